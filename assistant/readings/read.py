@@ -1,0 +1,272 @@
+"""One utterance to one reading: relations between amounts, units, plausibility.
+
+The words become kinds (`tokens`), the kinds become amounts joined by relations (a *shape*, analysed
+once and kept), and the shape is evaluated with the sentence's numbers for the quantity asked.
+Nothing is guessed: two plausible meanings make a question.
+"""
+
+from __future__ import annotations
+
+import re
+from typing import NamedTuple
+
+from . import amounts, settle
+from .amounts import Amount, Node
+from .quantity import ANY, QUANTITIES, Quantity, quantity_named
+from .reading import Reading
+from .tokens import Value, tokenize
+
+_DROP = frozenset("€£¥fOasiIDYLNVKk{}7oMmZjrwlpCdtyTX6nPz=?^*0")
+# What is left of a number without its amount: "sixteenths" alone.
+_LOST = frozenset("QG4FHWEbchx")
+
+
+class Plan(NamedTuple):
+    """One way to take a shape: an operation over some of its amounts."""
+
+    op: str
+    nodes: tuple[Node, ...]
+    soft: tuple[bool, ...]
+    unknown: bool
+
+
+_OPS: tuple[tuple[str, re.Pattern[str]], ...] = tuple(
+    (name, re.compile(pattern))
+    for name, pattern in (
+        # go / no-go gauges: groups g (goes) and n (does not)
+        ("gauge", r"^%(?P<g>&)A?[!|]%?(?P<n>&)%?$"),
+        ("gauge", r"^(?P<g>&)%A?(?P<n>&)[!|]%?$"),
+        ("gauge", r"^[!|]%(?P<n>&)A?%?(?P<g>&)$"),
+        ("gauge", r"^(?P<n>&)[!|]%?A?(?P<g>&)%$"),
+        ("gauge", r"^(?P<g>&)%A?[!|]%?(?P<n>&)$"),
+        ("gauge", r"^%(?P<g>&)A?(?P<n>&)[!|]%?$"),
+        ("one-sided", r"^[!|]?%[!|]?&$|^&[!|]?%$|^&!$"),
+        ("between", r"^[@J]*B(?P<a>&)[A2\-_U]?(?P<b>&)$"),
+        ("between", r"^[@J]*(?P<a>&)2(?P<b>&)$"),
+        ("dash-", r"^[@J]*(?P<a>&)-(?P<b>&)$"),
+        ("dash_", r"^[@J]*(?P<a>&)_(?P<b>&)$"),
+        ("between", r"^J?(?:>|v)(?P<a>&)A?!?(?:<|u)(?P<b>&)$"),
+        ("between", r"^(?:<|u)(?P<b>&)A?!?(?:>|v)(?P<a>&)$"),
+        ("within", r"^@*(?P<a>&)~(?P<b>&)$"),
+        ("under", r"^J?(?P<a>&)J?[Su](?P<b>&)$"),
+        ("beyond", r"^J?(?P<a>&)J?v(?P<b>&)$"),
+        ("sum", r"^(?P<a>&)J?(?P<rest>(?:[g+\-_]&)+)$"),
+        ("or", r"^@?&U&$"),
+        ("negative", r"^[A@]?[g\-]&$"),
+        ("one-sided", r"^(?:>|<|v|u|!)&$|^&U?[<>vu]?[<>]$|^&U[vu]$"),
+        ("shy", r"^[@!]?J*(?:S|u|<|g)J?&$|^!J&$"),
+        ("shy", r"^&J?(?:S|u)$|^&[g\-_]J?$|^&A?J(?:S|u)$"),
+        ("fat", r"^@?J*(?:R|v|>|\+)J?&$"),
+        ("fat", r"^&(?:R|A?J?R|A?J|\+J?|J?v)$"),
+        ("about", r"^@+J?&$|^&~$|^&U?@$|^@J?&@$"),
+        ("one", r"^[A2J+_\-|]*&[A2J|_]*$"),
+        ("join", r"^(?P<a>&)A?(?P<b>&)$"),
+        ("many", r"&.*&"),
+        ("odd", r"&"),
+    )
+)
+
+_shapes: dict[str, tuple[Plan, ...] | str] = {}
+_SHAPES_KEPT = 20_000
+
+
+def read(words: str, quantity: str | Quantity = "", units: str = "inch", distance: str = "miles"
+         ) -> Reading:
+    """Read `words` as a value of `quantity`.
+
+    Args:
+        words: what was typed or recognized.
+        quantity: a name from `quantity.QUANTITIES`, or "" when nothing particular was asked.
+        units: what the shop prefers, "inch" or "mm"; settles bare numbers in a metric shop.
+        distance: "miles" or "kilometres", for an odometer number said without a unit.
+
+    Returns:
+        A `Reading`; never raises on words. ValueError for an unknown quantity name.
+    """
+    q = quantity if isinstance(quantity, Quantity) else quantity_named(quantity)
+    kinds, values = tokenize(words)
+    shape = _shapes.get(kinds)
+    if shape is None:
+        shape = analyse(kinds)
+        if len(_shapes) >= _SHAPES_KEPT:
+            _shapes.clear()
+        _shapes[kinds] = shape
+    if isinstance(shape, str):
+        return _nothing(shape, kinds, words, q)
+    if len(shape) == 1:
+        return settle.settle(shape[0], kinds, values, q, units, distance)
+    return _best(
+        [settle.settle(plan, kinds, values, q, units, distance) for plan in shape], q
+    )
+
+
+def _best(readings: list[Reading], q: Quantity) -> Reading:
+    """One reading of several ways to take the words: the only plausible one, or a question."""
+    read_ones = [r for r in readings if r.status == "read"]
+    distinct: list[Reading] = []
+    for r in read_ones:
+        if not any(r.value_in == d.value_in and r.count == d.count for d in distinct):
+            distinct.append(r)
+    if len(distinct) == 1:
+        return distinct[0]
+    if distinct:
+        return settle.ask_between(distinct, q)
+    for status in ("ask", "refused", "none"):
+        for r in readings:
+            if r.status == status:
+                return r
+    raise AssertionError("every shape has a way to take it")
+
+
+def _nothing(why: str, kinds: str, words: str, q: Quantity) -> Reading:
+    if why == "lost":
+        return Reading("ask", q.name, why="I heard a fraction without its number. Say it again.")
+    if why == "mil":
+        return Reading("ask", q.name, why="Mil: how many, thousandths or millimetres?")
+    if why == "vague":
+        return Reading("ask", q.name, why="Exactly how many?")
+    if why == "seconds":
+        return Reading("ask", q.name, why="Thirty-seconds: how many?")
+    if why == "zero?" or (
+        "|" in kinds
+        and q.name in ("clearance", "free-travel", "gap")
+        and re.match(r"^(?:there's |there is |got |i got |i've got |it's )?(?:no|zero) "
+                     r"(?:free travel|free play|free pedal|play|clearance|gap|travel)", words.lower())
+    ):
+        zero = Reading("read", q.name, 0.0, 0.0, q.rule_half_in, None, "length", "",
+                       ((0.0, ("f", 1)),))
+        return Reading("ask", q.name, why="Zero, or no reading yet?", choices=(zero,))
+    return Reading("none", q.name, why="no reading in these words")
+
+
+def analyse(kinds: str) -> tuple[Plan, ...] | str:
+    """The ways to take a string of kinds, or one word why it holds no amount."""
+    if re.fullmatch(r"[fO@J=^A]*Te[faO]*", kinds):
+        return "seconds"
+    nodes = amounts.find(kinds)
+    if "B" in kinds and len(nodes) == 1:
+        nodes = amounts.split_mixed(nodes[0], kinds) or nodes
+    if not nodes:
+        if re.fullmatch(r"[faO^]*m[fO]*", kinds):
+            return "mil"
+        if re.search(r"¢O?a?[LNV]", kinds):
+            return "vague"
+        if re.fullmatch(r"[faO@J=^AsSRu2]*[QGFWHcbE4]+[OaifAs]*", kinds) and any(
+            k in _LOST for k in kinds
+        ):
+            return "lost"
+        if re.fullmatch(r"[faO^]*\*[faOAi]*", kinds):
+            return "zero?"
+        return "none"
+    plans: list[Plan] = []
+    soft_at = [i for i, n in enumerate(nodes) if n.soft]
+    masks = range(1 << min(len(soft_at), 3))
+    for mask in masks:
+        soft = [False] * len(nodes)
+        for bit, i in enumerate(soft_at[:3]):
+            soft[i] = bool(mask >> bit & 1)
+        plan = _relate(kinds, nodes, tuple(soft))
+        if plan is not None:
+            plans.append(plan)
+    if not plans:
+        return "none"
+    # A sound-alike taken as a number must not turn one sentence into two loose readings.
+    good = [p for p in plans if p.op not in ("many", "odd", "join")]
+    return tuple(good or plans)
+
+
+def _relate(kinds: str, nodes: list[Node], soft: tuple[bool, ...]) -> Plan | None:
+    """Reduce kinds to relations between amounts and find the operation they spell."""
+    out: list[str] = []
+    which: list[int] = []
+    at = 0
+    unknown = False
+    for i, node in enumerate(nodes):
+        gap = kinds[at : node.start]
+        out.append(gap)
+        if node.soft in ("whole", "inch", "prefix", "num") and not soft[i]:
+            out.append("2" if kinds[node.start] == "2" else "")
+        out.append("&")
+        which.append(i)
+        at = node.end
+    out.append(kinds[at:])
+    text = "".join(out)
+    if "#" in text or "e" in text or re.search(r"&\?", text):
+        return None
+    text = text.replace("¥^", ";").replace("a€", "R").replace("U£", "@").replace("!}", "!%")
+    if "»" in text:
+        if "&»" in text and nodes[-1].unit is None:
+            return None  # "a quarter past three"
+        text = text.replace("»", "v")
+    if re.search(r"^[fA|]*[;^]&|(?<![;f])\^&", text) and nodes[0].how == "seq":
+        first = nodes[0]
+        if first.unit is None and first.end - first.start == 1 and kinds[first.start] == "d":
+            return None  # "this one", "wait one"
+    if "?" in text:
+        unknown = True
+    text = text.replace("g^", "<").replace("S^", "<").replace("{U}", "~").replace("+Ug", "~")
+    text = text.replace("gU+", "~").replace("+A g", "~").replace("+Ag", "~")
+    reduced = "".join(
+        c for c in text if c not in _DROP
+    )
+    # Self-repair: what follows the last repair counts.
+    cut = reduced.rfind(";")
+    if cut >= 0:
+        tail = reduced[cut + 1 :]
+        if "&" in tail:
+            first = reduced[:cut].count("&")
+            reduced, which = tail, which[first:]
+            reduced = reduced.lstrip("|!A^")
+        else:
+            reduced = reduced[:cut]
+            if "&" in reduced:
+                return Plan("withdrawn", tuple(nodes), soft, unknown)
+            return None
+    if "%" not in reduced:
+        cut = reduced.rfind("|")
+        if cut >= 0 and "&" in reduced[:cut] and "&" in reduced[cut:]:
+            first = reduced[:cut].count("&")
+            reduced, which = reduced[cut + 1 :], which[first:]
+        elif cut >= 0:
+            reduced = reduced.replace("|J", "!J").replace("|", "")
+    elif "&" in reduced and not ("!" in reduced or "|" in reduced) and reduced.count("&") > 1:
+        reduced = reduced.replace("%", "")
+    if _LOST.intersection(reduced):
+        return Plan("lost", tuple(nodes[i] for i in which), soft, unknown)
+    reduced = _trim_and(reduced)
+    for op, pattern in _OPS:
+        m = pattern.search(reduced)
+        if m is None:
+            continue
+        order = _order(m, reduced, which)
+        ops = op
+        if op == "sum":
+            ops = "sum" + "".join(c for c in m["rest"] if c != "&")
+        return Plan(
+            ops,
+            tuple(nodes[i] for i in order),
+            tuple(soft[i] for i in order),
+            unknown,
+        )
+    return None
+
+
+def _trim_and(reduced: str) -> str:
+    """"and" and "to" matter only between two amounts, or before a vague "bit"."""
+    reduced = re.sub(r"[A2]+(?=[^&J%!|<>uvRS2A]|$)", "", reduced)
+    reduced = re.sub(r"(?<!&)2+", "", reduced)
+    return re.sub(r"^A+", "", reduced)
+
+
+def _order(m: re.Match[str], reduced: str, which: list[int]) -> list[int]:
+    """Amount indices in the order the operation wants them."""
+    positions = [i for i, c in enumerate(reduced) if c == "&"]
+    groups = m.groupdict()
+    if "g" in groups and groups["g"]:
+        return [which[positions.index(m.start("g"))], which[positions.index(m.start("n"))]]
+    if groups.get("a") and groups.get("b"):
+        return [which[positions.index(m.start("a"))], which[positions.index(m.start("b"))]]
+    return [which[i] for i in range(len(positions))]
+
+
+__all__ = ["ANY", "QUANTITIES", "Amount", "Quantity", "Reading", "Value", "analyse", "read"]

@@ -1,0 +1,121 @@
+"""What an utterance was understood as."""
+
+from __future__ import annotations
+
+from . import speak
+from .speak import Form
+
+
+class Reading:
+    """The outcome of reading one utterance.
+
+    Attributes:
+        status: "read", "ask", "refused" or "none".
+        quantity: what was asked for, or "".
+        value_in, low_in, high_in: best value and the interval it lies in, inches (lengths only).
+        count: number of lugs, turns, flats, miles or kilometres (counts only).
+        kind: "length", "lugs", "turns", "flats", "miles", "kilometres", or "" when not read.
+        why: one line: what to ask, or why it was refused.
+        choices: the meanings to choose between, when status is "ask".
+    """
+
+    __slots__ = (
+        "_parts",
+        "_qualifier",
+        "choices",
+        "count",
+        "high_in",
+        "kind",
+        "low_in",
+        "quantity",
+        "status",
+        "value_in",
+        "why",
+    )
+
+    def __init__(
+        self,
+        status: str,
+        quantity: str = "",
+        value_in: float | None = None,
+        low_in: float | None = None,
+        high_in: float | None = None,
+        count: float | None = None,
+        kind: str = "",
+        why: str = "",
+        parts: tuple[tuple[float, Form], ...] = (),
+        qualifier: str = "",
+        choices: tuple[Reading, ...] = (),
+    ) -> None:
+        self.status = status
+        self.quantity = quantity
+        self.value_in = value_in
+        self.low_in = low_in
+        self.high_in = high_in
+        self.count = count
+        self.kind = kind
+        self.why = why
+        self._parts = parts
+        self._qualifier = qualifier
+        self.choices = choices
+
+    @property
+    def readback(self) -> str:
+        """The reading in trade words; saying them again gives the same reading."""
+        return self._render(speak.length_words, speak.count_words, _SPOKEN)
+
+    @property
+    def figures(self) -> str:
+        """The reading in figures, for a screen."""
+        return self._render(speak.length_figures, speak.count_figures, _WRITTEN)
+
+    def _render(self, length, count, patterns) -> str:  # type: ignore[no-untyped-def]
+        if self.status != "read":
+            return ""
+        if self.count is not None:
+            return str(count(self.count, self.kind))
+        pattern = patterns[self._qualifier]
+        return str(pattern.format(*(length(value, form) for value, form in self._parts)))
+
+    @property
+    def form(self) -> Form:
+        """How finely it was said: see `speak.Form`."""
+        return self._parts[0][1]
+
+    def as_json(self) -> dict[str, object]:
+        """The keys that `lugcall reading --json` prints."""
+        out: dict[str, object] = {
+            "status": self.status,
+            "value_in": self.value_in,
+            "low_in": self.low_in,
+            "high_in": self.high_in,
+            "count": self.count,
+            "kind": self.kind,
+            "readback": self.readback,
+            "why": self.why,
+        }
+        if self.choices:
+            out["choices"] = [c.readback for c in self.choices]
+        return out
+
+    def __repr__(self) -> str:
+        inner = self.readback or self.why
+        return f"<Reading {self.status} {self.quantity} {inner!r}>"
+
+
+_SPOKEN = {
+    "": "{0}",
+    "shy": "just under {0}",
+    "fat": "just over {0}",
+    "about": "about {0}",
+    "between": "between {0} and {1}",
+    "within": "{0} plus or minus {1}",
+}
+_WRITTEN = {
+    "": "{0}",
+    "shy": "just under {0}",
+    "fat": "just over {0}",
+    "about": "about {0}",
+    "between": "{0} to {1}",
+    "within": "{0} +/- {1}",
+}
