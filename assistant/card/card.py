@@ -1,0 +1,81 @@
+"""What is known of a truck before anybody crawls under it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from assistant.clutch.figures import DEFAULT_FIGURES, Figure
+from assistant.clutch.thread import lead_in
+
+DEFAULT_THREAD = "1/2-20"
+"""Rod thread when the card names none: common practice, no source. Check the rod itself."""
+
+TRANSMISSIONS = ("non-synchronized", "synchronized")
+LINKAGES = ("rod", "cable", "hydraulic")
+CLUTCHES = ("manual", "self-adjusting")
+UNITS = ("inch", "mm")
+DISTANCES = ("miles", "kilometres")
+LONGER = ("more clearance", "less clearance")
+
+
+@dataclass(frozen=True, slots=True)
+class Card:
+    """One truck. Lengths in inches.
+
+    Attributes:
+        unit: the fleet's number of the truck, or "".
+        lug_in: bearing travel a lug, or None when the card does not say.
+        thread: designation of the rod's thread.
+        longer: what a longer rod gives ("more clearance", "less clearance"), or "".
+        per_fork: rod travel per fork travel (the outer lever against the fork's arm).
+        ratio: pedal travel per fork travel, or None when not known.
+        figures: limits by quantity; those the card leaves out are common practice.
+        defaulted: the dotted keys that the card does not give, so that they can be shown as such.
+        text: the card as it was read, kept in the record.
+    """
+
+    unit: str = ""
+    transmission: str = "non-synchronized"
+    linkage: str = "rod"
+    clutch: str = "manual"
+    units: str = "inch"
+    distance: str = "miles"
+    lug_in: float | None = None
+    thread: str = DEFAULT_THREAD
+    longer: str = ""
+    per_fork: float = 1.0
+    ratio: float | None = None
+    lash_in: float = 0.0
+    figures: Mapping[str, Figure | None] = field(default_factory=lambda: dict(DEFAULT_FIGURES))
+    defaulted: tuple[str, ...] = ()
+    text: str = ""
+    name: str = ""
+
+    @property
+    def lead_in(self) -> float:
+        """Rod travel a turn, inches."""
+        return lead_in(self.thread)
+
+    def unsupported(self) -> str:
+        """One line why the step-by-step job cannot be run for this truck, or ""."""
+        what = []
+        if self.transmission != "non-synchronized":
+            what.append("a synchronized transmission")
+        if self.linkage != "rod":
+            what.append(f"a {self.linkage} linkage")
+        if self.clutch != "manual":
+            what.append("a self-adjusting clutch")
+        if not what:
+            return ""
+        return (
+            f"this truck has {' and '.join(what)}: lugcall has no procedure for it yet; "
+            "follow the maker's manual"
+        )
+
+
+def default_card() -> Card:
+    """No card: common-practice figures, each marked as such; the maker's manual decides."""
+    keys = ("ring.lug", "rod.thread", "rod.longer", "rod.per_fork", "pedal.ratio")
+    figures = tuple(f"figures.{name}" for name in DEFAULT_FIGURES)
+    return Card(defaulted=keys + figures)

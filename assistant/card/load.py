@@ -1,0 +1,258 @@
+"""Read and check a truck card; every error names the line and the key."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from dataclasses import dataclass
+from difflib import get_close_matches
+from pathlib import Path
+from typing import Any
+
+from assistant.clutch.conformity import Limits
+from assistant.clutch.figures import DEFAULT_FIGURES, Figure
+from assistant.clutch.thread import lead_in
+from assistant.readings import QUANTITIES, read
+
+from .card import CLUTCHES, DISTANCES, LINKAGES, LONGER, TRANSMISSIONS, UNITS, Card
+
+MAX_BYTES = 100_000
+"""A card is a page of text; anything larger is some other file."""
+
+_KEYS: dict[str, tuple[str, ...]] = {
+    "": ("unit", "truck", "shop", "ring", "rod", "pedal", "figures"),
+    "truck": ("transmission", "linkage", "clutch"),
+    "shop": ("units", "distance"),
+    "ring": ("lug",),
+    "rod": ("thread", "longer", "per_fork"),
+    "pedal": ("ratio", "lash"),
+    "figures": ("source", *DEFAULT_FIGURES),
+}
+_FIGURE_KEYS = ("low", "high", "target", "source")
+
+
+class CardError(Exception):
+    """One clear line: file, line, key, what is wrong, what to write instead."""
+
+
+@dataclass
+class _Card:
+    """The card being read: its tables, and where each key stands."""
+
+    path: Path
+    text: str
+    tables: dict[str, Any]
+
+    def fail(self, key: str, problem: str) -> CardError:
+        line = self._line(key)
+        place = f"{self.path.name}, line {line}" if line else self.path.name
+        return CardError(f"{place}: {key}: {problem}")
+
+    def _line(self, key: str) -> int:
+        """The line that defines a dotted key, as well as a person would find it; 0 if nowhere."""
+        parts = key.split(".")
+        section = ""
+        best = 0
+        for number, line in enumerate(self.text.splitlines(), 1):
+            head = re.match(r"\s*\[\s*([^\]]+?)\s*\]", line)
+            if head:
+                section = head[1].replace('"', "").replace(" ", "")
+                if section == key or key.startswith(section + "."):
+                    best = best or number
+                continue
+            m = re.match(r"\s*([A-Za-z0-9_\-\".]+)\s*=", line)
+            if not m:
+                continue
+            full = (section + "." if section else "") + m[1].replace('"', "")
+            if full == key:
+                return number
+            if key.startswith(full + ".") and len(parts) > 1:
+                best = number
+        return best
+
+    def table(self, name: str) -> dict[str, Any]:
+        value = self.tables.get(name, {})
+        if not isinstance(value, dict):
+            raise self.fail(name, f"is a section; write [{name}] on a line of its own")
+        for key in value:
+            self.known(f"{name}.{key}", key, _KEYS[name])
+        return value
+
+    def known(self, full: str, key: str, allowed: tuple[str, ...]) -> None:
+        if key in allowed:
+            return
+        near = get_close_matches(key, allowed, 1)
+        hint = f"did you mean {near[0]}?" if near else f"use one of {', '.join(allowed)}"
+        raise self.fail(full, f"is no key of a card; {hint}")
+
+    def choice(self, table: dict[str, Any], full: str, allowed: tuple[str, ...]) -> str | None:
+        value = table.get(full.split(".")[-1])
+        if value is None:
+            return None
+        if value not in allowed:
+            raise self.fail(full, f"{value!r} will not do; write one of {', '.join(allowed)}")
+        return str(value)
+
+    def text_of(self, table: dict[str, Any], full: str) -> str | None:
+        value = table.get(full.split(".")[-1])
+        if value is None:
+            return None
+        if not isinstance(value, str) or not value.strip():
+            raise self.fail(full, f'{value!r} will not do; write it in quotes, like "T-104"')
+        return value.strip()
+
+    def number(self, table: dict[str, Any], full: str, low: float, high: float) -> float | None:
+        value = table.get(full.split(".")[-1])
+        if value is None:
+            return None
+        if isinstance(value, bool) or not isinstance(value, int | float) or not low <= value <= high:
+            raise self.fail(full, f"{value!r} will not do; write a number from {low:g} to {high:g}")
+        return float(value)
+
+    def length(self, value: Any, full: str, quantity: str, units: str) -> float:
+        """A length written as people write them; inches."""
+        if not isinstance(value, str):
+            raise self.fail(full, f'{value!r} has no unit; write it in quotes, like "9/16 in"')
+        got = read(value, quantity, units)
+        if got.status != "read" or got.value_in is None:
+            why = got.why or "no length"
+            raise self.fail(full, f"{value!r} will not do ({why.rstrip('.')}); write it like "
+                                  '"9/16 in", "0.485 in" or "12.7 mm"')
+        return got.value_in
+
+
+def load_card(path: Path) -> Card:
+    """The card in a TOML file.
+
+    Raises:
+        CardError: one line that names the file, the line and the key, and says what to write.
+    """
+    text = _text(path)
+    return _build(_Card(path, text, _toml(text, path.name)))
+
+
+def _build(card: _Card) -> Card:
+    for key in card.tables:
+        card.known(key, key, _KEYS[""])
+    truck, shop = card.table("truck"), card.table("shop")
+    ring, rod, pedal = card.table("ring"), card.table("rod"), card.table("pedal")
+    units = card.choice(shop, "shop.units", UNITS) or "inch"
+    defaulted: list[str] = []
+
+    lug_in = None
+    if "lug" in ring:
+        lug_in = card.length(ring["lug"], "ring.lug", "", units)
+        if not 0.003 <= lug_in <= 0.1:
+            raise card.fail("ring.lug", f"{ring['lug']!r} a lug cannot be; common rings move "
+                                        "0.014 or 0.027 in")
+    else:
+        defaulted.append("ring.lug")
+    thread = card.text_of(rod, "rod.thread")
+    if thread is None:
+        defaulted.append("rod.thread")
+    else:
+        try:
+            lead_in(thread)
+        except ValueError as error:
+            raise card.fail("rod.thread", str(error)) from None
+    longer = card.choice(rod, "rod.longer", LONGER)
+    if longer is None:
+        defaulted.append("rod.longer")
+    per_fork = card.number(rod, "rod.per_fork", 0.1, 20)
+    if per_fork is None:
+        defaulted.append("rod.per_fork")
+    ratio = card.number(pedal, "pedal.ratio", 2, 60)
+    if ratio is None:
+        defaulted.append("pedal.ratio")
+    lash = card.length(pedal["lash"], "pedal.lash", "", units) if "lash" in pedal else 0.0
+    figures = _figures(card, units, defaulted)
+    return Card(
+        unit=card.text_of(card.tables, "unit") or "",
+        transmission=card.choice(truck, "truck.transmission", TRANSMISSIONS) or TRANSMISSIONS[0],
+        linkage=card.choice(truck, "truck.linkage", LINKAGES) or LINKAGES[0],
+        clutch=card.choice(truck, "truck.clutch", CLUTCHES) or CLUTCHES[0],
+        units=units,
+        distance=card.choice(shop, "shop.distance", DISTANCES) or "miles",
+        lug_in=lug_in,
+        longer=longer or "",
+        per_fork=per_fork or 1.0,
+        ratio=ratio,
+        lash_in=lash,
+        figures=figures,
+        defaulted=tuple(defaulted),
+        text=card.text,
+        name=card.path.name,
+        **({"thread": thread} if thread else {}),
+    )
+
+
+def card_from_text(text: str, name: str) -> Card:
+    """The card kept in a record, read again exactly as it was. Raises CardError."""
+    return _build(_Card(Path(name), text, _toml(text, name)))
+
+
+def _text(path: Path) -> str:
+    try:
+        data = path.read_bytes()
+    except FileNotFoundError:
+        raise CardError(f"there is no card {path}; check the name") from None
+    except OSError as error:
+        raise CardError(f"{path} cannot be read: {error.strerror}") from None
+    if len(data) > MAX_BYTES:
+        raise CardError(f"{path.name} is too large for a card; name a TOML file like the demo card")
+    try:
+        return data.decode("utf-8")
+    except UnicodeDecodeError:
+        raise CardError(f"{path.name} is not text; a card is a TOML file in UTF-8") from None
+
+
+def _toml(text: str, name: str) -> dict[str, Any]:
+    try:
+        return tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise CardError(f"{name}: not valid TOML: {error}") from None
+
+
+def _figures(card: _Card, units: str, defaulted: list[str]) -> dict[str, Figure | None]:
+    table = card.table("figures")
+    source = card.text_of(table, "figures.source") or "truck card"
+    figures: dict[str, Figure | None] = {}
+    for name, default in DEFAULT_FIGURES.items():
+        if name not in table:
+            figures[name] = default
+            defaulted.append(f"figures.{name}")
+            continue
+        figures[name] = _figure(card, name, table[name], source, units)
+    return figures
+
+
+def _figure(card: _Card, name: str, value: Any, source: str, units: str) -> Figure:
+    full = f"figures.{name}"
+    if isinstance(value, str):
+        got = read(value, name, units)
+        if got.status != "read" or got.low_in is None or got.high_in is None \
+                or not got.readback.startswith("between"):
+            raise card.fail(full, f"{value!r} is no pair of limits; write it like "
+                                  '"1/2 to 9/16", or { low = "1/2", high = "9/16" }')
+        return Figure(Limits(got.low_in, got.high_in, source), None, source)
+    if not isinstance(value, dict):
+        raise card.fail(full, 'write it like "1/2 to 9/16", or { low = "1/2", high = "9/16" }')
+    for key in value:
+        card.known(f"{full}.{key}", key, _FIGURE_KEYS)
+    source = card.text_of(value, f"{full}.source") or source
+    got_in = {
+        key: card.length(value[key], f"{full}.{key}", name, units)
+        for key in ("low", "high", "target")
+        if key in value
+    }
+    low, high, target = (got_in.get(k) for k in ("low", "high", "target"))
+    if low is None and high is None:
+        raise card.fail(full, "has neither low nor high; give at least one")
+    if low is not None and high is not None and low > high:
+        raise card.fail(full, f"low {value['low']!r} is above high {value['high']!r}")
+    if target is not None and (
+        (low is not None and target < low) or (high is not None and target > high)
+    ):
+        raise card.fail(full, f"target {value['target']!r} is outside low and high")
+    assert name in QUANTITIES
+    return Figure(Limits(low, high, source), target, source)

@@ -1,0 +1,78 @@
+"""A card as people and programs read it: every figure with whose it is."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any
+
+from assistant.clutch.ring import COARSE_IN
+from assistant.readings import speak
+
+from .card import Card
+
+
+def card_report(card: Card) -> dict[str, Any]:
+    """Everything in force for the truck; lengths in inches."""
+    return {
+        "unit": card.unit,
+        "transmission": card.transmission,
+        "linkage": card.linkage,
+        "clutch": card.clutch,
+        "units": card.units,
+        "distance": card.distance,
+        "lug_in": card.lug_in,
+        "rod_thread": card.thread,
+        "rod_longer": card.longer,
+        "rod_per_fork": card.per_fork,
+        "pedal_ratio": card.ratio,
+        "lash_in": card.lash_in,
+        "figures": {
+            name: None if figure is None else {
+                "low_in": figure.limits.low_in,
+                "high_in": figure.limits.high_in,
+                "target_in": figure.target_in,
+                "source": figure.source,
+            }
+            for name, figure in card.figures.items()
+        },
+        "defaulted": list(card.defaulted),
+        "unsupported": card.unsupported(),
+    }
+
+
+def card_lines(card: Card) -> Iterator[str]:
+    """The card for a screen."""
+    yield f"Card {card.name or 'none'}: unit {card.unit or 'not named'}"
+    yield f"{card.transmission} transmission, {card.linkage} linkage, {card.clutch} clutch"
+    lug = card.lug_in
+    yield _row("lug", f"{lug if lug else COARSE_IN:.3f} in", "card" if lug else
+               "common practice, no source; not on the card")
+    yield _row("rod thread", card.thread, _whose(card, "rod.thread"))
+    yield _row("longer rod", card.longer or "not said", _whose(card, "rod.longer"))
+    yield _row("pedal ratio", f"{card.ratio:g}" if card.ratio else "from the readings",
+               "card" if card.ratio else "worked out from the readings")
+    for name, figure in card.figures.items():
+        if figure is None:
+            yield _row(name, "no limit", "not on the card; the maker's manual has it")
+            continue
+        low, high = figure.limits.low_in, figure.limits.high_in
+        band = f"{_length(low, card)} to {_length(high, card)}"
+        if low is None:
+            band = f"at most {_length(high, card)}"
+        if high is None:
+            band = f"at least {_length(low, card)}"
+        yield _row(name, band, figure.source)
+    if card.unsupported():
+        yield f"NOTICE: {card.unsupported()}."
+
+
+def _row(name: str, value: str, source: str) -> str:
+    return f"  {name:<15} {value:<22} {source}"
+
+
+def _whose(card: Card, key: str) -> str:
+    return "common practice, no source; not on the card" if key in card.defaulted else "card"
+
+
+def _length(value_in: float | None, card: Card) -> str:
+    return "?" if value_in is None else speak.near_figures(value_in, card.units)

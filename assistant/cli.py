@@ -1,0 +1,330 @@
+"""The command line. Every command ends with one clear line when something is wrong."""
+
+from __future__ import annotations
+
+import json
+import sys
+from collections.abc import Callable, Iterable, Iterator
+from functools import wraps
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from assistant import __version__
+from assistant.readings import QUANTITIES, Reading, quantity_named, read
+
+if TYPE_CHECKING:
+    from assistant.card import Card
+    from assistant.conversation import Session
+    from assistant.procedure.said import Said
+
+_LABEL = {"tech": "TECH", "helper": "HELPER", "both": "BOTH"}
+
+
+def _one_line_errors(command: Callable[..., None]) -> Callable[..., None]:
+    """Expected errors become one line on standard error and exit code 1."""
+
+    @wraps(command)
+    def wrapped(*args: Any, **kwargs: Any) -> None:
+        from assistant.card import CardError
+        from assistant.conversation import SessionError
+        from assistant.procedure.dialog import DialogError
+        from assistant.record import RecordError
+
+        try:
+            command(*args, **kwargs)
+        except (CardError, SessionError, DialogError, RecordError) as error:
+            _fail(str(error))
+        except KeyboardInterrupt:
+            click.echo("\nLeft off. Nothing answered is lost; lugcall resume carries on.", err=True)
+            raise SystemExit(130) from None
+        except BrokenPipeError:
+            # The reader went away (a pager was closed): nothing to tell it.
+            sys.stderr.close()
+            raise SystemExit(1) from None
+
+    return wrapped
+
+
+def _fail(message: str, code: int = 1) -> None:
+    click.echo(f"lugcall: {message}", err=True)
+    raise SystemExit(code)
+
+
+@click.group(context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 92})
+@click.version_option(__version__, prog_name="lugcall")
+def main() -> None:
+    """Talks a technician and a helper through setting a heavy truck's clutch, in order.
+
+    It hears the readings called out, works out lug and rod moves, tells the helper when to hold
+    and release, and keeps a record. The maker's manual, shop rules and local codes come first.
+    """
+
+
+# --- the job --------------------------------------------------------------------------------------
+
+
+@main.command()
+@click.option("--records", type=click.Path(path_type=Path), help="Folder for the record.")
+@_one_line_errors
+def demo(records: Path | None) -> None:
+    """Our invented demo truck, from making it safe to sign-off. Asks nothing."""
+    from assistant.card import load_card
+
+    folder = _demo_folder()
+    script = (folder / "first_job.txt").read_text(encoding="utf-8")
+    session, said = _begin(load_card(folder / "truck_t104.toml"), records)
+    click.echo("An invented truck in an invented shop. TECH is under it, HELPER at the pedal.\n")
+    _show(said)
+    _play(session, script.splitlines())
+
+
+@main.command()
+@click.option("--card", "card_file", type=click.Path(path_type=Path), help="The truck's card.")
+@click.option("--records", type=click.Path(path_type=Path), help="Folder for the record.")
+@_one_line_errors
+def chat(card_file: Path | None, records: Path | None) -> None:
+    """Do one truck by text, step by step.
+
+    Begin a line with "helper:" (or h:) for the helper's words; other lines are the technician's,
+    "tech:" may be left out. A pipe is played as a script.
+    """
+    from assistant.card import default_card, load_card
+
+    session, said = _begin(load_card(card_file) if card_file else default_card(), records)
+    _show(said)
+    _play(session, _lines())
+
+
+@main.command()
+@click.argument("record", required=False, type=click.Path(path_type=Path))
+@click.option("--records", type=click.Path(path_type=Path), help="Folder with the records.")
+@_one_line_errors
+def resume(record: Path | None, records: Path | None) -> None:
+    """Carry on the newest unfinished record (or RECORD) at the step it was left."""
+    from assistant.conversation import Session
+    from assistant.procedure.dialog import load_dialogs
+    from assistant.record import default_folder, newest_unfinished, records_in, verify_file
+
+    folder = records or default_folder()
+    path = record or newest_unfinished(folder)
+    if path is None:
+        _fail(f"no unfinished record in {folder}; lugcall chat begins one")
+        return
+    if record is None:
+        newer = [p for p in records_in(folder) if p.name > path.name]
+        for other in newer:
+            if not verify_file(other).ok:
+                click.echo(f"lugcall: {other.name} is newer but damaged; lugcall verify {other}",
+                           err=True)
+    session, said = Session.resume(path, load_dialogs())
+    click.echo(f"Record: {session.journal.path}\n")
+    _show(said)
+    _play(session, _lines())
+
+
+def _begin(card: Card, records: Path | None) -> tuple[Session, list[Said]]:
+    from assistant.conversation import Session
+    from assistant.procedure.dialog import load_dialogs
+    from assistant.record import default_folder
+
+    session, said = Session.begin(card, load_dialogs(), records or default_folder())
+    click.echo(f"Record: {session.journal.path}\n")
+    return session, said
+
+
+def _demo_folder() -> Path:
+    package = Path(__file__).resolve().parent
+    beside = package.parent / "demo_sessions"
+    return beside if (beside / "first_job.txt").is_file() else package / "_demo_sessions"
+
+
+def _lines() -> Iterator[str]:
+    """Lines typed at the prompt, or a script from a pipe."""
+    if not sys.stdin.isatty():
+        while line := _decoded(sys.stdin.buffer.readline()):
+            yield line
+        return
+    while True:
+        try:
+            yield input("> ")
+        except EOFError:
+            click.echo()
+            return
+
+
+def _decoded(line: bytes) -> str:
+    return line.decode("utf-8", errors="replace")
+
+
+def _play(session: Session, lines: Iterable[str]) -> None:
+    from assistant.conversation import split_speaker
+
+    typed = sys.stdin.isatty()
+    try:
+        for line in lines:
+            if not line.strip() or line.lstrip().startswith("#"):
+                continue
+            who, words = split_speaker(line)
+            if not (typed and not isinstance(lines, list)):
+                click.echo(f"{_LABEL[who].lower()}: {words}")
+            _show(session.hear(who, words))
+            if session.job.signed_off:
+                break
+    finally:
+        session.close()
+    path = session.journal.path
+    if session.job.signed_off:
+        click.echo(f"\nSigned-off record: {path}\nCheck it: lugcall verify '{path}'"
+                   f"\nRead it:  lugcall transcript '{path}'")
+    else:
+        click.echo("\nNot finished. lugcall resume carries on.", err=True)
+
+
+def _show(said: Iterable[Said]) -> None:
+    for one in said:
+        label = click.style(f"{_LABEL[one.to]:>8} ", bold=True)
+        text = f"{one.signal}: {one.text}" if one.signal else one.text
+        important = bool(one.cue or one.signal == "DANGER" or one.key.startswith("prompt:"))
+        click.echo(f"{label}< {click.style(text, bold=important)}")
+    sys.stdout.flush()
+
+
+# --- readings -------------------------------------------------------------------------------------
+
+
+@main.command()
+@click.argument("words", nargs=-1, required=True)
+@click.option("--for", "quantity", default="", help=f"What was asked: {', '.join(QUANTITIES)}.")
+@click.option("--mm", is_flag=True, help="A metric shop: bare numbers are millimetres.")
+@click.option("--json", "as_json", is_flag=True, help="Print JSON.")
+@_one_line_errors
+def reading(words: tuple[str, ...], quantity: str, mm: bool, as_json: bool) -> None:
+    """What called-out or typed WORDS mean. "-" reads lines of QUANTITY<TAB>WORDS from a pipe.
+
+    Exit code 0 when they hold one reading, 2 when they hold none, or something to ask about.
+    """
+    units = "mm" if mm else "inch"
+    if words == ("-",):
+        for raw in sys.stdin.buffer:
+            name, tab, rest = _decoded(raw).rstrip("\r\n").partition("\t")
+            name, rest = (name.strip(), rest) if tab else ("", name)
+            got = _read(rest, name or quantity, units)
+            click.echo(json.dumps(got.as_json(), ensure_ascii=False) if as_json else _plain(got))
+        return
+    try:
+        quantity_named(quantity)
+    except ValueError as error:
+        _fail(str(error), 2)
+    got = _read(" ".join(words), quantity, units)
+    click.echo(json.dumps(got.as_json(), ensure_ascii=False) if as_json else _plain(got))
+    raise SystemExit(0 if got.status == "read" else 2)
+
+
+def _read(words: str, quantity: str, units: str) -> Reading:
+    try:
+        return read(words, quantity, units)
+    except ValueError as error:
+        return Reading("refused", quantity, why=str(error))
+
+
+def _plain(got: Reading) -> str:
+    if got.status != "read":
+        return f"{got.status}: {got.why}"
+    if got.count is not None:
+        return f"read: {got.figures} ({got.readback})"
+    return (
+        f"read: {got.figures} ({got.readback}) = {got.value_in:.4f} in, "
+        f"between {got.low_in:.4f} and {got.high_in:.4f}"
+    )
+
+
+# --- arithmetic -----------------------------------------------------------------------------------
+
+
+@main.command()
+@click.option("--gap", required=True, help='Bearing to brake, as called out: "five eighths".')
+@click.option("--clearance", required=True, help="Fork clearance.")
+@click.option("--free-travel", help="Free travel at the pedal.")
+@click.option("--pedal-height", help="Pedal height at rest.")
+@click.option("--brake-contact", help="Pedal height where the brake is touched.")
+@click.option("--total-travel", help="Total pedal travel.")
+@click.option("--card", "card_file", type=click.Path(path_type=Path), help="The truck's card.")
+@click.option("--json", "as_json", is_flag=True, help="Print JSON.")
+@_one_line_errors
+def plan(card_file: Path | None, as_json: bool, **called: str | None) -> None:
+    """The arithmetic alone: ring and rod moves from as-found readings."""
+    from assistant.card import default_card, load_card
+    from assistant.planning import PlanError, plan_report, plan_text
+
+    card = load_card(card_file) if card_file else default_card()
+    words = {name.replace("_", "-"): value for name, value in called.items() if value is not None}
+    try:
+        report = plan_report(words, card)
+    except PlanError as error:
+        _fail(str(error), 2)
+        return
+    click.echo(json.dumps(report, ensure_ascii=False, indent=2) if as_json else plan_text(report))
+
+
+# --- records and cards ----------------------------------------------------------------------------
+
+
+@main.command()
+@click.argument("records", nargs=-1, required=True, type=click.Path(path_type=Path))
+@click.option("--seal", help="The seal written on the work order, like 3F2A-91BC.")
+@click.option("--json", "as_json", is_flag=True, help="Print JSON, one object a record.")
+@_one_line_errors
+def verify(records: tuple[Path, ...], seal: str | None, as_json: bool) -> None:
+    """Check that no line of the RECORDS was changed, lost or moved. Exit code 1 if one was."""
+    from assistant.record import verify_file
+
+    bad = False
+    for path in records:
+        verdict = verify_file(path, seal)
+        bad = bad or not verdict.ok
+        if as_json:
+            click.echo(json.dumps({
+                "file": str(path), "ok": verdict.ok, "events": verdict.events,
+                "signed_off": verdict.closed, "problem": verdict.problem, "seal": verdict.seal,
+            }))
+        elif verdict.ok:
+            state = "signed off" if verdict.closed else "NOT signed off"
+            click.echo(f"GOOD     {path}: {verdict.events} events, {state}, seal {verdict.seal}")
+        else:
+            click.echo(f"DAMAGED  {path}: {verdict.problem}")
+    if bad:
+        raise SystemExit(1)
+
+
+@main.command()
+@click.argument("record", type=click.Path(path_type=Path))
+@_one_line_errors
+def transcript(record: Path) -> None:
+    """Print RECORD as people read it."""
+    from assistant.record import read_events
+    from assistant.record.transcript import transcript as lines
+
+    events, problem = read_events(record)
+    for line in lines(events):
+        click.echo(line)
+    if problem:
+        _fail(f"{record.name}: {problem}")
+
+
+@main.command()
+@click.argument("file", type=click.Path(path_type=Path))
+@click.option("--json", "as_json", is_flag=True, help="Print JSON.")
+@_one_line_errors
+def card(file: Path, as_json: bool) -> None:
+    """Check a truck card and show every figure with whose it is."""
+    from assistant.card import load_card
+    from assistant.card.show import card_lines, card_report
+
+    loaded = load_card(file)
+    if as_json:
+        click.echo(json.dumps(card_report(loaded), ensure_ascii=False, indent=2))
+        return
+    for line in card_lines(loaded):
+        click.echo(line)

@@ -1,0 +1,147 @@
+"""In, out, or too close to call with this gauge.
+
+Sources: JCGM 106:2012, clause 7 (conformance probability for a normal distribution) and
+clause 8.3 (guarded acceptance and guarded rejection). The probability is that of the true
+value lying inside the limits, given the reading alone.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Literal, NamedTuple
+
+from assistant.clutch.uncertainty import Measured, normal_cdf, normal_quantile
+
+Decision = Literal["in", "out", "too close"]
+
+
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """Tolerance limits in inches, either may be missing; ``source`` says whose figure it is.
+
+    Raises:
+        ValueError: both limits are missing, or the low one is above the high one.
+    """
+
+    low_in: float | None
+    high_in: float | None
+    source: str = ""
+
+    def __post_init__(self) -> None:
+        if self.low_in is None and self.high_in is None:
+            raise ValueError("There is no limit at all: give a low one, a high one, or both.")
+        for limit in (self.low_in, self.high_in):
+            if limit is not None and not math.isfinite(limit):
+                raise ValueError("A limit is not a finite number: leave out the limit instead.")
+        if self.low_in is not None and self.high_in is not None and self.low_in > self.high_in:
+            raise ValueError("The limits are upside down: give the low one first.")
+
+    def miss_in(self, value_in: float) -> float:
+        """How far ``value_in`` lies outside the limits, in inches; 0 when inside."""
+        below = 0.0 if self.low_in is None else self.low_in - value_in
+        above = 0.0 if self.high_in is None else value_in - self.high_in
+        return max(0.0, below, above)
+
+    def nearest_in(self, value_in: float) -> float:
+        """The limit nearest to ``value_in``, in inches."""
+        both = [limit for limit in (self.low_in, self.high_in) if limit is not None]
+        return min(both, key=lambda limit: abs(limit - value_in))
+
+
+@dataclass(frozen=True, slots=True)
+class Judgement:
+    """What one reading says of its limits; lengths in inches.
+
+    ``probability`` is the conformance probability. ``accept_low_in`` and ``accept_high_in``
+    bound the readings that count as "in" (None where there is no limit); the guard is
+    ``guard_in`` wide. ``needed_u_in`` is the largest standard uncertainty with which this same
+    value would be decided either way, None when it sits exactly on a limit.
+    """
+
+    decision: Decision
+    probability: float
+    guard_in: float
+    accept_low_in: float | None
+    accept_high_in: float | None
+    nearest_limit_in: float
+    needed_u_in: float | None
+
+
+class Gauge(NamedTuple):
+    """A gauge and the smallest step read on it, in inches."""
+
+    name: str
+    resolution_in: float
+
+    @property
+    def u_in(self) -> float:
+        """Standard uncertainty of one reading: half a step either way, rectangular.
+
+        Source: JCGM 100:2008, 4.3.7.
+        """
+        return self.resolution_in / math.sqrt(12.0)
+
+
+# Coarse to fine. The steps are common practice, no source.
+GAUGES: tuple[Gauge, ...] = (
+    Gauge("rule to 1/32", 1 / 32),
+    Gauge("rule to 1/64", 1 / 64),
+    Gauge("dial or feeler gauge to 0.001 in", 0.001),
+)
+
+
+def conformance_probability(measured: Measured, limits: Limits) -> float:
+    """Probability that the true value lies inside the limits.
+
+    Source: JCGM 106:2012, clause 7, normal distribution: cdf at the high limit less cdf at the
+    low one. A reading without uncertainty gives 0 or 1; on the limit counts as inside.
+    """
+    y, u = measured.value_in, measured.u_in
+    if u == 0.0:
+        return 1.0 if limits.miss_in(y) == 0.0 else 0.0
+    below = 0.0 if limits.low_in is None else normal_cdf((limits.low_in - y) / u)
+    above = 0.0 if limits.high_in is None else normal_cdf((y - limits.high_in) / u)
+    return max(0.0, 1.0 - below - above)
+
+
+def judge(measured: Measured, limits: Limits, confidence: float = 0.95) -> Judgement:
+    """Judge a reading against its limits.
+
+    The guard band is ``w = z * u`` with ``z`` the one-sided quantile of ``confidence``: inside
+    every limit by ``w`` is "in", outside one by ``w`` is "out", between is "too close"
+    (JCGM 106:2012, 8.3). Each limit is guarded by itself, so between two limits less than
+    about ``4 u`` apart the joint probability of "in" can fall to ``2 * confidence - 1``.
+
+    Raises:
+        ValueError: ``confidence`` is not above 0.5 and below 1.
+    """
+    if not 0.5 < confidence < 1.0:
+        raise ValueError("Confidence must lie above 0.5 and below 1: give one such as 0.95.")
+    z = normal_quantile(confidence)
+    guard = z * measured.u_in
+    nearest = limits.nearest_in(measured.value_in)
+    miss = limits.miss_in(measured.value_in)
+    depth = miss if miss > 0.0 else abs(measured.value_in - nearest)
+    decision: Decision = "too close"
+    if depth >= guard:
+        decision = "out" if miss > 0.0 else "in"
+    return Judgement(
+        decision=decision,
+        probability=conformance_probability(measured, limits),
+        guard_in=guard,
+        accept_low_in=None if limits.low_in is None else limits.low_in + guard,
+        accept_high_in=None if limits.high_in is None else limits.high_in - guard,
+        nearest_limit_in=nearest,
+        needed_u_in=depth / z if depth > 0.0 else None,
+    )
+
+
+def gauge_that_settles(judgement: Judgement) -> Gauge | None:
+    """The coarsest gauge of ``GAUGES`` that would decide this same value.
+
+    None when the reading is decided already, or when no gauge of the table would do.
+    """
+    if judgement.decision != "too close" or judgement.needed_u_in is None:
+        return None
+    return next((gauge for gauge in GAUGES if gauge.u_in <= judgement.needed_u_in), None)

@@ -1,0 +1,202 @@
+"""The whole adjustment in the trade's order: the ring first, for the gap; then the rod.
+
+Only arithmetic: it says what to do and what to expect, each expectation with its uncertainty
+and its judgement. The dialog decides when, and the readings after each move decide again.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from typing import Literal, NamedTuple
+
+from assistant.clutch.belief import PITCH_U_IN, RingBelief
+from assistant.clutch.conformity import Judgement, judge
+from assistant.clutch.figures import Figure
+from assistant.clutch.notes import plan_notes
+from assistant.clutch.predict import (
+    Readings,
+    bearing_travel,
+    brake_contact_after,
+    free_travel_after,
+)
+from assistant.clutch.ratio import RatioFinding
+from assistant.clutch.ring import MAX_LUGS, RingPlan, plan_ring
+from assistant.clutch.rod import NO_MOVE, choose_rod, ideal_in, margin
+from assistant.clutch.thread import RodMove
+from assistant.clutch.uncertainty import Measured
+from assistant.clutch.used_ratio import RatioSource, UsedRatio, finding_of, used_ratio
+
+__all__ = [
+    "AdjustmentPlan",
+    "Judged",
+    "RatioSource",
+    "Readings",
+    "UsedRatio",
+    "plan_adjustment",
+]
+
+
+class Judged(NamedTuple):
+    """One quantity judged, as found or as it should be after; inches."""
+
+    quantity: str
+    when: Literal["found", "after"]
+    value: Measured
+    judgement: Judgement
+    source: str
+
+
+@dataclass(frozen=True, slots=True)
+class AdjustmentPlan:
+    """What to do and what to expect; lengths in inches.
+
+    ``clearance_after_ring`` is before the rod, ``clearance_after`` at the end. The rod's travel
+    is the fork's, positive toward more clearance. ``free_travel_now`` is the reading, or worked
+    out when it was not read. What cannot be known is None. ``notes`` are one-liners.
+    """
+
+    ring: RingPlan
+    gap_after: Measured
+    clearance_after_ring: Measured
+    clearance_after: Measured
+    rod: RodMove
+    ratio: UsedRatio
+    free_travel_now: Measured
+    free_travel_after: Measured
+    brake_contact_after: Measured | None
+    bearing_travel_after: Measured | None
+    judgements: tuple[Judged, ...]
+    ratio_finding: RatioFinding | None
+    notes: tuple[str, ...]
+
+    @property
+    def free_travel_after_in(self) -> float:
+        """Expected free travel, in inches."""
+        return self.free_travel_after.value_in
+
+    @property
+    def brake_contact_after_in(self) -> float | None:
+        """Expected pedal height at brake contact, in inches, or None."""
+        return None if self.brake_contact_after is None else self.brake_contact_after.value_in
+
+    @property
+    def bearing_travel_after_in(self) -> float | None:
+        """Expected bearing travel, in inches, or None."""
+        return None if self.bearing_travel_after is None else self.bearing_travel_after.value_in
+
+
+def plan_adjustment(
+    readings: Readings,
+    figures: Mapping[str, Figure | None],
+    belief: RingBelief,
+    lead_in: float,
+    ratio: float | None = None,
+    *,
+    confidence: float = 0.95,
+    max_lugs: int = MAX_LUGS,
+    pitch_u_in: float = PITCH_U_IN,
+    rod_per_fork: float = 1.0,
+) -> AdjustmentPlan:
+    """Plan ring and rod from the as-found readings (inches) and the figures to meet.
+
+    ``lead_in`` is the rod thread's, ``ratio`` the card's pedal ratio if it has one, and
+    ``rod_per_fork`` rod travel per fork travel (1 when the rod moves as the fork tips do).
+
+    Raises:
+        ValueError: there is no figure for the gap, or a number is impossible; the message says
+            what to do.
+    """
+    gap_figure = figures.get("gap")
+    if gap_figure is None:
+        raise ValueError("There is no figure for the gap: put the maker's on the truck card.")
+    finding = finding_of(readings, confidence)
+    used = used_ratio(readings, finding, ratio)
+    r = used.ratio
+    ring = plan_ring(
+        readings.gap, readings.clearance, gap_figure.limits, belief, max_lugs, pitch_u_in
+    )
+    assert ring.clearance_after is not None  # It was given a clearance.
+    after_ring = ring.clearance_after
+
+    # A free travel worked out from a common-practice ratio is no reason to move the rod.
+    free_counts = readings.free_travel is not None or used.known
+    bands: list[tuple[Figure, Measured, float]] = []
+    if (clearance_figure := figures.get("clearance")) is not None:
+        bands.append((clearance_figure, after_ring, 1.0))
+    if free_counts and (free_figure := figures.get("free-travel")) is not None:
+        bands.append((free_figure, free_travel_after(readings, r, after_ring), r.value))
+
+    def worst(y_in: float) -> float:
+        return min(margin(at.value_in + per * y_in, f) for f, at, per in bands)
+
+    rod = NO_MOVE
+    if any(judge(at, f.limits, confidence).decision != "in" for f, at, _ in bands):
+        wishes = [(ideal_in(f) - at.value_in) / per for f, at, per in bands]
+        rod = choose_rod(wishes, worst, lead_in, rod_per_fork)
+    clearance_after = after_ring.shifted(rod.travel_in)
+    free_after = free_travel_after(readings, r, clearance_after)
+    brake = brake_contact_after(readings, r, used.known, rod.travel_in)
+    bearing = bearing_travel(readings, r, clearance_after, ring.gap_after)
+
+    found: dict[str, Measured | None] = {
+        "gap": readings.gap,
+        "clearance": readings.clearance,
+        "free-travel": readings.free_travel,
+        "pedal-height": readings.pedal_height,
+        "total-travel": readings.total_travel,
+        "brake-contact": readings.brake_contact,
+        "bearing-travel": bearing_travel(readings, r, readings.clearance, readings.gap),
+    }
+    after: dict[str, Measured | None] = {
+        "gap": ring.gap_after,
+        "clearance": clearance_after,
+        "free-travel": free_after,
+        "brake-contact": brake,
+        "bearing-travel": bearing,
+    }
+    judged = (
+        *_judge_all(found, "found", figures, confidence),
+        *_judge_all(after, "after", figures, confidence),
+    )
+    free_now = readings.free_travel or free_travel_after(readings, r, readings.clearance)
+    return AdjustmentPlan(
+        ring=ring,
+        gap_after=ring.gap_after,
+        clearance_after_ring=after_ring,
+        clearance_after=clearance_after,
+        rod=rod,
+        ratio=used,
+        free_travel_now=free_now,
+        free_travel_after=free_after,
+        brake_contact_after=brake,
+        bearing_travel_after=bearing,
+        judgements=judged,
+        ratio_finding=finding,
+        notes=plan_notes(
+            readings=readings,
+            figures=figures,
+            belief=belief,
+            ring=ring,
+            used=used,
+            finding=finding,
+            free_now=free_now,
+            brake_after=brake,
+            bands_met=not bands or worst(rod.travel_in) >= 0.0,
+        ),
+    )
+
+
+def _judge_all(
+    values: Mapping[str, Measured | None],
+    when: Literal["found", "after"],
+    figures: Mapping[str, Figure | None],
+    confidence: float,
+) -> Iterator[Judged]:
+    """Judge every quantity that has both a value and a figure."""
+    for quantity, value in values.items():
+        figure = figures.get(quantity)
+        if value is not None and figure is not None:
+            yield Judged(
+                quantity, when, value, judge(value, figure.limits, confidence), figure.source
+            )

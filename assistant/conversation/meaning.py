@@ -1,0 +1,254 @@
+"""Words and speaker to one act: stop first, then exact phrases, readings, and likeness last.
+
+Likeness (rapidfuzz) is tried only among what can be said at this step, never for the words that
+move a pedal, and never across a "not". Below the threshold we ask.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+
+from rapidfuzz import fuzz, process
+
+from assistant.procedure import words as said_words
+from assistant.procedure.dialog import Dialogs, Meaning
+from assistant.procedure.job import Job
+from assistant.procedure.said import Act
+from assistant.readings import Reading, read
+
+from .normal import negated, normal, without_lead
+
+LIKE = 86.0
+"""Likeness (0 to 100) from which a phrase counts. Set on the misheard list in the tests."""
+MAYBE = 68.0
+"""Likeness from which it is worth asking "did you mean"."""
+
+_NAMES: tuple[tuple[str, str], ...] = (
+    ("fork clearance", "clearance"),
+    ("clearance", "clearance"),
+    ("free travel", "free-travel"),
+    ("free play", "free-travel"),
+    ("free pedal", "free-travel"),
+    ("pedal height", "pedal-height"),
+    ("total travel", "total-travel"),
+    ("stroke", "total-travel"),
+    ("brake contact", "brake-contact"),
+    ("contact height", "brake-contact"),
+    ("odometer", "odometer"),
+    ("mileage", "odometer"),
+    ("gap", "gap"),
+    ("lugs", "lugs"),
+    ("lug count", "lugs"),
+)
+_UNIT_ANSWER = re.compile(
+    r"^(?:in |it's |they're |that's )?(thou|thousandths|millimetres|millimeters|mm|inch|inches|"
+    r"thirty[- ]?seconds|sixteenths|sixty[- ]?fourths|eighths)$"
+)
+_MIL = re.compile(r"\bmil(?:l)?s?\b")
+_CORRECT = re.compile(
+    r"^(?:correction|correct|change|make) (?:that |it |the |my )?(?P<rest>.+)$"
+)
+_NOTE = re.compile(r"^\W*(?:make a note|take a note|note that|note)\b[\s:,]*(?P<rest>.*)$", re.I | re.S)
+_ACCEPT = re.compile(r"^(?:accept(?: it| that)?|leave it)[\s,]*(?:because|since|as)?[\s,]*(?P<rest>.+)$")
+_SIGN = re.compile(r"^(?:sign off|signing off|signed off|sign it off)[\s,]*(?:code|by|number)?\s*(?P<rest>.+)$")
+_LOOSER = re.compile(r"\b(?:looser|loosened|loose|backed|back|backwards|wrong way)\b")
+_TIGHTER = re.compile(r"\b(?:tighter|tightened|tight)\b")
+
+
+@dataclass(frozen=True, slots=True)
+class Question:
+    """Nothing was acted on: what to ask back. `reading` is kept for the answer ("thousandths")."""
+
+    reply: str
+    fields: dict[str, str]
+    reading: Reading | None = None
+
+
+def understand(
+    words: str, who: str, job: Job, dialogs: Dialogs, asked: tuple[str, Reading] | None = None
+) -> Act | Question:
+    """The act in `words`, or the question to ask back.
+
+    Args:
+        words: as typed or recognized.
+        who: "tech" or "helper".
+        job: where the job stands: what can be said now.
+        dialogs: the phrases.
+        asked: the words and reading of the last question about a reading, if it was one.
+    """
+    text = normal(words)
+    stop = dialogs.words["stop"]
+    if _is_stop(text, stop):
+        return Act("stop", who)
+    if not text:
+        return Act("unclear", who)
+    short = without_lead(text)
+    special = _with_rest(words, text, short, who, job)
+    if special is not None:
+        return special
+    exact = _exact(text, short, who, job, dialogs)
+    if exact:
+        return Act(exact, who)
+    found = _reading(words, text, who, job, asked)
+    if found is not None:
+        return found
+    return _like(short, who, job, dialogs)
+
+
+def _is_stop(text: str, stop: Meaning) -> bool:
+    if text in stop.phrases:
+        return True
+    if not any(word in text for word in stop.anywhere):
+        return False
+    for phrase in stop.excepted:
+        text = text.replace(phrase, " ")
+    return any(re.search(rf"\b{re.escape(word)}\b", text) for word in stop.anywhere)
+
+
+def _with_rest(words: str, text: str, short: str, who: str, job: Job) -> Act | None:
+    """Meanings that carry words of their own: note, accept why, sign off code, correct which."""
+    m = _NOTE.match(words)
+    if m is not None:
+        return Act("note", who, text=m["rest"].strip())
+    m = _ACCEPT.match(short)
+    if m is not None and (job.choice or "accept" in job.allowed()):
+        return Act("accept", who, text=m["rest"].strip())
+    m = _SIGN.match(short)
+    if m is not None:
+        return Act("sign_off", who, text=_code(m["rest"]))
+    m = _CORRECT.match(short)
+    if m is not None and short not in ("make a note",):
+        return _correction(m["rest"], who, job)
+    return None
+
+
+def _code(text: str) -> str:
+    """A technician's code: "one two" and "twelve" are 12, anything else is kept as said."""
+    count = read(text, "odometer").count
+    if count is not None and count == int(count):
+        return str(int(count))
+    return text.upper()
+
+
+def _correction(rest: str, who: str, job: Job) -> Act | None:
+    quantity = ""
+    for name, key in _NAMES:
+        if name in rest:
+            quantity = key
+            break
+    waiting = job.pending.quantity if job.pending is not None else ""
+    target = quantity or waiting or job.correcting or job.last_quantity()
+    if not target:
+        return Act("correct", who)
+    card = job.facts.card
+    reading = read(rest, target, card.units, card.distance)
+    if reading.status == "read":
+        data = as_data(reading)
+        if waiting and target == waiting and not job.correcting:
+            return Act("reading", who, data, way=_way(rest))
+        return Act("correct", who, data, target, way=_way(rest))
+    if quantity:
+        return Act("correct", who, quantity=quantity)
+    return None
+
+
+def _exact(text: str, short: str, who: str, job: Job, dialogs: Dialogs) -> str:
+    """The meaning whose phrase this is, those of this step before those of any time."""
+    allowed = job.allowed()
+    if text == "correct" and "check" in allowed:
+        return "check"
+    order = [*allowed, *(k for k, m in dialogs.words.items() if m.anytime)]
+    order += [k for k in dialogs.words if k not in order]
+    for said in dict.fromkeys((text, short)):
+        hits = [k for k in order if said in dialogs.words[k].phrases]
+        for key in hits:
+            if dialogs.words[key].who in ("any", who):
+                return key
+        if hits:
+            return hits[0]
+    return ""
+
+
+def _way(text: str) -> str:
+    return "looser" if _LOOSER.search(text) else "tighter" if _TIGHTER.search(text) else ""
+
+
+def as_data(reading: Reading) -> dict[str, object]:
+    """The fields of a reading that the record keeps."""
+    return {
+        "value_in": reading.value_in,
+        "low_in": reading.low_in,
+        "high_in": reading.high_in,
+        "count": reading.count,
+        "kind": reading.kind,
+        "readback": reading.readback,
+        "figures": reading.figures,
+    }
+
+
+def _reading(
+    words: str, text: str, who: str, job: Job, asked: tuple[str, Reading] | None
+) -> Act | Question | None:
+    expected = job.expects()
+    if not expected:
+        return None
+    named = [key for name, key in _NAMES if name in text]
+    card = job.facts.card
+    answered = _answer(text, asked, expected, job)
+    reading = answered or read(words, expected, card.units, card.distance)
+    if reading.status == "none":
+        return None
+    if named and expected not in named and reading.status == "read":
+        return Question(
+            "other_quantity",
+            {"named": said_words.spoken(named[0]), "quantity": said_words.spoken(expected)},
+        )
+    if reading.status == "read":
+        return Act("reading", who, as_data(reading), way=_way(text))
+    return Question("ask_reading", {"question": reading.why}, reading)
+
+
+def _answer(
+    text: str, asked: tuple[str, Reading] | None, expected: str, job: Job
+) -> Reading | None:
+    """A reply to "thousandths or millimetres?": the unit joins the number said before."""
+    if asked is None:
+        return None
+    words, question = asked
+    card = job.facts.card
+    unit = _UNIT_ANSWER.match(text)
+    if unit:
+        joined = read(f"{_MIL.sub('', words)} {unit[1]}", expected, card.units, card.distance)
+        return joined if joined.status == "read" else None
+    if text in ("yes", "check", "yep", "yeah", "that's right", "right") and len(
+        question.choices
+    ) == 1:
+        return question.choices[0]
+    ordinal = re.match(r"^(?:the )?(first|second|third|last)(?: one)?$", text)
+    if ordinal and question.choices:
+        at = {"first": 0, "second": 1, "third": 2, "last": -1}[ordinal[1]]
+        if at < len(question.choices):
+            return question.choices[at]
+    return None
+
+
+def _like(text: str, who: str, job: Job, dialogs: Dialogs) -> Act | Question:
+    allowed = job.allowed()
+    phrases: dict[str, str] = {}
+    for key, meaning in dialogs.words.items():
+        if (key in allowed or meaning.anytime) and meaning.who in ("any", who):
+            for phrase in meaning.phrases:
+                if negated(phrase) == negated(text):
+                    phrases.setdefault(phrase, key)
+    hits = process.extract(text, list(phrases), scorer=fuzz.ratio, limit=8, score_cutoff=MAYBE)
+    if not hits:
+        return Act("unclear", who, text=text)
+    best, score, _ = hits[0]
+    key = phrases[best]
+    others = [p for p, s, _ in hits[1:] if phrases[p] != key and s > score - 6]
+    if others:
+        return Question("did_you_mean_two", {"first": best, "second": others[0]})
+    if score < LIKE or dialogs.words[key].exact:
+        return Question("did_you_mean", {"phrase": best})
+    return Act(key, who)

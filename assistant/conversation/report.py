@@ -1,0 +1,141 @@
+"""What a turn changed, as the record keeps it beside the words: readings, judgements, moves."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from assistant.card import Card
+from assistant.procedure.facts import Facts, Taken
+from assistant.procedure.job import Job
+
+
+def figures(card: Card) -> dict[str, Any]:
+    """Every limit in force and whose it is; lengths in inches."""
+    out: dict[str, Any] = {}
+    for name, figure in card.figures.items():
+        if figure is None:
+            continue
+        out[name] = {
+            "low_in": figure.limits.low_in,
+            "high_in": figure.limits.high_in,
+            "target_in": figure.target_in,
+            "source": figure.source,
+        }
+    return out
+
+
+def taken(facts: Facts, reading: Taken) -> dict[str, Any]:
+    """One reading with its judgement."""
+    data: dict[str, Any] = {
+        "quantity": reading.quantity,
+        "stage": reading.stage,
+        "who": reading.who,
+        "figures": reading.figures,
+        "value_in": reading.value_in,
+        "low_in": reading.low_in,
+        "high_in": reading.high_in,
+    }
+    if reading.count is not None:
+        data["count"], data["kind"] = reading.count, reading.kind
+    judgement = facts.judged(reading)
+    figure = facts.figure(reading.quantity)
+    if judgement is not None and figure is not None:
+        data["judged"] = {
+            "decision": judgement.decision,
+            "probability": round(judgement.probability, 4),
+            "low_in": figure.limits.low_in,
+            "high_in": figure.limits.high_in,
+            "source": figure.source,
+        }
+    if reading.accepted:
+        data["accepted"] = reading.accepted
+    return data
+
+
+@dataclass(frozen=True)
+class Before:
+    """How the job stood before a turn."""
+
+    step: str
+    readings: tuple[Taken, ...]
+    moves: tuple[int, ...]
+    linkage: int
+    hold: str
+    hands: str
+
+    @classmethod
+    def of(cls, job: Job) -> Before:
+        """Take note of a job."""
+        f = job.facts
+        return cls(
+            job.step_id, tuple(f.readings), tuple(m.moved for m in f.moves), len(f.linkage),
+            f.hold, f.hands,
+        )
+
+    def changes(self, job: Job) -> dict[str, Any]:
+        """What is different now."""
+        facts = job.facts
+        out: dict[str, Any] = {"step": self.step}
+        for i, reading in enumerate(facts.readings):
+            if i >= len(self.readings):
+                out["taken"] = taken(facts, reading)
+            elif reading is not self.readings[i]:
+                out["corrected"] = {
+                    "was": taken(facts, self.readings[i]),
+                    "is": taken(facts, reading),
+                }
+        moved = tuple(m.moved for m in facts.moves)
+        if moved != self.moves:
+            last = facts.moves[-1]
+            out["ring"] = {"told": last.told, "moved": last.moved, "total": facts.lugs_total,
+                           "predicted_in": round(last.predicted_in, 6)}
+        if len(facts.linkage) > self.linkage:
+            change = facts.linkage[-1]
+            out["linkage"] = {"step": change.step, "what": change.what}
+        finding = self._finding(facts, out)
+        if finding is not None:
+            out["finding"] = finding
+        if facts.hold != self.hold:
+            out["hold"] = facts.hold
+        if facts.hands != self.hands:
+            out["hands"] = facts.hands
+        return out
+
+    @staticmethod
+    def _finding(facts: Facts, out: dict[str, Any]) -> dict[str, Any] | None:
+        """What the ring really did, once a gap is read after a move."""
+        if out.get("taken", {}).get("quantity") != "gap" or not facts.moves:
+            return None
+        _, findings = facts.move_findings()
+        last = findings[-1]
+        if last is None:
+            return None
+        return {
+            "kind": last.kind,
+            "probability": round(last.probability, 4),
+            "lugs_moved": last.lugs_moved,
+            "predicted_in": round(last.predicted_in, 6),
+            "measured_in": round(last.measured_in, 6),
+        }
+
+
+def closing(job: Job) -> dict[str, Any]:
+    """The whole job in one event: as found beside as left."""
+    facts = job.facts
+    stages: dict[str, dict[str, Any]] = {"found": {}, "final": {}}
+    for reading in facts.readings:
+        if reading.stage in stages:
+            stages[reading.stage][reading.quantity] = taken(facts, reading)
+    due = facts.staged("odometer", "due")
+    return {
+        "code": facts.code,
+        "as_found": stages["found"],
+        "as_left": stages["final"],
+        "lugs": facts.lugs_total,
+        "ring_moves": [{"told": m.told, "moved": m.moved} for m in facts.moves],
+        "linkage": [{"step": c.step, "what": c.what} for c in facts.linkage],
+        "doubts": list(facts.doubts),
+        "notes": [{"who": w, "text": t} for w, t in facts.notes],
+        "next_due": {"count": due.count, "kind": due.kind} if due is not None else None,
+    }

@@ -1,0 +1,266 @@
+"""What is known of the truck and of the job so far; everything computed is derived from it.
+
+A corrected reading is replaced where it stands, so whatever depended on it comes out new the next
+time it is asked for. A ring move is never taken out again.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Any
+
+from assistant.card import Card
+from assistant.clutch.conformity import Judgement, judge
+from assistant.clutch.figures import Figure
+from assistant.clutch.move import MoveFinding, compare_move
+from assistant.clutch.plan import AdjustmentPlan, Readings, plan_adjustment
+from assistant.clutch.ring import RingBelief, RingPlan, plan_ring
+from assistant.clutch.uncertainty import Measured
+
+MAX_LUGS = 12
+"""More lugs than this in one move is a wrong reading or a wrong part. Common practice, no source."""
+
+
+@dataclass
+class Taken:
+    """One reading as it was taken. Lengths in inches."""
+
+    step: str
+    stage: str
+    quantity: str
+    who: str
+    value_in: float | None
+    low_in: float | None
+    high_in: float | None
+    count: float | None
+    kind: str
+    readback: str
+    figures: str
+    accepted: str = ""
+    """Why it stands although it is not clearly in, or ""."""
+
+    @classmethod
+    def of(cls, step: str, stage: str, quantity: str, who: str, reading: dict[str, Any]) -> Taken:
+        """From the fields that the record keeps of a reading."""
+        keys = ("value_in", "low_in", "high_in", "count", "kind", "readback", "figures")
+        return cls(step, stage, quantity, who, *(reading.get(k) for k in keys))  # type: ignore[arg-type]
+
+    @property
+    def measured(self) -> Measured:
+        """Value with standard uncertainty, inches."""
+        assert self.value_in is not None and self.low_in is not None and self.high_in is not None
+        return Measured.from_interval(self.value_in, self.low_in, self.high_in)
+
+
+@dataclass
+class RingMove:
+    """One move of the ring: lugs, positive tightens. `at`: how many readings came before it."""
+
+    told: int
+    moved: int
+    at: int
+    predicted_in: float
+
+
+@dataclass
+class LinkageMove:
+    """One change on rod or stop: what was told, and how many readings came before it."""
+
+    step: str
+    what: str
+    clearance_in: float
+    at: int
+
+
+@dataclass
+class Facts:
+    """The session's knowledge."""
+
+    card: Card
+    readings: list[Taken] = field(default_factory=list)
+    moves: list[RingMove] = field(default_factory=list)
+    linkage: list[LinkageMove] = field(default_factory=list)
+    notes: list[tuple[str, str]] = field(default_factory=list)
+    doubts: list[str] = field(default_factory=list)
+    hold: str = "up"
+    """Pedal: "up", "asked", "held", "releasing" or "unsure"."""
+    hands: str = "clear"
+    """"clear" only after the technician said so, since the last step that put them in."""
+    places: dict[str, str] = field(default_factory=lambda: {"cover": "on", "lock_plate": "in"})
+    turning: bool = False
+    """The ring is being turned and no count has been said yet."""
+    code: str = ""
+
+    # --- readings ---
+
+    def latest(self, quantity: str) -> Taken | None:
+        """The last reading of a quantity that still describes the truck as it is now.
+
+        A ring move changes gap, clearance and free travel; a rod move changes clearance, free
+        travel and brake contact; a reading from before is history.
+        """
+        since = self._stale_before(quantity)
+        for taken in reversed(self.readings[since:]):
+            if taken.quantity == quantity:
+                return taken
+        return None
+
+    def _stale_before(self, quantity: str) -> int:
+        since = 0
+        if self.moves and quantity in ("gap", "clearance", "free-travel"):
+            since = max((m.at for m in self.moves if m.moved), default=0)
+        if quantity in ("clearance", "free-travel", "brake-contact"):
+            rods = [m.at for m in self.linkage if m.step in ("fork_rod", "free_rod")]
+            since = max([since, *rods])
+        if quantity in ("pedal-height", "total-travel", "free-travel", "brake-contact"):
+            stops = [m.at for m in self.linkage if m.step in ("height_stop", "total_stop")]
+            since = max([since, *stops])
+        return since
+
+    def staged(self, quantity: str, stage: str) -> Taken | None:
+        """The last reading of a quantity in one stage ("found", "ring", "set", "final")."""
+        for taken in reversed(self.readings):
+            if taken.quantity == quantity and taken.stage == stage:
+                return taken
+        return None
+
+    def as_found(self, quantity: str) -> Taken | None:
+        """The as-found reading."""
+        return self.staged(quantity, "found")
+
+    # --- judging ---
+
+    def figure(self, quantity: str) -> Figure | None:
+        """The limits to judge by: the card's, or common practice, or none."""
+        return self.card.figures.get(quantity)
+
+    def judged(self, taken: Taken) -> Judgement | None:
+        """In, out or too close to call; None without a figure."""
+        figure = self.figure(taken.quantity)
+        if figure is None or taken.value_in is None:
+            return None
+        return judge(taken.measured, figure.limits)
+
+    def gap_right(self) -> bool:
+        """Whether the gap as it is now was read and is in, or too close and accepted."""
+        gap = self.latest("gap")
+        if gap is None:
+            return False
+        verdict = self.judged(gap)
+        if verdict is None:
+            return False
+        return verdict.decision == "in" or (
+            verdict.decision == "too close" and bool(gap.accepted)
+        )
+
+    # --- the ring ---
+
+    @property
+    def lugs_total(self) -> int:
+        """Lugs moved so far, positive tightens."""
+        return sum(m.moved for m in self.moves)
+
+    def move_findings(self) -> tuple[RingBelief, list[MoveFinding | None]]:
+        """What each move really did, and the belief to plan the next one with."""
+        belief = RingBelief.prior(self.card.lug_in)
+        found: list[MoveFinding | None] = []
+        for i, move in enumerate(self.moves):
+            end = self.moves[i + 1].at if i + 1 < len(self.moves) else len(self.readings)
+            start = self.moves[i - 1].at if i else 0
+            before = self._gap_in(start, move.at)
+            after = self._gap_in(move.at, end)
+            if before is None or after is None or move.moved == 0:
+                found.append(None)
+                continue
+            finding = compare_move(belief, before.measured, after.measured, move.moved)
+            belief = finding.belief
+            found.append(finding)
+        return belief, found
+
+    def _gap_in(self, start: int, end: int) -> Taken | None:
+        for taken in reversed(self.readings[start:end]):
+            if taken.quantity == "gap":
+                return taken
+        return None
+
+    def ring_plan(self) -> RingPlan | None:
+        """The next ring move from the gap as it is now; None while the gap is not known."""
+        gap = self.latest("gap")
+        figure = self.figure("gap")
+        if gap is None or figure is None:
+            return None
+        belief, _ = self.move_findings()
+        clearance = self.latest("clearance")
+        return plan_ring(
+            gap.measured,
+            clearance.measured if clearance else None,
+            figure.limits,
+            belief,
+            MAX_LUGS,
+        )
+
+    # --- the linkage ---
+
+    def linkage_plan(self) -> AdjustmentPlan | None:
+        """The rod move from what is read now; None while gap or clearance is not known.
+
+        The ring is left alone (`max_lugs=0`): this is asked only after the gap is right. Where
+        free travel was not read since the last move, it is predicted with the pedal ratio that
+        the as-found readings gave.
+        """
+        gap, clearance = self.latest("gap"), self.latest("clearance")
+        if gap is None or clearance is None:
+            return None
+        now = Readings(
+            gap=gap.measured,
+            clearance=clearance.measured,
+            free_travel=self._measured("free-travel"),
+            pedal_height=self._measured("pedal-height"),
+            brake_contact=self._measured("brake-contact"),
+            total_travel=self._measured("total-travel"),
+            lash_in=self.card.lash_in,
+        )
+        ratio = self.card.ratio
+        if ratio is None and now.free_travel is None:
+            ratio = self.found_ratio()
+        belief, _ = self.move_findings()
+        return plan_adjustment(
+            now, self.card.figures, belief, self.card.lead_in, ratio, max_lugs=0,
+            rod_per_fork=self.card.per_fork,
+        )
+
+    def _measured(self, quantity: str) -> Measured | None:
+        taken = self.latest(quantity)
+        return taken.measured if taken else None
+
+    def found_plan(self) -> AdjustmentPlan | None:
+        """The whole plan from the as-found readings; None before they are all there."""
+        gap, clearance = self.as_found("gap"), self.as_found("clearance")
+        if gap is None or clearance is None:
+            return None
+
+        def found(quantity: str) -> Measured | None:
+            taken = self.as_found(quantity)
+            return taken.measured if taken else None
+
+        return plan_adjustment(
+            Readings(
+                gap.measured,
+                clearance.measured,
+                found("free-travel"),
+                found("pedal-height"),
+                found("brake-contact"),
+                found("total-travel"),
+                self.card.lash_in,
+            ),
+            self.card.figures,
+            RingBelief.prior(self.card.lug_in),
+            self.card.lead_in,
+            self.card.ratio,
+            rod_per_fork=self.card.per_fork,
+        )
+
+    def found_ratio(self) -> float | None:
+        """Pedal ratio from the as-found readings, or None when they do not give one."""
+        plan = self.found_plan()
+        return plan.ratio.value if plan is not None and plan.ratio.known else None

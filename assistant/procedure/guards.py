@@ -1,0 +1,121 @@
+"""The machine's guards: questions about the facts, asked before every move between steps."""
+
+from __future__ import annotations
+
+from transitions import EventData
+
+from .dialog import Dialogs, Step
+from .facts import Facts
+from .machine import REROUTES, may_be_held
+
+_FINAL = ("gap", "clearance", "pedal-height", "total-travel", "free-travel", "brake-contact")
+
+
+class Guards:
+    """Mixed into `Job`; each method takes the event that `transitions` passes and answers it."""
+
+    facts: Facts
+    dialogs: Dialogs
+    state: str
+    return_to: str
+    after_hold: str
+    release_halted: bool
+    wanted: str
+    fix: bool
+
+    def hold_confirmed(self, _: EventData | None = None) -> bool:
+        """The helper has said that the pedal is down and held, and nothing has undone it."""
+        return self.facts.hold == "held"
+
+    def hands_clear(self, _: EventData | None = None) -> bool:
+        """The technician has called clear, and no step since has put hands in."""
+        return self.facts.hands == "clear"
+
+    def pedal_up(self, _: EventData | None = None) -> bool:
+        """The pedal is up: never pressed, or the helper said released."""
+        return self.facts.hold == "up"
+
+    def gap_right(self, _: EventData | None = None) -> bool:
+        """The gap, read since the last ring move, is in (or too close and accepted)."""
+        return self.facts.gap_right()
+
+    def gap_unread(self, _: EventData | None = None) -> bool:
+        """The ring moved and the gap was not read since."""
+        return self.facts.latest("gap") is None
+
+    def gap_wrong(self, _: EventData | None = None) -> bool:
+        """The gap is known and not right."""
+        return not self.gap_unread() and not self.gap_right()
+
+    def ring_wanted(self, _: EventData | None = None) -> bool:
+        """The plan moves the ring at least one lug."""
+        plan = self.facts.ring_plan()
+        return plan is not None and plan.lugs != 0
+
+    def wants_fix(self, _: EventData | None = None) -> bool:
+        """The reading just taken is to be put right on its own step."""
+        return self.fix
+
+    def settled(self, _: EventData | None = None) -> bool:
+        """The reading just taken stands."""
+        return not self.fix
+
+    def release_was_halted(self, _: EventData | None = None) -> bool:
+        """The pedal was let up out of a stop: the stop goes on."""
+        return self.release_halted
+
+    def unsettled_final(self) -> str:
+        """The first final reading that neither is in nor was accepted, or ""."""
+        for quantity in _FINAL:
+            taken = self.facts.staged(quantity, "final")
+            if taken is None or self.facts.latest(quantity) is not taken:
+                return quantity
+            judgement = self.facts.judged(taken)
+            if judgement is not None and judgement.decision != "in" and not taken.accepted:
+                return quantity
+        return ""
+
+    def all_settled(self, _: EventData | None = None) -> bool:
+        """Every final reading is in, or accepted and marked."""
+        return not self.unsettled_final()
+
+    # --- where a stopped job goes on ---
+
+    def _return_step(self) -> Step | None:
+        return self.dialogs.by_id.get(self.return_to)
+
+    def returns_repair(self, _: EventData | None = None) -> bool:
+        """The stop came while waiting for a repair."""
+        return self.return_to == "repair"
+
+    def returns_to_hold(self, _: EventData | None = None) -> bool:
+        """The stop came in a step that needs the pedal down: the hold starts over."""
+        step = self._return_step()
+        return step is not None and (
+            step.needs_hold or step.kind in ("turn", "hold")
+        )
+
+    def returns_to_release(self, _: EventData | None = None) -> bool:
+        """The stop came while the pedal was being let up: clear comes first again."""
+        step = self._return_step()
+        return step is not None and step.kind == "release"
+
+    def returns_past_ring(self, _: EventData | None = None) -> bool:
+        """The stop came after the ring was done."""
+        ids = [s.id for s in self.dialogs.steps]
+        return self.return_to in ids and ids.index(self.return_to) >= ids.index("fork_clearance")
+
+    def __getattr__(self, name: str) -> object:
+        # One guard a step for each of these families, without fifty methods.
+        for prefix, field in (
+            ("returns_", "return_to"), ("holds_for_", "after_hold"), ("wants_", "wanted"),
+        ):
+            if name.startswith(prefix):
+                target = name[len(prefix):]
+                if target in self.dialogs.by_id or target in REROUTES:
+                    return lambda _=None: getattr(self, field) == target
+        raise AttributeError(f"{type(self).__name__} has no {name}")
+
+    def in_hold(self) -> bool:
+        """Whether the pedal may be down now."""
+        return self.facts.hold != "up" or may_be_held(self.state)

@@ -1,0 +1,134 @@
+"""The rules that no text can switch off.
+
+    Never linkage before internal.
+    Never a ring move without the helper confirming that the pedal is down and held.
+    Never "release" while hands or a tool may be in the inspection hole.
+
+Each is a guard on every transition into a step of the kind it concerns (`into`), so that back,
+resume, correction and a shop's edited order all meet the same gate. The order of the trade
+itself is common practice, no source.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from .dialog import Step
+
+REQUIRED: tuple[tuple[str, str], ...] = (
+    ("chocks", "act"),
+    ("parking_brake", "act"),
+    ("neutral", "act"),
+    ("key", "act"),
+    ("stands", "act"),
+    ("eyes", "act"),
+    ("helper_ready", "act"),
+    ("chain_pedal", "sound"),
+    ("chain_lever", "sound"),
+    ("chain_loose", "sound"),
+    ("chain_binding", "sound"),
+    ("found_height", "read"),
+    ("found_total", "read"),
+    ("found_free", "read"),
+    ("found_contact", "read"),
+    ("cover_off", "act"),
+    ("found_gap", "read"),
+    ("found_clearance", "read"),
+    ("ring_plan", "plan"),
+    ("ring_show", "act"),
+    ("ring_unlock", "act"),
+    ("ring_ready", "clear"),
+    ("ring_hold", "hold"),
+    ("ring_turn", "turn"),
+    ("ring_tool", "act"),
+    ("ring_lock", "act"),
+    ("ring_clear", "clear"),
+    ("ring_release", "release"),
+    ("ring_gap", "read"),
+    ("fork_clearance", "read"),
+    ("fork_rod", "rod"),
+    ("set_height", "read"),
+    ("height_stop", "stop_bolt"),
+    ("set_total", "read"),
+    ("total_stop", "stop_bolt"),
+    ("set_free", "read"),
+    ("free_rod", "rod"),
+    ("set_contact", "read"),
+    ("final_gap", "read"),
+    ("final_clearance", "read"),
+    ("final_height", "read"),
+    ("final_total", "read"),
+    ("final_free", "read"),
+    ("final_contact", "read"),
+    ("cover_on", "act"),
+    ("lubricate", "act"),
+    ("out_from_under", "act"),
+    ("function", "sound"),
+    ("sign_off", "sign"),
+)
+"""Steps that must be there, in this order. A shop may add steps between them."""
+
+_READS = {
+    "height": "pedal-height", "total": "total-travel", "free": "free-travel",
+    "contact": "brake-contact", "gap": "gap", "clearance": "clearance",
+}
+_HOLDING = ("ring_turn", "ring_tool", "ring_lock")
+_HELPER = ("helper_ready", "chain_pedal", "ring_hold", "ring_release")
+
+
+def order_problem(steps: Sequence[Step]) -> str:
+    """One line on what breaks the trade's order, or ""."""
+    at = {s.id: i for i, s in enumerate(steps)}
+    kinds = {s.id: s for s in steps}
+    last, last_id = -1, ""
+    for step_id, kind in REQUIRED:
+        if step_id not in at:
+            return f"step {step_id} is missing; put it back"
+        step = kinds[step_id]
+        if step.kind != kind:
+            return f"step {step_id} must be of kind {kind}"
+        if at[step_id] < last:
+            return f"step {step_id} must come after {last_id}"
+        last, last_id = at[step_id], step_id
+        part = step_id.split("_")[1] if "_" in step_id else ""
+        if kind == "read" and step.reading != _READS[part]:
+            return f"step {step_id} must read {_READS[part]}"
+        if kind == "read" and step.optional:
+            return f"step {step_id} cannot be optional"
+        if step_id in _HELPER and step.who != "helper":
+            return f"step {step_id} is the helper's; set who to helper"
+    for step in steps:
+        inside = at["ring_hold"] < at[step.id] < at["ring_clear"]
+        if inside and step.id not in _HOLDING:
+            return f"step {step.id} cannot stand while the pedal is held; move it"
+        if step.id in _HOLDING and step.kind != "turn" and not step.needs_hold:
+            return f"step {step.id} needs needs_hold = true"
+        if step.needs_hold and not inside:
+            return f"step {step.id} cannot need the hold outside the ring move"
+        if step.kind in ("hold", "turn", "release", "plan", "rod", "stop_bolt", "sign") and (
+            step.id,
+            step.kind,
+        ) not in REQUIRED:
+            return f"step {step.id}: only lugcall's own steps may be of kind {step.kind}"
+        if step.kind == "clear" and step.id not in ("ring_ready", "ring_clear"):
+            return f"step {step.id}: only lugcall's own steps may be of kind clear"
+    return ""
+
+
+def into(step: Step, steps: Sequence[Step]) -> list[str]:
+    """Names of the guards (methods of the machine's model) on every way into `step`."""
+    guards = []
+    if step.kind == "turn" or step.needs_hold:
+        guards.append("hold_confirmed")
+    if step.kind in ("hold", "release"):
+        guards.append("hands_clear")
+    if step.id == "ring_gap":
+        guards.append("pedal_up")
+    at = [s.id for s in steps].index(step.id)
+    first_after_ring = [s.id for s in steps].index("fork_clearance")
+    if at >= first_after_ring:
+        guards += ["gap_right", "pedal_up"]
+    return guards

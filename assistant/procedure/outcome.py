@@ -1,0 +1,146 @@
+"""What follows from a reading: its judgement in words, and whether the job goes on, fixes or waits."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+from assistant.clutch.figures import FREE_TRAVEL_INTERNAL_IN
+from assistant.clutch.move import MoveFinding
+
+from . import prompts, words
+from .facts import Taken
+from .machine import FIX
+from .said import Said
+
+if TYPE_CHECKING:
+    from .job import Job
+
+SHORT = {
+    "gap": "gap",
+    "clearance": "clearance",
+    "pedal-height": "height",
+    "total-travel": "total",
+    "free-travel": "free",
+    "brake-contact": "contact",
+}
+"""The end of the step ids that read a quantity."""
+
+
+@dataclass
+class Outcome:
+    """What to say, and the route: "on", "fix" or "stay" (with the choice that then waits)."""
+
+    route: str = "on"
+    choice: str = ""
+    said: list[Said] = field(default_factory=list)
+
+
+def is_critical(taken: Taken) -> bool:
+    """Whether a reading drives a move or the sign-off, so that it must be confirmed."""
+    return taken.stage in ("ring", "set", "final") or taken.quantity in (
+        "gap", "clearance", "free-travel", "lugs",
+    )
+
+
+def can_fix(job: Job, quantity: str) -> bool:
+    """Whether a change exists that would move this reading."""
+    if quantity == "gap":
+        plan = job.facts.ring_plan()
+        return plan is not None and plan.lugs != 0
+    if quantity in ("clearance", "free-travel"):
+        linkage = prompts.safe_linkage_plan(job.facts)
+        return linkage is not None and linkage.rod.total_flats != 0
+    return quantity in FIX
+
+
+def after(job: Job, taken: Taken) -> Outcome:
+    """Judge a reading just taken and find where it leads."""
+    if taken.value_in is None:  # odometer, next due: nothing to judge
+        text = job.dialogs.say(
+            "stands", figures=taken.figures, quantity=words.spoken(taken.quantity)
+        )
+        return Outcome(said=[Said(taken.who, text, "reply:stands")])
+    judgement = job.facts.judged(taken)
+    text = prompts.judged(job.dialogs, job.facts, taken, judgement)
+    said = [Said("tech", text, "reply:whose")]
+    if judgement is not None and judgement.decision == "too close":
+        gauge = words.settle_with(job.dialogs, judgement)
+        said.append(Said("tech", gauge, "reply:gauge"))
+    if taken.stage == "found":
+        said += _as_found(job, taken)
+        return Outcome(said=said)
+    if taken.quantity == "gap" and taken.stage == "ring":
+        said += _ring_findings(job)
+        if job.facts.gap_right():
+            said.append(Said("both", job.dialogs.say("gap_right"), "reply:gap_right"))
+        return Outcome(said=said)
+    if judgement is None or judgement.decision == "in":
+        return Outcome(said=said)
+    if judgement.decision == "too close":
+        return Outcome("stay", "close", said)
+    if can_fix(job, taken.quantity):
+        return Outcome("fix", "", said)
+    return Outcome("stay", "out", said)
+
+
+def _as_found(job: Job, taken: Taken) -> list[Said]:
+    """What the as-found readings say together."""
+    dialogs, facts = job.dialogs, job.facts
+    out = []
+    if taken.quantity == "free-travel" and (taken.value_in or 0) < FREE_TRAVEL_INTERNAL_IN:
+        out.append(Said("tech", dialogs.say("internal_due"), "reply:internal_due"))
+    contact, figure = facts.as_found("brake-contact"), facts.figure("brake-contact")
+    if taken.quantity == "brake-contact" and contact is not None and figure is not None:
+        judgement = facts.judged(contact)
+        if judgement is not None and judgement.decision == "out":
+            text = dialogs.say("ring_cannot", figures=contact.figures)
+            out.append(Said("tech", text, "reply:ring_cannot"))
+    if taken.quantity == "clearance":
+        try:
+            plan = facts.found_plan()
+        except ValueError:
+            plan = None
+        if plan is not None and plan.ratio_finding is not None:
+            finding = plan.ratio_finding
+            if finding.agree:
+                text = dialogs.say("ratio_agree", ratio=f"{plan.ratio.value:.1f}")
+                out.append(Said("tech", text, "reply:ratio_agree"))
+            else:
+                out.append(Said("tech", finding.text, "reply:ratio_differ"))
+                facts.doubts.append("pedal ratios disagree: " + finding.text)
+    return out
+
+
+def _ring_findings(job: Job) -> list[Said]:
+    """What the last ring move really did."""
+    _, findings = job.facts.move_findings()
+    finding = findings[-1] if findings else None
+    if finding is None:
+        return []
+    return [_finding_said(job, finding)]
+
+
+def _finding_said(job: Job, finding: MoveFinding) -> Said:
+    units = job.facts.card.units
+    move = job.facts.moves[-1]
+    fields = {
+        "measured": words.length(finding.measured_in, units),
+        "predicted": words.length(finding.predicted_in, units),
+    }
+    say = job.dialogs.say
+    if finding.kind == "as planned":
+        return Said("tech", say("move_as_planned", **fields), "reply:move_as_planned")
+    if finding.kind == "did not move":
+        return Said("tech", say("move_none", **fields), "reply:move_none")
+    if finding.kind == "wrong way":
+        return Said("tech", say("move_wrong_way", **fields), "reply:move_wrong_way", "CAUTION")
+    if finding.kind == "other count":
+        text = say("move_other_count", moved=words.moved(finding.lugs_moved),
+                   told=words.moved(move.moved))
+        return Said("tech", text, "reply:move_other_count")
+    if finding.kind == "other pitch":
+        pitch = finding.belief.best.pitch_in
+        text = say("move_other_pitch", pitch=f"{pitch:.3f} in")
+        return Said("tech", text, "reply:move_other_pitch")
+    return Said("tech", say("move_unclear", **fields), "reply:move_unclear")

@@ -1,0 +1,168 @@
+"""What is said on entering a step: its cautions first, then one instruction."""
+
+from __future__ import annotations
+
+from assistant.clutch.conformity import Judgement
+from assistant.clutch.plan import AdjustmentPlan
+from assistant.readings import speak
+
+from . import words
+from .dialog import Dialogs, Step
+from .facts import Facts, Taken
+from .said import Said
+
+
+def cautions(dialogs: Dialogs, step: Step, given: set[str]) -> list[Said]:
+    """The step's cautions, most severe first; those said once are left out the second time."""
+    out = []
+    order = {"DANGER": 0, "WARNING": 1, "CAUTION": 2, "NOTICE": 3}
+    for caution_id in sorted(step.cautions, key=lambda c: order[dialogs.cautions[c].signal]):
+        caution = dialogs.cautions[caution_id]
+        if caution.once and caution_id in given:
+            continue
+        given.add(caution_id)
+        out.append(
+            Said(_audience(step), caution.text, f"caution:{caution_id}", signal=caution.signal)
+        )
+    return out
+
+
+def _audience(step: Step) -> str:
+    return "both" if step.kind in ("clear", "act", "sound") else step.who
+
+
+def instruction(dialogs: Dialogs, facts: Facts, step: Step) -> list[Said]:
+    """The one instruction of a step, with its figures filled in."""
+    key = f"prompt:{step.id}"
+    if step.kind == "plan":
+        return [Said(step.who, t, key) for t in plan_texts(dialogs, facts, step)]
+    text = step.say.format_map(blanks(dialogs, facts, step))
+    cue = {"hold": "HOLD", "release": "RELEASE"}.get(step.kind, "")
+    return [Said(step.who, text, key, cue=cue)]
+
+
+def why(dialogs: Dialogs, facts: Facts, step: Step) -> str:
+    """The answer to "why"."""
+    text = step.why.format_map(blanks(dialogs, facts, step))
+    return text or dialogs.say("no_why")
+
+
+def blanks(dialogs: Dialogs, facts: Facts, step: Step) -> dict[str, str]:
+    """Values for the blanks a step of this kind may use."""
+    units = facts.card.units
+    if step.kind in ("plan", "turn"):
+        return _ring_blanks(facts, units)
+    if step.kind == "rod":
+        return _rod_blanks(dialogs, facts, units)
+    if step.kind == "stop_bolt":
+        quantity = "pedal-height" if step.id == "height_stop" else "total-travel"
+        return {"stop_move": stop_move(facts, quantity)}
+    if step.kind == "sign":
+        doubts = len(facts.doubts)
+        summary = dialogs.say("sign_doubts", doubts=doubts) if doubts else dialogs.say("sign_ready")
+        return {"sign_summary": summary}
+    return {}
+
+
+def _ring_blanks(facts: Facts, units: str) -> dict[str, str]:
+    plan = facts.ring_plan()
+    gap = facts.latest("gap")
+    if plan is None or gap is None:
+        return dict.fromkeys(("lugs", "way", "gap_now", "gap_after", "plan_why"), "?")
+    figure = facts.figure("gap")
+    assert figure is not None
+    after = words.length(plan.gap_after.value_in, units)
+    limit = words.limits(figure.limits, units)
+    pitch = f"{plan.pitch_in:.3f} in" if units == "inch" else f"{plan.pitch_in * 25.4:.2f} mm"
+    reason = (
+        f"{words.lugs(plan.lugs)} of {pitch} bring the gap to {after}. "
+        f"Limits {limit}, {figure.limits.source}. "
+        f"{plan.chance:.0%} likely to land in."
+    )
+    return {
+        "lugs": words.lugs(plan.lugs),
+        "way": words.way(plan.lugs),
+        "gap_now": gap.figures,
+        "gap_after": after,
+        "plan_why": plan.reason or reason,
+    }
+
+
+def plan_texts(dialogs: Dialogs, facts: Facts, step: Step) -> list[str]:
+    """The ring plan, or what to do when the ring has no good move."""
+    plan, gap = facts.ring_plan(), facts.latest("gap")
+    if plan is None or gap is None:
+        return [dialogs.say("gap_unread")]
+    judgement = facts.judged(gap)
+    if judgement is not None and judgement.decision == "too close":
+        head = dialogs.say("judged_close", figures=gap.figures)
+        if plan.lugs:
+            move = words.moved(plan.lugs)
+            return [f"{head} {dialogs.say('close_move', move=move)}"]
+        return [f"{head} {dialogs.say('close_choice')}"]
+    if plan.lugs == 0:
+        return [dialogs.say("ring_stuck")]
+    return [step.say.format_map(_ring_blanks(facts, facts.card.units))]
+
+
+def _rod_blanks(dialogs: Dialogs, facts: Facts, units: str) -> dict[str, str]:
+    plan = safe_linkage_plan(facts)
+    if plan is None:
+        return {"rod": "0 flats", "rod_way": "", "rod_why": dialogs.say("rod_none")}
+    clearance = words.length(plan.clearance_after.value_in, units)
+    free = words.length(plan.free_travel_after.value_in, units)
+    source = plan.ratio.source
+    return {
+        "rod": words.rod(plan.rod),
+        "rod_way": words.rod_way(plan.rod, facts.card.longer),
+        "rod_why": (
+            f"Thread {facts.card.thread}. Clearance becomes {clearance}, free travel about {free}. "
+            f"Pedal ratio {plan.ratio.value:.1f} to 1, from {source}."
+        ),
+    }
+
+
+def safe_linkage_plan(facts: Facts) -> AdjustmentPlan | None:
+    """The linkage plan, or None when the readings make no sensible one."""
+    try:
+        return facts.linkage_plan()
+    except ValueError:
+        return None
+
+
+def stop_move(facts: Facts, quantity: str) -> str:
+    """How far the stop has to go, and which way."""
+    taken, figure = facts.latest(quantity), facts.figure(quantity)
+    if taken is None or figure is None or taken.value_in is None:
+        return "No change"
+    low, high = figure.limits.low_in, figure.limits.high_in
+    if figure.target_in is not None:
+        aim = figure.target_in
+    elif low is not None and high is not None:
+        aim = (low + high) / 2
+    else:
+        aim = low if low is not None else (high or 0.0)
+    change = aim - taken.value_in
+    size = words.length(abs(change), facts.card.units)
+    if quantity == "pedal-height":
+        return f"{size} {'higher' if change > 0 else 'lower'}"
+    return f"{size} {'more' if change > 0 else 'less'}"
+
+
+def judged(dialogs: Dialogs, facts: Facts, taken: Taken, judgement: Judgement | None) -> str:
+    """One sentence on a reading: its verdict and whose limit it was."""
+    text = words.verdict(dialogs, taken, judgement)
+    figure = facts.figure(taken.quantity)
+    if judgement is None or figure is None:
+        return text
+    return dialogs.say(
+        "whose",
+        verdict=text,
+        limits=words.limits(figure.limits, facts.card.units),
+        source=figure.limits.source,
+    )
+
+
+def minutes(value: float) -> str:
+    """Whole minutes in figures."""
+    return speak.count_figures(float(round(value)), "minutes").split()[0]

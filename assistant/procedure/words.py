@@ -1,0 +1,97 @@
+"""Computed things in trade words: plans, judgements, the state of the truck."""
+
+from __future__ import annotations
+
+from assistant.clutch.conformity import Judgement, Limits, gauge_that_settles
+from assistant.clutch.thread import RodMove
+from assistant.readings import speak
+
+from .dialog import Dialogs
+from .facts import Facts, Taken
+
+
+def lugs(count: int) -> str:
+    """`3 lugs`."""
+    return speak.count_figures(abs(count), "lugs")
+
+
+def way(count: int) -> str:
+    """`tighter` or `looser`."""
+    return "tighter" if count >= 0 else "looser"
+
+
+def moved(count: int) -> str:
+    """`3 lugs tighter`."""
+    return f"{lugs(count)} {way(count)}" if count else "0 lugs"
+
+
+def length(value_in: float, units: str) -> str:
+    """A computed length to the nearest 1/64 inch, or 0.1 mm."""
+    return speak.near_figures(value_in, units)
+
+
+def limits(limit: Limits, units: str) -> str:
+    """`1/2 in to 9/16 in`, `at least 1/2 in`, `at most 9/16 in`."""
+    if limit.low_in is None:
+        return f"at most {length(limit.high_in or 0.0, units)}"
+    if limit.high_in is None:
+        return f"at least {length(limit.low_in, units)}"
+    return f"{length(limit.low_in, units)} to {length(limit.high_in, units)}"
+
+
+def rod(move: RodMove) -> str:
+    """`2 turns 3 flats`."""
+    turns, flats = abs(move.turns), abs(move.flats)
+    parts = []
+    if turns:
+        parts.append(f"{turns} turn" + ("s" if turns != 1 else ""))
+    if flats:
+        parts.append(f"{flats} flat" + ("s" if flats != 1 else ""))
+    return " ".join(parts) or "0 flats"
+
+
+def rod_way(move: RodMove, longer: str) -> str:
+    """`longer` when the card says what longer does, else `for more clearance`."""
+    more = move.total_flats >= 0
+    if longer:
+        return "longer" if more == (longer == "more clearance") else "shorter"
+    return f"on the rod, {'more' if more else 'less'} clearance"
+
+
+def verdict(dialogs: Dialogs, taken: Taken, judgement: Judgement | None) -> str:
+    """`9/16 in: out.`, or that there is no limit."""
+    if judgement is None:
+        quantity = spoken(taken.quantity)
+        return dialogs.say("no_figure", figures=taken.figures, quantity=quantity)
+    key = {"in": "judged_in", "out": "judged_out", "too close": "judged_close"}[judgement.decision]
+    return dialogs.say(key, figures=taken.figures)
+
+
+def settle_with(dialogs: Dialogs, judgement: Judgement) -> str:
+    """Which gauge would decide a reading that is too close to call."""
+    gauge = gauge_that_settles(judgement)
+    return dialogs.say("gauge", gauge=gauge.name) if gauge else dialogs.say("no_gauge")
+
+
+def spoken(quantity: str) -> str:
+    """A quantity's name as people say it."""
+    from assistant.readings import QUANTITIES
+
+    return QUANTITIES[quantity].spoken
+
+
+def truck_state(dialogs: Dialogs, facts: Facts) -> str:
+    """Pedal, ring, lock plate and cover, in that order: what a stop must tell."""
+    hold = {"up": "pedal_up_state", "held": "pedal_held_state"}
+    parts = [dialogs.say(hold.get(facts.hold, "pedal_unsure_state"))]
+    if facts.turning:
+        parts.append(dialogs.say("ring_maybe_state"))
+    if facts.lugs_total:
+        parts.append(dialogs.say("ring_moved_state", moved=moved(facts.lugs_total)))
+    elif not facts.turning:
+        parts.append(dialogs.say("ring_still_state"))
+    lock = facts.places.get("lock_plate", "in")
+    parts.append(dialogs.say("lock_out_state" if lock == "out" else "lock_in_state"))
+    if facts.places.get("cover") == "off":
+        parts.append(dialogs.say("cover_off_state"))
+    return " ".join(parts)

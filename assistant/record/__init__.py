@@ -1,0 +1,41 @@
+"""The record of a session: append-only, chained by hashes, on the disk before it counts."""
+
+from assistant.record.errors import (
+    BrokenChain,
+    DamagedLine,
+    NotARecord,
+    RecordBusy,
+    RecordError,
+    Unrecordable,
+    WriteFailed,
+)
+from assistant.record.events import FORMAT, GENESIS, MAX_LINE, Event, parse_line, seal_event
+from assistant.record.folder import default_folder, newest_unfinished, records_in
+from assistant.record.journal import Journal
+from assistant.record.seal import read_seal, seal_of
+from assistant.record.verify import Verdict, read_events, verify_file
+
+__all__ = [
+    "FORMAT",
+    "GENESIS",
+    "MAX_LINE",
+    "BrokenChain",
+    "DamagedLine",
+    "Event",
+    "Journal",
+    "NotARecord",
+    "RecordBusy",
+    "RecordError",
+    "Unrecordable",
+    "Verdict",
+    "WriteFailed",
+    "default_folder",
+    "newest_unfinished",
+    "parse_line",
+    "read_events",
+    "read_seal",
+    "records_in",
+    "seal_event",
+    "seal_of",
+    "verify_file",
+]

@@ -1,0 +1,98 @@
+"""The folder of records: where it is, what is in it, and which one to go on with."""
+
+import os
+from datetime import UTC, datetime
+from pathlib import Path
+
+import platformdirs
+
+from assistant.record.chain import may_follow_closed
+from assistant.record.disk import reason
+from assistant.record.errors import DamagedLine, RecordError
+from assistant.record.events import MAX_LINE, parse_line
+from assistant.record.naming import SUFFIX, began
+from assistant.record.verify import verify_file
+
+_NEAR = 1 << 14
+_UNKNOWN = datetime.min.replace(tzinfo=UTC)
+
+
+def default_folder() -> Path:
+    """Give LUGCALL_RECORDS if it is set, else `records` in the user's data folder."""
+    chosen = os.environ.get("LUGCALL_RECORDS")
+    if chosen:
+        return Path(chosen).expanduser()
+    return Path(platformdirs.user_data_dir("lugcall", appauthor=False)) / "records"
+
+
+def records_in(folder: Path) -> list[Path]:
+    """List the files named like records, the newest first; none if there is no folder yet.
+
+    The newest is the one opened last by its own word or its name's; the file system's times
+    are not asked, since a copy or a backup changes them.
+
+    Raises:
+        RecordError: the folder cannot be listed.
+    """
+    try:
+        with os.scandir(folder) as entries:
+            names = [e.name for e in entries if e.name.endswith(SUFFIX) and e.is_file()]
+    except FileNotFoundError:
+        return []
+    except OSError as error:
+        what, remedy = reason(error)
+        raise RecordError(
+            f"The records in {folder} cannot be listed: {what}. "
+            f"First {remedy}, or set LUGCALL_RECORDS to another folder."
+        ) from error
+    paths = [folder / name for name in names]
+    # Two begun within a millisecond still come in one and the same order each time.
+    return sorted(paths, key=lambda path: (_opened(path), path.name), reverse=True)
+
+
+def newest_unfinished(folder: Path) -> Path | None:
+    """Find the newest record to go on with: not closed, and whole but for a torn last line.
+
+    Files that are damaged, foreign or cannot be read are passed over.
+
+    Raises:
+        RecordError: the folder cannot be listed.
+    """
+    for path in records_in(folder):
+        if _ends_closed(path):
+            continue
+        verdict = verify_file(path)
+        if verdict.events and not verdict.closed and (verdict.ok or verdict.torn):
+            return path
+    return None
+
+
+def _opened(path: Path) -> datetime:
+    try:
+        with path.open("rb") as stream:
+            return parse_line(stream.readline(MAX_LINE + 1)).time
+    except (OSError, DamagedLine):
+        return began(path.name) or _UNKNOWN
+
+
+def _ends_closed(path: Path) -> bool:
+    """Say if "closed" is near the end, which spares checking years of finished records.
+
+    It may only pass over what the whole check would pass over too: a record with a good
+    "closed" line at its end is either closed or damaged.
+    """
+    try:
+        with path.open("rb") as stream:
+            size = stream.seek(0, os.SEEK_END)
+            stream.seek(max(0, size - _NEAR))
+            lines = stream.read(_NEAR).split(b"\n")
+    except OSError:
+        return False
+    for line in reversed(lines):
+        try:
+            kind = parse_line(line + b"\n").kind
+        except DamagedLine:
+            continue
+        if not may_follow_closed(kind):
+            return kind == "closed"
+    return False

@@ -1,0 +1,161 @@
+"""A record as people read it: who said what and when, what it was taken for, what was answered."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from typing import Any
+
+from .events import Event
+
+_WHO = {"tech": "TECH", "helper": "HELPER", "both": "BOTH"}
+_NAMES = {
+    "gap": "gap",
+    "clearance": "fork clearance",
+    "free-travel": "free travel",
+    "pedal-height": "pedal height",
+    "total-travel": "total travel",
+    "brake-contact": "brake contact",
+    "odometer": "odometer",
+}
+
+
+def transcript(events: Sequence[Event]) -> Iterator[str]:
+    """The lines of a record's transcript; `events` as `verify` or `Journal.open` give them."""
+    for event in events:
+        if event.kind == "opened":
+            yield from _opened(event)
+        elif event.kind == "turn":
+            yield from _turn(event)
+        elif event.kind == "repaired":
+            yield f"{_clock(event)}  -- a torn last line was cut off and the record went on --"
+        elif event.kind == "closed":
+            yield ""
+            yield from _closed(event)
+        else:
+            yield f"{_clock(event)}  -- {event.kind} --"
+    yield ""
+    if not any(e.kind == "closed" for e in events):
+        yield "NOT SIGNED OFF. lugcall resume carries on."
+
+
+def _clock(event: Event) -> str:
+    return event.at[11:19]
+
+
+def _opened(event: Event) -> Iterator[str]:
+    data = event.data
+    card = data.get("card", {}).get("name") or "none (common-practice figures)"
+    yield f"Clutch adjustment, {data.get('unit') or 'unit not named'}, {event.at[:10]}"
+    yield f"Card: {card}"
+    yield "Limits:"
+    for name, figure in data.get("figures", {}).items():
+        yield f"  {_NAMES.get(name, name):<15} {_limits(figure)}   ({figure.get('source', '?')})"
+    yield ""
+    yield from _said(event)
+
+
+def _limits(figure: dict[str, Any]) -> str:
+    low, high = figure.get("low_in"), figure.get("high_in")
+    if low is None:
+        return f"at most {_inches(high)}"
+    if high is None:
+        return f"at least {_inches(low)}"
+    return f"{_inches(low)} to {_inches(high)}"
+
+
+def _inches(value: float | None) -> str:
+    return "?" if value is None else f"{value:.4g} in"
+
+
+def _turn(event: Event) -> Iterator[str]:
+    data = event.data
+    act = data.get("act") or {}
+    if data.get("words"):
+        yield f"{_clock(event)}  {_WHO.get(data.get('who', ''), '?'):<6} : {data['words']}"
+        yield f"{'':10}{'':7}  [{_meant(act)}]"
+    elif act.get("meaning") == "resumed":
+        yield f"{_clock(event)}  -- resumed --"
+    yield from _findings(data)
+    yield from _said(event)
+
+
+def _meant(act: dict[str, Any]) -> str:
+    if not act:
+        return "asked back"
+    reading = act.get("reading")
+    words = act["meaning"].replace("_", " ")
+    if reading:
+        words += f" {reading.get('figures', '')}"
+    if act.get("quantity"):
+        words += f" ({_NAMES.get(act['quantity'], act['quantity'])})"
+    if act.get("text") and act["meaning"] != "unclear":
+        words += f": {act['text']}"
+    return words
+
+
+def _findings(data: dict[str, Any]) -> Iterator[str]:
+    pad = " " * 19
+    taken = data.get("taken")
+    if taken and "judged" in taken:
+        judged = taken["judged"]
+        yield (
+            f"{pad}= {_NAMES.get(taken['quantity'], taken['quantity'])} {taken['figures']}: "
+            f"{judged['decision'].upper()} ({judged['probability']:.0%} in), {_limits(judged)}, "
+            f"{judged['source']}"
+        )
+    if "corrected" in data:
+        was, now = data["corrected"]["was"], data["corrected"]["is"]
+        yield f"{pad}= corrected {now['quantity']}: {was['figures']} to {now['figures']}"
+    if "ring" in data:
+        ring = data["ring"]
+        yield f"{pad}= ring: told {ring['told']:+d}, moved {ring['moved']:+d} (plus tightens)"
+    if "finding" in data:
+        found = data["finding"]
+        yield (
+            f"{pad}= ring move: {found['kind']} ({found['probability']:.0%}), "
+            f"{_inches(found['measured_in'])} measured, {_inches(found['predicted_in'])} expected"
+        )
+    if "linkage" in data:
+        yield f"{pad}= {data['linkage']['step'].replace('_', ' ')}: {data['linkage']['what']}"
+    if "hold" in data:
+        yield f"{pad}= PEDAL {data['hold'].upper()}"
+    if "hands" in data and data["hands"] == "clear":
+        yield f"{pad}= HANDS CLEAR"
+
+
+def _said(event: Event) -> Iterator[str]:
+    for said in event.data.get("said", []):
+        signal = f"{said['signal']}: " if said.get("signal") else ""
+        yield f"{_clock(event)}    to {_WHO.get(said['to'], said['to']):<6}: {signal}{said['text']}"
+
+
+def _closed(event: Event) -> Iterator[str]:
+    data = event.data
+    yield f"{'':17}{'as found':>14}{'as left':>14}"
+    for name, spoken in _NAMES.items():
+        found, left = data["as_found"].get(name), data["as_left"].get(name)
+        if found or left:
+            yield f"{spoken:<17}{_cell(found):>14}{_cell(left):>14}   {_decided(left)}"
+    yield f"Ring: {data['lugs']:+d} lugs in {len(data['ring_moves'])} moves (plus tightens)"
+    for change in data["linkage"]:
+        yield f"Linkage: {change['step'].replace('_', ' ')}: {change['what']}"
+    for note in data["notes"]:
+        yield f"Note ({note['who']}): {note['text']}"
+    for doubt in data["doubts"]:
+        yield f"DOUBT: {doubt}"
+    due = data.get("next_due")
+    if due:
+        yield f"Next check at {due['count']:,.0f} {due['kind']}"
+    yield f"SIGNED OFF by {data['code']} at {event.at}"
+
+
+def _cell(taken: dict[str, Any] | None) -> str:
+    return taken["figures"] if taken else "-"
+
+
+def _decided(taken: dict[str, Any] | None) -> str:
+    if not taken or "judged" not in taken:
+        return "no limit" if taken else ""
+    if taken.get("accepted"):
+        return f"{taken['judged']['decision']}, accepted: {taken['accepted']}"
+    return str(taken["judged"]["decision"])

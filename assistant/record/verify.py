@@ -1,0 +1,103 @@
+"""Checking a record without writing to it, for the shop lead.
+
+What this finds: any byte changed, any line lost, doubled or moved, a torn end, and, when the
+seal from the paper work order is given, an end cut off. What it cannot find: a record
+written anew from its first line by someone who also changed the paper.
+"""
+
+import stat
+from dataclasses import dataclass
+from pathlib import Path
+
+from assistant.record.chain import ChainReader
+from assistant.record.disk import reason
+from assistant.record.errors import RecordError
+from assistant.record.events import Event
+from assistant.record.seal import read_seal, seal_of
+
+
+@dataclass(frozen=True, slots=True)
+class Verdict:
+    """What was found in a file.
+
+    `events` counts the good events before any problem; `closed` says if "closed" is among
+    them; `problem` is one line naming the line, or None when `ok`; `head` is the last good
+    event's hash (hex) and `seal` its short code, both empty when there is none; `torn` says
+    that the problem is a torn last line and nothing else.
+    """
+
+    path: Path
+    ok: bool
+    events: int
+    closed: bool
+    problem: str | None
+    head: str
+    seal: str
+    torn: bool = False
+
+
+def verify_file(path: Path, seal: str | None = None) -> Verdict:
+    """Check all of a record, and that its end is the one whose seal is on paper, if given.
+
+    After "closed", lines of the lead are allowed beyond the one the seal was taken from.
+    Never raises on what the file is or holds, and holds one line at most in memory.
+    """
+    try:
+        if not stat.S_ISREG(path.stat().st_mode):
+            return _refused(path, "not a record: it is not a file")
+        with path.open("rb") as stream:
+            return _judge(path, ChainReader(stream), seal)
+    except (OSError, ValueError) as error:
+        # ValueError: a path no system takes, such as one with a zero byte.
+        what = reason(error)[0] if isinstance(error, OSError) else "no such name is possible"
+        return _refused(path, f"it cannot be read: {what}")
+
+
+def _refused(path: Path, problem: str) -> Verdict:
+    return Verdict(path, False, 0, False, problem, "", "")
+
+
+def _judge(path: Path, reader: ChainReader, seal: str | None) -> Verdict:
+    wanted = None if seal is None else read_seal(seal)
+    sealed_at = 0
+    sealed_when_closed = False
+    for event in reader:
+        if wanted is not None and seal_of(event.hash) == wanted:
+            sealed_at, sealed_when_closed = reader.count, reader.closed
+    fault = reader.fault
+    problem = None if fault is None else fault.text
+    if problem is None and seal is not None:
+        if wanted is None:
+            problem = "the seal given is not one: it is 8 digits 0-9 or A-F, like 3F2A-91BC"
+        elif not sealed_at:
+            problem = (
+                f"line {reader.count} is not the end that was sealed {wanted}: "
+                "lines after it are missing, or the paper belongs to another record"
+            )
+        elif sealed_at < reader.count and not sealed_when_closed:
+            problem = f"line {sealed_at} was sealed {wanted}, but {reader.count} lines are here"
+    return Verdict(
+        path=path,
+        ok=problem is None,
+        events=reader.count,
+        closed=reader.closed,
+        problem=problem,
+        head=reader.head if reader.count else "",
+        seal=seal_of(reader.head) if reader.count else "",
+        torn=fault is not None and fault.what == "torn",
+    )
+
+
+def read_events(path: Path) -> tuple[list[Event], str | None]:
+    """The events up to the first that does not hold, and what is wrong there (None: nothing).
+
+    For reading only: nothing is locked, repaired or written. Raises RecordError when the file
+    cannot be read at all.
+    """
+    try:
+        with path.open("rb") as stream:
+            reader = ChainReader(stream)
+            events = list(reader)
+    except OSError as error:
+        raise RecordError(f"{path} cannot be read: {error.strerror}. Check the name.") from None
+    return events, reader.fault.text if reader.fault is not None else None

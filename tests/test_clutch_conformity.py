@@ -1,0 +1,161 @@
+"""Judging against limits, against JCGM 106 and scipy."""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+from hypothesis import assume, given, settings
+from hypothesis import strategies as st
+from scipy import stats
+
+from assistant.clutch.conformity import (
+    GAUGES,
+    Limits,
+    conformance_probability,
+    gauge_that_settles,
+    judge,
+)
+from assistant.clutch.figures import DEFAULT_FIGURES, QUANTITIES
+from assistant.clutch.uncertainty import Measured, normal_quantile
+
+QUICK = settings(max_examples=60, deadline=None, database=None)
+GAP = Limits(0.5, 0.5625)
+lengths = st.floats(-2, 3)
+spreads = st.floats(0, 0.5)
+
+
+# Outside checks: JCGM 106:2012, clause 7. The R package propagate reproduces the same table and
+# clauses (rdrr.io/cran/propagate/src/demo/JCGM106.R, "7.3 Table 1: z for one-sided tolerance
+# intervals and normal PDFs"); only its opening could be read, so the numbers here are from memory.
+@pytest.mark.parametrize(
+    ("p", "z"), [(0.80, 0.84), (0.90, 1.28), (0.95, 1.64), (0.99, 2.33), (0.999, 3.09)]
+)
+def test_jcgm_106_table_1(p: float, z: float) -> None:
+    assert normal_quantile(p) == pytest.approx(z, abs=0.006)
+    # The same through a judgement: a value z*u inside one limit conforms with p.
+    on_the_guard = conformance_probability(Measured(-z, 1.0), Limits(None, 0.0))
+    assert on_the_guard == pytest.approx(p, abs=0.003)
+
+
+@pytest.mark.parametrize(
+    ("value", "u", "low", "high", "published"),
+    [
+        (-5.47, 0.05, None, -5.40, "0.92"),  # 7.3: breakdown voltage, upper limit
+        (509.7, 8.6, 490.0, None, "0.99"),  # 7.3: bursting strength, lower limit
+        (13.6, 1.8, 12.5, 16.3, "0.66"),  # 7.4: oil viscosity, two limits
+    ],
+)
+def test_jcgm_106_clause_7_examples(
+    value: float, u: float, low: float | None, high: float | None, published: str
+) -> None:
+    """Published conformance probabilities, from memory (see above)."""
+    found = conformance_probability(Measured(value, u), Limits(low, high))
+    assert found == pytest.approx(float(published), abs=0.0051)
+
+
+@QUICK
+@given(lengths, st.floats(1e-3, 0.5), lengths, st.floats(0, 2))
+def test_probability_matches_scipy(y: float, u: float, low: float, width: float) -> None:
+    """Outside check: scipy.stats.norm."""
+    both = conformance_probability(Measured(y, u), Limits(low, low + width))
+    assert both == pytest.approx(
+        stats.norm.cdf(low + width, y, u) - stats.norm.cdf(low, y, u), abs=1e-9
+    )
+    lower = conformance_probability(Measured(y, u), Limits(low, None))
+    assert lower == pytest.approx(stats.norm.sf(low, y, u), abs=1e-9)
+    upper = conformance_probability(Measured(y, u), Limits(None, low))
+    assert upper == pytest.approx(stats.norm.cdf(low, y, u), abs=1e-9)
+
+
+@QUICK
+@given(lengths, spreads, st.floats(0.51, 0.999))
+def test_decision_agrees_with_its_guard_and_probability(y: float, u: float, conf: float) -> None:
+    judgement = judge(Measured(y, u), GAP, conf)
+    low, high = judgement.accept_low_in, judgement.accept_high_in
+    assert low is not None and high is not None
+    if judgement.decision == "in":
+        assert low - 1e-12 <= y <= high + 1e-12
+        assert judgement.probability >= 2 * conf - 1 - 1e-9
+    elif judgement.decision == "out":
+        assert judgement.probability <= 1 - conf + 1e-9
+    else:
+        assert u > 0
+
+
+@QUICK
+@given(lengths, st.floats(1e-4, 0.5), st.sampled_from([GAP, Limits(0.5, None), Limits(None, 1)]))
+def test_needed_u_is_the_edge_of_being_decided(y: float, u: float, limits: Limits) -> None:
+    needed = judge(Measured(y, u), limits).needed_u_in
+    assume(needed is not None and needed > 1e-9)
+    assert needed is not None
+    assert judge(Measured(y, needed * 0.999), limits).decision != "too close"
+    assert judge(Measured(y, needed * 1.001), limits).decision == "too close"
+
+
+def test_needed_u_is_none_exactly_on_a_limit() -> None:
+    on_it = judge(Measured(0.5, 0.01), GAP)
+    assert on_it.needed_u_in is None
+    assert on_it.decision == "too close"
+    assert gauge_that_settles(on_it) is None
+
+
+def test_without_uncertainty_the_limit_itself_is_in() -> None:
+    assert judge(Measured(0.5), GAP).decision == "in"
+    assert judge(Measured(0.5625), GAP).decision == "in"
+    assert judge(Measured(0.5626), GAP).decision == "out"
+    assert judge(Measured(0.4), GAP).probability == 0.0
+
+
+def test_one_sided_limits() -> None:
+    at_least = Limits(0.5, None)
+    assert judge(Measured(0.7, 0.01), at_least).decision == "in"
+    assert judge(Measured(0.7, 0.01), at_least).accept_high_in is None
+    assert judge(Measured(0.505, 0.01), at_least).decision == "too close"
+    assert judge(Measured(0.4, 0.01), at_least).decision == "out"
+
+
+def test_gauge_that_settles_goes_from_coarse_to_fine() -> None:
+    sizes = [gauge.u_in for gauge in GAUGES]
+    assert sizes == sorted(sizes, reverse=True)
+    assert GAUGES[0].u_in == pytest.approx(1 / 32 / math.sqrt(12))
+    coarse = GAUGES[0].u_in
+    fine = gauge_that_settles(judge(Measured(0.51, coarse), GAP))
+    assert fine is not None and "1/64" in fine.name
+    finest = gauge_that_settles(judge(Measured(0.502, coarse), GAP))
+    assert finest is not None and "0.001" in finest.name
+    assert gauge_that_settles(judge(Measured(0.5001, coarse), GAP)) is None
+    assert gauge_that_settles(judge(Measured(0.53, 0.0), GAP)) is None
+
+
+def test_refusals_say_what_to_do() -> None:
+    with pytest.raises(ValueError, match="low one first"):
+        Limits(0.6, 0.5)
+    with pytest.raises(ValueError, match="give a low one"):
+        Limits(None, None)
+    with pytest.raises(ValueError, match="Confidence"):
+        judge(Measured(0.5), GAP, 0.5)
+
+
+def test_default_figures_are_the_briefs_and_say_so() -> None:
+    assert set(QUANTITIES) == {
+        "gap",
+        "clearance",
+        "free-travel",
+        "pedal-height",
+        "total-travel",
+        "brake-contact",
+        "bearing-travel",
+    }
+    assert DEFAULT_FIGURES["pedal-height"] is None
+    assert DEFAULT_FIGURES["total-travel"] is None
+    for figure in DEFAULT_FIGURES.values():
+        if figure is not None:
+            assert "common practice, no source" in figure.source
+            assert figure.limits.source == figure.source
+            assert figure.target_in is None or figure.limits.miss_in(figure.target_in) == 0
+    gap = DEFAULT_FIGURES["gap"]
+    assert gap is not None and "from memory" in gap.source
+    assert (gap.limits.low_in, gap.limits.high_in) == (0.5, 9 / 16)
+    bearing = DEFAULT_FIGURES["bearing-travel"]
+    assert bearing is not None and bearing.limits.high_in is None

@@ -1,0 +1,148 @@
+"""Ring plans: the geometry, the best count, and what the ring cannot fix."""
+
+from __future__ import annotations
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from scipy import stats
+
+from assistant.clutch.conformity import Limits
+from assistant.clutch.pedal import brake_stroke_in
+from assistant.clutch.ring import (
+    COARSE_IN,
+    FINE_IN,
+    MAX_LUGS,
+    RingBelief,
+    RingState,
+    landing_chance,
+    plan_ring,
+    ring_cannot_fix,
+)
+from assistant.clutch.uncertainty import Measured
+
+QUICK = settings(max_examples=40, deadline=None, database=None)
+GAP = Limits(0.5, 0.5625)
+beliefs = st.sampled_from(
+    [RingBelief.prior(None), RingBelief.prior(COARSE_IN), RingBelief.prior(FINE_IN)]
+)
+
+
+def certain(pitch_in: float, sense: int = 1) -> RingBelief:
+    return RingBelief((RingState(pitch_in, sense, 1.0),))
+
+
+@QUICK
+@given(st.floats(0.2, 0.9), st.floats(0.0, 0.5), st.floats(0, 0.02), beliefs)
+def test_ring_conserves_clearance_plus_gap_and_the_stroke(
+    g: float, c: float, u: float, belief: RingBelief
+) -> None:
+    plan = plan_ring(Measured(g, u), Measured(c, u), GAP, belief)
+    assert plan.clearance_after is not None
+    g2, c2 = plan.gap_after.value_in, plan.clearance_after.value_in
+    assert g2 + c2 == pytest.approx(g + c, abs=1e-12)
+    assert brake_stroke_in(12, c2, g2) == pytest.approx(brake_stroke_in(12, c, g))
+    moved = g - g2
+    assert moved == pytest.approx(plan.lugs * belief.best.sense * plan.pitch_in, abs=1e-12)
+    assert plan.gap_after.u_in >= u
+
+
+@QUICK
+@given(st.floats(0.3, 0.8), st.floats(1e-3, 0.02), beliefs, st.integers(-MAX_LUGS, MAX_LUGS))
+def test_chance_is_the_scipy_integral(g: float, u: float, belief: RingBelief, lugs: int) -> None:
+    """Outside check: scipy.stats.norm, mixed over the belief."""
+    expected = 0.0
+    for state in belief.states:
+        at = g - state.sense * lugs * state.pitch_in
+        spread = (u**2 + (lugs * 0.001) ** 2) ** 0.5
+        low, high = stats.norm.cdf([0.5, 0.5625], at, spread)
+        expected += state.weight * (high - low)
+    assert landing_chance(Measured(g, u), GAP, belief, lugs) == pytest.approx(expected, abs=1e-9)
+
+
+@QUICK
+@given(st.floats(0.35, 0.75), st.floats(0, 0.02), beliefs)
+def test_chosen_count_is_the_brute_force_best(g: float, u: float, belief: RingBelief) -> None:
+    gap = Measured(g, u)
+    plan = plan_ring(gap, None, GAP, belief)
+    assert plan.clearance_after is None
+    chances = {n: landing_chance(gap, GAP, belief, n) for n in range(-MAX_LUGS, MAX_LUGS + 1)}
+    assert plan.chance == pytest.approx(chances[plan.lugs])
+    assert plan.chance >= max(chances.values()) - 1e-8
+    better_and_shorter = [
+        n for n in chances if abs(n) < abs(plan.lugs) and chances[n] > plan.chance + 1e-8
+    ]
+    assert not better_and_shorter
+    assert [n.lugs for n in plan.alternatives] == [
+        n for n in (plan.lugs - 1, plan.lugs + 1) if abs(n) <= MAX_LUGS
+    ]
+
+
+def test_a_gap_already_in_moves_nothing() -> None:
+    plan = plan_ring(Measured(0.53, 0.003), Measured(0.125, 0.003), GAP, RingBelief.prior(None))
+    assert plan.lugs == 0
+    assert plan.gap_after == Measured(0.53, 0.003)
+    assert plan.reason == ""
+
+
+def test_ties_take_the_fewest_lugs() -> None:
+    wide = Limits(0.2, 0.9)
+    assert plan_ring(Measured(0.5), None, wide, certain(COARSE_IN)).lugs == 0
+    sure = plan_ring(Measured(0.95), None, wide, certain(COARSE_IN), pitch_u_in=0.0)
+    assert sure.lugs == 2
+    assert plan_ring(Measured(0.15), None, wide, certain(COARSE_IN), pitch_u_in=0.0).lugs == -2
+
+
+def test_signs_tighten_closes_the_gap_and_a_reversed_ring_turns_the_other_way() -> None:
+    wide_gap = Measured(0.62, 0.001)
+    assert plan_ring(wide_gap, None, GAP, certain(COARSE_IN)).lugs > 0
+    turned = plan_ring(wide_gap, None, GAP, certain(COARSE_IN, -1))
+    assert turned.lugs < 0
+    assert turned.gap_after.value_in < 0.5625
+    assert plan_ring(Measured(0.45, 0.001), None, GAP, certain(COARSE_IN)).lugs < 0
+
+
+def test_out_of_reach_still_gives_the_nearest_and_says_why() -> None:
+    far = plan_ring(Measured(1.2, 0.003), None, GAP, RingBelief.prior(COARSE_IN))
+    assert far.lugs == MAX_LUGS
+    assert "do not reach" in far.reason
+    tight = plan_ring(Measured(0.515), None, Limits(0.529, 0.531), certain(COARSE_IN))
+    assert tight.lugs == -1  # 0.542 is 0.011 off, 0.515 is 0.014 off.
+    assert "whole lugs" in tight.reason
+
+
+def test_belief_prior() -> None:
+    card = RingBelief.prior(FINE_IN)
+    assert card.pitch_in == FINE_IN
+    assert card.pitch_chance(COARSE_IN) == pytest.approx(0.1)
+    assert RingBelief.prior(None).pitch_chance(COARSE_IN) == pytest.approx(0.75)
+    odd = RingBelief.prior(0.020)
+    assert odd.pitch_in == 0.020
+    assert odd.pitch_chance(COARSE_IN) == pytest.approx(odd.pitch_chance(FINE_IN))
+    assert sum(state.weight for state in odd.states) == pytest.approx(1.0)
+    assert 0.0 < odd.reversed_chance < 0.1
+    for wrong in (0.0, -0.02, 27.0):
+        with pytest.raises(ValueError, match="inches"):
+            RingBelief.prior(wrong)
+
+
+def test_impossible_beliefs_are_refused() -> None:
+    with pytest.raises(ValueError, match="at least one"):
+        RingBelief(())
+    with pytest.raises(ValueError, match="add up"):
+        RingBelief((RingState(0.027, 1, 0.5),))
+    with pytest.raises(ValueError, match="impossible"):
+        RingBelief((RingState(0.027, 0, 1.0),))
+    with pytest.raises(ValueError, match="zero"):
+        RingBelief.normalised([RingState(0.027, 1, 0.0)])
+    with pytest.raises(ValueError, match="below zero"):
+        plan_ring(Measured(0.5), None, GAP, RingBelief.prior(None), max_lugs=-1)
+
+
+def test_ring_cannot_fix_brake_contact() -> None:
+    limits = Limits(0.5, 1.0)
+    line = ring_cannot_fix(Measured(0.3, 0.01), limits)
+    assert line is not None and "linkage" in line
+    assert ring_cannot_fix(Measured(0.7, 0.01), limits) is None
+    assert ring_cannot_fix(None, limits) is None
+    assert ring_cannot_fix(Measured(0.3, 0.01), None) is None

@@ -1,0 +1,67 @@
+"""Readings and their uncertainty, against the GUM and scipy."""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from scipy import stats
+
+from assistant.clutch.uncertainty import Measured, combine, normal_cdf, normal_quantile
+
+QUICK = settings(max_examples=50, deadline=None, database=None)
+
+
+def test_rectangular_interval_outside_check() -> None:
+    """JCGM 100:2008, 4.3.7, example 1 (numbers from memory): half-width 0.40, u = 0.23."""
+    reading = Measured.from_interval(16.52, 16.12, 16.92)
+    assert reading.u_in == pytest.approx(0.40 / math.sqrt(3.0))
+    assert round(reading.u_in, 2) == 0.23
+    assert reading.u_in**2 == pytest.approx(53.3e-3, abs=5e-5)
+
+
+def test_value_is_kept_where_the_speaker_put_it() -> None:
+    fat_half = Measured.from_interval(0.5, 0.5, 0.5 + 1 / 32)
+    assert fat_half.value_in == 0.5
+    assert fat_half.u_in == pytest.approx(stats.uniform(0.5, 1 / 32).std())
+
+
+@QUICK
+@given(st.floats(-5, 5), st.floats(1e-6, 2))
+def test_interval_matches_scipy_uniform(low: float, width: float) -> None:
+    reading = Measured.from_interval(low, low, low + width)
+    assert reading.u_in == pytest.approx(stats.uniform.std(0.0, width), abs=1e-12)
+
+
+@QUICK
+@given(st.lists(st.floats(0, 3), max_size=6))
+def test_combine_is_root_sum_of_squares(us: list[float]) -> None:
+    assert combine(*us) == pytest.approx(math.sqrt(sum(u * u for u in us)))
+
+
+def test_normal_against_scipy_on_a_grid() -> None:
+    """Outside check: scipy.stats.norm."""
+    for i in range(-80, 81):
+        z = i / 10
+        assert normal_cdf(z) == pytest.approx(stats.norm.cdf(z), rel=1e-9)
+    for i in range(1, 200):
+        assert normal_quantile(i / 200) == pytest.approx(stats.norm.ppf(i / 200), abs=1e-9)
+
+
+@pytest.mark.parametrize("p", [0.0, 1.0, -0.1, 1.5, math.nan])
+def test_quantile_refuses_what_is_no_probability(p: float) -> None:
+    with pytest.raises(ValueError, match=r"0\.95"):
+        normal_quantile(p)
+
+
+def test_impossible_readings_are_refused() -> None:
+    with pytest.raises(ValueError, match="read it again"):
+        Measured(math.nan)
+    with pytest.raises(ValueError, match="zero or more"):
+        Measured(0.5, -0.001)
+    with pytest.raises(ValueError, match="low bound first"):
+        Measured.from_interval(0.5, 0.6, 0.4)
+    with pytest.raises(ValueError, match="between the bounds"):
+        Measured.from_interval(0.7, 0.4, 0.6)
