@@ -116,8 +116,9 @@ def resume(record: Path | None, records: Path | None) -> None:
         newer = [p for p in records_in(folder) if p.name > path.name]
         for other in newer:
             if not verify_file(other).ok:
-                click.echo(f"lugcall: {other.name} is newer but damaged; lugcall verify {other}",
-                           err=True)
+                click.echo(
+                    f"lugcall: {other.name} is newer but damaged; lugcall verify {other}", err=True
+                )
     session, said = Session.resume(path, load_dialogs())
     click.echo(f"Record: {session.journal.path}\n")
     _show(said)
@@ -176,8 +177,10 @@ def _play(session: Session, lines: Iterable[str]) -> None:
         session.close()
     path = session.journal.path
     if session.job.signed_off:
-        click.echo(f"\nSigned-off record: {path}\nCheck it: lugcall verify '{path}'"
-                   f"\nRead it:  lugcall transcript '{path}'")
+        click.echo(
+            f"\nSigned-off record: {path}\nCheck it: lugcall verify '{path}'"
+            f"\nRead it:  lugcall transcript '{path}'"
+        )
     else:
         click.echo("\nNot finished. lugcall resume carries on.", err=True)
 
@@ -285,10 +288,18 @@ def verify(records: tuple[Path, ...], seal: str | None, as_json: bool) -> None:
         verdict = verify_file(path, seal)
         bad = bad or not verdict.ok
         if as_json:
-            click.echo(json.dumps({
-                "file": str(path), "ok": verdict.ok, "events": verdict.events,
-                "signed_off": verdict.closed, "problem": verdict.problem, "seal": verdict.seal,
-            }))
+            click.echo(
+                json.dumps(
+                    {
+                        "file": str(path),
+                        "ok": verdict.ok,
+                        "events": verdict.events,
+                        "signed_off": verdict.closed,
+                        "problem": verdict.problem,
+                        "seal": verdict.seal,
+                    }
+                )
+            )
         elif verdict.ok:
             state = "signed off" if verdict.closed else "NOT signed off"
             click.echo(f"GOOD     {path}: {verdict.events} events, {state}, seal {verdict.seal}")

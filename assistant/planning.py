@@ -35,7 +35,12 @@ def plan_report(called: Mapping[str, str], card: Card) -> dict[str, Any]:
     heard: dict[str, str] = {}
     for name, words in called.items():
         got = read(words, name, card.units)
-        if got.status != "read" or got.value_in is None or got.low_in is None or got.high_in is None:
+        if (
+            got.status != "read"
+            or got.value_in is None
+            or got.low_in is None
+            or got.high_in is None
+        ):
             why = got.why or "no reading"
             raise PlanError(f"--{name} {words!r}: {why}")
         measured[name] = Measured.from_interval(got.value_in, got.low_in, got.high_in)
@@ -104,7 +109,7 @@ def _report(plan: AdjustmentPlan, card: Card, heard: dict[str, str]) -> dict[str
         ],
         "spoken": {
             "ring": f"{trade.moved(plan.ring.lugs)}: gap becomes "
-                    f"{trade.length(plan.gap_after.value_in, units)}.",
+            f"{trade.length(plan.gap_after.value_in, units)}.",
             "rod": f"Then the rod {rod_words}." if plan.rod.total_flats else "The rod stays.",
         },
         "notes": list(plan.notes),

@@ -105,7 +105,11 @@ class _Card:
         value = table.get(full.split(".")[-1])
         if value is None:
             return None
-        if isinstance(value, bool) or not isinstance(value, int | float) or not low <= value <= high:
+        if (
+            isinstance(value, bool)
+            or not isinstance(value, int | float)
+            or not low <= value <= high
+        ):
             raise self.fail(full, f"{value!r} will not do; write a number from {low:g} to {high:g}")
         return float(value)
 
@@ -116,8 +120,11 @@ class _Card:
         got = read(value, quantity, units)
         if got.status != "read" or got.value_in is None:
             why = got.why or "no length"
-            raise self.fail(full, f"{value!r} will not do ({why.rstrip('.')}); write it like "
-                                  '"9/16 in", "0.485 in" or "12.7 mm"')
+            raise self.fail(
+                full,
+                f"{value!r} will not do ({why.rstrip('.')}); write it like "
+                '"9/16 in", "0.485 in" or "12.7 mm"',
+            )
         return got.value_in
 
 
@@ -143,8 +150,9 @@ def _build(card: _Card) -> Card:
     if "lug" in ring:
         lug_in = card.length(ring["lug"], "ring.lug", "", units)
         if not 0.003 <= lug_in <= 0.1:
-            raise card.fail("ring.lug", f"{ring['lug']!r} a lug cannot be; common rings move "
-                                        "0.014 or 0.027 in")
+            raise card.fail(
+                "ring.lug", f"{ring['lug']!r} a lug cannot be; common rings move 0.014 or 0.027 in"
+            )
     else:
         defaulted.append("ring.lug")
     thread = card.text_of(rod, "rod.thread")
@@ -230,10 +238,17 @@ def _figure(card: _Card, name: str, value: Any, source: str, units: str) -> Figu
     full = f"figures.{name}"
     if isinstance(value, str):
         got = read(value, name, units)
-        if got.status != "read" or got.low_in is None or got.high_in is None \
-                or not got.readback.startswith("between"):
-            raise card.fail(full, f"{value!r} is no pair of limits; write it like "
-                                  '"1/2 to 9/16", or { low = "1/2", high = "9/16" }')
+        if (
+            got.status != "read"
+            or got.low_in is None
+            or got.high_in is None
+            or not got.readback.startswith("between")
+        ):
+            raise card.fail(
+                full,
+                f"{value!r} is no pair of limits; write it like "
+                '"1/2 to 9/16", or { low = "1/2", high = "9/16" }',
+            )
         return Figure(Limits(got.low_in, got.high_in, source), None, source)
     if not isinstance(value, dict):
         raise card.fail(full, 'write it like "1/2 to 9/16", or { low = "1/2", high = "9/16" }')

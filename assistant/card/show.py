@@ -27,7 +27,9 @@ def card_report(card: Card) -> dict[str, Any]:
         "pedal_ratio": card.ratio,
         "lash_in": card.lash_in,
         "figures": {
-            name: None if figure is None else {
+            name: None
+            if figure is None
+            else {
                 "low_in": figure.limits.low_in,
                 "high_in": figure.limits.high_in,
                 "target_in": figure.target_in,
@@ -45,12 +47,18 @@ def card_lines(card: Card) -> Iterator[str]:
     yield f"Card {card.name or 'none'}: unit {card.unit or 'not named'}"
     yield f"{card.transmission} transmission, {card.linkage} linkage, {card.clutch} clutch"
     lug = card.lug_in
-    yield _row("lug", f"{lug if lug else COARSE_IN:.3f} in", "card" if lug else
-               "common practice, no source; not on the card")
+    yield _row(
+        "lug",
+        f"{lug if lug else COARSE_IN:.3f} in",
+        "card" if lug else "common practice, no source; not on the card",
+    )
     yield _row("rod thread", card.thread, _whose(card, "rod.thread"))
     yield _row("longer rod", card.longer or "not said", _whose(card, "rod.longer"))
-    yield _row("pedal ratio", f"{card.ratio:g}" if card.ratio else "from the readings",
-               "card" if card.ratio else "worked out from the readings")
+    yield _row(
+        "pedal ratio",
+        f"{card.ratio:g}" if card.ratio else "from the readings",
+        "card" if card.ratio else "worked out from the readings",
+    )
     for name, figure in card.figures.items():
         if figure is None:
             yield _row(name, "no limit", "not on the card; the maker's manual has it")

@@ -46,12 +46,16 @@ _UNIT_ANSWER = re.compile(
     r"thirty[- ]?seconds|sixteenths|sixty[- ]?fourths|eighths)$"
 )
 _MIL = re.compile(r"\bmil(?:l)?s?\b")
-_CORRECT = re.compile(
-    r"^(?:correction|correct|change|make) (?:that |it |the |my )?(?P<rest>.+)$"
+_CORRECT = re.compile(r"^(?:correction|correct|change|make) (?:that |it |the |my )?(?P<rest>.+)$")
+_NOTE = re.compile(
+    r"^\W*(?:make a note|take a note|note that|note)\b[\s:,]*(?P<rest>.*)$", re.I | re.S
 )
-_NOTE = re.compile(r"^\W*(?:make a note|take a note|note that|note)\b[\s:,]*(?P<rest>.*)$", re.I | re.S)
-_ACCEPT = re.compile(r"^(?:accept(?: it| that)?|leave it)[\s,]*(?:because|since|as)?[\s,]*(?P<rest>.+)$")
-_SIGN = re.compile(r"^(?:sign off|signing off|signed off|sign it off)[\s,]*(?:code|by|number)?\s*(?P<rest>.+)$")
+_ACCEPT = re.compile(
+    r"^(?:accept(?: it| that)?|leave it)[\s,]*(?:because|since|as)?[\s,]*(?P<rest>.+)$"
+)
+_SIGN = re.compile(
+    r"^(?:sign off|signing off|signed off|sign it off)[\s,]*(?:code|by|number)?\s*(?P<rest>.+)$"
+)
 _LOOSER = re.compile(r"\b(?:looser|loosened|loose|backed|back|backwards|wrong way)\b")
 _TIGHTER = re.compile(r"\b(?:tighter|tightened|tight)\b")
 
@@ -221,9 +225,10 @@ def _answer(
     if unit:
         joined = read(f"{_MIL.sub('', words)} {unit[1]}", expected, card.units, card.distance)
         return joined if joined.status == "read" else None
-    if text in ("yes", "check", "yep", "yeah", "that's right", "right") and len(
-        question.choices
-    ) == 1:
+    if (
+        text in ("yes", "check", "yep", "yeah", "that's right", "right")
+        and len(question.choices) == 1
+    ):
         return question.choices[0]
     ordinal = re.match(r"^(?:the )?(first|second|third|last)(?: one)?$", text)
     if ordinal and question.choices:

@@ -6,8 +6,12 @@ import re
 
 _PUNCTUATION = re.compile(r"[^\w\s'/.\-+½¼¾⅛⅜⅝⅞\"]+|[.\-](?=\s|$)")
 _SPACES = re.compile(r"\s+")
-_LEAD = re.compile(r"^(?:(?:okay|ok|alright|right|uh|um|er|hey|well|so|and|yeah|yes|now)\s+)+(?=\S)")
-_NEGATION = re.compile(r"\b(?:not|no|never|isn't|won't|don't|doesn't|didn't|can't|ain't|nothing|un)\b")
+_LEAD = re.compile(
+    r"^(?:(?:okay|ok|alright|right|uh|um|er|hey|well|so|and|yeah|yes|now)\s+)+(?=\S)"
+)
+_NEGATION = re.compile(
+    r"\b(?:not|no|never|isn't|won't|don't|doesn't|didn't|can't|ain't|nothing|un)\b"
+)
 
 
 def normal(words: str) -> str:

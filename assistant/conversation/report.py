@@ -69,8 +69,12 @@ class Before:
         """Take note of a job."""
         f = job.facts
         return cls(
-            job.step_id, tuple(f.readings), tuple(m.moved for m in f.moves), len(f.linkage),
-            f.hold, f.hands,
+            job.step_id,
+            tuple(f.readings),
+            tuple(m.moved for m in f.moves),
+            len(f.linkage),
+            f.hold,
+            f.hands,
         )
 
     def changes(self, job: Job) -> dict[str, Any]:
@@ -88,8 +92,12 @@ class Before:
         moved = tuple(m.moved for m in facts.moves)
         if moved != self.moves:
             last = facts.moves[-1]
-            out["ring"] = {"told": last.told, "moved": last.moved, "total": facts.lugs_total,
-                           "predicted_in": round(last.predicted_in, 6)}
+            out["ring"] = {
+                "told": last.told,
+                "moved": last.moved,
+                "total": facts.lugs_total,
+                "predicted_in": round(last.predicted_in, 6),
+            }
         if len(facts.linkage) > self.linkage:
             change = facts.linkage[-1]
             out["linkage"] = {"step": change.step, "what": change.what}

@@ -162,9 +162,7 @@ class Session:
         self.journal.append_all(group)
         self.stages["record"] = time.perf_counter() - start
         if self.job.signed_off:
-            text = self.dialogs.say(
-                "signed", code=self.job.facts.code, seal=self.journal.seal
-            )
+            text = self.dialogs.say("signed", code=self.job.facts.code, seal=self.journal.seal)
             return [*said, Said("both", text, "reply:signed")]
         return said
 

@@ -20,7 +20,17 @@ from assistant.readings import QUANTITIES
 from . import interlocks, vocabulary
 
 KINDS = (
-    "act", "sound", "read", "clear", "hold", "turn", "release", "plan", "rod", "stop_bolt", "sign",
+    "act",
+    "sound",
+    "read",
+    "clear",
+    "hold",
+    "turn",
+    "release",
+    "plan",
+    "rod",
+    "stop_bolt",
+    "sign",
 )
 SIGNALS = ("DANGER", "WARNING", "CAUTION", "NOTICE")
 """Signal words, most severe first (ANSI Z535.6)."""
@@ -274,8 +284,10 @@ def _meaning(key: str, entry: Any) -> Meaning:
     _take(where, entry, ("who", "phrases"), ("anytime", "exact", "except", "anywhere"))
     _one_of(where, "who", entry["who"], WHO)
     phrases = entry["phrases"]
-    if not isinstance(phrases, list) or not phrases or not all(
-        isinstance(p, str) and p.strip() for p in phrases
+    if (
+        not isinstance(phrases, list)
+        or not phrases
+        or not all(isinstance(p, str) and p.strip() for p in phrases)
     ):
         raise DialogError(f"dialogs: {where}: phrases must be a list of phrases in quotes")
     return Meaning(

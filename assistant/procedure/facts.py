@@ -18,7 +18,7 @@ from assistant.clutch.ring import RingBelief, RingPlan, plan_ring
 from assistant.clutch.uncertainty import Measured
 
 MAX_LUGS = 12
-"""More lugs than this in one move is a wrong reading or a wrong part. Common practice, no source."""
+"""More lugs in one move than this is a wrong reading or part. Common practice, no source."""
 
 
 @dataclass
@@ -149,9 +149,7 @@ class Facts:
         verdict = self.judged(gap)
         if verdict is None:
             return False
-        return verdict.decision == "in" or (
-            verdict.decision == "too close" and bool(gap.accepted)
-        )
+        return verdict.decision == "in" or (verdict.decision == "too close" and bool(gap.accepted))
 
     # --- the ring ---
 
@@ -225,7 +223,12 @@ class Facts:
             ratio = self.found_ratio()
         belief, _ = self.move_findings()
         return plan_adjustment(
-            now, self.card.figures, belief, self.card.lead_in, ratio, max_lugs=0,
+            now,
+            self.card.figures,
+            belief,
+            self.card.lead_in,
+            ratio,
+            max_lugs=0,
             rod_per_fork=self.card.per_fork,
         )
 

@@ -91,9 +91,7 @@ class Guards:
     def returns_to_hold(self, _: EventData | None = None) -> bool:
         """The stop came in a step that needs the pedal down: the hold starts over."""
         step = self._return_step()
-        return step is not None and (
-            step.needs_hold or step.kind in ("turn", "hold")
-        )
+        return step is not None and (step.needs_hold or step.kind in ("turn", "hold"))
 
     def returns_to_release(self, _: EventData | None = None) -> bool:
         """The stop came while the pedal was being let up: clear comes first again."""
@@ -108,10 +106,12 @@ class Guards:
     def __getattr__(self, name: str) -> object:
         # One guard a step for each of these families, without fifty methods.
         for prefix, field in (
-            ("returns_", "return_to"), ("holds_for_", "after_hold"), ("wants_", "wanted"),
+            ("returns_", "return_to"),
+            ("holds_for_", "after_hold"),
+            ("wants_", "wanted"),
         ):
             if name.startswith(prefix):
-                target = name[len(prefix):]
+                target = name[len(prefix) :]
                 if target in self.dialogs.by_id or target in REROUTES:
                     return lambda _=None: getattr(self, field) == target
         raise AttributeError(f"{type(self).__name__} has no {name}")

@@ -72,8 +72,12 @@ REQUIRED: tuple[tuple[str, str], ...] = (
 """Steps that must be there, in this order. A shop may add steps between them."""
 
 _READS = {
-    "height": "pedal-height", "total": "total-travel", "free": "free-travel",
-    "contact": "brake-contact", "gap": "gap", "clearance": "clearance",
+    "height": "pedal-height",
+    "total": "total-travel",
+    "free": "free-travel",
+    "contact": "brake-contact",
+    "gap": "gap",
+    "clearance": "clearance",
 }
 _HOLDING = ("ring_turn", "ring_tool", "ring_lock")
 _HELPER = ("helper_ready", "chain_pedal", "ring_hold", "ring_release")
@@ -108,10 +112,14 @@ def order_problem(steps: Sequence[Step]) -> str:
             return f"step {step.id} needs needs_hold = true"
         if step.needs_hold and not inside:
             return f"step {step.id} cannot need the hold outside the ring move"
-        if step.kind in ("hold", "turn", "release", "plan", "rod", "stop_bolt", "sign") and (
-            step.id,
-            step.kind,
-        ) not in REQUIRED:
+        if (
+            step.kind in ("hold", "turn", "release", "plan", "rod", "stop_bolt", "sign")
+            and (
+                step.id,
+                step.kind,
+            )
+            not in REQUIRED
+        ):
             return f"step {step.id}: only lugcall's own steps may be of kind {step.kind}"
         if step.kind == "clear" and step.id not in ("ring_ready", "ring_clear"):
             return f"step {step.id}: only lugcall's own steps may be of kind clear"

@@ -200,9 +200,16 @@ class Job(Guards):
     def _on_stop(self, act: Act) -> Replies:
         if self.state == HALTED:
             self._unsure()
-            return [self._say("both", "already_stopped", signal="DANGER", cue="STOP",
-                              state=words.truck_state(self.dialogs, self.facts)),
-                    *self.prompt()]
+            return [
+                self._say(
+                    "both",
+                    "already_stopped",
+                    signal="DANGER",
+                    cue="STOP",
+                    state=words.truck_state(self.dialogs, self.facts),
+                ),
+                *self.prompt(),
+            ]
         held = self.facts.hold != "up"
         state = words.truck_state(self.dialogs, self.facts)
         self._halt()
@@ -445,8 +452,17 @@ class Job(Guards):
         moved = sign * int(count)
         figures = words.moved(moved)
         self.pending = Taken(
-            self.state, "ring", "lugs", act.who, None, None, None, float(moved), "lugs",
-            figures, figures,
+            self.state,
+            "ring",
+            "lugs",
+            act.who,
+            None,
+            None,
+            None,
+            float(moved),
+            "lugs",
+            figures,
+            figures,
         )
         return [self._confirm(self.pending)]
 
@@ -455,8 +471,12 @@ class Job(Guards):
             return self._say("tech", "confirm_count", figures=taken.figures)
         # Figures first for the eye, then words for the ear.
         spoken = taken.readback[:1].upper() + taken.readback[1:]
-        return self._say("tech" if taken.who == "tech" else "both", "confirm",
-                         figures=taken.figures, spoken=spoken)
+        return self._say(
+            "tech" if taken.who == "tech" else "both",
+            "confirm",
+            figures=taken.figures,
+            spoken=spoken,
+        )
 
     def _commit(self) -> Replies:
         taken = self.pending
@@ -479,8 +499,9 @@ class Job(Guards):
         self.facts.turning = False
         out = []
         if moved != told:
-            out.append(self._say("tech", "lugs_differ", moved=words.moved(moved),
-                                 told=words.moved(told)))
+            out.append(
+                self._say("tech", "lugs_differ", moved=words.moved(moved), told=words.moved(told))
+            )
         return self._advance(*out)
 
     def _keep(self, taken: Taken) -> Replies:
@@ -589,8 +610,9 @@ class Job(Guards):
         if step.kind == "turn":
             plan = self.facts.ring_plan()
             if plan is not None:
-                changed = self._say("tech", "plan_change", lugs=words.lugs(plan.lugs),
-                                    way=words.way(plan.lugs))
+                changed = self._say(
+                    "tech", "plan_change", lugs=words.lugs(plan.lugs), way=words.way(plan.lugs)
+                )
                 return [*said, changed, *self.prompt()]
         if step.id == "sign_off" and not self.all_settled():
             return self._reroute(f"final_{outcome.SHORT[self.unsettled_final()]}", *said)
@@ -650,7 +672,8 @@ class Job(Guards):
         ids = [s.id for s in steps]
         at = ids.index(self.step_id) if self.step_id in ids else 0
         left = [
-            s for s in steps[at:]
+            s
+            for s in steps[at:]
             if s.kind != "stop_bolt" and not (s.phase == "ring" and self.gap_right())
         ]
         total = prompts.minutes(max(1.0, sum(s.minutes for s in left)))

@@ -31,8 +31,14 @@ _AGAIN = {
 """A change on the linkage is read again at once."""
 
 REROUTES = (
-    "ring_plan", "ring_gap", "final_gap", "final_clearance", "final_height", "final_total",
-    "final_free", "final_contact",
+    "ring_plan",
+    "ring_gap",
+    "final_gap",
+    "final_clearance",
+    "final_height",
+    "final_total",
+    "final_free",
+    "final_contact",
 )
 _SIDE = ("rod", "stop_bolt")
 _HELD = ("ring_hold", "ring_turn", "ring_tool", "ring_lock", "ring_clear", "ring_release")
@@ -138,8 +144,9 @@ def _before(steps: tuple[Step, ...], i: int) -> str:
     for step in reversed(steps[:i]):
         if step.kind in ("rod", "stop_bolt", "plan", "clear", "hold", "turn", "release"):
             continue
-        if step.id in _HELD or (step.id in ("ring_show", "ring_unlock", "ring_gap")
-                                and steps[i].phase != "ring"):
+        if step.id in _HELD or (
+            step.id in ("ring_show", "ring_unlock", "ring_gap") and steps[i].phase != "ring"
+        ):
             continue
         return step.id
     return ""

@@ -1,4 +1,4 @@
-"""What follows from a reading: its judgement in words, and whether the job goes on, fixes or waits."""
+"""What follows from a reading: its verdict in words; the job goes on, fixes, or waits."""
 
 from __future__ import annotations
 
@@ -39,7 +39,10 @@ class Outcome:
 def is_critical(taken: Taken) -> bool:
     """Whether a reading drives a move or the sign-off, so that it must be confirmed."""
     return taken.stage in ("ring", "set", "final") or taken.quantity in (
-        "gap", "clearance", "free-travel", "lugs",
+        "gap",
+        "clearance",
+        "free-travel",
+        "lugs",
     )
 
 
@@ -136,8 +139,9 @@ def _finding_said(job: Job, finding: MoveFinding) -> Said:
     if finding.kind == "wrong way":
         return Said("tech", say("move_wrong_way", **fields), "reply:move_wrong_way", "CAUTION")
     if finding.kind == "other count":
-        text = say("move_other_count", moved=words.moved(finding.lugs_moved),
-                   told=words.moved(move.moved))
+        text = say(
+            "move_other_count", moved=words.moved(finding.lugs_moved), told=words.moved(move.moved)
+        )
         return Said("tech", text, "reply:move_other_count")
     if finding.kind == "other pitch":
         pitch = finding.belief.best.pitch_in

@@ -24,10 +24,14 @@ _FRAC = (
 # "an inch in a half" is how a recognizer writes "an inch and a half".
 _AND = r"(?:A|I(?=a))"
 _WHOLE = (
-    rf"(?:(?P<wi1>[iNM]){_AND}|(?P<w>{_HUN}|{_SM}|a(?=[iN])|[s2])(?P<wi2>[iN]|I(?!a))?{_AND}?)"
+    rf"(?:(?P<wi1>[iNM]){_AND}"
+    rf"|(?P<w>{_HUN}|{_SM}|a(?=[iN])|[s2])(?P<wi2>[iN]|I(?!a))?{_AND}?)"
 )
 _DIG = rf"(?:{_HUN}|{_SM}|[0o27s])"
-_UNIT = r"(?P<unit>k(?:Oa?i)?|r(?:Oa?i)?|w(?:Oa?i)?|Oa?[iNLV]|>?[LNV]|a?[iNLVlp]|I(?![af])|[MmZjrwYlp]|DY?)"
+_UNIT = (
+    r"(?P<unit>k(?:Oa?i)?|r(?:Oa?i)?|w(?:Oa?i)?|Oa?[iNLV]|>?[LNV]|a?[iNLVlp]|I(?![af])"
+    r"|[MmZjrwYlp]|DY?)"
+)
 _AMOUNT = re.compile(
     "(?:"
     rf"(?P<frac>{_FRAC.format(1)})"
@@ -101,7 +105,7 @@ def find(kinds: str) -> list[Node]:
 
 
 def split_mixed(node: Node, kinds: str) -> list[Node] | None:
-    """"seven and eight sixteenths" as two amounts, for after "between"; None when it is not."""
+    """ "seven and eight sixteenths" as two amounts, for after "between"; None when it is not."""
     if node.how != "mixed" or node.whole is None or node.whole[0] == node.whole[1]:
         return None
     a, b = node.whole
@@ -129,9 +133,9 @@ def _node(m: re.Match[str], kinds: str) -> Node | None:
                 return None
             return Node(s, e, "typed", None, (), None, x, 0, unit, "")
         whole = m.span("dw") if m["dw"] else None
-        places = tuple(c.span() for c in _DIGIT.finditer(kinds, *m.span("dp")))
+        decimals = tuple(c.span() for c in _DIGIT.finditer(kinds, *m.span("dp")))
         soft = "whole" if whole and kinds[whole[0]] in "s2" else ""
-        return Node(s, e, "dec", whole, places, None, -1, 0, unit, soft)
+        return Node(s, e, "dec", whole, decimals, None, -1, 0, unit, soft)
     a, b = m.span("seq")
     soft = ""
     if m["pre"]:
@@ -183,8 +187,8 @@ def _fraction(m: re.Match[str], kinds: str, g: str, unit: str | None) -> Node:
     at = _half_at(m, kinds)
     if half is None and kinds[at] == "q":
         return Node(s, e, how, whole, (), None, at, -2, unit, soft)
-    num = (at - 1, at) if half in ("d", "n", "7") else None
-    return Node(s, e, how, whole, (), num, at, 0, unit, soft)
+    one = (at - 1, at) if half in ("d", "n", "7") else None
+    return Node(s, e, how, whole, (), one, at, 0, unit, soft)
 
 
 def _half_at(m: re.Match[str], kinds: str) -> int:
@@ -252,9 +256,7 @@ def _digits_of(kinds: str, values: list[Value], span: Span) -> str:
     return _digits(kinds, values, tuple(c.span() for c in _CHUNK.finditer(kinds, *span)))
 
 
-def _evaluate_fraction(
-    node: Node, kinds: str, values: list[Value], keep_soft: bool
-) -> Amount:
+def _evaluate_fraction(node: Node, kinds: str, values: list[Value], keep_soft: bool) -> Amount:
     problem = ""
     fixed = node.fixed_den
     if fixed == -2:

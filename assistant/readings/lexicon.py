@@ -10,7 +10,8 @@ Fractions  h half  H halves  c quarter  Q quarters  4 fourth(s)  F eighth, sixte
            W their sound-alikes  e second(s)  E "teens"  z typed -ths, -nds  b not on any rule
 Units      i inch  I "in"  k thousandths  M mm  m mil  Z cm  j foot  r hundredths  w tenths
            L lugs  N turns  V flats  l miles  p kilometres  Y metre  D milli
-Relations  - typed minus  _ a dash  g minus, less  + plus  ~ plus or minus  B between  U or  v over  u under
+Relations  - typed minus  _ a dash  g minus, less  + plus  ~ plus or minus  B between  U or
+           v over  u under
            > more than  < less than  S shy  R fat  J just, a hair  @ about  = exactly
            O of  A and  a a, an  ^ this, that  { give  } take  % goes  ! not  | no  ; self-repair
            * none  € good ("a good half")  £ so ("or so")  ¥ make ("make that")  ¢ a couple  » past
@@ -20,9 +21,7 @@ Rest       f filler  # a noun that  the number something else  ? unknown
 from __future__ import annotations
 
 _UNITS = "one two three four five six seven eight nine".split()
-_TEENS = (
-    "ten eleven twelve thirteen fourteen fifteen sixteen seventeen eighteen nineteen".split()
-)
+_TEENS = "ten eleven twelve thirteen fourteen fifteen sixteen seventeen eighteen nineteen".split()
 _TENS = "twenty thirty forty fifty sixty seventy eighty ninety".split()
 
 LEXICON: dict[str, tuple[str, float]] = {}
@@ -209,5 +208,5 @@ _add(
     head heads eye eyes  hammer pry crowbar magnet  bulb trouble problem
     problems inspection inspector mother hell love pete sake life heart mind idea kidding asleep
     breakfast dinner beer beers radio channel phone  kids wife team crew
-    sandwich book manual spec specs supposed should"""
+    sandwich book manual spec specs supposed should""",
 )

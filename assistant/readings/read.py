@@ -70,8 +70,9 @@ _shapes: dict[str, tuple[Plan, ...] | str] = {}
 _SHAPES_KEPT = 20_000
 
 
-def read(words: str, quantity: str | Quantity = "", units: str = "inch", distance: str = "miles"
-         ) -> Reading:
+def read(
+    words: str, quantity: str | Quantity = "", units: str = "inch", distance: str = "miles"
+) -> Reading:
     """Read `words` as a value of `quantity`.
 
     Args:
@@ -95,9 +96,7 @@ def read(words: str, quantity: str | Quantity = "", units: str = "inch", distanc
         return _nothing(shape, kinds, words, q)
     if len(shape) == 1:
         return settle.settle(shape[0], kinds, values, q, units, distance)
-    return _best(
-        [settle.settle(plan, kinds, values, q, units, distance) for plan in shape], q
-    )
+    return _best([settle.settle(plan, kinds, values, q, units, distance) for plan in shape], q)
 
 
 def _best(readings: list[Reading], q: Quantity) -> Reading:
@@ -130,11 +129,15 @@ def _nothing(why: str, kinds: str, words: str, q: Quantity) -> Reading:
     if why == "zero?" or (
         "|" in kinds
         and q.name in ("clearance", "free-travel", "gap")
-        and re.match(r"^(?:there's |there is |got |i got |i've got |it's )?(?:no|zero) "
-                     r"(?:free travel|free play|free pedal|play|clearance|gap|travel)", words.lower())
+        and re.match(
+            r"^(?:there's |there is |got |i got |i've got |it's )?(?:no|zero) "
+            r"(?:free travel|free play|free pedal|play|clearance|gap|travel)",
+            words.lower(),
+        )
     ):
-        zero = Reading("read", q.name, 0.0, 0.0, q.rule_half_in, None, "length", "",
-                       ((0.0, ("f", 1)),))
+        zero = Reading(
+            "read", q.name, 0.0, 0.0, q.rule_half_in, None, "length", "", ((0.0, ("f", 1)),)
+        )
         return Reading("ask", q.name, why="Zero, or no reading yet?", choices=(zero,))
     return Reading("none", q.name, why="no reading in these words")
 
@@ -199,16 +202,14 @@ def _relate(kinds: str, nodes: list[Node], soft: tuple[bool, ...]) -> Plan | Non
             return None  # "a quarter past three"
         text = text.replace("»", "v")
     if re.search(r"^[fA|]*[;^]&|(?<![;f])\^&", text) and nodes[0].how == "seq":
-        first = nodes[0]
-        if first.unit is None and first.end - first.start == 1 and kinds[first.start] == "d":
+        lone = nodes[0]
+        if lone.unit is None and lone.end - lone.start == 1 and kinds[lone.start] == "d":
             return None  # "this one", "wait one"
     if "?" in text:
         unknown = True
     text = text.replace("g^", "<").replace("S^", "<").replace("{U}", "~").replace("+Ug", "~")
     text = text.replace("gU+", "~").replace("+A g", "~").replace("+Ag", "~")
-    reduced = "".join(
-        c for c in text if c not in _DROP
-    )
+    reduced = "".join(c for c in text if c not in _DROP)
     # Self-repair: what follows the last repair counts.
     cut = reduced.rfind(";")
     if cut >= 0:
@@ -252,7 +253,7 @@ def _relate(kinds: str, nodes: list[Node], soft: tuple[bool, ...]) -> Plan | Non
 
 
 def _trim_and(reduced: str) -> str:
-    """"and" and "to" matter only between two amounts, or before a vague "bit"."""
+    """ "and" and "to" matter only between two amounts, or before a vague "bit"."""
     reduced = re.sub(r"[A2]+(?=[^&J%!|<>uvRS2A]|$)", "", reduced)
     reduced = re.sub(r"(?<!&)2+", "", reduced)
     return re.sub(r"^A+", "", reduced)
@@ -262,7 +263,7 @@ def _order(m: re.Match[str], reduced: str, which: list[int]) -> list[int]:
     """Amount indices in the order the operation wants them."""
     positions = [i for i, c in enumerate(reduced) if c == "&"]
     groups = m.groupdict()
-    if "g" in groups and groups["g"]:
+    if groups.get("g"):
         return [which[positions.index(m.start("g"))], which[positions.index(m.start("n"))]]
     if groups.get("a") and groups.get("b"):
         return [which[positions.index(m.start("a"))], which[positions.index(m.start("b"))]]

@@ -1,4 +1,4 @@
-"""A shape with its numbers in: units resolved, plausibility checked, one reading or one question."""
+"""A shape with its numbers in: units resolved, plausibility checked, one reading or question."""
 
 from __future__ import annotations
 
@@ -121,7 +121,9 @@ def _count(op: str, said: list[Amount], q: Quantity, distance: str) -> Reading:
     elif op not in ("one", "about", "join"):
         return Reading("ask", q.name, why=f"How many {unit}?")
     if unit == "lugs" and total != int(total):
-        return Reading("refused", q.name, why="The ring seats on whole lugs only. Say a whole number.")
+        return Reading(
+            "refused", q.name, why="The ring seats on whole lugs only. Say a whole number."
+        )
     top = q.possible_in[1] if q is not ANY else 5_000_000
     if total < 0 or total > top:
         return Reading(
@@ -206,8 +208,9 @@ def _in_unit(a: Amount, unit: str) -> Length | None:
     return None
 
 
-def _bare_units(a: Amount, node: Node, kinds: str, values: list[Value], q: Quantity,
-                units: str) -> list[Length]:
+def _bare_units(
+    a: Amount, node: Node, kinds: str, values: list[Value], q: Quantity, units: str
+) -> list[Length]:
     """Every meaning that a number without a unit can have for `q`."""
     value = a.value
     if a.den or value == 0:
@@ -251,7 +254,7 @@ def _must(a: Amount, unit: str) -> Length:
 
 
 def _slipped_fraction(node: Node, kinds: str, values: list[Value]) -> Length | None:
-    """"nine sixteen" may be nine sixteenths with its ending lost."""
+    """ "nine sixteen" may be nine sixteenths with its ending lost."""
     from .amounts import whole_number
 
     (a, b), (c, d) = node.chunks
@@ -263,8 +266,13 @@ def _slipped_fraction(node: Node, kinds: str, values: list[Value]) -> Length | N
 
 
 def _meanings(
-    said: list[Amount], nodes: tuple[Node, ...], kinds: str, values: list[Value], q: Quantity,
-    units: str, op: str,
+    said: list[Amount],
+    nodes: tuple[Node, ...],
+    kinds: str,
+    values: list[Value],
+    q: Quantity,
+    units: str,
+    op: str,
 ) -> list[list[Length]]:
     """Ways to take all amounts of one relation together: a unit said once covers its neighbour."""
     if len(said) == 1:
@@ -300,8 +308,13 @@ def _meanings(
 
 
 def _length(
-    op: str, said: list[Amount], nodes: tuple[Node, ...], kinds: str, values: list[Value],
-    q: Quantity, units: str,
+    op: str,
+    said: list[Amount],
+    nodes: tuple[Node, ...],
+    kinds: str,
+    values: list[Value],
+    q: Quantity,
+    units: str,
 ) -> Reading:
     if op in ("withdrawn", "lost"):
         return Reading("ask", q.name, why=f"Say the {q.spoken} again.")
@@ -409,7 +422,9 @@ def _related(op: str, row: list[Length], q: Quantity) -> Reading:
         return _check(middle, (low.value_in, high.value_in), parts, "between", q)
     if op == "within":
         if b.value_in > a.value_in:
-            return Reading("ask", q.name, why="That tolerance is more than the reading. Say it again.")
+            return Reading(
+                "ask", q.name, why="That tolerance is more than the reading. Say it again."
+            )
         parts = ((a.value_in, a.form), (b.value_in, b.form))
         band = (a.value_in - b.value_in, a.value_in + b.value_in)
         return _check(a.value_in, band, parts, "within", q)
@@ -482,9 +497,7 @@ def _check(
         low_in, high_in = band
     if low_in < 0:
         low_in = 0.0
-    return Reading(
-        "read", q.name, value_in, low_in, high_in, None, "length", "", parts, qualifier
-    )
+    return Reading("read", q.name, value_in, low_in, high_in, None, "length", "", parts, qualifier)
 
 
 __all__ = ["Length", "ask_between", "half_width_in", "settle", "to_inches"]

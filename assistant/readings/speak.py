@@ -49,7 +49,7 @@ def _below_thousand(n: int) -> str:
 
 
 def fraction_words(value: float, den: int) -> str:
-    """"nine sixteenths", "one and five eighths", "two inches"; value in inches, den 1 to 64."""
+    """ "nine sixteenths", "one and five eighths", "two inches"; value in inches, den 1 to 64."""
     whole, num, den = _split(value, den)
     if num == 0:
         return "one inch" if whole == 1 else f"{number_words(whole)} inches"
@@ -61,7 +61,7 @@ def fraction_words(value: float, den: int) -> str:
 
 
 def decimal_words(value: float, places: int, unit: str) -> str:
-    """"point four eight five inch", "twelve point seven millimetres"."""
+    """ "point four eight five inch", "twelve point seven millimetres"."""
     text = f"{value:.{places}f}"
     whole, _, after = text.partition(".")
     words = [] if whole == "0" and after and unit == "inch" else [number_words(int(whole))]
@@ -116,7 +116,7 @@ def near(value_in: float, units: str = "inch") -> tuple[float, Form]:
 
 
 def count_words(count: float, unit: str) -> str:
-    """"three lugs", "one and a half turns", "two turns and one flat"."""
+    """ "three lugs", "one and a half turns", "two turns and one flat"."""
     whole = int(count)
     part = count - whole
     one = unit[:-1]

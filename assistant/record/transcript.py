@@ -83,7 +83,7 @@ def _meant(act: dict[str, Any]) -> str:
     if not act:
         return "asked back"
     reading = act.get("reading")
-    words = act["meaning"].replace("_", " ")
+    words = str(act["meaning"]).replace("_", " ")
     if reading:
         words += f" {reading.get('figures', '')}"
     if act.get("quantity"):
