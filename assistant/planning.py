@@ -103,14 +103,18 @@ def _report(plan: AdjustmentPlan, card: Card, heard: dict[str, str]) -> dict[str
                 "probability_in": j.judgement.probability,
                 "limits": _limits(card, j.quantity),
                 "source": j.source,
-                "gauge": gauge.name if (gauge := gauge_that_settles(j.judgement)) else None,
+                "figures": heard.get(j.quantity, "") if j.when == "found" else "",
+                # A finer gauge settles a reading, not a prediction.
+                "gauge": gauge.name
+                if j.when == "found" and (gauge := gauge_that_settles(j.judgement))
+                else None,
             }
             for j in plan.judgements
         ],
         "spoken": {
             "ring": f"{trade.moved(plan.ring.lugs)}: gap becomes "
             f"{trade.length(plan.gap_after.value_in, units)}.",
-            "rod": f"Then the rod {rod_words}." if plan.rod.total_flats else "The rod stays.",
+            "rod": f"Then the rod: {rod_words}." if plan.rod.total_flats else "The rod stays.",
         },
         "notes": list(plan.notes),
         "cautions": list(CAUTIONS),
@@ -146,7 +150,7 @@ def plan_text(report: Mapping[str, Any]) -> str:
     for j in report["judgements"]:
         gauge = f" A {j['gauge']} would settle it." if j["gauge"] else ""
         lines.append(
-            f"{j['quantity']:<15} {j['when']:<6} {length(j['value_in']):>11}  "
+            f"{j['quantity']:<15} {j['when']:<6} {j['figures'] or length(j['value_in']):>18}  "
             f"{j['decision'].upper():<9} {j['limits']} ({j['source']}).{gauge}"
         )
     lines += ["", *report["notes"]]

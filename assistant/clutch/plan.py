@@ -130,10 +130,26 @@ def plan_adjustment(
     def worst(y_in: float) -> float:
         return min(margin(at.value_in + per * y_in, f) for f, at, per in bands)
 
-    rod = NO_MOVE
-    if any(judge(at, f.limits, confidence).decision != "in" for f, at, _ in bands):
+    def best_rod() -> RodMove:
+        if all(judge(at, f.limits, confidence).decision == "in" for f, at, _ in bands):
+            return NO_MOVE
         wishes = [(ideal_in(f) - at.value_in) / per for f, at, per in bands]
-        rod = choose_rod(wishes, worst, lead_in, rod_per_fork)
+        return choose_rod(wishes, worst, lead_in, rod_per_fork)
+
+    rod = best_rod()
+    brake_figure = figures.get("brake-contact")
+    brake_now = readings.brake_contact
+    if brake_figure is not None and brake_now is not None and used.known and bands:
+        expected = brake_contact_after(readings, r, used.known, rod.travel_in)
+        assert expected is not None  # It was read.
+        if judge(expected, brake_figure.limits, confidence).decision == "out":
+            # h' = h - R*y: the rod may help, as long as neither of the others leaves its band.
+            others = list(bands)
+            bands.append((brake_figure, brake_now, -r.value))
+            helped = best_rod()
+            if min(margin(at.value_in + per * helped.travel_in, f) for f, at, per in bands) >= 0.0:
+                rod = helped
+            bands[:] = others
     clearance_after = after_ring.shifted(rod.travel_in)
     free_after = free_travel_after(readings, r, clearance_after)
     brake = brake_contact_after(readings, r, used.known, rod.travel_in)

@@ -91,6 +91,9 @@ def understand(
     special = _with_rest(words, text, short, who, job)
     if special is not None:
         return special
+    answer = _step_answer(text, short, job)
+    if answer:
+        return Act(answer, who)
     exact = _exact(text, short, who, job, dialogs)
     if exact:
         return Act(exact, who)
@@ -140,7 +143,10 @@ def _correction(rest: str, who: str, job: Job) -> Act | None:
     for name, key in _NAMES:
         if name in rest:
             quantity = key
+            rest = re.sub(r"^\s*(?:to|is|was|at|should be)\b", "", rest.split(name, 1)[1]).strip()
             break
+    else:
+        rest = re.sub(r"^(?:that )?to\b", "", rest).strip()
     waiting = job.pending.quantity if job.pending is not None else ""
     target = quantity or waiting or job.correcting or job.last_quantity()
     if not target:
@@ -174,6 +180,16 @@ def _exact(text: str, short: str, who: str, job: Job, dialogs: Dialogs) -> str:
     return ""
 
 
+def _step_answer(text: str, short: str, job: Job) -> str:
+    """The meaning of a phrase that answers just this step ("chocks are in")."""
+    step = job.step
+    if step is None or job.pending is not None or not ({text, short} & set(step.answers)):
+        return ""
+    return {"sound": "sound", "act": "ready" if step.id == "helper_ready" else "done"}.get(
+        step.kind, "done"
+    )
+
+
 def _way(text: str) -> str:
     return "looser" if _LOOSER.search(text) else "tighter" if _TIGHTER.search(text) else ""
 
@@ -196,6 +212,9 @@ def _reading(
 ) -> Act | Question | None:
     expected = job.expects()
     if not expected:
+        stray = read(words, "")
+        if stray.status == "read" and job.pending is None:
+            return Question("not_reading_now", {"hint": job.prompt()[-1].text})
         return None
     named = [key for name, key in _NAMES if name in text]
     card = job.facts.card

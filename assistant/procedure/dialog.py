@@ -78,6 +78,7 @@ class Step:
     optional: bool = False
     needs_hold: bool = False
     sets: tuple[tuple[str, str], ...] = ()
+    answers: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -231,7 +232,17 @@ def _step(
         where,
         entry,
         ("id", "phase", "kind", "who", "say"),
-        ("why", "minutes", "cautions", "reading", "stage", "optional", "needs_hold", "sets"),
+        (
+            "why",
+            "minutes",
+            "cautions",
+            "reading",
+            "stage",
+            "optional",
+            "needs_hold",
+            "sets",
+            "answers",
+        ),
     )
     kind = _one_of(where, "kind", entry["kind"], KINDS)
     _one_of(where, "who", entry["who"], WHO)
@@ -263,6 +274,7 @@ def _step(
         bool(entry.get("optional", False)),
         bool(entry.get("needs_hold", False)),
         tuple(sorted((str(k), str(v)) for k, v in entry.get("sets", {}).items())),
+        tuple(str(a).lower() for a in entry.get("answers", [])),
     )
 
 
@@ -337,12 +349,18 @@ def _check_whole(steps: tuple[Step, ...], words: dict[str, Meaning]) -> None:
     for key in vocabulary.EXACT:
         if not words[key].exact:
             raise DialogError(f"dialogs: words.toml, {key}: exact must stay true")
-    _no_clash(words)
+    _no_clash(steps, words)
 
 
-def _no_clash(words: dict[str, Meaning]) -> None:
+def _no_clash(steps: tuple[Step, ...], words: dict[str, Meaning]) -> None:
     """No phrase of a life-and-limb meaning may mean anything else as well."""
     for key in vocabulary.EXACT:
+        for step in steps:
+            for phrase in step.answers:
+                if phrase in words[key].phrases:
+                    raise DialogError(
+                        f"dialogs: steps.toml, step {step.id}: {phrase!r} already means {key}"
+                    )
         for phrase in words[key].phrases:
             for other, meaning in words.items():
                 if other != key and phrase in meaning.phrases:

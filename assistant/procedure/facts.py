@@ -110,7 +110,7 @@ class Facts:
         if self.moves and quantity in ("gap", "clearance", "free-travel"):
             since = max((m.at for m in self.moves if m.moved), default=0)
         if quantity in ("clearance", "free-travel", "brake-contact"):
-            rods = [m.at for m in self.linkage if m.step in ("fork_rod", "free_rod")]
+            rods = [m.at for m in self.linkage if m.step.endswith("_rod")]
             since = max([since, *rods])
         if quantity in ("pedal-height", "total-travel", "free-travel", "brake-contact"):
             stops = [m.at for m in self.linkage if m.step in ("height_stop", "total_stop")]

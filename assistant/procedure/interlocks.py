@@ -57,6 +57,7 @@ REQUIRED: tuple[tuple[str, str], ...] = (
     ("set_free", "read"),
     ("free_rod", "rod"),
     ("set_contact", "read"),
+    ("contact_rod", "rod"),
     ("final_gap", "read"),
     ("final_clearance", "read"),
     ("final_height", "read"),

@@ -234,6 +234,8 @@ class Job(Guards):
 
     def _stopped_next(self) -> str:
         reply = "stopped_next" if self.facts.hold == "up" else "stopped_held_next"
+        if reply == "stopped_held_next" and self.hands_clear():
+            reply = "stopped_clear_next"
         return self.dialogs.say(reply)
 
     def _on_pause(self, act: Act) -> Replies:

@@ -19,14 +19,16 @@ FIX = {
     "pedal-height": "height_stop",
     "total-travel": "total_stop",
     "free-travel": "free_rod",
+    "brake-contact": "contact_rod",
 }
-"""Where a reading that is out is put right. Brake contact has no fix of its own."""
+"""Where a reading that is out is put right."""
 
 _AGAIN = {
     "fork_rod": "fork_clearance",
     "height_stop": "set_height",
     "total_stop": "set_total",
     "free_rod": "set_free",
+    "contact_rod": "set_free",
 }
 """A change on the linkage is read again at once."""
 

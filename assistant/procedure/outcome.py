@@ -27,6 +27,10 @@ SHORT = {
 """The end of the step ids that read a quantity."""
 
 
+MOST_FIXES = 4
+"""Changes for one quantity before we stop proposing more. Common practice, no source."""
+
+
 @dataclass
 class Outcome:
     """What to say, and the route: "on", "fix" or "stay" (with the choice that then waits)."""
@@ -51,7 +55,9 @@ def can_fix(job: Job, quantity: str) -> bool:
     if quantity == "gap":
         plan = job.facts.ring_plan()
         return plan is not None and plan.lugs != 0
-    if quantity in ("clearance", "free-travel"):
+    if sum(m.step == FIX.get(quantity) for m in job.facts.linkage) >= MOST_FIXES:
+        return False  # it does not help: let the technician accept it, and why, or repair
+    if quantity in ("clearance", "free-travel", "brake-contact"):
         linkage = prompts.safe_linkage_plan(job.facts)
         return linkage is not None and linkage.rod.total_flats != 0
     return quantity in FIX

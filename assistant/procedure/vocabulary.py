@@ -67,6 +67,7 @@ REPLIES: dict[str, tuple[str, ...]] = {
     "stopped_helper_up": (),
     "stopped_next": (),
     "stopped_held_next": (),
+    "stopped_clear_next": (),
     "already_stopped": ("state",),
     "paused": ("state",),
     "pause_held": ("state",),

@@ -51,11 +51,11 @@ def rod(move: RodMove) -> str:
 
 
 def rod_way(move: RodMove, longer: str) -> str:
-    """`longer` when the card says what longer does, else `for more clearance`."""
+    """`longer` when the card says what longer does, else `toward more clearance`."""
     more = move.total_flats >= 0
     if longer:
         return "longer" if more == (longer == "more clearance") else "shorter"
-    return f"on the rod, {'more' if more else 'less'} clearance"
+    return f"toward {'more' if more else 'less'} clearance"
 
 
 def verdict(dialogs: Dialogs, taken: Taken, judgement: Judgement | None) -> str:
