@@ -1,0 +1,62 @@
+"""What several test files share: the shipped dialogs, the demo card, a session on a real file."""
+
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from assistant.card import Card, card_from_text
+from assistant.conversation import Session, split_speaker
+from assistant.procedure.dialog import Dialogs, load_dialogs
+from assistant.procedure.said import Said
+
+CARD = """
+unit = "T-1"
+[ring]
+lug = "0.027 in"
+[rod]
+thread = "1/2-20"
+longer = "more clearance"
+[pedal]
+lash = "1/16 in"
+[figures]
+source = "test card"
+gap = { low = "1/2 in", high = "9/16 in" }
+clearance = { low = "3/32 in", high = "5/32 in", target = "1/8 in" }
+free-travel = { low = "1-1/8 in", high = "2 in", target = "1-1/2 in" }
+pedal-height = { low = "8 in", high = "9 in" }
+total-travel = { low = "7 in", high = "9 in" }
+brake-contact = { low = "1/2 in", high = "1 in" }
+"""
+
+
+@pytest.fixture(scope="session")
+def dialogs() -> Dialogs:
+    """The shipped English dialogs, whatever the environment says."""
+    return load_dialogs(Path(__file__).parent.parent / "dialogs")
+
+
+@pytest.fixture(scope="session")
+def card() -> Card:
+    """A card with every figure on it."""
+    return card_from_text(CARD, "test_card.toml")
+
+
+@pytest.fixture
+def session(card: Card, dialogs: Dialogs, tmp_path: Path) -> Session:
+    """A session just begun, its record in the test's folder."""
+    return Session.begin(card, dialogs, tmp_path / "records")[0]
+
+
+@pytest.fixture
+def play() -> Callable[[Session, str], list[Said]]:
+    """Says a script, lines or parts split by " / ", and gives back the last turn's replies."""
+
+    def say(session: Session, script: str) -> list[Said]:
+        said: list[Said] = []
+        for part in script.replace("\n", " / ").split(" / "):
+            if part.strip():
+                said = session.hear(*split_speaker(part))
+        return said
+
+    return say

@@ -1,0 +1,501 @@
+"""The procedure driven with anything by anybody, watched by a model that shares no code with it.
+
+The model believes only what was said: acts that went in, prompts and cues that came out. Of the
+job it reads plain data (state, readings, moves), never its flags or guards.
+"""
+
+from __future__ import annotations
+
+import math
+from pathlib import Path
+from typing import Any
+
+import pytest
+from hypothesis import HealthCheck, settings
+from hypothesis import strategies as st
+from hypothesis.stateful import (
+    RuleBasedStateMachine,
+    initialize,
+    precondition,
+    rule,
+    run_state_machine_as_test,
+)
+
+from assistant.card import card_from_text
+from assistant.procedure import vocabulary
+from assistant.procedure.dialog import load_dialogs
+from assistant.procedure.job import Job
+from assistant.procedure.machine import transitions
+from assistant.procedure.said import Act, Said
+
+DIALOGS = load_dialogs(Path(__file__).parent.parent / "dialogs")
+IDS = [s.id for s in DIALOGS.steps]
+PAST_RING = {f"prompt:{i}" for i in IDS[IDS.index("fork_clearance") :]}
+LIMITS = {  # inches, as on the card below
+    "gap": (0.5, 0.5625),
+    "clearance": (3 / 32, 5 / 32),
+    "free-travel": (1.125, 2.0),
+    "pedal-height": (8.0, 9.0),
+    "total-travel": (7.0, 9.0),
+    "brake-contact": (0.5, 1.0),
+}
+CARD = card_from_text(
+    '[ring]\nlug = "0.027 in"\n[figures]\nsource = "x"\n'
+    + "\n".join(f'{k} = {{ low = "{a} in", high = "{b} in" }}' for k, (a, b) in LIMITS.items()),
+    "model.toml",
+)
+IN_THE_HOLE = {
+    f"prompt:{i}"
+    for i in ("found_gap", "found_clearance", "ring_show", "ring_unlock", "ring_turn")
+    + ("ring_tool", "ring_lock", "ring_gap", "fork_clearance", "final_gap", "final_clearance")
+}
+Z95 = 1.6448536269514722
+ROLES = st.sampled_from(["tech", "helper"])
+
+
+def verdict(quantity: str, reading: Any) -> str:
+    """In, out or too close, worked out here: a one-sided 95 % guard at each limit."""
+    low, high = LIMITS[quantity]
+    u = (reading.high_in - reading.low_in) / math.sqrt(12)
+    value = reading.value_in
+    if min(abs(value - low), abs(value - high)) < Z95 * u - 1e-12:
+        return "too close"
+    return "in" if low <= value <= high else "out"
+
+
+def length(value: float, half: float = 0.0005) -> dict[str, Any]:
+    """The fields of a length as the conversation hands them over."""
+    text = f"{value:.3f} in"
+    return {
+        "value_in": value,
+        "low_in": max(0.0, value - half),
+        "high_in": value + half,
+        "count": None,
+        "kind": "length",
+        "readback": text,
+        "figures": text,
+    }
+
+
+def count(value: float, kind: str) -> dict[str, Any]:
+    """The fields of a count."""
+    text = f"{value:g} {kind}"
+    return {
+        "value_in": None,
+        "low_in": None,
+        "high_in": None,
+        "count": value,
+        "kind": kind,
+        "readback": text,
+        "figures": text,
+    }
+
+
+def reading_for(quantity: str, value: float, half: float = 0.0005) -> dict[str, Any]:
+    """A reading of the kind that is asked for: all that the conversation can pass on."""
+    if quantity == "lugs":
+        return count(float(int(value) % 41), "lugs")
+    if quantity == "odometer":
+        return count(float(int(value * 1000)), "miles")
+    return length(value, half)
+
+
+class Watch:
+    """What must hold, from acts and replies alone."""
+
+    def __init__(self) -> None:
+        self.present = "prompt:chocks"
+        self.halted = False
+        self.held = False
+        self.clear = False
+        self.pedal_up = True
+        self.turned_unsaid = False
+        self.lock_out = False
+        self.cover_off = False
+        self.count_open = False
+        self.read_at_move: list[int] = []
+
+    def heard(self, act: Act) -> None:
+        """Before the replies: what this act undoes or confirms."""
+        helper, tech = act.who == "helper", act.who == "tech"
+        if act.meaning in ("stop", "resumed", "pause"):
+            self.held = self.clear = False
+        if act.meaning == "let_up" and tech and self.halted:
+            self.held = False
+        if act.meaning in ("lost", "released") and helper:
+            if act.meaning == "released" and self.present == "prompt:ring_release":
+                self.pedal_up = True
+            if not self.halted:
+                self.clear = self.clear and act.meaning == "released"
+            self.held = False
+        if act.meaning == "holding" and helper and self.present == "prompt:ring_hold":
+            self.held = True
+        at_clear = self.present in ("prompt:ring_ready", "prompt:ring_clear")
+        if act.meaning == "clear" and tech and (self.halted or at_clear):
+            self.clear = True
+
+    def told(self, said: Said, job: Job) -> None:
+        """One thing that was said, in its order."""
+        if said.cue == "HOLD":
+            assert self.clear, "HOLD was told without the technician's clear"
+            self.pedal_up = False
+        if said.cue == "RELEASE":
+            assert self.clear, "RELEASE was told while hands may be in the hole"
+            self.held = False
+        if said.key == "prompt:ring_turn":
+            assert self.held, "a ring turn was told without a standing hold"
+            self.turned_unsaid = True
+        if said.key in ("prompt:ring_ready", "prompt:ring_clear"):
+            self.clear = False
+        if said.key in IN_THE_HOLE:
+            self.clear = False
+        if said.key in PAST_RING:
+            assert self.gap_stands(job), f"{said.key} was told and the gap is not right"
+            assert self.pedal_up, f"{said.key} was told and the pedal may be down"
+            assert not self.lock_out, f"{said.key} was told with the lock plate out"
+        if said.key == "reply:confirm_count":
+            self.count_open = True
+        if said.key.startswith("prompt:"):
+            self.present = said.key
+
+    def gap_stands(self, job: Job) -> bool:
+        """The gap, read since the ring last moved, is in, or too close and accepted."""
+        moved = [at for at, m in zip(self.read_at_move, job.facts.moves, strict=True) if m.moved]
+        since = job.facts.readings[max(moved, default=0) :]
+        gaps = [t for t in since if t.quantity == "gap"]
+        if not gaps:
+            return False
+        how = verdict("gap", gaps[-1])
+        return how == "in" or (how == "too close" and bool(gaps[-1].accepted))
+
+
+class Procedure(RuleBasedStateMachine):
+    """Both roles say anything at any time."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.acts: list[Act] = []
+        self.watch = Watch()
+        self.job = Job(CARD, DIALOGS)
+        self.truck = {"gap": 0.66, "clearance": 0.04}
+        for said in self.job.prompt(entering=True):
+            self.watch.told(said, self.job)
+
+    # --- one act, everything checked ---
+
+    def say(self, meaning: str, who: str, **more: Any) -> None:
+        act = Act(meaning, who, **more)
+        watch, job = self.watch, self.job
+        before = self.snapshot()
+        was_halted, was_signed, at = job.state == "halted", job.state == "signed_off", watch.present
+        accepted = [t.accepted for t in job.facts.readings]
+        self.acts.append(act)
+        said = job.apply(act)
+        watch.heard(act)
+        self.check_moves(act, before)
+        self.check_readings(act, accepted)
+        self.places(act, at, was_halted, before["state"])
+        watch.halted = job.state == "halted"
+        for one in said:
+            assert one.to in ("tech", "helper", "both") and one.text
+            watch.told(one, job)
+        if watch.halted:
+            watch.present = "halted"
+        if meaning == "stop" and not was_signed:
+            self.check_stop(said)
+        if was_halted and job.state != "halted":
+            assert meaning in ("carry_on", "let_up"), f"{meaning} left a stop"
+        if job.state == "signed_off" and not was_signed:
+            self.check_signed(act, at)
+        if was_signed:
+            assert self.snapshot() == before, "a signed-off job changed"
+
+    def snapshot(self) -> dict[str, Any]:
+        job = self.job
+        return {
+            "state": job.state,
+            "step": job.step_id,
+            "readings": [vars(t).copy() for t in job.facts.readings],
+            "moves": [vars(m).copy() for m in job.facts.moves],
+            "linkage": [vars(c).copy() for c in job.facts.linkage],
+            "pending": vars(job.pending).copy() if job.pending else None,
+            "doubts": list(job.facts.doubts),
+            "notes": list(job.facts.notes),
+            "hold": job.facts.hold,
+            "hands": job.facts.hands,
+            "places": dict(job.facts.places),
+            "code": job.facts.code,
+        }
+
+    def check_moves(self, act: Act, before: dict[str, Any]) -> None:
+        old = [m["moved"] for m in before["moves"]]
+        new = [m.moved for m in self.job.facts.moves]
+        assert len(new) >= len(old), "a ring move was taken out again"
+        assert new[: max(0, len(old) - 1)] == old[:-1], "an earlier ring move was changed"
+        if new != old:
+            assert self.watch.count_open and act.meaning in ("check", "done"), (
+                f"{act.meaning} changed the lugs without a confirmed count"
+            )
+            self.watch.count_open = self.watch.turned_unsaid = False
+        for _ in new[len(old) :]:
+            self.watch.read_at_move.append(len(before["readings"]))
+
+    def check_readings(self, act: Act, accepted: list[str]) -> None:
+        readings = self.job.facts.readings
+        assert len(readings) >= len(accepted), "a reading was taken out again"
+        for taken, was in zip(readings, accepted, strict=False):
+            if taken.accepted and taken.accepted != was:
+                assert act.meaning == "accept" and act.who == "tech"
+                assert taken.quantity != "gap" or verdict("gap", taken) == "too close"
+        for taken in readings:
+            assert taken.quantity != "lugs", "a count stands among the readings"
+
+    def places(self, act: Act, at: str, was_halted: bool, state: str) -> None:
+        """Lock plate and cover, from what the technician called done where he was asked."""
+        moved_on = not was_halted and self.job.state != state and act.who == "tech"
+        if act.meaning in ("done", "check") and moved_on:
+            self.watch.lock_out |= at == "prompt:ring_unlock"
+            self.watch.lock_out &= at != "prompt:ring_lock"
+            self.watch.cover_off |= at == "prompt:cover_off"
+            self.watch.cover_off &= at != "prompt:cover_on"
+
+    def check_stop(self, said: list[Said]) -> None:
+        assert self.job.state == "halted", "a stop did not stop"
+        told = " ".join(s.text for s in said)
+        assert any(s.cue == "STOP" for s in said)
+        assert ("Lock plate out." in told) == self.watch.lock_out, "the stop tells the lock wrong"
+        assert ("Cover off." in told) == self.watch.cover_off, "the stop tells the cover wrong"
+        if not self.watch.pedal_up:
+            assert "Pedal up." not in told, "the stop says the pedal is up; nobody said released"
+        if self.watch.turned_unsaid:
+            assert "Ring not moved." not in told, "the ring may have moved: no count was said"
+
+    def check_signed(self, act: Act, at: str) -> None:
+        assert act.meaning == "sign_off" and act.who == "tech" and act.text
+        assert at == "prompt:sign_off"
+        assert not self.watch.lock_out, "signed off with the lock plate out"
+        assert not self.watch.cover_off, "signed off with the cover off"
+        for quantity in LIMITS:
+            final = [t for t in self.job.facts.readings if t.quantity == quantity][-1]
+            assert final.stage == "final", f"{quantity} was not read last of all"
+            assert verdict(quantity, final) == "in" or final.accepted, f"{quantity} is open"
+
+    # --- the answers of people who know the job ---
+
+    def right_act(self) -> tuple[str, str, dict[str, Any]]:
+        job = self.job
+        if job.state == "halted":
+            return ("carry_on", "tech", {})
+        if job.state == "repair":
+            return ("repaired", "tech", {})
+        if job.state == "signed_off":
+            return ("repeat", "tech", {})
+        if job.pending is not None:
+            return ("check", "tech", {})
+        if job.choice or (job.step and job.step.kind == "plan" and self.close()):
+            return ("accept", "tech", {"text": "lead says so"})
+        step = job.step
+        assert step is not None
+        if step.kind == "read" or job.correcting:
+            data = reading_for(job.expects(), self.true_value(job.expects()))
+            return ("reading", "tech", {"reading": data})
+        if step.kind == "turn":
+            told = job.facts.ring_plan()
+            lugs = told.lugs if told else 0
+            way = "tighter" if lugs >= 0 else "looser"
+            return ("reading", "tech", {"reading": count(abs(lugs), "lugs"), "way": way})
+        answers = {
+            "act": "ready" if step.id == "helper_ready" else "done",
+            "sound": "sound",
+            "clear": "clear",
+            "hold": "holding",
+            "release": "released",
+            "plan": "check",
+            "rod": "done",
+            "stop_bolt": "done",
+            "sign": "sign_off",
+        }
+        who = "helper" if step.who == "helper" else "tech"
+        more = {"text": "12"} if step.kind == "sign" else {}
+        return (answers[step.kind], who, more)
+
+    def close(self) -> bool:
+        gaps = [t for t in self.job.facts.readings if t.quantity == "gap"]
+        return bool(gaps) and verdict("gap", gaps[-1]) == "too close"
+
+    def true_value(self, quantity: str) -> float:
+        lugs = sum(m.moved for m in self.job.facts.moves)
+        if quantity == "gap":
+            return max(0.0, self.truck["gap"] - 0.027 * lugs)
+        if quantity == "clearance":
+            rods = any(c.step in ("fork_rod", "free_rod") for c in self.job.facts.linkage)
+            return 0.125 if rods else max(0.0, self.truck["clearance"] + 0.027 * lugs)
+        known = {"pedal-height": 8.5, "total-travel": 8.25, "free-travel": 1.5625}
+        return known.get(quantity, 0.75 if quantity == "brake-contact" else 5.0)
+
+    # --- rules ---
+
+    @initialize(
+        depth=st.integers(0, 90),
+        gap=st.sampled_from([0.66, 0.53, 0.40, 0.5625, 0.75]),
+        clearance=st.sampled_from([0.04, 0.125, 0.20]),
+    )
+    def job_under_way(self, depth: int, gap: float, clearance: float) -> None:
+        self.truck = {"gap": gap, "clearance": clearance}
+        self.go_on(depth)
+
+    @rule(n=st.integers(1, 10))
+    def right(self, n: int) -> None:
+        self.go_on(n)
+
+    @rule(n=st.integers(1, 3))
+    def right_a_little(self, n: int) -> None:
+        self.go_on(n)
+
+    def go_on(self, n: int) -> None:
+        for _ in range(n):
+            meaning, who, more = self.right_act()
+            self.say(meaning, who, **more)
+
+    @rule(who=ROLES)
+    def stop(self, who: str) -> None:
+        self.say("stop", who)
+
+    @rule(who=ROLES, meaning=st.sampled_from(sorted(vocabulary.MEANINGS)))
+    def anything(self, who: str, meaning: str) -> None:
+        self.say(meaning, who)
+
+    @rule(
+        meaning=st.sampled_from(
+            ["lost", "released", "let_up", "carry_on", "holding", "clear", "pause", "back", "move"]
+        )
+    )
+    def pedal_words(self, meaning: str) -> None:
+        who = "helper" if meaning in ("lost", "released", "holding") else "tech"
+        self.say(meaning, who)
+
+    @precondition(lambda self: self.job.state == "halted")
+    @rule(order=st.sampled_from([("clear", "let_up"), ("clear", "carry_on"), ("carry_on",)]))
+    def out_of_a_stop(self, order: tuple[str, ...]) -> None:
+        for meaning in order:
+            self.say(meaning, "tech")
+
+    @precondition(lambda self: bool(self.job.expects()))
+    @rule(
+        who=ROLES,
+        value=st.one_of(
+            st.floats(0, 12, allow_nan=False), st.sampled_from([0.53, 0.5625, 0.125, 0.66, 1.5])
+        ),
+        half=st.sampled_from([0.0005, 1 / 64, 1 / 32]),
+        way=st.sampled_from(["", "tighter", "looser"]),
+    )
+    def reading(self, who: str, value: float, half: float, way: str) -> None:
+        self.say("reading", who, reading=reading_for(self.job.expects(), value, half), way=way)
+
+    @rule(
+        who=ROLES,
+        quantity=st.sampled_from(["", "lugs", "odometer", *LIMITS]),
+        value=st.one_of(st.none(), st.floats(0, 12), st.sampled_from([0.53, 0.66, 0.125])),
+    )
+    def correct(self, who: str, quantity: str, value: float | None) -> None:
+        target = quantity or self.job.last_quantity()
+        data = reading_for(target, value) if value is not None and target else None
+        self.say("correct", who, reading=data, quantity=quantity)
+
+    @rule(who=ROLES, text=st.sampled_from(["", "worn, lead knows"]))
+    def accept(self, who: str, text: str) -> None:
+        self.say("accept", who, text=text)
+
+    @rule(who=ROLES, text=st.sampled_from(["", "12"]))
+    def sign_off(self, who: str, text: str) -> None:
+        self.say("sign_off", who, text=text)
+
+    @rule(who=ROLES)
+    def backwards(self, who: str) -> None:
+        self.say("back", who)
+
+    @rule()
+    def killed_and_resumed(self) -> None:
+        self.replayed()
+        self.say("resumed", "tech")
+
+    def replayed(self) -> None:
+        """The acts so far, in a fresh job, must give this very job; it then takes over."""
+        fresh = Job(CARD, DIALOGS)
+        fresh.prompt(entering=True)
+        for act in self.acts:
+            fresh.apply(Act.from_data(act.as_data()))
+        here = self.snapshot()
+        self.job = fresh
+        assert self.snapshot() == here, "the same acts gave another job"
+
+    def teardown(self) -> None:
+        self.replayed()
+
+
+def test_anything_by_anybody() -> None:
+    """The invariants of the trade hold whatever is said."""
+    run_state_machine_as_test(
+        Procedure,
+        settings=settings(
+            max_examples=120,
+            stateful_step_count=40,
+            deadline=None,
+            database=None,
+            suppress_health_check=list(HealthCheck),
+        ),
+    )
+
+
+def test_right_answers_sign_off() -> None:
+    """The truck of the model, answered rightly, gets signed off: the test can reach the end."""
+    for gap in (0.66, 0.53, 0.40, 0.75):
+        machine = Procedure()
+        machine.truck = {"gap": gap, "clearance": 0.04}
+        machine.go_on(200)
+        assert machine.job.state == "signed_off", (gap, machine.job.state)
+        machine.teardown()
+
+
+# --- the graph, exhaustively ------------------------------------------------------------------------
+
+
+EDGES = transitions(DIALOGS)
+BY_KIND = {s.id: s for s in DIALOGS.steps}
+
+
+@pytest.mark.parametrize("edge", EDGES, ids=lambda e: f"{e['source']}-{e['trigger']}-{e['dest']}")
+def test_every_way_in_is_guarded(edge: dict[str, Any]) -> None:
+    """Turn and held steps need the hold, hold and release need clear, the rest the gap."""
+    step = BY_KIND.get(edge["dest"])
+    if step is None:
+        return
+    guards = edge["conditions"]
+    if step.id in ("ring_turn", "ring_tool", "ring_lock"):
+        assert "hold_confirmed" in guards
+    if step.id in ("ring_hold", "ring_release"):
+        assert "hands_clear" in guards
+    if step.id == "ring_gap":
+        assert "pedal_up" in guards
+    if IDS.index(step.id) >= IDS.index("fork_clearance"):
+        assert {"gap_right", "pedal_up"} <= set(guards)
+
+
+def test_sign_off_is_the_only_way_to_signed_off() -> None:
+    """And it asks that every final reading is settled."""
+    last = [e for e in EDGES if e["dest"] == "signed_off"]
+    assert [(e["source"], e["trigger"]) for e in last] == [("sign_off", "advance")]
+    assert "all_settled" in last[0]["conditions"]
+    assert not [e for e in EDGES if e["source"] == "signed_off"]
+
+
+def test_every_step_can_be_stopped_and_every_state_reaches_the_end() -> None:
+    """No step without a stop, and no dead end in the graph itself."""
+    assert {e["source"] for e in EDGES if e["trigger"] == "halt"} == {*IDS, "repair"}
+    reach = {"signed_off"}
+    while True:
+        more = {e["source"] for e in EDGES if e["dest"] in reach} - reach
+        if not more:
+            break
+        reach |= more
+    assert {*IDS, "repair", "halted", "signed_off"} <= reach
