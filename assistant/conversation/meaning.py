@@ -17,7 +17,7 @@ from assistant.procedure.job import Job
 from assistant.procedure.said import Act
 from assistant.readings import Reading, read
 
-from .normal import negated, normal, without_lead
+from .normal import negated, normal, squeezed, undone, without_lead
 
 LIKE = 86.0
 """Likeness (0 to 100) from which a phrase counts. Set on the misheard list in the tests."""
@@ -85,6 +85,8 @@ def understand(
     stop = dialogs.words["stop"]
     if _is_stop(text, stop):
         return Act("stop", who)
+    if who == "helper" and job.facts.hold != "up" and _is_lost(text, dialogs.words["lost"]):
+        return Act("lost", who)
     if not text:
         return Act("unclear", who)
     short = without_lead(text)
@@ -104,13 +106,19 @@ def understand(
 
 
 def _is_stop(text: str, stop: Meaning) -> bool:
-    if text in stop.phrases:
-        return True
-    if not any(word in text for word in stop.anywhere):
-        return False
+    if text in stop.phrases or text in stop.excepted:
+        return True  # a bare "stop bolt" may well be a shout at the man on the pedal
     for phrase in stop.excepted:
         text = text.replace(phrase, " ")
-    return any(re.search(rf"\b{re.escape(word)}\b", text) for word in stop.anywhere)
+    heard = {squeezed(text), *(squeezed(word) for word in text.split())}
+    return any(squeezed(word) in heard for word in stop.anywhere)
+
+
+def _is_lost(text: str, lost: Meaning) -> bool:
+    """Whether the helper says that the pedal is going, in any words that hold such a phrase."""
+    if not any(phrase in text for phrase in lost.anywhere):
+        return False
+    return not re.search(r"\b(?:not|isn't|isnt|no longer|stopped) (?:slip|coming|losing)", text)
 
 
 def _with_rest(words: str, text: str, short: str, who: str, job: Job) -> Act | None:
@@ -132,10 +140,11 @@ def _with_rest(words: str, text: str, short: str, who: str, job: Job) -> Act | N
 
 def _code(text: str) -> str:
     """A technician's code: "one two" and "twelve" are 12, anything else is kept as said."""
-    count = read(text, "odometer").count
-    if count is not None and count == int(count):
-        return str(int(count))
-    return text.upper()
+    if not any(c.isdigit() for c in text):
+        count = read(text, "odometer").count
+        if count is not None and count == int(count):
+            return str(int(count))
+    return text.upper()  # as written: "007" stays "007"
 
 
 def _correction(rest: str, who: str, job: Job) -> Act | None:
@@ -263,7 +272,7 @@ def _like(text: str, who: str, job: Job, dialogs: Dialogs) -> Act | Question:
     for key, meaning in dialogs.words.items():
         if (key in allowed or meaning.anytime) and meaning.who in ("any", who):
             for phrase in meaning.phrases:
-                if negated(phrase) == negated(text):
+                if negated(phrase) == negated(text) and not undone(text, phrase):
                     phrases.setdefault(phrase, key)
     hits = process.extract(text, list(phrases), scorer=fuzz.ratio, limit=8, score_cutoff=MAYBE)
     if not hits:

@@ -10,8 +10,12 @@ _LEAD = re.compile(
     r"^(?:(?:okay|ok|alright|right|uh|um|er|hey|well|so|and|yeah|yes|now)\s+)+(?=\S)"
 )
 _NEGATION = re.compile(
-    r"\b(?:not|no|never|isn't|won't|don't|doesn't|didn't|can't|ain't|nothing|un)\b"
+    r"\b(?:not|no|never|nothing|cannot|without|un|\w+n't"
+    r"|isnt|doesnt|wont|cant|dont|didnt|aint|wasnt|arent|hasnt|havent|wouldnt|couldnt)\b"
 )
+_UN = re.compile(r"\b(?:un|in|non|dis)(\w{3,})")
+_REPEATED = re.compile(r"(.)\1+")
+_SPELLED = re.compile(r"^(?:\w ){2,}\w$")
 
 
 def normal(words: str) -> str:
@@ -23,6 +27,19 @@ def normal(words: str) -> str:
 def without_lead(text: str) -> str:
     """The same without "okay", "uh" and the like before it."""
     return _LEAD.sub("", text)
+
+
+def undone(text: str, phrase: str) -> bool:
+    """Whether a word of `text` is a word of `phrase` turned round: "unsound" for "sound"."""
+    said = set(phrase.split())
+    return any(m[1] in said and m[0] not in said for m in _UN.finditer(text))
+
+
+def squeezed(text: str) -> str:
+    """For finding a shouted word: "stopppp" and "s t o p" are "stop"."""
+    if _SPELLED.match(text):
+        text = text.replace(" ", "")
+    return _REPEATED.sub(r"\1", text)
 
 
 def negated(text: str) -> bool:

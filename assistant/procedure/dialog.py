@@ -245,7 +245,7 @@ def _step(
         ),
     )
     kind = _one_of(where, "kind", entry["kind"], KINDS)
-    _one_of(where, "who", entry["who"], WHO)
+    _one_of(where, "who", entry["who"], ("tech", "helper"))
     _one_of(where, "phase", entry["phase"], tuple(phases))
     say = _blanks(f"{where}, say", entry["say"], PLACEHOLDERS.get(kind, ()))
     if len(say.split()) > MAX_WORDS:

@@ -86,7 +86,9 @@ class Facts:
     """Pedal: "up", "asked", "held", "releasing" or "unsure"."""
     hands: str = "clear"
     """"clear" only after the technician said so, since the last step that put them in."""
-    places: dict[str, str] = field(default_factory=lambda: {"cover": "on", "lock_plate": "in"})
+    places: dict[str, str] = field(
+        default_factory=lambda: {"cover": "on", "lock_plate": "in", "key": "tech"}
+    )
     turning: bool = False
     """The ring is being turned and no count has been said yet."""
     code: str = ""

@@ -35,6 +35,31 @@ class Guards:
         """The pedal is up: never pressed, or the helper said released."""
         return self.facts.hold == "up"
 
+    def lock_in(self, _: EventData | None = None) -> bool:
+        """The ring's lock plate is in."""
+        return self.facts.places["lock_plate"] == "in"
+
+    def key_below(self, _: EventData | None = None) -> bool:
+        """The key is with the technician: nobody can start the engine."""
+        return self.facts.places["key"] != "helper"
+
+    def key_above(self, _: EventData | None = None) -> bool:
+        """The key is with the helper."""
+        return not self.key_below()
+
+    def cover_open(self, _: EventData | None = None) -> bool:
+        """The inspection cover is off."""
+        return self.facts.places["cover"] == "off"
+
+    def cover_closed(self, _: EventData | None = None) -> bool:
+        """The inspection cover is on."""
+        return not self.cover_open()
+
+    def cover_in_the_way(self, _: EventData | None = None) -> bool:
+        """The step wanted next looks into the hole, and the cover is on."""
+        needs = ("ring_plan", "ring_gap", "final_gap", "final_clearance")
+        return self.cover_closed() and self.wanted in needs
+
     def gap_right(self, _: EventData | None = None) -> bool:
         """The gap, read since the last ring move, is in (or too close and accepted)."""
         return self.facts.gap_right()

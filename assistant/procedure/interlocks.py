@@ -3,6 +3,7 @@
     Never linkage before internal.
     Never a ring move without the helper confirming that the pedal is down and held.
     Never "release" while hands or a tool may be in the inspection hole.
+    Never past the ring with its lock plate out, nor under the truck with the key above.
 
 Each is a guard on every transition into a step of the kind it concerns (`into`), so that back,
 resume, correction and a shop's edited order all meet the same gate. The order of the trade
@@ -58,6 +59,8 @@ REQUIRED: tuple[tuple[str, str], ...] = (
     ("free_rod", "rod"),
     ("set_contact", "read"),
     ("contact_rod", "rod"),
+    ("key_back", "act"),
+    ("reopen_cover", "act"),
     ("final_gap", "read"),
     ("final_clearance", "read"),
     ("final_height", "read"),
@@ -67,6 +70,7 @@ REQUIRED: tuple[tuple[str, str], ...] = (
     ("cover_on", "act"),
     ("lubricate", "act"),
     ("out_from_under", "act"),
+    ("hand_key", "act"),
     ("function", "sound"),
     ("sign_off", "sign"),
 )
@@ -80,6 +84,19 @@ _READS = {
     "gap": "gap",
     "clearance": "clearance",
 }
+_SETS = {
+    "key": ("key", "tech"),
+    "cover_off": ("cover", "off"),
+    "ring_unlock": ("lock_plate", "out"),
+    "ring_lock": ("lock_plate", "in"),
+    "key_back": ("key", "tech"),
+    "reopen_cover": ("cover", "off"),
+    "cover_on": ("cover", "on"),
+    "hand_key": ("key", "helper"),
+}
+"""What the required steps must note about the truck; no other step may note it."""
+DETOURS = ("key_back", "reopen_cover")
+"""Steps off the straight path: taken only when something has to be opened up again."""
 _HOLDING = ("ring_turn", "ring_tool", "ring_lock")
 _HELPER = ("helper_ready", "chain_pedal", "ring_hold", "ring_release")
 
@@ -106,6 +123,12 @@ def order_problem(steps: Sequence[Step]) -> str:
         if step_id in _HELPER and step.who != "helper":
             return f"step {step_id} is the helper's; set who to helper"
     for step in steps:
+        wanted = (_SETS[step.id],) if step.id in _SETS else ()
+        if step.sets != wanted:
+            note = " = ".join(wanted[0]) if wanted else "nothing"
+            return f"step {step.id} must set {note}"
+        if step.who not in ("tech", "helper"):
+            return f"step {step.id}: who must be tech or helper"
         inside = at["ring_hold"] < at[step.id] < at["ring_clear"]
         if inside and step.id not in _HOLDING:
             return f"step {step.id} cannot stand while the pedal is held; move it"
@@ -134,10 +157,16 @@ def into(step: Step, steps: Sequence[Step]) -> list[str]:
         guards.append("hold_confirmed")
     if step.kind in ("hold", "release"):
         guards.append("hands_clear")
+    ids = [s.id for s in steps]
+    at = ids.index(step.id)
     if step.id == "ring_gap":
-        guards.append("pedal_up")
-    at = [s.id for s in steps].index(step.id)
-    first_after_ring = [s.id for s in steps].index("fork_clearance")
-    if at >= first_after_ring:
-        guards += ["gap_right", "pedal_up"]
+        guards += ["pedal_up", "lock_in"]
+    if at >= ids.index("fork_clearance") and step.id not in DETOURS:
+        guards += ["gap_right", "pedal_up", "lock_in"]
+    if ids.index("chain_pedal") <= at <= ids.index("out_from_under") and step.id != "key_back":
+        guards.append("key_below")
+    if step.reading in ("gap", "clearance") or step.phase == "ring":
+        guards.append("cover_open")
+    if at > ids.index("cover_on"):
+        guards.append("cover_closed")
     return guards

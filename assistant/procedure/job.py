@@ -13,11 +13,11 @@ from transitions import MachineError
 from assistant.card import Card
 from assistant.readings import QUANTITIES
 
-from . import outcome, prompts, words
+from . import interlocks, outcome, prompts, words
 from .dialog import Dialogs, Step
 from .facts import Facts, LinkageMove, RingMove, Taken
 from .guards import Guards
-from .machine import HALTED, REPAIR, SIGNED, build, may_be_held
+from .machine import HALTED, REPAIR, SIGNED, build
 from .said import Act, Said
 
 Replies = list[Said]
@@ -44,6 +44,8 @@ class Job(Guards):
         """Quantity that the next reading corrects ("lugs" for the count moved), or ""."""
         self.choice = ""
         """"close" or "out": a reading waits for a finer one, or to be accepted."""
+        self.turn_again = False
+        """The ring turn was broken off before its count was said: ask for all that moved."""
         self.given: set[str] = set()
         self.state: str = dialogs.steps[0].id
         self.machine = build(self, dialogs, dialogs.steps[0].id)
@@ -125,7 +127,19 @@ class Job(Guards):
             return [*given, self._say("tech", "what_correct", quantity=name)]
         if self.choice:
             return [*given, self._say("tech", f"{self.choice}_choice")]
+        if step.kind == "turn":
+            return [*given, self._turn_prompt()]
         return [*given, *prompts.instruction(self.dialogs, self.facts, step)]
+
+    def _turn_prompt(self) -> Said:
+        plan = self.facts.ring_plan()
+        lugs = plan.lugs if plan is not None else 0
+        reply = "turn_again" if self.turn_again else "turn_zero" if lugs == 0 else ""
+        if not reply:
+            assert self.step is not None
+            return prompts.instruction(self.dialogs, self.facts, self.step)[0]
+        text = self.dialogs.say(reply, lugs=words.lugs(lugs), way=words.way(lugs))
+        return Said("tech", text, "prompt:ring_turn")
 
     # --- acts ---
 
@@ -162,8 +176,19 @@ class Job(Guards):
         self.choice = ""
         self.fix = False
         step = self.step
-        if step is None or step.kind in ("clear", "hold", "release"):
+        if step is None:
             return
+        if step.kind == "hold":
+            # From the moment it is asked, the pedal may be on its way down.
+            self.facts.hold = "asked"
+        if step.kind == "turn":
+            self.turn_again = self.facts.turning
+            self.facts.turning = True
+            self.after_hold = "ring_turn"
+        if step.kind in ("clear", "hold", "release"):
+            return
+        if step.needs_hold:
+            self.after_hold = "ring_turn"
         if self.facts.places.get("cover") == "off" or step.phase == "ring":
             self.facts.hands = "in"
 
@@ -175,6 +200,8 @@ class Job(Guards):
 
     def _blocked(self) -> Replies:
         step = self.step
+        if self.facts.places["lock_plate"] == "out" and not self.in_hold():
+            return [self._say("tech", "lock_plate_out"), *self.prompt()]
         if step is not None and step.kind == "sign":
             return self._reroute(f"final_{outcome.SHORT[self.unsettled_final() or 'gap']}")
         if self.gap_unread():
@@ -183,11 +210,10 @@ class Job(Guards):
 
     def _reroute(self, target: str, *before: Said) -> Replies:
         self.wanted = target
-        if self._trigger("reroute"):
+        moved = self._trigger("reroute")
+        if self.state not in interlocks.DETOURS:
             self.wanted = ""
-            return [*before, *self.prompt(entering=True)]
-        self.wanted = ""
-        return [*before, *self.prompt()]
+        return [*before, *self.prompt(entering=moved)]
 
     def _hint(self, act: Act, not_now: bool = True) -> Replies:
         """What was said does not fit here: say so, and the instruction again."""
@@ -221,7 +247,10 @@ class Job(Guards):
         ]
 
     def _halt(self) -> None:
-        self.return_to = self.state
+        if not (self.state == "ring_release" and self.release_halted):
+            # A stop while the pedal is let up out of a stop still returns to where that was.
+            self.return_to = self.state
+        self.release_halted = False
         self._trigger("halt")
         self._unsure()
 
@@ -298,10 +327,14 @@ class Job(Guards):
             return self._advance(self._say("helper", "hold_standing"))
         if self.facts.hold == "held":
             return [self._say("helper", "hold_standing")]
+        if self.state == HALTED:
+            # He may be holding still, or have pressed again: down, but not to be relied on.
+            self.facts.hold = "unsure"
+            return [self._say("helper", "stopped_helper_held", signal="DANGER", cue="STOP")]
         return [self._say("helper", "not_now", hint=self.prompt()[-1].text)]
 
     def _on_lost(self, act: Act) -> Replies:
-        if self.facts.hold == "up" and self.state != "ring_hold":
+        if self.facts.hold == "up":
             return [self._say("helper", "not_now", hint=self.prompt()[-1].text)]
         self.facts.hold = "unsure"
         if self.state != HALTED:
@@ -328,6 +361,9 @@ class Job(Guards):
         if self.state == "ring_release":
             self.facts.hold = "up"
             return self._advance(self._say("both", "release_ok"))
+        if self.state == HALTED:
+            self.facts.hold = "up"
+            return [self._say("both", "release_ok"), *self.prompt()]
         if self.facts.hold != "up":
             return self._on_lost(act)
         return [self._say("helper", "not_now", hint=self.prompt()[-1].text)]
@@ -336,8 +372,10 @@ class Job(Guards):
 
     def _on_done(self, act: Act) -> Replies:
         step = self.step
-        if step is None or self.pending is not None or self.choice:
-            return self._on_check(act) if self.pending is not None else self._hint(act)
+        if self.pending is not None:
+            return self._on_check(act)
+        if step is None or self.choice or self.correcting:
+            return self._hint(act)
         if step.kind in ("act", "rod", "stop_bolt"):
             if step.who == "helper" and act.who != "helper":
                 return [self._say(act.who, "wrong_person", who="helper", phrase=step.say)]
@@ -345,6 +383,8 @@ class Job(Guards):
                 return [self._say(act.who, "wrong_person", who="technician", phrase="done")]
             return self._act_done(step)
         if step.kind == "turn":
+            if self.turn_again:
+                return [self._turn_prompt()]  # "done" leaves open how much, all in all
             plan = self.facts.ring_plan()
             return self._take_count(act, float(abs(plan.lugs) if plan else 0))
         if step.kind == "plan":
@@ -354,6 +394,11 @@ class Job(Guards):
     def _act_done(self, step: Step) -> Replies:
         for place, value in step.sets:
             self.facts.places[place] = value
+        if step.id in interlocks.DETOURS:
+            said = self._advance()
+            if self.state not in interlocks.DETOURS:
+                self.wanted = ""
+            return said
         if step.kind in ("rod", "stop_bolt"):
             plan = prompts.safe_linkage_plan(self.facts) if step.kind == "rod" else None
             what = prompts.blanks(self.dialogs, self.facts, step)
@@ -397,11 +442,15 @@ class Job(Guards):
 
     def _on_check(self, act: Act) -> Replies:
         if self.pending is not None:
+            if self.pending.who == "tech" and act.who != "tech":
+                return [self._say(act.who, "wrong_person", who="technician", phrase="check")]
             return self._commit()
         step = self.step
-        if step is None or self.choice:
+        if step is None or self.choice or self.correcting:
             return self._hint(act)
         if step.kind == "plan":
+            if act.who != "tech":
+                return [self._say(act.who, "wrong_person", who="technician", phrase="check")]
             judgement = self._gap_judgement()
             if judgement == "too close" and act.meaning == "check":
                 return self._hint(act)
@@ -431,7 +480,13 @@ class Job(Guards):
         if not expected or act.reading is None:
             return self._hint(act)
         if expected == "lugs":
+            if act.who != "tech":
+                return [self._say(act.who, "wrong_person", who="technician", phrase="the count")]
+            if act.reading["count"] is None:
+                return self._hint(act)
             return self._take_count(act, float(act.reading["count"]))
+        if act.reading["value_in"] is None and expected != "odometer":
+            return self._hint(act)
         stage, step_id = self._stage_now()
         taken = Taken.of(step_id, stage, expected, act.who, act.reading)
         if outcome.is_critical(taken) or self.correcting:
@@ -442,6 +497,9 @@ class Job(Guards):
     def _stage_now(self) -> tuple[str, str]:
         step = self.step
         if step is not None and step.kind == "read":
+            changed = bool(self.facts.moves or self.facts.linkage)
+            if step.stage == "found" and changed:
+                return "again", step.id  # read once more after changes: not as found
             return step.stage, step.id
         return ("ring" if self.facts.moves else "found"), self.state
 
@@ -485,6 +543,8 @@ class Job(Guards):
         assert taken is not None
         self.pending = None
         if self.correcting:
+            if taken.quantity != self.correcting:
+                return self.prompt()
             return self._commit_correction(taken)
         if taken.quantity == "lugs":
             return self._ring_moved(taken)
@@ -513,6 +573,8 @@ class Job(Guards):
         if result.route == "stay":
             self.choice = result.choice
             return [*result.said, *self.prompt()]
+        if self.state == "ring_plan" and not self.gap_right():
+            return [*result.said, *self.prompt()]  # the plan is new: it is shown before it is done
         self.fix = result.route == "fix"
         return self._advance(*result.said)
 
@@ -592,7 +654,8 @@ class Job(Guards):
             old.moved = int(new.count or 0)
         elif old is not None:
             was = old.figures
-            index = self.facts.readings.index(old)
+            # By identity: two readings of one value are still two readings.
+            index = next(i for i, t in enumerate(self.facts.readings) if t is old)
             new.step, new.stage = old.step, old.stage
             self.facts.readings[index] = new
             self.facts.notes.append(("lugcall", f"{quantity} corrected from {was}"))
@@ -628,6 +691,8 @@ class Job(Guards):
             return self.prompt()
         if self.facts.hold != "up":
             return [self._say(act.who, "back_no"), *self.prompt()]
+        if self.facts.places["lock_plate"] == "out":
+            return [self._say(act.who, "back_lock"), *self.prompt()]
         if self.state in (HALTED, REPAIR):
             return self._hint(act)
         if self.state == "ring_gap":
@@ -637,7 +702,8 @@ class Job(Guards):
         if self.facts.moves and self.step is not None and self.step.phase == "ring":
             out.append(self._say(act.who, "back_moved", moved=words.moved(self.facts.lugs_total)))
         if not self._trigger("back"):
-            reply = "back_no" if may_be_held(self.state) else "back_start"
+            first = self.state == self.dialogs.steps[0].id
+            reply = "back_start" if first else "back_blocked"
             return [self._say(act.who, reply), *self.prompt()]
         return [*out, *self.prompt(entering=True)]
 

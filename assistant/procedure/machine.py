@@ -88,7 +88,9 @@ def transitions(dialogs: Dialogs) -> list[dict[str, Any]]:
         before = _before(steps, i)
         if before and step.id not in _HELD:
             edge("back", step.id, before)
+    # A failed function check left the key above: make it safe again before going under.
     edge("repaired", REPAIR, "chain_pedal")
+    edge("repaired", REPAIR, "chocks")
     edge("halt", REPAIR, HALTED)
     edge("carry_on", HALTED, REPAIR, "returns_repair")
     # What a stop in mid-hold, or a correction, may no longer step straight back into.
@@ -99,6 +101,10 @@ def transitions(dialogs: Dialogs) -> list[dict[str, Any]]:
     edge("let_up", HALTED, "ring_release")
     first = [s.id for s in steps].index("fork_clearance")
     for step in steps[first:]:
+        if step.id in interlocks.DETOURS:
+            continue
+        edge("reroute", step.id, "key_back", "key_above")
+        edge("reroute", step.id, "reopen_cover", "cover_in_the_way")
         for target in REROUTES:
             if target != step.id:
                 edge("reroute", step.id, target, f"wants_{target}")
@@ -119,6 +125,11 @@ def _forward(edge: Any, steps: tuple[Step, ...], step: Step, after: str) -> None
     elif step.kind == "release":
         edge("advance", step.id, HALTED, "release_was_halted")
         edge("advance", step.id, after)
+    elif step.id in interlocks.DETOURS:
+        if step.id == "key_back":
+            edge("advance", step.id, "reopen_cover", "cover_in_the_way")
+        for target in REROUTES:
+            edge("advance", step.id, target, f"wants_{target}")
     elif step.id in _AGAIN:
         edge("advance", step.id, _AGAIN[step.id])
     elif step.kind == "read" and step.stage in ("set", "final"):
@@ -134,7 +145,7 @@ def _forward(edge: Any, steps: tuple[Step, ...], step: Step, after: str) -> None
 def _past_side(steps: tuple[Step, ...], step: Step) -> str:
     """The next step in order that is not a change on rod or stop."""
     at = next(i for i, s in enumerate(steps) if s.id == step.id) + 1
-    while steps[at].kind in _SIDE:
+    while steps[at].kind in _SIDE or steps[at].id in interlocks.DETOURS:
         at += 1
     return steps[at].id
 
@@ -145,6 +156,8 @@ def _before(steps: tuple[Step, ...], i: int) -> str:
         return ""
     for step in reversed(steps[:i]):
         if step.kind in ("rod", "stop_bolt", "plan", "clear", "hold", "turn", "release"):
+            continue
+        if step.id in interlocks.DETOURS:
             continue
         if step.id in _HELD or (
             step.id in ("ring_show", "ring_unlock", "ring_gap") and steps[i].phase != "ring"

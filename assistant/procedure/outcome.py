@@ -76,8 +76,9 @@ def after(job: Job, taken: Taken) -> Outcome:
     if judgement is not None and judgement.decision == "too close":
         gauge = words.settle_with(job.dialogs, judgement)
         said.append(Said("tech", gauge, "reply:gauge"))
-    if taken.stage == "found":
-        said += _as_found(job, taken)
+    if taken.stage in ("found", "again"):
+        if taken.stage == "found":
+            said += _as_found(job, taken)
         return Outcome(said=said)
     if taken.quantity == "gap" and taken.stage == "ring":
         said += _ring_findings(job)

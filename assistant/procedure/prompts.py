@@ -21,14 +21,8 @@ def cautions(dialogs: Dialogs, step: Step, given: set[str]) -> list[Said]:
         if caution.once and caution_id in given:
             continue
         given.add(caution_id)
-        out.append(
-            Said(_audience(step), caution.text, f"caution:{caution_id}", signal=caution.signal)
-        )
+        out.append(Said("both", caution.text, f"caution:{caution_id}", signal=caution.signal))
     return out
-
-
-def _audience(step: Step) -> str:
-    return "both" if step.kind in ("clear", "act", "sound") else step.who
 
 
 def instruction(dialogs: Dialogs, facts: Facts, step: Step) -> list[Said]:

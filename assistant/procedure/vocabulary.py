@@ -79,6 +79,8 @@ REPLIES: dict[str, tuple[str, ...]] = {
     "release_ok": (),
     "clear_heard": (),
     "back_no": (),
+    "back_lock": (),
+    "back_blocked": (),
     "back_moved": ("moved",),
     "back_start": (),
     "back_to": ("name",),
@@ -143,5 +145,8 @@ REPLIES: dict[str, tuple[str, ...]] = {
     "other_quantity": ("named", "quantity"),
     "not_reading_now": ("hint",),
     "signed_file": ("file",),
+    "turn_zero": (),
+    "turn_again": ("lugs", "way"),
+    "lock_plate_out": (),
 }
 """Reply -> the blanks it may use."""
