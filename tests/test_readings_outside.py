@@ -1,0 +1,166 @@
+"""Readings against sources that know nothing of this project.
+
+Number words: num2words. Units: pint, and the inch of exactly 25.4 mm (NIST SP 811, appendix B;
+the international yard and pound agreement of 1959). Fractions: the standard library.
+"""
+
+from __future__ import annotations
+
+import random
+from fractions import Fraction
+
+import pint
+import pytest
+from num2words import num2words
+
+from assistant.readings import QUANTITIES, read
+from assistant.readings.speak import fraction_words, number_words
+from assistant.readings.units import FLATS_PER_TURN, INCHES_PER, MM_PER_IN, to_inches
+
+RNG = random.Random(485)
+SAMPLES = [10**k + d for k in range(1, 9) for d in (-1, 0, 1)] + [
+    RNG.randrange(10 ** RNG.randint(4, 9)) for _ in range(3000)
+]
+ODOMETER_TOP = int(QUANTITIES["odometer"].possible_in[1])
+
+
+def plain(text: str) -> str:
+    """num2words says "and" and writes commas; neither changes the number."""
+    return " ".join(text.replace(",", " ").replace("-", " ").replace(" and ", " ").split())
+
+
+def test_number_words_to_ten_thousand_are_num2words() -> None:
+    """Every whole number a shop is likely to say."""
+    for n in range(10_001):
+        assert plain(number_words(n)) == plain(num2words(n)), n
+
+
+def test_larger_number_words_are_num2words() -> None:
+    """Powers of ten, their neighbours, and a sample up to the top."""
+    for n in [*SAMPLES, 999_999_999]:
+        assert plain(number_words(n)) == plain(num2words(n)), n
+
+
+@pytest.mark.parametrize("n", [-1, 1_000_000_000])
+def test_number_words_end_where_they_say(n: int) -> None:
+    """Beyond the range there are figures."""
+    with pytest.raises(ValueError, match="figures"):
+        number_words(n)
+
+
+def test_num2words_reads_as_an_odometer() -> None:
+    """With its "and" and commas, and without."""
+    for n in [*range(10_001), *SAMPLES]:
+        if n > ODOMETER_TOP:
+            continue
+        for text in (num2words(n), plain(num2words(n))):
+            got = read(text, "odometer")
+            assert (got.status, got.count) == ("read", n), text
+
+
+def test_an_odometer_out_of_range_is_refused() -> None:
+    """Numbers over the top are understood and refused, not cut off."""
+    for n in SAMPLES:
+        if n > ODOMETER_TOP:
+            assert read(num2words(n), "odometer").status == "refused", n
+
+
+def test_thousandths_in_num2words() -> None:
+    """"four hundred and eighty-five thousandths" for every one to two inches."""
+    for n in range(2001):
+        assert read(f"{num2words(n)} thousandths", "gap").value_in == n / 1000
+
+
+def test_digits_one_by_one_are_the_decimal() -> None:
+    """"point four eight five", digit by digit from num2words."""
+    for n in range(1000):
+        words = " ".join(num2words(int(d)) for d in f"{n:03d}")
+        assert read(f"point {words}", "gap").value_in == n / 1000
+        if n >= 100:
+            assert read(words, "gap").value_in == n / 1000
+
+
+@pytest.mark.parametrize("den", [2, 4, 8, 16, 32, 64])
+def test_fraction_words_against_fractions(den: int) -> None:
+    """num2words' ordinals are the denominators; the value is the exact quotient."""
+    names = {2: "half", 4: "quarter"}
+    name = names.get(den, num2words(den, to="ordinal"))
+    for num in range(1, den):
+        exact = Fraction(num, den)
+        plural = name if num == 1 else name + "s"
+        got = read(f"{num2words(num)} {plural}", "gap")
+        assert got.value_in == float(exact), (num, den)
+        lowest = names.get(exact.denominator, num2words(exact.denominator, to="ordinal"))
+        said = f"{num2words(exact.numerator)} {lowest}" + ("s" if exact.numerator > 1 else "")
+        assert plain(fraction_words(num / den, den)) == plain(said)
+
+
+def test_mixed_numbers_against_fractions() -> None:
+    """Whole and fraction add up, spoken and typed."""
+    for whole in range(1, 8):
+        for den in (2, 4, 8, 16, 32, 64):
+            for num in range(1, den, 2):
+                exact = float(whole + Fraction(num, den))
+                words = f"{num2words(whole)} and {fraction_words(num / den, den)}"
+                assert read(words, "free-travel").value_in == exact, words
+                assert read(f"{whole}-{num}/{den}", "free-travel").value_in == exact
+                assert read(f'{whole} {num}/{den}"', "free-travel").value_in == exact
+
+
+UREG = pint.UnitRegistry()
+PINT_NAMES = {"in": "inch", "thou": "thou", "mm": "millimeter", "cm": "centimeter", "ft": "foot"}
+
+
+def test_the_inch_is_exactly_254_tenths_of_a_millimetre() -> None:
+    """NIST SP 811, appendix B.8 prints it in bold: exact."""
+    assert Fraction(str(MM_PER_IN)) == Fraction(254, 10)
+    assert to_inches(25.4, "mm") == 1.0
+    assert to_inches(12.7, "mm") == 0.5
+    assert to_inches(2.54, "cm") == 1.0
+    assert to_inches(304.8, "mm") == pytest.approx(12.0, rel=1e-15)
+
+
+@pytest.mark.parametrize("unit", sorted(INCHES_PER))
+def test_length_factors_against_pint(unit: str) -> None:
+    """One of each unit, and a thousand of them."""
+    if unit == "hundredths":
+        assert INCHES_PER[unit] == 10 * INCHES_PER["thou"]
+        return
+    for amount in (1.0, 7.5, 1000.0):
+        ours = to_inches(amount, unit)
+        assert ours == pytest.approx(UREG.Quantity(amount, PINT_NAMES[unit]).m_as("inch"), rel=1e-12)
+    assert to_inches(1, unit) == pytest.approx(INCHES_PER[unit], rel=1e-15)
+
+
+@pytest.mark.parametrize(
+    ("words", "amount", "unit"),
+    [
+        ("12.7 mm", 12.7, "millimeter"),
+        ("1.3 centimetres", 1.3, "centimeter"),
+        ("one foot", 1, "foot"),
+        ("485 thou", 485, "thou"),
+        ("forty-nine hundredths of an inch", 0.49, "inch"),
+        ("half an inch", 0.5, "inch"),
+    ],
+)
+def test_words_against_pint(words: str, amount: float, unit: str) -> None:
+    """Read with no quantity asked, so only the words decide."""
+    assert read(words).value_in == pytest.approx(UREG.Quantity(amount, unit).m_as("inch"), rel=1e-12)
+
+
+def test_distance_names_are_pint_units_of_length() -> None:
+    """The two kinds of an odometer reading are names that pint can convert."""
+    for kind in ("miles", "kilometres"):
+        got = read(f"412,350 {kind}", "odometer")
+        assert got.kind == kind
+        assert UREG.Quantity(1, got.kind).check("[length]")
+    assert UREG.Quantity(1, "mile").m_as("kilometre") == pytest.approx(1.609344, rel=1e-12)
+
+
+def test_a_hex_nut_has_six_flats() -> None:
+    """A flat is a sixth of a turn: 60 degrees by pint."""
+    assert FLATS_PER_TURN == 6
+    assert UREG.Quantity(1 / FLATS_PER_TURN, "turn").m_as("degree") == pytest.approx(60)
+    for n in range(1, 13):
+        assert read(f"{n} flats", "turns").count == float(Fraction(n, 6))
+        assert read(f"{n} turns", "flats").count == 6 * n
