@@ -1,5 +1,5 @@
 """`python -m assistant` is `lugcall`."""
 
-from assistant.cli import main
+from assistant.cli import run
 
-main(prog_name="lugcall")
+run()

@@ -52,6 +52,21 @@ def _fail(message: str, code: int = 1) -> None:
     raise SystemExit(code)
 
 
+def run() -> None:
+    """The program: `main`, with usage errors in one line as well."""
+    try:
+        main.main(prog_name="lugcall", standalone_mode=False)
+    except click.exceptions.NoArgsIsHelpError as error:
+        click.echo(error.format_message())
+    except click.UsageError as error:
+        command = error.ctx.command_path if error.ctx is not None else "lugcall"
+        _fail(f"{error.format_message().rstrip('.')}; {command} --help shows how", 2)
+    except click.ClickException as error:
+        _fail(error.format_message(), error.exit_code)
+    except click.Abort:
+        raise SystemExit(130) from None
+
+
 @click.group(context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 92})
 @click.version_option(__version__, prog_name="lugcall")
 def main() -> None:
@@ -71,9 +86,12 @@ def main() -> None:
 def demo(records: Path | None) -> None:
     """Our invented demo truck, from making it safe to sign-off. Asks nothing."""
     from assistant.card import load_card
+    from assistant.record import default_folder
 
     folder = _demo_folder()
     script = (folder / "first_job.txt").read_text(encoding="utf-8")
+    # Apart from real jobs: nobody should meet an invented truck among the shop's records.
+    records = records or default_folder() / "demo"
     session, said = _begin(load_card(folder / "truck_t104.toml"), records)
     click.echo("An invented truck in an invented shop. TECH is under it, HELPER at the pedal.\n")
     _show(said)
@@ -97,7 +115,7 @@ def chat(card_file: Path | None, records: Path | None) -> None:
     _play(session, _lines())
 
 
-@main.command()
+@main.command(short_help="Carry on the newest unfinished record.")
 @click.argument("record", required=False, type=click.Path(path_type=Path))
 @click.option("--records", type=click.Path(path_type=Path), help="Folder with the records.")
 @_one_line_errors
@@ -197,7 +215,7 @@ def _show(said: Iterable[Said]) -> None:
 # --- readings -------------------------------------------------------------------------------------
 
 
-@main.command()
+@main.command(context_settings={"ignore_unknown_options": True})
 @click.argument("words", nargs=-1, required=True)
 @click.option("--for", "quantity", default="", help=f"What was asked: {', '.join(QUANTITIES)}.")
 @click.option("--mm", is_flag=True, help="A metric shop: bare numbers are millimetres.")
@@ -246,7 +264,7 @@ def _plain(got: Reading) -> str:
 # --- arithmetic -----------------------------------------------------------------------------------
 
 
-@main.command()
+@main.command(short_help="The arithmetic alone: ring and rod moves.")
 @click.option("--gap", required=True, help='Bearing to brake, as called out: "five eighths".')
 @click.option("--clearance", required=True, help="Fork clearance.")
 @click.option("--free-travel", help="Free travel at the pedal.")
@@ -274,7 +292,7 @@ def plan(card_file: Path | None, as_json: bool, **called: str | None) -> None:
 # --- records and cards ----------------------------------------------------------------------------
 
 
-@main.command()
+@main.command(short_help="Check that no line of a record was changed or lost.")
 @click.argument("records", nargs=-1, required=True, type=click.Path(path_type=Path))
 @click.option("--seal", help="The seal written on the work order, like 3F2A-91BC.")
 @click.option("--json", "as_json", is_flag=True, help="Print JSON, one object a record.")
@@ -324,7 +342,7 @@ def transcript(record: Path) -> None:
         _fail(f"{record.name}: {problem}")
 
 
-@main.command()
+@main.command(short_help="Check a truck card; show each limit and whose it is.")
 @click.argument("file", type=click.Path(path_type=Path))
 @click.option("--json", "as_json", is_flag=True, help="Print JSON.")
 @_one_line_errors

@@ -7,6 +7,7 @@ job it reads plain data (state, readings, moves), never its flags or guards.
 from __future__ import annotations
 
 import math
+import random
 from pathlib import Path
 from typing import Any
 
@@ -336,7 +337,7 @@ class Procedure(RuleBasedStateMachine):
     # --- rules ---
 
     @initialize(
-        depth=st.integers(0, 90),
+        depth=st.one_of(st.integers(23, 36), st.integers(0, 78)),
         gap=st.sampled_from([0.66, 0.53, 0.40, 0.5625, 0.75]),
         clearance=st.sampled_from([0.04, 0.125, 0.20]),
     )
@@ -354,8 +355,18 @@ class Procedure(RuleBasedStateMachine):
 
     def go_on(self, n: int) -> None:
         for _ in range(n):
+            if self.job.state == "signed_off":
+                return
             meaning, who, more = self.right_act()
             self.say(meaning, who, **more)
+
+    @precondition(lambda self: self.job.state == "signed_off")
+    @rule(depth=st.integers(23, 60))
+    def another_truck(self, depth: int) -> None:
+        self.replayed()
+        self.acts, self.watch, self.job = [], Watch(), Job(CARD, DIALOGS)
+        self.job.prompt(entering=True)
+        self.go_on(depth)
 
     @rule(who=ROLES)
     def stop(self, who: str) -> None:
@@ -380,6 +391,11 @@ class Procedure(RuleBasedStateMachine):
         for meaning in order:
             self.say(meaning, "tech")
 
+    def out_of_a_stop_now(self, way: str) -> None:
+        if self.job.state == "halted":
+            self.say("clear", "tech")
+            self.say(way, "tech")
+
     @precondition(lambda self: bool(self.job.expects()))
     @rule(
         who=ROLES,
@@ -390,7 +406,12 @@ class Procedure(RuleBasedStateMachine):
         way=st.sampled_from(["", "tighter", "looser"]),
     )
     def reading(self, who: str, value: float, half: float, way: str) -> None:
-        self.say("reading", who, reading=reading_for(self.job.expects(), value, half), way=way)
+        self.reading_now(who, value, half, way)
+
+    def reading_now(self, who: str, value: float, half: float, way: str = "") -> None:
+        if self.job.expects():
+            data = reading_for(self.job.expects(), value, half)
+            self.say("reading", who, reading=data, way=way)
 
     @rule(
         who=ROLES,
@@ -398,6 +419,9 @@ class Procedure(RuleBasedStateMachine):
         value=st.one_of(st.none(), st.floats(0, 12), st.sampled_from([0.53, 0.66, 0.125])),
     )
     def correct(self, who: str, quantity: str, value: float | None) -> None:
+        self.correct_now(who, quantity, value)
+
+    def correct_now(self, who: str, quantity: str, value: float | None) -> None:
         target = quantity or self.job.last_quantity()
         data = reading_for(target, value) if value is not None and target else None
         self.say("correct", who, reading=data, quantity=quantity)
@@ -438,13 +462,58 @@ def test_anything_by_anybody() -> None:
     run_state_machine_as_test(
         Procedure,
         settings=settings(
-            max_examples=120,
-            stateful_step_count=40,
+            max_examples=60,
+            stateful_step_count=30,
             deadline=None,
             database=None,
             suppress_health_check=list(HealthCheck),
         ),
     )
+
+
+def walk(seed: int, acts: int = 160) -> Procedure:
+    """One long session: mostly right answers, the more disturbed the nearer to the pedal."""
+    chance = random.Random(seed)
+    machine = Procedure()
+    machine.truck = {
+        "gap": chance.choice([0.66, 0.53, 0.40, 0.5625, 0.75]),
+        "clearance": chance.choice([0.04, 0.125, 0.20]),
+    }
+    disturb = [
+        lambda who: machine.say("stop", who),
+        lambda who: machine.say(chance.choice(sorted(vocabulary.MEANINGS)), who),
+        lambda who: machine.say(chance.choice(["lost", "released", "holding"]), "helper"),
+        lambda who: machine.say(chance.choice(["clear", "let_up", "carry_on", "done"]), "tech"),
+        lambda who: machine.say(chance.choice(["back", "correct", "pause"]), who),
+        lambda who: machine.out_of_a_stop_now(chance.choice(["let_up", "carry_on"])),
+        lambda who: machine.killed_and_resumed(),
+        lambda who: machine.correct_now(
+            who,
+            chance.choice(["", "lugs", "gap", *LIMITS]),
+            chance.choice([None, 0.53, 0.66, 0.5625, 0.125, 3.0]),
+        ),
+        lambda who: machine.reading_now(
+            who,
+            chance.choice([0.53, 0.5625, 0.66, 0.125, 1.5, 8.5, 4.0]),
+            chance.choice([0.0005, 1 / 64]),
+        ),
+    ]
+    while len(machine.acts) < acts and machine.job.state != "signed_off":
+        step = machine.job.step
+        near = step is None or step.phase == "ring" or chance.random() < 0.1
+        if chance.random() < (0.35 if near else 0.05):
+            chance.choice(disturb)(chance.choice(["tech", "helper"]))
+        else:
+            machine.go_on(1)
+    machine.replayed()
+    return machine
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_long_walks(seed: int) -> None:
+    """The same invariants, from sessions longer and nearer to the pedal than chance finds."""
+    for part in range(20):
+        walk(seed * 1000 + part)
 
 
 def test_right_answers_sign_off() -> None:
