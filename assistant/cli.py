@@ -167,7 +167,7 @@ def _lines() -> Iterator[str]:
         return
     while True:
         try:
-            yield input("> ")
+            yield input("\n> ")
         except EOFError:
             click.echo()
             return

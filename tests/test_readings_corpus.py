@@ -94,7 +94,9 @@ def test_nothing_is_read_wrong_without_a_question(name: str) -> None:
 def test_most_rows_come_out_right(name: str, share: float) -> None:
     """Questions too many are a nuisance, so the share of exactly right rows has a floor."""
     results = [(row, read(row.words, row.quantity)) for row in rows(name)]
-    missed = [(r.quantity, r.words, r.status, got.status) for r, got in results if not is_right(r, got)]
+    missed = [
+        (r.quantity, r.words, r.status, got.status) for r, got in results if not is_right(r, got)
+    ]
     assert len(results) >= 400
     assert len(missed) <= (1 - share) * len(results), missed
 

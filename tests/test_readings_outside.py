@@ -66,13 +66,13 @@ def test_an_odometer_out_of_range_is_refused() -> None:
 
 
 def test_thousandths_in_num2words() -> None:
-    """"four hundred and eighty-five thousandths" for every one to two inches."""
+    """ "four hundred and eighty-five thousandths" for every one to two inches."""
     for n in range(2001):
         assert read(f"{num2words(n)} thousandths", "gap").value_in == n / 1000
 
 
 def test_digits_one_by_one_are_the_decimal() -> None:
-    """"point four eight five", digit by digit from num2words."""
+    """ "point four eight five", digit by digit from num2words."""
     for n in range(1000):
         words = " ".join(num2words(int(d)) for d in f"{n:03d}")
         assert read(f"point {words}", "gap").value_in == n / 1000
@@ -128,7 +128,9 @@ def test_length_factors_against_pint(unit: str) -> None:
         return
     for amount in (1.0, 7.5, 1000.0):
         ours = to_inches(amount, unit)
-        assert ours == pytest.approx(UREG.Quantity(amount, PINT_NAMES[unit]).m_as("inch"), rel=1e-12)
+        assert ours == pytest.approx(
+            UREG.Quantity(amount, PINT_NAMES[unit]).m_as("inch"), rel=1e-12
+        )
     assert to_inches(1, unit) == pytest.approx(INCHES_PER[unit], rel=1e-15)
 
 
@@ -145,7 +147,9 @@ def test_length_factors_against_pint(unit: str) -> None:
 )
 def test_words_against_pint(words: str, amount: float, unit: str) -> None:
     """Read with no quantity asked, so only the words decide."""
-    assert read(words).value_in == pytest.approx(UREG.Quantity(amount, unit).m_as("inch"), rel=1e-12)
+    assert read(words).value_in == pytest.approx(
+        UREG.Quantity(amount, unit).m_as("inch"), rel=1e-12
+    )
 
 
 def test_distance_names_are_pint_units_of_length() -> None:

@@ -190,7 +190,11 @@ def test_qualified_lengths_round_trip(
 ) -> None:
     """The qualifier moves the value to its side of the nominal, and survives being read back."""
     text, value, quantity = length
-    if not 0.2 <= value or not possible(value - 0.1, quantity) or not possible(value + 0.1, quantity):
+    if (
+        not 0.2 <= value
+        or not possible(value - 0.1, quantity)
+        or not possible(value + 0.1, quantity)
+    ):
         return
     got = there_and_back(f"{qualifier} {text}", quantity, units)
     assert got.value_in is not None and got.low_in is not None and got.high_in is not None
@@ -205,7 +209,7 @@ def test_qualified_lengths_round_trip(
 @QUICK
 @given(st.sampled_from(["shy", "fat", "scant", "heavy", "or so"]), st.integers(16, 96), quantities)
 def test_trailing_qualifiers_round_trip(word: str, ticks: int, quantity: str) -> None:
-    """"half inch shy"."""
+    """ "half inch shy"."""
     value = ticks / 64
     if possible(value - 0.1, quantity) and possible(value + 0.1, quantity):
         got = there_and_back(f"{fraction(ticks)} in {word}", quantity)
@@ -229,7 +233,9 @@ def pairs(draw: st.DrawFn) -> tuple[str, str, float, float]:
 
 @QUICK
 @given(pairs(), quantities, st.booleans())
-def test_between_round_trips(pair: tuple[str, str, float, float], quantity: str, swap: bool) -> None:
+def test_between_round_trips(
+    pair: tuple[str, str, float, float], quantity: str, swap: bool
+) -> None:
     """Both ends are the interval, whichever is said first."""
     low, high, low_in, high_in = pair
     if not (possible(low_in, quantity) and possible(high_in, quantity)):
@@ -250,7 +256,9 @@ def test_go_no_go_is_the_same_as_between(
     if not (possible(low_in, quantity) and possible(high_in, quantity)):
         quantity = ""
     words = f"goes on {low}, no go on {high}"
-    assert same(there_and_back(words, quantity, shown=False), read(f"between {low} and {high}", quantity))
+    assert same(
+        there_and_back(words, quantity, shown=False), read(f"between {low} and {high}", quantity)
+    )
 
 
 @QUICK
@@ -312,9 +320,7 @@ def test_any_text_gets_an_answer(text: str, quantity: str, units: str) -> None:
 
 
 @settings(max_examples=500, deadline=None, database=None)
-@given(
-    st.text(alphabet="0123456789/.,-+'\" ½⅛±_inmth", max_size=20), every_quantity, shops
-)
+@given(st.text(alphabet="0123456789/.,-+'\" ½⅛±_inmth", max_size=20), every_quantity, shops)
 def test_any_typed_figures_get_an_answer(text: str, quantity: str, units: str) -> None:
     """The characters a measurement is typed with, in any order."""
     sound(text, quantity, units)
@@ -336,8 +342,8 @@ def test_random_shapes_keep_their_value_when_said_again() -> None:
     by_kind: dict[str, list[str]] = {}
     for word in SPOKEN:
         by_kind.setdefault(LEXICON[word][0], []).append(word)
-    # Finer than the read-back can say: parts of a hundredth, of a millimetre, of a turn.
-    by_kind = {kind: words for kind, words in by_kind.items() if kind not in "rZMNVDY_"}
+    # Parts of these units are finer than the read-back says ("a sixteenth of a thou").
+    by_kind = {kind: words for kind, words in by_kind.items() if kind not in "krZMNVDY_"}
     kinds = sorted(by_kind)
     rng = random.Random(27)
     reads = 0
@@ -361,10 +367,9 @@ REPEATED = (
 
 
 @pytest.mark.parametrize("words", REPEATED)
-@pytest.mark.parametrize("quantity", ["gap", "odometer"])
-def test_ten_thousand_characters_take_no_time(words: str, quantity: str) -> None:
+def test_ten_thousand_characters_take_no_time(words: str) -> None:
     """No pattern backtracks without end on one thing said over and over."""
     text = (words + " ") * (10_000 // (len(words) + 1))
     start = time.process_time()
-    sound(text, quantity)
+    sound(text, "gap")
     assert time.process_time() - start < 1.0
