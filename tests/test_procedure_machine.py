@@ -31,7 +31,8 @@ from assistant.procedure.said import Act, Said
 
 DIALOGS = load_dialogs(Path(__file__).parent.parent / "dialogs")
 IDS = [s.id for s in DIALOGS.steps]
-PAST_RING = {f"prompt:{i}" for i in IDS[IDS.index("fork_clearance") :]}
+DETOURS = ("key_back", "reopen_cover")  # these open up again for a ring that is not right
+PAST_RING = {f"prompt:{i}" for i in IDS[IDS.index("fork_clearance") :] if i not in DETOURS}
 LIMITS = {  # inches, as on the card below
     "gap": (0.5, 0.5625),
     "clearance": (3 / 32, 5 / 32),
@@ -113,6 +114,7 @@ class Watch:
         self.turned_unsaid = False
         self.lock_out = False
         self.cover_off = False
+        self.key_above = False
         self.count_open = False
         self.read_at_move: list[int] = []
 
@@ -124,7 +126,7 @@ class Watch:
         if act.meaning == "let_up" and tech and self.halted:
             self.held = False
         if act.meaning in ("lost", "released") and helper:
-            if act.meaning == "released" and self.present == "prompt:ring_release":
+            if act.meaning == "released" and (self.halted or self.present == "prompt:ring_release"):
                 self.pedal_up = True
             if not self.halted:
                 self.clear = self.clear and act.meaning == "released"
@@ -150,6 +152,8 @@ class Watch:
             self.clear = False
         if said.key in IN_THE_HOLE:
             self.clear = False
+            assert self.cover_off, f"{said.key} looks into the hole, and the cover is on"
+            assert not self.key_above, f"{said.key} sends a man under, and the helper has the key"
         if said.key in PAST_RING:
             assert self.gap_stands(job), f"{said.key} was told and the gap is not right"
             assert self.pedal_up, f"{said.key} was told and the pedal may be down"
@@ -257,7 +261,9 @@ class Procedure(RuleBasedStateMachine):
         if act.meaning in ("done", "check") and moved_on:
             self.watch.lock_out |= at == "prompt:ring_unlock"
             self.watch.lock_out &= at != "prompt:ring_lock"
-            self.watch.cover_off |= at == "prompt:cover_off"
+            self.watch.cover_off |= at in ("prompt:cover_off", "prompt:reopen_cover")
+            self.watch.key_above |= at == "prompt:hand_key"
+            self.watch.key_above &= at not in ("prompt:key", "prompt:key_back")
             self.watch.cover_off &= at != "prompt:cover_on"
 
     def check_stop(self, said: list[Said]) -> None:
@@ -509,10 +515,10 @@ def walk(seed: int, acts: int = 160) -> Procedure:
     return machine
 
 
-@pytest.mark.parametrize("seed", range(12))
+@pytest.mark.parametrize("seed", range(8))
 def test_long_walks(seed: int) -> None:
     """The same invariants, from sessions longer and nearer to the pedal than chance finds."""
-    for part in range(20):
+    for part in range(12):
         walk(seed * 1000 + part)
 
 
@@ -546,8 +552,10 @@ def test_every_way_in_is_guarded(edge: dict[str, Any]) -> None:
         assert "hands_clear" in guards
     if step.id == "ring_gap":
         assert "pedal_up" in guards
-    if IDS.index(step.id) >= IDS.index("fork_clearance"):
-        assert {"gap_right", "pedal_up"} <= set(guards)
+    if f"prompt:{step.id}" in PAST_RING:
+        assert {"gap_right", "pedal_up", "lock_in"} <= set(guards)
+    if f"prompt:{step.id}" in IN_THE_HOLE:
+        assert {"key_below", "cover_open"} <= set(guards)
 
 
 def test_sign_off_is_the_only_way_to_signed_off() -> None:

@@ -190,11 +190,7 @@ def test_qualified_lengths_round_trip(
 ) -> None:
     """The qualifier moves the value to its side of the nominal, and survives being read back."""
     text, value, quantity = length
-    if (
-        not 0.2 <= value
-        or not possible(value - 0.1, quantity)
-        or not possible(value + 0.1, quantity)
-    ):
+    if value < 0.2 or not possible(value - 0.1, quantity) or not possible(value + 0.1, quantity):
         return
     got = there_and_back(f"{qualifier} {text}", quantity, units)
     assert got.value_in is not None and got.low_in is not None and got.high_in is not None
@@ -240,6 +236,8 @@ def test_between_round_trips(
     low, high, low_in, high_in = pair
     if not (possible(low_in, quantity) and possible(high_in, quantity)):
         quantity = ""
+    # "between 1 in and 1/16 in" may be one mixed number, and is asked about.
+    swap = swap and not high_in.is_integer()
     words = f"between {high} and {low}" if swap else f"between {low} and {high}"
     # `a to b` with a mixed number after "to" is asked about today, so figures are not checked.
     got = there_and_back(words, quantity, shown=False)

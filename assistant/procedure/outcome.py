@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from assistant.clutch.figures import FREE_TRAVEL_INTERNAL_IN
 from assistant.clutch.move import MoveFinding
+from assistant.clutch.plan import AdjustmentPlan
 
 from . import prompts, words
 from .facts import Taken
@@ -119,6 +120,22 @@ def _as_found(job: Job, taken: Taken) -> list[Said]:
             else:
                 out.append(Said("tech", finding.text, "reply:ratio_differ"))
                 facts.doubts.append("pedal ratios disagree: " + finding.text)
+        if plan is not None:
+            out += _predicted(job, plan)
+    return out
+
+
+def _predicted(job: Job, plan: AdjustmentPlan) -> list[Said]:
+    """Where ring and rod together should bring the pedal, when the readings can tell."""
+    units, say = job.facts.card.units, job.dialogs.say
+    out = []
+    if plan.ratio.known:
+        free = words.length(plan.free_travel_after.value_in, units)
+        out.append(Said("tech", say("free_after", free_after=free), "reply:free_after"))
+    if plan.brake_contact_after_in is not None:
+        contact = words.length(plan.brake_contact_after_in, units)
+        text = say("contact_after", contact_after=contact)
+        out.append(Said("tech", text, "reply:contact_after"))
     return out
 
 

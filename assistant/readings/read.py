@@ -8,6 +8,7 @@ Nothing is guessed: two plausible meanings make a question.
 from __future__ import annotations
 
 import re
+from functools import lru_cache
 from typing import NamedTuple
 
 from . import amounts, settle
@@ -84,7 +85,18 @@ def read(
     Returns:
         A `Reading`; never raises on words. ValueError for an unknown quantity name.
     """
-    q = quantity if isinstance(quantity, Quantity) else quantity_named(quantity)
+    if isinstance(quantity, str):
+        return _heard_before(words, quantity, units, distance)
+    return _read(words, quantity, units, distance)
+
+
+@lru_cache(maxsize=4096)
+def _heard_before(words: str, quantity: str, units: str, distance: str) -> Reading:
+    # A shop says the same few hundred things all day, and readings never change once made.
+    return _read(words, quantity_named(quantity), units, distance)
+
+
+def _read(words: str, q: Quantity, units: str, distance: str) -> Reading:
     kinds, values = tokenize(words)
     shape = _shapes.get(kinds)
     if shape is None:

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from . import speak
 from .speak import Form
+from .units import FLATS_PER_TURN
 
 
 class Reading:
@@ -81,6 +84,24 @@ class Reading:
     def form(self) -> Form:
         """How finely it was said: see `speak.Form`."""
         return self._parts[0][1]
+
+    def as_quantity(self) -> Any:
+        """The value as a pint quantity (inch, turn, mile, kilometre, or a bare count of lugs).
+
+        pint is imported here and nowhere else: it takes longer to import than a job to start.
+        Raises ValueError when nothing was read.
+        """
+        if self.status != "read":
+            raise ValueError(f"nothing was read ({self.why}); check status first")
+        import pint
+
+        registry = pint.get_application_registry()  # type: ignore[no-untyped-call]
+        if self.count is None:
+            return registry.Quantity(self.value_in, "inch")
+        unit = {"turns": "turn", "miles": "mile", "kilometres": "kilometer"}
+        if self.kind == "flats":
+            return registry.Quantity(self.count / FLATS_PER_TURN, "turn")
+        return registry.Quantity(self.count, unit.get(self.kind, "dimensionless"))
 
     def as_json(self) -> dict[str, object]:
         """The keys that `lugcall reading --json` prints."""

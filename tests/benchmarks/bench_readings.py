@@ -1,0 +1,253 @@
+"""How many utterances of both corpora come out right, and how fast, next to three other readers.
+
+    python tests/benchmarks/bench_readings.py [--repeat N] [--sample N]
+
+The other readers are general: none was written for this trade, and none knows which quantity was
+asked. So each gets the same words and the most favourable interpretation:
+
+- right: any number it finds equals the expected value in any unit that it could mean: inches,
+  thousandths, millimetres, centimetres, or the plain number; for a row with an interval, any
+  value inside it. Two neighbours also count as a fraction ("9 16ths") and all its numbers as
+  digits in a row ("4 85"). quantulum3 also gets its own unit converted to inches. A row that expects a
+  question, a refusal or nothing counts as right when the reader finds nothing. text2num's
+  `alpha2digit` leaves digits it was given in place, and every number left in its text counts.
+- asked: lugcall only; the others cannot ask.
+- read wrong: a number found where none of the above holds: a wrong value, or a value for a row
+  that has none.
+- none/failed: nothing found, or an exception, for a row that has a value (for lugcall also
+  "refused").
+
+lugcall gets no such favour: a row is right when its status and value are what the file says.
+"asked" counts questions where the file expects a value, a refusal or nothing; a wrong reading
+and a missed one are counted as for the others. The four columns add up to 100 %.
+
+Speed is one core, whole passes, best of N. "First hearing" empties the table of analysed shapes
+before its pass. quantulum3 loads its data in a first call that is not timed, and is given two
+passes at most; with --sample it gets every Nth row only, and the table says so.
+"""
+
+from __future__ import annotations
+
+import argparse
+import importlib
+import re
+import time
+import warnings
+from collections.abc import Callable, Iterator
+from itertools import pairwise
+from pathlib import Path
+from typing import Any, NamedTuple
+
+CORPUS = Path(__file__).parent.parent / "corpus"
+FILES = ("tuning", "heldout")
+MM_PER_IN = 25.4
+NUMBER = re.compile(r"\d+(?:[.,]\d+)?")
+
+
+class Row(NamedTuple):
+    """What a corpus row says and expects."""
+
+    file: str
+    category: str
+    quantity: str
+    words: str
+    status: str
+    low: float
+    high: float
+    is_count: bool
+
+
+def corpus() -> Iterator[Row]:
+    """Every row of both files; a single expected value is an interval of no width."""
+    for name in FILES:
+        for line in (CORPUS / f"{name}.tsv").read_text(encoding="utf-8").split("\n")[1:]:
+            if not line:
+                continue
+            cells = [*line.split("\t"), *[""] * 8]
+            category, quantity, words, status, value, count, nominal = cells[:7]
+            expected = [float(x) for x in (nominal or value or count or "nan").split("..")]
+            yield Row(
+                name, category, quantity, words, status, expected[0], expected[-1], bool(count)
+            )
+
+
+def inside(row: Row, value: float) -> bool:
+    """Whether `value` is the expected one, allowing for the six places the files keep."""
+    slack = 1e-6 * max(1.0, abs(row.high))
+    return row.low - slack <= value <= row.high + slack
+
+
+# --- the readers: each takes a row and says right, asked, wrong or none --------------------------
+
+
+def lugcall(row: Row) -> str:
+    """This project, judged strictly."""
+    got = READ(row.words, row.quantity)
+    if got.status == "read":
+        value = got.count if row.is_count else got.value_in
+        good = row.status == "read" and value is not None and inside(row, value)
+        return "right" if good else "wrong"
+    if got.status == row.status:
+        return "right"
+    return "asked" if got.status == "ask" else "none"
+
+
+def favourable(row: Row, numbers: list[float], inches: list[float]) -> str:
+    """The verdict that suits a general reader best."""
+    if not numbers:
+        return "none" if row.status == "read" else "right"
+    if row.status != "read":
+        return "wrong"
+    means = list(inches)
+    found = numbers + [a / b for a, b in pairwise(numbers) if b]
+    digits = "".join(f"{n:g}" for n in numbers)
+    if digits.isdigit():
+        found.append(float(digits))
+    for n in found:
+        means += [n] if row.is_count else [n, n / 1000, n / MM_PER_IN, n * 10 / MM_PER_IN]
+    return "right" if any(inside(row, value) for value in means) else "wrong"
+
+
+def with_quantulum3(row: Row) -> str:
+    """quantulum3: quantities with units."""
+    numbers, inches = [], []
+    for found in QUANTULUM(row.words):
+        numbers.append(float(found.value))
+        # Its names for units of length, with their inches; others count as plain numbers.
+        factor = {
+            "inch": 1.0,
+            "thou": 0.001,
+            "mil": 0.001,
+            "millimetre": 1 / MM_PER_IN,
+            "centimetre": 10 / MM_PER_IN,
+            "foot": 12.0,
+            "metre": 1000 / MM_PER_IN,
+        }.get(found.unit.name)
+        if factor is not None:
+            inches.append(found.value * factor)
+    return favourable(row, numbers, inches)
+
+
+def with_text2num(row: Row) -> str:
+    """text2num: number words to digits inside a text."""
+    text = ALPHA2DIGIT(row.words, "en")
+    return favourable(row, [float(x.replace(",", ".")) for x in NUMBER.findall(text)], [])
+
+
+def with_word2number(row: Row) -> str:
+    """word2number: one number out of words."""
+    return favourable(row, [float(WORD_TO_NUM(row.words))], [])
+
+
+READ: Callable[..., Any]
+QUANTULUM: Callable[..., Any]
+ALPHA2DIGIT: Callable[..., str]
+WORD_TO_NUM: Callable[..., float]
+
+
+def judge(reader: Callable[[Row], str], row: Row) -> str:
+    """A reader's verdict; an exception means it found nothing."""
+    try:
+        return reader(row)
+    except Exception:
+        return "none" if row.status == "read" else "right"
+
+
+class Result(NamedTuple):
+    """One line of the table."""
+
+    name: str
+    rows: int
+    verdicts: list[str]
+    per_second: float
+
+
+def run(
+    name: str,
+    reader: Callable[[Row], str],
+    rows: list[Row],
+    repeat: int,
+    before: Callable[[], None] = lambda: None,
+) -> Result:
+    """Best of `repeat` whole passes."""
+    best = float("inf")
+    verdicts: list[str] = []
+    for _ in range(repeat):
+        before()
+        start = time.perf_counter()
+        verdicts = [judge(reader, row) for row in rows]
+        best = min(best, time.perf_counter() - start)
+    return Result(name, len(rows), verdicts, len(rows) / best)
+
+
+def share(verdicts: list[str], verdict: str) -> str:
+    """Per cent, one place."""
+    return f"{100 * verdicts.count(verdict) / len(verdicts):.1f}"
+
+
+def print_table(results: list[Result]) -> None:
+    """Every reader on one line."""
+    ours = next(r for r in results if r.name == "lugcall, warm").per_second
+    print(
+        f"{'reader':<24}{'rows':>6}{'right %':>9}{'asked %':>9}{'wrong %':>9}"
+        f"{'none/failed %':>15}{'readings/s':>12}{'lugcall warm is':>17}"
+    )
+    for r in results:
+        columns = [share(r.verdicts, v) for v in ("right", "asked", "wrong", "none")]
+        print(
+            f"{r.name:<24}{r.rows:>6}{columns[0]:>9}{columns[1]:>9}{columns[2]:>9}"
+            f"{columns[3]:>15}{r.per_second:>12,.0f}{ours / r.per_second:>15,.1f} x"
+        )
+
+
+def print_categories(rows: list[Row], verdicts: list[str]) -> None:
+    """lugcall by kind of utterance, for both files."""
+    print(f"\n{'lugcall by category':<24}{'tuning':>12}{'held-out':>12}")
+    for category in [*dict.fromkeys(row.category for row in rows), "all"]:
+        cells = []
+        for file in FILES:
+            some = [
+                v
+                for row, v in zip(rows, verdicts, strict=True)
+                if row.file == file and category in (row.category, "all")
+            ]
+            cells.append(f"{some.count('right')}/{len(some)}" if some else "-")
+        print(f"{category:<24}{cells[0]:>12}{cells[1]:>12}")
+
+
+def main() -> None:
+    """Load the readers, run them, print one table and the categories."""
+    parser = argparse.ArgumentParser(description=__doc__.split("\n")[0])
+    parser.add_argument("--repeat", type=int, default=5, help="passes; the best one counts")
+    parser.add_argument("--sample", type=int, default=1, help="quantulum3 gets every Nth row")
+    args = parser.parse_args()
+
+    global READ, QUANTULUM, ALPHA2DIGIT, WORD_TO_NUM
+    # The package exports the function under the module's name, so ask for the module by path.
+    module = importlib.import_module("assistant.readings.read")
+    READ = module.read
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        QUANTULUM = importlib.import_module("quantulum3.parser").parse
+        ALPHA2DIGIT = importlib.import_module("text_to_num").alpha2digit
+        WORD_TO_NUM = importlib.import_module("word2number.w2n").word_to_num
+        QUANTULUM("nine sixteenths of an inch")
+
+    rows = list(corpus())
+    results = [
+        run("lugcall, first hearing", lugcall, rows, args.repeat, module._shapes.clear),
+        run("lugcall, warm", lugcall, rows, args.repeat),
+        run("text2num", with_text2num, rows, args.repeat),
+        run("word2number", with_word2number, rows, args.repeat),
+    ]
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        some = rows[:: args.sample]
+        name = f"quantulum3 (1 in {args.sample})" if args.sample > 1 else "quantulum3"
+        results.insert(2, run(name, with_quantulum3, some, min(args.repeat, 2)))
+    print_table(results)
+    print_categories(rows, results[1].verdicts)
+
+
+if __name__ == "__main__":
+    main()

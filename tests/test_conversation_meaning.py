@@ -1,0 +1,430 @@
+"""What words are taken for: exact phrases, misheard ones, denials, readings and corrections."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import pytest
+
+from assistant.conversation import Session
+from assistant.conversation.meaning import Question, understand
+from assistant.procedure.dialog import Dialogs
+from assistant.procedure.said import Act, Said
+
+Play = Callable[[Session, str], list[Said]]
+
+SAFE = "done / done / done / done / done / done / h: ready"
+CHAIN = f"{SAFE} / h: sound / sound / sound / sound"
+FOUND = f"{CHAIN} / skip / 8.5 in / 8.25 in / 5/8 in / check / 3/4 in / done"
+PLAN = f"{FOUND} / 0.660 / check / forty thou / check"
+UNLOCK = f"{PLAN} / check / done / done"
+HOLD = f"{UNLOCK} / clear"
+TURN = f"{HOLD} / h: holding"
+CLEAR = f"{TURN} / five lugs / check / done / done"
+RELEASE = f"{CLEAR} / clear"
+CLOSE = f"{FOUND} / nine sixteenths / check / forty thou / check"
+AT = {
+    "act": "",
+    "ready": "done / done / done / done / done / done",
+    "sound": SAFE,
+    "sound tech": f"{SAFE} / h: sound",
+    "read": f"{CHAIN} / skip",
+    "free": f"{CHAIN} / skip / 8.5 in / 8.25 in",
+    "odometer": CHAIN,
+    "gap": FOUND,
+    "pending": f"{FOUND} / 0.660",
+    "clearance": f"{FOUND} / 0.660 / check",
+    "plan": PLAN,
+    "close plan": CLOSE,
+    "ring ready": UNLOCK,
+    "hold": HOLD,
+    "turn": TURN,
+    "ring clear": CLEAR,
+    "release": RELEASE,
+    "halted held": f"{TURN} / stop",
+    "repair": f"{SAFE} / h: not sound",
+}
+
+
+def meant(session: Session, play: Play, at: str, line: str) -> str:
+    """The meaning of a line at a place in the job; "?name" for a question asked back."""
+    play(session, AT[at])
+    who, _, words = line.partition(": ")
+    got = understand(words, who, session.job, session.dialogs, session.asked)
+    return f"?{got.reply}" if isinstance(got, Question) else got.meaning
+
+
+EXACT = [
+    ("act", "tech: done", "done"),
+    ("act", "tech: Done.", "done"),
+    ("act", "tech: okay, done", "done"),
+    ("act", "tech: yes", "check"),
+    ("ready", "helper: ready", "ready"),
+    ("ready", "helper: all set", "ready"),
+    ("sound", "helper: sound", "sound"),
+    ("sound", "helper: no", "not_sound"),
+    ("sound tech", "tech: nothing loose", "sound"),
+    ("sound tech", "tech: it's binding", "not_sound"),
+    ("repair", "tech: repaired", "repaired"),
+    ("odometer", "helper: skip", "skip"),
+    ("pending", "tech: check", "check"),
+    ("pending", "tech: that's right", "check"),
+    ("pending", "tech: correct", "check"),
+    ("pending", "tech: no", "no"),
+    ("pending", "tech: wrong", "no"),
+    ("plan", "tech: check", "check"),
+    ("close plan", "tech: accept", "accept"),
+    ("close plan", "tech: accept because the gauge is worn", "accept"),
+    ("close plan", "tech: move", "move"),
+    ("close plan", "tech: measure again", "measure"),
+    ("ring ready", "tech: clear", "clear"),
+    ("ring ready", "tech: hands and tool clear", "clear"),
+    ("hold", "helper: holding", "holding"),
+    ("hold", "helper: pedal's down", "holding"),
+    ("turn", "helper: lost it", "lost"),
+    ("turn", "helper: my foot slipped", "lost"),
+    ("release", "helper: released", "released"),
+    ("release", "helper: pedal up", "released"),
+    ("halted held", "tech: let it up", "let_up"),
+    ("halted held", "tech: carry on", "carry_on"),
+    ("gap", "tech: where are we", "where"),
+    ("gap", "tech: why", "why"),
+    ("gap", "tech: how much longer", "how_long"),
+    ("gap", "tech: say again", "repeat"),
+    ("gap", "tech: go back", "back"),
+    ("gap", "tech: help", "help"),
+    ("gap", "tech: lunch", "pause"),
+]
+
+
+@pytest.mark.parametrize(("at", "line", "meaning"), EXACT)
+def test_exact(session: Session, play: Play, at: str, line: str, meaning: str) -> None:
+    """Phrases of the dialogs mean what they say where they are asked for."""
+    assert meant(session, play, at, line) == meaning
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        *("stop", "STOP!", "stop stop stop", "stop the truck", "don't stop", "please stop now"),
+        *("whoa there", "woah", "halt", "stopp", "stooop", "s t o p", "okay stop"),
+        *("stop, stop bolt", "pedal, stop!", "pedal stop", "hit the stop!", "stop it"),
+        *("note stop", "the stop bolt, stop", "five lugs stop"),
+    ],
+)
+@pytest.mark.parametrize("who", ["tech", "helper"])
+@pytest.mark.parametrize("at", ["turn", "release", "gap"])
+def test_stop(session: Session, play: Play, at: str, who: str, words: str) -> None:
+    """Stop in any sentence, from anybody, anywhere."""
+    assert meant(session, play, at, f"{who}: {words}") == "stop"
+
+
+@pytest.mark.parametrize(
+    "words", ["the stop bolt is rusty", "note the stop bolt is rusty", "unstoppable", "it stopped"]
+)
+def test_no_stop(session: Session, play: Play, words: str) -> None:
+    """A part's name inside a sentence is not a stop."""
+    assert meant(session, play, "gap", f"tech: {words}") != "stop"
+
+
+NEAR = [
+    ("act", "tech: donne", "done"),
+    ("act", "tech: all dune", "?did_you_mean"),
+    ("act", "tech: dun", "unclear"),
+    ("pending", "tech: chek", "check"),
+    ("sound", "helper: sownd", "?did_you_mean"),
+    ("hold", "helper: holdin", "?did_you_mean"),
+    ("hold", "helper: hold", "?did_you_mean"),
+    ("ring ready", "tech: cleer", "?did_you_mean"),
+    ("ring ready", "tech: cleared", "?did_you_mean"),
+    ("release", "helper: relased", "?did_you_mean"),
+    ("halted held", "tech: let it upp", "?did_you_mean"),
+    ("gap", "tech: where are we at", "where"),
+]
+
+
+@pytest.mark.parametrize(("at", "line", "meaning"), NEAR)
+def test_misheard(session: Session, play: Play, at: str, line: str, meaning: str) -> None:
+    """Likeness answers plain things, and only asks about what moves a pedal."""
+    got = meant(session, play, at, line)
+    assert got == meaning or (meaning.startswith("?") and got == "unclear")
+
+
+LIFE = [
+    ("hold", "helper", "holding"),
+    ("ring ready", "tech", "clear"),
+    ("ring clear", "tech", "clear"),
+    ("release", "helper", "released"),
+    ("halted held", "tech", "let_up"),
+]
+SPOILERS = [
+    *("not {}", "no {}", "isn't {}", "isnt {}", "ain't {}", "un{}", "not yet {}", "{} not", "{}?x"),
+    *("un {}", "never {}", "almost {}", "nearly {}", "{} in a minute", "don't say {}", "x{}"),
+    *("{}s", "{}ed", "is it {}", "when you say {}", "dont {}", "cannot {}", "wait not {}"),
+]
+
+
+@pytest.mark.parametrize("spoiler", SPOILERS)
+@pytest.mark.parametrize(("at", "who", "meaning"), LIFE)
+def test_life_and_limb_only_word_for_word(
+    session: Session, play: Play, dialogs: Dialogs, at: str, who: str, meaning: str, spoiler: str
+) -> None:
+    """Every phrase of these meanings, spoiled in any way, does not count."""
+    play(session, AT[at])
+    every = {p for m in dialogs.words.values() for p in m.phrases}
+    for phrase in dialogs.words[meaning].phrases:
+        words = spoiler.format(phrase)
+        if words in every:
+            continue
+        got = understand(words, who, session.job, dialogs, None)
+        assert not (isinstance(got, Act) and got.meaning == meaning), words
+
+
+NOT_THIS = [
+    *(("sound", f"helper: {w}", "sound") for w in ("unsound", "it's unsound", "all unsound")),
+    *(("sound", f"helper: {w}", "sound") for w in ("isnt sound", "it is not sound", "not so good")),
+    *(("sound", f"helper: {w}", "sound") for w in ("it doesnt", "it does not", "shifts unclean")),
+    *(("sound tech", f"tech: {w}", "sound") for w in ("something loose", "everything's loose")),
+    *(("sound tech", f"tech: {w}", "sound") for w in ("moves, not freely", "doesnt move freely")),
+    *(("act", f"tech: {w}", "done") for w in ("not done", "undone", "it's undone", "all undone")),
+    *(("act", f"tech: {w}", "done") for w in ("unfinished", "not finished", "incomplete")),
+    *(("act", f"tech: {w}", "done") for w in ("half done", "almost done", "isnt done", "didnt")),
+    *(("ready", f"helper: {w}", "ready") for w in ("not ready", "i'm unready", "unready")),
+    *(("repair", f"tech: {w}", "repaired") for w in ("unrepaired", "not repaired", "unfixed")),
+    *(("pending", f"tech: {w}", "check") for w in ("unchecked", "not right", "incorrect", "nope")),
+    *(("pending", f"tech: {w}", "check") for w in ("unconfirmed", "not correct", "that's not it")),
+    *(("pending", f"tech: {w}", "check") for w in ("thats not right", "isnt right", "not okay")),
+    *(("close plan", f"tech: {w}", "accept") for w in ("don't accept", "dont accept it", "unacc")),
+    *(("close plan", f"tech: {w}", "move") for w in ("don't move it", "dont move it", "remove")),
+]
+
+
+@pytest.mark.parametrize(("at", "line", "meaning"), NOT_THIS)
+def test_a_denial_is_not_its_opposite(
+    session: Session, play: Play, at: str, line: str, meaning: str
+) -> None:
+    """However it is denied, and with or without an apostrophe."""
+    assert meant(session, play, at, line) != meaning
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        *("lost it", "i lost it", "cant hold it", "can't hold it", "i cannot hold it"),
+        *("it's slipping", "slipping", "i'm losing it", "losing it", "it slipped", "coming up"),
+        *("it is coming up", "pedal's coming up", "my foot came off", "lost the pedal"),
+    ],
+)
+@pytest.mark.parametrize("at", ["turn", "ring clear"])
+def test_lost_is_heard_generously(session: Session, play: Play, at: str, words: str) -> None:
+    """A pedal that comes up under the technician's hands is no time to ask back."""
+    play(session, AT[at])
+    play(session, f"h: {words}")
+    assert session.job.state == "halted"
+
+
+WRONG_PERSON = [
+    ("hold", "tech: holding", "ring_hold"),
+    ("ring ready", "helper: clear", "ring_ready"),
+    ("ring clear", "helper: all clear", "ring_clear"),
+    ("release", "tech: released", "ring_release"),
+    ("halted held", "helper: let it up", "halted"),
+    ("repair", "helper: repaired", "repair"),
+    ("act", "helper: done", "chocks"),
+    ("ready", "tech: ready", "helper_ready"),
+    ("close plan", "helper: accept", "ring_plan"),
+    ("plan", "helper: check", "ring_plan"),
+    ("pending", "helper: okay", "found_gap"),
+    ("turn", "helper: done", "ring_turn"),
+    ("turn", "helper: five lugs", "ring_turn"),
+]
+
+
+@pytest.mark.parametrize(("at", "line", "state"), WRONG_PERSON)
+def test_wrong_person(session: Session, play: Play, at: str, line: str, state: str) -> None:
+    """What only one of the two can know does not count from the other."""
+    play(session, AT[at])
+    waiting = session.job.pending
+    said = play(session, line)
+    assert session.job.state == state and session.job.pending is waiting
+    assert not any(s.key == "reply:confirm_count" for s in said)
+
+
+@pytest.mark.parametrize(
+    ("at", "words", "figures"),
+    [
+        ("turn", "too lugs tighter", "2 lugs tighter"),
+        ("turn", "for lugs tighter", "4 lugs tighter"),
+        ("turn", "won lug", "1 lug tighter"),
+        ("turn", "three", "3 lugs tighter"),
+        ("turn", "three lugs looser", "3 lugs looser"),
+        ("turn", "all five", "5 lugs tighter"),
+        ("gap", "five twenty five", "0.525 in"),
+        ("gap", "nine sixteenths", "9/16 in"),
+        ("gap", "the gap is five eighths", "5/8 in"),
+        ("free", "one and a half", "1-1/2 in"),
+        ("clearance", "twenty-seven thou", "0.027 in"),
+        ("clearance", "an eight", "1/8 in"),
+    ],
+)
+def test_readings_and_homophones(
+    session: Session, play: Play, at: str, words: str, figures: str
+) -> None:
+    """Numbers as they are heard, read back before they count."""
+    play(session, AT[at])
+    play(session, words)
+    assert session.job.pending is not None and session.job.pending.figures == figures
+
+
+@pytest.mark.parametrize(
+    ("at", "first", "answer", "value_in"),
+    [
+        ("clearance", "fifty mil", "thousandths", 0.050),
+        ("clearance", "fifty mil", "thou", 0.050),
+        ("clearance", "three mil", "millimetres", 3 / 25.4),
+        ("clearance", "fifteen", "thousandths", 0.015),
+    ],
+)
+def test_the_unit_answers_the_question(
+    session: Session, play: Play, at: str, first: str, answer: str, value_in: float
+) -> None:
+    """An ambiguous unit is asked for, and the answer joins the number said before."""
+    play(session, AT[at])
+    said = play(session, first)
+    if session.job.pending is None:
+        assert said[0].key == "reply:ask_reading"
+        play(session, answer)
+    assert session.job.pending is not None
+    assert session.job.pending.value_in == pytest.approx(value_in)
+
+
+def test_a_question_is_forgotten_after_another_answer(session: Session, play: Play) -> None:
+    """ "thousandths" after something else was said belongs to nothing."""
+    play(session, f"{AT['clearance']} / fifty mil / where are we / thousandths")
+    assert session.job.pending is None
+
+
+@pytest.mark.parametrize(
+    ("words", "figures"),
+    [
+        ("check", None),
+        ("no", None),
+        ("0.655", "0.655 in"),
+        ("correction nine sixteenths", "9/16 in"),
+        ("correction, nine sixteenths", "9/16 in"),
+        ("make it nine sixteenths", "9/16 in"),
+        ("no, nine sixteenths", "9/16 in"),
+        ("sorry, nine sixteenths", "9/16 in"),
+    ],
+)
+def test_pending_readback(session: Session, play: Play, words: str, figures: str | None) -> None:
+    """A readback is checked, refused, or replaced by saying it again."""
+    play(session, AT["pending"])
+    play(session, words)
+    pending = session.job.pending
+    assert (pending.figures if pending else None) == figures
+    assert len([t for t in session.job.facts.readings if t.quantity == "gap"]) == (words == "check")
+
+
+@pytest.mark.parametrize(
+    ("at", "words"),
+    [
+        ("gap", "clearance is forty thou"),
+        ("gap", "free travel one and a half"),
+        ("clearance", "the gap is five eighths"),
+    ],
+)
+def test_another_quantity_than_asked(session: Session, play: Play, at: str, words: str) -> None:
+    """It is not taken for the one asked, and says so."""
+    play(session, AT[at])
+    said = play(session, words)
+    assert session.job.pending is None and said[0].key == "reply:other_quantity"
+
+
+@pytest.mark.parametrize(
+    ("words", "quantity", "value_in"),
+    [
+        ("correct gap 0.530", "gap", 0.530),
+        ("correct the gap to 0.530", "gap", 0.530),
+        ("correction: fork clearance fifty thou", "clearance", 0.050),
+        ("change the free travel to one and a half", "free-travel", 1.5),
+        ("correct that, forty five thou", "clearance", 0.045),
+        ("correct pedal height eight and a quarter", "pedal-height", 8.25),
+        ("correct total travel eight", "total-travel", 8.0),
+        ("correct brake contact seven eighths", "brake-contact", 0.875),
+    ],
+)
+def test_correct_by_name(
+    session: Session, play: Play, words: str, quantity: str, value_in: float
+) -> None:
+    """A correction names its quantity, is read back, and replaces just that one."""
+    play(session, AT["plan"])
+    before = len(session.job.facts.readings)
+    play(session, words)
+    assert session.job.pending is not None, "the correction is not read back"
+    play(session, "check")
+    newest = [t for t in session.job.facts.readings if t.quantity == quantity][-1]
+    assert newest.value_in == pytest.approx(value_in)
+    assert len(session.job.facts.readings) == before
+
+
+@pytest.mark.parametrize("quantity", ["gap", "fork clearance", "free travel", "pedal height"])
+def test_correct_asks_for_the_value(session: Session, play: Play, quantity: str) -> None:
+    """Only a name: the value is asked for."""
+    play(session, AT["plan"])
+    said = play(session, f"correct the {quantity}")
+    assert said[-1].key == "reply:what_correct" and quantity in said[-1].text
+
+
+@pytest.mark.parametrize(
+    ("words", "note"),
+    [
+        ("note grease fitting replaced", "grease fitting replaced"),
+        ("Note: Rear main SEAL weeps", "Rear main SEAL weeps"),
+        ("make a note, the boot is torn", "the boot is torn"),
+        ("note five lugs is a lot", "five lugs is a lot"),
+    ],
+)
+@pytest.mark.parametrize("at", ["act", "turn", "pending", "gap"])
+def test_note(session: Session, play: Play, at: str, words: str, note: str) -> None:
+    """A note keeps its words as said and changes nothing else."""
+    play(session, AT[at])
+    state, waiting = session.job.state, session.job.pending
+    play(session, words)
+    assert session.job.facts.notes[-1] == ("tech", note)
+    assert (session.job.state, session.job.pending) == (state, waiting)
+
+
+def test_note_without_words(session: Session, play: Play) -> None:
+    """It asks for the words."""
+    assert play(session, "note")[0].key == "reply:note_empty"
+    assert not session.job.facts.notes
+
+
+@pytest.mark.parametrize(
+    ("words", "code"),
+    [
+        ("sign off 12", "12"),
+        ("sign off twelve", "12"),
+        ("sign off one two", "12"),
+        ("sign off code 12", "12"),
+        ("Sign off, JD", "JD"),
+        ("signing off 007", "007"),
+        ("sign off 12k", "12K"),
+        ("sign off", ""),
+    ],
+)
+def test_sign_off_codes(session: Session, words: str, code: str) -> None:
+    """In words or figures, kept as it is written on the wall."""
+    got = understand(words, "tech", session.job, session.dialogs, None)
+    assert isinstance(got, Act) and got.meaning == "sign_off" and got.text == code
+
+
+@pytest.mark.parametrize("words", ["", " ", "...", "?!", "\u2014", "🙂", "\x00", "a" * 5000, "é" * 9])
+@pytest.mark.parametrize("at", ["act", "turn", "gap", "halted held"])
+def test_noise_is_never_an_answer(session: Session, play: Play, at: str, words: str) -> None:
+    """Noise raises nothing and moves nothing."""
+    play(session, AT[at])
+    state = session.job.state
+    assert session.hear("tech", words)
+    assert session.job.state == state and session.job.pending is None
