@@ -1,0 +1,229 @@
+"""The truck card: what may stand on it, what an error says, whose figure is used."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from assistant.card import Card, CardError, card_from_text, default_card, load_card
+from assistant.card.show import card_lines, card_report
+from assistant.conversation import Session
+from assistant.procedure.dialog import Dialogs
+
+ERRORS = [
+    # text of the card, line, what the one line of the error must hold
+    ('[ring]\nlugs = "0.027 in"\n', 2, ("ring.lugs", "did you mean lug")),
+    ('[figure]\ngap = "1/2 to 9/16"\n', 1, ("figure", "did you mean figures")),
+    ('units = "T-1"\n', 1, ("units", "did you mean unit")),
+    ('[figures]\n\ngab = "1/2 to 9/16"\n', 3, ("figures.gab", "did you mean gap")),
+    ('[figures]\ngap = { lo = "1/2 in" }\n', 2, ("figures.gap.lo", "low")),
+    ("[figures]\ngap = { low = 0.5 }\n", 2, ("figures.gap.low", "no unit", '"9/16 in"')),
+    ("[ring]\nlug = 0.027\n", 2, ("ring.lug", "no unit")),
+    ('[ring]\nlug = "0.027"\n', 2, ("ring.lug",)),
+    ('[ring]\nlug = "27"\n', 2, ("ring.lug",)),
+    ('[ring]\nlug = "a bit"\n', 2, ("ring.lug", "a bit")),
+    ('[ring]\nlug = "3 lugs"\n', 2, ("ring.lug",)),
+    ('[ring]\nlug = "5 in"\n', 2, ("ring.lug", "0.027")),
+    ('[figures]\ngap = { low = "9/16 in", high = "1/2 in" }\n', 2, ("low", "above high")),
+    ("[figures]\ngap = {}\n", 2, ("figures.gap", "low", "high")),
+    ('[figures]\ngap = { target = "1/2 in" }\n', 2, ("figures.gap", "low", "high")),
+    ('[figures]\ngap = { low = "1/2 in", target = "1/4 in" }\n', 2, ("target", "outside")),
+    ("[figures]\ngap = 3\n", 2, ("figures.gap", "1/2 to 9/16")),
+    ('[figures]\ngap = "1/2 in"\n', 2, ("figures.gap", "pair of limits")),
+    ('[figures]\ngap = { low = "3 lugs" }\n', 2, ("figures.gap.low",)),
+    ('[figures]\npedal-height = { low = "900 in" }\n', 2, ("pedal-height.low",)),
+    ('[rod]\nthread = "1/2-21"\n', 2, ("rod.thread",)),
+    ('[rod]\nthread = "fine"\n', 2, ("rod.thread",)),
+    ("[rod]\nthread = 20\n", 2, ("rod.thread", "quotes")),
+    ('[rod]\nlonger = "more"\n', 2, ("rod.longer", "more clearance")),
+    ('[rod]\nper_fork = "two"\n', 2, ("rod.per_fork", "number")),
+    ("[rod]\nper_fork = true\n", 2, ("rod.per_fork", "number")),
+    ("[pedal]\nratio = 0\n", 2, ("pedal.ratio", "2 to 60")),
+    ("[pedal]\nratio = nan\n", 2, ("pedal.ratio",)),
+    ("[pedal]\nlash = 0.06\n", 2, ("pedal.lash", "no unit")),
+    ('[truck]\nlinkage = "rods"\n', 2, ("truck.linkage", "rod, cable, hydraulic")),
+    ('[shop]\nunits = "cm"\n', 2, ("shop.units", "inch, mm")),
+    ("unit = 104\n", 1, ("unit", "quotes")),
+    ('unit = ""\n', 1, ("unit",)),
+    ('\n# a shop\nring = "x"\n', 3, ("ring", "[ring]")),
+    ('[[ring]]\nlug = "0.027 in"\n', 0, ("ring", "[ring]")),
+    ('unit = "T-1"\n[ring]\n[shop]\nunits = "inch"\nunit = "T-2"\n', 5, ("shop.unit",)),
+]
+
+
+@pytest.mark.parametrize(("text", "line", "parts"), ERRORS)
+def test_errors_name_file_line_and_key(
+    text: str, line: int, parts: tuple[str, ...], tmp_path: Path
+) -> None:
+    """One line: the file, the line, the key, and what to write."""
+    path = tmp_path / "truck 7.toml"
+    path.write_text(text, "utf-8")
+    with pytest.raises(CardError) as caught:
+        load_card(path)
+    message = str(caught.value)
+    assert "\n" not in message and message.startswith("truck 7.toml")
+    assert not line or f"line {line}:" in message
+    for part in parts:
+        assert part in message
+
+
+def test_not_toml(tmp_path: Path) -> None:
+    """The parser's own line and column are kept."""
+    path = tmp_path / "bad.toml"
+    path.write_text('unit = "T-1\n', "utf-8")
+    with pytest.raises(CardError, match=r"^bad\.toml: not valid TOML: .*line 1"):
+        load_card(path)
+
+
+def test_not_text(tmp_path: Path) -> None:
+    """A picture or a UTF-16 file is refused as such."""
+    path = tmp_path / "card.toml"
+    path.write_bytes('unit = "T-1"\n'.encode("utf-16"))
+    with pytest.raises(CardError, match="UTF-8"):
+        load_card(path)
+
+
+def test_a_byte_order_mark_is_read_or_named(tmp_path: Path) -> None:
+    """Some editors put one; it must not end in a riddle."""
+    path = tmp_path / "card.toml"
+    path.write_bytes(b'\xef\xbb\xbfunit = "T-1"\n')
+    try:
+        assert load_card(path).unit == "T-1"
+    except CardError as error:
+        assert "card.toml" in str(error)
+
+
+def test_missing_folder_and_huge(tmp_path: Path) -> None:
+    """No card, no file, or some other file."""
+    with pytest.raises(CardError, match=r"no card .*none\.toml"):
+        load_card(tmp_path / "none.toml")
+    with pytest.raises(CardError, match="cannot be read"):
+        load_card(tmp_path)
+    huge = tmp_path / "huge.toml"
+    huge.write_bytes(b"# card\n" * 100_000)
+    with pytest.raises(CardError, match="too large"):
+        load_card(huge)
+
+
+@pytest.mark.parametrize(
+    ("value", "low_in", "high_in"),
+    [
+        ('"1/2 to 9/16"', 0.5, 0.5625),
+        ('"1/2 in to 9/16 in"', 0.5, 0.5625),
+        ('"0.500 to 0.562 in"', 0.5, 0.562),
+        ('"12.7 mm to 14.3 mm"', 0.5, 14.3 / 25.4),
+        ('"between 1/2 and 9/16"', 0.5, 0.5625),
+        ('{ low = "1/2 in", high = "9/16 in" }', 0.5, 0.5625),
+        ('{ low = "0.5 in" }', 0.5, None),
+        ('{ high = "14.3 mm" }', None, 14.3 / 25.4),
+        ('{ low = "1/2", high = "9/16", target = "17/32" }', 0.5, 0.5625),
+    ],
+)
+def test_forms_of_limits(value: str, low_in: float | None, high_in: float | None) -> None:
+    """Limits as people write them."""
+    figure = card_from_text(f"[figures]\ngap = {value}\n", "c").figures["gap"]
+    assert figure is not None
+    assert figure.limits.low_in == (None if low_in is None else pytest.approx(low_in))
+    assert figure.limits.high_in == (None if high_in is None else pytest.approx(high_in))
+    assert figure.source == "truck card"
+
+
+@pytest.mark.parametrize("lug", ["0.027 in", "27 thou", "27 thousandths", "0.69 mm"])
+def test_forms_of_a_lug(lug: str) -> None:
+    """A lug's travel with its unit."""
+    card = card_from_text(f'[ring]\nlug = "{lug}"\n', "c")
+    assert card.lug_in == pytest.approx(0.027, abs=2e-4)
+    assert "ring.lug" not in card.defaulted
+
+
+@pytest.mark.parametrize("thread", ["1/2-20", "M12x1.75", "5/8-11"])
+def test_threads(thread: str) -> None:
+    """Published threads have a lead."""
+    assert card_from_text(f'[rod]\nthread = "{thread}"\n', "c").lead_in > 0
+
+
+def test_a_metric_card() -> None:
+    """Bare numbers are millimetres, kept as inches."""
+    text = '[shop]\nunits = "mm"\n[figures]\ngap = { low = "12.7", high = "14.3" }\n'
+    card = card_from_text(text, "c")
+    figure = card.figures["gap"]
+    assert figure is not None and figure.limits.low_in == pytest.approx(0.5)
+    shown = "\n".join(card_lines(card))
+    assert "12.7 mm to 14.3 mm" in shown
+
+
+def test_no_inches_in_a_metric_shop(dialogs: Dialogs, tmp_path: Path) -> None:
+    """What a metric shop is told is in millimetres throughout."""
+    text = '[shop]\nunits = "mm"\n[ring]\nlug = "0.69 mm"\n[figures]\nsource = "card"\n'
+    card = card_from_text(text, "metric.toml")
+    session, _ = Session.begin(card, dialogs, tmp_path)
+    told = []
+    for line in (
+        *("tech:done",) * 6,
+        *("helper:ready", "helper:sound", "tech:sound", "tech:sound", "tech:sound"),
+        *("helper:skip", "tech:216", "tech:210", "tech:11", "tech:check", "tech:16", "tech:done"),
+        *("tech:16.8", "tech:check", "tech:1", "tech:check", "tech:why", "tech:check"),
+    ):
+        who, _, words = line.partition(":")
+        told += session.hear(who, words)
+    session.close()
+    assert session.job.state == "ring_show"
+    inches = [s.text for s in told if " in " in f"{s.text} ".replace(",", " ").replace(".", " ")]
+    assert not [t for t in inches if any(c.isdigit() for c in t) and " in " in t and "mm" not in t]
+
+
+def test_defaults_are_shown_as_such() -> None:
+    """What the card leaves out is common practice, and says so."""
+    card = card_from_text('[figures]\ngap = { low = "1/2 in" }\n', "c.toml")
+    assert "figures.gap" not in card.defaulted
+    assert {"ring.lug", "rod.thread", "figures.clearance", "pedal.ratio"} <= set(card.defaulted)
+    shown = {line.split()[0]: line for line in card_lines(card) if line.startswith("  ")}
+    assert "truck card" in shown["gap"] and "at least" in shown["gap"]
+    assert "common practice" in shown["clearance"] and "common practice" in shown["lug"]
+    assert "not on the card" in shown["pedal-height"]
+    report = card_report(card)
+    assert report["figures"]["gap"]["source"] == "truck card"
+    assert "figures.free-travel" in report["defaulted"]
+
+
+def test_no_card_is_all_defaults() -> None:
+    """Every figure of the default card says whose it is."""
+    card = default_card()
+    assert all(f is None or "common practice" in f.source for f in card.figures.values())
+    assert set(card.defaulted) >= {f"figures.{name}" for name in card.figures}
+
+
+def test_a_figure_may_name_its_own_source() -> None:
+    """One line of the card may come from somewhere else than the rest."""
+    text = (
+        '[figures]\nsource = "manual p. 3"\ngap = "1/2 to 9/16"\n'
+        'clearance = { low = "3/32 in", source = "shop rule 7" }\n'
+    )
+    card = card_from_text(text, "c")
+    gap, clearance = card.figures["gap"], card.figures["clearance"]
+    assert gap is not None and clearance is not None
+    assert (gap.source, clearance.source) == ("manual p. 3", "shop rule 7")
+
+
+def test_replies_name_whose_figure_was_used(card: Card, dialogs: Dialogs, tmp_path: Path) -> None:
+    """A judgement says whose limit it was: the card's, or common practice."""
+    lines = (
+        *("tech:done",) * 6,
+        *("helper:ready", "helper:sound", "tech:sound", "tech:sound", "tech:sound"),
+        *("helper:skip", "tech:8.5", "tech:8.25", "tech:5/8", "tech:check", "tech:3/4"),
+    )
+    for one, source in ((card, "test card"), (default_card(), "common practice")):
+        session, _ = Session.begin(one, dialogs, tmp_path / source)
+        said = []
+        for line in lines:
+            who, _, words = line.partition(":")
+            said = session.hear(who, words)
+        session.close()
+        judged = [s.text for s in said if s.key == "reply:whose"]
+        assert judged and all(source in text for text in judged)
+
+
+def test_the_card_in_a_record_is_read_again_the_same(card: Card) -> None:
+    """From the text kept in the record comes the same card."""
+    assert card_from_text(card.text, card.name) == card
