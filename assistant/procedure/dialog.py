@@ -152,6 +152,10 @@ def load_dialogs(folder: Path | None = None, language: str = "en") -> Dialogs:
     for name in ("steps", "cautions", "words", "replies"):
         raw[name] = _toml(base / f"{name}.toml", digest)
     cautions = _cautions(raw["cautions"])
+    for key in ("phase", "step"):
+        entries = raw["steps"].get(key, [])
+        if not isinstance(entries, list) or not all(isinstance(e, dict) for e in entries):
+            raise DialogError(f"dialogs: steps.toml: write each {key} under [[{key}]]")
     phases = tuple(_phase(p) for p in raw["steps"].get("phase", []))
     steps = tuple(
         _step(s, i, {p.id for p in phases}, cautions)
@@ -208,7 +212,10 @@ def _blanks(where: str, text: Any, allowed: tuple[str, ...]) -> str:
     if not isinstance(text, str):
         raise DialogError(f"dialogs: {where}: write the text in quotes")
     try:
-        names = {name for _, name, _, _ in string.Formatter().parse(text) if name is not None}
+        parsed = list(string.Formatter().parse(text))
+        names = {name for _, name, _, _ in parsed if name is not None}
+        if any(spec or conversion for _, _, spec, conversion in parsed):
+            raise ValueError("a blank is only {name}")
     except ValueError as error:
         raise DialogError(f"dialogs: {where}: {error}; write braces in pairs") from None
     wrong = names - set(allowed)
@@ -282,6 +289,8 @@ def _cautions(raw: dict[str, Any]) -> dict[str, Caution]:
     out = {}
     for key, entry in raw.items():
         where = f"cautions.toml, {key}"
+        if not isinstance(entry, dict):
+            raise DialogError(f"dialogs: {where}: must be a section; write [{key}]")
         _take(where, entry, ("signal", "text"), ("once",))
         signal = _one_of(where, "signal", entry["signal"], SIGNALS)
         text = _blanks(where, entry["text"], ())

@@ -84,6 +84,7 @@ _READS = {
     "gap": "gap",
     "clearance": "clearance",
 }
+_STAGES = {"found": "found", "ring": "ring", "fork": "set", "set": "set", "final": "final"}
 _SETS = {
     "key": ("key", "tech"),
     "cover_off": ("cover", "off"),
@@ -118,6 +119,8 @@ def order_problem(steps: Sequence[Step]) -> str:
         part = step_id.split("_")[1] if "_" in step_id else ""
         if kind == "read" and step.reading != _READS[part]:
             return f"step {step_id} must read {_READS[part]}"
+        if kind == "read" and step.stage != _STAGES[step_id.split("_")[0]]:
+            return f"step {step_id} must have stage {_STAGES[step_id.split('_')[0]]}"
         if kind == "read" and step.optional:
             return f"step {step_id} cannot be optional"
         if step_id in _HELPER and step.who != "helper":

@@ -383,6 +383,8 @@ class Job(Guards):
                 return [self._say(act.who, "wrong_person", who="technician", phrase="done")]
             return self._act_done(step)
         if step.kind == "turn":
+            if act.who != "tech":
+                return [self._say(act.who, "wrong_person", who="technician", phrase="the count")]
             if self.turn_again:
                 return [self._turn_prompt()]  # "done" leaves open how much, all in all
             plan = self.facts.ring_plan()

@@ -8,37 +8,40 @@ from __future__ import annotations
 import re
 from typing import NamedTuple
 
-from .tokens import Value
+from .tokens import Digits, Value
 
 # A small number: "twenty one", "sixteen", "9". "thirty to thousandths" is thirty-two of them.
-_SM = r"(?:[yTX](?:[d6]|[2s7](?=[kMFGWQ]|Te|X4))?|[d6tn7])"
-_HUN = rf"(?:(?:{_SM}|a)?C(?:A?{_SM})?)"
-_INT0 = rf"(?:{_HUN}|{_SM}|[0])"
-_INT = rf"(?:(?:(?:{_INT0}|a)?K)+(?:A?{_INT0})?|{_INT0})"
-_SEQ = rf"(?:o*{_INT}(?:{_INT}|o)*)"
+# Groups are atomic, (?>...): a number is taken whole or not at all, so that no run of number
+# words, however long, makes the search try every way to cut it up.
+_SM = r"(?>[yTX](?:[d6]|[2s7](?=[kMFGWQ]|Te|X4))?|[d6tn7])"
+_HUN = rf"(?>(?:{_SM}|a)?C(?:A?{_SM})?)"
+_INT0 = rf"(?>{_HUN}|{_SM}|[0])"
+_INT = rf"(?>(?:(?:{_INT0}|a)?K)+(?:A?{_INT0})?|{_INT0})"
+_SEQ = rf"(?>o*{_INT}(?:{_INT}|o)*)"
 _DEN = r"(?:Te|X4|nz|ne|6E|[Tt](?:[d2s])?z|X[d]z|[FGWQ4Hcb]|[dt](?=Oai))"
 _FRAC = (
     rf"(?:qz?|(?P<num{{0}}>{_SM}|[as2])(?P<den{{0}}>{_DEN})|(?P<top{{0}}>{_SM})v(?P<bot{{0}}>{_SM})"
-    rf"|(?P<halfof{{0}}>[ad7sn])?h|(?P<bare{{0}}>[cF]))"
+    rf"|(?P<halfof{{0}}>[ad7sn])?h|(?P<bare{{0}}>[cF]|Te(?=[uvSg+])))"
 )
 # "an inch in a half" is how a recognizer writes "an inch and a half".
 _AND = r"(?:A|I(?=a))"
 _WHOLE = (
-    rf"(?:(?P<wi1>[iNM]){_AND}"
-    rf"|(?P<w>{_HUN}|{_SM}|a(?=[iN])|[s2])(?P<wi2>[iN]|I(?!a))?{_AND}?)"
+    rf"(?:(?P<wi1>[iNMV]){_AND}"
+    rf"|(?P<w>{_HUN}|{_SM}|a(?=[iNV])|[s2])(?P<wi2>[iNV]|I(?!a))?{_AND}?)"
 )
-_DIG = rf"(?:{_HUN}|{_SM}|[0o27s])"
+_DIG = rf"(?:{_HUN}|{_SM}|[0o7])"
 _UNIT = (
-    r"(?P<unit>k(?:Oa?i)?|r(?:Oa?i)?|w(?:Oa?i)?|Oa?[iNLV]|>?[LNV]|a?[iNLVlp]|I(?![af])"
-    r"|[MmZjrwYlp]|DY?)"
+    r"(?P<unit>(?:Oa?|a)?(?:k(?:Oa?i)?|r(?:Oa?i)?|w(?:Oa?i)?|[iNLVlpMmZjY]|DY?)"
+    r"|>[LNV]|I(?![af]))"
 )
+_NO_GROUPS = re.sub(r"\?P<\w+>", "?:", f"(?:{_WHOLE})?{_FRAC.format(0)}")
 _AMOUNT = re.compile(
     "(?:"
     rf"(?P<frac>{_FRAC.format(1)})"
     rf"|(?P<mixed>{_WHOLE}{_FRAC.format(2)})"
-    rf"|(?P<dec>(?P<dw>{_SEQ}|[s27])?P(?P<dp>{_DIG}+)|n?x)"
-    rf"|(?P<seq>(?P<pre>[s2](?=[dtyTX6n]))?{_SEQ})"
-    r"|(?P<one>a(?=[iLNVkMm])|[s2](?=[LNV]))"
+    rf"|(?P<dec>(?P<dw>{_SEQ}|[s27]|a?iA?)?P(?P<dp>(?:[s2](?={_DIG}))?{_DIG}+)|n?x)"
+    rf"|(?P<seq>(?P<pre>[s2](?=[dtyTX6n])(?!{_NO_GROUPS}))?{_SEQ})"
+    r"|(?P<one>(?<!O)a(?=[iLNVkMmrwZjYD])|[s2](?=[LNV]))"
     rf")(?:{_UNIT})?"
 )
 _CHUNK = re.compile(rf"{_INT}|o")
@@ -80,7 +83,8 @@ class Node(NamedTuple):
     fixed_den: int
     unit: str | None
     soft: str
-    """"" | "whole" | "inch" | "num" | "prefix": which part is only a sound-alike."""
+    """"" | "whole" | "inch" | "num" | "prefix": which part is only a sound-alike; "clash": the
+    amount carries two units."""
 
 
 class Amount(NamedTuple):
@@ -109,7 +113,8 @@ def split_mixed(node: Node, kinds: str) -> list[Node] | None:
     if node.how != "mixed" or node.whole is None or node.whole[0] == node.whole[1]:
         return None
     a, b = node.whole
-    if kinds[b : b + 1] != "A":
+    # Only "seven and eight sixteenths": "between two and a half" lacks its second end.
+    if kinds[b : b + 1] != "A" or not (node.fixed_den > 2 or kinds[node.den] in "FGW"):
         return None
     first = Node(a, b, "seq", None, ((a, b),), None, -1, 0, None, "")
     return [first, node._replace(start=b + 1, how="frac", whole=None, soft="")]
@@ -169,6 +174,7 @@ def _fraction(m: re.Match[str], kinds: str, g: str, unit: str | None) -> Node:
         d0, d1 = m.span("den" + g)
         letters = kinds[d0:d1]
         fixed, den = 0, d0
+        unit, soft = _one_unit(m, unit, soft)
         if letters == "Te" or letters[0] == "T":
             fixed = 32
         elif letters[0] == "X":
@@ -179,16 +185,26 @@ def _fraction(m: re.Match[str], kinds: str, g: str, unit: str | None) -> Node:
         if m["num" + g] in ("s", "2") and letters in ("c", "F", "H") and not soft:
             soft = "num"
         return Node(s, e, how, whole, (), num, den, fixed, unit, soft)
+    unit, soft = _one_unit(m, unit, soft)
     if m["top" + g]:
         return Node(s, e, how, whole, (), m.span("top" + g), m.start("bot" + g), -1, unit, soft)
     if m["bare" + g]:
-        return Node(s, e, how, whole, (), None, m.start("bare" + g), 0, unit, soft)
+        fixed = 32 if m["bare" + g] == "Te" else 0
+        return Node(s, e, how, whole, (), None, m.start("bare" + g), fixed, unit, soft)
     half = m["halfof" + g]
     at = _half_at(m, kinds)
     if half is None and kinds[at] == "q":
         return Node(s, e, how, whole, (), None, at, -2, unit, soft)
     one = (at - 1, at) if half in ("d", "n", "7") else None
     return Node(s, e, how, whole, (), one, at, 0, unit, soft)
+
+
+def _one_unit(m: re.Match[str], unit: str | None, soft: str) -> tuple[str | None, str]:
+    """One amount has one unit: "two turns and a half flat" has two, and is asked about."""
+    inner = m["wi1"] or m["wi2"]
+    if inner and m["unit"] and unit is not None and _UNIT_NAME[inner] != unit:
+        return unit, "clash"
+    return unit, soft
 
 
 def _half_at(m: re.Match[str], kinds: str) -> int:
@@ -220,9 +236,14 @@ def whole_number(kinds: str, values: list[Value], start: int, end: int) -> int:
 
 
 def _digits(kinds: str, values: list[Value], chunks: tuple[Span, ...]) -> str:
-    if len(chunks) == 1:
-        return str(whole_number(kinds, values, *chunks[0]))
-    return "".join(str(whole_number(kinds, values, a, b)) for a, b in chunks)
+    return "".join(_spelled(kinds, values, a, b) for a, b in chunks)
+
+
+def _spelled(kinds: str, values: list[Value], a: int, b: int) -> str:
+    value = values[a]
+    if b - a == 1 and isinstance(value, Digits):
+        return value.text
+    return str(whole_number(kinds, values, a, b))
 
 
 def evaluate(node: Node, kinds: str, values: list[Value], keep_soft: bool = False) -> Amount:
@@ -243,7 +264,8 @@ def evaluate(node: Node, kinds: str, values: list[Value], keep_soft: bool = Fals
     if how == "dec":
         whole = 0
         if node.whole is not None and (keep_soft or node.soft != "whole"):
-            whole = int(_digits_of(kinds, values, node.whole))
+            inch = "i" in kinds[node.whole[0] : node.whole[1]]  # "an inch point two five"
+            whole = 1 if inch else int(_digits_of(kinds, values, node.whole))
         places = _digits(kinds, values, node.chunks)
         return Amount(float(f"{whole}.{places}"), unit, 0, len(places), "", "")
     one = 1 if kinds[node.start] == "a" else int(values[node.start])
@@ -257,7 +279,7 @@ def _digits_of(kinds: str, values: list[Value], span: Span) -> str:
 
 
 def _evaluate_fraction(node: Node, kinds: str, values: list[Value], keep_soft: bool) -> Amount:
-    problem = ""
+    problem = "clash" if node.soft == "clash" else ""
     fixed = node.fixed_den
     if fixed == -2:
         num, den = values[node.den]
@@ -276,6 +298,8 @@ def _evaluate_fraction(node: Node, kinds: str, values: list[Value], keep_soft: b
         problem = "half"
     if den == 0:
         return Amount(0.0, node.unit, 0, 0, "", "zero")
+    if fixed == -2 and den in (100, 1000):  # "485/1000" is a decimal in disguise
+        return Amount(num / den, node.unit, 0, len(str(den)) - 1, "", problem)
     if den not in (1, 2, 4, 8, 16, 32, 64) and not problem:
         problem = "rule"
     value = num / den

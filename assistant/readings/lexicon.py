@@ -14,6 +14,7 @@ Relations  - typed minus  _ a dash  g minus, less  + plus  ~ plus or minus  B be
            v over  u under
            > more than  < less than  S shy  R fat  J just, a hair  @ about  = exactly
            O of  A and  a a, an  ^ this, that  { give  } take  % goes  ! not  | no  ; self-repair
+           ↑ up  δ a change of place  ν needs, wants  α is, does  τ than
            * none  € good ("a good half")  £ so ("or so")  ¥ make ("make that")  ¢ a couple  » past
 Rest       f filler  # a noun that  the number something else  ? unknown
 """
@@ -35,7 +36,7 @@ def _add(kind: str, words: str, value: float = 0) -> None:
 # Filler first: a word with a better meaning overwrites it below.
 _add(
     "f",
-    """the it it's its is i i'm i've i'd got get getting gets have has having we we've we're you
+    """the it it's its  i i'm i've i'd got get getting gets have has having we we've we're you
     you've reading reads read measuring measures measured measure measurement showing shows show
     see seeing looks look looking like say says saying call calling called calls gap clearance fork
      travel play pedal height total brake contact bearing release there there's here
@@ -44,25 +45,25 @@ _add(
     buddy man sir please think thinking reckon guess gauge gage rule ruler caliper calipers
     calliper callipers calliper's dial feeler feelers tape scale stick found final lever pads pad
     value figure only still then again copy actual lash stroke housing hole cover face
-    tighter looser tight loose tighten tightened loosened clockwise counterclockwise moved move
-    turned went gone did done do does backed screwed longer shorter rod nut nuts ring adjusting
-    odometer odo clock mileage full pushing holding dropped bottom top floor end ends 
-    my your our up down off back mark marks line's roger  thing's as left he she says
+    tighter looser tight loose tighten tightened loosened clockwise counterclockwise  
+    turned went gone  done   backed screwed longer shorter rod nut nuts ring adjusting
+    odometer odo clock mileage full pushing holding  bottom top floor end ends 
+    my your our    back mark marks line's roger  thing's as  he she says
     she's he's they they're sitting measuring give's me him her  whole even near 
       ready right bang spot money nose button  nominal anywhere
     somewhere someplace side one's heard said  because cause since let's lets let
-    gave given giving counted count counting total's took takes put puts   running runs run today
+       counted count counting total's took takes put puts   running runs run today
      hub yoke shaft trans transmission wear plate lock bay's depth width distance
-    space spacing opening room needs hey hi guys' thanks great fine perfect nice alright
+    space spacing opening room  hey hi guys' thanks great fine perfect nice alright
     mister ma'am miss son kid folks fella pal bud partner bearing's gap's pedal's
     helper tech tells told  number numbers truck's dash hubodometer instrument cluster
-    before now's after during while when cold hot  kinda sorta basically pretty
-    very real really quite about's  coming's currently presently  can could
+     now's after during while when cold hot  kinda sorta basically pretty
+    very real really quite about's  coming's currently presently   
     feels feel felt eyeball eyeballing eyeballed figure's works working worked
     everything every each both  snug drag dragging fits fit slides slips
     passes pass through slip  there'll be's new  isnt okey dokey wow whoa well's
-      rechecked recheck rechecking checked checking first
-    was't    stroke's what's what""",
+      rechecked recheck rechecking checked checking 
+    was't    stroke's  what""",
 )
 for _n, _w in enumerate(_UNITS, 1):
     LEXICON[_w] = ("6" if _n == 6 else "d", _n)
@@ -84,7 +85,7 @@ _add("0", "zero nought naught nil null", 0)
 _add("o", "oh o", 0)
 _add("*", "none nothing nada zip zilch", 0)
 _add("C", "hundred hundert", 100)
-_add("K", "thousand", 1000)
+_add("K", "thousand k", 1000)
 _add("K", "grand", 1000)
 _add("K", "million", 1_000_000)
 _add("P", "point dot decimal")
@@ -116,7 +117,7 @@ _add("W", "eights eight's ates ate's aids eighty's hates", 8)
 _add("W", "sixteens sixteen's", 16)
 _add("e", "second seconds second's secunds secs twos")
 _add("E", "teens teenth teenths teen's teeths")
-_add("z", "th ths nd nds st rd rds")
+_add("z", "s th ths nd nds st rd rds")
 _add("b", "third thirds", 3)
 _add("b", "fifth fifths", 5)
 _add("b", "sixth sixths", 6)
@@ -162,6 +163,7 @@ _add("¢", "couple few several some")
 _add("+", "+ plus")
 _add("~", "+/- +- ±")
 _add("B", "between betwixt")
+_add("f", "gave giving")
 _add("U", "or")
 _add("v", "over above beyond")
 _add("»", "past")
@@ -180,15 +182,20 @@ _add("=", "exactly dead  precisely  exact square")
 _add("O", "of")
 _add("A", "and & an' but")
 _add("a", "a an")
-_add("^", "this that than")
+_add("^", "this that first")
+_add("τ", "than")
 _add("{", "give")
+_add("↑", "up")
+_add("δ", "down off moved move lowered raised dropped added add removed remove backed lost shift")
+_add("ν", "need needs want wants fetch left")
+_add("α", "is are does do did should would could can will")
 _add("}", "take")
 _add("%", "go goes takes enters passes fits slips slides drops pass fit slip slide drop")
 _add(
     "!",
-    "not isn't won't doesn't don't didn't wouldn't can't cannot ain't wont doesnt isnt",
+    "not never isn't won't doesn't don't didn't wouldn't can't cannot ain't wont doesnt isnt",
 )
-_add("|", "no never nope nah")
+_add("|", "no nope nah")
 _add(";", "correction sorry scratch oops whoops mean meant rather actually strike instead wait")
 
 # A number before one of these is no reading: time, people, tools, money.
@@ -203,10 +210,11 @@ _add(
     coffee cups cup breaks break job jobs shift shifts other shop ton tons tonne tonnes rpm volts
     volt amps grease pump pumps shots shot pumps' rags rag piece pieces box boxes  moment
     sec tick minute's bar allen torx hex key keys extension impact adapter pin pins washer washers
-    clevis spring springs brand next  later ago till until o wheel wheels axle axles
+    clevis spring springs brand next  later ago till until wheel wheels axle axles
     pack packs bags bag ways way thing things reason reasons chance  tries try
     head heads eye eyes  hammer pry crowbar magnet  bulb trouble problem
     problems inspection inspector mother hell love pete sake life heart mind idea kidding asleep
     breakfast dinner beer beers radio channel phone  kids wife team crew
+    what what's whats how which when why who who's where's before earlier yesterday
     sandwich book manual spec specs supposed should""",
 )

@@ -17,7 +17,7 @@ from .quantity import ANY, QUANTITIES, Quantity, quantity_named
 from .reading import Reading
 from .tokens import Value, tokenize
 
-_DROP = frozenset("€£¥fOasiIDYLNVKk{}7oMmZjrwlpCdtyTX6nPz=?^*0")
+_DROP = frozenset("€£¥↑δναfOasiIDYLNVKk{}7oMmZjrwlpCdtyTX6nPz=?^*0")
 # What is left of a number without its amount: "sixteenths" alone.
 _LOST = frozenset("QG4FHWEbchx")
 
@@ -28,7 +28,8 @@ class Plan(NamedTuple):
     op: str
     nodes: tuple[Node, ...]
     soft: tuple[bool, ...]
-    unknown: bool
+    doubt: str
+    """"" | "unknown" (a strange word) | "change" (up, off: a move?) | "doubt" (is it a...?)."""
 
 
 _OPS: tuple[tuple[str, re.Pattern[str]], ...] = tuple(
@@ -54,7 +55,7 @@ _OPS: tuple[tuple[str, re.Pattern[str]], ...] = tuple(
         ("sum", r"^(?P<a>&)J?(?P<rest>(?:[g+\-_]&)+)$"),
         ("or", r"^@?&U&$"),
         ("negative", r"^[A@]?[g\-]&$"),
-        ("one-sided", r"^(?:>|<|v|u|!)&$|^&U?[<>vu]?[<>]$|^&U[vu]$"),
+        ("one-sided", r"^!?(?:>|<|v|u|!)&$|^&U?[<>vu]?[<>]$|^&U[vu]$"),
         ("shy", r"^[@!]?J*(?:S|u|<|g)J?&$|^!J&$"),
         ("shy", r"^&J?(?:S|u)$|^&[g\-_]J?$|^&A?J(?:S|u)$"),
         ("fat", r"^@?J*(?:R|v|>|\+)J?&$"),
@@ -69,6 +70,8 @@ _OPS: tuple[tuple[str, re.Pattern[str]], ...] = tuple(
 
 _shapes: dict[str, tuple[Plan, ...] | str] = {}
 _SHAPES_KEPT = 20_000
+MAX_CHARACTERS = 300
+"""Nobody calls out a reading longer than this."""
 
 
 def read(
@@ -97,6 +100,8 @@ def _heard_before(words: str, quantity: str, units: str, distance: str) -> Readi
 
 
 def _read(words: str, q: Quantity, units: str, distance: str) -> Reading:
+    if len(words) > MAX_CHARACTERS:
+        return Reading("none", q.name, why="that is too long to be one reading")
     kinds, values = tokenize(words)
     shape = _shapes.get(kinds)
     if shape is None:
@@ -147,9 +152,12 @@ def _nothing(why: str, kinds: str, words: str, q: Quantity) -> Reading:
             words.lower(),
         )
     ):
-        zero = Reading(
-            "read", q.name, 0.0, 0.0, q.rule_half_in, None, "length", "", ((0.0, ("f", 1)),)
-        )
+        if q.unit != "in":
+            zero = Reading("read", q.name, count=0.0, kind=q.unit)
+        else:
+            zero = Reading(
+                "read", q.name, 0.0, 0.0, q.rule_half_in, None, "length", "", ((0.0, ("f", 1)),)
+            )
         return Reading("ask", q.name, why="Zero, or no reading yet?", choices=(zero,))
     return Reading("none", q.name, why="no reading in these words")
 
@@ -195,7 +203,6 @@ def _relate(kinds: str, nodes: list[Node], soft: tuple[bool, ...]) -> Plan | Non
     out: list[str] = []
     which: list[int] = []
     at = 0
-    unknown = False
     for i, node in enumerate(nodes):
         gap = kinds[at : node.start]
         out.append(gap)
@@ -209,6 +216,10 @@ def _relate(kinds: str, nodes: list[Node], soft: tuple[bool, ...]) -> Plan | Non
     if "#" in text or "e" in text or re.search(r"&\?", text):
         return None
     text = text.replace("¥^", ";").replace("a€", "R").replace("U£", "@").replace("!}", "!%")
+    if re.fullmatch(r"[f^]*&A&[f]*", text) and nodes[0].end - nodes[0].start == 1 == (
+        nodes[1].end - nodes[1].start
+    ):
+        return None  # "half and half"
     if "»" in text:
         if "&»" in text and nodes[-1].unit is None:
             return None  # "a quarter past three"
@@ -217,9 +228,20 @@ def _relate(kinds: str, nodes: list[Node], soft: tuple[bool, ...]) -> Plan | Non
         lone = nodes[0]
         if lone.unit is None and lone.end - lone.start == 1 and kinds[lone.start] == "d":
             return None  # "this one", "wait one"
-    if "?" in text:
-        unknown = True
-    text = text.replace("g^", "<").replace("S^", "<").replace("{U}", "~").replace("+Ug", "~")
+    text = text.replace("{U}", "~").replace("+Ug", "~")
+    doubt = "unknown" if "?" in text else ""
+    if text.startswith("α") or "ν" in text or text.startswith("¥") or re.search(r"\{.*&", text):
+        doubt = doubt or "doubt"
+    if "δ" in text or ("↑" in text and "↑2" not in text):
+        doubt = doubt or "change"
+    text = text.replace("↑2", "<")
+    text = (
+        text.replace("gτ", "<")
+        .replace("Sτ", "<")
+        .replace("τ", "")
+        .replace("{U}", "~")
+        .replace("+Ug", "~")
+    )
     text = text.replace("gU+", "~").replace("+A g", "~").replace("+Ag", "~")
     reduced = "".join(c for c in text if c not in _DROP)
     # Self-repair: what follows the last repair counts.
@@ -233,7 +255,7 @@ def _relate(kinds: str, nodes: list[Node], soft: tuple[bool, ...]) -> Plan | Non
         else:
             reduced = reduced[:cut]
             if "&" in reduced:
-                return Plan("withdrawn", tuple(nodes), soft, unknown)
+                return Plan("withdrawn", tuple(nodes), soft, doubt)
             return None
     if "%" not in reduced:
         cut = reduced.rfind("|")
@@ -245,7 +267,7 @@ def _relate(kinds: str, nodes: list[Node], soft: tuple[bool, ...]) -> Plan | Non
     elif "&" in reduced and not ("!" in reduced or "|" in reduced) and reduced.count("&") > 1:
         reduced = reduced.replace("%", "")
     if _LOST.intersection(reduced):
-        return Plan("lost", tuple(nodes[i] for i in which), soft, unknown)
+        return Plan("lost", tuple(nodes[i] for i in which), tuple(soft[i] for i in which), doubt)
     reduced = _trim_and(reduced)
     for op, pattern in _OPS:
         m = pattern.search(reduced)
@@ -259,7 +281,7 @@ def _relate(kinds: str, nodes: list[Node], soft: tuple[bool, ...]) -> Plan | Non
             ops,
             tuple(nodes[i] for i in order),
             tuple(soft[i] for i in order),
-            unknown,
+            doubt,
         )
     return None
 

@@ -37,13 +37,24 @@ def settle(
     ]
     for amount in said:
         if amount.problem and amount.problem != "thousand":
+            if (
+                amount.problem == "rule"
+                and q.name in ("turns", "flats")
+                and amount.value * 6 % 1 < 1e-9
+            ):
+                continue  # a sixth or a third of a turn is one or two flats
             return _problem(amount, q)
     if q.unit != "in" or any(a.unit in COUNT_UNITS for a in said):
-        reading = _count(plan.op, said, q, distance)
+        loose = len(kinds) - sum(n.end - n.start for n in plan.nodes)
+        reading = _count(plan.op, said, plan.nodes, loose, q, distance)
     else:
         reading = _length(plan.op, said, plan.nodes, kinds, values, q, units)
-    if plan.unknown and reading.status != "none":
-        if not _strong(said, q) or reading.status == "refused":
+    doubt = plan.doubt
+    if doubt == "change" and (q.unit != "in" or reading.count is not None):
+        doubt = ""  # "backed it off two lugs" is a count of lugs
+    if doubt and reading.status != "none":
+        weak = doubt == "unknown" and not _strong(said, q)
+        if weak or reading.status == "refused":
             return Reading("none", q.name, why="no reading in these words")
         if reading.status == "read":
             return Reading(
@@ -55,6 +66,8 @@ def settle(
 def _problem(amount: Amount, q: Quantity) -> Reading:
     if amount.problem == "zero":
         return Reading("refused", q.name, why="A fraction over zero is no length. Say it again.")
+    if amount.problem == "clash":
+        return Reading("ask", q.name, why="Two units in one amount. Say it again.")
     if amount.problem == "half":
         return Reading("ask", q.name, why="A half, or a number and a half? Say it again.")
     if amount.problem == "improper":
@@ -78,6 +91,9 @@ def _cap(text: str) -> str:
 
 def ask_between(choices: list[Reading], q: Quantity) -> Reading:
     """The question that names every plausible meaning."""
+    choices = [c for c in choices if c.status == "read"] or choices
+    if choices[0].status != "read":
+        return choices[0]
     names = list(dict.fromkeys(c.readback for c in choices))
     text = names[0] if len(names) == 1 else ", ".join(names[:-1]) + " or " + names[-1]
     return Reading("ask", q.name, why=f"{_cap(text)}?", choices=tuple(choices))
@@ -86,7 +102,9 @@ def ask_between(choices: list[Reading], q: Quantity) -> Reading:
 # --- counts -------------------------------------------------------------------------------------
 
 
-def _count(op: str, said: list[Amount], q: Quantity, distance: str) -> Reading:
+def _count(
+    op: str, said: list[Amount], nodes: tuple[Node, ...], loose: int, q: Quantity, distance: str
+) -> Reading:
     unit = q.unit if q.unit != "in" else ""
     units = [a.unit for a in said if a.unit is not None]
     for u in units:
@@ -108,6 +126,17 @@ def _count(op: str, said: list[Amount], q: Quantity, distance: str) -> Reading:
         return Reading("ask", q.name, why=f"Say how many {unit} again.")
     if op == "negative":
         return Reading("refused", q.name, why=f"{_cap(unit)} cannot be negative.")
+    if q is ANY and any(n.how == "one" for n in nodes):
+        # "got a flat", "a log": with nothing asked, that is chatter
+        return Reading("none", q.name, why="no reading in these words")
+    if q.name != "odometer":
+        if any(n.how == "seq" and len(n.chunks) > 1 for n in nodes):
+            return Reading("ask", q.name, why=f"Which number of {unit}?")
+        if said[0].digits == "1" and said[0].unit is None and loose > 2:
+            # "it's the one on the left"
+            return Reading("none", q.name, why="no reading in these words")
+    elif any(a.places >= 3 for a in said):
+        return Reading("ask", q.name, why=f"How many whole {unit}?")
     parts = [_in_count(a, unit) for a in said]
     if any(p is None for p in parts):
         return Reading("refused", q.name, why=f"I asked for {unit}. Say how many {unit}.")
@@ -116,8 +145,10 @@ def _count(op: str, said: list[Amount], q: Quantity, distance: str) -> Reading:
         total = parts[0] or 0.0
         for sign, part in zip(op[3:], parts[1:], strict=True):
             total += (part or 0.0) * (1 if sign == "+" else -1)
-    elif op == "join" and {a.unit for a in said} != {"turns", "flats"} and unit != "turns":
-        return Reading("ask", q.name, why=f"Two numbers. Which is the {unit}?")
+    elif op == "join" and [a.unit for a in said] != ["turns", "flats"]:
+        if parts[0] != parts[1]:
+            return Reading("ask", q.name, why=f"Two numbers. Which is the {unit}?")
+        total = parts[0] or 0.0
     elif op not in ("one", "about", "join"):
         return Reading("ask", q.name, why=f"How many {unit}?")
     if unit == "lugs" and total != int(total):
@@ -126,11 +157,8 @@ def _count(op: str, said: list[Amount], q: Quantity, distance: str) -> Reading:
         )
     top = q.possible_in[1] if q is not ANY else 5_000_000
     if total < 0 or total > top:
-        return Reading(
-            "refused",
-            q.name,
-            why=f"{speak.count_figures(total, unit)} cannot be. Say how many {unit} again.",
-        )
+        number = speak.count_figures(total, unit) if total < 1e12 else "That number"
+        return Reading("refused", q.name, why=f"{number} cannot be. Say how many {unit} again.")
     return Reading("read", q.name, count=total, kind=unit)
 
 
@@ -189,15 +217,15 @@ def _in_unit(a: Amount, unit: str) -> Length | None:
         return Length(value, ("f", a.den or 1), unit)
     if unit == "thou":
         # Division by a power of ten rounds correctly; multiplying by 0.001 would not.
-        return Length(value / 1000, ("d", 3 + (a.places or (2 if a.den else 0))), unit)
+        return Length(value / 1000, ("d", _places(value / 1000, 3 + a.places)), unit)
     if unit == "mm":
-        places = a.places or (0 if a.den < 2 else 1 if a.den == 2 else 2)
-        return Length(value / MM_PER_IN, ("m", places), unit)
+        return Length(value / MM_PER_IN, ("m", _places(value, a.places)), unit)
     if unit == "cm":
-        places = max(a.places - 1, 0) if a.places else (0 if a.den < 2 else 1)
-        return Length(value * 10 / MM_PER_IN, ("m", places), unit)
+        return Length(
+            value * 10 / MM_PER_IN, ("m", _places(value * 10, max(a.places - 1, 0))), unit
+        )
     if unit == "hundredths":
-        return Length(value / 100, ("d", 2 + a.places), unit)
+        return Length(value / 100, ("d", _places(value / 100, 2 + a.places)), unit)
     if unit == "ft":
         return Length(value * 12, ("f", a.den or 1), unit)
     if unit == "m":
@@ -206,6 +234,14 @@ def _in_unit(a: Amount, unit: str) -> Length | None:
     if a.digits and value < den:
         return Length(value / den, ("f", den), unit)
     return None
+
+
+def _places(value: float, least: int) -> int:
+    """Decimal places that hold a value said with a fraction ("two and a half thou")."""
+    places = least
+    while places < 9 and abs(round(value, places) - value) > 1e-9:
+        places += 1
+    return places
 
 
 def _bare_units(
@@ -223,6 +259,8 @@ def _bare_units(
     low, high = q.plausible_in
     mm_low, mm_high = q.plausible_mm
     metric = mm_low <= value <= mm_high
+    if node.how == "seq" and len(node.chunks) > 1 and not q.small and units != "mm":
+        return []  # "one twenty five" of pedal: hundredths of an inch, or millimetres?
     if a.digits[:1] == "0":  # "oh eight five" is what follows a decimal point
         point = Length(float("." + a.digits), ("d", len(a.digits)), "in")
         # "oh four eight five" may be nought point four eight five as well.
@@ -281,6 +319,15 @@ def _meanings(
             return [[m] for m in _bare_units(a, nodes[0], kinds, values, q, units)]
         return [[_must(a, a.unit)]]
     fixed = [a.unit or ("in" if a.den else None) for a in said]
+    if said[0].unit in ("mm", "cm") and op in ("within", "between") and said[1].unit is None:
+        fixed[1] = said[0].unit  # "13 mm plus or minus a half"
+    if (
+        said[-1].unit == "mm"
+        and op in ("between", "dash-")
+        and said[0].unit is None
+        and said[0].value >= 3
+    ):
+        fixed[0] = "mm"  # "twelve and a half to thirteen millimetres"
     if all(u is not None for u in fixed):
         return [[_must(a, u) for a, u in zip(said, fixed, strict=True) if u]]
     known = [i for i, u in enumerate(fixed) if u is not None]
@@ -296,6 +343,8 @@ def _meanings(
                 if length is None:
                     return []
                 row.append(length)
+            elif unit == "thou" and a.places and a.value <= q.possible_in[1]:
+                row.append(_must(a, "in"))  # ".5 plus or minus 5 thou"
             else:
                 row.append(_must(a, unit))
         return [row]
@@ -350,7 +399,7 @@ def _unclear_unit(op: str, said: list[Amount], q: Quantity) -> Reading:
 
 
 def _no_meaning(op: str, said: list[Amount], q: Quantity) -> Reading:
-    number = said[0].digits or f"{said[0].value:g}"
+    number = said[0].digits[:12] or f"{said[0].value:g}"
     if op == "negative":
         return Reading("refused", q.name, why=f"A {q.spoken} cannot be negative.")
     if q is ANY:
@@ -391,7 +440,8 @@ def _operate(op: str, row: list[Length], q: Quantity) -> Reading:
 def _several(op: str, row: list[Length], q: Quantity) -> Reading:
     if all(x.value_in == y.value_in for x, y in pairwise(row)):
         return _operate("one", row[:1], q)
-    if op == "join" and row[0].unit == "in" and row[0].form == ("f", 1) and row[1].unit == "thou":
+    inch_and_thou = row[0].unit == "in" and row[0].form == ("f", 1) and row[1].unit == "thou"
+    if op == "join" and (inch_and_thou or (row[0].unit == "ft" and row[1].unit == "in")):
         return _sum(row[0].value_in + row[1].value_in, row, q)
     choices = [_check(x.value_in, None, ((x.value_in, x.form),), "", q) for x in row]
     good = [c for c in choices if c.status == "read"]
@@ -404,17 +454,24 @@ def _related(op: str, row: list[Length], q: Quantity) -> Reading:
     a, b = row[0], row[1]
     if op.startswith("dash"):
         if a.value_in < b.value_in:
+            if a.unit == "thou" and b.value_in - a.value_in > 0.25:
+                return Reading("ask", q.name, why="That range is wide. Say the reading itself.")
             op = "between"
         elif op == "dash_" and a.form == ("f", 1) and b.value_in < 1 and b.form[0] == "f":
             minus = _sum(a.value_in - b.value_in, row, q)
             plus = _sum(a.value_in + b.value_in, row, q)
             return ask_between([r for r in (minus, plus) if r.status == "read"] or [minus], q)
-        else:
+        elif b.value_in <= a.value_in / 3:
             return _sum(a.value_in - b.value_in, row, q)
+        else:
+            return Reading("ask", q.name, why="A range, or less? Say the reading itself.")
     if op == "between" or op == "gauge":
         if op == "gauge" and a.value_in >= b.value_in:
             return Reading("ask", q.name, why="The bigger gauge cannot go if the smaller does not.")
         low, high = (a, b) if a.value_in < b.value_in else (b, a)
+        if low is b and high.value_in >= 1 and low.value_in < 1:
+            # "one and a half to five eighths": was the second one left out?
+            return Reading("ask", q.name, why="The upper end is lower. Say both ends in full.")
         if low.value_in == high.value_in:
             return Reading("ask", q.name, why="Between two equal values? Say it again.")
         parts = ((low.value_in, low.form), (high.value_in, high.form))

@@ -132,13 +132,19 @@ def count_words(count: float, unit: str) -> str:
         if whole:
             return f"{number_words(whole)} and {words} {unit}"
         return f"{words} {one}"
-    tenths = f"{part:.3f}".rstrip("0")[2:]
+    tenths = f"{part:.6f}".rstrip("0")[2:]
     return f"{number_words(whole)} point {' '.join(_SMALL[int(d)] for d in tenths)} {unit}"
 
 
 def count_figures(count: float, unit: str) -> str:
     """`3 lugs`, `1.5 turns`, `412,350 miles`."""
-    number = f"{count:,.0f}" if count == int(count) else f"{count:,.4g}"
+    flats = count * 6
+    if unit == "turns" and count != int(count) and abs(flats - round(flats)) < 1e-3:
+        turns, left = divmod(round(flats), 6)
+        if left != 3:
+            tail = count_figures(float(left), "flats")
+            return f"{count_figures(float(turns), 'turns')} {tail}" if turns else tail
+    number = f"{count:,.0f}" if count == int(count) else f"{count:,.6f}".rstrip("0")
     return f"{number} {unit[:-1] if count == 1 else unit}"
 
 

@@ -13,7 +13,7 @@ Value = Any
 _TOKEN = re.compile(
     r"\+/-|\+-"
     r"|\d+\s*/\s*\d+"
-    r"|[1-9]\d{0,2}(?:,\d{3})+(?![\d,])"
+    r"|[1-9]\d{0,2}(?:,\d{3})+(?![\d,])|[1-9]\d{0,2}(?: \d{3})+(?![\d/.,])"
     r"|\d*[.,]\d+|\d+k(?![a-z])|\d+"
     r"|[a-z]+(?:'[a-z]+)*"
     r"|''|[\"'+\-_~%$#&]"
@@ -53,6 +53,23 @@ _UNICODE = str.maketrans(
         "\u2009": " ",
     }
 )
+
+
+class Digits(int):
+    """A typed whole number that remembers its leading zeros: "0485" is not "485"."""
+
+    @property
+    def text(self) -> str:
+        """As it was typed."""
+        return self._text
+
+    def __new__(cls, text: str) -> Digits:
+        """From the digits as typed."""
+        made = super().__new__(cls, text)
+        made._text = text
+        return made
+
+    _text: str
 
 
 def tokenize(words: str) -> tuple[str, list[Value]]:
@@ -95,7 +112,9 @@ def _other(token: str) -> tuple[str, Value]:
         if token[-1] == "k":
             return "n", int(token[:-1]) * 1000
         if token.isdigit():
-            return "n", int(token)
+            return "n", Digits(token)
+        if " " in token:
+            return "n", int(token.replace(" ", ""))
         if token.count(",") > 1 or (token.count(",") == 1 and _grouped(token)):
             return "n", int(token.replace(",", ""))
         token = token.replace(",", ".")
