@@ -185,7 +185,7 @@ DAMAGE = [
     ("chocks", 'say = "', 'say = "{ ', ("chocks", "brace")),
     ("ring_turn", "{lugs}", "{luks}", ("ring_turn", "{luks}", "{lugs}")),
     ("ring_turn", "{lugs}", "{lugs.real}", ("ring_turn", "lugs.real")),
-    ("ring_turn", "{lugs}", "{lugs:d}", ("ring_turn", "lugs")),
+    ("ring_turn", "{lugs}", "{lugs:d}", ("ring_turn", "braces")),
     ("chocks", 'say = "', 'say = "' + "very " * 12, ("chocks", "16 words")),
     ("chocks", '"roll"', '"rolls"', ("chocks", "rolls")),
     ("chocks", 'phase = "safe"', 'phase = "save"', ("chocks", "phase")),

@@ -37,7 +37,9 @@ def standing(job: Job) -> dict[str, object]:
     facts = job.facts
     return {
         "step": job.step_id,
-        "readings": [[t.quantity, t.stage, t.value_in, t.count, t.accepted] for t in facts.readings],
+        "readings": [
+            [t.quantity, t.stage, t.value_in, t.count, t.accepted] for t in facts.readings
+        ],
         "moves": [[m.told, m.moved] for m in facts.moves],
         "linkage": [c.what for c in facts.linkage],
         "pending": job.pending.figures if job.pending is not None else None,

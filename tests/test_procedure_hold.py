@@ -1,0 +1,201 @@
+"""Scripts of a bad day around the pedal: each of these once went wrong."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import pytest
+
+from assistant.card import Card, card_from_text
+from assistant.conversation import Session
+from assistant.procedure.dialog import Dialogs
+from assistant.procedure.said import Said
+
+Play = Callable[[Session, str], list[Said]]
+
+FOUND = (
+    "done / done / done / done / done / done / h: ready / h: sound / sound / sound / sound / skip"
+    " / 8.5 in / 8.25 in / 5/8 in / check / 3/4 in / done"
+)
+PLAN = f"{FOUND} / 0.660 / check / forty thou / check"
+HOLD = f"{PLAN} / check / done / done / clear"
+TURN = f"{HOLD} / h: holding"
+TO_LOCKED = "check / done / done"
+LET_UP = "clear / let it up / h: released / carry on / clear / h: holding"
+GOOD = f"{FOUND} / 0.530 / check / 0.125 / check / 0.125 / check"
+SET = "8.5 in / check / 8.25 in / check / 1.5 in / check / 3/4 in / check"
+FINAL = f"0.530 / check / 0.125 / check / {SET}"
+TO_COVER = f"{GOOD} / {SET} / {FINAL} / done"
+TO_SIGN = f"{TO_COVER} / done / done / done / h: sound / skip"
+
+
+def text(said: list[Said], to: str = "") -> str:
+    """All that was said, or all that one of the two hears."""
+    return " ".join(s.text for s in said if not to or s.to in (to, "both"))
+
+
+def test_stop_before_the_helper_says_holding(session: Session, play: Play) -> None:
+    """From HOLD on, the pedal may be on its way: it is not called up, and is not let go."""
+    play(session, HOLD)
+    said = play(session, "stop")
+    assert "Pedal up" not in text(said) and "Foot off" not in text(said, "helper")
+    assert play(session, "clear / let it up")[-1].cue == "RELEASE"
+
+
+def test_stop_while_the_pedal_is_let_up_out_of_a_stop(session: Session, play: Play) -> None:
+    """The second stop still goes back to the turn; no step of the ring is left out."""
+    play(session, f"{TURN} / stop / clear / let it up / stop / clear / let it up / h: released")
+    play(session, "carry on")
+    assert session.job.state == "ring_ready"
+    play(session, "clear / h: holding")
+    assert session.job.state == "ring_turn"
+
+
+def test_killed_while_the_pedal_is_let_up_out_of_a_stop(
+    session: Session, play: Play, dialogs: Dialogs
+) -> None:
+    """The same by a power cut."""
+    play(session, f"{TURN} / stop / clear / let it up")
+    session.close()
+    again, said = Session.resume(session.journal.path, dialogs)
+    assert not any(s.cue == "RELEASE" for s in said)
+    play(again, "carry on / clear / h: holding")
+    assert again.job.state == "ring_turn"
+
+
+def test_stop_in_the_turn_asks_for_all_that_moved(session: Session, play: Play) -> None:
+    """A turn broken off is neither called unmoved nor told again as if nothing had moved."""
+    play(session, f"{TURN} / five lugs")
+    said = play(session, "stop")
+    assert "Ring not moved" not in text(said)
+    said = play(session, LET_UP)
+    assert session.job.state == "ring_turn"
+    assert "all that moved" in text(said) or "in all" in text(said)
+    play(session, "five lugs / check")
+    assert session.job.facts.lugs_total == 5
+
+
+@pytest.mark.parametrize("at", ["", "done / "])
+def test_the_next_move_is_told_after_a_stop_with_the_ring_moved(
+    session: Session, play: Play, at: str
+) -> None:
+    """A stop at the tool or the lock plate must not swallow the next ring turn."""
+    play(session, f"{TURN} / two lugs / check / {at} stop / {LET_UP}")
+    assert session.job.state in ("ring_tool", "ring_lock")
+    for _ in range(2):
+        if session.job.state != "ring_clear":
+            play(session, "done")
+    play(session, "clear / h: released / 0.606 / check / check / done / done / clear / h: holding")
+    assert session.job.state == "ring_turn"
+
+
+@pytest.mark.parametrize("line", ["done", "five lugs", "three"])
+def test_a_count_never_takes_a_gap_s_place(session: Session, play: Play, line: str) -> None:
+    """ "Correct the gap", then an answer to the turn: the gap stays a length."""
+    play(session, f"{TURN} / correct the gap / {line} / check / five lugs / check")
+    gaps = [t for t in session.job.facts.readings if t.quantity == "gap"]
+    assert len(gaps) == 1 and gaps[0].value_in is not None
+
+
+def test_of_two_equal_readings_the_last_is_corrected(session: Session, play: Play) -> None:
+    """The ring did not move, twice read the same: the correction is of the last one."""
+    move = "check / done / done / clear / h: holding / five lugs / check / done / done / clear"
+    play(session, f"{PLAN} / {move} / h: released / 0.660 / check")
+    play(session, f"{move} / h: released / 0.660 / check / correct gap 0.525 / check")
+    gaps = [t.figures for t in session.job.facts.readings if t.quantity == "gap"]
+    assert gaps == ["0.660 in", "0.660 in", "0.525 in"]
+
+
+def test_a_new_plan_is_shown_before_it_is_done(session: Session, play: Play) -> None:
+    """Measured again at the plan: the new plan waits for its own check."""
+    said = play(session, f"{PLAN} / measure again / 0.600 / check")
+    assert session.job.state == "ring_plan" and said[-1].key == "prompt:ring_plan"
+
+
+def test_the_lock_plate_goes_in_before_anything_else(session: Session, play: Play) -> None:
+    """Neither back nor a correction leads past the ring with the lock plate out."""
+    play(session, f"{PLAN} / check / done / done / back / back / back / correct gap 0.530 / check")
+    play(session, "forty thou / check / check / done / clear / h: holding / zero / check / done")
+    assert session.job.state == "ring_lock" and session.job.facts.places["lock_plate"] == "out"
+
+
+@pytest.mark.parametrize("reading", ["gap 0.660", "fork clearance 0.3"])
+def test_nobody_is_sent_under_a_truck_that_may_start(
+    session: Session, play: Play, reading: str
+) -> None:
+    """A correction at sign-off first takes the key back and the cover off."""
+    play(session, f"{TO_SIGN} / correct {reading} / check / sign off 12")
+    assert session.job.state == "key_back"
+    play(session, "done")
+    assert session.job.state == "reopen_cover"
+
+
+def test_not_sound_with_the_engine_on_begins_with_safety(session: Session, play: Play) -> None:
+    """The repair goes under the truck again: chocks, brake, neutral, key."""
+    play(session, f"{TO_COVER} / done / done / done / h: not sound / repaired")
+    assert session.job.state == "chocks"
+
+
+def test_back_from_the_reopened_cover_is_no_dead_end(session: Session, play: Play) -> None:
+    """Whatever is said there, the job can be signed off from it."""
+    play(session, f"{TO_SIGN} / correct fork clearance 0.3 / check / done / back")
+    for _ in range(40):
+        if session.job.state == "final_clearance":
+            break
+        step = session.job.step
+        assert step is not None
+        values = {"gap": "0.530", "clearance": "0.125", "pedal-height": "8.5 in"}
+        values |= {"total-travel": "8.25 in", "free-travel": "1.5 in", "brake-contact": "3/4 in"}
+        play(session, f"{values[step.reading]} / check" if step.kind == "read" else "done")
+    assert session.job.state == "final_clearance"
+
+
+def test_stop_with_the_engine_on(session: Session, play: Play) -> None:
+    """At the function check it may be in gear: nobody is told to take the foot off a clutch."""
+    play(session, f"{TO_COVER} / done / done / done")
+    assert session.job.state == "function"
+    said = play(session, "h: stop")
+    assert "Foot off" not in text(said, "helper")
+
+
+def test_a_rod_that_will_not_move_can_be_left(session: Session, play: Play) -> None:
+    """Told to turn the rod and cannot: accept with a reason leads on, as where nothing helps."""
+    play(session, f"{GOOD} / 8.5 in / check / 8.25 in / check / 1.5 in / check / a quarter / check")
+    before = session.job.state
+    play(session, "accept rod is seized, lead knows")
+    assert session.job.state not in ("set_contact", before)
+
+
+def test_the_helper_is_warned_where_he_could_do_harm(session: Session, play: Play) -> None:
+    """Cautions about the pedal reach the man at the pedal."""
+    said = play(session, f"{FOUND.removesuffix(' / done')}")
+    warned = [s for s in said if s.key == "caution:hole"]
+    assert warned and all(s.to in ("helper", "both") for s in warned)
+
+
+def test_once_released_after_lost_it_is_up(session: Session, play: Play) -> None:
+    """The helper who lost the pedal says so, then that it is up: no second alarm."""
+    play(session, f"{TURN} / h: lost it")
+    said = play(session, "h: released")
+    assert "coming up" not in text(said) and "Pedal up" in text(said)
+
+
+@pytest.mark.parametrize("lost", ["lost it", "slipping", "i can't hold it"])
+def test_lost_takes_hands_out_first(session: Session, play: Play, lost: str) -> None:
+    """The technician hears it before anything else."""
+    said = play(session, f"{TURN} / h: {lost}")
+    assert said[0].to in ("tech", "both") and said[0].signal == "DANGER"
+    assert "HANDS OUT" in said[0].text
+
+
+def test_no_whole_lug_lands_leads_somewhere(dialogs: Dialogs, play: Play, tmp_path: object) -> None:
+    """When no count can be right, it says so, and a gap that is out is still not accepted."""
+    card: Card = card_from_text(
+        '[ring]\nlug = "0.09 in"\n[figures]\ngap = { low = "0.500 in", high = "0.510 in" }\n', "c"
+    )
+    session, _ = Session.begin(card, dialogs, tmp_path / "r")  # type: ignore[operator]
+    said = play(session, f"{FOUND} / 0.540 / check / 0.125 / check")
+    assert session.job.state == "ring_plan" and "No whole lug" in text(said)
+    said = play(session, "accept the lead said so")
+    assert session.job.state == "ring_plan" and "cannot be accepted" in text(said)
+    session.close()
