@@ -68,11 +68,18 @@ def test_chosen_count_is_the_brute_force_best(g: float, u: float, belief: RingBe
     assert plan.clearance_after is None
     chances = {n: landing_chance(gap, GAP, belief, n) for n in range(-MAX_LUGS, MAX_LUGS + 1)}
     assert plan.chance == pytest.approx(chances[plan.lugs])
-    assert plan.chance >= max(chances.values()) - 1e-8
-    better_and_shorter = [
-        n for n in chances if abs(n) < abs(plan.lugs) and chances[n] > plan.chance + 1e-8
-    ]
-    assert not better_and_shorter
+    best = max(chances.values())
+    if plan.chance < best - 1e-8:
+        # Given up only for a poor chance that the likeliest pitch would spoil, and then for a
+        # count that is expected to end nearer, worked out here afresh.
+        assert best < 0.25
+
+        def miss(n: int) -> float:
+            return sum(s.weight * GAP.miss_in(g - s.sense * n * s.pitch_in) for s in belief.states)
+
+        assert miss(plan.lugs) <= min(miss(n) for n in chances) + 1e-8
+    else:
+        assert not [n for n in chances if abs(n) < abs(plan.lugs) and chances[n] > best + 1e-8]
     assert [n.lugs for n in plan.alternatives] == [
         n for n in (plan.lugs - 1, plan.lugs + 1) if abs(n) <= MAX_LUGS
     ]

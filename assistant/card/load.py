@@ -117,6 +117,8 @@ class _Card:
         """A length written as people write them; inches."""
         if not isinstance(value, str):
             raise self.fail(full, f'{value!r} has no unit; write it in quotes, like "9/16 in"')
+        if units == "inch" and re.fullmatch(r"[\d.,\s]+", value):
+            raise self.fail(full, f'{value!r} has no unit; write it like "9/16 in" or "12.7 mm"')
         got = read(value, quantity, units)
         if got.status != "read" or got.value_in is None:
             why = got.why or "no length"

@@ -36,6 +36,8 @@ __all__ = [
 MAX_LUGS = 12
 # Below this chance every count is as good as none: go for the nearest instead. From memory.
 _HOPELESS = 0.01
+_UNLIKELY = 0.25
+"""Below this, a count that the likeliest pitch puts outside is not worth it: from memory."""
 
 
 class Neighbour(NamedTuple):
@@ -104,9 +106,11 @@ def plan_ring(
     chances = {n: landing_chance(gap, limits, belief, n, pitch_u_in) for n in counts}
     # Rounding makes ties real; max and min keep the first, which is the fewest lugs.
     lugs = max(counts, key=lambda n: round(chances[n], 9))
-    if chances[lugs] < _HOPELESS:
-        lugs = min(counts, key=lambda n: round(_expected_miss_in(gap, n, limits, belief), 9))
     best = belief.best
+    # A chance that only an unlikely pitch would keep is no reason to turn the ring far out.
+    likely_miss = limits.miss_in(_gap_after(gap, lugs, best, 0.0).value_in)
+    if chances[lugs] < _HOPELESS or (likely_miss > 0.0 and chances[lugs] < _UNLIKELY):
+        lugs = min(counts, key=lambda n: round(_expected_miss_in(gap, n, limits, belief), 9))
     after = _gap_after(gap, lugs, best, pitch_u_in)
     return RingPlan(
         lugs=lugs,

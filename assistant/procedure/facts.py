@@ -91,6 +91,8 @@ class Facts:
     )
     turning: bool = False
     """The ring is being turned and no count has been said yet."""
+    left: set[str] = field(default_factory=set)
+    """Quantities whose change was left undone: no further change is proposed for them."""
     code: str = ""
 
     # --- readings ---

@@ -22,6 +22,7 @@ class Guards:
     release_halted: bool
     wanted: str
     fix: bool
+    leaving: bool
 
     def hold_confirmed(self, _: EventData | None = None) -> bool:
         """The helper has said that the pedal is down and held, and nothing has undone it."""
@@ -80,6 +81,10 @@ class Guards:
     def wants_fix(self, _: EventData | None = None) -> bool:
         """The reading just taken is to be put right on its own step."""
         return self.fix
+
+    def leaves(self, _: EventData | None = None) -> bool:
+        """The technician accepts the reading as it is and leaves this change undone."""
+        return self.leaving
 
     def settled(self, _: EventData | None = None) -> bool:
         """The reading just taken stands."""

@@ -17,7 +17,7 @@ from . import interlocks, outcome, prompts, words
 from .dialog import Dialogs, Step
 from .facts import Facts, LinkageMove, RingMove, Taken
 from .guards import Guards
-from .machine import HALTED, REPAIR, SIGNED, build
+from .machine import FIX, HALTED, REPAIR, SIGNED, build
 from .said import Act, Said
 
 Replies = list[Said]
@@ -39,6 +39,7 @@ class Job(Guards):
         self.release_halted = False
         self.wanted = ""
         self.fix = False
+        self.leaving = False
         self.pending: Taken | None = None
         self.correcting = ""
         """Quantity that the next reading corrects ("lugs" for the count moved), or ""."""
@@ -102,8 +103,8 @@ class Job(Guards):
             "turn": ["done"],
             "release": ["released"],
             "plan": ["check", "move", "accept", "measure"],
-            "rod": ["done", "check"],
-            "stop_bolt": ["done", "check"],
+            "rod": ["done", "check", "accept"],
+            "stop_bolt": ["done", "check", "accept"],
             "sign": ["sign_off"],
         }
         return by_kind[step.kind]
@@ -175,6 +176,7 @@ class Job(Guards):
         self.correcting = ""
         self.choice = ""
         self.fix = False
+        self.leaving = False
         step = self.step
         if step is None:
             return
@@ -240,6 +242,9 @@ class Job(Guards):
         state = words.truck_state(self.dialogs, self.facts)
         self._halt()
         helper = "stopped_helper_held" if held else "stopped_helper_up"
+        if self.key_above():
+            # The engine may be running, and in gear: a foot off the pedal would move the truck.
+            helper = "stopped_helper_engine"
         return [
             self._say("tech", "stopped", signal="DANGER", cue="STOP", state=state),
             self._say("helper", helper, signal="DANGER", cue="STOP"),
@@ -589,6 +594,8 @@ class Job(Guards):
             if gap_decision != "too close":
                 return [self._say(act.who, "accept_no"), *self.prompt()]
             return self._accepted(self.facts.latest("gap"), act)
+        if step is not None and step.kind in ("rod", "stop_bolt"):
+            return self._leave(step, act)
         if not self.choice or step is None:
             return [self._say(act.who, "accept_nothing"), *self.prompt()]
         if self.choice == "out" and step.reading == "gap":
@@ -596,6 +603,18 @@ class Job(Guards):
         if self.choice == "out" and not act.text:
             return [self._say(act.who, "accept_why")]
         return self._accepted(self.facts.latest(step.reading), act)
+
+    def _leave(self, step: Step, act: Act) -> Replies:
+        """Accept the reading that this change was for, and why; leave the change undone."""
+        if not act.text:
+            return [self._say(act.who, "accept_why")]
+        quantity = next(q for q, fix in FIX.items() if fix == step.id)
+        taken = self.facts.latest(quantity)
+        if taken is None:
+            return self._hint(act)
+        self.facts.left.add(quantity)
+        self.leaving = True
+        return self._accepted(taken, act)
 
     def _accepted(self, taken: Taken | None, act: Act) -> Replies:
         assert taken is not None
@@ -661,8 +680,13 @@ class Job(Guards):
             new.step, new.stage = old.step, old.stage
             self.facts.readings[index] = new
             self.facts.notes.append(("lugcall", f"{quantity} corrected from {was}"))
-        said = self._say("both", "corrected", quantity=words.spoken(quantity), figures=new.figures)
-        return self._after_correction(said)
+        said = [
+            self._say("both", "corrected", quantity=words.spoken(quantity), figures=new.figures)
+        ]
+        if new.value_in is not None:
+            verdict = prompts.judged(self.dialogs, self.facts, new, self.facts.judged(new))
+            said.append(self._say("tech", "facts", facts=verdict))
+        return self._after_correction(*said)
 
     def _after_correction(self, *said: Said) -> Replies:
         """Whatever the correction upset is put right: the ring first."""
@@ -681,8 +705,10 @@ class Job(Guards):
                     "tech", "plan_change", lugs=words.lugs(plan.lugs), way=words.way(plan.lugs)
                 )
                 return [*said, changed, *self.prompt()]
-        if step.id == "sign_off" and not self.all_settled():
-            return self._reroute(f"final_{outcome.SHORT[self.unsettled_final()]}", *said)
+        upset = self.unsettled_final()
+        final = f"final_{outcome.SHORT[upset]}" if upset else ""
+        if final and self.facts.staged(upset, "final") and ids.index(step.id) > ids.index(final):
+            return self._reroute(final, *said)
         return [*said, *self.prompt()]
 
     # talk about the job -------------------------------------------------------------------------

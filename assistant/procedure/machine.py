@@ -86,7 +86,7 @@ def transitions(dialogs: Dialogs) -> list[dict[str, Any]]:
         edge("halt", step.id, HALTED)
         edge("carry_on", HALTED, step.id, f"returns_{step.id}")
         before = _before(steps, i)
-        if before and step.id not in _HELD:
+        if before and step.id not in _HELD and step.id not in interlocks.DETOURS:
             edge("back", step.id, before)
     # A failed function check left the key above: make it safe again before going under.
     edge("repaired", REPAIR, "chain_pedal")
@@ -131,6 +131,8 @@ def _forward(edge: Any, steps: tuple[Step, ...], step: Step, after: str) -> None
         for target in REROUTES:
             edge("advance", step.id, target, f"wants_{target}")
     elif step.id in _AGAIN:
+        # The reading stands as it is, accepted: on, without another change.
+        edge("advance", step.id, _past_side(steps, step), "leaves")
         edge("advance", step.id, _AGAIN[step.id])
     elif step.kind == "read" and step.stage in ("set", "final"):
         if step.reading in FIX:

@@ -53,6 +53,8 @@ def is_critical(taken: Taken) -> bool:
 
 def can_fix(job: Job, quantity: str) -> bool:
     """Whether a change exists that would move this reading."""
+    if quantity in job.facts.left:
+        return False
     if quantity == "gap":
         plan = job.facts.ring_plan()
         return plan is not None and plan.lugs != 0
@@ -99,8 +101,9 @@ def _as_found(job: Job, taken: Taken) -> list[Said]:
     """What the as-found readings say together."""
     dialogs, facts = job.dialogs, job.facts
     out = []
+    limit = words.length(FREE_TRAVEL_INTERNAL_IN, facts.card.units)
     if taken.quantity == "free-travel" and (taken.value_in or 0) < FREE_TRAVEL_INTERNAL_IN:
-        out.append(Said("tech", dialogs.say("internal_due"), "reply:internal_due"))
+        out.append(Said("tech", dialogs.say("internal_due", limit=limit), "reply:internal_due"))
     contact, figure = facts.as_found("brake-contact"), facts.figure("brake-contact")
     if taken.quantity == "brake-contact" and contact is not None and figure is not None:
         judgement = facts.judged(contact)
