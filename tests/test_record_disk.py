@@ -96,6 +96,8 @@ def open_folder() -> Iterator[Path]:
     folder = Path(tempfile.mkdtemp(prefix="lugcall-test-"))
     folder.chmod(0o755)
     yield folder
+    for inside in folder.rglob("*"):
+        inside.chmod(0o755)  # what a test shut must be open again to be removed
     shutil.rmtree(folder)
 
 
@@ -189,7 +191,7 @@ def test_read_only_disk(tmp_path: Path) -> None:
         pass
     disk = tmp_path / "disk"
     disk.mkdir()
-    then = f'cp "{journal.path}" "$0"/r.jsonl && mount -o remount,ro "$0"'
+    then = f'cp "{journal.path}" "$0"/r.jsonl && mount -o remount,bind,ro "$0"'
     code = """
 attempt("create", lambda: Journal.create(folder, "x", {}))
 attempt("deeper", lambda: Journal.create(folder / "new", "x", {}))
