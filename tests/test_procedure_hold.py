@@ -63,6 +63,18 @@ def test_killed_while_the_pedal_is_let_up_out_of_a_stop(
     assert again.job.state == "ring_turn"
 
 
+def test_killed_in_a_release_entered_with_the_pedal_up(
+    session: Session, play: Play, dialogs: Dialogs
+) -> None:
+    """Stopped in the release, released meanwhile, gone on: a resume trusts no hand there."""
+    play(session, f"{TURN} / five lugs / check / done / done / clear / stop / h: released")
+    play(session, "clear / carry on")
+    session.close()
+    again, said = Session.resume(session.journal.path, dialogs)
+    assert not any(s.cue == "RELEASE" for s in said)
+    again.close()
+
+
 def test_stop_in_the_turn_asks_for_all_that_moved(session: Session, play: Play) -> None:
     """A turn broken off is neither called unmoved nor told again as if nothing had moved."""
     play(session, f"{TURN} / five lugs")

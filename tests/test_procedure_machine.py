@@ -123,7 +123,7 @@ class Watch:
     def heard(self, act: Act) -> None:
         """Before the replies: what this act undoes or confirms."""
         helper, tech = act.who == "helper", act.who == "tech"
-        if act.meaning in ("stop", "resumed", "pause"):
+        if act.meaning in ("stop", "resumed") or (act.meaning == "pause" and not self.halted):
             self.held = self.clear = False
         if act.meaning == "let_up" and tech and self.halted:
             self.held = False

@@ -164,7 +164,7 @@ def _finding_said(job: Job, finding: MoveFinding) -> Said:
     if finding.kind == "did not move":
         return Said("tech", say("move_none", **fields), "reply:move_none")
     if finding.kind == "wrong way":
-        return Said("tech", say("move_wrong_way", **fields), "reply:move_wrong_way", "CAUTION")
+        return Said("tech", say("move_wrong_way", **fields), "reply:move_wrong_way", "NOTICE")
     if finding.kind == "other count":
         text = say(
             "move_other_count", moved=words.moved(finding.lugs_moved), told=words.moved(move.moved)
