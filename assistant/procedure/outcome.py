@@ -15,7 +15,7 @@ from .machine import FIX
 from .said import Said
 
 if TYPE_CHECKING:
-    from .job import Job
+    from .base import JobBase
 
 SHORT = {
     "gap": "gap",
@@ -51,7 +51,7 @@ def is_critical(taken: Taken) -> bool:
     )
 
 
-def can_fix(job: Job, quantity: str) -> bool:
+def can_fix(job: JobBase, quantity: str) -> bool:
     """Whether a change exists that would move this reading."""
     if quantity in job.facts.left:
         return False
@@ -66,7 +66,7 @@ def can_fix(job: Job, quantity: str) -> bool:
     return quantity in FIX
 
 
-def after(job: Job, taken: Taken) -> Outcome:
+def after(job: JobBase, taken: Taken) -> Outcome:
     """Judge a reading just taken and find where it leads."""
     if taken.value_in is None:  # odometer, next due: nothing to judge
         text = job.dialogs.say(
@@ -97,7 +97,7 @@ def after(job: Job, taken: Taken) -> Outcome:
     return Outcome("stay", "out", said)
 
 
-def _as_found(job: Job, taken: Taken) -> list[Said]:
+def _as_found(job: JobBase, taken: Taken) -> list[Said]:
     """What the as-found readings say together."""
     dialogs, facts = job.dialogs, job.facts
     out = []
@@ -128,7 +128,7 @@ def _as_found(job: Job, taken: Taken) -> list[Said]:
     return out
 
 
-def _predicted(job: Job, plan: AdjustmentPlan) -> list[Said]:
+def _predicted(job: JobBase, plan: AdjustmentPlan) -> list[Said]:
     """Where ring and rod together should bring the pedal, when the readings can tell."""
     units, say = job.facts.card.units, job.dialogs.say
     out = []
@@ -142,7 +142,7 @@ def _predicted(job: Job, plan: AdjustmentPlan) -> list[Said]:
     return out
 
 
-def _ring_findings(job: Job) -> list[Said]:
+def _ring_findings(job: JobBase) -> list[Said]:
     """What the last ring move really did."""
     _, findings = job.facts.move_findings()
     finding = findings[-1] if findings else None
@@ -151,7 +151,7 @@ def _ring_findings(job: Job) -> list[Said]:
     return [_finding_said(job, finding)]
 
 
-def _finding_said(job: Job, finding: MoveFinding) -> Said:
+def _finding_said(job: JobBase, finding: MoveFinding) -> Said:
     units = job.facts.card.units
     move = job.facts.moves[-1]
     fields = {

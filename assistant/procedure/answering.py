@@ -1,0 +1,129 @@
+"""Plain answers: done, ready, sound, skip, check, no, correct."""
+
+from __future__ import annotations
+
+from . import interlocks, prompts, words
+from .base import Replies
+from .dialog import Step
+from .facts import LinkageMove
+from .machine import HALTED, REPAIR
+from .said import Act
+from .taking import Taking
+
+
+class Answering(Taking):
+    """Acts that answer the present step in one word."""
+
+    def _on_done(self, act: Act) -> Replies:
+        step = self.step
+        if self.pending is not None:
+            return self._on_check(act)
+        if step is None or self.choice or self.correcting:
+            return self._hint(act)
+        if step.kind in ("act", "rod", "stop_bolt"):
+            if step.who == "helper" and act.who != "helper":
+                return [self._say(act.who, "wrong_person", who="helper", phrase=step.say)]
+            if step.who == "tech" and act.who != "tech":
+                return [self._say(act.who, "wrong_person", who="technician", phrase="done")]
+            return self._act_done(step)
+        if step.kind == "turn":
+            if act.who != "tech":
+                return [self._say(act.who, "wrong_person", who="technician", phrase="the count")]
+            if self.turn_again:
+                return [self._turn_prompt()]  # "done" leaves open how much, all in all
+            plan = self.facts.ring_plan()
+            return self._take_count(act, float(abs(plan.lugs) if plan else 0))
+        if step.kind == "plan":
+            return self._on_check(act)
+        return self._hint(act)
+
+    def _act_done(self, step: Step) -> Replies:
+        for place, value in step.sets:
+            self.facts.places[place] = value
+        if step.id in interlocks.DETOURS:
+            said = self._advance()
+            if self.state not in interlocks.DETOURS:
+                self.wanted = ""
+            return said
+        if step.kind in ("rod", "stop_bolt"):
+            plan = prompts.safe_linkage_plan(self.facts) if step.kind == "rod" else None
+            what = prompts.blanks(self.dialogs, self.facts, step)
+            text = f"{what.get('rod', '')} {what.get('rod_way', '')}".strip()
+            self.facts.linkage.append(
+                LinkageMove(
+                    step.id,
+                    text or what.get("stop_move", ""),
+                    plan.rod.travel_in if plan else 0.0,
+                    len(self.facts.readings),
+                )
+            )
+        return self._advance()
+
+    def _on_ready(self, act: Act) -> Replies:
+        return self._on_done(act) if self.state == "helper_ready" else self._hint(act)
+
+    def _on_sound(self, act: Act) -> Replies:
+        step = self.step
+        return self._advance() if step is not None and step.kind == "sound" else self._hint(act)
+
+    def _on_not_sound(self, act: Act) -> Replies:
+        step = self.step
+        if step is None or step.kind != "sound":
+            return self._hint(act)
+        self.facts.doubts.append(f"not sound at {step.id}")
+        self._trigger("not_sound")
+        return [self._say("both", "need_repair", signal="WARNING")]
+
+    def _on_repaired(self, act: Act) -> Replies:
+        if self.state != REPAIR:
+            return self._hint(act)
+        self._trigger("repaired")
+        return [self._say("both", "repair_done"), *self.prompt(entering=True)]
+
+    def _on_skip(self, act: Act) -> Replies:
+        step = self.step
+        if step is None or not step.optional:
+            return [self._say(act.who, "skip_no"), *self.prompt()]
+        return self._advance()
+
+    def _on_check(self, act: Act) -> Replies:
+        if self.pending is not None:
+            if self.pending.who == "tech" and act.who != "tech":
+                return [self._say(act.who, "wrong_person", who="technician", phrase="check")]
+            return self._commit()
+        step = self.step
+        if step is None or self.choice or self.correcting:
+            return self._hint(act)
+        if step.kind == "plan":
+            if act.who != "tech":
+                return [self._say(act.who, "wrong_person", who="technician", phrase="check")]
+            judgement = self._gap_judgement()
+            if judgement == "too close" and act.meaning == "check":
+                return self._hint(act)
+            return self._advance()
+        if step.kind in ("act", "rod", "stop_bolt"):
+            return self._on_done(act)
+        return self._hint(act)
+
+    def _on_no(self, act: Act) -> Replies:
+        if self.pending is not None:
+            self.pending = None
+            return [self._say(act.who, "dropped"), *self.prompt()]
+        return self._hint(act)
+
+    def _on_unclear(self, act: Act) -> Replies:
+        return self._hint(act, not_now=False)
+
+    def _on_correct(self, act: Act) -> Replies:
+        if self.pending is not None and not act.quantity and act.reading is None:
+            return self._on_no(act)
+        if self.state == HALTED:
+            return [self._say(act.who, "not_now", hint=self._stopped_next())]
+        quantity = act.quantity or self.last_quantity()
+        if not quantity or self._correctable(quantity) is None:
+            return [self._say(act.who, "nothing_to_correct"), *self.prompt()]
+        self.pending = None
+        self.correcting = quantity
+        if act.reading is None:
+            return [self._say(act.who, "what_correct", quantity=words.spoken(quantity))]
+        return self._on_reading(act)
