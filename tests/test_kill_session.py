@@ -127,11 +127,17 @@ def resumed(path: Path, answered: dict[str, object]) -> tuple[Session | None, bo
         assert "signed off" in str(error)
         return None, True
     now = standing(session.job)
+    if answered["step"] == "ring_turn":
+        # The hold starts over, and with it the question how many lugs have moved in all: a count
+        # that was said but not confirmed is asked again (it stays in the record as said).
+        answered = {**answered, "pending": None}
     if now == answered:
         return session, False
     # Not the same: then exactly one more turn, the one in flight, is on the disk.
     turns = [e for e in session.journal.events if e.kind == "turn"]
     before_it = replay_without_last(session, len(turns))
+    if before_it["step"] == "ring_turn":
+        before_it["pending"] = None
     assert before_it == answered
     return session, True
 

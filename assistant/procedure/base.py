@@ -150,6 +150,8 @@ class JobBase(Guards):
         if step.kind == "hold":
             # From the moment it is asked, the pedal may be on its way down.
             self.facts.hold = "asked"
+        if step.kind == "release":
+            self.facts.hold = "releasing"
         if step.kind == "turn":
             self.turn_again = self.facts.turning
             self.facts.turning = True

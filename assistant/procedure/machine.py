@@ -78,6 +78,8 @@ def transitions(dialogs: Dialogs) -> list[dict[str, Any]]:
             }
         )
 
+    # Stopped in the release, and the pedal came up meanwhile: nothing is left to release.
+    edge("carry_on", HALTED, "ring_gap", "returns_to_release")
     for i, step in enumerate(steps):
         after = steps[i + 1].id if i + 1 < len(steps) else SIGNED
         _forward(edge, steps, step, after)
