@@ -41,6 +41,9 @@ _NAMES: tuple[tuple[str, str], ...] = (
     ("lugs", "lugs"),
     ("lug count", "lugs"),
 )
+_NOT_AS_A_QUESTION = frozenset(
+    {"holding", "clear", "released", "let_up", "done", "ready", "sound", "repaired", "check"}
+)
 _UNIT_ANSWER = re.compile(
     r"^(?:in |it's |they're |that's )?(thou|thousandths|millimetres|millimeters|mm|inch|inches|"
     r"thirty[- ]?seconds|sixteenths|sixty[- ]?fourths|eighths)$"
@@ -86,6 +89,8 @@ def understand(
     if _is_stop(text, stop):
         return Act("stop", who)
     if who == "helper" and job.facts.hold != "up" and _is_lost(text, dialogs.words["lost"]):
+        if words.rstrip().endswith("?") or text.startswith(("can i ", "should i ", "may i ")):
+            return Question("hold_standing", {})
         return Act("lost", who)
     if not text:
         return Act("unclear", who)
@@ -93,12 +98,11 @@ def understand(
     special = _with_rest(words, text, short, who, job)
     if special is not None:
         return special
-    answer = _step_answer(text, short, job)
-    if answer:
-        return Act(answer, who)
-    exact = _exact(text, short, who, job, dialogs)
-    if exact:
-        return Act(exact, who)
+    meant = _step_answer(text, short, job) or _exact(text, short, who, job, dialogs)
+    if meant and words.rstrip().endswith("?") and meant in _NOT_AS_A_QUESTION:
+        return Question("did_you_mean", {"phrase": short})  # "clear?" is no "clear"
+    if meant:
+        return Act(meant, who)
     found = _reading(words, text, who, job, asked)
     if found is not None:
         return found
@@ -118,7 +122,11 @@ def _is_lost(text: str, lost: Meaning) -> bool:
     """Whether the helper says that the pedal is going, in any words that hold such a phrase."""
     if not any(phrase in text for phrase in lost.anywhere):
         return False
-    return not re.search(r"\b(?:not|isn't|isnt|no longer|stopped) (?:slip|coming|losing)", text)
+    return not re.search(
+        r"\b(?:not|never|isn't|isnt|won't|wont|don't|dont|no longer|stopped) "
+        r"(?:slip|coming|losing|let)",
+        text,
+    )
 
 
 def _with_rest(words: str, text: str, short: str, who: str, job: Job) -> Act | None:
@@ -270,6 +278,8 @@ def _like(text: str, who: str, job: Job, dialogs: Dialogs) -> Act | Question:
     allowed = job.allowed()
     phrases: dict[str, str] = {}
     for key, meaning in dialogs.words.items():
+        if key == "lost":
+            continue  # heard by its own words, above: nobody is asked "did you mean lost it?"
         if (key in allowed or meaning.anytime) and meaning.who in ("any", who):
             for phrase in meaning.phrases:
                 if negated(phrase) == negated(text) and not undone(text, phrase):

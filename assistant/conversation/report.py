@@ -141,6 +141,7 @@ def closing(job: Job) -> dict[str, Any]:
         "as_found": stages["found"],
         "as_left": stages["final"],
         "lugs": facts.lugs_total,
+        "lugs_by_gap": facts.lugs_by_gap,
         "ring_moves": [{"told": m.told, "moved": m.moved} for m in facts.moves],
         "linkage": [{"step": c.step, "what": c.what} for c in facts.linkage],
         "doubts": list(facts.doubts),

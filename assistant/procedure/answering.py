@@ -70,7 +70,7 @@ class Answering(Taking):
         step = self.step
         if step is None or step.kind != "sound":
             return self._hint(act)
-        self.facts.doubts.append(f"not sound at {step.id}")
+        self.facts.remarks.append(f"not sound at {step.id.replace('_', ' ')}, before repair")
         self._trigger("not_sound")
         return [self._say("both", "need_repair", signal="WARNING")]
 
@@ -101,9 +101,9 @@ class Answering(Taking):
             if judgement == "too close" and act.meaning == "check":
                 return self._hint(act)
             return self._advance()
-        if step.kind in ("act", "rod", "stop_bolt"):
+        if step.kind in ("act", "rod", "stop_bolt") and step.phase != "safe":
             return self._on_done(act)
-        return self._hint(act)
+        return self._hint(act)  # making it safe wants "done", not a stray "yep"
 
     def _on_no(self, act: Act) -> Replies:
         if self.pending is not None:

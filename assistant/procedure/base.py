@@ -81,7 +81,7 @@ class JobBase(Guards):
         if self.choice:
             return ["accept", "move", "measure"]
         by_kind = {
-            "act": ["ready", "done"] if step.id == "helper_ready" else ["done", "check"],
+            "act": ["ready", "done"] if step.id == "helper_ready" else ["done"],
             "sound": ["sound", "not_sound"],
             "read": ["skip"] if step.optional else [],
             "clear": ["clear"],
@@ -116,6 +116,8 @@ class JobBase(Guards):
             return [*given, self._say("tech", f"{self.choice}_choice")]
         if step.kind == "turn":
             return [*given, self._turn_prompt()]
+        if entering and step.kind == "rod" and "rod.thread" in self.facts.card.defaulted:
+            given.append(self._say("tech", "thread_default", thread=self.facts.card.thread))
         return [*given, *prompts.instruction(self.dialogs, self.facts, step)]
 
     def _turn_prompt(self) -> Said:

@@ -81,7 +81,8 @@ class Facts:
     moves: list[RingMove] = field(default_factory=list)
     linkage: list[LinkageMove] = field(default_factory=list)
     notes: list[tuple[str, str]] = field(default_factory=list)
-    doubts: list[str] = field(default_factory=list)
+    remarks: list[str] = field(default_factory=list)
+    """What the lead should see besides accepted readings: see `doubts`."""
     hold: str = "up"
     """Pedal: "up", "asked", "held", "releasing" or "unsure"."""
     hands: str = "clear"
@@ -161,6 +162,30 @@ class Facts:
     def lugs_total(self) -> int:
         """Lugs moved so far, positive tightens."""
         return sum(m.moved for m in self.moves)
+
+    @property
+    def lugs_by_gap(self) -> int:
+        """Lugs that the ring moved by what the gap says; a move with no gap after it as called."""
+        _, found = self.move_findings()
+        total = 0
+        for move, finding in zip(self.moves, found, strict=True):
+            sure = finding is not None and finding.kind in (
+                "did not move",
+                "wrong way",
+                "other count",
+            )
+            total += finding.lugs_moved if sure and finding is not None else move.moved
+        return total
+
+    @property
+    def doubts(self) -> list[str]:
+        """What the lead should look at: accepted readings that still stand, and remarks."""
+        accepted = []
+        for quantity in dict.fromkeys(t.quantity for t in self.readings):
+            taken = self.latest(quantity)
+            if taken is not None and taken.accepted:
+                accepted.append(f"{quantity} {taken.figures} accepted: {taken.accepted}")
+        return [*self.remarks, *accepted]
 
     def move_findings(self) -> tuple[RingBelief, list[MoveFinding | None]]:
         """What each move really did, and the belief to plan the next one with."""

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from assistant.clutch.figures import FREE_TRAVEL_INTERNAL_IN
 from assistant.clutch.move import MoveFinding
 from assistant.clutch.plan import AdjustmentPlan
+from assistant.clutch.ratio import RatioFinding
 
 from . import prompts, words
 from .facts import Taken
@@ -121,11 +122,35 @@ def _as_found(job: JobBase, taken: Taken) -> list[Said]:
                 text = dialogs.say("ratio_agree", ratio=f"{plan.ratio.value:.1f}")
                 out.append(Said("tech", text, "reply:ratio_agree"))
             else:
-                out.append(Said("tech", finding.text, "reply:ratio_differ"))
-                facts.doubts.append("pedal ratios disagree: " + finding.text)
+                out.append(Said("tech", _quarrel(job, finding), "reply:ratio_differ"))
+                facts.remarks.append("pedal ratios disagree: " + finding.text)
         if plan is not None:
             out += _predicted(job, plan)
     return out
+
+
+_SYMBOLS = {
+    "F": "free-travel",
+    "c": "clearance",
+    "H": "pedal-height",
+    "h": "brake-contact",
+    "g": "gap",
+}
+
+
+def _quarrel(job: JobBase, finding: RatioFinding) -> str:
+    """The two ratios, and which one reading, if it were wrong, would make them agree."""
+    suspect = ""
+    if finding.suspects:
+        first = finding.suspects[0]
+        value = words.length(first.value_in, job.facts.card.units)
+        suspect = f"{words.spoken(_SYMBOLS[first.reading])} {value}".capitalize()
+    return job.dialogs.say(
+        "ratio_differ",
+        first=f"{finding.first.value:.1f}",
+        second=f"{finding.second.value:.1f}",
+        suspect=suspect or "Another reading",
+    )
 
 
 def _predicted(job: JobBase, plan: AdjustmentPlan) -> list[Said]:
@@ -172,6 +197,7 @@ def _finding_said(job: JobBase, finding: MoveFinding) -> Said:
         return Said("tech", text, "reply:move_other_count")
     if finding.kind == "other pitch":
         pitch = finding.belief.best.pitch_in
-        text = say("move_other_pitch", pitch=f"{pitch:.3f} in")
+        per_lug = f"{pitch:.3f} in" if units == "inch" else f"{pitch * 25.4:.2f} mm"
+        text = say("move_other_pitch", pitch=per_lug)
         return Said("tech", text, "reply:move_other_pitch")
     return Said("tech", say("move_unclear", **fields), "reply:move_unclear")

@@ -68,8 +68,9 @@ def _ring_blanks(facts: Facts, units: str) -> dict[str, str]:
     after = words.length(plan.gap_after.value_in, units)
     limit = words.limits(figure.limits, units)
     pitch = f"{plan.pitch_in:.3f} in" if units == "inch" else f"{plan.pitch_in * 25.4:.2f} mm"
+    whose = " (common practice, no source)" if "ring.lug" in facts.card.defaulted else ""
     reason = (
-        f"{words.lugs(plan.lugs)} of {pitch} bring the gap to {after}. "
+        f"{words.lugs(plan.lugs)} of {pitch}{whose} bring the gap to {after}. "
         f"Limits {limit}, {figure.limits.source}. "
         f"{plan.chance:.0%} likely to land in."
     )
@@ -106,11 +107,14 @@ def _rod_blanks(dialogs: Dialogs, facts: Facts, units: str) -> dict[str, str]:
     clearance = words.length(plan.clearance_after.value_in, units)
     free = words.length(plan.free_travel_after.value_in, units)
     source = plan.ratio.source
+    whose = ""
+    if "rod.thread" in facts.card.defaulted:
+        whose = " (common practice, no source: check the rod)"
     return {
         "rod": words.rod(plan.rod),
         "rod_way": words.rod_way(plan.rod, facts.card.longer),
         "rod_why": (
-            f"Thread {facts.card.thread}. Clearance becomes {clearance}, free travel about {free}. "
+            f"Thread {facts.card.thread}{whose}. Clearance becomes {clearance}, free travel about {free}. "
             f"Pedal ratio {plan.ratio.value:.1f} to 1, from {source}."
         ),
     }

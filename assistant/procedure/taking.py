@@ -28,7 +28,9 @@ class Taking(Correcting):
             return self._hint(act)
         stage, step_id = self._stage_now()
         taken = Taken.of(step_id, stage, expected, act.who, act.reading)
-        if outcome.is_critical(taken) or self.correcting:
+        step = self.step
+        other = step is not None and act.who != step.who  # an echo of the other's reading, perhaps
+        if outcome.is_critical(taken) or self.correcting or other:
             self.pending = taken
             return [self._confirm(taken)]
         return self._keep(taken)
@@ -137,7 +139,6 @@ class Taking(Correcting):
     def _accepted(self, taken: Taken | None, act: Act) -> Replies:
         assert taken is not None
         taken.accepted = act.text or "too close to call"
-        self.facts.doubts.append(f"{taken.quantity} {taken.figures} accepted: {taken.accepted}")
         self.choice = ""
         return self._advance(self._say(act.who, "accepted"))
 

@@ -97,6 +97,7 @@ REPLIES: dict[str, tuple[str, ...]] = {
     "ring_stuck": (),
     "ring_cannot": ("figures",),
     "internal_due": ("limit",),
+    "ratio_differ": ("first", "second", "suspect"),
     "ratio_agree": ("ratio",),
     "free_after": ("free_after",),
     "contact_after": ("contact_after",),
@@ -127,6 +128,7 @@ REPLIES: dict[str, tuple[str, ...]] = {
     "lock_in_state": (),
     "lock_out_state": (),
     "cover_off_state": (),
+    "ring_doubt_state": ("by_gap", "called"),
     "ring_moved_state": ("moved",),
     "ring_maybe_state": (),
     "ring_still_state": (),
@@ -141,5 +143,6 @@ REPLIES: dict[str, tuple[str, ...]] = {
     "turn_zero": (),
     "turn_again": ("lugs", "way"),
     "lock_plate_out": (),
+    "thread_default": ("thread",),
 }
 """Reply -> the blanks it may use."""

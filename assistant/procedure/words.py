@@ -86,7 +86,13 @@ def truck_state(dialogs: Dialogs, facts: Facts) -> str:
     parts = [dialogs.say(hold.get(facts.hold, "pedal_unsure_state"))]
     if facts.turning:
         parts.append(dialogs.say("ring_maybe_state"))
-    if facts.lugs_total:
+    if facts.lugs_by_gap != facts.lugs_total:
+        parts.append(
+            dialogs.say(
+                "ring_doubt_state", by_gap=moved(facts.lugs_by_gap), called=moved(facts.lugs_total)
+            )
+        )
+    elif facts.lugs_total:
         parts.append(dialogs.say("ring_moved_state", moved=moved(facts.lugs_total)))
     elif not facts.turning:
         parts.append(dialogs.say("ring_still_state"))

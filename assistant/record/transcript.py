@@ -137,6 +137,8 @@ def _closed(event: Event) -> Iterator[str]:
         if found or left:
             yield f"{spoken:<17}{_cell(found):>14}{_cell(left):>14}   {_decided(left)}"
     yield f"Ring: {data['lugs']:+d} lugs in {len(data['ring_moves'])} moves (plus tightens)"
+    if data.get("lugs_by_gap", data["lugs"]) != data["lugs"]:
+        yield f"      by the gap readings it was {data['lugs_by_gap']:+d}"
     for change in data["linkage"]:
         yield f"Linkage: {change['step'].replace('_', ' ')}: {change['what']}"
     for note in data["notes"]:
