@@ -108,7 +108,7 @@ def test_mixed_numbers_against_fractions() -> None:
 
 
 UREG = pint.UnitRegistry()
-PINT_NAMES = {"in": "inch", "thou": "thou", "mm": "millimeter", "cm": "centimeter", "ft": "foot"}
+PINT_NAMES = {"in": "inch", "thou": "thou", "mm": "millimeter", "cm": "centimeter", "ft": "foot", "m": "meter"}
 
 
 def test_the_inch_is_exactly_254_tenths_of_a_millimetre() -> None:

@@ -114,7 +114,8 @@ def _rod_blanks(dialogs: Dialogs, facts: Facts, units: str) -> dict[str, str]:
         "rod": words.rod(plan.rod),
         "rod_way": words.rod_way(plan.rod, facts.card.longer),
         "rod_why": (
-            f"Thread {facts.card.thread}{whose}. Clearance becomes {clearance}, free travel about {free}. "
+            f"Thread {facts.card.thread}{whose}. "
+            f"Clearance becomes {clearance}, free travel about {free}. "
             f"Pedal ratio {plan.ratio.value:.1f} to 1, from {source}."
         ),
     }

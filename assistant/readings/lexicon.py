@@ -36,34 +36,33 @@ def _add(kind: str, words: str, value: float = 0) -> None:
 # Filler first: a word with a better meaning overwrites it below.
 _add(
     "f",
-    """the it it's its  i i'm i've i'd got get getting gets have has having we we've we're you
-    you've reading reads read measuring measures measured measure measurement showing shows show
-    see seeing looks look looking like say says saying call calling called calls gap clearance fork
-     travel play pedal height total brake contact bearing release there there's here
-    here's where on at by with from set sits sitting comes came coming out  was be been being
-    uh um er ah erm hmm okay ok yeah yes yep yup aye well now that's that'll boss mate chief
-    buddy man sir please think thinking reckon guess gauge gage rule ruler caliper calipers
-    calliper callipers calliper's dial feeler feelers tape scale stick found final lever pads pad
-    value figure only still then again copy actual lash stroke housing hole cover face
-    tighter looser tight loose tighten tightened loosened clockwise counterclockwise  
-    turned went gone  done   backed screwed longer shorter rod nut nuts ring adjusting
-    odometer odo clock mileage full pushing holding  bottom top floor end ends 
-    my your our    back mark marks line's roger  thing's as  he she says
-    she's he's they they're sitting measuring give's me him her  whole even near 
-      ready right bang spot money nose button  nominal anywhere
-    somewhere someplace side one's heard said  because cause since let's lets let
-       counted count counting total's took takes put puts   running runs run today
-     hub yoke shaft trans transmission wear plate lock bay's depth width distance
-    space spacing opening room  hey hi guys' thanks great fine perfect nice alright
-    mister ma'am miss son kid folks fella pal bud partner bearing's gap's pedal's
-    helper tech tells told  number numbers truck's dash hubodometer instrument cluster
-     now's after during while when cold hot  kinda sorta basically pretty
-    very real really quite about's  coming's currently presently   
-    feels feel felt eyeball eyeballing eyeballed figure's works working worked
-    everything every each both  snug drag dragging fits fit slides slips
-    passes pass through slip  there'll be's new  isnt okey dokey wow whoa well's
-      rechecked recheck rechecking checked checking 
-    was't    stroke's  what""",
+    """
+    the it it's its i i'm i've i'd got get getting gets have has having we we've we're you
+    you've reading reads read measuring measures measured measure measurement showing shows
+    show see seeing looks look looking like say says saying call calling called calls gap
+    clearance fork travel play pedal height total brake contact bearing release there
+    there's here here's where on at by with from set sits sitting comes came coming out was
+    be been being uh um er ah erm hmm okay ok yeah yes yep yup aye well now that's that'll
+    boss mate chief buddy man sir please think thinking reckon guess gauge gage rule ruler
+    caliper calipers calliper callipers calliper's dial feeler feelers tape scale stick
+    found final lever pads pad value figure only still then again copy actual lash stroke
+    housing hole cover face tighter looser tight loose tighten tightened loosened clockwise
+    counterclockwise turned went gone done backed screwed longer shorter rod nut nuts ring
+    adjusting odometer odo clock mileage full pushing holding bottom top floor end ends my
+    your our back mark marks line's roger thing's as he she she's he's they they're give's
+    me him her whole even near ready right bang spot money nose button nominal anywhere
+    somewhere someplace side one's heard said because cause since let's lets let counted
+    count counting total's took takes put puts running runs run today hub yoke shaft trans
+    transmission wear plate lock bay's depth width distance space spacing opening room hey
+    hi guys' thanks great fine perfect nice alright mister ma'am miss son kid folks fella
+    pal bud partner bearing's gap's pedal's helper tech tells told number numbers truck's
+    dash hubodometer instrument cluster now's after during while when cold hot kinda sorta
+    basically pretty very real really quite about's coming's currently presently feels feel
+    felt eyeball eyeballing eyeballed figure's works working worked everything every each
+    both snug drag dragging fits fit slides slips passes pass through slip there'll be's new
+    isnt okey dokey wow whoa well's rechecked recheck rechecking checked checking was't
+    stroke's what
+    """,
 )
 for _n, _w in enumerate(_UNITS, 1):
     LEXICON[_w] = ("6" if _n == 6 else "d", _n)

@@ -11,7 +11,7 @@ import re
 from functools import lru_cache
 from typing import NamedTuple
 
-from . import amounts, settle
+from . import amounts, asking, settle
 from .amounts import Amount, Node
 from .quantity import ANY, QUANTITIES, Quantity, quantity_named
 from .reading import Reading
@@ -126,7 +126,7 @@ def _best(readings: list[Reading], q: Quantity) -> Reading:
     if len(distinct) == 1:
         return distinct[0]
     if distinct:
-        return settle.ask_between(distinct, q)
+        return asking.ask_between(distinct, q)
     for status in ("ask", "refused", "none"):
         for r in readings:
             if r.status == status:

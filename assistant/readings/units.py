@@ -16,6 +16,7 @@ INCHES_PER: dict[str, float] = {
     "hundredths": 0.01,
     "mm": 1 / MM_PER_IN,
     "cm": 10 / MM_PER_IN,
+    "m": 1000 / MM_PER_IN,
     "ft": 12.0,
 }
 """Inches in one of each length unit."""
@@ -38,6 +39,8 @@ def to_inches(value: float, unit: str) -> float:
         return value / MM_PER_IN
     if unit == "cm":
         return value * 10 / MM_PER_IN
+    if unit == "m":
+        return value * 1000 / MM_PER_IN
     if unit == "thou":
         return value / 1000
     if unit == "hundredths":
