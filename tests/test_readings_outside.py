@@ -108,11 +108,18 @@ def test_mixed_numbers_against_fractions() -> None:
 
 
 UREG = pint.UnitRegistry()
-PINT_NAMES = {"in": "inch", "thou": "thou", "mm": "millimeter", "cm": "centimeter", "ft": "foot", "m": "meter"}
+PINT_NAMES = {
+    "in": "inch",
+    "thou": "thou",
+    "mm": "millimeter",
+    "cm": "centimeter",
+    "ft": "foot",
+    "m": "meter",
+}
 
 
 def test_the_inch_is_exactly_254_tenths_of_a_millimetre() -> None:
-    """NIST SP 811, appendix B.8 prints it in bold: exact."""
+    """NIST SP 811, appendix B.8 prints it in bold, as exact (from memory of that table)."""
     assert Fraction(str(MM_PER_IN)) == Fraction(254, 10)
     assert to_inches(25.4, "mm") == 1.0
     assert to_inches(12.7, "mm") == 0.5
