@@ -228,11 +228,13 @@ def reading(words: tuple[str, ...], quantity: str, mm: bool, as_json: bool) -> N
     """
     units = "mm" if mm else "inch"
     if words == ("-",):
-        for raw in sys.stdin.buffer:
+        for raw in iter(sys.stdin.buffer.readline, b""):
             name, tab, rest = _decoded(raw).rstrip("\r\n").partition("\t")
             name, rest = (name.strip(), rest) if tab else ("", name)
             got = _read(rest, name or quantity, units)
-            click.echo(json.dumps(got.as_json(), ensure_ascii=False) if as_json else _plain(got))
+            line = json.dumps(got.as_json(), ensure_ascii=False) if as_json else _plain(got)
+            sys.stdout.write(line + "\n")
+            sys.stdout.flush()  # a program at the other end may wait for each answer
         return
     try:
         quantity_named(quantity)

@@ -22,11 +22,14 @@ def settle(
     plan: Plan, kinds: str, values: list[Value], q: Quantity, units: str, distance: str
 ) -> Reading:
     """The reading that `plan` gives for quantity `q`."""
-    said = [
-        evaluate(node, kinds, values, soft)
-        for node, soft in zip(plan.nodes, plan.soft, strict=True)
-    ]
+    nodes = plan.nodes
+    if len(nodes) == 1:
+        said = [evaluate(nodes[0], kinds, values, plan.soft[0])]
+    else:
+        said = [evaluate(n, kinds, values, s) for n, s in zip(nodes, plan.soft, strict=True)]
+    counted = q.unit != "in"
     for amount in said:
+        counted = counted or amount.unit in COUNT_UNITS
         if amount.problem and amount.problem != "thousand":
             if (
                 amount.problem == "rule"
@@ -35,7 +38,7 @@ def settle(
             ):
                 continue  # a sixth or a third of a turn is one or two flats
             return _problem(amount, q)
-    if q.unit != "in" or any(a.unit in COUNT_UNITS for a in said):
+    if counted:
         loose = len(kinds) - sum(n.end - n.start for n in plan.nodes)
         reading = settle_count(plan.op, said, plan.nodes, loose, q, distance)
     else:
@@ -86,8 +89,9 @@ def _length(
 ) -> Reading:
     if op in ("withdrawn", "lost"):
         return Reading("ask", q.name, why=f"Say the {q.spoken} again.")
-    if any(a.unit in ("mil", "tenths") for a in said):
-        return _unclear_unit(op, said, q)
+    for a in said:
+        if a.unit == "mil" or a.unit == "tenths":
+            return _unclear_unit(op, said, q)
     rows = meanings(said, nodes, kinds, values, q, units, op)
     if not rows:
         return _no_meaning(op, said, q)

@@ -75,20 +75,19 @@ class Digits(int):
 def tokenize(words: str) -> tuple[str, list[Value]]:
     """The kinds of `words`, one letter a token, and each token's value."""
     text = words.lower()
-    if text.isascii() and text.replace(" ", "").isalpha():
-        tokens = text.split()
-    else:
+    tokens = None
+    if text.isascii():
+        # Most of what is said is plain words, some joined by hyphens: no need for the full split.
+        letters = text.replace(" ", "")
+        if letters.isalpha():
+            tokens = text.split()
+        elif letters.replace("-", "").isalpha() and " -" not in text and "- " not in text:
+            tokens = text.replace("-", " ").split()
+    if tokens is None:
         tokens = _split(text)
-    kinds = []
-    values: list[Value] = []
     lookup = LEXICON.get
-    for token in tokens:
-        hit = lookup(token)
-        if hit is None:
-            hit = _other(token)
-        kinds.append(hit[0])
-        values.append(hit[1])
-    return "".join(kinds), values
+    hits = [lookup(token) or _other(token) for token in tokens]
+    return "".join([hit[0] for hit in hits]), [hit[1] for hit in hits]
 
 
 def _split(text: str) -> list[str]:
@@ -97,7 +96,8 @@ def _split(text: str) -> list[str]:
     if "-" in text:
         # "1-5/8" is one and five eighths; "thirty-second" is two words; a dash between two
         # readings with spaces around it may be a minus, so it stays a token of its own.
-        text = _MIXED.sub(r"\1 \2", text)
+        if "/" in text:
+            text = _MIXED.sub(r"\1 \2", text)
         text = _LETTER_HYPHEN.sub(" ", text)
         text = _LOOSE_DASH.sub(" _ ", text)
     return _TOKEN.findall(text)
