@@ -83,4 +83,4 @@ def _whose(card: Card, key: str) -> str:
 
 
 def _length(value_in: float | None, card: Card) -> str:
-    return "?" if value_in is None else speak.near_figures(value_in, card.units)
+    return "?" if value_in is None else speak.limit_figures(value_in, card.units)

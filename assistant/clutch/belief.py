@@ -88,6 +88,20 @@ class RingBelief:
         senses = ((1, 1.0 - REVERSED_WEIGHT), (-1, REVERSED_WEIGHT))
         return cls.normalised([RingState(p, s, wp * ws) for p, wp in pitches for s, ws in senses])
 
+    def told_which_way(self) -> RingBelief:
+        """The belief once the technician has been told which way the ring really went.
+
+        What was learned of the pitch stays; which way he turns next is open again, as before the
+        first move: a person told "the other way" is no part that is built reversed.
+        """
+        pitches: dict[float, float] = {}
+        for state in self.states:
+            pitches[state.pitch_in] = pitches.get(state.pitch_in, 0.0) + state.weight
+        senses = ((1, 1.0 - REVERSED_WEIGHT), (-1, REVERSED_WEIGHT))
+        return RingBelief.normalised(
+            [RingState(p, s, wp * ws) for p, wp in pitches.items() for s, ws in senses]
+        )
+
     @property
     def best(self) -> RingState:
         """The most probable state; of equals, the one listed first."""

@@ -14,6 +14,7 @@ from rapidfuzz import fuzz, process
 from assistant.procedure import words as said_words
 from assistant.procedure.dialog import Dialogs, Meaning
 from assistant.procedure.job import Job
+from assistant.procedure.machine import HALTED
 from assistant.procedure.said import Act
 from assistant.readings import Reading, read
 
@@ -92,6 +93,15 @@ def understand(
         if words.rstrip().endswith("?") or text.startswith(("can i ", "should i ", "may i ")):
             return Question("hold_standing", {})
         return Act("lost", who)
+    danger = job.facts.hold != "up" or job.key_above()
+    if danger and job.state != HALTED and _alarms(text, who, job, stop):
+        return Act("stop", who)
+    if (
+        who == "helper"
+        and job.pressing_is_danger()
+        and _holds(text, dialogs.words["holding"].anywhere)
+    ):
+        return Act("holding", who)  # "pressing now", while hands may be in the hole
     if not text:
         return Act("unclear", who)
     short = without_lead(text)
@@ -101,12 +111,21 @@ def understand(
     meant = _step_answer(text, short, job) or _exact(text, short, who, job, dialogs)
     if meant and words.rstrip().endswith("?") and meant in _NOT_AS_A_QUESTION:
         return Question("did_you_mean", {"phrase": short})  # "clear?" is no "clear"
-    if meant:
+    if meant and not (job.expects() and not _fits(meant, job, dialogs)):
         return Act(meant, who)
+    if meant:
+        # "on the floor" is the helper's word for holding, and a reading at another step.
+        found = _reading(words, text, who, job, asked)
+        return found if found is not None else Act(meant, who)
     found = _reading(words, text, who, job, asked)
     if found is not None:
         return found
     return _like(short, who, job, dialogs)
+
+
+def _fits(meaning: str, job: Job, dialogs: Dialogs) -> bool:
+    """Whether a meaning can be said now."""
+    return meaning in job.allowed() or dialogs.words[meaning].anytime
 
 
 def _is_stop(text: str, stop: Meaning) -> bool:
@@ -116,6 +135,23 @@ def _is_stop(text: str, stop: Meaning) -> bool:
         text = text.replace(phrase, " ")
     heard = {squeezed(text), *(squeezed(word) for word in text.split())}
     return any(squeezed(word) in heard for word in stop.anywhere)
+
+
+def _alarms(text: str, who: str, job: Job, stop: Meaning) -> bool:
+    """Whether the words, while the pedal may be down, are better taken for a stop.
+
+    Once the release is called, a technician who says no, or hold, wants it stopped.
+    """
+    if who == "tech" and job.state == "ring_release" and text in ("no", "hold", "nope", "no no"):
+        return True
+    if text in ("hands clear", "hands are out", "hands out"):
+        return False
+    return any(re.search(rf"\b{re.escape(phrase)}\b", text) for phrase in stop.in_hold)
+
+
+def _holds(text: str, phrases: tuple[str, ...]) -> bool:
+    """Whether any phrase stands in the words, and the words do not deny it."""
+    return not negated(text) and any(phrase in text for phrase in phrases)
 
 
 def _is_lost(text: str, lost: Meaning) -> bool:

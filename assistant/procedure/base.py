@@ -33,6 +33,8 @@ class JobBase(Guards):
         """Quantity that the next reading corrects ("lugs" for the count moved), or ""."""
         self.choice = ""
         """"close" or "out": a reading waits for a finer one, or to be accepted."""
+        self.alarmed = False
+        """"Hands out" was called since the job was stopped."""
         self.turn_again = False
         """The ring turn was broken off before its count was said: ask for all that moved."""
         self.given: set[str] = set()
@@ -190,6 +192,16 @@ class JobBase(Guards):
 
     def _hint(self, act: Act, not_now: bool = True) -> Replies:
         """What was said does not fit here: say so, and the instruction again."""
+        step = self.step
+        if act.who == "helper" and self.facts.hold == "held":
+            return [self._say("helper", "hold_standing")]
+        if (
+            act.who == "helper"
+            and step is not None
+            and step.who == "tech"
+            and (step.phase == "ring" and step.kind != "read")
+        ):
+            return [self._say("helper", "helper_wait")]
         last = self.prompt()[-1]
         reply = "not_now" if not_now else "again"
         return [self._say(act.who, reply, hint=last.text)]

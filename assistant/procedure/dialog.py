@@ -102,6 +102,7 @@ class Meaning:
     exact: bool = False
     excepted: tuple[str, ...] = ()
     anywhere: tuple[str, ...] = ()
+    in_hold: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -302,7 +303,7 @@ def _meaning(key: str, entry: Any) -> Meaning:
     where = f"words.toml, {key}"
     if not isinstance(entry, dict):
         raise DialogError(f"dialogs: {where}: must be a section; write [{key}]")
-    _take(where, entry, ("who", "phrases"), ("anytime", "exact", "except", "anywhere"))
+    _take(where, entry, ("who", "phrases"), ("anytime", "exact", "except", "anywhere", "in_hold"))
     _one_of(where, "who", entry["who"], WHO)
     phrases = entry["phrases"]
     if (
@@ -319,6 +320,7 @@ def _meaning(key: str, entry: Any) -> Meaning:
         bool(entry.get("exact", False)),
         tuple(str(p).lower() for p in entry.get("except", [])),
         tuple(str(p).lower() for p in entry.get("anywhere", [])),
+        tuple(str(p).lower() for p in entry.get("in_hold", [])),
     )
 
 

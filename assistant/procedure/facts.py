@@ -14,7 +14,7 @@ from assistant.clutch.conformity import Judgement, judge
 from assistant.clutch.figures import Figure
 from assistant.clutch.move import MoveFinding, compare_move
 from assistant.clutch.plan import AdjustmentPlan, Readings, plan_adjustment
-from assistant.clutch.ring import RingBelief, RingPlan, plan_ring
+from assistant.clutch.ring import PITCH_U_IN, RingBelief, RingPlan, plan_ring
 from assistant.clutch.uncertainty import Measured
 
 MAX_LUGS = 12
@@ -185,7 +185,13 @@ class Facts:
             taken = self.latest(quantity)
             if taken is not None and taken.accepted:
                 accepted.append(f"{quantity} {taken.figures} accepted: {taken.accepted}")
-        return [*self.remarks, *accepted]
+        _, found = self.move_findings()
+        ring = [
+            f"ring move {i}: {finding.kind}"
+            for i, finding in enumerate(found, 1)
+            if finding is not None and finding.kind != "as planned"
+        ]
+        return [*self.remarks, *ring, *accepted]
 
     def move_findings(self) -> tuple[RingBelief, list[MoveFinding | None]]:
         """What each move really did, and the belief to plan the next one with."""
@@ -200,7 +206,8 @@ class Facts:
                 found.append(None)
                 continue
             finding = compare_move(belief, before.measured, after.measured, move.moved)
-            belief = finding.belief
+            # He is told at once which way it went; so a plan always speaks of the true way.
+            belief = finding.belief.told_which_way()
             found.append(finding)
         return belief, found
 
@@ -235,12 +242,12 @@ class Facts:
         free travel was not read since the last move, it is predicted with the pedal ratio that
         the as-found readings gave.
         """
-        gap, clearance = self.latest("gap"), self.latest("clearance")
+        gap, clearance = self.latest("gap"), self._clearance_now()
         if gap is None or clearance is None:
             return None
         now = Readings(
             gap=gap.measured,
-            clearance=clearance.measured,
+            clearance=clearance,
             free_travel=self._measured("free-travel"),
             pedal_height=self._measured("pedal-height"),
             brake_contact=self._measured("brake-contact"),
@@ -260,6 +267,24 @@ class Facts:
             max_lugs=0,
             rod_per_fork=self.card.per_fork,
         )
+
+    def _clearance_now(self) -> Measured | None:
+        """Fork clearance as read, moved on by what ring and rod did since it was read."""
+        at = next(
+            (
+                i
+                for i in reversed(range(len(self.readings)))
+                if self.readings[i].quantity == "clearance"
+            ),
+            None,
+        )
+        if at is None:
+            return None
+        belief, _ = self.move_findings()
+        ring = sum(m.moved for m in self.moves if m.at > at)
+        rod = sum(c.clearance_in for c in self.linkage if c.at > at)
+        read = self.readings[at].measured
+        return read.shifted(ring * belief.pitch_in + rod, abs(ring) * PITCH_U_IN)
 
     def _measured(self, quantity: str) -> Measured | None:
         taken = self.latest(quantity)

@@ -146,6 +146,10 @@ class Guards:
                     return lambda _=None: getattr(self, field) == target
         raise AttributeError(f"{type(self).__name__} has no {name}")
 
+    def pressing_is_danger(self) -> bool:
+        """Nobody was asked to press, and a hand may be in the hole."""
+        return self.facts.hold == "up" and self.cover_open() and not self.hands_clear()
+
     def in_hold(self) -> bool:
         """Whether the pedal may be down now."""
         return self.facts.hold != "up" or may_be_held(self.state)

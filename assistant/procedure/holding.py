@@ -73,6 +73,7 @@ class Holding(JobBase):
         if back is not None and (back.needs_hold or back.kind == "turn"):
             self.after_hold = back.id
         self.release_halted = False
+        self.alarmed = False
         if not self._trigger("carry_on"):
             return [self._say(act.who, "not_now", hint=self._stopped_next())]
         self.return_to = ""
@@ -110,6 +111,16 @@ class Holding(JobBase):
             return self._advance(self._say("helper", "hold_standing"))
         if self.facts.hold == "held":
             return [self._say("helper", "hold_standing")]
+        if self.pressing_is_danger():
+            self.facts.hold = "unsure"
+            self.alarmed = True
+            if self.state != HALTED:
+                self._halt()
+            return [
+                self._say("tech", "pedal_moving", signal="DANGER", cue="STOP"),
+                self._say("helper", "stopped_helper_held", signal="DANGER", cue="STOP"),
+                *self.prompt(),
+            ]
         if self.state == HALTED:
             # He may be holding still, or have pressed again: down, but not to be relied on.
             self.facts.hold = "unsure"
@@ -120,6 +131,7 @@ class Holding(JobBase):
         if self.facts.hold == "up":
             return [self._say("helper", "not_now", hint=self.prompt()[-1].text)]
         self.facts.hold = "unsure"
+        self.alarmed = True
         if self.state != HALTED:
             self._halt()
         state = words.truck_state(self.dialogs, self.facts)
@@ -145,8 +157,11 @@ class Holding(JobBase):
             self.facts.hold = "up"
             return self._advance(self._say("both", "release_ok"))
         if self.state == HALTED:
+            alarm = not (self.alarmed or self.hands_clear() or self.facts.hold == "up")
             self.facts.hold = "up"
-            return [self._say("both", "release_ok"), *self.prompt()]
+            self.alarmed = self.alarmed or alarm
+            out = [self._say("tech", "hold_lost", signal="DANGER", cue="STOP")] if alarm else []
+            return [*out, self._say("both", "release_ok"), *self.prompt()]
         if self.facts.hold != "up":
             return self._on_lost(act)
         return [self._say("helper", "not_now", hint=self.prompt()[-1].text)]

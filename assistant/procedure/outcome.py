@@ -29,7 +29,7 @@ SHORT = {
 """The end of the step ids that read a quantity."""
 
 
-MOST_FIXES = 4
+MOST_FIXES = 3
 """Changes for one quantity before we stop proposing more. Common practice, no source."""
 
 
@@ -57,8 +57,7 @@ def can_fix(job: JobBase, quantity: str) -> bool:
     if quantity in job.facts.left:
         return False
     if quantity == "gap":
-        plan = job.facts.ring_plan()
-        return plan is not None and plan.lugs != 0
+        return True  # the plan step shows the move, or says that no lug will do
     if sum(m.step == FIX.get(quantity) for m in job.facts.linkage) >= MOST_FIXES:
         return False  # it does not help: let the technician accept it, and why, or repair
     if quantity in ("clearance", "free-travel", "brake-contact"):
@@ -78,7 +77,7 @@ def after(job: JobBase, taken: Taken) -> Outcome:
     text = prompts.judged(job.dialogs, job.facts, taken, judgement)
     said = [Said("tech", text, "reply:whose")]
     if judgement is not None and judgement.decision == "too close":
-        gauge = words.settle_with(job.dialogs, judgement)
+        gauge = words.settle_with(job.dialogs, judgement, taken.measured.u_in)
         said.append(Said("tech", gauge, "reply:gauge"))
     if taken.stage in ("found", "again"):
         if taken.stage == "found":
@@ -89,6 +88,8 @@ def after(job: JobBase, taken: Taken) -> Outcome:
         if job.facts.gap_right():
             said.append(Said("both", job.dialogs.say("gap_right"), "reply:gap_right"))
         return Outcome(said=said)
+    if taken.quantity == "clearance":
+        said += _rod_finding(job, taken)
     if judgement is None or judgement.decision == "in":
         return Outcome(said=said)
     if judgement.decision == "too close":
@@ -174,6 +175,23 @@ def _ring_findings(job: JobBase) -> list[Said]:
     if finding is None:
         return []
     return [_finding_said(job, finding)]
+
+
+def _rod_finding(job: JobBase, taken: Taken) -> list[Said]:
+    """Whether the rod did what it was turned for, from the fork clearance before and after it."""
+    facts = job.facts
+    if not facts.linkage or facts.linkage[-1].at != len(facts.readings) - 1:
+        return []
+    change = facts.linkage[-1]
+    before = [t for t in facts.readings[: change.at] if t.quantity == "clearance"]
+    if change.step != "fork_rod" or not before or not change.clearance_in:
+        return []
+    share = ((taken.value_in or 0.0) - (before[-1].value_in or 0.0)) / change.clearance_in
+    if share > 0.25:
+        return []
+    reply = "rod_wrong_way" if share < -0.25 else "rod_no_effect"
+    facts.remarks.append(reply.replace("_", " "))
+    return [Said("tech", job.dialogs.say(reply), f"reply:{reply}", "NOTICE")]
 
 
 def _finding_said(job: JobBase, finding: MoveFinding) -> Said:

@@ -29,7 +29,10 @@ def instruction(dialogs: Dialogs, facts: Facts, step: Step) -> list[Said]:
     """The one instruction of a step, with its figures filled in."""
     key = f"prompt:{step.id}"
     if step.kind == "plan":
-        return [Said(step.who, t, key) for t in plan_texts(dialogs, facts, step)]
+        return [
+            *_plan_warnings(dialogs, facts),
+            Said(step.who, plan_text(dialogs, facts, step), key),
+        ]
     text = step.say.format_map(blanks(dialogs, facts, step))
     cue = {"hold": "HOLD", "release": "RELEASE"}.get(step.kind, "")
     return [Said(step.who, text, key, cue=cue)]
@@ -83,21 +86,37 @@ def _ring_blanks(facts: Facts, units: str) -> dict[str, str]:
     }
 
 
-def plan_texts(dialogs: Dialogs, facts: Facts, step: Step) -> list[str]:
+def _plan_warnings(dialogs: Dialogs, facts: Facts) -> list[Said]:
+    """What the plan alone does not show: that it will not reach, or takes all fork clearance."""
+    plan = facts.ring_plan()
+    out = []
+    if plan is not None and plan.lugs and plan.reason:
+        out.append(Said("tech", plan.reason, "reply:plan_reason"))
+    if (
+        plan is not None
+        and plan.lugs
+        and plan.clearance_after is not None
+        and (plan.clearance_after.value_in <= 0)
+    ):
+        out.append(Said("tech", dialogs.say("clearance_gone"), "reply:clearance_gone", "NOTICE"))
+    return out
+
+
+def plan_text(dialogs: Dialogs, facts: Facts, step: Step) -> str:
     """The ring plan, or what to do when the ring has no good move."""
     plan, gap = facts.ring_plan(), facts.latest("gap")
     if plan is None or gap is None:
-        return [dialogs.say("gap_unread")]
+        return dialogs.say("gap_unread")
     judgement = facts.judged(gap)
     if judgement is not None and judgement.decision == "too close":
         head = dialogs.say("judged_close", figures=gap.figures)
         if plan.lugs:
             move = words.moved(plan.lugs)
-            return [f"{head} {dialogs.say('close_move', move=move)}"]
-        return [f"{head} {dialogs.say('close_choice')}"]
+            return f"{head} {dialogs.say('close_move', move=move)}"
+        return f"{head} {dialogs.say('close_choice')}"
     if plan.lugs == 0:
-        return [dialogs.say("ring_stuck")]
-    return [step.say.format_map(_ring_blanks(facts, facts.card.units))]
+        return dialogs.say("ring_stuck")
+    return step.say.format_map(_ring_blanks(facts, facts.card.units))
 
 
 def _rod_blanks(dialogs: Dialogs, facts: Facts, units: str) -> dict[str, str]:
@@ -106,7 +125,9 @@ def _rod_blanks(dialogs: Dialogs, facts: Facts, units: str) -> dict[str, str]:
         return {"rod": "0 flats", "rod_way": "", "rod_why": dialogs.say("rod_none")}
     clearance = words.length(plan.clearance_after.value_in, units)
     free = words.length(plan.free_travel_after.value_in, units)
-    source = plan.ratio.source
+    source: str = plan.ratio.source
+    if source == "card" and facts.card.ratio is None:
+        source = "the as-found readings"
     whose = ""
     if "rod.thread" in facts.card.defaulted:
         whose = " (common practice, no source: check the rod)"

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 MEANINGS: dict[str, str] = {
     "stop": "any",
-    "carry_on": "",
+    "carry_on": "tech",
     "back": "",
     "repeat": "",
     "where": "",
@@ -45,6 +45,7 @@ REPLIES: dict[str, tuple[str, ...]] = {
     "judged_out": ("figures",),
     "judged_close": ("figures",),
     "gauge": ("gauge",),
+    "gauge_may": ("gauge",),
     "no_gauge": (),
     "close_choice": (),
     "out_choice": (),
@@ -144,5 +145,10 @@ REPLIES: dict[str, tuple[str, ...]] = {
     "turn_again": ("lugs", "way"),
     "lock_plate_out": (),
     "thread_default": ("thread",),
+    "helper_wait": (),
+    "clearance_gone": (),
+    "pedal_moving": (),
+    "rod_no_effect": (),
+    "rod_wrong_way": (),
 }
 """Reply -> the blanks it may use."""

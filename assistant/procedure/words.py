@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from assistant.clutch.conformity import Judgement, Limits, gauge_that_settles
+from assistant.clutch.conformity import GAUGES, Judgement, Limits, gauge_that_settles
 from assistant.clutch.thread import RodMove
 from assistant.readings import speak
 
@@ -32,11 +32,12 @@ def length(value_in: float, units: str) -> str:
 
 def limits(limit: Limits, units: str) -> str:
     """`1/2 in to 9/16 in`, `at least 1/2 in`, `at most 9/16 in`."""
-    if limit.low_in is None:
-        return f"at most {length(limit.high_in or 0.0, units)}"
-    if limit.high_in is None:
-        return f"at least {length(limit.low_in, units)}"
-    return f"{length(limit.low_in, units)} to {length(limit.high_in, units)}"
+    low, high = limit.low_in, limit.high_in
+    if low is None:
+        return f"at most {speak.limit_figures(high or 0.0, units)}"
+    if high is None:
+        return f"at least {speak.limit_figures(low, units)}"
+    return f"{speak.limit_figures(low, units)} to {speak.limit_figures(high, units)}"
 
 
 def rod(move: RodMove) -> str:
@@ -67,10 +68,15 @@ def verdict(dialogs: Dialogs, taken: Taken, judgement: Judgement | None) -> str:
     return dialogs.say(key, figures=taken.figures)
 
 
-def settle_with(dialogs: Dialogs, judgement: Judgement) -> str:
-    """Which gauge would decide a reading that is too close to call."""
+def settle_with(dialogs: Dialogs, judgement: Judgement, u_in: float) -> str:
+    """Which gauge would decide a reading, of standard uncertainty `u_in`, too close to call."""
     gauge = gauge_that_settles(judgement)
-    return dialogs.say("gauge", gauge=gauge.name) if gauge else dialogs.say("no_gauge")
+    if gauge:
+        return dialogs.say("gauge", gauge=gauge.name)
+    finest = GAUGES[-1]
+    if u_in > finest.u_in:  # read finer, it may well not sit on the limit at all
+        return dialogs.say("gauge_may", gauge=finest.name)
+    return dialogs.say("no_gauge")
 
 
 def spoken(quantity: str) -> str:

@@ -152,7 +152,13 @@ def meanings(
         for a, u in zip(said, fixed, strict=True):
             if u is not None:
                 row.append(must(a, u))
-            elif lead.den >= 8 and a.digits and op in ("between", "or"):
+            elif (
+                lead.den >= 8
+                and lead.value < 1
+                and a.value < lead.den
+                and a.digits
+                and op in ("between", "or")
+            ):
                 length = in_unit(a, str(lead.den))  # "between nine and ten sixteenths"
                 if length is None:
                     return []

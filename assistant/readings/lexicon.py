@@ -14,7 +14,7 @@ Relations  - typed minus  _ a dash  g minus, less  + plus  ~ plus or minus  B be
            v over  u under
            > more than  < less than  S shy  R fat  J just, a hair  @ about  = exactly
            O of  A and  a a, an  ^ this, that  { give  } take  % goes  ! not  | no  ; self-repair
-           ↑ up  δ a change of place  ν needs, wants  α is, does  τ than
+           ƒ floor  ↑ up  δ a change of place  ν needs, wants  α is, does  τ than
            * none  € good ("a good half")  £ so ("or so")  ¥ make ("make that")  ¢ a couple  » past
 Rest       f filler  # a noun that  the number something else  ? unknown
 """
@@ -48,7 +48,7 @@ _add(
     found final lever pads pad value figure only still then again copy actual lash stroke
     housing hole cover face tighter looser tight loose tighten tightened loosened clockwise
     counterclockwise turned went gone done backed screwed longer shorter rod nut nuts ring
-    adjusting odometer odo clock mileage full pushing holding bottom top floor end ends my
+    adjusting odometer odo clock mileage full pushing holding bottom top end ends my
     your our back mark marks line's roger thing's as he she she's he's they they're give's
     me him her whole even near ready right bang spot money nose button nominal anywhere
     somewhere someplace side one's heard said because cause since let's lets let counted
@@ -163,6 +163,7 @@ _add("+", "+ plus")
 _add("~", "+/- +- ±")
 _add("B", "between betwixt")
 _add("f", "gave giving all")
+_add("ƒ", "floor carpet mat floorboard")
 _add("U", "or")
 _add("v", "over above beyond")
 _add("»", "past")

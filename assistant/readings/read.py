@@ -17,7 +17,7 @@ from .quantity import ANY, QUANTITIES, Quantity, quantity_named
 from .reading import Reading
 from .tokens import Value, tokenize
 
-_DROP = frozenset("€£¥↑δναfOasiIDYLNVKk{}7oMmZjrwlpCdtyTX6nPz=?^*0")
+_DROP = frozenset("ƒ€£¥↑δναfOasiIDYLNVKk{}7oMmZjrwlpCdtyTX6nPz=?^*0")
 # What is left of a number without its amount: "sixteenths" alone.
 _LOST = frozenset("QG4FHWEbchx")
 
@@ -69,6 +69,10 @@ _OPS: tuple[tuple[str, re.Pattern[str]], ...] = tuple(
 )
 
 _shapes: dict[str, tuple[Plan, ...] | str] = {}
+_NEVER_TOUCHES = re.compile(
+    r"never (?:touch|reach)|(?:doesn't|does not|doesnt|don't) (?:touch|reach)|hits the floor"
+    r"|floor first|on the floor|no contact"
+)
 _SHAPES_KEPT = 20_000
 MAX_CHARACTERS = 300
 """Nobody calls out a reading longer than this."""
@@ -143,13 +147,17 @@ def _nothing(why: str, kinds: str, words: str, q: Quantity) -> Reading:
         return Reading("ask", q.name, why="Exactly how many?")
     if why == "seconds":
         return Reading("ask", q.name, why="Thirty-seconds: how many?")
-    if why == "zero?" or (
-        "|" in kinds
-        and q.name in ("clearance", "free-travel", "gap")
-        and re.match(
-            r"^(?:there's |there is |got |i got |i've got |it's )?(?:no|zero) "
-            r"(?:free travel|free play|free pedal|play|clearance|gap|travel)",
-            words.lower(),
+    if (
+        why == "zero?"
+        or (q.name == "brake-contact" and _NEVER_TOUCHES.search(words.lower()))
+        or (
+            "|" in kinds
+            and q.name in ("clearance", "free-travel", "gap")
+            and re.match(
+                r"^(?:there's |there is |got |i got |i've got |it's )?(?:no|zero) "
+                r"(?:free travel|free play|free pedal|play|clearance|gap|travel)",
+                words.lower(),
+            )
         )
     ):
         if q.unit != "in":
@@ -229,6 +237,9 @@ def _relate(kinds: str, nodes: list[Node], soft: tuple[bool, ...]) -> Plan | Non
         if lone.unit is None and lone.end - lone.start == 1 and kinds[lone.start] == "d":
             return None  # "this one", "wait one"
     text = text.replace("{U}", "~").replace("+Ug", "~")
+    if re.search(r"&[fO]*Aa?$", text):
+        return Plan("withdrawn", tuple(nodes), soft, "")  # "eight and a": the end was lost
+    text = re.sub(r"[vδ]f*ƒ", "", text)  # "above the floor" says where, not how much
     doubt = "unknown" if "?" in text else ""
     if text.startswith("α") or "ν" in text or text.startswith("¥") or re.search(r"\{.*&", text):
         doubt = doubt or "doubt"

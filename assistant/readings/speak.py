@@ -108,6 +108,16 @@ def near_figures(value_in: float, units: str = "inch") -> str:
     return length_figures(*near(value_in, units))
 
 
+def limit_figures(value_in: float, units: str = "inch") -> str:
+    """A limit exactly as it stands: `9/16 in` on a rule's grid, else `0.520 in`; `12.7 mm`."""
+    if units == "mm":
+        mm = value_in * 25.4
+        return f"{mm:.1f} mm" if abs(mm * 10 - round(mm * 10)) < 1e-6 else f"{mm:.2f} mm"
+    if abs(value_in * 64 - round(value_in * 64)) < 1e-9:
+        return length_figures(value_in, ("f", 64))
+    return length_figures(value_in, ("d", 3))
+
+
 def near(value_in: float, units: str = "inch") -> tuple[float, Form]:
     """Round a computed length to what a rule shows, and the form to say it in."""
     if units == "mm":
