@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import io
 import json
+import os
 import sys
 from collections.abc import Callable, Iterable, Iterator
 from functools import wraps
@@ -37,12 +39,16 @@ def _one_line_errors(command: Callable[..., None]) -> Callable[..., None]:
         except (CardError, SessionError, DialogError, RecordError) as error:
             _fail(str(error))
         except KeyboardInterrupt:
-            click.echo("\nLeft off. Nothing answered is lost; lugcall resume carries on.", err=True)
+            left = "Nothing answered is lost; lugcall resume carries on."
+            jobs = ("chat", "resume", "demo")
+            click.echo(f"\nLeft off. {left if command.__name__ in jobs else ''}".rstrip(), err=True)
             raise SystemExit(130) from None
         except BrokenPipeError:
             # The reader went away (a pager was closed): nothing to tell it.
             sys.stderr.close()
             raise SystemExit(1) from None
+        except OSError as error:
+            _fail(f"{error.strerror}; check where input and output go")
 
     return wrapped
 
@@ -54,6 +60,14 @@ def _fail(message: str, code: int = 1) -> None:
 
 def run() -> None:
     """The program: `main`, with usage errors in one line as well."""
+    for name, mode in (("stdin", "r"), ("stdout", "w"), ("stderr", "w")):
+        if getattr(sys, name) is None:  # started with the stream closed
+            setattr(sys, name, open(os.devnull, mode, encoding="utf-8"))  # noqa: SIM115
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="backslashreplace")
+    if isinstance(sys.stdin, io.TextIOWrapper):
+        sys.stdin.reconfigure(errors="replace")
     try:
         main.main(prog_name="lugcall", standalone_mode=False)
     except click.exceptions.NoArgsIsHelpError as error:
@@ -227,6 +241,10 @@ def reading(words: tuple[str, ...], quantity: str, mm: bool, as_json: bool) -> N
     Exit code 0 when they hold one reading, 2 when they hold none, or something to ask about.
     """
     units = "mm" if mm else "inch"
+    try:
+        quantity_named(quantity)
+    except ValueError as error:
+        _fail(str(error), 2)
     if words == ("-",):
         for raw in iter(sys.stdin.buffer.readline, b""):
             name, tab, rest = _decoded(raw).rstrip("\r\n").partition("\t")
@@ -236,10 +254,6 @@ def reading(words: tuple[str, ...], quantity: str, mm: bool, as_json: bool) -> N
             sys.stdout.write(line + "\n")
             sys.stdout.flush()  # a program at the other end may wait for each answer
         return
-    try:
-        quantity_named(quantity)
-    except ValueError as error:
-        _fail(str(error), 2)
     got = _read(" ".join(words), quantity, units)
     click.echo(json.dumps(got.as_json(), ensure_ascii=False) if as_json else _plain(got))
     raise SystemExit(0 if got.status == "read" else 2)
@@ -338,7 +352,7 @@ def transcript(record: Path) -> None:
     from assistant.record.transcript import transcript as lines
 
     events, problem = read_events(record)
-    for line in lines(events):
+    for line in lines(events, problem):
         click.echo(line)
     if problem:
         _fail(f"{record.name}: {problem}")

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from typing import Any
 
 from assistant.card import Card
@@ -128,6 +128,13 @@ def _limits(card: Card, quantity: str) -> str:
     return trade.limits(figure.limits, card.units) if figure else ""
 
 
+def _contact_line(report: Mapping[str, Any], length: Callable[[float | None], str]) -> str:
+    contact = report["brake_contact_after_in"]
+    if contact is not None and contact < 0:
+        return f"The floor would come before the brake, by {length(-contact)}."
+    return f"Brake contact height becomes {length(contact)}."
+
+
 def plan_text(report: Mapping[str, Any]) -> str:
     """The report for reading on a screen."""
     units = report["units"]
@@ -143,7 +150,7 @@ def plan_text(report: Mapping[str, Any]) -> str:
         "",
         f"Fork clearance becomes {length(report['clearance_after_in'])}.",
         f"Free travel becomes about {length(report['free_travel_after_in'])}.",
-        f"Brake contact height becomes {length(report['brake_contact_after_in'])}.",
+        _contact_line(report, length),
         f"Pedal ratio {report['pedal_ratio']:.1f} to 1, from {report['pedal_ratio_source']}.",
         "",
     ]

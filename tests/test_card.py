@@ -99,7 +99,7 @@ def test_missing_folder_and_huge(tmp_path: Path) -> None:
     """No card, no file, or some other file."""
     with pytest.raises(CardError, match=r"no card .*none\.toml"):
         load_card(tmp_path / "none.toml")
-    with pytest.raises(CardError, match="cannot be read"):
+    with pytest.raises(CardError, match="is no file"):
         load_card(tmp_path)
     huge = tmp_path / "huge.toml"
     huge.write_bytes(b"# card\n" * 100_000)

@@ -203,15 +203,18 @@ def card_from_text(text: str, name: str) -> Card:
 
 def _text(path: Path) -> str:
     try:
-        data = path.read_bytes()
+        if path.exists() and not path.is_file():
+            raise CardError(f"{path} is no file; name the card's TOML file")
+        with path.open("rb") as stream:
+            data = stream.read(MAX_BYTES + 1)
     except FileNotFoundError:
         raise CardError(f"there is no card {path}; check the name") from None
     except OSError as error:
-        raise CardError(f"{path} cannot be read: {error.strerror}") from None
+        raise CardError(f"{path} cannot be read: {error.strerror}; check the name") from None
     if len(data) > MAX_BYTES:
         raise CardError(f"{path.name} is too large for a card; name a TOML file like the demo card")
     try:
-        return data.decode("utf-8")
+        return data.decode("utf-8-sig")
     except UnicodeDecodeError:
         raise CardError(f"{path.name} is not text; a card is a TOML file in UTF-8") from None
 
@@ -219,7 +222,7 @@ def _text(path: Path) -> str:
 def _toml(text: str, name: str) -> dict[str, Any]:
     try:
         return tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
+    except (ValueError, RecursionError) as error:
         raise CardError(f"{name}: not valid TOML: {error}") from None
 
 

@@ -91,17 +91,19 @@ def plan_adjustment(
     figures: Mapping[str, Figure | None],
     belief: RingBelief,
     lead_in: float,
-    ratio: float | None = None,
+    ratio: float | UsedRatio | None = None,
     *,
     confidence: float = 0.95,
     max_lugs: int = MAX_LUGS,
     pitch_u_in: float = PITCH_U_IN,
     rod_per_fork: float = 1.0,
+    for_contact: bool = False,
 ) -> AdjustmentPlan:
     """Plan ring and rod from the as-found readings (inches) and the figures to meet.
 
     ``lead_in`` is the rod thread's, ``ratio`` the card's pedal ratio if it has one, and
     ``rod_per_fork`` rod travel per fork travel (1 when the rod moves as the fork tips do).
+    With ``for_contact`` the rod is moved only to bring brake contact in, and only its way.
 
     Raises:
         ValueError: there is no figure for the gap, or a number is impossible; the message says
@@ -111,7 +113,7 @@ def plan_adjustment(
     if gap_figure is None:
         raise ValueError("There is no figure for the gap: put the maker's on the truck card.")
     finding = finding_of(readings, confidence)
-    used = used_ratio(readings, finding, ratio)
+    used = ratio if isinstance(ratio, UsedRatio) else used_ratio(readings, finding, ratio)
     r = used.ratio
     ring = plan_ring(
         readings.gap, readings.clearance, gap_figure.limits, belief, max_lugs, pitch_u_in
@@ -136,18 +138,21 @@ def plan_adjustment(
         wishes = [(ideal_in(f) - at.value_in) / per for f, at, per in bands]
         return choose_rod(wishes, worst, lead_in, rod_per_fork)
 
-    rod = best_rod()
+    rod = NO_MOVE if for_contact else best_rod()
     brake_figure = figures.get("brake-contact")
     brake_now = readings.brake_contact
     if brake_figure is not None and brake_now is not None and used.known and bands:
         expected = brake_contact_after(readings, r, used.known, rod.travel_in)
         assert expected is not None  # It was read.
-        if judge(expected, brake_figure.limits, confidence).decision == "out":
-            # h' = h - R*y: the rod may help, as long as neither of the others leaves its band.
+        if for_contact or judge(expected, brake_figure.limits, confidence).decision == "out":
+            # h' = h - R*y: the rod may help, as long as neither of the others leaves its band,
+            # and only the way that contact itself asks for.
             others = list(bands)
             bands.append((brake_figure, brake_now, -r.value))
             helped = best_rod()
-            if min(margin(at.value_in + per * helped.travel_in, f) for f, at, per in bands) >= 0.0:
+            wish = brake_now.value_in - ideal_in(brake_figure)
+            rightly = not for_contact or helped.travel_in * wish > 0.0
+            if rightly and worst(helped.travel_in) >= 0.0:
                 rod = helped
             bands[:] = others
     clearance_after = after_ring.shifted(rod.travel_in)

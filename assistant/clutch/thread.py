@@ -3,7 +3,7 @@
 Unified threads (UNC, UNF) per ASME B1.1, from memory; every number of threads agrees with the
 open table aeakett/tappy_tap_tap, js/src/bolt.js. Metric pitches are those of ISO 262 (a choice
 out of ISO 261) for M5 to M24, as reprinted at liquisearch.com/iso_metric_screw_thread/
-preferred_sizes; the fine pitches of M5 and M6, not in it, as reprinted at jiayuanfitting.com.
+preferred_sizes; the fine pitches of M5 and M6, not in it, are from memory.
 
 All are single-start threads: one turn moves the nut by one pitch.
 """

@@ -14,11 +14,10 @@ from rapidfuzz import fuzz, process
 from assistant.procedure import words as said_words
 from assistant.procedure.dialog import Dialogs, Meaning
 from assistant.procedure.job import Job
-from assistant.procedure.machine import HALTED
 from assistant.procedure.said import Act
 from assistant.readings import Reading, read
 
-from .normal import negated, normal, squeezed, undone, without_lead
+from .normal import negated, normal, squeezed, turned_round, without_lead
 
 LIKE = 86.0
 """Likeness (0 to 100) from which a phrase counts. Set on the misheard list in the tests."""
@@ -94,7 +93,7 @@ def understand(
             return Question("hold_standing", {})
         return Act("lost", who)
     danger = job.facts.hold != "up" or job.key_above()
-    if danger and job.state != HALTED and _alarms(text, who, job, stop):
+    if danger and _alarms(text, who, job, stop):
         return Act("stop", who)
     if (
         who == "helper"
@@ -129,6 +128,7 @@ def _fits(meaning: str, job: Job, dialogs: Dialogs) -> bool:
 
 
 def _is_stop(text: str, stop: Meaning) -> bool:
+    text = re.sub(r"[^a-z']+|(?<![a-z])'|'(?![a-z])", " ", text).strip()
     if text in stop.phrases or text in stop.excepted:
         return True  # a bare "stop bolt" may well be a shout at the man on the pedal
     for phrase in stop.excepted:
@@ -171,15 +171,30 @@ def _with_rest(words: str, text: str, short: str, who: str, job: Job) -> Act | N
     if m is not None:
         return Act("note", who, text=m["rest"].strip())
     m = _ACCEPT.match(short)
-    if m is not None and (job.choice or "accept" in job.allowed()):
+    asks = words.rstrip().endswith("?")
+    if (
+        m is not None
+        and not asks
+        and not negated(m["rest"])
+        and (job.choice or "accept" in job.allowed())
+    ):
         return Act("accept", who, text=m["rest"].strip())
     m = _SIGN.match(short)
-    if m is not None:
+    if m is not None and not asks and _is_code(m["rest"]):
         return Act("sign_off", who, text=_code(m["rest"]))
     m = _CORRECT.match(short)
     if m is not None and short not in ("make a note",):
         return _correction(m["rest"], who, job)
     return None
+
+
+def _is_code(text: str) -> bool:
+    """One word or figure, or a number in words: "sign off in a minute" carries no code."""
+    one = re.fullmatch(r"[\w\-]{1,12}", text) is not None and text not in _NO_CODES
+    return one or (not re.search(r"\d", text) and read(text, "odometer").count is not None)
+
+
+_NO_CODES = frozenset({"later", "now", "soon", "please", "what", "who", "why", "no", "not", "here"})
 
 
 def _code(text: str) -> str:
@@ -318,7 +333,7 @@ def _like(text: str, who: str, job: Job, dialogs: Dialogs) -> Act | Question:
             continue  # heard by its own words, above: nobody is asked "did you mean lost it?"
         if (key in allowed or meaning.anytime) and meaning.who in ("any", who):
             for phrase in meaning.phrases:
-                if negated(phrase) == negated(text) and not undone(text, phrase):
+                if negated(phrase) == negated(text) and not turned_round(text, phrase):
                     phrases.setdefault(phrase, key)
     hits = process.extract(text, list(phrases), scorer=fuzz.ratio, limit=8, score_cutoff=MAYBE)
     if not hits:

@@ -29,9 +29,16 @@ def without_lead(text: str) -> str:
     return _LEAD.sub("", text)
 
 
-def undone(text: str, phrase: str) -> bool:
-    """Whether a word of `text` is a word of `phrase` turned round: "unsound" for "sound"."""
+_OPPOSITES = (("in", "out"), ("on", "off"), ("up", "down"), ("press", "release"))
+
+
+def turned_round(text: str, phrase: str) -> bool:
+    """Whether `text` says the opposite: "unsound" for "sound", "hands in" for "hands out"."""
     said = set(phrase.split())
+    heard = set(text.split())
+    for a, b in _OPPOSITES:
+        if (a in heard and b in said) or (b in heard and a in said):
+            return True
     return any(m[1] in said and m[0] not in said for m in _UN.finditer(text))
 
 

@@ -96,7 +96,7 @@ class Before:
                 "told": last.told,
                 "moved": last.moved,
                 "total": facts.lugs_total,
-                "predicted_in": round(last.predicted_in, 6),
+                "predicted_in": _rounded(facts.predicted_in()),
             }
         if len(facts.linkage) > self.linkage:
             change = facts.linkage[-1]
@@ -126,6 +126,10 @@ class Before:
             "predicted_in": round(last.predicted_in, 6),
             "measured_in": round(last.measured_in, 6),
         }
+
+
+def _rounded(value_in: float | None) -> float | None:
+    return None if value_in is None else round(value_in, 6)
 
 
 def closing(job: Job) -> dict[str, Any]:

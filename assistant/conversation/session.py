@@ -19,6 +19,9 @@ from assistant.record import Journal
 from . import report
 from .meaning import Question, understand
 
+MAX_WORDS = 2000
+"""Characters of one utterance that are kept."""
+
 
 class SessionError(Exception):
     """One clear line on why a session cannot begin or go on."""
@@ -88,6 +91,11 @@ class Session:
         journal = Journal.open(path, now)
         try:
             session = cls._replayed(journal, dialogs)
+        except (KeyError, TypeError, ValueError, AttributeError, RecursionError):
+            journal.close()
+            raise SessionError(
+                f"{path.name} holds what lugcall does not write; see lugcall transcript"
+            ) from None
         except BaseException:
             journal.close()
             raise
@@ -102,7 +110,10 @@ class Session:
         if journal.finished:
             raise SessionError(f"{journal.path.name} is signed off; start a new session instead")
         opened = journal.events[0].data
-        job = Job(_card_of(opened), dialogs)
+        card = _card_of(opened)
+        if card.unsupported():
+            raise SessionError(card.unsupported())
+        job = Job(card, dialogs)
         job.prompt(entering=True)
         for event in journal.events:
             if event.kind != "turn":
@@ -113,7 +124,8 @@ class Session:
             if job.state != event.data.get("after"):
                 raise SessionError(
                     f"{journal.path.name}, line {event.n + 1}: these dialogs lead to another step "
-                    f"than the record; use the dialogs it was made with ({opened.get('dialogs')})"
+                    f"than the record; use the dialogs it was made with ({opened.get('dialogs')}, "
+                    f"lugcall {opened.get('lugcall')}; this is {__version__})"
                 )
         session = cls(job, dialogs, journal)
         if job.signed_off:
@@ -124,6 +136,8 @@ class Session:
 
     def hear(self, who: str, words: str) -> list[Said]:
         """One turn. Returns the replies, which are on the disk before they are returned."""
+        # A line is speech, not a file; and what cannot be spelled in UTF-8 cannot be recorded.
+        words = words[:MAX_WORDS].encode("utf-8", "replace").decode("utf-8")
         start = time.perf_counter()
         got = understand(words, who, self.job, self.dialogs, self.asked)
         self.stages = {"meaning": time.perf_counter() - start}

@@ -46,7 +46,10 @@ class Answering(Taking):
                 self.wanted = ""
             return said
         if step.kind in ("rod", "stop_bolt"):
-            plan = prompts.safe_linkage_plan(self.facts) if step.kind == "rod" else None
+            for_contact = step.id == "contact_rod"
+            plan = None
+            if step.kind == "rod":
+                plan = prompts.safe_linkage_plan(self.facts, for_contact)
             what = prompts.blanks(self.dialogs, self.facts, step)
             text = f"{what.get('rod', '')} {what.get('rod_way', '')}".strip()
             self.facts.linkage.append(

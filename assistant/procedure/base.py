@@ -109,6 +109,8 @@ class JobBase(Guards):
         if step.kind == "turn" and not self.hold_confirmed():  # never reached: see interlocks
             raise RuntimeError("a ring turn was about to be told without a confirmed hold")
         given = prompts.cautions(self.dialogs, step, self.given) if entering else []
+        if entering and self.cover_open() and prompts.moves_pedal(step):
+            given = prompts.stroke_caution(self.dialogs, given)
         if self.pending is not None:
             return [*given, self._confirm(self.pending)]
         if self.correcting:

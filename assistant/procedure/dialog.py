@@ -7,6 +7,7 @@ in their order and of their kind, and the guards hang on the kinds, in code.
 from __future__ import annotations
 
 import os
+import re
 import string
 import tomllib
 from dataclasses import dataclass, field
@@ -38,6 +39,9 @@ WHO = ("tech", "helper", "any")
 STAGES = ("found", "ring", "set", "final", "due")
 MAX_WORDS = 16
 """A prompt longer than this is not heard to its end over a compressor; aim for 12."""
+_RESERVED = frozenset(
+    {"halted", "repair", "signed_off", "prompt", "to_hold", "to_release", "past_ring", "fix"}
+)
 
 PLACEHOLDERS: dict[str, tuple[str, ...]] = {
     "plan": ("lugs", "way", "gap_now", "gap_after", "plan_why"),
@@ -183,10 +187,12 @@ def _toml(path: Path, digest: Any) -> dict[str, Any]:
         digest.update(data)
         return tomllib.loads(data.decode("utf-8"))
     except OSError as error:
-        raise DialogError(f"dialogs: {path} cannot be read: {error.strerror}") from None
+        raise DialogError(
+            f"dialogs: {path} cannot be read: {error.strerror}; check $LUGCALL_DIALOGS"
+        ) from None
     except UnicodeDecodeError:
         raise DialogError(f"dialogs: {path.name} is not UTF-8 text; save it as UTF-8") from None
-    except tomllib.TOMLDecodeError as error:
+    except (ValueError, RecursionError) as error:
         raise DialogError(f"dialogs: {path.name}: not valid TOML: {error}") from None
 
 
@@ -226,6 +232,11 @@ def _blanks(where: str, text: Any, allowed: tuple[str, ...]) -> str:
     return text
 
 
+def _texts(where: str, key: str, value: Any) -> None:
+    if not isinstance(value, list) or not all(isinstance(t, str) for t in value):
+        raise DialogError(f"dialogs: {where}: {key} must be a list of phrases in quotes")
+
+
 def _phase(entry: dict[str, Any]) -> Phase:
     where = f"steps.toml, phase {entry.get('id', '?')}"
     _take(where, entry, ("id", "name", "heading"), ())
@@ -259,11 +270,18 @@ def _step(
     if len(say.split()) > MAX_WORDS:
         raise DialogError(f"dialogs: {where}: say has over {MAX_WORDS} words; make it shorter")
     why = _blanks(f"{where}, why", entry.get("why", ""), PLACEHOLDERS.get(kind, ()))
+    for key in ("cautions", "answers"):
+        _texts(where, key, entry.get(key, []))
+    if not isinstance(entry.get("sets", {}), dict):
+        raise DialogError(f'dialogs: {where}: sets must look like {{ cover = "off" }}')
     for caution in entry.get("cautions", []):
         if caution not in cautions:
             raise DialogError(f"dialogs: {where}: no caution {caution!r} in cautions.toml")
+    if not re.fullmatch(r"[a-z][a-z0-9_]*", str(entry["id"])) or entry["id"] in _RESERVED:
+        raise DialogError(f"dialogs: {where}: id must be another word, in small letters and _")
     if kind == "read":
-        _one_of(where, "reading", entry.get("reading"), tuple(QUANTITIES))
+        readable = [n for n, q in QUANTITIES.items() if q.unit == "in" or n == "odometer"]
+        _one_of(where, "reading", entry.get("reading"), tuple(readable))
         _one_of(where, "stage", entry.get("stage"), STAGES)
     minutes = entry.get("minutes", 1)
     if isinstance(minutes, bool) or not isinstance(minutes, int | float) or minutes < 0:
@@ -305,6 +323,8 @@ def _meaning(key: str, entry: Any) -> Meaning:
         raise DialogError(f"dialogs: {where}: must be a section; write [{key}]")
     _take(where, entry, ("who", "phrases"), ("anytime", "exact", "except", "anywhere", "in_hold"))
     _one_of(where, "who", entry["who"], WHO)
+    for key_of in ("except", "anywhere", "in_hold"):
+        _texts(where, key_of, entry.get(key_of, []))
     phrases = entry["phrases"]
     if (
         not isinstance(phrases, list)
@@ -357,6 +377,12 @@ def _check_whole(steps: tuple[Step, ...], words: dict[str, Meaning]) -> None:
             raise DialogError(f"dialogs: words.toml: [{key}] means nothing to lugcall; remove it")
     if "stop" not in words["stop"].anywhere:
         raise DialogError('dialogs: words.toml, stop: anywhere must hold "stop"')
+    heard = set(words["stop"].anywhere) & set(words["stop"].excepted)
+    if heard:
+        raise DialogError(f"dialogs: words.toml, stop: except must not hold {sorted(heard)[0]!r}")
+    for phrase in vocabulary.LOST:
+        if phrase not in words["lost"].anywhere:
+            raise DialogError(f"dialogs: words.toml, lost: anywhere must hold {phrase!r}")
     for key in vocabulary.EXACT:
         if not words[key].exact:
             raise DialogError(f"dialogs: words.toml, {key}: exact must stay true")

@@ -16,9 +16,7 @@ from assistant.clutch.move import MoveFinding, compare_move
 from assistant.clutch.plan import AdjustmentPlan, Readings, plan_adjustment
 from assistant.clutch.ring import PITCH_U_IN, RingBelief, RingPlan, plan_ring
 from assistant.clutch.uncertainty import Measured
-
-MAX_LUGS = 12
-"""More lugs in one move than this is a wrong reading or part. Common practice, no source."""
+from assistant.clutch.used_ratio import UsedRatio
 
 
 @dataclass
@@ -59,7 +57,6 @@ class RingMove:
     told: int
     moved: int
     at: int
-    predicted_in: float
 
 
 @dataclass
@@ -191,13 +188,23 @@ class Facts:
             for i, finding in enumerate(found, 1)
             if finding is not None and finding.kind != "as planned"
         ]
-        return [*self.remarks, *ring, *accepted]
+        try:
+            plan = self.found_plan()
+        except ValueError:
+            plan = None
+        quarrel = plan.ratio_finding if plan is not None else None
+        ratios = []
+        if quarrel is not None and not quarrel.agree:
+            ratios.append(f"pedal ratios disagree as found: {quarrel.text}")
+        return [*self.remarks, *ratios, *ring, *accepted]
 
-    def move_findings(self) -> tuple[RingBelief, list[MoveFinding | None]]:
-        """What each move really did, and the belief to plan the next one with."""
+    def move_findings(
+        self, count: int | None = None
+    ) -> tuple[RingBelief, list[MoveFinding | None]]:
+        """What each move (of the first `count`) did, and the belief to plan the next one with."""
         belief = RingBelief.prior(self.card.lug_in)
         found: list[MoveFinding | None] = []
-        for i, move in enumerate(self.moves):
+        for i, move in enumerate(self.moves[:count]):
             end = self.moves[i + 1].at if i + 1 < len(self.moves) else len(self.readings)
             start = self.moves[i - 1].at if i else 0
             before = self._gap_in(start, move.at)
@@ -210,6 +217,17 @@ class Facts:
             belief = finding.belief.told_which_way()
             found.append(finding)
         return belief, found
+
+    def predicted_in(self) -> float | None:
+        """The gap expected after the last move, from the gap before it and the likeliest pitch."""
+        if not self.moves:
+            return None
+        start = self.moves[-2].at if len(self.moves) > 1 else 0
+        before = self._gap_in(start, self.moves[-1].at)
+        if before is None or before.value_in is None:
+            return None
+        belief, _ = self.move_findings(len(self.moves) - 1)
+        return before.value_in - self.moves[-1].moved * belief.pitch_in
 
     def _gap_in(self, start: int, end: int) -> Taken | None:
         for taken in reversed(self.readings[start:end]):
@@ -230,13 +248,14 @@ class Facts:
             clearance.measured if clearance else None,
             figure.limits,
             belief,
-            MAX_LUGS,
         )
 
     # --- the linkage ---
 
-    def linkage_plan(self) -> AdjustmentPlan | None:
+    def linkage_plan(self, for_contact: bool = False) -> AdjustmentPlan | None:
         """The rod move from what is read now; None while gap or clearance is not known.
+
+        With `for_contact`, the move that brings the brake's contact in, or none.
 
         The ring is left alone (`max_lugs=0`): this is asked only after the gap is right. Where
         free travel was not read since the last move, it is predicted with the pedal ratio that
@@ -254,8 +273,8 @@ class Facts:
             total_travel=self._measured("total-travel"),
             lash_in=self.card.lash_in,
         )
-        ratio = self.card.ratio
-        if ratio is None and now.free_travel is None:
+        ratio: float | UsedRatio | None = self.card.ratio
+        if ratio is None:
             ratio = self.found_ratio()
         belief, _ = self.move_findings()
         return plan_adjustment(
@@ -266,6 +285,7 @@ class Facts:
             ratio,
             max_lugs=0,
             rod_per_fork=self.card.per_fork,
+            for_contact=for_contact,
         )
 
     def _clearance_now(self) -> Measured | None:
@@ -317,7 +337,7 @@ class Facts:
             rod_per_fork=self.card.per_fork,
         )
 
-    def found_ratio(self) -> float | None:
+    def found_ratio(self) -> UsedRatio | None:
         """Pedal ratio from the as-found readings, or None when they do not give one."""
         plan = self.found_plan()
-        return plan.ratio.value if plan is not None and plan.ratio.known else None
+        return plan.ratio if plan is not None and plan.ratio.known else None

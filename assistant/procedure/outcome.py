@@ -61,7 +61,7 @@ def can_fix(job: JobBase, quantity: str) -> bool:
     if sum(m.step == FIX.get(quantity) for m in job.facts.linkage) >= MOST_FIXES:
         return False  # it does not help: let the technician accept it, and why, or repair
     if quantity in ("clearance", "free-travel", "brake-contact"):
-        linkage = prompts.safe_linkage_plan(job.facts)
+        linkage = prompts.safe_linkage_plan(job.facts, quantity == "brake-contact")
         return linkage is not None and linkage.rod.total_flats != 0
     return quantity in FIX
 
@@ -124,7 +124,6 @@ def _as_found(job: JobBase, taken: Taken) -> list[Said]:
                 out.append(Said("tech", text, "reply:ratio_agree"))
             else:
                 out.append(Said("tech", _quarrel(job, finding), "reply:ratio_differ"))
-                facts.remarks.append("pedal ratios disagree: " + finding.text)
         if plan is not None:
             out += _predicted(job, plan)
     return out
@@ -161,7 +160,9 @@ def _predicted(job: JobBase, plan: AdjustmentPlan) -> list[Said]:
     if plan.ratio.known:
         free = words.length(plan.free_travel_after.value_in, units)
         out.append(Said("tech", say("free_after", free_after=free), "reply:free_after"))
-    if plan.brake_contact_after_in is not None:
+    if plan.brake_contact_after_in is not None and plan.brake_contact_after_in < 0:
+        out.append(Said("tech", say("contact_floor"), "reply:contact_floor"))
+    elif plan.brake_contact_after_in is not None:
         contact = words.length(plan.brake_contact_after_in, units)
         text = say("contact_after", contact_after=contact)
         out.append(Said("tech", text, "reply:contact_after"))

@@ -25,6 +25,19 @@ def cautions(dialogs: Dialogs, step: Step, given: set[str]) -> list[Said]:
     return out
 
 
+def moves_pedal(step: Step) -> bool:
+    """Whether the helper has to move the pedal for this reading."""
+    return step.reading in ("total-travel", "free-travel", "brake-contact", "bearing-travel")
+
+
+def stroke_caution(dialogs: Dialogs, given: list[Said]) -> list[Said]:
+    """With the cover off, the pedal never moves without this one, whatever a text leaves out."""
+    if any(s.key == "caution:stroke" for s in given):
+        return given
+    caution = dialogs.cautions["stroke"]
+    return [Said("both", caution.text, "caution:stroke", signal=caution.signal), *given]
+
+
 def instruction(dialogs: Dialogs, facts: Facts, step: Step) -> list[Said]:
     """The one instruction of a step, with its figures filled in."""
     key = f"prompt:{step.id}"
@@ -50,7 +63,7 @@ def blanks(dialogs: Dialogs, facts: Facts, step: Step) -> dict[str, str]:
     if step.kind in ("plan", "turn"):
         return _ring_blanks(facts, units)
     if step.kind == "rod":
-        return _rod_blanks(dialogs, facts, units)
+        return _rod_blanks(dialogs, facts, units, step.id == "contact_rod")
     if step.kind == "stop_bolt":
         quantity = "pedal-height" if step.id == "height_stop" else "total-travel"
         return {"stop_move": stop_move(facts, quantity)}
@@ -119,15 +132,13 @@ def plan_text(dialogs: Dialogs, facts: Facts, step: Step) -> str:
     return step.say.format_map(_ring_blanks(facts, facts.card.units))
 
 
-def _rod_blanks(dialogs: Dialogs, facts: Facts, units: str) -> dict[str, str]:
-    plan = safe_linkage_plan(facts)
+def _rod_blanks(dialogs: Dialogs, facts: Facts, units: str, for_contact: bool) -> dict[str, str]:
+    plan = safe_linkage_plan(facts, for_contact)
     if plan is None:
         return {"rod": "0 flats", "rod_way": "", "rod_why": dialogs.say("rod_none")}
     clearance = words.length(plan.clearance_after.value_in, units)
     free = words.length(plan.free_travel_after.value_in, units)
-    source: str = plan.ratio.source
-    if source == "card" and facts.card.ratio is None:
-        source = "the as-found readings"
+    source = plan.ratio.source
     whose = ""
     if "rod.thread" in facts.card.defaulted:
         whose = " (common practice, no source: check the rod)"
@@ -142,10 +153,10 @@ def _rod_blanks(dialogs: Dialogs, facts: Facts, units: str) -> dict[str, str]:
     }
 
 
-def safe_linkage_plan(facts: Facts) -> AdjustmentPlan | None:
+def safe_linkage_plan(facts: Facts, for_contact: bool = False) -> AdjustmentPlan | None:
     """The linkage plan, or None when the readings make no sensible one."""
     try:
-        return facts.linkage_plan()
+        return facts.linkage_plan(for_contact)
     except ValueError:
         return None
 

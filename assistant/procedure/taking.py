@@ -48,6 +48,9 @@ class Taking(Correcting):
         plan = self.facts.ring_plan()
         told = plan.lugs if plan is not None else 0
         sign = 1 if told >= 0 else -1
+        if self.correcting == "lugs":  # the plan is of the next move by now
+            last = self.facts.moves[-1]
+            sign = 1 if (last.moved or last.told) >= 0 else -1
         if act.way:
             sign = 1 if act.way == "tighter" else -1
         moved = sign * int(count)
@@ -80,13 +83,10 @@ class Taking(Correcting):
         return self._keep(taken)
 
     def _ring_moved(self, taken: Taken) -> Replies:
-        plan, gap = self.facts.ring_plan(), self.facts.latest("gap")
+        plan = self.facts.ring_plan()
         told = plan.lugs if plan else 0
         moved = int(taken.count or 0)
-        predicted = plan.gap_after.value_in if plan else 0.0
-        if plan is not None and gap is not None and moved != told:
-            predicted = (gap.value_in or 0.0) - moved * plan.pitch_in
-        self.facts.moves.append(RingMove(told, moved, len(self.facts.readings), predicted))
+        self.facts.moves.append(RingMove(told, moved, len(self.facts.readings)))
         self.facts.turning = False
         out = []
         if moved != told:
@@ -97,6 +97,10 @@ class Taking(Correcting):
 
     def _keep(self, taken: Taken) -> Replies:
         """Take a reading in, judge it, and go where it leads."""
+        found = self.facts.as_found("odometer")
+        if taken.stage == "due" and found is not None and (taken.count or 0) < (found.count or 0):
+            said = self._say(taken.who, "due_past", figures=taken.figures, found=found.figures)
+            return [said]
         self.facts.readings.append(taken)
         result = outcome.after(self, taken)
         if result.route == "stay":

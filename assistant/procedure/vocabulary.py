@@ -37,6 +37,9 @@ MEANINGS: dict[str, str] = {
 EXACT = ("stop", "let_up", "holding", "clear", "released")
 """Meanings that only count word for word: likeness never moves a pedal."""
 
+LOST = ("lost it", "slipping", "coming up", "let go")
+"""What the helper's `lost` must at least be heard by, wherever it stands in a sentence."""
+
 REPLIES: dict[str, tuple[str, ...]] = {
     "confirm": ("figures", "spoken"),
     "stands": ("figures", "quantity"),
@@ -150,5 +153,7 @@ REPLIES: dict[str, tuple[str, ...]] = {
     "pedal_moving": (),
     "rod_no_effect": (),
     "rod_wrong_way": (),
+    "contact_floor": (),
+    "due_past": ("figures", "found"),
 }
 """Reply -> the blanks it may use."""

@@ -98,13 +98,10 @@ def length_figures(value_in: float, form: Form) -> str:
     return f"{whole}-{num}/{den} in" if whole else f"{num}/{den} in"
 
 
-def near_words(value_in: float, units: str = "inch") -> str:
-    """A computed length as a person would call it: to the nearest 1/64, or 0.1 mm."""
-    return length_words(*near(value_in, units))
-
-
 def near_figures(value_in: float, units: str = "inch") -> str:
-    """The figures of `near_words`."""
+    """A computed length as a rule shows it: to the nearest 1/64, or 0.1 mm; may be below zero."""
+    if value_in < 0:
+        return "-" + length_figures(*near(-value_in, units))
     return length_figures(*near(value_in, units))
 
 
@@ -121,8 +118,8 @@ def limit_figures(value_in: float, units: str = "inch") -> str:
 def near(value_in: float, units: str = "inch") -> tuple[float, Form]:
     """Round a computed length to what a rule shows, and the form to say it in."""
     if units == "mm":
-        return round(max(value_in, 0) * 25.4, 1) / 25.4, ("m", 1)
-    return round(max(value_in, 0) * 64) / 64, ("f", 64)
+        return round(value_in * 25.4, 1) / 25.4, ("m", 1)
+    return round(value_in * 64) / 64, ("f", 64)
 
 
 def count_words(count: float, unit: str) -> str:

@@ -21,7 +21,10 @@ def default_folder() -> Path:
     """Give LUGCALL_RECORDS if it is set, else `records` in the user's data folder."""
     chosen = os.environ.get("LUGCALL_RECORDS")
     if chosen:
-        return Path(chosen).expanduser()
+        try:
+            return Path(chosen).expanduser()
+        except RuntimeError:
+            raise RecordError(f"LUGCALL_RECORDS names no folder: {chosen}. Set another.") from None
     return Path(platformdirs.user_data_dir("lugcall", appauthor=False)) / "records"
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from typing import Any
 
+from .errors import RecordError
 from .events import Event
 
 _WHO = {"tech": "TECH", "helper": "HELPER", "both": "BOTH"}
@@ -19,8 +20,24 @@ _NAMES = {
 }
 
 
-def transcript(events: Sequence[Event]) -> Iterator[str]:
-    """The lines of a record's transcript; `events` as `verify` or `Journal.open` give them."""
+def transcript(events: Sequence[Event], problem: str | None = None) -> Iterator[str]:
+    """The lines of a record's transcript, from `verify.read_events`.
+
+    Control characters are shown, not obeyed: a note must not repaint the lead's screen.
+
+    Raises:
+        RecordError: an event holds what lugcall does not write.
+    """
+    try:
+        for line in _lines(events, problem):
+            yield "".join(c if c.isprintable() else repr(c)[1:-1] for c in line)
+    except (KeyError, TypeError, AttributeError, ValueError):
+        raise RecordError(
+            "The record holds what lugcall does not write. Do not rely on it."
+        ) from None
+
+
+def _lines(events: Sequence[Event], problem: str | None) -> Iterator[str]:
     for event in events:
         if event.kind == "opened":
             yield from _opened(event)
@@ -34,7 +51,9 @@ def transcript(events: Sequence[Event]) -> Iterator[str]:
         else:
             yield f"{_clock(event)}  -- {event.kind} --"
     yield ""
-    if not any(e.kind == "closed" for e in events):
+    if problem:
+        yield f"DAMAGED HERE, nothing after this can be relied on: {problem}"
+    elif not any(e.kind == "closed" for e in events):
         yield "NOT SIGNED OFF. lugcall resume carries on."
 
 
