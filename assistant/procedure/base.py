@@ -111,6 +111,8 @@ class JobBase(Guards):
         given = prompts.cautions(self.dialogs, step, self.given) if entering else []
         if entering and self.cover_open() and prompts.moves_pedal(step):
             given = prompts.stroke_caution(self.dialogs, given)
+        if entering and step.helper:
+            given.append(Said("helper", step.helper, f"helper:{step.id}"))
         if self.pending is not None:
             return [*given, self._confirm(self.pending)]
         if self.correcting:

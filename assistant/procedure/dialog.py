@@ -83,6 +83,7 @@ class Step:
     needs_hold: bool = False
     sets: tuple[tuple[str, str], ...] = ()
     answers: tuple[str, ...] = ()
+    helper: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -261,6 +262,7 @@ def _step(
             "needs_hold",
             "sets",
             "answers",
+            "helper",
         ),
     )
     kind = _one_of(where, "kind", entry["kind"], KINDS)
@@ -301,6 +303,7 @@ def _step(
         bool(entry.get("needs_hold", False)),
         tuple(sorted((str(k), str(v)) for k, v in entry.get("sets", {}).items())),
         tuple(str(a).lower() for a in entry.get("answers", [])),
+        _blanks(f"{where}, helper", entry.get("helper", ""), ()),
     )
 
 
