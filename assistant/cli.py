@@ -15,6 +15,7 @@ import click
 
 from assistant import __version__
 from assistant.readings import QUANTITIES, Reading, quantity_named, read
+from assistant.shipped import shipped
 
 if TYPE_CHECKING:
     from assistant.card import Card
@@ -102,14 +103,14 @@ def demo(records: Path | None) -> None:
     from assistant.card import load_card
     from assistant.record import default_folder
 
-    folder = _demo_folder()
+    folder = shipped("demo_sessions", "first_job.txt")
     script = (folder / "first_job.txt").read_text(encoding="utf-8")
     # Apart from real jobs: nobody should meet an invented truck among the shop's records.
     records = records or default_folder() / "demo"
     session, said = _begin(load_card(folder / "truck_t104.toml"), records)
     click.echo("An invented truck in an invented shop. TECH is under it, HELPER at the pedal.\n")
     _show(said)
-    _play(session, script.splitlines())
+    _play(session, script.splitlines(), echo=True)
 
 
 @main.command()
@@ -126,7 +127,7 @@ def chat(card_file: Path | None, records: Path | None) -> None:
 
     session, said = _begin(load_card(card_file) if card_file else default_card(), records)
     _show(said)
-    _play(session, _lines())
+    _play(session, _lines(), echo=not sys.stdin.isatty())
 
 
 @main.command(short_help="Carry on the newest unfinished record.")
@@ -154,7 +155,7 @@ def resume(record: Path | None, records: Path | None) -> None:
     session, said = Session.resume(path, load_dialogs())
     click.echo(f"Record: {session.journal.path}\n")
     _show(said)
-    _play(session, _lines())
+    _play(session, _lines(), echo=not sys.stdin.isatty())
 
 
 def _begin(card: Card, records: Path | None) -> tuple[Session, list[Said]]:
@@ -165,12 +166,6 @@ def _begin(card: Card, records: Path | None) -> tuple[Session, list[Said]]:
     session, said = Session.begin(card, load_dialogs(), records or default_folder())
     click.echo(f"Record: {session.journal.path}\n")
     return session, said
-
-
-def _demo_folder() -> Path:
-    package = Path(__file__).resolve().parent
-    beside = package.parent / "demo_sessions"
-    return beside if (beside / "first_job.txt").is_file() else package / "_demo_sessions"
 
 
 def _lines() -> Iterator[str]:
@@ -191,17 +186,16 @@ def _decoded(line: bytes) -> str:
     return line.decode("utf-8", errors="replace")
 
 
-def _play(session: Session, lines: Iterable[str]) -> None:
+def _play(session: Session, lines: Iterable[str], echo: bool) -> None:
     from assistant.conversation import split_speaker
 
-    typed = sys.stdin.isatty()
     try:
         for line in lines:
             if not line.strip() or line.lstrip().startswith("#"):
                 continue
             who, words = split_speaker(line)
-            if not (typed and not isinstance(lines, list)):
-                click.echo(f"{_LABEL[who].lower()}: {words}")
+            if echo:
+                click.echo(f"{who}: {words}")
             _show(session.hear(who, words))
             if session.job.signed_off:
                 break
@@ -250,12 +244,11 @@ def reading(words: tuple[str, ...], quantity: str, mm: bool, as_json: bool) -> N
             name, tab, rest = _decoded(raw).rstrip("\r\n").partition("\t")
             name, rest = (name.strip(), rest) if tab else ("", name)
             got = _read(rest, name or quantity, units)
-            line = json.dumps(got.as_json(), ensure_ascii=False) if as_json else _plain(got)
-            sys.stdout.write(line + "\n")
+            sys.stdout.write(_answer(got, as_json) + "\n")
             sys.stdout.flush()  # a program at the other end may wait for each answer
         return
     got = _read(" ".join(words), quantity, units)
-    click.echo(json.dumps(got.as_json(), ensure_ascii=False) if as_json else _plain(got))
+    click.echo(_answer(got, as_json))
     raise SystemExit(0 if got.status == "read" else 2)
 
 
@@ -266,7 +259,9 @@ def _read(words: str, quantity: str, units: str) -> Reading:
         return Reading("refused", quantity, why=str(error))
 
 
-def _plain(got: Reading) -> str:
+def _answer(got: Reading, as_json: bool) -> str:
+    if as_json:
+        return json.dumps(got.as_json(), ensure_ascii=False)
     if got.status != "read":
         return f"{got.status}: {got.why}"
     if got.count is not None:

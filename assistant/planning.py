@@ -6,9 +6,10 @@ from collections.abc import Callable, Mapping
 from typing import Any
 
 from assistant.card import Card
+from assistant.card.arithmetic import plan_for
+from assistant.card.show import limit_text
 from assistant.clutch.conformity import gauge_that_settles
-from assistant.clutch.plan import AdjustmentPlan, Readings, plan_adjustment
-from assistant.clutch.ring import RingBelief
+from assistant.clutch.plan import AdjustmentPlan
 from assistant.clutch.uncertainty import Measured
 from assistant.procedure import words as trade
 from assistant.readings import read, speak
@@ -45,24 +46,8 @@ def plan_report(called: Mapping[str, str], card: Card) -> dict[str, Any]:
             raise PlanError(f"--{name} {words!r}: {why}")
         measured[name] = Measured.from_interval(got.value_in, got.low_in, got.high_in)
         heard[name] = got.figures
-    readings = Readings(
-        measured["gap"],
-        measured["clearance"],
-        measured.get("free-travel"),
-        measured.get("pedal-height"),
-        measured.get("brake-contact"),
-        measured.get("total-travel"),
-        card.lash_in,
-    )
     try:
-        plan = plan_adjustment(
-            readings,
-            card.figures,
-            RingBelief.prior(card.lug_in),
-            card.lead_in,
-            card.ratio,
-            rod_per_fork=card.per_fork,
-        )
+        plan = plan_for(card, measured)
     except ValueError as error:
         raise PlanError(str(error)) from None
     return _report(plan, card, heard)
@@ -125,7 +110,7 @@ def _report(plan: AdjustmentPlan, card: Card, heard: dict[str, str]) -> dict[str
 
 def _limits(card: Card, quantity: str) -> str:
     figure = card.figures.get(quantity)
-    return trade.limits(figure.limits, card.units) if figure else ""
+    return limit_text(figure.limits, card.units) if figure else ""
 
 
 def _contact_line(report: Mapping[str, Any], length: Callable[[float | None], str]) -> str:

@@ -5,10 +5,32 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Any
 
+from assistant.clutch.conformity import Limits
+from assistant.clutch.figures import Figure
 from assistant.clutch.ring import COARSE_IN
 from assistant.readings import speak
 
 from .card import Card
+
+
+def limit_text(limit: Limits, units: str) -> str:
+    """`1/2 in to 9/16 in`, `at least 1/2 in`, `at most 9/16 in`."""
+    low, high = limit.low_in, limit.high_in
+    if low is None:
+        return f"at most {speak.limit_figures(high or 0.0, units)}"
+    if high is None:
+        return f"at least {speak.limit_figures(low, units)}"
+    return f"{speak.limit_figures(low, units)} to {speak.limit_figures(high, units)}"
+
+
+def figure_data(figure: Figure) -> dict[str, Any]:
+    """A figure as programs read it; lengths in inches."""
+    return {
+        "low_in": figure.limits.low_in,
+        "high_in": figure.limits.high_in,
+        "target_in": figure.target_in,
+        "source": figure.source,
+    }
 
 
 def card_report(card: Card) -> dict[str, Any]:
@@ -27,14 +49,7 @@ def card_report(card: Card) -> dict[str, Any]:
         "pedal_ratio": card.ratio,
         "lash_in": card.lash_in,
         "figures": {
-            name: None
-            if figure is None
-            else {
-                "low_in": figure.limits.low_in,
-                "high_in": figure.limits.high_in,
-                "target_in": figure.target_in,
-                "source": figure.source,
-            }
+            name: None if figure is None else figure_data(figure)
             for name, figure in card.figures.items()
         },
         "defaulted": list(card.defaulted),
@@ -63,13 +78,7 @@ def card_lines(card: Card) -> Iterator[str]:
         if figure is None:
             yield _row(name, "no limit", "not on the card; the maker's manual has it")
             continue
-        low, high = figure.limits.low_in, figure.limits.high_in
-        band = f"{_length(low, card)} to {_length(high, card)}"
-        if low is None:
-            band = f"at most {_length(high, card)}"
-        if high is None:
-            band = f"at least {_length(low, card)}"
-        yield _row(name, band, figure.source)
+        yield _row(name, limit_text(figure.limits, card.units), figure.source)
     if card.unsupported():
         yield f"NOTICE: {card.unsupported()}."
 
@@ -80,7 +89,3 @@ def _row(name: str, value: str, source: str) -> str:
 
 def _whose(card: Card, key: str) -> str:
     return "common practice, no source; not on the card" if key in card.defaulted else "card"
-
-
-def _length(value_in: float | None, card: Card) -> str:
-    return "?" if value_in is None else speak.limit_figures(value_in, card.units)

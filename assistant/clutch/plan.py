@@ -6,7 +6,7 @@ and its judgement. The dialog decides when, and the readings after each move dec
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal, NamedTuple
 
@@ -86,6 +86,10 @@ class AdjustmentPlan:
         return None if self.bearing_travel_after is None else self.bearing_travel_after.value_in
 
 
+_Band = tuple[Figure, Measured, float]
+"""A figure, the value it judges, and how far that value moves per inch of the fork."""
+
+
 def plan_adjustment(
     readings: Readings,
     figures: Mapping[str, Figure | None],
@@ -123,22 +127,13 @@ def plan_adjustment(
 
     # A free travel worked out from a common-practice ratio is no reason to move the rod.
     free_counts = readings.free_travel is not None or used.known
-    bands: list[tuple[Figure, Measured, float]] = []
+    bands: list[_Band] = []
     if (clearance_figure := figures.get("clearance")) is not None:
         bands.append((clearance_figure, after_ring, 1.0))
     if free_counts and (free_figure := figures.get("free-travel")) is not None:
         bands.append((free_figure, free_travel_after(readings, r, after_ring), r.value))
 
-    def worst(y_in: float) -> float:
-        return min(margin(at.value_in + per * y_in, f) for f, at, per in bands)
-
-    def best_rod() -> RodMove:
-        if all(judge(at, f.limits, confidence).decision == "in" for f, at, _ in bands):
-            return NO_MOVE
-        wishes = [(ideal_in(f) - at.value_in) / per for f, at, per in bands]
-        return choose_rod(wishes, worst, lead_in, rod_per_fork)
-
-    rod = NO_MOVE if for_contact else best_rod()
+    rod = NO_MOVE if for_contact else _best_rod(bands, lead_in, rod_per_fork, confidence)
     brake_figure = figures.get("brake-contact")
     brake_now = readings.brake_contact
     if brake_figure is not None and brake_now is not None and used.known and bands:
@@ -147,14 +142,12 @@ def plan_adjustment(
         if for_contact or judge(expected, brake_figure.limits, confidence).decision == "out":
             # h' = h - R*y: the rod may help, as long as neither of the others leaves its band,
             # and only the way that contact itself asks for.
-            others = list(bands)
-            bands.append((brake_figure, brake_now, -r.value))
-            helped = best_rod()
+            all_bands = [*bands, (brake_figure, brake_now, -r.value)]
+            helped = _best_rod(all_bands, lead_in, rod_per_fork, confidence)
             wish = brake_now.value_in - ideal_in(brake_figure)
             rightly = not for_contact or helped.travel_in * wish > 0.0
-            if rightly and worst(helped.travel_in) >= 0.0:
+            if rightly and _worst(all_bands, helped.travel_in) >= 0.0:
                 rod = helped
-            bands[:] = others
     clearance_after = after_ring.shifted(rod.travel_in)
     free_after = free_travel_after(readings, r, clearance_after)
     brake = brake_contact_after(readings, r, used.known, rod.travel_in)
@@ -203,9 +196,24 @@ def plan_adjustment(
             finding=finding,
             free_now=free_now,
             brake_after=brake,
-            bands_met=not bands or worst(rod.travel_in) >= 0.0,
+            bands_met=not bands or _worst(bands, rod.travel_in) >= 0.0,
         ),
     )
+
+
+def _worst(bands: Sequence[_Band], y_in: float) -> float:
+    """The smallest margin of the bands once the fork has moved by ``y_in``."""
+    return min(margin(at.value_in + per * y_in, f) for f, at, per in bands)
+
+
+def _best_rod(
+    bands: Sequence[_Band], lead_in: float, rod_per_fork: float, confidence: float
+) -> RodMove:
+    """The rod move with the best worst margin; none while every band is in as it is."""
+    if all(judge(at, f.limits, confidence).decision == "in" for f, at, _ in bands):
+        return NO_MOVE
+    wishes = [(ideal_in(f) - at.value_in) / per for f, at, per in bands]
+    return choose_rod(wishes, lambda y_in: _worst(bands, y_in), lead_in, rod_per_fork)
 
 
 def _judge_all(

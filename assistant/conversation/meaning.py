@@ -85,11 +85,12 @@ def understand(
         asked: the words and reading of the last question about a reading, if it was one.
     """
     text = normal(words)
+    asks = words.rstrip().endswith("?")
     stop = dialogs.words["stop"]
     if _is_stop(text, stop):
         return Act("stop", who)
     if who == "helper" and job.facts.hold != "up" and _is_lost(text, dialogs.words["lost"]):
-        if words.rstrip().endswith("?") or text.startswith(("can i ", "should i ", "may i ")):
+        if asks or text.startswith(("can i ", "should i ", "may i ")):
             return Question("hold_standing", {})
         return Act("lost", who)
     danger = job.facts.hold != "up" or job.key_above()
@@ -104,22 +105,19 @@ def understand(
     if not text:
         return Act("unclear", who)
     short = without_lead(text)
-    special = _with_rest(words, text, short, who, job)
+    special = _with_rest(words, short, asks, who, job)
     if special is not None:
         return special
     meant = _step_answer(text, short, job) or _exact(text, short, who, job, dialogs)
-    if meant and words.rstrip().endswith("?") and meant in _NOT_AS_A_QUESTION:
+    if meant and asks and meant in _NOT_AS_A_QUESTION:
         return Question("did_you_mean", {"phrase": short})  # "clear?" is no "clear"
-    if meant and not (job.expects() and not _fits(meant, job, dialogs)):
+    if meant and (not job.expects() or _fits(meant, job, dialogs)):
         return Act(meant, who)
-    if meant:
-        # "on the floor" is the helper's word for holding, and a reading at another step.
-        found = _reading(words, text, who, job, asked)
-        return found if found is not None else Act(meant, who)
+    # "on the floor" is the helper's word for holding, and a reading at another step.
     found = _reading(words, text, who, job, asked)
     if found is not None:
         return found
-    return _like(short, who, job, dialogs)
+    return Act(meant, who) if meant else _like(short, who, job, dialogs)
 
 
 def _fits(meaning: str, job: Job, dialogs: Dialogs) -> bool:
@@ -165,13 +163,12 @@ def _is_lost(text: str, lost: Meaning) -> bool:
     )
 
 
-def _with_rest(words: str, text: str, short: str, who: str, job: Job) -> Act | None:
+def _with_rest(words: str, short: str, asks: bool, who: str, job: Job) -> Act | None:
     """Meanings that carry words of their own: note, accept why, sign off code, correct which."""
     m = _NOTE.match(words)
     if m is not None:
         return Act("note", who, text=m["rest"].strip())
     m = _ACCEPT.match(short)
-    asks = words.rstrip().endswith("?")
     if (
         m is not None
         and not asks
@@ -183,7 +180,7 @@ def _with_rest(words: str, text: str, short: str, who: str, job: Job) -> Act | N
     if m is not None and not asks and _is_code(m["rest"]):
         return Act("sign_off", who, text=_code(m["rest"]))
     m = _CORRECT.match(short)
-    if m is not None and short not in ("make a note",):
+    if m is not None:
         return _correction(m["rest"], who, job)
     return None
 

@@ -6,23 +6,14 @@ from dataclasses import dataclass
 from typing import Any
 
 from assistant.card import Card
+from assistant.card.show import figure_data
 from assistant.procedure.facts import Facts, Taken
 from assistant.procedure.job import Job
 
 
 def figures(card: Card) -> dict[str, Any]:
     """Every limit in force and whose it is; lengths in inches."""
-    out: dict[str, Any] = {}
-    for name, figure in card.figures.items():
-        if figure is None:
-            continue
-        out[name] = {
-            "low_in": figure.limits.low_in,
-            "high_in": figure.limits.high_in,
-            "target_in": figure.target_in,
-            "source": figure.source,
-        }
-    return out
+    return {name: figure_data(f) for name, f in card.figures.items() if f is not None}
 
 
 def taken(facts: Facts, reading: Taken) -> dict[str, Any]:

@@ -22,13 +22,13 @@ class Answering(Taking):
             return self._hint(act)
         if step.kind in ("act", "rod", "stop_bolt"):
             if step.who == "helper" and act.who != "helper":
-                return [self._say(act.who, "wrong_person", who="helper", phrase=step.say)]
+                return self._only(act, "helper", step.say)
             if step.who == "tech" and act.who != "tech":
-                return [self._say(act.who, "wrong_person", who="technician", phrase="done")]
+                return self._only(act, "tech", "done")
             return self._act_done(step)
         if step.kind == "turn":
             if act.who != "tech":
-                return [self._say(act.who, "wrong_person", who="technician", phrase="the count")]
+                return self._only(act, "tech", "the count")
             if self.turn_again:
                 return [self._turn_prompt()]  # "done" leaves open how much, all in all
             plan = self.facts.ring_plan()
@@ -46,10 +46,7 @@ class Answering(Taking):
                 self.wanted = ""
             return said
         if step.kind in ("rod", "stop_bolt"):
-            for_contact = step.id == "contact_rod"
-            plan = None
-            if step.kind == "rod":
-                plan = prompts.safe_linkage_plan(self.facts, for_contact)
+            plan = prompts.rod_plan(self.facts, step) if step.kind == "rod" else None
             what = prompts.blanks(self.dialogs, self.facts, step)
             text = f"{what.get('rod', '')} {what.get('rod_way', '')}".strip()
             self.facts.linkage.append(
@@ -92,14 +89,14 @@ class Answering(Taking):
     def _on_check(self, act: Act) -> Replies:
         if self.pending is not None:
             if self.pending.who == "tech" and act.who != "tech":
-                return [self._say(act.who, "wrong_person", who="technician", phrase="check")]
+                return self._only(act, "tech", "check")
             return self._commit()
         step = self.step
         if step is None or self.choice or self.correcting:
             return self._hint(act)
         if step.kind == "plan":
             if act.who != "tech":
-                return [self._say(act.who, "wrong_person", who="technician", phrase="check")]
+                return self._only(act, "tech", "check")
             judgement = self._gap_judgement()
             if judgement == "too close" and act.meaning == "check":
                 return self._hint(act)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from transitions import MachineError
 
 from assistant.card import Card
+from assistant.readings.asking import capital
 
 from . import interlocks, outcome, prompts, words
 from .dialog import Dialogs, Step
@@ -139,6 +140,15 @@ class JobBase(Guards):
     def _say(self, to: str, reply: str, signal: str = "", cue: str = "", **fields: object) -> Said:
         return Said(to, self.dialogs.say(reply, **fields), f"reply:{reply}", signal, cue)
 
+    def _only(self, act: Act, who: str, phrase: str) -> Replies:
+        """Answer to words that only the other of the two can say."""
+        other = "technician" if who == "tech" else "helper"
+        return [self._say(act.who, "wrong_person", who=other, phrase=phrase)]
+
+    def _not_now(self, who: str, reply: str = "not_now") -> Replies:
+        """The words do not fit here; the present instruction again."""
+        return [self._say(who, reply, hint=self.prompt()[-1].text)]
+
     def _trigger(self, name: str) -> bool:
         try:
             return bool(getattr(self, name)())
@@ -163,12 +173,11 @@ class JobBase(Guards):
         if step.kind == "turn":
             self.turn_again = self.facts.turning
             self.facts.turning = True
+        if step.held:
             self.after_hold = "ring_turn"
         if step.kind in ("clear", "hold", "release"):
             return
-        if step.needs_hold:
-            self.after_hold = "ring_turn"
-        if self.facts.places.get("cover") == "off" or step.phase == "ring":
+        if self.cover_open() or step.phase == "ring":
             self.facts.hands = "in"
 
     def _advance(self, *before: Said) -> Replies:
@@ -206,9 +215,7 @@ class JobBase(Guards):
             and (step.phase == "ring" and step.kind != "read")
         ):
             return [self._say("helper", "helper_wait")]
-        last = self.prompt()[-1]
-        reply = "not_now" if not_now else "again"
-        return [self._say(act.who, reply, hint=last.text)]
+        return self._not_now(act.who, "not_now" if not_now else "again")
 
     def _stopped_next(self) -> str:
         reply = "stopped_next" if self.facts.hold == "up" else "stopped_held_next"
@@ -225,10 +232,5 @@ class JobBase(Guards):
         if taken.quantity == "lugs":
             return self._say("tech", "confirm_count", figures=taken.figures)
         # Figures first for the eye, then words for the ear.
-        spoken = taken.readback[:1].upper() + taken.readback[1:]
-        return self._say(
-            "tech" if taken.who == "tech" else "both",
-            "confirm",
-            figures=taken.figures,
-            spoken=spoken,
-        )
+        to = "tech" if taken.who == "tech" else "both"
+        return self._say(to, "confirm", figures=taken.figures, spoken=capital(taken.readback))

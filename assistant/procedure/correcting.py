@@ -50,8 +50,7 @@ class Correcting(Holding):
         step = self.step
         if step is None:
             return [*said, *self.prompt()]
-        ids = [s.id for s in self.dialogs.steps]
-        if ids.index(step.id) >= ids.index("fork_clearance") and not self.gap_right():
+        if self.past_ring(step.id) and not self.gap_right():
             target = "ring_gap" if self.gap_unread() else "ring_plan"
             return self._reroute(target, *said, self._say("both", "gap_not_right"))
         if step.kind == "turn":
@@ -61,6 +60,7 @@ class Correcting(Holding):
                     "tech", "plan_change", lugs=words.lugs(plan.lugs), way=words.way(plan.lugs)
                 )
                 return [*said, changed, *self.prompt()]
+        ids = [s.id for s in self.dialogs.steps]
         upset = self.unsettled_final()
         final = f"final_{outcome.SHORT[upset]}" if upset else ""
         if final and self.facts.staged(upset, "final") and ids.index(step.id) > ids.index(final):

@@ -17,6 +17,7 @@ from pathlib import Path
 from typing import Any
 
 from assistant.readings import QUANTITIES
+from assistant.shipped import shipped
 
 from . import interlocks, vocabulary
 
@@ -85,6 +86,11 @@ class Step:
     answers: tuple[str, ...] = ()
     helper: str = ""
 
+    @property
+    def held(self) -> bool:
+        """Whether the pedal must be held down in this step."""
+        return self.kind == "turn" or self.needs_hold
+
 
 @dataclass(frozen=True, slots=True)
 class Caution:
@@ -123,10 +129,6 @@ class Dialogs:
     fingerprint: str
     by_id: dict[str, Step] = field(default_factory=dict)
 
-    def step(self, step_id: str) -> Step:
-        """The step of that id; KeyError when there is none."""
-        return self.by_id[step_id]
-
     def phase_of(self, step: Step) -> Phase:
         """The phase a step belongs to."""
         return next(p for p in self.phases if p.id == step.phase)
@@ -141,9 +143,7 @@ def dialogs_folder() -> Path:
     chosen = os.environ.get("LUGCALL_DIALOGS")
     if chosen:
         return Path(chosen)
-    package = Path(__file__).resolve().parent.parent
-    beside = package.parent / "dialogs"
-    return beside if (beside / "en" / "steps.toml").is_file() else package / "_dialogs"
+    return shipped("dialogs", "en/steps.toml")
 
 
 def load_dialogs(folder: Path | None = None, language: str = "en") -> Dialogs:

@@ -6,17 +6,29 @@ time it is asked for. A ring move is never taken out again.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Any
 
 from assistant.card import Card
+from assistant.card.arithmetic import plan_for
 from assistant.clutch.conformity import Judgement, judge
 from assistant.clutch.figures import Figure
 from assistant.clutch.move import MoveFinding, compare_move
-from assistant.clutch.plan import AdjustmentPlan, Readings, plan_adjustment
+from assistant.clutch.plan import AdjustmentPlan
 from assistant.clutch.ring import PITCH_U_IN, RingBelief, RingPlan, plan_ring
 from assistant.clutch.uncertainty import Measured
 from assistant.clutch.used_ratio import UsedRatio
+
+_PEDAL = ("free-travel", "pedal-height", "brake-contact", "total-travel")
+
+
+def sensible(make: Callable[[], AdjustmentPlan | None]) -> AdjustmentPlan | None:
+    """A plan, or None where the readings are too odd for one (a rod of over 30 turns, say)."""
+    try:
+        return make()
+    except ValueError:
+        return None
 
 
 @dataclass
@@ -188,10 +200,7 @@ class Facts:
             for i, finding in enumerate(found, 1)
             if finding is not None and finding.kind != "as planned"
         ]
-        try:
-            plan = self.found_plan()
-        except ValueError:
-            plan = None
+        plan = sensible(self.found_plan)
         quarrel = plan.ratio_finding if plan is not None else None
         ratios = []
         if quarrel is not None and not quarrel.agree:
@@ -264,29 +273,13 @@ class Facts:
         gap, clearance = self.latest("gap"), self._clearance_now()
         if gap is None or clearance is None:
             return None
-        now = Readings(
-            gap=gap.measured,
-            clearance=clearance,
-            free_travel=self._measured("free-travel"),
-            pedal_height=self._measured("pedal-height"),
-            brake_contact=self._measured("brake-contact"),
-            total_travel=self._measured("total-travel"),
-            lash_in=self.card.lash_in,
-        )
-        ratio: float | UsedRatio | None = self.card.ratio
-        if ratio is None:
-            ratio = self.found_ratio()
+        now: dict[str, Measured | None] = {"gap": gap.measured, "clearance": clearance}
+        for quantity in _PEDAL:
+            taken = self.latest(quantity)
+            now[quantity] = taken.measured if taken else None
+        ratio = self.found_ratio() if self.card.ratio is None else None
         belief, _ = self.move_findings()
-        return plan_adjustment(
-            now,
-            self.card.figures,
-            belief,
-            self.card.lead_in,
-            ratio,
-            max_lugs=0,
-            rod_per_fork=self.card.per_fork,
-            for_contact=for_contact,
-        )
+        return plan_for(self.card, now, belief, ratio, max_lugs=0, for_contact=for_contact)
 
     def _clearance_now(self) -> Measured | None:
         """Fork clearance as read, moved on by what ring and rod did since it was read."""
@@ -306,36 +299,15 @@ class Facts:
         read = self.readings[at].measured
         return read.shifted(ring * belief.pitch_in + rod, abs(ring) * PITCH_U_IN)
 
-    def _measured(self, quantity: str) -> Measured | None:
-        taken = self.latest(quantity)
-        return taken.measured if taken else None
-
     def found_plan(self) -> AdjustmentPlan | None:
         """The whole plan from the as-found readings; None before they are all there."""
-        gap, clearance = self.as_found("gap"), self.as_found("clearance")
-        if gap is None or clearance is None:
-            return None
-
-        def found(quantity: str) -> Measured | None:
+        found: dict[str, Measured | None] = {}
+        for quantity in ("gap", "clearance", *_PEDAL):
             taken = self.as_found(quantity)
-            return taken.measured if taken else None
-
-        return plan_adjustment(
-            Readings(
-                gap.measured,
-                clearance.measured,
-                found("free-travel"),
-                found("pedal-height"),
-                found("brake-contact"),
-                found("total-travel"),
-                self.card.lash_in,
-            ),
-            self.card.figures,
-            RingBelief.prior(self.card.lug_in),
-            self.card.lead_in,
-            self.card.ratio,
-            rod_per_fork=self.card.per_fork,
-        )
+            found[quantity] = taken.measured if taken else None
+        if found["gap"] is None or found["clearance"] is None:
+            return None
+        return plan_for(self.card, found)
 
     def found_ratio(self) -> UsedRatio | None:
         """Pedal ratio from the as-found readings, or None when they do not give one."""

@@ -121,7 +121,7 @@ class Guards:
     def returns_to_hold(self, _: EventData | None = None) -> bool:
         """The stop came in a step that needs the pedal down: the hold starts over."""
         step = self._return_step()
-        return step is not None and (step.needs_hold or step.kind in ("turn", "hold"))
+        return step is not None and (step.held or step.kind == "hold")
 
     def returns_to_release(self, _: EventData | None = None) -> bool:
         """The stop came while the pedal was being let up: clear comes first again."""
@@ -130,8 +130,12 @@ class Guards:
 
     def returns_past_ring(self, _: EventData | None = None) -> bool:
         """The stop came after the ring was done."""
+        return self.past_ring(self.return_to)
+
+    def past_ring(self, step_id: str) -> bool:
+        """Whether a step comes after the ring is done."""
         ids = [s.id for s in self.dialogs.steps]
-        return self.return_to in ids and ids.index(self.return_to) >= ids.index("fork_clearance")
+        return step_id in ids and ids.index(step_id) >= ids.index("fork_clearance")
 
     def __getattr__(self, name: str) -> object:
         # One guard a step for each of these families, without fifty methods.

@@ -49,8 +49,15 @@ class Holding(JobBase):
         """After a stop nothing about the pedal or the hands is taken on trust."""
         if self.facts.hold != "up":
             self.facts.hold = "unsure"
-        if self.facts.places.get("cover") == "off" or self.facts.hold != "up":
+        if self.cover_open() or self.facts.hold != "up":
             self.facts.hands = "in"
+
+    def _alarm(self) -> None:
+        """The pedal moves, or may, with hands in the hole: everything halts."""
+        self.facts.hold = "unsure"
+        self.alarmed = True
+        if self.state != HALTED:
+            self._halt()
 
     def _on_pause(self, act: Act) -> Replies:
         state = words.truck_state(self.dialogs, self.facts)
@@ -70,7 +77,7 @@ class Holding(JobBase):
         if self.state != HALTED:
             return [self._say(act.who, "nothing_stopped"), *self.prompt()]
         back = self.dialogs.by_id.get(self.return_to)
-        if back is not None and (back.needs_hold or back.kind == "turn"):
+        if back is not None and back.held:
             self.after_hold = back.id
         self.release_halted = False
         self.alarmed = False
@@ -87,7 +94,6 @@ class Holding(JobBase):
         self.release_halted = True
         if not self._trigger("let_up"):
             return self._hint(act)
-        self.facts.hold = "releasing"
         return self.prompt(entering=True)
 
     def _on_resumed(self, act: Act) -> Replies:
@@ -98,10 +104,8 @@ class Holding(JobBase):
                 self._halt()
             self._unsure()
             out.append(self._say("both", "resumed_hold", signal="WARNING"))
-        elif self.facts.places.get("cover") == "off":
+        elif self.cover_open():
             self.facts.hands = "in"
-            if self.state == "ring_hold":
-                self._halt()
         state = words.truck_state(self.dialogs, self.facts)
         return [self._say("both", "resumed", state=state), *out, *self.prompt(entering=True)]
 
@@ -112,10 +116,7 @@ class Holding(JobBase):
         if self.facts.hold == "held":
             return [self._say("helper", "hold_standing")]
         if self.pressing_is_danger():
-            self.facts.hold = "unsure"
-            self.alarmed = True
-            if self.state != HALTED:
-                self._halt()
+            self._alarm()
             return [
                 self._say("tech", "pedal_moving", signal="DANGER", cue="STOP"),
                 self._say("helper", "stopped_helper_held", signal="DANGER", cue="STOP"),
@@ -125,15 +126,12 @@ class Holding(JobBase):
             # He may be holding still, or have pressed again: down, but not to be relied on.
             self.facts.hold = "unsure"
             return [self._say("helper", "stopped_helper_held", signal="DANGER", cue="STOP")]
-        return [self._say("helper", "not_now", hint=self.prompt()[-1].text)]
+        return self._not_now("helper")
 
     def _on_lost(self, act: Act) -> Replies:
         if self.facts.hold == "up":
-            return [self._say("helper", "not_now", hint=self.prompt()[-1].text)]
-        self.facts.hold = "unsure"
-        self.alarmed = True
-        if self.state != HALTED:
-            self._halt()
+            return self._not_now("helper")
+        self._alarm()
         state = words.truck_state(self.dialogs, self.facts)
         return [
             self._say("tech", "hold_lost", signal="DANGER", cue="STOP"),
@@ -164,4 +162,4 @@ class Holding(JobBase):
             return [*out, self._say("both", "release_ok"), *self.prompt()]
         if self.facts.hold != "up":
             return self._on_lost(act)
-        return [self._say("helper", "not_now", hint=self.prompt()[-1].text)]
+        return self._not_now("helper")

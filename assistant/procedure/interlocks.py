@@ -135,7 +135,7 @@ def order_problem(steps: Sequence[Step]) -> str:
         inside = at["ring_hold"] < at[step.id] < at["ring_clear"]
         if inside and step.id not in _HOLDING:
             return f"step {step.id} cannot stand while the pedal is held; move it"
-        if step.id in _HOLDING and step.kind != "turn" and not step.needs_hold:
+        if step.id in _HOLDING and not step.held:
             return f"step {step.id} needs needs_hold = true"
         if step.needs_hold and not inside:
             return f"step {step.id} cannot need the hold outside the ring move"
@@ -156,7 +156,7 @@ def order_problem(steps: Sequence[Step]) -> str:
 def into(step: Step, steps: Sequence[Step]) -> list[str]:
     """Names of the guards (methods of the machine's model) on every way into `step`."""
     guards = []
-    if step.kind == "turn" or step.needs_hold:
+    if step.held:
         guards.append("hold_confirmed")
     if step.kind in ("hold", "release"):
         guards.append("hands_clear")

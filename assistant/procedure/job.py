@@ -38,5 +38,4 @@ class Job(Talking):
         meaning = self.dialogs.words.get(act.meaning)
         if meaning is None or meaning.who in ("any", act.who):
             return None
-        who = "technician" if meaning.who == "tech" else "helper"
-        return [self._say(act.who, "wrong_person", who=who, phrase=meaning.phrases[0])]
+        return self._only(act, meaning.who, meaning.phrases[0])

@@ -66,15 +66,15 @@ def transitions(dialogs: Dialogs) -> list[dict[str, Any]]:
     """Every edge of the procedure, each with the guards of the step it leads into."""
     steps = dialogs.steps
     out: list[dict[str, Any]] = []
+    guards_of = {s.id: interlocks.into(s, steps) for s in steps}
 
     def edge(trigger: str, source: str, dest: str, *conditions: str) -> None:
-        guards = interlocks.into(dialogs.by_id[dest], steps) if dest in dialogs.by_id else []
         out.append(
             {
                 "trigger": trigger,
                 "source": source,
                 "dest": dest,
-                "conditions": list(dict.fromkeys([*conditions, *guards])),
+                "conditions": list(dict.fromkeys([*conditions, *guards_of.get(dest, ())])),
             }
         )
 

@@ -5,13 +5,14 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
+from assistant.clutch.conformity import Judgement
 from assistant.clutch.figures import FREE_TRAVEL_INTERNAL_IN
 from assistant.clutch.move import MoveFinding
 from assistant.clutch.plan import AdjustmentPlan
 from assistant.clutch.ratio import RatioFinding
 
 from . import prompts, words
-from .facts import Taken
+from .facts import Taken, sensible
 from .machine import FIX
 from .said import Said
 
@@ -61,7 +62,7 @@ def can_fix(job: JobBase, quantity: str) -> bool:
     if sum(m.step == FIX.get(quantity) for m in job.facts.linkage) >= MOST_FIXES:
         return False  # it does not help: let the technician accept it, and why, or repair
     if quantity in ("clearance", "free-travel", "brake-contact"):
-        linkage = prompts.safe_linkage_plan(job.facts, quantity == "brake-contact")
+        linkage = prompts.rod_plan(job.facts, job.dialogs.by_id[FIX[quantity]])
         return linkage is not None and linkage.rod.total_flats != 0
     return quantity in FIX
 
@@ -81,7 +82,7 @@ def after(job: JobBase, taken: Taken) -> Outcome:
         said.append(Said("tech", gauge, "reply:gauge"))
     if taken.stage in ("found", "again"):
         if taken.stage == "found":
-            said += _as_found(job, taken)
+            said += _as_found(job, taken, judgement)
         return Outcome(said=said)
     if taken.quantity == "gap" and taken.stage == "ring":
         said += _ring_findings(job)
@@ -99,24 +100,19 @@ def after(job: JobBase, taken: Taken) -> Outcome:
     return Outcome("stay", "out", said)
 
 
-def _as_found(job: JobBase, taken: Taken) -> list[Said]:
+def _as_found(job: JobBase, taken: Taken, judgement: Judgement | None) -> list[Said]:
     """What the as-found readings say together."""
     dialogs, facts = job.dialogs, job.facts
     out = []
-    limit = words.length(FREE_TRAVEL_INTERNAL_IN, facts.card.units)
     if taken.quantity == "free-travel" and (taken.value_in or 0) < FREE_TRAVEL_INTERNAL_IN:
+        limit = words.length(FREE_TRAVEL_INTERNAL_IN, facts.card.units)
         out.append(Said("tech", dialogs.say("internal_due", limit=limit), "reply:internal_due"))
-    contact, figure = facts.as_found("brake-contact"), facts.figure("brake-contact")
-    if taken.quantity == "brake-contact" and contact is not None and figure is not None:
-        judgement = facts.judged(contact)
-        if judgement is not None and judgement.decision == "out":
-            text = dialogs.say("ring_cannot", figures=contact.figures)
-            out.append(Said("tech", text, "reply:ring_cannot"))
+    out_of_limits = judgement is not None and judgement.decision == "out"
+    if taken.quantity == "brake-contact" and out_of_limits:
+        text = dialogs.say("ring_cannot", figures=taken.figures)
+        out.append(Said("tech", text, "reply:ring_cannot"))
     if taken.quantity == "clearance":
-        try:
-            plan = facts.found_plan()
-        except ValueError:
-            plan = None
+        plan = sensible(facts.found_plan)
         if plan is not None and plan.ratio_finding is not None:
             finding = plan.ratio_finding
             if finding.agree:
@@ -195,28 +191,26 @@ def _rod_finding(job: JobBase, taken: Taken) -> list[Said]:
     return [Said("tech", job.dialogs.say(reply), f"reply:{reply}", "NOTICE")]
 
 
+_FINDINGS = {
+    "as planned": ("move_as_planned", ""),
+    "did not move": ("move_none", ""),
+    "wrong way": ("move_wrong_way", "NOTICE"),
+    "other count": ("move_other_count", ""),
+    "other pitch": ("move_other_pitch", ""),
+    "unclear": ("move_unclear", ""),
+}
+"""Kind of finding -> the reply that tells it, and its signal word."""
+
+
 def _finding_said(job: JobBase, finding: MoveFinding) -> Said:
     units = job.facts.card.units
-    move = job.facts.moves[-1]
-    fields = {
-        "measured": words.length(finding.measured_in, units),
-        "predicted": words.length(finding.predicted_in, units),
-    }
-    say = job.dialogs.say
-    if finding.kind == "as planned":
-        return Said("tech", say("move_as_planned", **fields), "reply:move_as_planned")
-    if finding.kind == "did not move":
-        return Said("tech", say("move_none", **fields), "reply:move_none")
-    if finding.kind == "wrong way":
-        return Said("tech", say("move_wrong_way", **fields), "reply:move_wrong_way", "NOTICE")
-    if finding.kind == "other count":
-        text = say(
-            "move_other_count", moved=words.moved(finding.lugs_moved), told=words.moved(move.moved)
-        )
-        return Said("tech", text, "reply:move_other_count")
-    if finding.kind == "other pitch":
-        pitch = finding.belief.best.pitch_in
-        per_lug = f"{pitch:.3f} in" if units == "inch" else f"{pitch * 25.4:.2f} mm"
-        text = say("move_other_pitch", pitch=per_lug)
-        return Said("tech", text, "reply:move_other_pitch")
-    return Said("tech", say("move_unclear", **fields), "reply:move_unclear")
+    reply, signal = _FINDINGS[finding.kind]
+    text = job.dialogs.say(
+        reply,
+        measured=words.length(finding.measured_in, units),
+        predicted=words.length(finding.predicted_in, units),
+        moved=words.moved(finding.lugs_moved),
+        told=words.moved(job.facts.moves[-1].moved),
+        pitch=words.per_lug(finding.belief.best.pitch_in, units),
+    )
+    return Said("tech", text, f"reply:{reply}", signal)

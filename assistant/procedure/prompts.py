@@ -2,21 +2,23 @@
 
 from __future__ import annotations
 
+from assistant.card.show import limit_text
 from assistant.clutch.conformity import Judgement
 from assistant.clutch.plan import AdjustmentPlan
-from assistant.readings import speak
 
 from . import words
-from .dialog import Dialogs, Step
-from .facts import Facts, Taken
+from .dialog import SIGNALS, Dialogs, Step
+from .facts import Facts, Taken, sensible
+from .machine import FIX
 from .said import Said
 
 
 def cautions(dialogs: Dialogs, step: Step, given: set[str]) -> list[Said]:
     """The step's cautions, most severe first; those said once are left out the second time."""
     out = []
-    order = {"DANGER": 0, "WARNING": 1, "CAUTION": 2, "NOTICE": 3}
-    for caution_id in sorted(step.cautions, key=lambda c: order[dialogs.cautions[c].signal]):
+    for caution_id in sorted(
+        step.cautions, key=lambda c: SIGNALS.index(dialogs.cautions[c].signal)
+    ):
         caution = dialogs.cautions[caution_id]
         if caution.once and caution_id in given:
             continue
@@ -63,7 +65,7 @@ def blanks(dialogs: Dialogs, facts: Facts, step: Step) -> dict[str, str]:
     if step.kind in ("plan", "turn"):
         return _ring_blanks(facts, units)
     if step.kind == "rod":
-        return _rod_blanks(dialogs, facts, units, step.id == "contact_rod")
+        return _rod_blanks(dialogs, facts, units, rod_plan(facts, step))
     if step.kind == "stop_bolt":
         quantity = "pedal-height" if step.id == "height_stop" else "total-travel"
         return {"stop_move": stop_move(facts, quantity)}
@@ -82,8 +84,8 @@ def _ring_blanks(facts: Facts, units: str) -> dict[str, str]:
     figure = facts.figure("gap")
     assert figure is not None
     after = words.length(plan.gap_after.value_in, units)
-    limit = words.limits(figure.limits, units)
-    pitch = f"{plan.pitch_in:.3f} in" if units == "inch" else f"{plan.pitch_in * 25.4:.2f} mm"
+    limit = limit_text(figure.limits, units)
+    pitch = words.per_lug(plan.pitch_in, units)
     whose = " (common practice, no source)" if "ring.lug" in facts.card.defaulted else ""
     reason = (
         f"{words.lugs(plan.lugs)} of {pitch}{whose} bring the gap to {after}. "
@@ -132,8 +134,9 @@ def plan_text(dialogs: Dialogs, facts: Facts, step: Step) -> str:
     return step.say.format_map(_ring_blanks(facts, facts.card.units))
 
 
-def _rod_blanks(dialogs: Dialogs, facts: Facts, units: str, for_contact: bool) -> dict[str, str]:
-    plan = safe_linkage_plan(facts, for_contact)
+def _rod_blanks(
+    dialogs: Dialogs, facts: Facts, units: str, plan: AdjustmentPlan | None
+) -> dict[str, str]:
     if plan is None:
         return {"rod": "0 flats", "rod_way": "", "rod_why": dialogs.say("rod_none")}
     clearance = words.length(plan.clearance_after.value_in, units)
@@ -153,12 +156,9 @@ def _rod_blanks(dialogs: Dialogs, facts: Facts, units: str, for_contact: bool) -
     }
 
 
-def safe_linkage_plan(facts: Facts, for_contact: bool = False) -> AdjustmentPlan | None:
-    """The linkage plan, or None when the readings make no sensible one."""
-    try:
-        return facts.linkage_plan(for_contact)
-    except ValueError:
-        return None
+def rod_plan(facts: Facts, step: Step) -> AdjustmentPlan | None:
+    """The plan behind a rod step, or None when the readings make no sensible one."""
+    return sensible(lambda: facts.linkage_plan(for_contact=step.id == FIX["brake-contact"]))
 
 
 def stop_move(facts: Facts, quantity: str) -> str:
@@ -189,11 +189,6 @@ def judged(dialogs: Dialogs, facts: Facts, taken: Taken, judgement: Judgement | 
     return dialogs.say(
         "whose",
         verdict=text,
-        limits=words.limits(figure.limits, facts.card.units),
+        limits=limit_text(figure.limits, facts.card.units),
         source=figure.limits.source,
     )
-
-
-def minutes(value: float) -> str:
-    """Whole minutes in figures."""
-    return speak.count_figures(float(round(value)), "minutes").split()[0]

@@ -20,7 +20,7 @@ class Taking(Correcting):
             return self._hint(act)
         if expected == "lugs":
             if act.who != "tech":
-                return [self._say(act.who, "wrong_person", who="technician", phrase="the count")]
+                return self._only(act, "tech", "the count")
             if act.reading["count"] is None:
                 return self._hint(act)
             return self._take_count(act, float(act.reading["count"]))

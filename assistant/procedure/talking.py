@@ -74,7 +74,7 @@ class Talking(Answering):
             for s in steps[at:]
             if s.kind != "stop_bolt" and not (s.phase == "ring" and self.gap_right())
         ]
-        total = prompts.minutes(max(1.0, sum(s.minutes for s in left)))
+        total = f"{max(1.0, sum(s.minutes for s in left)):,.0f}"
         return [self._say(act.who, "how_long", minutes=total)]
 
     def _on_note(self, act: Act) -> Replies:

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from assistant.clutch.conformity import GAUGES, Judgement, Limits, gauge_that_settles
+from assistant.clutch.conformity import GAUGES, Judgement, gauge_that_settles
 from assistant.clutch.thread import RodMove
-from assistant.readings import speak
+from assistant.readings import QUANTITIES, speak
+from assistant.readings.units import MM_PER_IN
 
 from .dialog import Dialogs
 from .facts import Facts, Taken
@@ -30,14 +31,9 @@ def length(value_in: float, units: str) -> str:
     return speak.near_figures(value_in, units)
 
 
-def limits(limit: Limits, units: str) -> str:
-    """`1/2 in to 9/16 in`, `at least 1/2 in`, `at most 9/16 in`."""
-    low, high = limit.low_in, limit.high_in
-    if low is None:
-        return f"at most {speak.limit_figures(high or 0.0, units)}"
-    if high is None:
-        return f"at least {speak.limit_figures(low, units)}"
-    return f"{speak.limit_figures(low, units)} to {speak.limit_figures(high, units)}"
+def per_lug(pitch_in: float, units: str) -> str:
+    """`0.027 in`, `0.69 mm`: bearing travel a lug."""
+    return f"{pitch_in:.3f} in" if units == "inch" else f"{pitch_in * MM_PER_IN:.2f} mm"
 
 
 def rod(move: RodMove) -> str:
@@ -81,8 +77,6 @@ def settle_with(dialogs: Dialogs, judgement: Judgement, u_in: float) -> str:
 
 def spoken(quantity: str) -> str:
     """A quantity's name as people say it."""
-    from assistant.readings import QUANTITIES
-
     return QUANTITIES[quantity].spoken
 
 
@@ -92,14 +86,11 @@ def truck_state(dialogs: Dialogs, facts: Facts) -> str:
     parts = [dialogs.say(hold.get(facts.hold, "pedal_unsure_state"))]
     if facts.turning:
         parts.append(dialogs.say("ring_maybe_state"))
-    if facts.lugs_by_gap != facts.lugs_total:
-        parts.append(
-            dialogs.say(
-                "ring_doubt_state", by_gap=moved(facts.lugs_by_gap), called=moved(facts.lugs_total)
-            )
-        )
-    elif facts.lugs_total:
-        parts.append(dialogs.say("ring_moved_state", moved=moved(facts.lugs_total)))
+    by_gap, called = facts.lugs_by_gap, facts.lugs_total
+    if by_gap != called:
+        parts.append(dialogs.say("ring_doubt_state", by_gap=moved(by_gap), called=moved(called)))
+    elif called:
+        parts.append(dialogs.say("ring_moved_state", moved=moved(called)))
     elif not facts.turning:
         parts.append(dialogs.say("ring_still_state"))
     lock = facts.places.get("lock_plate", "in")

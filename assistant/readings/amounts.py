@@ -170,11 +170,11 @@ def _fraction(m: re.Match[str], kinds: str, g: str, unit: str | None) -> Node:
                 after = kinds[whole[1] : whole[1] + 1]
                 soft = "" if after == "A" else "inch" if m["wi2"] else "whole"
     how = "mixed" if whole is not None else "frac"
+    unit, soft = _one_unit(m, unit, soft)
     if m["den" + g]:
         d0, d1 = m.span("den" + g)
         letters = kinds[d0:d1]
         fixed, den = 0, d0
-        unit, soft = _one_unit(m, unit, soft)
         if letters == "Te" or letters[0] == "T":
             fixed = 32
         elif letters[0] == "X":
@@ -185,7 +185,6 @@ def _fraction(m: re.Match[str], kinds: str, g: str, unit: str | None) -> Node:
         if m["num" + g] in ("s", "2") and letters in ("c", "F", "H") and not soft:
             soft = "num"
         return Node(s, e, how, whole, (), num, den, fixed, unit, soft)
-    unit, soft = _one_unit(m, unit, soft)
     if m["top" + g]:
         return Node(s, e, how, whole, (), m.span("top" + g), m.start("bot" + g), -1, unit, soft)
     if m["bare" + g]:
@@ -290,7 +289,7 @@ def _evaluate_fraction(node: Node, kinds: str, values: list[Value], keep_soft: b
         den = fixed if fixed > 0 else int(values[node.den])
     at = kinds[node.den]
     if fixed > 0:
-        problem = _check_fixed(node, kinds, values, fixed)
+        problem = _check_fixed(node, kinds, values)
     elif at == "n" and kinds[node.den : node.den + 2] == "ne":
         # "15 30 seconds", the way a recognizer writes thirty-seconds.
         den = 32 if den == 30 else den
@@ -313,7 +312,7 @@ def _evaluate_fraction(node: Node, kinds: str, values: list[Value], keep_soft: b
     return Amount(value, node.unit, den, 0, "", problem)
 
 
-def _check_fixed(node: Node, kinds: str, values: list[Value], fixed: int) -> str:
+def _check_fixed(node: Node, kinds: str, values: list[Value]) -> str:
     """Whether "thirty" + "two"-ish + suffix really spells the denominator it stands for."""
     letters = kinds[node.den : node.den + 3]
     if letters[:1] == "T" and letters[1:2] in ("d", "2", "s") and values[node.den + 1] != 2:

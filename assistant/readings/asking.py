@@ -11,7 +11,7 @@ def capital(text: str) -> str:
 
 
 def ask_between(choices: list[Reading], q: Quantity) -> Reading:
-    """The question that names every plausible meaning."""
+    """The question that names every plausible meaning; the first refusal when none is."""
     choices = [c for c in choices if c.status == "read"] or choices
     if choices[0].status != "read":
         return choices[0]

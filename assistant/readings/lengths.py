@@ -42,13 +42,13 @@ def _form(a: Amount, value_in: float, unit: str) -> Form:
     if unit == "ft":
         return ("f", a.den or 1)
     if unit == "thou":
-        return ("d", _places(value_in, 3 + a.places))
+        return ("d", decimal_places(value_in, 3 + a.places))
     if unit == "hundredths":
-        return ("d", _places(value_in, 2 + a.places))
+        return ("d", decimal_places(value_in, 2 + a.places))
     if unit == "mm":
-        return ("m", _places(a.value, a.places))
+        return ("m", decimal_places(a.value, a.places))
     if unit == "cm":
-        return ("m", _places(a.value * 10, max(a.places - 1, 0)))
+        return ("m", decimal_places(a.value * 10, max(a.places - 1, 0)))
     return ("m", 0)
 
 
@@ -58,10 +58,10 @@ def must(a: Amount, unit: str) -> Length:
     return length
 
 
-def _places(value: float, least: int) -> int:
+def decimal_places(value: float, least: int, most: int = 9) -> int:
     """Decimal places that hold a value said with a fraction ("two and a half thou")."""
     places = least
-    while places < 9 and abs(round(value, places) - value) > 1e-9:
+    while places < most and abs(round(value, places) - value) > 1e-9:
         places += 1
     return places
 

@@ -209,15 +209,13 @@ def analyse(kinds: str) -> tuple[Plan, ...] | str:
 def _relate(kinds: str, nodes: list[Node], soft: tuple[bool, ...]) -> Plan | None:
     """Reduce kinds to relations between amounts and find the operation they spell."""
     out: list[str] = []
-    which: list[int] = []
+    which = list(range(len(nodes)))
     at = 0
     for i, node in enumerate(nodes):
-        gap = kinds[at : node.start]
-        out.append(gap)
+        out.append(kinds[at : node.start])
         if node.soft in ("whole", "inch", "prefix", "num") and not soft[i]:
             out.append("2" if kinds[node.start] == "2" else "")
         out.append("&")
-        which.append(i)
         at = node.end
     out.append(kinds[at:])
     text = "".join(out)
@@ -253,7 +251,7 @@ def _relate(kinds: str, nodes: list[Node], soft: tuple[bool, ...]) -> Plan | Non
         .replace("{U}", "~")
         .replace("+Ug", "~")
     )
-    text = text.replace("gU+", "~").replace("+A g", "~").replace("+Ag", "~")
+    text = text.replace("gU+", "~").replace("+Ag", "~")
     reduced = "".join(c for c in text if c not in _DROP)
     # Self-repair: what follows the last repair counts.
     cut = reduced.rfind(";")
@@ -285,11 +283,10 @@ def _relate(kinds: str, nodes: list[Node], soft: tuple[bool, ...]) -> Plan | Non
         if m is None:
             continue
         order = _order(m, reduced, which)
-        ops = op
         if op == "sum":
-            ops = "sum" + "".join(c for c in m["rest"] if c != "&")
+            op += "".join(c for c in m["rest"] if c != "&")
         return Plan(
-            ops,
+            op,
             tuple(nodes[i] for i in order),
             tuple(soft[i] for i in order),
             doubt,

@@ -6,7 +6,7 @@ from itertools import pairwise
 
 from . import speak
 from .asking import ask_between
-from .lengths import Length
+from .lengths import Length, decimal_places
 from .quantity import Quantity
 from .reading import Reading
 from .speak import Form
@@ -25,9 +25,7 @@ def operate(op: str, row: list[Length], q: Quantity) -> Reading:
     if op == "one-sided":
         return Reading("ask", q.name, why="That is one side only. Say the reading itself.")
     if op == "or":
-        choices = [checked(x.value_in, None, ((x.value_in, x.form),), "", q) for x in row]
-        good = [c for c in choices if c.status == "read"]
-        return ask_between(good, q) if good else choices[0]
+        return _which(row, q)
     if op == "odd":
         return Reading("ask", q.name, why=f"Say the {q.spoken} again, only the reading.")
     if op in ("many", "join"):
@@ -41,11 +39,12 @@ def _several(op: str, row: list[Length], q: Quantity) -> Reading:
     inch_and_thou = row[0].unit == "in" and row[0].form == ("f", 1) and row[1].unit == "thou"
     if op == "join" and (inch_and_thou or (row[0].unit == "ft" and row[1].unit == "in")):
         return _sum(row[0].value_in + row[1].value_in, row, q)
-    choices = [checked(x.value_in, None, ((x.value_in, x.form),), "", q) for x in row]
-    good = [c for c in choices if c.status == "read"]
-    if good:
-        return ask_between(good, q)
-    return choices[0]
+    return _which(row, q)
+
+
+def _which(row: list[Length], q: Quantity) -> Reading:
+    """The question which of several lengths it is."""
+    return ask_between([operate("one", [x], q) for x in row], q)
 
 
 def _related(op: str, row: list[Length], q: Quantity) -> Reading:
@@ -58,7 +57,7 @@ def _related(op: str, row: list[Length], q: Quantity) -> Reading:
         elif op == "dash_" and a.form == ("f", 1) and b.value_in < 1 and b.form[0] == "f":
             minus = _sum(a.value_in - b.value_in, row, q)
             plus = _sum(a.value_in + b.value_in, row, q)
-            return ask_between([r for r in (minus, plus) if r.status == "read"] or [minus], q)
+            return ask_between([minus, plus], q)
         elif b.value_in <= a.value_in / 3:
             return _sum(a.value_in - b.value_in, row, q)
         else:
@@ -107,9 +106,7 @@ def _sum(value_in: float, row: list[Length], q: Quantity) -> Reading:
         value_in = round(value_in * MM_PER_IN, places) / MM_PER_IN
         form = ("m", places)
     else:
-        places = 3
-        while places < 6 and abs(round(value_in, places) - value_in) > 1e-9:
-            places += 1
+        places = decimal_places(value_in, 3, most=6)
         value_in = round(value_in, places)
         form = ("d", places)
     return checked(value_in, None, ((value_in, form),), "", q)

@@ -99,11 +99,7 @@ def _length(
     if len(out) == 1:
         return out[0]
     good = [r for r in out if r.status == "read"]
-    if len(good) == 1:
-        return good[0]
-    if good:
-        return ask_between(good, q)
-    return out[0]
+    return good[0] if len(good) == 1 else ask_between(out, q)
 
 
 def _unclear_unit(op: str, said: list[Amount], q: Quantity) -> Reading:

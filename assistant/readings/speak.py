@@ -9,6 +9,8 @@ from __future__ import annotations
 
 from fractions import Fraction
 
+from .units import MM_PER_IN
+
 _SMALL = (
     "zero one two three four five six seven eight nine ten eleven twelve thirteen fourteen "
     "fifteen sixteen seventeen eighteen nineteen"
@@ -82,7 +84,7 @@ def length_words(value_in: float, form: Form) -> str:
         return fraction_words(value_in, detail)
     if kind == "d":
         return decimal_words(value_in, detail, "inch")
-    return decimal_words(value_in * 25.4, detail, "mm")
+    return decimal_words(value_in * MM_PER_IN, detail, "mm")
 
 
 def length_figures(value_in: float, form: Form) -> str:
@@ -91,7 +93,7 @@ def length_figures(value_in: float, form: Form) -> str:
     if kind == "d":
         return f"{value_in:.{detail}f} in"
     if kind == "m":
-        return f"{value_in * 25.4:.{detail}f} mm"
+        return f"{value_in * MM_PER_IN:.{detail}f} mm"
     whole, num, den = _split(value_in, detail)
     if num == 0:
         return f"{whole} in"
@@ -108,7 +110,7 @@ def near_figures(value_in: float, units: str = "inch") -> str:
 def limit_figures(value_in: float, units: str = "inch") -> str:
     """A limit exactly as it stands: `9/16 in` on a rule's grid, else `0.520 in`; `12.7 mm`."""
     if units == "mm":
-        mm = value_in * 25.4
+        mm = value_in * MM_PER_IN
         return f"{mm:.1f} mm" if abs(mm * 10 - round(mm * 10)) < 1e-6 else f"{mm:.2f} mm"
     if abs(value_in * 64 - round(value_in * 64)) < 1e-9:
         return length_figures(value_in, ("f", 64))
@@ -118,7 +120,7 @@ def limit_figures(value_in: float, units: str = "inch") -> str:
 def near(value_in: float, units: str = "inch") -> tuple[float, Form]:
     """Round a computed length to what a rule shows, and the form to say it in."""
     if units == "mm":
-        return round(value_in * 25.4, 1) / 25.4, ("m", 1)
+        return round(value_in * MM_PER_IN, 1) / MM_PER_IN, ("m", 1)
     return round(value_in * 64) / 64, ("f", 64)
 
 

@@ -10,15 +10,18 @@ from __future__ import annotations
 MM_PER_IN = 25.4
 """Exact by definition."""
 
-INCHES_PER: dict[str, float] = {
-    "in": 1.0,
-    "thou": 0.001,
-    "hundredths": 0.01,
-    "mm": 1 / MM_PER_IN,
-    "cm": 10 / MM_PER_IN,
-    "m": 1000 / MM_PER_IN,
-    "ft": 12.0,
+_IN_INCHES: dict[str, tuple[float, float]] = {
+    "in": (1, 1),
+    "thou": (1, 1000),
+    "hundredths": (1, 100),
+    "mm": (1, MM_PER_IN),
+    "cm": (10, MM_PER_IN),
+    "m": (1000, MM_PER_IN),
+    "ft": (12, 1),
 }
+"""Inches in one of each, as multiplier and divisor: one rounding, so 12.7 mm is exactly 1/2."""
+
+INCHES_PER = {unit: times / by for unit, (times, by) in _IN_INCHES.items()}
 """Inches in one of each length unit."""
 
 LENGTH_UNITS = frozenset(INCHES_PER)
@@ -29,20 +32,6 @@ FLATS_PER_TURN = 6
 
 
 def to_inches(value: float, unit: str) -> float:
-    """Inches in `value` of `unit` (a key of `INCHES_PER`).
-
-    Millimetres divide by 25.4 once, so that 12.7 mm is exactly half an inch.
-    """
-    if unit == "in":
-        return value
-    if unit == "mm":
-        return value / MM_PER_IN
-    if unit == "cm":
-        return value * 10 / MM_PER_IN
-    if unit == "m":
-        return value * 1000 / MM_PER_IN
-    if unit == "thou":
-        return value / 1000
-    if unit == "hundredths":
-        return value / 100
-    return value * INCHES_PER[unit]
+    """Inches in `value` of `unit` (a key of `INCHES_PER`)."""
+    times, by = _IN_INCHES[unit]
+    return value * times / by
