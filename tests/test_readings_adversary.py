@@ -56,6 +56,8 @@ WRONG_COUNTS = [
     ("lugs", "two, three", 23),
     ("turns", "two turns and a half flat", 2.5 / 6),
     ("turns", "two turns, one turn back", 3),
+    ("turns", "two turns and a thirty second flat", (2 + 1 / 32) / 6),
+    ("turns", "two turns and nine thirty seconds flat", (2 + 9 / 32) / 6),
     ("turns", "one flat and a half", 4 / 6),
     ("turns", "half turn, half turn", 1),
     ("odometer", "412.350", 412.35),

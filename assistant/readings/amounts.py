@@ -289,7 +289,7 @@ def _evaluate_fraction(node: Node, kinds: str, values: list[Value], keep_soft: b
         den = fixed if fixed > 0 else int(values[node.den])
     at = kinds[node.den]
     if fixed > 0:
-        problem = _check_fixed(node, kinds, values)
+        problem = problem or _check_fixed(node, kinds, values)
     elif at == "n" and kinds[node.den : node.den + 2] == "ne":
         # "15 30 seconds", the way a recognizer writes thirty-seconds.
         den = 32 if den == 30 else den
