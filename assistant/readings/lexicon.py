@@ -21,9 +21,9 @@ Rest       f filler  # a noun that  the number something else  ? unknown
 
 from __future__ import annotations
 
-_UNITS = "one two three four five six seven eight nine".split()
-_TEENS = "ten eleven twelve thirteen fourteen fifteen sixteen seventeen eighteen nineteen".split()
-_TENS = "twenty thirty forty fifty sixty seventy eighty ninety".split()
+UNITS = "one two three four five six seven eight nine".split()
+TEENS = "ten eleven twelve thirteen fourteen fifteen sixteen seventeen eighteen nineteen".split()
+TENS = "twenty thirty forty fifty sixty seventy eighty ninety".split()
 
 LEXICON: dict[str, tuple[str, float]] = {}
 
@@ -64,11 +64,11 @@ _add(
     stroke's what
     """,
 )
-for _n, _w in enumerate(_UNITS, 1):
+for _n, _w in enumerate(UNITS, 1):
     LEXICON[_w] = ("6" if _n == 6 else "d", _n)
-for _n, _w in enumerate(_TEENS, 10):
+for _n, _w in enumerate(TEENS, 10):
     LEXICON[_w] = ("t", _n)
-for _n, _w in enumerate(_TENS, 2):
+for _n, _w in enumerate(TENS, 2):
     LEXICON[_w] = ({30: "T", 60: "X"}.get(_n * 10, "y"), _n * 10)
 _add("d", "fife", 5)
 _add("d", "niner nein", 9)

@@ -1,0 +1,264 @@
+"""What may be said at one moment, as a regular grammar that every engine can be given.
+
+The concepts are those of W3C SRGS 1.0 (a rule expands to words, sequences, alternatives, optional
+parts and references to other rules; one root rule). `Grammar.jsgf` spells it in the Java Speech
+Grammar Format, `Grammar.words` lists its vocabulary, and `Grammar.start` gives a deterministic
+automaton over words, built as it is walked: no sentence list, however many sentences there are.
+"""
+
+from __future__ import annotations
+
+import random
+import re
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, field
+from functools import cached_property
+
+_WORD = re.compile(r"[a-z][a-z']*")
+
+
+@dataclass(frozen=True, slots=True)
+class Seq:
+    """Items said one after the other."""
+
+    items: tuple[Rule, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Alt:
+    """One of several items; `weights` (SRGS: relative likelihood) may be empty."""
+
+    items: tuple[Rule, ...]
+    weights: tuple[float, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Opt:
+    """An item that may be left out."""
+
+    item: Rule
+
+
+@dataclass(frozen=True, slots=True)
+class Ref:
+    """A rule with a name of its own, written once in JSGF."""
+
+    name: str
+    rule: Rule
+
+
+Rule = str | Seq | Alt | Opt | Ref
+
+
+def seq(*items: Rule) -> Rule:
+    """`items` in this order; a text of several words counts as that many items."""
+    flat: list[Rule] = []
+    for item in items:
+        if isinstance(item, str):
+            flat.extend(words_of(item))
+        elif isinstance(item, Seq):
+            flat.extend(item.items)
+        else:
+            flat.append(item)
+    return flat[0] if len(flat) == 1 else Seq(tuple(flat))
+
+
+def alt(*items: Rule) -> Rule:
+    """One of `items`."""
+    made = tuple(dict.fromkeys(seq(item) for item in items))
+    return made[0] if len(made) == 1 else Alt(made)
+
+
+def weighted(*pairs: tuple[float, Rule]) -> Rule:
+    """One of the rules, each with its weight."""
+    return Alt(tuple(seq(rule) for _, rule in pairs), tuple(weight for weight, _ in pairs))
+
+
+def opt(*items: Rule) -> Rule:
+    """`items` in this order, or nothing."""
+    return Opt(seq(*items))
+
+
+def words_of(text: str) -> list[str]:
+    """The words of a phrase as grammars spell them: lower case, hyphens apart.
+
+    Raises:
+        ValueError: it holds no word, or something that is not said (digits, signs).
+    """
+    words = text.lower().replace("-", " ").replace("’", "'").split()
+    if not words or not all(_WORD.fullmatch(word) for word in words):
+        raise ValueError(f"{text!r} cannot stand in a grammar; write it in words")
+    return words
+
+
+@dataclass(frozen=True)
+class Grammar:
+    """A root rule under a name.
+
+    Attributes:
+        name: for JSGF and for messages.
+        root: what may be said.
+    """
+
+    name: str
+    root: Rule
+    _net: _Net = field(init=False, repr=False, compare=False)
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "_net", _Net(self.root))
+
+    @cached_property
+    def vocabulary(self) -> tuple[str, ...]:
+        """All words, sorted."""
+        return tuple(sorted({word for arcs in self._net.arcs for word, _ in arcs if word}))
+
+    def words(self) -> tuple[str, ...]:
+        """All words, sorted: what an engine must be able to pronounce."""
+        return self.vocabulary
+
+    @property
+    def start(self) -> State:
+        """The automaton's first state."""
+        return self._net.start
+
+    def accepts(self, words: str) -> bool:
+        """Whether `words` may be said, whole."""
+        state: State | None = self.start
+        for word in words.lower().replace("-", " ").split():
+            state = state.after(word) if state else None
+        return state is not None and state.final
+
+    def begins(self, words: str) -> bool:
+        """Whether something that may be said begins with `words`."""
+        state: State | None = self.start
+        for word in words.lower().replace("-", " ").split():
+            state = state.after(word) if state else None
+        return state is not None
+
+    def sentences(self, n: int, rng: random.Random) -> list[str]:
+        """`n` sentences, each alternative taken by chance."""
+        return [" ".join(_sample(self.root, rng)) for _ in range(n)]
+
+    def jsgf(self, extra: str = "") -> str:
+        """The Java Speech Grammar Format; `extra` is one more alternative of the root."""
+        rules: dict[str, str] = {}
+        root = _spell(self.root, rules)
+        body = f"{root} | {extra}" if extra else root
+        lines = ["#JSGF V1.0;", f"grammar {self.name};", f"public <said> = {body};"]
+        lines += [f"<{name}> = {text};" for name, text in rules.items()]
+        return "\n".join(lines) + "\n"
+
+
+def _spell(rule: Rule, rules: dict[str, str]) -> str:
+    if isinstance(rule, str):
+        return rule
+    if isinstance(rule, Seq):
+        return " ".join(
+            f"({_spell(i, rules)})" if isinstance(i, Alt) else _spell(i, rules) for i in rule.items
+        )
+    if isinstance(rule, Opt):
+        return f"[{_spell(rule.item, rules)}]"
+    if isinstance(rule, Ref):
+        if rule.name not in rules:
+            rules[rule.name] = ""  # holds the name's place, so that rules come in order
+            rules[rule.name] = _spell(rule.rule, rules)
+        return f"<{rule.name}>"
+    parts = [_spell(item, rules) for item in rule.items]
+    if rule.weights:  # JSGF: all alternatives carry a weight, or none does
+        parts = [f"/{w:g}/ ({p})" for w, p in zip(rule.weights, parts, strict=True)]
+    else:
+        parts = [
+            f"({p})" if isinstance(i, Alt) else p for i, p in zip(rule.items, parts, strict=True)
+        ]
+    return " | ".join(parts)
+
+
+def _sample(rule: Rule, rng: random.Random) -> Iterator[str]:
+    if isinstance(rule, str):
+        yield rule
+    elif isinstance(rule, Seq):
+        for item in rule.items:
+            yield from _sample(item, rng)
+    elif isinstance(rule, Opt):
+        if rng.random() < 0.5:
+            yield from _sample(rule.item, rng)
+    elif isinstance(rule, Ref):
+        yield from _sample(rule.rule, rng)
+    else:
+        weights = rule.weights or [1.0] * len(rule.items)
+        yield from _sample(rng.choices(rule.items, weights)[0], rng)
+
+
+class _Net:
+    """Thompson's construction: numbered nodes, arcs with a word or with None."""
+
+    def __init__(self, root: Rule) -> None:
+        self.arcs: list[list[tuple[str | None, int]]] = [[]]
+        self._refs: dict[tuple[str, int], int] = {}
+        self.end = self._add(root, 0)
+        self.states: dict[frozenset[int], State] = {}
+        self.start = self.state({0})
+
+    def _node(self) -> int:
+        self.arcs.append([])
+        return len(self.arcs) - 1
+
+    def _add(self, rule: Rule, start: int) -> int:
+        if isinstance(rule, str):
+            end = self._node()
+            self.arcs[start].append((rule, end))
+            return end
+        if isinstance(rule, Seq):
+            for item in rule.items:
+                start = self._add(item, start)
+            return start
+        if isinstance(rule, Ref):
+            return self._add(rule.rule, start)
+        end = self._node()
+        items = (rule.item,) if isinstance(rule, Opt) else rule.items
+        for item in items:
+            self.arcs[self._add(item, start)].append((None, end))
+        if isinstance(rule, Opt):
+            self.arcs[start].append((None, end))
+        return end
+
+    def state(self, nodes: Iterable[int]) -> State:
+        closed = set(nodes)
+        todo = list(closed)
+        while todo:
+            for word, to in self.arcs[todo.pop()]:
+                if word is None and to not in closed:
+                    closed.add(to)
+                    todo.append(to)
+        key = frozenset(closed)
+        if key not in self.states:
+            self.states[key] = State(self, key)
+        return self.states[key]
+
+
+class State:
+    """A state of the automaton; states are made when first reached, and kept."""
+
+    __slots__ = ("_net", "_next", "final", "nodes")
+
+    def __init__(self, net: _Net, nodes: frozenset[int]) -> None:
+        self._net = net
+        self.nodes = nodes
+        self.final = net.end in nodes
+        self._next: dict[str, State] | None = None
+
+    @property
+    def next(self) -> dict[str, State]:
+        """The words that may come now, and where each leads."""
+        if self._next is None:
+            reached: dict[str, set[int]] = {}
+            for node in self.nodes:
+                for word, to in self._net.arcs[node]:
+                    if word is not None:
+                        reached.setdefault(word, set()).add(to)
+            self._next = {word: self._net.state(to) for word, to in sorted(reached.items())}
+        return self._next
+
+    def after(self, word: str) -> State | None:
+        """Where `word` leads, or None."""
+        return self.next.get(word)

@@ -1,0 +1,114 @@
+"""Beam search through a grammar with Whisper's decoder, beside the same decoder left free.
+
+One beam runs free and takes the likeliest token each time; the others stay inside the grammar.
+How much likelier the free one comes out says how well the grammar fits the sound at all.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from .token_net import Node
+from .whisper_decoder import Array, Decoder, Heard
+
+BEAMS = 8
+PRUNE = 9.0
+"""Natural-log units below the best at which a hypothesis is given up."""
+MAX_TOKENS = 28
+
+
+@dataclass(frozen=True, slots=True)
+class Ends:
+    """Positions, among the kept tokens, that can end a phrase, and the end itself."""
+
+    last: int
+    soft: tuple[int, ...]
+
+
+@dataclass(slots=True)
+class _Beam:
+    tokens: list[int]
+    score: float
+    node: Node | None  # None: the free one
+
+
+@dataclass(slots=True)
+class Found:
+    """What the search gives: token lists with their log probabilities, best first."""
+
+    inside: list[tuple[list[int], float]] = field(default_factory=list)
+    free: list[int] = field(default_factory=list)
+    free_score: float = 0.0
+
+
+class Search:
+    """Searches with one decoder.
+
+    Args:
+        decoder: the decoder.
+        ends: which kept tokens end a phrase.
+    """
+
+    def __init__(self, decoder: Decoder, ends: Ends) -> None:
+        self.decoder = decoder
+        self.ends = ends
+        self.position = {int(token): at for at, token in enumerate(decoder.kept)}
+
+    def run(self, heard: Heard, prompt: list[int], start: Node, bias: Array | None = None) -> Found:
+        """Search `heard` after `prompt`, inside the grammar that begins at `start`."""
+        found = Found()
+        logs, memory = self.decoder.start(heard, prompt)
+        beams = [_Beam([], 0.0, None), _Beam([], 0.0, start)]
+        memory = memory.taken([0, 0])
+        logs = np.repeat(logs, 2, axis=0)
+        best = -np.inf
+        for _ in range(MAX_TOKENS):
+            beams, parents, best = self._advance(beams, logs, found, best)
+            if not beams:
+                break
+            tokens = [beam.tokens[-1] for beam in beams]
+            logs, memory = self.decoder.step(heard, tokens, memory.taken(parents))
+        found.inside.sort(key=lambda pair: -pair[1])
+        return found
+
+    def _advance(
+        self, beams: list[_Beam], logs: Array, found: Found, best: float
+    ) -> tuple[list[_Beam], list[int], float]:
+        """Every beam by one token: those kept, the beam each came from, the best finished score."""
+        ended = np.logaddexp.reduce(logs[:, [self.ends.last, *self.ends.soft]], axis=1)
+        grown: list[tuple[float, int, int, Node]] = []
+        free: tuple[_Beam, int] | None = None
+        for at, beam in enumerate(beams):
+            if beam.node is None:
+                free = self._free(beam, at, logs, float(ended[at]), found)
+                continue
+            if beam.node.final:
+                score = beam.score + float(ended[at])
+                found.inside.append((beam.tokens, score))
+                best = max(best, score)
+            for token, node in beam.node.next.items():
+                grown.append((beam.score + float(logs[at, self.position[token]]), at, token, node))
+        grown.sort(key=lambda g: -g[0])
+        kept, parents = ([free[0]], [free[1]]) if free else ([], [])
+        top = max(best, grown[0][0]) if grown else best
+        for score, at, token, node in grown[:BEAMS]:
+            if score < top - PRUNE:
+                break
+            kept.append(_Beam([*beams[at].tokens, token], score, node))
+            parents.append(at)
+        return kept, parents, best
+
+    def _free(
+        self, beam: _Beam, at: int, logs: Array, ended: float, found: Found
+    ) -> tuple[_Beam, int] | None:
+        choice = int(np.argmax(logs[at]))
+        if choice == self.ends.last or (choice in self.ends.soft and beam.tokens):
+            found.free, found.free_score = beam.tokens, beam.score + ended
+            return None
+        token = int(self.decoder.kept[choice])
+        score = beam.score + float(logs[at, choice])
+        grown = _Beam([*beam.tokens, token], score, None)
+        found.free, found.free_score = grown.tokens, score
+        return grown, at
