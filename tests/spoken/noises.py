@@ -1,0 +1,157 @@
+"""Shop noises from a seed: an idling diesel, an impact wrench, an air leak, people talking.
+
+Invented from how such machines work, not fitted to recordings: rates and bands below are common
+practice, no source. Every noise has RMS 0.1, so that a mix sets its level.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+from scipy import signal
+
+from assistant.voice.audio import RATE, Samples
+
+from .chatter import BABBLE
+from .voices import Voice, available, prepare, say
+
+RMS = 0.1
+
+
+def noise(kind: str, seconds: float, seed: int) -> Samples:
+    """One stretch of `kind` (a key of `KINDS`), the same for the same seed."""
+    rng = np.random.default_rng(seed)
+    return scaled(KINDS[kind](round(seconds * RATE), rng))
+
+
+def scaled(x: np.ndarray, rms: float = RMS) -> Samples:
+    """`x` brought to this root mean square."""
+    return np.asarray(x * (rms / (np.sqrt(np.mean(x**2)) + 1e-12)), dtype=np.float32)
+
+
+def band(x: np.ndarray, low: float, high: float, order: int = 2) -> np.ndarray:
+    """Butterworth band-pass, low-pass (`low` 0) or high-pass (`high` 0); Hz."""
+    if not low:
+        sos = signal.butter(order, high, "low", fs=RATE, output="sos")
+    elif not high:
+        sos = signal.butter(order, low, "high", fs=RATE, output="sos")
+    else:
+        sos = signal.butter(order, (low, high), "band", fs=RATE, output="sos")
+    return np.asarray(signal.sosfilt(sos, x))
+
+
+def slow(n: int, hertz: float, rng: np.random.Generator) -> np.ndarray:
+    """A wandering curve of mean 0 and deviation 1 that changes about `hertz` times a second."""
+    points = rng.normal(size=max(4, int(n / RATE * hertz) + 4))
+    place = np.linspace(0, len(points) - 1.001, n)
+    curve = np.interp(place, np.arange(len(points)), points)
+    return np.asarray((curve - curve.mean()) / (curve.std() + 1e-9))
+
+
+def idle(n: int, rng: np.random.Generator, turns_a_second: float = 0.0) -> np.ndarray:
+    """A six-cylinder diesel: harmonics of the crank's 10 to 13 turns a second, the third strongest
+    (three firings a turn), clatter that follows the firings, and a low broadband roar.
+
+    About half of its power lies above 300 Hz, as a microphone in the cab gives it.
+    """
+    turns = turns_a_second or rng.uniform(10, 13)
+    phase = 2 * np.pi * np.cumsum(turns * (1 + 0.01 * slow(n, 3, rng))) / RATE
+    tone = np.zeros(n)
+    for k in range(1, 41):
+        strength = (2.0 if k % 3 == 0 else 0.6) / k**0.8 * rng.uniform(0.5, 1)
+        tone += strength * np.cos(k * phase + rng.uniform(0, 2 * np.pi))
+    tone = band(tone, 25, 0)
+    firing = np.maximum(0, np.cos(3 * phase)) ** 4
+    clatter = band(rng.normal(size=n), 500, 3500) * (0.25 + firing)
+    roar = band(rng.normal(size=n), 0, 350, 1)
+    parts = scaled(tone) + scaled(roar, 0.07) + scaled(clatter, 0.07)
+    return np.asarray(parts * (1 + 0.12 * slow(n, 1.5, rng)))
+
+
+def impacts(n: int, rng: np.random.Generator) -> np.ndarray:
+    """Bursts of an impact wrench, 15 to 25 blows a second for 0.5 to 2 s, hammer hits between."""
+    out = band(rng.normal(size=n), 200, 5000) * 0.004
+    at = int(rng.uniform(0, 0.3) * RATE)
+    while at < n:
+        burst = int(rng.uniform(0.5, 2.0) * RATE)
+        ringing = modes(rng)
+        step = RATE / rng.uniform(15, 25)
+        motor = band(rng.normal(size=min(burst, n - at)), 300, 4000) * 0.03
+        out[at : at + len(motor)] += motor
+        for blow in np.arange(at, at + burst, step):
+            hit(out, int(blow + rng.normal() * 40), ringing, rng, 0.02, rng.uniform(0.6, 1))
+        at += burst + int(rng.uniform(0.1, 0.4) * RATE)
+        if rng.random() < 0.5:
+            hit(out, at, modes(rng), rng, 0.12, rng.uniform(0.8, 1.4))
+            at += int(rng.uniform(0.1, 0.3) * RATE)
+    return out
+
+
+def modes(rng: np.random.Generator) -> np.ndarray:
+    """How a piece of steel rings: hertz and strength of six resonances, shape (6, 2)."""
+    return np.stack([rng.uniform(700, 6800, 6), rng.uniform(0.2, 1, 6)], axis=1)
+
+
+def hit(
+    out: np.ndarray,
+    at: int,
+    ringing: np.ndarray,
+    rng: np.random.Generator,
+    decay_s: float,
+    strength: float,
+) -> None:
+    """Add one blow to `out` at sample `at`: a broadband crack, then the ringing dying away."""
+    n = min(int(6 * decay_s * RATE), len(out) - at)
+    if n <= 0 or at < 0:
+        return
+    t = np.arange(n) / RATE
+    blow = rng.normal(size=n) * np.exp(-t / 0.006)
+    for hertz, loud in ringing:
+        bell = np.sin(2 * np.pi * hertz * t + rng.uniform(0, 6.28))
+        blow += 0.7 * loud * bell * np.exp(-t / (decay_s * rng.uniform(0.5, 1)))
+    out[at : at + n] += strength * blow
+
+
+def hiss(n: int, rng: np.random.Generator) -> np.ndarray:
+    """An air leak (noise above 1.5 kHz, wandering in level) over a compressor's 60 Hz hum."""
+    leak = band(rng.normal(size=n), rng.uniform(1200, 2000), 0) * (1 + 0.15 * slow(n, 2, rng))
+    t = np.arange(n) / RATE
+    hum = np.zeros(n)
+    for k, loud in ((1, 0.5), (2, 1.0), (3, 0.4), (4, 0.5), (6, 0.3)):
+        hum += loud * np.sin(2 * np.pi * 60 * k * t + rng.uniform(0, 6.28))
+    pump = 1 + 0.3 * np.sin(2 * np.pi * rng.uniform(6, 9) * t)
+    return np.asarray(scaled(leak) + scaled(hum * pump, 0.04))
+
+
+def babble(n: int, rng: np.random.Generator) -> np.ndarray:
+    """Five people talking at once of other things, in voices that say nothing else in the test.
+
+    Raises:
+        RuntimeError: no program for these voices is installed.
+    """
+    voices = available("background")
+    if not voices:
+        raise RuntimeError("babble needs espeak-ng; on Debian: apt-get install espeak-ng")
+    prepare([(voice, text) for voice in voices for text in BABBLE])
+    out = np.zeros(n)
+    for i in rng.permutation(len(voices))[:5]:
+        out += scaled(_monologue(voices[i], n, rng)) * rng.uniform(0.6, 1)
+    return out
+
+
+def _monologue(voice: Voice, n: int, rng: np.random.Generator) -> np.ndarray:
+    parts: list[np.ndarray] = []
+    ahead = int(rng.uniform(0, 2) * RATE)
+    while sum(map(len, parts)) < n + ahead:
+        parts.append(say(voice, BABBLE[rng.integers(len(BABBLE))]))
+        parts.append(np.zeros(int(rng.uniform(0, 0.3) * RATE), dtype=np.float32))
+    return np.concatenate(parts)[ahead : ahead + n]
+
+
+KINDS: dict[str, Callable[[int, np.random.Generator], np.ndarray]] = {
+    "idle": idle,
+    "impacts": impacts,
+    "hiss": hiss,
+    "babble": babble,
+}
