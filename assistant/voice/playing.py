@@ -1,0 +1,122 @@
+"""What is to be heard on one output, sample by sample; and what was."""
+
+from __future__ import annotations
+
+import threading
+import time
+from collections import deque
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from .audio import RATE, Samples
+
+KEEP_S = 12.0
+"""How far back `Playing.reference` reaches."""
+_FADE = 80
+"""Samples (5 ms) over which a cut-off fades: a click is heard as a knock in the shop."""
+
+
+@dataclass(slots=True, eq=False)
+class Chunk:
+    """Samples in the queue, and when they are heard, by the output's clock.
+
+    Attributes:
+        samples: the sound.
+        at: index of the next sample to leave.
+        began: when its first sample is heard; None until it has left.
+        ends: when its last one is; None until it has left.
+    """
+
+    samples: Samples
+    at: int = 0
+    began: float | None = None
+    ends: float | None = None
+
+
+class Playing:
+    """A queue of chunks, drained by an output through `fill`. Shared by threads."""
+
+    def __init__(self, clock: Callable[[], float] = time.monotonic) -> None:
+        """`clock` counts seconds; the times in chunks and references are its times."""
+        self.clock = clock
+        self._chunks: deque[Chunk] = deque()
+        self._past: deque[tuple[float, Samples]] = deque()
+        self._lock = threading.Lock()
+        self._heard_until = 0.0
+        self._next_at = 0.0
+
+    def play(self, samples: Samples) -> Chunk:
+        """Append a sound; it follows what is in the queue without a gap."""
+        chunk = Chunk(samples)
+        with self._lock:
+            self._chunks.append(chunk)
+        return chunk
+
+    def hush(self) -> None:
+        """Drop everything; what is being played fades out within 5 ms."""
+        with self._lock:
+            rest = self._chunks[0] if self._chunks else None
+            self._chunks.clear()
+            if rest is not None and rest.at:
+                tail = rest.samples[rest.at : rest.at + _FADE]
+                if len(tail):
+                    fade = np.linspace(1.0, 0.0, len(tail), dtype=np.float32)
+                    self._chunks.append(Chunk(tail * fade))
+
+    def rewind(self) -> None:
+        """Say the present chunk again from its beginning: the output was lost in its midst."""
+        with self._lock:
+            if self._chunks:
+                self._chunks[0].at = 0
+
+    def fill(self, count: int, at: float) -> Samples:
+        """The next `count` samples, which will be heard from the time `at` on."""
+        out = np.zeros(count, dtype=np.float32)
+        with self._lock:
+            # Output times jitter by a block; sound does not.
+            if abs(at - self._next_at) < 0.02:
+                at = self._next_at
+            self._next_at = at + count / RATE
+            done = 0
+            while self._chunks and done < count:
+                chunk = self._chunks[0]
+                part = chunk.samples[chunk.at : chunk.at + count - done]
+                if chunk.began is None and len(part):
+                    chunk.began = at + done / RATE
+                out[done : done + len(part)] = part
+                done += len(part)
+                chunk.at += len(part)
+                if chunk.at >= len(chunk.samples):
+                    chunk.ends = at + done / RATE
+                    self._chunks.popleft()
+            if done:
+                self._heard_until = at + done / RATE
+                self._past.append((at, out[:done].copy()))
+            while self._past and self._past[0][0] < at - KEEP_S:
+                self._past.popleft()
+        return out
+
+    def busy(self) -> bool:
+        """Whether anything is still to be heard."""
+        with self._lock:
+            return bool(self._chunks) or self.clock() < self._heard_until
+
+    def reference(self, seconds: float, until: float | None = None) -> Samples:
+        """What was heard in the `seconds` up to the time `until` (default: now), silence as zeros.
+
+        Returns:
+            `Samples` of that length; the last one was heard at `until`.
+        """
+        until = self.clock() if until is None else until
+        count = round(seconds * RATE)
+        out = np.zeros(count, dtype=np.float32)
+        with self._lock:
+            past = list(self._past)
+        for at, part in past:
+            start = count - round((until - at) * RATE)
+            low, high = max(start, 0), min(start + len(part), count)
+            if low < high:
+                out[low:high] = part[low - start : high - start]
+        return out
