@@ -39,6 +39,7 @@ class Line:
         self._lock = threading.Lock()
         self._ahead: tuple[str, str] | None = None
         self._there = True
+        self._told: set[str] = set()
 
     def add(self, new: list[Utterance]) -> None:
         """Take up what is new; what is urgent interrupts, what it makes stale is dropped."""
@@ -135,7 +136,9 @@ class Line:
         try:
             return self.speech.samples(part, voice)
         except SpeechError as error:
-            self._on_trouble(str(error))
+            if str(error) not in self._told:
+                self._told.add(str(error))
+                self._on_trouble(str(error))
             return None
 
     def _drop(self) -> None:

@@ -48,7 +48,11 @@ class Device:
 
 
 class User(Protocol):
-    """Whoever has a stream open."""
+    """Whoever has a stream open, or would have if its device were not lost."""
+
+    @property
+    def lost(self) -> bool:
+        """Whether its device is away."""
 
     def suspend(self) -> None:
         """Close the stream, keep everything else."""
@@ -209,12 +213,12 @@ class Ports:
     def look_again(self, seeker: User, name: str, kind: str) -> None:
         """See whether a lost device is back, disturbing other streams only when it is.
 
-        With no other stream, PortAudio is simply started anew. With others, the device may still
+        With no other stream at work, PortAudio is simply started anew. Else the device may still
         open under its old number; every few seconds another process lists the devices, and if that
         sees one that this process does not, the others are closed and opened again.
         """
         with self.lock:
-            if all(u is seeker for u in self._users):
+            if all(u is seeker or u.lost for u in self._users):
                 self._restart()
                 return
             if time.monotonic() - self._looked < LOOK_EVERY_S:

@@ -66,6 +66,7 @@ class Speech:
         self._lock = threading.Lock()
         self._kept_lock = threading.Lock()
         self._ready = False
+        self._never: SpeechError | None = None
         self._worker = self._start()
 
     def samples(self, text: str, voice: str = "tech") -> Samples:
@@ -124,6 +125,8 @@ class Speech:
     def _asked(self, text: str, voice: Voice) -> tuple[int, bytes]:
         ask = {"text": text, "voice": voice.name, "rate": voice.rate, "pitch": voice.pitch}
         with self._lock:
+            if self._never is not None:
+                raise self._never
             try:
                 return self._exchange(ask)
             except (OSError, EOFError, ValueError):
@@ -146,7 +149,11 @@ class Speech:
         watchdog.start()
         try:
             if not self._ready:
-                self._head(stdout)
+                try:
+                    self._head(stdout)
+                except SpeechError as error:  # it will not be otherwise the next time
+                    self._never = error
+                    raise
                 self._ready = True
             stdin.write(json.dumps(ask).encode() + b"\n")
             stdin.flush()
