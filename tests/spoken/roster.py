@@ -46,7 +46,7 @@ VOICES: tuple[Voice, ...] = (
     _espeak("gb-f5", "test", "en-gb+f5", 165, 50),
     _espeak("scot-m2", "test", "en-gb-scotland+m2", 155, 45),
     _espeak("carib-m4", "test", "en-029+m4", 160, 55),
-    _espeak("rp-anika", "test", "en-gb-x-rp+anika", 165, 50),
+    _espeak("rp-gene", "test", "en-gb-x-rp+Gene", 165, 50),
     _espeak("nyc-m6", "test", "en-us-nyc+m6", 170, 35),
     _espeak("mid-m8", "test", "en-gb-x-gbcwmd+m8", 150, 50),
     _espeak("lanc-adam", "test", "en-gb-x-gbclan+adam", 160, 50),

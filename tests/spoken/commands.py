@@ -1,0 +1,98 @@
+"""Commands for the test, taken from the shipped dialogs, each where the job can hear it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
+
+from assistant.procedure.dialog import Dialogs, load_dialogs
+
+_DIALOGS = Path(__file__).parents[2] / "dialogs"
+_MOST = 8
+"""Phrases of one meaning at one step, a split."""
+
+_AT: tuple[tuple[str, str, str], ...] = (
+    ("done", "tech", "cover_off"),
+    ("ready", "helper", "helper_ready"),
+    ("sound", "helper", "chain_pedal"),
+    ("not_sound", "tech", "chain_loose"),
+    ("repaired", "tech", "repair"),
+    ("skip", "helper", "found_odometer"),
+    ("repeat", "tech", "found_free"),
+    ("stop", "tech", "found_gap"),
+    ("where", "tech", "found_gap"),
+    ("back", "tech", "found_gap"),
+    ("why", "tech", "found_gap"),
+    ("check", "tech", "found_gap?"),
+    ("no", "tech", "found_gap?"),
+    ("correct", "tech", "found_clearance"),
+    ("how_long", "helper", "found_clearance"),
+    ("check", "tech", "ring_plan"),
+    ("pause", "tech", "ring_show"),
+    ("help", "helper", "ring_show"),
+    ("clear", "tech", "ring_ready"),
+    ("holding", "helper", "ring_hold"),
+    ("lost", "helper", "ring_turn"),
+    ("stop", "helper", "ring_turn"),
+    ("let_up", "tech", "ring_turn"),
+    ("released", "helper", "ring_release"),
+    ("carry_on", "tech", "halted"),
+)
+"""Meaning, who says it, and the step it is said at; "?" while a reading waits to be checked."""
+
+
+@dataclass(frozen=True, slots=True)
+class Command:
+    """One phrase that is no reading.
+
+    Attributes:
+        step: the step it is said at; "repair" and "halted" are the job's states of that name.
+        pending: whether a reading has been read back and waits.
+        who: "tech" or "helper".
+        words: plain, lower case.
+        meaning: a key of words.toml.
+    """
+
+    step: str
+    pending: bool
+    who: str
+    words: str
+    meaning: str
+
+
+@cache
+def commands(split: str) -> tuple[Command, ...]:
+    """The commands of "tuning" or "test": each meaning's first phrase is in both, the rest is
+    dealt out in turn."""
+    dialogs = load_dialogs(_DIALOGS)
+    out = []
+    for meaning, who, at in _AT:
+        for words in _dealt(dialogs.words[meaning].phrases, split):
+            out.append(Command(at.removesuffix("?"), at.endswith("?"), who, words, meaning))
+    out += _answers(dialogs, split)
+    code = {"tuning": "sign off four one", "test": "sign off twelve"}[split]
+    return (*out, Command("sign_off", False, "tech", code, "sign_off"))
+
+
+def _dealt(phrases: tuple[str, ...], split: str) -> list[str]:
+    """The shop's own words only: no spellings without their apostrophe, no hyphens."""
+    said = [p for p in phrases if p.replace(" ", "").replace("'", "").isalpha()]
+    said = [p for p in said if not {"dont", "cant", "doesnt"} & set(p.split())]
+    rest = said[1:][("tuning", "test").index(split) :: 2]
+    return [said[0], *rest][:_MOST]
+
+
+def _answers(dialogs: Dialogs, split: str) -> list[Command]:
+    """Each step's own answers, one or two a split: "chocks are in"."""
+    out = []
+    for step in dialogs.steps:
+        if step.kind not in ("act", "sound") or step.id in ("key_back", "reopen_cover"):
+            continue
+        meaning = "ready" if step.id == "helper_ready" else _MEANING[step.kind]
+        own = [a for a in step.answers if "," not in a][("tuning", "test").index(split) :: 2]
+        out += [Command(step.id, False, step.who, words, meaning) for words in own[:2]]
+    return out
+
+
+_MEANING = {"act": "done", "sound": "sound"}
