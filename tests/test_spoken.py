@@ -15,9 +15,9 @@ from assistant.conversation.meaning import understand
 from assistant.procedure.dialog import Dialogs
 from assistant.procedure.job import Job
 from assistant.procedure.said import Act
-from assistant.readings import read
+from assistant.readings import QUANTITIES, read
 from assistant.voice.audio import RATE, Samples
-from tests.spoken import channels, noises, phrases, voices
+from tests.spoken import channels, chatter, events, noises, nonspeech, phrases, voices
 from tests.spoken.commands import commands
 
 SHIPPED = Path(__file__).parent.parent / "demo_sessions"
@@ -214,3 +214,41 @@ def test_commands_are_understood_where_they_are_said(
         assert isinstance(act, Act), (words, act)
         job.apply(act)
     assert not todo, {c.step for c in todo}
+
+
+def test_off_topic_talk_is_no_reading_and_no_command(card: Card, dialogs: Dialogs) -> None:
+    job = Job(card, dialogs)
+    job.state = "found_gap"
+    for texts in (chatter.BABBLE, *chatter.SHOP.values(), *chatter.RADIO.values()):
+        for text in texts:
+            assert all(read(text, q).status != "read" for q in QUANTITIES), text
+            for who in ("tech", "helper"):
+                act = understand(phrases.plain(text), who, job, dialogs)
+                assert not isinstance(act, Act) or act.meaning == "unclear", (text, act)
+    for by_split in (chatter.SHOP, chatter.RADIO):
+        assert not set(by_split["tuning"]) & set(by_split["test"])
+
+
+def test_events_are_sounds_and_differ_each_time() -> None:
+    for kind, make in events.EVENTS.items():
+        one, two = (make(np.random.default_rng(seed)) for seed in (1, 2))
+        assert 0.2 < len(one) / RATE < 12 and np.isfinite(one).all() and one.std() > 0, kind
+        assert len(one) != len(two) or not np.allclose(one, two), kind
+
+
+@talking
+def test_the_stream_says_what_sounds_where() -> None:
+    sound, heard = nonspeech.stream(1.5, 3, "tuning")
+    again, same = nonspeech.stream(1.5, 3, "tuning")
+    assert np.array_equal(sound, again) and heard == same
+    assert len(sound) == 90 * RATE and np.abs(sound).max() < 0.9
+    assert len({event.kind for event in heard}) >= 5
+    ends = [0.0, *(event.end_s for event in heard)]
+    for event, before in zip(heard, ends, strict=False):
+        assert before < event.start_s < event.end_s <= 90
+        assert bool(event.words) == (event.kind in ("chatter", "radio"))
+        loud, quiet = (
+            np.sqrt(np.mean(sound[int(a * RATE) : int(b * RATE)] ** 2))
+            for a, b in ((event.start_s, event.end_s), (before, event.start_s))
+        )
+        assert loud > 1.5 * quiet, event

@@ -49,14 +49,15 @@ def slow(n: int, hertz: float, rng: np.random.Generator) -> np.ndarray:
     return np.asarray((curve - curve.mean()) / (curve.std() + 1e-9))
 
 
-def idle(n: int, rng: np.random.Generator, turns_a_second: float = 0.0) -> np.ndarray:
+def idle(n: int, rng: np.random.Generator, turns: np.ndarray | None = None) -> np.ndarray:
     """A six-cylinder diesel: harmonics of the crank's 10 to 13 turns a second, the third strongest
     (three firings a turn), clatter that follows the firings, and a low broadband roar.
 
-    About half of its power lies above 300 Hz, as a microphone in the cab gives it.
+    About a third of its power lies above 300 Hz, as a microphone in the cab gives it. `turns` a
+    second, shape (n,), makes it rev.
     """
-    turns = turns_a_second or rng.uniform(10, 13)
-    phase = 2 * np.pi * np.cumsum(turns * (1 + 0.01 * slow(n, 3, rng))) / RATE
+    speed = np.full(n, rng.uniform(10, 13)) if turns is None else turns
+    phase = 2 * np.pi * np.cumsum(speed * (1 + 0.01 * slow(n, 3, rng))) / RATE
     tone = np.zeros(n)
     for k in range(1, 41):
         strength = (2.0 if k % 3 == 0 else 0.6) / k**0.8 * rng.uniform(0.5, 1)
