@@ -1,9 +1,10 @@
-"""How loud the shop is: an adaptive noise floor, and how far a frame stands above it."""
+"""How loud the shop is: an adaptive noise floor, and the murmur of people not talking to us."""
 
 from __future__ import annotations
 
 import math
 from collections import deque
+from statistics import median
 
 import numpy as np
 
@@ -30,6 +31,9 @@ class Floor:
     The smoothed power's minimum over the last seconds is the floor: speech has gaps, machines have
     none. Minimum and mean of a noise differ, by more for a noise that fluctuates; callers compare
     against the minimum and choose their margins so.
+
+    Attributes:
+        level_db: of the last frame, in the band, dB re full scale.
     """
 
     def __init__(self) -> None:
@@ -40,6 +44,7 @@ class Floor:
 
     def reset(self) -> None:
         """Begin anew: another microphone, or the same one after it was unplugged."""
+        self.level_db = -100.0
         self._power = -1.0
         self._minima: deque[float] = deque(maxlen=_SUBS)
         self._current = math.inf
@@ -55,20 +60,62 @@ class Floor:
         spectrum = np.fft.rfft(frame * self._window)[self._band]
         power = float(np.sum(np.square(np.abs(spectrum)))) * 16 / (3 * FRAME * FRAME)
         power = max(power, _LEAST)
-        self._power = (
-            power if self._power < 0 else self._power + (1 - _SMOOTH) * (power - self._power)
-        )
+        old = self._power
+        self._power = power if old < 0 else _SMOOTH * old + (1 - _SMOOTH) * power
         self._current = min(self._current, self._power)
         self._count += 1
         if self._count == _SUB:
             self._minima.append(self._current)
             self._current, self._count = self._power, 0
-        return _db(power) - self.db
+        self.level_db = _db(power)
+        return self.level_db - self.db
 
-    def adopt(self) -> None:
-        """Take the level of now for the floor: what sounds has turned out to be no speech."""
-        self._minima.clear()
-        self._current, self._count = self._power, 0
+
+class Murmur:
+    """Level of speech that goes on all the time: babble, a radio. A detector calls it speech with
+    right, so only what stands above it can be meant for us.
+
+    It is the level that four in five of the frames stay under which sound like speech and belong
+    to no utterance, found by small steps (stochastic approximation of a quantile); it sinks slowly
+    while there are none. Levels are medians of three frames: one loud frame changes nothing.
+
+    Attributes:
+        db: the level, dB re full scale.
+        now_db: of the last frames.
+        share: how many of the frames of the last second or two sounded like speech, 0 to 1.
+    """
+
+    _UP_DB, _DOWN_DB = 0.8, 0.2
+    """Steps a frame; their ratio makes the quantile."""
+    _SINK_DB = 0.2
+    """A frame without speech: 6 dB a second."""
+    _SHARE = 1 / 40
+
+    def __init__(self) -> None:
+        self.db = -100.0
+        self.now_db = -100.0
+        self.share = 0.0
+        self._last: deque[float] = deque(maxlen=3)
+
+    def feed(self, level_db: float, floor_db: float) -> float:
+        """Take a frame's level; returns how far it stands above the murmur in dB.
+
+        The murmur is never below the floor.
+        """
+        self._last.append(level_db)
+        self.now_db = median(self._last)
+        self.db = max(self.db, floor_db)
+        return self.now_db - self.db
+
+    def learn(self, speechlike: bool) -> None:
+        """The frame just taken belonged to no utterance, or to one that goes on too long."""
+        self.share += self._SHARE * (speechlike - self.share)
+        if not speechlike:
+            self.db -= self._SINK_DB
+        elif self.now_db > self.db:
+            self.db += self._UP_DB
+        else:
+            self.db -= self._DOWN_DB
 
 
 def _db(power: float) -> float:
