@@ -15,9 +15,13 @@ import os
 import signal
 import sys
 import tempfile
+import time
 import wave
 from pathlib import Path
 from typing import Any
+
+_EMPTY = 44
+"""Bytes of a WAV file that holds no samples."""
 
 
 def engine() -> Any:
@@ -38,19 +42,43 @@ def engine() -> Any:
         os.environ.pop("ESPEAK_DATA_PATH", None)  # the system's own library, if there is one
     import pyttsx3
 
-    return pyttsx3.init("espeak")
+    espeak = pyttsx3.init("espeak")
+    # Its first loop ends after 10 ms whether or not the text is spoken; so that one has no text.
+    espeak.runAndWait()
+    return espeak
 
 
 def synthesized(espeak: Any, ask: dict[str, Any], file: Path) -> tuple[int, bytes]:
-    """The sample rate and the 16-bit samples of one text."""
+    """The sample rate and the 16-bit samples of one text.
+
+    Raises:
+        Exception: whatever pyttsx3 raises, or OSError when it wrote nothing.
+    """
     espeak.setProperty("voice", ask["voice"])
     espeak.setProperty("rate", int(ask["rate"]))
     espeak.setProperty("pitch", int(ask["pitch"]))
     file.unlink(missing_ok=True)
-    espeak.save_to_file(ask["text"], str(file))
-    espeak.runAndWait()
+    for _ in range(3):
+        _idle()
+        espeak.save_to_file(ask["text"], str(file))
+        espeak.runAndWait()
+        if file.exists() and file.stat().st_size > _EMPTY:
+            break
     with wave.open(str(file), "rb") as sound:
         return sound.getframerate(), sound.readframes(sound.getnframes())
+
+
+def _idle() -> None:
+    """Wait for the library's own thread to end the text before.
+
+    It has delivered it by then; but pyttsx3 takes a library at work for one to be stopped, and
+    would cancel the new text.
+    """
+    from pyttsx3.drivers import _espeak
+
+    end = time.monotonic() + 1.0
+    while _espeak.IsPlaying() and time.monotonic() < end:
+        time.sleep(0.0005)
 
 
 def main() -> None:

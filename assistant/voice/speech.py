@@ -115,12 +115,16 @@ class Speech:
         )
 
     def _end(self) -> None:
-        self._worker.kill()
-        self._worker.wait()
-        for pipe in (self._worker.stdin, self._worker.stdout):
-            if pipe is not None:
-                with contextlib.suppress(OSError):  # what was still to be written goes nowhere
-                    pipe.close()
+        stdin, stdout = self._worker.stdin, self._worker.stdout
+        assert stdin is not None and stdout is not None
+        with contextlib.suppress(OSError):  # what was still to be written goes nowhere
+            stdin.close()
+        try:
+            self._worker.wait(timeout=1.0)  # it clears its folder away
+        except subprocess.TimeoutExpired:
+            self._worker.kill()
+            self._worker.wait()
+        stdout.close()
 
     def _asked(self, text: str, voice: Voice) -> tuple[int, bytes]:
         ask = {"text": text, "voice": voice.name, "rate": voice.rate, "pitch": voice.pitch}
@@ -137,7 +141,7 @@ class Speech:
                 return self._exchange(ask)
             except (OSError, EOFError, ValueError):
                 raise SpeechError(
-                    "the speech synthesizer ended twice over one sentence; "
+                    "the speech synthesizer failed twice over one sentence; "
                     "read the screen, or use lugcall chat"
                 ) from None
 
@@ -149,15 +153,17 @@ class Speech:
         watchdog.start()
         try:
             if not self._ready:
-                try:
-                    self._head(stdout)
-                except SpeechError as error:  # it will not be otherwise the next time
-                    self._never = error
-                    raise
+                why = self._head(stdout).get("error")
+                if why is not None:  # nor will it be otherwise the next time
+                    do = "install espeakng-loader, or use lugcall chat"
+                    self._never = SpeechError(f"nothing can be spoken ({why}); {do}")
+                    raise self._never
                 self._ready = True
             stdin.write(json.dumps(ask).encode() + b"\n")
             stdin.flush()
             head = self._head(stdout)
+            if "error" in head:
+                raise ValueError(head["error"])
             data = stdout.read(head["bytes"])
         finally:
             watchdog.cancel()
@@ -170,11 +176,6 @@ class Speech:
         if not line:
             raise EOFError
         head: dict[str, Any] = json.loads(line)
-        if "error" in head:
-            raise SpeechError(
-                f"nothing can be spoken ({head['error']}); "
-                "install espeakng-loader, or use lugcall chat"
-            )
         return head
 
     def _trimmed(self, rate: int, data: bytes, gain: float) -> Samples:

@@ -1,0 +1,133 @@
+"""How soon the mouth speaks and how soon it is silent. Prints figures; asserts nothing.
+
+python tests/benchmarks/bench_mouth.py
+"""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import sys
+import tempfile
+import time
+from pathlib import Path
+
+import numpy as np
+
+sys.path.insert(0, str(Path(__file__).parent.parent.parent))
+
+from assistant.card import load_card
+from assistant.conversation import Session, split_speaker
+from assistant.procedure.dialog import load_dialogs
+from assistant.procedure.said import Said
+from assistant.voice.audio import RATE
+from assistant.voice.mouth import Mouth
+from assistant.voice.player import Player
+from assistant.voice.ports import quiet_libraries
+from assistant.voice.speech import Speech
+from assistant.voice.spoken_text import sentences, spoken
+from tests.pulse import missing, pulse
+
+DEMO = Path(__file__).parent.parent.parent / "demo_sessions"
+
+
+def texts() -> list[str]:
+    """Everything said in the invented shop's three jobs, once each."""
+    out: dict[str, None] = {}
+    jobs = (("first_job", "truck_t104"), ("metric_job", "truck_m31"), ("hard_day", "truck_t104"))
+    for script, card in jobs:
+        with tempfile.TemporaryDirectory() as folder:
+            session, said = Session.begin(
+                load_card(DEMO / f"{card}.toml"), load_dialogs(), Path(folder)
+            )
+            for line in (DEMO / f"{script}.txt").read_text(encoding="utf-8").splitlines():
+                if line and not line.startswith("#"):
+                    said = said + session.hear(*split_speaker(line))
+            session.close()
+        out.update(dict.fromkeys(one.text for one in said))
+    return list(out)
+
+
+def row(what: str, seconds: list[float]) -> None:
+    """One line of the table, in milliseconds."""
+    ms = np.array(seconds) * 1000
+    print(
+        f"{what:52} median {np.median(ms):6.1f}  95 % {np.percentile(ms, 95):6.1f}  "
+        f"most {ms.max():6.1f} ms  (n={len(ms)})"
+    )
+
+
+def synthesis() -> None:
+    """From a text to the samples of its first sentence, which is when it can be played."""
+    all_texts = texts()
+    start = time.perf_counter()
+    with Speech() as speech:
+        speech.samples("Ready.")
+        row("start of the synthesizer to its first samples", [time.perf_counter() - start])
+        for what in ("text to samples of its first sentence, new", "the same, said before"):
+            took = []
+            for text in all_texts:
+                start = time.perf_counter()
+                speech.samples(sentences(spoken(text))[0])
+                took.append(time.perf_counter() - start)
+            row(what, took)
+        took = []
+        for text in all_texts:
+            start = time.perf_counter()
+            spoken(text)
+            took.append(time.perf_counter() - start)
+        row("of that: figures into words", took)
+
+
+def on_pulse() -> None:
+    """A mouth on a null sink: what this process believes, and what its monitor hears."""
+    if missing():
+        print(missing())
+        return
+    with pulse() as daemon:
+        with daemon.recording("lug_speaker") as tape:
+            got = subprocess.run(
+                [sys.executable, __file__, "child"], env=daemon.env, capture_output=True, text=True
+            )
+        sound, times = tape.samples(), tape.times
+    # A block cannot come before it sounded: its earliest arrival dates the whole tape, late by
+    # the recorder's own latency, so that what follows is not flattered.
+    begin = min(at - count / RATE for at, count in times)
+    heard = np.flatnonzero(np.abs(sound) > 0.003) / RATE + begin
+    rows = json.loads(got.stdout.splitlines()[-1])
+    row("say() to first sound, as the player dates it", [first - said for said, first, _ in rows])
+    first_heard = [heard[heard > said][0] - said for said, _, _ in rows]
+    row("say() to first sound, as the null sink's monitor has it", first_heard)
+    silent = [heard[(heard > hush - 0.2) & (heard < hush + 0.55)][-1] - hush for _, _, hush in rows]
+    row("hush() to the last sound on the monitor", silent)
+
+
+def child() -> None:
+    """Say and hush twenty times on `lug_speaker`; prints when."""
+    quiet_libraries()
+    firsts: list[float] = []
+    rows = []
+    with Speech() as speech:
+        player = Player("lug_speaker")
+        mouth = Mouth(speech, player, on_first=lambda said, where, at: firsts.append(at))
+        speech.samples("Ready.")
+        time.sleep(1.0)
+        for i in range(20):
+            said = time.monotonic()
+            facts = f"pedal height {i + 3}-1/2 in, total travel 8-1/4 in, odometer 412,350 miles"
+            mouth.say([Said("tech", f"Gap {2 * i + 1}/64 in, {facts}.", "prompt:bench")])
+            time.sleep(1.0 + 0.013 * i)
+            hush = time.monotonic()
+            mouth.hush()
+            rows.append((said, firsts[-1], hush))
+            time.sleep(0.6)
+        mouth.close()
+    print(json.dumps(rows))
+
+
+if __name__ == "__main__":
+    if sys.argv[1:] == ["child"]:
+        child()
+    else:
+        synthesis()
+        on_pulse()
