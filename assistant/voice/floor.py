@@ -12,6 +12,7 @@ from .audio import FRAME, RATE, Samples
 
 LOW_HZ, HIGH_HZ = 300.0, 3800.0
 """Where speech has its power and every channel passes; rumble of an engine lies below."""
+SILENT_DB = -100.0
 _SUB = 10
 """Frames in a sub-window."""
 _SUBS = 8
@@ -19,32 +20,29 @@ _SUBS = 8
 that speech does not become its own floor; short enough to learn a compressor that starts."""
 _SMOOTH = 0.6
 """Share of the old value in the smoothed power: a time constant of about 60 ms."""
-_LEAST = 1e-10
-"""Power below this (-100 dB) is digital silence."""
+_HERTZ = np.fft.rfftfreq(FRAME, 1 / RATE)
+_BAND = (_HERTZ >= LOW_HZ) & (_HERTZ <= HIGH_HZ)
+_WINDOW = np.hanning(FRAME).astype(np.float32)
+
+
+def level_db(frame: Samples) -> float:
+    """Level of one frame of `FRAME` samples between `LOW_HZ` and `HIGH_HZ`, dB re full scale."""
+    spectrum = np.fft.rfft(frame * _WINDOW)[_BAND]
+    power = float(np.sum(np.square(np.abs(spectrum)))) * 16 / (3 * FRAME * FRAME)
+    return max(SILENT_DB, 10.0 * math.log10(power + 1e-12))
 
 
 class Floor:
-    """Noise power by minimum statistics, after R. Martin, "Noise power spectral density estimation
+    """Noise level by minimum statistics, after R. Martin, "Noise power spectral density estimation
     based on optimal smoothing and minimum statistics", IEEE Trans. Speech and Audio Processing 9
     (2001), from memory, reduced to one band and a fixed smoothing.
 
     The smoothed power's minimum over the last seconds is the floor: speech has gaps, machines have
     none. Minimum and mean of a noise differ, by more for a noise that fluctuates; callers compare
     against the minimum and choose their margins so.
-
-    Attributes:
-        level_db: of the last frame, in the band, dB re full scale.
     """
 
     def __init__(self) -> None:
-        hertz = np.fft.rfftfreq(FRAME, 1 / RATE)
-        self._band = (hertz >= LOW_HZ) & (hertz <= HIGH_HZ)
-        self._window = np.hanning(FRAME).astype(np.float32)
-        self.reset()
-
-    def reset(self) -> None:
-        """Begin anew: another microphone, or the same one after it was unplugged."""
-        self.level_db = -100.0
         self._power = -1.0
         self._minima: deque[float] = deque(maxlen=_SUBS)
         self._current = math.inf
@@ -52,14 +50,13 @@ class Floor:
 
     @property
     def db(self) -> float:
-        """The floor in dB re full scale, in the band; -100 before the first frame."""
-        return _db(min(self._current, *self._minima) if self._minima else self._current)
+        """The floor, dB re full scale, in the band of `level_db`; silence before the first."""
+        least = min(self._current, *self._minima) if self._minima else self._current
+        return 10.0 * math.log10(least) if least < math.inf else SILENT_DB
 
-    def feed(self, frame: Samples) -> float:
-        """Take the next frame (`FRAME` samples); returns its level above the floor in dB."""
-        spectrum = np.fft.rfft(frame * self._window)[self._band]
-        power = float(np.sum(np.square(np.abs(spectrum)))) * 16 / (3 * FRAME * FRAME)
-        power = max(power, _LEAST)
+    def feed(self, level: float) -> float:
+        """Take the next frame's level; returns how far it stands above the floor, in dB."""
+        power = 10.0 ** (level / 10)
         old = self._power
         self._power = power if old < 0 else _SMOOTH * old + (1 - _SMOOTH) * power
         self._current = min(self._current, self._power)
@@ -67,56 +64,61 @@ class Floor:
         if self._count == _SUB:
             self._minima.append(self._current)
             self._current, self._count = self._power, 0
-        self.level_db = _db(power)
-        return self.level_db - self.db
+        return level - self.db
+
+
+class Quantile:
+    """The level that four in five frames stay under, found by small steps (stochastic
+    approximation); it sinks slowly while there is nothing to learn from."""
+
+    _UP_DB, _DOWN_DB, _SINK_DB = 0.8, 0.2, 0.2
+    """Steps a frame; the ratio of the first two makes the quantile. 0.2 is 6 dB a second."""
+
+    def __init__(self, value: float) -> None:
+        self.value = value
+
+    def learn(self, level: float | None) -> None:
+        """One frame's level in dB; None for a frame that does not count."""
+        if level is None:
+            self.value -= self._SINK_DB
+        else:
+            self.value += self._UP_DB if level > self.value else -self._DOWN_DB
 
 
 class Murmur:
     """Level of speech that goes on all the time: babble, a radio. A detector calls it speech with
     right, so only what stands above it can be meant for us.
 
-    It is the level that four in five of the frames stay under which sound like speech and belong
-    to no utterance, found by small steps (stochastic approximation of a quantile); it sinks slowly
-    while there are none. Levels are medians of three frames: one loud frame changes nothing.
+    Its frames sound like speech and belong to no utterance. Levels are medians of three frames:
+    one loud frame changes nothing.
 
     Attributes:
-        db: the level, dB re full scale.
-        now_db: of the last frames.
+        now_db: level of the last frames, dB re full scale.
         share: how many of the frames of the last second or two sounded like speech, 0 to 1.
     """
 
-    _UP_DB, _DOWN_DB = 0.8, 0.2
-    """Steps a frame; their ratio makes the quantile."""
-    _SINK_DB = 0.2
-    """A frame without speech: 6 dB a second."""
     _SHARE = 1 / 40
 
     def __init__(self) -> None:
-        self.db = -100.0
-        self.now_db = -100.0
+        self.now_db = SILENT_DB
         self.share = 0.0
+        self._level = Quantile(SILENT_DB)
         self._last: deque[float] = deque(maxlen=3)
 
-    def feed(self, level_db: float, floor_db: float) -> float:
-        """Take a frame's level; returns how far it stands above the murmur in dB.
+    @property
+    def db(self) -> float:
+        """The murmur's level, dB re full scale."""
+        return self._level.value
 
-        The murmur is never below the floor.
-        """
-        self._last.append(level_db)
+    def feed(self, level: float, floor: float) -> float:
+        """Take a frame's level and the floor (dB re full scale), below which no murmur is heard;
+        returns how far the last frames stand above the murmur."""
+        self._last.append(level)
         self.now_db = median(self._last)
-        self.db = max(self.db, floor_db)
+        self._level.value = max(self._level.value, floor)
         return self.now_db - self.db
 
     def learn(self, speechlike: bool) -> None:
         """The frame just taken belonged to no utterance, or to one that goes on too long."""
         self.share += self._SHARE * (speechlike - self.share)
-        if not speechlike:
-            self.db -= self._SINK_DB
-        elif self.now_db > self.db:
-            self.db += self._UP_DB
-        else:
-            self.db -= self._DOWN_DB
-
-
-def _db(power: float) -> float:
-    return 10.0 * math.log10(power) if 0 < power < math.inf else -100.0
+        self._level.learn(self.now_db if speechlike else None)

@@ -34,7 +34,7 @@ class Vad:
             raise ValueError(f"a frame is {FRAME} samples, not {frame.shape}")
         # The library wants memory it could write to, so it gets its own.
         own = np.array(frame, dtype=np.float32)
-        return float(self._model.process(memoryview(own)))
+        return float(self._model.process(own.data))
 
     def reset(self) -> None:
         """Forget what went before: the next frame is of another recording."""

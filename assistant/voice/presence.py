@@ -1,0 +1,106 @@
+"""Whether somebody speaks to the assistant in a frame: probability and levels together."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from .audio import Samples
+from .echo import Echo
+from .floor import SILENT_DB, Floor, Murmur, level_db
+from .vad import Vad
+
+FALL_DB = 24.0
+"""So far below its loudest, an utterance has paused, whatever sounds on: echoes, people."""
+SPEECHLIKE = 0.35
+"""From this probability on, sound without an utterance is people talking, or our own echo."""
+CROWD = 0.3
+"""People talk in the background if more than this share of the time before sounded like it."""
+STAND_OUT_DB = 10.0
+"""A click among talking people is a word if it stands out so far."""
+
+
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """What a frame needs to count as speech to us.
+
+    Attributes:
+        probability: of speech.
+        floor_db, murmur_db, echo_db: level above the noise floor, above people talking in the
+            background, above what may be left of the assistant's own voice.
+    """
+
+    probability: float
+    floor_db: float
+    murmur_db: float
+    echo_db: float
+
+
+BEGIN = Limits(0.4, 4.0, 2.0, 6.0)
+GO_ON = Limits(0.3, 1.0, 0.5, 3.0)
+TALKING_BEGIN = Limits(0.6, 6.0, 3.0, 6.0)
+TALKING_GO_ON = Limits(0.4, 2.0, 1.0, 3.0)
+"""While the assistant itself talks."""
+
+
+class Presence:
+    """Takes frames and says of each whether it begins speech, or goes on with it.
+
+    Attributes:
+        talking: whether the assistant speaks now; set it from outside.
+        floor: the noise floor, for a meter.
+    """
+
+    def __init__(self, vad: Vad, echo: Echo | None = None) -> None:
+        self.talking = False
+        self.floor = Floor()
+        self._vad = vad
+        self._echo = echo
+        self._murmur = Murmur()
+        self._loudest_db = SILENT_DB
+        self._heard = Limits(0.0, 0.0, 0.0, 0.0)
+
+    def feed(self, frame: Samples) -> None:
+        """Take the next frame."""
+        level = level_db(frame)
+        above = self.floor.feed(level)
+        over = self._murmur.feed(level, self.floor.db)
+        echo = self._echo.over_db if self._echo else 100.0
+        self._heard = Limits(self._vad.probability(frame), above, over, echo)
+
+    @property
+    def begins(self) -> bool:
+        """Whether the last frame may begin an utterance."""
+        return self._passes(TALKING_BEGIN if self.talking else BEGIN)
+
+    def goes_on(self) -> bool:
+        """Whether the last frame goes on with the utterance begun."""
+        fallen = self._murmur.now_db < self._loudest_db - FALL_DB
+        self._loudest_db = max(self._loudest_db, self._murmur.now_db)
+        return not fallen and self._passes(TALKING_GO_ON if self.talking else GO_ON)
+
+    def begin(self) -> None:
+        """An utterance has begun."""
+        self._loudest_db = self._murmur.now_db
+
+    def learn(self) -> None:
+        """The last frame belonged to no utterance, or to one that goes on too long."""
+        speechlike = self._heard.probability >= SPEECHLIKE
+        if self._echo and self._echo.sounding:
+            self._echo.learn(speechlike)
+        else:
+            self._murmur.learn(speechlike)
+
+    @property
+    def stands_out(self) -> bool:
+        """Whether even a very short utterance may be a word."""
+        quiet = self._murmur.share <= CROWD
+        return quiet or self._loudest_db - self._murmur.db >= STAND_OUT_DB
+
+    def _passes(self, limits: Limits) -> bool:
+        heard = self._heard
+        return (
+            heard.probability >= limits.probability
+            and heard.floor_db >= limits.floor_db
+            and heard.murmur_db >= limits.murmur_db
+            and heard.echo_db >= limits.echo_db
+        )
