@@ -23,12 +23,12 @@ from assistant.voice import port as port_module
 from assistant.voice import ports as ports_module
 from assistant.voice.audio import FRAME, RATE, AudioError, Samples, save
 from assistant.voice.devices import devices_report
-from assistant.voice.echo import echo
 from assistant.voice.inputs import Framer
 from assistant.voice.player import Player
 from assistant.voice.ports import Ports
 from assistant.voice.speech import Speech
 from assistant.voice.verdict import Verdict, microphone_verdict
+from assistant.voice.way_back import heard_back
 from tests.pulse import Pulse, missing, pulse
 from tests.spoken.noises import noise
 
@@ -330,6 +330,7 @@ class FakePorts:
     def __init__(self) -> None:
         self.lock = __import__("threading").RLock()
         self.there = True
+        self.rate = RATE
         self.opened = 0
         self.looked = 0
 
@@ -340,7 +341,7 @@ class FakePorts:
         if not self.there:
             raise AudioError("gone")
         self.opened += 1
-        return FakeStream(), RATE
+        return FakeStream(), self.rate
 
     def look_again(self, *_: object) -> None:
         self.looked += 1
@@ -382,6 +383,28 @@ def test_a_lost_loudspeaker_keeps_its_queue_and_says_the_sentence_again(
     assert told[1:] == ["loudspeaker Box is back"] and ports.opened == 2
     player._callback(out, 256, TIMES, None)
     np.testing.assert_array_equal(out[:, 0], sentence[:256])
+
+
+def test_a_loudspeaker_with_a_rate_of_its_own(monkeypatch: pytest.MonkeyPatch) -> None:
+    ports = FakePorts()
+    ports.rate = 48000
+    monkeypatch.setattr(port_module, "PORTS", ports)
+    player = Player()
+    player.playing.play(tone(1000, 2.0))
+    blocks = []
+    for _ in range(125):
+        out = np.zeros((768, 2), dtype=np.float32)
+        player._callback(out, 768, TIMES, None)
+        blocks.append(out)
+    sound = np.concatenate(blocks)
+    np.testing.assert_array_equal(sound[:, 0], sound[:, 1])
+    middle = sound[24000:72000, 0]
+    assert int(np.argmax(np.abs(np.fft.rfft(middle)))) == 1000
+    assert np.abs(middle).max() == pytest.approx(0.3, abs=0.01)
+    player.hush()
+    player._callback(out, 768, TIMES, None)
+    player._callback(out, 768, TIMES, None)
+    assert np.abs(out[400:]).max() < 1e-3
 
 
 class FakeUser:
@@ -432,7 +455,7 @@ def test_echo_is_found_late_weak_and_in_noise_and_never_where_there_is_none() ->
     for delay_s, gain, noise_level in ((0.0, 1.0, 0.0), (0.25, 0.1, 0.05), (0.6, 0.03, 0.02)):
         late = np.concatenate([np.zeros(round(delay_s * RATE)), played])[: len(played)]
         heard = late * gain + noise_level * RNG.normal(size=len(played))
-        got = echo(played, heard.astype(np.float32))
+        got = heard_back(played, heard.astype(np.float32))
         assert got.heard and got.delay_s == pytest.approx(delay_s, abs=0.001)
         assert got.path_db == pytest.approx(20 * np.log10(gain), abs=1.5)
     t = np.arange(len(played)) / RATE
@@ -442,7 +465,7 @@ def test_echo_is_found_late_weak_and_in_noise_and_never_where_there_is_none() ->
         np.sin(2 * np.pi * 866 * t),
         np.zeros(len(played)),
     ):
-        assert not echo(played, other.astype(np.float32)).heard
+        assert not heard_back(played, other.astype(np.float32)).heard
 
 
 # --- on a real sound path -------------------------------------------------------------------------

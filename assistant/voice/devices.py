@@ -11,13 +11,14 @@ import numpy as np
 import soundfile
 
 from .audio import AudioError, Samples
+from .catalogue import Device
 from .earcons import NAMES, earcon
-from .echo import Echo, echo
 from .inputs import Microphone
 from .player import Player
-from .ports import PORTS, Device
+from .ports import PORTS
 from .speech import Speech, SpeechError
 from .verdict import Verdict, microphone_verdict
+from .way_back import Echo, heard_back
 
 SENTENCE = "This is lugcall. Nine sixteenths. Check?"
 _PAUSE = np.zeros(4000, dtype=np.float32)
@@ -175,6 +176,6 @@ def _test(report: DevicesReport, speaker: str | int | None, microphone: Micropho
             pass  # what came in meanwhile is old
         recorded, until = _record(microphone, seconds)
         played = player.playing.reference(len(recorded) / 16_000, until)
-        report.echo = echo(played[: len(recorded)], recorded)
+        report.echo = heard_back(played[: len(recorded)], recorded)
     finally:
         player.close()

@@ -77,6 +77,7 @@ class Microphone(Port):
         self.zeros_s = 0.0
         self._queue: queue.Queue[Frame] = queue.Queue(round(KEEP_S / FRAME_S))
         self._framer = Framer()
+        self._rate = RATE
         self._over = threading.Event()
         super().__init__(device, on_lost, on_back)
         self._watcher = threading.Thread(target=self._watch, daemon=True)
@@ -102,6 +103,7 @@ class Microphone(Port):
 
     def _when_opened(self, rate: int) -> None:
         self._framer = Framer(rate)
+        self._rate = rate
         self.zeros_s = 0.0
 
     def _callback(self, data: Any, frames: int, times: Any, status: object) -> None:
@@ -109,7 +111,7 @@ class Microphone(Port):
         ago = times.currentTime - times.inputBufferAdcTime
         began = now - (ago if 0 < ago < 1 else self.latency_wanted_s)
         mono = np.ascontiguousarray(data.mean(axis=1), dtype=np.float32)
-        length_s = frames / (self._stream.samplerate if self._stream is not None else RATE)
+        length_s = frames / self._rate
         self.zeros_s = 0.0 if mono.any() else self.zeros_s + length_s
         for frame in self._framer.take(mono, began + length_s):
             while True:

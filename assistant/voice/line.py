@@ -13,6 +13,9 @@ from .player import Output
 from .speech import Speech, SpeechError
 from .utterance import CUE, STOP, Utterance
 
+_POLL_S = 0.01
+_IDLE_S = 0.2
+
 
 class Line:
     """A queue before an output. Only `turn` synthesizes; one thread calls it.
@@ -82,6 +85,18 @@ class Line:
         """Whether something is heard now, or about to be; not while the output is lost."""
         return self._there and (self.output.playing.busy() or self.busy())
 
+    def run(self, closed: threading.Event) -> None:
+        """Take turns until `closed`, whatever goes wrong in one of them."""
+        while not closed.is_set():
+            self.wake.clear()
+            try:
+                while self.turn() and not closed.is_set():
+                    pass
+            except Exception as error:  # a mute assistant is worse than one sentence lost
+                self._trouble(f"something could not be said ({error}); look at the screen")
+                self.hush(stop_too=False)
+            self.wake.wait(_POLL_S if self.speaking() else _IDLE_S)
+
     def turn(self) -> bool:
         """Take the next step; returns whether there may be another at once."""
         self._there = self.output.check()
@@ -136,10 +151,13 @@ class Line:
         try:
             return self.speech.samples(part, voice)
         except SpeechError as error:
-            if str(error) not in self._told:
-                self._told.add(str(error))
-                self._on_trouble(str(error))
+            self._trouble(str(error))
             return None
+
+    def _trouble(self, line: str) -> None:
+        if line not in self._told:
+            self._told.add(line)
+            self._on_trouble(line)
 
     def _drop(self) -> None:
         self._queue.clear()

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import threading
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 
 import numpy as np
 
@@ -14,10 +14,10 @@ from .audio import RATE, Samples
 from .line import Line
 from .player import Output, SilentPlayer
 from .speech import Speech
+from .spoken_text import sentences, spoken
 from .utterance import CUE, Utterance, ranked, utterances
 
 _POLL_S = 0.01
-_IDLE_S = 0.2
 
 
 def _nothing(*_: object) -> None:
@@ -60,7 +60,7 @@ class Mouth:
         self._threads: list[threading.Thread] = []
         if live:
             for line in self._lines:
-                thread = threading.Thread(target=self._run, args=(line,), daemon=True)
+                thread = threading.Thread(target=line.run, args=(self._closed,), daemon=True)
                 thread.start()
                 self._threads.append(thread)
 
@@ -87,6 +87,13 @@ class Mouth:
             for line, some in new.items():
                 if some:
                     line.add(some)
+
+    def warm(self, texts: Iterable[str], to: str = "both") -> None:
+        """Think `texts` over (as they stand in a `Said`), so that they come at once when said."""
+        voices = {"tech": ["tech"], "helper": ["helper"]}.get(to, ["tech", "helper"])
+        for text in texts:
+            for voice in voices:
+                self.speech.warm(sentences(spoken(text)), voice)
 
     def signal(self, name: str, to: str = "tech") -> None:
         """Play an earcon, next of all but a stop."""
@@ -154,10 +161,3 @@ class Mouth:
 
     def _lines_for(self, to: str) -> list[Line]:
         return {"tech": [self._tech], "helper": [self._helper]}.get(to, self._lines)
-
-    def _run(self, line: Line) -> None:
-        while not self._closed.is_set():
-            line.wake.clear()
-            while line.turn() and not self._closed.is_set():
-                pass
-            line.wake.wait(_POLL_S if line.speaking() else _IDLE_S)

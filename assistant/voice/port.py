@@ -12,6 +12,7 @@ from collections.abc import Callable
 from typing import Any
 
 from .audio import AudioError
+from .catalogue import LABEL
 from .ports import PORTS
 
 LOST_AFTER_S = 0.5
@@ -19,7 +20,6 @@ LOST_AFTER_S = 0.5
 STARTING_S = 2.5
 """As long as it may take to the first call."""
 RETRY_S = 1.0
-LABEL = {"input": "microphone", "output": "loudspeaker"}
 
 Teller = Callable[[str], None] | None
 

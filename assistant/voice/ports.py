@@ -8,16 +8,16 @@ from __future__ import annotations
 
 import json
 import os
-import re
 import subprocess
 import sys
 import threading
 import time
 from collections.abc import Callable
-from dataclasses import dataclass
 from typing import Any, Protocol
 
+from . import catalogue
 from .audio import RATE, AudioError
+from .catalogue import Device, base, reason
 
 LOOK_EVERY_S = 5.0
 """How often a second process looks for a lost device while other streams run."""
@@ -25,26 +25,6 @@ _LIST = (
     "import json, sounddevice as s; print(json.dumps([[d['name'], d['max_input_channels'], "
     "d['max_output_channels']] for d in s.query_devices()]))"
 )
-
-
-@dataclass(frozen=True, slots=True)
-class Device:
-    """A microphone or loudspeaker as PortAudio lists it.
-
-    Attributes:
-        number: its index, which changes when devices come and go.
-        name: what it is called; stays.
-        inputs, outputs: channels.
-        rate: its own sample rate.
-        default: "input", "output", "both" or "": whether the system uses it unasked.
-    """
-
-    number: int
-    name: str
-    inputs: int
-    outputs: int
-    rate: float
-    default: str = ""
 
 
 class User(Protocol):
@@ -81,60 +61,18 @@ class Ports:
         self._looked = 0.0
 
     def library(self) -> Any:
-        """The `sounddevice` module.
-
-        Raises:
-            AudioError: it, or the PortAudio library behind it, is missing.
-        """
-        try:
-            import sounddevice
-        except (OSError, ImportError):
-            raise AudioError(
-                "the PortAudio library is missing, so there is no sound; install it "
-                "(Debian: apt-get install libportaudio2), or use lugcall chat"
-            ) from None
-        return sounddevice
+        """The `sounddevice` module; see `catalogue.library`."""
+        return catalogue.library()
 
     def devices(self) -> list[Device]:
         """All inputs and outputs known since PortAudio was started."""
         sd = self.library()
         with self.lock:
-            try:
-                chosen = list(sd.default.device)
-                found = list(sd.query_devices())
-            except sd.PortAudioError as error:
-                raise AudioError(f"no sound devices can be listed: {_reason(error)}") from None
-        out = []
-        for i, d in enumerate(found):
-            default = {(True, True): "both", (True, False): "input", (False, True): "output"}.get(
-                (i == chosen[0], i == chosen[1]), ""
-            )
-            ins, outs = d["max_input_channels"], d["max_output_channels"]
-            rate = float(d["default_samplerate"])
-            out.append(Device(i, d["name"], ins, outs, rate, default))
-        return out
+            return catalogue.listed(sd)
 
     def find(self, device: str | int | None, kind: str) -> Device:
-        """The device for "input" or "output" that is meant by a number, a name or a part of one.
-
-        Raises:
-            AudioError: there is none, or the name fits several.
-        """
-        label = {"input": "microphone", "output": "loudspeaker"}[kind]
-        fit = [d for d in self.devices() if (d.inputs if kind == "input" else d.outputs)]
-        if not fit:
-            raise AudioError(f"there is no {label}; plug one in, or use lugcall chat")
-        if device is None:
-            return next((d for d in fit if d.default in (kind, "both")), fit[0])
-        if isinstance(device, int) or device.isdigit():
-            fit = [d for d in fit if d.number == int(device)]
-        else:
-            exact = [d for d in fit if _base(d.name) == _base(device)]
-            fit = exact or [d for d in fit if device.lower() in d.name.lower()]
-        if len(fit) == 1 or (fit and len({_base(d.name) for d in fit}) == 1):
-            return fit[0]
-        what = f"several are called {device!r}" if fit else f"no {label} is called {device!r}"
-        raise AudioError(f"{what}; lugcall devices lists them by number")
+        """The device meant by a number, a name or a part of one; see `catalogue.meant`."""
+        return catalogue.meant(self.devices(), device, kind)
 
     def name_of(self, device: str | int | None, kind: str) -> str:
         """The name of the device meant."""
@@ -157,6 +95,8 @@ class Ports:
         make = sd.InputStream if kind == "input" else sd.OutputStream
         with self.lock:
             device = self.find(name, kind)
+            if base(device.name) != base(name):  # a part of another's name is not it, back again
+                raise AudioError(f"{name} is not there; plug it in again")
             rates = dict.fromkeys((RATE, int(device.rate)))
             problem = ""
             for rate in rates:
@@ -173,7 +113,7 @@ class Ports:
                         )
                         return stream, rate
                     except (sd.PortAudioError, ValueError) as error:
-                        problem = problem or _reason(error)
+                        problem = problem or reason(error)
         raise AudioError(f"{name} cannot be opened: {problem}; lugcall devices shows what works")
 
     def start(self, stream: Any) -> None:
@@ -187,7 +127,7 @@ class Ports:
             stream.start()
         except sd.PortAudioError as error:
             self.end(stream)
-            raise AudioError(f"the sound device does not start: {_reason(error)}") from None
+            raise AudioError(f"the sound device does not start: {reason(error)}") from None
 
     def end(self, stream: Any) -> None:
         """Close a stream, whatever state it is in."""
@@ -227,7 +167,7 @@ class Ports:
             known = {d.name for d in self.devices()}
         column = 1 if kind == "input" else 2
         for row in _listed_elsewhere():
-            if _base(row[0]) == _base(name) and row[column] and row[0] not in known:
+            if base(row[0]) == base(name) and row[column] and row[0] not in known:
                 with self.lock:
                     self._restart()
                 return
@@ -254,16 +194,6 @@ def _listed_elsewhere() -> list[list[Any]]:
         return rows
     except (OSError, subprocess.SubprocessError, ValueError):
         return []
-
-
-def _base(name: str) -> str:
-    """A name without ALSA's card number, which changes when a device is plugged in again."""
-    return re.sub(r"\s*\((?:plug)?hw:[^)]*\)$", "", name).lower()
-
-
-def _reason(error: Exception) -> str:
-    text = str(error.args[0]) if error.args else repr(error)
-    return text.removeprefix("Error opening ").rstrip(".")
 
 
 PORTS = Ports()

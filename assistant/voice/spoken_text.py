@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
+from itertools import zip_longest
 
 from assistant.readings import speak
 from assistant.readings.units import MM_PER_IN
@@ -39,7 +40,7 @@ def _once(text: str) -> str:
     parts = sentences(text)
     kept = [
         part
-        for part, after in zip(parts, [*parts[1:], ""], strict=True)
+        for part, after in zip_longest(parts, parts[1:], fillvalue="")
         if part.lower() != after.lower()
     ]
     return " ".join(kept)
@@ -126,6 +127,7 @@ _Say = str | Callable[[re.Match[str]], str]
 _RULES: list[tuple[re.Pattern[str], _Say]] = [
     (re.compile(pattern), say)
     for pattern, say in (
+        (r"\d(?:[,.]?\d){9,}", lambda m: _letters(re.sub(r"\D", "", m[0]))),
         (r"\b[0-9A-F]{4}-[0-9A-F]{4}\b", _seal),
         (r"\bM(\d+)x(\d+(?:\.\d+)?)", lambda m: f"M {_plain(m[1])} by {_plain(m[2])}"),
         (r"(?<!-)\b(\d+/\d+)-(\d{1,2})\b", lambda m: f"{_inches(m[1])}, {_plain(m[2])}"),
