@@ -95,11 +95,14 @@ def on_pulse() -> None:
     begin = min(at - count / RATE for at, count in times)
     heard = np.flatnonzero(np.abs(sound) > 0.003) / RATE + begin
     rows = json.loads(got.stdout.splitlines()[-1])
-    row("say() to first sound, as the player dates it", [first - said for said, first, _ in rows])
-    first_heard = [heard[heard > said][0] - said for said, _, _ in rows]
+    row("say() to first sound, as the player dates it", [r[1] - r[0] for r in rows])
+    first_heard = [heard[heard > r[0]][0] - r[0] for r in rows]
     row("say() to first sound, as the null sink's monitor has it", first_heard)
-    silent = [heard[(heard > hush - 0.2) & (heard < hush + 0.55)][-1] - hush for _, _, hush in rows]
+    silent = [
+        heard[(heard > hush - 0.2) & (heard < hush + 0.55)][-1] - hush for _, _, hush, *_ in rows
+    ]
     row("hush() to the last sound on the monitor", silent)
+    row("say() of a stop, amid other talk, to its signal", [r[4] - r[3] for r in rows])
 
 
 def child() -> None:
@@ -119,8 +122,16 @@ def child() -> None:
             time.sleep(1.0 + 0.013 * i)
             hush = time.monotonic()
             mouth.hush()
-            rows.append((said, firsts[-1], hush))
+            first = firsts[-1]
             time.sleep(0.6)
+            mouth.say([Said("tech", f"Gap {2 * i + 1}/64 in, {facts}.", "reply:facts")])
+            time.sleep(0.4)
+            stop = time.monotonic()
+            mouth.say([Said("tech", "STOP. Everything out.", "reply:stopped", "DANGER", "STOP")])
+            time.sleep(0.4)
+            rows.append((said, first, hush, stop, firsts[-1]))
+            mouth.hush(stop_too=True)
+            time.sleep(0.4)
         mouth.close()
     print(json.dumps(rows))
 
