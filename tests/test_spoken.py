@@ -153,6 +153,15 @@ def test_a_missing_program_is_named(monkeypatch: pytest.MonkeyPatch) -> None:
         voices.talk("flite", ("slt", "1"), ["one"])
 
 
+def test_espeak_talks_without_its_program_too(monkeypatch: pytest.MonkeyPatch) -> None:
+    pytest.importorskip("espeakng_loader", reason="pip install espeakng-loader")
+    monkeypatch.setattr("tests.spoken.talkers.shutil.which", lambda _: None)
+    for voice in [v for v in voices.VOICES if v.make == "espeak-ng"]:
+        sound = voices.talk(voice.make, voice.settings, ["five thou", "nine sixteenths shy"])
+        short, long = (len(voices.trimmed(x)) / RATE for x in sound)
+        assert 0.6 < short < long < 2.5, voice.name
+
+
 def test_variation_stays_within_8_percent() -> None:
     lengths = [len(voices.vary(chirp(), seed)) / len(chirp()) for seed in range(20)]
     assert 0.92 <= min(lengths) < 0.97 and 1.03 < max(lengths) <= 1.09

@@ -15,6 +15,8 @@ _RETRIEVE = 1
 """Give the samples to a callback, play nothing."""
 _RATE, _PITCH = 1, 3
 _BY_CHARACTER, _UTF8, _PHONEMES = 1, 1, 0x100
+_FILES = {"en-gb": "en"}
+"""Accents that the program finds by their language and the library only by their file's name."""
 _CALLBACK = ctypes.CFUNCTYPE(
     ctypes.c_int, ctypes.POINTER(ctypes.c_short), ctypes.c_int, ctypes.c_void_p
 )
@@ -34,7 +36,9 @@ class Library:
         self._parts: list[bytes] = []
         self._callback = _CALLBACK(self._take)
         self._lib.espeak_SetSynthCallback(self._callback)
-        if self._lib.espeak_SetVoiceByName(voice.encode()):
+        accent, plus, variant = voice.partition("+")
+        name = _FILES.get(accent, accent) + plus + variant
+        if self._lib.espeak_SetVoiceByName(name.encode()):
             raise SystemExit(f"espeak-ng has no voice {voice}")
         self._lib.espeak_SetParameter(_RATE, speed, 0)
         self._lib.espeak_SetParameter(_PITCH, pitch, 0)
