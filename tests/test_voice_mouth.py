@@ -496,6 +496,9 @@ def test_a_dead_synthesizer_is_started_again() -> None:
         os.kill(one.synthesizer.pid, signal.SIGKILL)
         assert len(one.samples("Alive again.")) > RATE // 4
         assert one.synthesizer.restarts == 1
+        folder = Path(one.synthesizer._folder.name)
+        assert folder.exists()
+    assert not folder.exists(), "nothing is left lying about"
 
 
 def test_a_hanging_synthesizer_is_started_again(monkeypatch: pytest.MonkeyPatch) -> None:

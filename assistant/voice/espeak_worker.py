@@ -4,7 +4,8 @@ A process, because pyttsx3 runs a loop that must own its thread, prints to stand
 cannot be started twice in one process; and because a fault in the C library then costs a word and
 not the job. Asked by a line of JSON on standard input: `{"text", "voice", "rate", "pitch"}`. It
 answers with a line of JSON, `{"rate", "bytes"}` and that many bytes of 16-bit mono samples, or
-`{"error"}`. It ends when its input ends.
+`{"error"}`. It ends when its input ends. Its argument is a folder for the file between pyttsx3
+and itself.
 """
 
 from __future__ import annotations
@@ -14,7 +15,6 @@ import json
 import os
 import signal
 import sys
-import tempfile
 import time
 import wave
 from pathlib import Path
@@ -92,14 +92,14 @@ def main() -> None:
         _answer(out, {"error": str(error).splitlines()[0] if str(error) else repr(error)})
         return
     _answer(out, {"ready": True})
-    with tempfile.TemporaryDirectory(prefix="lugcall-") as folder:
-        for line in sys.stdin.buffer:
-            try:
-                rate, data = synthesized(espeak, json.loads(line), Path(folder) / "said.wav")
-            except Exception as error:
-                _answer(out, {"error": str(error).splitlines()[0] if str(error) else repr(error)})
-                continue
-            _answer(out, {"rate": rate, "bytes": len(data)}, data)
+    file = Path(sys.argv[1]) / "said.wav"
+    for line in sys.stdin.buffer:
+        try:
+            rate, data = synthesized(espeak, json.loads(line), file)
+        except Exception as error:
+            _answer(out, {"error": str(error).splitlines()[0] if str(error) else repr(error)})
+            continue
+        _answer(out, {"rate": rate, "bytes": len(data)}, data)
 
 
 def _answer(out: Any, head: dict[str, Any], data: bytes = b"") -> None:

@@ -6,6 +6,7 @@ import contextlib
 import json
 import subprocess
 import sys
+import tempfile
 import threading
 from pathlib import Path
 from typing import Any
@@ -38,6 +39,8 @@ class Synthesizer:
         self._lock = threading.Lock()
         self._ready = False
         self._never: SpeechError | None = None
+        # Kept here and not there: it is cleared away even when that process is killed.
+        self._folder = tempfile.TemporaryDirectory(prefix="lugcall-", ignore_cleanup_errors=True)
         self._worker = self._start()
 
     @property
@@ -105,12 +108,14 @@ class Synthesizer:
         """End the process."""
         with self._lock:
             self._end()
+            self._folder.cleanup()
 
     def _start(self) -> subprocess.Popen[bytes]:
         self._ready = False
         try:
             return subprocess.Popen(
-                [sys.executable, "-P", str(WORKER)],  # -P: its neighbours are no libraries of its
+                # -P: its neighbours here are no libraries of its own
+                [sys.executable, "-P", str(WORKER), self._folder.name],
                 stdin=subprocess.PIPE,
                 stdout=subprocess.PIPE,
                 stderr=subprocess.DEVNULL,
@@ -127,7 +132,7 @@ class Synthesizer:
         with contextlib.suppress(OSError):  # what was still to be written goes nowhere
             stdin.close()
         try:
-            self._worker.wait(timeout=1.0)  # it clears its folder away
+            self._worker.wait(timeout=1.0)
         except subprocess.TimeoutExpired:
             self._worker.kill()
             self._worker.wait()
