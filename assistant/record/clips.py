@@ -1,0 +1,98 @@
+"""The sound of confirmed readings, beside the record: one FLAC file each, named by its own hash.
+
+A clip is on the disk before the line that refers to it, and only that line holds it in place: a
+shop may remove clips at any time without harm to the record, but not change one unseen.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import io
+import os
+import re
+import tempfile
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Literal
+
+from assistant.record.disk import make_folder, reason, sync_folder, write_all
+
+if TYPE_CHECKING:
+    import numpy as np
+    import numpy.typing as npt
+
+RATE = 16_000
+_NAME = re.compile(r"[^/\\]+\.clips/([0-9a-f]{16})\.flac")
+
+State = Literal["good", "removed", "changed", "unreadable"]
+
+
+class ClipError(Exception):
+    """One clear line on why a clip could not be kept; the job goes on without it."""
+
+
+def keep(folder: Path, record_name: str, samples: npt.NDArray[np.float32]) -> dict[str, Any]:
+    """Write a clip, durable when this returns; gives what the record keeps of it.
+
+    Args:
+        folder: the record's folder.
+        record_name: the record's file name.
+        samples: mono, `RATE` samples a second, full scale -1 to 1, shape (n,).
+
+    Returns:
+        `file` (its path from `folder`), `sha256` of the file and `seconds` of sound.
+
+    Raises:
+        ClipError: the disk did not take it.
+    """
+    flac = _flac(samples)
+    digest = hashlib.sha256(flac).hexdigest()
+    name = f"{Path(record_name).stem}.clips/{digest[:16]}.flac"
+    try:
+        _write(folder / name, flac)
+    except OSError as error:
+        raise ClipError(f"the sound could not be kept: {reason(error)[0]}") from error
+    return {"file": name, "sha256": digest, "seconds": round(len(samples) / RATE, 3)}
+
+
+def state(folder: Path, clip: dict[str, Any]) -> State:
+    """Whether a clip that a record in `folder` refers to is there, and is what was kept."""
+    name, digest = str(clip.get("file")), str(clip.get("sha256"))
+    match = _NAME.fullmatch(name)
+    if match is None or match[1] != digest[:16]:
+        return "changed"
+    try:
+        with (folder / name).open("rb") as file:
+            same = hashlib.file_digest(file, "sha256").hexdigest() == digest
+    except (FileNotFoundError, NotADirectoryError):
+        return "removed"
+    except (OSError, ValueError):  # ValueError: a name no system takes
+        return "unreadable"
+    return "good" if same else "changed"
+
+
+def _flac(samples: npt.NDArray[np.float32]) -> bytes:
+    # Here, because the text commands read this module and should not wait for these.
+    import numpy as np
+    import soundfile
+
+    file = io.BytesIO()
+    whole = np.clip(np.nan_to_num(samples), -1.0, 1.0)
+    soundfile.write(file, whole, RATE, format="FLAC", subtype="PCM_16")
+    return file.getvalue()
+
+
+def _write(path: Path, content: bytes) -> None:
+    make_folder(path.parent)
+    fd, name = tempfile.mkstemp(prefix=".", suffix=".part", dir=path.parent)
+    try:
+        try:
+            write_all(fd, content)
+            os.fsync(fd)
+        finally:
+            os.close(fd)
+        os.chmod(name, 0o644)
+        os.replace(name, path)
+        sync_folder(path.parent)
+    except BaseException:
+        Path(name).unlink(missing_ok=True)
+        raise
