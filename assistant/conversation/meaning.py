@@ -48,6 +48,10 @@ _UNIT_ANSWER = re.compile(
     r"^(?:in |it's |they're |that's )?(thou|thousandths|millimetres|millimeters|mm|inch|inches|"
     r"thirty[- ]?seconds|sixteenths|sixty[- ]?fourths|eighths)$"
 )
+_NEITHER = frozenset(
+    {"neither", "neither one", "neither of them", "none", "none of them", "no", "nope", "wrong"}
+)
+_NO_PART = frozenset({"", "a", "an", "and", "or", "inch", "inches"})
 _MIL = re.compile(r"\bmil(?:l)?s?\b")
 _CORRECT = re.compile(r"^(?:correction|correct|change|make) (?:that |it |the |my )?(?P<rest>.+)$")
 _NOTE = re.compile(
@@ -283,8 +287,12 @@ def _reading(
         return None
     named = [key for name, key in _NAMES if name in text]
     card = job.facts.card
+    if asked is not None and len(asked[1].choices) > 1 and text in _NEITHER:
+        return Question("say_again", {})
     answered = _answer(text, asked, expected, job)
     reading = answered or read(words, expected, card.units, card.distance)
+    if reading.status != "read" and asked is not None:
+        reading = _part_of_one(text, asked[1].choices) or reading
     if reading.status == "none":
         return None
     if named and expected not in named and reading.status == "read":
@@ -320,6 +328,14 @@ def _answer(
         if at < len(question.choices):
             return question.choices[at]
     return None
+
+
+def _part_of_one(text: str, choices: tuple[Reading, ...]) -> Reading | None:
+    """The choice that the words are a part of ("nine"), when they are part of no other."""
+    if text in _NO_PART:
+        return None
+    within = [c for c in choices if f" {text} " in f" {c.readback} "]
+    return within[0] if len(within) == 1 else None
 
 
 def _like(text: str, who: str, job: Job, dialogs: Dialogs) -> Act | Question:

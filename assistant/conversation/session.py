@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
+import json
 import time
 from collections.abc import Callable
 from datetime import datetime
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from assistant import __version__
-from assistant.card import Card, CardError, card_from_text, default_card
+from assistant.card import Card
 from assistant.procedure.dialog import Dialogs
 from assistant.procedure.job import Job
 from assistant.procedure.said import Act, Said
@@ -17,14 +18,17 @@ from assistant.readings import Reading
 from assistant.record import Journal
 
 from . import report
+from .carried import Carried, clip_of
 from .meaning import Question, understand
+from .missed import Missed, which
+from .replay import SessionError, replayed
+
+if TYPE_CHECKING:
+    from .carried import Samples
 
 MAX_WORDS = 2000
 """Characters of one utterance that are kept."""
-
-
-class SessionError(Exception):
-    """One clear line on why a session cannot begin or go on."""
+_PEOPLE = {"tech": "technician"}
 
 
 class Session:
@@ -39,6 +43,10 @@ class Session:
         self.dialogs = dialogs
         self.journal = journal
         self.asked: tuple[str, Reading] | None = None
+        self.keeps_audio = False
+        """Whether the sound of confirmed readings is kept; set by `begin` and `resume`."""
+        self._missed = Missed()
+        self._carried = Carried()
         self.stages: dict[str, float] = {}
         """Seconds of the last turn by stage: meaning, procedure, record."""
 
@@ -49,8 +57,11 @@ class Session:
         dialogs: Dialogs,
         folder: Path,
         now: Callable[[], datetime] = datetime.now,
+        keep_audio: bool = False,
     ) -> tuple[Session, list[Said]]:
         """Start a job on a new record; also returns what is said first.
+
+        With `keep_audio`, that the sound of confirmed readings is kept is said before all else.
 
         Raises:
             SessionError: the truck is one there is no procedure for.
@@ -65,6 +76,8 @@ class Session:
             Said("tech", dialogs.say(source, card=card.unit or card.name), f"reply:{source}"),
             *job.prompt(entering=True),
         ]
+        if keep_audio:
+            opening.insert(0, Said("both", dialogs.say("audio_kept"), "reply:audio_kept"))
         data = {
             "lugcall": __version__,
             "language": dialogs.language,
@@ -76,13 +89,21 @@ class Session:
             "said": [s.as_data() for s in opening],
         }
         journal = Journal.create(folder, card.unit or "truck", data, now)
-        return cls(job, dialogs, journal), opening
+        session = cls(job, dialogs, journal)
+        session.keeps_audio = keep_audio
+        return session, opening
 
     @classmethod
     def resume(
-        cls, path: Path, dialogs: Dialogs, now: Callable[[], datetime] = datetime.now
+        cls,
+        path: Path,
+        dialogs: Dialogs,
+        now: Callable[[], datetime] = datetime.now,
+        keep_audio: bool = False,
     ) -> tuple[Session, list[Said]]:
         """Carry on a record at the step it was left; also returns what is said first.
+
+        Whether sound is kept is for each start to say, as in `begin`; the record does not decide.
 
         Raises:
             SessionError: the record is finished, or does not fit the dialogs any more.
@@ -90,12 +111,7 @@ class Session:
         """
         journal = Journal.open(path, now)
         try:
-            session = cls._replayed(journal, dialogs)
-        except (KeyError, TypeError, ValueError, AttributeError, RecursionError):
-            journal.close()
-            raise SessionError(
-                f"{path.name} holds what lugcall does not write; see lugcall transcript"
-            ) from None
+            session = cls(replayed(journal, dialogs), dialogs, journal)
         except BaseException:
             journal.close()
             raise
@@ -103,58 +119,109 @@ class Session:
         if journal.events[-2].kind == "repaired":
             note = dialogs.say("repaired_record")
             said = [Said("both", note, "reply:repaired_record"), *said]
+        if keep_audio:
+            session.keeps_audio = True
+            said = [*session.notice("both", "audio_kept"), *said]
         return session, said
 
-    @classmethod
-    def _replayed(cls, journal: Journal, dialogs: Dialogs) -> Session:
-        if journal.finished:
-            raise SessionError(f"{journal.path.name} is signed off; start a new session instead")
-        opened = journal.events[0].data
-        card = _card_of(opened)
-        if card.unsupported():
-            raise SessionError(card.unsupported())
-        job = Job(card, dialogs)
-        job.prompt(entering=True)
-        for event in journal.events:
-            if event.kind != "turn":
-                continue
-            act = event.data.get("act")
-            if act is not None:
-                job.apply(Act.from_data(act))
-            if job.state != event.data.get("after"):
-                raise SessionError(
-                    f"{journal.path.name}, line {event.n + 1}: these dialogs lead to another step "
-                    f"than the record; use the dialogs it was made with ({opened.get('dialogs')}, "
-                    f"lugcall {opened.get('lugcall')}; this is {__version__})"
-                )
-        session = cls(job, dialogs, journal)
-        if job.signed_off:
-            # The plug was pulled between the sign-off and its closing line.
-            journal.append("closed", report.closing(job))
-            raise SessionError(f"{journal.path.name} is signed off; its closing line is added now")
-        return session
+    def hear(
+        self,
+        who: str,
+        words: str,
+        ear: dict[str, Any] | None = None,
+        sound: Samples | None = None,
+    ) -> list[Said]:
+        """One turn. Returns the replies, which are on the disk before they are returned.
 
-    def hear(self, who: str, words: str) -> list[Said]:
-        """One turn. Returns the replies, which are on the disk before they are returned."""
+        Args:
+            who: "tech" or "helper".
+            words: as typed or recognized.
+            ear: how they were recognized, for the record: plain JSON data.
+            sound: the utterance, 16 kHz, full scale -1 to 1, shape (n,). It reaches the disk only
+                if audio is kept, and once the reading in it is confirmed.
+        """
         # A line is speech, not a file; and what cannot be spelled in UTF-8 cannot be recorded.
         words = words[:MAX_WORDS].encode("utf-8", "replace").decode("utf-8")
         start = time.perf_counter()
         got = understand(words, who, self.job, self.dialogs, self.asked)
         self.stages = {"meaning": time.perf_counter() - start}
+        self._missed.forget()
+        heard = {} if ear is None else {"ear": _plain(ear)}
+        sound = sound if self.keeps_audio else None
         if isinstance(got, Question):
-            self.asked = (words, got.reading) if got.reading is not None else None
-            text = self.dialogs.say(got.reply, **got.fields)
-            return self._write(who, words, None, [Said(who, text, f"reply:{got.reply}")], {})
+            said = self._ask(who, words, got, sound)
+            return self._write(who, words, None, said, heard)
         self.asked = None
-        return self._take(who, words, got)
+        return self._take(who, words, got, heard, sound)
 
-    def _take(self, who: str, words: str, act: Act) -> list[Said]:
+    def unheard(self, who: str, ear: dict[str, Any], sound: Samples | None = None) -> list[Said]:
+        """Speech that was not taken for anything: asks which of two, or to say it again.
+
+        Recorded as an event of its own, which moves nothing.
+
+        Args:
+            who: "tech" or "helper".
+            ear: how it was recognized; its `decision` is "choose", "again" or "nothing", its
+                `alternatives` are what it may have been, the likeliest first (see `missed.which`).
+            sound: as in `hear`; part of the clip, if an answer makes a reading of it.
+        """
+        if ear.get("decision") == "nothing" or self.job.signed_off:
+            return []
+        question = None
+        if ear.get("decision") == "choose":
+            question = which(ear, who, self.job, self.dialogs)
+        if question is None:
+            # What was asked before still stands: "first" may yet come.
+            question = self._missed.again(self.job, self.dialogs)
+            said = [self._reply(who, question)]
+        else:
+            said = self._ask(who, "", question, sound if self.keeps_audio else None)
+        told = [s.as_data() for s in said]
+        data = {"who": who, "step": self.job.step_id, "said": told, "ear": _plain(ear)}
+        self.journal.append("unheard", data)
+        return said
+
+    def notice(self, to: str, key: str, **fields: str) -> list[Said]:
+        """Tell something that is not of the procedure: a device lost, audio kept. Recorded.
+
+        Args:
+            to: "tech", "helper" or "both".
+            key: the reply.
+            fields: its blanks; `who` may be "tech" or "helper".
+        """
+        spoken = {name: _PEOPLE.get(value, value) for name, value in fields.items()}
+        said = [Said(to, self.dialogs.say(key, **spoken), f"reply:{key}")]
+        if not self.job.signed_off:  # nothing is added to a closed record
+            data = {"step": self.job.step_id, "said": [s.as_data() for s in said], **fields}
+            self.journal.append("notice", data)
+        return said
+
+    def _ask(self, who: str, words: str, question: Question, sound: Samples | None) -> list[Said]:
+        self.asked = (words, question.reading) if question.reading is not None else None
+        self._carried.ask(sound, goes_on=self.asked is not None)
+        return [self._reply(who, question)]
+
+    def _reply(self, who: str, question: Question) -> Said:
+        text = self.dialogs.say(question.reply, **question.fields)
+        return Said(who, text, f"reply:{question.reply}")
+
+    def _take(
+        self,
+        who: str,
+        words: str,
+        act: Act,
+        heard: dict[str, Any] | None = None,
+        sound: Samples | None = None,
+    ) -> list[Said]:
         start = time.perf_counter()
         before = report.Before.of(self.job)
         said = self.job.apply(act)
         extra = before.changes(self.job)
+        kept = self._carried.take(act, sound, extra, self.job)
         self.stages["procedure"] = time.perf_counter() - start
-        return self._write(who, words, act, said, extra)
+        if kept:
+            extra["clip"] = clip_of(self.journal, kept)
+        return self._write(who, words, act, said, {**extra, **(heard or {})})
 
     def _write(
         self, who: str, words: str, act: Act | None, said: list[Said], extra: dict[str, Any]
@@ -185,11 +252,10 @@ class Session:
         self.journal.close()
 
 
-def _card_of(opened: dict[str, Any]) -> Card:
-    kept = opened.get("card", {})
-    if not kept.get("text"):
-        return default_card()
+def _plain(ear: dict[str, Any]) -> dict[str, Any]:
+    """As JSON can hold it: once a turn has moved the job, its line must not fail over this."""
     try:
-        return card_from_text(kept["text"], kept.get("name", "card"))
-    except CardError as error:
-        raise SessionError(f"the card kept in this record cannot be read: {error}") from None
+        text = json.dumps(ear, ensure_ascii=False, allow_nan=False, default=float)
+        return dict(json.loads(text.encode("utf-8", "replace")))
+    except (TypeError, ValueError):
+        return {"unrecordable": True}

@@ -155,5 +155,18 @@ REPLIES: dict[str, tuple[str, ...]] = {
     "rod_wrong_way": (),
     "contact_floor": (),
     "due_past": ("figures", "found"),
+    "say_again": (),
+    "spell_it": ("example",),
+    "spelled": (),
+    "spelled_long": (),
+    "spelled_mm": (),
+    "spelled_long_mm": (),
+    "spelled_miles": (),
+    "which_of_two": ("first", "second"),
+    "mic_lost": ("who",),
+    "mic_back": ("who",),
+    "speaker_lost": (),
+    "speaker_back": (),
+    "audio_kept": (),
 }
 """Reply -> the blanks it may use."""

@@ -43,6 +43,10 @@ def _lines(events: Sequence[Event], problem: str | None) -> Iterator[str]:
             yield from _opened(event)
         elif event.kind == "turn":
             yield from _turn(event)
+        elif event.kind == "unheard":
+            yield from _unheard(event)
+        elif event.kind == "notice":
+            yield from _said(event)
         elif event.kind == "repaired":
             yield f"{_clock(event)}  -- a torn last line was cut off and the record went on --"
         elif event.kind == "closed":
@@ -91,10 +95,28 @@ def _turn(event: Event) -> Iterator[str]:
     act = data.get("act") or {}
     if data.get("words"):
         yield f"{_clock(event)}  {_WHO.get(data.get('who', ''), '?'):<6} : {data['words']}"
-        yield f"{'':10}{'':7}  [{_meant(act)}]"
+        yield f"{'':10}{'':7}  [{_meant(act)}]{_clip(data.get('clip'))}"
     elif act.get("meaning") == "resumed":
         yield f"{_clock(event)}  -- resumed --"
     yield from _findings(data)
+    yield from _said(event)
+
+
+def _clip(clip: dict[str, Any] | None) -> str:
+    """The file beside the record that holds the sound of what this turn kept."""
+    if clip is None:
+        return ""
+    return f" (no clip: {clip['lost']})" if "lost" in clip else f" (clip {clip['sha256'][:16]})"
+
+
+def _unheard(event: Event) -> Iterator[str]:
+    """Speech that was not taken: what it may have been, and what was asked."""
+    data = event.data
+    ear = data["ear"]
+    heard = [a["words"] if isinstance(a, dict) else a for a in ear.get("alternatives", [])]
+    what = " / ".join(str(words) for words in heard) or "nothing"
+    taken = "unsure between" if ear.get("decision") == "choose" else "not understood"
+    yield f"{_clock(event)}  {_WHO.get(data['who'], '?'):<6} : ({taken}: {what})"
     yield from _said(event)
 
 
