@@ -98,10 +98,13 @@ class Grammar:
     Attributes:
         name: for JSGF and for messages.
         root: what may be said.
+        core: the part of it that is mostly said, for engines without a language model of their
+            own; None when that is the whole.
     """
 
     name: str
     root: Rule
+    core: Grammar | None = None
     _net: _Net = field(init=False, repr=False, compare=False)
 
     def __post_init__(self) -> None:

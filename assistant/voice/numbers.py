@@ -99,7 +99,11 @@ def length(q: Quantity, metric: bool = False) -> Rule:
 def _thousandths(high: float) -> Rule:
     unit = alt("thou", "thousandths")
     three = Ref("three", _hundreds(1, int(high * 10)))
-    return alt(seq(three, opt(unit)), seq(SMALL, unit), seq(opt("a"), "hundred", unit))
+    return alt(
+        seq(three, opt(unit)),
+        seq(SMALL, unit),
+        seq(opt("a"), "hundred", opt(opt("and"), SMALL), unit),
+    )
 
 
 def _decimal(whole: Rule | None, q: Quantity) -> Rule:
@@ -128,7 +132,8 @@ def _millimetres(q: Quantity, bare: bool) -> Rule:
     wholes: Rule = alt(short, hundred) if high >= 100 else short
     if high >= 200:  # "two fifteen" of pedal height in a metric shop
         wholes = alt(wholes, Ref("metric", _hundreds(1, int(high) // 100)))
-    return seq(wholes, opt("point", DIGIT, opt(DIGIT)), opt(unit) if bare else unit)
+    part = opt(alt(seq("point", DIGIT, opt(DIGIT)), "and a half"))
+    return seq(wholes, part, opt(unit) if bare else unit)
 
 
 def count(name: str) -> Rule:
@@ -138,9 +143,10 @@ def count(name: str) -> Rule:
     noun = alt(name, name.removesuffix("s"))
     if name == "lugs":
         few = alt(*(number(n) for n in range(1, 21)))
-        return seq(alt(seq(few, opt(noun)), seq(alt("no", "a"), noun)), opt(alt(*_WAYS)))
+        return seq(alt(seq(few, opt(noun)), seq("a", noun)), opt(alt(*_WAYS)))
     if name == "flats":
-        return alt(seq(alt(*(number(n) for n in range(1, 61))), opt(noun)), "a flat")
+        few = alt(*(number(n) for n in range(1, 61)))
+        return alt(seq(few, opt(noun), opt(alt(*_WAYS))), "a flat")
     part = alt(seq(opt("a"), alt("half", "quarter")), "three quarters")
     few = alt(*(number(n) for n in range(1, 31)))
     return alt(
@@ -149,7 +155,9 @@ def count(name: str) -> Rule:
         seq(alt("a half", "half a", "a quarter", "three quarters"), "turn"),
         seq(alt("one turn", "a turn", "turn"), "and", part),
         seq(few, "and", part, opt(noun)),
+        seq("three quarters of a turn"),
         seq(few, noun, opt("and"), alt(*(number(n) for n in range(1, 6))), alt("flat", "flats")),
+        seq(alt(few, "a"), noun, "and a flat"),
     )
 
 

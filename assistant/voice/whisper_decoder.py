@@ -73,25 +73,31 @@ class Decoder:
 
     Args:
         path: the model's `model.bin`.
-        kept: ids of the tokens that can come out, ascending; the others get no probability.
-            Half of a small decoder's work is the output layer, and most of its 51,864 tokens
-            are parts of words that nobody says to a truck.
 
     Raises:
         EngineError: the weights cannot be read.
     """
 
-    def __init__(self, path: Path, kept: npt.NDArray[np.int64]) -> None:
+    def __init__(self, path: Path) -> None:
         w = decoder_weights(path)
         self.embeddings = w["embeddings/weight"].astype(np.float16)  # as they stand in the file
-        self.kept = kept
-        self.output = np.ascontiguousarray(w["embeddings/weight"][kept].T)
+        self.kept: npt.NDArray[np.int64] = np.arange(0)
+        self.output = np.zeros((self.embeddings.shape[1], 0), np.float32)
         self.positions = w["position_encodings/encodings"]
         self.gamma, self.beta = w["layer_norm/gamma"], w["layer_norm/beta"]
         self.heads = int(w["num_heads"])
         self.layers: list[_Layer] = []
         while f"layer_{len(self.layers)}/ffn/linear_0/weight" in w:
             self.layers.append(_layer(w, f"layer_{len(self.layers)}"))
+
+    def keep(self, tokens: npt.NDArray[np.int64]) -> None:
+        """Let only `tokens` (ids, ascending) come out; the others get no probability.
+
+        Half of a small decoder's work is the output layer, and most of its 51,864 tokens are
+        parts of words that nobody says to a truck.
+        """
+        self.kept = tokens
+        self.output = np.ascontiguousarray(self.embeddings[tokens].T.astype(np.float32))
 
     def listen(self, encoded: Array) -> Heard:
         """Take the encoder's output, shape (frames, width)."""
@@ -115,8 +121,19 @@ class Decoder:
         """One more token on each beam: log probabilities (beams, kept), and the memory."""
         return self._run(heard, np.asarray(tokens)[:, None], memory)
 
+    def scores(self, heard: Heard, tokens: list[list[int]], memory: Memory) -> list[Array]:
+        """Log probabilities (length + 1, kept) after each token of each list, all in one pass.
+
+        `memory` is that of one beam which has read the prompt but for its last token; each list
+        begins with that token.
+        """
+        longest = max(map(len, tokens))
+        padded = np.asarray([t + [t[0]] * (longest - len(t)) for t in tokens])
+        logs, _ = self._run(heard, padded, memory.taken([0] * len(tokens)), every=True)
+        return [logs[n, : len(t)] for n, t in enumerate(tokens)]
+
     def _run(
-        self, heard: Heard, tokens: npt.NDArray[np.int64], memory: Memory
+        self, heard: Heard, tokens: npt.NDArray[np.int64], memory: Memory, every: bool = False
     ) -> tuple[Array, Memory]:
         length = tokens.shape[1]
         past = memory.length
@@ -137,7 +154,7 @@ class Decoder:
             x = x + _linear(seen, layer.cross.outward)
             hidden = _linear(_normed(x, layer.gamma, layer.beta), layer.first)
             x = x + _linear(_gelu(hidden), layer.second)
-        last = _normed(x[:, -1], self.gamma, self.beta)
+        last = _normed(x if every else x[:, -1], self.gamma, self.beta)
         return _log_softmax(last @ self.output), Memory(keys, values)
 
     def _heads(self, x: Array) -> Array:

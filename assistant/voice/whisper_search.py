@@ -13,10 +13,14 @@ import numpy as np
 from .token_net import Node
 from .whisper_decoder import Array, Decoder, Heard
 
-BEAMS = 8
-PRUNE = 9.0
+BEAMS = 12
+PRUNE = 12.0
 """Natural-log units below the best at which a hypothesis is given up."""
+LENGTH = 1.0
+"""Natural-log units a token is worth while hypotheses of different lengths compete: without it a
+short phrase wins over a long one that was said less clearly. Set on the tuning voices."""
 MAX_TOKENS = 28
+FREE_TOKENS = 24
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,7 +60,7 @@ class Search:
         self.ends = ends
         self.position = {int(token): at for at, token in enumerate(decoder.kept)}
 
-    def run(self, heard: Heard, prompt: list[int], start: Node, bias: Array | None = None) -> Found:
+    def run(self, heard: Heard, prompt: list[int], start: Node) -> Found:
         """Search `heard` after `prompt`, inside the grammar that begins at `start`."""
         found = Found()
         logs, memory = self.decoder.start(heard, prompt)
@@ -87,14 +91,16 @@ class Search:
             if beam.node.final:
                 score = beam.score + float(ended[at])
                 found.inside.append((beam.tokens, score))
-                best = max(best, score)
+                best = max(best, score + LENGTH * len(beam.tokens))
             for token, node in beam.node.next.items():
                 grown.append((beam.score + float(logs[at, self.position[token]]), at, token, node))
+        # All have the same length here: what is worth its length decides only against the ended.
         grown.sort(key=lambda g: -g[0])
+        length = LENGTH * (max(len(b.tokens) for b in beams) + 1)
         kept, parents = ([free[0]], [free[1]]) if free else ([], [])
-        top = max(best, grown[0][0]) if grown else best
+        top = max(best, grown[0][0] + length) if grown else best
         for score, at, token, node in grown[:BEAMS]:
-            if score < top - PRUNE:
+            if score + length < top - PRUNE:
                 break
             kept.append(_Beam([*beams[at].tokens, token], score, node))
             parents.append(at)
@@ -104,7 +110,7 @@ class Search:
         self, beam: _Beam, at: int, logs: Array, ended: float, found: Found
     ) -> tuple[_Beam, int] | None:
         choice = int(np.argmax(logs[at]))
-        if choice == self.ends.last or (choice in self.ends.soft and beam.tokens):
+        if choice == self.ends.last or len(beam.tokens) >= FREE_TOKENS or _stuck(beam.tokens):
             found.free, found.free_score = beam.tokens, beam.score + ended
             return None
         token = int(self.decoder.kept[choice])
@@ -112,3 +118,8 @@ class Search:
         grown = _Beam([*beam.tokens, token], score, None)
         found.free, found.free_score = grown.tokens, score
         return grown, at
+
+
+def _stuck(tokens: list[int]) -> bool:
+    """Whether the last three tokens stand right before themselves: the model is going round."""
+    return len(tokens) >= 6 and tokens[-3:] == tokens[-6:-3]

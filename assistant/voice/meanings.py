@@ -1,0 +1,88 @@
+"""What words mean at this moment of a job, and whose words they are: what the ears decide by."""
+
+from __future__ import annotations
+
+from collections.abc import Hashable
+
+from assistant.conversation.meaning import Question, understand
+from assistant.conversation.normal import normal, without_lead
+from assistant.procedure.dialog import Dialogs
+from assistant.procedure.job import Job
+from assistant.procedure.said import Act
+from assistant.readings import Reading
+from assistant.readings.quantity import QUANTITIES
+
+from .decide import Interpret
+from .grammar import Grammar
+from .readings_heard import ASKED, ODD, USUAL
+
+LOOSE = 0.2
+"""Weight of words outside the grammar that mean something all the same: likeness is a guess, and
+the ear has guessed once already."""
+_FREE_WORDS = frozenset({"note", "accept", "sign_off"})
+
+
+def interpreter(
+    job: Job,
+    dialogs: Dialogs,
+    who: str,
+    grammar: Grammar,
+    asked: tuple[str, Reading] | None = None,
+) -> Interpret:
+    """Meanings of words said now.
+
+    Args:
+        job: where the job stands.
+        dialogs: the phrases.
+        who: "tech" or "helper"; "" for a microphone that both speak into.
+        grammar: what may be said; other words count less.
+        asked: the question about a reading that waits for its answer, if any.
+    """
+
+    def interpret(words: str) -> tuple[Hashable, float] | None:
+        speaker = who or speaker_of(words, job, dialogs)
+        act = understand(words, speaker, job, dialogs, asked)
+        if isinstance(act, Question):
+            return ("question", act.reply, tuple(sorted(act.fields.items()))), ASKED
+        if act.meaning == "unclear":
+            return None
+        weight = _weight(act, job)
+        if act.reading is None and act.meaning not in _FREE_WORDS and not grammar.accepts(words):
+            weight *= LOOSE
+        return _key(act), weight
+
+    return interpret
+
+
+def speaker_of(words: str, job: Job, dialogs: Dialogs) -> str:
+    """Who said `words` into a shared microphone: by the words, then by whose step it is."""
+    text = normal(words)
+    short = without_lead(text)
+    if text.startswith("helper "):
+        return "helper"
+    whose = {
+        meaning.who
+        for key, meaning in dialogs.words.items()
+        if (meaning.anytime or key in job.allowed()) and {text, short} & set(meaning.phrases)
+    }
+    if len(whose) == 1 and "any" not in whose:
+        return whose.pop()
+    step = job.step
+    return step.who if step is not None and job.pending is None else "tech"
+
+
+def _key(act: Act) -> Hashable:
+    reading = act.reading or {}
+    values = tuple(reading.get(k) for k in ("value_in", "low_in", "high_in", "count", "kind"))
+    return (act.meaning, act.who, values, act.quantity, act.text, act.way)
+
+
+def _weight(act: Act, job: Job) -> float:
+    if act.reading is None:
+        return USUAL
+    value = act.reading.get("value_in")
+    quantity = QUANTITIES.get(act.quantity or job.expects())
+    if not isinstance(value, float) or quantity is None:
+        return USUAL
+    low, high = quantity.plausible_in
+    return USUAL if low <= value <= high else ODD

@@ -1,0 +1,186 @@
+"""Fits `assistant/voice/calibration.toml` on the tuning voices; prints what it would write.
+
+    python tests/benchmarks/calibrate.py [--speech 400] [--minutes 12] [--work FOLDER]
+
+Speech: tuning voices and phrases in the four noises at 20, 10 and 5 dB, wide and narrow band, half
+of it inside the grammar of a step. Not speech to us: the tuning stream of shop noise and chatter.
+The hearings are kept in the work folder, so that another fit costs seconds.
+"""
+
+from __future__ import annotations
+
+import argparse
+import pickle
+import random
+import sys
+from pathlib import Path
+
+import numpy as np
+from scipy.optimize import minimize
+
+sys.path.insert(0, str(Path(__file__).parents[2]))
+
+from assistant.card import default_card
+from assistant.procedure.dialog import load_dialogs
+from assistant.procedure.job import Job
+from assistant.voice import decide as deciding
+from assistant.voice import readings_heard
+from assistant.voice.audio import RATE
+from assistant.voice.decide import Bars, Calibration
+from assistant.voice.ears import open_engines
+from assistant.voice.expected import expected
+from assistant.voice.meanings import interpreter
+from assistant.voice.reading_grammar import reading_grammar
+from tests.spoken import channels, nonspeech, phrases, voices
+from tests.spoken.commands import commands
+
+RIGHT = ("one", "odds", "gap", "fit", "free_fit", "agree", "silent")
+ADDRESSED = ("one", "gap", "fit", "free_fit", "agree", "silent", "odds")
+RIDGE = 0.02
+SETS = ("sphinx+whisper", "whisper", "sphinx")
+
+
+def moments():
+    """A job at the step where each quantity is asked for, and at each command's step."""
+    dialogs = load_dialogs()
+    job = Job(default_card(), dialogs)
+    asks = {s.reading: s.id for s in dialogs.steps if s.kind == "read" and s.id.startswith("found")}
+    asks["lugs"] = "ring_turn"
+    return dialogs, job, asks
+
+
+def gather(n: int, minutes: float, split: str, seed: int = 5) -> list[tuple]:
+    rng = random.Random(seed)
+    engines, problems = open_engines(("whisper", "sphinx"))
+    for line in problems:
+        print(line)
+    dialogs, job, asks = moments()
+    talkers = voices.available(split)
+    jobs = []
+    for i in range(n):
+        snr, kind = (
+            rng.choice((20, 20, 10, 10, 5)),
+            rng.choice(("idle", "impacts", "hiss", "babble")),
+        )
+        channel = rng.choice(("wideband", "narrowband"))
+        if i % 4 == 3:
+            said = rng.choice(commands(split))
+            jobs.append(
+                (said.step, said, said.words, talkers[i % len(talkers)], snr, kind, channel)
+            )
+        else:
+            said = rng.choice(phrases.readings(split))
+            step = asks.get(said.quantity, "") if i % 2 else ""
+            jobs.append((step, said, said.text, talkers[i % len(talkers)], snr, kind, channel))
+    voices.prepare([(voice, text) for _, _, text, voice, *_ in jobs])
+    jobs.sort(key=lambda j: (j[0], getattr(j[1], "quantity", "")))
+    rows = []
+    for i, (step, said, text, voice, snr, kind, channel) in enumerate(jobs):
+        scene = channels.scene(voices.vary(voices.say(voice, text), i), kind, snr, channel, i)
+        start, end = int((scene.start_s - 0.25) * RATE), int((scene.end_s + 0.2) * RATE)
+        where = (step, "" if hasattr(said, "meaning") else said.quantity)
+        rows.append(
+            (where, said.words, snr, hear(engines, job, dialogs, where, scene.samples[start:end]))
+        )
+        if i % 50 == 0:
+            print(f"{i} of {len(jobs)} utterances", file=sys.stderr)
+    if minutes:
+        samples, events = nonspeech.stream(minutes, seed, split)
+        places = [("", "gap"), (asks["gap"], "gap"), (asks["free-travel"], "free-travel")]
+        for i, event in enumerate(sorted(events, key=lambda e: hash(e.kind))):
+            start, end = int((event.start_s - 0.25) * RATE), int((event.end_s + 0.2) * RATE)
+            piece = samples[max(start, 0) : min(end, start + 6 * RATE)]
+            rows.append(
+                (places[i % 3], None, event.kind, hear(engines, job, dialogs, places[i % 3], piece))
+            )
+    return rows
+
+
+def hear(engines, job, dialogs, where, samples):
+    step, quantity = where
+    job.state = step or job.state
+    grammar = expected(job, dialogs) if step else reading_grammar(quantity)
+    peak = float(np.abs(samples).max())
+    out = []
+    for engine in engines:
+        engine.expect(grammar)
+        engine.feed(samples * np.float32(0.5 / max(peak, 1e-4)))
+        out.append(engine.finish())
+    return out
+
+
+def table(rows, engines: str, temperature: float):
+    """Features, whether the first meaning is right, whether it was speech to us."""
+    dialogs, job, _ = moments()
+    names = engines.split("+")
+    blank = Calibration({}, {}, temperature, Bars(0.5, 0.5, 0.8))
+    features, right, ours = [], [], []
+    for (step, quantity), words, _, hearings in rows:
+        if step:
+            job.state = step
+            interpret = interpreter(job, dialogs, "", expected(job, dialogs))
+        else:
+            interpret = readings_heard.interpreter(quantity)
+        got = deciding.decide([h for h in hearings if h.engine in names], interpret, blank)
+        truth = interpret(words) if words else None
+        features.append(got.features)
+        ours.append(words is not None)
+        right.append(bool(words and got.ranked and truth and got.ranked[0].meaning == truth[0]))
+    return features, np.array(right), np.array(ours)
+
+
+def fit(features, names, target, keep):
+    x = np.array([[f[n] for n in names] for f in features])[keep]
+    y = target[keep].astype(float)
+
+    def loss(w):
+        z = x @ w
+        return np.mean(np.logaddexp(0, z) - y * z) + RIDGE * np.sum(w[1:] ** 2) / 10
+
+    w = minimize(loss, np.zeros(len(names))).x
+    return dict(zip(names, (round(float(v), 4) for v in w), strict=True)), float(loss(w))
+
+
+def main() -> None:
+    args = argparse.ArgumentParser()
+    args.add_argument("--speech", type=int, default=400)
+    args.add_argument("--minutes", type=float, default=12)
+    args.add_argument("--work", type=Path, default=Path("calibration-work"))
+    args.add_argument("--write", action="store_true")
+    a = args.parse_args()
+    kept = a.work / "hearings.pickle"
+    if not kept.exists():
+        a.work.mkdir(parents=True, exist_ok=True)
+        kept.write_bytes(pickle.dumps(gather(a.speech, a.minutes, "tuning")))
+    rows = pickle.loads(kept.read_bytes())
+    speech = sum(words is not None for _, words, *_ in rows)
+    text = [
+        "# Weights of the logistic regressions in decide.py, by the engines that listened.",
+        f"# Fitted by tests/benchmarks/calibrate.py on {speech} utterances of tuning voices, and",
+        f"# {len(rows) - speech} sounds and sentences that were not meant for lugcall.",
+    ]
+    for name in SETS:
+        best = None
+        for temperature in (0.7, 1.0, 1.5, 2.0):
+            features, right, ours = table(rows, name, temperature)
+            weights, loss = fit(features, RIGHT, right, np.ones(len(ours), bool))
+            if best is None or loss < best[0]:
+                best = (loss, temperature, weights, features, right, ours)
+        loss, temperature, weights, features, right, ours = best
+        addressed, other = fit(features, ADDRESSED, ours, np.ones(len(ours), bool))
+        print(
+            f"{name}: right {right[ours].mean():.3f} of speech, loss {loss:.3f}, {other:.3f}",
+            file=sys.stderr,
+        )
+        text += ["", f'["{name}"]', f"temperature = {temperature}"]
+        text.append("bars = { accept = 0.5, addressed = 0.5, either = 0.75 }")
+        for key, w in (("right", weights), ("addressed", addressed)):
+            text.append(f"{key} = {{ " + ", ".join(f"{k} = {v}" for k, v in w.items()) + " }")
+    out = "\n".join(text) + "\n"
+    print(out)
+    if a.write:
+        (Path(deciding.__file__).with_name("calibration.toml")).write_text(out, encoding="utf-8")
+
+
+if __name__ == "__main__":
+    main()
