@@ -6,57 +6,21 @@ import io
 import json
 import os
 import sys
-from collections.abc import Callable, Iterable, Iterator
-from functools import wraps
+from collections.abc import Iterable, Iterator
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
-from assistant import __version__
+from assistant import __version__, cli_voice
 from assistant.readings import QUANTITIES, Reading, quantity_named, read
 from assistant.shipped import shipped
+from assistant.terminal import fail, one_line_errors, show
 
 if TYPE_CHECKING:
     from assistant.card import Card
     from assistant.conversation import Session
     from assistant.procedure.said import Said
-
-_LABEL = {"tech": "TECH", "helper": "HELPER", "both": "BOTH"}
-
-
-def _one_line_errors(command: Callable[..., None]) -> Callable[..., None]:
-    """Expected errors become one line on standard error and exit code 1."""
-
-    @wraps(command)
-    def wrapped(*args: Any, **kwargs: Any) -> None:
-        from assistant.card import CardError
-        from assistant.conversation import SessionError
-        from assistant.procedure.dialog import DialogError
-        from assistant.record import RecordError
-
-        try:
-            command(*args, **kwargs)
-        except (CardError, SessionError, DialogError, RecordError) as error:
-            _fail(str(error))
-        except KeyboardInterrupt:
-            left = "Nothing answered is lost; lugcall resume carries on."
-            jobs = ("chat", "resume", "demo")
-            click.echo(f"\nLeft off. {left if command.__name__ in jobs else ''}".rstrip(), err=True)
-            raise SystemExit(130) from None
-        except BrokenPipeError:
-            # The reader went away (a pager was closed): nothing to tell it.
-            sys.stderr.close()
-            raise SystemExit(1) from None
-        except OSError as error:
-            _fail(f"{error.strerror}; check where input and output go")
-
-    return wrapped
-
-
-def _fail(message: str, code: int = 1) -> None:
-    click.echo(f"lugcall: {message}", err=True)
-    raise SystemExit(code)
 
 
 def run() -> None:
@@ -75,9 +39,9 @@ def run() -> None:
         click.echo(error.format_message())
     except click.UsageError as error:
         command = error.ctx.command_path if error.ctx is not None else "lugcall"
-        _fail(f"{error.format_message().rstrip('.')}; {command} --help shows how", 2)
+        fail(f"{error.format_message().rstrip('.')}; {command} --help shows how", 2)
     except click.ClickException as error:
-        _fail(error.format_message(), error.exit_code)
+        fail(error.format_message(), error.exit_code)
     except click.Abort:
         raise SystemExit(130) from None
 
@@ -97,7 +61,7 @@ def main() -> None:
 
 @main.command()
 @click.option("--records", type=click.Path(path_type=Path), help="Folder for the record.")
-@_one_line_errors
+@one_line_errors
 def demo(records: Path | None) -> None:
     """Our invented demo truck, from making it safe to sign-off. Asks nothing."""
     from assistant.card import load_card
@@ -109,14 +73,14 @@ def demo(records: Path | None) -> None:
     records = records or default_folder() / "demo"
     session, said = _begin(load_card(folder / "truck_t104.toml"), records)
     click.echo("An invented truck in an invented shop. TECH is under it, HELPER at the pedal.\n")
-    _show(said)
+    show(said)
     _play(session, script.splitlines(), echo=True)
 
 
 @main.command()
 @click.option("--card", "card_file", type=click.Path(path_type=Path), help="The truck's card.")
 @click.option("--records", type=click.Path(path_type=Path), help="Folder for the record.")
-@_one_line_errors
+@one_line_errors
 def chat(card_file: Path | None, records: Path | None) -> None:
     """Do one truck by text, step by step.
 
@@ -126,14 +90,14 @@ def chat(card_file: Path | None, records: Path | None) -> None:
     from assistant.card import default_card, load_card
 
     session, said = _begin(load_card(card_file) if card_file else default_card(), records)
-    _show(said)
+    show(said)
     _play(session, _lines(), echo=not sys.stdin.isatty())
 
 
 @main.command(short_help="Carry on the newest unfinished record.")
 @click.argument("record", required=False, type=click.Path(path_type=Path))
 @click.option("--records", type=click.Path(path_type=Path), help="Folder with the records.")
-@_one_line_errors
+@one_line_errors
 def resume(record: Path | None, records: Path | None) -> None:
     """Carry on the newest unfinished record (or RECORD) at the step it was left."""
     from assistant.conversation import Session
@@ -143,7 +107,7 @@ def resume(record: Path | None, records: Path | None) -> None:
     folder = records or default_folder()
     path = record or newest_unfinished(folder)
     if path is None:
-        _fail(f"no unfinished record in {folder}; lugcall chat begins one")
+        fail(f"no unfinished record in {folder}; lugcall chat begins one")
         return
     if record is None:
         newer = [p for p in records_in(folder) if p.name > path.name]
@@ -154,7 +118,7 @@ def resume(record: Path | None, records: Path | None) -> None:
                 )
     session, said = Session.resume(path, load_dialogs())
     click.echo(f"Record: {session.journal.path}\n")
-    _show(said)
+    show(said)
     _play(session, _lines(), echo=not sys.stdin.isatty())
 
 
@@ -196,7 +160,7 @@ def _play(session: Session, lines: Iterable[str], echo: bool) -> None:
             who, words = split_speaker(line)
             if echo:
                 click.echo(f"{who}: {words}")
-            _show(session.hear(who, words))
+            show(session.hear(who, words))
             if session.job.signed_off:
                 break
     finally:
@@ -211,15 +175,6 @@ def _play(session: Session, lines: Iterable[str], echo: bool) -> None:
         click.echo("\nNot finished. lugcall resume carries on.", err=True)
 
 
-def _show(said: Iterable[Said]) -> None:
-    for one in said:
-        label = click.style(f"{_LABEL[one.to]:>8} ", bold=True)
-        text = f"{one.signal}: {one.text}" if one.signal else one.text
-        important = bool(one.cue or one.signal == "DANGER" or one.key.startswith("prompt:"))
-        click.echo(f"{label}< {click.style(text, bold=important)}")
-    sys.stdout.flush()
-
-
 # --- readings -------------------------------------------------------------------------------------
 
 
@@ -228,7 +183,7 @@ def _show(said: Iterable[Said]) -> None:
 @click.option("--for", "quantity", default="", help=f"What was asked: {', '.join(QUANTITIES)}.")
 @click.option("--mm", is_flag=True, help="A metric shop: bare numbers are millimetres.")
 @click.option("--json", "as_json", is_flag=True, help="Print JSON.")
-@_one_line_errors
+@one_line_errors
 def reading(words: tuple[str, ...], quantity: str, mm: bool, as_json: bool) -> None:
     """What called-out or typed WORDS mean. "-" reads lines of QUANTITY<TAB>WORDS from a pipe.
 
@@ -238,7 +193,7 @@ def reading(words: tuple[str, ...], quantity: str, mm: bool, as_json: bool) -> N
     try:
         quantity_named(quantity)
     except ValueError as error:
-        _fail(str(error), 2)
+        fail(str(error), 2)
     if words == ("-",):
         for raw in iter(sys.stdin.buffer.readline, b""):
             name, tab, rest = _decoded(raw).rstrip("\r\n").partition("\t")
@@ -284,7 +239,7 @@ def _answer(got: Reading, as_json: bool) -> str:
 @click.option("--total-travel", help="Total pedal travel.")
 @click.option("--card", "card_file", type=click.Path(path_type=Path), help="The truck's card.")
 @click.option("--json", "as_json", is_flag=True, help="Print JSON.")
-@_one_line_errors
+@one_line_errors
 def plan(card_file: Path | None, as_json: bool, **called: str | None) -> None:
     """The arithmetic alone: ring and rod moves from as-found readings."""
     from assistant.card import default_card, load_card
@@ -295,7 +250,7 @@ def plan(card_file: Path | None, as_json: bool, **called: str | None) -> None:
     try:
         report = plan_report(words, card)
     except PlanError as error:
-        _fail(str(error), 2)
+        fail(str(error), 2)
         return
     click.echo(json.dumps(report, ensure_ascii=False, indent=2) if as_json else plan_text(report))
 
@@ -307,7 +262,7 @@ def plan(card_file: Path | None, as_json: bool, **called: str | None) -> None:
 @click.argument("records", nargs=-1, required=True, type=click.Path(path_type=Path))
 @click.option("--seal", help="The seal written on the work order, like 3F2A-91BC.")
 @click.option("--json", "as_json", is_flag=True, help="Print JSON, one object a record.")
-@_one_line_errors
+@one_line_errors
 def verify(records: tuple[Path, ...], seal: str | None, as_json: bool) -> None:
     """Check that no line of the RECORDS was changed, lost or moved. Exit code 1 if one was."""
     from assistant.record import verify_file
@@ -340,7 +295,7 @@ def verify(records: tuple[Path, ...], seal: str | None, as_json: bool) -> None:
 
 @main.command()
 @click.argument("record", type=click.Path(path_type=Path))
-@_one_line_errors
+@one_line_errors
 def transcript(record: Path) -> None:
     """Print RECORD as people read it."""
     from assistant.record import read_events
@@ -350,13 +305,13 @@ def transcript(record: Path) -> None:
     for line in lines(events, problem):
         click.echo(line)
     if problem:
-        _fail(f"{record.name}: {problem}")
+        fail(f"{record.name}: {problem}")
 
 
 @main.command(short_help="Check a truck card; show each limit and whose it is.")
 @click.argument("file", type=click.Path(path_type=Path))
 @click.option("--json", "as_json", is_flag=True, help="Print JSON.")
-@_one_line_errors
+@one_line_errors
 def card(file: Path, as_json: bool) -> None:
     """Check a truck card and show every figure with whose it is."""
     from assistant.card import load_card
@@ -368,3 +323,6 @@ def card(file: Path, as_json: bool) -> None:
         return
     for line in card_lines(loaded):
         click.echo(line)
+
+
+cli_voice.add_to(main)

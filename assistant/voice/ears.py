@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import time
 from collections.abc import Sequence
 
 import numpy as np
@@ -11,6 +10,7 @@ from .audio import Samples
 from .decide import Decision, Interpret, decide
 from .engine import Engine, EngineError
 from .grammar import Grammar
+from .heard import Hearing
 
 BEST_FIRST = ("vosk", "whisper", "sphinx")
 
@@ -73,8 +73,6 @@ class Ears:
 
     def __init__(self, engines: Sequence[Engine]) -> None:
         self.engines = list(engines)
-        self.seconds: dict[str, float] = {}
-        """What each engine took for the last utterance."""
 
     @property
     def names(self) -> tuple[str, ...]:
@@ -86,15 +84,17 @@ class Ears:
         for engine in self.engines:
             engine.expect(grammar)
 
-    def hear(self, samples: Samples, interpret: Interpret) -> Decision:
-        """Decide about one whole utterance."""
+    def listen(self, samples: Samples) -> list[Hearing]:
+        """What each engine makes of one whole utterance."""
         hearings = []
         peak = float(np.abs(samples).max()) if len(samples) else 0.0
         # A far voice and a near one should not differ in anything but noise.
         even = samples * np.float32(0.5 / peak) if peak > 1e-4 else samples
         for engine in self.engines:
-            begun = time.perf_counter()
             engine.feed(even)
             hearings.append(engine.finish())
-            self.seconds[engine.name] = time.perf_counter() - begun
-        return decide(hearings, interpret)
+        return hearings
+
+    def hear(self, samples: Samples, interpret: Interpret) -> Decision:
+        """Decide about one whole utterance."""
+        return decide(self.listen(samples), interpret)

@@ -17,8 +17,9 @@ from .engine import EngineError
 from .grammar import Grammar
 from .heard import Hearing, Hypothesis
 from .token_net import TokenNet
-from .whisper_decoder import Array, Decoder, Heard, Memory
+from .whisper_decoder import Decoder, Heard, Memory
 from .whisper_search import LENGTH, Ends, Found, Search
+from .whisper_weights import Array
 
 COMMON = 8_000
 """Tokens always kept: byte-pair merges are numbered by how common they are."""
@@ -68,7 +69,10 @@ class WhisperEngine:
                 f"the Whisper model in {folder} cannot be loaded; copy it again, all four files"
             ) from error
         self.features = FeatureExtractor()
-        special = self.tokenizer.token_to_id
+
+        def special(token: str) -> int:
+            return int(self.tokenizer.token_to_id(token))
+
         self.sot, self.eot = special("<|startoftranscript|>"), special("<|endoftext|>")
         self._special = [
             special("<|startofprev|>"), self.sot, special("<|notimestamps|>")
@@ -153,7 +157,8 @@ class WhisperEngine:
         padded[before : before + len(samples)] = samples
         features = self.features(padded, padding=0)[None, :, : len(padded) // 160]
         view = ctranslate2.StorageView.from_array(np.ascontiguousarray(features, dtype=np.float32))
-        return np.array(self.model.encode(view), dtype=np.float32)[0]
+        encoded: Array = np.array(self.model.encode(view), dtype=np.float32)[0]
+        return encoded
 
     def _without_liking(
         self, inside: list[tuple[list[int], float]]

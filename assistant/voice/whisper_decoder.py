@@ -171,7 +171,8 @@ class Decoder:
             scores = scores + mask
         scores = np.exp(scores - scores.max(axis=-1, keepdims=True))
         scores /= scores.sum(axis=-1, keepdims=True)
-        return (scores @ values).transpose(0, 2, 1, 3).reshape(beams, length, width)
+        seen: Array = (scores @ values).transpose(0, 2, 1, 3).reshape(beams, length, width)
+        return seen
 
 
 def _layer(w: dict[str, Array], name: str) -> _Layer:
@@ -209,7 +210,8 @@ def _norm(x: Array, by: _Attention) -> Array:
 def _normed(x: Array, gamma: Array, beta: Array) -> Array:
     centred = x - x.mean(axis=-1, keepdims=True)
     spread = np.sqrt(np.mean(np.square(centred), axis=-1, keepdims=True) + _EPSILON)
-    return centred / spread * gamma + beta
+    normed: Array = centred / spread * gamma + beta
+    return normed
 
 
 def _gelu(x: Array) -> Array:
@@ -222,9 +224,11 @@ def _erf(x: Array) -> Array:
     t = 1.0 / (1.0 + 0.3275911 * np.abs(x))
     poly = t * (0.254829592 + t * (-0.284496736 + t * (1.421413741 + t * (-1.453152027
                 + t * 1.061405429))))  # fmt: skip
-    return np.sign(x) * (1.0 - poly * np.exp(-x * x))
+    erf: Array = np.sign(x) * (1.0 - poly * np.exp(-x * x))
+    return erf
 
 
 def _log_softmax(x: Array) -> Array:
     top = x.max(axis=-1, keepdims=True)
-    return x - top - np.log(np.exp(x - top).sum(axis=-1, keepdims=True))
+    logs: Array = x - top - np.log(np.exp(x - top).sum(axis=-1, keepdims=True))
+    return logs

@@ -11,7 +11,8 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from .token_net import Node
-from .whisper_decoder import Array, Decoder, Heard
+from .whisper_decoder import Decoder, Heard
+from .whisper_weights import Array
 
 BEAMS = 12
 PRUNE = 12.0

@@ -1,0 +1,60 @@
+"""What all commands share: errors in one line, and replies as lines on the screen."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable, Iterable
+from functools import wraps
+from typing import TYPE_CHECKING, Any
+
+import click
+
+if TYPE_CHECKING:
+    from assistant.procedure.said import Said
+
+LABEL = {"tech": "TECH", "helper": "HELPER", "both": "BOTH"}
+
+
+def one_line_errors(command: Callable[..., None]) -> Callable[..., None]:
+    """Expected errors become one line on standard error and exit code 1."""
+
+    @wraps(command)
+    def wrapped(*args: Any, **kwargs: Any) -> None:
+        from assistant.card import CardError
+        from assistant.conversation import SessionError
+        from assistant.procedure.dialog import DialogError
+        from assistant.record import RecordError
+
+        try:
+            command(*args, **kwargs)
+        except (CardError, SessionError, DialogError, RecordError) as error:
+            fail(str(error))
+        except KeyboardInterrupt:
+            left = "Nothing answered is lost; lugcall resume carries on."
+            jobs = ("chat", "resume", "demo")
+            click.echo(f"\nLeft off. {left if command.__name__ in jobs else ''}".rstrip(), err=True)
+            raise SystemExit(130) from None
+        except BrokenPipeError:
+            # The reader went away (a pager was closed): nothing to tell it.
+            sys.stderr.close()
+            raise SystemExit(1) from None
+        except OSError as error:
+            fail(f"{error.strerror}; check where input and output go")
+
+    return wrapped
+
+
+def fail(message: str, code: int = 1) -> None:
+    """One line on standard error, and out."""
+    click.echo(f"lugcall: {message}", err=True)
+    raise SystemExit(code)
+
+
+def show(said: Iterable[Said]) -> None:
+    """Print replies, each with whom it is for."""
+    for one in said:
+        label = click.style(f"{LABEL[one.to]:>8} ", bold=True)
+        text = f"{one.signal}: {one.text}" if one.signal else one.text
+        important = bool(one.cue or one.signal == "DANGER" or one.key.startswith("prompt:"))
+        click.echo(f"{label}< {click.style(text, bold=important)}")
+    sys.stdout.flush()
