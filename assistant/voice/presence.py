@@ -35,10 +35,10 @@ class Limits:
     echo_db: float
 
 
-BEGIN = Limits(0.4, 4.0, 2.0, 6.0)
-GO_ON = Limits(0.3, 1.0, 0.5, 3.0)
-TALKING_BEGIN = Limits(0.6, 6.0, 3.0, 6.0)
-TALKING_GO_ON = Limits(0.4, 2.0, 1.0, 3.0)
+BEGIN = Limits(0.4, 4.0, 2.0, 8.0)
+GO_ON = Limits(0.3, 1.0, 0.5, 4.0)
+TALKING_BEGIN = Limits(0.6, 6.0, 3.0, 8.0)
+TALKING_GO_ON = Limits(0.4, 2.0, 1.0, 4.0)
 """While the assistant itself talks."""
 
 
@@ -84,11 +84,7 @@ class Presence:
 
     def learn(self) -> None:
         """The last frame belonged to no utterance, or to one that goes on too long."""
-        speechlike = self._heard.probability >= SPEECHLIKE
-        if self._echo and self._echo.sounding:
-            self._echo.learn(speechlike)
-        else:
-            self._murmur.learn(speechlike)
+        self._murmur.learn(self._heard.probability >= SPEECHLIKE)
 
     @property
     def stands_out(self) -> bool:
