@@ -16,7 +16,8 @@ from .vad import Vad
 PRE_ROLL_S = 0.42
 """Kept from before speech was noticed: a weak "th", "s" or "f" comes well before the vowel."""
 BEGIN_FRAMES = 2
-"""Frames of speech in a row that make a beginning."""
+CROWDED_FRAMES = 3
+"""Frames of speech in a row that make a beginning; and while others talk in the background."""
 PAUSE_S = 0.12
 """A pause that may be the end."""
 LEAST_S = 0.15
@@ -57,6 +58,7 @@ class Turns:
         self._run = 0
         self._active = 0
         self._silent = 0
+        self._paused = False
         self._start_s = 0.0
 
     def set_wait(self, short_s: float, long_s: float, usual_s: float | None = None) -> None:
@@ -87,13 +89,15 @@ class Turns:
         self._kept.append(frame)
         self.presence.learn()
         self._run = self._run + 1 if self.presence.begins else 0
-        return self._begin(end_s) if self._run >= BEGIN_FRAMES else []
+        enough = CROWDED_FRAMES if self.presence.crowded else BEGIN_FRAMES
+        return self._begin(end_s) if self._run >= enough else []
 
     def _begin(self, end_s: float) -> list[Event]:
         self.presence.begin()
         self._frames = list(self._kept)
         self._kept.clear()
-        self._active, self._silent, self._complete = self._run, 0, None
+        self._active, self._silent = self._run, 0
+        self._paused, self._complete = False, None
         self._start_s = end_s - self._run * FRAME_S
         begun: list[Event] = [BargedIn(self._start_s)] if self.presence.talking else []
         return [*begun, Started(self._start_s)]
@@ -102,9 +106,9 @@ class Turns:
         if (self._active + self._silent) * FRAME_S >= LONG_S:
             self.presence.learn()
         events: list[Event] = []
-        if self._silent * FRAME_S >= PAUSE_S:
+        if self._paused:
             events.append(Resumed(end_s))
-            self._complete = None
+            self._paused, self._complete = False, None
         self._silent = 0
         self._active += 1
         if end_s - self._start_s >= MOST_S:
@@ -122,7 +126,8 @@ class Turns:
                 ended = Ended(self._samples(), self._start_s, speech_end_s, end_s)
             self._forget()
             return [ended]
-        if silent_s >= PAUSE_S > silent_s - FRAME_S and self._word():
+        if silent_s >= PAUSE_S and not self._paused and self._word():
+            self._paused = True
             return [Paused(self._samples(), speech_end_s, end_s)]
         return []
 

@@ -87,10 +87,14 @@ class Presence:
         self._murmur.learn(self._heard.probability >= SPEECHLIKE)
 
     @property
+    def crowded(self) -> bool:
+        """Whether people talk in the background, so that more must speak for an answer."""
+        return self._murmur.share > CROWD
+
+    @property
     def stands_out(self) -> bool:
         """Whether even a very short utterance may be a word."""
-        quiet = self._murmur.share <= CROWD
-        return quiet or self._loudest_db - self._murmur.db >= STAND_OUT_DB
+        return not self.crowded or self._loudest_db - self._murmur.db >= STAND_OUT_DB
 
     def _passes(self, limits: Limits) -> bool:
         heard = self._heard
