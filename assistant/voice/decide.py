@@ -21,6 +21,11 @@ Interpret = Callable[[str], tuple[Hashable, float] | None]
 """Words to their meaning and how likely such a meaning is beforehand; None when they have none."""
 
 KEEP = 6
+FREE_GAP = 9.0
+"""From this much (natural log) on, the free words fit so much better than any in the grammar that
+the grammar most likely lacks what was said."""
+FREE_SHARE = 0.1
+"""Else what the free words count beside the best ones of the grammar."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -179,7 +184,9 @@ def _shares(
         words.setdefault(meaning, hypothesis.words)
         if main.engine not in engines.setdefault(meaning, []):
             engines[meaning].append(main.engine)
-    floor = 0.02 * max(weight.values(), default=1.0)
+    best = max(weight.values(), default=1.0)
+    _add_free(main, interpret, weight, words, engines, best)
+    floor = 0.02 * best
     for hearing in hearings:
         if hearing is main:
             continue
@@ -198,6 +205,27 @@ def _shares(
         (Candidate(words[m], m, w / total, tuple(engines[m])) for m, w in weight.items()),
         key=lambda c: -c.share,
     )
+
+
+def _add_free(
+    main: Hearing,
+    interpret: Interpret,
+    weight: dict[Hashable, float],
+    words: dict[Hashable, str],
+    engines: dict[Hashable, list[str]],
+    best: float,
+) -> None:
+    """The free words, should they mean something: they may be said in a way the grammar lacks."""
+    meant = interpret(main.free) if main.free else None
+    if meant is None:
+        return
+    inside = main.marks.get("inside")
+    fits_badly = inside is None or (main.free_score or 0.0) - inside > FREE_GAP
+    meaning, prior = meant
+    weight[meaning] = weight.get(meaning, 0.0) + best * prior * (1.0 if fits_badly else FREE_SHARE)
+    words.setdefault(meaning, main.free)
+    if main.engine not in engines.setdefault(meaning, []):
+        engines[meaning].append(main.engine)
 
 
 def _features(

@@ -10,11 +10,10 @@ from assistant.procedure.dialog import Dialogs
 from assistant.procedure.job import Job
 from assistant.procedure.said import Act
 from assistant.readings import Reading
-from assistant.readings.quantity import QUANTITIES
 
 from .decide import Interpret
 from .grammar import Grammar
-from .readings_heard import ASKED, ODD, USUAL
+from .readings_heard import ASKED, SELDOM, USUAL, two_amounts, usual
 
 LOOSE = 0.2
 """Weight of words outside the grammar that mean something all the same: likeness is a guess, and
@@ -46,7 +45,7 @@ def interpreter(
             return ("question", act.reply, tuple(sorted(act.fields.items()))), ASKED
         if act.meaning == "unclear":
             return None
-        weight = _weight(act, job)
+        weight = _weight(act, job, words)
         if act.reading is None and act.meaning not in _FREE_WORDS and not grammar.accepts(words):
             weight *= LOOSE
         return _key(act), weight
@@ -77,12 +76,10 @@ def _key(act: Act) -> Hashable:
     return (act.meaning, act.who, values, act.quantity, act.text, act.way)
 
 
-def _weight(act: Act, job: Job) -> float:
+def _weight(act: Act, job: Job, words: str) -> float:
     if act.reading is None:
         return USUAL
     value = act.reading.get("value_in")
-    quantity = QUANTITIES.get(act.quantity or job.expects())
-    if not isinstance(value, float) or quantity is None:
-        return USUAL
-    low, high = quantity.plausible_in
-    return USUAL if low <= value <= high else ODD
+    named = act.quantity or job.expects()
+    seldom = act.meaning == "reading" and two_amounts(words)
+    return (SELDOM if seldom else USUAL) * usual(value if isinstance(value, float) else None, named)

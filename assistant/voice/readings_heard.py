@@ -2,16 +2,29 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Hashable
 
 from assistant.readings import Reading, read
-from assistant.readings.quantity import QUANTITIES
 
 from .decide import Interpret
 
+MOSTLY_IN = {
+    "gap": (0.2, 1.1),
+    "clearance": (0.0, 0.5),
+    "bearing-travel": (0.2, 1.1),
+    "free-travel": (0.2, 3.5),
+    "pedal-height": (4.0, 12.0),
+    "total-travel": (4.0, 12.0),
+    "brake-contact": (0.2, 3.5),
+}
+"""Where most trucks' readings lie, as found or as left; common practice, no source."""
 USUAL = 1.0
 ODD = 0.3
-"""Weight of a length outside what a bare number would be taken for; common practice, no source."""
+"""Weight of a length outside `MOSTLY_IN`."""
+SELDOM = 0.2
+"""Weight of a range or a repair: a mishearing makes one more often than a person does."""
+_TWO = re.compile(r"\b(?:to|no|nope|correction|sorry|scratch|mean|make|wait)\b")
 ASKED = 0.1
 """Weight of words that would only make a question."""
 
@@ -24,7 +37,7 @@ def interpreter(quantity: str, metric: bool = False) -> Interpret:
         reading = read(words, quantity, units)
         if reading.status in ("none", "refused"):
             return None
-        return meaning(reading), weight(reading, quantity)
+        return meaning(reading), weight(reading, quantity, words)
 
     return interpret
 
@@ -36,11 +49,22 @@ def meaning(reading: Reading) -> Hashable:
     return (reading.value_in, reading.low_in, reading.high_in, reading.count, reading.kind)
 
 
-def weight(reading: Reading, quantity: str) -> float:
-    """How likely such a value is for the quantity, before anything was heard."""
+def weight(reading: Reading, quantity: str, words: str = "") -> float:
+    """How likely such a reading is for the quantity, before anything was heard."""
     if reading.status != "read":
         return ASKED
-    if reading.value_in is None or quantity not in QUANTITIES:
+    factor = SELDOM if two_amounts(words) else USUAL
+    return factor * usual(reading.value_in, quantity)
+
+
+def usual(value_in: float | None, quantity: str) -> float:
+    """`USUAL` within what trucks mostly show, `ODD` outside."""
+    if value_in is None or quantity not in MOSTLY_IN:
         return USUAL
-    low, high = QUANTITIES[quantity].plausible_in
-    return USUAL if low <= reading.value_in <= high else ODD
+    low, high = MOSTLY_IN[quantity]
+    return USUAL if low <= value_in <= high else ODD
+
+
+def two_amounts(words: str) -> bool:
+    """Whether the words hold a range "to" something, or a repair."""
+    return _TWO.search(words) is not None

@@ -129,9 +129,7 @@ class WhisperEngine:
             encoded = self.encode(samples)
             found = self.search.run(self.decoder.listen(encoded), self._prompt, self._net.start)
             found.inside.sort(key=lambda pair: -(pair[1] + LENGTH * len(pair[0])))
-            # The free words stand beside them: they may be a reading that the grammar lacks.
-            free = [(found.free, found.free_score)] if found.free else []
-            ranked = self._without_liking([*found.inside[:KEPT], *free])
+            ranked = self._without_liking(found.inside[:KEPT])
         return Hearing(
             self.name,
             tuple(Hypothesis(self._text(tokens), score) for tokens, score in ranked),
