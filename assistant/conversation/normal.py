@@ -7,7 +7,7 @@ import re
 _PUNCTUATION = re.compile(r"[^\w\s'/.\-+½¼¾⅛⅜⅝⅞\"]+|[.\-](?=\s|$)")
 _SPACES = re.compile(r"\s+")
 _LEAD = re.compile(
-    r"^(?:(?:okay|ok|alright|right|uh|um|er|hey|well|so|and|yeah|yes|now)\s+)+(?=\S)"
+    r"^(?:(?:okay|ok|all right|alright|right|uh|um|er|hey|well|so|and|yeah|yes|now)\s+)+(?=\S)"
 )
 _NEGATION = re.compile(
     r"\b(?:not|no|never|nothing|cannot|without|un|\w+n't"
