@@ -44,6 +44,7 @@ def add_to(main: click.Group) -> None:
 @click.option("--speaker", help="Technician's loudspeaker.")
 @click.option("--helper-speaker", help="Helper's loudspeaker.")
 @click.option("--keep-audio", is_flag=True, help="Keep the sound of confirmed readings; says so.")
+@click.option("--timings", is_flag=True, help="Say at the end how fast it answered.")
 @_engine_option
 @one_line_errors
 def listen(
@@ -57,6 +58,7 @@ def listen(
     speaker: str | None,
     helper_speaker: str | None,
     keep_audio: bool,
+    timings: bool,
     engines: tuple[str, ...],
 ) -> None:
     """Do one truck by voice: with microphones, or from recordings, faster than they were made.
@@ -65,7 +67,8 @@ def listen(
     """
     from assistant.voice.audio import AudioError
     from assistant.voice.engine import EngineError
-    from assistant.voice.listen import Devices, listen_files, listen_live
+    from assistant.voice.listen import listen_files
+    from assistant.voice.live import Devices, listen_live
 
     if helper_recording is not None and recording is None:
         fail("--helper goes with --from; give the technician's recording too", 2)
@@ -81,9 +84,10 @@ def listen(
             listen_files(session, ears, (recording.name, tech), _named(helper_recording, helper))
         else:
             session, said = _session(card_file, records, again, keep_audio)
-            listen_live(
-                session, said, ears, Devices(mic, helper_mic, speaker, helper_speaker), click.echo
-            )
+            used = Devices(mic, helper_mic, speaker, helper_speaker)
+            waits = listen_live(session, said, ears, used, click.echo)
+            if timings:
+                click.echo(waits.line())
     except (AudioError, EngineError) as error:
         fail(str(error))
         return

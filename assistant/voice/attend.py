@@ -34,16 +34,20 @@ class Turn:
     Attributes:
         role: "tech" or "helper".
         heard: the words taken, or the likeliest ones that were not.
-        decision: what was decided.
+        decision: what the ears decided.
+        kind: what was done in the end: "accept", "choose", "again" or "nothing".
         said: the replies.
-        wait_s: from the end of speech to the decision that it had ended.
+        speech_end_s: when the words ended, by the clock of the frames.
+        wait_s: from then to the decision that they had ended.
         decode_s: what the engines took.
     """
 
     role: str
     heard: str
     decision: Decision
+    kind: str
     said: tuple[Said, ...]
+    speech_end_s: float
     wait_s: float
     decode_s: float
 
@@ -56,7 +60,8 @@ class Attendant:
         ears: the engines.
         executor: where decoding runs; one worker, since engines are not for two threads.
         answer: told every turn; says and shows its replies.
-        on_speech: told when somebody begins to speak, with the channel's role.
+        on_speech: told when somebody begins to speak (True), and when that was no word (False),
+            with the channel's role.
     """
 
     def __init__(
@@ -65,7 +70,7 @@ class Attendant:
         ears: Ears,
         executor: Executor,
         answer: Callable[[Turn], None],
-        on_speech: Callable[[str], None] = lambda role: None,
+        on_speech: Callable[[str, bool], None] = lambda role, begins: None,
     ) -> None:
         self.session = session
         self.ears = ears
@@ -73,6 +78,8 @@ class Attendant:
         self._executor = executor
         self._answer = answer
         self._on_speech = on_speech
+        self._last = ""
+        self._answered_s = float("-inf")
 
     def add(self, role: str, name: str) -> Channel:
         """Listen to one more microphone: "tech", "helper", or "" for one that both share."""
@@ -82,7 +89,7 @@ class Attendant:
             self.ears,
             self._executor,
             lambda: self.grammar(role),
-            lambda: self._on_speech(role),
+            lambda begins: self._on_speech(role, begins),
         )
         self.channels.append(channel)
         return channel
@@ -99,32 +106,41 @@ class Attendant:
     def pump(self) -> None:
         """Deal with what has been decoded meanwhile; call it after every frame."""
         for channel in self.channels:
-            utterance = channel.utterance
-            if utterance is None or not utterance.hearings.done():
-                continue
-            if utterance.ended_s is None and utterance.looked_at:
-                continue
-            decision = self._decided(channel, utterance)
-            if utterance.ended_s is not None:
-                channel.utterance = None
-                self._act(channel, utterance, decision)
-                continue
-            utterance.looked_at = True
-            if self._stops(channel, decision):
-                # A stop is acted on at once: nobody waits to see whether more is said.
-                utterance.ended_s = utterance.begun_s
-                self._act(channel, utterance, decision)
-            elif decision.kind == "accept" and decision.probability >= COMPLETE:
-                channel.listener.turns.patience(True)
-            elif decision.kind == "again":
-                channel.listener.turns.patience(False)
+            while channel.ended and channel.ended[0].hearings.done():
+                utterance = channel.ended[0]
+                if utterance.grammar != self.grammar(channel.role).name:
+                    channel.again(utterance)  # the other person's words moved the job meanwhile
+                    continue
+                channel.ended.popleft()
+                self._act(channel, utterance, self._decided(channel, utterance))
+            guess = channel.guess
+            if guess is not None and guess.hearings.done() and not guess.looked_at:
+                guess.looked_at = True
+                self._look(channel, guess)
+
+    def _look(self, channel: Channel, guess: Utterance) -> None:
+        """A pause: wait for the rest of the words, or not."""
+        decision = self._decided(channel, guess)
+        if self._stops(channel, decision):
+            # A stop is acted on at once: nobody waits to see whether more is said.
+            channel.end_now()
+            guess.ended_s = channel.now_s
+            self._act(channel, guess, decision)
+        elif decision.kind == "accept" and decision.probability >= COMPLETE:
+            channel.listener.turns.patience(True)
+        elif decision.kind == "again":
+            channel.listener.turns.patience(False)
 
     def _decided(self, channel: Channel, utterance: Utterance) -> Decision:
         job, dialogs = self.session.job, self.session.dialogs
         meant = interpreter(
             job, dialogs, channel.role, self.grammar(channel.role), self.session.asked
         )
-        return decide(utterance.hearings.result(), meant)
+        try:
+            hearings = utterance.hearings.result()
+        except Exception:  # an engine that chokes on one utterance must not end the job
+            return Decision("again", (), 0.0, 1.0, "")
+        return decide(hearings, meant)
 
     def _stops(self, channel: Channel, decision: Decision) -> bool:
         if not decision.ranked or self.session.job.state == "halted":
@@ -143,22 +159,44 @@ class Attendant:
         if session.job.signed_off:
             return
         role = channel.role or speaker_of(decision.heard, session.job, session.dialogs)
-        kind = decision.kind
         meaning = self._meaning(channel, decision.heard) if decision.ranked else ""
-        if self._stops(channel, decision):
-            kind = "accept"
-        elif kind == "accept" and meaning in PEDAL and decision.probability < SURE:
-            kind = "again"
-        decode_s = sum(h.seconds for h in utterance.hearings.result())
+        kind = self._kind(channel, utterance, decision, meaning)
+        decode_s = _decode_s(utterance)
         ear = _ear(channel, decision, kind, decode_s)
         if kind == "accept":
             said = session.hear(role, decision.heard, ear, utterance.samples)
+            self._answered_s, self._last = channel.now_s, meaning
         else:
             said = session.unheard(role, ear, utterance.samples)
-        ended = utterance.ended_s if utterance.ended_s is not None else utterance.begun_s
-        wait_s = ended - utterance.speech_end_s
+        wait_s = utterance.ended_s - utterance.speech_end_s
         self.warm()
-        self._answer(Turn(role, decision.heard, decision, tuple(said), wait_s, decode_s))
+        end_s = utterance.speech_end_s
+        heard = decision.heard
+        self._answer(Turn(role, heard, decision, kind, tuple(said), end_s, wait_s, decode_s))
+
+    def _kind(
+        self, channel: Channel, utterance: Utterance, decision: Decision, meaning: str
+    ) -> str:
+        """What is done about an utterance; more is asked of some than that it was heard well."""
+        if self._stops(channel, decision):
+            return "accept"
+        kind = decision.kind
+        # Words that began before the last answer came do not answer it: an impatient second "done"
+        # must not pass for the next step's, nor a "check" for a read-back nobody has heard.
+        if kind == "accept" and utterance.start_s < self._answered_s:
+            if meaning == self._last:
+                return "nothing"
+            if meaning in PEDAL or meaning in ("check", "done"):
+                return "again"
+        if kind == "accept" and meaning in PEDAL and decision.probability < SURE:
+            return "again"
+        return kind
+
+
+def _decode_s(utterance: Utterance) -> float:
+    if utterance.hearings.exception() is not None:
+        return 0.0
+    return sum(h.seconds for h in utterance.hearings.result())
 
 
 def _ear(channel: Channel, decision: Decision, kind: str, decode_s: float) -> dict[str, Any]:

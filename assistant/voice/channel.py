@@ -1,12 +1,13 @@
-"""One microphone of a session: its turns, and the utterance being decoded."""
+"""One microphone of a session: its turns, and the utterances on their way to being understood."""
 
 from __future__ import annotations
 
+from collections import deque
 from collections.abc import Callable
 from concurrent.futures import Executor, Future
 from dataclasses import dataclass
 
-from .audio import Samples
+from .audio import FRAME_S, Samples
 from .ears import Ears
 from .grammar import Grammar
 from .heard import Hearing
@@ -20,17 +21,19 @@ class Utterance:
 
     Attributes:
         samples: the sound.
+        grammar: the name of the one it is heard with.
         hearings: what the engines make of it; done or still to come.
-        speech_end_s, begun_s, ended_s: by the clock of the frames; `ended_s` is None while the
-            pause may not be the end yet.
+        start_s, speech_end_s, ended_s: by the clock of the frames; `ended_s` is when it was taken
+            for finished.
         looked_at: the guess was used already, to be more or less patient.
     """
 
     samples: Samples
+    grammar: str
     hearings: Future[list[Hearing]]
+    start_s: float
     speech_end_s: float
-    begun_s: float
-    ended_s: float | None = None
+    ended_s: float = 0.0
     looked_at: bool = False
 
 
@@ -43,7 +46,13 @@ class Channel:
         ears: the engines; shared by channels, used by one job of `executor` at a time.
         executor: where decoding runs.
         grammar: gives what may be said now.
-        on_speech: told when somebody begins to speak.
+        on_speech: told when somebody begins to speak (True), and when that turned out to be no
+            word (False).
+
+    Attributes:
+        guess: words after which there is a pause that may not be the end, or None.
+        ended: utterances that are over, the oldest first; each waits for its answer.
+        now_s: where the last frame ended.
     """
 
     def __init__(
@@ -53,12 +62,16 @@ class Channel:
         ears: Ears,
         executor: Executor,
         grammar: Callable[[], Grammar],
-        on_speech: Callable[[], None],
+        on_speech: Callable[[bool], None],
     ) -> None:
         self.role = role
         self.name = name
         self.listener = Listener()
-        self.utterance: Utterance | None = None
+        self.guess: Utterance | None = None
+        self.ended: deque[Utterance] = deque()
+        self.now_s = 0.0
+        self._begun_s = 0.0
+        self._over = False
         self._ears = ears
         self._executor = executor
         self._grammar = grammar
@@ -66,29 +79,66 @@ class Channel:
 
     def feed(self, samples: Samples, at_s: float, played: Samples | None = None) -> None:
         """Take one frame of the microphone, and what the loudspeaker played meanwhile."""
+        self.now_s = at_s + FRAME_S
         for event in self.listener.feed(samples, at_s, played):
             self._take(event)
 
+    def reset(self) -> None:
+        """The microphone was away: what was being said into it is gone, as is what it sounded like.
+
+        Utterances that had ended are still answered.
+        """
+        self._forget()
+        self.listener = Listener()
+
+    def end_now(self) -> Utterance | None:
+        """The guess, taken for finished; what follows it without a pause is not listened to."""
+        guess, self.guess = self.guess, None
+        self._over = guess is not None
+        return guess
+
+    def again(self, utterance: Utterance) -> None:
+        """Hear it once more: something else may be said by now."""
+        fresh = self._decode(utterance.samples, utterance.start_s, utterance.speech_end_s)
+        utterance.grammar, utterance.hearings = fresh.grammar, fresh.hearings
+
     def _take(self, event: Event) -> None:
+        if self._over and not isinstance(event, Started):
+            return
         match event:
-            case Started() | BargedIn():
-                self._on_speech()
+            case Started():
+                self._over = False
+                self._begun_s = event.at_s
+                self._on_speech(True)
             case Paused():
                 # Decoding begins on the guess that this is the end: the wait costs nothing then.
-                self.utterance = self._decode(event.samples, event.speech_end_s, event.at_s)
-            case Resumed() | TooLong() | Dropped():
-                self.utterance = None
+                self.guess = self._decode(event.samples, self._begun_s, event.speech_end_s)
+            case Resumed():
+                self._forget()
+            case TooLong() | Dropped():
+                self._forget()
+                self._on_speech(False)
             case Ended():
-                if self.utterance is None:
-                    self.utterance = self._decode(event.samples, event.speech_end_s, event.at_s)
-                self.utterance.ended_s = event.at_s
-                self.utterance.samples = event.samples
+                done, self.guess = self.guess, None
+                if done is None:
+                    done = self._decode(event.samples, event.start_s, event.speech_end_s)
+                done.ended_s = event.at_s
+                done.samples = event.samples
+                self.ended.append(done)
+            case BargedIn():
+                pass  # speech has begun, and `Started` says so
 
-    def _decode(self, samples: Samples, speech_end_s: float, at_s: float) -> Utterance:
+    def _forget(self) -> None:
+        if self.guess is not None:
+            self.guess.hearings.cancel()  # the engines may be needed for what is said instead
+            self.guess = None
+
+    def _decode(self, samples: Samples, start_s: float, speech_end_s: float) -> Utterance:
         grammar = self._grammar()
 
         def work() -> list[Hearing]:
             self._ears.expect(grammar)
             return self._ears.listen(samples)
 
-        return Utterance(samples, self._executor.submit(work), speech_end_s, at_s)
+        hearings = self._executor.submit(work)
+        return Utterance(samples, grammar.name, hearings, start_s, speech_end_s)

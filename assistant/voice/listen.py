@@ -1,28 +1,19 @@
-"""Whole sessions by voice: from recordings, or live with microphones and loudspeakers."""
+"""Whole sessions from recordings; `live.py` has those with microphones and loudspeakers."""
 
 from __future__ import annotations
 
-import threading
-import time
-from collections.abc import Callable, Sequence
-from concurrent.futures import Executor, Future, ThreadPoolExecutor
-from dataclasses import dataclass
+from collections.abc import Callable
+from concurrent.futures import Executor, Future
 from typing import Any
 
 import numpy as np
 
 from assistant.conversation import Session
-from assistant.procedure.said import Said
 from assistant.terminal import show
 
 from .attend import Attendant, Turn
-from .audio import FRAME, FRAME_S, AudioError, Samples
+from .audio import FRAME, FRAME_S, Samples
 from .ears import Ears
-from .inputs import Microphone
-from .mouth import Mouth
-from .player import Output, Player, SilentPlayer
-from .ports import quiet_libraries
-from .speech import Speech
 
 TAIL_S = 1.5
 """Silence put after a recording, so that its last words end."""
@@ -89,189 +80,5 @@ def print_turn(turn: Turn) -> None:
     """Show a turn as the typed session shows its own."""
     if not turn.said:
         return
-    sure = f"{turn.decision.probability:.2f}"
-    print(f"{turn.role}: {turn.heard}  [{turn.decision.kind} {sure}]")
+    print(f"{turn.role}: {turn.heard}  [{turn.kind} {turn.decision.probability:.2f}]")
     show(turn.said)
-
-
-@dataclass(frozen=True, slots=True)
-class Devices:
-    """Which devices to use, by number or name; None for the system's own."""
-
-    mic: str | None = None
-    helper_mic: str | None = None
-    speaker: str | None = None
-    helper_speaker: str | None = None
-
-
-class Live:
-    """A session with real microphones and loudspeakers; `run` returns at sign-off.
-
-    Args:
-        session: the job and its record.
-        ears: the engines.
-        devices: which to use.
-        tell: told in one line what goes wrong.
-
-    Raises:
-        AudioError: there is no such microphone.
-    """
-
-    def __init__(
-        self, session: Session, ears: Ears, devices: Devices, tell: Callable[[str], None]
-    ) -> None:
-        quiet_libraries()
-        self.session = session
-        self._tell = tell
-        self._news: list[tuple[str, str]] = []
-        self._news_lock = threading.Lock()
-        self.latencies: list[tuple[float, float]] = []
-        """For each turn: seconds from the end of speech to the reply being handed to the mouth,
-        and to its first sound."""
-        self._ended = 0.0
-        self.mouth = Mouth(
-            Speech(),
-            _output(devices.speaker, self._news_of("speaker_lost"), self._news_of("speaker_back")),
-            _output(devices.helper_speaker, self._news_of("speaker_lost"),
-                    self._news_of("speaker_back")) if devices.helper_speaker else None,
-            on_first=self._first,
-            on_trouble=tell,
-        )  # fmt: skip
-        self._executor = ThreadPoolExecutor(1, "ears")
-        self.attendant = Attendant(session, ears, self._executor, self._answer, self._speech)
-        wanted = [("tech" if devices.helper_mic else "", devices.mic)]
-        if devices.helper_mic:
-            wanted.append(("helper", devices.helper_mic))
-        self._mics: list[tuple[Any, Microphone]] = []
-        for role, name in wanted:
-            who = "technician" if role != "helper" else "helper"
-            mic = Microphone(
-                _device(name),
-                on_lost=self._news_of("mic_lost", who),
-                on_back=self._news_of("mic_back", who),
-            )
-            self._mics.append((self.attendant.add(role, mic.name), mic))
-        self._lost: list[Said] = []
-
-    def run(self, opening: Sequence[Said]) -> None:
-        """Say the opening, then listen until the job is signed off or interrupted."""
-        try:
-            show(opening)
-            self.mouth.say(opening)
-            self.attendant.warm()
-            while not self.session.job.signed_off:
-                for channel, mic in self._mics:
-                    self._frame(channel, mic)
-                self._report_news()
-                self.attendant.pump()
-            self._finish_speaking()
-        finally:
-            self.close()
-
-    def _frame(self, channel: Any, mic: Microphone) -> None:
-        frame = mic.get()
-        if frame is None:
-            return
-        played = self.mouth.reference(FRAME_S, until=frame.at + FRAME_S)
-        channel.listener.talking = self.mouth.speaking()
-        channel.feed(frame.samples, frame.at, played)
-        self.mouth.ambient(channel.listener.floor_db)
-
-    def _speech(self, role: str) -> None:
-        if self.mouth.speaking("tech" if role != "helper" else "helper"):
-            self._lost = self.mouth.hush(role or "both")
-
-    def _answer(self, turn: Turn) -> None:
-        if not turn.said:
-            self.mouth.say(self._lost)  # it was a noise, or talk for somebody else
-            self._lost = []
-            return
-        self._lost = []
-        print_turn(turn)
-        self._ended = time.monotonic()
-        self._handed = (turn.wait_s, turn.decode_s)
-        to = turn.role if turn.role == "helper" else "tech"
-        taken = turn.said[0].key not in ("reply:say_again", "reply:spell_it", "reply:again")
-        self.mouth.signal("heard" if taken else "not heard", to)
-        self.mouth.say(turn.said)
-
-    def _first(self, said: Said, where: str, at: float) -> None:
-        if self._ended and said.text:
-            self.latencies.append((self._handed[0], self._handed[0] + at - self._ended))
-            self._ended = 0.0
-
-    def _news_of(self, key: str, who: str = "") -> Callable[..., None]:
-        def told(*_: object) -> None:
-            with self._news_lock:
-                self._news.append((key, who))
-
-        return told
-
-    def _report_news(self) -> None:
-        """Devices come and go in threads of their own; the record is written from this one."""
-        with self._news_lock:
-            news, self._news = self._news, []
-        for key, who in news:
-            fields = {"who": who} if who else {}
-            said = self.session.notice("both", key, **fields)
-            show(said)
-            if key == "mic_lost":
-                self._hold_on()
-            self.mouth.say(said)
-            if key == "speaker_back":
-                self.mouth.say(self.session.job.prompt())
-
-    def _hold_on(self) -> None:
-        """With a pedal held and nobody to be heard, the one thing to say is to keep holding."""
-        if self.session.job.facts.hold == "held":
-            text = self.session.dialogs.say("hold_standing")
-            keep = [Said("helper", text, "reply:hold_standing", cue="HOLD")]
-            show(keep)
-            self.mouth.say(keep)
-
-    def _finish_speaking(self, limit_s: float = 30.0) -> None:
-        until = time.monotonic() + limit_s
-        while self.mouth.speaking() and time.monotonic() < until:
-            time.sleep(0.05)
-
-    def close(self) -> None:
-        """Let go of devices and record."""
-        for _, mic in self._mics:
-            mic.close()
-        self._executor.shutdown(wait=True, cancel_futures=True)
-        self.mouth.close()
-        self.mouth.speech.close()
-        self.session.close()
-
-
-def listen_live(
-    session: Session,
-    opening: Sequence[Said],
-    ears: Ears,
-    devices: Devices,
-    tell: Callable[[str], None],
-) -> None:
-    """Do a session with microphones and loudspeakers until it is signed off.
-
-    Raises:
-        AudioError: there is no microphone.
-    """
-    try:
-        live = Live(session, ears, devices, tell)
-    except AudioError:
-        session.close()
-        raise
-    live.run(opening)
-
-
-def _output(name: str | None, lost: Callable[..., None], back: Callable[..., None]) -> Output:
-    try:
-        return Player(_device(name), lost, back)
-    except AudioError:
-        if name is not None:
-            raise
-        return SilentPlayer()  # a shop without a loudspeaker reads the screen
-
-
-def _device(name: str | None) -> str | int | None:
-    return int(name) if name is not None and name.isdigit() else name
