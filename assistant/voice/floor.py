@@ -10,8 +10,8 @@ import numpy as np
 
 from .audio import FRAME, RATE, Samples
 
-LOW_HZ, HIGH_HZ = 300.0, 3800.0
-"""Where speech has its power and every channel passes; rumble of an engine lies below."""
+LOW_HZ, HIGH_HZ = 300.0, 7500.0
+"""Where speech has its power, down to the s of a "six"; rumble of an engine lies below."""
 SILENT_DB = -100.0
 _SUB = 10
 """Frames in a sub-window."""

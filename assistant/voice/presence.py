@@ -9,7 +9,7 @@ from .echo import Echo
 from .floor import SILENT_DB, Floor, Murmur, level_db
 from .vad import Vad
 
-FALL_DB = 24.0
+FALL_DB = 30.0
 """So far below its loudest, an utterance has paused, whatever sounds on: echoes, people."""
 SPEECHLIKE = 0.35
 """From this probability on, sound without an utterance is people talking, or our own echo."""

@@ -1,0 +1,330 @@
+"""Turn-taking: speech found in noise, utterances whole, echo taken out, a stop heard over it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+import numpy as np
+import pytest
+
+from assistant.voice.audio import FRAME, FRAME_S, RATE, Samples
+from assistant.voice.echo import Echo
+from assistant.voice.endpoint import MOST_S, PAUSE_S, PRE_ROLL_S, Turns, Waits
+from assistant.voice.floor import Floor, level_db
+from assistant.voice.turn_events import (
+    BargedIn,
+    Ended,
+    Event,
+    Paused,
+    Started,
+)
+from assistant.voice.turns import Listener
+from assistant.voice.vad import Vad
+from tests.spoken.channels import active_level
+from tests.spoken.noises import RMS, noise
+from tests.spoken.voices import available, say
+
+VOICES = [voice for voice in available("tuning") if voice.make == "espeak-ng"]
+needs_voices = pytest.mark.skipif(not VOICES, reason="needs espeak-ng to speak")
+WORDS = ("check", "done", "no", "up", "stop", "hold")
+LEVEL_DB = -26.0
+
+
+def frames(samples: Samples) -> Iterable[tuple[Samples, float]]:
+    for n in range(len(samples) // FRAME):
+        yield samples[n * FRAME : (n + 1) * FRAME], n * FRAME_S
+
+
+def silence(seconds: float) -> Samples:
+    """Not digital: a microphone's own hiss, at -70 dB."""
+    hiss = np.random.default_rng(0).standard_normal(round(seconds * RATE))
+    return np.asarray(hiss * 10 ** (-70 / 20), np.float32)
+
+
+def spoken(text: str, voice: int = 0, level_db: float = LEVEL_DB) -> Samples:
+    """`text` without silence at its ends, its active level as given."""
+    samples = say(VOICES[voice % len(VOICES)], text)
+    power, first, last = active_level(samples)
+    return samples[first:last] * np.float32(10 ** (level_db / 20) / np.sqrt(power))
+
+
+def at(seconds: float, *placed: tuple[float, Samples]) -> Samples:
+    """Quiet of this length with samples added at these times."""
+    out = silence(seconds)
+    for start_s, samples in placed:
+        start = round(start_s * RATE)
+        out[start : start + len(samples)] += samples
+    return out
+
+
+def kinds(events: Iterable[Event]) -> list[str]:
+    return [type(event).__name__ for event in events]
+
+
+class Script:
+    """Stands in for the detector where only the order of frames matters."""
+
+    def __init__(self, *stretches: tuple[int, float]) -> None:
+        self._left = [p for count, p in stretches for _ in range(count)]
+
+    def probability(self, frame: Samples) -> float:
+        return self._left.pop(0) if self._left else 0.0
+
+    def reset(self) -> None:
+        self._left.clear()
+
+
+def scripted(*stretches: tuple[int, float], wait: Waits | None = None) -> tuple[Turns, Samples]:
+    """Turns on a script of (frames, probability), and sound to match it: loud where likely."""
+    turns = Turns(Script(*stretches), wait)  # type: ignore[arg-type]
+    loud = np.repeat([0.1 if p > 0.3 else 1e-3 for n, p in stretches for _ in range(n)], FRAME)
+    hiss = np.random.default_rng(1).standard_normal(len(loud))
+    return turns, np.asarray(hiss * loud, np.float32)
+
+
+def played_out(turns: Turns, samples: Samples) -> list[Event]:
+    return [event for frame, at_s in frames(samples) for event in turns.feed(frame, at_s)]
+
+
+def test_a_frame_of_another_length_is_refused() -> None:
+    with pytest.raises(ValueError, match="512"):
+        Vad().probability(np.zeros(480, np.float32))
+
+
+@needs_voices
+def test_speech_is_told_from_machines() -> None:
+    vad = Vad()
+    speech = [vad.probability(f) for f, _ in frames(spoken("seven and three eighths of an inch"))]
+    assert np.mean(np.array(speech) > 0.5) > 0.7
+    for kind in ("idle", "impacts", "hiss"):
+        vad.reset()
+        machine = [vad.probability(f) for f, _ in frames(noise(kind, 10, 1))]
+        assert np.mean(np.array(machine) > 0.5) < 0.02, kind
+
+
+def test_reset_forgets() -> None:
+    vad, tone = Vad(), noise("idle", 1, 2)
+    first = [vad.probability(f) for f, _ in frames(tone)]
+    vad.reset()
+    assert [vad.probability(f) for f, _ in frames(tone)] == first
+
+
+def test_the_floor_follows_a_compressor_up_and_down() -> None:
+    floor = Floor()
+    quiet = np.random.default_rng(0).standard_normal(RATE * 8).astype(np.float32) * 1e-3
+    quiet[RATE * 2 : RATE * 6] *= 30
+    seen = {}
+    for frame, at_s in frames(quiet):
+        floor.feed(level_db(frame))
+        seen[round(at_s, 1)] = floor.db
+    low, high = level_db(quiet[:FRAME]), level_db(quiet[RATE * 3 : RATE * 3 + FRAME])
+    assert high - low == pytest.approx(29.5, abs=2)
+    assert seen[1.9] == pytest.approx(low, abs=3)
+    assert seen[2.5] == pytest.approx(low, abs=3)  # half a second of it might be a word
+    assert seen[5.9] == pytest.approx(high, abs=3)
+    assert seen[6.4] == pytest.approx(low, abs=4)
+
+
+def test_an_utterance_with_pre_roll_pause_and_end() -> None:
+    turns, samples = scripted((30, 0.0), (20, 0.9), (30, 0.0), wait=Waits(0.2, 0.6, 0.3))
+    events = played_out(turns, samples)
+    assert kinds(events) == ["Started", "Paused", "Ended"]
+    started, paused, ended = events
+    assert isinstance(started, Started) and isinstance(paused, Paused) and isinstance(ended, Ended)
+    assert started.at_s == ended.start_s == pytest.approx(30 * FRAME_S, abs=0.04)
+    assert ended.speech_end_s == paused.speech_end_s == pytest.approx(50 * FRAME_S, abs=0.04)
+    assert paused.at_s - paused.speech_end_s == pytest.approx(PAUSE_S, abs=FRAME_S)
+    assert ended.at_s - ended.speech_end_s == pytest.approx(0.3, abs=FRAME_S)
+    first_s = ended.at_s - len(ended.samples) / RATE
+    assert ended.start_s - first_s == pytest.approx(PRE_ROLL_S, abs=0.1)
+    start = round(first_s * RATE)
+    np.testing.assert_array_equal(ended.samples, samples[start : start + len(ended.samples)])
+
+
+@pytest.mark.parametrize(("complete", "wait_s"), [(True, 0.2), (False, 0.6), (None, 0.4)], ids=str)
+def test_patience_sets_the_wait(complete: bool | None, wait_s: float) -> None:
+    turns, samples = scripted((20, 0.0), (10, 0.9), (40, 0.0))
+    turns.set_wait(0.2, 0.6)
+    ended: list[Ended] = []
+    for frame, at_s in frames(samples):
+        for event in turns.feed(frame, at_s):
+            if isinstance(event, Paused):
+                turns.patience(complete)
+            elif isinstance(event, Ended):
+                ended.append(event)
+    assert len(ended) == 1
+    assert ended[0].at_s - ended[0].speech_end_s == pytest.approx(wait_s, abs=FRAME_S)
+
+
+def test_patience_is_forgotten_when_the_speech_goes_on() -> None:
+    stretches = (20, 0.0), (10, 0.9), (5, 0.0), (10, 0.9), (40, 0.0)
+    turns, samples = scripted(*stretches, wait=Waits(0.2, 0.6, 0.4))
+    told = False
+    events: list[Event] = []
+    for frame, at_s in frames(samples):
+        for event in turns.feed(frame, at_s):
+            events.append(event)
+            if isinstance(event, Paused) and not told:
+                turns.patience(False)
+                told = True
+    assert kinds(events) == ["Started", "Paused", "Resumed", "Paused", "Ended"]
+    ended = events[-1]
+    assert isinstance(ended, Ended)
+    assert ended.at_s - ended.speech_end_s == pytest.approx(0.4, abs=FRAME_S)
+
+
+def test_one_frame_of_speech_is_nothing() -> None:
+    turns, samples = scripted((20, 0.0), (1, 0.9), (20, 0.0), (1, 0.9), (20, 0.0))
+    assert played_out(turns, samples) == []
+
+
+def test_what_never_ends_is_too_long_and_then_no_speech() -> None:
+    turns, samples = scripted((20, 0.0), (round(2 * MOST_S / FRAME_S), 0.9))
+    events = played_out(turns, samples)
+    assert kinds(events) in (["Started", "TooLong"], ["Started", "Paused", "Ended"])
+    assert not turns.speaking
+
+
+def test_the_end_of_one_utterance_is_the_pre_roll_of_the_next() -> None:
+    turns, samples = scripted(
+        (20, 0.0), (10, 0.9), (8, 0.0), (10, 0.9), (20, 0.0), wait=Waits(0.2, 0.2, 0.2)
+    )
+    ended = [event for event in played_out(turns, samples) if isinstance(event, Ended)]
+    assert len(ended) == 2
+    assert all(len(event.samples) / RATE > 0.32 + PRE_ROLL_S - 0.1 for event in ended)
+
+
+@needs_voices
+@pytest.mark.parametrize("kind", ["idle", "impacts", "hiss"])
+def test_short_words_are_found_whole_in_noise(kind: str) -> None:
+    snr_db = 10.0
+    placed = [(2.5 + 1.5 * n, spoken(word, n)) for n, word in enumerate(WORDS)]
+    seconds = 2.5 + 1.5 * len(WORDS)
+    samples = at(seconds, *placed)
+    background = noise(kind, seconds + 1, 4)[: len(samples)]
+    samples = samples + background * np.float32(10 ** ((LEVEL_DB - snr_db) / 20) / RMS)
+    ended = [e for e in played_out(Turns(Vad()), samples) if isinstance(e, Ended)]
+    assert len(ended) == len(WORDS)
+    for event, (start_s, word) in zip(ended, placed, strict=True):
+        assert event.at_s - len(event.samples) / RATE < start_s
+        assert event.at_s > start_s + len(word) / RATE
+
+
+@pytest.mark.parametrize("kind", ["idle", "impacts", "hiss"])
+def test_machines_alone_say_nothing(kind: str) -> None:
+    assert played_out(Turns(Vad()), noise(kind, 30, 9)) == []
+
+
+@needs_voices
+def test_talk_in_the_background_does_not_keep_an_answer_from_ending() -> None:
+    samples = at(9, *[(3.0 + 1.5 * n, spoken(word, n)) for n, word in enumerate(("check", "done"))])
+    samples = samples + noise("babble", 9, 3) * np.float32(10 ** ((LEVEL_DB - 20) / 20) / RMS)
+    ended = [e for e in played_out(Turns(Vad()), samples) if isinstance(e, Ended)]
+    for start_s in (3.0, 4.5):
+        mine = [e for e in ended if start_s - 0.3 < e.start_s < start_s + 0.6]
+        assert mine and mine[0].at_s < start_s + 1.4
+
+
+@needs_voices
+@pytest.mark.parametrize("patient", [True, False])
+def test_a_gap_in_a_number_is_bridged_by_patience_only(patient: bool) -> None:
+    nine, rest = spoken("nine"), spoken("sixteenths")
+    samples = at(4, (1.0, nine), (1.0 + len(nine) / RATE + 0.35, rest))
+    turns = Turns(Vad(), Waits(0.2, 0.6, 0.2))
+    ended = []
+    for frame, at_s in frames(samples):
+        for event in turns.feed(frame, at_s):
+            if isinstance(event, Paused) and patient:
+                turns.patience(False)
+            elif isinstance(event, Ended):
+                ended.append(event)
+    assert len(ended) == (1 if patient else 2)
+
+
+def echo_of(played: Samples, gain_db: float, delay_s: float) -> Samples:
+    """`played` as a microphone in a room hears it: direct, six reflections, a fading tail."""
+    rng = np.random.default_rng(7)
+    t = np.arange(round(0.3 * RATE)) / RATE
+    room = rng.standard_normal(len(t)) * 10 ** (-3 * t / 0.3) * 0.12
+    room[0] = 1.0
+    room[rng.integers(20, 500, 6)] += rng.uniform(-0.5, 0.5, 6)
+    room *= 10 ** (gain_db / 20) / np.sqrt(np.sum(room**2))
+    delayed = np.concatenate([np.zeros(round(delay_s * RATE)), played])
+    heard = np.fft.irfft(np.fft.rfft(delayed, 2**18) * np.fft.rfft(room, 2**18), 2**18)
+    return np.asarray(heard[: len(played)], np.float32)
+
+
+PROMPTS = (
+    (0.8, "Measure the gap from the bearing to the clutch brake."),
+    (4.8, "Nine sixteenths. Say check, or say it again."),
+    (9.0, "Turn the ring two notches, then take the wrench off."),
+)
+
+
+def prompts() -> tuple[Samples, list[tuple[float, float]]]:
+    """What the assistant plays, and when."""
+    out = np.zeros(13 * RATE, np.float32)
+    spans = []
+    for start_s, text in PROMPTS:
+        words = spoken(text, 2, -20.0)
+        out[round(start_s * RATE) : round(start_s * RATE) + len(words)] = words
+        spans.append((start_s, start_s + len(words) / RATE))
+    return out, spans
+
+
+def listened(heard: Samples, played: Samples, spans: list[tuple[float, float]]) -> list[Event]:
+    listener = Listener()
+    events = []
+    for frame, at_s in frames(heard):
+        listener.talking = any(start <= at_s + FRAME_S and at_s < end + 0.2 for start, end in spans)
+        start = round(at_s * RATE)
+        events += listener.feed(frame, at_s, played[start : start + FRAME])
+    return events
+
+
+@needs_voices
+@pytest.mark.parametrize(("gain_db", "delay_s"), [(-10, 0.02), (-20, 0.06), (-30, 0.12)])
+def test_it_does_not_hear_itself_but_hears_a_stop(gain_db: float, delay_s: float) -> None:
+    played, spans = prompts()
+    echo = echo_of(played, gain_db, delay_s) + silence(13)
+    assert listened(echo, played, spans) == []
+    deaf = Turns(Vad())
+    assert "Ended" in kinds(played_out(deaf, echo_of(played, -10, 0.02) + silence(13)))
+
+    stop, said_s = spoken("stop", 0), spans[1][0] + 1.0
+    over = echo.copy()
+    over[round(said_s * RATE) : round(said_s * RATE) + len(stop)] += stop
+    events = listened(over, played, spans)
+    barged = [event for event in events if isinstance(event, BargedIn)]
+    assert len(barged) == 1 and said_s - 0.1 < barged[0].at_s < said_s + 0.3
+    assert [e for e in events if isinstance(e, Ended) and abs(e.start_s - said_s) < 0.3]
+
+
+@needs_voices
+def test_the_echo_is_taken_out_and_the_person_left_in() -> None:
+    played, spans = prompts()
+    echo = echo_of(played, -10, 0.06)
+    stop, start = spoken("stop", 1), round((spans[2][0] + 1.0) * RATE)
+    heard = echo + silence(13)
+    heard[start : start + len(stop)] += stop
+    canceller = Echo()
+    clean = np.concatenate(
+        [
+            canceller.feed(f, played[round(t * RATE) : round(t * RATE) + FRAME])
+            for f, t in frames(heard)
+        ]
+    )
+
+    def power(samples: Samples) -> float:
+        return float(np.mean(np.square(samples, dtype=np.float64)))
+
+    second = slice(round(spans[1][0] * RATE), round(spans[1][1] * RATE))
+    assert power(clean[second]) < power(heard[second]) / 10
+    word = slice(start, start + len(stop))
+    assert power(clean[word] - stop) < power(echo[word]) / 10
+
+
+def test_without_playback_frames_pass_untouched() -> None:
+    canceller, frame = Echo(), silence(FRAME_S)
+    assert canceller.feed(frame, np.zeros(FRAME, np.float32)) is frame
+    assert canceller.over_db > 90
