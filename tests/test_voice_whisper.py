@@ -1,0 +1,399 @@
+"""Whisper narrowed to a grammar: the decoder held against CTranslate2, the search to the grammar.
+
+The packaged weights are used; without them, or without a test voice, what needs them is skipped.
+"""
+
+import math
+import random
+import struct
+from pathlib import Path
+from typing import Any, ClassVar
+
+import numpy as np
+import pytest
+
+from assistant.voice import models
+from assistant.voice.audio import RATE, Samples
+from assistant.voice.engine import EngineError
+from assistant.voice.grammar import Grammar, alt, opt, seq
+from assistant.voice.reading_grammar import reading_grammar
+from assistant.voice.token_net import Node, TokenNet
+from assistant.voice.whisper import WhisperEngine
+from assistant.voice.whisper_decoder import Decoder, _erf
+from assistant.voice.whisper_search import Ends, Search
+from assistant.voice.whisper_weights import decoder_weights
+from tests.spoken import voices
+from tests.spoken.phrases import plain
+
+PACKAGED = models.find_spec(models.WHISPER_PACKAGE)
+needs_model = pytest.mark.skipif(PACKAGED is None, reason="the Whisper weights are not installed")
+VOICE = "slt"
+needs_voice = pytest.mark.skipif(
+    VOICE not in {v.name for v in voices.available()}, reason=voices.missing() or "-"
+)
+GAP = reading_grammar("gap")
+
+
+@pytest.fixture(scope="module")
+def folder() -> Path:
+    """The packaged weights."""
+    assert PACKAGED is not None and PACKAGED.origin is not None
+    return Path(PACKAGED.origin).parent / "model"
+
+
+@pytest.fixture(scope="module")
+def engine(folder: Path) -> WhisperEngine:
+    """One engine for all tests here: it takes a second to load."""
+    return WhisperEngine(folder)
+
+
+@pytest.fixture(scope="module")
+def theirs(folder: Path) -> Any:
+    """CTranslate2 with the same weights in float32, as ours are."""
+    import ctranslate2
+
+    return ctranslate2.models.Whisper(str(folder), compute_type="float32")
+
+
+@pytest.fixture(scope="module")
+def ours(folder: Path) -> Decoder:
+    """Our decoder with all of the vocabulary."""
+    decoder = Decoder(folder / "model.bin")
+    decoder.keep(np.arange(len(decoder.embeddings)))
+    return decoder
+
+
+@needs_model
+class TestAgainstCTranslate2:
+    """The same encoder output through both decoders."""
+
+    def sound(self, seed: int) -> Samples:
+        """A voice where there is one; noise shows a wrong matrix as well."""
+        if VOICE in {v.name for v in voices.available()}:
+            text = ("nine sixteenths shy", "stop", "four eighty-five")[seed]
+            return voices.say(VOICE, text)
+        return np.random.default_rng(seed).normal(0, 0.05, 2 * RATE).astype(np.float32)
+
+    def both(
+        self, engine: WhisperEngine, theirs: Any, ours: Decoder, seed: int, length: int
+    ) -> tuple[np.ndarray, np.ndarray, list[int]]:
+        """Log probabilities, shape (length, vocabulary), along CTranslate2's greedy path."""
+        import ctranslate2
+
+        engine.expect(GAP)
+        encoded = engine.encode(self.sound(seed))
+        view = ctranslate2.StorageView.from_array(np.ascontiguousarray(encoded[None]))
+        (made,) = theirs.generate(
+            view,
+            [engine._prompt],
+            beam_size=1,
+            suppress_blank=False,
+            suppress_tokens=[],
+            max_length=len(engine._prompt) + length,
+            return_logits_vocab=True,
+        )
+        logits = np.array([np.array(step) for step in made.logits[0]], np.float64)
+        tokens = list(made.sequences_ids[0])
+        heard = ours.listen(encoded)
+        logs, memory = ours.start(heard, engine._prompt)
+        steps = [logs[0]]
+        for token in tokens[: len(logits) - 1]:
+            logs, memory = ours.step(heard, [token], memory)
+            steps.append(logs[0])
+        top = logits.max(axis=1, keepdims=True)
+        normal = logits - top - np.log(np.exp(logits - top).sum(axis=1, keepdims=True))
+        return np.array(steps), normal, tokens
+
+    @pytest.mark.parametrize("seed", [0, 1, 2])
+    def test_log_probabilities(
+        self, engine: WhisperEngine, theirs: Any, ours: Decoder, seed: int
+    ) -> None:
+        mine, other, tokens = self.both(engine, theirs, ours, seed, 10)
+        assert mine.shape == other.shape and len(mine) >= 2 and mine.shape[1] == 51_864
+        assert np.abs(mine - other).max() < 2e-4  # natural-log units, over all tokens
+        assert np.ptp(other) > 20
+        assert [int(np.argmax(step)) for step in mine[: len(tokens)]] == tokens
+
+    def test_all_at_once_is_one_by_one(self, engine: WhisperEngine, ours: Decoder) -> None:
+        engine.expect(GAP)
+        heard = ours.listen(engine.encode(self.sound(0)))
+        _, memory = ours.start(heard, engine._prompt[:-1])
+        lists = [[engine._prompt[-1], *engine._ids(" nine sixteenths")], [engine._prompt[-1], 11]]
+        for tokens, logs in zip(lists, ours.scores(heard, lists, memory), strict=True):
+            assert len(logs) == len(tokens)
+            grown = memory
+            for token, together in zip(tokens, logs, strict=True):
+                alone, grown = ours.step(heard, [token], grown)
+                assert np.allclose(alone[0], together, atol=2e-3)
+
+    def test_beams_do_not_mix(self, engine: WhisperEngine, ours: Decoder) -> None:
+        engine.expect(GAP)
+        heard = ours.listen(engine.encode(self.sound(0)))
+        _, memory = ours.start(heard, engine._prompt)
+        two, _ = ours.step(heard, [11, 50], memory.taken([0, 0]))
+        for at, token in enumerate((11, 50)):
+            one, _ = ours.step(heard, [token], memory)
+            assert np.allclose(one[0], two[at], atol=2e-3)
+
+    def test_what_is_not_kept_gets_nothing(self, folder: Path, ours: Decoder) -> None:
+        few = Decoder(folder / "model.bin")
+        few.keep(np.array([11, 13, 50_256]))
+        heard = few.listen(np.random.default_rng(1).normal(size=(20, 384)).astype(np.float32))
+        logs, _ = few.start(heard, [50_257])
+        assert np.exp(logs[0]).sum() == pytest.approx(1, abs=1e-5)
+        whole, _ = ours.start(heard, [50_257])
+        gap = whole[0][[11, 13, 50_256]] - logs[0]
+        assert np.allclose(gap, gap[0], atol=1e-3)  # the same shares among themselves
+
+
+def test_erf_is_the_libraries() -> None:
+    x = np.linspace(-5, 5, 2001).astype(np.float32)
+    assert np.abs(_erf(x) - [math.erf(v) for v in x]).max() < 5e-7
+
+
+def written(variables: list[tuple[str, np.ndarray, int]], version: int = 6) -> bytes:
+    """A weights file as `ctranslate2.specs.model_spec` writes it: name, shape, type, bytes."""
+
+    def text(word: str) -> bytes:
+        raw = word.encode() + b"\0"
+        return struct.pack("H", len(raw)) + raw
+
+    out = struct.pack("I", version) + text("WhisperSpec") + struct.pack("II", 3, len(variables))
+    for name, data, kind in variables:
+        out += text(name) + struct.pack("B", data.ndim)
+        out += b"".join(struct.pack("I", n) for n in data.shape)
+        out += struct.pack("=BI", kind, data.nbytes) + data.tobytes()
+    return out + struct.pack("I", 0)
+
+
+class TestWeights:
+    GOOD = (
+        ("decoder/a/weight", np.arange(6, dtype=np.float32).reshape(2, 3), 0),
+        ("encoder/b", np.ones(4, np.float32), 0),
+        ("decoder/c", np.array([1.5, -2], np.float16), 4),
+    )
+
+    def read(self, tmp_path: Path, content: bytes) -> dict[str, np.ndarray]:
+        path = tmp_path / "model.bin"
+        path.write_bytes(content)
+        return dict(decoder_weights(path))
+
+    def test_only_the_decoders(self, tmp_path: Path) -> None:
+        found = self.read(tmp_path, written(list(self.GOOD)))
+        assert found.keys() == {"a/weight", "c"}
+        assert found["a/weight"].tolist() == [[0, 1, 2], [3, 4, 5]]
+        assert found["c"].tolist() == [1.5, -2] and found["c"].dtype == np.float32
+
+    @pytest.mark.parametrize(
+        "content",
+        [
+            b"",
+            b"RIFF\0\0\0\0WAVE",
+            b"not a model at all " * 50,
+            written(list(GOOD))[:70],
+            written(list(GOOD))[:-8],
+            written(list(GOOD), version=5),
+            written([("decoder/a/weight_scale", np.ones(2, np.float32), 0)]),
+            written([("decoder/a", np.ones(2, np.float32), 9)]),
+        ],
+        ids=["empty", "wav", "text", "cut", "cut late", "other version", "quantized", "odd type"],
+    )
+    def test_anything_else_is_refused_in_one_line(self, tmp_path: Path, content: bytes) -> None:
+        with pytest.raises(EngineError, match=r"cannot be read; copy them again") as caught:
+            self.read(tmp_path, content)
+        assert "\n" not in str(caught.value) and "model.bin" in str(caught.value)
+
+    def test_missing(self, tmp_path: Path) -> None:
+        with pytest.raises(EngineError, match="cannot be read; copy them again"):
+            decoder_weights(tmp_path / "model.bin")
+
+    @needs_model
+    def test_packaged_and_cut(self, folder: Path, tmp_path: Path) -> None:
+        content = (folder / "model.bin").read_bytes()
+        assert "layer_3/ffn/linear_1/bias" in decoder_weights(folder / "model.bin")
+        for part in (0.1, 0.6, 0.97):
+            (tmp_path / "model.bin").write_bytes(content[: int(len(content) * part)])
+            with pytest.raises(EngineError, match="cannot be read"):
+                decoder_weights(tmp_path / "model.bin")
+
+    @needs_model
+    def test_folder_of_something_else(self, tmp_path: Path) -> None:
+        for name in ("config.json", "model.bin", "tokenizer.json", "vocabulary.txt"):
+            (tmp_path / name).write_text("{}")
+        with pytest.raises(EngineError, match="cannot be loaded; copy it again") as caught:
+            WhisperEngine(tmp_path)
+        assert "\n" not in str(caught.value)
+
+
+def letters(word: str) -> tuple[int, ...]:
+    """A spelling in which words are pieces of each other: "six" begins "sixteenth"."""
+    pieces = {"six": (1,), "sixteenth": (1, 2), "sixteenths": (1, 2, 3), "teenth": (2,)}
+    return pieces.get(word, (100 + sum(map(ord, word)),))
+
+
+SMALL = Grammar(
+    "small",
+    alt(seq("six", opt("teenth")), "sixteenth", seq("a", alt("six", "sixteenths"), opt("shy"))),
+)
+
+
+def paths(node: Node, length: int) -> set[tuple[int, ...]]:
+    """All token lists that end within `length`."""
+    found = {()} if node.final else set()
+    if length:
+        found |= {(t, *rest) for t, to in node.next.items() for rest in paths(to, length - 1)}
+    return found
+
+
+class TestTokenNet:
+    def test_exactly_the_sentences(self) -> None:
+        said = set(SMALL.sentences(300, random.Random(1)))
+        wanted = {tuple(t for word in text.split() for t in letters(word)) for text in said}
+        assert len(said) == 7 and len(wanted) == 6  # "six teenth" is written like "sixteenth"
+        assert paths(TokenNet(SMALL.start, letters).start, 8) == wanted
+
+    def test_one_node_for_one_place(self) -> None:
+        net = TokenNet(SMALL.start, letters)
+        assert net.start.next[1] is net.start.next[1]
+        assert net.node(net.start.places) is net.start
+
+    @needs_model
+    @pytest.mark.parametrize("name", ["gap", "odometer", "turns"])
+    def test_real_tokens(self, engine: WhisperEngine, name: str) -> None:
+        grammar, rng = reading_grammar(name), random.Random(name)
+        start = TokenNet(grammar.start, engine._spell).start
+        for text in grammar.sentences(100, rng):
+            node: Node | None = start
+            for token in engine._ids(" " + text):
+                node = node.next.get(token) if node else None
+            assert node is not None and node.final, text
+        for _ in range(100):  # and a walk by chance reads back as a sentence
+            node, tokens = start, []
+            while not (node.final and rng.random() < 0.4) and node.next:
+                token = rng.choice(sorted(node.next))
+                node, tokens = node.next[token], [*tokens, token]
+            if node.final:
+                assert grammar.accepts(engine._text(tokens)), tokens
+
+
+class Scripted:
+    """A decoder whose log probabilities are written down: by token, whatever came before."""
+
+    def __init__(self, logs: dict[int, float]) -> None:
+        self.kept = np.array(sorted(logs))
+        self._logs = np.array([logs[token] for token in sorted(logs)])
+
+    def start(self, heard: object, prompt: list[int]) -> tuple[np.ndarray, "Scripted"]:
+        return self._logs[None], self
+
+    def step(
+        self, heard: object, tokens: list[int], memory: object
+    ) -> tuple[np.ndarray, "Scripted"]:
+        return np.repeat(self._logs[None], len(tokens), axis=0), self
+
+    def taken(self, beams: list[int]) -> "Scripted":
+        return self
+
+
+class TestSearch:
+    LOGS: ClassVar = {
+        0: -2.0,
+        1: -0.5,
+        2: -1.0,
+        3: -6.0,
+        letters("a")[0]: -3.0,
+        letters("shy")[0]: -4.0,
+    }
+
+    def run(self) -> list[tuple[list[int], float]]:
+        search = Search(Scripted(self.LOGS), Ends(0, ()))  # type: ignore[arg-type]
+        net = TokenNet(SMALL.start, letters)
+        return search.run(None, [], net.start).inside  # type: ignore[arg-type]
+
+    def test_scores_are_sums_and_best_is_first(self) -> None:
+        found = self.run()
+        sentences = paths(TokenNet(SMALL.start, letters).start, 8)
+        assert found and {tuple(tokens) for tokens, _ in found} <= sentences
+        for tokens, score in found:
+            assert score == pytest.approx(sum(self.LOGS[t] for t in tokens) + self.LOGS[0])
+        scores = [score for _, score in found]
+        assert scores == sorted(scores, reverse=True)
+        assert found[0][0] == [1] and [1, 2] in [tokens for tokens, _ in found]
+
+
+@needs_model
+@needs_voice
+class TestEngine:
+    @pytest.mark.parametrize(
+        "text, name", [("nine sixteenths", "gap"), ("two and a half turns", "turns")]
+    )
+    def test_hears(self, engine: WhisperEngine, text: str, name: str) -> None:
+        engine.expect(reading_grammar(name))
+        engine.feed(voices.say(VOICE, text))
+        heard = engine.finish()
+        assert plain(heard.hypotheses[0].words) == text
+        assert heard.engine == "whisper" and heard.seconds > 0
+        assert heard.free_score is not None and {"inside", "tokens"} <= heard.marks.keys()
+
+    @pytest.mark.parametrize(
+        "text", ["half inch shy", "good morning everybody", "he sold the boat last summer"]
+    )
+    def test_nothing_but_grammar_or_the_free_words(self, engine: WhisperEngine, text: str) -> None:
+        engine.expect(GAP)
+        heard = engine.hear(voices.say(VOICE, text))
+        inside = [h.words for h in heard.hypotheses if h.words != heard.free]
+        assert inside and all(GAP.accepts(words) for words in inside)
+        scores = [h.score for h in heard.hypotheses]
+        assert scores == sorted(scores, reverse=True)
+        assert len({h.words for h in heard.hypotheses}) >= len(heard.hypotheses) - 1
+
+    def test_the_free_one_fits_other_talk_better(self, engine: WhisperEngine) -> None:
+        engine.expect(GAP)
+        gaps = []
+        for text in ("half inch shy", "he sold the boat last summer"):
+            heard = engine.hear(voices.say(VOICE, text))
+            assert heard.free_score is not None
+            gaps.append(heard.marks["inside"] - heard.free_score)
+        assert gaps[1] < gaps[0] - 3
+
+    def test_grammar_narrows(self, engine: WhisperEngine) -> None:
+        sound = voices.say(VOICE, "nine sixteenths")
+        engine.expect(Grammar("fives", alt("five sixteenths", "five eighths", "five thou")))
+        assert engine.hear(sound).hypotheses[0].words.startswith(("five", "nine"))
+        inside = {h.words for h in engine.hear(sound).hypotheses} - {engine.hear(sound).free}
+        assert inside <= {"five sixteenths", "five eighths", "five thou"} and inside
+
+    def test_same_sound_same_answer(self, engine: WhisperEngine) -> None:
+        engine.expect(GAP)
+        sound = voices.say(VOICE, "five eighths")
+        one, two = engine.hear(sound), engine.hear(sound)
+        assert one.hypotheses == two.hypotheses and one.free_score == two.free_score
+
+    def test_reset_forgets(self, engine: WhisperEngine) -> None:
+        engine.expect(GAP)
+        engine.feed(voices.say(VOICE, "five eighths"))
+        engine.reset()
+        engine.feed(voices.say(VOICE, "nine sixteenths"))
+        assert plain(engine.finish().hypotheses[0].words) == "nine sixteenths"
+
+
+@needs_model
+@pytest.mark.parametrize("seconds", [0.0, 0.01, 30.0])
+def test_odd_lengths_are_no_crash(engine: WhisperEngine, seconds: float) -> None:
+    engine.expect(GAP)
+    sound = np.random.default_rng(1).normal(0, 0.01, int(seconds * RATE)).astype(np.float32)
+    heard = engine.hear(sound)
+    assert all(math.isfinite(h.score) for h in heard.hypotheses)
+
+
+def test_no_model_is_one_clear_line(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    from assistant.voice.ears import open_engines
+
+    monkeypatch.delenv("LUGCALL_WHISPER_MODEL", raising=False)
+    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path))
+    monkeypatch.setattr(models, "find_spec", lambda name: None)
+    with pytest.raises(EngineError, match="no whisper model here; see models_readme") as caught:
+        open_engines(("whisper",))
+    assert "\n" not in str(caught.value)
+    opened, problems = open_engines()  # the rest is done with what there is
+    assert [e.name for e in opened] == ["sphinx"] and problems == []
