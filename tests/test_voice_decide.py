@@ -1,0 +1,265 @@
+"""The decision: meanings added up, agreement, the bars, and what becomes of each utterance.
+
+The weights here are the test's own where a number is checked, and those shipped where only an order
+is. Real sound is in test_voice_hear.py.
+"""
+
+import math
+from collections.abc import Hashable
+
+import pytest
+
+from assistant.card import Card
+from assistant.procedure.dialog import Dialogs
+from assistant.procedure.job import Job
+from assistant.voice.decide import (
+    KEEP,
+    Bars,
+    Calibration,
+    calibration_for,
+    calibrations,
+    decide,
+)
+from assistant.voice.expected import expected
+from assistant.voice.heard import Hearing, Hypothesis
+from assistant.voice.meanings import interpreter as meanings_now
+from assistant.voice.meanings import speaker_of
+from assistant.voice.readings_heard import ASKED, ODD, SELDOM, USUAL
+from assistant.voice.readings_heard import interpreter as reading_of
+
+GAP = reading_of("gap")
+
+
+def whisper(*pairs: tuple[str, float], free: str = "", gap: float = 0.0) -> Hearing:
+    """Hypotheses as given, best first; the free decoding `gap` better than the best inside."""
+    hypotheses = tuple(Hypothesis(words, score) for words, score in pairs)
+    marks = {"inside": -1.0, "tokens": 4.0} if pairs else {}
+    return Hearing("whisper", hypotheses, free, -1.0 + gap if free else None, marks)
+
+
+def sphinx(*words: str) -> Hearing:
+    return Hearing("sphinx", tuple(Hypothesis(w, 1.0) for w in words))
+
+
+def weights(
+    right: dict[str, float], addressed: dict[str, float] | None = None, temperature: float = 1.0
+) -> Calibration:
+    return Calibration(right, addressed or {"one": 9.0}, temperature, Bars(0.5, 0.5, 0.8))
+
+
+ODDS = weights({"odds": 1.0})
+"""The first one's probability is its share."""
+
+
+class TestShares:
+    def test_one_meaning_in_different_words_adds_up(self) -> None:
+        """Two wordings of a half, each less likely than the single other one, win together."""
+        heard = whisper(("five eighths", 0.0), ("a half", -0.4), ("half inch", -0.5))
+        got = decide([heard], GAP, ODDS)
+        parts = [1.0, math.exp(-0.4) + math.exp(-0.5)]
+        assert [c.words for c in got.ranked] == ["a half", "five eighths"]
+        assert got.ranked[0].share == pytest.approx(parts[1] / sum(parts))
+        assert got.probability == pytest.approx(parts[1] / sum(parts), abs=1e-4)
+        assert got.heard == "a half"
+
+    def test_probabilities_are_one_together(self) -> None:
+        heard = whisper(("five eighths", 0.0), ("nine sixteenths", -1.0), ("a half", -2.0))
+        got = decide([heard], GAP, ODDS)
+        assert sum(c.probability for c in got.ranked) == pytest.approx(1)
+        assert [c.probability for c in got.ranked] == sorted(
+            (c.probability for c in got.ranked), reverse=True
+        )
+
+    def test_temperature_levels(self) -> None:
+        heard = whisper(("five eighths", 0.0), ("nine sixteenths", -2.0))
+        cold = decide([heard], GAP, weights({"odds": 1.0}, temperature=0.5))
+        warm = decide([heard], GAP, weights({"odds": 1.0}, temperature=4.0))
+        assert cold.probability > 0.95 > 0.7 > warm.probability > 0.5
+
+    def test_unlikely_values_count_less(self) -> None:
+        """Five sixteenths is a usual gap, one and a half inches is not."""
+        got = decide([whisper(("one and a half", 0.0), ("five sixteenths", -0.1))], GAP, ODDS)
+        assert got.ranked[0].words == "five sixteenths"
+        share = math.exp(-0.1) * USUAL / (math.exp(-0.1) * USUAL + ODD)
+        assert got.ranked[0].share == pytest.approx(share)
+
+    def test_weights_of_what_is_read(self) -> None:
+        for words, expected_weight in (
+            ("nine sixteenths", USUAL),
+            ("one and a half", ODD),
+            ("half no nine sixteenths", SELDOM),
+            ("one", ASKED),
+        ):
+            found = GAP(words)
+            assert found is not None and found[1] == pytest.approx(expected_weight), words
+        assert GAP("good morning") is None and GAP("three and a half shy") is None
+
+    def test_what_means_nothing_is_left_out(self) -> None:
+        got = decide([whisper(("good morning", 5.0), ("five eighths", -3.0))], GAP, ODDS)
+        assert [c.words for c in got.ranked] == ["five eighths"]
+
+    def test_no_more_than_a_few(self) -> None:
+        said = ("three", "five", "seven", "nine", "eleven", "thirteen", "fifteen", "two")
+        many = [(f"{n} sixteenths", -0.1 * i) for i, n in enumerate(said)]
+        assert len(decide([whisper(*many)], GAP, ODDS).ranked) == KEEP
+
+
+class TestAgreement:
+    PAIRS = (("nine sixteenths", 0.0), ("five sixteenths", -0.3))
+
+    @pytest.mark.parametrize("name", ["sphinx+whisper"])
+    def test_raises_and_its_lack_lowers(self, name: str) -> None:
+        shipped = calibrations()[name]
+        alone, agreed, other = (
+            decide([whisper(*self.PAIRS), sphinx(*words)], GAP, shipped)
+            for words in ((), ("nine sixteenths",), ("seven eighths",))
+        )
+        assert agreed.ranked[0].words == other.ranked[0].words == "nine sixteenths"
+        assert agreed.probability > other.probability + 0.05
+        assert agreed.probability >= alone.probability
+        assert agreed.ranked[0].engines == ("whisper", "sphinx")
+        assert other.ranked[0].engines == ("whisper",)
+        assert agreed.addressed > other.addressed
+
+    def test_in_other_words(self) -> None:
+        got = decide([whisper(("a half", 0.0)), sphinx("half inch")], GAP, ODDS)
+        assert got.ranked[0].engines == ("whisper", "sphinx") and len(got.ranked) == 1
+
+    def test_what_only_the_second_heard_is_ranked_too(self) -> None:
+        got = decide([whisper(*self.PAIRS), sphinx("seven eighths")], GAP, ODDS)
+        assert got.ranked[-1].words == "seven eighths"
+        assert got.ranked[-1].engines == ("sphinx",)
+        assert 0 < got.ranked[-1].share < 0.05
+
+    def test_order_of_the_engines_does_not_matter(self) -> None:
+        one = decide([whisper(*self.PAIRS), sphinx("seven eighths")], GAP)
+        two = decide([sphinx("seven eighths"), whisper(*self.PAIRS)], GAP)
+        assert one == two
+
+
+class TestBars:
+    def kind(self, share: float, second: float, **addressed: float) -> str:
+        """Decision for a first meaning of probability `share`, a second of `second`."""
+        rest = 1.0 - share - second
+        scores = [(w, math.log(max(p, 1e-9))) for w, p in (
+            ("five eighths", share), ("nine sixteenths", second), ("a half", rest))]  # fmt: skip
+        return decide([whisper(*scores)], GAP, weights({"odds": 1.0}, addressed or None)).kind
+
+    def test_each(self) -> None:
+        assert self.kind(0.60, 0.30) == "accept"
+        assert self.kind(0.48, 0.40) == "choose"  # 0.88 together
+        assert self.kind(0.40, 0.32) == "again"  # 0.72 together
+        assert self.kind(0.60, 0.30, one=-0.1) == "nothing"
+        assert self.kind(0.60, 0.30, one=0.1) == "accept"
+
+    def test_nothing_heard(self) -> None:
+        silence = Hearing("whisper")
+        assert decide([silence], GAP, weights({}, {"one": -3.0})).kind == "nothing"
+        assert decide([silence], GAP, weights({}, {"one": 1.0})).kind == "nothing"
+        # Surely somebody spoke to us, but in words that mean nothing here.
+        lost = decide([whisper(free="good morning")], GAP, weights({}, {"one": 4.0}))
+        assert lost.kind == "again" and lost.heard == "good morning"
+        assert lost.ranked == () and lost.probability == 0.0
+
+    def test_shipped(self) -> None:
+        assert {"sphinx+whisper", "whisper", "sphinx"} <= calibrations().keys()
+        for found in calibrations().values():
+            bars = found.bars
+            assert 0 < bars.accept <= bars.either < 1 and 0 < bars.addressed < 1
+            assert found.temperature > 0
+            assert all(math.isfinite(w) for w in (*found.right.values(), *found.addressed.values()))
+            assert found.right["odds"] > 0
+        both = calibrations()["sphinx+whisper"]
+        assert both.right["agree"] > 0 and both.addressed["gap"] > 0
+
+    def test_which_calibration(self) -> None:
+        found = calibrations()
+        assert calibration_for(["whisper", "sphinx"]) is found["sphinx+whisper"]
+        assert calibration_for(["sphinx"]) is found["sphinx"]
+        assert calibration_for(["whisper"]) is found["whisper"]
+        assert calibration_for(["vosk"]) in found.values()
+
+    def test_shipped_says_clear_words_from_noise(self) -> None:
+        clear = whisper(("nine sixteenths", 0.0), ("five sixteenths", -7.0), free="nine sixteenths")
+        assert decide([clear, sphinx("nine sixteenths")], GAP).kind == "accept"
+        noise = Hearing(
+            "whisper",
+            (Hypothesis("half", -12.0), Hypothesis("eight thou", -12.1)),
+            "thank you for watching",
+            -6.0,
+            {"inside": -22.0, "tokens": 2.0},
+        )
+        assert decide([noise, sphinx("three thou")], GAP).kind == "nothing"
+
+
+class TestFeatures:
+    @pytest.mark.parametrize(
+        "hearings",
+        [
+            [Hearing("whisper")],
+            [Hearing("sphinx")],
+            [whisper(("a half", -1e9))],
+            [whisper(("a half", 1e9), ("five eighths", -1e9), free="x", gap=1.0)],
+            [whisper(("a half", 0.0)), sphinx()],
+        ],
+    )
+    def test_finite_and_bounded(self, hearings: list[Hearing]) -> None:
+        got = decide(hearings, GAP)
+        assert all(math.isfinite(v) and abs(v) <= 20 for v in got.features.values())
+        assert 0 <= got.probability <= 1 and 0 <= got.addressed <= 1
+
+    def test_deterministic(self) -> None:
+        pairs = (("nine sixteenths", 0.0), ("five sixteenths", 0.0), ("seven sixteenths", 0.0))
+        made = {repr(decide([whisper(*pairs), sphinx("a half")], GAP)) for _ in range(20)}
+        assert len(made) == 1
+
+
+class TestAtAStep:
+    """Meanings at a step of the job: commands and readings against each other."""
+
+    def decided(
+        self, job: Job, dialogs: Dialogs, *hearings: Hearing, who: str = "tech"
+    ) -> tuple[str, Hashable]:
+        meant = meanings_now(job, dialogs, who, expected(job, dialogs, who))
+        got = decide(hearings, meant)
+        assert got.ranked
+        return got.kind, got.ranked[0].meaning
+
+    @pytest.fixture
+    def job(self, card: Card, dialogs: Dialogs) -> Job:
+        job = Job(card, dialogs)
+        job.state = "found_gap"
+        return job
+
+    @pytest.mark.parametrize("words", ["stop", "whoa", "halt", "okay stop", "stop stop stop"])
+    @pytest.mark.parametrize("who", ["tech", "helper", ""])
+    def test_stop(self, job: Job, dialogs: Dialogs, words: str, who: str) -> None:
+        heard = whisper((words, 0.0), ("top", -1.0), free=words)
+        kind, meaning = self.decided(job, dialogs, heard, sphinx(words), who=who)
+        assert kind == "accept" and isinstance(meaning, tuple) and meaning[0] == "stop"
+
+    def test_ways_to_stop_add_up(self, job: Job, dialogs: Dialogs) -> None:
+        heard = whisper(("half inch", 0.0), ("stop", -0.3), ("stop stop", -0.4), ("halt", -0.5))
+        _, meaning = self.decided(job, dialogs, heard)
+        assert isinstance(meaning, tuple) and meaning[0] == "stop"
+
+    def test_same_value_in_other_words_is_one_meaning(self, job: Job, dialogs: Dialogs) -> None:
+        meant = meanings_now(job, dialogs, "tech", expected(job, dialogs, "tech"))
+        half, inch, other = meant("a half"), meant("half inch"), meant("five eighths")
+        assert half is not None and inch is not None and other is not None
+        assert half[0] == inch[0] != other[0]
+        assert meant("the weather is fine") is None
+
+    def test_outside_the_grammar_counts_less(self, job: Job, dialogs: Dialogs) -> None:
+        meant = meanings_now(job, dialogs, "tech", expected(job, dialogs, "tech"))
+        inside, likened = meant("repeat"), meant("repeatt")
+        assert inside is not None and likened is not None
+        assert inside[0] == likened[0] and likened[1] < inside[1]
+
+    def test_who_speaks_by_the_words_then_by_the_step(self, job: Job, dialogs: Dialogs) -> None:
+        assert speaker_of("helper holding", job, dialogs) == "helper"
+        job.state = "ring_turn"
+        assert speaker_of("my foot slipped", job, dialogs) == "helper"
+        assert speaker_of("let up", job, dialogs) == "tech"
+        job.state = "helper_ready"
+        assert speaker_of("ready", job, dialogs) == "helper"
