@@ -1,0 +1,251 @@
+"""`lugcall hear` as a program on synthesized recordings, and both engines on people's voices."""
+
+import json
+import re
+import subprocess
+import sys
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+import soundfile
+
+from assistant.readings import read
+from assistant.voice import models
+from assistant.voice.audio import RATE, load, save
+from assistant.voice.ears import Ears, open_engines
+from assistant.voice.hear_file import hear_files, speech_in
+from tests.spoken import cards, channels, noises, voices
+from tests.spoken.phrases import plain
+
+KEYS = [*read("half", "gap").as_json(), "file", "heard", "probability", "decision",
+        "alternatives", "engines", "seconds"]  # fmt: skip
+"""The keys of `lugcall reading --json`, then those of hearing."""
+SAID = {
+    "slt": ("nine sixteenths", 9 / 16),
+    "awb": ("five eighths", 5 / 8),
+    "us-f3": ("four eighty-five", 0.485),
+}
+needs_voices = pytest.mark.skipif(
+    not set(SAID) <= {v.name for v in voices.available("test")}, reason=voices.missing() or "-"
+)
+needs_whisper = pytest.mark.skipif(
+    models.find_spec(models.WHISPER_PACKAGE) is None, reason="no Whisper weights installed"
+)
+needs_cards = pytest.mark.skipif(not cards.recordings(), reason=cards.MISSING)
+
+
+def lugcall(*args: str, cwd: Path) -> subprocess.CompletedProcess[str]:
+    return subprocess.run(
+        [sys.executable, "-m", "assistant", *args],
+        cwd=cwd,
+        text=True,
+        capture_output=True,
+        timeout=120,
+    )
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Recordings: three voices over an idling engine, one in stereo at 44.1 kHz, and oddments."""
+    folder = tmp_path_factory.mktemp("recordings")
+    for name, (text, _) in SAID.items():
+        mixed = channels.scene(voices.say(name, text), "idle", 25, "wideband", 1)
+        save(folder / f"{name}.wav", mixed.samples)
+    mono = soundfile.read(folder / "slt.wav")[0]
+    import soxr
+
+    stereo = np.stack([soxr.resample(mono, RATE, 44_100)] * 2, axis=1)
+    soundfile.write(folder / "stereo.flac", stereo, 44_100)
+    save(folder / "noise.wav", noises.noise("idle", 3.0, 2) * np.float32(0.2))
+    save(folder / "silence.wav", np.zeros(RATE, np.float32))
+    (folder / "text.wav").write_text("half an inch\n")
+    soundfile.write(folder / "empty.wav", np.zeros(0), RATE)
+    return folder
+
+
+@needs_voices
+@needs_whisper
+class TestCommand:
+    FILES = ("slt.wav", "stereo.flac", "missing.wav", "awb.wav", "text.wav", "us-f3.wav",
+             "noise.wav", "silence.wav", "empty.wav")  # fmt: skip
+
+    @pytest.fixture(scope="class")
+    @classmethod
+    def done(cls, folder: Path) -> subprocess.CompletedProcess[str]:
+        return lugcall("hear", *cls.FILES, "--for", "gap", "--json", cwd=folder)
+
+    @pytest.fixture(scope="class")
+    @classmethod
+    def reports(cls, done: subprocess.CompletedProcess[str]) -> dict[str, dict[str, Any]]:
+        found = [json.loads(line) for line in done.stdout.splitlines()]
+        return {report["file"]: report for report in found}
+
+    def test_one_object_a_line_in_order(self, done: subprocess.CompletedProcess[str]) -> None:
+        lines = done.stdout.splitlines()
+        assert [json.loads(line)["file"] for line in lines] == list(self.FILES)
+        assert done.returncode == 2  # some file held no reading
+        assert "Traceback" not in done.stderr
+
+    def test_keys(self, reports: dict[str, dict[str, Any]]) -> None:
+        for report in reports.values():
+            assert list(report) == KEYS
+            assert report["decision"] in ("accept", "choose", "again", "nothing")
+            assert 0 <= report["probability"] <= 1 and report["seconds"] >= 0
+            assert report["engines"] == ["whisper", "sphinx"]
+            for other in report["alternatives"]:
+                assert {"heard", "probability", "value_in", "count"} <= other.keys()
+                assert 0 <= other["probability"] <= 1
+
+    def test_clear_voices_are_read_right(self, reports: dict[str, dict[str, Any]]) -> None:
+        for name, (text, value) in SAID.items():
+            report = reports[f"{name}.wav"]
+            assert (report["status"], report["decision"]) == ("read", "accept"), report
+            assert report["value_in"] == pytest.approx(value)
+            assert plain(report["heard"]) == plain(text)
+            typed = read(plain(report["heard"]), "gap").as_json()
+            assert {key: report[key] for key in typed} == typed
+
+    def test_rate_and_channels_do_not_matter(self, reports: dict[str, dict[str, Any]]) -> None:
+        assert reports["stereo.flac"]["value_in"] == reports["slt.wav"]["value_in"] == 9 / 16
+        assert reports["stereo.flac"]["decision"] == "accept"
+
+    @pytest.mark.parametrize("name", ["noise.wav", "silence.wav"])
+    def test_noise_is_nothing(self, reports: dict[str, dict[str, Any]], name: str) -> None:
+        report = reports[name]
+        assert (report["status"], report["decision"]) == ("none", "nothing"), report
+        assert report["value_in"] is None and report["why"]
+
+    @pytest.mark.parametrize(
+        "name, why",
+        [
+            ("missing.wav", "there is no such file"),
+            ("text.wav", "it is not a sound file"),
+            ("empty.wav", "holds no sound"),
+        ],
+    )
+    def test_what_is_no_recording_is_refused(
+        self, reports: dict[str, dict[str, Any]], name: str, why: str
+    ) -> None:
+        report = reports[name]
+        assert (report["status"], report["decision"]) == ("refused", "nothing")
+        assert why in report["why"] and "\n" not in report["why"]
+        assert report["value_in"] is None and report["alternatives"] == []
+
+    def test_forced_engine_and_exit_code(self, folder: Path) -> None:
+        one = lugcall("hear", "slt.wav", "--for", "gap", "--engine", "whisper", "--json",
+                      cwd=folder)  # fmt: skip
+        report = json.loads(one.stdout)
+        assert report["engines"] == ["whisper"] and one.returncode == 0
+        assert report["value_in"] == 9 / 16
+
+    def test_for_people(self, folder: Path) -> None:
+        done = lugcall("hear", "slt.wav", "missing.wav", "--for", "gap", "--engine", "sphinx",
+                       cwd=folder)  # fmt: skip
+        good, bad = done.stdout.splitlines()
+        assert re.match(r"slt\.wav: \w+: nine sixteenths \(nine sixteenths\) 0\.\d\d", good)
+        assert bad.startswith("missing.wav: nothing: cannot read missing.wav")
+
+
+@pytest.mark.parametrize(
+    "args, said",
+    [
+        (("slt.wav", "--for", "wheelbase"), "there is no quantity 'wheelbase'; use one of gap"),
+        (("slt.wav", "--for", "gap", "--engine", "ear"), "'ear' is not one of"),
+        (("--for", "gap"), "Missing argument 'FILES...'"),
+        (("slt.wav",), "Missing option '--for'"),
+    ],
+)
+def test_wrong_use_is_one_line(tmp_path: Path, args: tuple[str, ...], said: str) -> None:
+    done = lugcall("hear", *args, cwd=tmp_path)
+    assert done.returncode == 2 and done.stdout == ""
+    assert said in done.stderr and "Traceback" not in done.stderr
+
+
+@pytest.fixture(scope="module")
+def sphinx_ears() -> Ears:
+    return Ears(open_engines(("sphinx",))[0])
+
+
+@needs_voices
+class TestFiles:
+    def test_forced_sphinx(self, folder: Path, sphinx_ears: Ears) -> None:
+        (report,) = hear_files([folder / "slt.wav"], "gap", sphinx_ears)
+        assert report["engines"] == ["sphinx"] and report["value_in"] == 9 / 16
+
+    def test_one_at_a_time(self, folder: Path, sphinx_ears: Ears) -> None:
+        """The first answer comes before the second file is opened."""
+
+        def paths() -> Any:
+            yield folder / "slt.wav"
+            raise AssertionError("asked for the second before the first was given")
+
+        assert next(hear_files(paths(), "gap", sphinx_ears))["status"] == "read"
+
+    def test_metric_shop_also_for_what_else_it_may_be(
+        self, tmp_path: Path, sphinx_ears: Ears, monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        from assistant.voice.heard import Hearing, Hypothesis
+
+        found = Hearing("sphinx", (Hypothesis("thirty eight", 1.0), Hypothesis("thirty nine", 0.9)))
+        monkeypatch.setattr(sphinx_ears, "listen", lambda samples: [found])
+        save(tmp_path / "a.wav", np.zeros(RATE, np.float32))
+        (report,) = hear_files([tmp_path / "a.wav"], "free-travel", sphinx_ears, metric=True)
+        assert [a["value_in"] for a in report["alternatives"]] == [pytest.approx(39 / 25.4)]
+
+    def test_speech_is_found_and_cut_out(self, folder: Path) -> None:
+        whole = load(folder / "slt.wav")
+        said = speech_in(whole)
+        words = voices.say("slt", "nine sixteenths")
+        assert len(words) * 0.8 < len(said) < len(whole)
+        quiet = np.zeros(2 * RATE, np.float32)
+        assert np.array_equal(speech_in(quiet), quiet)
+
+
+@needs_cards
+class TestPeople:
+    """Five recordings of people, with the words that their package gives."""
+
+    def heard(self, ears: Ears) -> dict[str, str]:
+        ears.expect(cards.GRAMMAR)
+        found = {}
+        for path, words in cards.recordings():
+            (hearing,) = ears.listen(load(path))
+            inside = [h.words for h in hearing.hypotheses if cards.GRAMMAR.accepts(h.words)]
+            found[words] = inside[0] if inside else ""
+        return found
+
+    def test_their_words_may_be_said(self) -> None:
+        assert len(cards.recordings()) == 5
+        assert all(cards.GRAMMAR.accepts(words) for _, words in cards.recordings())
+
+    def test_sphinx_gets_all_right(self, sphinx_ears: Ears) -> None:
+        found = self.heard(sphinx_ears)
+        assert list(found.values()) == list(found)
+
+    @needs_whisper
+    def test_whisper_gets_the_cards_right(self) -> None:
+        """All cards; a short one may come out twice, where the grammar allows it to."""
+        found = self.heard(Ears(open_engines(("whisper",))[0]))
+        right = [said == words for words, said in found.items()]
+        once = [said in (words, f"{words} {words}") for words, said in found.items()]
+        assert sum(right) >= 3 and all(once), found
+
+
+@needs_voices
+def test_engines_are_loaded_once(
+    folder: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    from assistant import cli_voice
+    from assistant.voice import ears
+
+    opened: list[str] = []
+    really: Callable[[str], Any] = ears._open
+    monkeypatch.setattr(ears, "_open", lambda name: opened.append(name) or really(name))
+    files = [str(folder / "slt.wav"), str(folder / "awb.wav")]
+    with pytest.raises(SystemExit):
+        cli_voice.hear.main([*files, "--for", "gap", "--engine", "sphinx"], standalone_mode=False)
+    assert opened == ["sphinx"]
+    assert len(capsys.readouterr().out.splitlines()) == 2
