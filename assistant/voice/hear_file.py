@@ -38,18 +38,20 @@ def hear_files(
         ears: the engines.
         metric: a metric shop: bare numbers are millimetres.
     """
+    units = "mm" if metric else "inch"
     ears.expect(reading_grammar(quantity, metric))
     for path in paths:
         begun = time.perf_counter()
         try:
             samples = speech_in(load(path))
         except AudioError as error:
-            yield _report(Reading("refused", quantity, why=str(error)), path, None, ears, begun)
+            yield _report(
+                Reading("refused", quantity, why=str(error)), path, None, ears, begun, units
+            )
             continue
         decision = ears.hear(samples, interpreter(quantity, metric))
-        yield _report(
-            _reading(decision, quantity, metric), path, decision, ears, begun
-        )  # fmt: skip
+        reading = _reading(decision, quantity, units)
+        yield _report(reading, path, decision, ears, begun, units)
 
 
 def speech_in(samples: Samples) -> Samples:
@@ -69,15 +71,19 @@ def speech_in(samples: Samples) -> Samples:
     return samples[max(0, round(start * RATE)) : round(end * RATE)]
 
 
-def _reading(decision: Decision, quantity: str, metric: bool) -> Reading:
-    units = "mm" if metric else "inch"
+def _reading(decision: Decision, quantity: str, units: str) -> Reading:
     if decision.kind == "nothing" or not decision.ranked:
         return Reading("none", quantity, why="nothing was heard that is a reading")
     return read(decision.ranked[0].words, quantity, units)
 
 
 def _report(
-    reading: Reading, path: Path, decision: Decision | None, ears: Ears, begun: float
+    reading: Reading,
+    path: Path,
+    decision: Decision | None,
+    ears: Ears,
+    begun: float,
+    units: str,
 ) -> dict[str, Any]:
     ranked = decision.ranked if decision else ()
     return {
@@ -91,7 +97,7 @@ def _report(
                 "heard": c.words,
                 "probability": round(c.probability, 4),
                 "engines": list(c.engines),
-                **_value(read(c.words, reading.quantity)),
+                **_value(read(c.words, reading.quantity, units)),
             }
             for c in ranked[1:]
         ],
