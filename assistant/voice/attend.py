@@ -17,6 +17,7 @@ from .ears import Ears
 from .expected import expected
 from .grammar import Grammar
 from .meanings import interpreter, speaker_of
+from .repeats import Repeats
 
 PEDAL = frozenset({"holding", "clear", "released", "let_up", "carry_on", "sign_off"})
 """What lets a pedal move, or ends the job, must be heard well."""
@@ -78,6 +79,7 @@ class Attendant:
         self._executor = executor
         self._answer = answer
         self._on_speech = on_speech
+        self._repeats = Repeats()
         self._last = ""
         self._answered_s = float("-inf")
 
@@ -159,6 +161,8 @@ class Attendant:
         if session.job.signed_off:
             return
         role = channel.role or speaker_of(decision.heard, session.job, session.dialogs)
+        alone = decision
+        decision = self._repeats.joined(self._moment(), alone)
         meaning = self._meaning(channel, decision.heard) if decision.ranked else ""
         kind = self._kind(channel, utterance, decision, meaning)
         decode_s = _decode_s(utterance)
@@ -168,11 +172,16 @@ class Attendant:
             self._answered_s, self._last = channel.now_s, meaning
         else:
             said = session.unheard(role, ear, utterance.samples)
+            self._repeats.missed(alone)
         wait_s = utterance.ended_s - utterance.speech_end_s
         self.warm()
         end_s = utterance.speech_end_s
         heard = decision.heard
         self._answer(Turn(role, heard, decision, kind, tuple(said), end_s, wait_s, decode_s))
+
+    def _moment(self) -> tuple[str, str]:
+        pending = self.session.job.pending
+        return self.session.job.state, "" if pending is None else pending.figures
 
     def _kind(
         self, channel: Channel, utterance: Utterance, decision: Decision, meaning: str

@@ -18,6 +18,11 @@ from .readings_heard import ASKED, SELDOM, USUAL, two_amounts, usual
 LOOSE = 0.2
 """Weight of words outside the grammar that mean something all the same: likeness is a guess, and
 the ear has guessed once already."""
+ASIDE = 0.3
+"""Weight of words that can be said at any time while others were asked for, and of a new reading
+while one waits to be checked. Set on the tuning voices' closed loop."""
+_AS_ASKED = frozenset({"stop", "lost", "accept", "sign_off"})
+"""Never held less likely: what must not be missed, and what nobody says by accident."""
 _FREE_WORDS = frozenset({"note", "accept", "sign_off"})
 
 
@@ -78,8 +83,10 @@ def _key(act: Act) -> Hashable:
 
 def _weight(act: Act, job: Job, words: str) -> float:
     if act.reading is None:
-        return USUAL
+        return USUAL if act.meaning in _AS_ASKED or act.meaning in job.allowed() else ASIDE
     value = act.reading.get("value_in")
     named = act.quantity or job.expects()
     seldom = act.meaning == "reading" and two_amounts(words)
+    if act.meaning == "reading" and job.pending is not None:
+        seldom = True
     return (SELDOM if seldom else USUAL) * usual(value if isinstance(value, float) else None, named)
