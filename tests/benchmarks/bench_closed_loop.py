@@ -1,0 +1,189 @@
+"""Whole jobs by voice, closed loop: simulated people and truck, real ears, a record at the end.
+
+    python tests/benchmarks/bench_closed_loop.py --out FILE [--sessions 100] [--seed 0]
+        [--split test] [--share 0/1] [--show]
+    python tests/benchmarks/bench_closed_loop.py --sum FILE...
+
+Each session is one truck with a hidden geometry, a technician and a helper in two voices, one
+noise, 20 or 10 dB, a wide or a narrow channel, one microphone each or one for both. Every word goes
+through the listener frame by frame. Results are appended to FILE, one JSON object a session; what
+is there already is not done again. `--share 1/2` does every second session: two runs share the
+work.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import statistics
+import sys
+import tempfile
+import time
+from collections import Counter
+from collections.abc import Iterable
+from pathlib import Path
+from typing import Any
+
+sys.path.insert(0, str(Path(__file__).parents[2]))
+
+from assistant.procedure.dialog import load_dialogs
+from assistant.voice.ears import Ears, open_engines
+from tests.spoken.by_sound import Shop, by_sound
+from tests.spoken.closed_loop import Loop
+from tests.spoken.voices import available
+
+DIALOGS = Path(__file__).parents[2] / "dialogs"
+NOISES = ("idle", "impacts", "hiss", "babble")
+
+
+def shop(number: int, split: str) -> Shop:
+    """The `number`-th session's sound: all combinations come in turn."""
+    voices = available(split)
+    return Shop(
+        voices[number % len(voices)],
+        voices[(number * 5 + 3 + (number % len(voices) == (number * 5 + 3) % len(voices)))
+               % len(voices)],
+        NOISES[number // 2 % 4],
+        (20, 10)[number % 2],
+        ("wideband", "narrowband")[(number // 8 + number) % 2],
+        number // 3 % 3 == 0,
+        number,
+    )  # fmt: skip
+
+
+def run(number: int, split: str, ears: Ears, show: bool) -> dict[str, Any]:
+    """One session's figures."""
+    sound = shop(number, split)
+    told = print if show else (lambda line: None)
+    with tempfile.TemporaryDirectory(prefix="lugcall-loop-") as folder:
+        loop = Loop(number, load_dialogs(DIALOGS), Path(folder), by_sound(sound, ears), told)
+        figures = loop.run()
+    return {
+        "session": number,
+        "split": split,
+        "snr_db": sound.snr_db,
+        "noise": sound.noise,
+        "channel": sound.channel,
+        "shared": sound.shared,
+        "voices": [sound.tech.name, sound.helper.name],
+        **figures,
+    }
+
+
+def tries(row: dict[str, Any]) -> list[int]:
+    """How often each reading had to be called out: the last of each run of tries."""
+    called = row["called"]
+    return [
+        n for (_, n), after in zip(called, [*called[1:], ["", 1]], strict=True) if after[1] == 1
+    ]
+
+
+def summed(rows: list[dict[str, Any]]) -> dict[str, Any]:
+    """The figures of some sessions together."""
+    counts: Counter[str] = Counter()
+    for row in rows:
+        for one in row["utterances"]:
+            kinds = [d["decision"] for d in one["decisions"]]
+            counts["utterances"] += 1
+            counts["not heard"] += not kinds
+            for kind in kinds:
+                counts[kind] += 1
+            if one["kind"] != "command":
+                counts["values"] += 1
+                counts["values right"] += one["right"]
+    mismatches = [m for row in rows for m in row["mismatches"]]
+    misheard = [m for m in mismatches if m["kind"] == "command"]
+    all_tries = [n for row in rows for n in tries(row)]
+    times = [d["decode_s"] for r in rows for u in r["utterances"] for d in u["decisions"]]
+    return {
+        "sessions": len(rows),
+        "signed off": sum(row["signed_off"] for row in rows),
+        "readings": sum(row["readings"] for row in rows),
+        "wrong": sum(len(row["wrong"]) for row in rows),
+        "tries a reading": round(statistics.mean(all_tries), 3) if all_tries else 0,
+        "first try %": round(100 * sum(n == 1 for n in all_tries) / max(1, len(all_tries)), 1),
+        "utterances": counts["utterances"],
+        "accept": counts["accept"],
+        "choose": counts["choose"],
+        "again": counts["again"],
+        "nothing": counts["nothing"],
+        "not heard": counts["not heard"],
+        "values misheard": sum(m["kind"] != "command" for m in mismatches),
+        "commands misheard": len(misheard),
+        "decode s": round(statistics.median(times), 3) if times else 0,
+        "session s": round(statistics.mean(row["wall_s"] for row in rows), 1) if rows else 0,
+    }
+
+
+def table(rows: list[dict[str, Any]]) -> str:
+    """Figures by noise level and over all, one column each."""
+    groups = [(f"{snr} dB", [r for r in rows if r["snr_db"] == snr]) for snr in (20, 10)]
+    columns = [(name, summed(some)) for name, some in [*groups, ("all", rows)] if some]
+    lines = ["| what | " + " | ".join(name for name, _ in columns) + " |"]
+    lines.append("| --- |" + " --- |" * len(columns))
+    for key in columns[-1][1]:
+        lines.append(f"| {key} | " + " | ".join(str(c[key]) for _, c in columns) + " |")
+    return "\n".join(lines)
+
+
+def load(paths: Iterable[Path]) -> list[dict[str, Any]]:
+    """All sessions in these files."""
+    return [json.loads(line) for path in paths for line in path.read_text().splitlines() if line]
+
+
+def details(rows: list[dict[str, Any]]) -> None:
+    """Every wrong value, unfinished session and misheard command, one a line."""
+    for row in rows:
+        where = f"session {row['session']} ({row['snr_db']} dB {row['noise']} {row['channel']})"
+        if not row["signed_off"]:
+            print(f"{where}: not signed off, at {row['stuck_at']}")
+        for wrong in row["wrong"]:
+            print(f"{where}: WRONG {wrong}")
+        for m in row["mismatches"]:
+            if m["kind"] == "command":
+                taken = m["taken"]
+                taken = [t["meaning"] for t in taken] if isinstance(taken, list) else taken
+                meaning = taken if isinstance(taken, list) else taken["meaning"]
+                print(f"{where}: {m['step']}: said {m['words']!r}, taken {meaning} "
+                      f"{[(d['heard'], d['probability']) for d in m['decisions']]}")  # fmt: skip
+
+
+def main() -> None:
+    args = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    args.add_argument("--out", type=Path)
+    args.add_argument("--sessions", type=int, default=100)
+    args.add_argument("--seed", type=int, default=0)
+    args.add_argument("--split", default="test", choices=("test", "tuning"))
+    args.add_argument("--share", default="0/1")
+    args.add_argument("--minutes", type=float, default=1e9)
+    args.add_argument("--show", action="store_true")
+    args.add_argument("--sum", type=Path, nargs="*")
+    a = args.parse_args()
+    if a.sum:
+        rows = load(a.sum)
+        print(table(rows))
+        details(rows)
+        return
+    mine, of = map(int, a.share.split("/"))
+    done = {r["session"] for r in load([a.out])} if a.out and a.out.exists() else set()
+    engines, problems = open_engines()
+    for problem in problems:
+        print(problem, file=sys.stderr)
+    ears = Ears(engines)
+    until = time.monotonic() + 60 * a.minutes
+    rows = []
+    for number in range(a.seed, a.seed + a.sessions):
+        if number % of != mine or number in done or time.monotonic() > until:
+            continue
+        row = run(number, a.split, ears, a.show)
+        rows.append(row)
+        if a.out:
+            with a.out.open("a", encoding="utf-8") as out:
+                out.write(json.dumps(row) + "\n")
+    if rows:
+        print(table(rows))
+        details(rows)
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,201 @@
+"""One whole job with people in the loop: by sound through the real ears, or by text to try them.
+
+What is compared lies outside the people: what was said against what was taken, what was meant
+against what stands in the record.
+"""
+
+from __future__ import annotations
+
+import random
+import time
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from assistant.card import card_from_text
+from assistant.conversation import Session
+from assistant.conversation.meaning import Question, understand
+from assistant.procedure.dialog import Dialogs
+from assistant.procedure.said import Act, Said
+
+from . import truck
+from .callouts import Line
+from .people import People
+
+MOST = 400
+"""Utterances after which a session is given up."""
+
+Deliver = Callable[[str, Line], list[dict[str, Any]]]
+"""Brings words to a session; gives one object a turn: said, decision, probability, heard, s."""
+
+
+@dataclass
+class Log:
+    """What happened in one session, for sums; see `as_data`."""
+
+    utterances: list[dict[str, Any]] = field(default_factory=list)
+    mismatches: list[dict[str, Any]] = field(default_factory=list)
+    wrong: list[dict[str, Any]] = field(default_factory=list)
+
+
+class Loop:
+    """A session, its truck and its people.
+
+    Args:
+        seed: makes truck and people.
+        dialogs: the shipped ones.
+        folder: for the record.
+        by: builds what delivers words, given the session.
+        show: told every exchange, for a look at it.
+    """
+
+    def __init__(
+        self,
+        seed: int,
+        dialogs: Dialogs,
+        folder: Path,
+        by: Callable[[Session], Deliver],
+        show: Callable[[str], None] = lambda line: None,
+    ) -> None:
+        rng = random.Random(seed)
+        self.truck = truck.made(rng)
+        card = card_from_text(self.truck.card, "card.toml")
+        self.session, self.opening = Session.begin(card, dialogs, folder)
+        self.people = People(self.truck, dialogs, rng)
+        self.log = Log()
+        self._deliver = by(self.session)
+        self._show = show
+        self._stands: list[tuple[Any, Line | None]] = []
+
+    def run(self) -> dict[str, Any]:
+        """To sign-off, or until it is given up; returns the session's figures."""
+        begun = time.perf_counter()
+        said: list[Said] = self.opening
+        job = self.session.job
+        for _ in range(MOST):
+            self._show_said(said)
+            who, line = self.people.hear(said)
+            intended = self._intended(who, line)
+            step, pending = job.state, job.pending is not None
+            count = len(self.session.journal.events)
+            turns = self._deliver(who, line)
+            said = [one for turn in turns for one in turn["said"]]
+            self._note(who, line, intended, step, pending, turns, count)
+            if job.signed_off:
+                break
+        self._show_said(said)
+        self.session.close()
+        self._judge()
+        return {
+            "signed_off": job.signed_off,
+            "stuck_at": "" if job.signed_off else job.state,
+            "wall_s": round(time.perf_counter() - begun, 1),
+            "readings": len(job.facts.readings) + len(job.facts.moves),
+            "called": self.people.called,
+            "wrong": self.log.wrong,
+            "mismatches": self.log.mismatches,
+            "utterances": self.log.utterances,
+        }
+
+    def _intended(self, who: str, line: Line) -> Act | Question:
+        session = self.session
+        return understand(line.words, who, session.job, session.dialogs, session.asked)
+
+    def _note(
+        self,
+        who: str,
+        line: Line,
+        intended: Act | Question,
+        step: str,
+        pending: bool,
+        turns: list[dict[str, Any]],
+        count: int,
+    ) -> None:
+        acts = [e.data["act"] for e in self.session.journal.events[count:] if "act" in e.data]
+        right = bool(acts) and isinstance(intended, Act) and _alike(acts[0], intended.as_data())
+        row = {
+            "step": step,
+            "pending": pending,
+            "who": who,
+            "words": line.words,
+            "kind": line.kind,
+            "right": right,
+            "decisions": [
+                {k: turn[k] for k in ("decision", "probability", "heard", "decode_s", "wait_s")}
+                for turn in turns
+            ],
+        }
+        self.log.utterances.append(row)
+        mine = intended.as_data() if isinstance(intended, Act) else {"question": intended.reply}
+        for act in acts[:1] if right else acts:
+            if not right:
+                self.log.mismatches.append(
+                    {**row, "meant": mine, "taken": act, "after": self.session.job.state}
+                )
+        if len(acts) > 1:
+            self.log.mismatches.append({**row, "meant": mine, "taken": acts[1:], "split": True})
+        self._ledger()
+        heard = " / ".join(f"{t['heard']} [{t['decision']} {t['probability']:.2f}]" for t in turns)
+        self._show(f"{'   ' if right else '!! '}{who}: {line.words!r} -> {heard or 'not heard'}")
+
+    def _ledger(self) -> None:
+        """Remember, for every reading that now stands, what its caller meant by it."""
+        readings = self.session.job.facts.readings
+        kept = {id(taken): line for taken, line in self._stands}
+        # A list of pairs, not a dict: the objects are kept alive, so that no id comes twice.
+        self._stands = [
+            (taken, kept[id(taken)] if id(taken) in kept else self.people.meant.get(taken.quantity))
+            for taken in readings
+        ]
+
+    def _judge(self) -> None:
+        """What stands in the record against what was meant."""
+        for taken, line in self._stands:
+            meant = line.meant if line is not None else None
+            if meant is None or not _equal(taken, meant):
+                self._wrong(taken.quantity, taken.step, taken.figures, meant and meant.figures)
+        facts = self.session.job.facts
+        if facts.lugs_total != self.truck.lugs_turned:
+            self._wrong("lugs", "ring_turn", str(facts.lugs_total), str(self.truck.lugs_turned))
+        if self.session.job.signed_off and facts.code != self.people.code:
+            self._wrong("code", "sign_off", facts.code, self.people.code)
+
+    def _wrong(self, quantity: str, step: str, taken: str, meant: str | None) -> None:
+        self.log.wrong.append({"quantity": quantity, "step": step, "taken": taken, "meant": meant})
+        self._show(f"WRONG {quantity} at {step}: {taken}, meant {meant}")
+
+    def _show_said(self, said: list[Said]) -> None:
+        for one in said:
+            if not one.key.startswith(("caution:", "helper:")):
+                self._show(f"        {one.key}: {one.text}")
+
+
+def by_text(session: Session) -> Deliver:
+    """Words that arrive as they were said: tries the people and the truck, not the ears."""
+
+    def deliver(who: str, line: Line) -> list[dict[str, Any]]:
+        said = session.hear(who, line.words)
+        return [{"said": said, "decision": "accept", "probability": 1.0, "heard": line.words,
+                 "decode_s": 0.0, "wait_s": 0.0}]  # fmt: skip
+
+    return deliver
+
+
+def _equal(taken: Any, meant: Any) -> bool:
+    if taken.count is not None or meant.count is not None:
+        return bool(taken.count == meant.count)
+    return abs((taken.value_in or 0.0) - (meant.value_in or 0.0)) < 1e-6
+
+
+def _alike(taken: dict[str, Any], meant: dict[str, Any]) -> bool:
+    """Whether two acts do the same."""
+    names = [act["meaning"] for act in (taken, meant)]
+    if names[0] != names[1]:
+        return False
+    one, other = (act.get("reading") or {} for act in (taken, meant))
+    for key in ("value_in", "count"):
+        a, b = one.get(key), other.get(key)
+        if (a is None) != (b is None) or (a is not None and abs(a - b) > 1e-6):
+            return False
+    return taken.get("text", "") == meant.get("text", "") or taken["meaning"] == "unclear"
