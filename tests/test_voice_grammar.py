@@ -3,14 +3,11 @@
 import random
 import re
 from collections import Counter
-from collections.abc import Iterator
-from pathlib import Path
 
 import pocketsphinx
 import pytest
 
 from assistant.card import Card
-from assistant.conversation import split_speaker
 from assistant.conversation.meaning import understand
 from assistant.procedure.dialog import Dialogs
 from assistant.procedure.job import Job
@@ -21,8 +18,8 @@ from assistant.voice.expected import expected
 from assistant.voice.grammar import Alt, Grammar, Ref, Seq, alt, opt, seq, weighted, words_of
 from assistant.voice.reading_grammar import reading_grammar
 from tests.spoken.commands import commands
+from tests.spoken.moments import moments as all_moments
 
-SHIPPED = Path(__file__).parent.parent / "demo_sessions"
 LENGTHS = [name for name, q in QUANTITIES.items() if q.unit == "in"]
 
 
@@ -211,28 +208,7 @@ class TestReadings:
 @pytest.fixture(scope="module")
 def moments(card: Card, dialogs: Dialogs) -> dict[tuple[str, bool], Job]:
     """The job as it stands at every step of the demo script, and with a reading to be checked."""
-    found: dict[tuple[str, bool], Job] = {}
-    for job in _walk(card, dialogs):
-        found.setdefault((job.state, job.pending is not None), job)
-    return found
-
-
-def _walk(card: Card, dialogs: Dialogs) -> Iterator[Job]:
-    lines = (SHIPPED / "first_job.txt").read_text().splitlines()
-    said = [line for line in lines if line[:1] > "#"]
-    detours = {"chain_loose": ["tech: not sound", "tech: repaired", "helper: sound", "tech: sound"]}
-    detours["ring_show"] = ["tech: stop", "tech: carry on"]
-    acts: list[Act] = []
-    while said:
-        job = Job(card, dialogs)
-        for act in acts:
-            job.apply(act)
-        yield job
-        said = detours.pop(job.state, []) + said
-        who, words = split_speaker(said.pop(0))
-        act = understand(words, who, job, dialogs)
-        assert isinstance(act, Act), words
-        acts.append(act)
+    return all_moments(card, dialogs)
 
 
 class TestExpected:

@@ -1,0 +1,44 @@
+"""The job as it stands at every step: the demo's script played, with two detours."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+
+from assistant.card import Card
+from assistant.conversation import split_speaker
+from assistant.conversation.meaning import understand
+from assistant.procedure.dialog import Dialogs
+from assistant.procedure.job import Job
+from assistant.procedure.said import Act
+
+_SCRIPT = Path(__file__).parents[2] / "demo_sessions" / "first_job.txt"
+_DETOURS = {
+    "chain_loose": ["tech: not sound", "tech: repaired", "helper: sound", "tech: sound"],
+    "ring_show": ["tech: stop", "tech: carry on"],
+}
+
+
+def moments(card: Card, dialogs: Dialogs) -> dict[tuple[str, bool], Job]:
+    """A job of its own for each step, by the step and whether a reading waits to be checked."""
+    found: dict[tuple[str, bool], Job] = {}
+    for job in _walk(card, dialogs):
+        found.setdefault((job.state, job.pending is not None), job)
+    return found
+
+
+def _walk(card: Card, dialogs: Dialogs) -> Iterator[Job]:
+    said = [line for line in _SCRIPT.read_text(encoding="utf-8").splitlines() if line[:1] > "#"]
+    detours = dict(_DETOURS)
+    acts: list[Act] = []
+    while said:
+        job = Job(card, dialogs)
+        for act in acts:
+            job.apply(act)
+        yield job
+        said = detours.pop(job.state, []) + said
+        who, words = split_speaker(said.pop(0))
+        act = understand(words, who, job, dialogs)
+        if not isinstance(act, Act):
+            raise ValueError(f"the script says {words!r} at {job.state}, which asks back: {act}")
+        acts.append(act)
