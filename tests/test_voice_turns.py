@@ -22,6 +22,7 @@ from assistant.voice.turns import Listener
 from assistant.voice.vad import Vad
 from tests.spoken.channels import active_level
 from tests.spoken.noises import RMS, noise
+from tests.spoken.rooms import echo_of
 from tests.spoken.voices import available, say
 
 VOICES = [voice for voice in available("tuning") if voice.make == "espeak-ng"]
@@ -239,19 +240,6 @@ def test_a_gap_in_a_number_is_bridged_by_patience_only(patient: bool) -> None:
             elif isinstance(event, Ended):
                 ended.append(event)
     assert len(ended) == (1 if patient else 2)
-
-
-def echo_of(played: Samples, gain_db: float, delay_s: float) -> Samples:
-    """`played` as a microphone in a room hears it: direct, six reflections, a fading tail."""
-    rng = np.random.default_rng(7)
-    t = np.arange(round(0.3 * RATE)) / RATE
-    room = rng.standard_normal(len(t)) * 10 ** (-3 * t / 0.3) * 0.12
-    room[0] = 1.0
-    room[rng.integers(20, 500, 6)] += rng.uniform(-0.5, 0.5, 6)
-    room *= 10 ** (gain_db / 20) / np.sqrt(np.sum(room**2))
-    delayed = np.concatenate([np.zeros(round(delay_s * RATE)), played])
-    heard = np.fft.irfft(np.fft.rfft(delayed, 2**18) * np.fft.rfft(room, 2**18), 2**18)
-    return np.asarray(heard[: len(played)], np.float32)
 
 
 PROMPTS = (

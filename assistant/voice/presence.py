@@ -35,8 +35,8 @@ class Limits:
     echo_db: float
 
 
-BEGIN = Limits(0.4, 4.0, 2.0, 8.0)
-GO_ON = Limits(0.3, 1.0, 0.5, 4.0)
+BEGIN = Limits(0.3, 4.0, 2.0, 8.0)
+GO_ON = Limits(0.25, 1.0, 0.5, 4.0)
 TALKING_BEGIN = Limits(0.6, 6.0, 3.0, 8.0)
 TALKING_GO_ON = Limits(0.4, 2.0, 1.0, 4.0)
 """While the assistant itself talks."""
