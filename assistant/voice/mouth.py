@@ -70,7 +70,8 @@ class Mouth:
         return len(self._lines) == 1
 
     def say(self, said: Sequence[Said]) -> None:
-        """Queue a turn's replies. A stop among them clears what was queued, on every output."""
+        """Queue a turn's replies. A stop among them clears what was queued, on every output; a cue
+        to the helper does on his own."""
         if not said:
             return
         with self._say_lock:
@@ -81,9 +82,13 @@ class Mouth:
                     helpers = one.to == "helper" or (not self.shared and line is self._helper)
                     voice = "helper" if helpers else "tech"
                     new[line] += utterances(rank, self._order, one, voice)
-            if any(one.cue == "STOP" for one in said):
-                for line in self._lines:
-                    line.hush(stop_too=False)
+            for one in said:
+                if one.cue == "STOP":
+                    for line in self._lines:
+                        line.hush(stop_too=False)
+                elif one.cue and not self.shared:
+                    # Nothing older may follow on it: "Pedal up" after a HOLD would mislead.
+                    self._helper.hush(stop_too=False)
             for line, some in new.items():
                 if some:
                     line.add(some)
