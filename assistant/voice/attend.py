@@ -16,12 +16,18 @@ from .decide import Decision, decide
 from .ears import Ears
 from .expected import expected
 from .grammar import Grammar
-from .meanings import interpreter, speaker_of
+from .meanings import interpreter, reads_back, speaker_of
 from .repeats import Repeats
 
 PEDAL = frozenset({"holding", "clear", "released", "let_up", "carry_on", "sign_off"})
 """What lets a pedal move, or ends the job, must be heard well."""
 SURE = 0.8
+CONFIRM = 0.7
+"""What confirms a value that was read back: a "no" taken for it would put a wrong one in."""
+READ_BACK = 0.35
+"""A reading that will be read back costs no more when it is wrong than "say again" does."""
+KEPT = 0.6
+"""A reading that is kept without being read back."""
 STOP = 0.25
 """A stop is taken from this probability on: stopping once too often costs a "carry on"."""
 COMPLETE = 0.85
@@ -197,9 +203,14 @@ class Attendant:
                 return "nothing"
             if meaning in PEDAL or meaning in ("check", "done"):
                 return "again"
-        if kind == "accept" and meaning in PEDAL and decision.probability < SURE:
-            return "again"
-        return kind
+        sure = decision.probability
+        if meaning == "reading" and self.session.job.pending is None:
+            if reads_back(self.session.job):
+                return "accept" if kind == "again" and sure >= READ_BACK else kind
+            return "again" if kind == "accept" and sure < KEPT else kind
+        confirms = self.session.job.pending is not None and meaning in ("check", "done")
+        bar = SURE if meaning in PEDAL else CONFIRM if confirms else 0.0
+        return "again" if kind == "accept" and sure < bar else kind
 
 
 def _decode_s(utterance: Utterance) -> float:
