@@ -7,7 +7,7 @@
 Each session is one truck with a hidden geometry, a technician and a helper in two voices, one
 noise, 20 or 10 dB, a wide or a narrow channel, one microphone each or one for both. Every word goes
 through the listener frame by frame. Results are appended to FILE, one JSON object a session; what
-is there already is not done again. `--share 1/2` does every second session: two runs share the
+is there already is not done again. `--share 1/2` does every second pair of sessions: two runs share the
 work.
 """
 
@@ -173,7 +173,7 @@ def main() -> None:
     until = time.monotonic() + 60 * a.minutes
     rows = []
     for number in range(a.seed, a.seed + a.sessions):
-        if number % of != mine or number in done or time.monotonic() > until:
+        if number // 2 % of != mine or number in done or time.monotonic() > until:
             continue
         row = run(number, a.split, ears, a.show)
         rows.append(row)

@@ -23,7 +23,7 @@ from . import truck
 from .callouts import Line
 from .people import People
 
-MOST = 400
+MOST = 250
 """Utterances after which a session is given up."""
 
 Deliver = Callable[[str, Line], list[dict[str, Any]]]
