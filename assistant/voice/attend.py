@@ -4,19 +4,24 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from concurrent.futures import Executor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
+
+import numpy as np
 
 from assistant.conversation import Session
 from assistant.conversation.meaning import Question, understand
 from assistant.procedure.said import Said
 
+from .audio import RATE
 from .channel import Channel, Utterance
 from .decide import Decision, decide
 from .ears import Ears
 from .expected import expected
 from .grammar import Grammar
+from .heard import Hearing
 from .meanings import interpreter, reads_back, speaker_of
+from .notes import dictated
 from .repeats import Repeats
 
 PEDAL = frozenset({"holding", "clear", "released", "let_up", "carry_on", "sign_off"})
@@ -111,6 +116,12 @@ class Attendant:
         for channel in self.channels:
             self._executor.submit(self.ears.expect, self.grammar(channel.role))
 
+    def practise(self) -> None:
+        """Listen to a moment of nothing: what engines do once only should not delay an answer."""
+        self.warm()
+        faint = np.random.default_rng(0).standard_normal(RATE // 2) * 1e-4
+        self._executor.submit(self.ears.listen, faint.astype(np.float32))
+
     def pump(self) -> None:
         """Deal with what has been decoded meanwhile; call it after every frame."""
         for channel in self.channels:
@@ -144,11 +155,9 @@ class Attendant:
         meant = interpreter(
             job, dialogs, channel.role, self.grammar(channel.role), self.session.asked
         )
-        try:
-            hearings = utterance.hearings.result()
-        except Exception:  # an engine that chokes on one utterance must not end the job
-            return Decision("again", (), 0.0, 1.0, "")
-        return decide(hearings, meant)
+        hearings = _hearings(utterance)
+        # An engine that chokes on one utterance must not end the job.
+        return decide(hearings, meant) if hearings else Decision("again", (), 0.0, 1.0, "")
 
     def _stops(self, channel: Channel, decision: Decision) -> bool:
         if not decision.ranked or self.session.job.state == "halted":
@@ -171,7 +180,10 @@ class Attendant:
         decision = self._repeats.joined(self._moment(), alone)
         meaning = self._meaning(channel, decision.heard) if decision.ranked else ""
         kind = self._kind(channel, utterance, decision, meaning)
-        decode_s = _decode_s(utterance)
+        note = dictated(_hearings(utterance))
+        if note and kind != "nothing" and (kind != "accept" or meaning == "note"):
+            decision, kind, meaning = replace(decision, heard=note), "accept", "note"
+        decode_s = sum(h.seconds for h in _hearings(utterance))
         ear = _ear(channel, decision, kind, decode_s)
         if kind == "accept":
             said = session.hear(role, decision.heard, ear, utterance.samples)
@@ -213,10 +225,9 @@ class Attendant:
         return "again" if kind == "accept" and sure < bar else kind
 
 
-def _decode_s(utterance: Utterance) -> float:
-    if utterance.hearings.exception() is not None:
-        return 0.0
-    return sum(h.seconds for h in utterance.hearings.result())
+def _hearings(utterance: Utterance) -> list[Hearing]:
+    """What the engines made of it; nothing if one failed."""
+    return [] if utterance.hearings.exception() is not None else utterance.hearings.result()
 
 
 def _ear(channel: Channel, decision: Decision, kind: str, decode_s: float) -> dict[str, Any]:

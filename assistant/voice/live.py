@@ -112,7 +112,7 @@ class Live:
         try:
             show(opening)
             self.mouth.say(opening)
-            self.attendant.warm()
+            self.attendant.practise()
             while not self.session.job.signed_off:
                 # One frame of each at a time: a microphone that is away must not hold up the other.
                 if not any([self._frame(channel, mic) for channel, mic in self._mics]):
