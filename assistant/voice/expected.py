@@ -18,6 +18,8 @@ from .grammar import Grammar, Ref, Rule, alt, opt, seq, weighted, words_of
 from .numbers import DIGIT, SMALL
 from .reading_grammar import reading
 
+KEPT = 8
+"""Grammars kept: a job goes to and fro between few, and one takes several megabytes."""
 _LEAD = ("okay", "yes", "right", "all right")
 _CHOICES = ("the first", "first", "the second", "second", "neither", "first one", "second one")
 _ANSWER_UNITS = ("inches", "inch", "thousandths", "thou", "millimetres", "millimeters",
@@ -67,7 +69,7 @@ def _phrases(job: Job, dialogs: Dialogs, who: str) -> set[str]:
 _ALWAYS = ("holding", "released", "clear", "done", "check", "no")
 
 
-@lru_cache(maxsize=64)
+@lru_cache(maxsize=KEPT)
 def _grammar(
     phrases: frozenset[str], quantity: str, last: str, metric: bool, signs: bool, asked: bool
 ) -> Grammar:

@@ -33,6 +33,8 @@ SPOKEN = {
 """Pronunciations that the packaged dictionary lacks. Ours, no source."""
 HMMS = 1_000
 """Models kept a frame: in noise nothing stands out, and the search would go through all of them."""
+MADE = 8
+"""Automata that the decoder keeps."""
 _DITHER = 1.0 / 32768  # digital silence upsets the feature extraction
 
 
@@ -53,7 +55,7 @@ class SphinxEngine:
         self.decoder: Any = Decoder(loglevel="FATAL", lm=None, samprate=16000, maxhmmpf=HMMS)
         self._known: set[str] = set()
         self._random = np.random.default_rng(1)
-        self._made: dict[str, Grammar] = {}
+        self._made: list[str] = []
         self._frames: list[Samples] = []
 
     def expect(self, grammar: Grammar) -> None:
@@ -63,8 +65,12 @@ class SphinxEngine:
         self._learn(grammar)
         if grammar.name not in self._made:
             self.decoder.add_fsg(grammar.name, self._fsg(grammar))
-            self._made[grammar.name] = grammar
+            self._made.append(grammar.name)
         self.decoder.activate_search(grammar.name)
+        if len(self._made) > MADE:
+            oldest = next(name for name in self._made if name != grammar.name)
+            self._made.remove(oldest)
+            self.decoder.remove_search(oldest)
 
     def _fsg(self, grammar: Grammar) -> Any:
         net = minimal(grammar)

@@ -40,6 +40,8 @@ DOUBT = 5.0
 SLOWER = 0.9
 """Speed of the second listening. On the tuning voices, of 55 readings each at 20 and 10 dB,
 48 and 35 came out first where 45 and 32 did; a faster or shifted copy adds nothing more."""
+NETS = 8
+"""Grammars whose token nets are kept."""
 KEPT = 24
 """Hypotheses of the search that are scored in full."""
 
@@ -105,8 +107,10 @@ class WhisperEngine:
         tokens = {token for word in grammar.words() for token in self._spell(word)}
         if not tokens <= self._kept:
             self._keep(self._kept | tokens)
-        self._net = self._nets.get(grammar.name) or TokenNet(grammar.start, self._spell)
-        self._nets[grammar.name] = self._net
+        self._net = self._nets.pop(grammar.name, None) or TokenNet(grammar.start, self._spell)
+        self._nets[grammar.name] = self._net  # now the youngest
+        if len(self._nets) > NETS:
+            del self._nets[next(iter(self._nets))]
         self._prompt = [
             self._special[0], *self._ids(" " + PROMPT + "."), self._special[1], self._special[2]
         ]  # fmt: skip
