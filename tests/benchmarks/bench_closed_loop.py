@@ -7,8 +7,8 @@
 Each session is one truck with a hidden geometry, a technician and a helper in two voices, one
 noise, 20 or 10 dB, a wide or a narrow channel, one microphone each or one for both. Every word goes
 through the listener frame by frame. Results are appended to FILE, one JSON object a session; what
-is there already is not done again. `--share 1/2` does every second pair of sessions: two runs share the
-work.
+is there already is not done again. `--share 1/2` does every second pair of sessions: two runs share
+the work.
 """
 
 from __future__ import annotations

@@ -28,8 +28,8 @@ from .voices import Voice, say, seed_of, vary
 
 SETTLE_S = 2.0
 """Noise before the first words: the floor is learnt meanwhile."""
-BEFORE_S, AFTER_S = 2.5, 1.6
-"""Noise before the words, as long as a reply takes, and after them at most."""
+BEFORE_S, AFTER_S = 1.5, 1.6
+"""Noise before the words, as long as a short reply takes, and after them at most."""
 REST_S = 0.2
 """Noise after a turn was taken, before the next words."""
 LOOP_S = 40.0
@@ -60,7 +60,10 @@ class Shop:
 
 
 class BySound:
-    """Says words into a session's microphones; see `by_sound`."""
+    """Says words into a session's microphones; see `by_sound`.
+
+    While one microphone is spoken into, another one is not fed: it hears no noise meanwhile.
+    """
 
     def __init__(self, shop: Shop, session: Session, ears: Ears) -> None:
         self._shop = shop
@@ -70,7 +73,7 @@ class BySound:
         self._channels = {role: self._attendant.add(role, role or "shared") for role in roles}
         self._noise = noise(shop.noise, LOOP_S, shop.seed)
         self._at = 0
-        self._clock = {role: 0.0 for role in roles}
+        self._now_s = 0.0
         self._said = 0
         for role in roles:
             self._feed(role, self._sound(np.zeros(round(SETTLE_S * RATE), np.float32)))
@@ -103,11 +106,11 @@ class BySound:
         channel: Channel = self._channels[role]
         answered = 0
         for start in range(0, len(sound) - FRAME + 1, FRAME):
-            channel.feed(sound[start : start + FRAME], self._clock[role])
-            self._clock[role] += FRAME_S
+            channel.feed(sound[start : start + FRAME], self._now_s)
+            self._now_s += FRAME_S
             self._attendant.pump()
-            if any(turn.said for turn in self._turns):
-                answered += 1  # the reply interrupts the wait, not the words
+            busy = channel.listener.turns.speaking or channel.ended
+            answered = answered + 1 if self._turns and not busy else 0
             if answered * FRAME_S > REST_S and start > len(sound) - AFTER_S * RATE:
                 break
 

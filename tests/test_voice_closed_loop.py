@@ -1,0 +1,154 @@
+"""The whole job in a closed loop: by ears that mishear on purpose, and once by sound.
+
+The benchmark of the same name runs many by sound; here one shows that all of it holds together.
+"""
+
+from __future__ import annotations
+
+import random
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from assistant.card import Card
+from assistant.conversation import Session
+from assistant.conversation.meaning import Question, understand
+from assistant.procedure.dialog import Dialogs
+from assistant.procedure.job import Job
+from assistant.record import read_events, verify_file
+from assistant.voice import models
+from assistant.voice.meanings import reads_back
+from tests.spoken import callouts, truck, voices
+from tests.spoken.callouts import Line
+from tests.spoken.closed_loop import Deliver, Loop, by_text
+from tests.spoken.people import figure
+
+SAID = {"odometer": "four hundred thousand", "pedal-height": "eight and a half",
+        "total-travel": "eight", "free-travel": "one and a half"}  # fmt: skip
+needs_whisper = pytest.mark.skipif(
+    models.find_spec(models.WHISPER_PACKAGE) is None, reason="the Whisper weights are not installed"
+)
+needs_voices = pytest.mark.skipif(len(voices.available("test")) < 2, reason=voices.missing() or "-")
+
+
+def hard_of_hearing(seed: int, share: float) -> Callable[[Session], Deliver]:
+    """Ears that take another reading for the one said, ask again, or ask which of two."""
+    rng = random.Random(seed)
+
+    def by(session: Session) -> Deliver:
+        def deliver(who: str, line: Line) -> list[dict[str, Any]]:
+            job = session.job
+            wrong = line.words
+            if line.meant is not None and line.meant.value_in is not None and job.expects():
+                other = line.meant.value_in * rng.choice((0.8, 1.1, 1.3))
+                wrong = callouts.call(job.expects(), other, 0, False, rng).words
+            ear = {"decision": "choose", "alternatives": [wrong, line.words]}
+            match rng.random() / share:
+                case x if x < 0.4:
+                    said = session.hear(who, wrong)
+                case x if x < 0.7:
+                    said = session.unheard(who, {"decision": "again", "alternatives": []})
+                case x if x < 1 and wrong != line.words:
+                    said = session.unheard(who, ear)
+                case _:
+                    said = session.hear(who, line.words)
+            return [{"said": said, "decision": "", "probability": 0.0, "heard": "",
+                     "decode_s": 0.0, "wait_s": 0.0}]  # fmt: skip
+
+        return deliver
+
+    return by
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_what_is_misheard_never_stays(seed: int, dialogs: Dialogs, tmp_path: Path) -> None:
+    got = Loop(seed, dialogs, tmp_path, hard_of_hearing(seed, 0.4)).run()
+    assert got["signed_off"], got["stuck_at"]
+    assert got["wrong"] == []
+    assert got["mismatches"], "nothing was misheard: nothing was tried here"
+
+
+def test_the_loop_sees_a_wrong_value(dialogs: Dialogs, tmp_path: Path) -> None:
+    """Ears that say to the people what they want to hear, and keep another value."""
+
+    def by(session: Session) -> Deliver:
+        inner = by_text(session)
+
+        def deliver(who: str, line: Line) -> list[dict[str, Any]]:
+            turns = inner(who, line)
+            if session.job.state == "ring_show" and session.job.facts.readings:
+                gap = next(t for t in session.job.facts.readings if t.quantity == "gap")
+                gap.value_in = (gap.value_in or 0) + 0.01
+            return turns
+
+        return deliver
+
+    got = next(
+        loop for seed in range(20)
+        if (loop := Loop(seed, dialogs, tmp_path / str(seed), by).run())["wrong"]
+    )  # fmt: skip
+    assert {w["quantity"] for w in got["wrong"]} == {"gap"}
+
+
+def test_reads_back_knows_what_the_job_reads_back(card: Card, dialogs: Dialogs) -> None:
+    tried = 0
+    for step in dialogs.steps:
+        if step.kind != "read":
+            continue
+        job = Job(card, dialogs)
+        job.state = step.id
+        told = reads_back(job)
+        act = understand(SAID.get(step.reading, "nine sixteenths"), step.who, job, dialogs)
+        assert not isinstance(act, Question)
+        job.apply(act)
+        assert told == (job.pending is not None), step.id
+        tried += 1
+    assert tried > 10
+
+
+def test_a_truck_obeys_the_geometry() -> None:
+    """Ring moves leave gap plus clearance alone; the rod moves clearance alone; worked by hand."""
+    one = truck.Truck(12.0, 0.0625, 0.66, 0.04, 8.5, 8.25, 0.027, "", 100_000)
+    assert one.true("free-travel") == pytest.approx(0.5425)
+    assert one.true("brake-contact") == pytest.approx(8.5 - 12 * 0.7 - 0.0625)
+    one.turn_ring(4)
+    assert one.gap == pytest.approx(0.552)
+    assert one.clearance == pytest.approx(0.148)
+    assert one.true("brake-contact") == pytest.approx(8.5 - 12 * 0.7 - 0.0625)
+    one.turn_rod(-1)
+    assert one.clearance == pytest.approx(0.098)
+    assert one.true("free-travel") == pytest.approx(1.2385)
+    one.move_stop("height", 0.25)
+    assert one.true("pedal-height") == 8.75
+
+
+@pytest.mark.parametrize(
+    ("text", "value"),
+    [("9/16 in. Nine", 0.5625), ("1-5/8 in: in.", 1.625), ("0.485 in", 0.485), ("8 in", 8.0),
+     ("12.7 mm: out.", 0.5), ("just under 9/16 in", None), ("412,350 miles", None)],
+)  # fmt: skip
+def test_people_read_figures(text: str, value: float | None) -> None:
+    assert figure(text) == (value if value is None else pytest.approx(value))
+
+
+@needs_whisper
+@needs_voices
+def test_a_whole_job_by_sound(dialogs: Dialogs, tmp_path: Path) -> None:
+    from assistant.voice.ears import Ears, open_engines
+    from tests.spoken.by_sound import Shop, by_sound
+
+    tech, helper = voices.available("test")[:2]
+    shop = Shop(tech, helper, "idle", 20, "wideband", False, 7)
+    got = Loop(3, dialogs, tmp_path, by_sound(shop, Ears(open_engines()[0]))).run()
+    assert got["signed_off"], got["stuck_at"]
+    assert got["wrong"] == []
+    (record,) = tmp_path.glob("*.jsonl")
+    verdict = verify_file(record)
+    assert verdict.ok and verdict.closed
+    events, _ = read_events(record)
+    heard = [e.data["ear"] for e in events if "ear" in e.data]
+    decided = [d["decision"] for u in got["utterances"] for d in u["decisions"]]
+    assert [e["decision"] for e in heard] == [d for d in decided if d != "nothing"]
+    assert sum(u["right"] for u in got["utterances"]) > 0.8 * len(got["utterances"])
