@@ -1,0 +1,218 @@
+"""What the test voices say in the hearing benchmark, and what the engines make of it."""
+
+from __future__ import annotations
+
+import random
+import sys
+import time
+from collections.abc import Hashable
+from dataclasses import dataclass, field
+from functools import cache
+from itertools import cycle, product
+from pathlib import Path
+
+from assistant.card import load_card
+from assistant.procedure.dialog import load_dialogs
+from assistant.voice import models
+from assistant.voice.audio import RATE, Samples
+from assistant.voice.decide import Decision, Interpret, decide
+from assistant.voice.ears import Ears
+from assistant.voice.expected import expected
+from assistant.voice.grammar import Grammar
+from assistant.voice.hear_file import speech_in
+from assistant.voice.heard import Hearing
+from assistant.voice.meanings import interpreter as meanings_now
+from assistant.voice.reading_grammar import reading_grammar
+from assistant.voice.readings_heard import interpreter as reading_of
+from assistant.voice.whisper import PROMPT
+from tests.spoken import channels, noises, phrases, voices
+from tests.spoken.commands import commands
+from tests.spoken.moments import moments
+
+CARD = Path(__file__).parents[2] / "demo_sessions" / "truck_t104.toml"
+SNRS = (20, 10, 5)
+WAYS = ("sphinx", "whisper free", "whisper narrowed", "combined")
+"""Ways to hear, all computed from the same hearings."""
+SEED = 700_000
+"""Noise and mixing seeds start here, far from those of tuning."""
+
+
+class Timer:
+    """Seconds since it was made, by the wall or by the processor, whichever are fewer: so that
+    other programs on the machine are not measured, and two threads at once are."""
+
+    def __init__(self) -> None:
+        self._wall, self._processor = time.perf_counter(), time.process_time()
+
+    def seconds(self) -> float:
+        """What it took so far."""
+        return min(time.perf_counter() - self._wall, time.process_time() - self._processor)
+
+
+@dataclass(frozen=True, slots=True)
+class Utterance:
+    """One thing said by one voice in one condition; `snr` None stands for no noise.
+
+    `step` is "" where a quantity alone is asked for, as by `lugcall hear`.
+    """
+
+    words: str
+    text: str
+    quantity: str
+    meaning: str
+    step: str
+    pending: bool
+    who: str
+    voice: voices.Voice
+    kind: str
+    snr: int | None
+    channel: str
+
+    @property
+    def is_reading(self) -> bool:
+        """Whether it is a reading; a command otherwise."""
+        return self.meaning == "reading"
+
+
+@dataclass(slots=True)
+class Row:
+    """What came of one utterance.
+
+    Attributes:
+        audio_s: length of the sound that the engines were given.
+        truth: what its words mean, typed; None when that is no act (never so in these lists).
+        got: by way of hearing: kind, meaning of the first, probability, words.
+        words: by way of hearing, the words for the word error rate.
+        seconds: by way of hearing, what it took.
+    """
+
+    said: Utterance
+    audio_s: float
+    truth: Hashable
+    got: dict[str, tuple[str, Hashable, float, str]] = field(default_factory=dict)
+    words: dict[str, str] = field(default_factory=dict)
+    seconds: dict[str, float] = field(default_factory=dict)
+
+
+@cache
+def jobs():
+    """The job at every step of the demo, on the demo's card."""
+    return moments(load_card(CARD), load_dialogs())
+
+
+def plan(n: int, seed: int = 17) -> list[Utterance]:
+    """`n` utterances of the test split: a third commands, half of the readings at their step.
+
+    Conditions and voices are dealt out in turn, so that each has its share.
+    """
+    rng = random.Random(seed)
+    asks = {job.expects(): step for (step, waits), job in jobs().items() if not waits}
+    every = [(kind, snr) for kind, snr in product(noises.KINDS, SNRS)]
+    conditions = list(product([*every, *[("", None)] * 4], ("wideband", "narrowband")))
+    rng.shuffle(conditions)
+    talkers = list(voices.available("test"))
+    rng.shuffle(talkers)
+    told, called = list(commands("test")), list(phrases.readings("test"))
+    rng.shuffle(told)
+    rng.shuffle(called)
+    commanded, read, voice = cycle(told), cycle(called), cycle(talkers)
+    out = []
+    for i in range(n):
+        (kind, snr), channel = conditions[i % len(conditions)]
+        if i % 13 == 0:  # thirteen voices and 32 conditions: all pairs come about
+            next(voice)
+        if i % 3 == 2:
+            c = next(commanded)
+            who, what = (c.words, c.words, "", c.meaning, c.step, c.pending, c.who), None
+        else:
+            what = next(read)
+            step = asks.get(what.quantity, "") if i % 2 else ""
+            who = (what.words, what.text, what.quantity, "reading", step, False, "tech")
+        out.append(Utterance(*who, next(voice), kind, snr, channel))
+    return out
+
+
+def asked(u: Utterance) -> tuple[Grammar, Interpret]:
+    """The grammar of its moment, and what words mean then."""
+    if not u.step:
+        return reading_grammar(u.quantity), reading_of(u.quantity)
+    job, dialogs = jobs()[u.step, u.pending], load_dialogs()
+    grammar = expected(job, dialogs, u.who)
+    return grammar, meanings_now(job, dialogs, u.who, grammar)
+
+
+def hear_all(said: list[Utterance], ears: Ears, free: Free) -> list[Row]:
+    """Each utterance spoken, mixed, cut as `lugcall hear` cuts it, and heard in every way.
+
+    `ears` has Whisper first, then PocketSphinx.
+    """
+    voices.prepare([(u.voice, u.text) for u in said])
+    order = sorted(range(len(said)), key=lambda i: (said[i].step, said[i].quantity, said[i].who))
+    rows = []
+    for count, i in enumerate(order):
+        u = said[i]
+        words = voices.vary(voices.say(u.voice, u.text), SEED + i)
+        scene = channels.scene(words, u.kind, u.snr or 0, u.channel, SEED + i)
+        rows.append(_row(u, speech_in(scene.samples), ears, free))
+        if count % 50 == 49:
+            print(f"  {count + 1} of {len(said)} utterances", file=sys.stderr, flush=True)
+    return rows
+
+
+def _row(u: Utterance, sound: Samples, ears: Ears, free: Free) -> Row:
+    grammar, interpret = asked(u)
+    ears.expect(grammar)
+    truth = interpret(u.words)
+    row = Row(u, len(sound) / RATE, truth[0] if truth else None)
+    hearings: dict[str, Hearing] = {}
+    for way, engine in zip(("whisper narrowed", "sphinx"), ears.engines, strict=True):
+        timer = Timer()
+        (hearings[way],) = Ears([engine]).listen(sound)
+        row.seconds[way] = timer.seconds()
+        row.got[way] = _got(decide([hearings[way]], interpret))
+        hypotheses = hearings[way].hypotheses
+        row.words[way] = hypotheses[0].words if hypotheses else ""
+    timer = Timer()
+    row.got["combined"] = _got(decide(list(hearings.values()), interpret))
+    row.seconds["combined"] = timer.seconds() + row.seconds["sphinx"]
+    row.seconds["combined"] += row.seconds["whisper narrowed"]
+    row.words["combined"] = row.got["combined"][3]
+    timer = Timer()
+    text = free(sound)
+    row.seconds["whisper free"] = timer.seconds()
+    meant = interpret(text) if text else None
+    kind = "accept" if meant else "again"
+    row.got["whisper free"] = (kind, meant[0] if meant else None, 1.0 if meant else 0.0, text)
+    row.words["whisper free"] = text
+    return row
+
+
+def _got(decision: Decision) -> tuple[str, Hashable, float, str]:
+    first = decision.ranked[0].meaning if decision.ranked else None
+    return decision.kind, first, decision.probability, decision.heard
+
+
+class Free:
+    """The same weights through faster-whisper, without a grammar: its words are typed in.
+
+    int8, beam 5, a prompt of sample readings, no second try at another temperature.
+    """
+
+    def __init__(self) -> None:
+        from faster_whisper import WhisperModel
+
+        found = models.whisper_folder()
+        assert found is not None
+        self._model = WhisperModel(str(found.folder), compute_type="int8", cpu_threads=2)
+
+    def __call__(self, sound: Samples) -> str:
+        segments, _ = self._model.transcribe(
+            sound,
+            language="en",
+            beam_size=5,
+            temperature=0.0,
+            initial_prompt=PROMPT,
+            without_timestamps=True,
+            condition_on_previous_text=False,
+        )
+        return " ".join(segment.text.strip() for segment in segments)
