@@ -22,7 +22,7 @@ from .whisper_decoder import Decoder, Heard, Memory
 from .whisper_search import LENGTH, Ends, Found, Search
 from .whisper_weights import Array
 
-COMMON = 8_000
+COMMON = 3_000
 """Tokens always kept: byte-pair merges are numbered by how common they are."""
 LEAD_S = 0.1
 """Silence put before the words; the rest of the window comes after them."""
@@ -30,7 +30,7 @@ WINDOW_S = 10.0
 """The encoder's window. Measured on the tuning voices: as good as the 30 s of training, at a third
 of the time; 5 s and less lose a third of the readings."""
 MAX_S = 12.0
-PROMPT = "nine sixteenths, four eighty five, half an inch, check, three lugs, done"
+PROMPT = "nine sixteenths, four eighty five, check, done"
 """What was said before, as far as the model knows: it then spells numbers in small letters."""
 PRIOR = 0.45
 """How much of the model's own liking for a phrase, whatever was heard, is taken off its score.

@@ -14,8 +14,8 @@ from .token_net import Node
 from .whisper_decoder import Decoder, Heard
 from .whisper_weights import Array
 
-BEAMS = 12
-PRUNE = 12.0
+BEAMS = 8
+PRUNE = 9.0
 """Natural-log units below the best at which a hypothesis is given up."""
 LENGTH = 1.0
 """Natural-log units a token is worth while hypotheses of different lengths compete: without it a
