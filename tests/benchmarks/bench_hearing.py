@@ -1,6 +1,7 @@
 """How well and how fast the ears hear: test voices in noise, shop noise alone, people's voices.
 
     python tests/benchmarks/bench_hearing.py [--n 256] [--minutes 10] [--turns 32] [--out FILE.json]
+        [--hearings FILE.pickle]
 
 - n utterances of the test voices, two thirds readings and a third commands, in four noises at 20,
   10 and 5 dB and without noise, wide and narrow band; cut as `lugcall hear` cuts them. "free" is
@@ -36,7 +37,7 @@ from assistant.voice.audio import load
 from assistant.voice.ears import Ears, open_engines
 from tests.benchmarks import hearing_live as live
 from tests.benchmarks import hearing_scores as scores
-from tests.benchmarks.hearing_utterances import WAYS, Free, hear_all, plan
+from tests.benchmarks.hearing_utterances import WAYS, Free, hear_all, judge, plan
 from tests.spoken import cards, voices
 
 
@@ -78,6 +79,9 @@ def main() -> None:
     parser.add_argument("--minutes", type=float, default=10, help="of shop noise (the issue: 30)")
     parser.add_argument("--turns", type=int, default=32, help="turns for the latency")
     parser.add_argument("--out", type=Path, help="write all figures here as JSON")
+    parser.add_argument(
+        "--hearings", type=Path, help="keep here what the engines heard, and go on from there"
+    )
     args = parser.parse_args()
     if voices.missing():
         sys.exit(voices.missing())
@@ -92,7 +96,8 @@ def main() -> None:
         "people": people(ears, free),
     }
     if args.n:
-        rows = hear_all(plan(args.n), ears, free)
+        heard = hear_all(plan(args.n), ears, free, args.hearings)
+        rows = [judge(one) for one in heard]
         found |= {
             "n": len(rows),
             "engines": scores.engines(rows),

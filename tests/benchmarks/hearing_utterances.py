@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import pickle
 import random
 import sys
 import time
@@ -74,12 +75,29 @@ class Utterance:
         return self.meaning == "reading"
 
 
+@dataclass(frozen=True, slots=True)
+class Heard:
+    """What the engines made of one utterance, before anything was decided.
+
+    Attributes:
+        audio_s: length of the sound that they were given.
+        hearings: by way of hearing, without "combined" and "whisper free".
+        free: the words of "whisper free".
+        seconds: what each took.
+    """
+
+    said: Utterance
+    audio_s: float
+    hearings: dict[str, Hearing]
+    free: str
+    seconds: dict[str, float]
+
+
 @dataclass(slots=True)
 class Row:
     """What came of one utterance.
 
     Attributes:
-        audio_s: length of the sound that the engines were given.
         truth: what its words mean, typed; None when that is no act (never so in these lists).
         got: by way of hearing: kind, meaning of the first, probability, words.
         words: by way of hearing, the words for the word error rate.
@@ -141,49 +159,66 @@ def asked(u: Utterance) -> tuple[Grammar, Interpret]:
     return grammar, meanings_now(job, dialogs, u.who, grammar)
 
 
-def hear_all(said: list[Utterance], ears: Ears, free: Free) -> list[Row]:
+BLOCK = 32
+"""Utterances in which every condition comes once."""
+
+
+def hear_all(
+    said: list[Utterance], ears: Ears, free: Free, kept: Path | None = None
+) -> list[Heard]:
     """Each utterance spoken, mixed, cut as `lugcall hear` cuts it, and heard in every way.
 
-    `ears` has Whisper first, then PocketSphinx.
+    Args:
+        said: what `plan` gives.
+        ears: Whisper first, then PocketSphinx.
+        free: Whisper without a grammar.
+        kept: a file to keep it in; what is there already is not heard again.
     """
     voices.prepare([(u.voice, u.text) for u in said])
-    order = sorted(range(len(said)), key=lambda i: (said[i].step, said[i].quantity, said[i].who))
-    rows = []
-    for count, i in enumerate(order):
-        u = said[i]
-        words = voices.vary(voices.say(u.voice, u.text), SEED + i)
-        scene = channels.scene(words, u.kind, u.snr or 0, u.channel, SEED + i)
-        rows.append(_row(u, speech_in(scene.samples), ears, free))
-        if count % 50 == 49:
-            print(f"  {count + 1} of {len(said)} utterances", file=sys.stderr, flush=True)
-    return rows
+    out: list[Heard] = pickle.loads(kept.read_bytes()) if kept and kept.exists() else []
+    for start in range(len(out), len(said), BLOCK):
+        block = range(start, min(start + BLOCK, len(said)))
+        for i in sorted(block, key=lambda i: (said[i].step, said[i].quantity, said[i].who)):
+            u = said[i]
+            words = voices.vary(voices.say(u.voice, u.text), SEED + i)
+            scene = channels.scene(words, u.kind, u.snr or 0, u.channel, SEED + i)
+            out.append(_heard(u, speech_in(scene.samples), ears, free))
+        if kept:
+            kept.write_bytes(pickle.dumps(out))
+        print(f"  {len(out)} of {len(said)} utterances", file=sys.stderr, flush=True)
+    return out[: len(said)]
 
 
-def _row(u: Utterance, sound: Samples, ears: Ears, free: Free) -> Row:
-    grammar, interpret = asked(u)
-    ears.expect(grammar)
-    truth = interpret(u.words)
-    row = Row(u, len(sound) / RATE, truth[0] if truth else None)
-    hearings: dict[str, Hearing] = {}
+def _heard(u: Utterance, sound: Samples, ears: Ears, free: Free) -> Heard:
+    ears.expect(asked(u)[0])
+    hearings, seconds = {}, {}
     for way, engine in zip(("whisper narrowed", "sphinx"), ears.engines, strict=True):
         timer = Timer()
         (hearings[way],) = Ears([engine]).listen(sound)
-        row.seconds[way] = timer.seconds()
-        row.got[way] = _got(decide([hearings[way]], interpret))
-        hypotheses = hearings[way].hypotheses
-        row.words[way] = hypotheses[0].words if hypotheses else ""
-    timer = Timer()
-    row.got["combined"] = _got(decide(list(hearings.values()), interpret))
-    row.seconds["combined"] = timer.seconds() + row.seconds["sphinx"]
-    row.seconds["combined"] += row.seconds["whisper narrowed"]
-    row.words["combined"] = row.got["combined"][3]
+        seconds[way] = timer.seconds()
     timer = Timer()
     text = free(sound)
-    row.seconds["whisper free"] = timer.seconds()
-    meant = interpret(text) if text else None
-    kind = "accept" if meant else "again"
-    row.got["whisper free"] = (kind, meant[0] if meant else None, 1.0 if meant else 0.0, text)
-    row.words["whisper free"] = text
+    seconds["whisper free"] = timer.seconds()
+    return Heard(u, len(sound) / RATE, hearings, text, seconds)
+
+
+def judge(heard: Heard) -> Row:
+    """What is decided in each way of hearing."""
+    interpret = asked(heard.said)[1]
+    truth = interpret(heard.said.words)
+    row = Row(heard.said, heard.audio_s, truth[0] if truth else None)
+    row.seconds = dict(heard.seconds)
+    for way, hearing in heard.hearings.items():
+        row.got[way] = _got(decide([hearing], interpret))
+        row.words[way] = hearing.hypotheses[0].words if hearing.hypotheses else ""
+    timer = Timer()
+    row.got["combined"] = _got(decide(list(heard.hearings.values()), interpret))
+    row.words["combined"] = row.got["combined"][3]
+    row.seconds["combined"] = timer.seconds() + sum(row.seconds[way] for way in heard.hearings)
+    meant = interpret(heard.free) if heard.free else None
+    kind, sure = ("accept", 1.0) if meant else ("again", 0.0)
+    row.got["whisper free"] = (kind, meant[0] if meant else None, sure, heard.free)
+    row.words["whisper free"] = heard.free
     return row
 
 
