@@ -139,7 +139,8 @@ class Listening:
             command += [f"--{option}mic", MICS[role], f"--{option}speaker", LOUDSPEAKERS[role]]
         self.process = subprocess.Popen(
             command,
-            env={**daemon.env, "PYTHONUNBUFFERED": "1"},
+            # Buffered, the lines of an answer come in one piece.
+            env={k: v for k, v in daemon.env.items() if k != "PYTHONUNBUFFERED"},
             cwd=Path(__file__).parent.parent,
             stdout=subprocess.PIPE,
             stderr=subprocess.STDOUT,
@@ -183,9 +184,9 @@ class Listening:
         first = next(i for i in range(since, self.count) if _HEARD.match(self.lines[i][1]))
         self.wait(_REPLY.match, first + 1, 5.0)
         seen = -1
-        while seen != self.count:  # its replies are printed one after another, at once
+        while seen != self.count:
             seen = self.count
-            time.sleep(0.06)
+            time.sleep(0.1)
         lines = self.lines[first:]
         head = _HEARD.match(lines[0][1])
         assert head is not None
@@ -256,7 +257,7 @@ class Crew:
     Attributes:
         log: what they said, and when they had said it.
         tapes: what the loudspeakers gave.
-        cues: for each HOLD and RELEASE: when it was printed, and when it was heard, from and to.
+        cues: for each HOLD and RELEASE: when the helper heard it, from and to.
     """
 
     def __init__(self, daemon: Pulse, tech: str = "rms", helper: str = "us-f2") -> None:
@@ -265,7 +266,7 @@ class Crew:
             "helper": Person(daemon, "helper", helper),
         }
         self.log: list[tuple[float, str]] = []
-        self.cues: list[tuple[float, float, float]] = []
+        self.cues: list[tuple[float, float]] = []
         self._read_back = 0
         self.tapes: dict[str, Tape] = {}
         self._daemon = daemon
@@ -297,7 +298,7 @@ class Crew:
         last = np.frombuffer(data[: len(data) // 4 * 4], dtype="<f4")
         return bool(len(last)) and float(np.abs(last).max()) > 10 ** (SOUND_DBFS / 20)
 
-    def attend(self, role: str, most_s: float = 20.0) -> tuple[float, float]:
+    def attend(self, role: str, most_s: float = 20.0, breath_s: float = 0.4) -> tuple[float, float]:
         """Listen until the loudspeaker has been silent for a breath, or has spoken for `most_s`.
 
         Returns:
@@ -307,7 +308,7 @@ class Crew:
         while not self.sounds(role) and time.monotonic() < begin:
             time.sleep(0.02)
         began = time.monotonic()
-        while self.sounds(role, 0.4) and time.monotonic() < began + most_s:
+        while self.sounds(role, breath_s) and time.monotonic() < began + most_s:
             time.sleep(0.02)
         return began, time.monotonic()
 
@@ -344,10 +345,10 @@ class Crew:
         """Listen to an answer: to a cue all through, to figures mostly, to what is known from the
         last truck hardly."""
         if "HOLD:" in turn.text or "RELEASE:" in turn.text:
-            self.cues.append((turn.at, *self.attend(role)))
+            self.cues.append(self.attend(role, breath_s=1.0))
         elif turn.asks:
             self._read_back += 1
-            self.attend(role, 20.0 if self._read_back <= 5 else 1.2)
+            self.attend(role, 20.0 if self._read_back <= 3 else 1.0)
         else:
             self.attend(role, 0.6)
 

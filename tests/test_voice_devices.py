@@ -370,7 +370,7 @@ def test_a_lost_loudspeaker_keeps_its_queue_and_says_the_sentence_again(
     player._callback(out, 256, TIMES, None)
     assert player.check() and out[0, 0] == sentence[0]
     ports.there = False
-    now[0] += 0.6  # no callback for longer than that
+    now[0] += 1.3  # no callback for longer than that
     assert not player.check()
     for _ in range(30):
         now[0] += 0.1

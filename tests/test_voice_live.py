@@ -108,8 +108,7 @@ def test_a_whole_job(daemon: Pulse, crew: Crew, lines: list[Line], tmp_path: Pat
         whole = len(tape.samples()) / RATE
         assert 20.0 < speech_s(tape.samples()) < whole, role
     assert len(crew.cues) == 2
-    for printed_at, began, ended in crew.cues:
-        assert began - printed_at < 2.0 and 2.0 < ended - began < 9.0, crew.cues
+    assert all(ended - began > 3.0 for began, ended in crew.cues), crew.cues
 
 
 def test_a_microphone_pulled_out_while_a_pedal_is_held(

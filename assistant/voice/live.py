@@ -6,7 +6,7 @@ import threading
 import time
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from contextlib import ExitStack
+from contextlib import ExitStack, suppress
 from dataclasses import dataclass
 
 from assistant.conversation import Session
@@ -22,7 +22,7 @@ from .listen import print_turn
 from .mouth import Mouth
 from .player import Output, Player, SilentPlayer
 from .ports import quiet_libraries
-from .speech import Speech
+from .speech import Speech, SpeechError
 from .timings import Timings
 
 _IDLE_S = 0.004
@@ -113,6 +113,7 @@ class Live:
             show(opening)
             self.mouth.say(opening)
             self.attendant.practise()
+            threading.Thread(target=self._practise, daemon=True).start()
             while not self.session.job.signed_off:
                 # One frame of each at a time: a microphone that is away must not hold up the other.
                 if not any([self._frame(channel, mic) for channel, mic in self._mics]):
@@ -122,6 +123,15 @@ class Live:
             self.mouth.wait(30.0)
         finally:
             self._opened.close()
+
+    def _practise(self) -> None:
+        """Think over what must come without a delay: the cues, and a stop."""
+        dialogs = self.session.dialogs
+        cues = [step.say for step in dialogs.steps if step.kind in ("hold", "release")]
+        cues += [dialogs.say(f"stopped_helper_{how}") for how in ("held", "up", "engine")]
+        with suppress(SpeechError):  # whoever wants to speak next tells of it
+            self.mouth.warm([dialogs.say("stopped", state="")], "tech")
+            self.mouth.warm([*cues, dialogs.say("hold_standing")], "helper")
 
     def _frame(self, channel: Channel, mic: Microphone) -> bool:
         frame = mic.get(0.0)

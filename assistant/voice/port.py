@@ -15,8 +15,9 @@ from .audio import AudioError
 from .catalogue import LABEL
 from .ports import PORTS
 
-LOST_AFTER_S = 0.5
-"""A device whose driver has not called for this long is gone."""
+LOST_AFTER_S = 1.2
+"""A device whose driver has not called for this long is gone. On a machine that is busy with other
+things a call has come 0.6 s late: a false alarm in the midst of a cue is worse than a late one."""
 STARTING_S = 2.5
 """As long as it may take to the first call."""
 RETRY_S = 1.0
