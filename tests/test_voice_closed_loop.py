@@ -23,7 +23,7 @@ from assistant.voice.meanings import reads_back
 from tests.spoken import callouts, truck, voices
 from tests.spoken.callouts import Line
 from tests.spoken.closed_loop import Deliver, Loop, by_text
-from tests.spoken.people import figure
+from tests.spoken.readback import figure
 
 SAID = {"odometer": "four hundred thousand", "pedal-height": "eight and a half",
         "total-travel": "eight", "free-travel": "one and a half"}  # fmt: skip

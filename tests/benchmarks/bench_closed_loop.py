@@ -108,11 +108,17 @@ def summed(rows: list[dict[str, Any]]) -> dict[str, Any]:
         "again": counts["again"],
         "nothing": counts["nothing"],
         "not heard": counts["not heard"],
-        "values misheard": sum(m["kind"] != "command" for m in mismatches),
-        "commands misheard": len(misheard),
+        "values taken otherwise": sum(m["kind"] != "command" for m in mismatches),
+        "commands taken otherwise": len(misheard),
+        "of them with effect": sum(has_effect(m) for m in misheard),
         "decode s": round(statistics.median(times), 3) if times else 0,
         "session s": round(statistics.mean(row["wall_s"] for row in rows), 1) if rows else 0,
     }
+
+
+def has_effect(mismatch: dict[str, Any]) -> bool:
+    """Whether a command taken for another one moved the job."""
+    return bool(mismatch.get("effect", mismatch.get("after") != mismatch["step"]))
 
 
 def table(rows: list[dict[str, Any]]) -> str:
@@ -141,11 +147,10 @@ def details(rows: list[dict[str, Any]]) -> None:
             print(f"{where}: WRONG {wrong}")
         for m in row["mismatches"]:
             if m["kind"] == "command":
-                taken = m["taken"]
-                taken = [t["meaning"] for t in taken] if isinstance(taken, list) else taken
-                meaning = taken if isinstance(taken, list) else taken["meaning"]
-                print(f"{where}: {m['step']}: said {m['words']!r}, taken {meaning} "
-                      f"{[(d['heard'], d['probability']) for d in m['decisions']]}")  # fmt: skip
+                heard = [(d["heard"], d["probability"]) for d in m["decisions"]]
+                effect = "moved the job" if has_effect(m) else "no effect"
+                print(f"{where}: {m['step']}: {m['words']!r} taken for {m['taken']['meaning']}, "
+                      f"{effect} {heard}")  # fmt: skip
 
 
 def main() -> None:

@@ -121,6 +121,8 @@ class Loop:
             "words": line.words,
             "kind": line.kind,
             "right": right,
+            "effect": self.session.job.state != step
+            or (self.session.job.pending is not None) != pending,
             "decisions": [
                 {k: turn[k] for k in ("decision", "probability", "heard", "decode_s", "wait_s")}
                 for turn in turns
@@ -128,13 +130,9 @@ class Loop:
         }
         self.log.utterances.append(row)
         mine = intended.as_data() if isinstance(intended, Act) else {"question": intended.reply}
-        for act in acts[:1] if right else acts:
-            if not right:
-                self.log.mismatches.append(
-                    {**row, "meant": mine, "taken": act, "after": self.session.job.state}
-                )
-        if len(acts) > 1:
-            self.log.mismatches.append({**row, "meant": mine, "taken": acts[1:], "split": True})
+        for act in acts[1:] if right else acts:
+            after = self.session.job.state
+            self.log.mismatches.append({**row, "meant": mine, "taken": act, "after": after})
         self._ledger()
         heard = " / ".join(f"{t['heard']} [{t['decision']} {t['probability']:.2f}]" for t in turns)
         self._show(f"{'   ' if right else '!! '}{who}: {line.words!r} -> {heard or 'not heard'}")

@@ -8,9 +8,7 @@ it out again, in other words the second time, in digits the third.
 from __future__ import annotations
 
 import random
-import re
 from collections.abc import Sequence
-from fractions import Fraction
 
 from assistant.procedure.dialog import Dialogs, Step
 from assistant.procedure.said import Said
@@ -19,6 +17,8 @@ from assistant.readings.quantity import QUANTITIES
 
 from . import callouts
 from .callouts import SMALL, Line, command
+from .hands import Hands
+from .readback import fits, lugs_in, same
 from .truck import Truck
 
 Turn = tuple[str, Line]
@@ -65,15 +65,12 @@ class People:
         """What each quantity was last called out as."""
         self.called: list[tuple[str, int]] = []
         """Every calling out of a value: quantity, and the how-many-th try of it."""
-        self.lugs = 0
-        """Lugs really turned since the plan was told."""
+        self.hands = Hands(truck, rng)
         self.code = str(rng.randint(10, 99))
         self._ask: Said | None = None
         self._tries = 0
         self._again = 0
         self._finer = False
-        self._turned = False
-        self._changed = ""
         self._fixing = ""
         self._quantity = ""
         self._due = False
@@ -91,7 +88,7 @@ class People:
         same = before is not None and (before.key, before.text) == (self._ask.key, self._ask.text)
         self._again = self._again + 1 if missed and same else 0
         if "reply:spell_it" in keys:
-            self._tries = max(self._tries, 1)  # the next one is the third try: digits
+            self._tries = max(self._tries, 2)  # the next one is spelled in digits
         if wrong is not None:
             self._fixing = wrong
         moved = before is None or before.key != self._ask.key
@@ -105,7 +102,7 @@ class People:
         """The quantity whose value was taken otherwise than meant, if lugcall said such a thing."""
         for one in said:
             if one.key in VERDICTS and self._quantity:
-                if self._same(one.text, self.meant[self._quantity]):
+                if same(one.text, self.meant[self._quantity]):
                     self._fixing = ""
                     return None
                 return self._quantity
@@ -140,21 +137,18 @@ class People:
     # --- prompts ---
 
     def _do(self, step: Step, text: str) -> Line:
-        if step.id != self._changed:
-            self._changed = ""
-        if step.kind != "turn":
-            self._turned = self._turned and step.kind not in ("plan", "read")
+        self.hands.come_to(step)
         if step.kind == "read":
             return self._read(step)
         if step.kind == "turn":
-            return self._turn(text)
+            self.hands.turn_ring(text)
+            return self._value("lugs")
         if step.kind == "plan":
             return self._plan(text)
         if step.kind == "sign":
             return command(f"sign off {callouts.code(self.code)}")
-        if step.kind in ("rod", "stop_bolt") and self._changed != step.id:
-            self._changed = step.id
-            self._change(step, text)
+        if step.kind in ("rod", "stop_bolt"):
+            self.hands.change(step, text)
         return self._phrase(_MEANING[step.kind], step)
 
     def _phrase(self, meaning: str, step: Step | None = None) -> Line:
@@ -182,7 +176,7 @@ class People:
             n = (n // 1000 + 20) * 1000 if self._due else n
             line = callouts.miles(n, self._tries, self.rng)
         elif quantity == "lugs":
-            line = callouts.count(self.lugs, self.rng)
+            line = callouts.count(self.hands.lugs, self.rng)
         else:
             value = self.truck.true(quantity) + self.rng.gauss(0, 0.001)
             line = callouts.call(quantity, value, self._tries, self._finer, self.rng)
@@ -192,52 +186,24 @@ class People:
         self._quantity = quantity
         return line
 
-    def _turn(self, text: str) -> Line:
-        """Turn what is told, now and then one lug too many or too few, and call out what it was."""
-        told = _lugs(text)
-        if not self._turned:
-            slip = self.rng.choice((-1, 1)) if told and self.rng.random() < 0.08 else 0
-            self.lugs = told + slip
-            self.truck.turn_ring(self.lugs)
-            self._turned = True
-        return self._value("lugs")
-
     def _plan(self, text: str) -> Line:
-        self._turned = False
         if "too close" not in text:
             return self._phrase("check")
         if "finer" in text and not self._finer:
             return self._finer_reading("gap")
         return command("move it" if "move" in text else "accept")
 
-    def _change(self, step: Step, text: str) -> None:
-        """Turn the rod or a stop by what is told, within two parts in a hundred."""
-        share = 1 + self.rng.gauss(0, 0.02)
-        if step.kind == "rod":
-            turns = sum(
-                int(n) * (1 if unit == "turn" else Fraction(1, 6))
-                for n, unit in re.findall(r"(\d+) (turn|flat)", text)
-            )
-            sign = -1 if "shorter" in text or "less" in text else 1
-            self.truck.turn_rod(float(turns) * sign * share)
-            return
-        size = figure(text)
-        if size is not None:
-            sign = -1 if "lower" in text or "less" in text else 1
-            what = "height" if step.id == "height_stop" else "total"
-            self.truck.move_stop(what, size * sign * share)
-
     # --- replies that want an answer ---
 
     def _confirm(self, text: str) -> Turn:
         quantity = self._fixing or self._quantity
         who = "helper" if quantity == "odometer" else "tech"
-        if quantity in self.meant and self._same(text, self.meant[quantity]):
+        if quantity in self.meant and same(text, self.meant[quantity]):
             return who, self._phrase("check")
         return who, self._phrase("no")
 
     def _confirm_count(self, text: str) -> Turn:
-        return "tech", self._phrase("check" if _lugs(text) == self.lugs else "no")
+        return "tech", self._phrase("check" if lugs_in(text) == self.hands.lugs else "no")
 
     def _close_choice(self, text: str) -> Turn:
         if self._quantity in SMALL and not self._finer:
@@ -272,52 +238,12 @@ class People:
         line = self.meant[self._quantity]
         who = "helper" if self._quantity == "odometer" else "tech"
         offered = text.rstrip("?").split(" or ")
-        fits = [_is(read(part.lower(), self._quantity), line) for part in offered]
-        if sum(fits) == 1 and len(offered) == 2 and not self._again:
-            self.called.append((self._quantity, self._tries + 1))
-            return who, command(("the first", "the second")[fits.index(True)])
+        right = [fits(read(part.lower(), self._quantity), line) for part in offered]
+        if sum(right) == 1 and len(offered) == 2 and not self._again:
+            self._tries += 1
+            self.called.append((self._quantity, self._tries))
+            return who, command(("the first", "the second")[right.index(True)])
         return who, self._value(self._quantity)
-
-    def _same(self, text: str, line: Line) -> bool:
-        """Whether the figures that a reply begins with are what was meant."""
-        meant = line.meant
-        assert meant is not None
-        if text.startswith((f"{meant.figures}.", f"{meant.figures}:", f"{meant.figures} ")):
-            return True
-        shaded = re.match(r"just|\S+ in to", meant.figures) or re.match(r"just|\S+ in to", text)
-        value = figure(text)
-        return (
-            not shaded
-            and value is not None
-            and meant.value_in is not None
-            and abs(value - meant.value_in) < 1e-6
-        )
-
-
-def figure(text: str) -> float | None:
-    """The length in inches that figures begin with: "1-5/8 in", "0.485 in", "12.7 mm"."""
-    found = re.match(r"(?:(\d+)-)?(\d+(?:\.\d+)?|\d+/\d+)(?:/(\d+))? (in|mm)\b", text)
-    if found is None:
-        return None
-    whole, top, bottom, unit = found.groups()
-    value = float(whole or 0) + float(top) / float(bottom or 1)
-    return value / 25.4 if unit == "mm" else value
-
-
-def _is(reading: object, line: Line) -> bool:
-    value, count = getattr(reading, "value_in", None), getattr(reading, "count", None)
-    assert line.meant is not None
-    if count is not None or line.meant.count is not None:
-        return count == line.meant.count
-    return value is not None and abs(value - (line.meant.value_in or 0)) < 1e-6
-
-
-def _lugs(text: str) -> int:
-    """ "5 lugs tighter. Turn the ring." as a signed count."""
-    found = re.match(r"(\d+) lugs?(?: (tighter|looser))?", text)
-    if found is None:
-        return 0
-    return int(found[1]) * (-1 if found[2] == "looser" else 1)
 
 
 def _sayable(phrase: str) -> bool:
