@@ -232,6 +232,12 @@ class Line:
     def asks(self) -> bool:
         return self.replies[-1].endswith("Check?")
 
+    @property
+    def read_back(self) -> str:
+        """Its words as they are read back: "Eleven sixty-fourths" of "11/64 in. Eleven ..."."""
+        words = self.replies[-1].split(". ")[1].lower()
+        return self.words if words == "check?" else words
+
 
 def script(file: Path, card: Path, folder: Path) -> list[Line]:
     """The lines of a script, answered by a typed session that is recorded in `folder`."""
@@ -329,7 +335,9 @@ class Crew:
             line, tried = lines[at], tried + 1
             if tried > tries:
                 raise AssertionError(f"{line.who}: {line.words}: not taken\n{child.printed()}")
-            turn = self.utter(child, line.who, line.words)
+            # Three times in the same words; then as lugcall itself would say it.
+            other = line.asks and tried > 3
+            turn = self.utter(child, line.who, line.read_back if other else line.words)
             if turn is None:
                 continue
             if _same(turn.replies, line.replies):
@@ -350,7 +358,7 @@ class Crew:
             self._read_back += 1
             self.attend(role, 20.0 if self._read_back <= 3 else 1.0)
         else:
-            self.attend(role, 0.6)
+            self.attend(role, 0.35)
 
     def _mend(self, child: Listening, lines: Sequence[Line], at: int, turn: Turn) -> int:
         """Set right what was heard wrong; returns the line that is to be said now."""

@@ -22,6 +22,7 @@ from .grammar import Grammar
 from .heard import Hearing
 from .meanings import interpreter, reads_back, speaker_of
 from .notes import dictated
+from .refused import Refused
 from .repeats import Repeats
 
 PEDAL = frozenset({"holding", "clear", "released", "let_up", "carry_on", "sign_off"})
@@ -91,6 +92,7 @@ class Attendant:
         self._answer = answer
         self._on_speech = on_speech
         self._repeats = Repeats()
+        self._refused = Refused()
         self._last = ""
         self._answered_s = float("-inf")
 
@@ -157,6 +159,7 @@ class Attendant:
         )
         hearings = _hearings(utterance)
         # An engine that chokes on one utterance must not end the job.
+        meant = self._refused.weighed(meant)
         return decide(hearings, meant) if hearings else Decision("again", (), 0.0, 1.0, "")
 
     def _stops(self, channel: Channel, decision: Decision) -> bool:
@@ -188,6 +191,8 @@ class Attendant:
         if kind == "accept":
             said = session.hear(role, decision.heard, ear, utterance.samples)
             self._answered_s, self._last = channel.now_s, meaning
+            first = decision.ranked[0].meaning if decision.ranked else None
+            self._refused.took(session.job.state, session.job.pending is not None, first)
         else:
             said = session.unheard(role, ear, utterance.samples)
             self._repeats.missed(alone)
