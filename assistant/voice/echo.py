@@ -28,6 +28,7 @@ _TRUST_DB = 18.0
 """More than this is never believed to be taken out: loudspeakers distort."""
 _HOLD = round(TAIL_S * RATE / FRAME) + 1
 """Frames for which what was played may still be heard."""
+_BARE_DB = 6.0
 _HERTZ = np.fft.rfftfreq(2 * BLOCK, 1 / RATE)
 _BAND = (_HERTZ >= LOW_HZ) & (_HERTZ <= HIGH_HZ)
 
@@ -123,3 +124,8 @@ class Echo:
     def over_db(self) -> float:
         """How far the last frames stand above what may be left of the echo, in dB."""
         return median(self._clean) - max(self._left) if self._clean else -SILENT_DB
+
+    @property
+    def bare(self) -> bool:
+        """Whether the last frame held nothing but what may be left of the echo."""
+        return bool(self._clean) and self._clean[-1] - max(self._left) < _BARE_DB
