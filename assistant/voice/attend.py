@@ -22,6 +22,7 @@ from .grammar import Grammar
 from .heard import Hearing
 from .meanings import interpreter, reads_back, speaker_of
 from .notes import dictated
+from .opposites import contradicted
 from .refused import Refused
 from .repeats import Repeats
 
@@ -36,6 +37,9 @@ KEPT = 0.6
 """A reading that is kept without being read back."""
 STOP = 0.25
 """A stop is taken from this probability on: stopping once too often costs a "carry on"."""
+DOUBTFUL, ADDRESSED = 0.3, 0.75
+"""Words less likely than the first are not asked about, and unless they were meant for lugcall with
+the second probability nothing is said at all: a radio would have it asking all day."""
 COMPLETE = 0.85
 """From this probability on an utterance is taken for finished after the short wait."""
 
@@ -213,6 +217,8 @@ class Attendant:
         if self._stops(channel, decision):
             return "accept"
         kind = decision.kind
+        if kind in ("again", "choose") and decision.probability < DOUBTFUL:
+            return "nothing" if decision.addressed < ADDRESSED else "again"
         # Words that began before the last answer came do not answer it: an impatient second "done"
         # must not pass for the next step's, nor a "check" for a read-back nobody has heard.
         if kind == "accept" and utterance.start_s < self._answered_s:
@@ -227,7 +233,8 @@ class Attendant:
             return "again" if kind == "accept" and sure < KEPT else kind
         confirms = self.session.job.pending is not None and meaning in ("check", "done")
         bar = SURE if meaning in PEDAL else CONFIRM if confirms else 0.0
-        return "again" if kind == "accept" and sure < bar else kind
+        unsure = sure < bar or contradicted(meaning, decision)
+        return "again" if kind == "accept" and unsure else kind
 
 
 def _hearings(utterance: Utterance) -> list[Hearing]:
