@@ -152,7 +152,8 @@ class Attendant:
             guess.ended_s = channel.now_s
             self._act(channel, guess, decision)
         elif decision.kind == "accept" and decision.probability >= COMPLETE:
-            channel.listener.turns.patience(True)
+            # "Two" may stand alone, but "two twenty-one millimetres" begins with it as well.
+            channel.listener.turns.patience(" " in decision.heard or not _is_value(decision))
         elif decision.kind == "again":
             channel.listener.turns.patience(False)
 
@@ -240,6 +241,11 @@ class Attendant:
 def _hearings(utterance: Utterance) -> list[Hearing]:
     """What the engines made of it; nothing if one failed."""
     return [] if utterance.hearings.exception() is not None else utterance.hearings.result()
+
+
+def _is_value(decision: Decision) -> bool:
+    meaning = decision.ranked[0].meaning
+    return isinstance(meaning, tuple) and meaning[0] in ("reading", "correct")
 
 
 def _ear(channel: Channel, decision: Decision, kind: str, decode_s: float) -> dict[str, Any]:
