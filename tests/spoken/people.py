@@ -117,10 +117,12 @@ class People:
         if self._ask.key in ("reply:confirm", "reply:what_correct", "reply:which_of_two"):
             return self._answer(self._ask)
         quantity = self._fixing
-        line = self._value(quantity)
         who = "helper" if quantity == "odometer" else "tech"
-        text = f"correction, {line.text}"
         self._ask = Said(who, "", f"fixing:{quantity}")
+        if self._tries > 2 and self._again % 2 == 0:  # the word and the value one by one
+            return who, command("correct that")
+        line = self._value(quantity)
+        text = f"correction, {line.text}"
         return who, Line(text, f"correction {line.words}", line.meant, line.kind)
 
     def _answer(self, ask: Said) -> Turn:
