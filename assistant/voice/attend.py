@@ -33,7 +33,7 @@ CONFIRM = 0.7
 """What confirms a value that was read back: a "no" taken for it would put a wrong one in."""
 READ_BACK = 0.35
 """A reading that will be read back costs no more when it is wrong than "say again" does."""
-KEPT = 0.6
+KEPT = 0.75
 """A reading that is kept without being read back."""
 STOP = 0.25
 """A stop is taken from this probability on: stopping once too often costs a "carry on"."""
@@ -151,9 +151,11 @@ class Attendant:
             channel.end_now()
             guess.ended_s = channel.now_s
             self._act(channel, guess, decision)
-        elif decision.kind == "accept" and decision.probability >= COMPLETE:
+        elif decision.ranked and " " not in decision.heard and _is_value(decision):
             # "Two" may stand alone, but "two twenty-one millimetres" begins with it as well.
-            channel.listener.turns.patience(" " in decision.heard or not _is_value(decision))
+            channel.listener.turns.patience(False)
+        elif decision.kind == "accept" and decision.probability >= COMPLETE:
+            channel.listener.turns.patience(True)
         elif decision.kind == "again":
             channel.listener.turns.patience(False)
 

@@ -21,6 +21,10 @@ the ear has guessed once already."""
 ASIDE = 0.3
 """Weight of words that can be said at any time while others were asked for, and of a new reading
 while one waits to be checked. Set on the tuning voices' closed loop."""
+REFUSED = 0.05
+"""Weight of words that would only be refused at this step: "it's on" where "sound" was asked."""
+_PEDAL = frozenset({"holding", "released", "clear"})
+"""Out of order these are alarms."""
 _AS_ASKED = frozenset({"stop", "lost", "accept", "sign_off"})
 """Never held less likely: what must not be missed, and what nobody says by accident."""
 _FREE_WORDS = frozenset({"note", "accept", "sign_off"})
@@ -50,7 +54,7 @@ def interpreter(
             return ("question", act.reply, tuple(sorted(act.fields.items()))), ASKED
         if act.meaning == "unclear":
             return None
-        weight = _weight(act, job, words)
+        weight = _weight(act, job, dialogs, words)
         if act.reading is None and act.meaning not in _FREE_WORDS and not grammar.accepts(words):
             weight *= LOOSE
         return _key(act), weight
@@ -92,9 +96,12 @@ def _key(act: Act) -> Hashable:
     return (act.meaning, act.who, values, act.quantity, act.text, act.way)
 
 
-def _weight(act: Act, job: Job, words: str) -> float:
+def _weight(act: Act, job: Job, dialogs: Dialogs, words: str) -> float:
     if act.reading is None:
-        return USUAL if act.meaning in _AS_ASKED or act.meaning in job.allowed() else ASIDE
+        if act.meaning in _AS_ASKED or act.meaning in job.allowed():
+            return USUAL
+        said_anywhere = dialogs.words[act.meaning].anytime or act.meaning in _PEDAL
+        return ASIDE if said_anywhere else REFUSED
     value = act.reading.get("value_in")
     named = act.quantity or job.expects()
     seldom = act.meaning == "reading" and two_amounts(words)
