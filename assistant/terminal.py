@@ -31,7 +31,7 @@ def one_line_errors(command: Callable[..., None]) -> Callable[..., None]:
             fail(str(error))
         except KeyboardInterrupt:
             left = "Nothing answered is lost; lugcall resume carries on."
-            jobs = ("chat", "resume", "demo")
+            jobs = ("chat", "resume", "demo", "listen")
             click.echo(f"\nLeft off. {left if command.__name__ in jobs else ''}".rstrip(), err=True)
             raise SystemExit(130) from None
         except BrokenPipeError:
