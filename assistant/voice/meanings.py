@@ -20,7 +20,7 @@ LOOSE = 0.2
 the ear has guessed once already."""
 ASIDE = 0.3
 """Weight of words that can be said at any time while others were asked for, and of a new reading
-while one waits to be checked. Set on the tuning voices' closed loop."""
+while one waits to be checked. Chosen by eye from a few closed-loop sessions, not fitted."""
 REFUSED = 0.05
 """Weight of words that would only be refused at this step: "it's on" where "sound" was asked."""
 _PEDAL = frozenset({"holding", "released", "clear"})
