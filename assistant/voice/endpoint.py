@@ -22,7 +22,7 @@ PAUSE_S = 0.12
 """A pause that may be the end."""
 LEAST_S = 0.15
 """Shorter is nothing unless it stands out. Of a short "stop" a detector marks 0.06 s."""
-LONG_S = 3.0
+LONG_S = 5.0
 """After so much speech without an end it may be no answer but people talking on and on."""
 MOST_S = 12.0
 

@@ -1,10 +1,9 @@
 """How likely a frame holds speech: the Silero detector, fed frame by frame.
 
-Chosen by measurement (`tests/benchmarks/bench_turntaking.py` prints the accuracy today). On
-the same streams of twelve voices in seven noises the packagings of this model gave the same
-errors; this one has a public streaming interface, its own runtime and no dependency, and costs
-0.2 ms a frame where another costs 1.4 ms. The WebRTC detector (0.05 ms) calls a diesel at 0 dB
-and half of all impact bursts speech.
+Chosen by measurement: on the same streams the packagings of this model made the same errors; this
+one has a public streaming interface, its own runtime and no dependency, and costs 0.2 ms a frame
+where another costs 1.4 ms. The WebRTC detector costs 0.02 ms, but takes impact bursts for speech
+and misses words in hiss: `tests/benchmarks/bench_turntaking.py` prints both.
 """
 
 from __future__ import annotations
