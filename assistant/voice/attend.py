@@ -10,12 +10,11 @@ from typing import Any
 import numpy as np
 
 from assistant.conversation import Session
-from assistant.conversation.meaning import Question, understand
 from assistant.procedure.said import Said
 
 from .audio import RATE
 from .channel import Channel, Utterance
-from .decide import Decision, decide
+from .decide import VALUES, Decision, decide, named
 from .ears import Ears
 from .expected import expected
 from .grammar import Grammar
@@ -146,12 +145,12 @@ class Attendant:
     def _look(self, channel: Channel, guess: Utterance) -> None:
         """A pause: wait for the rest of the words, or not."""
         decision = self._decided(channel, guess)
-        if self._stops(channel, decision):
+        if self._stops(decision):
             # A stop is acted on at once: nobody waits to see whether more is said.
             channel.end_now()
             guess.ended_s = channel.now_s
             self._act(channel, guess, decision)
-        elif decision.ranked and " " not in decision.heard and _is_value(decision):
+        elif " " not in decision.heard and _name(decision) in VALUES:
             # "Two" may stand alone, but "two twenty-one millimetres" begins with it as well.
             channel.listener.turns.patience(False)
         elif decision.kind == "accept" and decision.probability >= COMPLETE:
@@ -164,22 +163,15 @@ class Attendant:
         meant = interpreter(
             job, dialogs, channel.role, self.grammar(channel.role), self.session.asked
         )
+        meant = self._refused.weighed(meant)
         hearings = _hearings(utterance)
         # An engine that chokes on one utterance must not end the job.
-        meant = self._refused.weighed(meant)
         return decide(hearings, meant) if hearings else Decision("again", (), 0.0, 1.0, "")
 
-    def _stops(self, channel: Channel, decision: Decision) -> bool:
-        if not decision.ranked or self.session.job.state == "halted":
+    def _stops(self, decision: Decision) -> bool:
+        if self.session.job.state == "halted":
             return False
-        first = decision.ranked[0]
-        return self._meaning(channel, first.words) == "stop" and decision.probability >= STOP
-
-    def _meaning(self, channel: Channel, words: str) -> str:
-        job, dialogs = self.session.job, self.session.dialogs
-        who = channel.role or speaker_of(words, job, dialogs)
-        act = understand(words, who, job, dialogs, self.session.asked)
-        return "" if isinstance(act, Question) else act.meaning
+        return _name(decision) == "stop" and decision.probability >= STOP
 
     def _act(self, channel: Channel, utterance: Utterance, decision: Decision) -> None:
         session = self.session
@@ -188,8 +180,8 @@ class Attendant:
         role = channel.role or speaker_of(decision.heard, session.job, session.dialogs)
         alone = decision
         decision = self._repeats.joined(self._moment(), alone)
-        meaning = self._meaning(channel, decision.heard) if decision.ranked else ""
-        kind = self._kind(channel, utterance, decision, meaning)
+        meaning = _name(decision)
+        kind = self._kind(utterance, decision, meaning)
         note = dictated(_hearings(utterance))
         if note and kind != "nothing" and (kind != "accept" or meaning == "note"):
             decision, kind, meaning = replace(decision, heard=note), "accept", "note"
@@ -213,11 +205,9 @@ class Attendant:
         pending = self.session.job.pending
         return self.session.job.state, "" if pending is None else pending.figures
 
-    def _kind(
-        self, channel: Channel, utterance: Utterance, decision: Decision, meaning: str
-    ) -> str:
+    def _kind(self, utterance: Utterance, decision: Decision, meaning: str) -> str:
         """What is done about an utterance; more is asked of some than that it was heard well."""
-        if self._stops(channel, decision):
+        if self._stops(decision):
             return "accept"
         kind = decision.kind
         if kind in ("again", "choose") and decision.probability < DOUBTFUL:
@@ -245,9 +235,9 @@ def _hearings(utterance: Utterance) -> list[Hearing]:
     return [] if utterance.hearings.exception() is not None else utterance.hearings.result()
 
 
-def _is_value(decision: Decision) -> bool:
-    meaning = decision.ranked[0].meaning
-    return isinstance(meaning, tuple) and meaning[0] in ("reading", "correct")
+def _name(decision: Decision) -> str:
+    """What kind of meaning comes first, or "" when there is none."""
+    return named(decision.ranked[0].meaning) if decision.ranked else ""
 
 
 def _ear(channel: Channel, decision: Decision, kind: str, decode_s: float) -> dict[str, Any]:

@@ -21,6 +21,8 @@ Interpret = Callable[[str], tuple[Hashable, float] | None]
 """Words to their meaning and how likely such a meaning is beforehand; None when they have none."""
 
 KEEP = 6
+VALUES = ("reading", "correct")
+"""Names of the meanings that carry a value."""
 FREE_GAP = 9.0
 """From this much (natural log) on, the free words fit so much better than any in the grammar that
 the grammar most likely lacks what was said."""
@@ -45,6 +47,11 @@ class Candidate:
     share: float
     engines: tuple[str, ...] = ()
     probability: float = 0.0
+
+
+def named(meaning: Hashable) -> str:
+    """What kind of meaning this is: "reading", "stop", "question"; "" where it has no name."""
+    return str(meaning[0]) if isinstance(meaning, tuple) and meaning else ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from .decide import Decision
+from .decide import Decision, named
 
 OPPOSITE = {
     "check": ("no", "correct"),
@@ -22,8 +22,6 @@ def contradicted(meaning: str, decision: Decision) -> bool:
     """Whether the opposite of `meaning`, the likeliest one, may have been said as well."""
     against = OPPOSITE.get(meaning, ())
     return any(
-        isinstance(other.meaning, tuple)
-        and other.meaning[0] in against
-        and other.probability >= DOUBT
+        named(other.meaning) in against and other.probability >= DOUBT
         for other in decision.ranked[1:]
     )

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Hashable
 
-from .decide import Interpret
+from .decide import VALUES, Interpret, named
 
 DENIED = 0.03
 """Weight left to a value that was denied. Not nothing: a "no" may have been misheard too."""
@@ -28,7 +28,7 @@ class Refused:
         """
         if at != self._at:
             self._at, self._asked, self._denied = at, None, set()
-        value = isinstance(meaning, tuple) and meaning[0] in ("reading", "correct")
+        value = named(meaning) in VALUES
         gone = not asks or (value and meaning != self._asked)  # a "no", or another in its place
         if self._asked is not None and gone:
             self._denied.add(self._asked)
