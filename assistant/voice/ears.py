@@ -56,7 +56,7 @@ def _open(name: str) -> Engine | None:
         from .whisper import WhisperEngine
 
         found = models.whisper_folder()
-        return WhisperEngine(found.folder) if found is not None else None
+        return WhisperEngine(found.folder, shop=found.checked) if found is not None else None
     if name == "sphinx":
         from .sphinx import SphinxEngine
 
