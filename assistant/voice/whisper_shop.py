@@ -8,6 +8,7 @@ gives the token for no speech at once when a sound was not meant for it. The enc
 from __future__ import annotations
 
 from pathlib import Path
+from zipfile import BadZipFile
 
 import numpy as np
 
@@ -39,7 +40,7 @@ def adapted(weights: dict[str, Array], path: Path = CHANGES) -> dict[str, Array]
     try:
         with np.load(path) as file:
             changes = {name: file[name].astype(np.float32) for name in file.files if "." in name}
-    except (OSError, ValueError, KeyError) as error:
+    except (OSError, ValueError, KeyError, EOFError, BadZipFile) as error:
         raise EngineError(f"{path.name} cannot be read; install lugcall again") from error
     out = dict(weights)
     for name in changes:

@@ -26,7 +26,8 @@ sys.path.insert(0, str(Path(__file__).parents[2]))
 FORTUNES = Path("/usr/share/games/fortunes")
 RANK = 16
 SEED = 4_000_000
-SHAPES_S = (5, 6, 7, 8, 10, 12)
+ROOMS = (7, 12, 24)
+"""Tokens that a batch has room for: short phrases go together."""
 
 
 # -- what is said ---------------------------------------------------------------------------------
@@ -175,7 +176,7 @@ def changed(samples, r):
 
 
 def load(work: Path, held: int):
-    """Examples by number of frames: {frames: (encodings, token lists)}, and those held back."""
+    """Examples by shape: {(frames, room): (encodings, token lists)}, and those held back."""
     out, back = {}, {}
     for n, file in enumerate(sorted(work.glob("part*-*.npz"))):
         if ".tmp" in file.name:
@@ -185,14 +186,17 @@ def load(work: Path, held: int):
             for name in data.files:
                 if name[0] == "x":
                     x, y = data[name], data["y" + name[1:]]
-                    xs, ys = into.setdefault(len(x), ([], []))
-                    if len(y) <= 24:
+                    room = next((r for r in ROOMS if len(y) <= r), 0)
+                    xs, ys = into.setdefault((len(x), room), ([], []))
+                    if room:
                         xs.append(x)
                         ys.append(y)
     return out, back
 
 
-def fit(work: Path, epochs: float, write: bool, rate: float, batch: int = 32) -> None:
+def fit(
+    work: Path, epochs: float, write: bool, rate: float, start: Path | None, batch: int = 32
+) -> None:
     """Train, print losses as it goes, keep the changes."""
     import jax
     import jax.numpy as jnp
@@ -217,6 +221,10 @@ def fit(work: Path, epochs: float, write: bool, rate: float, batch: int = 32) ->
             change[name + ".b"] = jnp.zeros((RANK, b), jnp.float32)
         elif name.endswith((".g", ".n")):
             change[name] = jnp.zeros(value.shape, jnp.float32)
+
+    if start:
+        with np.load(start) as file:
+            change = {k: jnp.asarray(file[k], jnp.float32) for k in change}
 
     def linear(c, x, name):
         out = x @ base[name + ".w"] + base[name + ".b"]
@@ -256,15 +264,15 @@ def fit(work: Path, epochs: float, write: bool, rate: float, batch: int = 32) ->
 
     def batches(data, rng):
         made = []
-        for frames, (xs, ys) in data.items():
+        for shape, (xs, _) in data.items():
             order = rng.permutation(len(xs))
             for i in range(0, len(xs) - batch + 1, batch):
-                made.append((frames, order[i : i + batch]))
+                made.append((shape, order[i : i + batch]))
         rng.shuffle(made)
-        for frames, chosen in made:
-            xs, ys = data[frames]
+        for shape, chosen in made:
+            xs, ys = data[shape]
             encoded = np.stack([xs[i] for i in chosen]).astype(np.float32)
-            longest = 12 if max(len(ys[i]) for i in chosen) <= 12 else 24
+            longest = shape[1]
             tokens = np.full((len(chosen), len(prompt) + longest), eot)
             targets = np.full((len(chosen), longest + 1), -1)
             tokens[:, : len(prompt)] = prompt
@@ -344,7 +352,8 @@ def base(work: Path) -> None:
         }.items():  # fmt: skip
             out[f"{n}.{name}.w"], out[f"{n}.{name}.b"] = w, b
         for name, (g, b) in {
-            "own": (layer.own.gamma, layer.own.beta), "cross": (layer.cross.gamma, layer.cross.beta),
+            "own": (layer.own.gamma, layer.own.beta),
+            "cross": (layer.cross.gamma, layer.cross.beta),
             "mlp": (layer.gamma, layer.beta),
         }.items():  # fmt: skip
             out[f"{n}.{name}.g"], out[f"{n}.{name}.n"] = g, b
@@ -363,6 +372,7 @@ def main() -> None:
     args.add_argument("--part", default="0/1")
     args.add_argument("--epochs", type=float, default=4)
     args.add_argument("--rate", type=float, default=1e-3)
+    args.add_argument("--start", type=Path, help="changes to go on from")
     args.add_argument("--work", type=Path, default=Path("decoder-work"))
     args.add_argument("--write", action="store_true")
     a = args.parse_args()
@@ -372,7 +382,7 @@ def main() -> None:
             base(a.work)
         hear(a.n // parts, a.work, part, parts)
     else:
-        fit(a.work, a.epochs, a.write, a.rate)
+        fit(a.work, a.epochs, a.write, a.rate, a.start)
 
 
 if __name__ == "__main__":
