@@ -79,9 +79,7 @@ class Room:
             channel.listener = SimpleNamespace(  # type: ignore[assignment]
                 events=[],
                 feed=lambda samples, at_s, played, of=role: self._told(of),
-                turns=SimpleNamespace(
-                    patience=lambda complete: None, set_wait=lambda *waits: None
-                ),
+                turns=SimpleNamespace(patience=lambda complete: None, set_wait=lambda *waits: None),
             )
             self.channels[role] = channel
 

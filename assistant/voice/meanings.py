@@ -96,4 +96,6 @@ def _weight(act: Act, job: Job, dialogs: Dialogs, words: str) -> float:
     seldom = act.meaning == "reading" and two_amounts(words)
     if act.meaning == "reading" and job.pending is not None:
         seldom = True
-    return (SELDOM if seldom else USUAL) * usual(value if isinstance(value, float) else None, named)
+    return (SELDOM if seldom else USUAL) * usual(
+        value if isinstance(value, float) else None, named, words
+    )
