@@ -157,7 +157,7 @@ def main() -> None:
     speech = sum(words is not None for _, words, *_ in rows)
     text = [
         "# Weights of the logistic regressions in decide.py, by the engines that listened.",
-        f"# Fitted by tests/benchmarks/calibrate.py on {speech} utterances of background voices and",
+        f"# Fitted by tests/benchmarks/calibrate.py on {speech} utterances of the background and",
         f"# {len(rows) - speech} sounds and sentences that were not meant for lugcall.",
     ]
     for name in SETS:
