@@ -23,12 +23,14 @@ def plan_for(
 ) -> AdjustmentPlan:
     """`plan_adjustment` for one truck, from readings (inches) by the names of their quantities.
 
-    Gap and clearance must be there. Without a belief the ring has not moved yet; the card's pedal
-    ratio comes before `ratio`.
+    Gap and clearance must be there. Without a belief the ring has not moved yet; a clutch that
+    adjusts itself has no ring to move. The card's pedal ratio comes before `ratio`.
 
     Raises:
         ValueError: as `plan_adjustment`.
     """
+    if card.clutch == "self-adjusting":
+        max_lugs = 0
     gap, clearance = measured["gap"], measured["clearance"]
     assert gap is not None and clearance is not None
     readings = Readings(

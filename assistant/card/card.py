@@ -14,6 +14,11 @@ DEFAULT_THREAD = "1/2-20"
 TRANSMISSIONS = ("non-synchronized", "synchronized")
 LINKAGES = ("rod", "cable", "hydraulic")
 CLUTCHES = ("manual", "self-adjusting")
+COVERS = ("bottom", "side", "plug")
+"""What closes the inspection hole: a cover below, a cover at the side, a rubber plug."""
+LOCKS = ("plate", "bracket")
+"""What keeps the adjusting ring from turning."""
+RINGS = ("coarse", "fine")
 UNITS = ("inch", "mm")
 DISTANCES = ("miles", "kilometres")
 LONGER = ("more clearance", "less clearance")
@@ -25,6 +30,8 @@ class Card:
 
     Attributes:
         unit: the fleet's number of the truck, or "".
+        cover, lock: what closes the inspection hole, and what locks the ring.
+        ring: "coarse", "fine", or "" when the card does not say.
         lug_in: bearing travel a lug, or None when the card does not say.
         thread: designation of the rod's thread.
         longer: what a longer rod gives ("more clearance", "less clearance"), or "".
@@ -51,26 +58,35 @@ class Card:
     defaulted: tuple[str, ...] = ()
     text: str = ""
     name: str = ""
+    cover: str = "bottom"
+    lock: str = "plate"
+    ring: str = ""
 
     @property
     def lead_in(self) -> float:
         """Rod travel a turn, inches."""
         return lead_in(self.thread)
 
+    @property
+    def traits(self) -> dict[str, str]:
+        """What the steps of the job are chosen by: see `procedure.variants.TRAITS`."""
+        return {
+            "transmission": self.transmission,
+            "linkage": self.linkage,
+            "clutch": self.clutch,
+            "cover": self.cover,
+            "lock": self.lock,
+            "ring": self.ring or "unsaid",
+            "units": self.units,
+        }
+
     def unsupported(self) -> str:
-        """One line why the step-by-step job cannot be run for this truck, or ""."""
-        what = []
-        if self.transmission != "non-synchronized":
-            what.append("a synchronized transmission")
-        if self.linkage != "rod":
-            what.append(f"a {self.linkage} linkage")
-        if self.clutch != "manual":
-            what.append("a self-adjusting clutch")
-        if not what:
+        """One line why the step-by-step job cannot be run with this card, or ""."""
+        if self.figures.get("gap") is not None:
             return ""
         return (
-            f"this truck has {' and '.join(what)}: lugcall has no procedure for it yet; "
-            "follow the maker's manual"
+            "no clutch brake, so no common figure for the gap: "
+            "put the one of the maker's manual on the card, figures.gap"
         )
 
 

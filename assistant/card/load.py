@@ -9,21 +9,33 @@ from difflib import get_close_matches
 from pathlib import Path
 from typing import Any
 
+from assistant.clutch.belief import COARSE_IN, FINE_IN
 from assistant.clutch.conformity import Limits
 from assistant.clutch.figures import DEFAULT_FIGURES, Figure
 from assistant.clutch.thread import lead_in
 from assistant.readings import QUANTITIES, read
 
-from .card import CLUTCHES, DISTANCES, LINKAGES, LONGER, TRANSMISSIONS, UNITS, Card
+from .card import (
+    CLUTCHES,
+    COVERS,
+    DISTANCES,
+    LINKAGES,
+    LOCKS,
+    LONGER,
+    RINGS,
+    TRANSMISSIONS,
+    UNITS,
+    Card,
+)
 
 MAX_BYTES = 100_000
 """A card is a page of text; anything larger is some other file."""
 
 _KEYS: dict[str, tuple[str, ...]] = {
     "": ("unit", "truck", "shop", "ring", "rod", "pedal", "figures"),
-    "truck": ("transmission", "linkage", "clutch"),
+    "truck": ("transmission", "linkage", "clutch", "cover"),
     "shop": ("units", "distance"),
-    "ring": ("lug",),
+    "ring": ("lug", "type", "lock"),
     "rod": ("thread", "longer", "per_fork"),
     "pedal": ("ratio", "lash"),
     "figures": ("source", *DEFAULT_FIGURES),
@@ -148,13 +160,19 @@ def _build(card: _Card) -> Card:
     units = card.choice(shop, "shop.units", UNITS) or "inch"
     defaulted: list[str] = []
 
-    lug_in = None
+    transmission = card.choice(truck, "truck.transmission", TRANSMISSIONS) or TRANSMISSIONS[0]
+    ring_type = card.choice(ring, "ring.type", RINGS) or ""
+    lug_in = {"coarse": COARSE_IN, "fine": FINE_IN}.get(ring_type)
     if "lug" in ring:
         lug_in = card.length(ring["lug"], "ring.lug", "", units)
         if not 0.003 <= lug_in <= 0.1:
             raise card.fail(
                 "ring.lug", f"{ring['lug']!r} a lug cannot be; common rings move 0.014 or 0.027 in"
             )
+        nearest = "fine" if lug_in < (COARSE_IN + FINE_IN) / 2 else "coarse"
+        if ring_type and ring_type != nearest:
+            raise card.fail("ring.lug", f"{ring['lug']!r} is no {ring_type} ring; mend lug or type")
+        ring_type = nearest
     else:
         defaulted.append("ring.lug")
     thread = card.text_of(rod, "rod.thread")
@@ -175,10 +193,10 @@ def _build(card: _Card) -> Card:
     if ratio is None:
         defaulted.append("pedal.ratio")
     lash = card.length(pedal["lash"], "pedal.lash", "", units) if "lash" in pedal else 0.0
-    figures = _figures(card, units, defaulted)
+    figures = _figures(card, units, transmission, defaulted)
     return Card(
         unit=card.text_of(card.tables, "unit") or "",
-        transmission=card.choice(truck, "truck.transmission", TRANSMISSIONS) or TRANSMISSIONS[0],
+        transmission=transmission,
         linkage=card.choice(truck, "truck.linkage", LINKAGES) or LINKAGES[0],
         clutch=card.choice(truck, "truck.clutch", CLUTCHES) or CLUTCHES[0],
         units=units,
@@ -192,6 +210,9 @@ def _build(card: _Card) -> Card:
         defaulted=tuple(defaulted),
         text=card.text,
         name=card.path.name,
+        cover=card.choice(truck, "truck.cover", COVERS) or COVERS[0],
+        lock=card.choice(ring, "ring.lock", LOCKS) or LOCKS[0],
+        ring=ring_type,
         **({"thread": thread} if thread else {}),
     )
 
@@ -226,16 +247,31 @@ def _toml(text: str, name: str) -> dict[str, Any]:
         raise CardError(f"{name}: not valid TOML: {error}") from None
 
 
-def _figures(card: _Card, units: str, defaulted: list[str]) -> dict[str, Figure | None]:
+_BRAKED = ("gap", "brake-contact")
+"""Figures whose common practice speaks of the clutch brake."""
+
+
+def _figures(
+    card: _Card, units: str, transmission: str, defaulted: list[str]
+) -> dict[str, Figure | None]:
     table = card.table("figures")
     source = card.text_of(table, "figures.source") or "truck card"
     figures: dict[str, Figure | None] = {}
+    braked = transmission != "synchronized"
     for name, default in DEFAULT_FIGURES.items():
-        if name not in table:
+        if name == "brake-contact" and name in table and not braked:
+            raise card.fail(
+                f"figures.{name}",
+                "a synchronized transmission has no clutch brake; remove this, "
+                'or write transmission = "non-synchronized"',
+            )
+        if name not in table and name in _BRAKED and not braked:
+            figures[name] = None
+        elif name not in table:
             figures[name] = default
             defaulted.append(f"figures.{name}")
-            continue
-        figures[name] = _figure(card, name, table[name], source, units)
+        else:
+            figures[name] = _figure(card, name, table[name], source, units)
     return figures
 
 

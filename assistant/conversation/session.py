@@ -38,9 +38,10 @@ class Session:
     `record.RecordError` and nothing is said.
     """
 
-    def __init__(self, job: Job, dialogs: Dialogs, journal: Journal) -> None:
+    def __init__(self, job: Job, journal: Journal) -> None:
         self.job = job
-        self.dialogs = dialogs
+        self.dialogs = job.dialogs
+        """In the words for this kind of truck."""
         self.journal = journal
         self.asked: tuple[str, Reading] | None = None
         self.keeps_audio = False
@@ -64,7 +65,7 @@ class Session:
         With `keep_audio`, that the sound of confirmed readings is kept is said before all else.
 
         Raises:
-            SessionError: the truck is one there is no procedure for.
+            SessionError: the card lacks a figure without which there is no job.
             record.RecordError: the record cannot be begun.
         """
         problem = card.unsupported()
@@ -89,7 +90,7 @@ class Session:
             "said": [s.as_data() for s in opening],
         }
         journal = Journal.create(folder, card.unit or "truck", data, now)
-        session = cls(job, dialogs, journal)
+        session = cls(job, journal)
         session.keeps_audio = keep_audio
         return session, opening
 
@@ -111,7 +112,7 @@ class Session:
         """
         journal = Journal.open(path, now)
         try:
-            session = cls(replayed(journal, dialogs), dialogs, journal)
+            session = cls(replayed(journal, dialogs), journal)
         except BaseException:
             journal.close()
             raise

@@ -35,7 +35,17 @@ class Answering(Taking):
             return self._take_count(act, float(abs(plan.lugs) if plan else 0))
         if step.kind == "plan":
             return self._on_check(act)
+        if step.kind == "maker":
+            return self._maker_done(act)
         return self._hint(act)
+
+    def _maker_done(self, act: Act) -> Replies:
+        """The maker's procedure was carried out: what was read of the bearing is history."""
+        if act.who != "tech":
+            return self._only(act, "tech", "done")
+        at = len(self.facts.readings)
+        self.facts.linkage.append(LinkageMove("ring_plan", "maker's procedure", 0.0, at))
+        return self._advance()
 
     def _act_done(self, step: Step) -> Replies:
         for place, value in step.sets:
@@ -72,7 +82,8 @@ class Answering(Taking):
             return self._hint(act)
         self.facts.remarks.append(f"not sound at {step.id.replace('_', ' ')}, before repair")
         self._trigger("not_sound")
-        return [self._say("both", "need_repair", signal="WARNING")]
+        more = [self._say("both", "need_bleed")] if step.id == "chain_fluid" else []
+        return [self._say("both", "need_repair", signal="WARNING"), *more]
 
     def _on_repaired(self, act: Act) -> Replies:
         if self.state != REPAIR:

@@ -10,7 +10,7 @@ import os
 import re
 import string
 import tomllib
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from difflib import get_close_matches
 from hashlib import sha256
 from pathlib import Path
@@ -19,7 +19,8 @@ from typing import Any
 from assistant.readings import QUANTITIES
 from assistant.shipped import shipped
 
-from . import interlocks, vocabulary
+from . import interlocks, variants, vocabulary
+from .variants import Instead, Traits, When
 
 KINDS = (
     "act",
@@ -30,6 +31,7 @@ KINDS = (
     "turn",
     "release",
     "plan",
+    "maker",
     "rod",
     "stop_bolt",
     "sign",
@@ -47,6 +49,7 @@ _RESERVED = frozenset(
 PLACEHOLDERS: dict[str, tuple[str, ...]] = {
     "plan": ("lugs", "way", "gap_now", "gap_after", "plan_why"),
     "turn": ("lugs", "way", "gap_now", "gap_after", "plan_why"),
+    "maker": ("gap_now", "limits"),
     "rod": ("rod", "rod_way", "rod_why"),
     "stop_bolt": ("stop_move",),
     "sign": ("sign_summary",),
@@ -85,6 +88,8 @@ class Step:
     sets: tuple[tuple[str, str], ...] = ()
     answers: tuple[str, ...] = ()
     helper: str = ""
+    when: When = ()
+    instead: tuple[Instead, ...] = ()
 
     @property
     def held(self) -> bool:
@@ -117,8 +122,19 @@ class Meaning:
 
 
 @dataclass(frozen=True, slots=True)
+class Pieces:
+    """What the job of every kind of truck is composed from."""
+
+    phases: tuple[Phase, ...]
+    steps: tuple[Step, ...]
+    replies: dict[str, str]
+    others: tuple[tuple[When, dict[str, str]], ...] = ()
+    made: dict[tuple[str, ...], Dialogs] = field(default_factory=dict, compare=False)
+
+
+@dataclass(frozen=True, slots=True)
 class Dialogs:
-    """All of one language."""
+    """All of one language, for one kind of truck."""
 
     language: str
     phases: tuple[Phase, ...]
@@ -127,7 +143,24 @@ class Dialogs:
     words: dict[str, Meaning]
     replies: dict[str, str]
     fingerprint: str
+    pieces: Pieces
     by_id: dict[str, Step] = field(default_factory=dict)
+    traits: Traits = field(default_factory=lambda: variants.USUAL)
+
+    def for_truck(self, traits: Traits) -> Dialogs:
+        """The same language for a truck of another kind."""
+        pieces, key = self.pieces, tuple(traits[name] for name in variants.TRAITS)
+        if key not in pieces.made:
+            steps = variants.steps_for(pieces.steps, traits)
+            pieces.made[key] = replace(
+                self,
+                steps=steps,
+                phases=variants.phases_for(pieces.phases, steps),
+                replies=variants.replies_for(pieces.replies, pieces.others, traits),
+                by_id={s.id: s for s in steps},
+                traits=dict(traits),
+            )
+        return pieces.made[key]
 
     def phase_of(self, step: Step) -> Phase:
         """The phase a step belongs to."""
@@ -147,7 +180,7 @@ def dialogs_folder() -> Path:
 
 
 def load_dialogs(folder: Path | None = None, language: str = "en") -> Dialogs:
-    """Load and check one language.
+    """Load and check one language; the job is that of the usual truck, see `Dialogs.for_truck`.
 
     Raises:
         DialogError: one line naming the file and the entry to mend.
@@ -168,18 +201,19 @@ def load_dialogs(folder: Path | None = None, language: str = "en") -> Dialogs:
         for i, s in enumerate(raw["steps"].get("step", []), 1)
     )
     words = {key: _meaning(key, value) for key, value in raw["words"].items()}
+    others = _others(raw["replies"].pop("truck", {}))
     replies = _replies(raw["replies"])
     _check_whole(steps, words)
     return Dialogs(
         str(raw["steps"].get("language", language)),
-        phases,
-        steps,
+        (),
+        (),
         cautions,
         words,
         replies,
         digest.hexdigest()[:16],
-        {s.id: s for s in steps},
-    )
+        Pieces(phases, steps, replies, others),
+    ).for_truck(variants.USUAL)
 
 
 def _toml(path: Path, digest: Any) -> dict[str, Any]:
@@ -241,7 +275,8 @@ def _texts(where: str, key: str, value: Any) -> None:
 def _phase(entry: dict[str, Any]) -> Phase:
     where = f"steps.toml, phase {entry.get('id', '?')}"
     _take(where, entry, ("id", "name", "heading"), ())
-    return Phase(str(entry["id"]), str(entry["name"]), str(entry["heading"]))
+    heading = _blanks(f"{where}, heading", entry["heading"], ("at", "all"))
+    return Phase(str(entry["id"]), str(entry["name"]), heading)
 
 
 def _step(
@@ -263,22 +298,19 @@ def _step(
             "sets",
             "answers",
             "helper",
+            "when",
+            "instead",
         ),
     )
     kind = _one_of(where, "kind", entry["kind"], KINDS)
     _one_of(where, "who", entry["who"], ("tech", "helper"))
     _one_of(where, "phase", entry["phase"], tuple(phases))
-    say = _blanks(f"{where}, say", entry["say"], PLACEHOLDERS.get(kind, ()))
-    if len(say.split()) > MAX_WORDS:
-        raise DialogError(f"dialogs: {where}: say has over {MAX_WORDS} words; make it shorter")
-    why = _blanks(f"{where}, why", entry.get("why", ""), PLACEHOLDERS.get(kind, ()))
-    for key in ("cautions", "answers"):
-        _texts(where, key, entry.get(key, []))
+    said = _said(where, entry, kind, cautions)
     if not isinstance(entry.get("sets", {}), dict):
         raise DialogError(f'dialogs: {where}: sets must look like {{ cover = "off" }}')
-    for caution in entry.get("cautions", []):
-        if caution not in cautions:
-            raise DialogError(f"dialogs: {where}: no caution {caution!r} in cautions.toml")
+    others = entry.get("instead", [])
+    if not isinstance(others, list) or not all(isinstance(other, dict) for other in others):
+        raise DialogError(f"dialogs: {where}: write other words under [[step.instead]]")
     if not re.fullmatch(r"[a-z][a-z0-9_]*", str(entry["id"])) or entry["id"] in _RESERVED:
         raise DialogError(f"dialogs: {where}: id must be another word, in small letters and _")
     if kind == "read":
@@ -293,18 +325,60 @@ def _step(
         str(entry["phase"]),
         kind,
         str(entry["who"]),
-        say,
-        why,
+        said["say"],
+        said.get("why", ""),
         float(minutes),
-        tuple(entry.get("cautions", [])),
+        said.get("cautions", ()),
         str(entry.get("reading", "")),
         str(entry.get("stage", "")),
         bool(entry.get("optional", False)),
         bool(entry.get("needs_hold", False)),
         tuple(sorted((str(k), str(v)) for k, v in entry.get("sets", {}).items())),
-        tuple(str(a).lower() for a in entry.get("answers", [])),
-        _blanks(f"{where}, helper", entry.get("helper", ""), ()),
+        said.get("answers", ()),
+        said.get("helper", ""),
+        _when(where, entry.get("when", {})),
+        tuple(_instead(f"{where}, instead", other, kind, cautions) for other in others),
     )
+
+
+def _said(
+    where: str, entry: dict[str, Any], kind: str, cautions: dict[str, Caution]
+) -> dict[str, Any]:
+    """The words of a step, checked; only those that are there."""
+    out: dict[str, Any] = {}
+    blanks = PLACEHOLDERS.get(kind, ())
+    for key, allowed in (("say", blanks), ("why", blanks), ("helper", ())):
+        if key in entry:
+            out[key] = _blanks(f"{where}, {key}", entry[key], allowed)
+    if len(out.get("say", "").split()) > MAX_WORDS:
+        raise DialogError(f"dialogs: {where}: say has over {MAX_WORDS} words; make it shorter")
+    for key in ("cautions", "answers"):
+        if key in entry:
+            _texts(where, key, entry[key])
+            out[key] = tuple(t.lower() if key == "answers" else t for t in entry[key])
+    for caution in out.get("cautions", ()):
+        if caution not in cautions:
+            raise DialogError(f"dialogs: {where}: no caution {caution!r} in cautions.toml")
+    return out
+
+
+def _instead(where: str, entry: Any, kind: str, cautions: dict[str, Caution]) -> Instead:
+    _take(where, entry, ("when",), variants.WORDS)
+    return Instead(_when(where, entry["when"]), **_said(where, entry, kind, cautions))
+
+
+def _when(where: str, entry: Any) -> When:
+    """`{ linkage = "cable" }`, or a list of values of which one must fit."""
+    if not isinstance(entry, dict):
+        raise DialogError(f'dialogs: {where}: when must look like {{ linkage = "cable" }}')
+    out = []
+    for name, value in entry.items():
+        _one_of(f"{where}, when", "trait", name, tuple(variants.TRAITS))
+        values = value if isinstance(value, list) else [value]
+        for one in values:
+            _one_of(f"{where}, when", name, one, variants.TRAITS[name])
+        out.append((name, tuple(values)))
+    return tuple(out)
 
 
 def _cautions(raw: dict[str, Any]) -> dict[str, Caution]:
@@ -360,14 +434,36 @@ def _replies(raw: dict[str, Any]) -> dict[str, str]:
     return dict(raw)
 
 
+def _others(raw: Any) -> tuple[tuple[When, dict[str, str]], ...]:
+    """Other replies for trucks of a kind: `[truck.linkage.cable]`."""
+    out = []
+    if not isinstance(raw, dict):
+        raise DialogError("dialogs: replies.toml: write [truck.linkage.cable] on its own line")
+    for name, values in raw.items():
+        _one_of("replies.toml, truck", "trait", name, tuple(variants.TRAITS))
+        for value, replies in values.items() if isinstance(values, dict) else ():
+            where = f"replies.toml, truck.{name}.{value}"
+            when = _when(where, {name: value})
+            if not isinstance(replies, dict):
+                raise DialogError(f"dialogs: {where}: must be a section of replies")
+            _take(where, replies, (), tuple(vocabulary.REPLIES))
+            for key, text in replies.items():
+                _blanks(f"{where}, {key}", text, vocabulary.REPLIES[key])
+            out.append((when, dict(replies)))
+    return tuple(out)
+
+
 def _check_whole(steps: tuple[Step, ...], words: dict[str, Meaning]) -> None:
-    ids = [s.id for s in steps]
-    for step_id in ids:
-        if ids.count(step_id) > 1:
-            raise DialogError(f"dialogs: steps.toml: step {step_id} stands twice; rename one")
-    problem = interlocks.order_problem(steps)
-    if problem:
-        raise DialogError(f"dialogs: steps.toml: {problem}")
+    for traits in variants.kinds(steps):
+        composed = tuple(s for s in steps if variants.fits(s.when, traits))
+        ids = [s.id for s in composed]
+        for step_id in ids:
+            if ids.count(step_id) > 1:
+                raise DialogError(f"dialogs: steps.toml: step {step_id} stands twice; rename one")
+        problem = interlocks.order_problem(composed, traits)
+        if problem:
+            kind = "" if traits == variants.USUAL else f" ({variants.named(traits)})"
+            raise DialogError(f"dialogs: steps.toml: {problem}{kind}")
     for key, who in vocabulary.MEANINGS.items():
         if key not in words:
             raise DialogError(f"dialogs: words.toml: [{key}] is missing; add it")
@@ -396,7 +492,7 @@ def _no_clash(steps: tuple[Step, ...], words: dict[str, Meaning]) -> None:
     """No phrase of a life-and-limb meaning may mean anything else as well."""
     for key in vocabulary.EXACT:
         for step in steps:
-            for phrase in step.answers:
+            for phrase in (*step.answers, *(a for o in step.instead for a in o.answers or ())):
                 if phrase in words[key].phrases:
                     raise DialogError(
                         f"dialogs: steps.toml, step {step.id}: {phrase!r} already means {key}"

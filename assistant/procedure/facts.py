@@ -123,6 +123,8 @@ class Facts:
         since = 0
         if self.moves and quantity in ("gap", "clearance", "free-travel"):
             since = max((m.at for m in self.moves if m.moved), default=0)
+        if self.by_maker and quantity in ("gap", "clearance", "free-travel"):
+            since = max(since, self.by_maker[-1])
         if quantity in ("clearance", "free-travel", "brake-contact"):
             rods = [m.at for m in self.linkage if m.step.endswith("_rod")]
             since = max([since, *rods])
@@ -166,6 +168,11 @@ class Facts:
         return verdict.decision == "in" or (verdict.decision == "too close" and bool(gap.accepted))
 
     # --- the ring ---
+
+    @property
+    def by_maker(self) -> list[int]:
+        """How many readings came before each time the maker's own procedure was done."""
+        return [m.at for m in self.linkage if m.step == "ring_plan"]
 
     @property
     def lugs_total(self) -> int:

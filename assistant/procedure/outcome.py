@@ -120,7 +120,7 @@ def _as_found(job: JobBase, taken: Taken, judgement: Judgement | None) -> list[S
                 out.append(Said("tech", text, "reply:ratio_agree"))
             else:
                 out.append(Said("tech", _quarrel(job, finding), "reply:ratio_differ"))
-        if plan is not None:
+        if plan is not None and (facts.card.clutch == "manual" or facts.gap_right()):
             out += _predicted(job, plan)
     return out
 
@@ -156,6 +156,8 @@ def _predicted(job: JobBase, plan: AdjustmentPlan) -> list[Said]:
     if plan.ratio.known:
         free = words.length(plan.free_travel_after.value_in, units)
         out.append(Said("tech", say("free_after", free_after=free), "reply:free_after"))
+    if "set_contact" not in job.dialogs.by_id:
+        return out  # no clutch brake to touch
     if plan.brake_contact_after_in is not None and plan.brake_contact_after_in < 0:
         out.append(Said("tech", say("contact_floor"), "reply:contact_floor"))
     elif plan.brake_contact_after_in is not None:

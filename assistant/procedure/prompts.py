@@ -48,6 +48,8 @@ def instruction(dialogs: Dialogs, facts: Facts, step: Step) -> list[Said]:
             *_plan_warnings(dialogs, facts),
             Said(step.who, plan_text(dialogs, facts, step), key),
         ]
+    if step.kind == "maker":
+        return _maker(dialogs, facts, step)
     text = step.say.format_map(blanks(dialogs, facts, step))
     cue = {"hold": "HOLD", "release": "RELEASE"}.get(step.kind, "")
     return [Said(step.who, text, key, cue=cue)]
@@ -64,6 +66,10 @@ def blanks(dialogs: Dialogs, facts: Facts, step: Step) -> dict[str, str]:
     units = facts.card.units
     if step.kind in ("plan", "turn"):
         return _ring_blanks(facts, units)
+    if step.kind == "maker":
+        gap, figure = facts.latest("gap"), facts.figure("gap")
+        limits = limit_text(figure.limits, units) if figure is not None else "?"
+        return {"gap_now": gap.figures if gap is not None else "?", "limits": limits}
     if step.kind == "rod":
         return _rod_blanks(dialogs, facts, units, rod_plan(facts, step))
     if step.kind == "stop_bolt":
@@ -134,6 +140,20 @@ def plan_text(dialogs: Dialogs, facts: Facts, step: Step) -> str:
     return step.say.format_map(_ring_blanks(facts, facts.card.units))
 
 
+def _maker(dialogs: Dialogs, facts: Facts, step: Step) -> list[Said]:
+    """A gap that is not right on a clutch that adjusts itself: no ring move is proposed."""
+    key, gap = f"prompt:{step.id}", facts.latest("gap")
+    if gap is None:
+        return [Said("tech", dialogs.say("gap_unread"), key)]
+    judgement = facts.judged(gap)
+    if judgement is not None and judgement.decision == "too close":
+        head = dialogs.say("judged_close", figures=gap.figures)
+        return [Said(step.who, f"{head} {dialogs.say('close_choice')}", key)]
+    again = [Said("tech", dialogs.say("maker_again"), "reply:maker_again")]
+    text = step.say.format_map(blanks(dialogs, facts, step))
+    return [*(again if facts.by_maker else []), Said(step.who, text, key)]
+
+
 def _rod_blanks(
     dialogs: Dialogs, facts: Facts, units: str, plan: AdjustmentPlan | None
 ) -> dict[str, str]:
@@ -144,7 +164,7 @@ def _rod_blanks(
     source = plan.ratio.source
     whose = ""
     if "rod.thread" in facts.card.defaulted:
-        whose = " (common practice, no source: check the rod)"
+        whose = " (common practice, no source: check it)"
     return {
         "rod": words.rod(plan.rod),
         "rod_way": words.rod_way(plan.rod, facts.card.longer),

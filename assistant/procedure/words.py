@@ -97,4 +97,4 @@ def truck_state(dialogs: Dialogs, facts: Facts) -> str:
     parts.append(dialogs.say("lock_out_state" if lock == "out" else "lock_in_state"))
     if facts.places.get("cover") == "off":
         parts.append(dialogs.say("cover_off_state"))
-    return " ".join(parts)
+    return " ".join(part for part in parts if part)
