@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from assistant import __version__, cli_voice
+from assistant import __version__, cli_trade, cli_voice
 from assistant.readings import QUANTITIES, Reading, quantity_named, read
 from assistant.shipped import shipped
 from assistant.terminal import fail, one_line_errors, show
@@ -325,4 +325,5 @@ def card(file: Path, as_json: bool) -> None:
         click.echo(line)
 
 
+cli_trade.add_to(main)
 cli_voice.add_to(main)

@@ -1,0 +1,127 @@
+"""The commands around the job: causes, pictures, wear. Imports stay inside: quick to start."""
+
+from __future__ import annotations
+
+import json
+import sys
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from assistant.terminal import fail, one_line_errors
+
+if TYPE_CHECKING:
+    from assistant.card import Card
+    from assistant.clutch.uncertainty import Measured
+
+_PATH = click.Path(path_type=Path)
+_READINGS = (
+    ("--gap", "Bearing to brake, as called out."),
+    ("--clearance", "Fork clearance."),
+    ("--free-travel", "Free travel at the pedal."),
+    ("--pedal-height", "Pedal height at rest."),
+    ("--brake-contact", "Pedal height where the brake is touched."),
+    ("--total-travel", "Total pedal travel."),
+)
+
+
+def add_to(main: click.Group) -> None:
+    """Register the commands."""
+    main.add_command(cause)
+
+
+def _reading_options(command: Callable[..., None]) -> Callable[..., None]:
+    """Readings as called out, or a record that holds them, and the truck's card."""
+    for flag, text in reversed(_READINGS):
+        command = click.option(flag, help=text)(command)
+    command = click.option("--record", type=_PATH, help="Take card and readings from a record.")(
+        command
+    )
+    return click.option("--card", "card_file", type=_PATH, help="The truck's card.")(command)
+
+
+def _given(
+    card_file: Path | None, record: Path | None, called: dict[str, Any]
+) -> tuple[Card, dict[str, Measured]]:
+    """Card and readings; what is called out goes before what the record holds."""
+    from assistant.called import measured_called, readings_in, recorded
+    from assistant.card import default_card, load_card
+    from assistant.planning import PlanError
+
+    known: dict[str, Measured] = {}
+    if record is not None:
+        card, events = recorded(record)
+        known = readings_in(events, "found")
+    else:
+        card = default_card()
+    if card_file is not None:
+        card = load_card(card_file)
+    try:
+        return card, {**known, **measured_called(called, card)}
+    except PlanError as error:
+        fail(str(error), 2)
+        raise  # fail has left already
+
+
+@click.command(short_help="From a complaint, or readings, to the cause.")
+@click.argument("complaint", nargs=-1)
+@_reading_options
+@click.option("--json", "as_json", is_flag=True, help="Print what is known now, as JSON.")
+@one_line_errors
+def cause(
+    complaint: tuple[str, ...],
+    card_file: Path | None,
+    record: Path | None,
+    as_json: bool,
+    **called: str | None,
+) -> None:
+    """From a COMPLAINT ("it slips under load") or as-found readings to the cause.
+
+    Asks for what would tell most next, until the cause is clear; "why" gives the reasons, "skip"
+    goes past a question. Answers may come from a pipe. Nothing is recorded or adjusted.
+    """
+    from assistant.causes.ask import Conversation
+    from assistant.causes.load import load_table
+    from assistant.procedure.dialog import load_dialogs
+
+    card, known = _given(card_file, record, called)
+    talk = Conversation(load_table(), card, load_dialogs(), known)
+    words = " ".join(complaint)
+    if words and not talk.complain(words):
+        named = ", ".join(c.name for c in talk.case.table.complaints.values())
+        fail(f"{words!r} names no complaint; name one of: {named}", 2)
+    if as_json:
+        click.echo(json.dumps(talk.case.as_json(), ensure_ascii=False, indent=2))
+        return
+    _show(talk.begin())
+    for line in _lines():
+        if talk.over:
+            break
+        if line.strip() and not line.lstrip().startswith("#"):
+            if not sys.stdin.isatty():
+                click.echo(f"> {line.strip()}")
+            _show(talk.hear(line))
+        if talk.over:
+            break
+
+
+def _show(lines: list[str]) -> None:
+    for line in lines:
+        click.echo(line)
+
+
+def _lines() -> Iterator[str]:
+    """Lines typed, or from a pipe."""
+    while True:
+        if sys.stdin.isatty():
+            try:
+                yield input("\n> ")
+            except EOFError:
+                return
+        else:
+            raw = sys.stdin.buffer.readline()
+            if not raw:
+                return
+            yield raw.decode("utf-8", errors="replace")
