@@ -37,6 +37,8 @@ class Card:
         longer: what a longer rod gives ("more clearance", "less clearance"), or "".
         per_fork: rod travel per fork travel (the outer lever against the fork's arm).
         ratio: pedal travel per fork travel, or None when not known.
+        height_turn_in: pedal travel by one turn of its upper stop's bolt, or None; total_turn_in
+            by one of its lower stop's.
         figures: limits by quantity; those the card leaves out are common practice.
         defaulted: the dotted keys that the card does not give, so that they can be shown as such.
         text: the card as it was read, kept in the record.
@@ -54,6 +56,8 @@ class Card:
     per_fork: float = 1.0
     ratio: float | None = None
     lash_in: float = 0.0
+    height_turn_in: float | None = None
+    total_turn_in: float | None = None
     figures: Mapping[str, Figure | None] = field(default_factory=lambda: dict(DEFAULT_FIGURES))
     defaulted: tuple[str, ...] = ()
     text: str = ""

@@ -32,12 +32,13 @@ MAX_BYTES = 100_000
 """A card is a page of text; anything larger is some other file."""
 
 _KEYS: dict[str, tuple[str, ...]] = {
-    "": ("unit", "truck", "shop", "ring", "rod", "pedal", "figures"),
+    "": ("unit", "truck", "shop", "ring", "rod", "pedal", "stops", "figures"),
     "truck": ("transmission", "linkage", "clutch", "cover"),
     "shop": ("units", "distance"),
     "ring": ("lug", "type", "lock"),
     "rod": ("thread", "longer", "per_fork"),
     "pedal": ("ratio", "lash"),
+    "stops": ("height", "total"),
     "figures": ("source", *DEFAULT_FIGURES),
 }
 _FIGURE_KEYS = ("low", "high", "target", "source")
@@ -206,6 +207,8 @@ def _build(card: _Card) -> Card:
         per_fork=per_fork or 1.0,
         ratio=ratio,
         lash_in=lash,
+        height_turn_in=height,
+        total_turn_in=total,
         figures=figures,
         defaulted=tuple(defaulted),
         text=card.text,
@@ -215,6 +218,17 @@ def _build(card: _Card) -> Card:
         ring=ring_type,
         **({"thread": thread} if thread else {}),
     )
+
+
+def _stop(card: _Card, stops: dict[str, Any], full: str, units: str) -> float | None:
+    """Pedal travel by one turn of a stop's bolt, inches."""
+    value = stops.get(full.split(".")[-1])
+    if value is None:
+        return None
+    turn_in = card.length(value, full, "", units)
+    if not 0.01 <= turn_in <= 1.0:
+        raise card.fail(full, f"{value!r} a turn cannot be; give the pedal's travel, like 1/8 in")
+    return turn_in
 
 
 def card_from_text(text: str, name: str) -> Card:

@@ -48,6 +48,8 @@ def card_report(card: Card) -> dict[str, Any]:
         "rod_per_fork": card.per_fork,
         "pedal_ratio": card.ratio,
         "lash_in": card.lash_in,
+        "height_turn_in": card.height_turn_in,
+        "total_turn_in": card.total_turn_in,
         "figures": {
             name: None if figure is None else figure_data(figure)
             for name, figure in card.figures.items()

@@ -1,0 +1,75 @@
+"""How settings are ranked, and the rank of one, the plain way.
+
+In this order:
+
+1. the grade: how sure the worst placed quantity is to be in, in tenths of what counts as "in"
+   (JCGM 106:2012, 8.3: a guard of z standard uncertainties); beyond "in" no grade is gained;
+2. the fewest adjusters touched;
+3. the largest margin, in standard uncertainties, up to ``ENOUGH``;
+4. how near all quantities sit to their targets, added up;
+5. the fewest steps.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Collection
+from typing import NamedTuple
+
+from assistant.clutch.adjusters import Setting
+from assistant.clutch.effects import Effects, sureness
+from assistant.clutch.rod import margin
+from assistant.clutch.uncertainty import normal_quantile
+
+# More standard uncertainties inside than this buy nothing: then targets count. From memory.
+ENOUGH = 3.0
+GRADES = 10
+# Room for the last digits of floats: a value on its limit is inside.
+SLACK = 1e-9
+
+
+class Rank(NamedTuple):
+    """How good a setting is; larger is better. ``moves`` and ``steps`` are counted below zero."""
+
+    grade: int
+    moves: int
+    margin: float
+    placing: float
+    steps: int
+
+
+class Found(NamedTuple):
+    """A setting and its rank."""
+
+    setting: Setting
+    rank: Rank
+
+
+def grade_of(worst: float, guard: float) -> int:
+    """Tenths of what counts as "in"; both in standard uncertainties."""
+    return int(GRADES * min(1.0, worst / guard) + SLACK)
+
+
+def make_rank(moves: int, steps: int, worst: float, placing: float, guard: float) -> Rank:
+    """The rank of a setting whose worst sureness and added placing are known."""
+    return Rank(
+        grade_of(worst, guard), -moves, round(min(worst, ENOUGH), 6), round(placing, 6), -steps
+    )
+
+
+def rank_of(
+    effects: Effects, setting: Setting, wanted: Collection[str], confidence: float = 0.95
+) -> Rank | None:
+    """The rank of one setting; None when a wanted quantity is outside its limits."""
+    after = effects.after(setting)
+    worst, placing = math.inf, 0.0
+    for quantity in wanted:
+        figure = effects.figures[quantity]
+        assert figure is not None
+        value = after[quantity]
+        sure = sureness(value.value_in, value.u_in, figure.limits)
+        if sure < -SLACK:
+            return None
+        worst = min(worst, sure)
+        placing += margin(value.value_in, figure)
+    return make_rank(setting.moves, setting.steps, worst, placing, normal_quantile(confidence))
