@@ -194,6 +194,9 @@ def _build(card: _Card) -> Card:
     if ratio is None:
         defaulted.append("pedal.ratio")
     lash = card.length(pedal["lash"], "pedal.lash", "", units) if "lash" in pedal else 0.0
+    stops = card.table("stops")
+    height = _stop(card, stops, "stops.height", units)
+    total = _stop(card, stops, "stops.total", units)
     figures = _figures(card, units, transmission, defaulted)
     return Card(
         unit=card.text_of(card.tables, "unit") or "",
