@@ -4,18 +4,16 @@ from __future__ import annotations
 
 import itertools
 import random
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass
 from statistics import NormalDist
 
 import pytest
 
-from assistant.clutch.adjusters import Adjusters, Setting
+from assistant.clutch.adjusters import Adjusters
 from assistant.clutch.effects import Effects
 from assistant.clutch.figures import Figure, figure
 from assistant.clutch.predict import Readings
 from assistant.clutch.settings import Settings, solve
-from assistant.clutch.settings_rank import rank_of
-from assistant.clutch.settings_search import possible, search
 from assistant.clutch.uncertainty import Measured
 from assistant.clutch.used_ratio import UsedRatio
 
@@ -39,7 +37,6 @@ class Truck:
     total_step: float
     rigid: bool
     most: tuple[int, int]
-    tops: dict[str, float] = field(default_factory=dict)
 
     def effects(self) -> Effects:
         """The same truck as the solver wants it."""
@@ -182,9 +179,8 @@ def every_setting(truck: Truck, wanted: list[str]) -> itertools.product:
     totals = int(2.0 / truck.total_step)
     stop = range(-heights, heights + 1) if "pedal-height" in wanted else range(1)
     lower = range(1)
-    if "total-travel" in wanted:
-        lower = range(-totals, totals + 1)
-    elif "total-travel" not in truck.limits and "bearing-travel" in wanted:
+    follows = "total-travel" not in truck.limits and "bearing-travel" in wanted
+    if "total-travel" in wanted or follows:
         lower = range(-totals, totals + 1)
     return itertools.product(range(-lugs, lugs + 1), range(-flats, flats + 1), stop, lower)
 
@@ -261,7 +257,7 @@ def test_the_solver_is_the_best_of_all_settings() -> None:
     could = 0
     for _ in range(TRUCKS):
         truck = random_truck(rng)
-        found, kept = settled(truck)
+        found, _ = settled(truck)
         assert set(found.judged) == set(truck.judged())
         best = best_by_force(truck, list(found.judged))
         assert found.possible == (best is not None)

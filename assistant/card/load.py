@@ -197,6 +197,8 @@ def _build(card: _Card) -> Card:
     stops = card.table("stops")
     height = _stop(card, stops, "stops.height", units)
     total = _stop(card, stops, "stops.total", units)
+    stops = card.table("stops")
+    height, total = (_stop(card, stops, f"stops.{key}", units) for key in ("height", "total"))
     figures = _figures(card, units, transmission, defaulted)
     return Card(
         unit=card.text_of(card.tables, "unit") or "",
