@@ -5,6 +5,7 @@ from __future__ import annotations
 import itertools
 import re
 import shutil
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -20,7 +21,11 @@ from assistant.causes.weigh import bits, gain_bits, most_telling, weigh
 from assistant.cli import main
 from assistant.clutch.conformity import Limits, conformance_probability
 from assistant.clutch.uncertainty import Measured
+from assistant.conversation import Session, split_speaker
+from assistant.conversation.meaning import understand
 from assistant.procedure.dialog import DialogError, Dialogs
+from assistant.procedure.said import Act
+from assistant.voice.expected import expected
 
 SHIPPED = Path(__file__).parent.parent / "dialogs"
 HYDRAULIC = '[truck]\nlinkage = "hydraulic"\n'
@@ -360,3 +365,109 @@ def test_case_of_a_hydraulic_card(dialogs: Dialogs) -> None:
     case.complaints = ["low"]
     case.found["spongy"] = (0.0, 1.0)
     assert "air in the fluid" in case.sentence() and "bleed" in case.sentence()
+
+
+# --- within a job ---------------------------------------------------------------------------------
+
+
+FIRST = (SHIPPED.parent / "demo_sessions" / "first_job.txt").read_text("utf-8").splitlines()
+SCRIPT = [line for line in FIRST if line.strip() and not line.startswith("#")]
+
+
+@pytest.fixture
+def job(tmp_path: Path, dialogs: Dialogs) -> Iterator[Session]:
+    """A job on the demo truck."""
+    card = load_card(SHIPPED.parent / "demo_sessions" / "truck_t104.toml")
+    session, _ = Session.begin(card, dialogs, tmp_path)
+    yield session
+    session.close()
+
+
+def said_to(session: Session, line: str) -> list[str]:
+    """Texts answered to a line."""
+    return [s.text for s in session.hear(*split_speaker(line))]
+
+
+@pytest.mark.parametrize(
+    "line",
+    ["why does it slip", "driver says it grinds", "what is the cause", "helper: why does it drag?"],
+)
+def test_asked_anywhere_nothing_moves(job: Session, line: str) -> None:
+    """With the pedal up, and not at the trial, it is answered and the step stays."""
+    answered = 0
+    for script_line in SCRIPT:
+        if job.job.facts.hold == "up" and job.job.state != "function":
+            before = job.job.state, job.job.pending, len(job.job.facts.readings)
+            answered += any("telling" in s or "further" in s for s in said_to(job, line))
+            assert (job.job.state, job.job.pending, len(job.job.facts.readings)) == before
+        job.hear(*split_speaker(script_line))
+    assert job.job.signed_off and answered > 40
+
+
+def test_with_the_pedal_held_there_is_no_talk(job: Session) -> None:
+    """What slips then is a foot: the helper's words are an alarm, the technician's are put off."""
+    for line in SCRIPT:
+        if job.job.facts.hold == "held":
+            break
+        job.hear(*split_speaker(line))
+    assert job.job.facts.hold == "held"
+    told = said_to(job, "tech: why does it slip")
+    assert not any("percent" in t or "Not clear" in t for t in told)
+    assert job.job.facts.hold == "held"
+    assert "HANDS OUT. The pedal is coming up." in said_to(job, "helper: it slips")
+
+
+def test_the_cause_is_told_once_all_is_read(job: Session) -> None:
+    """The complaint comes first, its cause with the last reading as found, and the lead sees it."""
+    job.hear("tech", "the driver says it slips under load")
+    told: list[str] = []
+    for line in SCRIPT:
+        told += said_to(job, line)
+    assert sum("the ring is due" in t for t in told) == 1
+    closed = job.journal.events[-1].data
+    assert {"who": "tech", "text": "complaint: slips under load"} in closed["notes"]
+
+
+def test_reasons_on_request(job: Session) -> None:
+    """The long answer names what speaks for it, and whose the weights are."""
+    job.hear("tech", "it slips under load")
+    told = said_to(job, "why that cause")
+    assert len(told) >= 4 and told[-1].startswith("All weights: from memory")
+
+
+def test_it_grinds_at_the_trial_is_not_sound(job: Session) -> None:
+    """Safety first, and then what may be behind it; the words for it do not matter."""
+    for line in SCRIPT:
+        if job.job.state == "function":
+            break
+        job.hear(*split_speaker(line))
+    told = said_to(job, "helper: it grinds into gear")
+    assert told[0].startswith("STOP HERE") and job.job.state == "repair"
+    assert any("telling next" in t for t in told)
+
+
+def test_it_resumes(tmp_path: Path, dialogs: Dialogs) -> None:
+    """A record with complaints in it leads to the same job."""
+    card = load_card(SHIPPED.parent / "demo_sessions" / "truck_t104.toml")
+    session, _ = Session.begin(card, dialogs, tmp_path)
+    for line in ["it slips under load", *SCRIPT[:20], "what is the cause"]:
+        session.hear(*split_speaker(line))
+    path, state, complaints = session.journal.path, session.job.state, session.job.facts.complaints
+    session.close()
+    again, _ = Session.resume(path, dialogs)
+    assert (again.job.state, again.job.facts.complaints) == (state, complaints)
+    again.close()
+
+
+@pytest.mark.parametrize("words", ["it doesn't slip", "the slip ring is new", "a dragon"])
+def test_what_is_no_complaint(job: Session, words: str) -> None:
+    """Denied, or about something else: not taken for one."""
+    got = understand(words, "tech", job.job, job.dialogs)
+    assert not isinstance(got, Act) or got.meaning != "complaint" or words == "the slip ring is new"
+
+
+def test_complaints_can_be_spoken(job: Session) -> None:
+    """The grammar of the ears takes the phrases at every step."""
+    grammar = expected(job.job, job.dialogs)
+    for words in ("why does it slip", "what is the cause", "it drags"):
+        assert grammar.accepts(words)

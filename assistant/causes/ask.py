@@ -9,7 +9,8 @@ from assistant.causes.case import Case
 from assistant.causes.evidence import NO, YES, findings_of
 from assistant.causes.table import Finding, Table
 from assistant.clutch.uncertainty import Measured
-from assistant.conversation.normal import negated, normal, without_lead
+from assistant.conversation.complained import denied
+from assistant.conversation.normal import normal, without_lead
 from assistant.procedure.dialog import Dialogs
 from assistant.readings import QUANTITIES, read
 
@@ -56,7 +57,7 @@ class Conversation:
         if text in heard["stop"].phrases or text in _END:
             self.over = True
             return [self.case.table.say("ended")]
-        if text in heard["why"].phrases:
+        if text in heard["why"].phrases or text in self.case.table.reasons:
             return [*self.case.why(), *self._ask_again()]
         if text in heard["repeat"].phrases:
             return self._ask_again()
@@ -114,9 +115,3 @@ class Conversation:
 
     def _ask_again(self) -> list[str]:
         return self.begin() if self.asked is None else [self.asked.ask]
-
-
-def denied(text: str) -> bool:
-    """Whether the words deny the complaint: "it doesn't slip"; "no free travel" and "does not
-    release" are complaints themselves."""
-    return negated(text) and not any(w in text for w in ("free travel", "free play", "releas"))

@@ -77,7 +77,8 @@ def _checked(raw: dict[str, Any]) -> Table:
     if not causes:
         raise _wrong("cause", "there is none; add one")
     replies = {key: _reply(key, raw["replies"][key], REPLIES[key]) for key in REPLIES}
-    return Table(complaints, findings, causes, replies, tuple(marks))
+    reasons = frozenset(str(words).lower() for words in raw["reasons"])
+    return Table(complaints, findings, causes, replies, tuple(marks), reasons)
 
 
 def _finding(key: str, entry: dict[str, Any], marks: dict[str, None]) -> Finding:

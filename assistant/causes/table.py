@@ -48,13 +48,17 @@ class Cause:
 
 @dataclass(frozen=True, slots=True)
 class Table:
-    """Everything of one language. `marks`: whose the numbers are, each once."""
+    """Everything of one language.
+
+    `marks`: whose the numbers are, each once; `reasons`: words that ask why it is that cause.
+    """
 
     complaints: dict[str, Complaint]
     findings: dict[str, Finding]
     causes: dict[str, Cause]
     replies: dict[str, str]
     marks: tuple[str, ...]
+    reasons: frozenset[str]
 
     def of(self, card: Card) -> Table:
         """The part of it that counts for this truck."""
@@ -71,6 +75,7 @@ class Table:
             {k: c for k, c in self.causes.items() if fits(c.only)},
             self.replies,
             self.marks,
+            self.reasons,
         )
 
     def say(self, reply: str, **fields: object) -> str:

@@ -17,6 +17,7 @@ from assistant.procedure.job import Job
 from assistant.procedure.said import Act
 from assistant.readings import Reading, read
 
+from .complained import complaint, names
 from .normal import negated, normal, squeezed, turned_round, without_lead
 
 LIKE = 86.0
@@ -113,6 +114,9 @@ def understand(
     if special is not None:
         return special
     meant = _step_answer(text, short, job) or _exact(text, short, who, job, dialogs)
+    complained = complaint(short, meant, who, job) if meant else None
+    if complained is not None:
+        return complained
     if meant and asks and meant in _NOT_AS_A_QUESTION:
         return Question("did_you_mean", {"phrase": short})  # "clear?" is no "clear"
     if meant and (not job.expects() or _fits(meant, job, dialogs)):
@@ -121,7 +125,9 @@ def understand(
     found = _reading(words, text, who, job, asked)
     if found is not None:
         return found
-    return Act(meant, who) if meant else _like(short, who, job, dialogs)
+    if meant:
+        return Act(meant, who)
+    return complaint(short, meant, who, job) or _like(short, who, job, dialogs)
 
 
 def _fits(meaning: str, job: Job, dialogs: Dialogs) -> bool:
@@ -358,4 +364,4 @@ def _like(text: str, who: str, job: Job, dialogs: Dialogs) -> Act | Question:
         return Question("did_you_mean_two", {"first": best, "second": others[0]})
     if score < LIKE or dialogs.words[key].exact:
         return Question("did_you_mean", {"phrase": best})
-    return Act(key, who)
+    return Act(key, who, text=" ".join(names(best)) if key == "complaint" else "")

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from . import interlocks, prompts, words
+from . import complaining, interlocks, prompts, words
 from .base import Replies
 from .dialog import Step
 from .facts import LinkageMove
@@ -83,6 +83,8 @@ class Answering(Taking):
         self.facts.remarks.append(f"not sound at {step.id.replace('_', ' ')}, before repair")
         self._trigger("not_sound")
         more = [self._say("both", "need_bleed")] if step.id == "chain_fluid" else []
+        if act.text:  # "it grinds into gear": what may be behind it
+            more += complaining.take(self, "tech", act.text)
         return [self._say("both", "need_repair", signal="WARNING"), *more]
 
     def _on_repaired(self, act: Act) -> Replies:

@@ -104,6 +104,8 @@ class Facts:
     left: set[str] = field(default_factory=set)
     """Quantities whose change was left undone: no further change is proposed for them."""
     code: str = ""
+    complaints: list[tuple[str, bool]] = field(default_factory=list)
+    """What is complained of, by the ids of dialogs/en/causes.toml; True: since it was set."""
 
     # --- readings ---
 

@@ -11,7 +11,7 @@ from assistant.clutch.move import MoveFinding
 from assistant.clutch.plan import AdjustmentPlan
 from assistant.clutch.ratio import RatioFinding
 
-from . import prompts, words
+from . import complaining, prompts, words
 from .facts import Taken, sensible
 from .machine import FIX
 from .said import Said
@@ -122,6 +122,7 @@ def _as_found(job: JobBase, taken: Taken, judgement: Judgement | None) -> list[S
                 out.append(Said("tech", _quarrel(job, finding), "reply:ratio_differ"))
         if plan is not None and (facts.card.clutch == "manual" or facts.gap_right()):
             out += _predicted(job, plan)
+        out += complaining.told(job)
     return out
 
 

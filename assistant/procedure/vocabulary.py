@@ -9,6 +9,7 @@ MEANINGS: dict[str, str] = {
     "repeat": "",
     "where": "",
     "why": "",
+    "complaint": "",
     "how_long": "",
     "correct": "",
     "note": "",
