@@ -25,6 +25,16 @@ LONGER = ("more clearance", "less clearance")
 
 
 @dataclass(frozen=True, slots=True)
+class Left:
+    """What a job left on a truck: quantities in inches, and the record that says so."""
+
+    record: str
+    by: str
+    readings_in: Mapping[str, float]
+    lugs: int = 0
+
+
+@dataclass(frozen=True, slots=True)
 class Card:
     """One truck. Lengths in inches.
 
@@ -41,6 +51,8 @@ class Card:
             by one of its lower stop's.
         figures: limits by quantity; those the card leaves out are common practice.
         defaulted: the dotted keys that the card does not give, so that they can be shown as such.
+        sources: section ("ring", "rod", "pedal") -> whose its values are, where the card says.
+        left: what the job before left, where the card was made from its record.
         text: the card as it was read, kept in the record.
     """
 
@@ -65,6 +77,8 @@ class Card:
     cover: str = "bottom"
     lock: str = "plate"
     ring: str = ""
+    sources: Mapping[str, str] = field(default_factory=dict)
+    left: Left | None = None
 
     @property
     def lead_in(self) -> float:

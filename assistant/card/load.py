@@ -26,22 +26,24 @@ from .card import (
     TRANSMISSIONS,
     UNITS,
     Card,
+    Left,
 )
 
 MAX_BYTES = 100_000
 """A card is a page of text; anything larger is some other file."""
 
 _KEYS: dict[str, tuple[str, ...]] = {
-    "": ("unit", "truck", "shop", "ring", "rod", "pedal", "stops", "figures"),
+    "": ("unit", "truck", "shop", "ring", "rod", "pedal", "stops", "figures", "left"),
     "truck": ("transmission", "linkage", "clutch", "cover"),
     "shop": ("units", "distance"),
-    "ring": ("lug", "type", "lock"),
-    "rod": ("thread", "longer", "per_fork"),
-    "pedal": ("ratio", "lash"),
+    "ring": ("lug", "type", "lock", "source", "set_by"),
+    "rod": ("thread", "longer", "per_fork", "source", "set_by"),
+    "pedal": ("ratio", "lash", "source", "set_by"),
     "stops": ("height", "total"),
-    "figures": ("source", *DEFAULT_FIGURES),
+    "figures": ("source", "set_by", *DEFAULT_FIGURES),
+    "left": ("record", "by", "lugs", *DEFAULT_FIGURES),
 }
-_FIGURE_KEYS = ("low", "high", "target", "source")
+_FIGURE_KEYS = ("low", "high", "target", "source", "set_by")
 
 
 class CardError(Exception):
@@ -221,7 +223,36 @@ def _build(card: _Card) -> Card:
         cover=card.choice(truck, "truck.cover", COVERS) or COVERS[0],
         lock=card.choice(ring, "ring.lock", LOCKS) or LOCKS[0],
         ring=ring_type,
+        sources={
+            name: whose
+            for name, table in (("ring", ring), ("rod", rod), ("pedal", pedal))
+            if (whose := _whose(card, table, name))
+        },
+        left=_left(card, units),
         **({"thread": thread} if thread else {}),
+    )
+
+
+def _whose(card: _Card, table: dict[str, Any], full: str, source: str = "", by: str = "") -> str:
+    """`manual page 4, set by 12`: the document, and who took it from there; or ""."""
+    source = card.text_of(table, f"{full}.source") or source
+    by = card.text_of(table, f"{full}.set_by") or by
+    return ", ".join(part for part in (source, f"set by {by}" if by else "") if part)
+
+
+def _left(card: _Card, units: str) -> Left | None:
+    table = card.table("left")
+    if not table:
+        return None
+    return Left(
+        card.text_of(table, "left.record") or "",
+        card.text_of(table, "left.by") or "",
+        {
+            name: card.length(table[name], f"left.{name}", name, units)
+            for name in DEFAULT_FIGURES
+            if name in table
+        },
+        int(card.number(table, "left.lugs", -1000, 1000) or 0),
     )
 
 
@@ -275,6 +306,7 @@ def _figures(
 ) -> dict[str, Figure | None]:
     table = card.table("figures")
     source = card.text_of(table, "figures.source") or "truck card"
+    by = card.text_of(table, "figures.set_by") or ""
     figures: dict[str, Figure | None] = {}
     braked = transmission != "synchronized"
     for name, default in DEFAULT_FIGURES.items():
@@ -290,12 +322,13 @@ def _figures(
             figures[name] = default
             defaulted.append(f"figures.{name}")
         else:
-            figures[name] = _figure(card, name, table[name], source, units)
+            figures[name] = _figure(card, name, table[name], (source, by), units)
     return figures
 
 
-def _figure(card: _Card, name: str, value: Any, source: str, units: str) -> Figure:
+def _figure(card: _Card, name: str, value: Any, whose: tuple[str, str], units: str) -> Figure:
     full = f"figures.{name}"
+    source = _whose(card, {}, full, *whose)
     if isinstance(value, str):
         got = read(value, name, units)
         if (
@@ -314,7 +347,7 @@ def _figure(card: _Card, name: str, value: Any, source: str, units: str) -> Figu
         raise card.fail(full, 'write it like "1/2 to 9/16", or { low = "1/2", high = "9/16" }')
     for key in value:
         card.known(f"{full}.{key}", key, _FIGURE_KEYS)
-    source = card.text_of(value, f"{full}.source") or source
+    source = _whose(card, value, full, *whose)
     got_in = {
         key: card.length(value[key], f"{full}.{key}", name, units)
         for key in ("low", "high", "target")

@@ -39,6 +39,9 @@ def card_report(card: Card) -> dict[str, Any]:
         "unit": card.unit,
         "transmission": card.transmission,
         "linkage": card.linkage,
+        "cover": card.cover,
+        "lock": card.lock,
+        "ring": card.ring or None,
         "clutch": card.clutch,
         "units": card.units,
         "distance": card.distance,
@@ -54,6 +57,15 @@ def card_report(card: Card) -> dict[str, Any]:
             name: None if figure is None else figure_data(figure)
             for name, figure in card.figures.items()
         },
+        "sources": dict(card.sources),
+        "left": None
+        if card.left is None
+        else {
+            "record": card.left.record,
+            "by": card.left.by,
+            "lugs": card.left.lugs,
+            "readings_in": dict(card.left.readings_in),
+        },
         "defaulted": list(card.defaulted),
         "unsupported": card.unsupported(),
     }
@@ -63,24 +75,30 @@ def card_lines(card: Card) -> Iterator[str]:
     """The card for a screen."""
     yield f"Card {card.name or 'none'}: unit {card.unit or 'not named'}"
     yield f"{card.transmission} transmission, {card.linkage} linkage, {card.clutch} clutch"
-    lug = card.lug_in
-    yield _row(
-        "lug",
-        f"{lug if lug else COARSE_IN:.3f} in",
-        "card" if lug else "common practice, no source; not on the card",
-    )
+    if card.clutch == "manual":
+        yield f"{card.ring or 'unsaid'} ring with a lock {card.lock}, inspection hole: {card.cover}"
+        lug_in = card.lug_in if card.lug_in else COARSE_IN
+        yield _row("lug", f"{lug_in:.3f} in", _whose(card, "ring.lug"))
+    else:
+        yield f"no ring to move, inspection hole: {card.cover}"
     yield _row("rod thread", card.thread, _whose(card, "rod.thread"))
     yield _row("longer rod", card.longer or "not said", _whose(card, "rod.longer"))
     yield _row(
         "pedal ratio",
         f"{card.ratio:g}" if card.ratio else "from the readings",
-        "card" if card.ratio else "worked out from the readings",
+        _whose(card, "pedal.ratio") if card.ratio else "worked out from the readings",
     )
     for name, figure in card.figures.items():
+        if figure is None and name == "brake-contact" and card.transmission == "synchronized":
+            continue  # there is no clutch brake
         if figure is None:
             yield _row(name, "no limit", "not on the card; the maker's manual has it")
             continue
         yield _row(name, limit_text(figure.limits, card.units), figure.source)
+    if card.left is not None:
+        yield f"Left by the last job, record {card.left.record}, signed off by {card.left.by}:"
+        for name, value_in in card.left.readings_in.items():
+            yield f"  {name:<15} {speak.limit_figures(value_in, card.units)}"
     if card.unsupported():
         yield f"NOTICE: {card.unsupported()}."
 
@@ -90,4 +108,6 @@ def _row(name: str, value: str, source: str) -> str:
 
 
 def _whose(card: Card, key: str) -> str:
-    return "common practice, no source; not on the card" if key in card.defaulted else "card"
+    if key in card.defaulted:
+        return "common practice, no source; not on the card"
+    return card.sources.get(key.split(".")[0], "card")
