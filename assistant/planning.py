@@ -6,11 +6,15 @@ from collections.abc import Callable, Mapping
 from typing import Any
 
 from assistant.card import Card
-from assistant.card.arithmetic import plan_for
+from assistant.card.arithmetic import effects_for, plan_for
 from assistant.card.show import limit_text
-from assistant.clutch.conformity import gauge_that_settles
+from assistant.clutch.condemned import condemned
+from assistant.clutch.conformity import gauge_that_settles, judge
+from assistant.clutch.effects import Effects
 from assistant.clutch.plan import AdjustmentPlan
+from assistant.clutch.settings import Candidate, Settings, solve
 from assistant.clutch.uncertainty import Measured
+from assistant.procedure import plan_words
 from assistant.procedure import words as trade
 from assistant.readings import read, speak
 
@@ -47,25 +51,41 @@ def plan_report(called: Mapping[str, str], card: Card) -> dict[str, Any]:
         measured[name] = Measured.from_interval(got.value_in, got.low_in, got.high_in)
         heard[name] = got.figures
     try:
-        plan = plan_for(card, measured)
+        effects = effects_for(card, measured)
+        settings = solve(effects)
+        chosen = settings.chosen.setting
+        plan = plan_for(card, measured, move=(chosen.lugs, chosen.flats))
     except ValueError as error:
         raise PlanError(str(error)) from None
-    return _report(plan, card, heard)
+    return _report(plan, effects, settings, card, heard)
 
 
-def _report(plan: AdjustmentPlan, card: Card, heard: dict[str, str]) -> dict[str, Any]:
-    units = card.units
+def _report(
+    plan: AdjustmentPlan, effects: Effects, settings: Settings, card: Card, heard: dict[str, str]
+) -> dict[str, Any]:
+    units, chosen = card.units, settings.chosen
     rod_words = f"{trade.rod(plan.rod)} {trade.rod_way(plan.rod, card.longer)}"
+    after = {
+        "gap": plan.gap_after,
+        "clearance": plan.clearance_after,
+        "free-travel": plan.free_travel_after,
+        **({"brake-contact": plan.brake_contact_after} if plan.brake_contact_after else {}),
+        **chosen.after,
+    }
     return {
         "heard": heard,
         "lugs": plan.ring.lugs,
         "lug_in": plan.ring.pitch_in,
-        "gap_after_in": plan.gap_after.value_in,
-        "clearance_after_in": plan.clearance_after.value_in,
+        "gap_after_in": after["gap"].value_in,
+        "clearance_after_in": after["clearance"].value_in,
         "clearance_after_ring_in": plan.clearance_after_ring.value_in,
-        "free_travel_after_in": plan.free_travel_after.value_in,
+        "free_travel_after_in": after["free-travel"].value_in,
         "brake_contact_after_in": plan.brake_contact_after_in,
-        "bearing_travel_after_in": plan.bearing_travel_after_in,
+        "bearing_travel_after_in": _value(after.get("bearing-travel")),
+        "pedal_height_after_in": _value(after.get("pedal-height")),
+        "total_travel_after_in": _value(after.get("total-travel")),
+        "height_change_in": chosen.setting.height_steps * effects.adjusters.height_step_in,
+        "total_change_in": chosen.setting.total_steps * effects.adjusters.total_step_in,
         "rod_turns": plan.rod.turns,
         "rod_flats": plan.rod.flats,
         "rod_total_flats": plan.rod.total_flats,
@@ -78,25 +98,21 @@ def _report(plan: AdjustmentPlan, card: Card, heard: dict[str, str]) -> dict[str
         ],
         "pedal_ratio": plan.ratio.value,
         "pedal_ratio_source": plan.ratio.source,
-        "judgements": [
-            {
-                "quantity": j.quantity,
-                "when": j.when,
-                "value_in": j.value.value_in,
-                "u_in": j.value.u_in,
-                "decision": j.judgement.decision,
-                "probability_in": j.judgement.probability,
-                "limits": _limits(card, j.quantity),
-                "source": j.source,
-                "figures": heard.get(j.quantity, "") if j.when == "found" else "",
-                # A finer gauge settles a reading, not a prediction.
-                "gauge": gauge.name
-                if j.when == "found" and (gauge := gauge_that_settles(j.judgement))
-                else None,
-            }
-            for j in plan.judgements
-        ],
+        "judgements": _judgements(plan, settings, after, card, heard),
+        "settings": {
+            "possible": settings.possible,
+            "sure": settings.sure,
+            "judged": list(settings.judged),
+            "cannot": [
+                {"quantity": c.quantity, "side": c.side, "part": c.part, "why": c.why}
+                for c in condemned(effects, settings)
+            ],
+            "may_be": list(settings.may_be),
+            "candidates": [_candidate(c, effects, card) for c in settings.candidates],
+        },
         "spoken": {
+            "plan": plan_words.spoken(effects, settings, card),
+            "why": plan_words.why(effects, settings, card),
             "ring": f"{trade.moved(plan.ring.lugs)}: gap becomes "
             f"{trade.length(plan.gap_after.value_in, units)}.",
             "rod": f"Then the rod: {rod_words}." if plan.rod.total_flats else "The rod stays.",
@@ -105,6 +121,61 @@ def _report(plan: AdjustmentPlan, card: Card, heard: dict[str, str]) -> dict[str
         "cautions": list(CAUTIONS),
         "defaulted": list(card.defaulted),
         "units": units,
+    }
+
+
+def _value(value: Measured | None) -> float | None:
+    return None if value is None else value.value_in
+
+
+def _judgements(
+    plan: AdjustmentPlan,
+    settings: Settings,
+    after: Mapping[str, Measured],
+    card: Card,
+    heard: Mapping[str, str],
+) -> list[dict[str, Any]]:
+    """Every quantity with a figure, as found and as it should be after."""
+    rows = [(j.quantity, "found", j.value) for j in plan.judgements if j.when == "found"]
+    told = {j.quantity for j in plan.judgements if j.when == "after"} | set(settings.judged)
+    rows += [(q, "after", value) for q, value in after.items() if q in told]
+    out = []
+    for quantity, when, value in rows:
+        figure = card.figures.get(quantity)
+        if figure is None:
+            continue
+        judgement = judge(value, figure.limits)
+        # A finer gauge settles a reading, not a prediction.
+        gauge = gauge_that_settles(judgement) if when == "found" else None
+        out.append(
+            {
+                "quantity": quantity,
+                "when": when,
+                "value_in": value.value_in,
+                "u_in": value.u_in,
+                "decision": judgement.decision,
+                "probability_in": judgement.probability,
+                "limits": _limits(card, quantity),
+                "source": figure.source,
+                "figures": heard.get(quantity, "") if when == "found" else "",
+                "gauge": gauge.name if gauge else None,
+            }
+        )
+    return out
+
+
+def _candidate(candidate: Candidate, effects: Effects, card: Card) -> dict[str, Any]:
+    """One candidate with its cost, for people and programs."""
+    return {
+        "kind": candidate.kind,
+        "words": plan_words.plan_line(candidate.setting, effects.adjusters, card),
+        **candidate.setting._asdict(),
+        "moves": candidate.setting.moves,
+        "minutes": candidate.setting.minutes,
+        "tightest": candidate.tightest,
+        "margin_u": candidate.sure,
+        "probability_in": candidate.chance,
+        "out": list(candidate.out),
     }
 
 
@@ -120,6 +191,16 @@ def _contact_line(report: Mapping[str, Any], length: Callable[[float | None], st
     return f"Brake contact height becomes {length(contact)}."
 
 
+def _candidate_line(c: Mapping[str, Any]) -> str:
+    placed = (
+        f"out: {', '.join(c['out'])}"
+        if c["out"]
+        else f"{c['tightest']} tightest, {c['probability_in']:.0%} in"
+    )
+    moves = f"{c['moves']} move{'s' if c['moves'] != 1 else ''}"
+    return f"  {c['kind']:<14} {moves}, {c['minutes']:>2.0f} min  {placed:<40} {c['words']}"
+
+
 def plan_text(report: Mapping[str, Any]) -> str:
     """The report for reading on a screen."""
     units = report["units"]
@@ -129,6 +210,9 @@ def plan_text(report: Mapping[str, Any]) -> str:
 
     lines = list(report["cautions"])
     lines += [
+        "",
+        f"PLAN  {report['spoken']['plan']}",
+        f"      {report['spoken']['why']}",
         "",
         f"RING  {report['spoken']['ring']} {report['chance_in_tolerance']:.0%} likely to land in.",
         f"ROD   {report['spoken']['rod']} Thread {report['rod_thread']}.",
@@ -145,6 +229,8 @@ def plan_text(report: Mapping[str, Any]) -> str:
             f"{j['quantity']:<15} {j['when']:<6} {j['figures'] or length(j['value_in']):>18}  "
             f"{j['decision'].upper():<9} {j['limits']} ({j['source']}).{gauge}"
         )
+    lines += ["", "What each way costs:"]
+    lines += [_candidate_line(c) for c in report["settings"]["candidates"]]
     lines += ["", *report["notes"]]
     if report["defaulted"]:
         lines.append("Not on the card, so common practice: " + ", ".join(report["defaulted"]) + ".")

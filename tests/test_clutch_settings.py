@@ -166,6 +166,7 @@ def rank(truck: Truck, wanted: list[str], setting: tuple[int, int, int, int]) ->
     return (
         int(10 * min(1.0, worst / Z95) + 1e-9),
         -sum(1 for s in setting if s),
+        -sum(1 for s in setting[2:] if s),
         round(min(worst, 3.0), 6),
         round(placing, 6),
         -sum(abs(s) for s in setting),

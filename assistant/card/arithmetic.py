@@ -1,15 +1,33 @@
-"""The arithmetic with a truck's card: its figures, thread, ratio and lash filled in."""
+"""The arithmetic with a truck's card: its figures, thread, ratio, lash and stops filled in."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 
+from assistant.clutch.adjusters import STEPS_PER_TURN, STOP_STEP_IN, Adjusters
+from assistant.clutch.effects import Effects
 from assistant.clutch.plan import AdjustmentPlan, Readings, plan_adjustment
-from assistant.clutch.ring import MAX_LUGS, RingBelief
+from assistant.clutch.ring import MAX_LUGS, PITCH_U_IN, RingBelief
+from assistant.clutch.thread import FLATS_PER_TURN
 from assistant.clutch.uncertainty import Measured
-from assistant.clutch.used_ratio import UsedRatio
+from assistant.clutch.used_ratio import UsedRatio, finding_of, used_ratio
 
 from .card import Card
+
+
+def readings_for(card: Card, measured: Mapping[str, Measured | None]) -> Readings:
+    """Readings (inches) by the names of their quantities; gap and clearance must be there."""
+    gap, clearance = measured["gap"], measured["clearance"]
+    assert gap is not None and clearance is not None
+    return Readings(
+        gap,
+        clearance,
+        measured.get("free-travel"),
+        measured.get("pedal-height"),
+        measured.get("brake-contact"),
+        measured.get("total-travel"),
+        card.lash_in,
+    )
 
 
 def plan_for(
@@ -20,6 +38,7 @@ def plan_for(
     *,
     max_lugs: int = MAX_LUGS,
     for_contact: bool = False,
+    move: tuple[int, int] | None = None,
 ) -> AdjustmentPlan:
     """`plan_adjustment` for one truck, from readings (inches) by the names of their quantities.
 
@@ -31,19 +50,8 @@ def plan_for(
     """
     if card.clutch == "self-adjusting":
         max_lugs = 0
-    gap, clearance = measured["gap"], measured["clearance"]
-    assert gap is not None and clearance is not None
-    readings = Readings(
-        gap,
-        clearance,
-        measured.get("free-travel"),
-        measured.get("pedal-height"),
-        measured.get("brake-contact"),
-        measured.get("total-travel"),
-        card.lash_in,
-    )
     return plan_adjustment(
-        readings,
+        readings_for(card, measured),
         card.figures,
         belief or RingBelief.prior(card.lug_in),
         card.lead_in,
@@ -51,4 +59,32 @@ def plan_for(
         max_lugs=max_lugs,
         rod_per_fork=card.per_fork,
         for_contact=for_contact,
+        move=move,
     )
+
+
+def effects_for(
+    card: Card,
+    measured: Mapping[str, Measured | None],
+    belief: RingBelief | None = None,
+    ratio: UsedRatio | None = None,
+    max_lugs: int = MAX_LUGS,
+) -> Effects:
+    """What ring, rod and stops of one truck do, for `clutch.settings.solve`; as `plan_for`."""
+    readings = readings_for(card, measured)
+    likeliest = (belief or RingBelief.prior(card.lug_in)).best
+    if ratio is None or card.ratio is not None:
+        ratio = used_ratio(readings, finding_of(readings), card.ratio)
+    height, total = card.height_turn_in, card.total_turn_in
+    adjusters = Adjusters(
+        lug_in=likeliest.sense * likeliest.pitch_in,
+        flat_in=card.lead_in / card.per_fork / FLATS_PER_TURN,
+        lug_u_in=PITCH_U_IN,
+        height_step_in=height / STEPS_PER_TURN if height else STOP_STEP_IN,
+        total_step_in=total / STEPS_PER_TURN if total else STOP_STEP_IN,
+        height_turns=height is not None,
+        total_turns=total is not None,
+        rigid=card.linkage != "hydraulic",
+        max_lugs=0 if card.clutch == "self-adjusting" else max_lugs,
+    )
+    return Effects(readings, card.figures, adjusters, ratio, ratio)

@@ -47,6 +47,11 @@ class Setting(NamedTuple):
         return sum(1 for steps in self if steps)
 
     @property
+    def stops(self) -> int:
+        """How many of the two stops are touched."""
+        return (self.height_steps != 0) + (self.total_steps != 0)
+
+    @property
     def steps(self) -> int:
         """Lugs, flats and stop steps together."""
         return sum(abs(steps) for steps in self)

@@ -91,11 +91,13 @@ def plan_ring(
     belief: RingBelief,
     max_lugs: int = MAX_LUGS,
     pitch_u_in: float = PITCH_U_IN,
+    lugs: int | None = None,
 ) -> RingPlan:
     """Choose the whole number of lugs with the best chance of landing inside the limits.
 
     Of equal chances the fewest lugs win, then the tightening ones. When no count has a chance
-    worth the name, the one expected to end nearest to the limits is given, with a reason.
+    worth the name, the one expected to end nearest to the limits is given, with a reason. With
+    ``lugs`` the count is given already, and only what it does is worked out.
 
     Raises:
         ValueError: ``max_lugs`` or ``pitch_u_in`` is negative.
@@ -105,11 +107,13 @@ def plan_ring(
     counts = sorted(range(-max_lugs, max_lugs + 1), key=lambda n: (abs(n), -n))
     chances = {n: landing_chance(gap, limits, belief, n, pitch_u_in) for n in counts}
     # Rounding makes ties real; max and min keep the first, which is the fewest lugs.
-    lugs = max(counts, key=lambda n: round(chances[n], 9))
-    best = belief.best
+    given, best = lugs is not None, belief.best
+    if lugs is None:
+        lugs = max(counts, key=lambda n: round(chances[n], 9))
     # A chance that only an unlikely pitch would keep is no reason to turn the ring far out.
     likely_miss = limits.miss_in(_gap_after(gap, lugs, best, 0.0).value_in)
-    if chances[lugs] < _HOPELESS or (likely_miss > 0.0 and chances[lugs] < _UNLIKELY):
+    hopeless = chances[lugs] < _HOPELESS or (likely_miss > 0.0 and chances[lugs] < _UNLIKELY)
+    if hopeless and not given:
         lugs = min(counts, key=lambda n: round(_expected_miss_in(gap, n, limits, belief), 9))
     after = _gap_after(gap, lugs, best, pitch_u_in)
     return RingPlan(

@@ -78,8 +78,16 @@ class Settings:
         return self.possible and self.grade == GRADES
 
 
-def solve(effects: Effects, confidence: float = 0.95, *, with_candidates: bool = True) -> Settings:
+def solve(
+    effects: Effects,
+    confidence: float = 0.95,
+    *,
+    with_candidates: bool = True,
+    lugs: int | None = None,
+) -> Settings:
     """The best setting of all adjusters, as ``settings_rank`` ranks them.
+
+    With ``lugs`` the ring's count is given already, and the rest is found for it.
 
     Raises:
         ValueError: there is no figure for the gap.
@@ -87,14 +95,15 @@ def solve(effects: Effects, confidence: float = 0.95, *, with_candidates: bool =
     judged = effects.judged()
     if "gap" not in judged:
         raise ValueError("There is no figure for the gap: put the maker's on the truck card.")
-    wanted, lugs, found, may_be = _within_reach(effects, judged, confidence)
-    setting = found.setting if found is not None else Setting(next(iter(lugs or [0])))
+    given = None if lugs is None else (lugs,)
+    wanted, counts, found, may_be = _within_reach(effects, judged, confidence, given)
+    setting = found.setting if found is not None else Setting(next(iter(counts or [0])))
     chosen = candidate(effects, "chosen", setting, judged)
     given_up = tuple(
         Out(q, _miss(effects, q, chosen.after[q].value_in)) for q in judged if q not in wanted
     )
     others = (
-        tuple(_others(effects, judged, wanted, setting, confidence, lugs))
+        tuple(_others(effects, judged, wanted, setting, confidence, counts))
         if with_candidates
         else ()
     )
@@ -109,16 +118,18 @@ def solve(effects: Effects, confidence: float = 0.95, *, with_candidates: bool =
 
 
 def _within_reach(
-    effects: Effects, judged: tuple[str, ...], confidence: float
+    effects: Effects,
+    judged: tuple[str, ...],
+    confidence: float,
+    lugs: tuple[int, ...] | None,
 ) -> tuple[frozenset[str], tuple[int, ...] | None, Found | None, tuple[str, ...]]:
     """What can be had together, the ring's counts to use, the best of them, and who is odd."""
     everything = frozenset(judged)
-    if (found := search(effects, everything, confidence)) is not None:
-        return everything, None, found, ()
-    lugs = None
-    keep = everything
-    if not possible(effects, {"gap"}):
-        lugs, keep = (nearest_lugs(effects),), keep - {"gap"}
+    if (found := search(effects, everything, confidence, lugs)) is not None:
+        return everything, lugs, found, ()
+    keep, gap_out = everything, not possible(effects, {"gap"}, lugs)
+    if gap_out:
+        lugs, keep = lugs or (nearest_lugs(effects),), keep - {"gap"}
         if (found := search(effects, keep, confidence, lugs=lugs)) is not None:
             return keep, lugs, found, ("gap",)
     loose = [q for q in reversed(ORDER) if q in keep and q != "gap"]
@@ -128,7 +139,7 @@ def _within_reach(
         ]
         if odd:
             rest = keep - set(odd[0])
-            alone = tuple(drop[0] for drop in odd) if size == 1 and lugs is None else ()
+            alone = tuple(drop[0] for drop in odd) if size == 1 and not gap_out else ()
             return rest, lugs, search(effects, rest, confidence, lugs=lugs), alone
     return frozenset(), lugs, None, ()
 

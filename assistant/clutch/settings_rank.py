@@ -5,9 +5,10 @@ In this order:
 1. the grade: how sure the worst placed quantity is to be in, in tenths of what counts as "in"
    (JCGM 106:2012, 8.3: a guard of z standard uncertainties); beyond "in" no grade is gained;
 2. the fewest adjusters touched;
-3. the largest margin, in standard uncertainties, up to ``ENOUGH``;
-4. how near all quantities sit to their targets, added up;
-5. the fewest steps.
+3. of those the fewest stops: ring and rod are what is meant to be adjusted;
+4. the largest margin, in standard uncertainties, up to ``ENOUGH``;
+5. how near all quantities sit to their targets, added up;
+6. the fewest steps.
 """
 
 from __future__ import annotations
@@ -29,10 +30,11 @@ SLACK = 1e-9
 
 
 class Rank(NamedTuple):
-    """How good a setting is; larger is better. ``moves`` and ``steps`` are counted below zero."""
+    """How good a setting is; larger is better. Moves, stops and steps are counted below zero."""
 
     grade: int
     moves: int
+    stops: int
     margin: float
     placing: float
     steps: int
@@ -50,11 +52,16 @@ def grade_of(worst: float, guard: float) -> int:
     return int(GRADES * min(1.0, worst / guard) + SLACK)
 
 
-def make_rank(moves: int, steps: int, worst: float, placing: float, guard: float) -> Rank:
-    """The rank of a setting whose worst sureness and added placing are known."""
-    return Rank(
-        grade_of(worst, guard), -moves, round(min(worst, ENOUGH), 6), round(placing, 6), -steps
-    )
+def make_rank(
+    touched: tuple[int, int], steps: int, worst: float, placing: float, guard: float
+) -> Rank:
+    """The rank of a setting whose worst sureness and added placing are known.
+
+    ``touched`` is how many adjusters, and how many stops among them.
+    """
+    moves, stops = touched
+    margin_u = round(min(worst, ENOUGH), 6)
+    return Rank(grade_of(worst, guard), -moves, -stops, margin_u, round(placing, 6), -steps)
 
 
 def rank_of(
@@ -72,4 +79,5 @@ def rank_of(
             return None
         worst = min(worst, sure)
         placing += margin(value.value_in, figure)
-    return make_rank(setting.moves, setting.steps, worst, placing, normal_quantile(confidence))
+    touched = (setting.moves, setting.stops)
+    return make_rank(touched, setting.steps, worst, placing, normal_quantile(confidence))

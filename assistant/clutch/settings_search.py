@@ -84,42 +84,48 @@ class _Walk:
             for n in ring:
                 for a in height:
                     left = moves - (n.steps != 0) - (a.steps != 0)
-                    if not 0 <= left <= 2 or min(n.sure, a.sure) < self._bar(moves):
+                    touched = moves, int(a.steps != 0)
+                    if not 0 <= left <= 2 or min(n.sure, a.sure) < self._bar(touched):
                         continue
                     flats = rows.flats(n.by, a.by)
+                    lower = moves, touched[1] + 1
                     if left == 0 and 0 in flats:
-                        self._flat(moves, n, a, 0, still[a.steps])
+                        self._flat(touched, n, a, 0, still[a.steps])
                     if left == 1 and 0 in flats:
-                        self._flat(moves, n, a, 0, moved[a.steps])
+                        self._flat(lower, n, a, 0, moved[a.steps])
                     if left:
                         middle = (flats.start + flats.stop - 1) / 2
                         for m in sorted(flats, key=lambda m: abs(m - middle)):
-                            if m:
-                                options = moved if left == 2 else still
-                                self._flat(moves, n, a, m, options[a.steps])
+                            if m and left == 2:
+                                self._flat(lower, n, a, m, moved[a.steps])
+                            elif m:
+                                self._flat(touched, n, a, m, still[a.steps])
         return self.best
 
-    def _bar(self, moves: int) -> float:
-        """The sureness below which a setting of so many moves cannot beat the best."""
+    def _bar(self, touched: tuple[int, int]) -> float:
+        """The sureness below which a setting that touches so many cannot beat the best."""
         if self.best is None:
             return -SLACK
         rank = self.best.rank
-        if -rank.moves < moves:
+        before = -rank.moves, -rank.stops
+        if before < touched:
             return (rank.grade + 1) / GRADES * self.guard - _ROOM
+        if before > touched:
+            return rank.grade / GRADES * self.guard - _ROOM
         return rank.margin - _ROOM
 
-    def _beaten(self, moves: int, sure: float, most_placing: float) -> bool:
+    def _beaten(self, touched: tuple[int, int], sure: float, most_placing: float) -> bool:
         """Whether a setting at most this sure and this well placed cannot beat the best."""
         if self.best is None:
             return sure < -SLACK
-        if sure < self._bar(moves):
+        if sure < self._bar(touched):
             return True
         rank = self.best.rank
-        if -rank.moves != moves or grade_of(sure, self.guard) > rank.grade:
+        if (-rank.moves, -rank.stops) != touched or grade_of(sure, self.guard) > rank.grade:
             return False
         return round(min(sure, ENOUGH), 6) <= rank.margin and most_placing < rank.placing - _ROOM
 
-    def _flat(self, moves: int, n: Row, a: Row, m: int, totals: list[Row]) -> None:
+    def _flat(self, touched: tuple[int, int], n: Row, a: Row, m: int, totals: list[Row]) -> None:
         """One ring, rest and rod: judge what they decide, then go through the lower stop."""
         if not totals:
             return
@@ -140,7 +146,7 @@ class _Walk:
             u = max(math.hypot(need.u, stroke.u * y), LEAST_U_IN)
             sure = min(sure, min(at - need.low, need.high - at) / u)
             place += margin(at, need.figure)
-        if self._beaten(moves, sure, place + most + (rows.free is not None)):
+        if self._beaten(touched, sure, place + most + (rows.free is not None)):
             return
         if (need := rows.free) is not None:
             at = need.value + r.value * (n.by + y) + a.by
@@ -157,7 +163,7 @@ class _Walk:
         for total in totals:  # best placed first, so that the rest can be left out together
             if total.by < least:
                 continue
-            if self._beaten(moves, sure, place + total.place + (rows.bearing is not None)):
+            if self._beaten(touched, sure, place + total.place + (rows.bearing is not None)):
                 return
             whole, placing = min(sure, total.sure), place + total.place
             if (need := rows.bearing) is not None:
@@ -173,6 +179,6 @@ class _Walk:
             if whole < -SLACK:
                 continue
             steps = abs(n.steps) + abs(m) + abs(a.steps) + abs(total.steps)
-            rank = make_rank(moves, steps, whole, placing, self.guard)
+            rank = make_rank(touched, steps, whole, placing, self.guard)
             if self.best is None or rank > self.best.rank:
                 self.best = Found(Setting(n.steps, m, a.steps, total.steps), rank)

@@ -6,7 +6,7 @@ from assistant.card.show import limit_text
 from assistant.clutch.conformity import Judgement
 from assistant.clutch.plan import AdjustmentPlan
 
-from . import words
+from . import plan_words, settled, words
 from .dialog import SIGNALS, Dialogs, Step
 from .facts import Facts, Taken, sensible
 from .machine import FIX
@@ -103,8 +103,17 @@ def _ring_blanks(facts: Facts, units: str) -> dict[str, str]:
         "way": words.way(plan.lugs),
         "gap_now": gap.figures,
         "gap_after": after,
-        "plan_why": plan.reason or reason,
+        "plan_why": plan.reason or f"{reason}{_whole_why(facts)}",
     }
+
+
+def _whole_why(facts: Facts) -> str:
+    """What goes with the ring move, and why; nothing when the readings make no plan."""
+    whole = settled.whole(facts)
+    if whole is None:
+        return ""
+    card = facts.card
+    return f" {plan_words.spoken(*whole, card)} {plan_words.why(*whole, card)}"
 
 
 def _plan_warnings(dialogs: Dialogs, facts: Facts) -> list[Said]:

@@ -108,6 +108,7 @@ REPLIES: dict[str, tuple[str, ...]] = {
     "ratio_agree": ("ratio",),
     "free_after": ("free_after",),
     "contact_after": ("contact_after",),
+    "whole_plan": ("plan",),
     "rod_none": (),
     "plan_change": ("lugs", "way"),
     "resumed": ("state",),
