@@ -29,7 +29,8 @@ _READINGS = (
 
 def add_to(main: click.Group) -> None:
     """Register the commands."""
-    main.add_command(cause)
+    for command in (cause, picture):
+        main.add_command(command)
 
 
 def _reading_options(command: Callable[..., None]) -> Callable[..., None]:
@@ -125,3 +126,55 @@ def _lines() -> Iterator[str]:
             if not raw:
                 return
             yield raw.decode("utf-8", errors="replace")
+
+
+@click.command(short_help="Draw the pedal stroke, or the chain, today and after.")
+@click.argument("what", type=click.Choice(("stroke", "chain")), default="stroke")
+@_reading_options
+@click.option("--svg", "svg_file", type=_PATH, help="Write the picture to this SVG file.")
+@click.option("--why", is_flag=True, help="Say whose the limits are, and what was worked out.")
+@one_line_errors
+def picture(
+    what: str,
+    card_file: Path | None,
+    record: Path | None,
+    svg_file: Path | None,
+    why: bool,
+    **called: str | None,
+) -> None:
+    """Draw the pedal stroke, or the chain from fork to brake, today and after, to scale.
+
+    From readings as called out, or from a record; then "after" is as left, if it was finished. In
+    plain characters, or as SVG. Ends with one sentence to say aloud.
+    """
+    from assistant.called import readings_in, recorded
+    from assistant.pictures import plain, say
+    from assistant.pictures.chain_svg import chain_svg
+    from assistant.pictures.snapshot import PictureError, today_and_after
+    from assistant.pictures.stroke import stroke_of
+    from assistant.pictures.stroke_svg import stroke_svg
+
+    card, known = _given(card_file, record, called)
+    left = readings_in(recorded(record)[1], "final") if record is not None else {}
+    try:
+        shots = today_and_after(card, known, left)
+    except PictureError as error:
+        fail(str(error), 2)
+        return
+    spoken = [say.spoken(shot, card) for shot in shots]
+    strokes = [stroke_of(shot, card) for shot in shots]
+    if svg_file is not None:
+        heading = f"{card.unit or 'Truck'}: {'pedal stroke' if what == 'stroke' else 'chain'}"
+        if what == "stroke":
+            sure = shots[0].brake_known or card.transmission == "synchronized"
+            note = "" if sure else "; where the brake is, not known"
+            drawn = stroke_svg(strokes, heading, " ".join(spoken), card.units, note)
+        else:
+            drawn = chain_svg(shots, card, heading, " ".join(spoken))
+        svg_file.write_text(drawn, encoding="utf-8")
+        click.echo(f"Drawn: {svg_file}")
+    elif what == "stroke":
+        _show(plain.stroke_lines(strokes, card.units))
+    else:
+        _show(plain.chain_lines(shots, card))
+    _show(["", *spoken, *(say.why(shots, card) if why else ())])
