@@ -86,7 +86,8 @@ class Making:
         if question.part == "target":
             low, high = (self.value(f"figures.{question.figure}.{p}") for p in ("low", "high"))
             return low is not None or high is not None
-        return not (question.key == "ring.type" and self.value("ring.lug") is not None)
+        known = self.value("ring.lug") is not None  # a lug tells which ring it is
+        return question.key != "ring.type" or question.key in self.answers or not known
 
     def now(self) -> str:
         """The key to ask for now, or `REVIEW`."""
@@ -149,11 +150,8 @@ class Making:
             _place(out, question, self.value(question.key) if self.asked(question) else None)
             answer = self.answers.get(question.key)
             section = question.key.split(".")[0]
-            sourced = section in ("ring", "rod", "pedal") and question.kind != "choice"
-            if sourced and answer is not None and answer.value is not None and answer.source:
-                out[section]["source"] = answer.source
-                if answer.by:
-                    out[section]["set_by"] = answer.by
+            if section in ("ring", "rod", "pedal") and answer is not None and answer.source:
+                _whose(out[section], answer)
         figures = out.setdefault("figures", {})
         for name in {q.figure: None for q in QUESTIONS if q.figure}:
             made = self._figure(name)
@@ -202,6 +200,16 @@ def _check_figure(trial: Making, name: str) -> None:
         raise NotPossible("That is outside the limits.")
 
 
+def _whose(table: dict[str, Any], answer: Answer) -> None:
+    """Whose a section's values are, after them."""
+    if answer.value is None:
+        return
+    for key, value in (("source", answer.source), ("set_by", answer.by)):
+        table.pop(key, None)
+        if value:
+            table[key] = value
+
+
 def _place(out: dict[str, Any], question: Question, value: Value) -> None:
     section, _, key = question.key.rpartition(".")
     table = out.setdefault(section, {}) if section else out
@@ -241,6 +249,8 @@ def taken_over(text: str, name: str) -> tuple[dict[str, Any], dict[str, tuple[Va
                 str(own.get("source", fallback[0])),
                 str(own.get("set_by", fallback[1])),
             )
+        elif question.figure and table:
+            answers[question.key] = (None, "", "")  # left out on purpose: a limit on one side
         elif question.kind == "choice" and not question.optional:
             answers[question.key] = (question.choices[0], "", "")
     for key in ("source", "set_by"):

@@ -195,6 +195,19 @@ def _with_rest(words: str, short: str, asks: bool, who: str, job: Job) -> Act | 
     return None
 
 
+def note_of(words: str) -> str | None:
+    """The words of a note, or None when it is none."""
+    m = _NOTE.match(words)
+    return None if m is None else m["rest"].strip()
+
+
+def code_of(text: str) -> str:
+    """The code in normal words, with or without "sign off" before it; "" when there is none."""
+    m = _SIGN.match(text)
+    rest = text if m is None else m["rest"]
+    return _code(rest) if _is_code(rest) else ""
+
+
 def _is_code(text: str) -> bool:
     """One word or figure, or a number in words: "sign off in a minute" carries no code."""
     one = re.fullmatch(r"[\w\-]{1,12}", text) is not None and text not in _NO_CODES
