@@ -6,6 +6,9 @@ from collections.abc import Mapping
 
 from assistant.clutch.adjusters import STEPS_PER_TURN, STOP_STEP_IN, Adjusters
 from assistant.clutch.effects import Effects
+from assistant.clutch.linkage.lost_motion import GEOMETRY_SHARE_U
+from assistant.clutch.linkage.protocol import LinkageError
+from assistant.clutch.linkage.stroke import pedal_for
 from assistant.clutch.plan import AdjustmentPlan, Readings, plan_adjustment
 from assistant.clutch.ring import MAX_LUGS, PITCH_U_IN, RingBelief
 from assistant.clutch.thread import FLATS_PER_TURN
@@ -30,6 +33,24 @@ def readings_for(card: Card, measured: Mapping[str, Measured | None]) -> Reading
     )
 
 
+def geometry_ratio(
+    card: Card, measured: Mapping[str, Measured | None]
+) -> tuple[UsedRatio | None, UsedRatio | None]:
+    """The pedal ratio that the card's geometry gives where free travel ends, and at the brake."""
+    if card.geometry is None:
+        return None, None
+    readings = readings_for(card, measured)
+    start = 0.0 if card.geometry.follows else max(0.0, readings.clearance.value_in)
+    ratios = []
+    for fork_in in (start, start + readings.gap.value_in):
+        try:
+            value = card.geometry.ratio(pedal_for(card.geometry, fork_in))
+        except LinkageError:
+            return None, None  # `lost_motion` tells that this chain does not reach
+        ratios.append(UsedRatio(value, GEOMETRY_SHARE_U * value, "linkage geometry"))
+    return ratios[0], ratios[1]
+
+
 def plan_for(
     card: Card,
     measured: Mapping[str, Measured | None],
@@ -43,7 +64,8 @@ def plan_for(
     """`plan_adjustment` for one truck, from readings (inches) by the names of their quantities.
 
     Gap and clearance must be there. Without a belief the ring has not moved yet; a clutch that
-    adjusts itself has no ring to move. The card's pedal ratio comes before `ratio`.
+    adjusts itself has no ring to move. The card's pedal ratio, and then its geometry's, come
+    before `ratio`.
 
     Raises:
         ValueError: as `plan_adjustment`.
@@ -55,7 +77,7 @@ def plan_for(
         card.figures,
         belief or RingBelief.prior(card.lug_in),
         card.lead_in,
-        ratio if card.ratio is None else card.ratio,
+        card.ratio or geometry_ratio(card, measured)[0] or ratio,
         max_lugs=max_lugs,
         rod_per_fork=card.per_fork,
         for_contact=for_contact,
@@ -73,6 +95,10 @@ def effects_for(
     """What ring, rod and stops of one truck do, for `clutch.settings.solve`; as `plan_for`."""
     readings = readings_for(card, measured)
     likeliest = (belief or RingBelief.prior(card.lug_in)).best
+    stroke_ratio = None
+    if card.ratio is None:
+        by_geometry, stroke_ratio = geometry_ratio(card, measured)
+        ratio = by_geometry or ratio
     if ratio is None or card.ratio is not None:
         ratio = used_ratio(readings, finding_of(readings), card.ratio)
     height, total = card.height_turn_in, card.total_turn_in
@@ -87,4 +113,5 @@ def effects_for(
         rigid=card.linkage != "hydraulic",
         max_lugs=0 if card.clutch == "self-adjusting" else max_lugs,
     )
-    return Effects(readings, card.figures, adjusters, ratio, ratio)
+    follows = card.geometry is not None and card.geometry.follows
+    return Effects(readings, card.figures, adjusters, ratio, stroke_ratio or ratio, follows)

@@ -6,6 +6,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from assistant.clutch.figures import DEFAULT_FIGURES, Figure
+from assistant.clutch.linkage.protocol import Linkage
+from assistant.clutch.linkage.stroke import NO_LOAD, Load
 from assistant.clutch.thread import lead_in
 
 DEFAULT_THREAD = "1/2-20"
@@ -49,6 +51,7 @@ class Card:
         ratio: pedal travel per fork travel, or None when not known.
         height_turn_in: pedal travel by one turn of its upper stop's bolt, or None; total_turn_in
             by one of its lower stop's.
+        geometry: the linkage as a model, when the card has its dimensions; load: at the fork.
         figures: limits by quantity; those the card leaves out are common practice.
         defaulted: the dotted keys that the card does not give, so that they can be shown as such.
         sources: section ("ring", "rod", "pedal") -> whose its values are, where the card says.
@@ -70,6 +73,8 @@ class Card:
     lash_in: float = 0.0
     height_turn_in: float | None = None
     total_turn_in: float | None = None
+    geometry: Linkage | None = None
+    load: Load = NO_LOAD
     figures: Mapping[str, Figure | None] = field(default_factory=lambda: dict(DEFAULT_FIGURES))
     defaulted: tuple[str, ...] = ()
     text: str = ""

@@ -28,12 +28,13 @@ from .card import (
     Card,
     Left,
 )
+from .linkage import geometry_of
 
 MAX_BYTES = 100_000
 """A card is a page of text; anything larger is some other file."""
 
 _KEYS: dict[str, tuple[str, ...]] = {
-    "": ("unit", "truck", "shop", "ring", "rod", "pedal", "stops", "figures", "left"),
+    "": ("unit", "truck", "shop", "ring", "rod", "pedal", "stops", "linkage", "figures", "left"),
     "truck": ("transmission", "linkage", "clutch", "cover"),
     "shop": ("units", "distance"),
     "ring": ("lug", "type", "lock", "source", "set_by"),
@@ -71,7 +72,7 @@ class _Card:
         for number, line in enumerate(self.text.splitlines(), 1):
             head = re.match(r"\s*\[\s*([^\]]+?)\s*\]", line)
             if head:
-                section = head[1].replace('"', "").replace(" ", "")
+                section = head[1].lstrip("[").replace('"', "").replace(" ", "")
                 if section == key or key.startswith(section + "."):
                     best = best or number
                 continue
@@ -199,13 +200,13 @@ def _build(card: _Card) -> Card:
     stops = card.table("stops")
     height = _stop(card, stops, "stops.height", units)
     total = _stop(card, stops, "stops.total", units)
-    stops = card.table("stops")
-    height, total = (_stop(card, stops, f"stops.{key}", units) for key in ("height", "total"))
+    linkage = card.choice(truck, "truck.linkage", LINKAGES) or LINKAGES[0]
+    geometry, load = geometry_of(card, linkage, units)
     figures = _figures(card, units, transmission, defaulted)
     return Card(
         unit=card.text_of(card.tables, "unit") or "",
         transmission=transmission,
-        linkage=card.choice(truck, "truck.linkage", LINKAGES) or LINKAGES[0],
+        linkage=linkage,
         clutch=card.choice(truck, "truck.clutch", CLUTCHES) or CLUTCHES[0],
         units=units,
         distance=card.choice(shop, "shop.distance", DISTANCES) or "miles",
@@ -216,6 +217,8 @@ def _build(card: _Card) -> Card:
         lash_in=lash,
         height_turn_in=height,
         total_turn_in=total,
+        geometry=geometry,
+        load=load,
         figures=figures,
         defaulted=tuple(defaulted),
         text=card.text,

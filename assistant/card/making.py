@@ -72,7 +72,7 @@ class Making:
             self.at = str(data["drop"])
         elif "over" in data:
             self.base, self.left = dict(data["over"]), dict(data.get("left", {}))
-            self.taken_from = str(data["from"])
+            self.taken_from, self.at = str(data["from"]), ""
             for key, given in data["answers"].items():
                 self.answers[BY_KEY[key].key] = Answer(*given)
         else:

@@ -287,7 +287,6 @@ class CardJob:
         self.which = False
         for part in ("target", "high", "low"):
             self._change({"drop": f"figures.{act.quantity}.{part}"})
-        self.making.at = ""
         return self.prompt()
 
     def _on_reading(self, act: Act) -> Replies:

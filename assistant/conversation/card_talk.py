@@ -9,9 +9,10 @@ from typing import TYPE_CHECKING, Any, cast
 from assistant.card import Card, CardError
 from assistant.card.fleet import cards_in, same_unit
 from assistant.card.making import Making, file_name, taken_over
+from assistant.card.questions import Question as CardQuestion
 from assistant.procedure.dialog import Dialogs
 from assistant.procedure.said import Act, Said
-from assistant.readings import Reading
+from assistant.readings import Reading, read
 
 from .card_draft import Draft, keep
 from .card_job import CardJob
@@ -130,7 +131,15 @@ class CardTalk:
         if self.job.which and text:
             words = f"correct the {words}"
         # What it reads of a job, a card in the making has as well.
-        return understand(words, who, cast("Job", self.job), self.dialogs, self.asked)
+        got = understand(words, who, cast("Job", self.job), self.dialogs, self.asked)
+        if question is not None and kind == "number" and isinstance(got, Question):
+            # The reader's question is about a length, which this is not.
+            return [self._between(question), *self.job.prompt()]
+        return got
+
+    def _between(self, question: CardQuestion) -> Said:
+        low, high = f"{question.low:g}", f"{question.high:g}"
+        return self._say("number", low=low, high=high)
 
     def _steers(self, text: str) -> bool:
         """Whether the words steer the conversation: they are no name, code or thread then."""
@@ -207,9 +216,9 @@ class CardTalk:
 
 
 def _number(text: str) -> float | None:
-    """A plain number, "12" or "11.8 to 1"."""
+    """A plain number, "12" or "11.8 to 1", "thirty"."""
     head = text.removesuffix(" to 1").removesuffix(" to one")
     try:
         return float(head)
     except ValueError:
-        return None
+        return read(head, "turns").count
