@@ -211,29 +211,48 @@ def _answer(got: Reading, as_json: bool) -> str:
 # --- arithmetic -----------------------------------------------------------------------------------
 
 
-@main.command(short_help="The arithmetic alone: ring and rod moves.")
+@main.command(short_help="The arithmetic alone: ring, rod and stops.")
 @click.option("--gap", required=True, help='Bearing to brake, as called out: "five eighths".')
 @click.option("--clearance", required=True, help="Fork clearance.")
 @click.option("--free-travel", help="Free travel at the pedal.")
 @click.option("--pedal-height", help="Pedal height at rest.")
 @click.option("--brake-contact", help="Pedal height where the brake is touched.")
 @click.option("--total-travel", help="Total pedal travel.")
+@click.option(
+    "--joint", "joints", multiple=True, help='Travel of a joint at brake contact: "NAME=1-1/2".'
+)
 @click.option("--card", "card_file", type=click.Path(path_type=Path), help="The truck's card.")
 @click.option("--unit", help="The truck's unit number, where --card is a folder of cards.")
 @click.option("--json", "as_json", is_flag=True, help="Print JSON.")
 @one_line_errors
-def plan(card_file: Path | None, unit: str | None, as_json: bool, **called: str | None) -> None:
-    """The arithmetic alone: ring and rod moves from as-found readings."""
+def plan(
+    card_file: Path | None,
+    unit: str | None,
+    joints: tuple[str, ...],
+    as_json: bool,
+    **called: str | None,
+) -> None:
+    """The arithmetic alone: ring, rod and stops from as-found readings, and what each way costs.
+
+    With the linkage's geometry on the card it also says where motion is lost.
+    """
     from assistant.planning import PlanError, plan_report, plan_text
 
     card = truck_card(card_file, unit)
     words = {name.replace("_", "-"): value for name, value in called.items() if value is not None}
     try:
-        report = plan_report(words, card)
+        report = plan_report(words, card, dict(_joint(joint) for joint in joints))
     except PlanError as error:
         fail(str(error), 2)
         return
     click.echo(json.dumps(report, ensure_ascii=False, indent=2) if as_json else plan_text(report))
+
+
+def _joint(words: str) -> tuple[str, str]:
+    name, equals, travel = words.partition("=")
+    if not equals or not name.strip() or not travel.strip():
+        fail(f'--joint {words!r}: write it like "pedal rod=1-1/2"', 2)
+    return name.strip(), travel.strip()
 
 
 # --- records and cards ----------------------------------------------------------------------------

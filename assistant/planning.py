@@ -11,10 +11,12 @@ from assistant.card.show import limit_text
 from assistant.clutch.condemned import condemned
 from assistant.clutch.conformity import gauge_that_settles, judge
 from assistant.clutch.effects import Effects
+from assistant.clutch.linkage.protocol import LinkageError
 from assistant.clutch.plan import AdjustmentPlan
+from assistant.clutch.predict import Readings
 from assistant.clutch.settings import Candidate, Settings, solve
 from assistant.clutch.uncertainty import Measured
-from assistant.procedure import plan_words
+from assistant.procedure import linkage_words, plan_words
 from assistant.procedure import words as trade
 from assistant.readings import read, speak
 
@@ -26,12 +28,19 @@ CAUTIONS = (
 """Shown with every plan. Common practice, no source."""
 
 
+ENDS_EARLY = "By the card's geometry the brake is not reached: measure its [linkage] again."
+
+
 class PlanError(Exception):
     """One clear line on a reading that could not be used."""
 
 
-def plan_report(called: Mapping[str, str], card: Card) -> dict[str, Any]:
+def plan_report(
+    called: Mapping[str, str], card: Card, joints: Mapping[str, str] | None = None
+) -> dict[str, Any]:
     """The plan for readings as called out, by quantity name; lengths in inches.
+
+    ``joints`` are travels of the linkage's joints as called out, with the brake touched.
 
     Raises:
         PlanError: a reading was not understood, or no sensible plan exists.
@@ -39,17 +48,10 @@ def plan_report(called: Mapping[str, str], card: Card) -> dict[str, Any]:
     measured: dict[str, Measured] = {}
     heard: dict[str, str] = {}
     for name, words in called.items():
-        got = read(words, name, card.units)
-        if (
-            got.status != "read"
-            or got.value_in is None
-            or got.low_in is None
-            or got.high_in is None
-        ):
-            why = got.why or "no reading"
-            raise PlanError(f"--{name} {words!r}: {why}")
-        measured[name] = Measured.from_interval(got.value_in, got.low_in, got.high_in)
-        heard[name] = got.figures
+        measured[name], heard[name] = _heard(f"--{name}", words, name, card.units)
+    at_joints = {n: _joint_heard(n, words, card) for n, words in (joints or {}).items()}
+    if at_joints and not {"pedal-height", "brake-contact"} <= measured.keys():
+        raise PlanError("--joint is read at brake contact: give --pedal-height, --brake-contact")
     try:
         effects = effects_for(card, measured)
         settings = solve(effects)
@@ -57,7 +59,57 @@ def plan_report(called: Mapping[str, str], card: Card) -> dict[str, Any]:
         plan = plan_for(card, measured, move=(chosen.lugs, chosen.flats))
     except ValueError as error:
         raise PlanError(str(error)) from None
-    return _report(plan, effects, settings, card, heard)
+    report = _report(plan, effects, settings, card, heard)
+    report["linkage"] = _linkage(card, effects.readings, at_joints)
+    return report
+
+
+def _heard(option: str, words: str, quantity: str, units: str) -> tuple[Measured, str]:
+    """A reading in words as a measured length, and its figures. Raises PlanError."""
+    got = read(words, quantity, units)
+    if got.status != "read" or got.value_in is None or got.low_in is None or got.high_in is None:
+        raise PlanError(f"{option} {words!r}: {got.why or 'no reading'}")
+    return Measured.from_interval(got.value_in, got.low_in, got.high_in), got.figures
+
+
+def _joint_heard(name: str, words: str, card: Card) -> Measured:
+    """A joint's travel; a bare number is in the shop's unit. Raises PlanError."""
+    if card.geometry is None:
+        raise PlanError("--joint needs the linkage's geometry on the card: see [linkage]")
+    names = [joint.name for joint in card.geometry.joints(0.0)]
+    if name not in names:
+        raise PlanError(f"--joint {name!r}: this chain has {', '.join(names)}")
+    bare = read(words, "", card.units).status != "read"
+    unit = {"inch": " in", "mm": " mm"}[card.units] if bare else ""
+    return _heard(f"--joint {name}", words + unit, "", card.units)[0]
+
+
+def _linkage(
+    card: Card, readings: Readings, joints: Mapping[str, Measured]
+) -> dict[str, Any] | None:
+    """What the card's geometry says of these readings; None without geometry."""
+    if card.geometry is None:
+        return None
+    try:
+        lost = linkage_words.found(card, readings, joints)
+        by_geometry = linkage_words.expected(card, readings)
+    except LinkageError as error:
+        return {"kind": "cannot reach", "spoken": str(error), "why": ENDS_EARLY}
+    assert lost is not None and by_geometry is not None
+    return {
+        "free_travel_in": by_geometry[0],
+        "brake_stroke_in": by_geometry[1],
+        "ratio_at_rest": card.geometry.ratio(0.0),
+        "pedal_force_lbf": linkage_words.pedal_force(card, readings),
+        "kind": lost.kind,
+        "slack_in": lost.slack_in,
+        "give_in": lost.give_in,
+        "between": None if lost.at is None else list(lost.at[:2]),
+        "if_at_in": dict(lost.if_at),
+        "air_in3": lost.air_in3,
+        "spoken": linkage_words.spoken(lost, card.units),
+        "why": linkage_words.why(lost, card, readings),
+    }
 
 
 def _report(
@@ -80,7 +132,7 @@ def _report(
         "clearance_after_in": after["clearance"].value_in,
         "clearance_after_ring_in": plan.clearance_after_ring.value_in,
         "free_travel_after_in": after["free-travel"].value_in,
-        "brake_contact_after_in": plan.brake_contact_after_in,
+        "brake_contact_after_in": _value(after.get("brake-contact")),
         "bearing_travel_after_in": _value(after.get("bearing-travel")),
         "pedal_height_after_in": _value(after.get("pedal-height")),
         "total_travel_after_in": _value(after.get("total-travel")),
@@ -191,14 +243,19 @@ def _contact_line(report: Mapping[str, Any], length: Callable[[float | None], st
     return f"Brake contact height becomes {length(contact)}."
 
 
+def _linkage_lines(report: Mapping[str, Any]) -> list[str]:
+    linkage = report["linkage"]
+    return [f"CHAIN {linkage['spoken']}", f"      {linkage['why']}"] if linkage else []
+
+
 def _candidate_line(c: Mapping[str, Any]) -> str:
     placed = (
         f"out: {', '.join(c['out'])}"
         if c["out"]
-        else f"{c['tightest']} tightest, {c['probability_in']:.0%} in"
+        else f"{c['tightest']} tightest, {min(c['margin_u'], 9.9):.1f} u inside"
     )
     moves = f"{c['moves']} move{'s' if c['moves'] != 1 else ''}"
-    return f"  {c['kind']:<14} {moves}, {c['minutes']:>2.0f} min  {placed:<40} {c['words']}"
+    return f"  {c['kind']:<14} {moves:<8} {c['minutes']:>2.0f} min  {placed:<40} {c['words']}"
 
 
 def plan_text(report: Mapping[str, Any]) -> str:
@@ -213,6 +270,7 @@ def plan_text(report: Mapping[str, Any]) -> str:
         "",
         f"PLAN  {report['spoken']['plan']}",
         f"      {report['spoken']['why']}",
+        *_linkage_lines(report),
         "",
         f"RING  {report['spoken']['ring']} {report['chance_in_tolerance']:.0%} likely to land in.",
         f"ROD   {report['spoken']['rod']} Thread {report['rod_thread']}.",
@@ -229,7 +287,7 @@ def plan_text(report: Mapping[str, Any]) -> str:
             f"{j['quantity']:<15} {j['when']:<6} {j['figures'] or length(j['value_in']):>18}  "
             f"{j['decision'].upper():<9} {j['limits']} ({j['source']}).{gauge}"
         )
-    lines += ["", "What each way costs:"]
+    lines += ["", "What each way costs (u: standard uncertainties):"]
     lines += [_candidate_line(c) for c in report["settings"]["candidates"]]
     lines += ["", *report["notes"]]
     if report["defaulted"]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import itertools
 import random
 from dataclasses import dataclass
+from math import hypot
 from statistics import NormalDist
 
 import pytest
@@ -36,6 +37,7 @@ class Truck:
     height_step: float
     total_step: float
     rigid: bool
+    follows: bool
     most: tuple[int, int]
 
     def effects(self) -> Effects:
@@ -74,6 +76,7 @@ class Truck:
             ),
             ratio,
             ratio,
+            self.follows,
         )
 
     def after(self, n: int, m: int, a: int, b: int) -> dict[str, tuple[float, float]]:
@@ -88,6 +91,8 @@ class Truck:
         assert v["clearance"] is not None
         fork = -v["gap"] - v["clearance"] - m * self.flat  # the fork's rest, with the pedal's old
         rise, drop = a * self.height_step, b * self.total_step
+        if self.follows:
+            return self.after_following(-bearing, ring_u, rise, drop)
         rest = fork - rise / r if self.rigid else fork
         out = {
             "gap": (-bearing, (u["gap"] ** 2 + ring_u**2) ** 0.5),
@@ -129,6 +134,30 @@ class Truck:
                     )
                     ** 0.5,
                 )
+        return out
+
+    def after_following(
+        self, gap: float, ring_u: float, rise: float, drop: float
+    ) -> dict[str, tuple[float, float]]:
+        """The fork rides on the bearing: only the way from there to the brake is the pedal's."""
+        v, u, r = self.values, self.u, self.ratio
+        assert v["gap"] is not None
+        out = {"gap": (gap, hypot(u["gap"], ring_u))}
+        if v["free-travel"] is not None:
+            out["free-travel"] = (v["free-travel"] + rise, u["free-travel"])
+        if v["pedal-height"] is not None:
+            out["pedal-height"] = (v["pedal-height"] + rise, u["pedal-height"])
+        if v["brake-contact"] is not None:
+            shorter = v["gap"] - gap
+            out["brake-contact"] = (
+                v["brake-contact"] + r * shorter,
+                hypot(u["brake-contact"], r * ring_u, self.ratio_u * shorter),
+            )
+        if v["total-travel"] is not None:
+            out["total-travel"] = (v["total-travel"] + rise + drop, u["total-travel"])
+            reach = (v["total-travel"] + drop - self.lash) / r
+            reach_u = hypot(u["total-travel"] / r, reach * self.ratio_u / r)
+            out["bearing-travel"] = out["gap"] if gap <= reach + 1e-12 else (reach, reach_u)
         return out
 
     def judged(self) -> list[str]:
@@ -241,6 +270,7 @@ def random_truck(rng: random.Random, lugs: int = 3, flats: int = 5) -> Truck:
         0.4,
         0.5,
         rng.random() < 0.7,
+        rng.random() < 0.2,
         (lugs, flats),
     )
 

@@ -10,7 +10,11 @@ rest and e the fall of its lower end (derivation: the geometry of ``pedal``):
 A rigid chain holds pedal and fork together, so a pedal that rests higher draws the fork away by
 d/R. The stroke from there to the brake grows by d as the rest does, and the height h where the
 brake is touched stays. Where fluid lets the fork rest by itself, c' lacks the d/R, and d is slack
-at the pedal: all else is the same. Uncertainties to first order (JCGM 100:2008, 5.1.2).
+at the pedal: all else is the same. Where a slave that fills by itself keeps the fork on the
+bearing, there is no clearance to judge, the rod changes nothing, and the ring does what it does
+nowhere else: F' = F + d, h' = h + R*n*p, b' = min(g', (T + e - l)/R).
+
+Uncertainties to first order (JCGM 100:2008, 5.1.2).
 """
 
 from __future__ import annotations
@@ -54,7 +58,7 @@ class Effects:
     """A truck as read, and what its adjusters do to it. Lengths in inches.
 
     ``stroke_ratio`` is the ratio at the brake where geometry gives another there than at the
-    start of the stroke; else it is ``ratio``.
+    start of the stroke; else it is ``ratio``. ``follows``: the fork stays on the bearing by itself.
     """
 
     readings: Readings
@@ -62,6 +66,7 @@ class Effects:
     adjusters: Adjusters
     ratio: UsedRatio
     stroke_ratio: UsedRatio
+    follows: bool = False
 
     def judged(self) -> tuple[str, ...]:
         """Quantities with both a figure and a value that can be foretold, in the trade's order.
@@ -73,8 +78,8 @@ class Effects:
             "gap": True,
             "pedal-height": read.pedal_height is not None,
             "total-travel": read.total_travel is not None,
-            "clearance": True,
-            "free-travel": read.free_travel is not None or known,
+            "clearance": not self.follows,
+            "free-travel": read.free_travel is not None or (known and not self.follows),
             "brake-contact": read.brake_contact is not None and known,
             "bearing-travel": read.total_travel is not None and known,
         }
@@ -94,17 +99,25 @@ class Effects:
         rod = setting.flats * move.flat_in
         rise = setting.height_steps * move.height_step_in
         drop = setting.total_steps * move.total_step_in
-        reach = read.clearance.shifted(ring + rod, ring_u)
-        values = {
-            "gap": read.gap.shifted(-ring, ring_u),
-            "clearance": reach.shifted(rise / r.value if move.rigid else 0.0),
-            "free-travel": self._free_travel(reach, ring, ring_u, rod, rise),
-        }
+        if self.follows:
+            reach = Measured(0.0)
+            values = {"gap": read.gap.shifted(-ring, ring_u), "clearance": read.clearance}
+            if read.free_travel is not None:
+                values["free-travel"] = read.free_travel.shifted(rise)
+        else:
+            reach = read.clearance.shifted(ring + rod, ring_u)
+            values = {
+                "gap": read.gap.shifted(-ring, ring_u),
+                "clearance": reach.shifted(rise / r.value if move.rigid else 0.0),
+                "free-travel": self._free_travel(reach, ring, ring_u, rod, rise),
+            }
         if read.pedal_height is not None:
             values["pedal-height"] = read.pedal_height.shifted(rise)
         if read.brake_contact is not None:
+            stroke = self.stroke_ratio
+            by, by_u = (ring, stroke.value * ring_u) if self.follows else (-rod, 0.0)
             values["brake-contact"] = read.brake_contact.shifted(
-                -self.stroke_ratio.value * rod, self.stroke_ratio.u * rod
+                stroke.value * by, stroke.u * by, by_u
             )
         if read.total_travel is not None:
             values["total-travel"] = read.total_travel.shifted(rise + drop)

@@ -138,6 +138,9 @@ class Rows:
         """Flats that put clearance, free travel and brake contact inside all their limits."""
         move, r = self.effects.adjusters, self.effects.ratio.value
         stroke = self.effects.stroke_ratio.value
+        if self.effects.follows:  # the rod changes nothing
+            brake = self.brake is None or _inside(self.brake, stroke * ring_in)
+            return range(int(brake and (self.free is None or _inside(self.free, rise_in))))
         low, high = -math.inf, math.inf
         if (need := self.clearance) is not None:
             at = need.value + ring_in + (rise_in / r if move.rigid else 0.0)
@@ -152,3 +155,8 @@ class Rows:
         first = -most if low == -math.inf else math.ceil(low / move.flat_in - _FLAT_SLACK)
         last = most if high == math.inf else math.floor(high / move.flat_in + _FLAT_SLACK)
         return range(max(-most, first), min(most, last) + 1)
+
+
+def _inside(need: Need, by_in: float) -> bool:
+    """Whether a quantity moved by so much is inside its limits."""
+    return need.low - SLACK <= need.value + by_in <= need.high + SLACK

@@ -56,7 +56,7 @@ def _possible(rows: Rows, lugs: Collection[int] | None) -> bool:
             if bearing is None or bearing.high < math.inf:
                 return True  # with an upper limit the walk itself must tell
             rod = flats[0] * effects.adjusters.flat_in
-            reach = effects.readings.clearance.value_in + n.by + rod
+            reach = 0.0 if effects.follows else effects.readings.clearance.value_in + n.by + rod
             fork = (bearing.value + drop - effects.readings.lash_in) / effects.stroke_ratio.value
             if min(effects.readings.gap.value_in - n.by, fork - reach) >= bearing.low - SLACK:
                 return True
@@ -132,8 +132,9 @@ class _Walk:
         effects, rows = self.effects, self.rows
         read, move, r = effects.readings, effects.adjusters, effects.ratio
         y, ring_u = m * move.flat_in, abs(n.steps) * move.lug_u_in
-        reach = read.clearance.value_in + n.by + y
-        reach_u = math.hypot(read.clearance.u_in, ring_u)
+        follows = effects.follows
+        reach = 0.0 if follows else read.clearance.value_in + n.by + y
+        reach_u = 0.0 if follows else math.hypot(read.clearance.u_in, ring_u)
         sure, place = min(n.sure, a.sure), n.place + a.place
         most = totals[0].place + (rows.bearing is not None)
         if (need := rows.clearance) is not None:
@@ -142,15 +143,18 @@ class _Walk:
             place += margin(at, need.figure)
         if (need := rows.brake) is not None:
             stroke = effects.stroke_ratio
-            at = need.value - stroke.value * y
-            u = max(math.hypot(need.u, stroke.u * y), LEAST_U_IN)
+            by, by_u = (n.by, stroke.value * ring_u) if follows else (-y, 0.0)
+            at = need.value + stroke.value * by
+            u = max(math.hypot(need.u, stroke.u * by, by_u), LEAST_U_IN)
             sure = min(sure, min(at - need.low, need.high - at) / u)
             place += margin(at, need.figure)
         if self._beaten(touched, sure, place + most + (rows.free is not None)):
             return
         if (need := rows.free) is not None:
-            at = need.value + r.value * (n.by + y) + a.by
-            if read.free_travel is not None:
+            at = need.value + (0.0 if follows else r.value * (n.by + y)) + a.by
+            if follows:
+                u = need.u
+            elif read.free_travel is not None:
                 u = math.hypot(need.u, r.value * ring_u, r.u * (n.by + y))
             else:
                 u = math.hypot(r.value * reach_u, r.u * reach)

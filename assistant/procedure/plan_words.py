@@ -19,21 +19,18 @@ STAYS = "Everything stays as it is."
 def plan_line(setting: Setting, adjusters: Adjusters, card: Card) -> str:
     """The moves in their order, ring, stops, rod, in at most twelve words.
 
-    A rod turned back all the way may not fit beside two stops: then the stops lose their figures,
-    which come again at their own steps.
+    What does not fit loses its "then"s, and after that the stops' figures, which come again at
+    their own steps.
     """
     parts = move_parts(setting, adjusters, card)
     if not parts:
         return STAYS
-    stops = [name for name in ("pedal", "stroke") if name in parts]
     line = ", then ".join(parts.values())
-    if _long(line) and len(stops) == 2:
-        del parts["stroke"]
-    if _long(line) and stops:
-        parts["pedal" if "pedal" in parts else "stroke"] = "the stops"
-        line = ", then ".join(parts.values())
     if _long(line):
         line = ", ".join(parts.values())
+    if _long(line):
+        named = ("stops" if name in ("pedal", "stroke") else text for name, text in parts.items())
+        line = ", ".join(dict.fromkeys(named))
     return f"{line[0].upper()}{line[1:]}."
 
 

@@ -2,7 +2,8 @@
 
 Free travel and the stroke to the brake are worked out from geometry and compared with what was
 read. Too much free travel, and the same in the stroke: slack before the fork. As much stroke too
-much with the free travel right: the chain gives under load. Neither says at which joint. For that a
+much with the free travel right: the chain gives under load. Free travel too long and the stroke
+right cannot both be: then free travel was misread. Neither says at which joint. For that a
 joint's own travel must be read: with the pedal at brake contact, the first joint that falls short
 of its geometry has the slack between it and the one before.
 """
@@ -20,7 +21,9 @@ from assistant.clutch.uncertainty import Measured, combine, normal_quantile
 # Arms and rods are measured to about this share of the travel they give: from memory.
 GEOMETRY_SHARE_U = 0.02
 
-Kind = Literal["agrees", "slack", "gives", "slack and gives", "too short", "no readings"]
+Kind = Literal[
+    "agrees", "slack", "gives", "slack and gives", "free travel alone", "too short", "no readings"
+]
 
 
 class Between(NamedTuple):
@@ -129,6 +132,8 @@ def _kind(free: Measured | None, stroke: Measured | None, r: Readings, z: float)
     base = free.value_in if slack and free is not None else 0.0
     base_u = free.u_in if slack and free is not None else 0.0
     gives = stroke.value_in - base > z * combine(stroke.u_in, base_u)
+    if slack and stroke.value_in - base < -z * combine(stroke.u_in, base_u):
+        return "free travel alone"
     if slack:
         return "slack and gives" if gives else "slack"
     if gives and free is None:
