@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import shutil
+from contextlib import suppress
 from itertools import product
 from pathlib import Path
 
@@ -13,9 +14,14 @@ from assistant.card import Card, CardError, card_from_text
 from assistant.card.arithmetic import plan_for
 from assistant.clutch.uncertainty import Measured
 from assistant.conversation import Session, SessionError
+from assistant.conversation.card_spelling import THREADS
+from assistant.conversation.card_words import load_card_words
+from assistant.conversation.normal import normal
 from assistant.procedure import interlocks, variants
 from assistant.procedure.dialog import DialogError, Dialogs, load_dialogs
 from assistant.procedure.job import Job
+from assistant.voice.grammar import Grammar, alt, words_of
+from assistant.voice.sphinx import SphinxEngine
 
 SHIPPED = Path(__file__).parent.parent / "dialogs"
 ALL = [
@@ -140,6 +146,23 @@ def test_no_lugs_are_planned_for_a_clutch_that_adjusts_itself() -> None:
     own = card_from_text('[truck]\nclutch = "self-adjusting"\n', "c")
     assert plan_for(own, read).ring.lugs == 0
     assert plan_for(card_from_text("", "c"), read).ring.lugs == 4
+
+
+def test_every_word_has_a_sound(dialogs: Dialogs) -> None:
+    """Whatever may be said on any truck, or of any card, PocketSphinx can be told to listen for."""
+    texts = load_card_words(SHIPPED)
+    phrases = {p for m in dialogs.words.values() for p in (*m.phrases, *m.anywhere, *m.in_hold)}
+    for step in dialogs.pieces.steps:
+        phrases.update(step.answers, *(o.answers or () for o in step.instead))
+    phrases.update(*texts.commands.values(), *(p for said in THREADS.values() for p in said[1:]))
+    for asked in texts.questions.values():
+        phrases.update(*asked.phrases.values())
+    words = set()
+    for phrase in phrases:
+        with suppress(ValueError):  # "9/16" is typed, not said
+            words.update(words_of(normal(phrase)))
+    assert len(words) > 300
+    SphinxEngine().expect(Grammar("all", alt(*sorted(words))))
 
 
 # --- what a shop may do, and may not --------------------------------------------------------------
