@@ -91,7 +91,7 @@ def _make(folder: Path, unit: str | None, record: Path | None) -> None:
             if echo:
                 click.echo(f"> {line.strip()}")
             show(talk.hear("tech", line.strip()))
-            if talk.job.signed_off or talk.job.left_off:
+            if talk.job.signed_off:
                 break
     finally:
         talk.close()

@@ -67,7 +67,8 @@ class CardJob:
         """What the last act changed, for the draft."""
         self.found: tuple[str, dict[str, Any]] | None = None
         self.which = False
-        self.signed_off = False
+        self.done = False
+        """Whether the card is to be kept."""
         self.left_off = False
         self.pending = None
         self.choice = ""
@@ -86,6 +87,11 @@ class CardJob:
         return self.making.now()
 
     step_id = state
+
+    @property
+    def signed_off(self) -> bool:
+        """Whether the conversation is over: the card kept, or left off."""
+        return self.done or self.left_off
 
     @property
     def step(self) -> CardStep:
@@ -275,7 +281,7 @@ class CardJob:
     def _on_check(self, act: Act) -> Replies:
         if self.question is not None:
             return self._hint("not_now")
-        self.signed_off = True
+        self.done = True
         return []
 
     def _on_correct(self, act: Act) -> Replies:

@@ -110,7 +110,7 @@ class CardTalk:
         self.asked = None
         said = got if isinstance(got, list) else self.job.apply(got)
         self._keep_changes()
-        return self._finished() if self.job.signed_off else said
+        return self._finished() if self.job.done else said
 
     def _understood(self, who: str, words: str) -> Act | Question | list[Said]:
         text = normal(words)
