@@ -53,6 +53,7 @@ def card_report(card: Card) -> dict[str, Any]:
         "lash_in": card.lash_in,
         "height_turn_in": card.height_turn_in,
         "total_turn_in": card.total_turn_in,
+        "geometry_ratio_at_rest": None if card.geometry is None else card.geometry.ratio(0.0),
         "figures": {
             name: None if figure is None else figure_data(figure)
             for name, figure in card.figures.items()
@@ -83,11 +84,15 @@ def card_lines(card: Card) -> Iterator[str]:
         yield f"no ring to move, inspection hole: {card.cover}"
     yield _row("rod thread", card.thread, _whose(card, "rod.thread"))
     yield _row("longer rod", card.longer or "not said", _whose(card, "rod.longer"))
+    source = "geometry" if card.geometry is not None else "readings"
     yield _row(
         "pedal ratio",
-        f"{card.ratio:g}" if card.ratio else "from the readings",
-        _whose(card, "pedal.ratio") if card.ratio else "worked out from the readings",
+        f"{card.ratio:g}" if card.ratio else f"from the {source}",
+        _whose(card, "pedal.ratio") if card.ratio else f"worked out from the {source}",
     )
+    if card.geometry is not None:
+        joints = ", ".join(joint.name for joint in card.geometry.joints(0.0))
+        yield _row("linkage", f"{card.geometry.ratio(0.0):.1f} to 1 at rest", f"card: {joints}")
     for name, figure in card.figures.items():
         if figure is None and name == "brake-contact" and card.transmission == "synchronized":
             continue  # there is no clutch brake

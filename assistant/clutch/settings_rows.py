@@ -102,11 +102,16 @@ class Rows:
             return range(most + 1)
         return range(1)
 
-    def total(self, rise_in: float) -> list[Row]:
-        """Steps of the lower stop once the pedal's rest has risen by ``rise_in``, best first."""
+    def total(self, rise_in: float, moved: bool) -> list[Row]:
+        """Steps of the lower stop once the pedal's rest has risen by ``rise_in``, best first.
+
+        Either only the step that leaves it, or all the others.
+        """
         step, at = self.effects.adjusters.total_step_in, self.effects.readings.total_travel
         rows = []
         for b in self._total_steps():
+            if (b != 0) != moved:
+                continue
             value, u = (at.value_in + rise_in + b * step, at.u_in) if at else (0.0, 0.0)
             rows += self._row("total-travel", b, b * step, value, u)
         return sorted(rows, key=lambda row: (-row.place, abs(row.steps)))

@@ -63,6 +63,20 @@ def _possible(rows: Rows, lugs: Collection[int] | None) -> bool:
     return False
 
 
+class _Totals:
+    """The lower stop's rows, moved or left, for each place of the upper one; made when needed."""
+
+    def __init__(self, rows: Rows, moved: bool) -> None:
+        self.rows, self.moved = rows, moved
+        self.made: dict[int, list[Row]] = {}
+
+    def of(self, height: Row) -> list[Row]:
+        """The rows that go with one place of the upper stop."""
+        if height.steps not in self.made:
+            self.made[height.steps] = self.rows.total(height.by, self.moved)
+        return self.made[height.steps]
+
+
 class _Walk:
     """One search: what to choose from, and the best so far."""
 
@@ -75,9 +89,7 @@ class _Walk:
         rows = self.rows
         ring = sorted(rows.ring(lugs), key=lambda row: -min(row.sure, ENOUGH))
         height = sorted(rows.height(), key=lambda row: (-min(row.sure, ENOUGH), -row.place))
-        totals = {a.steps: rows.total(a.by) for a in height}
-        still = {a: [t for t in ts if not t.steps] for a, ts in totals.items()}
-        moved = {a: [t for t in ts if t.steps] for a, ts in totals.items()}
+        still, moved = _Totals(rows, False), _Totals(rows, True)
         for moves in range(5):
             if self.best is not None and self.best.rank.grade == GRADES:
                 break
@@ -90,16 +102,16 @@ class _Walk:
                     flats = rows.flats(n.by, a.by)
                     lower = moves, touched[1] + 1
                     if left == 0 and 0 in flats:
-                        self._flat(touched, n, a, 0, still[a.steps])
+                        self._flat(touched, n, a, 0, still.of(a))
                     if left == 1 and 0 in flats:
-                        self._flat(lower, n, a, 0, moved[a.steps])
+                        self._flat(lower, n, a, 0, moved.of(a))
                     if left:
                         middle = (flats.start + flats.stop - 1) / 2
                         for m in sorted(flats, key=lambda m: abs(m - middle)):
                             if m and left == 2:
-                                self._flat(lower, n, a, m, moved[a.steps])
+                                self._flat(lower, n, a, m, moved.of(a))
                             elif m:
-                                self._flat(touched, n, a, m, still[a.steps])
+                                self._flat(touched, n, a, m, still.of(a))
         return self.best
 
     def _bar(self, touched: tuple[int, int]) -> float:

@@ -11,7 +11,7 @@ from assistant.clutch.move import MoveFinding
 from assistant.clutch.plan import AdjustmentPlan
 from assistant.clutch.ratio import RatioFinding
 
-from . import complaining, plan_words, prompts, settled, words
+from . import complaining, linkage_words, plan_words, prompts, settled, words
 from .facts import Taken, sensible
 from .machine import FIX
 from .said import Said
@@ -120,6 +120,7 @@ def _as_found(job: JobBase, taken: Taken, judgement: Judgement | None) -> list[S
                 out.append(Said("tech", text, "reply:ratio_agree"))
             else:
                 out.append(Said("tech", _quarrel(job, finding), "reply:ratio_differ"))
+        out += _chain(job)
         if plan is not None and (facts.card.clutch == "manual" or facts.gap_right()):
             out += _predicted(job, plan)
         out += complaining.told(job)
@@ -148,6 +149,15 @@ def _quarrel(job: JobBase, finding: RatioFinding) -> str:
         second=f"{finding.second.value:.1f}",
         suspect=suspect or "Another reading",
     )
+
+
+def _chain(job: JobBase) -> list[Said]:
+    """What the card's geometry says of the as-found readings; nothing without geometry."""
+    lost = settled.lost_motion(job.facts)
+    if lost is None:
+        return []
+    text = job.dialogs.say("chain", chain=linkage_words.spoken(lost, job.facts.card.units))
+    return [Said("tech", text, "reply:chain")]
 
 
 def _predicted(job: JobBase, plan: AdjustmentPlan) -> list[Said]:

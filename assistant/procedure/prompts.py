@@ -6,7 +6,7 @@ from assistant.card.show import limit_text
 from assistant.clutch.conformity import Judgement
 from assistant.clutch.plan import AdjustmentPlan
 
-from . import plan_words, settled, words
+from . import linkage_words, plan_words, settled, words
 from .dialog import SIGNALS, Dialogs, Step
 from .facts import Facts, Taken, sensible
 from .machine import FIX
@@ -113,7 +113,12 @@ def _whole_why(facts: Facts) -> str:
     if whole is None:
         return ""
     card = facts.card
-    return f" {plan_words.spoken(*whole, card)} {plan_words.why(*whole, card)}"
+    told = f" {plan_words.spoken(*whole, card)} {plan_words.why(*whole, card)}"
+    lost, readings = settled.lost_motion(facts), settled.found_readings(facts)
+    if lost is not None and readings is not None and lost.kind != "agrees":
+        told += f" {linkage_words.spoken(lost, card.units)} "
+        told += linkage_words.why(lost, card, readings)
+    return told
 
 
 def _plan_warnings(dialogs: Dialogs, facts: Facts) -> list[Said]:

@@ -4,8 +4,11 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, NamedTuple
 
-from assistant.card.arithmetic import effects_for
+from assistant.card.arithmetic import effects_for, readings_for
 from assistant.clutch.effects import Effects
+from assistant.clutch.linkage.lost_motion import LostMotion, find_lost_motion
+from assistant.clutch.linkage.protocol import LinkageError
+from assistant.clutch.predict import Readings
 from assistant.clutch.ring import RingBelief, RingPlan, landing_chance
 from assistant.clutch.settings import Settings, solve
 from assistant.clutch.uncertainty import Measured
@@ -13,6 +16,7 @@ from assistant.clutch.uncertainty import Measured
 if TYPE_CHECKING:
     from .facts import Facts
 
+_PEDAL = ("free-travel", "pedal-height", "brake-contact", "total-travel")
 # A count that suits the whole truck may have this share of the best chance at the gap, no less:
 # common practice, no source.
 LEAST_SHARE = 0.95
@@ -35,7 +39,7 @@ def settle(facts: Facts, lugs: int | None = None) -> Settled | None:
     if gap is None or clearance is None or facts.figure("gap") is None:
         return None
     now: dict[str, Measured | None] = {"gap": gap.measured, "clearance": clearance}
-    for quantity in ("free-travel", "pedal-height", "brake-contact", "total-travel"):
+    for quantity in _PEDAL:
         taken = facts.latest(quantity)
         now[quantity] = taken.measured if taken else None
     belief, _ = facts.move_findings()
@@ -49,6 +53,26 @@ def whole(facts: Facts) -> Settled | None:
     """The whole setting that goes with the ring move that is told, or with none."""
     plan = None if facts.gap_right() else facts.ring_plan()
     return settle(facts, plan.lugs if plan is not None else 0)
+
+
+def found_readings(facts: Facts) -> Readings | None:
+    """The as-found readings, or None before gap and clearance are there."""
+    found = {q: facts.as_found(q) for q in ("gap", "clearance", *_PEDAL)}
+    measured = {q: t.measured if t else None for q, t in found.items()}
+    if measured["gap"] is None or measured["clearance"] is None:
+        return None
+    return readings_for(facts.card, measured)
+
+
+def lost_motion(facts: Facts) -> LostMotion | None:
+    """What geometry says of the as-found readings; None without geometry, or where it ends."""
+    readings, card = found_readings(facts), facts.card
+    if readings is None or card.geometry is None:
+        return None
+    try:
+        return find_lost_motion(card.geometry, readings, card.load)
+    except LinkageError:
+        return None  # this chain does not even reach the brake: the card is wrong
 
 
 def _solve(
