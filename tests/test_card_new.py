@@ -392,8 +392,8 @@ def test_a_fleet_s_cards_by_unit(tmp_path: Path) -> None:
 def test_on_the_command_line(tmp_path: Path) -> None:
     """Made, listed, shown and used for a job, by unit number."""
     cards, records = str(tmp_path / "cards"), str(tmp_path / "records")
-    script = "\n".join(SCRIPT[3:])
-    done = lugcall("card", "--new", cards, "--unit", "T-7", script=script)
+    first = ("--unit", "T-7", "--code", "12", "--document", "T-7 manual (invented), page 12")
+    done = lugcall("card", "--new", cards, *first, script="\n".join(SCRIPT[5:]))
     assert done.returncode == 0 and "Kept as t-7.toml." in done.stdout, done.stderr
     assert "T-7" in lugcall("card", cards).stdout
     assert "shop rule 7" in lugcall("card", cards, "--unit", "t7").stdout
@@ -407,7 +407,8 @@ def test_on_the_command_line(tmp_path: Path) -> None:
         (("chat", "--card", cards), "--unit"),
         (("chat", "--unit", "T-7"), "--card FOLDER"),
         (("card", "--new", str(DEMO / "truck_t104.toml")), "is a file"),
-        (("card", cards, "--from", "x.jsonl"), "--from goes with --new"),
+        (("card", cards, "--from", "x.jsonl"), "go with --new"),
+        (("card", cards, "--listen"), "go with --new"),
         (("card", "--new", cards, "--from", "x.jsonl"), "x.jsonl"),
     ):
         done = lugcall(*arguments)
@@ -563,7 +564,9 @@ def test_whatever_is_said_the_card_can_be_read(
         usual = RIGHT.get(talk.job.state, chance.choice([*lengths, "skip"]))
         talk.hear("tech", usual if right else chance.choice(chance.choice([phrases, other])))
         if talk.job.signed_off:
-            assert talk.path is not None and load_card(talk.path).unit
+            kept = talk.path is not None and bool(load_card(talk.path).unit)
+            assert kept == talk.job.done
+            talk.close()
             talk = begin(tmp_path, dialogs, texts)
         if chance.random() < 0.1:
             here = (talk.job.making.answers, talk.job.making.at, talk.job.making.text())

@@ -60,7 +60,7 @@ class CardJob:
         there: Callable[[str], tuple[str, dict[str, Any]] | None],
     ) -> None:
         self.making = making
-        self.dialogs = replace(dialogs, words={**dialogs.words, **_meanings(texts)})
+        self.dialogs = replace(dialogs, words={**_steering(dialogs), **_meanings(texts)})
         self.texts = texts
         self.there = there
         self.changes: list[dict[str, Any]] = []
@@ -395,6 +395,20 @@ class CardJob:
 
     def _say(self, reply: str, **fields: object) -> Said:
         return Said("tech", self._text(reply, **fields), f"reply:card_{reply}")
+
+
+_STEERS = (
+    *("stop", "pause", "carry_on", "back", "repeat", "where", "why", "help", "correct", "note"),
+    *("skip", "done", "check", "no", "sign_off"),
+)
+
+
+def _steering(dialogs: Dialogs) -> dict[str, Meaning]:
+    """What steers here; the words of pedal and truck would only be misheard for something else."""
+    words = {key: dialogs.words[key] for key in _STEERS}
+    # Nobody is in danger: a stop is one plain word, not a shout to be heard at any price.
+    words["stop"] = replace(words["stop"], phrases=("stop", "stop now"), anywhere=(), in_hold=())
+    return words
 
 
 def _meanings(texts: CardWords) -> dict[str, Meaning]:

@@ -15,7 +15,7 @@ from assistant.procedure.said import Act, Said
 from assistant.readings import Reading, read
 
 from .card_draft import Draft, keep
-from .card_job import CardJob
+from .card_job import MAX_DOCUMENT, CardJob
 from .card_words import CardWords
 from .meaning import Question, code_of, note_of, understand
 from .missed import Missed, which
@@ -96,6 +96,14 @@ class CardTalk:
             if name not in ("record", "by", "lugs"):
                 said.append(self._say("left", figures=f"{name.replace('-', ' ')} {figures}"))
         return [*said, *self.job.prompt(entering=True)]
+
+    def beforehand(self, key: str, words: str) -> None:
+        """Who makes the card ("by"), or its document ("source"), said before it is asked."""
+        words = " ".join(words.split())[:MAX_DOCUMENT]
+        if words and self.job.making.value(key) != words:
+            change = {"set": key, "value": words}
+            self.job.making.change(change)
+            self.draft.add([change])
 
     def hear(
         self, who: str, words: str, ear: dict[str, Any] | None = None, sound: Any = None
