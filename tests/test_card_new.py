@@ -475,6 +475,31 @@ def test_speech_not_taken(dialogs: Dialogs, texts: CardWords, tmp_path: Path) ->
     assert talk.unheard("tech", {"decision": "nothing"}) == []
 
 
+def test_a_length_said_aloud_is_read_back(
+    dialogs: Dialogs, texts: CardWords, tmp_path: Path
+) -> None:
+    """What was heard wrong does not get on the card unchecked; what is typed stands at once."""
+    talk = begin(tmp_path, dialogs, texts)
+    while talk.job.state != "pedal.ratio":
+        say(talk, RIGHT.get(talk.job.state, "skip"))
+    ear = {"decision": "accept"}
+    assert talk.hear("tech", "twelve", ear)[0].text == "12 to 1. Pedal ratio. Check?"
+    assert talk.hear("tech", "check", ear)[0].text == "12 to 1."
+    talk.hear("tech", "skip", ear)
+    said = talk.hear("tech", "five eighths", ear)
+    assert [s.text for s in said] == ["5/8 in. Five eighths. Check?"]
+    assert talk.job.making.value("figures.gap.low") is None
+    assert talk.job.allowed() == ["check", "no"] and talk.job.pending is not None
+    assert talk.hear("tech", "repeat", ear) == said
+    assert talk.hear("tech", "no", ear)[0].text == "Dropped."
+    talk.hear("tech", "five eighths", ear)
+    assert talk.hear("tech", "one half", ear)[0].text == "1/2 in. One half. Check?"
+    talk.hear("tech", "check", ear)
+    assert talk.job.making.value("figures.gap.low") == "1/2 in"
+    say(talk, "nine sixteenths")
+    assert talk.job.making.value("figures.gap.high") == "9/16 in"
+
+
 @pytest.mark.parametrize(
     ("words", "ratio"),
     [("12", 12), ("11.8 to 1", 11.8), ("twelve", 12), ("thirty", 30), ("eleven point eight", 11.8)],

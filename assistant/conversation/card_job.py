@@ -37,8 +37,20 @@ class CardStep:
     who: str = "tech"
     kind: str = "read"
     phase: str = "card"
-    stage: str = "found"
+    stage: str = "set"
+    """A reading said aloud is read back before it counts, as one that sets something."""
     reading: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Waiting:
+    """A reading that waits for its check."""
+
+    act: Act
+    figures: str
+    readback: str
+    who: str = "tech"
+    quantity: str = ""
 
 
 class CardJob:
@@ -70,7 +82,9 @@ class CardJob:
         self.done = False
         """Whether the card is to be kept."""
         self.left_off = False
-        self.pending = None
+        self.pending: Waiting | None = None
+        self.aloud = False
+        """Whether the last words were spoken: readings are then read back first."""
         self.choice = ""
         self.correcting = ""
 
@@ -128,6 +142,8 @@ class CardJob:
     def allowed(self) -> list[str]:
         """Meanings that answer the question."""
         question = self.question
+        if self.pending is not None:
+            return ["check", "no"]
         if question is None:
             return ["check", "correct"]
         out = ["skip", "done"] if question.optional else []
@@ -148,6 +164,9 @@ class CardJob:
             return [Said("tech", text, key)]
         if self.which:
             return [self._say("which")]
+        if self.pending is not None:
+            fields = {"figures": self.pending.figures, "spoken": self.pending.readback}
+            return [Said("tech", self.dialogs.say("confirm", **fields), "reply:confirm")]
         asked = self.texts.questions[REVIEW if question is None else question.words]
         name = (
             said_words.spoken(question.figure).capitalize() if question and question.figure else ""
@@ -160,6 +179,13 @@ class CardJob:
     def apply(self, act: Act) -> Replies:
         """Take one act; `changes` then holds what it changed."""
         self.changes = []
+        waiting, self.pending = self.pending, None
+        if waiting is not None and act.meaning in ("check", "done"):
+            return self._read(waiting.act)
+        if waiting is not None and act.meaning in ("no", "back"):
+            return [self._say("dropped"), *self.prompt()]
+        if act.meaning in ("repeat", "why", "where", "help", "unclear"):
+            self.pending = waiting
         key, _, value = act.meaning.partition("=")
         if value:
             return self._chosen(key, value)
@@ -296,6 +322,16 @@ class CardJob:
         return self.prompt()
 
     def _on_reading(self, act: Act) -> Replies:
+        if self.aloud and act.reading is not None and self.question is not None:
+            figures = str(act.reading["figures"])
+            readback = str(act.reading["readback"])
+            if self.question.kind == "number":
+                figures, readback = f"{act.reading['value_in'] or 0.0:g} to 1", "pedal ratio"
+            self.pending = Waiting(act, figures, readback[:1].upper() + readback[1:])
+            return self.prompt()
+        return self._read(act)
+
+    def _read(self, act: Act) -> Replies:
         question, reading = self.question, act.reading
         if question is None or reading is None or reading.get("value_in") is None:
             return self._hint("not_now")

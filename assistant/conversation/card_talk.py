@@ -111,6 +111,7 @@ class CardTalk:
         """One turn. Raises CardError when it cannot be kept; nothing is then answered."""
         words = words[:MAX_WORDS].encode("utf-8", "replace").decode("utf-8")
         self._missed.forget()
+        self.job.aloud = ear is not None
         got = self._understood(who, words)
         if isinstance(got, Question):
             self.asked = (words, got.reading) if got.reading is not None else None

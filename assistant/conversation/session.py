@@ -19,6 +19,7 @@ from assistant.record import Journal
 
 from . import report
 from .carried import Carried, clip_of
+from .due import Due
 from .meaning import Question, understand
 from .missed import Missed, which
 from .replay import SessionError, replayed
@@ -48,6 +49,7 @@ class Session:
         """Whether the sound of confirmed readings is kept; set by `begin` and `resume`."""
         self._missed = Missed()
         self._carried = Carried()
+        self._due = Due()
         self.stages: dict[str, float] = {}
         """Seconds of the last turn by stage: meaning, procedure, record."""
 
@@ -216,7 +218,7 @@ class Session:
     ) -> list[Said]:
         start = time.perf_counter()
         before = report.Before.of(self.job)
-        said = self.job.apply(act)
+        said = self._due.add(self.job.apply(act), act, before.step, self.job, self.journal)
         extra = before.changes(self.job)
         kept = self._carried.take(act, sound, extra, self.job)
         self.stages["procedure"] = time.perf_counter() - start
