@@ -8,6 +8,7 @@ the clutch brake is touched (derivation: both spaces lie on one axis, the bearin
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import NamedTuple
 
 from assistant.clutch.belief import COARSE_IN, FINE_IN, PITCH_U_IN, RingBelief, RingState
@@ -84,6 +85,7 @@ def landing_chance(
     )
 
 
+@lru_cache(maxsize=64)  # one turn of a job asks for the same plan several times
 def plan_ring(
     gap: Measured,
     clearance: Measured | None,

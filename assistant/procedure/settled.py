@@ -52,7 +52,11 @@ def settle(facts: Facts, lugs: int | None = None) -> Settled | None:
 def whole(facts: Facts) -> Settled | None:
     """The whole setting that goes with the ring move that is told, or with none."""
     plan = None if facts.gap_right() else facts.ring_plan()
-    return settle(facts, plan.lugs if plan is not None else 0)
+    lugs = plan.lugs if plan is not None else 0
+    free = settle(facts)
+    if free is not None and free.settings.chosen.setting.lugs == lugs:
+        return free
+    return settle(facts, lugs)
 
 
 def found_readings(facts: Facts) -> Readings | None:

@@ -8,12 +8,14 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 from assistant.clutch.linkage.fourbar import FourBar
 from assistant.clutch.linkage.protocol import Joint, LinkageError
 
-# How finely the end of the stroke is looked for, in inches.
-_STEP_IN = 1 / 16
+# How finely the end of the stroke is looked for, in inches: first by steps, then by halving.
+_STEP_IN = 1 / 4
+_HALVINGS = 12
 _LONGEST_IN = 16.0
 
 
@@ -96,15 +98,14 @@ class LeverChain:
     @property
     def reach_in(self) -> float:
         """Where the chain comes in line or runs back, or as far as any pedal goes."""
-        steps = 0
-        while steps * _STEP_IN < _LONGEST_IN:
-            try:
-                if not self._gain((steps + 1) * _STEP_IN) > 0.0:
-                    break
-            except LinkageError:
-                break
-            steps += 1
-        return steps * _STEP_IN
+        return _reach_in(self)
+
+    def moves_on(self, pedal_in: float) -> bool:
+        """Whether the chain still closes there, and carries the fork on."""
+        try:
+            return self._gain(pedal_in) > 0.0
+        except LinkageError:
+            return False
 
     def _turns(self, pedal_in: float) -> list[float]:
         """Radians turned by the pedal and then by the lever of each stage."""
@@ -174,3 +175,18 @@ class LeverChain:
             turned = stage.turn(turned)
             stages[i] = replace(stage, rest=rest)
         return replace(self, stages=tuple(stages), tip=self.tip + turned)
+
+
+@lru_cache(maxsize=32)
+def _reach_in(chain: LeverChain) -> float:
+    """The last place up to which the chain moves on; a pedal asks for it many times a turn."""
+    good = 0.0
+    while good < _LONGEST_IN and chain.moves_on(good + _STEP_IN):
+        good += _STEP_IN
+    bad = good + _STEP_IN
+    if good >= _LONGEST_IN:
+        return _LONGEST_IN
+    for _ in range(_HALVINGS):
+        middle = (good + bad) / 2.0
+        good, bad = (middle, bad) if chain.moves_on(middle) else (good, middle)
+    return good

@@ -10,7 +10,8 @@ from typing import NamedTuple
 
 from assistant.clutch.linkage.protocol import Linkage, LinkageError
 
-_TURNS = 80  # halvings of the stroke: far below any float of a pedal
+_TURNS = 60  # more halvings than any stroke needs
+_CLOSE_IN = 1e-12
 
 
 class Load(NamedTuple):
@@ -38,13 +39,15 @@ def pedal_for(linkage: Linkage, fork_in: float) -> float:
     low, high = 0.0, linkage.reach_in
     if linkage.fork_in(high) < fork_in - 1e-9:
         raise LinkageError("The chain ends before the fork gets there: check its lengths.")
-    for _ in range(_TURNS):
-        middle = (low + high) / 2.0
-        if linkage.fork_in(middle) < fork_in:
-            low = middle
-        else:
-            high = middle
-    return (low + high) / 2.0
+    at = min(high, fork_in * linkage.ratio(0.0))
+    for _ in range(_TURNS):  # Newton's steps, and halving where one would leave the bracket
+        miss = linkage.fork_in(at) - fork_in
+        if abs(miss) < _CLOSE_IN:
+            break
+        low, high = (low, at) if miss > 0.0 else (at, high)
+        step = at - miss * linkage.ratio(at)
+        at = step if low < step < high else (low + high) / 2.0
+    return at
 
 
 def free_travel_in(linkage: Linkage, clearance_in: float, lash_in: float = 0.0) -> float:
