@@ -29,7 +29,7 @@ _READINGS = (
 
 def add_to(main: click.Group) -> None:
     """Register the commands."""
-    for command in (cause, picture):
+    for command in (cause, picture, due):
         main.add_command(command)
 
 
@@ -178,3 +178,58 @@ def picture(
     else:
         _show(plain.chain_lines(shots, card))
     _show(["", *spoken, *(say.why(shots, card) if why else ())])
+
+
+@click.command(short_help="When free travel reaches its limit, from past records.")
+@click.argument("folder", required=False, type=_PATH)
+@click.option("--unit", help="The truck; all of them otherwise.")
+@click.option("--ring-lugs", type=click.IntRange(1, 200), help="Lugs its ring has when new.")
+@click.option("--why", is_flag=True, help="Say what it rests on, and what is unknown.")
+@click.option("--json", "as_json", is_flag=True, help="Print JSON, one object a truck.")
+@one_line_errors
+def due(
+    folder: Path | None, unit: str | None, ring_lugs: int | None, why: bool, as_json: bool
+) -> None:
+    """When each truck's free travel reaches its lower limit, from the records in FOLDER.
+
+    Always a range: of miles, and of dates where the records tell them. Exit code 2 when nothing
+    can be told.
+    """
+    from assistant.procedure.dialog import load_dialogs
+    from assistant.record import default_folder
+    from assistant.wear import say
+    from assistant.wear.outlook import outlook
+    from assistant.wear.past import visits_in
+
+    folder = folder or default_folder()
+    if not folder.is_dir():
+        fail(f"{folder} is no folder; name the folder with the records", 2)
+    visits, problems = visits_in(folder)
+    units = [unit] if unit else sorted({v.unit for v in visits if v.unit})
+    for problem in problems:
+        click.echo(f"lugcall: {problem}", err=True)
+    dialogs, told = load_dialogs(), False
+    for name in units:
+        look = outlook(visits, name, ring_lugs)
+        if look is None:
+            fail(f"no finished record of unit {name} in {folder}", 2)
+            return
+        reply = say.reply_of(look)
+        told = told or reply is not None
+        if as_json:
+            click.echo(json.dumps(say.as_json(look), ensure_ascii=False))
+            continue
+        text = dialogs.say(reply[0], **reply[1]) if reply else f"{'; '.join(look.unknown)}."
+        dates = say.dates_text(look.dates)
+        click.echo(f"{name}: {text}" + (f" {dates}." if reply and dates else ""))
+        lining = say.window(look, look.lining)
+        if lining is not None:
+            high = f" to {lining['high']}" if lining["high"] else " or more"
+            click.echo(f"{name}: {look.lugs_left} lugs left, gone at {lining['low']}{high} "
+                       f"{lining['unit']}.")  # fmt: skip
+        if why:
+            _show([f"  {line}" for line in say.why(look)])
+    if not told:
+        if not units:
+            fail(f"no finished record in {folder}", 2)
+        raise SystemExit(2)

@@ -161,6 +161,7 @@ REPLIES: dict[str, tuple[str, ...]] = {
     "contact_floor": (),
     "due_range": ("low", "high", "unit"),
     "due_open": ("low", "unit"),
+    "due_dates": ("dates",),
     "due_now": (),
     "due_past": ("figures", "found"),
     "say_again": (),
