@@ -7,6 +7,7 @@ the clutch brake is touched (derivation: both spaces lie on one axis, the bearin
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import NamedTuple
@@ -85,7 +86,15 @@ def landing_chance(
     )
 
 
-@lru_cache(maxsize=64)  # one turn of a job asks for the same plan several times
+@lru_cache(maxsize=64)
+def _chances(
+    gap: Measured, limits: Limits, belief: RingBelief, max_lugs: int, pitch_u_in: float
+) -> Mapping[int, float]:
+    """The landing chance of every count; one turn of a job asks for the same several times."""
+    counts = range(-max_lugs, max_lugs + 1)
+    return {n: landing_chance(gap, limits, belief, n, pitch_u_in) for n in counts}
+
+
 def plan_ring(
     gap: Measured,
     clearance: Measured | None,
@@ -107,7 +116,7 @@ def plan_ring(
     if max_lugs < 0 or pitch_u_in < 0.0:
         raise ValueError("The most lugs and the pitch's uncertainty cannot be below zero.")
     counts = sorted(range(-max_lugs, max_lugs + 1), key=lambda n: (abs(n), -n))
-    chances = {n: landing_chance(gap, limits, belief, n, pitch_u_in) for n in counts}
+    chances = _chances(gap, limits, belief, max_lugs, pitch_u_in)
     # Rounding makes ties real; max and min keep the first, which is the fewest lugs.
     given, best = lugs is not None, belief.best
     if lugs is None:
