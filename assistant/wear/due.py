@@ -124,7 +124,7 @@ def _cross(chance: Callable[[float], float], level: float, farthest: float) -> f
     if chance(farthest) < level:
         return None
     low, high = 0.0, farthest
-    for _ in range(40):
+    for _ in range(30):
         middle = (low + high) / 2
         low, high = (middle, high) if chance(middle) < level else (low, middle)
     return high
