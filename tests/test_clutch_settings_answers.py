@@ -173,6 +173,7 @@ def test_what_it_costs_in_minutes() -> None:
         (Setting(0, 0, 3), "Pedal 1 1/2 turns higher."),
         (Setting(0, 0, -2, 8), "Pedal 1 turn lower, then stroke 1/2 in longer."),
         (Setting(2, 1, 1), "2 lugs tighter, pedal 1/2 turn higher, rod 1 flat longer."),
+        (Setting(5, 11, -23), "5 lugs tighter, pedal lower, rod 1 turn 5 flats longer."),
         (Setting(12, -179, -3, 9), "12 lugs tighter, stops, rod 29 turns 5 flats shorter."),
     ],
 )

@@ -12,7 +12,7 @@ from assistant.card import Card, card_from_text
 from assistant.clutch.ring import RingBelief, landing_chance, plan_ring
 from assistant.clutch.settings import solve
 from assistant.conversation import Session
-from assistant.procedure import settled
+from assistant.procedure import prompts, settled
 from assistant.procedure.dialog import Dialogs
 from assistant.procedure.facts import Facts, Taken
 from assistant.procedure.said import Said
@@ -32,10 +32,10 @@ def as_found(session: Session, play: Play, **read: str) -> list[Said]:
 
 
 WORN = {
-    "height": "eight and a half",
+    "height": "eight and an eighth",
     "total": "eight inches",
-    "free": "nine sixteenths",
-    "contact": "three quarters",
+    "free": "one half",
+    "contact": "13/32",
     "gap": "21/32",
     "c": "forty thou",
 }
@@ -54,6 +54,37 @@ def test_the_whole_plan_is_spoken_once(session: Session, play: Play) -> None:
     assert not [s for s in said if s.key == "reply:chain"]  # no geometry on this card
     why = play(session, "why")[0].text
     assert whole[0] in why and "sits tightest" in why
+
+
+def test_a_stop_that_is_out_is_in_the_plan(session: Session, play: Play) -> None:
+    """The job moves the pedal's rest only when it reads out, and then the plan has it."""
+    far = {"height": "9-1/2 in", "total": "8-7/8 in", "contact": "1-25/32 in"}
+    said = as_found(session, play, **{**WORN, **far})
+    whole = [s.text for s in said if s.key == "reply:whole_plan"]
+    assert len(whole) == 1 and len(whole[0].split()) <= 12
+    assert " lower" in whole[0] and "stroke" not in whole[0]
+    facts = session.job.facts
+    found = settled.whole(facts)
+    assert found is not None and found.effects.adjusters.height_moves
+    change = settled.stop_change_in(facts, "pedal-height")
+    assert change is not None and 8.0 <= 9.5 + change <= 9.0
+    assert settled.stop_change_in(facts, "total-travel") is None
+
+
+def test_a_known_bolt_is_told_in_turns(card: Card) -> None:
+    """An eighth of an inch a turn: three quarters of an inch are six turns."""
+    known = card_from_text(card.text + '[stops]\nheight = "1/8 in"\n', "c")
+    for one, told in ((known, "6 turns lower"), (card, "3/4 in lower")):
+        facts = facts_of(one, {"pedal-height": (9.25, 0.01)})
+        assert prompts.stop_move(facts, "pedal-height") == told
+
+
+def test_a_stop_that_is_in_stays(session: Session, play: Play) -> None:
+    as_found(session, play, **WORN)
+    found = settled.whole(session.job.facts)
+    assert found is not None
+    assert not found.effects.adjusters.height_moves and not found.effects.adjusters.total_moves
+    assert settled.stop_change_in(session.job.facts, "pedal-height") is None
 
 
 def test_what_no_setting_can_do_is_spoken(session: Session, play: Play) -> None:

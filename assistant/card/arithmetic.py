@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 
 from assistant.clutch.adjusters import STEPS_PER_TURN, STOP_STEP_IN, Adjusters
 from assistant.clutch.effects import Effects
@@ -91,8 +91,12 @@ def effects_for(
     belief: RingBelief | None = None,
     ratio: UsedRatio | None = None,
     max_lugs: int = MAX_LUGS,
+    stops: Collection[str] = ("pedal-height", "total-travel"),
 ) -> Effects:
-    """What ring, rod and stops of one truck do, for `clutch.settings.solve`; as `plan_for`."""
+    """What ring, rod and stops of one truck do, for `clutch.settings.solve`; as `plan_for`.
+
+    `stops` are those that may be moved, by the quantities they set.
+    """
     readings = readings_for(card, measured)
     likeliest = (belief or RingBelief.prior(card.lug_in)).best
     stroke_ratio = None
@@ -108,6 +112,8 @@ def effects_for(
         lug_u_in=PITCH_U_IN,
         height_step_in=height / STEPS_PER_TURN if height else STOP_STEP_IN,
         total_step_in=total / STEPS_PER_TURN if total else STOP_STEP_IN,
+        height_moves="pedal-height" in stops,
+        total_moves="total-travel" in stops,
         height_turns=height is not None,
         total_turns=total is not None,
         rigid=card.linkage != "hydraulic",

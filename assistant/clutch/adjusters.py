@@ -74,8 +74,9 @@ class Adjusters:
     ``lug_in`` is the bearing's movement by one lug, below zero where "tighter" really goes the
     other way; ``flat_in`` the fork's by one flat; ``height_step_in`` and ``total_step_in`` the
     pedal pad's by a step of its stops. ``rigid``: the pedal's rest carries the fork with it (rods,
-    a taut cable); with fluid between them it does not. ``height_turns`` and ``total_turns`` tell
-    that a step is half a turn of a bolt known from the card.
+    a taut cable); with fluid between them it does not. ``height_moves`` and ``total_moves`` are
+    false where a stop is to stay. ``height_turns`` and ``total_turns`` tell that a step is half a
+    turn of a bolt known from the card.
 
     Raises:
         ValueError: a step does not move anything, or a count is below zero.
@@ -86,6 +87,8 @@ class Adjusters:
     lug_u_in: float = PITCH_U_IN
     height_step_in: float = STOP_STEP_IN
     total_step_in: float = STOP_STEP_IN
+    height_moves: bool = True
+    total_moves: bool = True
     height_turns: bool = False
     total_turns: bool = False
     rigid: bool = True
@@ -102,9 +105,9 @@ class Adjusters:
     @property
     def max_height_steps(self) -> int:
         """The most steps of the upper stop, either way."""
-        return int(MAX_STOP_IN / self.height_step_in)
+        return int(MAX_STOP_IN / self.height_step_in) if self.height_moves else 0
 
     @property
     def max_total_steps(self) -> int:
         """The most steps of the lower stop, either way."""
-        return int(MAX_STOP_IN / self.total_step_in)
+        return int(MAX_STOP_IN / self.total_step_in) if self.total_moves else 0

@@ -17,11 +17,8 @@ from assistant.clutch.adjusters import Setting
 from assistant.clutch.conformity import conformance_probability
 from assistant.clutch.effects import ORDER, Effects, sureness
 from assistant.clutch.settings_rank import ENOUGH, GRADES, Found, grade_of
-from assistant.clutch.settings_search import possible, search
-from assistant.clutch.uncertainty import Measured, normal_cdf, normal_quantile
-
-# The confidence at which ENOUGH standard uncertainties just count as in.
-WIDEST = normal_cdf(ENOUGH)
+from assistant.clutch.settings_search import possible, search, widest
+from assistant.clutch.uncertainty import Measured, normal_quantile
 
 Kind = Literal["chosen", "as it is", "a lug less", "a lug more", "widest margin"]
 
@@ -190,7 +187,7 @@ def _others(
         ("a lug more", search(effects, wanted, confidence, lugs=(setting.lugs + 1,))),
     ]
     if worst < ENOUGH:  # else nothing is gained by more moves
-        tries.append(("widest margin", search(effects, wanted, WIDEST, lugs=lugs)))
+        tries.append(("widest margin", widest(effects, wanted, lugs)))
     if setting != Setting():
         shown.add(Setting())
         yield candidate(effects, "as it is", Setting(), judged)

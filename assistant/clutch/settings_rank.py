@@ -47,13 +47,18 @@ class Found(NamedTuple):
     rank: Rank
 
 
-def grade_of(worst: float, guard: float) -> int:
-    """Tenths of what counts as "in"; both in standard uncertainties."""
-    return int(GRADES * min(1.0, worst / guard) + SLACK)
+def grade_of(worst: float, guard: float, grades: int = GRADES) -> int:
+    """Tenths of what counts as "in" (or other shares); both in standard uncertainties."""
+    return int(grades * min(1.0, worst / guard) + SLACK)
 
 
 def make_rank(
-    touched: tuple[int, int], steps: int, worst: float, placing: float, guard: float
+    touched: tuple[int, int],
+    steps: int,
+    worst: float,
+    placing: float,
+    guard: float,
+    grades: int = GRADES,
 ) -> Rank:
     """The rank of a setting whose worst sureness and added placing are known.
 
@@ -61,7 +66,8 @@ def make_rank(
     """
     moves, stops = touched
     margin_u = round(min(worst, ENOUGH), 6)
-    return Rank(grade_of(worst, guard), -moves, -stops, margin_u, round(placing, 6), -steps)
+    grade = grade_of(worst, guard, grades)
+    return Rank(grade, -moves, -stops, margin_u, round(placing, 6), -steps)
 
 
 def rank_of(

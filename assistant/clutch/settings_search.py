@@ -18,6 +18,8 @@ from assistant.clutch.uncertainty import normal_quantile
 
 # Room for the rounding of ranks, so that nothing equal is left out.
 _ROOM = 2e-6
+# So many grades that every larger margin is a better one.
+_FINE = 1_000_000
 
 
 def search(
@@ -33,7 +35,17 @@ def search(
     rows = Rows(effects, frozenset(wanted))
     if not _possible(rows, lugs):
         return None
-    return _Walk(rows, normal_quantile(confidence)).run(lugs)
+    return _Walk(rows, normal_quantile(confidence), GRADES).run(lugs)
+
+
+def widest(
+    effects: Effects, wanted: Collection[str], lugs: Collection[int] | None = None
+) -> Found | None:
+    """The setting with the largest margin (up to ``ENOUGH``) however many moves it takes."""
+    rows = Rows(effects, frozenset(wanted))
+    if not _possible(rows, lugs):
+        return None
+    return _Walk(rows, ENOUGH, _FINE).run(lugs)
 
 
 def possible(
@@ -80,8 +92,9 @@ class _Totals:
 class _Walk:
     """One search: what to choose from, and the best so far."""
 
-    def __init__(self, rows: Rows, guard: float) -> None:
-        self.rows, self.effects, self.guard = rows, rows.effects, guard
+    def __init__(self, rows: Rows, guard: float, grades: int) -> None:
+        self.rows, self.effects = rows, rows.effects
+        self.guard, self.grades = guard, grades
         self.best: Found | None = None
 
     def run(self, lugs: Collection[int] | None) -> Found | None:
@@ -91,7 +104,7 @@ class _Walk:
         height = sorted(rows.height(), key=lambda row: (-min(row.sure, ENOUGH), -row.place))
         still, moved = _Totals(rows, False), _Totals(rows, True)
         for moves in range(5):
-            if self.best is not None and self.best.rank.grade == GRADES:
+            if self.best is not None and self.best.rank.grade == self.grades:
                 break
             for n in ring:
                 for a in height:
@@ -121,9 +134,9 @@ class _Walk:
         rank = self.best.rank
         before = -rank.moves, -rank.stops
         if before < touched:
-            return (rank.grade + 1) / GRADES * self.guard - _ROOM
+            return (rank.grade + 1) / self.grades * self.guard - _ROOM
         if before > touched:
-            return rank.grade / GRADES * self.guard - _ROOM
+            return rank.grade / self.grades * self.guard - _ROOM
         return rank.margin - _ROOM
 
     def _beaten(self, touched: tuple[int, int], sure: float, most_placing: float) -> bool:
@@ -133,7 +146,9 @@ class _Walk:
         if sure < self._bar(touched):
             return True
         rank = self.best.rank
-        if (-rank.moves, -rank.stops) != touched or grade_of(sure, self.guard) > rank.grade:
+        if (-rank.moves, -rank.stops) != touched or grade_of(
+            sure, self.guard, self.grades
+        ) > rank.grade:
             return False
         return round(min(sure, ENOUGH), 6) <= rank.margin and most_placing < rank.placing - _ROOM
 
@@ -195,6 +210,6 @@ class _Walk:
             if whole < -SLACK:
                 continue
             steps = abs(n.steps) + abs(m) + abs(a.steps) + abs(total.steps)
-            rank = make_rank(touched, steps, whole, placing, self.guard)
+            rank = make_rank(touched, steps, whole, placing, self.guard, self.grades)
             if self.best is None or rank > self.best.rank:
                 self.best = Found(Setting(n.steps, m, a.steps, total.steps), rank)

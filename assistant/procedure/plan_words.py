@@ -25,12 +25,16 @@ def plan_line(setting: Setting, adjusters: Adjusters, card: Card) -> str:
     parts = move_parts(setting, adjusters, card)
     if not parts:
         return STAYS
-    line = ", then ".join(parts.values())
-    if _long(line):
-        line = ", ".join(parts.values())
-    if _long(line):
-        named = ("stops" if name in ("pedal", "stroke") else text for name, text in parts.items())
-        line = ", ".join(dict.fromkeys(named))
+    stops = ("pedal", "stroke")
+    bare = {n: f"{n} {t.split()[-1]}" if n in stops else t for n, t in parts.items()}
+    fewest = dict.fromkeys("stops" if n in stops else t for n, t in parts.items())
+    lines = (
+        ", then ".join(parts.values()),
+        ", ".join(parts.values()),
+        ", ".join(bare.values()),
+        ", ".join(fewest),
+    )
+    line = next((line for line in lines if not _long(line)), lines[-1])
     return f"{line[0].upper()}{line[1:]}."
 
 
@@ -65,9 +69,7 @@ def _stop(steps: int, step_in: float, by_turns: bool, units: str) -> str:
     """`1 1/2 turns` of a known bolt, else the length."""
     if not by_turns:
         return words.length(abs(steps) * step_in, units)
-    turns, half = divmod(abs(steps), STEPS_PER_TURN)
-    figures = " ".join([*([str(turns)] if turns else []), *(["1/2"] if half else [])])
-    return f"{figures} turn" + ("s" if turns + half > 1 else "")
+    return words.turns(abs(steps) / STEPS_PER_TURN)
 
 
 def rod_of(setting: Setting, adjusters: Adjusters) -> RodMove:

@@ -207,8 +207,14 @@ def stop_move(facts: Facts, quantity: str) -> str:
         aim = (low + high) / 2
     else:
         aim = low if low is not None else (high or 0.0)
-    change = aim - taken.value_in
-    size = words.length(abs(change), facts.card.units)
+    change = settled.stop_change_in(facts, quantity)
+    if change is None:
+        change = aim - taken.value_in
+    card = facts.card
+    turn_in = card.height_turn_in if quantity == "pedal-height" else card.total_turn_in
+    size = words.length(abs(change), card.units)
+    if turn_in:
+        size = words.turns(abs(change) / turn_in)
     if quantity == "pedal-height":
         return f"{size} {'higher' if change > 0 else 'lower'}"
     return f"{size} {'more' if change > 0 else 'less'}"

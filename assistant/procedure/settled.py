@@ -59,6 +59,28 @@ def whole(facts: Facts) -> Settled | None:
     return settle(facts, lugs)
 
 
+def _stops_out(facts: Facts) -> list[str]:
+    """The stops that the job will move: it leaves one alone whose own reading is not out.
+
+    Moving the upper one changes total travel too, so then the lower one may have to follow.
+    """
+    taken = {q: facts.latest(q) for q in ("pedal-height", "total-travel")}
+    verdicts = {q: facts.judged(t) for q, t in taken.items() if t is not None}
+    out = [q for q, verdict in verdicts.items() if verdict and verdict.decision == "out"]
+    return list(taken) if "pedal-height" in out else out
+
+
+def stop_change_in(facts: Facts, quantity: str) -> float | None:
+    """How far the whole setting moves a stop, inches; None when it has no move for it."""
+    found = settle(facts, 0) if facts.gap_right() else whole(facts)
+    if found is None or not found.settings.possible:
+        return None
+    setting, move = found.settings.chosen.setting, found.effects.adjusters
+    if quantity == "pedal-height":
+        return setting.height_steps * move.height_step_in or None
+    return setting.total_steps * move.total_step_in or None
+
+
 def found_readings(facts: Facts) -> Readings | None:
     """The as-found readings, or None before gap and clearance are there."""
     found = {q: facts.as_found(q) for q in ("gap", "clearance", *_PEDAL)}
@@ -84,7 +106,7 @@ def _solve(
 ) -> Settled | None:
     try:
         ratio = facts.found_ratio() if facts.card.ratio is None and facts.changed else None
-        effects = effects_for(facts.card, now, belief, ratio)
+        effects = effects_for(facts.card, now, belief, ratio, stops=_stops_out(facts))
         return Settled(effects, solve(effects, with_candidates=False, lugs=lugs))
     except ValueError:
         return None  # readings too odd for any setting

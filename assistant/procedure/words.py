@@ -47,6 +47,13 @@ def rod(move: RodMove) -> str:
     return " ".join(parts) or "0 flats"
 
 
+def turns(count: float) -> str:
+    """`1 1/2 turns` of a stop's bolt, to the nearest half."""
+    whole, half = divmod(max(1, round(2 * count)), 2)
+    figures = " ".join([*([str(whole)] if whole else []), *(["1/2"] if half else [])])
+    return f"{figures} turn" + ("s" if whole + half > 1 else "")
+
+
 def rod_way(move: RodMove, longer: str) -> str:
     """`longer` when the card says what longer does, else `toward more clearance`."""
     more = move.total_flats >= 0
