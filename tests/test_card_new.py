@@ -336,6 +336,28 @@ def test_from_a_finished_record(dialogs: Dialogs, texts: CardWords, tmp_path: Pa
     assert "Left by the last job, record metric_job.jsonl, signed off by 7" in shown
 
 
+def test_a_record_does_not_replace_a_card_unasked(
+    dialogs: Dialogs, texts: CardWords, tmp_path: Path
+) -> None:
+    """The truck's card that stands there is replaced only when told; what was left set stays."""
+    path = tmp_path / "mine.toml"
+    path.write_text('unit = "M 31"\n[pedal]\nlash = "1/8 in"\n', "utf-8")
+    over = from_record(DEMO / "records" / "metric_job.jsonl")
+    talk = begin(tmp_path, dialogs, texts, over)
+    told = say(talk, "4", "none other", "done", "check")[0].text
+    assert told == "M-31 has a card: mine.toml. Say replace, or stop."
+    assert "mine.toml" in say(talk, "check")[-1].text and not talk.job.done
+    assert say(talk, "back")[-1].text.startswith("Keep this card?")
+    say(talk, "check", "replace")
+    talk.close()
+    assert talk.path == path and path.with_name("mine.toml.old").exists()
+    talk = begin(tmp_path, dialogs, texts)
+    say(talk, "m31", "replace", "5", "a list", "done", "check")
+    talk.close()
+    left = load_card(path).left
+    assert left is not None and left.record == "metric_job.jsonl" and left.by == "7"
+
+
 def test_what_no_card_can_be_taken_from(dialogs: Dialogs, texts: CardWords, tmp_path: Path) -> None:
     """A damaged record, one not signed off, one while another card is being made."""
     whole = (DEMO / "records" / "first_job.jsonl").read_bytes()

@@ -78,6 +78,8 @@ class CardJob:
         self.changes: list[dict[str, Any]] = []
         """What the last act changed, for the draft."""
         self.found: tuple[str, dict[str, Any]] | None = None
+        self.stands = ""
+        """The file of this truck's card that would be replaced, while that is asked."""
         self.which = False
         self.done = False
         """Whether the card is to be kept."""
@@ -144,6 +146,8 @@ class CardJob:
         question = self.question
         if self.pending is not None:
             return ["check", "no"]
+        if self.stands:
+            return ["replace"]
         if question is None:
             return ["check", "correct"]
         out = ["skip", "done"] if question.optional else []
@@ -161,6 +165,9 @@ class CardJob:
         key = f"prompt:card_{self.state}"
         if self.found is not None:
             text = self._text("there", unit=self.found[1]["unit"], name=self.found[0])
+            return [Said("tech", text, key)]
+        if self.stands:
+            text = self._text("stands", unit=self.making.value("unit"), name=self.stands)
             return [Said("tech", text, key)]
         if self.which:
             return [self._say("which")]
@@ -225,6 +232,9 @@ class CardJob:
 
     def _on_back(self, act: Act) -> Replies:
         self.which = False
+        if self.stands:
+            self.stands = ""
+            return self.prompt(entering=True)
         if self.found is not None:
             self.found = None
             return self.prompt()
@@ -245,6 +255,9 @@ class CardJob:
         return [self._say("over_again"), *self.prompt()]
 
     def _on_replace(self, act: Act) -> Replies:
+        if self.stands:
+            self.stands, self.done = "", True
+            return []
         if self.found is None:
             return self._hint("not_now")
         change = self.found[1]
@@ -307,6 +320,10 @@ class CardJob:
     def _on_check(self, act: Act) -> Replies:
         if self.question is not None:
             return self._hint("not_now")
+        standing = self.there(str(self.making.value("unit")))
+        if standing is not None and standing[0] != self.making.taken_from:
+            self.stands = standing[0]
+            return self.prompt()
         self.done = True
         return []
 

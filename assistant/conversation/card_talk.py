@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import tomllib
 from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, cast
@@ -196,7 +197,9 @@ class CardTalk:
         path, card = standing
         tables, answers = taken_over(card.text, path.name)
         listed = {key: list(answer) for key, answer in answers.items()}
-        return path.name, {"over": tables, "from": path.name, "answers": listed}
+        left = tomllib.loads(card.text).get("left", {})
+        change = {"over": tables, "left": left, "from": path.name, "answers": listed}
+        return path.name, change
 
     def _standing(self, unit: str) -> tuple[Path, Card] | None:
         cards, _ = cards_in(self.draft.folder)

@@ -26,6 +26,7 @@ REPLIES: dict[str, tuple[str, ...]] = {
     "left": ("figures",),
     "there": ("unit", "name"),
     "replacing": (),
+    "stands": ("unit", "name"),
     "document": ("name",),
     "exact": (),
     "refused": ("why",),
