@@ -15,6 +15,7 @@ from assistant.terminal import fail, one_line_errors
 if TYPE_CHECKING:
     from assistant.card import Card
     from assistant.clutch.uncertainty import Measured
+    from assistant.pictures.snapshot import Snapshot
 
 _PATH = click.Path(path_type=Path)
 _READINGS = (
@@ -129,7 +130,7 @@ def _lines() -> Iterator[str]:
 
 
 @click.command(short_help="Draw the pedal stroke, or the chain, today and after.")
-@click.argument("what", type=click.Choice(("stroke", "chain")), default="stroke")
+@click.argument("what", type=click.Choice(("stroke", "chain", "linkage")), default="stroke")
 @_reading_options
 @click.option("--svg", "svg_file", type=_PATH, help="Write the picture to this SVG file.")
 @click.option("--why", is_flag=True, help="Say whose the limits are, and what was worked out.")
@@ -142,7 +143,9 @@ def picture(
     why: bool,
     **called: str | None,
 ) -> None:
-    """Draw the pedal stroke, or the chain from fork to brake, today and after, to scale.
+    """Draw the pedal stroke, the chain from fork to brake, or the linkage, today and after.
+
+    To scale; the linkage's rods and levers need their geometry on the card, and go to a file only.
 
     From readings as called out, or from a record; then "after" is as left, if it was finished. In
     plain characters, or as SVG. Ends with one sentence to say aloud.
@@ -165,7 +168,10 @@ def picture(
     strokes = [stroke_of(shot, card) for shot in shots]
     if svg_file is not None:
         heading = f"{card.unit or 'Truck'}: {'pedal stroke' if what == 'stroke' else 'chain'}"
-        if what == "stroke":
+        if what == "linkage":
+            heading = f"{card.unit or 'Truck'}: rods and levers"
+            drawn = _bars(shots, card, heading, " ".join(spoken))
+        elif what == "stroke":
             sure = shots[0].brake_known or card.transmission == "synchronized"
             note = "" if sure else "; where the brake is, not known"
             drawn = stroke_svg(strokes, heading, " ".join(spoken), card.units, note)
@@ -173,11 +179,24 @@ def picture(
             drawn = chain_svg(shots, card, heading, " ".join(spoken))
         svg_file.write_text(drawn, encoding="utf-8")
         click.echo(f"Drawn: {svg_file}")
+    elif what == "linkage":
+        fail("rods and levers are drawn to a file: add --svg FILE", 2)
     elif what == "stroke":
         _show(plain.stroke_lines(strokes, card.units))
     else:
         _show(plain.chain_lines(shots, card))
     _show(["", *spoken, *(say.why(shots, card) if why else ())])
+
+
+def _bars(shots: list[Snapshot], card: Card, heading: str, spoken: str) -> str:
+    from assistant.pictures.bars_svg import bars_svg
+    from assistant.pictures.snapshot import PictureError
+
+    try:
+        return bars_svg(shots, card, heading, spoken)
+    except PictureError as error:
+        fail(str(error), 2)
+        raise  # fail has left already
 
 
 @click.command(short_help="When free travel reaches its limit, from past records.")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import random
 from pathlib import Path
 from xml.etree import ElementTree as Xml
@@ -13,6 +14,7 @@ from assistant.card import Card, card_from_text, default_card
 from assistant.cli import main
 from assistant.clutch.uncertainty import Measured
 from assistant.pictures import plain, say
+from assistant.pictures.bars_svg import bars_svg
 from assistant.pictures.chain_svg import chain_svg
 from assistant.pictures.sheet import HEIGHT, SMALL, WIDTH
 from assistant.pictures.snapshot import PictureError, figures_of, today_and_after
@@ -105,6 +107,51 @@ def test_legible_and_on_the_sheet(what: str, values: dict[str, float], metric: b
         for b in boxes[:i]:
             apart = a[2] <= b[0] or b[2] <= a[0] or a[3] <= b[1] or b[3] <= a[1]
             assert apart, (a, b)
+
+
+RODS = """
+[linkage]
+pedal = "15 in"
+fork = "4-1/2 in"
+[[linkage.bar]]
+name = "pedal rod"
+arm = "3 in"
+rod = "14 in"
+lever = "6 in"
+pivots = "14-1/2 in"
+angle = 75
+moves = "pull"
+[[linkage.bar]]
+name = "shaft rod"
+arm = "3 in"
+rod = "10 in"
+lever = "5 in"
+pivots = "10-1/2 in"
+angle = 95
+moves = "push"
+"""
+
+
+def test_rods_and_levers_are_to_scale() -> None:
+    """In every position drawn the parts keep their lengths, and one scale holds for all of them."""
+    card = card_from_text(RODS, "rods.toml")
+    shots = today_and_after(card, readings(EDGES[0]))
+    svg = Xml.fromstring(bars_svg(shots, card, "T", "s").encode())
+    lengths = []
+    for line in svg.iter(f"{NS}line"):
+        x1, y1, x2, y2 = (float(line.attrib[k]) for k in ("x1", "y1", "x2", "y2"))
+        lengths.append(math.hypot(x2 - x1, y2 - y1))
+    parts = [3.0, 14.0, 6.0] * 2 + [3.0, 10.0, 5.0] * 2
+    scale = lengths[0] / 3.0
+    assert len(shots) == 2 and lengths == pytest.approx([scale * p for p in parts * 2], rel=1e-3)
+    assert "the card's geometry" in say.why(shots, card)[0]
+
+
+def test_without_rods_there_is_no_picture_of_them(card: Card) -> None:
+    """It says which picture there is instead."""
+    shots = today_and_after(card, READ)
+    with pytest.raises(PictureError, match="picture chain"):
+        bars_svg(shots, card, "T", "s")
 
 
 def test_self_contained_and_not_by_colour_alone(card: Card) -> None:

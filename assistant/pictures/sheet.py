@@ -53,7 +53,7 @@ class Sheet:
         self, x1: float, y1: float, x2: float, y2: float, thick: float = 4, dashed: bool = False
     ) -> None:
         """A straight line."""
-        dash = {"stroke_dasharray": "18 12"} if dashed else {}
+        dash = {"stroke_dasharray": "18 12"} if dashed else {"stroke_linecap": "butt"}
         self._add("line", x1=x1, y1=y1, x2=x2, y2=y2, stroke=INK, stroke_width=thick, **dash)
 
     def polygon(self, points: list[tuple[float, float]], fill: str = INK) -> None:

@@ -6,10 +6,12 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from assistant.card import Card
-from assistant.card.arithmetic import plan_for, readings_for
+from assistant.card.arithmetic import geometry_ratio, plan_for, readings_for
 from assistant.clutch.conformity import Judgement, judge
 from assistant.clutch.figures import Figure
-from assistant.clutch.pedal import brake_height_in, free_travel_in
+from assistant.clutch.linkage import stroke
+from assistant.clutch.linkage.protocol import LinkageError
+from assistant.clutch.pedal import brake_stroke_in, free_travel_in
 from assistant.clutch.uncertainty import Measured
 from assistant.clutch.used_ratio import finding_of, used_ratio
 from assistant.readings import speak
@@ -37,8 +39,11 @@ def limits_text(low: float | None, high: float | None, units: str) -> str:
 
 def ratio_text(shot: Snapshot) -> str:
     """`12.0 to 1 from the readings`."""
-    read = shot.ratio_source not in ("card", "common practice")
-    source = "the readings" if read else f"the {shot.ratio_source}".replace("the common", "common")
+    source = {
+        "card": "the card",
+        "linkage geometry": "the card's geometry",
+        "common practice": "common practice",
+    }.get(shot.ratio_source, "the readings")
     return f"{shot.ratio:.1f} to 1 from {source}"
 
 
@@ -90,14 +95,16 @@ def today_and_after(
     if missing:
         raise PictureError(f"no picture without the {' and the '.join(missing)}; add that reading")
     readings = readings_for(card, read)
-    ratio, _, source = used_ratio(readings, finding_of(readings), card.ratio)
-    today = _snapshot("TODAY", read, ratio, source, card.lash_in)
+    by_geometry = geometry_ratio(card, read)[0] if card.ratio is None else None
+    used = by_geometry or used_ratio(readings, finding_of(readings), card.ratio)
+    ratio, source = used.value, used.source
+    today = _snapshot("TODAY", read, ratio, source, card)
     if left and all(name in left for name in ("gap", "clearance")):
         values = {**read, **left}
         for gone in ("free-travel", "brake-contact"):
             if gone not in left:
                 values.pop(gone, None)
-        return [today, _snapshot("AS LEFT", values, ratio, source, card.lash_in)]
+        return [today, _snapshot("AS LEFT", values, ratio, source, card)]
     try:
         plan = plan_for(card, read)
     except ValueError:  # a rod of over 30 turns, say: nothing to show
@@ -112,7 +119,7 @@ def today_and_after(
     }
     if plan.brake_contact_after is not None and plan.ratio.known:
         after["brake-contact"] = plan.brake_contact_after
-    return [today, _snapshot("AFTER", after, ratio, source, card.lash_in, read=False)]
+    return [today, _snapshot("AFTER", after, ratio, source, card, read=False)]
 
 
 def _snapshot(
@@ -120,17 +127,37 @@ def _snapshot(
     known: Mapping[str, Measured],
     ratio: float,
     source: str,
-    lash_in: float,
+    card: Card,
     read: bool = True,
 ) -> Snapshot:
     values = dict(known)
     clearance, gap = values["clearance"].value_in, values["gap"].value_in
+    free, touch = geometry_strokes(card, clearance, gap)
     if "free-travel" not in values:
-        values["free-travel"] = Measured(free_travel_in(ratio, clearance, lash_in), 1 / 16)
+        if free is None:
+            free = free_travel_in(ratio, clearance, card.lash_in)
+        values["free-travel"] = Measured(free, 1 / 16)
     brake_known = "brake-contact" in values or source != "common practice"
     if brake_known and "brake-contact" not in values and "pedal-height" in values:
         height = values["pedal-height"].value_in
-        contact = brake_height_in(height, ratio, clearance, gap, lash_in)
-        values["brake-contact"] = Measured(contact, 1 / 4)
+        if touch is None:
+            touch = brake_stroke_in(ratio, clearance, gap, card.lash_in)
+        values["brake-contact"] = Measured(height - touch, 1 / 4)
     was_read = frozenset(known) if read else frozenset()
     return Snapshot(title, values, was_read, ratio, source, brake_known)
+
+
+def geometry_strokes(
+    card: Card, clearance_in: float, gap_in: float
+) -> tuple[float | None, float | None]:
+    """Free travel, and pedal travel to the brake, by the card's geometry; None without, or where
+    the chain does not reach."""
+    if card.geometry is None:
+        return None, None
+    lash, clearance = card.lash_in, max(0.0, clearance_in)
+    try:
+        free = stroke.free_travel_in(card.geometry, clearance, lash)
+        touch = stroke.brake_stroke_in(card.geometry, clearance, gap_in, lash, card.load)
+    except LinkageError:
+        return None, None
+    return free, touch
