@@ -83,7 +83,7 @@ high_in float upper end
 count float for counts: the odometer as read
 count_unit text miles or kilometres
 figures text as shown to people
-decision text in, out or unsure against the limits; empty without a limit
+decision text in, out or too close to call (too close) against the limits; empty without one
 p_in float probability that the true value is within the limits
 limit_low_in float lower limit then in force
 limit_high_in float upper limit
