@@ -116,12 +116,14 @@ def _report(
     plan: AdjustmentPlan, effects: Effects, settings: Settings, card: Card, heard: dict[str, str]
 ) -> dict[str, Any]:
     units, chosen = card.units, settings.chosen
+    brake, ring = card.transmission != "synchronized", card.clutch != "self-adjusting"
+    noun = trade.ADJUSTERS[card.linkage]
     rod_words = f"{trade.rod(plan.rod)} {trade.rod_way(plan.rod, card.longer)}"
     after = {
         "gap": plan.gap_after,
         "clearance": plan.clearance_after,
         "free-travel": plan.free_travel_after,
-        **({"brake-contact": plan.brake_contact_after} if plan.brake_contact_after else {}),
+        **({"brake-contact": contact} if brake and (contact := plan.brake_contact_after) else {}),
         **chosen.after,
     }
     return {
@@ -160,16 +162,26 @@ def _report(
                 for c in condemned(effects, settings)
             ],
             "may_be": list(settings.may_be),
-            "candidates": [_candidate(c, effects, card) for c in settings.candidates],
+            "candidates": [
+                _candidate(c, effects, card)
+                for c in settings.candidates
+                if ring or not c.setting.lugs
+            ],
         },
         "spoken": {
             "plan": plan_words.spoken(effects, settings, card),
             "why": plan_words.why(effects, settings, card),
             "ring": f"{trade.moved(plan.ring.lugs)}: gap becomes "
-            f"{trade.length(plan.gap_after.value_in, units)}.",
-            "rod": f"Then the rod: {rod_words}." if plan.rod.total_flats else "The rod stays.",
+            f"{trade.length(plan.gap_after.value_in, units)}."
+            if ring
+            else "This clutch adjusts itself: no ring is moved.",
+            "rod": f"Then the {noun}: {rod_words}."
+            if plan.rod.total_flats
+            else f"The {noun} stays.",
         },
-        "notes": list(plan.notes),
+        "clutch_brake": brake,
+        "moves_ring": ring,
+        "notes": [n for n in plan.notes if ring or n != plan.ring.reason],
         "cautions": list(CAUTIONS),
         "defaulted": list(card.defaulted),
         "units": units,
@@ -272,12 +284,13 @@ def plan_text(report: Mapping[str, Any]) -> str:
         f"      {report['spoken']['why']}",
         *_linkage_lines(report),
         "",
-        f"RING  {report['spoken']['ring']} {report['chance_in_tolerance']:.0%} likely to land in.",
+        f"RING  {report['spoken']['ring']}"
+        + (f" {report['chance_in_tolerance']:.0%} likely to land in." * report["moves_ring"]),
         f"ROD   {report['spoken']['rod']} Thread {report['rod_thread']}.",
         "",
         f"Fork clearance becomes {length(report['clearance_after_in'])}.",
         f"Free travel becomes about {length(report['free_travel_after_in'])}.",
-        _contact_line(report, length),
+        *([_contact_line(report, length)] if report["clutch_brake"] else []),
         f"Pedal ratio {report['pedal_ratio']:.1f} to 1, from {report['pedal_ratio_source']}.",
         "",
     ]

@@ -10,13 +10,14 @@ from pathlib import Path
 
 import pytest
 
-from assistant.card import Card, CardError, card_from_text
+from assistant.card import Card, CardError, card_from_text, load_card
 from assistant.card.arithmetic import plan_for
 from assistant.clutch.uncertainty import Measured
 from assistant.conversation import Session, SessionError
 from assistant.conversation.card_spelling import THREADS
 from assistant.conversation.card_words import load_card_words
 from assistant.conversation.normal import normal
+from assistant.planning import plan_report, plan_text
 from assistant.procedure import interlocks, variants
 from assistant.procedure.dialog import DialogError, Dialogs, load_dialogs
 from assistant.procedure.job import Job
@@ -146,6 +147,34 @@ def test_no_lugs_are_planned_for_a_clutch_that_adjusts_itself() -> None:
     own = card_from_text('[truck]\nclutch = "self-adjusting"\n', "c")
     assert plan_for(own, read).ring.lugs == 0
     assert plan_for(card_from_text("", "c"), read).ring.lugs == 4
+
+
+CALLED = {
+    "gap": "0.61 in",
+    "clearance": "0.05 in",
+    "free-travel": "0.7 in",
+    "pedal-height": "8.5 in",
+    "total-travel": "8.25 in",
+}
+
+
+@pytest.mark.parametrize(
+    ("card", "told", "never"),
+    [
+        ("s22", "lugs looser", r"brake contact|the brake"),
+        ("a7", r"Gap stays high: follow the maker's procedure\.", r"\blugs?\b|worn-out"),
+        ("c15", "The cable stays", r"\brod (?!thread|\.per)"),
+        ("h9", "The pushrod stays", r"\brod (?!thread|\.per)"),
+        ("k40", "no ring is moved", r"\blugs?\b|the brake|brake contact|clutch brake"),
+    ],
+)
+def test_a_plan_names_what_this_truck_has(card: str, told: str, never: str) -> None:
+    """`lugcall plan` speaks of no brake, ring or rod that is not there."""
+    report = plan_report(CALLED, load_card(SHIPPED.parent / "demo_sessions" / f"truck_{card}.toml"))
+    text = plan_text(report)
+    said = "\n".join(x for x in text.splitlines() if not x.startswith(("Not on the card", "ROD ")))
+    assert re.search(told, text)
+    assert not re.search(never, said, re.I), re.search(never, said, re.I)
 
 
 def test_every_word_has_a_sound(dialogs: Dialogs) -> None:

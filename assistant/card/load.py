@@ -177,7 +177,7 @@ def _build(card: _Card) -> Card:
         if ring_type and ring_type != nearest:
             raise card.fail("ring.lug", f"{ring['lug']!r} is no {ring_type} ring; mend lug or type")
         ring_type = nearest
-    else:
+    elif truck.get("clutch") != "self-adjusting":  # that one has no ring to move
         defaulted.append("ring.lug")
     thread = card.text_of(rod, "rod.thread")
     if thread is None:

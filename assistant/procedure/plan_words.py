@@ -5,7 +5,7 @@ from __future__ import annotations
 from assistant.card import Card
 from assistant.card.show import limit_text
 from assistant.clutch.adjusters import STEPS_PER_TURN, Adjusters, Setting
-from assistant.clutch.condemned import condemned
+from assistant.clutch.condemned import Condemned, condemned
 from assistant.clutch.effects import Effects
 from assistant.clutch.settings import Candidate, Settings
 from assistant.clutch.thread import FLATS_PER_TURN, RodMove
@@ -61,7 +61,8 @@ def move_parts(setting: Setting, adjusters: Adjusters, card: Card) -> dict[str, 
         parts["stroke"] = f"stroke {amount} {way}"
     if setting.flats:
         move = rod_of(setting, adjusters)
-        parts["rod"] = f"rod {words.rod(move)} {words.rod_way(move, card.longer)}"
+        noun = words.ADJUSTERS[card.linkage]
+        parts["rod"] = f"{noun} {words.rod(move)} {words.rod_way(move, card.longer)}"
     return parts
 
 
@@ -85,8 +86,17 @@ def spoken(effects: Effects, settings: Settings, card: Card) -> str:
     if settings.possible:
         return plan_line(settings.chosen.setting, effects.adjusters, card)
     first = condemned(effects, settings)[0]
+    if first.quantity == "gap" and card.clutch == "self-adjusting":
+        return f"Gap stays {first.side}: follow the maker's procedure."
     name = words.spoken(first.quantity).replace("contact height", "contact")  # one breath
-    return f"No setting can: {name} stays {first.side}. {first.part}"
+    return f"No setting can: {name} stays {first.side}. {_part(first, card)}"
+
+
+def _part(found: Condemned, card: Card) -> str:
+    """The part to look at, of those that this truck has."""
+    if found.quantity == "gap" and found.side == "low" and card.transmission == "synchronized":
+        return "Check bearing and figure."
+    return found.part
 
 
 def why(effects: Effects, settings: Settings, card: Card) -> str:
@@ -97,7 +107,10 @@ def why(effects: Effects, settings: Settings, card: Card) -> str:
     for out, found in zip(settings.given_up, condemned(effects, settings), strict=True):
         miss = words.length(abs(out.miss_in), card.units)
         name = words.spoken(out.quantity).capitalize()
-        told.append(f"{name} stays {miss} too {found.side}. {found.why}")
+        why_so = found.why
+        if out.quantity == "gap" and card.clutch == "self-adjusting":
+            why_so = "This clutch adjusts itself: no ring is moved on it."
+        told.append(f"{name} stays {miss} too {found.side}. {why_so}")
     others = [words.spoken(q) for q in settings.may_be if q != settings.given_up[0].quantity]
     if others:
         told.append(f"A wrong reading of {' or '.join(others)} would look the same.")

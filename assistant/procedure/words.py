@@ -54,6 +54,10 @@ def turns(count: float) -> str:
     return f"{figures} turn" + ("s" if whole + half > 1 else "")
 
 
+ADJUSTERS = {"rod": "rod", "cable": "cable", "hydraulic": "pushrod"}
+"""Linkage -> what is turned on it."""
+
+
 def rod_way(move: RodMove, longer: str) -> str:
     """`longer` when the card says what longer does, else `toward more clearance`."""
     more = move.total_flats >= 0
