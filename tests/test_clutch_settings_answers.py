@@ -130,7 +130,7 @@ def test_candidates_cost_what_they_say() -> None:
             assert (rank is None) == bool(c.out)
             if c.kind == "widest margin" and found.possible:
                 assert min(c.sure, 3.0) > min(found.chosen.sure, 3.0) - 1e-6
-    assert kinds == {"chosen", "as it is", "a lug less", "a lug more", "widest margin"}
+    assert kinds == {"chosen", "as it is", "a lug looser", "a lug tighter", "widest margin"}
 
 
 def test_a_given_count_is_kept() -> None:

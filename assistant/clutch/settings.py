@@ -20,7 +20,7 @@ from assistant.clutch.settings_rank import ENOUGH, GRADES, Found, grade_of
 from assistant.clutch.settings_search import possible, search, widest
 from assistant.clutch.uncertainty import Measured, normal_quantile
 
-Kind = Literal["chosen", "as it is", "a lug less", "a lug more", "widest margin"]
+Kind = Literal["chosen", "as it is", "a lug looser", "a lug tighter", "widest margin"]
 
 
 class Out(NamedTuple):
@@ -182,10 +182,14 @@ def _others(
     """What else could be done, each only once: nothing, a lug either way, the widest margin."""
     shown = {setting}
     worst = candidate(effects, "chosen", setting, wanted).sure if wanted else ENOUGH
-    tries: list[tuple[Kind, Found | None]] = [
-        ("a lug less", search(effects, wanted, confidence, lugs=(setting.lugs - 1,))),
-        ("a lug more", search(effects, wanted, confidence, lugs=(setting.lugs + 1,))),
-    ]
+    tries: list[tuple[Kind, Found | None]] = []
+    neighbours: tuple[tuple[Kind, int], ...] = (
+        ("a lug looser", setting.lugs - 1),
+        ("a lug tighter", setting.lugs + 1),
+    )
+    for kind, count in neighbours:
+        if abs(count) <= effects.adjusters.max_lugs:
+            tries.append((kind, search(effects, wanted, confidence, lugs=(count,))))
     if worst < ENOUGH:  # else nothing is gained by more moves
         tries.append(("widest margin", widest(effects, wanted, lugs)))
     if setting != Setting():
