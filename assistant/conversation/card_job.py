@@ -1,187 +1,22 @@
-"""The card conversation as a job: acts in, replies out, as `procedure.job.Job` is driven.
-
-What a voice session asks of a job (what is expected, what is allowed, the prompt) is here under the
-same names, so that the same grammar, the same ears and the same turns serve it.
-"""
+"""The card conversation as a job: acts in, replies out, as `procedure.job.Job` is driven."""
 
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
-from types import SimpleNamespace
-from typing import Any
 
-from assistant.card import Card
-from assistant.card.making import REVIEW, Making, NotPossible, Value
-from assistant.card.questions import BY_KEY, QUESTIONS, Question
-from assistant.card.show import limit_text
-from assistant.procedure import words as said_words
-from assistant.procedure.dialog import Dialogs, Meaning
+from assistant.card.making import REVIEW, NotPossible, Value
+from assistant.card.questions import QUESTIONS, Question
 from assistant.procedure.said import Act, Said
 
-from .card_spelling import THREADS, thread_said, unit_said
-from .card_words import CardWords
+from .card_driven import CardDriven, Replies, Waiting
+from .card_spelling import thread_said, unit_said
 
-Replies = list[Said]
 MAX_DOCUMENT = 80
 """Characters of a document's name that are kept."""
 
 
-@dataclass(frozen=True, slots=True)
-class CardStep:
-    """The question as a step of a job."""
-
-    id: str
-    say: str
-    answers: tuple[str, ...] = ()
-    who: str = "tech"
-    kind: str = "read"
-    phase: str = "card"
-    stage: str = "set"
-    """A reading said aloud is read back before it counts, as one that sets something."""
-    reading: str = ""
-
-
-@dataclass(frozen=True, slots=True)
-class Waiting:
-    """A reading that waits for its check."""
-
-    act: Act
-    figures: str
-    readback: str
-    who: str = "tech"
-    quantity: str = ""
-
-
-class CardJob:
-    """One card being made; `Making` keeps it, this speaks.
-
-    Args:
-        making: the card so far.
-        dialogs: the phrases of words.toml.
-        texts: the words of card.toml.
-        there: finds the card that stands for a unit: its file's name, and the change that takes it
-            over; or None.
-    """
-
-    def __init__(
-        self,
-        making: Making,
-        dialogs: Dialogs,
-        texts: CardWords,
-        there: Callable[[str], tuple[str, dict[str, Any]] | None],
-    ) -> None:
-        self.making = making
-        self.dialogs = replace(dialogs, words={**_steering(dialogs), **_meanings(texts)})
-        self.texts = texts
-        self.there = there
-        self.changes: list[dict[str, Any]] = []
-        """What the last act changed, for the draft."""
-        self.found: tuple[str, dict[str, Any]] | None = None
-        self.stands = ""
-        """The file of this truck's card that would be replaced, while that is asked."""
-        self.which = False
-        self.done = False
-        """Whether the card is to be kept."""
-        self.left_off = False
-        self.pending: Waiting | None = None
-        self.aloud = False
-        """Whether the last words were spoken: readings are then read back first."""
-        self.choice = ""
-        self.correcting = ""
-
-    # --- what drivers of a job ask ---
-
-    @property
-    def question(self) -> Question | None:
-        """What is asked now; None at the review."""
-        return BY_KEY.get(self.making.now())
-
-    @property
-    def state(self) -> str:
-        """The key asked for."""
-        return self.making.now()
-
-    step_id = state
-
-    @property
-    def signed_off(self) -> bool:
-        """Whether the conversation is over: the card kept, or left off."""
-        return self.done or self.left_off
-
-    @property
-    def step(self) -> CardStep:
-        """The question as a step."""
-        return CardStep(self.state, self.prompt()[-1].text, reading=self.expects())
-
-    @property
-    def facts(self) -> SimpleNamespace:
-        """A pedal that nobody presses, and the shop's units."""
-        distance = str(self.making.value("shop.distance") or "miles")
-        card = Card(units=self.making.units, distance=distance)
-        return SimpleNamespace(card=card, hold="up", hands="clear")
-
-    def key_above(self) -> bool:
-        """No engine is near."""
-        return False
-
-    def pressing_is_danger(self) -> bool:
-        """No pedal is near."""
-        return False
-
-    def last_quantity(self) -> str:
-        """A correction names what it is about."""
-        return ""
-
-    def expects(self) -> str:
-        """The quantity a bare reading is taken for now, or ""."""
-        question = self.question
-        if question is None or question.kind not in ("length", "number"):
-            return ""
-        # A ratio is a plain number, and is read as one of that size would be.
-        return "pedal-height" if question.kind == "number" else question.quantity
-
-    def allowed(self) -> list[str]:
-        """Meanings that answer the question."""
-        question = self.question
-        if self.pending is not None:
-            return ["check", "no"]
-        if self.stands:
-            return ["replace"]
-        if question is None:
-            return ["check", "correct"]
-        out = ["skip", "done"] if question.optional else []
-        if question.kind == "choice":
-            out += [f"{question.key}={value}" for value in question.choices]
-        if question.kind == "thread":
-            out += [f"{question.key}={name}" for name in THREADS]
-        if question.kind == "code":
-            out.append("sign_off")
-        return ["replace", *out] if self.found is not None else out
-
-    def prompt(self, entering: bool = False) -> Replies:
-        """The question."""
-        question = self.question
-        key = f"prompt:card_{self.state}"
-        if self.found is not None:
-            text = self._text("there", unit=self.found[1]["unit"], name=self.found[0])
-            return [Said("tech", text, key)]
-        if self.stands:
-            text = self._text("stands", unit=self.making.value("unit"), name=self.stands)
-            return [Said("tech", text, key)]
-        if self.which:
-            return [self._say("which")]
-        if self.pending is not None:
-            fields = {"figures": self.pending.figures, "spoken": self.pending.readback}
-            return [Said("tech", self.dialogs.say("confirm", **fields), "reply:confirm")]
-        asked = self.texts.questions[REVIEW if question is None else question.words]
-        name = (
-            said_words.spoken(question.figure).capitalize() if question and question.figure else ""
-        )
-        lines = self._review() if question is None and entering else []
-        return [*lines, Said("tech", asked.say.format(quantity=name), key)]
-
-    # --- acts ---
+class CardJob(CardDriven):
+    """The acts of the card conversation."""
 
     def apply(self, act: Act) -> Replies:
         """Take one act; `changes` then holds what it changed."""
@@ -424,56 +259,3 @@ class CardJob:
             if key not in ("unit", "by", "source") and self.making.value(of)
         }
         self._change({"set": key, "value": value, **whose})
-
-    def _change(self, change: dict[str, Any]) -> None:
-        self.making.change(change)
-        self.changes.append(change)
-
-    def _review(self) -> Replies:
-        card = self.making.card("card")
-        out = []
-        for name, figure in card.figures.items():
-            if figure is not None:
-                limits = limit_text(figure.limits, card.units)
-                spoken = said_words.spoken(name).capitalize()
-                out.append(self._say("line", name=spoken, value=limits, source=figure.source))
-        return out
-
-    def _hint(self, reply: str) -> Replies:
-        text = self.dialogs.say(reply, hint=self.prompt()[-1].text)
-        return [Said("tech", text, f"reply:{reply}")]
-
-    def _text(self, reply: str, **fields: object) -> str:
-        return self.texts.say(reply, **fields)
-
-    def _say(self, reply: str, **fields: object) -> Said:
-        return Said("tech", self._text(reply, **fields), f"reply:card_{reply}")
-
-
-_STEERS = (
-    *("stop", "pause", "carry_on", "back", "repeat", "where", "why", "help", "correct", "note"),
-    *("skip", "done", "check", "no", "sign_off"),
-)
-
-
-def _steering(dialogs: Dialogs) -> dict[str, Meaning]:
-    """What steers here; the words of pedal and truck would only be misheard for something else."""
-    words = {key: dialogs.words[key] for key in _STEERS}
-    # Nobody is in danger: a stop is one plain word, not a shout to be heard at any price.
-    words["stop"] = replace(words["stop"], phrases=("stop", "stop now"), anywhere=(), in_hold=())
-    return words
-
-
-def _meanings(texts: CardWords) -> dict[str, Meaning]:
-    """Each value of each choice as a meaning of its own, and the commands."""
-    out = {}
-    for question in QUESTIONS:
-        said = texts.questions[question.words].phrases
-        if question.kind == "thread":
-            said = THREADS
-        for value, phrases in said.items():
-            key = f"{question.key}={value}"
-            out[key] = Meaning(key, "any", phrases)
-    for name, phrases in texts.commands.items():
-        out[name] = Meaning(name, "any", phrases, anytime=name == "start_over")
-    return out
