@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from assistant.review.desk import Review
@@ -18,8 +18,8 @@ if TYPE_CHECKING:
 __all__ = ["open_review"]
 
 
-def open_review(folders: Iterable[Path]) -> Review:
-    """Bring the index of the folders up to date and open it. See `desk.Review`."""
+def open_review(folders: Iterable[Path], **how: Any) -> Review:
+    """Bring the indexes of the folders up to date and open them; `how` as in `desk.open_review`."""
     from assistant.review.desk import open_review as opened
 
-    return opened(folders)
+    return opened(folders, **how)

@@ -17,7 +17,7 @@ class Column(NamedTuple):
 
 
 def _columns(text: str) -> tuple[Column, ...]:
-    rows = (line.split(None, 2) for line in text.strip().splitlines())
+    rows = (line.split(None, 2) for line in text.splitlines() if line.strip())
     return tuple(Column(*row) for row in rows)
 
 
