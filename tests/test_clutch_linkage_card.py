@@ -130,6 +130,35 @@ def test_errors_are_one_line(text: str, key: str, part: str) -> None:
     assert f"{key}: " in message and part in message
 
 
+@pytest.mark.parametrize("index", [0, 1])
+def test_the_bar_that_adjusts_gives_rod_and_way(index: int) -> None:
+    """Against the whole chain with that rod a hundredth longer: which way, and how far."""
+    marked = RODS.replace('[rod]\nlonger = "more clearance"\n', "").split("[[linkage.bar]]")
+    marked[index + 1] += "adjusts = true\n"
+    card = card_from_text("[[linkage.bar]]".join(marked), "c")
+    longer = chain().with_rod(index, 0.01)
+    won = 4.5 * (math.sin(chain().tip) - math.sin(longer.tip))
+    assert card.longer == ("more clearance" if won > 0 else "less clearance")
+    assert card.per_fork == pytest.approx(0.01 / abs(won), rel=0.02)
+    assert not {"rod.longer", "rod.per_fork", "pedal.ratio"} & set(card.defaulted)
+    wrong = "less clearance" if won > 0 else "more clearance"
+    with pytest.raises(CardError, match=f"longer rod gives {card.longer}"):
+        card_from_text(f'[rod]\nlonger = "{wrong}"\n' + card.text, "c")
+
+
+def test_a_cables_adjuster_goes_through_the_forks_lever() -> None:
+    assert card_from_text(CABLE, "c").per_fork == 2.4
+    assert card_from_text(CABLE + "[rod]\nper_fork = 2\n", "c").per_fork == 2.0
+    assert card_from_text(RODS, "c").per_fork == 1.0  # no bar is marked
+
+
+def test_only_one_bar_adjusts() -> None:
+    both = RODS.replace('moves = "pull"', 'moves = "pull"\nadjusts = true')
+    both = both.replace('moves = "push"', 'moves = "push"\nadjusts = true')
+    with pytest.raises(CardError, match="mark the one"):
+        card_from_text(both, "c")
+
+
 def test_without_geometry_nothing_is_said_of_it() -> None:
     report = plan_report(READ, card_from_text("", "c"))
     assert report["linkage"] is None and "CHAIN" not in plan_text(report)

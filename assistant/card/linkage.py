@@ -14,6 +14,8 @@ from assistant.clutch.linkage.protocol import Linkage, LinkageError
 from assistant.clutch.linkage.stroke import Load
 from assistant.clutch.thread import MM_PER_IN, lead_in
 
+from .card import LONGER
+
 if TYPE_CHECKING:
     from .load import _Card
 
@@ -44,9 +46,11 @@ KEYS: dict[str, tuple[str, ...]] = {
         "self_filling",
     ),
 }
-_BAR_KEYS = ("name", "arm", "rod", "lever", "pivots", "angle", "moves", "crossed")
+_BAR_KEYS = ("name", "arm", "rod", "lever", "pivots", "angle", "moves", "crossed", "adjusts")
 _MOST_BARS = 8
 """More than any chain has; it keeps a slip of the pen from becoming a machine."""
+_LEAST_PER_ROD = 0.05
+"""Fork travel per rod travel; no adjuster is geared down more than twenty to one. From memory."""
 
 
 class _Table:
@@ -126,6 +130,31 @@ def geometry_of(card: _Card, kind: str, units: str) -> tuple[Linkage | None, Loa
         raise card.fail("linkage", str(error)) from None
 
 
+def adjuster_of(card: _Card, geometry: Linkage | None) -> tuple[float | None, str]:
+    """What the geometry makes of the adjuster: its travel per fork travel, and what longer gives.
+
+    Of rods the bar marked `adjusts`; of a cable or fluid the threaded end at the fork's lever, of
+    which only the card can say which way is longer. None and "" where geometry does not tell.
+
+    Raises:
+        CardError: more than one bar adjusts, or its rod does not move the fork.
+    """
+    if isinstance(geometry, Cable | Hydraulic):
+        return geometry.fork_lever, ""
+    if not isinstance(geometry, LeverChain):
+        return None, ""
+    bars = card.tables["linkage"]["bar"]
+    marked = [i for i, bar in enumerate(bars) if bar.get("adjusts")]
+    if len(marked) > 1:
+        raise card.fail("linkage.bar", "two bars have adjusts = true; mark the one that is turned")
+    if not marked:
+        return None, ""
+    per_rod = geometry.clearance_per_rod(marked[0])
+    if abs(per_rod) < _LEAST_PER_ROD:
+        raise card.fail("linkage.bar", f"bar {marked[0] + 1}: its rod hardly moves the fork")
+    return 1.0 / abs(per_rod), LONGER[0] if per_rod > 0.0 else LONGER[1]
+
+
 def _rods(table: _Table) -> Linkage:
     bars = table.table.get("bar")
     if not isinstance(bars, list) or not 1 <= len(bars) <= _MOST_BARS:
@@ -150,6 +179,7 @@ def _stage(table: _Table, bar: Any, number: int) -> Stage:
     moves = table.card.choice(bar, f"{full}.moves", ("push", "pull"))
     if moves is None:
         raise table.card.fail(full, f'bar {number}: moves is missing; write "push" or "pull"')
+    one.flag("adjusts")
     return Stage(
         FourBar(
             one.length("arm"),

@@ -28,7 +28,7 @@ from .card import (
     Card,
     Left,
 )
-from .linkage import geometry_of
+from .linkage import adjuster_of, geometry_of
 
 MAX_BYTES = 100_000
 """A card is a page of text; anything larger is some other file."""
@@ -202,6 +202,12 @@ def _build(card: _Card) -> Card:
     total = _stop(card, stops, "stops.total", units)
     linkage = card.choice(truck, "truck.linkage", LINKAGES) or LINKAGES[0]
     geometry, load = geometry_of(card, linkage, units)
+    by_geometry, way = adjuster_of(card, geometry)
+    if longer and way and longer != way:
+        raise card.fail("rod.longer", f"by this card's [linkage] a longer rod gives {way}")
+    longer, per_fork = longer or way or None, per_fork or by_geometry
+    told = {"rod.longer": longer, "rod.per_fork": per_fork, "pedal.ratio": ratio or geometry}
+    defaulted = [key for key in defaulted if told.get(key) is None]
     figures = _figures(card, units, transmission, defaulted)
     return Card(
         unit=card.text_of(card.tables, "unit") or "",
