@@ -17,7 +17,7 @@ from assistant.procedure.said import Act, Said
 from assistant.readings import Reading
 from assistant.record import Journal
 
-from . import report
+from . import complained, report
 from .carried import Carried, clip_of
 from .due import Due
 from .meaning import Question, understand
@@ -50,6 +50,7 @@ class Session:
         self._missed = Missed()
         self._carried = Carried()
         self._due = Due()
+        complained.warm()
         self.stages: dict[str, float] = {}
         """Seconds of the last turn by stage: meaning, procedure, record."""
 

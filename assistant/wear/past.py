@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 import tomllib
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -49,8 +50,12 @@ class Visit:
     name: str
 
 
-def visits_in(folder: Path) -> tuple[list[Visit], list[str]]:
+def visits_in(folder: Path, pause_s: float = 0.0) -> tuple[list[Visit], list[str]]:
     """The visits of all finished records in a folder, oldest first, and what was left out and why.
+
+    Args:
+        folder: where the records are.
+        pause_s: rest after each record, so that a job going on meanwhile keeps its pace.
 
     Raises:
         RecordError: the folder cannot be listed.
@@ -71,6 +76,8 @@ def visits_in(folder: Path) -> tuple[list[Visit], list[str]]:
             continue
         if visit is not None:
             visits.append(visit)
+        if pause_s:
+            time.sleep(pause_s)
     return sorted(visits, key=lambda v: v.at), problems
 
 

@@ -15,6 +15,8 @@ from assistant.record import RecordError
 from assistant.wear.outlook import Outlook, outlook
 from assistant.wear.past import visit_from, visits_in
 
+PAUSE_S = 0.004
+"""Rest after each record read: the job's own turns come first."""
 PATIENCE_S = 2.0
 """Longest wait for the thread: a script may be at its end before the records are read."""
 
@@ -44,7 +46,7 @@ class Recall:
         try:
             visit = visit_from(opened, closing, at, "this job")
             if visit.unit:
-                self._look = outlook([*visits_in(folder)[0], visit], visit.unit)
+                self._look = outlook([*visits_in(folder, PAUSE_S)[0], visit], visit.unit)
         except (RecordError, OSError, KeyError, TypeError, ValueError, AttributeError):
             self._look = None
 
