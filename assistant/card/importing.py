@@ -8,7 +8,7 @@ from typing import Any
 from assistant.readings import speak
 
 from .load import CardError, card_from_text
-from .making import taken_over
+from .taking_over import taken_over
 
 
 def from_record(path: Path) -> dict[str, Any]:

@@ -9,8 +9,9 @@ from typing import TYPE_CHECKING, Any, cast
 
 from assistant.card import Card, CardError
 from assistant.card.fleet import cards_in, same_unit
-from assistant.card.making import Making, file_name, taken_over
+from assistant.card.making import Making, file_name
 from assistant.card.questions import Question as CardQuestion
+from assistant.card.taking_over import taken_over
 from assistant.procedure.dialog import Dialogs
 from assistant.procedure.said import Act, Said
 from assistant.readings import Reading, read
