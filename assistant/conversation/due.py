@@ -49,7 +49,7 @@ class Due:
         """Whether free travel was read anew since."""
         assert self._recall is not None
         left = report.closing(job)["as_left"].get("free-travel")
-        return left != self._recall.left
+        return bool(left != self._recall.left)
 
     def _told(self, job: Job) -> list[Said]:
         from assistant.wear.say import dates_text, reply_of
