@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from assistant.terminal import fail, one_line_errors
+from assistant.terminal import fail, one_line_errors, truck_card
 
 if TYPE_CHECKING:
     from assistant.card import Card
@@ -41,6 +41,9 @@ def _reading_options(command: Callable[..., None]) -> Callable[..., None]:
     command = click.option("--record", type=_PATH, help="Take card and readings from a record.")(
         command
     )
+    command = click.option("--unit", help="The truck's unit number, with a folder of cards.")(
+        command
+    )
     return click.option("--card", "card_file", type=_PATH, help="The truck's card.")(command)
 
 
@@ -49,17 +52,18 @@ def _given(
 ) -> tuple[Card, dict[str, Measured]]:
     """Card and readings; what is called out goes before what the record holds."""
     from assistant.called import measured_called, readings_in, recorded
-    from assistant.card import default_card, load_card
+    from assistant.card import default_card
     from assistant.planning import PlanError
 
+    unit = called.pop("unit", None)
     known: dict[str, Measured] = {}
     if record is not None:
         card, events = recorded(record)
         known = readings_in(events, "found")
     else:
         card = default_card()
-    if card_file is not None:
-        card = load_card(card_file)
+    if card_file is not None or unit:
+        card = truck_card(card_file, unit)
     try:
         return card, {**known, **measured_called(called, card)}
     except PlanError as error:

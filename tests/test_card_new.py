@@ -423,7 +423,13 @@ def test_on_the_command_line(tmp_path: Path) -> None:
     assert report["figures"]["gap"]["target_in"] == 17 / 32
     job = lugcall("chat", "--card", cards, "--unit", "T-7", "--records", records, script="done\n")
     assert job.returncode == 0 and "Card: T-7." in job.stdout
+    readings = ("--gap", "0.66 in", "--clearance", "40 thou")
+    plan = lugcall("plan", "--card", cards, "--unit", "T-7", *readings)
+    assert plan.returncode == 0 and "5 lugs tighter" in plan.stdout, plan.stderr
+    cause = lugcall("cause", "slips", "--card", cards, "--unit", "T-7", "--json")
+    assert cause.returncode == 0, cause.stderr
     for arguments, told in (
+        (("cause", "slips", "--card", cards, "--unit", "T-8"), "no card in"),
         (("card",), "name a card"),
         (("card", cards, "--unit", "T-8"), "no card in"),
         (("chat", "--card", cards), "--unit"),
