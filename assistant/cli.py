@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from assistant import __version__, cli_card, cli_trade, cli_voice
+from assistant import __version__, cli_card, cli_review, cli_trade, cli_voice
 from assistant.readings import QUANTITIES, Reading, quantity_named, read
 from assistant.shipped import shipped
 from assistant.terminal import decoded, fail, one_line_errors, show, truck_card, typed
@@ -133,6 +133,7 @@ def _begin(card: Card, records: Path | None) -> tuple[Session, list[Said]]:
 
 def _play(session: Session, lines: Iterable[str], echo: bool) -> None:
     from assistant.conversation import split_speaker
+    from assistant.procedure import picturing
 
     try:
         for line in lines:
@@ -141,7 +142,10 @@ def _play(session: Session, lines: Iterable[str], echo: bool) -> None:
             who, words = split_speaker(line)
             if echo:
                 click.echo(f"{who}: {words}")
-            show(session.hear(who, words))
+            said = session.hear(who, words)
+            show(said)
+            if any(s.key == picturing.KEY for s in said):
+                click.echo("\n".join(picturing.drawn(session.job)))
             if session.job.signed_off:
                 break
     finally:
@@ -309,5 +313,6 @@ def transcript(record: Path) -> None:
 
 
 cli_card.add_to(main)
+cli_review.add_to(main)
 cli_trade.add_to(main)
 cli_voice.add_to(main)

@@ -249,3 +249,25 @@ def test_command_refuses_in_one_line(arguments: list[str]) -> None:
     """What is missing, and no traceback."""
     done = CliRunner().invoke(main, ["picture", *arguments])
     assert done.exit_code in (1, 2) and done.output.count("\n") == 1
+
+
+# --- within a job -------------------------------------------------------------------------------
+
+
+def test_in_a_job_it_is_said_and_drawn(tmp_path: Path) -> None:
+    """Nothing before gap and clearance are read; then one breath, and both pictures below it."""
+    script = (RECORD.parent.parent / "first_job.txt").read_text("utf-8").splitlines()
+    lines = [line for line in script if line.strip() and not line.startswith("#")]
+    at = lines.index("tech: forty thou") + 2
+    told = ["picture", *lines[:at], "show me the stroke", "where are we"]
+    card = str(RECORD.parent.parent / "truck_t104.toml")
+    done = CliRunner().invoke(
+        main, ["chat", "--card", card, "--records", str(tmp_path)], input="\n".join(told)
+    )
+    assert "No picture before gap and fork clearance are read." in done.output
+    after = done.output.split("tech: show me the stroke")[1]
+    assert after.splitlines()[1].endswith(
+        "Today: free 17/32 in is out; brake 1/32 in is out; gap 21/32 in is out."
+    )
+    assert "TODAY  BRAKE NOT REACHED" in after and "[BRG]" in after and "AFTER" in after
+    assert "4 of 9" in after, "the step is where it was"

@@ -83,10 +83,8 @@ class Snapshot:
         return None if figure is None or value is None else judge(value, figure.limits)
 
 
-def today_and_after(
-    card: Card, read: Mapping[str, Measured], left: Mapping[str, Measured] | None = None
-) -> list[Snapshot]:
-    """Today, and after: as left when that was read, else as planned. Only today without a plan.
+def today_of(card: Card, read: Mapping[str, Measured]) -> Snapshot:
+    """Today, from readings.
 
     Raises:
         PictureError: gap or fork clearance is not known.
@@ -97,8 +95,19 @@ def today_and_after(
     readings = readings_for(card, read)
     by_geometry = geometry_ratio(card, read)[0] if card.ratio is None else None
     used = by_geometry or used_ratio(readings, finding_of(readings), card.ratio)
-    ratio, source = used.value, used.source
-    today = _snapshot("TODAY", read, ratio, source, card)
+    return _snapshot("TODAY", read, used.value, used.source, card)
+
+
+def today_and_after(
+    card: Card, read: Mapping[str, Measured], left: Mapping[str, Measured] | None = None
+) -> list[Snapshot]:
+    """Today, and after: as left when that was read, else as planned. Only today without a plan.
+
+    Raises:
+        PictureError: gap or fork clearance is not known.
+    """
+    today = today_of(card, read)
+    ratio, source = today.ratio, today.ratio_source
     if left and all(name in left for name in ("gap", "clearance")):
         values = {**read, **left}
         for gone in ("free-travel", "brake-contact"):

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from assistant.readings import QUANTITIES
 
-from . import complaining, prompts, words
+from . import complaining, picturing, prompts, words
 from .answering import Answering
 from .base import Replies
 from .facts import Taken
@@ -69,6 +69,11 @@ class Talking(Answering):
         if self.facts.hold != "up":
             return self._hint(act)  # no talk over a held pedal
         return complaining.take(self, act.who, act.text)
+
+    def _on_picture(self, act: Act) -> Replies:
+        if self.facts.hold != "up":
+            return self._hint(act)
+        return picturing.take(self, act.who)
 
     def _on_how_long(self, act: Act) -> Replies:
         steps = self.dialogs.steps
