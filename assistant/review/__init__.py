@@ -1,8 +1,8 @@
 """The lead's desk: many records read at once, into tables to ask and pages to look at.
 
-- ``columns``, ``tables``: what there is to ask, as Ibis expressions; ``fleet``: what is often asked;
+- ``columns``, ``tables``: what there is to ask, as Ibis expressions; ``fleet``: often asked;
 - ``fold``, ``quick``: one record as rows, its chain checked;
-- ``scan``, ``store``, ``refresh``: folders, the index beside the user's data, and keeping it fresh;
+- ``scan``, ``store``, ``refresh``: folders, their indexes, and keeping those fresh;
 - ``desk``: an open review; ``export``: CSV and Parquet.
 """
 

@@ -60,7 +60,7 @@ doubts int rows in the table of doubts
 ring_moves int moves of the ring
 lugs int lugs moved as told by the technician; plus tightens
 lugs_by_gap int lugs moved as the gap readings say
-first_time_right bool signed off with at most one ring move, no correction, all as left in; null: open
+first_time_right bool at most one ring move, no correction, all as left in; null while open
 odometer_miles float as found
 next_due_miles float next check by the odometer, as told at sign-off
 voice bool whether any of it was spoken
@@ -197,3 +197,17 @@ seen_utc time when it was last there
     ),
 }
 """The tables of the index, and their columns."""
+
+PER = {
+    "jobs": "job",
+    "readings": "reading taken",
+    "moves": "change on ring or linkage",
+    "holds": "time the helper held the pedal",
+    "hearing": "utterance",
+    "steps": "step of a job",
+    "cautions": "caution spoken",
+    "doubts": "thing the lead should look at",
+    "lead_acts": "event the lead appended",
+    "files": "file in the folders",
+}
+"""What a row of each table is."""

@@ -47,6 +47,8 @@ def _copy(
         if dead:
             rows = rows.filter(pc.invert(pc.is_in(rows["job"], gone)))
         at = rows.schema.get_field_index("part")
-        rows = rows.set_column(at, rows.schema.field(at), pa.array([part] * rows.num_rows, pa.int64()))
+        rows = rows.set_column(
+            at, rows.schema.field(at), pa.array([part] * rows.num_rows, pa.int64())
+        )
         if rows.num_rows:
             writer.write_table(rows)

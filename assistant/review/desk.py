@@ -50,6 +50,19 @@ class Review:
         rows: list[dict[str, Any]] = self._backend.to_pyarrow(expression).to_pylist()
         return rows
 
+    def sql(self, query: str) -> None:
+        """Run a statement of DuckDB's SQL over the tables, for what gives no rows.
+
+        Raises:
+            OSError: what it writes to cannot be written.
+        """
+        import duckdb
+
+        try:
+            self._backend.raw_sql(query)
+        except duckdb.IOException as error:
+            raise OSError(None, str(error).splitlines()[0]) from error
+
     def record_path(self, job: int) -> Path:
         """The file of a job; it may no longer be there.
 

@@ -32,7 +32,9 @@ def finished(fold: Fold, fault: Fault | None, count: int, head: str) -> dict[str
     if fault is not None:
         doubt("chain", f"{chain_word(fault)}: {fault.text}")
     if job["say_agains"] >= MANY_AGAIN and job["say_agains"] * 10 > job["turns"]:
-        doubt("say-agains", f"{job['say_agains']} of {job['turns']} utterances had to be said again")
+        doubt(
+            "say-agains", f"{job['say_agains']} of {job['turns']} utterances had to be said again"
+        )
     edits = job["edits"] + job["corrections"]
     if edits >= MANY_EDITS and edits * 10 > job["turns"]:
         doubt("edits", f"{job['corrections']} readings corrected, {job['edits']} steps back")
@@ -77,9 +79,7 @@ def _marked(readings: list[Row]) -> list[Row]:
             stands[row["stage"], row["quantity"]] = place
     found = {place for (stage, _), place in stands.items() if stage == "found"}
     left = set(stands.values()) - found
-    return [
-        {**row, "as_found": i in found, "as_left": i in left} for i, row in enumerate(readings)
-    ]
+    return [{**row, "as_found": i in found, "as_left": i in left} for i, row in enumerate(readings)]
 
 
 def _odometer(readings: list[Row]) -> float | None:

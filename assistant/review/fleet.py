@@ -1,4 +1,4 @@
-"""What is often asked of many jobs: functions from `Tables` to an Ibis expression, for any engine."""
+"""What is often asked of many jobs: from `Tables` to an Ibis expression, for any engine."""
 
 from __future__ import annotations
 
@@ -135,7 +135,7 @@ def totals(t: Tables) -> ir.Table:
 
 
 def free_travel(t: Tables) -> ir.Table:
-    """Free travel of each truck over its way: job, unit, at_utc, odometer_miles, found_in, left_in."""
+    """Each truck's free travel: job, unit, at_utc, odometer_miles, found_in, left_in."""
     both = as_found_left(t)
     both = both.filter(both.quantity == "free-travel").select("job", "found_in", "left_in")
     j = t.jobs.filter(t.jobs.signed_off & (t.jobs.unit != ""))
@@ -163,7 +163,9 @@ def units(t: Tables) -> ir.Table:
         days=(seconds.max() - seconds.min()) / float(DAY_S),
     )  # fmt: skip
     u = last.inner_join(all_jobs, "unit")
-    rate = ((u.jobs >= LEAST) & (u.days >= 1) & (u.gone > 0)).ifelse(u.gone / u.days, ibis.null(float))
+    rate = ((u.jobs >= LEAST) & (u.days >= 1) & (u.gone > 0)).ifelse(
+        u.gone / u.days, ibis.null(float)
+    )
     u = u.mutate(miles_a_day=rate, left_miles=u.next_due_miles - u.odometer_miles)
     u = u.mutate(due_s=u.left_miles / u.miles_a_day * float(DAY_S)).drop("gone", "days")
     return u.order_by([u.due_s.asc(nulls_first=False), "unit"])

@@ -32,7 +32,7 @@ def _row_lists() -> dict[str, list[Row]]:
 
 @dataclass
 class Fold:
-    """What a record has told so far. `rows`: lists of dicts by table; `steps` by id; `job`: its row.
+    """What a record has told so far. `rows`: dicts by table; `steps` by id; `job`: its own row.
 
     `now_us` is the reader's own clock, for records dated in the future.
     """
@@ -105,7 +105,9 @@ class Fold:
     def _clock(self, base: Row, now: int) -> None:
         if now < self.last_us - BACK_US:
             back = (self.last_us - now) / 1e6
-            self.doubt(base, "clock", f"the clock went back {back:,.0f} s before line {base['n'] + 1}")
+            self.doubt(
+                base, "clock", f"the clock went back {back:,.0f} s before line {base['n'] + 1}"
+            )
         if now > self.now_us + AHEAD_US and not self.ahead:
             self.ahead = True
             self.doubt(base, "clock", f"line {base['n'] + 1} is dated in the future")
@@ -167,5 +169,3 @@ def _sort_of(words: str) -> str:
     if words.startswith("pedal ratios"):
         return "ratio"
     return "accepted" if " accepted: " in words else "remark"
-
-

@@ -161,5 +161,3 @@ def closed(fold: Fold, data: Row) -> None:
             if row["quantity"] == quantity and row["stage"] == "final" and not row["replaced"]:
                 row["accepted"] = reason
                 break
-
-

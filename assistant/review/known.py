@@ -107,7 +107,13 @@ class Known:
             assert row is not None
             line = "no longer there; its job is kept" if row["part"] else "no longer there"
             empty = dict.fromkeys(("size", "mtime", "ctime"))
-            self._new[path] = {**row, **empty, "seen_utc": seen_us, "status": "missing", "line": line}
+            self._new[path] = {
+                **row,
+                **empty,
+                "seen_utc": seen_us,
+                "status": "missing",
+                "line": line,
+            }
 
     def _bury(self, row: Row) -> None:
         if row["part"]:

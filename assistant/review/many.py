@@ -68,9 +68,7 @@ def do(task: Task) -> Done:
     return done
 
 
-def read_all(
-    task: Task, patience_s: float, processes: int | None = None
-) -> Iterator[Done]:
+def read_all(task: Task, patience_s: float, processes: int | None = None) -> Iterator[Done]:
     """The files of a task in pieces, as they get done.
 
     Raises:

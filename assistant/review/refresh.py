@@ -98,7 +98,9 @@ def _bring_up(
     )  # fmt: skip
     if records:
         writers = {
-            table: pq.ParquetWriter(store.part_file(part, table), _schema(table), compression="zstd")
+            table: pq.ParquetWriter(
+                store.part_file(part, table), _schema(table), compression="zstd"
+            )
             for table in ROWS
         }
         try:

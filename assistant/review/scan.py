@@ -1,4 +1,4 @@
-"""What is in a records folder now, asked so that a drive which does not answer cannot hold us up."""
+"""What is in a records folder now, asked so that a silent drive cannot hold us up."""
 
 from __future__ import annotations
 
@@ -69,7 +69,7 @@ def within(work: Callable[[], None], beat: Callable[[], int], patience_s: float)
     """Do work that may hang in the system; what hangs is left behind, as no one can stop it.
 
     Raises:
-        NoAnswer: `beat` did not grow for `patience_s`, or the work met an OSError; other errors go on.
+        NoAnswer: `beat` did not grow for `patience_s`, or the work met an OSError.
     """
     errors: list[BaseException] = []
 

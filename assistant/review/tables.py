@@ -5,10 +5,10 @@
         t = review.tables                           # Tables: t.jobs, t.readings, t.moves, ...
         rows = review.rows(t.jobs.filter(t.jobs.unit == "T-104"))      # list of dicts
 
-Every table has a column `job`, and is joined on it; `review.record_path(job)` is the file of a job.
+Every table has a column `job` and is joined on it; `review.record_path(job)` is a job's file.
 What each column holds is in `columns.COLUMNS`; what is often asked is in `fleet`, as functions from
-`Tables` to an Ibis expression. Times are naive and in UTC. A job whose file is no longer there stays
-in all tables; `files.status` is then "missing" and `files.seen_utc` says when it was last seen.
+`Tables` to an Ibis expression. Times are naive and in UTC. A job whose file is gone stays in
+all tables; `files.status` is then "missing" and `files.seen_utc` says when it was last seen.
 """
 
 from __future__ import annotations
