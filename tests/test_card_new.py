@@ -136,6 +136,14 @@ def test_killed_and_torn(dialogs: Dialogs, texts: CardWords, tmp_path: Path) -> 
     assert begin(tmp_path, dialogs, texts).job.making.value("ring.lock") == "plate"
 
 
+def test_a_document_is_a_plain_line(dialogs: Dialogs, texts: CardWords, tmp_path: Path) -> None:
+    """Nothing that a lead's screen would obey, and no page of it."""
+    talk = begin(tmp_path, dialogs, texts)
+    say(talk, "T-9", "12", "note sheet\x1b[31m 4\x07 \t of " + "x" * 300)
+    name = str(talk.job.making.value("source"))
+    assert name.startswith("sheet[31m 4 of xxx") and len(name) == 80 and name.isprintable()
+
+
 def test_one_at_a_time(dialogs: Dialogs, texts: CardWords, tmp_path: Path) -> None:
     """Two people do not make one card in one folder."""
     talk = begin(tmp_path, dialogs, texts)

@@ -15,6 +15,12 @@ MAX_DOCUMENT = 80
 """Characters of a document's name that are kept."""
 
 
+def document_name(words: str) -> str:
+    """A document's name as the card keeps it: one line, nothing a screen would obey."""
+    shown = "".join(c for c in " ".join(words.split()) if c.isprintable())
+    return shown[:MAX_DOCUMENT].strip()
+
+
 class CardJob(CardDriven):
     """The acts of the card conversation."""
 
@@ -105,7 +111,7 @@ class CardJob(CardDriven):
         question = self.question
         if question is not None and question.kind == "unit":
             return self._unit(act.text)
-        name = " ".join(act.text.split())[:MAX_DOCUMENT].strip()
+        name = document_name(act.text)
         if not name:
             return self._hint("again")
         first = question is not None and question.kind == "document"

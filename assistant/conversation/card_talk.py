@@ -17,7 +17,7 @@ from assistant.procedure.said import Act, Said
 from assistant.readings import Reading, read
 
 from .card_draft import Draft, keep
-from .card_job import MAX_DOCUMENT, CardJob
+from .card_job import CardJob, document_name
 from .card_words import CardWords
 from .meaning import Question, code_of, note_of, understand
 from .missed import Missed, which
@@ -101,7 +101,7 @@ class CardTalk:
 
     def beforehand(self, key: str, words: str) -> None:
         """Who makes the card ("by"), or its document ("source"), said before it is asked."""
-        words = " ".join(words.split())[:MAX_DOCUMENT]
+        words = document_name(words)
         if words and self.job.making.value(key) != words:
             change = {"set": key, "value": words}
             self.job.making.change(change)
