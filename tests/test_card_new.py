@@ -595,7 +595,7 @@ SCALARS = st.one_of(
 
 
 @given(st.dictionaries(KEYS, st.one_of(SCALARS, st.dictionaries(KEYS, SCALARS, min_size=1))))
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=60, deadline=None)
 def test_toml_reads_back(tables: dict[str, Any]) -> None:
     """Held against the standard library's reader."""
     assert tomllib.loads(toml_text({"s": {"t": tables}})) == {"s": {"t": tables}}
