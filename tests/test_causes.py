@@ -471,3 +471,17 @@ def test_complaints_can_be_spoken(job: Session) -> None:
     grammar = expected(job.job, job.dialogs)
     for words in ("why does it slip", "what is the cause", "it drags"):
         assert grammar.accepts(words)
+
+
+def test_a_damaged_table_costs_the_answer_and_not_the_job(
+    job: Session, shop: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """One line where the answer would be; the step stays, the record goes on."""
+    path = shop / "en" / "causes.toml"
+    path.write_text(path.read_text("utf-8").replace("weight = 30", "weight = -1"), "utf-8")
+    monkeypatch.setenv("LUGCALL_DIALOGS", str(shop))
+    before = job.job.state
+    told = said_to(job, "why does it slip")
+    assert len(told) == 1 and "prior's weight" in told[0] and job.job.state == before
+    job.hear("tech", "done")
+    assert job.job.state != before

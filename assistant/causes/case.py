@@ -81,9 +81,13 @@ class Case:
         ]
         pulls = self._pulls(ranked[0][0])
         for reply, side in (("why_told", 1), ("why_against", -1)):
-            named = [f"{name} (x{times:.2g})" for name, times in pulls if (times > 1) == (side > 0)]
+            named = [
+                f"{name}, {times:.2g} times as likely"
+                for name, times in pulls
+                if (times > 1) == (side > 0)
+            ]
             if named:
-                lines.append(say(reply, found=", ".join(named)))
+                lines.append(say(reply, found="; ".join(named)))
         lines.append(say("why_marks", marks="; ".join(self.table.marks)))
         return lines
 
