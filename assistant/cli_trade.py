@@ -177,7 +177,7 @@ def picture(
             drawn = _bars(shots, card, heading, " ".join(spoken))
         elif what == "stroke":
             sure = shots[0].brake_known or card.transmission == "synchronized"
-            note = "" if sure else "; where the brake is, not known"
+            note = "" if sure else "; brake not known"
             drawn = stroke_svg(strokes, heading, " ".join(spoken), card.units, note)
         else:
             drawn = chain_svg(shots, card, heading, " ".join(spoken))

@@ -21,6 +21,7 @@ from assistant.pictures.snapshot import PictureError, figures_of, today_and_afte
 from assistant.pictures.stroke import stroke_of
 from assistant.pictures.stroke_svg import stroke_svg
 
+HEADING, NOTE = "UNIT-1042-B of the north yard: pedal stroke", "; brake not known"
 NS = "{http://www.w3.org/2000/svg}"
 RECORD = Path(__file__).parent.parent / "demo_sessions" / "records" / "first_job.jsonl"
 READ = {
@@ -51,9 +52,9 @@ def drawn(what: str, read: dict[str, Measured], card: Card) -> Xml.Element:
     """The picture, parsed."""
     shots = today_and_after(card, read)
     if what == "chain":
-        return Xml.fromstring(chain_svg(shots, card, "T", "s").encode())
+        return Xml.fromstring(chain_svg(shots, card, HEADING, "s").encode())
     strokes = [stroke_of(shot, card) for shot in shots]
-    return Xml.fromstring(stroke_svg(strokes, "T", "s", card.units).encode())
+    return Xml.fromstring(stroke_svg(strokes, HEADING, "s", card.units, NOTE).encode())
 
 
 def filled(svg: Xml.Element, fill: str) -> list[tuple[float, float]]:

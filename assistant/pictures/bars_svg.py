@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from assistant.card import Card
 from assistant.clutch.linkage.levers import LeverChain, Stage
 from assistant.clutch.linkage.protocol import LinkageError
-from assistant.pictures.sheet import LARGE, MIDDLE, SMALL, WIDTH, Sheet, text_width
+from assistant.pictures.sheet import LARGE, SMALL, WIDTH, Sheet, text_width
 from assistant.pictures.snapshot import PictureError, Snapshot, geometry_strokes
 from assistant.readings import speak
 
@@ -55,8 +55,7 @@ def bars_svg(shots: Sequence[Snapshot], card: Card, heading: str, spoken: str) -
         raise PictureError(f"more than {_MOST} rods do not fit; lugcall picture chain does")
     rows = [_panels(chain, shot, card) for shot in shots[:2]]
     sheet = Sheet(heading, spoken)
-    sheet.text(60, 62, heading, MIDDLE, bold=True)
-    sheet.text(WIDTH - 60, 62, "solid: at rest, dashed: brake touched", SMALL, "end")
+    sheet.head(heading, "solid: at rest, dashed: brake touched")
     room = (WIDTH - 120) / len(chain.stages)
     boxes = [p.box for row in rows for p in row]
     scale = min(

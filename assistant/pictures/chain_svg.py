@@ -9,8 +9,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from assistant.card import Card
-from assistant.pictures.sheet import LARGE, MIDDLE, SMALL, WIDTH, Sheet, text_width
-from assistant.pictures.snapshot import VERDICT, Snapshot, figures_of, limits_text, ratio_text
+from assistant.pictures.sheet import LARGE, SMALL, Sheet, text_width
+from assistant.pictures.snapshot import VERDICT, Snapshot, figures_of, limits_text
 from assistant.readings import speak
 
 _ROWS = (110, 500)
@@ -36,8 +36,7 @@ def chain_svg(shots: Sequence[Snapshot], card: Card, heading: str, spoken: str) 
         spoken: the picture in one sentence, for those who cannot see it.
     """
     sheet = Sheet(heading, spoken)
-    sheet.text(60, 62, heading, MIDDLE, bold=True)
-    sheet.text(WIDTH - 60, 62, f"linkage not to scale, {ratio_text(shots[0])}", SMALL, "end")
+    sheet.head(heading, f"linkage not to scale, {shots[0].ratio:.1f} to 1")
     span = max((s.get("gap") or 0.0) + max(0.0, s.get("clearance") or 0.0) for s in shots)
     tall = max((s.get("pedal-height") or 0.0) for s in shots)
     for shot, top in zip(shots, _ROWS, strict=False):

@@ -78,6 +78,14 @@ class Sheet:
         node = self._add("text", x=x, y=y, font_size=size, text_anchor=at, fill=INK, **weight)
         node.text = words
 
+    def head(self, heading: str, note: str) -> None:
+        """The top line: whose truck, cut short where it would run into the note on the right."""
+        room = WIDTH - 140 - text_width(note, SMALL)
+        fits = int(room / text_width("x", MIDDLE))
+        words = heading if len(heading) <= fits else f"{heading[: max(1, fits - 1)]}…"
+        self.text(60, 62, words, MIDDLE, bold=True)
+        self.text(WIDTH - 60, 62, note, SMALL, "end")
+
     def pointer(self, x: float, y: float, size: float = 26, up: bool = True) -> None:
         """A filled triangle whose tip is at (x, y)."""
         foot = y + size if up else y - size

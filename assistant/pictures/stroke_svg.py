@@ -26,8 +26,7 @@ def stroke_svg(
         note: what else must be said beside "to scale".
     """
     sheet = Sheet(heading, spoken)
-    sheet.text(_LEFT, 62, heading, MIDDLE, bold=True)
-    sheet.text(WIDTH - _LEFT, 62, f"to scale{note}", SMALL, "end")
+    sheet.head(heading, f"to scale{note}")
     scale = (_RIGHT - _LEFT) / max(s.length_in for s in strokes)
     for stroke, top in zip(strokes, _TOPS, strict=False):
         _strip(sheet, stroke, top, scale, units)
