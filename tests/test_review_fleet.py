@@ -8,9 +8,11 @@ import pytest
 
 from assistant.procedure.dialog import Dialogs
 from assistant.record import verify_file
+from assistant.review.arrow import names
 from assistant.review.one import look_at
 from tests.fleet.stamped import Stamp, stamps, write
 
+MICROPHONE = names("hearing").index("microphone")
 NOW_US = 1_900_000_000_000_000
 
 
@@ -61,7 +63,7 @@ def test_what_went_wrong_in_a_played_visit_is_found(made: list[Stamp], tmp_path:
         job = rows["jobs"][0]
         assert job["corrections"] == visit.wrong
         assert job["say_agains"] == visit.misheard
-        assert {h["microphone"] for h in rows["hearing"]} == {visit.mic or "typed"}
+        assert {h[MICROPHONE] for h in rows["hearing"]} == {visit.mic or "typed"}
         assert job["code"] == visit.code
         for hold in rows["holds"]:
             assert hold["long"] == (visit.long_hold_s >= 120)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from functools import cache
 from typing import Any
 
@@ -31,6 +31,26 @@ def schema(table: str) -> pa.Schema:
     fields = [pa.field(c.name, _TYPES[c.type]) for c in COLUMNS[table]]
     more = STATE if table == "files" else (("part", pa.int64()),)
     return pa.schema([*fields, *(pa.field(*one) for one in more)])
+
+
+@cache
+def names(table: str) -> tuple[str, ...]:
+    """The columns between the job and the part."""
+    return tuple(c.name for c in COLUMNS[table] if c.name != "job")
+
+
+def filed(table: str, job: int, part: int, row: Any) -> tuple[Any, ...]:
+    """A row of a job, a dict or a list in columns' order, as `table_of_rows` takes it."""
+    values = map(row.get, names(table)) if isinstance(row, dict) else row
+    return (job, *values, part)
+
+
+def table_of_rows(table: str, rows: Sequence[tuple[Any, ...]]) -> pa.Table:
+    """Rows with all their columns in order, as a table."""
+    kinds = schema(table)
+    columns = zip(*rows, strict=True) if rows else [()] * len(kinds)
+    arrays = [pa.array(c, f.type) for c, f in zip(columns, kinds, strict=True)]
+    return pa.Table.from_arrays(arrays, schema=kinds)
 
 
 def table_of(table: str, rows: Iterable[dict[str, Any]]) -> pa.Table:

@@ -20,8 +20,8 @@ def chain_word(fault: Fault | None) -> str:
     return "torn" if fault.what == "torn" else "BROKEN CHAIN"
 
 
-def finished(fold: Fold, fault: Fault | None, count: int, head: str) -> dict[str, list[Row]]:
-    """Rows by table, `jobs` with one row. The fold itself is left as it was."""
+def finished(fold: Fold, fault: Fault | None, count: int, head: str) -> dict[str, list[Any]]:
+    """Rows by table, as `Fold` has them; `jobs` has one. The fold itself is left as it was."""
     job, kept = fold.job, fold.rows
     end: Row = {"n": max(0, count - 1), "at_utc": fold.last_us}
     doubts = list(kept["doubts"])

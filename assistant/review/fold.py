@@ -13,7 +13,8 @@ import orjson
 
 from assistant.record.events import FORMAT
 from assistant.review import fold_said, fold_taken
-from assistant.review.plain import micros, number, table, text, truck, whole
+from assistant.review.plain import number, table, text, truck, whole
+from assistant.review.quick import Line
 
 BREAK_US = 30 * 60 * 1_000_000
 """A longer silence is not time at work."""
@@ -22,24 +23,27 @@ BACK_US = 1_000_000
 AHEAD_US = 86_400 * 1_000_000
 MILES_PER = {"miles": 1.0, "kilometres": 1 / 1.609344}
 """The international mile is 1609.344 m exactly."""
+VISITS, STEP_S, TURNS, AGAIN = 2, 3, 4, 5
+"""Places in the row of a step."""
 Row = dict[str, Any]
 
 
-def _row_lists() -> dict[str, list[Row]]:
+def _row_lists() -> dict[str, list[Any]]:
     names = ("readings", "moves", "holds", "hearing", "cautions", "doubts", "lead_acts")
     return {name: [] for name in names}
 
 
 @dataclass
 class Fold:
-    """What a record has told so far. `rows`: dicts by table; `steps` by id; `job`: its own row.
+    """What a record has told so far. `steps` by id; `job`: its own row; `rows` by
+    table: dicts, or, of hearing and cautions, which are most of them, lists in columns' order.
 
     `now_us` is the reader's own clock, for records dated in the future.
     """
 
     now_us: int
-    rows: dict[str, list[Row]] = field(default_factory=_row_lists)
-    steps: dict[str, Row] = field(default_factory=dict)
+    rows: dict[str, list[Any]] = field(default_factory=_row_lists)
+    steps: dict[str, list[Any]] = field(default_factory=dict)
     job: Row = field(default_factory=dict)
     step: str = ""
     last_us: int = 0
@@ -47,31 +51,38 @@ class Fold:
     """Cautions (places in their list) that nobody has answered yet."""
     ahead: bool = False
 
-    def feed(self, n: int, at: str, kind: str, data: Row) -> None:
+    def feed(self, line: Line) -> None:
         """Take in one event.
 
         Raises:
             KeyError, TypeError, ValueError, AttributeError: it holds what lugcall does not write.
         """
-        now = micros(at)
-        base: Row = {"n": n, "at_utc": now}
+        n, at, now, kind, data, _ = line
         if n == 0:
             self._opened(at, now, data)
-        self._clock(base, now)
+        if now < self.last_us - BACK_US or now > self.now_us + AHEAD_US:
+            self._clock({"n": n, "at_utc": now}, now)
         if kind.startswith("lead-"):
-            self._lead(base, kind, data)
+            self._lead({"n": n, "at_utc": now}, kind, data)
             return
-        self._pass_time(now)
+        gone = now - self.last_us
+        self.last_us = now
+        if 0 < gone <= BREAK_US:
+            self.job["time_s"] += gone / 1e6
+            if self.step:
+                self.steps[self.step][STEP_S] += gone / 1e6
         self.job["ended_utc"] = now
-        if kind in ("opened", "turn", "unheard"):
-            fold_said.said(self, base, kind, data)
         if kind == "turn":
-            fold_taken.taken(self, base, data)
-            self._move_on(base, data)
+            fold_said.turn(self, n, now, data)
+        elif kind == "unheard":
+            fold_said.unheard(self, n, now, data)
+        elif kind == "opened":
+            fold_said.told(self, n, now, data, "")
         elif kind == "repaired":
-            self.doubt(base, "chain", "a torn last line was cut off and the record went on")
+            cut = "a torn last line was cut off and the record went on"
+            self.doubt({"n": n, "at_utc": now}, "chain", cut)
         elif kind == "closed":
-            self._closed(base, data)
+            self._closed({"n": n, "at_utc": now}, data)
 
     def doubt(self, base: Row, kind: str, words: str) -> None:
         """Add a row for the lead to look at."""
@@ -112,33 +123,12 @@ class Fold:
             self.ahead = True
             self.doubt(base, "clock", f"line {base['n'] + 1} is dated in the future")
 
-    def _pass_time(self, now: int) -> None:
-        gone = now - self.last_us
-        spent = gone / 1e6 if 0 < gone <= BREAK_US else 0.0
-        self.job["time_s"] += spent
-        if self.step:
-            self.at_step(self.step)["step_s"] += spent
-        self.last_us = now
-
-    def at_step(self, step: str) -> Row:
-        """The row of a step, made at its first visit."""
-        if step not in self.steps:
-            self.steps[step] = {
-                "step": step, "place": len(self.steps),
-                "visits": 0, "step_s": 0.0, "turns": 0, "say_agains": 0,
-            }  # fmt: skip
-        return self.steps[step]
-
-    def _move_on(self, base: Row, data: Row) -> None:
-        step, after = text(data.get("step")), text(data.get("after"))
-        if not self.step and step:
-            self.at_step(step)["visits"] += 1
-        if after != (self.step or step):
-            self.at_step(after)["visits"] += 1
-        self.step = after
-        meaning = text(table(data.get("act")).get("meaning"))
-        if meaning == "skip" and after != step:
-            self.doubt(base, "skipped", f"{step.replace('_', ' ')} skipped")
+    def at_step(self, step: str) -> list[Any]:
+        """The row of a step in columns' order, made at its first visit."""
+        row = self.steps.get(step)
+        if row is None:
+            row = self.steps[step] = [step, len(self.steps), 0, 0.0, 0, 0]
+        return row
 
     def _closed(self, base: Row, data: Row) -> None:
         fold_taken.closed(self, data)

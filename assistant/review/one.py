@@ -44,7 +44,7 @@ class Found:
 
     status: str
     line: str = ""
-    rows: dict[str, list[Row]] = field(default_factory=dict)
+    rows: dict[str, list[Any]] = field(default_factory=dict)
     good: int = 0
     count: int = 0
     head: str = ""
@@ -84,7 +84,7 @@ def _read(stream: BinaryIO, path: Path, now_us: int, before: Before | None) -> F
             if line.n == 0:
                 opening = line.hash
                 fold.job["opening"] = opening
-            fold.feed(line.n, line.at, line.kind, line.data)
+            fold.feed(line)
     except (KeyError, TypeError, ValueError, AttributeError, OverflowError):
         return Found("foreign", "holds what lugcall does not write; left out")
     if before is not None and walk.closed:

@@ -39,9 +39,20 @@ def rows(value: Any) -> list[dict[str, Any]]:
 
 
 def micros(at: str) -> int:
-    """Microseconds since 1970 in UTC of a time as records write it."""
-    since = datetime.fromisoformat(at) - _EPOCH
-    return (since.days * 86_400 + since.seconds) * 1_000_000 + since.microseconds
+    """Microseconds since 1970 in UTC of a time as records write it.
+
+    Raises:
+        ValueError: there is no such day or offset.
+    """
+    hours, minutes, seconds = int(at[11:13]), int(at[14:16]), int(at[17:19])
+    of_day = (hours * 3600 + minutes * 60 + seconds) * 1_000_000 + int(at[20:23]) * 1000
+    return _midnight(at[:10], at[23:]) + of_day
+
+
+@lru_cache(maxsize=4096)
+def _midnight(day: str, offset: str) -> int:
+    since = datetime.fromisoformat(f"{day}T00:00:00.000{offset}") - _EPOCH
+    return (since.days * 86_400 + since.seconds) * 1_000_000
 
 
 @lru_cache(maxsize=16_384)

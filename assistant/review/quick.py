@@ -11,16 +11,17 @@ from __future__ import annotations
 import hashlib
 import re
 from collections.abc import Iterator
-from datetime import datetime
 from typing import Any, BinaryIO, NamedTuple
 
 import orjson
 
 from assistant.record.chain import ChainReader, Fault, may_follow_closed
 from assistant.record.events import FORMAT, GENESIS, MAX_LINE
+from assistant.review.plain import micros
 
 _HEAD = re.compile(
-    rb'\{"at":"(\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d\.\d{3}[+-]\d\d:\d\d(?::\d\d)?)","data":(?=\{)'
+    rb'\{"at":"(\d{4}-\d\d-\d\dT(?:[01]\d|2[0-3]):[0-5]\d:[0-5]\d\.\d{3}'
+    rb'[+-]\d\d:\d\d(?::\d\d)?)","data":(?=\{)'
 )
 _TAIL = re.compile(
     rb',"hash":"([0-9a-f]{64})","kind":"([a-z][a-z0-9_-]*)","n":(0|[1-9]\d{0,8}),'
@@ -31,10 +32,11 @@ _SPLICE = len(_HASH) + 64 + 1
 
 
 class Line(NamedTuple):
-    """One good event: number, time as written, kind, data, hash."""
+    """One good event: number, time as written and in microseconds, kind, data, hash."""
 
     n: int
     at: str
+    us: int
     kind: str
     data: dict[str, Any]
     hash: str
@@ -86,25 +88,26 @@ class Walk:
         tail = _TAIL.fullmatch(line, at) if at > 0 else None
         if head is None or tail is None or len(line) > MAX_LINE:
             return None
+        digest, kind_bytes, number, prev = tail.groups()
         sha = hashlib.sha256(line[:at])
         sha.update(line[at + _SPLICE : -1])
-        digest, kind = tail[1].decode(), tail[2].decode()
+        hexed, kind = sha.hexdigest(), kind_bytes.decode()
         if (
-            sha.hexdigest() != digest
-            or tail[4].decode() != self.head
-            or int(tail[3]) != self.count
+            hexed.encode() != digest
+            or prev.decode() != self.head
+            or int(number) != self.count
             or (self.closed and not may_follow_closed(kind))
         ):
             return None
         try:
             when = head[1].decode()
-            datetime.fromisoformat(when)
+            us = micros(when)
             data = orjson.loads(line[head.end() : at])
         except ValueError:
             return None
         if self.count == 0 and (kind != "opened" or data.get("format") != FORMAT):
             return None
-        return Line(self.count, when, kind, data, digest)
+        return Line(self.count, when, us, kind, data, hexed)
 
     def _strictly(self) -> Iterator[Line]:
         self._stream.seek(self.good)
@@ -113,7 +116,7 @@ class Walk:
         reader.head, reader.closed = self.head, self.closed
         before = self.good
         for event in reader:
-            line = Line(event.n, event.at, event.kind, event.data, event.hash)
+            line = Line(event.n, event.at, micros(event.at), event.kind, event.data, event.hash)
             self._took(line, reader.good - before)
             before = reader.good
             yield line
