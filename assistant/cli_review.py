@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from assistant import cli_lead
 from assistant.terminal import fail, one_line_errors
 
 if TYPE_CHECKING:
@@ -22,6 +23,7 @@ MOST = 10
 def add_to(main: click.Group) -> None:
     """Register the commands."""
     main.add_command(review)
+    cli_lead.add_to(main)
 
 
 @click.command(short_help="Many records at once: what needs eyes, what is due.")

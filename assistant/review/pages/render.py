@@ -81,3 +81,10 @@ def write_page(path: Path, text: str) -> None:
     except BaseException:
         Path(name).unlink(missing_ok=True)
         raise
+
+
+def script(name: str) -> Any:
+    """A script of ours, for inside a page."""
+    from markupsafe import Markup
+
+    return Markup((_HERE / name).read_text(encoding="utf-8"))
