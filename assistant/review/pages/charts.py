@@ -99,8 +99,9 @@ def misheard(rows: Sequence[Row], by: str, token: str) -> str:
         for label, row in zip(axes.get_yticklabels(), rows, strict=True):
             label.set_url(f"#{hash_of(f'{token}:{row[by]}')}")
         for i, row in enumerate(rows):
-            text = f" {row['again']} ({row['again'] / row['said']:.1%} of {row['said']:,})"
-            axes.text(row["again"], i, text, va="center", fontsize=8)
+            text = f"{row['again']:,} ({row['again'] / row['said']:.1%} of {row['said']:,})"
+            axes.annotate(text, (row["again"], i), (4, 0), textcoords="offset points",
+                          va="center", fontsize=8)  # fmt: skip
         axes.set_xlim(0, 1.55 * max(again))
         axes.set_xticks([])
         axes.spines["bottom"].set_visible(False)
