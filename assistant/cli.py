@@ -6,16 +6,16 @@ import io
 import json
 import os
 import sys
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
-from assistant import __version__, cli_voice
+from assistant import __version__, cli_card, cli_review, cli_trade, cli_voice
 from assistant.readings import QUANTITIES, Reading, quantity_named, read
 from assistant.shipped import shipped
-from assistant.terminal import fail, one_line_errors, show
+from assistant.terminal import decoded, fail, one_line_errors, show, truck_card, typed
 
 if TYPE_CHECKING:
     from assistant.card import Card
@@ -79,19 +79,18 @@ def demo(records: Path | None) -> None:
 
 @main.command()
 @click.option("--card", "card_file", type=click.Path(path_type=Path), help="The truck's card.")
+@click.option("--unit", help="The truck's unit number, where --card is a folder of cards.")
 @click.option("--records", type=click.Path(path_type=Path), help="Folder for the record.")
 @one_line_errors
-def chat(card_file: Path | None, records: Path | None) -> None:
+def chat(card_file: Path | None, unit: str | None, records: Path | None) -> None:
     """Do one truck by text, step by step.
 
     Begin a line with "helper:" (or h:) for the helper's words; other lines are the technician's,
     "tech:" may be left out. A pipe is played as a script.
     """
-    from assistant.card import default_card, load_card
-
-    session, said = _begin(load_card(card_file) if card_file else default_card(), records)
+    session, said = _begin(truck_card(card_file, unit), records)
     show(said)
-    _play(session, _lines(), echo=not sys.stdin.isatty())
+    _play(session, typed(), echo=not sys.stdin.isatty())
 
 
 @main.command(short_help="Carry on the newest unfinished record.")
@@ -119,7 +118,7 @@ def resume(record: Path | None, records: Path | None) -> None:
     session, said = Session.resume(path, load_dialogs())
     click.echo(f"Record: {session.journal.path}\n")
     show(said)
-    _play(session, _lines(), echo=not sys.stdin.isatty())
+    _play(session, typed(), echo=not sys.stdin.isatty())
 
 
 def _begin(card: Card, records: Path | None) -> tuple[Session, list[Said]]:
@@ -132,26 +131,9 @@ def _begin(card: Card, records: Path | None) -> tuple[Session, list[Said]]:
     return session, said
 
 
-def _lines() -> Iterator[str]:
-    """Lines typed at the prompt, or a script from a pipe."""
-    if not sys.stdin.isatty():
-        while line := _decoded(sys.stdin.buffer.readline()):
-            yield line
-        return
-    while True:
-        try:
-            yield input("\n> ")
-        except EOFError:
-            click.echo()
-            return
-
-
-def _decoded(line: bytes) -> str:
-    return line.decode("utf-8", errors="replace")
-
-
 def _play(session: Session, lines: Iterable[str], echo: bool) -> None:
     from assistant.conversation import split_speaker
+    from assistant.procedure import picturing
 
     try:
         for line in lines:
@@ -160,7 +142,10 @@ def _play(session: Session, lines: Iterable[str], echo: bool) -> None:
             who, words = split_speaker(line)
             if echo:
                 click.echo(f"{who}: {words}")
-            show(session.hear(who, words))
+            said = session.hear(who, words)
+            show(said)
+            if any(s.key == picturing.KEY for s in said):
+                click.echo("\n".join(picturing.drawn(session.job)))
             if session.job.signed_off:
                 break
     finally:
@@ -196,7 +181,7 @@ def reading(words: tuple[str, ...], quantity: str, mm: bool, as_json: bool) -> N
         fail(str(error), 2)
     if words == ("-",):
         for raw in iter(sys.stdin.buffer.readline, b""):
-            name, tab, rest = _decoded(raw).rstrip("\r\n").partition("\t")
+            name, tab, rest = decoded(raw).rstrip("\r\n").partition("\t")
             name, rest = (name.strip(), rest) if tab else ("", name)
             got = _read(rest, name or quantity, units)
             sys.stdout.write(_answer(got, as_json) + "\n")
@@ -230,29 +215,48 @@ def _answer(got: Reading, as_json: bool) -> str:
 # --- arithmetic -----------------------------------------------------------------------------------
 
 
-@main.command(short_help="The arithmetic alone: ring and rod moves.")
+@main.command(short_help="The arithmetic alone: ring, rod and stops.")
 @click.option("--gap", required=True, help='Bearing to brake, as called out: "five eighths".')
 @click.option("--clearance", required=True, help="Fork clearance.")
 @click.option("--free-travel", help="Free travel at the pedal.")
 @click.option("--pedal-height", help="Pedal height at rest.")
 @click.option("--brake-contact", help="Pedal height where the brake is touched.")
 @click.option("--total-travel", help="Total pedal travel.")
+@click.option(
+    "--joint", "joints", multiple=True, help='Travel of a joint at brake contact: "NAME=1-1/2".'
+)
 @click.option("--card", "card_file", type=click.Path(path_type=Path), help="The truck's card.")
+@click.option("--unit", help="The truck's unit number, where --card is a folder of cards.")
 @click.option("--json", "as_json", is_flag=True, help="Print JSON.")
 @one_line_errors
-def plan(card_file: Path | None, as_json: bool, **called: str | None) -> None:
-    """The arithmetic alone: ring and rod moves from as-found readings."""
-    from assistant.card import default_card, load_card
+def plan(
+    card_file: Path | None,
+    unit: str | None,
+    joints: tuple[str, ...],
+    as_json: bool,
+    **called: str | None,
+) -> None:
+    """The arithmetic alone: ring, rod and stops from as-found readings, and what each way costs.
+
+    With the linkage's geometry on the card it also says where motion is lost.
+    """
     from assistant.planning import PlanError, plan_report, plan_text
 
-    card = load_card(card_file) if card_file else default_card()
+    card = truck_card(card_file, unit)
     words = {name.replace("_", "-"): value for name, value in called.items() if value is not None}
     try:
-        report = plan_report(words, card)
+        report = plan_report(words, card, dict(_joint(joint) for joint in joints))
     except PlanError as error:
         fail(str(error), 2)
         return
     click.echo(json.dumps(report, ensure_ascii=False, indent=2) if as_json else plan_text(report))
+
+
+def _joint(words: str) -> tuple[str, str]:
+    name, equals, travel = words.partition("=")
+    if not equals or not name.strip() or not travel.strip():
+        fail(f'--joint {words!r}: write it like "pedal rod=1-1/2"', 2)
+    return name.strip(), travel.strip()
 
 
 # --- records and cards ----------------------------------------------------------------------------
@@ -308,21 +312,7 @@ def transcript(record: Path) -> None:
         fail(f"{record.name}: {problem}")
 
 
-@main.command(short_help="Check a truck card; show each limit and whose it is.")
-@click.argument("file", type=click.Path(path_type=Path))
-@click.option("--json", "as_json", is_flag=True, help="Print JSON.")
-@one_line_errors
-def card(file: Path, as_json: bool) -> None:
-    """Check a truck card and show every figure with whose it is."""
-    from assistant.card import load_card
-    from assistant.card.show import card_lines, card_report
-
-    loaded = load_card(file)
-    if as_json:
-        click.echo(json.dumps(card_report(loaded), ensure_ascii=False, indent=2))
-        return
-    for line in card_lines(loaded):
-        click.echo(line)
-
-
+cli_card.add_to(main)
+cli_review.add_to(main)
+cli_trade.add_to(main)
 cli_voice.add_to(main)

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from assistant.readings import QUANTITIES, quantity_named
-from assistant.terminal import fail, one_line_errors, show
+from assistant.terminal import fail, one_line_errors, show, truck_card
 
 if TYPE_CHECKING:
     from assistant.conversation import Session
@@ -35,6 +35,7 @@ def add_to(main: click.Group) -> None:
 
 @click.command(short_help="Do one truck by voice.")
 @click.option("--card", "card_file", type=_PATH, help="The truck's card.")
+@click.option("--unit", help="The truck's unit number, where --card is a folder of cards.")
 @click.option("--records", type=_PATH, help="Folder for the record.")
 @click.option("--resume", "again", is_flag=True, help="Carry on the newest unfinished record.")
 @click.option("--from", "recording", type=_PATH, help="Hear the technician from this sound file.")
@@ -49,6 +50,7 @@ def add_to(main: click.Group) -> None:
 @one_line_errors
 def listen(
     card_file: Path | None,
+    unit: str | None,
     records: Path | None,
     again: bool,
     recording: Path | None,
@@ -73,17 +75,17 @@ def listen(
     if helper_recording is not None and recording is None:
         fail("--helper goes with --from; give the technician's recording too", 2)
     try:
-        ears = _ears(engines)
+        ears = open_ears(engines)
         if recording is not None:
             from assistant.voice.audio import load
 
             tech = load(recording)
             helper = load(helper_recording) if helper_recording is not None else None
-            session, said = _session(card_file, records, again, keep_audio)
+            session, said = _session(card_file, unit, records, again, keep_audio)
             show(said)
             listen_files(session, ears, (recording.name, tech), _named(helper_recording, helper))
         else:
-            session, said = _session(card_file, records, again, keep_audio)
+            session, said = _session(card_file, unit, records, again, keep_audio)
             used = Devices(mic, helper_mic, speaker, helper_speaker)
             waits = listen_live(session, said, ears, used, click.echo)
             if timings:
@@ -103,9 +105,8 @@ def _named(path: Path | None, samples: Any) -> Any:
 
 
 def _session(
-    card_file: Path | None, records: Path | None, again: bool, keep_audio: bool
+    card_file: Path | None, unit: str | None, records: Path | None, again: bool, keep_audio: bool
 ) -> tuple[Session, list[Said]]:
-    from assistant.card import default_card, load_card
     from assistant.conversation import Session
     from assistant.procedure.dialog import load_dialogs
     from assistant.record import default_folder, newest_unfinished
@@ -118,13 +119,18 @@ def _session(
             raise AssertionError  # fail does not return
         session, said = Session.resume(path, load_dialogs(), keep_audio=keep_audio)
     else:
-        card = load_card(card_file) if card_file else default_card()
+        card = truck_card(card_file, unit)
         session, said = Session.begin(card, load_dialogs(), folder, keep_audio=keep_audio)
     click.echo(f"Record: {session.journal.path}\n")
     return session, said
 
 
-def _ears(engines: tuple[str, ...]) -> Any:
+def open_ears(engines: tuple[str, ...]) -> Any:
+    """Ears with these engines, or the two best there are; tells what is missing.
+
+    Raises:
+        EngineError: there is none.
+    """
     from assistant.voice.ears import Ears, open_engines
 
     opened, problems = open_engines(engines)
@@ -152,7 +158,7 @@ def hear(
 
     try:
         quantity_named(quantity)
-        ears = _ears(engines)
+        ears = open_ears(engines)
     except ValueError as error:
         fail(str(error), 2)
         return

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
 from functools import wraps
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
 if TYPE_CHECKING:
+    from assistant.card import Card
     from assistant.procedure.said import Said
 
 LABEL = {"tech": "TECH", "helper": "HELPER", "both": "BOTH"}
@@ -31,7 +33,9 @@ def one_line_errors(command: Callable[..., None]) -> Callable[..., None]:
             fail(str(error))
         except KeyboardInterrupt:
             left = "Nothing answered is lost; lugcall resume carries on."
-            jobs = ("chat", "resume", "demo", "listen")
+            jobs = ["chat", "resume", "demo", "listen"]
+            if kwargs.get("new"):
+                left, jobs = "Nothing answered is lost; the same command carries on.", ["card"]
             click.echo(f"\nLeft off. {left if command.__name__ in jobs else ''}".rstrip(), err=True)
             raise SystemExit(130) from None
         except BrokenPipeError:
@@ -48,6 +52,39 @@ def fail(message: str, code: int = 1) -> None:
     """One line on standard error, and out."""
     click.echo(f"lugcall: {message}", err=True)
     raise SystemExit(code)
+
+
+def typed() -> Iterator[str]:
+    """Lines typed at the prompt, or a script from a pipe."""
+    if not sys.stdin.isatty():
+        while line := decoded(sys.stdin.buffer.readline()):
+            yield line
+        return
+    while True:
+        try:
+            yield input("\n> ")
+        except EOFError:
+            click.echo()
+            return
+
+
+def decoded(line: bytes) -> str:
+    """A line of a script as text, whatever bytes are in it."""
+    return line.decode("utf-8", errors="replace")
+
+
+def truck_card(path: Path | None, unit: str | None) -> Card:
+    """What `--card` and `--unit` name: a card, a truck's card in a folder; without both, none.
+
+    Raises:
+        CardError: one line on which card there is not.
+    """
+    from assistant.card import CardError, default_card
+    from assistant.card.fleet import chosen
+
+    if path is None and unit:
+        raise CardError("--unit needs the folder of cards as well: --card FOLDER")
+    return chosen(path, unit or "") if path is not None else default_card()
 
 
 def show(said: Iterable[Said]) -> None:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 import random
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
@@ -22,17 +23,15 @@ from hypothesis.stateful import (
     run_state_machine_as_test,
 )
 
-from assistant.card import card_from_text
+from assistant.card import Card, card_from_text
 from assistant.procedure import vocabulary
-from assistant.procedure.dialog import load_dialogs
+from assistant.procedure.dialog import Dialogs, load_dialogs
 from assistant.procedure.job import Job
 from assistant.procedure.machine import transitions
 from assistant.procedure.said import Act, Said
 
 DIALOGS = load_dialogs(Path(__file__).parent.parent / "dialogs")
-IDS = [s.id for s in DIALOGS.steps]
 DETOURS = ("key_back", "reopen_cover")  # these open up again for a ring that is not right
-PAST_RING = {f"prompt:{i}" for i in IDS[IDS.index("fork_clearance") :] if i not in DETOURS}
 LIMITS = {  # inches, as on the card below
     "gap": (0.5, 0.5625),
     "clearance": (3 / 32, 5 / 32),
@@ -41,11 +40,6 @@ LIMITS = {  # inches, as on the card below
     "total-travel": (7.0, 9.0),
     "brake-contact": (0.5, 1.0),
 }
-CARD = card_from_text(
-    '[ring]\nlug = "0.027 in"\n[figures]\nsource = "x"\n'
-    + "\n".join(f'{k} = {{ low = "{a} in", high = "{b} in" }}' for k, (a, b) in LIMITS.items()),
-    "model.toml",
-)
 IN_THE_HOLE = {
     f"prompt:{i}"
     for i in (
@@ -53,6 +47,75 @@ IN_THE_HOLE = {
         *("ring_lock", "ring_gap", "fork_clearance", "final_gap", "final_clearance"),
     )
 }
+
+
+@dataclass(frozen=True)
+class Kind:
+    """One kind of truck: what its card says beside the limits, and what must hold for it."""
+
+    name: str
+    truck: str = ""
+    brake: bool = True
+    ring: bool = True
+    lock: str = "plate"
+    limits: dict[str, tuple[float, float]] = field(default_factory=dict, compare=False)
+
+    def __post_init__(self) -> None:
+        kept = {k: v for k, v in LIMITS.items() if self.brake or k != "brake-contact"}
+        self.limits.update(kept)
+
+    def __str__(self) -> str:
+        return self.name
+
+    @property
+    def card(self) -> Card:
+        lines = [
+            f'{k} = {{ low = "{a} in", high = "{b} in" }}' for k, (a, b) in self.limits.items()
+        ]
+        figures = '[figures]\nsource = "x"\n' + "\n".join(lines)
+        ring = "" if "[ring]" in self.truck else '[ring]\nlug = "0.027 in"\n'
+        return card_from_text(f"{self.truck}\n{ring}{figures}", "model.toml")
+
+    @property
+    def dialogs(self) -> Dialogs:
+        return DIALOGS.for_truck(self.card.traits)
+
+    @property
+    def ids(self) -> list[str]:
+        return [s.id for s in self.dialogs.steps]
+
+    @property
+    def past_ring(self) -> set[str]:
+        after = self.ids[self.ids.index("fork_clearance") :]
+        return {f"prompt:{i}" for i in after if i not in DETOURS}
+
+    @property
+    def in_the_hole(self) -> set[str]:
+        return IN_THE_HOLE if self.ring else IN_THE_HOLE | {"prompt:ring_plan"}
+
+
+USUAL = Kind("usual")
+OTHERS = (
+    Kind("synchronized", '[truck]\ntransmission = "synchronized"', brake=False),
+    Kind("self-adjusting", '[truck]\nclutch = "self-adjusting"', ring=False),
+    Kind(
+        "cable, side cover, bracket",
+        '[truck]\nlinkage = "cable"\ncover = "side"\n[ring]\nlug = "0.027 in"\nlock = "bracket"',
+        lock="bracket",
+    ),
+    Kind(
+        "hydraulic, plug, fine ring",
+        '[truck]\nlinkage = "hydraulic"\ncover = "plug"\n[ring]\ntype = "fine"',
+    ),
+    Kind("metric", '[shop]\nunits = "mm"'),
+    Kind(
+        "synchronized, self-adjusting, hydraulic, metric",
+        '[truck]\ntransmission = "synchronized"\nclutch = "self-adjusting"\n'
+        'linkage = "hydraulic"\n[shop]\nunits = "mm"',
+        brake=False,
+        ring=False,
+    ),
+)
 Z95 = 1.6448536269514722
 ROLES = st.sampled_from(["tech", "helper"])
 
@@ -107,7 +170,9 @@ def reading_for(quantity: str, value: float, half: float = 0.0005) -> dict[str, 
 class Watch:
     """What must hold, from acts and replies alone."""
 
-    def __init__(self) -> None:
+    def __init__(self, kind: Kind) -> None:
+        self.kind = kind
+        self.past_ring, self.in_the_hole = kind.past_ring, kind.in_the_hole
         self.present = "prompt:chocks"
         self.halted = False
         self.held = False
@@ -119,6 +184,7 @@ class Watch:
         self.key_above = False
         self.count_open = False
         self.read_at_move: list[int] = []
+        self.read_at_maker: list[int] = []
 
     def heard(self, act: Act) -> None:
         """Before the replies: what this act undoes or confirms."""
@@ -142,6 +208,7 @@ class Watch:
     def told(self, said: Said, job: Job) -> None:
         """One thing that was said, in its order."""
         if said.cue == "HOLD":
+            assert self.kind.ring, "HOLD was told, and no ring is to be moved"
             assert self.clear, "HOLD was told without the technician's clear"
             self.pedal_up = False
         if said.cue == "RELEASE":
@@ -152,12 +219,12 @@ class Watch:
             self.turned_unsaid = True
         if said.key in ("prompt:ring_ready", "prompt:ring_clear"):
             self.clear = False
-        if said.key in IN_THE_HOLE:
+        if said.key in self.in_the_hole:
             self.clear = False
             assert self.cover_off, f"{said.key} looks into the hole, and the cover is on"
             assert not self.key_above, f"{said.key} sends a man under, and the helper has the key"
         again = said.key == self.present == "prompt:final_gap"  # a gap just read, to read once more
-        if said.key in PAST_RING and not again:
+        if said.key in self.past_ring and not again:
             assert self.gap_stands(job), f"{said.key} was told and the gap is not right"
             assert self.pedal_up, f"{said.key} was told and the pedal may be down"
             assert not self.lock_out, f"{said.key} was told with the lock plate out"
@@ -169,7 +236,7 @@ class Watch:
     def gap_stands(self, job: Job) -> bool:
         """The gap, read since the ring last moved, is in, or too close and accepted."""
         moved = [at for at, m in zip(self.read_at_move, job.facts.moves, strict=True) if m.moved]
-        since = job.facts.readings[max(moved, default=0) :]
+        since = job.facts.readings[max([*moved, *self.read_at_maker], default=0) :]
         gaps = [t for t in since if t.quantity == "gap"]
         if not gaps:
             return False
@@ -180,11 +247,14 @@ class Watch:
 class Procedure(RuleBasedStateMachine):
     """Both roles say anything at any time."""
 
+    kind = USUAL
+
     def __init__(self) -> None:
         super().__init__()
         self.acts: list[Act] = []
-        self.watch = Watch()
-        self.job = Job(CARD, DIALOGS)
+        self.card = self.kind.card
+        self.watch = Watch(self.kind)
+        self.job = Job(self.card, DIALOGS)
         self.truck = {"gap": 0.66, "clearance": 0.04}
         for said in self.job.prompt(entering=True):
             self.watch.told(said, self.job)
@@ -203,7 +273,7 @@ class Procedure(RuleBasedStateMachine):
         self.check_moves(act, before)
         self.check_readings(act, accepted)
         if before["pending"] is None:
-            self.places(act, at, was_halted, before["state"])
+            self.places(act, at, was_halted, before)
         watch.halted = job.state == "halted"
         for one in said:
             assert one.to in ("tech", "helper", "both") and one.text
@@ -259,9 +329,11 @@ class Procedure(RuleBasedStateMachine):
         for taken in readings:
             assert taken.quantity != "lugs", "a count stands among the readings"
 
-    def places(self, act: Act, at: str, was_halted: bool, state: str) -> None:
+    def places(self, act: Act, at: str, was_halted: bool, before: dict[str, Any]) -> None:
         """Lock plate and cover, from what the technician called done where he was asked."""
-        moved_on = not was_halted and self.job.state != state and act.who == "tech"
+        moved_on = not was_halted and self.job.state != before["state"] and act.who == "tech"
+        if not self.kind.ring and at == "prompt:ring_plan" and act.meaning == "done" and moved_on:
+            self.watch.read_at_maker.append(len(before["readings"]))
         if act.meaning in ("done", "check") and moved_on:
             self.watch.lock_out |= at == "prompt:ring_unlock"
             self.watch.lock_out &= at != "prompt:ring_lock"
@@ -274,7 +346,9 @@ class Procedure(RuleBasedStateMachine):
         assert self.job.state == "halted", "a stop did not stop"
         told = " ".join(s.text for s in said)
         assert any(s.cue == "STOP" for s in said)
-        assert ("Lock plate out." in told) == self.watch.lock_out, "the stop tells the lock wrong"
+        assert (f"Lock {self.kind.lock} out." in told) == self.watch.lock_out, (
+            "the stop tells the lock wrong"
+        )
         assert ("Cover off." in told) == self.watch.cover_off, "the stop tells the cover wrong"
         if not self.watch.pedal_up:
             assert "Pedal up." not in told, "the stop says the pedal is up; nobody said released"
@@ -286,7 +360,7 @@ class Procedure(RuleBasedStateMachine):
         assert at == "prompt:sign_off"
         assert not self.watch.lock_out, "signed off with the lock plate out"
         assert not self.watch.cover_off, "signed off with the cover off"
-        for quantity in LIMITS:
+        for quantity in self.kind.limits:
             final = [t for t in self.job.facts.readings if t.quantity == quantity][-1]
             assert final.stage == "final", f"{quantity} was not read last of all"
             assert verdict(quantity, final) == "in" or final.accepted, f"{quantity} is open"
@@ -303,7 +377,8 @@ class Procedure(RuleBasedStateMachine):
             return ("repeat", "tech", {})
         if job.pending is not None:
             return ("check", "tech", {})
-        if job.choice or (job.step and job.step.kind == "plan" and self.close()):
+        planning = job.step is not None and job.step.kind in ("plan", "maker")
+        if job.choice or (planning and self.close()):
             return ("accept", "tech", {"text": "lead says so"})
         step = job.step
         assert step is not None
@@ -322,6 +397,7 @@ class Procedure(RuleBasedStateMachine):
             "hold": "holding",
             "release": "released",
             "plan": "check",
+            "maker": "done",
             "rod": "done",
             "stop_bolt": "done",
             "sign": "sign_off",
@@ -336,11 +412,13 @@ class Procedure(RuleBasedStateMachine):
 
     def true_value(self, quantity: str) -> float:
         lugs = sum(m.moved for m in self.job.facts.moves)
+        pitch = self.card.lug_in or 0.027
         if quantity == "gap":
-            return max(0.0, self.truck["gap"] - 0.027 * lugs)
+            made = any(c.step == "ring_plan" for c in self.job.facts.linkage)
+            return 0.53 if made else max(0.0, self.truck["gap"] - pitch * lugs)
         if quantity == "clearance":
             rods = any(c.step in ("fork_rod", "free_rod") for c in self.job.facts.linkage)
-            return 0.125 if rods else max(0.0, self.truck["clearance"] + 0.027 * lugs)
+            return 0.125 if rods else max(0.0, self.truck["clearance"] + pitch * lugs)
         known = {"pedal-height": 8.5, "total-travel": 8.25, "free-travel": 1.5625}
         return known.get(quantity, 0.75 if quantity == "brake-contact" else 5.0)
 
@@ -374,7 +452,8 @@ class Procedure(RuleBasedStateMachine):
     @rule(depth=st.integers(23, 60))
     def another_truck(self, depth: int) -> None:
         self.replayed()
-        self.acts, self.watch, self.job = [], Watch(), Job(CARD, DIALOGS)
+        self.acts, self.watch = [], Watch(self.kind)
+        self.job = Job(self.card, DIALOGS)
         self.job.prompt(entering=True)
         self.go_on(depth)
 
@@ -455,7 +534,7 @@ class Procedure(RuleBasedStateMachine):
 
     def replayed(self) -> None:
         """The acts so far, in a fresh job, must give this very job; it then takes over."""
-        fresh = Job(CARD, DIALOGS)
+        fresh = Job(self.card, DIALOGS)
         fresh.prompt(entering=True)
         for act in self.acts:
             fresh.apply(Act.from_data(act.as_data()))
@@ -467,12 +546,18 @@ class Procedure(RuleBasedStateMachine):
         self.replayed()
 
 
-def test_anything_by_anybody() -> None:
-    """The invariants of the trade hold whatever is said."""
+def procedure(kind: Kind) -> type[Procedure]:
+    """The model for one kind of truck."""
+    return type("ProcedureOfKind", (Procedure,), {"kind": kind})
+
+
+@pytest.mark.parametrize("kind", [USUAL, *OTHERS], ids=str)
+def test_anything_by_anybody(kind: Kind) -> None:
+    """The invariants of the trade hold whatever is said, on every kind of truck."""
     run_state_machine_as_test(
-        Procedure,
+        procedure(kind),
         settings=settings(
-            max_examples=35,
+            max_examples=35 if kind is USUAL else 10,
             stateful_step_count=30,
             deadline=None,
             database=None,
@@ -481,10 +566,10 @@ def test_anything_by_anybody() -> None:
     )
 
 
-def walk(seed: int, acts: int = 160) -> Procedure:
+def walk(seed: int, kind: Kind = USUAL, acts: int = 160) -> Procedure:
     """One long session: mostly right answers, the more disturbed the nearer to the pedal."""
     chance = random.Random(seed)
-    machine = Procedure()
+    machine = procedure(kind)()
     machine.truck = {
         "gap": chance.choice([0.66, 0.53, 0.40, 0.5625, 0.75]),
         "clearance": chance.choice([0.04, 0.125, 0.20]),
@@ -526,57 +611,79 @@ def test_long_walks(seed: int) -> None:
         walk(seed * 1000 + part)
 
 
-def test_right_answers_sign_off() -> None:
+@pytest.mark.parametrize("kind", OTHERS, ids=str)
+@pytest.mark.parametrize("seed", range(2))
+def test_long_walks_of_other_kinds(kind: Kind, seed: int) -> None:
+    """The same on trucks of every other kind."""
+    for part in range(3):
+        walk(seed * 1000 + part, kind)
+
+
+@pytest.mark.parametrize("kind", [USUAL, *OTHERS], ids=str)
+def test_right_answers_sign_off(kind: Kind) -> None:
     """The truck of the model, answered rightly, gets signed off: the test can reach the end."""
     for gap in (0.66, 0.53, 0.40, 0.75):
-        machine = Procedure()
+        machine = procedure(kind)()
         machine.truck = {"gap": gap, "clearance": 0.04}
         machine.go_on(200)
         assert machine.job.state == "signed_off", (gap, machine.job.state)
+        moved = [m.moved for m in machine.job.facts.moves]
+        assert bool(moved) == (kind.ring and gap != 0.53), "who moves the ring, and when"
         machine.teardown()
 
 
 # --- the graph, exhaustively --------------------------------------------------------------------
 
 
-EDGES = transitions(DIALOGS)
-BY_KIND = {s.id: s for s in DIALOGS.steps}
+EDGES = [(kind, edge) for kind in (USUAL, *OTHERS) for edge in transitions(kind.dialogs)]
 
 
-@pytest.mark.parametrize("edge", EDGES, ids=lambda e: f"{e['source']}-{e['trigger']}-{e['dest']}")
-def test_every_way_in_is_guarded(edge: dict[str, Any]) -> None:
+@pytest.mark.parametrize("kind", [USUAL, *OTHERS], ids=str)
+def test_every_way_in_is_guarded(kind: Kind) -> None:
     """Turn and held steps need the hold, hold and release need clear, the rest the gap."""
-    step = BY_KIND.get(edge["dest"])
-    if step is None:
-        return
-    guards = edge["conditions"]
-    if step.id in ("ring_turn", "ring_tool", "ring_lock"):
-        assert "hold_confirmed" in guards
-    if step.id in ("ring_hold", "ring_release"):
-        assert "hands_clear" in guards
-    if step.id == "ring_gap":
-        assert "pedal_up" in guards
-    if f"prompt:{step.id}" in PAST_RING:
-        assert {"gap_right", "pedal_up", "lock_in"} <= set(guards)
-    if f"prompt:{step.id}" in IN_THE_HOLE:
-        assert {"key_below", "cover_open"} <= set(guards)
+    by_id = {s.id: s for s in kind.dialogs.steps}
+    past_ring, in_the_hole = kind.past_ring, kind.in_the_hole
+    for edge in [e for k, e in EDGES if k is kind]:
+        step, way = by_id.get(edge["dest"]), f"{edge['source']}-{edge['trigger']}-{edge['dest']}"
+        if step is None:
+            assert edge["dest"] in ("halted", "repair", "signed_off"), way
+            continue
+        guards = edge["conditions"]
+        if step.id in ("ring_turn", "ring_tool", "ring_lock"):
+            assert "hold_confirmed" in guards, way
+        if step.id in ("ring_hold", "ring_release"):
+            assert "hands_clear" in guards, way
+        if step.id == "ring_gap":
+            assert "pedal_up" in guards, way
+        if f"prompt:{step.id}" in past_ring:
+            assert {"gap_right", "pedal_up", "lock_in"} <= set(guards), way
+        if f"prompt:{step.id}" in in_the_hole:
+            assert {"key_below", "cover_open"} <= set(guards), way
 
 
-def test_sign_off_is_the_only_way_to_signed_off() -> None:
+def edges_of(kind: Kind) -> list[dict[str, Any]]:
+    """Every edge of one kind of truck."""
+    return [edge for k, edge in EDGES if k is kind]
+
+
+@pytest.mark.parametrize("kind", [USUAL, *OTHERS], ids=str)
+def test_sign_off_is_the_only_way_to_signed_off(kind: Kind) -> None:
     """And it asks that every final reading is settled."""
-    last = [e for e in EDGES if e["dest"] == "signed_off"]
+    last = [e for e in edges_of(kind) if e["dest"] == "signed_off"]
     assert [(e["source"], e["trigger"]) for e in last] == [("sign_off", "advance")]
     assert "all_settled" in last[0]["conditions"]
-    assert not [e for e in EDGES if e["source"] == "signed_off"]
+    assert not [e for e in edges_of(kind) if e["source"] == "signed_off"]
 
 
-def test_every_step_can_be_stopped_and_every_state_reaches_the_end() -> None:
+@pytest.mark.parametrize("kind", [USUAL, *OTHERS], ids=str)
+def test_every_step_can_be_stopped_and_every_state_reaches_the_end(kind: Kind) -> None:
     """No step without a stop, and no dead end in the graph itself."""
-    assert {e["source"] for e in EDGES if e["trigger"] == "halt"} == {*IDS, "repair"}
+    edges = edges_of(kind)
+    assert {e["source"] for e in edges if e["trigger"] == "halt"} == {*kind.ids, "repair"}
     reach = {"signed_off"}
     while True:
-        more = {e["source"] for e in EDGES if e["dest"] in reach} - reach
+        more = {e["source"] for e in edges if e["dest"] in reach} - reach
         if not more:
             break
         reach |= more
-    assert {*IDS, "repair", "halted", "signed_off"} <= reach
+    assert {*kind.ids, "repair", "halted", "signed_off"} <= reach

@@ -6,6 +6,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from assistant.clutch.figures import DEFAULT_FIGURES, Figure
+from assistant.clutch.linkage.protocol import Linkage
+from assistant.clutch.linkage.stroke import NO_LOAD, Load
 from assistant.clutch.thread import lead_in
 
 DEFAULT_THREAD = "1/2-20"
@@ -14,9 +16,24 @@ DEFAULT_THREAD = "1/2-20"
 TRANSMISSIONS = ("non-synchronized", "synchronized")
 LINKAGES = ("rod", "cable", "hydraulic")
 CLUTCHES = ("manual", "self-adjusting")
+COVERS = ("bottom", "side", "plug")
+"""What closes the inspection hole: a cover below, a cover at the side, a rubber plug."""
+LOCKS = ("plate", "bracket")
+"""What keeps the adjusting ring from turning."""
+RINGS = ("coarse", "fine")
 UNITS = ("inch", "mm")
 DISTANCES = ("miles", "kilometres")
 LONGER = ("more clearance", "less clearance")
+
+
+@dataclass(frozen=True, slots=True)
+class Left:
+    """What a job left on a truck: quantities in inches, and the record that says so."""
+
+    record: str
+    by: str
+    readings_in: Mapping[str, float]
+    lugs: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,13 +42,20 @@ class Card:
 
     Attributes:
         unit: the fleet's number of the truck, or "".
+        cover, lock: what closes the inspection hole, and what locks the ring.
+        ring: "coarse", "fine", or "" when the card does not say.
         lug_in: bearing travel a lug, or None when the card does not say.
         thread: designation of the rod's thread.
         longer: what a longer rod gives ("more clearance", "less clearance"), or "".
         per_fork: rod travel per fork travel (the outer lever against the fork's arm).
         ratio: pedal travel per fork travel, or None when not known.
+        height_turn_in: pedal travel by one turn of its upper stop's bolt, or None; total_turn_in
+            by one of its lower stop's.
+        geometry: the linkage as a model, when the card has its dimensions; load: at the fork.
         figures: limits by quantity; those the card leaves out are common practice.
         defaulted: the dotted keys that the card does not give, so that they can be shown as such.
+        sources: section ("ring", "rod", "pedal") -> whose its values are, where the card says.
+        left: what the job before left, where the card was made from its record.
         text: the card as it was read, kept in the record.
     """
 
@@ -47,30 +71,45 @@ class Card:
     per_fork: float = 1.0
     ratio: float | None = None
     lash_in: float = 0.0
+    height_turn_in: float | None = None
+    total_turn_in: float | None = None
+    geometry: Linkage | None = None
+    load: Load = NO_LOAD
     figures: Mapping[str, Figure | None] = field(default_factory=lambda: dict(DEFAULT_FIGURES))
     defaulted: tuple[str, ...] = ()
     text: str = ""
     name: str = ""
+    cover: str = "bottom"
+    lock: str = "plate"
+    ring: str = ""
+    sources: Mapping[str, str] = field(default_factory=dict)
+    left: Left | None = None
 
     @property
     def lead_in(self) -> float:
         """Rod travel a turn, inches."""
         return lead_in(self.thread)
 
+    @property
+    def traits(self) -> dict[str, str]:
+        """What the steps of the job are chosen by: see `procedure.variants.TRAITS`."""
+        return {
+            "transmission": self.transmission,
+            "linkage": self.linkage,
+            "clutch": self.clutch,
+            "cover": self.cover,
+            "lock": self.lock,
+            "ring": self.ring or "unsaid",
+            "units": self.units,
+        }
+
     def unsupported(self) -> str:
-        """One line why the step-by-step job cannot be run for this truck, or ""."""
-        what = []
-        if self.transmission != "non-synchronized":
-            what.append("a synchronized transmission")
-        if self.linkage != "rod":
-            what.append(f"a {self.linkage} linkage")
-        if self.clutch != "manual":
-            what.append("a self-adjusting clutch")
-        if not what:
+        """One line why the step-by-step job cannot be run with this card, or ""."""
+        if self.figures.get("gap") is not None:
             return ""
         return (
-            f"this truck has {' and '.join(what)}: lugcall has no procedure for it yet; "
-            "follow the maker's manual"
+            "no clutch brake, so no common figure for the gap: "
+            "put the one of the maker's manual on the card, figures.gap"
         )
 
 

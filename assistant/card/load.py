@@ -9,26 +9,42 @@ from difflib import get_close_matches
 from pathlib import Path
 from typing import Any
 
+from assistant.clutch.belief import COARSE_IN, FINE_IN
 from assistant.clutch.conformity import Limits
 from assistant.clutch.figures import DEFAULT_FIGURES, Figure
 from assistant.clutch.thread import lead_in
 from assistant.readings import QUANTITIES, read
 
-from .card import CLUTCHES, DISTANCES, LINKAGES, LONGER, TRANSMISSIONS, UNITS, Card
+from .card import (
+    CLUTCHES,
+    COVERS,
+    DISTANCES,
+    LINKAGES,
+    LOCKS,
+    LONGER,
+    RINGS,
+    TRANSMISSIONS,
+    UNITS,
+    Card,
+    Left,
+)
+from .linkage import adjuster_of, geometry_of
 
 MAX_BYTES = 100_000
 """A card is a page of text; anything larger is some other file."""
 
 _KEYS: dict[str, tuple[str, ...]] = {
-    "": ("unit", "truck", "shop", "ring", "rod", "pedal", "figures"),
-    "truck": ("transmission", "linkage", "clutch"),
+    "": ("unit", "truck", "shop", "ring", "rod", "pedal", "stops", "linkage", "figures", "left"),
+    "truck": ("transmission", "linkage", "clutch", "cover"),
     "shop": ("units", "distance"),
-    "ring": ("lug",),
-    "rod": ("thread", "longer", "per_fork"),
-    "pedal": ("ratio", "lash"),
-    "figures": ("source", *DEFAULT_FIGURES),
+    "ring": ("lug", "type", "lock", "source", "set_by"),
+    "rod": ("thread", "longer", "per_fork", "source", "set_by"),
+    "pedal": ("ratio", "lash", "source", "set_by"),
+    "stops": ("height", "total"),
+    "figures": ("source", "set_by", *DEFAULT_FIGURES),
+    "left": ("record", "by", "lugs", *DEFAULT_FIGURES),
 }
-_FIGURE_KEYS = ("low", "high", "target", "source")
+_FIGURE_KEYS = ("low", "high", "target", "source", "set_by")
 
 
 class CardError(Exception):
@@ -56,7 +72,7 @@ class _Card:
         for number, line in enumerate(self.text.splitlines(), 1):
             head = re.match(r"\s*\[\s*([^\]]+?)\s*\]", line)
             if head:
-                section = head[1].replace('"', "").replace(" ", "")
+                section = head[1].lstrip("[").replace('"', "").replace(" ", "")
                 if section == key or key.startswith(section + "."):
                     best = best or number
                 continue
@@ -148,14 +164,20 @@ def _build(card: _Card) -> Card:
     units = card.choice(shop, "shop.units", UNITS) or "inch"
     defaulted: list[str] = []
 
-    lug_in = None
+    transmission = card.choice(truck, "truck.transmission", TRANSMISSIONS) or TRANSMISSIONS[0]
+    ring_type = card.choice(ring, "ring.type", RINGS) or ""
+    lug_in = {"coarse": COARSE_IN, "fine": FINE_IN}.get(ring_type)
     if "lug" in ring:
         lug_in = card.length(ring["lug"], "ring.lug", "", units)
         if not 0.003 <= lug_in <= 0.1:
             raise card.fail(
                 "ring.lug", f"{ring['lug']!r} a lug cannot be; common rings move 0.014 or 0.027 in"
             )
-    else:
+        nearest = "fine" if lug_in < (COARSE_IN + FINE_IN) / 2 else "coarse"
+        if ring_type and ring_type != nearest:
+            raise card.fail("ring.lug", f"{ring['lug']!r} is no {ring_type} ring; mend lug or type")
+        ring_type = nearest
+    elif truck.get("clutch") != "self-adjusting":  # that one has no ring to move
         defaulted.append("ring.lug")
     thread = card.text_of(rod, "rod.thread")
     if thread is None:
@@ -175,11 +197,22 @@ def _build(card: _Card) -> Card:
     if ratio is None:
         defaulted.append("pedal.ratio")
     lash = card.length(pedal["lash"], "pedal.lash", "", units) if "lash" in pedal else 0.0
-    figures = _figures(card, units, defaulted)
+    stops = card.table("stops")
+    height = _stop(card, stops, "stops.height", units)
+    total = _stop(card, stops, "stops.total", units)
+    linkage = card.choice(truck, "truck.linkage", LINKAGES) or LINKAGES[0]
+    geometry, load = geometry_of(card, linkage, units)
+    by_geometry, way = adjuster_of(card, geometry)
+    if longer and way and longer != way:
+        raise card.fail("rod.longer", f"by this card's [linkage] a longer rod gives {way}")
+    longer, per_fork = longer or way or None, per_fork or by_geometry
+    told = {"rod.longer": longer, "rod.per_fork": per_fork, "pedal.ratio": ratio or geometry}
+    defaulted = [key for key in defaulted if told.get(key) is None]
+    figures = _figures(card, units, transmission, defaulted)
     return Card(
         unit=card.text_of(card.tables, "unit") or "",
-        transmission=card.choice(truck, "truck.transmission", TRANSMISSIONS) or TRANSMISSIONS[0],
-        linkage=card.choice(truck, "truck.linkage", LINKAGES) or LINKAGES[0],
+        transmission=transmission,
+        linkage=linkage,
         clutch=card.choice(truck, "truck.clutch", CLUTCHES) or CLUTCHES[0],
         units=units,
         distance=card.choice(shop, "shop.distance", DISTANCES) or "miles",
@@ -188,12 +221,59 @@ def _build(card: _Card) -> Card:
         per_fork=per_fork or 1.0,
         ratio=ratio,
         lash_in=lash,
+        height_turn_in=height,
+        total_turn_in=total,
+        geometry=geometry,
+        load=load,
         figures=figures,
         defaulted=tuple(defaulted),
         text=card.text,
         name=card.path.name,
+        cover=card.choice(truck, "truck.cover", COVERS) or COVERS[0],
+        lock=card.choice(ring, "ring.lock", LOCKS) or LOCKS[0],
+        ring=ring_type,
+        sources={
+            name: whose
+            for name, table in (("ring", ring), ("rod", rod), ("pedal", pedal))
+            if (whose := _whose(card, table, name))
+        },
+        left=_left(card, units),
         **({"thread": thread} if thread else {}),
     )
+
+
+def _whose(card: _Card, table: dict[str, Any], full: str, source: str = "", by: str = "") -> str:
+    """`manual page 4, set by 12`: the document, and who took it from there; or ""."""
+    source = card.text_of(table, f"{full}.source") or source
+    by = card.text_of(table, f"{full}.set_by") or by
+    return ", ".join(part for part in (source, f"set by {by}" if by else "") if part)
+
+
+def _left(card: _Card, units: str) -> Left | None:
+    table = card.table("left")
+    if not table:
+        return None
+    return Left(
+        card.text_of(table, "left.record") or "",
+        card.text_of(table, "left.by") or "",
+        {
+            name: card.length(table[name], f"left.{name}", name, units)
+            for name in DEFAULT_FIGURES
+            if name in table
+        },
+        int(card.number(table, "left.lugs", -1000, 1000) or 0),
+    )
+
+
+def _stop(card: _Card, stops: dict[str, Any], full: str, units: str) -> float | None:
+    """Pedal travel by one turn of a stop's bolt, inches."""
+    value = stops.get(full.split(".")[-1])
+    if value is None:
+        return None
+    turn_in = card.length(value, full, "", units)
+    if not 0.01 <= turn_in <= 1.0:
+        raise card.fail(full, f"{value!r} a turn cannot be; give the pedal's travel, like 1/8 in")
+    return turn_in
 
 
 def card_from_text(text: str, name: str) -> Card:
@@ -226,21 +306,38 @@ def _toml(text: str, name: str) -> dict[str, Any]:
         raise CardError(f"{name}: not valid TOML: {error}") from None
 
 
-def _figures(card: _Card, units: str, defaulted: list[str]) -> dict[str, Figure | None]:
+_BRAKED = ("gap", "brake-contact")
+"""Figures whose common practice speaks of the clutch brake."""
+
+
+def _figures(
+    card: _Card, units: str, transmission: str, defaulted: list[str]
+) -> dict[str, Figure | None]:
     table = card.table("figures")
     source = card.text_of(table, "figures.source") or "truck card"
+    by = card.text_of(table, "figures.set_by") or ""
     figures: dict[str, Figure | None] = {}
+    braked = transmission != "synchronized"
     for name, default in DEFAULT_FIGURES.items():
-        if name not in table:
+        if name == "brake-contact" and name in table and not braked:
+            raise card.fail(
+                f"figures.{name}",
+                "a synchronized transmission has no clutch brake; remove this, "
+                'or write transmission = "non-synchronized"',
+            )
+        if name not in table and name in _BRAKED and not braked:
+            figures[name] = None
+        elif name not in table:
             figures[name] = default
             defaulted.append(f"figures.{name}")
-            continue
-        figures[name] = _figure(card, name, table[name], source, units)
+        else:
+            figures[name] = _figure(card, name, table[name], (source, by), units)
     return figures
 
 
-def _figure(card: _Card, name: str, value: Any, source: str, units: str) -> Figure:
+def _figure(card: _Card, name: str, value: Any, whose: tuple[str, str], units: str) -> Figure:
     full = f"figures.{name}"
+    source = _whose(card, {}, full, *whose)
     if isinstance(value, str):
         got = read(value, name, units)
         if (
@@ -259,7 +356,7 @@ def _figure(card: _Card, name: str, value: Any, source: str, units: str) -> Figu
         raise card.fail(full, 'write it like "1/2 to 9/16", or { low = "1/2", high = "9/16" }')
     for key in value:
         card.known(f"{full}.{key}", key, _FIGURE_KEYS)
-    source = card.text_of(value, f"{full}.source") or source
+    source = _whose(card, value, full, *whose)
     got_in = {
         key: card.length(value[key], f"{full}.{key}", name, units)
         for key in ("low", "high", "target")

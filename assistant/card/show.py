@@ -39,6 +39,9 @@ def card_report(card: Card) -> dict[str, Any]:
         "unit": card.unit,
         "transmission": card.transmission,
         "linkage": card.linkage,
+        "cover": card.cover,
+        "lock": card.lock,
+        "ring": card.ring or None,
         "clutch": card.clutch,
         "units": card.units,
         "distance": card.distance,
@@ -48,9 +51,21 @@ def card_report(card: Card) -> dict[str, Any]:
         "rod_per_fork": card.per_fork,
         "pedal_ratio": card.ratio,
         "lash_in": card.lash_in,
+        "height_turn_in": card.height_turn_in,
+        "total_turn_in": card.total_turn_in,
+        "geometry_ratio_at_rest": None if card.geometry is None else card.geometry.ratio(0.0),
         "figures": {
             name: None if figure is None else figure_data(figure)
             for name, figure in card.figures.items()
+        },
+        "sources": dict(card.sources),
+        "left": None
+        if card.left is None
+        else {
+            "record": card.left.record,
+            "by": card.left.by,
+            "lugs": card.left.lugs,
+            "readings_in": dict(card.left.readings_in),
         },
         "defaulted": list(card.defaulted),
         "unsupported": card.unsupported(),
@@ -61,24 +76,34 @@ def card_lines(card: Card) -> Iterator[str]:
     """The card for a screen."""
     yield f"Card {card.name or 'none'}: unit {card.unit or 'not named'}"
     yield f"{card.transmission} transmission, {card.linkage} linkage, {card.clutch} clutch"
-    lug = card.lug_in
-    yield _row(
-        "lug",
-        f"{lug if lug else COARSE_IN:.3f} in",
-        "card" if lug else "common practice, no source; not on the card",
-    )
+    if card.clutch == "manual":
+        yield f"{card.ring or 'unsaid'} ring with a lock {card.lock}, inspection hole: {card.cover}"
+        lug_in = card.lug_in if card.lug_in else COARSE_IN
+        yield _row("lug", f"{lug_in:.3f} in", _whose(card, "ring.lug"))
+    else:
+        yield f"no ring to move, inspection hole: {card.cover}"
     yield _row("rod thread", card.thread, _whose(card, "rod.thread"))
     yield _row("longer rod", card.longer or "not said", _whose(card, "rod.longer"))
+    source = "geometry" if card.geometry is not None else "readings"
     yield _row(
         "pedal ratio",
-        f"{card.ratio:g}" if card.ratio else "from the readings",
-        "card" if card.ratio else "worked out from the readings",
+        f"{card.ratio:g}" if card.ratio else f"from the {source}",
+        _whose(card, "pedal.ratio") if card.ratio else f"worked out from the {source}",
     )
+    if card.geometry is not None:
+        joints = ", ".join(joint.name for joint in card.geometry.joints(0.0))
+        yield _row("linkage", f"{card.geometry.ratio(0.0):.1f} to 1 at rest", f"card: {joints}")
     for name, figure in card.figures.items():
+        if figure is None and name == "brake-contact" and card.transmission == "synchronized":
+            continue  # there is no clutch brake
         if figure is None:
             yield _row(name, "no limit", "not on the card; the maker's manual has it")
             continue
         yield _row(name, limit_text(figure.limits, card.units), figure.source)
+    if card.left is not None:
+        yield f"Left by the last job, record {card.left.record}, signed off by {card.left.by}:"
+        for name, value_in in card.left.readings_in.items():
+            yield f"  {name:<15} {speak.limit_figures(value_in, card.units)}"
     if card.unsupported():
         yield f"NOTICE: {card.unsupported()}."
 
@@ -88,4 +113,6 @@ def _row(name: str, value: str, source: str) -> str:
 
 
 def _whose(card: Card, key: str) -> str:
-    return "common practice, no source; not on the card" if key in card.defaulted else "card"
+    if key in card.defaulted:
+        return "common practice, no source; not on the card"
+    return card.sources.get(key.split(".")[0], "card")

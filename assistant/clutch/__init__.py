@@ -15,7 +15,13 @@ Read the modules in this order:
 - ``predict``: where the readings will be after both moves;
 - ``used_ratio``: which pedal ratio to work with;
 - ``plan``: the whole adjustment, ring first, rod after;
-- ``notes``: what to say beside a plan's numbers.
+- ``notes``: what to say beside a plan's numbers;
+- ``adjusters``: ring, rod and both stops: what a step moves, and what touching it costs;
+- ``effects``: where every quantity will be after a setting of all four;
+- ``settings_rank``, ``settings_rows``, ``settings_search``: the best setting, without trying all;
+- ``settings``: the solver, with candidates, and what no setting can put in;
+- ``condemned``: the part that points at;
+- ``linkage``: rods, cable and fluid as models, and where motion is lost.
 
 All lengths are plain floats in inches and are named ``_in``.
 """

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Literal, get_args
 
 from assistant.clutch.belief import PITCH_U_IN, RingBelief, RingState
@@ -81,6 +82,7 @@ def _density(x: float, centre: float, spread: float) -> float:
     return math.exp(-0.5 * z * z) / (spread * math.sqrt(2.0 * math.pi))
 
 
+@lru_cache(maxsize=256)  # a job asks again for every move it made, several times a turn
 def compare_move(
     belief: RingBelief,
     before: Measured,

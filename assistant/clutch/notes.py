@@ -60,5 +60,5 @@ def plan_notes(
         and brake_limits is not None
         and judge(brake_after, brake_limits).decision == "out"
     ):
-        notes.append("Brake contact will still be out: look at pedal height and stops.")
+        notes.append("Brake contact will still be out: look at levers, pins and slack.")
     return tuple(notes)

@@ -23,7 +23,7 @@ from assistant.clutch.predict import (
 from assistant.clutch.ratio import RatioFinding
 from assistant.clutch.ring import MAX_LUGS, RingPlan, plan_ring
 from assistant.clutch.rod import NO_MOVE, choose_rod, ideal_in, margin
-from assistant.clutch.thread import RodMove
+from assistant.clutch.thread import FLATS_PER_TURN, RodMove, rod_move
 from assistant.clutch.uncertainty import Measured
 from assistant.clutch.used_ratio import RatioSource, UsedRatio, finding_of, used_ratio
 
@@ -102,12 +102,14 @@ def plan_adjustment(
     pitch_u_in: float = PITCH_U_IN,
     rod_per_fork: float = 1.0,
     for_contact: bool = False,
+    move: tuple[int, int] | None = None,
 ) -> AdjustmentPlan:
     """Plan ring and rod from the as-found readings (inches) and the figures to meet.
 
     ``lead_in`` is the rod thread's, ``ratio`` the card's pedal ratio if it has one, and
     ``rod_per_fork`` rod travel per fork travel (1 when the rod moves as the fork tips do).
-    With ``for_contact`` the rod is moved only to bring brake contact in, and only its way.
+    With ``for_contact`` the rod is moved only to bring brake contact in, and only its way. With
+    ``move``, lugs and flats are given already, and only what they do is worked out.
 
     Raises:
         ValueError: there is no figure for the gap, or a number is impossible; the message says
@@ -120,7 +122,13 @@ def plan_adjustment(
     used = ratio if isinstance(ratio, UsedRatio) else used_ratio(readings, finding, ratio)
     r = used.ratio
     ring = plan_ring(
-        readings.gap, readings.clearance, gap_figure.limits, belief, max_lugs, pitch_u_in
+        readings.gap,
+        readings.clearance,
+        gap_figure.limits,
+        belief,
+        max_lugs,
+        pitch_u_in,
+        lugs=None if move is None else move[0],
     )
     assert ring.clearance_after is not None  # It was given a clearance.
     after_ring = ring.clearance_after
@@ -133,10 +141,14 @@ def plan_adjustment(
     if free_counts and (free_figure := figures.get("free-travel")) is not None:
         bands.append((free_figure, free_travel_after(readings, r, after_ring), r.value))
 
-    rod = NO_MOVE if for_contact else _best_rod(bands, lead_in, rod_per_fork, confidence)
+    stays = for_contact or move is not None
+    rod = NO_MOVE if stays else _best_rod(bands, lead_in, rod_per_fork, confidence)
     brake_figure = figures.get("brake-contact")
     brake_now = readings.brake_contact
-    if brake_figure is not None and brake_now is not None and used.known and bands:
+    if move is not None:
+        fork_lead = lead_in / rod_per_fork
+        rod = rod_move(move[1] * fork_lead / FLATS_PER_TURN, fork_lead)
+    elif brake_figure is not None and brake_now is not None and used.known and bands:
         expected = brake_contact_after(readings, r, used.known, rod.travel_in)
         assert expected is not None  # It was read.
         if for_contact or judge(expected, brake_figure.limits, confidence).decision == "out":

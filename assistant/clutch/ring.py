@@ -7,7 +7,9 @@ the clutch brake is touched (derivation: both spaces lie on one axis, the bearin
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import NamedTuple
 
 from assistant.clutch.belief import COARSE_IN, FINE_IN, PITCH_U_IN, RingBelief, RingState
@@ -84,6 +86,15 @@ def landing_chance(
     )
 
 
+@lru_cache(maxsize=64)
+def _chances(
+    gap: Measured, limits: Limits, belief: RingBelief, max_lugs: int, pitch_u_in: float
+) -> Mapping[int, float]:
+    """The landing chance of every count; one turn of a job asks for the same several times."""
+    counts = range(-max_lugs, max_lugs + 1)
+    return {n: landing_chance(gap, limits, belief, n, pitch_u_in) for n in counts}
+
+
 def plan_ring(
     gap: Measured,
     clearance: Measured | None,
@@ -91,11 +102,13 @@ def plan_ring(
     belief: RingBelief,
     max_lugs: int = MAX_LUGS,
     pitch_u_in: float = PITCH_U_IN,
+    lugs: int | None = None,
 ) -> RingPlan:
     """Choose the whole number of lugs with the best chance of landing inside the limits.
 
     Of equal chances the fewest lugs win, then the tightening ones. When no count has a chance
-    worth the name, the one expected to end nearest to the limits is given, with a reason.
+    worth the name, the one expected to end nearest to the limits is given, with a reason. With
+    ``lugs`` the count is given already, and only what it does is worked out.
 
     Raises:
         ValueError: ``max_lugs`` or ``pitch_u_in`` is negative.
@@ -103,13 +116,15 @@ def plan_ring(
     if max_lugs < 0 or pitch_u_in < 0.0:
         raise ValueError("The most lugs and the pitch's uncertainty cannot be below zero.")
     counts = sorted(range(-max_lugs, max_lugs + 1), key=lambda n: (abs(n), -n))
-    chances = {n: landing_chance(gap, limits, belief, n, pitch_u_in) for n in counts}
+    chances = _chances(gap, limits, belief, max_lugs, pitch_u_in)
     # Rounding makes ties real; max and min keep the first, which is the fewest lugs.
-    lugs = max(counts, key=lambda n: round(chances[n], 9))
-    best = belief.best
+    given, best = lugs is not None, belief.best
+    if lugs is None:
+        lugs = max(counts, key=lambda n: round(chances[n], 9))
     # A chance that only an unlikely pitch would keep is no reason to turn the ring far out.
     likely_miss = limits.miss_in(_gap_after(gap, lugs, best, 0.0).value_in)
-    if chances[lugs] < _HOPELESS or (likely_miss > 0.0 and chances[lugs] < _UNLIKELY):
+    hopeless = chances[lugs] < _HOPELESS or (likely_miss > 0.0 and chances[lugs] < _UNLIKELY)
+    if hopeless and not given:
         lugs = min(counts, key=lambda n: round(_expected_miss_in(gap, n, limits, belief), 9))
     after = _gap_after(gap, lugs, best, pitch_u_in)
     return RingPlan(

@@ -14,7 +14,9 @@ from assistant.clutch.ratio import (
     ratio_from_free_travel,
 )
 
-RatioSource = Literal["card", "free travel", "brake contact", "both", "common practice"]
+RatioSource = Literal[
+    "card", "linkage geometry", "free travel", "brake contact", "both", "common practice"
+]
 # Levers measured for the card are good to about this share of the ratio: from memory.
 CARD_RATIO_SHARE_U = 0.02
 

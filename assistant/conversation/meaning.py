@@ -17,6 +17,7 @@ from assistant.procedure.job import Job
 from assistant.procedure.said import Act
 from assistant.readings import Reading, read
 
+from .complained import complaint, names
 from .normal import negated, normal, squeezed, turned_round, without_lead
 
 LIKE = 86.0
@@ -113,6 +114,9 @@ def understand(
     if special is not None:
         return special
     meant = _step_answer(text, short, job) or _exact(text, short, who, job, dialogs)
+    complained = complaint(short, meant, who, job) if meant else None
+    if complained is not None:
+        return complained
     if meant and asks and meant in _NOT_AS_A_QUESTION:
         return Question("did_you_mean", {"phrase": short})  # "clear?" is no "clear"
     if meant and (not job.expects() or _fits(meant, job, dialogs)):
@@ -121,7 +125,9 @@ def understand(
     found = _reading(words, text, who, job, asked)
     if found is not None:
         return found
-    return Act(meant, who) if meant else _like(short, who, job, dialogs)
+    if meant:
+        return Act(meant, who)
+    return complaint(short, meant, who, job) or _like(short, who, job, dialogs)
 
 
 def _fits(meaning: str, job: Job, dialogs: Dialogs) -> bool:
@@ -187,6 +193,19 @@ def _with_rest(words: str, short: str, asks: bool, who: str, job: Job) -> Act | 
     if m is not None:
         return _correction(m["rest"], who, job)
     return None
+
+
+def note_of(words: str) -> str | None:
+    """The words of a note, or None when it is none."""
+    m = _NOTE.match(words)
+    return None if m is None else m["rest"].strip()
+
+
+def code_of(text: str) -> str:
+    """The code in normal words, with or without "sign off" before it; "" when there is none."""
+    m = _SIGN.match(text)
+    rest = text if m is None else m["rest"]
+    return _code(rest) if _is_code(rest) else ""
 
 
 def _is_code(text: str) -> bool:
@@ -358,4 +377,4 @@ def _like(text: str, who: str, job: Job, dialogs: Dialogs) -> Act | Question:
         return Question("did_you_mean_two", {"first": best, "second": others[0]})
     if score < LIKE or dialogs.words[key].exact:
         return Question("did_you_mean", {"phrase": best})
-    return Act(key, who)
+    return Act(key, who, text=" ".join(names(best)) if key == "complaint" else "")

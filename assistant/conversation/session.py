@@ -18,8 +18,9 @@ from assistant.procedure.said import Act, Said
 from assistant.readings import Reading
 from assistant.record import Journal
 
-from . import report
+from . import complained, report
 from .carried import Carried, clip_of
+from .due import Due
 from .meaning import Question, understand
 from .missed import Missed, which
 from .replay import SessionError, replayed
@@ -39,15 +40,18 @@ class Session:
     `record.RecordError` and nothing is said.
     """
 
-    def __init__(self, job: Job, dialogs: Dialogs, journal: Journal) -> None:
+    def __init__(self, job: Job, journal: Journal) -> None:
         self.job = job
-        self.dialogs = dialogs
+        self.dialogs = job.dialogs
+        """In the words for this kind of truck."""
         self.journal = journal
         self.asked: tuple[str, Reading] | None = None
         self.keeps_audio = False
         """Whether the sound of confirmed readings is kept; set by `begin` and `resume`."""
         self._missed = Missed()
         self._carried = Carried()
+        self._due = Due()
+        complained.warm()
         self.stages: dict[str, float] = {}
         """Seconds of the last turn by stage: meaning, procedure, record."""
 
@@ -65,7 +69,7 @@ class Session:
         With `keep_audio`, that the sound of confirmed readings is kept is said before all else.
 
         Raises:
-            SessionError: the truck is one there is no procedure for.
+            SessionError: the card lacks a figure without which there is no job.
             record.RecordError: the record cannot be begun.
         """
         problem = card.unsupported()
@@ -90,7 +94,7 @@ class Session:
             "said": [s.as_data() for s in opening],
         }
         journal = Journal.create(folder, card.unit or "truck", data, now)
-        session = cls(job, dialogs, journal)
+        session = cls(job, journal)
         session.keeps_audio = keep_audio
         return session, opening
 
@@ -112,7 +116,7 @@ class Session:
         """
         journal = Journal.open(path, now)
         try:
-            session = cls(replayed(journal, dialogs), dialogs, journal)
+            session = cls(replayed(journal, dialogs), journal)
         except BaseException:
             journal.close()
             raise
@@ -219,7 +223,7 @@ class Session:
     ) -> list[Said]:
         start = time.perf_counter()
         before = report.Before.of(self.job)
-        said = self.job.apply(act)
+        said = self._due.add(self.job.apply(act), act, before.step, self.job, self.journal)
         extra = before.changes(self.job)
         kept = self._carried.take(act, sound, extra, self.job)
         self.stages["procedure"] = time.perf_counter() - start

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from . import interlocks, prompts, words
+from . import complaining, interlocks, prompts, words
 from .base import Replies
 from .dialog import Step
 from .facts import LinkageMove
@@ -37,7 +37,17 @@ class Answering(Taking):
             return self._take_count(act, float(abs(plan.lugs) if plan else 0))
         if step.kind == "plan":
             return self._on_check(act)
+        if step.kind == "maker":
+            return self._maker_done(act)
         return self._hint(act)
+
+    def _maker_done(self, act: Act) -> Replies:
+        """The maker's procedure was carried out: what was read of the bearing is history."""
+        if act.who != "tech":
+            return self._only(act, "tech", "done")
+        at = len(self.facts.readings)
+        self.facts.linkage.append(LinkageMove("ring_plan", "maker's procedure", 0.0, at))
+        return self._advance()
 
     def _act_done(self, step: Step) -> Replies:
         for place, value in step.sets:
@@ -74,7 +84,10 @@ class Answering(Taking):
             return self._hint(act)
         self.facts.remarks.append(f"not sound at {step.id.replace('_', ' ')}, before repair")
         self._trigger("not_sound")
-        return [self._say("both", "need_repair", signal="WARNING")]
+        more = [self._say("both", "need_bleed")] if step.id == "chain_fluid" else []
+        if act.text:  # "it grinds into gear": what may be behind it
+            more += complaining.take(self, "tech", act.text)
+        return [self._say("both", "need_repair", signal="WARNING"), *more]
 
     def _on_repaired(self, act: Act) -> Replies:
         if self.state != REPAIR:

@@ -21,7 +21,7 @@ class JobBase(Guards):
     """State of one truck's job; see `job.Job`."""
 
     def __init__(self, card: Card, dialogs: Dialogs) -> None:
-        self.dialogs = dialogs
+        self.dialogs = dialogs = dialogs.for_truck(card.traits)
         self.facts = Facts(card)
         self.return_to = ""
         self.after_hold = "ring_turn"
@@ -70,7 +70,7 @@ class JobBase(Guards):
             return step.reading
         if step.kind == "turn":
             return "lugs"
-        return "gap" if step.kind == "plan" else ""
+        return "gap" if step.kind in ("plan", "maker") else ""
 
     def allowed(self) -> list[str]:
         """Meanings that this step takes, beyond those understood at any time."""
@@ -94,6 +94,7 @@ class JobBase(Guards):
             "turn": ["done"],
             "release": ["released"],
             "plan": ["check", "move", "accept", "measure"],
+            "maker": ["done", "accept", "measure"],
             "rod": ["done", "check", "accept"],
             "stop_bolt": ["done", "check", "accept"],
             "sign": ["sign_off", *(["check", "no"] if self.signing else [])],

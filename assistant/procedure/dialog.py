@@ -7,135 +7,46 @@ in their order and of their kind, and the guards hang on the kinds, in code.
 from __future__ import annotations
 
 import os
-import re
-import string
-import tomllib
-from dataclasses import dataclass, field
-from difflib import get_close_matches
 from hashlib import sha256
 from pathlib import Path
 from typing import Any
 
-from assistant.readings import QUANTITIES
 from assistant.shipped import shipped
 
-from . import interlocks, vocabulary
-
-KINDS = (
-    "act",
-    "sound",
-    "read",
-    "clear",
-    "hold",
-    "turn",
-    "release",
-    "plan",
-    "rod",
-    "stop_bolt",
-    "sign",
+from . import interlocks, variants, vocabulary
+from .dialog_read import (
+    cautions_of,
+    meaning_of,
+    others_of,
+    phase_of,
+    replies_of,
+    step_of,
+    toml_of,
 )
-SIGNALS = ("DANGER", "WARNING", "CAUTION", "NOTICE")
-"""Signal words, most severe first (ANSI Z535.6)."""
-WHO = ("tech", "helper", "any")
-STAGES = ("found", "ring", "set", "final", "due")
-MAX_WORDS = 16
-"""A prompt longer than this is not heard to its end over a compressor; aim for 12."""
-_RESERVED = frozenset(
-    {"halted", "repair", "signed_off", "prompt", "to_hold", "to_release", "past_ring", "fix"}
+from .dialog_types import (
+    PLACEHOLDERS,
+    SIGNALS,
+    Caution,
+    DialogError,
+    Dialogs,
+    Meaning,
+    Phase,
+    Pieces,
+    Step,
 )
 
-PLACEHOLDERS: dict[str, tuple[str, ...]] = {
-    "plan": ("lugs", "way", "gap_now", "gap_after", "plan_why"),
-    "turn": ("lugs", "way", "gap_now", "gap_after", "plan_why"),
-    "rod": ("rod", "rod_way", "rod_why"),
-    "stop_bolt": ("stop_move",),
-    "sign": ("sign_summary",),
-}
-
-
-class DialogError(Exception):
-    """One clear line: which file, which entry, what is wrong, what to do."""
-
-
-@dataclass(frozen=True, slots=True)
-class Phase:
-    """A numbered part of the job."""
-
-    id: str
-    name: str
-    heading: str
-
-
-@dataclass(frozen=True, slots=True)
-class Step:
-    """One prompt and what may answer it. See `dialogs/en/steps.toml` for the fields."""
-
-    id: str
-    phase: str
-    kind: str
-    who: str
-    say: str
-    why: str = ""
-    minutes: float = 1.0
-    cautions: tuple[str, ...] = ()
-    reading: str = ""
-    stage: str = ""
-    optional: bool = False
-    needs_hold: bool = False
-    sets: tuple[tuple[str, str], ...] = ()
-    answers: tuple[str, ...] = ()
-    helper: str = ""
-
-    @property
-    def held(self) -> bool:
-        """Whether the pedal must be held down in this step."""
-        return self.kind == "turn" or self.needs_hold
-
-
-@dataclass(frozen=True, slots=True)
-class Caution:
-    """A signal word and one sentence."""
-
-    id: str
-    signal: str
-    text: str
-    once: bool = False
-
-
-@dataclass(frozen=True, slots=True)
-class Meaning:
-    """Phrases that mean one thing, from whom they count, and when."""
-
-    id: str
-    who: str
-    phrases: tuple[str, ...]
-    anytime: bool = False
-    exact: bool = False
-    excepted: tuple[str, ...] = ()
-    anywhere: tuple[str, ...] = ()
-    in_hold: tuple[str, ...] = ()
-
-
-@dataclass(frozen=True, slots=True)
-class Dialogs:
-    """All of one language."""
-
-    language: str
-    phases: tuple[Phase, ...]
-    steps: tuple[Step, ...]
-    cautions: dict[str, Caution]
-    words: dict[str, Meaning]
-    replies: dict[str, str]
-    fingerprint: str
-    by_id: dict[str, Step] = field(default_factory=dict)
-
-    def phase_of(self, step: Step) -> Phase:
-        """The phase a step belongs to."""
-        return next(p for p in self.phases if p.id == step.phase)
-
-    def say(self, reply: str, **fields: object) -> str:
-        """A reply with its blanks filled in."""
-        return self.replies[reply].format_map(fields)
+__all__ = [
+    "PLACEHOLDERS",
+    "SIGNALS",
+    "Caution",
+    "DialogError",
+    "Dialogs",
+    "Meaning",
+    "Phase",
+    "Step",
+    "dialogs_folder",
+    "load_dialogs",
+]
 
 
 def dialogs_folder() -> Path:
@@ -147,7 +58,7 @@ def dialogs_folder() -> Path:
 
 
 def load_dialogs(folder: Path | None = None, language: str = "en") -> Dialogs:
-    """Load and check one language.
+    """Load and check one language; the job is that of the usual truck, see `Dialogs.for_truck`.
 
     Raises:
         DialogError: one line naming the file and the entry to mend.
@@ -156,218 +67,44 @@ def load_dialogs(folder: Path | None = None, language: str = "en") -> Dialogs:
     raw: dict[str, dict[str, Any]] = {}
     digest = sha256()
     for name in ("steps", "cautions", "words", "replies"):
-        raw[name] = _toml(base / f"{name}.toml", digest)
-    cautions = _cautions(raw["cautions"])
+        raw[name] = toml_of(base / f"{name}.toml", digest)
+    cautions = cautions_of(raw["cautions"])
     for key in ("phase", "step"):
         entries = raw["steps"].get(key, [])
         if not isinstance(entries, list) or not all(isinstance(e, dict) for e in entries):
             raise DialogError(f"dialogs: steps.toml: write each {key} under [[{key}]]")
-    phases = tuple(_phase(p) for p in raw["steps"].get("phase", []))
+    phases = tuple(phase_of(p) for p in raw["steps"].get("phase", []))
     steps = tuple(
-        _step(s, i, {p.id for p in phases}, cautions)
+        step_of(s, i, {p.id for p in phases}, cautions)
         for i, s in enumerate(raw["steps"].get("step", []), 1)
     )
-    words = {key: _meaning(key, value) for key, value in raw["words"].items()}
-    replies = _replies(raw["replies"])
+    words = {key: meaning_of(key, value) for key, value in raw["words"].items()}
+    others = others_of(raw["replies"].pop("truck", {}))
+    replies = replies_of(raw["replies"])
     _check_whole(steps, words)
     return Dialogs(
         str(raw["steps"].get("language", language)),
-        phases,
-        steps,
+        (),
+        (),
         cautions,
         words,
         replies,
         digest.hexdigest()[:16],
-        {s.id: s for s in steps},
-    )
-
-
-def _toml(path: Path, digest: Any) -> dict[str, Any]:
-    try:
-        data = path.read_bytes()
-        digest.update(data)
-        return tomllib.loads(data.decode("utf-8"))
-    except OSError as error:
-        raise DialogError(
-            f"dialogs: {path} cannot be read: {error.strerror}; check $LUGCALL_DIALOGS"
-        ) from None
-    except UnicodeDecodeError:
-        raise DialogError(f"dialogs: {path.name} is not UTF-8 text; save it as UTF-8") from None
-    except (ValueError, RecursionError) as error:
-        raise DialogError(f"dialogs: {path.name}: not valid TOML: {error}") from None
-
-
-def _take(
-    where: str, entry: dict[str, Any], needed: tuple[str, ...], allowed: tuple[str, ...]
-) -> None:
-    for key in needed:
-        if key not in entry:
-            raise DialogError(f"dialogs: {where}: {key} is missing; add it")
-    for key in entry:
-        if key not in needed and key not in allowed:
-            near = get_close_matches(key, needed + allowed, 1)
-            hint = f"did you mean {near[0]}?" if near else "remove it"
-            raise DialogError(f"dialogs: {where}: {key} is unknown; {hint}")
-
-
-def _one_of(where: str, key: str, value: Any, allowed: tuple[str, ...]) -> str:
-    if value not in allowed:
-        raise DialogError(f"dialogs: {where}: {key} {value!r} must be one of {', '.join(allowed)}")
-    return str(value)
-
-
-def _blanks(where: str, text: Any, allowed: tuple[str, ...]) -> str:
-    if not isinstance(text, str):
-        raise DialogError(f"dialogs: {where}: write the text in quotes")
-    try:
-        parsed = list(string.Formatter().parse(text))
-        names = {name for _, name, _, _ in parsed if name is not None}
-        if any(spec or conversion for _, _, spec, conversion in parsed):
-            raise ValueError("a blank is only {name}")
-    except ValueError as error:
-        raise DialogError(f"dialogs: {where}: {error}; write braces in pairs") from None
-    wrong = names - set(allowed)
-    if wrong:
-        can = "{" + "}, {".join(allowed) + "}" if allowed else "nothing in braces"
-        raise DialogError(f"dialogs: {where}: {{{sorted(wrong)[0]}}} is unknown here; use {can}")
-    return text
-
-
-def _texts(where: str, key: str, value: Any) -> None:
-    if not isinstance(value, list) or not all(isinstance(t, str) for t in value):
-        raise DialogError(f"dialogs: {where}: {key} must be a list of phrases in quotes")
-
-
-def _phase(entry: dict[str, Any]) -> Phase:
-    where = f"steps.toml, phase {entry.get('id', '?')}"
-    _take(where, entry, ("id", "name", "heading"), ())
-    return Phase(str(entry["id"]), str(entry["name"]), str(entry["heading"]))
-
-
-def _step(
-    entry: dict[str, Any], number: int, phases: set[str], cautions: dict[str, Caution]
-) -> Step:
-    where = f"steps.toml, step {entry.get('id', number)}"
-    _take(
-        where,
-        entry,
-        ("id", "phase", "kind", "who", "say"),
-        (
-            "why",
-            "minutes",
-            "cautions",
-            "reading",
-            "stage",
-            "optional",
-            "needs_hold",
-            "sets",
-            "answers",
-            "helper",
-        ),
-    )
-    kind = _one_of(where, "kind", entry["kind"], KINDS)
-    _one_of(where, "who", entry["who"], ("tech", "helper"))
-    _one_of(where, "phase", entry["phase"], tuple(phases))
-    say = _blanks(f"{where}, say", entry["say"], PLACEHOLDERS.get(kind, ()))
-    if len(say.split()) > MAX_WORDS:
-        raise DialogError(f"dialogs: {where}: say has over {MAX_WORDS} words; make it shorter")
-    why = _blanks(f"{where}, why", entry.get("why", ""), PLACEHOLDERS.get(kind, ()))
-    for key in ("cautions", "answers"):
-        _texts(where, key, entry.get(key, []))
-    if not isinstance(entry.get("sets", {}), dict):
-        raise DialogError(f'dialogs: {where}: sets must look like {{ cover = "off" }}')
-    for caution in entry.get("cautions", []):
-        if caution not in cautions:
-            raise DialogError(f"dialogs: {where}: no caution {caution!r} in cautions.toml")
-    if not re.fullmatch(r"[a-z][a-z0-9_]*", str(entry["id"])) or entry["id"] in _RESERVED:
-        raise DialogError(f"dialogs: {where}: id must be another word, in small letters and _")
-    if kind == "read":
-        readable = [n for n, q in QUANTITIES.items() if q.unit == "in" or n == "odometer"]
-        _one_of(where, "reading", entry.get("reading"), tuple(readable))
-        _one_of(where, "stage", entry.get("stage"), STAGES)
-    minutes = entry.get("minutes", 1)
-    if isinstance(minutes, bool) or not isinstance(minutes, int | float) or minutes < 0:
-        raise DialogError(f"dialogs: {where}: minutes must be a number from 0 up")
-    return Step(
-        str(entry["id"]),
-        str(entry["phase"]),
-        kind,
-        str(entry["who"]),
-        say,
-        why,
-        float(minutes),
-        tuple(entry.get("cautions", [])),
-        str(entry.get("reading", "")),
-        str(entry.get("stage", "")),
-        bool(entry.get("optional", False)),
-        bool(entry.get("needs_hold", False)),
-        tuple(sorted((str(k), str(v)) for k, v in entry.get("sets", {}).items())),
-        tuple(str(a).lower() for a in entry.get("answers", [])),
-        _blanks(f"{where}, helper", entry.get("helper", ""), ()),
-    )
-
-
-def _cautions(raw: dict[str, Any]) -> dict[str, Caution]:
-    out = {}
-    for key, entry in raw.items():
-        where = f"cautions.toml, {key}"
-        if not isinstance(entry, dict):
-            raise DialogError(f"dialogs: {where}: must be a section; write [{key}]")
-        _take(where, entry, ("signal", "text"), ("once",))
-        signal = _one_of(where, "signal", entry["signal"], SIGNALS)
-        text = _blanks(where, entry["text"], ())
-        out[key] = Caution(key, signal, text, bool(entry.get("once", False)))
-    return out
-
-
-def _meaning(key: str, entry: Any) -> Meaning:
-    where = f"words.toml, {key}"
-    if not isinstance(entry, dict):
-        raise DialogError(f"dialogs: {where}: must be a section; write [{key}]")
-    _take(where, entry, ("who", "phrases"), ("anytime", "exact", "except", "anywhere", "in_hold"))
-    _one_of(where, "who", entry["who"], WHO)
-    for key_of in ("except", "anywhere", "in_hold"):
-        _texts(where, key_of, entry.get(key_of, []))
-    phrases = entry["phrases"]
-    if (
-        not isinstance(phrases, list)
-        or not phrases
-        or not all(isinstance(p, str) and p.strip() for p in phrases)
-    ):
-        raise DialogError(f"dialogs: {where}: phrases must be a list of phrases in quotes")
-    return Meaning(
-        key,
-        entry["who"],
-        tuple(p.lower() for p in phrases),
-        bool(entry.get("anytime", False)),
-        bool(entry.get("exact", False)),
-        tuple(str(p).lower() for p in entry.get("except", [])),
-        tuple(str(p).lower() for p in entry.get("anywhere", [])),
-        tuple(str(p).lower() for p in entry.get("in_hold", [])),
-    )
-
-
-def _replies(raw: dict[str, Any]) -> dict[str, str]:
-    for key, allowed in vocabulary.REPLIES.items():
-        if key not in raw:
-            raise DialogError(f"dialogs: replies.toml: {key} is missing; add it")
-        _blanks(f"replies.toml, {key}", raw[key], allowed)
-    for key in raw:
-        if key not in vocabulary.REPLIES:
-            near = get_close_matches(key, list(vocabulary.REPLIES), 1)
-            hint = f"did you mean {near[0]}?" if near else "remove it"
-            raise DialogError(f"dialogs: replies.toml: {key} is unknown; {hint}")
-    return dict(raw)
+        Pieces(phases, steps, replies, others),
+    ).for_truck(variants.USUAL)
 
 
 def _check_whole(steps: tuple[Step, ...], words: dict[str, Meaning]) -> None:
-    ids = [s.id for s in steps]
-    for step_id in ids:
-        if ids.count(step_id) > 1:
-            raise DialogError(f"dialogs: steps.toml: step {step_id} stands twice; rename one")
-    problem = interlocks.order_problem(steps)
-    if problem:
-        raise DialogError(f"dialogs: steps.toml: {problem}")
+    for traits in variants.kinds(steps):
+        composed = tuple(s for s in steps if variants.fits(s.when, traits))
+        ids = [s.id for s in composed]
+        for step_id in ids:
+            if ids.count(step_id) > 1:
+                raise DialogError(f"dialogs: steps.toml: step {step_id} stands twice; rename one")
+        problem = interlocks.order_problem(composed, traits)
+        if problem:
+            kind = "" if traits == variants.USUAL else f" ({variants.named(traits)})"
+            raise DialogError(f"dialogs: steps.toml: {problem}{kind}")
     for key, who in vocabulary.MEANINGS.items():
         if key not in words:
             raise DialogError(f"dialogs: words.toml: [{key}] is missing; add it")
@@ -396,7 +133,7 @@ def _no_clash(steps: tuple[Step, ...], words: dict[str, Meaning]) -> None:
     """No phrase of a life-and-limb meaning may mean anything else as well."""
     for key in vocabulary.EXACT:
         for step in steps:
-            for phrase in step.answers:
+            for phrase in (*step.answers, *(a for o in step.instead for a in o.answers or ())):
                 if phrase in words[key].phrases:
                     raise DialogError(
                         f"dialogs: steps.toml, step {step.id}: {phrase!r} already means {key}"

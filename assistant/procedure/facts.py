@@ -6,7 +6,7 @@ time it is asked for. A ring move is never taken out again.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Hashable
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -19,6 +19,8 @@ from assistant.clutch.plan import AdjustmentPlan
 from assistant.clutch.ring import PITCH_U_IN, RingBelief, RingPlan, plan_ring
 from assistant.clutch.uncertainty import Measured
 from assistant.clutch.used_ratio import UsedRatio
+
+from .settled import Settled, suits_all
 
 _PEDAL = ("free-travel", "pedal-height", "brake-contact", "total-travel")
 
@@ -104,6 +106,11 @@ class Facts:
     left: set[str] = field(default_factory=set)
     """Quantities whose change was left undone: no further change is proposed for them."""
     code: str = ""
+    complaints: list[tuple[str, bool]] = field(default_factory=list)
+    """What is complained of, by the ids of dialogs/en/causes.toml; True: since it was set."""
+
+    settled: dict[Hashable, Settled | None] = field(default_factory=dict, repr=False, compare=False)
+    """Whole settings found so far, by what they were found from: see `settled`."""
 
     # --- readings ---
 
@@ -123,6 +130,8 @@ class Facts:
         since = 0
         if self.moves and quantity in ("gap", "clearance", "free-travel"):
             since = max((m.at for m in self.moves if m.moved), default=0)
+        if self.by_maker and quantity in ("gap", "clearance", "free-travel"):
+            since = max(since, self.by_maker[-1])
         if quantity in ("clearance", "free-travel", "brake-contact"):
             rods = [m.at for m in self.linkage if m.step.endswith("_rod")]
             since = max([since, *rods])
@@ -166,6 +175,11 @@ class Facts:
         return verdict.decision == "in" or (verdict.decision == "too close" and bool(gap.accepted))
 
     # --- the ring ---
+
+    @property
+    def by_maker(self) -> list[int]:
+        """How many readings came before each time the maker's own procedure was done."""
+        return [m.at for m in self.linkage if m.step == "ring_plan"]
 
     @property
     def lugs_total(self) -> int:
@@ -251,13 +265,13 @@ class Facts:
         if gap is None or figure is None:
             return None
         belief, _ = self.move_findings()
-        clearance = self.latest("clearance")
-        return plan_ring(
-            gap.measured,
-            clearance.measured if clearance else None,
-            figure.limits,
-            belief,
-        )
+        latest = self.latest("clearance")
+        clearance = latest.measured if latest else None
+        plan = plan_ring(gap.measured, clearance, figure.limits, belief)
+        lugs = suits_all(self, plan, gap.measured, belief)
+        if lugs == plan.lugs:
+            return plan
+        return plan_ring(gap.measured, clearance, figure.limits, belief, lugs=lugs)
 
     # --- the linkage ---
 
@@ -270,7 +284,7 @@ class Facts:
         free travel was not read since the last move, it is predicted with the pedal ratio that
         the as-found readings gave.
         """
-        gap, clearance = self.latest("gap"), self._clearance_now()
+        gap, clearance = self.latest("gap"), self.clearance_now()
         if gap is None or clearance is None:
             return None
         now: dict[str, Measured | None] = {"gap": gap.measured, "clearance": clearance}
@@ -281,7 +295,12 @@ class Facts:
         belief, _ = self.move_findings()
         return plan_for(self.card, now, belief, ratio, max_lugs=0, for_contact=for_contact)
 
-    def _clearance_now(self) -> Measured | None:
+    @property
+    def changed(self) -> bool:
+        """Whether ring, rod or a stop was moved since the as-found readings."""
+        return bool(self.moves or self.linkage)
+
+    def clearance_now(self) -> Measured | None:
         """Fork clearance as read, moved on by what ring and rod did since it was read."""
         at = next(
             (

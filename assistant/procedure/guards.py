@@ -8,7 +8,15 @@ from .dialog import Dialogs, Step
 from .facts import Facts
 from .machine import REROUTES, may_be_held
 
-_FINAL = ("gap", "clearance", "pedal-height", "total-travel", "free-travel", "brake-contact")
+_FINAL = {
+    "gap": "final_gap",
+    "clearance": "final_clearance",
+    "pedal-height": "final_height",
+    "total-travel": "final_total",
+    "free-travel": "final_free",
+    "brake-contact": "final_contact",
+}
+"""Quantity -> the step that reads it last."""
 
 
 class Guards:
@@ -96,7 +104,9 @@ class Guards:
 
     def unsettled_final(self) -> str:
         """The first final reading that neither is in nor was accepted, or ""."""
-        for quantity in _FINAL:
+        for quantity, step_id in _FINAL.items():
+            if step_id not in self.dialogs.by_id:
+                continue  # not on this kind of truck
             taken = self.facts.staged(quantity, "final")
             if taken is None or self.facts.latest(quantity) is not taken:
                 return quantity

@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from .dialog import Step
+    from .variants import Traits
 
 REQUIRED: tuple[tuple[str, str], ...] = (
     ("chocks", "act"),
@@ -74,7 +75,39 @@ REQUIRED: tuple[tuple[str, str], ...] = (
     ("function", "sound"),
     ("sign_off", "sign"),
 )
-"""Steps that must be there, in this order. A shop may add steps between them."""
+"""Steps that must be there, in this order, on the usual truck. A shop may add between them."""
+_BRAKE = ("found_contact", "set_contact", "contact_rod", "final_contact")
+_RING = (
+    *("ring_show", "ring_unlock", "ring_ready", "ring_hold", "ring_turn", "ring_tool"),
+    *("ring_lock", "ring_clear"),
+)
+_MORE = {
+    "cable": {"chain_loose": (("chain_cable", "sound"),)},
+    "hydraulic": {
+        "chain_loose": (("chain_fluid", "sound"),),
+        "lubricate": (("final_fluid", "act"),),
+    },
+}
+"""Linkage -> what must come after which step."""
+
+
+def required(traits: Traits) -> tuple[tuple[str, str], ...]:
+    """Steps, and their kinds, that must be there on a truck of this kind, in this order.
+
+    A clutch that adjusts itself keeps the release: a pedal pressed by mistake still comes up only
+    when it is told to.
+    """
+    brake = traits["transmission"] != "synchronized"
+    ring = traits["clutch"] != "self-adjusting"
+    more = _MORE.get(traits["linkage"], {})
+    out: list[tuple[str, str]] = []
+    for step_id, kind in REQUIRED:
+        if (step_id in _BRAKE and not brake) or (step_id in _RING and not ring):
+            continue
+        out.append((step_id, "maker" if step_id == "ring_plan" and not ring else kind))
+        out += more.get(step_id, ())
+    return tuple(out)
+
 
 _READS = {
     "height": "pedal-height",
@@ -98,16 +131,18 @@ _SETS = {
 """What the required steps must note about the truck; no other step may note it."""
 DETOURS = ("key_back", "reopen_cover")
 """Steps off the straight path: taken only when something has to be opened up again."""
+_OWN = ("hold", "turn", "release", "plan", "maker", "rod", "stop_bolt", "sign")
 _HOLDING = ("ring_turn", "ring_tool", "ring_lock")
 _HELPER = ("helper_ready", "chain_pedal", "ring_hold", "ring_release")
 
 
-def order_problem(steps: Sequence[Step]) -> str:
-    """One line on what breaks the trade's order, or ""."""
+def order_problem(steps: Sequence[Step], traits: Traits) -> str:
+    """One line on what breaks the trade's order on a truck of this kind, or ""."""
+    wanted_steps = required(traits)
     at = {s.id: i for i, s in enumerate(steps)}
     kinds = {s.id: s for s in steps}
     last, last_id = -1, ""
-    for step_id, kind in REQUIRED:
+    for step_id, kind in wanted_steps:
         if step_id not in at:
             return f"step {step_id} is missing; put it back"
         step = kinds[step_id]
@@ -132,21 +167,14 @@ def order_problem(steps: Sequence[Step]) -> str:
             return f"step {step.id} must set {note}"
         if step.who not in ("tech", "helper"):
             return f"step {step.id}: who must be tech or helper"
-        inside = at["ring_hold"] < at[step.id] < at["ring_clear"]
+        inside = "ring_hold" in at and at["ring_hold"] < at[step.id] < at["ring_clear"]
         if inside and step.id not in _HOLDING:
             return f"step {step.id} cannot stand while the pedal is held; move it"
         if step.id in _HOLDING and not step.held:
             return f"step {step.id} needs needs_hold = true"
         if step.needs_hold and not inside:
             return f"step {step.id} cannot need the hold outside the ring move"
-        if (
-            step.kind in ("hold", "turn", "release", "plan", "rod", "stop_bolt", "sign")
-            and (
-                step.id,
-                step.kind,
-            )
-            not in REQUIRED
-        ):
+        if step.kind in _OWN and (step.id, step.kind) not in wanted_steps:
             return f"step {step.id}: only lugcall's own steps may be of kind {step.kind}"
         if step.kind == "clear" and step.id not in ("ring_ready", "ring_clear"):
             return f"step {step.id}: only lugcall's own steps may be of kind clear"

@@ -80,6 +80,7 @@ def transitions(dialogs: Dialogs) -> list[dict[str, Any]]:
 
     # Stopped in the release, and the pedal came up meanwhile: nothing is left to release.
     edge("carry_on", HALTED, "ring_gap", "returns_to_release")
+    ids = [s.id for s in steps]
     for i, step in enumerate(steps):
         after = steps[i + 1].id if i + 1 < len(steps) else SIGNED
         _forward(edge, steps, step, after)
@@ -96,19 +97,20 @@ def transitions(dialogs: Dialogs) -> list[dict[str, Any]]:
     edge("halt", REPAIR, HALTED)
     edge("carry_on", HALTED, REPAIR, "returns_repair")
     # What a stop in mid-hold, or a correction, may no longer step straight back into.
-    edge("carry_on", HALTED, "ring_ready", "returns_to_hold")
-    edge("carry_on", HALTED, "ring_clear", "returns_to_release")
+    if "ring_hold" in ids:  # not on a clutch that adjusts itself
+        edge("carry_on", HALTED, "ring_ready", "returns_to_hold")
+        edge("carry_on", HALTED, "ring_clear", "returns_to_release")
     edge("carry_on", HALTED, "ring_plan", "returns_past_ring", "gap_wrong")
     edge("carry_on", HALTED, "ring_gap", "returns_past_ring", "gap_unread")
     edge("let_up", HALTED, "ring_release")
-    first = [s.id for s in steps].index("fork_clearance")
+    first = ids.index("fork_clearance")
     for step in steps[first:]:
         if step.id in interlocks.DETOURS:
             continue
         edge("reroute", step.id, "key_back", "key_above")
         edge("reroute", step.id, "reopen_cover", "cover_in_the_way")
         for target in REROUTES:
-            if target != step.id:
+            if target != step.id and target in ids:
                 edge("reroute", step.id, target, f"wants_{target}")
     return out
 
@@ -120,7 +122,10 @@ def _forward(edge: Any, steps: tuple[Step, ...], step: Step, after: str) -> None
         edge("advance", step.id, "ring_plan", "gap_wrong")
     elif step.id == "ring_plan":
         edge("advance", step.id, "fork_clearance", "gap_right")
-        edge("advance", step.id, after, "ring_wanted")
+        if step.kind == "maker":
+            edge("advance", step.id, "ring_gap")
+        else:
+            edge("advance", step.id, after, "ring_wanted")
     elif step.kind == "hold":
         for target in ("ring_turn", "ring_tool", "ring_lock"):
             edge("advance", step.id, target, f"holds_for_{target}")
@@ -130,8 +135,10 @@ def _forward(edge: Any, steps: tuple[Step, ...], step: Step, after: str) -> None
     elif step.id in interlocks.DETOURS:
         if step.id == "key_back":
             edge("advance", step.id, "reopen_cover", "cover_in_the_way")
+        ids = [s.id for s in steps]
         for target in REROUTES:
-            edge("advance", step.id, target, f"wants_{target}")
+            if target in ids:
+                edge("advance", step.id, target, f"wants_{target}")
     elif step.id in _AGAIN:
         # The reading stands as it is, accepted: on, without another change.
         edge("advance", step.id, _past_side(steps, step), "leaves")
@@ -159,7 +166,7 @@ def _before(steps: tuple[Step, ...], i: int) -> str:
     if steps[i].id == "ring_gap":
         return ""
     for step in reversed(steps[:i]):
-        if step.kind in ("rod", "stop_bolt", "plan", "clear", "hold", "turn", "release"):
+        if step.kind in ("rod", "stop_bolt", "plan", "maker", "clear", "hold", "turn", "release"):
             continue
         if step.id in interlocks.DETOURS:
             continue

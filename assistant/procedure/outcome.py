@@ -11,7 +11,7 @@ from assistant.clutch.move import MoveFinding
 from assistant.clutch.plan import AdjustmentPlan
 from assistant.clutch.ratio import RatioFinding
 
-from . import prompts, words
+from . import complaining, linkage_words, plan_words, prompts, settled, words
 from .facts import Taken, sensible
 from .machine import FIX
 from .said import Said
@@ -120,8 +120,10 @@ def _as_found(job: JobBase, taken: Taken, judgement: Judgement | None) -> list[S
                 out.append(Said("tech", text, "reply:ratio_agree"))
             else:
                 out.append(Said("tech", _quarrel(job, finding), "reply:ratio_differ"))
-        if plan is not None:
+        out += _chain(job)
+        if plan is not None and (facts.card.clutch == "manual" or facts.gap_right()):
             out += _predicted(job, plan)
+        out += complaining.told(job)
     return out
 
 
@@ -149,17 +151,37 @@ def _quarrel(job: JobBase, finding: RatioFinding) -> str:
     )
 
 
+def _chain(job: JobBase) -> list[Said]:
+    """What the card's geometry says of the as-found readings; nothing without geometry."""
+    lost = settled.lost_motion(job.facts)
+    if lost is None:
+        return []
+    text = job.dialogs.say("chain", chain=linkage_words.spoken(lost, job.facts.card.units))
+    return [Said("tech", text, "reply:chain")]
+
+
 def _predicted(job: JobBase, plan: AdjustmentPlan) -> list[Said]:
-    """Where ring and rod together should bring the pedal, when the readings can tell."""
+    """The whole plan, and where it should bring the pedal, when the readings can tell."""
     units, say = job.facts.card.units, job.dialogs.say
     out = []
+    free_after, contact_after = plan.free_travel_after, plan.brake_contact_after
+    whole = settled.whole(job.facts)
+    if whole is not None:
+        chosen = whole.settings.chosen
+        if chosen.setting.moves > 1 or not whole.settings.possible:  # one move is told by its step
+            text = plan_words.spoken(*whole, job.facts.card)
+            out.append(Said("tech", say("whole_plan", plan=text), "reply:whole_plan"))
+        free_after = chosen.after["free-travel"]
+        contact_after = chosen.after.get("brake-contact", contact_after)
     if plan.ratio.known:
-        free = words.length(plan.free_travel_after.value_in, units)
+        free = words.length(free_after.value_in, units)
         out.append(Said("tech", say("free_after", free_after=free), "reply:free_after"))
-    if plan.brake_contact_after_in is not None and plan.brake_contact_after_in < 0:
+    if "set_contact" not in job.dialogs.by_id:
+        return out  # no clutch brake to touch
+    if contact_after is not None and contact_after.value_in < 0:
         out.append(Said("tech", say("contact_floor"), "reply:contact_floor"))
-    elif plan.brake_contact_after_in is not None:
-        contact = words.length(plan.brake_contact_after_in, units)
+    elif contact_after is not None:
+        contact = words.length(contact_after.value_in, units)
         text = say("contact_after", contact_after=contact)
         out.append(Said("tech", text, "reply:contact_after"))
     return out

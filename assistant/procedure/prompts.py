@@ -6,7 +6,7 @@ from assistant.card.show import limit_text
 from assistant.clutch.conformity import Judgement
 from assistant.clutch.plan import AdjustmentPlan
 
-from . import words
+from . import linkage_words, plan_words, settled, words
 from .dialog import SIGNALS, Dialogs, Step
 from .facts import Facts, Taken, sensible
 from .machine import FIX
@@ -48,6 +48,8 @@ def instruction(dialogs: Dialogs, facts: Facts, step: Step) -> list[Said]:
             *_plan_warnings(dialogs, facts),
             Said(step.who, plan_text(dialogs, facts, step), key),
         ]
+    if step.kind == "maker":
+        return _maker(dialogs, facts, step)
     text = step.say.format_map(blanks(dialogs, facts, step))
     cue = {"hold": "HOLD", "release": "RELEASE"}.get(step.kind, "")
     return [Said(step.who, text, key, cue=cue)]
@@ -64,6 +66,10 @@ def blanks(dialogs: Dialogs, facts: Facts, step: Step) -> dict[str, str]:
     units = facts.card.units
     if step.kind in ("plan", "turn"):
         return _ring_blanks(facts, units)
+    if step.kind == "maker":
+        gap, figure = facts.latest("gap"), facts.figure("gap")
+        limits = limit_text(figure.limits, units) if figure is not None else "?"
+        return {"gap_now": gap.figures if gap is not None else "?", "limits": limits}
     if step.kind == "rod":
         return _rod_blanks(dialogs, facts, units, rod_plan(facts, step))
     if step.kind == "stop_bolt":
@@ -97,8 +103,22 @@ def _ring_blanks(facts: Facts, units: str) -> dict[str, str]:
         "way": words.way(plan.lugs),
         "gap_now": gap.figures,
         "gap_after": after,
-        "plan_why": plan.reason or reason,
+        "plan_why": plan.reason or f"{reason}{_whole_why(facts)}",
     }
+
+
+def _whole_why(facts: Facts) -> str:
+    """What goes with the ring move, and why; nothing when the readings make no plan."""
+    whole = settled.whole(facts)
+    if whole is None:
+        return ""
+    card = facts.card
+    told = f" {plan_words.spoken(*whole, card)} {plan_words.why(*whole, card)}"
+    lost, readings = settled.lost_motion(facts), settled.found_readings(facts)
+    if lost is not None and readings is not None and lost.kind != "agrees":
+        told += f" {linkage_words.spoken(lost, card.units)} "
+        told += linkage_words.why(lost, card, readings)
+    return told
 
 
 def _plan_warnings(dialogs: Dialogs, facts: Facts) -> list[Said]:
@@ -134,6 +154,20 @@ def plan_text(dialogs: Dialogs, facts: Facts, step: Step) -> str:
     return step.say.format_map(_ring_blanks(facts, facts.card.units))
 
 
+def _maker(dialogs: Dialogs, facts: Facts, step: Step) -> list[Said]:
+    """A gap that is not right on a clutch that adjusts itself: no ring move is proposed."""
+    key, gap = f"prompt:{step.id}", facts.latest("gap")
+    if gap is None:
+        return [Said("tech", dialogs.say("gap_unread"), key)]
+    judgement = facts.judged(gap)
+    if judgement is not None and judgement.decision == "too close":
+        head = dialogs.say("judged_close", figures=gap.figures)
+        return [Said(step.who, f"{head} {dialogs.say('close_choice')}", key)]
+    again = [Said("tech", dialogs.say("maker_again"), "reply:maker_again")]
+    text = step.say.format_map(blanks(dialogs, facts, step))
+    return [*(again if facts.by_maker else []), Said(step.who, text, key)]
+
+
 def _rod_blanks(
     dialogs: Dialogs, facts: Facts, units: str, plan: AdjustmentPlan | None
 ) -> dict[str, str]:
@@ -144,7 +178,7 @@ def _rod_blanks(
     source = plan.ratio.source
     whose = ""
     if "rod.thread" in facts.card.defaulted:
-        whose = " (common practice, no source: check the rod)"
+        whose = " (common practice, no source: check it)"
     return {
         "rod": words.rod(plan.rod),
         "rod_way": words.rod_way(plan.rod, facts.card.longer),
@@ -173,8 +207,14 @@ def stop_move(facts: Facts, quantity: str) -> str:
         aim = (low + high) / 2
     else:
         aim = low if low is not None else (high or 0.0)
-    change = aim - taken.value_in
-    size = words.length(abs(change), facts.card.units)
+    change = settled.stop_change_in(facts, quantity)
+    if change is None:
+        change = aim - taken.value_in
+    card = facts.card
+    turn_in = card.height_turn_in if quantity == "pedal-height" else card.total_turn_in
+    size = words.length(abs(change), card.units)
+    if turn_in:
+        size = words.turns(abs(change) / turn_in)
     if quantity == "pedal-height":
         return f"{size} {'higher' if change > 0 else 'lower'}"
     return f"{size} {'more' if change > 0 else 'less'}"

@@ -42,7 +42,7 @@ class Taking(Correcting):
             if step.stage == "found" and changed:
                 return "again", step.id  # read once more after changes: not as found
             return step.stage, step.id
-        return ("ring" if self.facts.moves else "found"), self.state
+        return ("ring" if self.facts.moves or self.facts.by_maker else "found"), self.state
 
     def _take_count(self, act: Act, count: float) -> Replies:
         plan = self.facts.ring_plan()
@@ -114,7 +114,7 @@ class Taking(Correcting):
     def _on_accept(self, act: Act) -> Replies:
         step = self.step
         gap_decision = self._gap_judgement()
-        if step is not None and step.kind == "plan":
+        if step is not None and step.kind in ("plan", "maker"):
             if gap_decision != "too close":
                 return [self._say(act.who, "accept_no"), *self.prompt()]
             return self._accepted(self.facts.latest("gap"), act)
@@ -158,7 +158,7 @@ class Taking(Correcting):
     def _on_measure(self, act: Act) -> Replies:
         self.choice = ""
         step = self.step
-        if step is not None and step.kind == "plan":
+        if step is not None and step.kind in ("plan", "maker"):
             self.correcting = ""
             return [self._say("tech", "what_correct", quantity="gap")]
         return self.prompt()

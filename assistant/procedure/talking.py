@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from assistant.readings import QUANTITIES
 
-from . import prompts, words
+from . import complaining, picturing, prompts, words
 from .answering import Answering
 from .base import Replies
 from .facts import Taken
@@ -64,6 +64,16 @@ class Talking(Answering):
         if step is None or self.state == HALTED:
             return self.prompt()
         return [Said(act.who, prompts.why(self.dialogs, self.facts, step), "reply:why")]
+
+    def _on_complaint(self, act: Act) -> Replies:
+        if self.facts.hold != "up":
+            return self._hint(act)  # no talk over a held pedal
+        return complaining.take(self, act.who, act.text)
+
+    def _on_picture(self, act: Act) -> Replies:
+        if self.facts.hold != "up":
+            return self._hint(act)
+        return picturing.take(self, act.who)
 
     def _on_how_long(self, act: Act) -> Replies:
         steps = self.dialogs.steps

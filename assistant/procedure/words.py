@@ -47,6 +47,17 @@ def rod(move: RodMove) -> str:
     return " ".join(parts) or "0 flats"
 
 
+def turns(count: float) -> str:
+    """`1 1/2 turns` of a stop's bolt, to the nearest half."""
+    whole, half = divmod(max(1, round(2 * count)), 2)
+    figures = " ".join([*([str(whole)] if whole else []), *(["1/2"] if half else [])])
+    return f"{figures} turn" + ("s" if whole + half > 1 else "")
+
+
+ADJUSTERS = {"rod": "rod", "cable": "cable", "hydraulic": "pushrod"}
+"""Linkage -> what is turned on it."""
+
+
 def rod_way(move: RodMove, longer: str) -> str:
     """`longer` when the card says what longer does, else `toward more clearance`."""
     more = move.total_flats >= 0
@@ -97,4 +108,4 @@ def truck_state(dialogs: Dialogs, facts: Facts) -> str:
     parts.append(dialogs.say("lock_out_state" if lock == "out" else "lock_in_state"))
     if facts.places.get("cover") == "off":
         parts.append(dialogs.say("cover_off_state"))
-    return " ".join(parts)
+    return " ".join(part for part in parts if part)

@@ -52,6 +52,8 @@ def _lines(events: Sequence[Event], problem: str | None) -> Iterator[str]:
         elif event.kind == "closed":
             yield ""
             yield from _closed(event)
+        elif event.kind.startswith("lead-"):
+            yield _lead(event)
         else:
             yield f"{_clock(event)}  -- {event.kind} --"
     yield ""
@@ -59,6 +61,15 @@ def _lines(events: Sequence[Event], problem: str | None) -> Iterator[str]:
         yield f"DAMAGED HERE, nothing after this can be relied on: {problem}"
     elif not any(e.kind == "closed" for e in events):
         yield "NOT SIGNED OFF. lugcall resume carries on."
+
+
+def _lead(event: Event) -> str:
+    """An act of the lead, with its date: it may come weeks after the job."""
+    data = event.data
+    about = f" ({data['about']})" if data.get("about") else ""
+    text = f": {data['text']}" if data.get("text") else ""
+    act = event.kind.removeprefix("lead-").upper()
+    return f"{event.at[:19]}  LEAD {data.get('lead', '?')} {act}{about}{text}"
 
 
 def _clock(event: Event) -> str:
@@ -95,10 +106,10 @@ def _turn(event: Event) -> Iterator[str]:
     act = data.get("act") or {}
     if data.get("words"):
         yield f"{_clock(event)}  {_WHO.get(data.get('who', ''), '?'):<6} : {data['words']}"
-        yield f"{'':10}{'':7}  [{_meant(act)}]{_clip(data.get('clip'))}"
+        yield f"{'':10}{'':7}  [{meant(act)}]{_clip(data.get('clip'))}"
     elif act.get("meaning") == "resumed":
         yield f"{_clock(event)}  -- resumed --"
-    yield from _findings(data)
+    yield from findings(data)
     yield from _said(event)
 
 
@@ -120,7 +131,8 @@ def _unheard(event: Event) -> Iterator[str]:
     yield from _said(event)
 
 
-def _meant(act: dict[str, Any]) -> str:
+def meant(act: dict[str, Any]) -> str:
+    """What words were taken for."""
     if not act:
         return "asked back"
     reading = act.get("reading")
@@ -134,7 +146,8 @@ def _meant(act: dict[str, Any]) -> str:
     return words
 
 
-def _findings(data: dict[str, Any]) -> Iterator[str]:
+def findings(data: dict[str, Any]) -> Iterator[str]:
+    """What a turn settled: readings judged, corrections, moves, the pedal; indented."""
     pad = " " * 19
     taken = data.get("taken")
     if taken and "judged" in taken:

@@ -8,7 +8,7 @@ told, but is no damage: a shop may remove sound.
 
 import stat
 from collections import Counter
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
@@ -30,7 +30,8 @@ class Verdict:
     them; `problem` is one line naming the line, or None when `ok`; `head` is the last good
     event's hash (hex) and `seal` its short code, both empty when there is none; `torn` says
     that the problem is a torn last line and nothing else. `clips` counts the clips that are
-    there and good, `clips_removed` those that are not there.
+    there and good, `clips_removed` those that are not there. `paper_seal` is the one given at
+    sign-off, on the work order; lines of the lead after it change `seal`, not this.
     """
 
     path: Path
@@ -43,6 +44,7 @@ class Verdict:
     torn: bool = False
     clips: int = 0
     clips_removed: int = 0
+    paper_seal: str = field(default="", compare=False)
 
     @property
     def about_clips(self) -> str:
@@ -80,8 +82,10 @@ def _judge(path: Path, reader: ChainReader, seal: str | None, with_clips: bool) 
     sealed_at = 0
     sealed_when_closed = False
     clips: Counter[clip_files.State] = Counter()
-    changed = ""
+    changed = paper = ""
     for event in reader:
+        if event.kind == "closed":
+            paper = seal_of(event.hash)
         if with_clips and "sha256" in (clip := _clip(event)):
             state = clip_files.state(path.parent, clip)
             clips[state] += 1
@@ -113,6 +117,7 @@ def _judge(path: Path, reader: ChainReader, seal: str | None, with_clips: bool) 
         torn=fault is not None and fault.what == "torn" and not changed,
         clips=clips["good"],
         clips_removed=clips["removed"],
+        paper_seal=paper,
     )
 
 

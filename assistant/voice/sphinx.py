@@ -29,6 +29,11 @@ SPOKEN = {
     "doesnt": "D AH Z AH N T",
     "woah": "W OW",
     "dont": "D OW N T",
+    "chatters": "CH AE T ER Z",
+    "frays": "F R EY Z",
+    "pushrod": "P UH SH R AA D",
+    "unsynchronized": "AH N S IH NG K R AH N AY Z D",
+    "synchronised": "S IH NG K R AH N AY Z D",
 }
 """Pronunciations that the packaged dictionary lacks. Ours, no source."""
 HMMS = 1_000

@@ -1,0 +1,225 @@
+"""A card in the making: the answers so far, what to ask next, and the card they give.
+
+A `Making` is made by its changes alone, in their order, so that a draft kept on disk gives the
+same one again. Each answer carries who gave it and from what document.
+"""
+
+from __future__ import annotations
+
+import copy
+import re
+from dataclasses import dataclass, field
+from typing import Any
+
+from assistant.clutch.belief import COARSE_IN, FINE_IN
+from assistant.readings import read
+
+from .card import Card
+from .load import card_from_text
+from .questions import BY_KEY, QUESTIONS, Question
+from .toml_out import toml_text
+
+REVIEW = "review"
+"""What is asked when nothing else is left to ask."""
+Value = str | float | None
+
+
+class NotPossible(Exception):
+    """An answer that cannot stand; the message is one line on why."""
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """What was answered; a value of None means skipped."""
+
+    value: Value
+    source: str = ""
+    by: str = ""
+
+
+@dataclass
+class Making:
+    """See the module.
+
+    Attributes:
+        answers: by key, in the order they were given.
+        base: the tables of a card that was taken over.
+        left: what a finished job left, as the card's table of that name.
+        taken_from: which file or record was taken over, or "".
+    """
+
+    answers: dict[str, Answer] = field(default_factory=dict)
+    base: dict[str, Any] = field(default_factory=dict)
+    left: dict[str, Any] = field(default_factory=dict)
+    taken_from: str = ""
+    at: str = ""
+    """The key that is asked again, out of order, or ""."""
+
+    def change(self, data: dict[str, Any]) -> None:
+        """Apply one line of a draft.
+
+        Raises:
+            KeyError, TypeError, ValueError: it holds what lugcall does not write.
+        """
+        if "set" in data:
+            key = str(data["set"])
+            self.answers.pop(key, None)
+            answer = Answer(data["value"], data.get("source", ""), data.get("by", ""))
+            self.answers[BY_KEY[key].key] = answer
+            self.at = ""
+        elif "drop" in data:
+            self.answers.pop(str(data["drop"]), None)
+            self.at = str(data["drop"])
+        elif "over" in data:
+            self.base, self.left = dict(data["over"]), dict(data.get("left", {}))
+            self.taken_from, self.at = str(data["from"]), ""
+            for key, given in data["answers"].items():
+                self.answers[BY_KEY[key].key] = Answer(*given)
+        else:
+            raise ValueError("no change of a card")
+
+    def asked(self, question: Question) -> bool:
+        """Whether a question concerns this truck."""
+        for key, value in question.only:
+            if self.value(key) != value:
+                return False
+        if question.part == "target":
+            low, high = (self.value(f"figures.{question.figure}.{p}") for p in ("low", "high"))
+            return low is not None or high is not None
+        known = self.value("ring.lug") is not None  # a lug tells which ring it is
+        return question.key != "ring.type" or question.key in self.answers or not known
+
+    def now(self) -> str:
+        """The key to ask for now, or `REVIEW`."""
+        if self.at:
+            return self.at
+        return next(
+            (q.key for q in QUESTIONS if q.key not in self.answers and self.asked(q)), REVIEW
+        )
+
+    def value(self, key: str) -> Value:
+        """The answer that stands, or None."""
+        answer = self.answers.get(key)
+        return None if answer is None else answer.value
+
+    def last(self) -> str:
+        """The key answered last, or ""."""
+        return next(reversed(self.answers), "")
+
+    @property
+    def units(self) -> str:
+        """Units of the shop, as far as said."""
+        return str(self.value("shop.units") or "inch")
+
+    def length_in(self, key: str) -> float | None:
+        """A length that was answered, inches."""
+        value = self.value(key)
+        if not isinstance(value, str):
+            return None
+        return read(value, BY_KEY[key].quantity, self.units).value_in
+
+    def check(self, key: str, value: Value) -> None:
+        """Whether an answer can stand beside the others.
+
+        Raises:
+            NotPossible: it cannot.
+        """
+        trial = Making({**self.answers, key: Answer(value)})
+        if BY_KEY[key].figure:
+            _check_figure(trial, BY_KEY[key].figure)
+        if key == "ring.lug" and value is not None:
+            lug = trial.length_in(key) or 0.0
+            if not 0.003 <= lug <= 0.1:
+                raise NotPossible("A lug moves about 0.014 or 0.027 in.")
+            kind = trial.value("ring.type")
+            if kind and (kind == "fine") != (lug < (COARSE_IN + FINE_IN) / 2):
+                raise NotPossible(f"That is no {kind} ring.")
+        if (
+            key == "figures.gap.high"
+            and value is trial.value("figures.gap.low") is None
+            and trial.value("truck.transmission") == "synchronized"
+        ):
+            raise NotPossible("No clutch brake: the gap needs the maker's figure.")
+
+    def tables(self) -> dict[str, Any]:
+        """The card as TOML tables, what was taken over first."""
+        out = copy.deepcopy(self.base)
+        for question in QUESTIONS:
+            if question.key in ("by", "source") or question.figure:
+                continue
+            _place(out, question, self.value(question.key) if self.asked(question) else None)
+            answer = self.answers.get(question.key)
+            section = question.key.split(".")[0]
+            if section in ("ring", "rod", "pedal") and answer is not None and answer.source:
+                _whose(out[section], answer)
+        figures = out.setdefault("figures", {})
+        for name in {q.figure: None for q in QUESTIONS if q.figure}:
+            made = self._figure(name)
+            if made is None:
+                figures.pop(name, None)
+            else:
+                figures[name] = made
+        if self.left:
+            out["left"] = self.left
+        return {key: value for key, value in out.items() if value != {}}
+
+    def _figure(self, name: str) -> dict[str, Any] | None:
+        parts = [f"figures.{name}.{part}" for part in ("low", "high", "target")]
+        given = [(key, self.answers[key]) for key in self.answers if key in parts]
+        out = {
+            key.rsplit(".", 1)[-1]: answer.value
+            for key, answer in sorted(given, key=lambda one: parts.index(one[0]))
+            if answer.value is not None and self.asked(BY_KEY[key])
+        }
+        if "low" not in out and "high" not in out:
+            return None
+        # Of what document and whom: those of the limit set last.
+        last = [a for _, a in given if a.value is not None][-1]
+        out.update({k: v for k, v in (("source", last.source), ("set_by", last.by)) if v})
+        return out
+
+    def text(self, remark: str = "") -> str:
+        """The card as a file holds it."""
+        lines = ["# Made with lugcall card --new."]
+        if self.taken_from:
+            lines.append(f"# Taken over from {self.taken_from}.")
+        if remark:
+            lines.append(f"# {remark}")
+        return "\n".join(lines) + "\n" + toml_text(self.tables())
+
+    def card(self, name: str) -> Card:
+        """The card, read as it would be from its file. Raises CardError."""
+        return card_from_text(self.text(), name)
+
+
+def _check_figure(trial: Making, name: str) -> None:
+    low, high, target = (trial.length_in(f"figures.{name}.{p}") for p in ("low", "high", "target"))
+    if low is not None and high is not None and low > high:
+        raise NotPossible("The lowest is above the highest.")
+    if target is not None and not ((low or 0.0) <= target <= (high if high is not None else 1e9)):
+        raise NotPossible("That is outside the limits.")
+
+
+def _whose(table: dict[str, Any], answer: Answer) -> None:
+    """Whose a section's values are, after them."""
+    if answer.value is None:
+        return
+    for key, value in (("source", answer.source), ("set_by", answer.by)):
+        table.pop(key, None)
+        if value:
+            table[key] = value
+
+
+def _place(out: dict[str, Any], question: Question, value: Value) -> None:
+    section, _, key = question.key.rpartition(".")
+    table = out.setdefault(section, {}) if section else out
+    if value is None:
+        table.pop(key, None)
+    else:
+        table[key] = value
+
+
+def file_name(unit: str) -> str:
+    """`t-104.toml`."""
+    slug = re.sub(r"[^a-z0-9]+", "-", unit.lower()).strip("-")
+    return f"{slug or 'truck'}.toml"

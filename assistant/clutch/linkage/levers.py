@@ -1,0 +1,192 @@
+"""Rods and levers: any number of four-bars in a row, from the pedal's pivot to the fork's tips.
+
+The driven lever of each four-bar and the driving arm of the next sit on one shaft, so they turn by
+the same angle. Each stage is told with its own driving arm's angle, pedal at rest.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+from functools import lru_cache
+
+from assistant.clutch.linkage.fourbar import FourBar
+from assistant.clutch.linkage.protocol import Joint, LinkageError
+
+# How finely the end of the stroke is looked for, in inches: first by steps, then by halving.
+_STEP_IN = 1 / 4
+_HALVINGS = 12
+_LONGEST_IN = 16.0
+
+
+@dataclass(frozen=True, slots=True)
+class Stage:
+    """One four-bar in the chain: its driving arm's angle at rest (radians) and which way it goes.
+
+    ``pull``: pressing the pedal turns the arm away from the driven pivot, so the rod is pulled;
+    else the angle shrinks and the rod is pushed.
+    """
+
+    bar: FourBar
+    rest: float
+    pull: bool = False
+    name: str = "rod"
+
+    def _drive(self, turned: float) -> float:
+        return self.rest + turned if self.pull else self.rest - turned
+
+    def turn(self, turned: float) -> float:
+        """How far the driven lever has turned, radians, for the arm; positive as it starts out."""
+        return self.way * (self.bar.driven(self._drive(turned)) - self.bar.driven(self.rest))
+
+    def gain(self, turned: float) -> float:
+        """Radians of the lever per radian of the arm; below zero once it runs back."""
+        return self.way * self.bar.gain(self._drive(turned)) * (1.0 if self.pull else -1.0)
+
+    @property
+    def way(self) -> float:
+        """1.0 where the driven lever's angle grows as the pedal is pressed, else -1.0."""
+        gain = self.bar.gain(self.rest) * (1.0 if self.pull else -1.0)
+        return 1.0 if gain >= 0.0 else -1.0
+
+    def turn_per_rod(self) -> float:
+        """Radians toward release that the lever turns for an inch more of rod, pedal at rest."""
+        return self.way * self.bar.driven_per_rod(self.rest)
+
+
+@dataclass(frozen=True, slots=True)
+class LeverChain:
+    """The whole chain. Pedal travel is read along the pad's arc.
+
+    ``pedal_arm_in`` is from pedal pivot to pad, ``fork_arm_in`` from cross shaft to tips. ``tip``
+    is the tips' angle at rest (radians) from square to the shaft's travel, positive once past it.
+
+    Raises:
+        LinkageError: no stage, or a length that is not above zero.
+    """
+
+    pedal_arm_in: float
+    stages: tuple[Stage, ...]
+    fork_arm_in: float
+    tip: float = 0.0
+
+    def __post_init__(self) -> None:
+        if not self.stages:
+            raise LinkageError("A chain of rods needs at least one: give its arm, rod and lever.")
+        if not (self.pedal_arm_in > 0.0 and self.fork_arm_in > 0.0):
+            raise LinkageError("Pedal and fork arms must be above zero: measure them again.")
+        if not self.ratio(0.0) > 0.0:
+            raise LinkageError(
+                "This chain does not move the fork: measure lengths and angles again."
+            )
+
+    @property
+    def end_in(self) -> float:
+        """Rods have no end of their own: the pedal's stops come first."""
+        return math.inf
+
+    @property
+    def idle_in(self) -> float:
+        """Rods have no travel that moves nothing by design."""
+        return 0.0
+
+    @property
+    def follows(self) -> bool:
+        """The fork rests where the rods hold it."""
+        return False
+
+    @property
+    def reach_in(self) -> float:
+        """Where the chain comes in line or runs back, or as far as any pedal goes."""
+        return _reach_in(self)
+
+    def moves_on(self, pedal_in: float) -> bool:
+        """Whether the chain still closes there, and carries the fork on."""
+        try:
+            return self._gain(pedal_in) > 0.0
+        except LinkageError:
+            return False
+
+    def _turns(self, pedal_in: float) -> list[float]:
+        """Radians turned by the pedal and then by the lever of each stage."""
+        turns = [pedal_in / self.pedal_arm_in]
+        for stage in self.stages:
+            turns.append(stage.turn(turns[-1]))
+        return turns
+
+    def fork_in(self, pedal_in: float) -> float:
+        """Travel of the tips along the shaft. Raises LinkageError where the loop cannot close."""
+        turned = self._turns(pedal_in)[-1]
+        return self.fork_arm_in * (math.sin(self.tip + turned) - math.sin(self.tip))
+
+    def _gain(self, pedal_in: float) -> float:
+        """Fork travel per pedal travel: the chain rule over all stages."""
+        turns = self._turns(pedal_in)
+        gain = self.fork_arm_in * math.cos(self.tip + turns[-1]) / self.pedal_arm_in
+        for stage, turned in zip(self.stages, turns, strict=False):
+            gain *= stage.gain(turned)
+        return gain
+
+    def ratio(self, pedal_in: float) -> float:
+        """Pedal travel per fork travel, from each stage's own gain."""
+        gain = self._gain(pedal_in)
+        if gain == 0.0:
+            raise LinkageError("The chain is in line there and moves nothing: measure again.")
+        return 1.0 / gain
+
+    def lost_in(self, fork_lbf: float) -> float:
+        """Rods in order do not give by any amount that a rule can read."""
+        return 0.0
+
+    def joints(self, pedal_in: float) -> tuple[Joint, ...]:
+        """The end of each driven lever, and its travel along its arc."""
+        turns = self._turns(pedal_in)[1:]
+        return tuple(
+            Joint(stage.name, stage.bar.lever_in * turned)
+            for stage, turned in zip(self.stages, turns, strict=True)
+        )
+
+    def clearance_per_rod(self, index: int) -> float:
+        """Inches of fork clearance won for an inch more of one stage's rod, pedal at rest.
+
+        Below zero where a longer rod takes clearance away.
+        """
+        turn = self.stages[index].turn_per_rod()
+        for stage in self.stages[index + 1 :]:
+            turn *= stage.gain(0.0)
+        return -turn * self.fork_arm_in * math.cos(self.tip)
+
+    def with_rod(self, index: int, more_in: float) -> LeverChain:
+        """The same parts with one rod longer; angles after it are those the longer rod gives.
+
+        Raises:
+            LinkageError: the longer rod does not fit.
+        """
+        stages = list(self.stages)
+        old = stages[index]
+        bar = replace(old.bar, rod_in=old.bar.rod_in + more_in)
+        moved = bar.driven(old.rest) - old.bar.driven(old.rest)
+        stages[index] = replace(old, bar=bar)
+        # The shaft behind it has turned, and every stage after it stands at another angle.
+        turned = moved * old.way
+        for i in range(index + 1, len(stages)):
+            stage = stages[i]
+            rest = stage.rest + turned if stage.pull else stage.rest - turned
+            turned = stage.turn(turned)
+            stages[i] = replace(stage, rest=rest)
+        return replace(self, stages=tuple(stages), tip=self.tip + turned)
+
+
+@lru_cache(maxsize=32)
+def _reach_in(chain: LeverChain) -> float:
+    """The last place up to which the chain moves on; a pedal asks for it many times a turn."""
+    good = 0.0
+    while good < _LONGEST_IN and chain.moves_on(good + _STEP_IN):
+        good += _STEP_IN
+    bad = good + _STEP_IN
+    if good >= _LONGEST_IN:
+        return _LONGEST_IN
+    for _ in range(_HALVINGS):
+        middle = (good + bad) / 2.0
+        good, bad = (middle, bad) if chain.moves_on(middle) else (good, middle)
+    return good

@@ -1,0 +1,54 @@
+"""Parts brought together, so that a thousand refreshes do not leave a thousand small files."""
+
+from __future__ import annotations
+
+import pyarrow as pa
+import pyarrow.parquet as pq
+
+from assistant.review.arrow import schema
+from assistant.review.store import ROWS, Manifest, Store
+
+MOST_PARTS = 24
+MOST_DEAD = 0.25
+"""Of the jobs; more, and queries read too much for nothing."""
+
+
+def compact(store: Store, manifest: Manifest) -> None:
+    """Write one part of all that lives, when there are many parts or many dead jobs."""
+    dead = sum(len(jobs) for jobs in manifest.dead.values())
+    if len(manifest.parts) <= MOST_PARTS and dead <= max(50, MOST_DEAD * manifest.jobs):
+        return
+    part = manifest.next_part
+    for table in ROWS:
+        with pq.ParquetWriter(
+            store.part_file(part, table), schema(table), compression="zstd"
+        ) as writer:
+            for old in manifest.parts:
+                _copy(store, writer, old, table, part, manifest.dead.get(str(old), []))
+    files = pq.read_table(store.place / manifest.files, schema=schema("files"))
+    parts = [part if old else old for old in files["part"].to_pylist()]
+    at = files.schema.get_field_index("part")
+    files = files.set_column(at, files.schema.field(at), pa.array(parts, pa.int64()))
+    manifest.files = f"files-{manifest.generation + 1:06d}-{part}.parquet"
+    pq.write_table(files, store.place / manifest.files, compression="zstd")
+    manifest.parts, manifest.dead, manifest.next_part = [part], {}, part + 1
+
+
+def _copy(
+    store: Store, writer: pq.ParquetWriter, old: int, table: str, part: int, dead: list[int]
+) -> None:
+    import pyarrow.compute as pc
+
+    gone = pa.array(dead, pa.int64())
+    file = pq.ParquetFile(store.part_file(old, table))
+    # One row group at a time: memory stays that of one, whatever the fleet.
+    for group in range(file.num_row_groups):
+        rows = file.read_row_group(group)
+        if dead:
+            rows = rows.filter(pc.invert(pc.is_in(rows["job"], gone)))
+        at = rows.schema.get_field_index("part")
+        rows = rows.set_column(
+            at, rows.schema.field(at), pa.array([part] * rows.num_rows, pa.int64())
+        )
+        if rows.num_rows:
+            writer.write_table(rows)

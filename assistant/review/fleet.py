@@ -1,0 +1,193 @@
+"""What is often asked of many jobs: from `Tables` to an Ibis expression, for any engine."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import ibis
+
+from assistant.review.tables import Tables
+
+if TYPE_CHECKING:
+    import ibis.expr.types as ir
+
+LEAST = 2
+"""Visits that it takes to tell a truck's miles a day."""
+DAY_S = 86_400
+
+
+def needs_eyes(t: Tables) -> ir.Table:
+    """Jobs with something to look at, the worst first.
+
+    Columns: job, unit, began_utc, code, chain, signed_off, doubts, asked (the lead's last act, or
+    empty), weight. A broken chain weighs most, then what was accepted although out or too close,
+    then other doubts; a job the lead has reviewed or accepted weighs nothing and is left out,
+    unless it was reopened after.
+    """
+    d = t.doubts
+    weight = (
+        (d.kind == "chain").ifelse(100, 0)
+        + (d.kind == "accepted").ifelse(10, 0)
+        + d.kind.isin(["ring", "ratio", "clock"]).ifelse(5, 0)
+        + 1
+    )
+    weighed = d.mutate(weight=weight).group_by("job").agg(weight=lambda d: d.weight.sum())
+    a = t.lead_acts
+    last = a.group_by("job").agg(
+        asked=a.kind.argmax(a.n),
+    )
+    j = t.jobs.select("job", "unit", "began_utc", "code", "chain", "signed_off", "doubts")
+    joined = j.inner_join(weighed, "job").left_join(last, "job").drop("job_right")
+    joined = joined.mutate(asked=joined.asked.fill_null(""))
+    seen = joined.asked.isin(["lead-reviewed", "lead-accepted"])
+    kept = joined.filter(~seen | (joined.chain == "BROKEN CHAIN"))
+    return kept.order_by([ibis.desc("weight"), ibis.desc("began_utc"), "job"])
+
+
+def as_found_left(t: Tables) -> ir.Table:
+    """As found beside as left, a row per job and quantity, with limits and whose they are."""
+    r = t.readings
+    keys = ["job", "quantity"]
+    found = r.filter(r.as_found).select(
+        *keys, found_in="value_in", found_figures="figures", found_decision="decision"
+    )
+    left = r.filter(r.as_left).select(
+        *keys, "limit_low_in", "limit_high_in", "limit_source", "accepted",
+        left_in="value_in", left_figures="figures", left_decision="decision", left_p_in="p_in",
+    )  # fmt: skip
+    both = found.outer_join(left, keys)
+    return both.mutate(
+        job=ibis.coalesce(both.job, both.job_right),
+        quantity=ibis.coalesce(both.quantity, both.quantity_right),
+    ).drop("job_right", "quantity_right")
+
+
+def predicted_measured(t: Tables) -> ir.Table:
+    """Ring moves: lugs told and moved, gap predicted and measured, with unit and date."""
+    j = t.jobs.select("job", "unit", "began_utc", "lug_pitch_in")
+    m = t.moves.filter(t.moves.kind == "ring")
+    return m.inner_join(j, "job")
+
+
+def by_finding(t: Tables) -> ir.Table:
+    """How ring moves came out: finding, moves, mean and spread of the error in inches."""
+    m = t.moves.filter((t.moves.kind == "ring") & (t.moves.finding != ""))
+    return (
+        m.group_by("finding")
+        .agg(
+            moves=m.count(),
+            mean_error_in=m.error_in.mean(),
+            spread_in=m.error_in.std(how="pop"),
+        )
+        .order_by([ibis.desc("moves"), "finding"])
+    )
+
+
+def first_time_right(t: Tables) -> ir.Table:
+    """Per month of the sign-off: month_utc, jobs, right, share of those signed off."""
+    j = t.jobs.filter(t.jobs.signed_off)
+    j = j.mutate(month_utc=j.ended_utc.truncate("M"), right=j.first_time_right.cast("int64"))
+    return (
+        j.group_by("month_utc")
+        .agg(jobs=j.count(), right=j.right.sum(), share=j.right.mean())
+        .order_by("month_utc")
+    )
+
+
+def misheard(t: Tables) -> ir.Table:
+    """Per step and microphone: said, again, share; the most misunderstood first."""
+    h = t.hearing.mutate(missed=t.hearing.again.cast("int64"))
+    return (
+        h.group_by(["step", "microphone"])
+        .agg(said=h.count(), again=h.missed.sum(), share=h.missed.mean())
+        .order_by([ibis.desc("again"), "step", "microphone"])
+    )
+
+
+def time_a_step(t: Tables) -> ir.Table:
+    """Per step: jobs, median and mean seconds a job, utterances and say-agains; slowest first."""
+    s = t.steps
+    return (
+        s.group_by("step")
+        .agg(
+            jobs=s.count(),
+            mean_s=s.step_s.mean(),
+            longest_s=s.step_s.max(),
+            turns=s.turns.sum(),
+            say_agains=s.say_agains.sum(),
+        )
+        .order_by([ibis.desc("mean_s"), "step"])
+    )
+
+
+def totals(t: Tables) -> ir.Table:
+    """One row: jobs, signed_off, units, first_time_right (share), mean_time_s, doubtful jobs."""
+    j = t.jobs
+    return j.agg(
+        jobs=j.count(),
+        signed_off=j.signed_off.cast("int64").sum(),
+        units=j.unit.nunique(),
+        first_time_right=j.first_time_right.cast("int64").mean(),
+        mean_time_s=j.time_s.mean(),
+        doubtful=(j.doubts > 0).cast("int64").sum(),
+        broken=(j.chain == "BROKEN CHAIN").cast("int64").sum(),
+    )
+
+
+def free_travel(t: Tables) -> ir.Table:
+    """Each truck's free travel: job, unit, at_utc, odometer_miles, found_in, left_in."""
+    both = as_found_left(t)
+    both = both.filter(both.quantity == "free-travel").select("job", "found_in", "left_in")
+    j = t.jobs.filter(t.jobs.signed_off & (t.jobs.unit != ""))
+    j = j.select("job", "unit", "odometer_miles", at_utc="ended_utc")
+    return j.inner_join(both, "job").order_by(["unit", "at_utc", "job"])
+
+
+def units(t: Tables) -> ir.Table:
+    """One row a truck, the soonest due first.
+
+    Columns: unit, jobs, last_job, last_utc, odometer_miles and next_due_miles of the last job,
+    miles_a_day (null below two visits), left_miles at the last job, due_s (seconds after it; null
+    when not known), lugs (whole, in these records).
+    """
+    j = t.jobs.filter(t.jobs.signed_off & (t.jobs.unit != ""))
+    w = ibis.window(group_by="unit", order_by=[ibis.desc("ended_utc"), "job"])
+    ranked = j.mutate(place=ibis.row_number().over(w))
+    last = ranked.filter(ranked.place == 0).select(
+        "unit", "odometer_miles", "next_due_miles", last_job="job", last_utc="ended_utc"
+    )
+    seconds = j.ended_utc.epoch_seconds()
+    gone = j.odometer_miles.max() - j.odometer_miles.min()
+    all_jobs = j.group_by("unit").agg(
+        jobs=j.count(), lugs=j.lugs_by_gap.sum(), gone=gone,
+        days=(seconds.max() - seconds.min()) / float(DAY_S),
+    )  # fmt: skip
+    u = last.inner_join(all_jobs, "unit")
+    rate = ((u.jobs >= LEAST) & (u.days >= 1) & (u.gone > 0)).ifelse(
+        u.gone / u.days, ibis.null(float)
+    )
+    u = u.mutate(miles_a_day=rate, left_miles=u.next_due_miles - u.odometer_miles)
+    u = u.mutate(due_s=u.left_miles / u.miles_a_day * float(DAY_S)).drop("gone", "days")
+    return u.order_by([u.due_s.asc(nulls_first=False), "unit"])
+
+
+def damaged(t: Tables) -> ir.Table:
+    """Files with something wrong: folder, path, status, line, seen_utc."""
+    f = t.files.filter(t.files.status != "record")
+    return f.select("folder", "path", "status", "line", "seen_utc").order_by(["folder", "path"])
+
+
+QUESTIONS = {
+    "needs_eyes": needs_eyes,
+    "as_found_left": as_found_left,
+    "predicted_measured": predicted_measured,
+    "by_finding": by_finding,
+    "first_time_right": first_time_right,
+    "misheard": misheard,
+    "time_a_step": time_a_step,
+    "totals": totals,
+    "free_travel": free_travel,
+    "units": units,
+    "damaged": damaged,
+}
+"""All of them by name."""

@@ -1,0 +1,147 @@
+"""What the index knows of a folder's files: the table of files, taken up and put down again."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import Any
+
+import pyarrow as pa
+import pyarrow.compute as pc
+import pyarrow.parquet as pq
+
+from assistant.review.arrow import schema, table_of
+from assistant.review.many import job_number
+from assistant.review.one import Before, Found
+from assistant.review.scan import Listing, Stamp
+from assistant.review.store import Manifest, Store
+
+_JOBS = ("record", "torn", "BROKEN CHAIN", "missing")
+_NOT_ONE = "not a record: its name does not end in .jsonl"
+Row = dict[str, Any]
+
+
+class Known:
+    """Files by path. Rows that did not change stay in Arrow; only changed ones become Python's."""
+
+    def __init__(self, table: pa.Table, manifest: Manifest, folder: str) -> None:
+        self._table, self._manifest, self._folder = table, manifest, folder
+        paths = table["path"].to_pylist()
+        stamps = (table[name].to_pylist() for name in ("size", "mtime", "ctime"))
+        self._stamps = dict(zip(paths, zip(*stamps, strict=True), strict=True))
+        self._places = {path: place for place, path in enumerate(paths)}
+        self._new: dict[str, Row] = {}
+        self._openings: dict[str, Row] | None = None
+
+    @classmethod
+    def of(cls, store: Store, manifest: Manifest) -> Known:
+        """What a snapshot knows."""
+        folder = str(store.folder)
+        if not manifest.files:
+            return cls(table_of("files", []), manifest, folder)
+        table = pq.read_table(store.place / manifest.files, schema=schema("files"))
+        return cls(table, manifest, folder)
+
+    def differs(self, path: str, stamp: Stamp) -> bool:
+        """Whether a file is new, or not as it was."""
+        return self._stamps.get(path) != stamp
+
+    def missing(self, listing: Listing) -> list[str]:
+        """Files that were there at the last look, and are no longer."""
+        gone = self._stamps.keys() - listing.found.keys()
+        return [path for path in gone if self._stamps[path][0] is not None] if gone else []
+
+    def befores(self, paths: Iterable[str]) -> dict[str, Before]:
+        """How the open ones among these records were left."""
+        found = {}
+        for path in paths:
+            row = self._row(path)
+            if row is not None and row["aside"] is not None:
+                found[path] = Before(*(row[k] for k in ("good", "count", "head", "tail", "aside")))
+        return found
+
+    def pass_over(self, paths: Iterable[str], listing: Listing) -> None:
+        """Files that are not named like records: told, never read."""
+        for path in paths:
+            self.take(path, listing.found[path], Found("foreign", _NOT_ONE), 0)
+
+    def take(self, path: str, stamp: Stamp, found: Found, part: int) -> None:
+        """A file was read into a part: what was known of it before is dead."""
+        before = self._row(path)
+        job = job_number(self._folder, path)
+        if before is not None:
+            self._bury(before)
+        row: Row = {
+            "job": job, "folder": self._folder.encode("utf-8", "replace").decode(), "path": path,
+            "status": found.status, "line": found.line, "size_bytes": stamp.size,
+            **stamp._asdict(), "part": part, "good": found.good, "count": found.count,
+            "head": found.head, "opening": found.opening, "tail": found.tail, "aside": found.aside,
+        }  # fmt: skip
+        self._new[path] = row
+        if found.opening:
+            self._only_once(row)
+
+    def _only_once(self, row: Row) -> None:
+        """Of copies of one record, the longest counts."""
+        if self._openings is None:
+            columns = [self._table[name].to_pylist() for name in ("opening", "path", "status")]
+            self._openings = {}
+            for opening, path, status in zip(*columns, strict=True):
+                if opening and status in _JOBS and path not in self._new:
+                    self._openings[opening] = {"path": path}
+        other = self._openings.get(row["opening"])
+        if other is not None and other["path"] != row["path"]:
+            rival = self._row(other["path"])
+            if rival is not None and rival["status"] in _JOBS:
+                longer, shorter = (rival, row) if rival["count"] >= row["count"] else (row, rival)
+                self._bury(shorter)
+                shorter["status"] = "copy"
+                shorter["line"] = f"a copy of {longer['path']}; counted once"
+                self._new[shorter["path"]] = shorter
+                row = longer
+        self._openings[row["opening"]] = {"path": row["path"]}
+
+    def gone(self, paths: Iterable[str], seen_us: int) -> None:
+        """Files that are no longer there: their jobs stay, with when they were last seen."""
+        for path in paths:
+            row = self._row(path)
+            assert row is not None
+            line = "no longer there; its job is kept" if row["part"] else "no longer there"
+            empty = dict.fromkeys(("size", "mtime", "ctime"))
+            self._new[path] = {
+                **row,
+                **empty,
+                "seen_utc": seen_us,
+                "status": "missing",
+                "line": line,
+            }
+
+    def _bury(self, row: Row) -> None:
+        if row["part"]:
+            self._manifest.dead.setdefault(str(row["part"]), []).append(row["job"])
+
+    def _row(self, path: str) -> Row | None:
+        if path in self._new:
+            return self._new[path]
+        place = self._places.get(path)
+        if place is None:
+            return None
+        row: Row = self._table.slice(place, 1).to_pylist()[0]
+        return row
+
+    def save(self, store: Store, manifest: Manifest) -> None:
+        """Write the table of files for the next snapshot."""
+        if self._new:
+            kept = pc.invert(pc.is_in(self._table["path"], pa.array(list(self._new), pa.string())))
+            self._table = pa.concat_tables(
+                [self._table.filter(kept), table_of("files", self._new.values())]
+            )
+        manifest.files = f"files-{manifest.generation + 1:06d}.parquet"
+        pq.write_table(self._table, store.place / manifest.files, compression="zstd")
+
+    @property
+    def jobs(self) -> int:
+        """How many records there are, those no longer there among them."""
+        held = pc.and_(
+            pc.is_in(self._table["status"], pa.array(_JOBS)), pc.greater(self._table["count"], 0)
+        )
+        return int(pc.sum(held).as_py() or 0)

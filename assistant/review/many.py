@@ -1,0 +1,101 @@
+"""Many files read, by several processes where that pays, each giving rows as Arrow."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator
+from concurrent.futures import ProcessPoolExecutor
+from concurrent.futures import TimeoutError as TooLate
+from dataclasses import dataclass, field
+from hashlib import blake2b
+from multiprocessing import get_context
+from pathlib import Path
+from typing import Any
+
+import pyarrow as pa
+
+from assistant.review.arrow import filed, table_of_rows
+from assistant.review.one import Before, Found, look_at
+from assistant.review.scan import NoAnswer, within
+from assistant.review.store import ROWS
+
+CHUNK = 100
+"""Files a process takes at once: enough rows for Arrow, few enough for the progress to be seen."""
+FEW = 300
+"""Fewer files are read by this process: to start others takes longer."""
+
+
+@dataclass(frozen=True, slots=True)
+class Task:
+    """Some files of a folder: their shown and real paths, and how each was left."""
+
+    folder: str
+    part: int
+    now_us: int
+    files: list[tuple[str, str, Before | None]]
+
+
+@dataclass(slots=True)
+class Done:
+    """Rows by table, and what the files are; `files` in the order of the task."""
+
+    tables: dict[str, pa.Table] = field(default_factory=dict)
+    files: list[tuple[str, Found]] = field(default_factory=list)
+
+
+def job_number(folder: str, path: str) -> int:
+    """The number of a job: the same each time, for the same file in the same folder."""
+    name = f"{folder}\0{path}".encode("utf-8", "surrogateescape")
+    return int.from_bytes(blake2b(name, digest_size=8).digest()) >> 1
+
+
+def do(task: Task) -> Done:
+    """Read the files of a task."""
+    rows: dict[str, list[tuple[Any, ...]]] = {name: [] for name in ROWS}
+    done = Done()
+    shown = task.folder.encode("utf-8", "surrogateescape").decode("utf-8", "backslashreplace")
+    for path, real, before in task.files:
+        found = look_at(Path(task.folder, real), task.now_us, before)
+        job = job_number(task.folder, path)
+        if found.rows:
+            found.rows["jobs"][0].update(folder=shown, path=path)
+        for table, some in found.rows.items():
+            rows[table] += [filed(table, job, task.part, row) for row in some]
+        found.rows = {}
+        done.files.append((path, found))
+    done.tables = {name: table_of_rows(name, some) for name, some in rows.items()}
+    return done
+
+
+def read_all(task: Task, patience_s: float, processes: int | None = None) -> Iterator[Done]:
+    """The files of a task in pieces, as they get done.
+
+    Raises:
+        NoAnswer: nothing came for `patience_s`; what was given before still counts.
+    """
+    pieces = [
+        Task(task.folder, task.part, task.now_us, task.files[i : i + CHUNK])
+        for i in range(0, len(task.files), CHUNK)
+    ]
+    if len(task.files) <= FEW:
+        for piece in pieces:
+            box: list[Done] = []
+            within(lambda p=piece, b=box: b.append(do(p)), lambda: 0, patience_s)  # type: ignore[misc]
+            yield box[0]
+        return
+    pool = ProcessPoolExecutor(processes or os.cpu_count(), mp_context=get_context("spawn"))
+    waiting: list[Any] = []
+    try:
+        for piece in pieces:
+            waiting.append(pool.submit(do, piece))
+            # A few ahead, not all: finished pieces would wait in memory.
+            if len(waiting) > 8:
+                yield waiting.pop(0).result(timeout=patience_s)
+        while waiting:
+            yield waiting.pop(0).result(timeout=patience_s)
+    except TooLate:
+        for process in list((pool._processes or {}).values()):
+            process.kill()
+        raise NoAnswer(f"it has not answered for {patience_s:g} s") from None
+    finally:
+        pool.shutdown(wait=False, cancel_futures=True)

@@ -1,0 +1,170 @@
+"""What the fleet page asks of the index: few questions, each with a bound on what comes back."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import dataclass, fields, replace
+from datetime import UTC, date, datetime
+from typing import TYPE_CHECKING, Any
+
+from assistant.clutch.uncertainty import Measured
+from assistant.review import fleet
+from assistant.review.tables import Tables
+from assistant.wear.past import Visit
+
+if TYPE_CHECKING:
+    from assistant.review.desk import Review
+
+MOST_JOBS = 1000
+MOST_UNITS = 240
+MOST_EYES = 100
+BIN_MIN = 10
+"""Width of the bins of time a job, minutes."""
+
+Row = dict[str, Any]
+
+
+@dataclass(frozen=True, slots=True)
+class Answers:
+    """All that the page shows. Rows are dicts with the columns of `columns.COLUMNS`.
+
+    `flags` are the kinds of doubt of each listed job; `misheard_at` its steps and microphones;
+    `left_as` the lead's last act; `minutes` the jobs of each bin of time.
+    """
+
+    totals: Row
+    jobs: list[Row]
+    eyes: list[Row]
+    texts: dict[int, list[str]]
+    flags: dict[int, set[str]]
+    misheard_at: dict[int, set[str]]
+    left_as: dict[int, str]
+    months: list[Row]
+    by_step: list[Row]
+    by_mic: list[Row]
+    minutes: list[Row]
+    units: list[Row]
+    visits: list[Visit]
+    visit_jobs: dict[str, list[int]]
+    damaged: list[Row]
+
+
+def narrowed(t: Tables, unit: str = "", since: date | None = None) -> Tables:
+    """The tables of one truck only, or of jobs begun since a day (UTC)."""
+    if not unit and since is None:
+        return t
+    jobs = t.jobs
+    if unit:
+        jobs = jobs.filter(jobs.unit.upper() == unit.upper())
+    if since is not None:
+        jobs = jobs.filter(jobs.began_utc >= datetime(since.year, since.month, since.day))
+    others = {
+        f.name: getattr(t, f.name).semi_join(jobs, "job")
+        for f in fields(t)
+        if f.name not in ("jobs", "files")
+    }
+    return replace(t, jobs=jobs, **others)
+
+
+def ask(desk: Review, t: Tables) -> Answers:
+    """Ask all of it."""
+    import ibis
+
+    def rows(expression: Any) -> list[Row]:
+        return desk.rows(expression)
+
+    newest = t.jobs.order_by([ibis.desc("began_utc"), "job"]).limit(MOST_JOBS)
+    jobs = rows(newest)
+    eyes = rows(fleet.needs_eyes(t).limit(MOST_EYES))
+    listed = {row["job"] for row in jobs}
+    missing = [row["job"] for row in eyes if row["job"] not in listed]
+    if missing:
+        jobs += rows(t.jobs.filter(t.jobs.job.isin(missing)))
+    shown = ibis.memtable({"job": [row["job"] for row in jobs] or [-1]})
+    texts: dict[int, list[str]] = defaultdict(list)
+    flags: dict[int, set[str]] = defaultdict(set)
+    d = t.doubts.semi_join(shown, "job")
+    for row in rows(d.select("job", "n", "kind", "text").order_by(["job", "n"])):
+        texts[row["job"]].append(row["text"])
+        flags[row["job"]].add(row["kind"])
+    heard: dict[int, set[str]] = defaultdict(set)
+    h = t.hearing.filter(t.hearing.again).semi_join(shown, "job")
+    for row in rows(h.select("job", "step", "microphone").distinct()):
+        heard[row["job"]] |= {f"step:{row['step']}", f"mic:{row['microphone']}"}
+    a = t.lead_acts.semi_join(shown, "job")
+    acts = rows(a.select("job", "n", "kind").order_by(["job", "n"]))
+    b = t.jobs.filter(t.jobs.signed_off)
+    bins = b.mutate(bin=(b.time_s / (60 * BIN_MIN)).floor().cast("int64"))
+    missed = rows(fleet.misheard(t))
+    units = rows(fleet.units(t).limit(MOST_UNITS))
+    visits, visit_jobs = _visits(rows, t, [row["unit"] for row in units])
+    return Answers(
+        totals=rows(fleet.totals(t))[0],
+        jobs=jobs,
+        eyes=eyes,
+        texts=texts,
+        flags=flags,
+        misheard_at=heard,
+        left_as={row["job"]: row["kind"].removeprefix("lead-") for row in acts},
+        months=rows(fleet.first_time_right(t)),
+        by_step=_summed(missed, "step"),
+        by_mic=_summed(missed, "microphone"),
+        minutes=rows(bins.group_by("bin").agg(jobs=bins.count()).order_by("bin")),
+        units=units,
+        visits=visits,
+        visit_jobs=visit_jobs,
+        damaged=rows(fleet.damaged(t).limit(MOST_EYES)),
+    )
+
+
+def _summed(missed: list[Row], by: str) -> list[Row]:
+    """Said and said again, by step or by microphone, the most first."""
+    out: dict[str, Row] = {}
+    for row in missed:
+        one = out.setdefault(row[by], {by: row[by], "said": 0, "again": 0})
+        one["said"] += row["said"]
+        one["again"] += row["again"]
+    return sorted((r for r in out.values() if r["again"]), key=lambda r: (-r["again"], r[by]))
+
+
+def _visits(rows: Any, t: Tables, units: Sequence[str]) -> tuple[list[Visit], dict[str, list[int]]]:
+    """The finished jobs of these trucks as `wear` takes them, and which job each visit was."""
+    if not units:
+        return [], {}
+    j = t.jobs.filter(t.jobs.signed_off & t.jobs.unit.isin(list(units)))
+    r = t.readings.semi_join(j, "job")
+    r = r.filter((r.as_found | r.as_left) & r.quantity.isin(["free-travel", "gap"]))
+    read: dict[tuple[int, str, bool], Row] = {}
+    for row in rows(r.select("job", "quantity", "as_left", "value_in", "low_in", "high_in",
+                             "limit_low_in")):  # fmt: skip
+        read[(row["job"], row["quantity"], row["as_left"])] = row
+    visits, jobs = [], defaultdict(list)
+    for row in rows(j.order_by("ended_utc")):
+        job = row["job"]
+        limit = read.get((job, "free-travel", True)) or read.get((job, "free-travel", False)) or {}
+        visits.append(
+            Visit(
+                unit=row["unit"],
+                at=row["ended_utc"].replace(tzinfo=UTC),
+                miles=row["odometer_miles"],
+                found=_length(read.get((job, "free-travel", False))),
+                left=_length(read.get((job, "free-travel", True))),
+                gap_found=_length(read.get((job, "gap", False))),
+                gap_left=_length(read.get((job, "gap", True))),
+                lugs=row["lugs_by_gap"] or 0,
+                low_in=limit.get("limit_low_in"),
+                kind=(row["transmission"], row["linkage"], row["clutch"]),
+                lug_in=row["lug_pitch_in"],
+                distance="miles",
+                name=row["path"],
+            )
+        )
+        jobs[row["unit"]].append(job)
+    return visits, jobs
+
+
+def _length(row: Row | None) -> Measured | None:
+    if row is None or row["value_in"] is None:
+        return None
+    return Measured.from_interval(row["value_in"], row["low_in"], row["high_in"])

@@ -1,0 +1,177 @@
+"""What a lead should look at in one job, each with the line of the record that shows it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from itertools import pairwise
+from typing import Any
+
+from assistant.record import Event
+
+from .holds import Hold
+from .moves import Move
+from .readings import NAMES, Reading
+from .talk import misheard_by
+
+MANY_AGAIN = 3
+"""Misheard this often at one step is put before the lead. Common practice, no source."""
+KINDS = {
+    "accepted": "accepted, not clearly in",
+    "out": "left out of limits",
+    "skipped": "skipped",
+    "hold": "pedal hold",
+    "stop": "stopped",
+    "again": "many say-agains",
+    "edited": "edited",
+    "ring": "ring did not do as told",
+    "default": "no maker's figure",
+    "clock": "clock",
+    "other": "noted by lugcall",
+}
+"""Every kind of doubt and its heading."""
+
+
+@dataclass(frozen=True, slots=True)
+class Doubt:
+    """One of them: a key of `KINDS`, in words, and where (line from 1; 0: all of the record)."""
+
+    kind: str
+    text: str
+    line: int = 0
+
+
+def doubts_of(
+    events: Sequence[Event],
+    readings: Sequence[Reading],
+    left: Sequence[Reading],
+    moves: Sequence[Move],
+    holds: Sequence[Hold],
+) -> list[Doubt]:
+    """All of them, the gravest kind first as `KINDS` is ordered."""
+    found = [
+        *_left(left, readings),
+        *_turns(events),
+        *_holds(holds),
+        *_again(events),
+        *_edits(events),
+        *_ring(moves),
+        *_defaults(events),
+        *_clock(events),
+        *_remarks(events),
+    ]
+    order = list(KINDS)
+    return sorted(found, key=lambda d: (order.index(d.kind), d.line))
+
+
+def _left(left: Sequence[Reading], readings: Sequence[Reading]) -> Iterator[Doubt]:
+    """As left: too close and accepted, or out."""
+    at = {(r.quantity, r.figures): r.line for r in readings if r.stage == "final"}
+    for r in left:
+        if r.decision in ("", "in"):
+            continue
+        why = f", accepted: {r.accepted}" if r.accepted else ""
+        chance = f" ({r.probability:.0%} in)" if r.probability is not None else ""
+        text = f"{r.name} left {r.figures}: {r.verdict.split(',')[0].lower()}{chance}{why}"
+        kind = "out" if r.decision == "out" else "accepted"
+        yield Doubt(kind, text, at.get((r.quantity, r.figures), r.line))
+
+
+def _turns(events: Sequence[Event]) -> Iterator[Doubt]:
+    for event in events:
+        act: dict[str, Any] = event.data.get("act") or {}
+        step = str(event.data.get("step", "")).replace("_", " ")
+        moved = event.data.get("after") != event.data.get("step")
+        if act.get("meaning") == "skip" and moved:
+            why = f": {act['text']}" if act.get("text") else ", no reason given"
+            yield Doubt("skipped", f"{step} skipped{why}", event.n + 1)
+        elif act.get("meaning") == "stop" and moved:
+            who = {"tech": "technician", "helper": "helper"}.get(str(act.get("who")), "?")
+            yield Doubt("stop", f"stop by the {who} at {step}", event.n + 1)
+        elif act.get("meaning") == "not_sound":
+            yield Doubt("other", f"not sound at {step}; repaired before going on?", event.n + 1)
+
+
+def _holds(holds: Sequence[Hold]) -> Iterator[Doubt]:
+    for hold in holds:
+        if hold.end == "lost":
+            yield Doubt("hold", "the pedal was let up before it was asked for", hold.last_line)
+        elif hold.end == "open" and hold.held is not None:
+            yield Doubt("hold", "the record ends with the pedal held", hold.last_line)
+        if hold.long:
+            yield Doubt("hold", f"the pedal was held for {span(hold.seconds or 0.0)}", hold.line)
+
+
+def _again(events: Sequence[Event]) -> Iterator[Doubt]:
+    for step, times in misheard_by(events, "step").items():
+        if times >= MANY_AGAIN:
+            words = step.replace("_", " ")
+            yield Doubt("again", f"{times} times not understood at {words}", _first(events, step))
+
+
+def _first(events: Sequence[Event], step: str) -> int:
+    return next((e.n + 1 for e in events if e.data.get("step") == step), 0)
+
+
+def _edits(events: Sequence[Event]) -> Iterator[Doubt]:
+    for event in events:
+        changed = event.data.get("corrected")
+        if event.kind == "turn" and changed:
+            name = NAMES.get(changed["is"]["quantity"], changed["is"]["quantity"])
+            text = (
+                f"{name} corrected from {changed['was']['figures']} to {changed['is']['figures']}"
+            )
+            yield Doubt("edited", text, event.n + 1)
+        if event.kind == "repaired":
+            yield Doubt("edited", "a torn last line was cut off and the job resumed", event.n + 1)
+
+
+def _ring(moves: Sequence[Move]) -> Iterator[Doubt]:
+    for move in moves:
+        if move.told is not None and move.moved is not None and move.moved != move.told:
+            text = f"ring told {move.told:+d} lugs, moved {move.moved:+d} as called"
+            yield Doubt("ring", text, move.line)
+        if move.found not in ("", "as planned"):
+            yield Doubt("ring", f"by the gap, the ring move: {move.found}", move.line)
+
+
+def _defaults(events: Sequence[Event]) -> Iterator[Doubt]:
+    opened = events[0].data
+    figures = opened.get("figures") or {}
+    judged = {q: f for q, f in figures.items() if "no source" in str(f.get("source", ""))}
+    names = [NAMES.get(q, q) for q in judged if q != "bearing-travel"]
+    if names:
+        yield Doubt("default", f"common practice, not the maker's: {', '.join(names)}", 1)
+
+
+def _clock(events: Sequence[Event]) -> Iterator[Doubt]:
+    for before, event in pairwise(events):
+        back = before.time - event.time
+        if back > timedelta(seconds=1):
+            text = f"the clock went back by {span(back.total_seconds())}"
+            yield Doubt("clock", text, event.n + 1)
+    if events[0].time > datetime.now().astimezone() + timedelta(days=1):
+        yield Doubt("clock", f"begun in the future: {events[0].at[:10]}", 1)
+
+
+def _remarks(events: Sequence[Event]) -> Iterator[Doubt]:
+    """What lugcall itself put down at sign-off, but for what is told above already."""
+    for event in events:
+        if event.kind == "closed":
+            for text in event.data["doubts"]:
+                told = " accepted: " in text or text.startswith(("ring move", "not sound at"))
+                if not told:
+                    yield Doubt("other", str(text), event.n + 1)
+
+
+def span(seconds: float) -> str:
+    """`45 s`, `3 min 20 s`, `2 h 5 min`."""
+    whole = round(seconds)
+    if whole < 60:
+        return f"{whole} s"
+    if whole < 3600:
+        return f"{whole // 60} min {whole % 60} s" if whole % 60 else f"{whole // 60} min"
+    if whole < 172_800:
+        return f"{whole // 3600} h {whole % 3600 // 60} min"
+    return f"{whole // 86_400} days"

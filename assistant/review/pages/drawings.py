@@ -1,0 +1,188 @@
+"""The pictures of a job page: pedal and chain, each move against its limits, holds along the clock.
+
+SVG that stands inside the page: no scripts, nothing from elsewhere, nothing told by colour alone.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from xml.etree import ElementTree as Xml
+
+from assistant.card import Card, CardError, card_from_text, default_card
+from assistant.clutch.uncertainty import Measured
+from assistant.pictures import say
+from assistant.pictures.chain_svg import chain_svg
+from assistant.pictures.sheet import Sheet
+from assistant.pictures.snapshot import PictureError, Snapshot, figures_of, today_and_after
+from assistant.pictures.stroke import stroke_of
+from assistant.pictures.stroke_svg import stroke_svg
+
+from .holds import Hold
+from .moves import Move
+from .readings import Reading
+
+_LEFT, _WIDE = 60, 1480
+_SMALL = 30
+
+
+def card_of(opened: dict[str, object]) -> Card | None:
+    """The card kept in a record; None when this version cannot read it."""
+    kept = opened.get("card")
+    text = kept.get("text") if isinstance(kept, dict) else ""
+    try:
+        return card_from_text(str(text), "card") if text else default_card()
+    except CardError:
+        return None
+
+
+def measured(readings: dict[str, Reading]) -> dict[str, Measured]:
+    """The lengths among them, with their uncertainty."""
+    return {
+        name: Measured.from_interval(r.value_in, r.low_in, r.high_in)
+        for name, r in readings.items()
+        if r.value_in is not None and r.low_in is not None and r.high_in is not None
+    }
+
+
+def planned(card: Card, found: dict[str, Reading]) -> Snapshot | None:
+    """Where the whole plan, worked out from the as-found readings, should have led."""
+    try:
+        shots = today_and_after(card, measured(found))
+    except (PictureError, ValueError):
+        return None
+    return shots[1] if len(shots) > 1 else None
+
+
+def pictures(
+    card: Card, heading: str, found: dict[str, Reading], left: dict[str, Reading]
+) -> list[str]:
+    """Pedal strip and chain, as found above as left; none while gap or clearance is not known."""
+    was, now = measured(found), measured(left)
+    try:
+        shots = today_and_after(card, was, now)
+    except (PictureError, ValueError):
+        return []
+    if not now:
+        shots = shots[:1]
+    shots = [
+        _named(shot, title) for shot, title in zip(shots, ("AS FOUND", "AS LEFT"), strict=False)
+    ]
+    spoken = " ".join(say.spoken(s, card).replace("Today", "As found") for s in _titled(shots))
+    sure = shots[0].brake_known or card.transmission == "synchronized"
+    note = "" if sure else "; where the brake is, not known"
+    strip = stroke_svg([stroke_of(s, card) for s in shots], heading, spoken, card.units, note)
+    high = 520 if len(shots) == 1 else 900
+    return [_inside(strip, "strip", high), _inside(chain_svg(shots, card, heading, spoken), "chain",
+            480 if len(shots) == 1 else 900)]  # fmt: skip
+
+
+def _named(shot: Snapshot, title: str) -> Snapshot:
+    return Snapshot(title, shot.values, shot.read, shot.ratio, shot.ratio_source, shot.brake_known)
+
+
+def _titled(shots: Sequence[Snapshot]) -> list[Snapshot]:
+    """With the titles that `say` knows."""
+    return [_named(s, "TODAY" if s.title == "AS FOUND" else s.title) for s in shots]
+
+
+def _inside(svg: str, name: str, high: float) -> str:
+    """As part of a page: no XML header, width from the page, patterns named apart."""
+    svg = svg.split("?>", 1)[-1].strip()
+    svg = re.sub(r'(viewBox="0 0 1600 )900"', rf'\g<1>{high:.0f}"', svg, count=1)
+    svg = re.sub(r' width="1600" height="900"', f' class="{name}"', svg, count=1)
+    svg = svg.replace('height="900" fill="#ffffff"', f'height="{high:.0f}" fill="#ffffff"', 1)
+    for pattern in ("release", "brake"):
+        svg = svg.replace(f'id="{pattern}"', f'id="{name}-{pattern}"')
+        svg = svg.replace(f"url(#{pattern})", f"url(#{name}-{pattern})")
+    return svg
+
+
+def move_svg(move: Move, units: str) -> str:
+    """Before, expected and after on one scale with the limits; "" when there is nothing to show."""
+    before, after = move.before, move.after
+    known = [r for r in (before, after) if r is not None and r.value_in is not None]
+    if not known:
+        return ""
+    low, high = known[0].limit_low_in, known[0].limit_high_in
+    values = [r.value_in for r in known if r.value_in is not None]
+    values += [v for v in (low, high, move.predicted_in) if v is not None]
+    start, end = min(values), max(values)
+    room = max(0.25 * (end - start), 1 / 32)
+    start, end = max(0.0, start - room), end + room
+
+    def x(value: float) -> float:
+        return _LEFT + (value - start) / (end - start) * _WIDE
+
+    sheet = Sheet(f"{move.what}: {move.did}", "")
+    if low is not None or high is not None:
+        a, b = x(start if low is None else low), x(end if high is None else high)
+        sheet.rect(a, 84, b - a, 52, "release", 3)
+        for value, at in ((low, "end"), (high, "start")):
+            if value is not None:
+                shift = -12 if at == "end" else 12
+                sheet.text(x(value) + shift, 34, figures_of(value, units), _SMALL, at)
+                sheet.line(x(value), 14, x(value), 136, 3, dashed=True)
+    sheet.line(_LEFT, 136, _LEFT + _WIDE, 136, 4)
+    if move.predicted_in is not None:
+        p = x(move.predicted_in)
+        sheet.polygon([(p, 92), (p + 18, 110), (p, 128), (p - 18, 110)], "#ffffff")
+    for reading, fill in ((before, "#ffffff"), (after, "#111111")):
+        if reading is None or reading.value_in is None:
+            continue
+        if reading.low_in is not None and reading.high_in is not None:
+            sheet.line(x(reading.low_in), 110, x(reading.high_in), 110, 5)
+        sheet.circle(x(reading.value_in), 110, 15, fill)
+    _labels(sheet, before, after, x)
+    return _inside(sheet.svg, f"move{move.line}", 200)
+
+
+def _labels(sheet: Sheet, before: Reading | None, after: Reading | None, x: object) -> None:
+    """Figures under the marks, apart where they would run into each other."""
+    put = []
+    for reading, word in ((before, "before"), (after, "after")):
+        if reading is not None and reading.value_in is not None and callable(x):
+            put.append((x(reading.value_in), f"{word} {reading.figures}"))
+    for i, (at, words) in enumerate(put):
+        other = put[1 - i][0] if len(put) == 2 else None
+        right = other is None or at > other or (at == other and i)
+        anchor = ("start" if at < 800 else "end") if other is None else "start" if right else "end"
+        wide = 0.62 * _SMALL * len(words)
+        if anchor == "start":
+            at = min(at - 15, 1590 - wide)
+        else:
+            at = max(at + 15, 10 + wide)
+        sheet.text(at, 180, words, _SMALL, anchor, bold=True)
+
+
+def holds_svg(holds: Sequence[Hold]) -> str:
+    """Asked, held and let up along the clock, one bar a hold; "" when there was none."""
+    if not holds:
+        return ""
+    start = holds[0].asked
+    last = max(h.ended or h.told or h.held or h.asked for h in holds)
+    whole = max((last - start).total_seconds(), 1.0)
+    sheet = Sheet("Pedal holds", "")
+    for i, hold in enumerate(holds):
+        y = 20 + 64 * i
+        stops = [hold.asked, hold.held or hold.ended, hold.ended or last]
+        at = [
+            _LEFT + 200 + ((t - start).total_seconds() / whole * (_WIDE - 520)) if t else None
+            for t in stops
+        ]
+        sheet.text(_LEFT, y + 32, f"{hold.asked:%H:%M:%S}", _SMALL)
+        asked, held, ended = at
+        if asked is not None and held is not None:
+            sheet.line(asked, y + 22, held, y + 22, 5, dashed=True)
+        if hold.held and held is not None and ended is not None:
+            sheet.rect(held, y, max(ended - held, 6), 44, "release" if hold.end == "released"
+                       else "brake", 3)  # fmt: skip
+        edge = max(v for v in at if v is not None) + 16
+        length = "" if hold.seconds is None else f"{hold.seconds:.0f} s "
+        sheet.text(edge, y + 32, f"{length}{hold.end.upper()}", _SMALL, bold=True)
+    return _inside(sheet.svg, "holds", 64 * len(holds) + 30)
+
+
+def well_formed(svg: str) -> bool:
+    """Whether a drawing is XML, for tests."""
+    return Xml.fromstring(svg).tag.endswith("svg")

@@ -1,0 +1,146 @@
+"""One job as a page to read in a minute and to print."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+from assistant.pictures.snapshot import figures_of, limits_text
+
+from . import drawings
+from .doubts import KINDS, span
+from .readings import NAMES, Reading
+from .render import drawn, link, page
+from .story import Story, story_of
+
+ORDER = tuple(NAMES)
+_SAME_IN = 0.001
+"""Nearer than this, planned and measured are told as the same: no gauge here reads finer."""
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """As found and as left of one quantity, its limits and whose figure they are."""
+
+    name: str
+    found: Reading | None
+    left: Reading | None
+    limits: str
+    source: str
+
+
+@dataclass(frozen=True, slots=True)
+class Expected:
+    """What the plan from the as-found readings led to expect, and what was read at the end."""
+
+    name: str
+    planned: str
+    measured: str
+    differs: str
+
+
+def job_page(path: Path, page_folder: Path, fleet: Path | None = None) -> str:
+    """The page of a record.
+
+    Args:
+        path: the record.
+        page_folder: where the page will be, for its links to clips and to the record.
+        fleet: the fleet page to lead back to, if there is one.
+
+    Raises:
+        RecordError: nothing of the record can be read.
+    """
+    story = story_of(path)
+    card = drawings.card_of(story.opened)
+    units = card.units if card is not None else "inch"
+    heading = f"{story.unit}, {story.events[0].at[:10]}"
+    pictures = drawings.pictures(card, heading, story.found, story.left) if card else []
+    return page(
+        "job.html",
+        s=story,
+        chain=_chain(story),
+        state=_state(story),
+        rows=_rows(story, units),
+        pictures=[drawn(p) for p in pictures],
+        expected=_expected(story, card, units) if card else [],
+        moves=[(m, drawn(drawings.move_svg(m, units)), _error(m, units)) for m in story.moves],
+        inches=lambda v: "" if v is None else figures_of(v, units),
+        holds=drawn(drawings.holds_svg(story.holds)),
+        kinds=KINDS,
+        lasted=span(story.minutes * 60),
+        clip_links={c.line: link(path.parent / c.file, page_folder) for c in story.clips if c.file},
+        record_link=link(path, page_folder),
+        fleet_link=link(fleet, page_folder) if fleet else "",
+        made=datetime.now(UTC).strftime("%Y-%m-%d %H:%M UTC"),
+    )
+
+
+def _chain(story: Story) -> tuple[bool, str]:
+    """Whether the chain holds, and that in words."""
+    if story.problem is not None:
+        return False, f"BROKEN: {story.problem}"
+    return True, f"VERIFIED: all {len(story.events)} lines follow one from the other, unchanged"
+
+
+_STATES = {
+    "reopened": "REOPENED by the lead",
+    "question": "QUESTION of the lead open",
+    "accepted": "ACCEPTED by the lead",
+    "reviewed": "REVIEWED by the lead",
+}
+
+
+def _state(story: Story) -> list[str]:
+    """Where the job stands, most important first."""
+    signed = "SIGNED OFF" if story.closed is not None else "NOT SIGNED OFF"
+    lead = _STATES.get(story.standing, "not looked at by a lead yet")
+    return [signed, lead]
+
+
+def _rows(story: Story, units: str) -> list[Row]:
+    figures: dict[str, Any] = story.opened.get("figures") or {}
+    names = [q for q in ORDER if q in story.found or q in story.left or q in figures]
+    names += [q for q in {**story.found, **story.left} if q not in ORDER]
+    out = []
+    for quantity in names:
+        figure = figures.get(quantity) or {}
+        low, high = figure.get("low_in"), figure.get("high_in")
+        found, left = story.found.get(quantity), story.left.get(quantity)
+        if found is None and left is None and quantity == "bearing-travel":
+            continue
+        limits = "" if low is None and high is None else limits_text(low, high, units)
+        source = str(figure.get("source", ""))
+        out.append(Row(NAMES.get(quantity, quantity), found, left, limits, source))
+    return out
+
+
+def _expected(story: Story, card: Any, units: str) -> list[Expected]:
+    shot = drawings.planned(card, story.found)
+    if shot is None or not story.left:
+        return []
+    out = []
+    for quantity in ("gap", "clearance", "free-travel", "brake-contact"):
+        value, left = shot.get(quantity), story.left.get(quantity)
+        if value is None or left is None or left.value_in is None:
+            continue
+        u = shot.values[quantity].u_in
+        planned = f"{figures_of(value, units)} ± {figures_of(max(2 * u, 0.001), units)}"
+        out.append(
+            Expected(NAMES[quantity], planned, left.figures, _apart(left.value_in - value, units))
+        )
+    return out
+
+
+def _apart(difference: float, units: str) -> str:
+    if abs(difference) < _SAME_IN:
+        return "as planned"
+    return f"{figures_of(abs(difference), units)} {'more' if difference > 0 else 'less'}"
+
+
+def _error(move: Any, units: str) -> str:
+    """Measured less expected of a ring move."""
+    if move.predicted_in is None or move.after is None or move.after.value_in is None:
+        return ""
+    return _apart(move.after.value_in - move.predicted_in, units)

@@ -1,0 +1,90 @@
+"""Templates to pages. All that comes from a record is escaped by the template engine.
+
+Jinja2 is imported when the first page is made, so that no other command waits for it.
+"""
+
+from __future__ import annotations
+
+import os
+import tempfile
+from functools import cache
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+from urllib.parse import quote
+
+if TYPE_CHECKING:
+    from jinja2 import Environment
+
+_HERE = Path(__file__).parent
+
+
+@cache
+def _environment() -> Environment:
+    from jinja2 import Environment, FileSystemLoader, StrictUndefined
+
+    made = Environment(
+        loader=FileSystemLoader(_HERE),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        finalize=_shown,
+    )
+    made.filters["link"] = link
+    return made
+
+
+def _shown(value: Any) -> Any:
+    """Text as it is shown: control characters spelled out, not obeyed."""
+    if type(value) is str and not value.isprintable():
+        return "".join(c if c.isprintable() else repr(c)[1:-1] for c in value)
+    return "" if value is None else value
+
+
+def page(template: str, **fields: Any) -> str:
+    """A whole page, its style inside it."""
+    from markupsafe import Markup
+
+    style = Markup((_HERE / "style.css").read_text(encoding="utf-8"))
+    return _environment().get_template(template).render(style=style, **fields)
+
+
+def drawn(svg: str) -> Any:
+    """An SVG of ours, which goes into the page as it is."""
+    from markupsafe import Markup
+
+    return Markup(svg)
+
+
+def link(target: Path, page_folder: Path) -> str:
+    """A link from a page in `page_folder` to a file, relative where the two share a drive."""
+    try:
+        relative = os.path.relpath(target.absolute(), page_folder.absolute())
+    except ValueError:
+        return target.absolute().as_uri()
+    return quote(relative.replace(os.sep, "/").encode("utf-8", "surrogateescape"))
+
+
+def write_page(path: Path, text: str) -> None:
+    """Put a page in place as a whole: whoever has it open sees the old one or the new one.
+
+    Raises:
+        OSError: the disk did not take it; an older page is as it was.
+    """
+    path.parent.mkdir(parents=True, exist_ok=True)
+    fd, name = tempfile.mkstemp(prefix=".", suffix=".part", dir=path.parent)
+    try:
+        with os.fdopen(fd, "w", encoding="utf-8", errors="replace") as file:
+            file.write(text)
+        os.chmod(name, 0o644)
+        os.replace(name, path)
+    except BaseException:
+        Path(name).unlink(missing_ok=True)
+        raise
+
+
+def script(name: str) -> Any:
+    """A script of ours, for inside a page."""
+    from markupsafe import Markup
+
+    return Markup((_HERE / name).read_text(encoding="utf-8"))

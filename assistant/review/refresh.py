@@ -1,0 +1,162 @@
+"""Bringing the index of a folder up to date: only what changed is read."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from datetime import datetime
+from pathlib import Path
+
+import pyarrow.parquet as pq
+
+from assistant.review.compact import compact
+from assistant.review.known import Known
+from assistant.review.many import Task, read_all
+from assistant.review.scan import Listing, NoAnswer, is_record, listed
+from assistant.review.store import ROWS, Manifest, Store
+
+PATIENCE_S = 20.0
+"""A drive that says nothing for so long is given up for now."""
+Progress = Callable[[int, int], None]
+"""Called with files read and files to read."""
+
+
+@dataclass(slots=True)
+class Refreshed:
+    """What a refresh did. `told`: one line each on what the lead should know.
+
+    `read` files were read, `read_bytes` of them; `manifest` is the snapshot to look at.
+    """
+
+    folder: Path
+    manifest: Manifest
+    told: list[str] = field(default_factory=list)
+    read: int = 0
+    read_bytes: int = 0
+
+
+def refresh(
+    store: Store,
+    patience_s: float = PATIENCE_S,
+    progress: Progress | None = None,
+    afresh: bool = False,
+    processes: int | None = None,
+) -> Refreshed:
+    """Bring one folder's index up to date, or say why it stays as it was.
+
+    Args:
+        store: of the folder.
+        patience_s: how long a drive may say nothing.
+        progress: told how it goes.
+        afresh: read every file again, changed or not.
+        processes: to read with; as many as the machine has processors if not given.
+
+    Raises:
+        OSError: the index itself cannot be written.
+    """
+    with store.alone() as alone:
+        manifest = store.manifest()
+        done = Refreshed(store.folder, manifest)
+        if not alone:
+            done.told.append(
+                f"{store.folder}: another lead is refreshing its index now; "
+                f"this is as of {_when(manifest)}"
+            )
+            return done
+        try:
+            listing = listed(store.folder, patience_s)
+        except NoAnswer as error:
+            done.told.append(f"{store.folder}: {error}; {_last_seen(manifest)}")
+            return done
+        done.told += [f"{store.folder}: {problem}" for problem in listing.problems]
+        _bring_up(store, done, listing, patience_s, progress, afresh, processes)
+    return done
+
+
+def _bring_up(
+    store: Store,
+    done: Refreshed,
+    listing: Listing,
+    patience_s: float,
+    progress: Progress | None,
+    afresh: bool,
+    processes: int | None,
+) -> None:
+    manifest = done.manifest
+    now_us = time.time_ns() // 1000
+    known = Known.of(store, manifest)
+    changed = [p for p, stamp in listing.found.items() if afresh or known.differs(p, stamp)]
+    gone = known.missing(listing)
+    records = [p for p in changed if is_record(p)]
+    known.pass_over([p for p in changed if not is_record(p)], listing)
+    befores = {} if afresh else known.befores(records)
+    part = manifest.next_part
+    task = Task(
+        str(store.folder), part, now_us,
+        [(p, listing.real.get(p, p), befores.get(p)) for p in records],
+    )  # fmt: skip
+    if records:
+        writers = {
+            table: pq.ParquetWriter(
+                store.part_file(part, table), _schema(table), compression="zstd"
+            )
+            for table in ROWS
+        }
+        try:
+            for piece in read_all(task, patience_s, processes):
+                for table, rows in piece.tables.items():
+                    if rows.num_rows:
+                        writers[table].write_table(rows)
+                for path, found in piece.files:
+                    known.take(path, listing.found[path], found, part)
+                    done.read += 1
+                    done.read_bytes += found.read
+                if progress is not None:
+                    progress(done.read, len(records))
+        except NoAnswer as error:
+            done.told.append(
+                f"{store.folder}: {error}; {done.read} of {len(records)} files were read. "
+                "Run it again when it answers."
+            )
+        finally:
+            for writer in writers.values():
+                writer.close()
+        manifest.parts.append(part)
+        manifest.next_part += 1
+    known.gone(gone, manifest.scanned_us or now_us)
+    if gone:
+        done.told.append(_gone(store, gone, manifest))
+    if changed or gone or not manifest.files:
+        known.save(store, manifest)
+    manifest.scanned_us, manifest.jobs = now_us, known.jobs
+    compact(store, manifest)
+    store.save(manifest)
+    store.sweep(manifest)
+
+
+def _schema(table: str) -> object:
+    from assistant.review.arrow import schema
+
+    return schema(table)
+
+
+def _when(manifest: Manifest) -> str:
+    if not manifest.scanned_us:
+        return "never: it was not read before"
+    return f"{datetime.fromtimestamp(manifest.scanned_us / 1e6):%Y-%m-%d %H:%M}"
+
+
+def _last_seen(manifest: Manifest) -> str:
+    if not manifest.scanned_us:
+        return "nothing of it was read before"
+    return f"its {manifest.jobs} jobs are shown as last seen {_when(manifest)}"
+
+
+def _gone(store: Store, gone: list[str], manifest: Manifest) -> str:
+    few = ", ".join(sorted(gone)[:3]) + (" and others" if len(gone) > 3 else "")
+    what = "file is" if len(gone) == 1 else "files are"
+    return (
+        f"{store.folder}: {len(gone)} {what} no longer there, last seen "
+        f"{_when(manifest)}: {few}; the jobs in them are kept"
+    )

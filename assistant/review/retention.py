@@ -1,0 +1,148 @@
+"""Removing the sound of old jobs. The records stay as they are: they hold a clip only by its hash.
+
+`lugcall verify` then counts those clips as removed, which is no damage. A clip that is not what its
+record says is evidence, and is kept.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+from assistant.record import RecordError, read_events, records_in
+from assistant.record.clips import state
+from assistant.record.disk import reason
+
+_CLIP = re.compile(r"[0-9a-f]{16}\.flac|\..*\.part")
+_FOLDER = ".clips"
+
+
+@dataclass(frozen=True, slots=True)
+class Old:
+    """A clip to remove: its file, of when it is, its size in bytes, and whose it was."""
+
+    path: Path
+    at: datetime
+    size: int
+    what: str
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """What a look through the folders found. `kept` are lines on clips that are left, and why."""
+
+    old: tuple[Old, ...]
+    kept: tuple[str, ...]
+
+    @property
+    def size(self) -> int:
+        """Bytes of all that is old."""
+        return sum(one.size for one in self.old)
+
+
+def look(folders: Iterable[Path], days: int, now: datetime | None = None) -> Found:
+    """Find the clips older than `days`; removes nothing.
+
+    A clip is as old as the line of the record that refers to it; one that no record refers to is as
+    old as its file. Clips of damaged records are kept.
+
+    Raises:
+        RecordError: a folder cannot be listed.
+    """
+    before = (now or datetime.now(UTC)) - timedelta(days=days)
+    old: list[Old] = []
+    kept: list[str] = []
+    for folder in folders:
+        if not folder.is_dir():
+            raise RecordError(f"{folder} is no folder; name a folder of records")
+        known: set[Path] = set()
+        for path in records_in(folder):
+            _record(path, before, old, kept, known)
+        for path in _orphans(folder, known):
+            _orphan(path, before, old)
+    return Found(tuple(old), tuple(kept))
+
+
+def remove(found: Found) -> tuple[int, list[str]]:
+    """Remove what `look` found old; returns how many went, and a line on each that did not."""
+    gone, left = 0, []
+    for one in found.old:
+        try:
+            one.path.unlink()
+            gone += 1
+        except FileNotFoundError:
+            gone += 1
+        except OSError as error:
+            left.append(f"{one.path} could not be removed: {reason(error)[0]}")
+        parent = one.path.parent
+        if parent.is_dir() and not any(parent.iterdir()):
+            parent.rmdir()
+    return gone, left
+
+
+def _record(
+    path: Path, before: datetime, old: list[Old], kept: list[str], known: set[Path]
+) -> None:
+    try:
+        events, problem = read_events(path)
+    except RecordError as error:
+        kept.append(str(error))
+        events, problem = [], "unreadable"
+    own = path.parent / f"{path.stem}{_FOLDER}"
+    if problem is not None:
+        if own.is_dir():
+            known.update(own.iterdir())
+            kept.append(f"{path.name} is damaged: its clips are kept")
+        return
+    for event in events:
+        clip = event.data.get("clip") if event.kind == "turn" else None
+        if not isinstance(clip, dict) or "sha256" not in clip:
+            continue
+        how = state(path.parent, clip)
+        file = path.parent / str(clip.get("file"))
+        known.add(file)
+        if how == "good" and not own.is_symlink():
+            if event.time < before:
+                what = f"{path.name}, line {event.n + 1}"
+                old.append(Old(file, event.time, file.stat().st_size, what))
+        elif how != "removed":
+            kept.append(f"{path.name}, line {event.n + 1}: its clip is {how} and is kept")
+            # A name that is not a clip's own may point anywhere, so it protects by name as well.
+            known.update(p for p in (own.iterdir() if own.is_dir() else ()) if p.name == file.name)
+
+
+def _orphans(folder: Path, known: set[Path]) -> Iterator[Path]:
+    """Clips that no record refers to: of a record that is gone, or from before a power cut."""
+    for own in sorted(folder.glob(f"*{_FOLDER}")):
+        if own.is_dir() and not own.is_symlink():
+            for path in sorted(own.iterdir()):
+                if path not in known and _CLIP.fullmatch(path.name) and not path.is_symlink():
+                    yield path
+
+
+def _orphan(path: Path, before: datetime, old: list[Old]) -> None:
+    stat = path.stat()
+    at = datetime.fromtimestamp(stat.st_mtime, UTC)
+    if at < before:
+        old.append(Old(path, at, stat.st_size, "no record refers to it"))
+
+
+def as_lines(found: Found) -> Iterator[str]:
+    """What is old, one line each, oldest first."""
+    for one in sorted(found.old, key=lambda o: o.at):
+        yield f"{one.at:%Y-%m-%d}  {one.size / 1000:7.1f} kB  {one.path}  ({one.what})"
+
+
+def data(found: Found) -> dict[str, Any]:
+    """The same as JSON data."""
+    return {
+        "clips": [
+            {"file": str(o.path), "at": o.at.isoformat(), "bytes": o.size, "of": o.what}
+            for o in found.old
+        ],
+        "kept": list(found.kept),
+    }

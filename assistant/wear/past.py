@@ -1,0 +1,145 @@
+"""What finished records say: one visit each."""
+
+from __future__ import annotations
+
+import time
+import tomllib
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+from assistant.clutch.uncertainty import Measured
+from assistant.readings import read
+from assistant.record import Event, RecordError, read_events, records_in
+
+MILES_PER = {"miles": 1.0, "kilometres": 1 / 1.609344}
+"""The international mile is 1609.344 m exactly."""
+_KIND = (("transmission", "non-synchronized"), ("linkage", "rod"), ("clutch", "manual"))
+
+
+@dataclass(frozen=True, slots=True)
+class Visit:
+    """One finished job.
+
+    Attributes:
+        unit: the fleet's number of the truck.
+        at: when it was signed off.
+        miles: odometer as found, or None; distance: the unit the shop counts in.
+        found, left: free travel as found and as left, inches; None where it was not read.
+        gap_found, gap_left: likewise the gap.
+        lugs: lugs moved by the gap, positive tightens.
+        low_in: lower limit of free travel then in force, inches, or None.
+        kind: transmission, linkage and clutch: trucks of one kind are similar.
+        lug_in: bearing travel a lug, inches: by the card, else by what the ring did, else None.
+    """
+
+    unit: str
+    at: datetime
+    miles: float | None
+    found: Measured | None
+    left: Measured | None
+    gap_found: Measured | None
+    gap_left: Measured | None
+    lugs: int
+    low_in: float | None
+    kind: tuple[str, ...]
+    lug_in: float | None
+    distance: str
+    name: str
+
+
+def visits_in(folder: Path, pause_s: float = 0.0) -> tuple[list[Visit], list[str]]:
+    """The visits of all finished records in a folder, oldest first, and what was left out and why.
+
+    Args:
+        folder: where the records are.
+        pause_s: rest after each record, so that a job going on meanwhile keeps its pace.
+
+    Raises:
+        RecordError: the folder cannot be listed.
+    """
+    visits, problems = [], []
+    for path in records_in(folder):
+        try:
+            events, problem = read_events(path)
+            if problem:
+                problems.append(f"{path.name}: damaged, left out")
+                continue
+            visit = visit_of(events, path.name)
+        except (RecordError, OSError):
+            problems.append(f"{path.name}: cannot be read, left out")
+            continue
+        except (KeyError, TypeError, ValueError, AttributeError):
+            problems.append(f"{path.name}: holds what lugcall does not write, left out")
+            continue
+        if visit is not None:
+            visits.append(visit)
+        if pause_s:
+            time.sleep(pause_s)
+    return sorted(visits, key=lambda v: v.at), problems
+
+
+def visit_of(events: Iterable[Event], name: str) -> Visit | None:
+    """The visit of one record; None when it is not finished."""
+    opened: dict[str, Any] = {}
+    for event in events:
+        if event.kind == "opened":
+            opened = event.data
+        if event.kind == "closed":
+            return visit_from(opened, event.data, event.time, name)
+    return None
+
+
+def visit_from(opened: dict[str, Any], closed: dict[str, Any], at: datetime, name: str) -> Visit:
+    """The visit that the data of a record's opening and closing line tell.
+
+    Raises:
+        KeyError, TypeError, ValueError, AttributeError: they are not what lugcall writes.
+    """
+    found, left = closed["as_found"], closed["as_left"]
+    odometer = found.get("odometer")
+    miles = None
+    if odometer is not None and odometer.get("count"):
+        miles = float(odometer["count"]) * MILES_PER.get(odometer.get("kind", "miles"), 1.0)
+    figure = (opened.get("figures") or {}).get("free-travel") or {}
+    table = tomllib.loads((opened.get("card") or {}).get("text") or "")
+    truck = table.get("truck") or {}
+    return Visit(
+        unit=str(opened.get("unit") or ""),
+        at=at,
+        miles=miles,
+        found=_length(found.get("free-travel")),
+        left=_length(left.get("free-travel")),
+        gap_found=_length(found.get("gap")),
+        gap_left=_length(left.get("gap")),
+        lugs=int(closed.get("lugs_by_gap", closed["lugs"])),
+        low_in=figure.get("low_in"),
+        kind=tuple(str(truck.get(key, usual)) for key, usual in _KIND),
+        lug_in=_card_lug(table) or _lug(closed),
+        distance=(odometer or {}).get("kind") or "miles",
+        name=name,
+    )
+
+
+def _length(taken: dict[str, Any] | None) -> Measured | None:
+    if not taken or taken.get("value_in") is None:
+        return None
+    return Measured.from_interval(taken["value_in"], taken["low_in"], taken["high_in"])
+
+
+def _card_lug(table: dict[str, Any]) -> float | None:
+    lug = (table.get("ring") or {}).get("lug")
+    return read(lug, "gap").value_in if isinstance(lug, str) else None
+
+
+def _lug(closed: dict[str, Any]) -> float | None:
+    """Bearing travel a lug by what the ring did, inches: gap closed over lugs moved."""
+    gap_found = _length(closed["as_found"].get("gap"))
+    gap_left = _length(closed["as_left"].get("gap"))
+    lugs = int(closed.get("lugs_by_gap", closed["lugs"]))
+    if gap_found is None or gap_left is None or abs(lugs) < 2:
+        return None
+    pitch = (gap_found.value_in - gap_left.value_in) / lugs
+    return pitch if pitch > 0.0 else None

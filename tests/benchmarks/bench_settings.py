@@ -1,0 +1,103 @@
+"""How long the solver of all settings takes, and whether it agrees with trying everything.
+
+    python tests/benchmarks/bench_settings.py [--trucks N] [--check N] [--seed N]
+
+Times `solve` with all its candidates, and alone as the job asks for it, on random trucks with full
+ranges (12 lugs, 30 turns of rod, 2 inches at each stop), each timed once and cold, in time of this
+thread alone, so that other work on the machine does not count. Then tries every
+setting of other random trucks with few steps, by the arithmetic of tests/test_clutch_settings.py,
+and counts the answers that are not as good.
+"""
+
+from __future__ import annotations
+
+import argparse
+import random
+import sys
+import time
+from dataclasses import replace
+from pathlib import Path
+
+from assistant.clutch.settings import solve
+
+sys.path.insert(0, str(Path(__file__).parent.parent))
+from test_clutch_settings import Truck, best_by_force, random_truck, rank, settled
+
+
+def wide_truck(rng: random.Random) -> Truck:
+    """A truck as it may come in: worn, wrongly set, some of it not read, any kind of linkage."""
+    truck = random_truck(rng, 12, 180)
+    values = dict(truck.values)
+    gap, clearance = rng.uniform(0.4, 0.8), rng.uniform(0.0, 0.25)
+    values["gap"], values["clearance"] = gap, clearance
+    if values["free-travel"] is not None:
+        values["free-travel"] = truck.ratio * clearance + truck.lash + rng.gauss(0, 0.02)
+    height = rng.uniform(7.0, 10.0)
+    if values["pedal-height"] is not None:
+        values["pedal-height"] = height
+    if values["brake-contact"] is not None:
+        values["brake-contact"] = height - truck.ratio * (gap + clearance) - truck.lash
+    if values["total-travel"] is not None:
+        values["total-travel"] = rng.uniform(6.5, 9.5)
+    limits = dict(truck.limits)
+    for name, low, high in (("pedal-height", 8.0, 9.0), ("total-travel", 7.0, 9.0)):
+        if name in limits:
+            limits[name] = (low, high, None)
+    return replace(truck, values=values, limits=limits, height_step=1 / 16, total_step=1 / 16)
+
+
+def share(values: list[float], part: float) -> float:
+    return sorted(values)[min(len(values) - 1, int(len(values) * part))] * 1e3
+
+
+def timed(trucks: int, seed: int) -> None:
+    rng, full, alone = random.Random(seed), [], []
+    possible = sure = 0
+    for _ in range(trucks):
+        effects = wide_truck(rng).effects()
+        start = time.thread_time()
+        found = solve(effects)
+        middle = time.thread_time()
+        solve(effects, with_candidates=False)
+        full.append(middle - start)
+        alone.append(time.thread_time() - middle)
+        possible += found.possible
+        sure += found.sure
+    print(f"{trucks} trucks: everything can be in for {possible}, surely for {sure}")
+    for name, values in (("with candidates", full), ("alone", alone)):
+        print(
+            f"{name:<16} median {share(values, 0.5):.1f} ms, 95 % {share(values, 0.95):.1f} ms, "
+            f"worst {max(values) * 1e3:.1f} ms"
+        )
+
+
+def checked(trucks: int, seed: int) -> None:
+    rng, worse, possible = random.Random(seed), 0, 0
+    for _ in range(trucks):
+        truck = random_truck(rng)
+        found, _ = settled(truck)
+        best = best_by_force(truck, list(found.judged))
+        possible += best is not None
+        if best is None or not found.possible:
+            worse += (best is None) == found.possible
+            continue
+        mine = rank(truck, list(found.judged), tuple(found.chosen.setting))
+        same = mine is not None and all(abs(x - y) < 3e-6 for x, y in zip(mine, best, strict=True))
+        worse += not same
+    print(f"against every setting: {trucks} trucks, {possible} possible, {worse} not the best")
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--trucks", type=int, default=10_000, help="trucks timed")
+    parser.add_argument("--check", type=int, default=10_000, help="trucks tried by brute force")
+    parser.add_argument("--seed", type=int, default=1)
+    args = parser.parse_args()
+    if args.trucks:
+        timed(args.trucks, args.seed)
+    if args.check:
+        checked(args.check, args.seed)
+
+
+if __name__ == "__main__":
+    main()

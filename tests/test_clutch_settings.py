@@ -1,0 +1,322 @@
+"""The solver against brute force: every setting of a random truck tried by other arithmetic."""
+
+from __future__ import annotations
+
+import itertools
+import random
+from dataclasses import dataclass
+from math import hypot
+from statistics import NormalDist
+
+import pytest
+
+from assistant.clutch.adjusters import Adjusters
+from assistant.clutch.effects import Effects
+from assistant.clutch.figures import Figure, figure
+from assistant.clutch.predict import Readings
+from assistant.clutch.settings import Settings, solve
+from assistant.clutch.settings_search import search, widest
+from assistant.clutch.uncertainty import Measured
+from assistant.clutch.used_ratio import UsedRatio
+
+TRUCKS = 150
+Z95 = NormalDist().inv_cdf(0.95)
+
+
+@dataclass
+class Truck:
+    """A truck in plain numbers: values, uncertainties, limits; None where not read."""
+
+    values: dict[str, float | None]
+    u: dict[str, float]
+    limits: dict[str, tuple[float | None, float | None, float | None]]
+    ratio: float
+    ratio_u: float
+    lash: float
+    lug: float
+    flat: float
+    height_step: float
+    total_step: float
+    rigid: bool
+    follows: bool
+    stops_move: bool
+    most: tuple[int, int]
+
+    def effects(self) -> Effects:
+        """The same truck as the solver wants it."""
+
+        def read(name: str) -> Measured | None:
+            value = self.values[name]
+            return None if value is None else Measured(value, self.u[name])
+
+        gap, clearance = read("gap"), read("clearance")
+        assert gap is not None and clearance is not None
+        figures: dict[str, Figure | None] = {
+            name: figure(*limits, "test") for name, limits in self.limits.items()
+        }
+        ratio = UsedRatio(self.ratio, self.ratio_u, "both")
+        return Effects(
+            Readings(
+                gap,
+                clearance,
+                read("free-travel"),
+                read("pedal-height"),
+                read("brake-contact"),
+                read("total-travel"),
+                self.lash,
+            ),
+            figures,
+            Adjusters(
+                self.lug,
+                self.flat,
+                0.001,
+                self.height_step,
+                self.total_step,
+                self.stops_move,
+                self.stops_move,
+                rigid=self.rigid,
+                max_lugs=self.most[0],
+                max_flats=self.most[1],
+            ),
+            ratio,
+            ratio,
+            self.follows,
+        )
+
+    def after(self, n: int, m: int, a: int, b: int) -> dict[str, tuple[float, float]]:
+        """Values and uncertainties after n lugs, m flats, a and b stop steps: by geometry.
+
+        The chain is walked as the parts are: where the bearing, the fork at rest and the pedal
+        stand on their axes, and then distances between them. No formula of the solver is used.
+        """
+        v, u, r = self.values, self.u, self.ratio
+        ring_u = abs(n) * 0.001
+        bearing = -v["gap"] - n * -self.lug  # the brake's face is at 0, the bearing below it
+        assert v["clearance"] is not None
+        fork = -v["gap"] - v["clearance"] - m * self.flat  # the fork's rest, with the pedal's old
+        rise, drop = a * self.height_step, b * self.total_step
+        if self.follows:
+            return self.after_following(-bearing, ring_u, rise, drop)
+        rest = fork - rise / r if self.rigid else fork
+        out = {
+            "gap": (-bearing, (u["gap"] ** 2 + ring_u**2) ** 0.5),
+            "clearance": (bearing - rest, (u["clearance"] ** 2 + ring_u**2) ** 0.5),
+        }
+        moved = (bearing - fork) - v["clearance"]
+        if v["free-travel"] is not None:
+            worked = v["free-travel"] + r * moved + rise
+            free_u = (
+                u["free-travel"] ** 2 + (r * ring_u) ** 2 + (self.ratio_u * moved) ** 2
+            ) ** 0.5
+        else:
+            worked = self.lash + rise + r * (bearing - fork)
+            free_u = (
+                (r * out["clearance"][1]) ** 2 + (self.ratio_u * (bearing - fork)) ** 2
+            ) ** 0.5
+        out["free-travel"] = (worked, free_u)
+        if v["pedal-height"] is not None:
+            out["pedal-height"] = (v["pedal-height"] + rise, u["pedal-height"])
+        if v["brake-contact"] is not None:
+            y = m * self.flat
+            out["brake-contact"] = (
+                v["brake-contact"] - r * y,
+                (u["brake-contact"] ** 2 + (self.ratio_u * y) ** 2) ** 0.5,
+            )
+        if v["total-travel"] is not None:
+            out["total-travel"] = (v["total-travel"] + rise + drop, u["total-travel"])
+            end = fork + (v["total-travel"] + drop - self.lash) / r  # the fork, pedal down, in air
+            if end >= 0.0 - 1e-12:
+                out["bearing-travel"] = out["gap"]
+            else:
+                reach = end - fork
+                out["bearing-travel"] = (
+                    end - bearing,
+                    (
+                        (u["total-travel"] / r) ** 2
+                        + (reach * self.ratio_u / r) ** 2
+                        + out["clearance"][1] ** 2
+                    )
+                    ** 0.5,
+                )
+        return out
+
+    def after_following(
+        self, gap: float, ring_u: float, rise: float, drop: float
+    ) -> dict[str, tuple[float, float]]:
+        """The fork rides on the bearing: only the way from there to the brake is the pedal's."""
+        v, u, r = self.values, self.u, self.ratio
+        assert v["gap"] is not None
+        out = {"gap": (gap, hypot(u["gap"], ring_u))}
+        if v["free-travel"] is not None:
+            out["free-travel"] = (v["free-travel"] + rise, u["free-travel"])
+        if v["pedal-height"] is not None:
+            out["pedal-height"] = (v["pedal-height"] + rise, u["pedal-height"])
+        if v["brake-contact"] is not None:
+            shorter = v["gap"] - gap
+            out["brake-contact"] = (
+                v["brake-contact"] + r * shorter,
+                hypot(u["brake-contact"], r * ring_u, self.ratio_u * shorter),
+            )
+        if v["total-travel"] is not None:
+            out["total-travel"] = (v["total-travel"] + rise + drop, u["total-travel"])
+            reach = (v["total-travel"] + drop - self.lash) / r
+            reach_u = hypot(u["total-travel"] / r, reach * self.ratio_u / r)
+            out["bearing-travel"] = out["gap"] if gap <= reach + 1e-12 else (reach, reach_u)
+        return out
+
+    def judged(self) -> list[str]:
+        """What has both a value and limits."""
+        there = self.after(0, 0, 0, 0)
+        return [name for name in self.limits if name in there]
+
+
+def placed(value: float, low: float | None, high: float | None, target: float | None) -> float:
+    """1 on the target (or the middle), 0 on a limit; one-sided: 1 at half the limit inside."""
+    if low is not None and high is not None:
+        top = target if target is not None and low < target < high else (low + high) / 2
+        return (value - low) / (top - low) if value <= top else (high - value) / (high - top)
+    limit = low if low is not None else high
+    assert limit is not None
+    inside = value - limit if low is not None else limit - value
+    return min(1.0, inside / (limit / 2))
+
+
+def rank(truck: Truck, wanted: list[str], setting: tuple[int, int, int, int]) -> tuple | None:
+    """The rank as the docs tell it: grade, fewest touched, margin, placing, fewest steps."""
+    after = truck.after(*setting)
+    worst, placing = float("inf"), 0.0
+    for name in wanted:
+        low, high, target = truck.limits[name]
+        value, u = after[name]
+        depth = min(
+            value - low if low is not None else float("inf"),
+            high - value if high is not None else float("inf"),
+        )
+        if depth < -1e-9 * u:
+            return None
+        worst = min(worst, depth / u)
+        placing += placed(value, low, high, target)
+    return (
+        int(10 * min(1.0, worst / Z95) + 1e-9),
+        -sum(1 for s in setting if s),
+        -sum(1 for s in setting[2:] if s),
+        round(min(worst, 3.0), 6),
+        round(placing, 6),
+        -sum(abs(s) for s in setting),
+    )
+
+
+def every_setting(truck: Truck, wanted: list[str]) -> itertools.product:
+    """All settings: a stop whose own quantity cannot be judged in stays."""
+    lugs, flats = truck.most
+    heights = int(2.0 / truck.height_step) if truck.stops_move else 0
+    totals = int(2.0 / truck.total_step) if truck.stops_move else 0
+    stop = range(-heights, heights + 1) if "pedal-height" in wanted else range(1)
+    lower = range(1)
+    follows = "total-travel" not in truck.limits and "bearing-travel" in wanted
+    if "total-travel" in wanted or follows:
+        lower = range(-totals, totals + 1)
+    return itertools.product(range(-lugs, lugs + 1), range(-flats, flats + 1), stop, lower)
+
+
+def best_by_force(truck: Truck, wanted: list[str]) -> tuple | None:
+    """The best rank of all settings, or None when none puts everything inside."""
+    ranks = (rank(truck, wanted, setting) for setting in every_setting(truck, wanted))
+    return max((r for r in ranks if r is not None), default=None)
+
+
+def random_truck(rng: random.Random, lugs: int = 3, flats: int = 5) -> Truck:
+    """A truck near enough to right that most settings of this few steps are worth a look."""
+    r, lash = rng.uniform(9, 15), rng.choice([0.0, 1 / 16])
+    c, g = rng.uniform(0.05, 0.2), rng.uniform(0.44, 0.62)
+    h = rng.uniform(0.2, 1.3)
+    height = h + r * (c + g) + lash
+    limits: dict[str, tuple[float | None, float | None, float | None]] = {
+        "gap": (0.5, 0.5625, 0.5),
+        "clearance": (3 / 32, 5 / 32, 0.125),
+        "free-travel": (1.125, rng.choice([2.0, 2.75]), 1.5),
+        "brake-contact": (0.5, 1.0, None),
+        "bearing-travel": (0.5, None, None),
+    }
+    low = height + rng.uniform(-0.7, 0.3)
+    if rng.random() < 0.6:
+        limits["pedal-height"] = (low, low + rng.uniform(0.2, 1.0), None)
+    total = height - rng.uniform(0.0, 0.8)
+    low = total + rng.uniform(-0.7, 0.3)
+    if rng.random() < 0.6:
+        limits["total-travel"] = (low, low + rng.uniform(0.2, 1.0), None)
+    for name in ("free-travel", "brake-contact", "bearing-travel"):
+        if rng.random() < 0.25:
+            del limits[name]
+    fine, coarse = rng.choice([0.0005, 0.003, 0.009]), rng.choice([0.009, 0.02])
+    names = ("gap", "clearance")
+    values: dict[str, float | None] = {
+        "gap": g,
+        "clearance": c,
+        "free-travel": r * c + lash,
+        "pedal-height": height,
+        "brake-contact": h,
+        "total-travel": total,
+    }
+    for name in ("free-travel", "pedal-height", "brake-contact", "total-travel"):
+        noisy = values[name]
+        assert noisy is not None
+        values[name] = None if rng.random() < 0.15 else noisy + rng.gauss(0, coarse)
+    return Truck(
+        values,
+        {name: fine if name in names else coarse for name in values},
+        limits,
+        r * rng.uniform(0.97, 1.03),
+        rng.uniform(0.05, 0.4),
+        lash,
+        rng.choice([0.027, 0.014, -0.027]),
+        rng.choice([1 / 78, 1 / 96, 1.5 / 25.4]),
+        0.25,
+        0.4,
+        rng.random() < 0.7,
+        rng.random() < 0.2,
+        rng.random() < 0.8,
+        (lugs, flats),
+    )
+
+
+def settled(truck: Truck) -> tuple[Settings, list[str]]:
+    """The solver's answer and what it kept."""
+    found = solve(truck.effects(), with_candidates=False)
+    given_up = {out.quantity for out in found.given_up}
+    return found, [name for name in found.judged if name not in given_up]
+
+
+def test_the_solver_is_the_best_of_all_settings() -> None:
+    """Thousands of settings of each random truck; the benchmark does many more trucks."""
+    rng = random.Random(20)
+    could = 0
+    for _ in range(TRUCKS):
+        truck = random_truck(rng)
+        found, _ = settled(truck)
+        assert set(found.judged) == set(truck.judged())
+        best = best_by_force(truck, list(found.judged))
+        assert found.possible == (best is not None)
+        could += found.possible
+        if best is not None:
+            mine = rank(truck, list(found.judged), tuple(found.chosen.setting))
+            assert mine is not None
+            assert mine == pytest.approx(best, abs=3e-6)
+    assert TRUCKS / 4 < could < TRUCKS * 3 / 4  # both answers were really tried
+
+
+def test_the_widest_margin_is_the_widest() -> None:
+    """Of every setting that puts all inside, whatever it moves, none has a larger margin."""
+    rng, seen, wider = random.Random(21), 0, 0
+    for _ in range(70):
+        truck = random_truck(rng)
+        judged, effects = truck.judged(), truck.effects()
+        wide, usual = widest(effects, judged), search(effects, judged)
+        ranks = [r for s in every_setting(truck, judged) if (r := rank(truck, judged, s))]
+        assert (wide is None) == (not ranks)
+        if wide is None or usual is None:
+            continue
+        seen += 1
+        wider += wide.rank.margin > usual.rank.margin + 1e-3
+        assert wide.rank.margin == pytest.approx(max(r[3] for r in ranks), abs=3e-6)
+    assert seen > 10 and wider > 0  # and it is not what the fewest moves give anyway

@@ -1,0 +1,261 @@
+"""The fleet page: true figures, every number leads to its jobs, and it works in a browser."""
+
+from __future__ import annotations
+
+import re
+import shutil
+import subprocess
+from datetime import date
+from pathlib import Path
+from urllib.parse import unquote
+
+import pytest
+from click.testing import CliRunner
+
+from assistant.cli import main
+from assistant.record import verify_file
+from assistant.review.acts import add
+from assistant.review.desk import Review, open_review
+from assistant.review.pages import charts, outlooks
+from assistant.review.pages.asked import ask, narrowed
+from assistant.review.pages.tokens import joined, tokens_of
+from assistant.review.pages.write import fleet_file, write_fleet, write_jobs
+from tests.review_fleet import Job, day, tell
+from tests.test_review_pages import NASTY, Page, nothing_from_elsewhere
+
+JOBS = (
+    Job("T-1", day(2025, 1, 10), "12", 100_000, left=1.5625),
+    Job("T-1", day(2025, 5, 10), "15", 130_000, left=1.5, found=1.3125),
+    Job("T-1", day(2025, 9, 10), "12", 160_000, left=1.5, found=1.25, again=4),
+    Job("T-2", day(2025, 2, 1), "15", 50_000, left=1.75),
+    Job("T-2", day(2025, 8, 1), "21", 70_000, left=1.75, found=1.5, mic="Cab <b>mic</b>", again=1),
+    Job(NASTY, day(2025, 3, 3), "21"),
+    Job("T-3", day(2025, 4, 4), upto=30),
+)
+CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
+
+
+@pytest.fixture
+def records(tmp_path: Path) -> list[Path]:
+    """The jobs above, with one line changed in the last but one of T-1."""
+    paths = tell(tmp_path / "records", JOBS)
+    raw = paths[1].read_bytes().splitlines(keepends=True)
+    raw[40] = raw[40].replace(b"tech", b"tach", 1)
+    paths[1].write_bytes(b"".join(raw))
+    return paths
+
+
+@pytest.fixture
+def desk(records: list[Path], tmp_path: Path) -> Review:
+    """An open review of them."""
+    return open_review([records[0].parent], tmp_path / "index")
+
+
+def written(desk: Review, folder: Path) -> Page:
+    """The fleet page, made and parsed."""
+    write_fleet(desk, folder)
+    return Page(fleet_file(folder).read_text(encoding="utf-8"))
+
+
+def tokens_on(page: Page) -> list[set[str]]:
+    """The tokens of each listed job, as they stand in the page."""
+    return [set((a["data-tokens"] or "").split(" ")) for _, a in page.tags if "data-tokens" in a]
+
+
+def test_the_page_is_whole_and_escaped(desk: Review, tmp_path: Path) -> None:
+    """Ids unique, all jobs listed, nothing fetched, markup in records is text."""
+    page = written(desk, tmp_path / "out")
+    nothing_from_elsewhere(page)
+    assert len(page.ids()) == len(set(page.ids()))
+    assert len(tokens_on(page)) == len(JOBS)
+    assert [t for t, _ in page.tags].count("script") == 1
+    assert not [t for t, a in page.tags if t == "img" or "onerror" in a]
+    assert NASTY in page.text and "Cab <b>mic</b>" in page.text
+    assert "BROKEN CHAIN in 1 record" in page.words and "OPEN at" in page.words
+
+
+def test_every_number_leads_to_as_many_jobs(desk: Review, tmp_path: Path) -> None:
+    """A link of figures or charts names tokens; the jobs that have them all are what it counts."""
+    page = written(desk, tmp_path / "out")
+    jobs = tokens_on(page)
+    wanted = {a["href"] for _, a in page.tags if (a.get("href") or "").startswith("#jobs=")}
+    assert len(wanted) > 15
+    for href in wanted:
+        named = set(str(href).removeprefix("#jobs=").split("&"))
+        found = sum(named <= tokens for tokens in jobs)
+        bin_of_none = any(token.startswith("time:") for token in named)
+        assert found > 0 or bin_of_none, href
+    answers = ask(desk, desk.tables)
+    signed = sum("signed:yes" in tokens for tokens in jobs)
+    assert signed == answers.totals["signed_off"]
+    assert sum("doubt:any" in tokens for tokens in jobs) == answers.totals["doubtful"]
+    for row in answers.months:
+        both = {f"month:{row['month_utc']:%Y-%m}", "signed:yes"}
+        assert sum(both <= tokens for tokens in jobs) == row["jobs"]
+    for row in answers.minutes:
+        assert sum(f"time:{row['bin']}" in tokens for tokens in jobs) == row["jobs"]
+    for row in answers.by_mic:
+        mic = joined([f"mic:{row['microphone']}"])
+        assert any(mic in tokens for tokens in jobs), mic
+
+
+def test_say_agains_are_counted_by_step_and_microphone(desk: Review) -> None:
+    """Five at the found gap: four by one microphone, one by the other; a change of none is lost."""
+    answers = ask(desk, desk.tables)
+    by_step = {row["step"]: row["again"] for row in answers.by_step}
+    by_mic = {row["microphone"]: row["again"] for row in answers.by_mic}
+    assert by_step["found_gap"] == 5
+    assert by_mic["Headset A"] == 4 and by_mic["Cab <b>mic</b>"] == 1
+    heard = next(row for row in answers.jobs if row["code"] == "21" and row["unit"] == "T-2")
+    assert "step:found_gap" in tokens_of(heard, answers)
+
+
+def test_due_soon_is_a_range_from_the_truck_itself(desk: Review) -> None:
+    """T-2 loses free travel at 0.125 in per 10,000 miles: 1.75 less 1.125 lasts some 50,000."""
+    answers = ask(desk, desk.tables)
+    due = {look.unit: look for look in outlooks.due_soon(answers.visits, ring_lugs=40)}
+    miles = due["T-2"].miles
+    assert miles is not None and miles.high is not None
+    assert miles.low < 70_000 + 50_000 < miles.high
+    assert due["T-2"].dates is not None and due["T-2"].lugs_left == 40 - 10
+
+
+def test_narrowed_to_a_truck_or_to_days(desk: Review) -> None:
+    """All tables of it, not only the jobs."""
+    one = ask(desk, narrowed(desk.tables, "t-2"))
+    assert {row["unit"] for row in one.jobs} == {"T-2"} and one.totals["jobs"] == 2
+    assert {v.unit for v in one.visits} == {"T-2"}
+    assert [row["microphone"] for row in one.by_mic] == ["Cab <b>mic</b>"]
+    late = ask(desk, narrowed(desk.tables, since=date(2025, 8, 1)))
+    assert sorted(row["unit"] for row in late.jobs) == ["T-1", "T-2"]
+
+
+def test_charts_do_not_speak_by_colour_alone(desk: Review) -> None:
+    """Bars are hatched and carry their figure; marks are open or full; one ink, greys besides."""
+    answers = ask(desk, desk.tables)
+    bars = charts.misheard(answers.by_step, "step", "step")
+    assert "url(#bystep-" in bars and "<pattern" in bars and ">5 (" in bars
+    assert "found gap" in bars and 'href="#jobs=step:found_gap"' in bars
+    curves = charts.curves(list(outlooks.by_unit(answers.visits).items()))
+    assert "stroke-dasharray" in curves and "T-2" in curves
+    for svg in (bars, curves, charts.months(answers.months), charts.minutes(answers.minutes)):
+        colours = set(re.findall(r"#[0-9a-fA-F]{6}\b", svg))
+        hues = [c for c in colours if max(_rgb(c)) - min(_rgb(c)) > 30]
+        assert hues == [], hues
+        assert "http" not in svg.replace("http://www.w3.org/", "")
+
+
+def _rgb(colour: str) -> tuple[int, ...]:
+    return tuple(int(colour[i : i + 2], 16) for i in (1, 3, 5))
+
+
+def test_an_empty_folder_is_a_page_as_well(tmp_path: Path) -> None:
+    """No jobs, no charts, no error."""
+    (tmp_path / "none").mkdir()
+    with open_review([tmp_path / "none"], tmp_path / "index") as desk:
+        page = written(desk, tmp_path / "out")
+    assert "0 jobs" in page.words and "Nothing: every doubt" in page.words
+
+
+def test_only_what_changed_is_made_again(records: list[Path], tmp_path: Path) -> None:
+    """A lead's act makes one page old; a page taken away comes back; damage gets a page as well."""
+    out, index = tmp_path / "out", tmp_path / "index"
+
+    def run() -> tuple[int, list[str]]:
+        with open_review([records[0].parent], index) as desk:
+            return write_jobs(out, write_fleet(desk, out), lambda todo: todo)
+
+    assert run() == (len(JOBS), []) and run() == (0, [])
+    add(records[0], "reviewed", "L7")
+    assert run() == (1, [])
+    next((out / "jobs").glob("*.html")).unlink()
+    assert run() == (1, [])
+    pages = {p.name: p.read_text(encoding="utf-8") for p in (out / "jobs").glob("*.html")}
+    assert sum("Chain BROKEN" in text for text in pages.values()) == 1
+    fleet = Page(fleet_file(out).read_text(encoding="utf-8"))
+    for _, attributes in fleet.tags:
+        href = attributes.get("href") or ""
+        if href and not href.startswith("#"):
+            assert (out / unquote(href)).exists(), href
+
+
+def test_the_commands(records: list[Path], tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """pages, page, lead and retention, each with one line on what it did."""
+    monkeypatch.setenv("LUGCALL_INDEX", str(tmp_path / "index"))
+    run = CliRunner()
+    folder, out = str(records[0].parent), str(tmp_path / "out")
+    done = run.invoke(main, ["pages", folder, "--out", out])
+    assert done.exit_code == 0 and f"{len(JOBS)} jobs on it" in done.output, done.output
+    done = run.invoke(main, ["page", str(records[0]), "--out", str(tmp_path / "one.html")])
+    assert done.exit_code == 0 and "VERIFIED" in (tmp_path / "one.html").read_text()
+    asked = ["lead", "question", str(records[0]), "why", "so", "wide?", "--by", "l7"]
+    done = run.invoke(main, asked)
+    assert done.exit_code == 0 and "question by L7" in done.output
+    assert verify_file(records[0]).ok
+    done = run.invoke(main, ["lead", "accepted", str(records[1]), "fine", "--by", "L7"])
+    assert done.exit_code == 1 and done.output.count("\n") == 1 and "BROKEN" in done.output
+    done = run.invoke(main, ["retention", folder, "--days", "30"])
+    assert done.exit_code == 0 and "nothing removed" in done.output
+    done = run.invoke(main, ["page", str(tmp_path / "none.jsonl")])
+    assert done.exit_code == 1 and done.output.count("\n") == 1
+
+
+# --- in a real browser ----------------------------------------------------------------------------
+
+_SCRIPT = """
+<script>
+addEventListener("load", () => setTimeout(() => {
+  const out = [];
+  const rows = () => [...document.querySelectorAll("#list tbody tr")];
+  const seen = () => rows().filter((r) => getComputedStyle(r).display !== "none");
+  const units = () => seen().map((r) => r.cells[0].textContent.slice(0, 3)).join(" ");
+  const say = (name) => out.push(name + "=" + seen().length + ":" + units());
+  const type = (id, value) => { const f = document.getElementById(id); f.value = value;
+    f.dispatchEvent(new Event("input")); };
+  const head = (i) => document.querySelectorAll("#list th button")[i].click();
+  say("start");
+  head(0); say("up"); head(0); say("down"); head(0);
+  head(8); head(8); out.push("again=" + seen()[0].cells[8].textContent);
+  head(0);
+  type("search", "t-2"); say("search"); type("search", "");
+  type("from", "2025-05-01"); type("to", "2025-08-01"); say("days");
+  type("from", ""); type("to", "");
+  type("code", "code:21"); say("code"); type("code", "");
+  location.hash = "#jobs=step:found_gap&signed:yes";
+  setTimeout(() => {
+    say("link"); out.push("chosen=" + document.getElementById("chosen").textContent);
+    document.getElementById("all").click();
+    setTimeout(() => { say("all");
+      const pre = document.createElement("pre"); pre.id = "told"; pre.textContent = out.join("\\n");
+      document.body.appendChild(pre); }, 50);
+  }, 50);
+}, 50));
+</script></body>"""
+
+
+@pytest.mark.skipif(CHROMIUM is None, reason="no chromium on this machine")
+def test_sort_filter_and_search_in_a_browser(desk: Review, tmp_path: Path) -> None:
+    """From a file, without a network: clicks and typing do what they say."""
+    out = tmp_path / "out"
+    write_fleet(desk, out)
+    page = fleet_file(out)
+    text = page.read_text(encoding="utf-8")
+    page.write_text(text.replace("</body>", _SCRIPT), encoding="utf-8")
+    dom = subprocess.run(
+        [str(CHROMIUM), "--headless", "--no-sandbox", "--disable-gpu", "--virtual-time-budget=5000",
+         f"--user-data-dir={tmp_path / 'profile'}", "--dump-dom", page.as_uri()],
+        capture_output=True, text=True, timeout=90, check=True,
+    ).stdout  # fmt: skip
+    told = re.search(r'<pre id="told">(.*?)</pre>', dom, re.S)
+    assert told is not None, dom[-500:]
+    said = dict(line.split("=", 1) for line in told[1].replace("&lt;", "<").splitlines())
+    assert said["start"] == "7:T-1 T-2 T-1 T-3 <sc T-2 T-1"
+    assert said["up"] == "7:<sc T-1 T-1 T-1 T-2 T-2 T-3"
+    assert said["down"] == "7:T-3 T-2 T-2 T-1 T-1 T-1 <sc"
+    assert said["again"] == "4"
+    assert said["search"] == "2:T-2 T-2"
+    assert said["days"] == "2:T-1 T-2"
+    assert said["code"] == "2:<sc T-2"
+    assert said["link"] == "2:T-1 T-2"
+    assert said["chosen"] == "only: step found_gap, signed yes"
+    assert said["all"].startswith("7:")
