@@ -192,10 +192,12 @@ class Attendant:
         if meaning in ("reading", "sign_off") and decision.probability < KEPT:
             ear["doubt"] = True
         if kind == "accept":
+            unasked = meaning not in (*session.job.allowed(), *VALUES, "stop", "repeat")
             said = session.hear(role, decision.heard, ear, utterance.samples)
             self._answered_s, self._last = channel.now_s, meaning
             first = decision.ranked[0].meaning if decision.ranked else None
-            self._refused.took(session.job.state, session.job.pending is not None, first)
+            waits = session.job.pending is not None
+            self._refused.took(session.job.state, waits, first, unasked)
         else:
             said = session.unheard(role, ear, utterance.samples)
             self._repeats.missed(alone)

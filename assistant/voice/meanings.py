@@ -18,14 +18,19 @@ from .readings_heard import ASKED, SELDOM, USUAL, two_amounts, usual
 LOOSE = 0.2
 """Weight of words outside the grammar that mean something all the same: likeness is a guess, and
 the ear has guessed once already."""
-ASIDE = 0.3
-"""Weight of words that can be said at any time while others were asked for, and of a new reading
-while one waits to be checked. Chosen by eye from a few closed-loop sessions, not fitted."""
+ASIDE = 0.12
+"""Weight of words that can be said at any time while others were asked for. This and the next two
+were chosen by eye from a few closed-loop sessions, not fitted."""
+OVER = 0.05
+"""Weight of a new reading while one waits to be checked: most people say "no" first."""
+CASUAL = 0.4
+"""Weight of "yup", which sounds like "no" more than "check" does, where it would confirm a value."""
+_CASUAL = frozenset({"yup", "yep", "yeah", "okay", "good"})
 REFUSED = 0.05
 """Weight of words that would only be refused at this step: "it's on" where "sound" was asked."""
 _PEDAL = frozenset({"holding", "released", "clear"})
 """Out of order these are alarms."""
-_AS_ASKED = frozenset({"stop", "lost", "accept", "sign_off"})
+_AS_ASKED = frozenset({"stop", "accept", "sign_off"})
 """Never held less likely: what must not be missed, and what nobody says by accident."""
 _FREE_WORDS = frozenset({"note", "accept", "sign_off"})
 
@@ -87,6 +92,10 @@ def _key(act: Act) -> Hashable:
 
 def _weight(act: Act, job: Job, dialogs: Dialogs, words: str) -> float:
     if act.reading is None:
+        if act.meaning == "lost":  # nothing can be lost but a pedal that is held
+            return USUAL if job.facts.hold != "up" else REFUSED
+        if job.pending is not None and words in _CASUAL:
+            return CASUAL
         if act.meaning in _AS_ASKED or act.meaning in job.allowed():
             return USUAL
         said_anywhere = dialogs.words[act.meaning].anytime or act.meaning in _PEDAL
@@ -94,8 +103,7 @@ def _weight(act: Act, job: Job, dialogs: Dialogs, words: str) -> float:
     value = act.reading.get("value_in")
     named = act.quantity or job.expects()
     seldom = act.meaning == "reading" and two_amounts(words)
+    factor = SELDOM if seldom else USUAL
     if act.meaning == "reading" and job.pending is not None:
-        seldom = True
-    return (SELDOM if seldom else USUAL) * usual(
-        value if isinstance(value, float) else None, named, words
-    )
+        factor = OVER
+    return factor * usual(value if isinstance(value, float) else None, named, words)

@@ -118,7 +118,7 @@ class People:
         if self._ask.key in ("reply:confirm", "reply:what_correct", "reply:which_of_two"):
             return self._answer(self._ask)
         quantity = self._fixing
-        who = "helper" if quantity == "odometer" else "tech"
+        who = "helper" if quantity == "odometer" and not self._due else "tech"
         self._ask = Said(who, "", f"fixing:{quantity}")
         if self._tries > 2 and self._again % 2 == 0:  # the word and the value one by one
             return who, command("correct that")
@@ -200,7 +200,7 @@ class People:
 
     def _confirm(self, text: str) -> Turn:
         quantity = self._fixing or self._quantity
-        who = "helper" if quantity == "odometer" else "tech"
+        who = "helper" if quantity == "odometer" and not self._due else "tech"
         if quantity in self.meant and same(text, self.meant[quantity]):
             return who, self._phrase("check")
         return who, self._phrase("no")
@@ -229,7 +229,9 @@ class People:
     def _what_correct(self, text: str) -> Turn:
         for quantity, known in QUANTITIES.items():
             if known.spoken in text and (quantity in self.meant or quantity == "lugs"):
-                return ("helper" if quantity == "odometer" else "tech"), self._value(quantity)
+                return (
+                    "helper" if quantity == "odometer" and not self._due else "tech"
+                ), self._value(quantity)
         return "tech", command("back")
 
     def _stopped_next(self, text: str) -> Turn:
@@ -243,7 +245,7 @@ class People:
     def _which_of_two(self, text: str) -> Turn:
         """ "Nine sixteenths or five sixteenths?": first, second, or the value in other words."""
         line = self.meant[self._quantity]
-        who = "helper" if self._quantity == "odometer" else "tech"
+        who = "helper" if self._quantity == "odometer" and not self._due else "tech"
         offered = text.rstrip("?").split(" or ")
         right = [fits(read(part.lower(), self._quantity), line) for part in offered]
         if sum(right) == 1 and len(offered) == 2 and not self._again:
