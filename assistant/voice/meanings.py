@@ -24,7 +24,7 @@ were chosen by eye from a few closed-loop sessions, not fitted."""
 OVER = 0.05
 """Weight of a new reading while one waits to be checked: most people say "no" first."""
 CASUAL = 0.4
-"""Weight of "yup", which sounds like "no" more than "check" does, where it would confirm a value."""
+"""Weight of "yup", which is nearer to "no" than "check" is, where it would confirm a value."""
 _CASUAL = frozenset({"yup", "yep", "yeah", "okay", "good"})
 REFUSED = 0.05
 """Weight of words that would only be refused at this step: "it's on" where "sound" was asked."""
