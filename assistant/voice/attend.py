@@ -35,7 +35,9 @@ READ_BACK = 0.35
 KEPT = 0.95
 """A reading or a code heard less surely than this is read back, whatever it is for."""
 STOP = 0.25
-"""A stop is taken from this probability on: stopping once too often costs a "carry on"."""
+STOP_UP = 0.5
+"""A stop is taken from this probability on: stopping once too often costs a "carry on". With the
+pedal up and nobody at the key less hangs on it, and "whoa" is taken for "no" too easily."""
 DOUBTFUL, ADDRESSED = 0.3, 0.75
 """Words less likely than the first are not asked about, and unless they were meant for lugcall with
 the second probability nothing is said at all: a radio would have it asking all day."""
@@ -173,7 +175,9 @@ class Attendant:
     def _stops(self, decision: Decision) -> bool:
         if self.session.job.state == "halted":
             return False
-        return _name(decision) == "stop" and decision.probability >= STOP
+        job = self.session.job
+        bar = STOP if job.facts.hold != "up" or job.key_above() else STOP_UP
+        return _name(decision) == "stop" and decision.probability >= bar
 
     def _act(self, channel: Channel, utterance: Utterance, decision: Decision) -> None:
         session = self.session

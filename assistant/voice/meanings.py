@@ -94,6 +94,8 @@ def _weight(act: Act, job: Job, dialogs: Dialogs, words: str) -> float:
     if act.reading is None:
         if act.meaning == "lost":  # nothing can be lost but a pedal that is held
             return USUAL if job.facts.hold != "up" else REFUSED
+        if act.meaning == "stop" and job.state == "halted":
+            return ASIDE  # it has stopped already, and "carry on" sounds like "hang on"
         if job.pending is not None and words in _CASUAL:
             return CASUAL
         if act.meaning in _AS_ASKED or act.meaning in job.allowed():
