@@ -285,12 +285,15 @@ def verify(records: tuple[Path, ...], seal: str | None, as_json: bool) -> None:
                         "signed_off": verdict.closed,
                         "problem": verdict.problem,
                         "seal": verdict.seal,
+                        "clips": verdict.about_clips,
                     }
                 )
             )
         elif verdict.ok:
             state = "signed off" if verdict.closed else "NOT signed off"
             click.echo(f"GOOD     {path}: {verdict.events} events, {state}, seal {verdict.seal}")
+            if verdict.about_clips:
+                click.echo(f"         {verdict.about_clips}")
         else:
             click.echo(f"DAMAGED  {path}: {verdict.problem}")
     if bad:
