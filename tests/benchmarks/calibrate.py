@@ -174,7 +174,7 @@ def main() -> None:
             file=sys.stderr,
         )
         text += ["", f'["{name}"]', f"temperature = {temperature}"]
-        text.append("bars = { accept = 0.5, addressed = 0.5, either = 0.75 }")
+        text.append("bars = { accept = 0.6, addressed = 0.8, either = 0.75 }")
         for key, w in (("right", weights), ("addressed", addressed)):
             text.append(f"{key} = {{ " + ", ".join(f"{k} = {v}" for k, v in w.items()) + " }")
     out = "\n".join(text) + "\n"
