@@ -171,6 +171,31 @@ def test_an_impatient_second_done_is_not_the_next_steps(session: Session) -> Non
     assert session.job.state != after
 
 
+def test_the_rest_of_a_reading_corrects_it_and_is_read_back(
+    session: Session, play: Callable[[Session, str], Any]
+) -> None:
+    """ "Eight ... eight and a half", cut in two: not the answer to the next question."""
+    play(session, " / ".join(["done"] * 6) + " / helper: ready / helper: sound / sound / sound")
+    play(session, "sound / helper: skip")
+    room = Room(session, "tech")
+    room.say("tech", "eight")
+    room.decode()
+    assert session.job.expects() == "total-travel"
+    room.say("tech", "eight and a half")
+    room.decode()
+    assert session.job.pending is not None
+    assert session.job.pending.quantity == "pedal-height"
+    room.now += 2.0
+    room.say("tech", "check")
+    room.decode()
+    assert session.job.facts.latest("pedal-height").value_in == 8.5
+    assert session.job.facts.latest("total-travel") is None
+    room.now += 2.0
+    room.say("tech", "eight and a quarter")
+    room.decode()
+    assert session.job.facts.latest("total-travel").value_in == 8.25
+
+
 def test_a_check_that_began_before_the_read_back_confirms_nothing(
     session: Session, play: Callable[[Session, str], Any]
 ) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from concurrent.futures import Executor
 from dataclasses import dataclass, replace
@@ -41,6 +42,9 @@ pedal up and nobody at the key less hangs on it, and "whoa" is taken for "no" to
 DOUBTFUL, ADDRESSED = 0.3, 0.75
 """Words less likely than the first are not asked about, and unless they were meant for lugcall with
 the second probability nothing is said at all: a radio would have it asking all day."""
+REACTION_S = 0.5
+"""Nobody answers a question sooner than this after the last answer: a reading that begins before is
+the rest of the one before it, cut off by a pause."""
 COMPLETE = 0.85
 """From this probability on an utterance is taken for finished after the short wait."""
 
@@ -154,8 +158,8 @@ class Attendant:
             channel.end_now()
             guess.ended_s = channel.now_s
             self._act(channel, guess, decision)
-        elif " " not in decision.heard and _name(decision) in VALUES:
-            # "Two" may stand alone, but "two twenty-one millimetres" begins with it as well.
+        elif _name(decision) in VALUES and _may_go_on(decision):
+            # "Eight" may stand alone, but "eight and a half" begins with it as well.
             channel.listener.turns.patience(False)
         elif decision.kind == "accept" and decision.probability >= COMPLETE:
             channel.listener.turns.patience(True)
@@ -192,6 +196,9 @@ class Attendant:
         if note and kind != "nothing" and (kind != "accept" or meaning == "note"):
             decision, kind, meaning = replace(decision, heard=note), "accept", "note"
         decode_s = sum(h.seconds for h in _hearings(utterance))
+        if kind == "accept" and self._goes_on(utterance, meaning):
+            decision = replace(decision, heard=f"correction {decision.heard}")
+            meaning = "correct"
         ear = _ear(channel, decision, kind, decode_s)
         if meaning in ("reading", "sign_off") and decision.probability < KEPT:
             ear["doubt"] = True
@@ -210,6 +217,14 @@ class Attendant:
         end_s = utterance.speech_end_s
         heard = decision.heard
         self._answer(Turn(role, heard, decision, kind, tuple(said), end_s, wait_s, decode_s))
+
+    def _goes_on(self, utterance: Utterance, meaning: str) -> bool:
+        """Whether a reading is the rest of the last one, which was kept: then it corrects that,
+        which is read back."""
+        soon = utterance.start_s < self._answered_s + REACTION_S
+        job = self.session.job
+        kept = job.pending is None and self._last == "reading" and bool(job.last_quantity())
+        return soon and kept and meaning == "reading"
 
     def _moment(self) -> tuple[str, str]:
         pending = self.session.job.pending
@@ -236,6 +251,18 @@ class Attendant:
         bar = SURE if meaning in PEDAL else CONFIRM if confirms else 0.0
         unsure = sure < bar or contradicted(meaning, decision)
         return "again" if kind == "accept" and unsure else kind
+
+
+_UNIT = re.compile(r"\b(inch|inches|thou|thousandths?|lugs?|flats?|turns?|mill\w+|mils?|miles)\b")
+
+
+def _may_go_on(decision: Decision) -> bool:
+    """Whether a value may be the beginning of a longer one: whole, and without a unit."""
+    meaning = decision.ranked[0].meaning
+    values = meaning[2] if isinstance(meaning, tuple) and len(meaning) > 2 else ()
+    known = [v for v in values[:4] if isinstance(v, float | int)] if values else []
+    whole = not known or all(float(v).is_integer() for v in known)
+    return (whole or " " not in decision.heard) and not _UNIT.search(decision.heard)
 
 
 def waits_for(quantity: str) -> tuple[float, float, float]:

@@ -97,6 +97,8 @@ class People:
             self._finer = False
             if wrong is None:
                 self._tries = 0
+        if any(one.key == "reply:not_now" and "carry on" in one.text.lower() for one in said):
+            return "tech", command("carry on")
         return self._fix() if self._fixing else self._answer(self._ask)
 
     def _wrong_verdict(self, said: Sequence[Said]) -> str | None:
