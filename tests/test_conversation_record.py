@@ -278,13 +278,10 @@ def test_as_found_stays_as_found(session: Session, play: Play) -> None:
     assert closed["as_left"]["gap"]["figures"] == "0.525 in"
 
 
-@pytest.mark.parametrize("linkage", ["cable", "hydraulic"])
-def test_no_record_for_a_truck_without_procedure(
-    linkage: str, dialogs: Dialogs, tmp_path: Path
-) -> None:
-    """One line, and no file left behind."""
-    card = card_from_text(f'[truck]\nlinkage = "{linkage}"\n', "x.toml")
-    with pytest.raises(SessionError, match=linkage):
+def test_no_record_for_a_truck_without_its_figure(dialogs: Dialogs, tmp_path: Path) -> None:
+    """Without a clutch brake there is no common gap: one line, and no file left behind."""
+    card = card_from_text('[truck]\ntransmission = "synchronized"\n', "x.toml")
+    with pytest.raises(SessionError, match="gap"):
         Session.begin(card, dialogs, tmp_path)
     assert not list(tmp_path.iterdir())
 
