@@ -186,7 +186,7 @@ class Listening:
         seen = -1
         while seen != self.count:
             seen = self.count
-            time.sleep(0.1)
+            time.sleep(0.25)
         lines = self.lines[first:]
         head = _HEARD.match(lines[0][1])
         assert head is not None
@@ -340,6 +340,8 @@ class Crew:
             turn = self.utter(child, line.who, line.read_back if other else line.words)
             if turn is None:
                 continue
+            if turn.asks and not line.asks and _read_back_right(turn, line):
+                turn = self.utter(child, line.who, "check") or turn
             if _same(turn.replies, line.replies):
                 at, tried = at + 1, 0
                 if at < len(lines):
@@ -371,8 +373,19 @@ class Crew:
         if turn.asks:
             self.utter(child, line.who, "no")
             return at
+        # What it asks now is what the line before was answered with, said too early or not.
+        asked = turn.replies[-1].removeprefix("Not now. ") if turn.replies else ""
         prompts = {one.replies[-1]: i + 1 for i, one in enumerate(lines[: at + 4])}
-        return prompts.get(turn.replies[-1], at)
+        return prompts.get(asked, at)
+
+
+def _read_back_right(turn: Turn, line: Line) -> bool:
+    """Whether the figures that wait for a "check" are those that the typed answer begins with."""
+    figures = turn.replies[-1].split(". ")[0]
+    code = re.fullmatch(r"Sign off with code (.*)", figures)
+    if code is not None:
+        return code[1].replace(" ", "") in line.words
+    return any(reply.startswith((f"{figures}:", f"{figures} ")) for reply in line.replies)
 
 
 def _same(heard: tuple[str, ...], wanted: tuple[str, ...]) -> bool:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import time
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -140,7 +141,8 @@ class Session:
         Args:
             who: "tech" or "helper".
             words: as typed or recognized.
-            ear: how they were recognized, for the record: plain JSON data.
+            ear: how they were recognized, for the record: plain JSON data. With a true `doubt`,
+                a reading or a code is read back before it counts.
             sound: the utterance, 16 kHz, full scale -1 to 1, shape (n,). It reaches the disk only
                 if audio is kept, and once the reading in it is confirmed.
         """
@@ -151,6 +153,8 @@ class Session:
         self.stages = {"meaning": time.perf_counter() - start}
         self._missed.forget()
         heard = {} if ear is None else {"ear": _plain(ear)}
+        if isinstance(got, Act) and ear is not None and ear.get("doubt"):
+            got = replace(got, doubt=True)
         sound = sound if self.keeps_audio else None
         if isinstance(got, Question):
             said = self._ask(who, words, got, sound)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from . import complaining, interlocks, prompts, words
 from .base import Replies
 from .dialog import Step
@@ -22,7 +24,7 @@ class Answering(Taking):
             return self._hint(act)
         if step.kind in ("act", "rod", "stop_bolt"):
             if step.who == "helper" and act.who != "helper":
-                return self._only(act, "helper", step.say)
+                return self._only(act, "helper", "ready" if step.id == "helper_ready" else "done")
             if step.who == "tech" and act.who != "tech":
                 return self._only(act, "tech", "done")
             return self._act_done(step)
@@ -104,6 +106,8 @@ class Answering(Taking):
             if self.pending.who == "tech" and act.who != "tech":
                 return self._only(act, "tech", "check")
             return self._commit()
+        if self.signing and act.who == "tech":
+            return self._on_sign_off(replace(act, text=self.signing))
         step = self.step
         if step is None or self.choice or self.correcting:
             return self._hint(act)
@@ -122,7 +126,28 @@ class Answering(Taking):
         if self.pending is not None:
             self.pending = None
             return [self._say(act.who, "dropped"), *self.prompt()]
+        if self.signing:
+            self.signing = ""
+            return [self._say(act.who, "dropped"), *self.prompt()]
         return self._hint(act)
+
+    def _on_sign_off(self, act: Act) -> Replies:
+        step = self.step
+        if step is None or step.kind != "sign":
+            return self._hint(act)
+        if not act.text:
+            return [self._say(act.who, "sign_code")]
+        if act.doubt and act.text != self.signing:
+            self.signing = act.text
+            return [self._say(act.who, "confirm_code", code=" ".join(act.text))]
+        if not self.all_settled():
+            return self._blocked()
+        self.facts.code = act.text
+        if not self._trigger("advance"):
+            self.facts.code = ""
+            return self._blocked()
+        doubts = len(self.facts.doubts)
+        return [self._say("both", "signed_doubts", doubts=doubts)] if doubts else []
 
     def _on_unclear(self, act: Act) -> Replies:
         return self._hint(act, not_now=False)

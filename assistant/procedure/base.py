@@ -29,6 +29,8 @@ class JobBase(Guards):
         self.wanted = ""
         self.fix = False
         self.leaving = False
+        self.signing = ""
+        """A sign-off code that was not heard well enough and waits for its "check"."""
         self.pending: Taken | None = None
         self.correcting = ""
         """Quantity that the next reading corrects ("lugs" for the count moved), or ""."""
@@ -95,7 +97,7 @@ class JobBase(Guards):
             "maker": ["done", "accept", "measure"],
             "rod": ["done", "check", "accept"],
             "stop_bolt": ["done", "check", "accept"],
-            "sign": ["sign_off"],
+            "sign": ["sign_off", *(["check", "no"] if self.signing else [])],
         }
         return by_kind[step.kind]
 
@@ -163,6 +165,7 @@ class JobBase(Guards):
         self.choice = ""
         self.fix = False
         self.leaving = False
+        self.signing = ""
         step = self.step
         if step is None:
             return

@@ -17,6 +17,7 @@ class Act:
         quantity: which quantity a correction names, or "".
         text: free words: a note, a reason, a sign-off code, what was not understood.
         way: "tighter" or "looser" when a lug count came with its direction.
+        doubt: the words were not heard well enough to be kept without being read back.
     """
 
     meaning: str
@@ -25,11 +26,12 @@ class Act:
     quantity: str = ""
     text: str = ""
     way: str = ""
+    doubt: bool = False
 
     def as_data(self) -> dict[str, Any]:
         """As the record keeps it: empty fields left out."""
         data: dict[str, Any] = {"meaning": self.meaning, "who": self.who}
-        for key in ("reading", "quantity", "text", "way"):
+        for key in ("reading", "quantity", "text", "way", "doubt"):
             value = getattr(self, key)
             if value:
                 data[key] = value
@@ -45,6 +47,7 @@ class Act:
             str(data.get("quantity", "")),
             str(data.get("text", "")),
             str(data.get("way", "")),
+            bool(data.get("doubt", False)),
         )
 
 

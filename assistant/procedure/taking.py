@@ -30,7 +30,7 @@ class Taking(Correcting):
         taken = Taken.of(step_id, stage, expected, act.who, act.reading)
         step = self.step
         other = step is not None and act.who != step.who  # an echo of the other's reading, perhaps
-        if outcome.is_critical(taken) or self.correcting or other:
+        if outcome.is_critical(taken) or self.correcting or other or act.doubt:
             self.pending = taken
             return [self._confirm(taken)]
         return self._keep(taken)

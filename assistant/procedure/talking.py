@@ -100,18 +100,3 @@ class Talking(Answering):
             phrases.insert(0, f"the {words.spoken(self.expects())}")
         phrases += ["stop", "back", "repeat", "why", "where are we", "correct that", "note"]
         return [self._say(act.who, "help", phrases=", ".join(dict.fromkeys(phrases)))]
-
-    def _on_sign_off(self, act: Act) -> Replies:
-        step = self.step
-        if step is None or step.kind != "sign":
-            return self._hint(act)
-        if not act.text:
-            return [self._say(act.who, "sign_code")]
-        if not self.all_settled():
-            return self._blocked()
-        self.facts.code = act.text
-        if not self._trigger("advance"):
-            self.facts.code = ""
-            return self._blocked()
-        doubts = len(self.facts.doubts)
-        return [self._say("both", "signed_doubts", doubts=doubts)] if doubts else []

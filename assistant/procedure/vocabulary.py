@@ -147,6 +147,7 @@ REPLIES: dict[str, tuple[str, ...]] = {
     "close_move": ("move",),
     "confirm_clear_first": (),
     "confirm_count": ("figures",),
+    "confirm_code": ("code",),
     "did_you_mean_two": ("first", "second"),
     "other_quantity": ("named", "quantity"),
     "not_reading_now": ("hint",),

@@ -16,7 +16,7 @@ from .tokens import Digits, Value
 _SM = r"(?>[yTX](?:[d6]|[2s7](?=[kMFGWQ]|Te|X4))?|[d6tn7])"
 _HUN = rf"(?>(?:{_SM}|a)?C(?:A?{_SM})?)"
 _INT0 = rf"(?>{_HUN}|{_SM}|[0])"
-_INT = rf"(?>(?:(?:{_INT0}|a)?K)+(?:A?{_INT0})?|{_INT0})"
+_INT = rf"(?>(?:{_INT0}|a)?K(?:A?(?:{_INT0}|a)?K)*(?:A?{_INT0})?|{_INT0})"
 _SEQ = rf"(?>o*{_INT}(?:{_INT}|o)*)"
 _DEN = r"(?:Te|X4|nz|ne|6E|[Tt](?:[d2s])?z|X[d]z|[FGWQ4Hcb]|[dt](?=Oai))"
 _FRAC = (
@@ -238,6 +238,19 @@ def _digits(kinds: str, values: list[Value], chunks: tuple[Span, ...]) -> str:
     return "".join(_spelled(kinds, values, a, b) for a, b in chunks)
 
 
+def _past_thousand(kinds: str, values: list[Value], chunks: tuple[Span, ...]) -> str:
+    """ "Two thousand nine seventeen" is 2,917: what follows a thousand are its hundreds, in digits.
+
+    "" where nothing follows, or more than three digits.
+    """
+    a, b = chunks[0]
+    at = kinds.rfind("K", a, b) + 1
+    if len(chunks) == 1 or not at or at == b:
+        return ""
+    rest = _digits(kinds, values, ((at, b), *chunks[1:]))
+    return str(whole_number(kinds, values, a, at) + int(rest)) if len(rest) <= 3 else ""
+
+
 def _spelled(kinds: str, values: list[Value], a: int, b: int) -> str:
     value = values[a]
     if b - a == 1 and isinstance(value, Digits):
@@ -250,7 +263,8 @@ def evaluate(node: Node, kinds: str, values: list[Value], keep_soft: bool = Fals
     how = node.how
     unit = node.unit
     if how == "seq":
-        digits = _digits(kinds, values, node.chunks)
+        digits = _past_thousand(kinds, values, node.chunks)
+        digits = digits or _digits(kinds, values, node.chunks)
         if keep_soft and node.soft == "prefix":
             digits = str(int(values[node.start])) + digits
         problem = "thousand" if kinds[node.chunks[-1][1] - 1] == "K" else ""

@@ -19,21 +19,21 @@ from .ears import Ears
 from .expected import expected
 from .grammar import Grammar
 from .heard import Hearing
-from .meanings import interpreter, reads_back, speaker_of
+from .meanings import interpreter, speaker_of
 from .notes import dictated
 from .opposites import contradicted
 from .refused import Refused
 from .repeats import Repeats
 
-PEDAL = frozenset({"holding", "clear", "released", "let_up", "carry_on", "sign_off"})
-"""What lets a pedal move, or ends the job, must be heard well."""
+PEDAL = frozenset({"holding", "clear", "released", "let_up", "carry_on"})
+"""What lets a pedal move must be heard well."""
 SURE = 0.8
 CONFIRM = 0.7
 """What confirms a value that was read back: a "no" taken for it would put a wrong one in."""
 READ_BACK = 0.35
 """A reading that will be read back costs no more when it is wrong than "say again" does."""
-KEPT = 0.75
-"""A reading that is kept without being read back."""
+KEPT = 0.95
+"""A reading or a code heard less surely than this is read back, whatever it is for."""
 STOP = 0.25
 """A stop is taken from this probability on: stopping once too often costs a "carry on"."""
 DOUBTFUL, ADDRESSED = 0.3, 0.75
@@ -118,7 +118,9 @@ class Attendant:
 
     def warm(self) -> None:
         """Make ready for what may be said next, while the reply is spoken."""
+        waits = waits_for(self.session.job.expects())
         for channel in self.channels:
+            channel.listener.turns.set_wait(*waits)
             self._executor.submit(self.ears.expect, self.grammar(channel.role))
 
     def practise(self) -> None:
@@ -187,6 +189,8 @@ class Attendant:
             decision, kind, meaning = replace(decision, heard=note), "accept", "note"
         decode_s = sum(h.seconds for h in _hearings(utterance))
         ear = _ear(channel, decision, kind, decode_s)
+        if meaning in ("reading", "sign_off") and decision.probability < KEPT:
+            ear["doubt"] = True
         if kind == "accept":
             said = session.hear(role, decision.heard, ear, utterance.samples)
             self._answered_s, self._last = channel.now_s, meaning
@@ -221,13 +225,21 @@ class Attendant:
                 return "again"
         sure = decision.probability
         if meaning == "reading" and self.session.job.pending is None:
-            if reads_back(self.session.job):
-                return "accept" if kind == "again" and sure >= READ_BACK else kind
-            return "again" if kind == "accept" and sure < KEPT else kind
+            return "accept" if kind == "again" and sure >= READ_BACK else kind
         confirms = self.session.job.pending is not None and meaning in ("check", "done")
         bar = SURE if meaning in PEDAL else CONFIRM if confirms else 0.0
         unsure = sure < bar or contradicted(meaning, decision)
         return "again" if kind == "accept" and unsure else kind
+
+
+def waits_for(quantity: str) -> tuple[float, float, float]:
+    """Short, long and usual wait (seconds) after words, for the quantity asked or "" for none.
+
+    Nobody pauses within "check"; within "four hundred twelve thousand ... three fifty" people do.
+    """
+    if not quantity:
+        return 0.22, 0.45, 0.25
+    return (0.3, 0.7, 0.45) if quantity == "odometer" else (0.22, 0.55, 0.35)
 
 
 def _hearings(utterance: Utterance) -> list[Hearing]:

@@ -254,6 +254,7 @@ def _features(
         "agree": 1.0 if any(agree) else 0.0,
         "silent": 1.0 if others and not any(h.hypotheses for h in others) else 0.0,
         "posterior": main.marks.get("posterior", 0.0),
+        "no_speech": max(-12.0, main.marks.get("no_speech", 0.0)),
     }
 
 

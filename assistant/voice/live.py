@@ -171,15 +171,18 @@ class Live:
         self._firm = False
         self.timings.answered(turn.speech_end_s, turn.said)
         self.mouth.signal("not heard" if turn.said[0].key in _NOT_HEARD else "heard", turn.role)
-        self.mouth.say([*turn.said, *self._owed(lost, turn.said)])
+        self.mouth.say([*turn.said, *self._owed(lost, turn)])
 
-    def _owed(self, lost: Sequence[Said], said: Sequence[Said]) -> list[Said]:
-        """Cues to the helper that were cut off by other talk, and still stand."""
-        cues = [one for one in lost if one.cue in ("HOLD", "RELEASE") and one not in said]
-        if not cues:
-            return []
-        now = self.session.job.prompt()
-        return [one for one in dict.fromkeys(cues) if one in now]
+    def _owed(self, lost: Sequence[Said], turn: Turn) -> list[Said]:
+        """What was cut off, and must be heard all the same."""
+        missed = [one for one in dict.fromkeys(lost) if one not in turn.said]
+        if turn.kind == "accept":
+            # The job went on; but a cue to the helper, cut off by other talk, may still stand.
+            cues = [one for one in missed if one.cue in ("HOLD", "RELEASE")]
+            return [one for one in cues if one in self.session.job.prompt()]
+        if turn.said[0].key == "reply:again":  # which ends with the prompt
+            return [one for one in missed if one.cue]
+        return [one for one in missed if one.key not in _NOT_HEARD]
 
     def _news_of(self, key: str, who: str = "") -> Callable[..., None]:
         def told(*_: object) -> None:

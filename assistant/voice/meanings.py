@@ -79,17 +79,6 @@ def speaker_of(words: str, job: Job, dialogs: Dialogs) -> str:
     return step.who if step is not None and job.pending is None else "tech"
 
 
-def reads_back(job: Job) -> bool:
-    """Whether a reading said now is read back and waits for a "check" before it counts."""
-    step = job.step
-    if step is None or job.correcting or step.kind != "read":
-        return True  # a count, a correction, a reading at the plan
-    return step.stage in ("ring", "set", "final") or step.reading in _READ_BACK
-
-
-_READ_BACK = ("gap", "clearance", "free-travel")
-
-
 def _key(act: Act) -> Hashable:
     reading = act.reading or {}
     values = tuple(reading.get(k) for k in ("value_in", "low_in", "high_in", "count", "kind"))
@@ -107,4 +96,6 @@ def _weight(act: Act, job: Job, dialogs: Dialogs, words: str) -> float:
     seldom = act.meaning == "reading" and two_amounts(words)
     if act.meaning == "reading" and job.pending is not None:
         seldom = True
-    return (SELDOM if seldom else USUAL) * usual(value if isinstance(value, float) else None, named)
+    return (SELDOM if seldom else USUAL) * usual(
+        value if isinstance(value, float) else None, named, words
+    )

@@ -25,6 +25,8 @@ ODD = 0.3
 SELDOM = 0.2
 """Weight of a range or a repair: a mishearing makes one more often than a person does."""
 _TWO = re.compile(r"\b(?:to|no|nope|correction|sorry|scratch|mean|make|wait)\b")
+_PARTS = (("quarters", 4), ("eighths", 8), ("sixteenths", 16), ("thirty second", 32),
+          ("sixty fourth", 64))  # fmt: skip
 ASKED = 0.1
 """Weight of words that would only make a question."""
 
@@ -54,15 +56,25 @@ def weight(reading: Reading, quantity: str, words: str = "") -> float:
     if reading.status != "read":
         return ASKED
     factor = SELDOM if two_amounts(words) else USUAL
-    return factor * usual(reading.value_in, quantity)
+    return factor * usual(reading.value_in, quantity, words)
 
 
-def usual(value_in: float | None, quantity: str) -> float:
-    """`USUAL` within what trucks mostly show, `ODD` outside."""
+def usual(value_in: float | None, quantity: str, words: str = "") -> float:
+    """`USUAL` within what trucks mostly show, `ODD` outside, less for "thirty thirty-seconds"."""
     if value_in is None or quantity not in MOSTLY_IN:
         return USUAL
     low, high = MOSTLY_IN[quantity]
-    return USUAL if low <= value_in <= high else ODD
+    factor = SELDOM if unreduced(words, value_in) else USUAL
+    return factor * (USUAL if low <= value_in <= high else ODD)
+
+
+def unreduced(words: str, value_in: float) -> bool:
+    """Whether a fraction was called that a rule shows in coarser parts: "six eighths"."""
+    parts = [den for name, den in _PARTS if name in words]
+    if len(parts) != 1:
+        return False
+    ticks = value_in * parts[0]
+    return abs(ticks - round(ticks)) < 1e-6 and round(ticks) % 2 == 0
 
 
 def two_amounts(words: str) -> bool:

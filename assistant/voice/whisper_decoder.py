@@ -9,6 +9,7 @@ against CTranslate2's for the same weights.
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from pathlib import Path
 from typing import NamedTuple
 
@@ -73,13 +74,16 @@ class Decoder:
 
     Args:
         path: the model's `model.bin`.
+        change: what is done to the weights first.
 
     Raises:
         EngineError: the weights cannot be read.
     """
 
-    def __init__(self, path: Path) -> None:
-        w = decoder_weights(path)
+    def __init__(
+        self, path: Path, change: Callable[[dict[str, Array]], dict[str, Array]] = dict
+    ) -> None:
+        w = change(decoder_weights(path))
         self.embeddings = w["embeddings/weight"].astype(np.float16)  # as they stand in the file
         self.kept: npt.NDArray[np.int64] = np.arange(0)
         self.output = np.zeros((self.embeddings.shape[1], 0), np.float32)

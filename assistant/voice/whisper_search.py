@@ -26,10 +26,12 @@ FREE_TOKENS = 24
 
 @dataclass(frozen=True, slots=True)
 class Ends:
-    """Positions, among the kept tokens, that can end a phrase, and the end itself."""
+    """Positions among the kept tokens: the end itself, signs that can end a phrase, and the token
+    for "this is no speech", -1 where it is not kept."""
 
     last: int
     soft: tuple[int, ...]
+    no_speech: int = -1
 
 
 @dataclass(slots=True)
@@ -46,6 +48,8 @@ class Found:
     inside: list[tuple[list[int], float]] = field(default_factory=list)
     free: list[int] = field(default_factory=list)
     free_score: float = 0.0
+    no_speech: float = 0.0
+    """Log probability of the token for no speech, before anything else."""
 
 
 class Search:
@@ -65,6 +69,9 @@ class Search:
         """Search `heard` after `prompt`, inside the grammar that begins at `start`."""
         found = Found()
         logs, memory = self.decoder.start(heard, prompt)
+        if self.ends.no_speech >= 0:
+            found.no_speech = float(logs[0, self.ends.no_speech])
+            logs[:, self.ends.no_speech] = -np.inf
         beams = [_Beam([], 0.0, None), _Beam([], 0.0, start)]
         memory = memory.taken([0, 0])
         logs = np.repeat(logs, 2, axis=0)

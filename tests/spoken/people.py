@@ -29,6 +29,7 @@ ASKS = frozenset(
     for key in (
         "confirm",
         "confirm_count",
+        "confirm_code",
         "close_choice",
         "out_choice",
         "accept_why",
@@ -206,6 +207,10 @@ class People:
 
     def _confirm_count(self, text: str) -> Turn:
         return "tech", self._phrase("check" if lugs_in(text) == self.hands.lugs else "no")
+
+    def _confirm_code(self, text: str) -> Turn:
+        right = "".join(ch for ch in text if ch.isdigit()) == str(self.code)
+        return "tech", self._phrase("check" if right else "no")
 
     def _close_choice(self, text: str) -> Turn:
         if self._quantity in SMALL and not self._finer:

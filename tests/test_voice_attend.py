@@ -1,0 +1,230 @@
+"""Who waits for whom between microphones, engines and job: nothing lost, nothing counted twice."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from concurrent.futures import Executor, Future
+from types import SimpleNamespace
+from typing import Any
+
+import numpy as np
+import pytest
+
+from assistant.conversation import Session
+from assistant.voice.attend import Attendant, Turn
+from assistant.voice.audio import FRAME, FRAME_S
+from assistant.voice.channel import Channel
+from assistant.voice.heard import Hearing, Hypothesis
+from assistant.voice.turn_events import Dropped, Ended, Event, Paused, Resumed, Started
+
+
+class Later(Executor):
+    """Runs jobs when told to: engines that are slow."""
+
+    def __init__(self) -> None:
+        self.jobs: list[tuple[Future[Any], Callable[..., Any]]] = []
+
+    def submit(self, fn: Callable[..., Any], /, *args: Any, **kwargs: Any) -> Future[Any]:
+        future: Future[Any] = Future()
+        self.jobs.append((future, lambda: fn(*args, **kwargs)))
+        return future
+
+    def run(self, most: int = 100) -> None:
+        while self.jobs and most > 0:
+            most -= 1
+            future, job = self.jobs.pop(0)
+            if future.set_running_or_notify_cancel():
+                try:
+                    future.set_result(job())
+                except ValueError as error:
+                    future.set_exception(error)
+
+
+class Script:
+    """Engines that hear the words whose number is in the samples, and nothing else."""
+
+    def __init__(self) -> None:
+        self.words: list[str] = []
+        self.heard: list[str] = []
+
+    def expect(self, grammar: object) -> None: ...
+
+    def listen(self, samples: Any) -> list[Hearing]:
+        words = self.words[int(samples[0])]
+        self.heard.append(words)
+        if words == "choke":
+            raise ValueError("the engine fails")
+        short = words.split()[0] if words.startswith("note") else words
+        marks = {"inside": -0.3, "tokens": 2.0}
+        return [Hearing("whisper", (Hypothesis(short, -0.3),), words, -0.3, marks, 0.1)]
+
+
+class Room:
+    """A session with one microphone a person, whose turns are told instead of detected."""
+
+    def __init__(self, session: Session, *roles: str) -> None:
+        self.session = session
+        self.engines = Later()
+        self.script = Script()
+        self.turns: list[Turn] = []
+        self.speech: list[bool] = []
+        self.now = 0.0
+        ears: Any = self.script
+        self.attendant = Attendant(
+            session, ears, self.engines, self.turns.append, lambda role, on: self.speech.append(on)
+        )
+        self.channels: dict[str, Channel] = {}
+        for role in roles:
+            channel = self.attendant.add(role, f"mic {role}")
+            channel.listener = SimpleNamespace(  # type: ignore[assignment]
+                events=[],
+                feed=lambda samples, at_s, played, of=role: self._told(of),
+                turns=SimpleNamespace(patience=lambda complete: None, set_wait=lambda *waits: None),
+            )
+            self.channels[role] = channel
+
+    def _told(self, role: str) -> list[Event]:
+        listener: Any = self.channels[role].listener
+        events, listener.events = listener.events, []
+        return events
+
+    def event(self, role: str, *events: Event) -> None:
+        listener: Any = self.channels[role].listener
+        listener.events = list(events)
+        self.channels[role].feed(np.zeros(FRAME, np.float32), self.now)
+        self.now += FRAME_S
+        self.attendant.pump()
+
+    def sound(self, words: str) -> Any:
+        self.script.words.append(words)
+        return np.full(10, len(self.script.words) - 1, np.float32)
+
+    def say(self, role: str, words: str) -> None:
+        """Said, paused and ended; not decoded yet."""
+        start, sound = self.now, self.sound(words)
+        self.event(role, Started(start))
+        self.now += 0.5
+        self.event(role, Paused(sound, start + 0.4, self.now))
+        self.event(role, Ended(sound, start, start + 0.4, self.now))
+
+    def decode(self) -> None:
+        """The engines get done."""
+        for _ in range(3):  # what is heard again in another grammar included
+            self.engines.run()
+            self.attendant.pump()
+
+    def replies(self) -> list[str]:
+        return [said.key for turn in self.turns for said in turn.said]
+
+
+def test_words_said_while_others_are_decoded_are_answered_too(session: Session) -> None:
+    room = Room(session, "tech")
+    room.say("tech", "why")
+    room.say("tech", "where are we")
+    room.event("tech", Started(room.now))
+    room.event("tech", Dropped(room.now))  # a knock
+    assert not room.turns
+    room.decode()
+    assert [turn.heard for turn in room.turns] == ["why", "where are we"]
+    assert all(turn.said for turn in room.turns)
+    assert room.speech == [True, True, True, False]
+
+
+def test_what_was_only_a_pause_is_heard_whole(session: Session) -> None:
+    room = Room(session, "tech")
+    start = room.now
+    room.event("tech", Started(start))
+    room.event("tech", Paused(room.sound("done"), start + 0.1, room.now))
+    room.event("tech", Resumed(room.now))
+    room.event("tech", Ended(room.sound("how long"), start, room.now, room.now))
+    room.decode()
+    assert room.script.heard == ["how long"], "the first guess is not even decoded"
+    assert [turn.heard for turn in room.turns] == ["how long"]
+
+
+def test_a_stop_is_acted_on_at_its_pause_and_once(session: Session) -> None:
+    room = Room(session, "tech")
+    start, sound = room.now, room.sound("stop")
+    room.event("tech", Started(start))
+    room.event("tech", Paused(sound, start + 0.3, room.now))
+    room.engines.run()
+    room.event("tech")
+    assert session.job.state == "halted", "before it is known whether more is said"
+    room.event("tech", Ended(sound, start, start + 0.3, room.now))
+    room.decode()
+    assert room.replies().count("reply:stopped") == 1 and len(room.turns) == 1
+    room.say("tech", "carry on")
+    room.decode()
+    assert session.job.state != "halted"
+
+
+def test_an_impatient_second_done_is_not_the_next_steps(session: Session) -> None:
+    room = Room(session, "tech")
+    before = session.job.state
+    room.say("tech", "done")
+    room.say("tech", "done")
+    room.decode()
+    after = session.job.state
+    assert after != before and room.turns[1].kind == "nothing" and not room.turns[1].said
+    room.say("tech", "done")
+    room.decode()
+    assert session.job.state != after
+
+
+def test_a_check_that_began_before_the_read_back_confirms_nothing(
+    session: Session, play: Callable[[Session, str], Any]
+) -> None:
+    play(session, " / ".join(["done"] * 6) + " / helper: ready / helper: sound / sound / sound")
+    play(session, "sound / helper: skip / eight and a half / eight and a quarter")
+    room = Room(session, "tech")
+    room.say("tech", "one and a half")
+    room.say("tech", "check")
+    room.decode()
+    assert session.job.pending is not None
+    assert room.turns[-1].kind == "again"
+    room.say("tech", "check")
+    room.decode()
+    assert session.job.pending is None
+
+
+def test_words_are_heard_again_once_the_other_person_moved_the_job(
+    session: Session, play: Callable[[Session, str], Any]
+) -> None:
+    play(session, " / ".join(["done"] * 6))
+    room = Room(session, "tech", "helper")
+    room.say("helper", "ready")
+    room.say("tech", "why")
+    room.engines.run(1)
+    room.event("tech")
+    assert [turn.role for turn in room.turns] == ["helper"]
+    room.decode()
+    assert [turn.role for turn in sorted(room.turns, key=lambda t: t.role)] == ["helper", "tech"]
+    assert room.script.heard.count("why") == 2
+
+
+def test_an_engine_that_fails_costs_one_utterance(session: Session) -> None:
+    room = Room(session, "tech")
+    room.say("tech", "choke")
+    room.decode()
+    assert room.replies() == ["reply:say_again"]
+    room.say("tech", "done")
+    room.decode()
+    assert room.turns[-1].kind == "accept"
+
+
+@pytest.mark.parametrize("words", ["note the grease fitting is new", "note, both bolts replaced."])
+def test_a_note_is_written_down_as_heard(session: Session, words: str) -> None:
+    room = Room(session, "tech")
+    room.say("tech", words)
+    room.decode()
+    assert room.replies() == ["reply:noted"]
+    assert session.journal.events[-1].data["words"] == words.rstrip(".")
+
+
+def test_a_microphone_that_was_away_has_forgotten_half_a_word(session: Session) -> None:
+    room = Room(session, "tech")
+    room.event("tech", Started(room.now))
+    room.event("tech", Paused(room.sound("done"), room.now, room.now))
+    room.channels["tech"].reset()
+    room.decode()
+    assert room.turns == [] and room.script.heard == []

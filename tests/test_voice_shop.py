@@ -1,0 +1,79 @@
+"""The decoder adapted to the shop: the changes fit the weights, and do what they were made for."""
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from assistant.voice import models
+from assistant.voice.engine import EngineError
+from assistant.voice.reading_grammar import reading_grammar
+from assistant.voice.whisper import WhisperEngine
+from assistant.voice.whisper_shop import CHANGES, adapted
+from assistant.voice.whisper_weights import decoder_weights
+from tests.spoken import voices
+from tests.spoken.chatter import SHOP
+
+pytestmark = pytest.mark.skipif(
+    models.find_spec(models.WHISPER_PACKAGE) is None, reason="the Whisper weights are not installed"
+)
+VOICES = ("awb", "slt", "us-jacky", "lanc-adam")
+"""Test voices: the decoder was not adapted with them."""
+needs_voices = pytest.mark.skipif(
+    not {*VOICES} <= {v.name for v in voices.available()}, reason=voices.missing() or "-"
+)
+
+
+@pytest.fixture(scope="module")
+def folder() -> Path:
+    found = models.whisper_folder()
+    assert found is not None
+    return found.folder
+
+
+@pytest.fixture(scope="module")
+def engine(folder: Path) -> WhisperEngine:
+    engine = WhisperEngine(folder, shop=True)
+    engine.expect(reading_grammar("gap"))
+    return engine
+
+
+def test_they_are_for_the_weights_known_here() -> None:
+    with np.load(CHANGES) as file:
+        assert str(file["model"]) == models.WHISPER_SHA256
+
+
+def test_every_change_has_its_place_and_stays_small(folder: Path) -> None:
+    """Each kept array changes one variable, by less than the variable itself, and no other."""
+    plain = decoder_weights(folder / "model.bin")
+    shop = adapted(plain)
+    assert shop.keys() == plain.keys()
+    changed = {k for k in plain if not np.array_equal(plain[k], shop[k])}
+    with np.load(CHANGES) as file:
+        pairs = sum(name.endswith(".w.a") for name in file.files)
+        norms = sum(name.endswith((".g", ".n")) for name in file.files)
+    assert len(changed) == pairs + norms
+    for name in changed:
+        assert shop[name].shape == plain[name].shape
+        size = float(np.linalg.norm(shop[name] - plain[name]) / np.linalg.norm(plain[name]))
+        assert 0 < size < 1, name
+
+
+@pytest.mark.parametrize("content", [b"", b"PK\x03\x04 cut short"])
+def test_a_damaged_file_is_one_line(tmp_path: Path, content: bytes) -> None:
+    path = tmp_path / "whisper_shop.npz"
+    path.write_bytes(content)
+    with pytest.raises(EngineError, match="install lugcall again"):
+        adapted({}, path)
+    with pytest.raises(EngineError, match="install lugcall again"):
+        adapted({}, tmp_path / "none.npz")
+
+
+@needs_voices
+@pytest.mark.parametrize("voice", VOICES)
+def test_a_reading_is_no_chatter(engine: WhisperEngine, voice: str) -> None:
+    """In a voice that is new to it, a reading comes out first and chatter as no speech to us."""
+    reading = engine.hear(voices.say(voice, "nine sixteenths"))
+    assert reading.hypotheses[0].words == "nine sixteenths"
+    talk = engine.hear(voices.say(voice, SHOP["test"][0]))
+    assert talk.marks["no_speech"] > reading.marks["no_speech"] + 3
