@@ -93,6 +93,7 @@ def read_all(task: Task, patience_s: float, processes: int | None = None) -> Ite
                 yield waiting.pop(0).result(timeout=patience_s)
         while waiting:
             yield waiting.pop(0).result(timeout=patience_s)
+        pool.shutdown()
     except TooLate:
         for process in list((pool._processes or {}).values()):
             process.kill()
