@@ -42,11 +42,19 @@ def _shown(value: Any) -> Any:
 
 
 def page(template: str, **fields: Any) -> str:
-    """A whole page, its style inside it."""
+    """A whole page, its style inside it.
+
+    Raises:
+        ValueError: a field lacks what the template shows.
+    """
+    from jinja2 import UndefinedError
     from markupsafe import Markup
 
     style = Markup((_HERE / "style.css").read_text(encoding="utf-8"))
-    return _environment().get_template(template).render(style=style, **fields)
+    try:
+        return _environment().get_template(template).render(style=style, **fields)
+    except UndefinedError as error:
+        raise ValueError(str(error)) from error
 
 
 def drawn(svg: str) -> Any:
