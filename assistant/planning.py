@@ -181,7 +181,7 @@ def _report(
         },
         "clutch_brake": brake,
         "moves_ring": ring,
-        "notes": [n for n in plan.notes if ring or n != plan.ring.reason],
+        "notes": list(plan.notes),
         "cautions": list(CAUTIONS),
         "defaulted": list(card.defaulted),
         "units": units,
