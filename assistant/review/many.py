@@ -19,7 +19,7 @@ from assistant.review.one import Before, Found, look_at
 from assistant.review.scan import NoAnswer, within
 from assistant.review.store import ROWS
 
-CHUNK = 100
+CHUNK = 50
 """Files a process takes at once: enough rows for Arrow, few enough for the progress to be seen."""
 FEW = 300
 """Fewer files are read by this process: to start others takes longer."""
@@ -41,6 +41,10 @@ class Done:
 
     tables: dict[str, pa.Table] = field(default_factory=dict)
     files: list[tuple[str, Found]] = field(default_factory=list)
+
+
+def _ready() -> None:
+    """Does nothing: it is done once a process has started."""
 
 
 def job_number(folder: str, path: str) -> int:
@@ -86,6 +90,8 @@ def read_all(task: Task, patience_s: float, processes: int | None = None) -> Ite
     pool = ProcessPoolExecutor(processes or os.cpu_count(), mp_context=get_context("spawn"))
     waiting: list[Any] = []
     try:
+        # To start them is this machine's work: it must not pass for a drive that is silent.
+        pool.submit(_ready).result()
         for piece in pieces:
             waiting.append(pool.submit(do, piece))
             # A few ahead, not all: finished pieces would wait in memory.

@@ -5,8 +5,8 @@
 The plain way reads every file in Python, strictly (`read_events`), each time something is asked; it
 is timed on at most `--plain` records and said for so many. Records are the simulated fleet's, about
 50 kB each. Times are of the wall clock, and of the processor, as other work may share the machine;
-memory is the peak of this process and of its helpers. The files have just been written, so they come
-from memory, not from the disk.
+memory is the peak of this process and of its helpers. The files have just been written, so they
+come from memory, not from the disk.
 """
 
 from __future__ import annotations
@@ -84,7 +84,7 @@ def one_size(made: list[Stamp], jobs: int, folder: Path, most_plain: int) -> Non
     print(f"\n{jobs:,} jobs, {size / 1e6:,.0f} MB, written at {jobs / seconds:,.0f} jobs/s")
     store = Store(records, home)
     before = cpu_s()
-    build, done = timed(lambda: refresh(store))
+    build, done = timed(lambda: refresh(store, patience_s=120))
     used = cpu_s() - before
     assert done.read == jobs and not done.told, done.told
     indexed = sum(p.stat().st_size for p in store.place.iterdir())
