@@ -308,6 +308,19 @@ def test_copies_of_a_record_count_once(shop: Path, home: Path) -> None:
         assert jobs(review) == 12
 
 
+def test_folders_that_overlap_count_each_job_once(shop: Path, home: Path, tmp_path: Path) -> None:
+    """A bay given beside its shop; and a backup of the shop elsewhere, told in one line."""
+    with open_review([shop / "bay-1", shop, shop], home=home) as review:
+        assert jobs(review) == 12 and review.told == []
+    backup = tmp_path / "backup"
+    shutil.copytree(shop, backup)
+    with open_review([backup, shop], home=home) as review:
+        assert review.told == ["12 jobs stand in two folders; each is counted once"]
+        assert jobs(review) == 12
+        total = review.rows(fleet.totals(review.tables))[0]["jobs"]
+    assert total == 12
+
+
 def test_a_clock_set_wrong_is_a_doubt(tmp_path: Path, home: Path) -> None:
     """An hour back in the middle, and a job dated years ahead."""
     moments = iter([0, 10, -3600, -3590])

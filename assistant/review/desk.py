@@ -180,14 +180,46 @@ def open_review(
                 "Free space there, or set LUGCALL_INDEX to another folder."
             ) from error
 
-    done = [up_to_date(f) for f in dict.fromkeys(Path(os.path.abspath(f)) for f in folders)]
+    done = [up_to_date(folder) for folder in _apart(folders)]
     try:
         return _of(done)
     except (duckdb.Error, OSError):  # a damaged part
         return _of([_anew(store, patience_s, progress) for store, _ in done])
 
 
+def _apart(folders: Iterable[Path]) -> list[Path]:
+    """Each folder once, without those within another."""
+    given = list(dict.fromkeys(Path(os.path.abspath(f)) for f in folders))
+    return [f for f in given if not any(other in f.parents for other in given)]
+
+
+def _once(done: list[tuple[Store, Refreshed]]) -> None:
+    """Of records that stand in several folders, the longest counts, in this review only."""
+    import duckdb
+
+    files = [str(store.part_file(p, "jobs")) for store, one in done for p in one.manifest.parts]
+    if len(done) < 2 or not files:
+        return
+    dead = {(int(p), j) for _, one in done for p, js in one.manifest.dead.items() for j in js}
+    seen: set[str] = set()
+    query = "SELECT part, job, opening FROM read_parquet(?) ORDER BY events DESC, began_utc, job"
+    copies = []
+    for part, job, opening in duckdb.execute(query, [files]).fetchall():
+        if (part, job) in dead:
+            continue
+        if opening in seen:
+            copies.append((part, job))
+        seen.add(opening)
+    for part, job in copies:
+        # Job numbers differ by folder, so that it does no harm where it is not.
+        for _, one in done:
+            one.manifest.dead.setdefault(str(part), []).append(job)
+    if copies:
+        done[0][1].told.append(f"{len(copies)} jobs stand in two folders; each is counted once")
+
+
 def _of(done: list[tuple[Store, Refreshed]]) -> Review:
+    _once(done)
     return Review([one for _, one in done], [(store, one.manifest) for store, one in done])
 
 

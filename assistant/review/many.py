@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import signal
 from collections.abc import Iterator
 from concurrent.futures import ProcessPoolExecutor
 from concurrent.futures import TimeoutError as TooLate
@@ -41,6 +42,11 @@ class Done:
 
     tables: dict[str, pa.Table] = field(default_factory=dict)
     files: list[tuple[str, Found]] = field(default_factory=list)
+
+
+def _quiet() -> None:
+    """Ctrl-C is for the process that started this one; it says what there is to say."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
 
 
 def _ready() -> None:
@@ -87,7 +93,9 @@ def read_all(task: Task, patience_s: float, processes: int | None = None) -> Ite
             within(lambda p=piece, b=box: b.append(do(p)), lambda: 0, patience_s)  # type: ignore[misc]
             yield box[0]
         return
-    pool = ProcessPoolExecutor(processes or os.cpu_count(), mp_context=get_context("spawn"))
+    pool = ProcessPoolExecutor(
+        processes or os.cpu_count(), mp_context=get_context("spawn"), initializer=_quiet
+    )
     waiting: list[Any] = []
     try:
         # To start them is this machine's work: it must not pass for a drive that is silent.
