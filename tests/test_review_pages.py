@@ -146,6 +146,7 @@ def test_a_broken_chain_is_said_in_words(tmp_path: Path) -> None:
     page = made(path)
     assert "Chain BROKEN: line 61 was changed" in page.words
     assert "Nothing after the damage can be relied on" in page.words
+    assert "SIGN-OFF NOT PROVEN" in page.words and "Nothing: all in" not in page.words
     assert "line-60" in page.ids() and "line-61" not in page.ids()
     path.write_bytes(HARD.read_bytes()[:-30])
     words = made(path).words

@@ -111,6 +111,8 @@ _STATES = {
 def _state(story: Story) -> list[str]:
     """Where the job stands, most important first."""
     signed = "SIGNED OFF" if story.closed is not None else "NOT SIGNED OFF"
+    if story.closed is None and _chain(story)[0] == "bad":
+        signed = "SIGN-OFF NOT PROVEN"
     lead = _STATES.get(story.standing, "not looked at by a lead yet")
     return [signed, lead]
 
