@@ -123,6 +123,4 @@ def effects_for(
     )
     follows = card.geometry is not None and card.geometry.follows
     brake = card.transmission != "synchronized"
-    return Effects(
-        readings, card.figures, adjusters, ratio, stroke_ratio or ratio, follows, brake
-    )
+    return Effects(readings, card.figures, adjusters, ratio, stroke_ratio or ratio, follows, brake)

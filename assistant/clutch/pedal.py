@@ -95,7 +95,8 @@ def bearing_travel_in(
 ) -> float:
     """Bearing travel ``b = min(g, (T - l)/R - c)`` with the pedal fully down, in inches.
 
-    ``gap_in`` is None where no clutch brake stops the bearing. Below zero means the pedal is down before the fork reaches the bearing.
+    ``gap_in`` is None where no clutch brake stops the bearing. Below zero means the pedal is
+    down before the fork reaches the bearing.
 
     Raises:
         ValueError: the ratio is not above zero.

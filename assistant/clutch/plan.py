@@ -166,9 +166,7 @@ def plan_adjustment(
     clearance_after = after_ring.shifted(rod.travel_in)
     free_after = free_travel_after(readings, r, clearance_after)
     brake = brake_contact_after(readings, r, used.known, rod.travel_in)
-    bearing = bearing_travel(
-        readings, r, clearance_after, ring.gap_after if clutch_brake else None
-    )
+    bearing = bearing_travel(readings, r, clearance_after, ring.gap_after if clutch_brake else None)
 
     found: dict[str, Measured | None] = {
         "gap": readings.gap,

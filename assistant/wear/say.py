@@ -42,6 +42,13 @@ def reply_of(look: Outlook) -> tuple[str, dict[str, str]] | None:
     return "due_range", blanks
 
 
+def lugs_text(look: Outlook) -> str:
+    """`15 lugs`, `1 lug`, `no lugs`, or "" where it is not known."""
+    if look.lugs_left is None:
+        return ""
+    return f"{look.lugs_left or 'no'} lug{'' if look.lugs_left == 1 else 's'}"
+
+
 def dates_text(dates: tuple[date, date | None] | None) -> str:
     """`May 2027 to October 2027`, or ""."""
     if dates is None:
