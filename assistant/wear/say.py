@@ -7,6 +7,7 @@ from datetime import date
 from typing import Any
 
 from assistant.readings import speak
+from assistant.readings.asking import capital
 from assistant.wear.due import CHANCE, FARTHEST_MILES, Range
 from assistant.wear.outlook import Outlook
 from assistant.wear.past import MILES_PER
@@ -47,6 +48,11 @@ def lugs_text(look: Outlook) -> str:
     if look.lugs_left is None:
         return ""
     return f"{look.lugs_left or 'no'} lug{'' if look.lugs_left == 1 else 's'}"
+
+
+def not_known(look: Outlook) -> str:
+    """Why no due date is told: `Not known yet. Rate of wear: it takes two visits...`"""
+    return " ".join(["Not known yet.", *(f"{capital(text)}." for text in look.unknown)])
 
 
 def dates_text(dates: tuple[date, date | None] | None) -> str:
