@@ -240,7 +240,8 @@ def plan(
 
     With the linkage's geometry on the card it also says where motion is lost.
     """
-    from assistant.planning import PlanError, plan_report, plan_text
+    from assistant.planning import PlanError, plan_report
+    from assistant.planning_text import plan_text
 
     card = truck_card(card_file, unit)
     words = {name.replace("_", "-"): value for name, value in called.items() if value is not None}

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from assistant import cli_lead
-from assistant.terminal import fail, one_line_errors
+from assistant.terminal import one_line_errors
 
 if TYPE_CHECKING:
     from assistant.review.desk import Review
@@ -60,11 +60,8 @@ def review(
 @contextmanager
 def opened(folders: tuple[Path, ...], **how: Any) -> Iterator[Review]:
     """The review of the folders, or of the default one, with a progress bar where it takes long."""
-    try:
-        from assistant.review import open_review
-    except ImportError:
-        fail("the review needs duckdb, ibis-framework, orjson and pyarrow; install lugcall again")
     from assistant.record import default_folder
+    from assistant.review import open_review
 
     with (
         _bar() as progress,

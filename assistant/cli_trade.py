@@ -181,7 +181,10 @@ def picture(
             drawn = stroke_svg(strokes, heading, " ".join(spoken), card.units, note)
         else:
             drawn = chain_svg(shots, card, heading, " ".join(spoken))
-        svg_file.write_text(drawn, encoding="utf-8")
+        try:
+            svg_file.write_text(drawn, encoding="utf-8")
+        except OSError as error:
+            fail(f"{svg_file} cannot be written: {error.strerror}; name another file")
         click.echo(f"Drawn: {svg_file}")
     elif what == "linkage":
         fail("rods and levers are drawn to a file: add --svg FILE", 2)
@@ -242,13 +245,15 @@ def due(
         if as_json:
             click.echo(json.dumps(say.as_json(look), ensure_ascii=False))
             continue
-        text = dialogs.say(reply[0], **reply[1]) if reply else f"{'; '.join(look.unknown)}."
+        text = dialogs.say(reply[0], **reply[1]) if reply else say.not_known(look)
         dates = say.dates_text(look.dates)
         click.echo(f"{name}: {text}" + (f" {dates}." if reply and dates else ""))
         lining = say.window(look, look.lining)
-        if lining is not None:
+        if lining is None and look.lugs_left is not None:
+            click.echo(f"{name}: {say.lugs_text(look)} left on the ring, by the records.")
+        elif lining is not None:
             high = f" to {lining['high']}" if lining["high"] else " or more"
-            click.echo(f"{name}: {look.lugs_left} lugs left, gone at {lining['low']}{high} "
+            click.echo(f"{name}: {say.lugs_text(look)} left, gone at {lining['low']}{high} "
                        f"{lining['unit']}.")  # fmt: skip
         if why:
             _show([f"  {line}" for line in say.why(look)])

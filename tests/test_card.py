@@ -14,7 +14,11 @@ from assistant.procedure.dialog import Dialogs
 
 ERRORS = [
     # text of the card, line, what the one line of the error must hold
-    ('[ring]\nlugs = "0.027 in"\n', 2, ("ring.lugs", "did you mean lug")),
+    ('[ring]\nlugs = "0.027 in"\n', 2, ("ring.lugs", "how many", "ring.lug")),
+    ("[ring]\nlugs = 0\n", 2, ("ring.lugs", "like 18")),
+    ("[ring]\nlugs = 17.5\n", 2, ("ring.lugs", "17.5")),
+    ("[ring]\nlugs = true\n", 2, ("ring.lugs", "True")),
+    ('[ring]\nlog = "0.027 in"\n', 2, ("ring.log", "did you mean lug")),
     ('[figure]\ngap = "1/2 to 9/16"\n', 1, ("figure", "did you mean figures")),
     ('units = "T-1"\n', 1, ("units", "did you mean unit")),
     ('[figures]\n\ngab = "1/2 to 9/16"\n', 3, ("figures.gab", "did you mean gap")),
@@ -136,6 +140,14 @@ def test_forms_of_a_lug(lug: str) -> None:
     card = card_from_text(f'[ring]\nlug = "{lug}"\n', "c")
     assert card.lug_in == pytest.approx(0.027, abs=2e-4)
     assert "ring.lug" not in card.defaulted
+
+
+def test_lugs_of_the_ring() -> None:
+    """A whole count, shown with whose it is; left out, nothing is made up."""
+    card = card_from_text('[ring]\nlugs = 18\nsource = "manual"\n', "c")
+    assert card.ring_lugs == 18 and card_report(card)["ring_lugs"] == 18
+    assert re.search(r"lugs of the ring +18 +manual", "\n".join(card_lines(card)))
+    assert card_from_text("", "c").ring_lugs is None
 
 
 @pytest.mark.parametrize("thread", ["1/2-20", "M12x1.75", "5/8-11"])

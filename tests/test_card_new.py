@@ -75,7 +75,12 @@ def test_the_script_makes_the_card(dialogs: Dialogs, texts: CardWords, tmp_path:
     talk.close()
     assert talk.path == tmp_path / "t-7.toml" and not (tmp_path / NAME).exists()
     card = load_card(talk.path)
-    assert card.unit == "T-7" and card.lug_in == 0.027 and card.thread == "1/2-20"
+    assert (
+        card.unit == "T-7"
+        and card.lug_in == 0.027
+        and card.ring_lugs == 18
+        and card.thread == "1/2-20"
+    )
     assert card.longer == "more clearance" and card.lash_in == 1 / 16 and card.ratio is None
     limits = {
         name: (f.limits.low_in, f.limits.high_in, f.target_in, f.source)
@@ -224,6 +229,8 @@ WRONG = [
     ("shop.units", "furlongs", "I did not get that"),
     ("shop.units", "skip", "That one is needed"),
     ("ring.lug", "half an inch", "A lug moves about"),
+    ("ring.lugs", "half an inch", "Say how many lugs"),
+    ("ring.lugs", "zero", "A number from 1 to 100"),
     ("rod.thread", "fine", "Not a thread I know"),
     ("rod.thread", "1/2-21", "Not a thread I know"),
     ("pedal.ratio", "one", "A number from 2 to 60"),
@@ -500,7 +507,7 @@ def test_every_choice_can_be_said(dialogs: Dialogs, texts: CardWords, tmp_path: 
 def test_speech_not_taken(dialogs: Dialogs, texts: CardWords, tmp_path: Path) -> None:
     """Asked between two, answered by the first; or asked again."""
     talk = begin(tmp_path, dialogs, texts)
-    say(talk, *HEAD, *("plate", "skip", "skip", "skip", "skip", "skip", "skip"))
+    say(talk, *HEAD, "plate", *["skip"] * 7)
     assert talk.job.state == "figures.gap.low"
     ear = {"decision": "choose", "alternatives": ["one half", "five eighths"]}
     said = talk.unheard("tech", ear)

@@ -175,7 +175,8 @@ def test_a_hydraulic_truck_may_have_air_a_rod_truck_not(whole: Table) -> None:
 def test_every_word_spoken_fits_one_breath(whole: Table) -> None:
     """Questions up to 12 words; a cause with what to do up to 16."""
     for finding in whole.findings.values():
-        assert len(finding.ask.split()) <= 12, finding.ask
+        for ask in (finding.ask, *(other for _, other in finding.instead)):
+            assert len(ask.split()) <= 12, ask
     causes = list(whole.causes.values())
     for cause in causes:
         reply = "parts" if cause.kind == "parts" else "likely"
@@ -221,6 +222,7 @@ def shop(tmp_path: Path) -> Path:
         ('likely = "{share}', 'likely = "{shares}', "shares"),
         ('say = "facings wore, the ring is due"\n', "", "say"),
         ("[cause.ring_due]", "[cause.ring_due", "TOML"),
+        ("instead = { only = { transm", "instead = { only = { transit", "transit"),
     ],
 )
 def test_a_damaged_table_says_where(shop: Path, old: str, new: str, says: str) -> None:
@@ -308,6 +310,27 @@ def test_a_reading_may_be_named(dialogs: Dialogs) -> None:
     assert got.case.found["gap"][2] > 0.99
     got.hear("fork clearance an eighth")
     assert got.case.found["free"][1] > 0.99
+
+
+def test_a_reading_may_be_judged_in_words(dialogs: Dialogs) -> None:
+    """ "Low" answers a reading; at a question of yes or no it does not."""
+    got = talk(dialogs, "it slips")
+    got.begin()
+    assert got.asked is not None and got.asked.readings
+    first = got.asked.id
+    got.hear("high")
+    assert got.case.found[first] == (0.0, 0.0, 1.0)
+    while got.asked is not None and got.asked.readings:
+        got.hear("skip")
+    assert got.asked is not None
+    assert got.hear("low") == ["Say yes, no, or skip.", got.asked.ask]
+
+
+def test_without_a_brake_the_gap_is_asked_for_as_the_maker_has_it(whole: Table) -> None:
+    """There is no brake to measure to; elsewhere the words stay."""
+    text = '[truck]\ntransmission = "synchronized"\n[figures]\ngap = "1/2 to 5/8"'
+    assert "brake" not in whole.of(card_from_text(text, "c")).findings["gap"].ask
+    assert whole.of(default_card()).findings["gap"].ask == "Gap, bearing to brake?"
 
 
 def test_gains_never_promise_more_than_there_is(table: Table) -> None:

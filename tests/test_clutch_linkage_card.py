@@ -17,7 +17,8 @@ from assistant.clutch.linkage.levers import LeverChain
 from assistant.clutch.linkage.stroke import Load, brake_stroke_in, free_travel_in, pedal_for
 from assistant.clutch.settings import solve
 from assistant.clutch.uncertainty import Measured
-from assistant.planning import PlanError, plan_report, plan_text
+from assistant.planning import PlanError, plan_report
+from assistant.planning_text import plan_text
 from assistant.procedure import linkage_words
 
 RODS = """

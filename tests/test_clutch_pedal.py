@@ -66,6 +66,9 @@ def test_linkage_moves_free_travel_and_stroke_alike(
     lower = brake_height_in(14, ratio, c, g, lash) - brake_height_in(14, ratio, c + y, g, lash)
     assert lower == pytest.approx(ratio * y, abs=1e-9)
     assert bearing_travel_in(100, ratio, c, g, lash) == g
+    # No clutch brake: what the stroke has left after lash and clearance, however far that is.
+    free = bearing_travel_in(100, ratio, c, None, lash)
+    assert free_travel_in(ratio, c + free, lash) == pytest.approx(100)
 
 
 @QUICK

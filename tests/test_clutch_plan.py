@@ -208,6 +208,28 @@ def test_rod_helps_brake_contact_only_inside_the_other_bands(
         assert max(worst(flats) for flats in range(-60, 61)) < 0.05
 
 
+def test_no_clutch_brake_stops_the_bearing() -> None:
+    """A stroke of 12 in at 12 to 1 carries the bearing 7/8 in past the clearance, not the gap."""
+    found = replace(truck(), brake_contact=None, total_travel=Measured(12.0, U))
+    figures = {**DEFAULT_FIGURES, "brake-contact": None}
+    belief = CARD
+    braked = plan_adjustment(found, figures, belief, 1 / 20, 12.0)
+    free = plan_adjustment(found, figures, belief, 1 / 20, 12.0, clutch_brake=False)
+    assert braked.bearing_travel_after_in == pytest.approx(0.53)
+    assert free.bearing_travel_after_in == pytest.approx(0.875)
+
+
+def test_a_clutch_that_adjusts_itself_is_told_of_no_ring() -> None:
+    for found in (truck(c=0.03, g=0.625), truck(c=-0.01, g=0.65)):
+        usual = plan_adjustment(found, DEFAULT_FIGURES, CARD, 1 / 20).notes
+        own = plan_adjustment(
+            found, DEFAULT_FIGURES, CARD, 1 / 20, max_lugs=0, self_adjusting=True
+        ).notes
+        assert "Free travel is under 1/2 in: the ring is due." in usual
+        assert "Free travel is under 1/2 in: the clutch is not keeping itself set." in own
+        assert not any("ring" in note.split() for note in own)
+
+
 def test_quarrelling_ratios_are_noted_and_not_averaged() -> None:
     found = truck()
     assert found.free_travel is not None

@@ -41,6 +41,7 @@ class Truck:
     follows: bool
     stops_move: bool
     most: tuple[int, int]
+    clutch_brake: bool = True
 
     def effects(self) -> Effects:
         """The same truck as the solver wants it."""
@@ -81,6 +82,7 @@ class Truck:
             ratio,
             ratio,
             self.follows,
+            self.clutch_brake,
         )
 
     def after(self, n: int, m: int, a: int, b: int) -> dict[str, tuple[float, float]]:
@@ -125,7 +127,7 @@ class Truck:
         if v["total-travel"] is not None:
             out["total-travel"] = (v["total-travel"] + rise + drop, u["total-travel"])
             end = fork + (v["total-travel"] + drop - self.lash) / r  # the fork, pedal down, in air
-            if end >= 0.0 - 1e-12:
+            if self.clutch_brake and end >= 0.0 - 1e-12:  # it is against the brake's face
                 out["bearing-travel"] = out["gap"]
             else:
                 reach = end - fork
@@ -161,7 +163,8 @@ class Truck:
             out["total-travel"] = (v["total-travel"] + rise + drop, u["total-travel"])
             reach = (v["total-travel"] + drop - self.lash) / r
             reach_u = hypot(u["total-travel"] / r, reach * self.ratio_u / r)
-            out["bearing-travel"] = out["gap"] if gap <= reach + 1e-12 else (reach, reach_u)
+            stopped = self.clutch_brake and gap <= reach + 1e-12
+            out["bearing-travel"] = out["gap"] if stopped else (reach, reach_u)
         return out
 
     def judged(self) -> list[str]:
@@ -262,6 +265,11 @@ def random_truck(rng: random.Random, lugs: int = 3, flats: int = 5) -> Truck:
         noisy = values[name]
         assert noisy is not None
         values[name] = None if rng.random() < 0.15 else noisy + rng.gauss(0, coarse)
+    clutch_brake = rng.random() < 0.8
+    if not clutch_brake:  # nothing to touch, and the bearing goes as far as the stroke takes it
+        values["brake-contact"] = None
+        if "bearing-travel" in limits and rng.random() < 0.5:
+            limits["bearing-travel"] = (0.5, rng.uniform(0.6, 0.7), None)
     return Truck(
         values,
         {name: fine if name in names else coarse for name in values},
@@ -277,6 +285,7 @@ def random_truck(rng: random.Random, lugs: int = 3, flats: int = 5) -> Truck:
         rng.random() < 0.2,
         rng.random() < 0.8,
         (lugs, flats),
+        clutch_brake,
     )
 
 

@@ -61,7 +61,8 @@ def test_a_cut_off_act_shows_against_the_newer_seal(record: Path) -> None:
         ("question", "L7", "  ", "the question itself"),
         ("accepted", "L7", "", "the reason it is accepted"),
         ("reopened", "L7", "", "the reason it is reopened"),
-        ("question", "L7", "x" * 501, "shorter"),
+        ("accepted", "L7", "x" * 501, "shorter"),
+        ("question", "L7", "one two three four five six seven eight nine ten 11 12 13", "12 words"),
     ],
 )
 def test_what_does_not_fit_adds_nothing(

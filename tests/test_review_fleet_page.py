@@ -18,6 +18,7 @@ from assistant.review.acts import add
 from assistant.review.desk import Review, open_review
 from assistant.review.pages import charts, outlooks
 from assistant.review.pages.asked import ask, narrowed
+from assistant.review.pages.fleet import due_word
 from assistant.review.pages.tokens import joined, tokens_of
 from assistant.review.pages.write import fleet_file, write_fleet, write_jobs
 from tests.review_fleet import Job, day, tell
@@ -118,6 +119,16 @@ def test_due_soon_is_a_range_from_the_truck_itself(desk: Review) -> None:
     assert miles is not None and miles.high is not None
     assert miles.low < 70_000 + 50_000 < miles.high
     assert due["T-2"].dates is not None and due["T-2"].lugs_left == 40 - 10
+
+
+def test_due_is_said_in_words() -> None:
+    """Before, within and after the range; one without an end is never overdue."""
+    low, high = date(2026, 3, 1), date(2026, 5, 1)
+    days = (date(2026, 2, 28), low, high, date(2026, 5, 2))
+    assert [due_word((low, high), day) for day in days] == [
+        "", "MAY BE DUE", "MAY BE DUE", "OVERDUE",
+    ]  # fmt: skip
+    assert due_word((low, None), date(2030, 1, 1)) == "MAY BE DUE" and due_word(None, low) == ""
 
 
 def test_narrowed_to_a_truck_or_to_days(desk: Review) -> None:

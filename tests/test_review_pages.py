@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import random
 import re
 import shutil
 from collections.abc import Callable
@@ -18,6 +19,7 @@ from assistant.conversation import Session
 from assistant.procedure.dialog import Dialogs
 from assistant.procedure.said import Said
 from assistant.record import RecordError, read_events, verify_file
+from assistant.record.events import GENESIS, seal_event
 from assistant.review.acts import add
 from assistant.review.pages.holds import holds_of
 from assistant.review.pages.job import job_page
@@ -144,7 +146,11 @@ def test_a_broken_chain_is_said_in_words(tmp_path: Path) -> None:
     page = made(path)
     assert "Chain BROKEN: line 61 was changed" in page.words
     assert "Nothing after the damage can be relied on" in page.words
+    assert "SIGN-OFF NOT PROVEN" in page.words and "Nothing: all in" not in page.words
     assert "line-60" in page.ids() and "line-61" not in page.ids()
+    path.write_bytes(HARD.read_bytes()[:-30])
+    words = made(path).words
+    assert "VERIFIED, but for a torn end: line 120 is torn" in words and "BROKEN" not in words
     for junk in (b"", b"no record\n"):
         path.write_bytes(junk)
         with pytest.raises(RecordError, match=r"x\.jsonl"):
@@ -220,3 +226,44 @@ def test_a_correction_stands_with_what_it_was(
     story = story_of(session.journal.path)
     assert [(r.figures, r.was) for r in story.readings] == [("8 in", "8-1/2 in")]
     assert "pedal height corrected from 8-1/2 in to 8 in" in made(session.journal.path).words
+
+
+def _places(value: object) -> list[tuple[object, object]]:
+    """Every (container, key) of JSON data."""
+    out: list[tuple[object, object]] = []
+    items = value.items() if isinstance(value, dict) else enumerate(value)  # type: ignore[arg-type]
+    for key, inner in items:
+        out.append((value, key))
+        if isinstance(inner, dict | list):
+            out += _places(inner)
+    return out
+
+
+def test_a_whole_chain_of_nonsense_is_a_page_or_one_line(tmp_path: Path) -> None:
+    """Values of other kinds, taken away or put in, sealed anew: never another error, no markup."""
+    rng = random.Random(5)
+    lines = [json.loads(line) for line in HARD.read_bytes().splitlines()]
+    odd = [None, True, -1, 1e300, "x", NASTY, [], {}, [1], {"a": 1}, "2025-01-01"]
+    path, pages = tmp_path / "x.jsonl", 0
+    for i in range(30):
+        events = json.loads(json.dumps(lines))
+        for event in (rng.choice(events), events[-1 if i % 3 else 0]):
+            places = [p for p in _places(event["data"]) if p[1] != "format"]
+            for container, key in rng.sample(places, 1):
+                if rng.random() < 0.3 and isinstance(container, dict):
+                    container.pop(key, None)
+                else:
+                    container[key] = rng.choice(odd)  # type: ignore[index]
+        prev, content = GENESIS, b""
+        for n, event in enumerate(events):
+            done, line = seal_event(n, event["at"], event["kind"], event["data"], prev)
+            prev, content = done.hash, content + line
+        path.write_bytes(content)
+        try:
+            page = made(path)
+        except RecordError as error:
+            assert "x.jsonl" in str(error) and "\n" not in str(error)
+            continue
+        pages += 1
+        assert not [t for t, a in page.tags if t in ("script", "img") or "onerror" in a]
+    assert pages > 5

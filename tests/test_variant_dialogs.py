@@ -17,7 +17,8 @@ from assistant.conversation import Session, SessionError
 from assistant.conversation.card_spelling import THREADS
 from assistant.conversation.card_words import load_card_words
 from assistant.conversation.normal import normal
-from assistant.planning import plan_report, plan_text
+from assistant.planning import plan_report
+from assistant.planning_text import plan_text
 from assistant.procedure import interlocks, variants
 from assistant.procedure.dialog import DialogError, Dialogs, load_dialogs
 from assistant.procedure.job import Job

@@ -7,6 +7,7 @@ import math
 import random
 import re
 import warnings
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
@@ -273,6 +274,13 @@ def test_lugs_and_lining_only_when_the_ring_is_known() -> None:
     assert any("how many lugs" in text for text in look.unknown) and look.lugs_used == 9
     known = outlook(visits, "A", ring_lugs=15)
     assert known is not None and known.lugs_left == 6 and known.lining is not None
+    by_card = outlook([visits[0], replace(visits[1], ring_lugs=15), *visits[2:]], "A")
+    assert by_card is not None and by_card.lugs_left == 6 and by_card.lining == known.lining
+    again = outlook([replace(v, ring_lugs=15) for v in visits], "A", ring_lugs=40)
+    assert again is not None and again.lugs_left == 31  # who asks with a number of his own gets it
+    own = [replace(v, kind=(*v.kind[:2], "self-adjusting"), ring_lugs=15) for v in visits]
+    assert (none := outlook(own, "A")) is not None and none.lugs_left is None
+    assert not any("lugs" in text for text in none.unknown)
     # 6 lugs of 0.027 in, 0.08 in of gap every 40,000 miles: about 81,000 miles from 180,000.
     assert known.lining.low < 180_000 + 81_000 < (known.lining.high or math.inf)
 
@@ -405,11 +413,32 @@ def test_at_sign_off_the_job_says_when_it_is_due(
     reasons = [s.text for s in session.hear("tech", "why")]
     assert any("adjustments in between are taken out" in t for t in reasons)
     assert session.job.state == "next_due"
+    assert not any("left on the ring" in t for t in said)
     path = session.journal.path
     session.close()
     again, resumed = Session.resume(path, dialogs)
     assert any("By its wear" in s.text for s in resumed)
     again.close()
+
+
+def test_at_sign_off_the_card_tells_the_lugs_left(
+    card: Card, dialogs: Dialogs, tmp_path: Path
+) -> None:
+    """Three lugs in each record before, the demo's own besides, of the card's eighteen."""
+    lugs = replace(card, text=card.text.replace("[ring]", "[ring]\nlugs = 18"))
+    session, _ = Session.begin(lugs, dialogs, tmp_path / "alone")
+    said = play_first(session, "next_due")
+    own = session.job.facts.lugs_by_gap
+    assert f"By the records, {18 - own} lugs left on the ring." in said
+    assert any("Lugs used since" in s.text for s in session.hear("tech", "why"))
+    session.close()
+    for i in range(3):
+        finished(tmp_path, "T-1", 290_000 + 40_000 * i, 1.125, 1.5, 100 * i)
+    session, _ = Session.begin(lugs, dialogs, tmp_path)
+    said = play_first(session, "next_due")
+    assert f"By the records, {18 - 9 - own} lugs left on the ring." in said
+    assert any("By its wear, due between" in t for t in said)
+    session.close()
 
 
 def test_without_history_nothing_is_said(session: Session) -> None:
@@ -421,6 +450,6 @@ def test_without_history_nothing_is_said(session: Session) -> None:
 def test_every_reply_fits_one_breath(dialogs: Dialogs) -> None:
     """At most 12 words, figures and all."""
     blanks = {"low": "1,448,000", "high": "1,476,000", "unit": "kilometres",
-              "dates": "September 2027 to November 2028"}  # fmt: skip
-    for key in ("due_range", "due_open", "due_now", "due_dates"):
+              "dates": "September 2027 to November 2028", "lugs": "15 lugs"}  # fmt: skip
+    for key in ("due_range", "due_open", "due_now", "due_dates", "due_lugs"):
         assert len(dialogs.say(key, **blanks).split()) <= 12

@@ -82,6 +82,8 @@ def plan_for(
         rod_per_fork=card.per_fork,
         for_contact=for_contact,
         move=move,
+        clutch_brake=card.transmission != "synchronized",
+        self_adjusting=card.clutch == "self-adjusting",
     )
 
 
@@ -120,4 +122,5 @@ def effects_for(
         max_lugs=0 if card.clutch == "self-adjusting" else max_lugs,
     )
     follows = card.geometry is not None and card.geometry.follows
-    return Effects(readings, card.figures, adjusters, ratio, stroke_ratio or ratio, follows)
+    brake = card.transmission != "synchronized"
+    return Effects(readings, card.figures, adjusters, ratio, stroke_ratio or ratio, follows, brake)

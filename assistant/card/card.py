@@ -45,6 +45,7 @@ class Card:
         cover, lock: what closes the inspection hole, and what locks the ring.
         ring: "coarse", "fine", or "" when the card does not say.
         lug_in: bearing travel a lug, or None when the card does not say.
+        ring_lugs: lugs the ring moves from new to its end, or None when the card does not say.
         thread: designation of the rod's thread.
         longer: what a longer rod gives ("more clearance", "less clearance"), or "".
         per_fork: rod travel per fork travel (the outer lever against the fork's arm).
@@ -66,6 +67,7 @@ class Card:
     units: str = "inch"
     distance: str = "miles"
     lug_in: float | None = None
+    ring_lugs: int | None = None
     thread: str = DEFAULT_THREAD
     longer: str = ""
     per_fork: float = 1.0

@@ -37,13 +37,15 @@ _KEYS: dict[str, tuple[str, ...]] = {
     "": ("unit", "truck", "shop", "ring", "rod", "pedal", "stops", "linkage", "figures", "left"),
     "truck": ("transmission", "linkage", "clutch", "cover"),
     "shop": ("units", "distance"),
-    "ring": ("lug", "type", "lock", "source", "set_by"),
+    "ring": ("lug", "lugs", "type", "lock", "source", "set_by"),
     "rod": ("thread", "longer", "per_fork", "source", "set_by"),
     "pedal": ("ratio", "lash", "source", "set_by"),
     "stops": ("height", "total"),
     "figures": ("source", "set_by", *DEFAULT_FIGURES),
     "left": ("record", "by", "lugs", *DEFAULT_FIGURES),
 }
+MOST_LUGS = 200
+"""More than any ring has, from new to its end: from memory."""
 _FIGURE_KEYS = ("low", "high", "target", "source", "set_by")
 
 
@@ -217,6 +219,7 @@ def _build(card: _Card) -> Card:
         units=units,
         distance=card.choice(shop, "shop.distance", DISTANCES) or "miles",
         lug_in=lug_in,
+        ring_lugs=_ring_lugs(card, ring),
         longer=longer or "",
         per_fork=per_fork or 1.0,
         ratio=ratio,
@@ -308,6 +311,16 @@ def _toml(text: str, name: str) -> dict[str, Any]:
 
 _BRAKED = ("gap", "brake-contact")
 """Figures whose common practice speaks of the clutch brake."""
+
+
+def _ring_lugs(card: _Card, ring: dict[str, Any]) -> int | None:
+    lugs = ring.get("lugs")
+    if lugs is None:
+        return None
+    if isinstance(lugs, bool) or not isinstance(lugs, int) or not 1 <= lugs <= MOST_LUGS:
+        problem = f"{lugs!r} will not do; write how many, like 18; the travel of one is ring.lug"
+        raise card.fail("ring.lugs", problem)
+    return lugs
 
 
 def _figures(

@@ -23,12 +23,12 @@ class Question:
 
     Attributes:
         key: where the answer stands on the card, dotted; "by" and "source" stand beside figures.
-        kind: "unit", "code", "document", "choice", "length", "thread" or "number".
+        kind: "unit", "code", "document", "choice", "length", "thread", "number" or "count".
         choices: what may be answered, for a choice.
-        quantity: the reading that the answer is read as, for lengths and numbers.
+        quantity: the reading that the answer is read as, for all but words.
         optional: whether it may be skipped: common practice, or the maker's manual, then stands.
         only: other answers that must stand for it to be asked.
-        low, high: what a number may be.
+        low, high: what a number or count may be.
     """
 
     key: str
@@ -88,6 +88,7 @@ QUESTIONS: tuple[Question, ...] = (
     _choice("ring.lock", LOCKS, only=_RING),
     _choice("ring.type", RINGS, optional=True, only=_RING),
     Question("ring.lug", "length", quantity="clearance", only=_RING),
+    Question("ring.lugs", "count", quantity="lugs", only=_RING, low=1, high=100),
     Question("rod.thread", "thread"),
     _choice("rod.longer", LONGER, optional=True),
     Question("pedal.ratio", "number", quantity="turns", low=2, high=60),

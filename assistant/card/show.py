@@ -46,6 +46,7 @@ def card_report(card: Card) -> dict[str, Any]:
         "units": card.units,
         "distance": card.distance,
         "lug_in": card.lug_in,
+        "ring_lugs": card.ring_lugs,
         "rod_thread": card.thread,
         "rod_longer": card.longer,
         "rod_per_fork": card.per_fork,
@@ -80,6 +81,8 @@ def card_lines(card: Card) -> Iterator[str]:
         yield f"{card.ring or 'unsaid'} ring with a lock {card.lock}, inspection hole: {card.cover}"
         lug_in = card.lug_in if card.lug_in else COARSE_IN
         yield _row("lug", f"{lug_in:.3f} in", _whose(card, "ring.lug"))
+        if card.ring_lugs is not None:
+            yield _row("lugs of the ring", f"{card.ring_lugs}", _whose(card, "ring.lugs"))
     else:
         yield f"no ring to move, inspection hole: {card.cover}"
     yield _row("rod thread", card.thread, _whose(card, "rod.thread"))
@@ -109,7 +112,7 @@ def card_lines(card: Card) -> Iterator[str]:
 
 
 def _row(name: str, value: str, source: str) -> str:
-    return f"  {name:<15} {value:<22} {source}"
+    return f"  {name:<16} {value:<22} {source}"
 
 
 def _whose(card: Card, key: str) -> str:

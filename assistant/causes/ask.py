@@ -72,7 +72,8 @@ class Conversation:
             return self._next()
         if self.asked is None and not self.case.complaints:
             return self.begin()
-        return [self.case.table.say("answer_how"), *self._ask_again()]
+        how = "answer_yes" if self.asked is not None and not self.asked.readings else "answer_how"
+        return [self.case.table.say(how), *self._ask_again()]
 
     def _answer(self, words: str, text: str, asked: Finding) -> list[str] | None:
         """What the answer leads to, or None when it is none."""
@@ -87,6 +88,9 @@ class Conversation:
                 self.case.found[asked.id] = NO
             else:
                 return None
+            return self._next()
+        if text in asked.states:  # judged by whoever read it
+            self.case.found[asked.id] = tuple(float(text == state) for state in asked.states)
             return self._next()
         return self._read(words, self._quantity(asked))
 

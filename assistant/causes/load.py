@@ -25,6 +25,7 @@ REPLIES: dict[str, tuple[str, ...]] = {
     "nothing_more": (),
     "which": ("examples",),
     "answer_how": (),
+    "answer_yes": (),
     "no_state": ("reading",),
     "ended": (),
     "why_for": ("share", "cause", "why"),
@@ -94,7 +95,11 @@ def _finding(key: str, entry: dict[str, Any], marks: dict[str, None]) -> Finding
             raise _wrong(where, f"there is no quantity {quantity!r}")
     usual = _shares(where, _marked(entry, "usual", where, marks)["share"], len(states))
     ask = "" if entry.get("derived") else str(entry["ask"])
-    return Finding(key, str(entry["name"]), states, usual, ask, readings, _only(where, entry))
+    other = entry.get("instead")
+    instead = () if other is None else ((_only(where, other), str(other["ask"])),)
+    return Finding(
+        key, str(entry["name"]), states, usual, ask, readings, _only(where, entry), instead
+    )
 
 
 def _cause(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from assistant.card import Card
 
@@ -20,7 +20,10 @@ class Complaint:
 
 @dataclass(frozen=True, slots=True)
 class Finding:
-    """What can be read or asked. `usual`: share of any trucks in each state, summing to 1."""
+    """What can be read or asked. `usual`: share of any trucks in each state, summing to 1.
+
+    `instead`: for which trucks it is asked for in other words, and these.
+    """
 
     id: str
     name: str
@@ -29,6 +32,7 @@ class Finding:
     ask: str
     readings: tuple[str, ...]
     only: tuple[tuple[str, str], ...]
+    instead: tuple[tuple[tuple[tuple[str, str], ...], str], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,9 +73,13 @@ class Table:
         def judged(finding: Finding) -> bool:  # a reading without a limit is neither low nor high
             return not finding.readings or any(card.figures.get(q) for q in finding.readings)
 
+        def worded(finding: Finding) -> Finding:
+            asks = [ask for only, ask in finding.instead if fits(only)]
+            return replace(finding, ask=asks[0]) if asks else finding
+
         return Table(
             self.complaints,
-            {k: f for k, f in self.findings.items() if fits(f.only) and judged(f)},
+            {k: worded(f) for k, f in self.findings.items() if fits(f.only) and judged(f)},
             {k: c for k, c in self.causes.items() if fits(c.only)},
             self.replies,
             self.marks,

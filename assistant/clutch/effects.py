@@ -12,7 +12,8 @@ d/R. The stroke from there to the brake grows by d as the rest does, and the hei
 brake is touched stays. Where fluid lets the fork rest by itself, c' lacks the d/R, and d is slack
 at the pedal: all else is the same. Where a slave that fills by itself keeps the fork on the
 bearing, there is no clearance to judge, the rod changes nothing, and the ring does what it does
-nowhere else: F' = F + d, h' = h + R*n*p, b' = min(g', (T + e - l)/R).
+nowhere else: F' = F + d, h' = h + R*n*p, b' = min(g', (T + e - l)/R). Without a clutch brake
+nothing stops the bearing at g', and b' is what the stroke gives.
 
 Uncertainties to first order (JCGM 100:2008, 5.1.2).
 """
@@ -59,6 +60,7 @@ class Effects:
 
     ``stroke_ratio`` is the ratio at the brake where geometry gives another there than at the
     start of the stroke; else it is ``ratio``. ``follows``: the fork stays on the bearing by itself.
+    ``clutch_brake``: there is one, which stops the bearing at the gap.
     """
 
     readings: Readings
@@ -67,6 +69,7 @@ class Effects:
     ratio: UsedRatio
     stroke_ratio: UsedRatio
     follows: bool = False
+    clutch_brake: bool = True
 
     def judged(self) -> tuple[str, ...]:
         """Quantities with both a figure and a value that can be foretold, in the trade's order.
@@ -138,7 +141,7 @@ class Effects:
         total, r = self.readings.total_travel, self.stroke_ratio
         assert total is not None
         fork = (total.value_in + drop - self.readings.lash_in) / r.value
-        if gap.value_in <= fork - reach.value_in:
+        if self.clutch_brake and gap.value_in <= fork - reach.value_in:
             return gap
         u = combine(total.u_in / r.value, fork * r.u / r.value, reach.u_in)
         return Measured(fork - reach.value_in, u)

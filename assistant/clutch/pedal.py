@@ -4,6 +4,8 @@ Derivation, with ``R`` the pedal travel per fork travel and ``l`` the lash count
 the fork first takes up the clearance ``c``, then carries the bearing over the gap ``g``.
 
     F = R*c + l    s = R*(c + g) + l    h = H - s    b = min(g, (T - l)/R - c)
+
+Without a clutch brake nothing stops the bearing at g: then b = (T - l)/R - c.
 """
 
 from __future__ import annotations
@@ -88,17 +90,19 @@ def bearing_travel_in(
     total_travel_in: float,
     ratio: float,
     clearance_in: float,
-    gap_in: float,
+    gap_in: float | None,
     lash_in: float = 0.0,
 ) -> float:
     """Bearing travel ``b = min(g, (T - l)/R - c)`` with the pedal fully down, in inches.
 
-    Below zero means the pedal is down before the fork reaches the bearing.
+    ``gap_in`` is None where no clutch brake stops the bearing. Below zero means the pedal is
+    down before the fork reaches the bearing.
 
     Raises:
         ValueError: the ratio is not above zero.
     """
-    return min(gap_in, (total_travel_in - lash_in) / _checked(ratio) - clearance_in)
+    travel = (total_travel_in - lash_in) / _checked(ratio) - clearance_in
+    return travel if gap_in is None else min(gap_in, travel)
 
 
 def hydraulic_ratio(

@@ -103,13 +103,16 @@ def plan_adjustment(
     rod_per_fork: float = 1.0,
     for_contact: bool = False,
     move: tuple[int, int] | None = None,
+    clutch_brake: bool = True,
+    self_adjusting: bool = False,
 ) -> AdjustmentPlan:
     """Plan ring and rod from the as-found readings (inches) and the figures to meet.
 
     ``lead_in`` is the rod thread's, ``ratio`` the card's pedal ratio if it has one, and
     ``rod_per_fork`` rod travel per fork travel (1 when the rod moves as the fork tips do).
     With ``for_contact`` the rod is moved only to bring brake contact in, and only its way. With
-    ``move``, lugs and flats are given already, and only what they do is worked out.
+    ``move``, lugs and flats are given already, and only what they do is worked out. Without a
+    ``clutch_brake`` the bearing is not stopped at the gap; ``self_adjusting`` has its own notes.
 
     Raises:
         ValueError: there is no figure for the gap, or a number is impossible; the message says
@@ -163,7 +166,7 @@ def plan_adjustment(
     clearance_after = after_ring.shifted(rod.travel_in)
     free_after = free_travel_after(readings, r, clearance_after)
     brake = brake_contact_after(readings, r, used.known, rod.travel_in)
-    bearing = bearing_travel(readings, r, clearance_after, ring.gap_after)
+    bearing = bearing_travel(readings, r, clearance_after, ring.gap_after if clutch_brake else None)
 
     found: dict[str, Measured | None] = {
         "gap": readings.gap,
@@ -172,7 +175,9 @@ def plan_adjustment(
         "pedal-height": readings.pedal_height,
         "total-travel": readings.total_travel,
         "brake-contact": readings.brake_contact,
-        "bearing-travel": bearing_travel(readings, r, readings.clearance, readings.gap),
+        "bearing-travel": bearing_travel(
+            readings, r, readings.clearance, readings.gap if clutch_brake else None
+        ),
     }
     after: dict[str, Measured | None] = {
         "gap": ring.gap_after,
@@ -209,6 +214,7 @@ def plan_adjustment(
             free_now=free_now,
             brake_after=brake,
             bands_met=not bands or _worst(bands, rod.travel_in) >= 0.0,
+            self_adjusting=self_adjusting,
         ),
     )
 

@@ -80,16 +80,23 @@ def brake_contact_after(
 
 
 def bearing_travel(
-    readings: Readings, ratio: Ratio, clearance: Measured, gap: Measured
+    readings: Readings, ratio: Ratio, clearance: Measured, gap: Measured | None
 ) -> Measured | None:
-    """Bearing travel with the pedal fully down, in inches; None without total pedal travel."""
+    """Bearing travel with the pedal fully down, in inches; None without total pedal travel.
+
+    ``gap`` is where the clutch brake stops the bearing, or None where there is no brake.
+    """
     total = readings.total_travel
     if total is None:
         return None
     travel = bearing_travel_in(
-        total.value_in, ratio.value, clearance.value_in, gap.value_in, readings.lash_in
+        total.value_in,
+        ratio.value,
+        clearance.value_in,
+        None if gap is None else gap.value_in,
+        readings.lash_in,
     )
-    if travel == gap.value_in:
+    if gap is not None and travel == gap.value_in:
         return gap
     fork_in = (total.value_in - readings.lash_in) / ratio.value
     return Measured(

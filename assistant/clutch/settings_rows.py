@@ -91,7 +91,7 @@ class Rows:
         """Steps of the lower stop that may be tried.
 
         A total travel that cannot be judged in is left alone; without any figure it may follow
-        what bearing travel needs, and then only downward helps.
+        what bearing travel needs: downward for more, and upward only where it may be too much.
         """
         most = self.effects.adjusters.max_total_steps
         if self.effects.readings.total_travel is None:
@@ -99,7 +99,7 @@ class Rows:
         if "total-travel" in self.wanted:
             return range(-most, most + 1)
         if self.effects.figures.get("total-travel") is None and self.bearing is not None:
-            return range(most + 1)
+            return range(-most if self.bearing.high < math.inf else 0, most + 1)
         return range(1)
 
     def total(self, rise_in: float, moved: bool) -> list[Row]:

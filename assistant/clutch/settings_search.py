@@ -70,7 +70,8 @@ def _possible(rows: Rows, lugs: Collection[int] | None) -> bool:
             rod = flats[0] * effects.adjusters.flat_in
             reach = 0.0 if effects.follows else effects.readings.clearance.value_in + n.by + rod
             fork = (bearing.value + drop - effects.readings.lash_in) / effects.stroke_ratio.value
-            if min(effects.readings.gap.value_in - n.by, fork - reach) >= bearing.low - SLACK:
+            stop = effects.readings.gap.value_in - n.by if effects.clutch_brake else math.inf
+            if min(stop, fork - reach) >= bearing.low - SLACK:
                 return True
     return False
 
@@ -199,7 +200,8 @@ class _Walk:
             whole, placing = min(sure, total.sure), place + total.place
             if (need := rows.bearing) is not None:
                 fork = (need.value + total.by - read.lash_in) / effects.stroke_ratio.value
-                at = min(read.gap.value_in - n.by, fork - reach)
+                stop = read.gap.value_in - n.by if effects.clutch_brake else math.inf
+                at = min(stop, fork - reach)
                 if at < fork - reach:
                     u = math.hypot(read.gap.u_in, ring_u)
                 else:

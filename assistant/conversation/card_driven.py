@@ -135,7 +135,7 @@ class CardDriven:
     def expects(self) -> str:
         """The quantity a bare reading is taken for now, or ""."""
         question = self.question
-        if question is None or question.kind not in ("length", "number"):
+        if question is None or question.kind not in ("length", "number", "count"):
             return ""
         # A ratio is a plain number, and is read as one of that size would be.
         return "pedal-height" if question.kind == "number" else question.quantity

@@ -63,7 +63,8 @@ class CardJob(CardDriven):
     def _on_help(self, act: Act) -> Replies:
         phrases = [self.dialogs.words[m].phrases[0] for m in self.allowed()[:6]]
         if self.expects():
-            phrases.insert(0, "a length" if self.expects() != "pedal-height" else "a number")
+            length = self.question is not None and self.question.kind == "length"
+            phrases.insert(0, "a length" if length else "a number")
         phrases += ["back", "correct", "why", "stop"]
         text = self.dialogs.say("help", phrases=", ".join(dict.fromkeys(phrases)))
         return [Said(act.who, text, "reply:help")]
@@ -191,7 +192,11 @@ class CardJob(CardDriven):
 
     def _read(self, act: Act) -> Replies:
         question, reading = self.question, act.reading
-        if question is None or reading is None or reading.get("value_in") is None:
+        if question is None or reading is None:
+            return self._hint("not_now")
+        if question.kind == "count" and reading.get("count") is not None:
+            return self._number(question, float(reading["count"]))
+        if question.kind == "count" or reading.get("value_in") is None:
             return self._hint("not_now")
         value_in = float(reading["value_in"])
         if question.kind == "number":
@@ -221,6 +226,8 @@ class CardJob(CardDriven):
         if not question.low <= value <= question.high:
             text = self._say("number", low=f"{question.low:g}", high=f"{question.high:g}")
             return [text, *self.prompt()]
+        if question.kind == "count":
+            return self._take(int(value), f"{value:g} lug{'' if value == 1 else 's'}")
         return self._take(round(value, 4), f"{value:g} to 1")
 
     def thread(self, words: str) -> Replies:

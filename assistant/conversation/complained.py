@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import contextlib
 import re
-import threading
 
 from assistant.procedure.complaining import LONG
 from assistant.procedure.dialog import DialogError
@@ -65,26 +63,6 @@ def denied(text: str) -> bool:
     """Whether the words deny a complaint: "it doesn't slip"; "no free travel" and "does not
     release" are complaints themselves."""
     return negated(text) and not any(w in text for w in ("free travel", "free play", "releas"))
-
-
-def warm() -> None:
-    """Load the table of causes beside the job, so that the first question does not wait for it."""
-    global _warm
-    if _warm:
-        return
-    _warm = True
-    threading.Thread(target=_load, name="causes", daemon=True).start()
-
-
-_warm = False
-
-
-def _load() -> None:
-    import assistant.causes.case
-    import assistant.causes.evidence  # noqa: F401
-
-    with contextlib.suppress(DialogError):  # said when it is asked for
-        names("it")
 
 
 def _reasons(short: str) -> str:

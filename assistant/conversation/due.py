@@ -52,25 +52,28 @@ class Due:
         return bool(left != self._recall.left)
 
     def _told(self, job: Job) -> list[Said]:
-        from assistant.wear.say import dates_text, reply_of
+        from assistant.wear.say import dates_text, lugs_text, reply_of
 
         look = self._recall.look() if self._recall is not None else None
         reply = reply_of(look) if look is not None else None
-        if look is None or reply is None:
+        if look is None:
             return []
-        key, blanks = reply
-        told = [Said("tech", job.dialogs.say(key, **blanks), f"reply:{key}")]
-        dates = dates_text(look.dates)
-        if dates:
-            text = job.dialogs.say("due_dates", dates=dates)
-            told.append(Said("tech", text, "reply:due_dates"))
+        told = []
+        if reply is not None:
+            key, blanks = reply
+            told.append(Said("tech", job.dialogs.say(key, **blanks), f"reply:{key}"))
+            if dates := dates_text(look.dates):
+                text = job.dialogs.say("due_dates", dates=dates)
+                told.append(Said("tech", text, "reply:due_dates"))
+        if lugs := lugs_text(look):
+            told.append(Said("tech", job.dialogs.say("due_lugs", lugs=lugs), "reply:due_lugs"))
         return told
 
     def _why(self, who: str) -> list[Said]:
-        from assistant.wear.say import reply_of, why
+        from assistant.wear.say import lugs_text, reply_of, why
 
         look = self._recall.look() if self._recall is not None else None
-        if look is None or reply_of(look) is None:
+        if look is None or (reply_of(look) is None and not lugs_text(look)):
             return []
         return [Said(who, line, "reply:due_why") for line in why(look)]
 

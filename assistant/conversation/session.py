@@ -18,12 +18,13 @@ from assistant.procedure.said import Act, Said
 from assistant.readings import Reading
 from assistant.record import Journal
 
-from . import complained, report
+from . import report
 from .carried import Carried, clip_of
 from .due import Due
 from .meaning import Question, understand
 from .missed import Missed, which
 from .replay import SessionError, replayed
+from .warm import warm
 
 if TYPE_CHECKING:
     from .carried import Samples
@@ -51,7 +52,7 @@ class Session:
         self._missed = Missed()
         self._carried = Carried()
         self._due = Due()
-        complained.warm()
+        warm()
         self.stages: dict[str, float] = {}
         """Seconds of the last turn by stage: meaning, procedure, record."""
 

@@ -91,7 +91,10 @@ def today_of(card: Card, read: Mapping[str, Measured]) -> Snapshot:
     """
     missing = [name for name in ("gap", "clearance") if name not in read]
     if missing:
-        raise PictureError(f"no picture without the {' and the '.join(missing)}; add that reading")
+        first = "that" if len(missing) == 1 else "both"
+        raise PictureError(
+            f"no picture without the {' and the '.join(missing)}; read {first} first"
+        )
     readings = readings_for(card, read)
     by_geometry = geometry_ratio(card, read)[0] if card.ratio is None else None
     used = by_geometry or used_ratio(readings, finding_of(readings), card.ratio)

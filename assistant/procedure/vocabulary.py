@@ -164,6 +164,7 @@ REPLIES: dict[str, tuple[str, ...]] = {
     "due_range": ("low", "high", "unit"),
     "due_open": ("low", "unit"),
     "due_dates": ("dates",),
+    "due_lugs": ("lugs",),
     "due_now": (),
     "picture_none": (),
     "due_past": ("figures", "found"),

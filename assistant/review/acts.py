@@ -20,7 +20,9 @@ Act = Literal["reviewed", "question", "accepted", "reopened"]
 ACTS: tuple[Act, ...] = ("reviewed", "question", "accepted", "reopened")
 PREFIX = "lead-"
 MAX_TEXT = 500
-"""Characters of a question, a reason or a remark."""
+"""Characters of a reason or a remark."""
+MAX_WORDS = 12
+"""Words of a question: it is spoken to somebody under a truck, in one breath."""
 _CODE = re.compile(r"(?=[A-Z-]*\d)[A-Z0-9-]{1,8}", re.ASCII)
 _WANTS = {
     "question": "the question itself",
@@ -80,6 +82,8 @@ def add(
         raise LeadError(f"{act}: give {_WANTS[act]} as well; nothing was added")
     if len(words) > MAX_TEXT or len(about) > MAX_TEXT:
         raise LeadError(f"that is over {MAX_TEXT} characters; say it shorter. Nothing was added")
+    if act == "question" and len(words.split()) > MAX_WORDS:
+        raise LeadError(f"ask it in {MAX_WORDS} words at most, it is spoken; nothing was added")
     with _opened(path, now) as journal:
         _check(journal, act, path)
         data = {"lead": code, "text": words, "about": about}

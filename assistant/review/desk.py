@@ -8,6 +8,7 @@ from pathlib import Path
 from types import TracebackType
 from typing import TYPE_CHECKING, Any
 
+from assistant.record.disk import reason
 from assistant.record.errors import RecordError
 from assistant.review.columns import COLUMNS
 from assistant.review.refresh import PATIENCE_S, Progress, Refreshed, refresh
@@ -46,8 +47,18 @@ class Review:
         return [line for one in self.refreshed for line in one.told]
 
     def rows(self, expression: ir.Table) -> list[dict[str, Any]]:
-        """The answer as one dict a row."""
-        rows: list[dict[str, Any]] = self._backend.to_pyarrow(expression).to_pylist()
+        """The answer as one dict a row.
+
+        Raises:
+            RecordError: the index on the disk was damaged since it was opened.
+        """
+        import duckdb
+
+        try:
+            rows: list[dict[str, Any]] = self._backend.to_pyarrow(expression).to_pylist()
+        except (duckdb.IOException, duckdb.InvalidInputException, duckdb.SerializationException):
+            places = ", ".join(str(store.place) for store, _ in self.snapshot)
+            raise RecordError(f"The index is damaged. Remove {places}, then try again.") from None
         return rows
 
     def sql(self, query: str) -> None:
@@ -154,16 +165,66 @@ def open_review(
     Raises:
         RecordError: the index cannot be written.
     """
-    done, snapshot = [], []
-    for folder in dict.fromkeys(Path(os.path.abspath(f)) for f in folders):
+    import duckdb
+    import pyarrow as pa
+
+    def up_to_date(folder: Path) -> tuple[Store, Refreshed]:
         store = Store(folder, home)
         try:
-            one = refresh(store, patience_s, progress, afresh)
+            return store, refresh(store, patience_s, progress, afresh)
+        except pa.ArrowException:  # a damaged table of files
+            return _anew(store, patience_s, progress)
         except OSError as error:
             raise RecordError(
-                f"The index in {store.place} cannot be written: {error.strerror}. "
+                f"The index in {store.place} cannot be written: {reason(error)[0]}. "
                 "Free space there, or set LUGCALL_INDEX to another folder."
             ) from error
-        done.append(one)
-        snapshot.append((store, one.manifest))
-    return Review(done, snapshot)
+
+    done = [up_to_date(folder) for folder in _apart(folders)]
+    try:
+        return _of(done)
+    except (duckdb.Error, OSError):  # a damaged part
+        return _of([_anew(store, patience_s, progress) for store, _ in done])
+
+
+def _apart(folders: Iterable[Path]) -> list[Path]:
+    """Each folder once, without those within another."""
+    given = list(dict.fromkeys(Path(os.path.abspath(f)) for f in folders))
+    return [f for f in given if not any(other in f.parents for other in given)]
+
+
+def _once(done: list[tuple[Store, Refreshed]]) -> None:
+    """Of records that stand in several folders, the longest counts, in this review only."""
+    import duckdb
+
+    files = [str(store.part_file(p, "jobs")) for store, one in done for p in one.manifest.parts]
+    if len(done) < 2 or not files:
+        return
+    dead = {(int(p), j) for _, one in done for p, js in one.manifest.dead.items() for j in js}
+    seen: set[str] = set()
+    query = "SELECT part, job, opening FROM read_parquet(?) ORDER BY events DESC, began_utc, job"
+    copies = []
+    for part, job, opening in duckdb.execute(query, [files]).fetchall():
+        if (part, job) in dead:
+            continue
+        if opening in seen:
+            copies.append((part, job))
+        seen.add(opening)
+    for part, job in copies:
+        # Job numbers differ by folder, so that it does no harm where it is not.
+        for _, one in done:
+            one.manifest.dead.setdefault(str(part), []).append(job)
+    if copies:
+        done[0][1].told.append(f"{len(copies)} jobs stand in two folders; each is counted once")
+
+
+def _of(done: list[tuple[Store, Refreshed]]) -> Review:
+    _once(done)
+    return Review([one for _, one in done], [(store, one.manifest) for store, one in done])
+
+
+def _anew(store: Store, patience_s: float, progress: Progress | None) -> tuple[Store, Refreshed]:
+    store.forget()
+    one = refresh(store, patience_s, progress)
+    one.told.insert(0, f"{store.folder}: its index was damaged and is built anew")
+    return store, one

@@ -15,7 +15,7 @@ from assistant.review.one import Before, Found
 from assistant.review.scan import Listing, Stamp
 from assistant.review.store import Manifest, Store
 
-_JOBS = ("record", "torn", "BROKEN CHAIN", "missing")
+_JOBS = ("record", "torn", "BROKEN CHAIN", "missing", "unreadable")
 _NOT_ONE = "not a record: its name does not end in .jsonl"
 Row = dict[str, Any]
 
@@ -30,6 +30,7 @@ class Known:
         self._stamps = dict(zip(paths, zip(*stamps, strict=True), strict=True))
         self._places = {path: place for place, path in enumerate(paths)}
         self._new: dict[str, Row] = {}
+        self._dropped: set[str] = set()
         self._openings: dict[str, Row] | None = None
 
     @classmethod
@@ -48,7 +49,11 @@ class Known:
     def missing(self, listing: Listing) -> list[str]:
         """Files that were there at the last look, and are no longer."""
         gone = self._stamps.keys() - listing.found.keys()
-        return [path for path in gone if self._stamps[path][0] is not None] if gone else []
+        return [path for path in gone if self._stamps[path][0] is not None]
+
+    def with_job(self, paths: Iterable[str]) -> list[str]:
+        """Those of these files that hold a job."""
+        return [path for path in paths if (self._row(path) or {}).get("part")]
 
     def befores(self, paths: Iterable[str]) -> dict[str, Before]:
         """How the open ones among these records were left."""
@@ -68,12 +73,25 @@ class Known:
         """A file was read into a part: what was known of it before is dead."""
         before = self._row(path)
         job = job_number(self._folder, path)
+        was = before is not None and before["count"] > 0
+        if was and found.status == "unreadable":
+            # It may be readable again: what was known of it stands, and it is tried each time.
+            kept = {
+                "status": "unreadable",
+                "line": f"{found.line}; its job is as it was",
+                "size": -1,
+            }
+            self._new[path] = {**(before or {}), **kept}
+            return
         if before is not None:
             self._bury(before)
+        if was and not found.count:
+            found.line += "; it was a record when it was read last"
         row: Row = {
             "job": job, "folder": self._folder.encode("utf-8", "replace").decode(), "path": path,
             "status": found.status, "line": found.line, "size_bytes": stamp.size,
-            **stamp._asdict(), "part": part, "good": found.good, "count": found.count,
+            **stamp._asdict(), "part": part if found.count else 0, "good": found.good,
+            "count": found.count,
             "head": found.head, "opening": found.opening, "tail": found.tail, "aside": found.aside,
         }  # fmt: skip
         self._new[path] = row
@@ -104,8 +122,10 @@ class Known:
         """Files that are no longer there: their jobs stay, with when they were last seen."""
         for path in paths:
             row = self._row(path)
-            assert row is not None
-            line = "no longer there; its job is kept" if row["part"] else "no longer there"
+            if row is None or not row["part"]:
+                self._dropped.add(path)
+                continue
+            line = "no longer there; its job is kept"
             empty = dict.fromkeys(("size", "mtime", "ctime"))
             self._new[path] = {
                 **row,
@@ -130,8 +150,9 @@ class Known:
 
     def save(self, store: Store, manifest: Manifest) -> None:
         """Write the table of files for the next snapshot."""
-        if self._new:
-            kept = pc.invert(pc.is_in(self._table["path"], pa.array(list(self._new), pa.string())))
+        if self._new or self._dropped:
+            stale = pa.array([*self._new, *self._dropped], pa.string())
+            kept = pc.invert(pc.is_in(self._table["path"], stale))
             self._table = pa.concat_tables(
                 [self._table.filter(kept), table_of("files", self._new.values())]
             )

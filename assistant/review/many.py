@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import signal
 from collections.abc import Iterator
 from concurrent.futures import ProcessPoolExecutor
 from concurrent.futures import TimeoutError as TooLate
@@ -19,7 +20,7 @@ from assistant.review.one import Before, Found, look_at
 from assistant.review.scan import NoAnswer, within
 from assistant.review.store import ROWS
 
-CHUNK = 100
+CHUNK = 50
 """Files a process takes at once: enough rows for Arrow, few enough for the progress to be seen."""
 FEW = 300
 """Fewer files are read by this process: to start others takes longer."""
@@ -41,6 +42,15 @@ class Done:
 
     tables: dict[str, pa.Table] = field(default_factory=dict)
     files: list[tuple[str, Found]] = field(default_factory=list)
+
+
+def _quiet() -> None:
+    """Ctrl-C is for the process that started this one; it says what there is to say."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+
+
+def _ready() -> None:
+    """Does nothing: it is done once a process has started."""
 
 
 def job_number(folder: str, path: str) -> int:
@@ -83,9 +93,13 @@ def read_all(task: Task, patience_s: float, processes: int | None = None) -> Ite
             within(lambda p=piece, b=box: b.append(do(p)), lambda: 0, patience_s)  # type: ignore[misc]
             yield box[0]
         return
-    pool = ProcessPoolExecutor(processes or os.cpu_count(), mp_context=get_context("spawn"))
+    pool = ProcessPoolExecutor(
+        processes or os.cpu_count(), mp_context=get_context("spawn"), initializer=_quiet
+    )
     waiting: list[Any] = []
     try:
+        # To start them is this machine's work: it must not pass for a drive that is silent.
+        pool.submit(_ready).result()
         for piece in pieces:
             waiting.append(pool.submit(do, piece))
             # A few ahead, not all: finished pieces would wait in memory.
@@ -93,6 +107,7 @@ def read_all(task: Task, patience_s: float, processes: int | None = None) -> Ite
                 yield waiting.pop(0).result(timeout=patience_s)
         while waiting:
             yield waiting.pop(0).result(timeout=patience_s)
+        pool.shutdown()
     except TooLate:
         for process in list((pool._processes or {}).values()):
             process.kill()

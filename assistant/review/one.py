@@ -13,7 +13,6 @@ from typing import Any, BinaryIO
 
 from assistant.record.chain import Fault
 from assistant.record.disk import reason
-from assistant.record.events import GENESIS
 from assistant.review.finish import chain_word, finished
 from assistant.review.fold import Fold
 from assistant.review.quick import Walk
@@ -90,7 +89,11 @@ def _read(stream: BinaryIO, path: Path, now_us: int, before: Before | None) -> F
     if before is not None and walk.closed:
         return None
     if not walk.count:
-        return Found("foreign", walk.fault.text if walk.fault else GENESIS)
+        fault = walk.fault
+        if fault is None or fault.what == "not a record":
+            return Found("foreign", fault.text if fault is not None else "not a record")
+        # Its first line is that of a record: no job can be told from it, but it is no stranger.
+        return Found(chain_word(fault), _told(fault))
     aside = None if walk.closed else fold.put_aside()
     return Found(
         "record" if walk.fault is None else chain_word(walk.fault),

@@ -124,9 +124,10 @@ def _bring_up(
                 writer.close()
         manifest.parts.append(part)
         manifest.next_part += 1
+    lost = known.with_job(gone)
     known.gone(gone, manifest.scanned_us or now_us)
-    if gone:
-        done.told.append(_gone(store, gone, manifest))
+    if lost:
+        done.told.append(_gone(store, lost, manifest))
     if changed or gone or not manifest.files:
         known.save(store, manifest)
     manifest.scanned_us, manifest.jobs = now_us, known.jobs

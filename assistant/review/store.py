@@ -73,6 +73,10 @@ class Store:
         files = [self.part_file(p, t) for p in found.parts for t in ROWS]
         return found if all(f.exists() for f in [*files, self.place / found.files]) else fresh
 
+    def forget(self) -> None:
+        """Let the next refresh build the index anew: what is here cannot be read."""
+        (self.place / "manifest.json").unlink(missing_ok=True)
+
     def save(self, manifest: Manifest) -> None:
         """Make a snapshot the present one, in one step."""
         manifest.generation += 1

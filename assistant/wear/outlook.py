@@ -53,7 +53,7 @@ def outlook(visits: Sequence[Visit], unit: str, ring_lugs: int | None = None) ->
     Args:
         visits: of the whole fleet, in any order.
         unit: whose.
-        ring_lugs: lugs the ring has from new to its end, by the maker's manual; if known.
+        ring_lugs: lugs the ring has from new to its end; without it, as its newest card says.
     """
     mine = sorted((v for v in visits if v.unit == unit), key=lambda v: v.at)
     if not mine:
@@ -86,7 +86,8 @@ def outlook(visits: Sequence[Visit], unit: str, ring_lugs: int | None = None) ->
             days = days_until(nodes, spare, usage)
             dates = (_day(last, days.low), None if days.high is None else _day(last, days.high))
     used = sum(v.lugs for v in mine)
-    lugs_left, lining = _lining(similar, mine, unit, used, ring_lugs, unknown)
+    has = ring_lugs or next((v.ring_lugs for v in reversed(mine) if v.ring_lugs), None)
+    lugs_left, lining = _lining(similar, mine, unit, used, has, unknown)
     return Outlook(
         unit, last, own, others, last.low_in, last.left, rate, miles, dates, used,
         mine[0].at.date(), lugs_left, lining, tuple(unknown),
@@ -103,10 +104,12 @@ def _lining(
     unknown: list[str],
 ) -> tuple[int | None, Range | None]:
     """Lugs left, and the odometer at which they are used up: wear at the bearing, by the gap."""
+    if "self-adjusting" in mine[-1].kind:
+        return None, None  # it has no ring to move
     if ring_lugs is None:
-        unknown.append("lugs and lining left: how many lugs the ring has is not in the records")
+        unknown.append("lugs and lining left: how many lugs the ring has is not on the card")
         return None, None
-    left = max(0, ring_lugs - used)
+    left = min(ring_lugs, max(0, ring_lugs - used))
     last = next((v for v in reversed(mine) if v.miles is not None), None)
     nodes = rate_of(intervals_of(similar, gap_opened)[0], unit)
     if not nodes or last is None or last.miles is None:

@@ -33,6 +33,7 @@ class Visit:
         low_in: lower limit of free travel then in force, inches, or None.
         kind: transmission, linkage and clutch: trucks of one kind are similar.
         lug_in: bearing travel a lug, inches: by the card, else by what the ring did, else None.
+        ring_lugs: lugs of the ring from new to its end by the card, or None.
     """
 
     unit: str
@@ -48,6 +49,7 @@ class Visit:
     lug_in: float | None
     distance: str
     name: str
+    ring_lugs: int | None = None
 
 
 def visits_in(folder: Path, pause_s: float = 0.0) -> tuple[list[Visit], list[str]]:
@@ -120,6 +122,7 @@ def visit_from(opened: dict[str, Any], closed: dict[str, Any], at: datetime, nam
         lug_in=_card_lug(table) or _lug(closed),
         distance=(odometer or {}).get("kind") or "miles",
         name=name,
+        ring_lugs=_ring_lugs(table),
     )
 
 
@@ -132,6 +135,11 @@ def _length(taken: dict[str, Any] | None) -> Measured | None:
 def _card_lug(table: dict[str, Any]) -> float | None:
     lug = (table.get("ring") or {}).get("lug")
     return read(lug, "gap").value_in if isinstance(lug, str) else None
+
+
+def _ring_lugs(table: dict[str, Any]) -> int | None:
+    lugs = (table.get("ring") or {}).get("lugs")
+    return lugs if isinstance(lugs, int) and lugs > 0 else None
 
 
 def _lug(closed: dict[str, Any]) -> float | None:

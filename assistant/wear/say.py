@@ -7,6 +7,7 @@ from datetime import date
 from typing import Any
 
 from assistant.readings import speak
+from assistant.readings.asking import capital
 from assistant.wear.due import CHANCE, FARTHEST_MILES, Range
 from assistant.wear.outlook import Outlook
 from assistant.wear.past import MILES_PER
@@ -40,6 +41,18 @@ def reply_of(look: Outlook) -> tuple[str, dict[str, str]] | None:
     if not blanks["high"]:
         return "due_open", {"low": blanks["low"], "unit": blanks["unit"]}
     return "due_range", blanks
+
+
+def lugs_text(look: Outlook) -> str:
+    """`15 lugs`, `1 lug`, `no lugs`, or "" where it is not known."""
+    if look.lugs_left is None:
+        return ""
+    return f"{look.lugs_left or 'no'} lug{'' if look.lugs_left == 1 else 's'}"
+
+
+def not_known(look: Outlook) -> str:
+    """Why no due date is told: `Not known yet. Rate of wear: it takes two visits...`"""
+    return " ".join(["Not known yet.", *(f"{capital(text)}." for text in look.unknown)])
 
 
 def dates_text(dates: tuple[date, date | None] | None) -> str:

@@ -73,7 +73,7 @@ def months(rows: Sequence[Row]) -> str:
                           ha="center", fontsize=7, color=SOFT)  # fmt: skip
         axes.set_ylim(0, 112)
         axes.set_yticks([0, 50, 100], ["0 %", "50 %", "100 %"])
-        every = max(1, len(rows) // 8)
+        every = -(-len(rows) // 6)
         axes.set_xticks(
             range(0, len(rows), every),
             [f"{row['month_utc']:%Y-%m}" for row in rows[::every]],

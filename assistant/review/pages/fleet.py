@@ -84,6 +84,7 @@ def fleet_page(
         similar=outlooks.SIMILAR,
         miles_text=miles_text,
         dates_text=dates_text,
+        due_word=lambda dates: due_word(dates, date.today()),
     )
     return text, jobs
 
@@ -124,3 +125,10 @@ def dates_text(dates: tuple[date, date | None] | None) -> str:
         return ""
     low, high = dates
     return f"{low:%Y-%m-%d} on" if high is None else f"{low:%Y-%m-%d} to {high:%Y-%m-%d}"
+
+
+def due_word(dates: tuple[date, date | None] | None, today: date) -> str:
+    """`OVERDUE` past the range, `MAY BE DUE` within it, else nothing."""
+    if dates is None or today < dates[0]:
+        return ""
+    return "OVERDUE" if dates[1] is not None and today > dates[1] else "MAY BE DUE"

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from assistant.pictures.snapshot import figures_of, limits_text
+from assistant.record import RecordError
 
 from . import drawings
 from .doubts import KINDS, span
@@ -53,6 +54,16 @@ def job_page(path: Path, page_folder: Path, fleet: Path | None = None) -> str:
         RecordError: nothing of the record can be read.
     """
     story = story_of(path)
+    try:
+        return _page(story, page_folder, fleet)
+    except (KeyError, TypeError, ValueError, AttributeError, IndexError, OverflowError):
+        raise RecordError(
+            f"{path.name} holds what lugcall does not write. Do not rely on it."
+        ) from None
+
+
+def _page(story: Story, page_folder: Path, fleet: Path | None) -> str:
+    path = story.path
     card = drawings.card_of(story.opened)
     units = card.units if card is not None else "inch"
     heading = f"{story.unit}, {story.events[0].at[:10]}"
@@ -77,11 +88,16 @@ def job_page(path: Path, page_folder: Path, fleet: Path | None = None) -> str:
     )
 
 
-def _chain(story: Story) -> tuple[bool, str]:
-    """Whether the chain holds, and that in words."""
-    if story.problem is not None:
-        return False, f"BROKEN: {story.problem}"
-    return True, f"VERIFIED: all {len(story.events)} lines follow one from the other, unchanged"
+def _chain(story: Story) -> tuple[str, str]:
+    """How the chain is ("good", "torn" or "bad"), and that in words."""
+    if story.problem is None:
+        return (
+            "good",
+            f"VERIFIED: all {len(story.events)} lines follow one from the other, unchanged",
+        )
+    if " is torn (" in story.problem:
+        return "torn", f"VERIFIED, but for a torn end: {story.problem}"
+    return "bad", f"BROKEN: {story.problem}"
 
 
 _STATES = {
@@ -95,6 +111,8 @@ _STATES = {
 def _state(story: Story) -> list[str]:
     """Where the job stands, most important first."""
     signed = "SIGNED OFF" if story.closed is not None else "NOT SIGNED OFF"
+    if story.closed is None and _chain(story)[0] == "bad":
+        signed = "SIGN-OFF NOT PROVEN"
     lead = _STATES.get(story.standing, "not looked at by a lead yet")
     return [signed, lead]
 

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import os
 import tempfile
-from functools import cache
+from functools import cache, lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 from urllib.parse import quote
@@ -42,11 +42,19 @@ def _shown(value: Any) -> Any:
 
 
 def page(template: str, **fields: Any) -> str:
-    """A whole page, its style inside it."""
+    """A whole page, its style inside it.
+
+    Raises:
+        ValueError: a field lacks what the template shows.
+    """
+    from jinja2 import UndefinedError
     from markupsafe import Markup
 
     style = Markup((_HERE / "style.css").read_text(encoding="utf-8"))
-    return _environment().get_template(template).render(style=style, **fields)
+    try:
+        return _environment().get_template(template).render(style=style, **fields)
+    except UndefinedError as error:
+        raise ValueError(str(error)) from error
 
 
 def drawn(svg: str) -> Any:
@@ -58,11 +66,18 @@ def drawn(svg: str) -> Any:
 
 def link(target: Path, page_folder: Path) -> str:
     """A link from a page in `page_folder` to a file, relative where the two share a drive."""
+    folder = _way(str(page_folder), str(target.parent))
+    return f"{folder}/{quote(os.fsencode(target.name))}"
+
+
+@lru_cache(maxsize=64)
+def _way(start: str, folder: str) -> str:
+    """From one folder to another, as a part of a link."""
     try:
-        relative = os.path.relpath(target.absolute(), page_folder.absolute())
+        way = os.path.relpath(os.path.abspath(folder), os.path.abspath(start))
     except ValueError:
-        return target.absolute().as_uri()
-    return quote(relative.replace(os.sep, "/").encode("utf-8", "surrogateescape"))
+        return Path(folder).absolute().as_uri()
+    return quote(os.fsencode(way.replace(os.sep, "/")))
 
 
 def write_page(path: Path, text: str) -> None:

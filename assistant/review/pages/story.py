@@ -77,7 +77,7 @@ def story_of(path: Path) -> Story:
         raise RecordError(f"{path.name}: {problem or 'it is empty'}")
     try:
         return _story(path, events, problem)
-    except (KeyError, TypeError, ValueError, AttributeError, IndexError):
+    except (KeyError, TypeError, ValueError, AttributeError, IndexError, OverflowError):
         raise RecordError(
             f"{path.name} holds what lugcall does not write. Do not rely on it."
         ) from None

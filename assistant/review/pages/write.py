@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 from collections.abc import Callable, Iterable, Sequence
 from datetime import date
+from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -96,7 +98,15 @@ def _state(one: Listed) -> str:
             clips = ",".join(sorted(f"{p.name}:{p.stat().st_size}" for p in own.iterdir()))
         except OSError:
             clips = "none"
-    return f"{__version__} {one.row['head']} {clips}"
+    return f"{__version__} {_look()} {one.row['head']} {clips}"
+
+
+@cache
+def _look() -> str:
+    """What the pages look like, in a short hash."""
+    here = Path(__file__).parent
+    files = [here / "job.html", here / "style.css"]
+    return hashlib.sha256(b"".join(f.read_bytes() for f in files)).hexdigest()[:12]
 
 
 def _made(folder: Path) -> dict[str, str]:

@@ -1,0 +1,231 @@
+"""What the review answers, against the simulated fleet's truth; and the same from Spark."""
+
+from __future__ import annotations
+
+import csv
+import shutil
+import warnings
+from collections import Counter, defaultdict
+from collections.abc import Iterator
+from itertools import pairwise
+from pathlib import Path
+from typing import Any
+
+import pyarrow.parquet as pq
+import pytest
+from click.testing import CliRunner
+
+from assistant.cli import main
+from assistant.procedure.dialog import Dialogs
+from assistant.record import read_events
+from assistant.review import acts, fleet, open_review
+from assistant.review.columns import COLUMNS
+from assistant.review.desk import Review
+from tests.fleet.stamped import stamps, write
+from tests.fleet.truth import Visit
+
+TRUCKS, JOBS = 6, 30
+LEFT_IN = 1.625
+"""Free travel as a visit leaves it, by the fleet's ratio."""
+
+
+@pytest.fixture(scope="module")
+def shop(dialogs: Dialogs, tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, list[Visit]]:
+    """Thirty records of six trucks, and their truth."""
+    folder = tmp_path_factory.mktemp("shop")
+    made = stamps(tmp_path_factory.mktemp("played"), dialogs, 6)
+    return folder, write(made, TRUCKS, JOBS, folder)
+
+
+@pytest.fixture(scope="module")
+def review(
+    shop: tuple[Path, list[Visit]], tmp_path_factory: pytest.TempPathFactory
+) -> Iterator[Review]:
+    """The shop's, open."""
+    with open_review([shop[0]], home=tmp_path_factory.mktemp("index")) as desk:
+        yield desk
+
+
+def test_wear_comes_back_from_free_travel(review: Review, shop: tuple[Path, list[Visit]]) -> None:
+    """Lost over the miles since the visit before: each truck's true rate, as called out."""
+    rates = {v.unit: v.rate_in for v in shop[1]}
+    curves = defaultdict(list)
+    for row in review.rows(fleet.free_travel(review.tables)):
+        curves[row["unit"]].append(row)
+    assert curves.keys() == rates.keys()
+    for unit, rows in curves.items():
+        assert len(rows) == JOBS // TRUCKS
+        way = sum((b["odometer_miles"] - a["odometer_miles"]) / 10_000 for a, b in pairwise(rows))
+        lost = sum(LEFT_IN - b["found_in"] for b in rows[1:])
+        assert lost / way == pytest.approx(rates[unit], rel=0.05)
+
+
+def test_trucks_are_due_by_their_own_miles_a_day(
+    review: Review, shop: tuple[Path, list[Visit]]
+) -> None:
+    """Last odometer, next check, and miles a day from first and last visit."""
+    visits = defaultdict(list)
+    for visit in shop[1]:
+        visits[visit.unit].append(visit)
+    rows = review.rows(fleet.units(review.tables))
+    assert [r["due_s"] for r in rows] == sorted(r["due_s"] for r in rows)
+    for row in rows:
+        first, last = visits[row["unit"]][0], visits[row["unit"]][-1]
+        a_day = (last.miles - first.miles) / ((last.at - first.at).total_seconds() / 86_400)
+        assert row["jobs"] == len(visits[row["unit"]])
+        assert row["miles_a_day"] == pytest.approx(a_day, rel=1e-3)
+        assert row["left_miles"] == 30_000
+        assert row["due_s"] == pytest.approx(30_000 / a_day * 86_400, rel=1e-3)
+
+
+def test_totals_and_shares_are_those_of_the_rows(review: Review) -> None:
+    """Reckoned once more in Python from the tables."""
+    t = review.tables
+    jobs, hearing = review.rows(t.jobs), review.rows(t.hearing)
+    total = review.rows(fleet.totals(t))[0]
+    assert (total["jobs"], total["units"]) == (JOBS, TRUCKS)
+    right = [j["first_time_right"] for j in jobs if j["signed_off"]]
+    assert total["first_time_right"] == pytest.approx(sum(right) / len(right))
+    months = review.rows(fleet.first_time_right(t))
+    assert sum(m["jobs"] for m in months) == JOBS and sum(m["right"] for m in months) == sum(right)
+    again = Counter((h["step"], h["microphone"]) for h in hearing if h["again"])
+    said = Counter((h["step"], h["microphone"]) for h in hearing)
+    for row in review.rows(fleet.misheard(t)):
+        where = row["step"], row["microphone"]
+        assert (row["said"], row["again"]) == (said[where], again[where])
+    assert sum(j["say_agains"] for j in jobs) == sum(again.values())
+    assert sum(j["doubts"] for j in jobs) == len(review.rows(t.doubts))
+
+
+def test_as_found_and_as_left_are_those_of_the_closing_line(review: Review) -> None:
+    """For each job, each quantity, what the record itself says at its end."""
+    left_found = review.rows(fleet.as_found_left(review.tables))
+    rows = {(r["job"], r["quantity"]): r for r in left_found}
+    seen = 0
+    for job in review.rows(review.tables.jobs):
+        events, _ = read_events(review.record_path(job["job"]))
+        closed = events[-1].data
+        for quantity in closed["as_found"].keys() | closed["as_left"].keys():
+            row = rows[job["job"], quantity]
+            found, left = closed["as_found"].get(quantity), closed["as_left"].get(quantity)
+            assert row["found_figures"] == (found and found["figures"])
+            assert row["left_figures"] == (left and left["figures"])
+            if left and "judged" in left:
+                assert row["left_decision"] == left["judged"]["decision"]
+                assert row["limit_source"] == left["judged"]["source"]
+            seen += 1
+    assert seen == len(rows)
+
+
+def test_what_the_lead_did_takes_a_job_off_the_list(
+    shop: tuple[Path, list[Visit]], tmp_path: Path
+) -> None:
+    """Reviewed: gone from what needs eyes; a question: still there; reopened: there again."""
+    bay = tmp_path / "bay"
+    shutil.copytree(shop[0] / "bay-1", bay)
+
+    def eyes() -> dict[int, str]:
+        with open_review([bay], home=tmp_path / "index") as desk:
+            return {r["job"]: r["asked"] for r in desk.rows(fleet.needs_eyes(desk.tables))}
+
+    before = eyes()
+    job = next(iter(before))
+    with open_review([bay], home=tmp_path / "index") as desk:
+        path = desk.record_path(job)
+    acts.add(path, "question", "L7", "why was it held so long")
+    assert eyes() == {**before, job: "lead-question"}
+    acts.add(path, "reviewed", "L7")
+    assert job not in eyes()
+    acts.add(path, "reopened", "L7", "came back")
+    assert eyes()[job] == "lead-reopened"
+
+
+def test_exports_hold_every_row_and_say_what_columns_mean(
+    review: Review, shop: tuple[Path, list[Visit]], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """CSV and Parquet from the command line, read back by other readers."""
+    monkeypatch.setenv("LUGCALL_INDEX", str(tmp_path / "index"))
+    places = ["--csv", str(tmp_path / "c"), "--parquet", str(tmp_path / "p")]
+    result = CliRunner().invoke(main, ["review", str(shop[0]), *places])
+    assert result.exit_code == 0, result.output
+    page = (tmp_path / "c" / "COLUMNS.md").read_text("utf-8")
+    for table, columns in COLUMNS.items():
+        count = len(review.rows(getattr(review.tables, table)))
+        with (tmp_path / "c" / f"{table}.csv").open(encoding="utf-8", newline="") as file:
+            rows = list(csv.reader(file))
+        assert rows[0] == [c.name for c in columns] and len(rows) == count + 1
+        parquet = pq.read_table(tmp_path / "p" / f"{table}.parquet")
+        assert (parquet.column_names, parquet.num_rows) == (rows[0], count)
+        assert f"## {table}\n" in page
+        assert all(f"| `{c.name}` | {c.type} | {c.what}" in page for c in columns)
+
+
+def test_lengths_and_times_have_their_unit_in_the_name() -> None:
+    """Every float that is no probability or count."""
+    for columns in COLUMNS.values():
+        for column in columns:
+            if column.type == "float" and not column.name.startswith("p_"):
+                assert column.name == "count" or column.name.endswith(("_in", "_s", "_miles"))
+            if column.type == "time":
+                assert column.name.endswith("_utc")
+
+
+def test_the_command_says_it_in_lines(
+    shop: tuple[Path, list[Visit]], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A folder and one that is not there; chains broken in line 1 and later, in words."""
+    monkeypatch.setenv("LUGCALL_INDEX", str(tmp_path / "index"))
+    bay = tmp_path / "bay"
+    shutil.copytree(shop[0] / "bay-2", bay)
+    path, other, _ = sorted(bay.iterdir())
+    path.write_bytes(path.read_bytes().replace(b"Say done", b"Say dune", 1))
+    other.write_bytes(other.read_bytes().replace(b'"taken"', b'"token"', 1))
+    result = CliRunner().invoke(main, ["review", str(bay), str(tmp_path / "gone")])
+    assert result.exit_code == 0, result.output
+    lines = result.output.splitlines()
+    assert lines[0] == f"{tmp_path / 'gone'}: it is not there; nothing of it was read before"
+    assert lines[1].startswith(f"{path}: BROKEN CHAIN: line 1 ")
+    assert lines[2].startswith(f"{other}: BROKEN CHAIN: line ")
+    assert any(line.startswith("2 jobs on ") for line in lines)
+    assert "BROKEN CHAIN" in lines[lines.index("Needs eyes first:") + 1]
+
+
+def test_spark_gives_the_same_answers(review: Review) -> None:
+    """The very same expressions over the very same parts."""
+    sql = pytest.importorskip("pyspark.sql", reason="pyspark is not installed: the extra `spark`")
+    if shutil.which("java") is None:
+        pytest.skip("Spark needs a Java runtime, and there is none")
+    from assistant.review.spark import tables_on
+
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        session = (
+            sql.SparkSession.builder.master("local[1]")
+            .config("spark.ui.enabled", "false")
+            .config("spark.sql.session.timeZone", "UTC")
+            .config("spark.sql.shuffle.partitions", "1")
+            .config("spark.sql.adaptive.enabled", "false")
+            # To compile each small question would take far longer than to answer it.
+            .config("spark.sql.codegen.wholeStage", "false")
+            .config("spark.sql.codegen.factoryMode", "NO_CODEGEN")
+            .config("spark.driver.extraJavaOptions", "-XX:TieredStopAtLevel=1")
+            .getOrCreate()
+        )
+        try:
+            tables, backend = tables_on(session, review.snapshot)
+            for name, question in fleet.QUESTIONS.items():
+                spark = backend.to_pyarrow(question(tables)).to_pylist()
+                duck = review.rows(question(review.tables))
+                assert duck or name == "damaged", name
+                assert _rounded(spark) == _rounded(duck), name
+        finally:
+            session.stop()
+
+
+def _rounded(rows: list[dict[str, Any]]) -> list[tuple[Any, ...]]:
+    """Rows that may come in any order, with floats to what two engines' sums agree in."""
+    plain = [
+        tuple((k, float(f"{v:.9g}") if isinstance(v, float) else v) for k, v in sorted(r.items()))
+        for r in rows
+    ]
+    return sorted(plain, key=repr)

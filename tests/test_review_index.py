@@ -1,0 +1,407 @@
+"""The index keeps up with what changed, whatever the folder holds, and never writes to it."""
+
+from __future__ import annotations
+
+import fcntl
+import os
+import shutil
+import time
+import tracemalloc
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from assistant.procedure.dialog import Dialogs
+from assistant.record import Journal, verify_file
+from assistant.review import fleet, open_review, scan
+from assistant.review.desk import Review
+from assistant.review.one import look_at
+from assistant.review.store import Store
+from tests.fleet.stamped import Stamp, stamps, write
+
+NOW_US = time.time_ns() // 1000
+GB = 1 << 30
+
+
+@pytest.fixture(scope="module")
+def made(dialogs: Dialogs, tmp_path_factory: pytest.TempPathFactory) -> list[Stamp]:
+    """Three visits played through the session."""
+    return stamps(tmp_path_factory.mktemp("played"), dialogs, 3)
+
+
+@pytest.fixture
+def shop(made: list[Stamp], tmp_path: Path) -> Path:
+    """A folder with twelve records of four trucks in ten bays."""
+    write(made, 4, 12, tmp_path / "shop")
+    return tmp_path / "shop"
+
+
+@pytest.fixture
+def home(tmp_path: Path) -> Path:
+    """Where the index lives."""
+    return tmp_path / "index"
+
+
+def jobs(review: Review) -> int:
+    """How many there are."""
+    return len(review.rows(review.tables.jobs))
+
+
+def files(review: Review) -> dict[str, dict[str, Any]]:
+    """The table of files by name."""
+    return {Path(f["path"]).name: f for f in review.rows(review.tables.files)}
+
+
+def first(shop: Path) -> Path:
+    """One of the records."""
+    return sorted(shop.rglob("*.jsonl"))[0]
+
+
+def test_only_what_is_new_or_changed_is_read(made: list[Stamp], shop: Path, home: Path) -> None:
+    """Twelve, then none, then the one that is new and the one that was written anew."""
+    with open_review([shop], home=home) as review:
+        assert (review.refreshed[0].read, jobs(review)) == (12, 12)
+    with open_review([shop], home=home) as review:
+        assert (review.refreshed[0].read, jobs(review)) == (0, 12)
+    (shop / "new.jsonl").write_bytes(made[0].bytes_for(made[0].visit))
+    os.utime(first(shop), ns=(1, 1))
+    with open_review([shop], home=home) as review:
+        assert (review.refreshed[0].read, jobs(review)) == (2, 13)
+
+
+def test_nothing_is_written_among_the_records(shop: Path, home: Path) -> None:
+    """Names, sizes and times of the folder are what they were."""
+
+    def all_of() -> dict[str, tuple[int, int]]:
+        paths = [shop, *shop.rglob("*")]
+        return {str(p): (p.stat().st_size, p.stat().st_mtime_ns) for p in paths}
+
+    before = all_of()
+    with open_review([shop], home=home) as review:
+        assert jobs(review) == 12
+    assert all_of() == before
+
+
+def test_a_growing_record_is_read_from_where_it_was(
+    made: list[Stamp], tmp_path: Path, home: Path
+) -> None:
+    """In pieces cut at any line it gives what it gives at once, and each byte is read once."""
+    whole = made[0].bytes_for(made[0].visit)
+    lines = whole.splitlines(keepends=True)
+    shop = tmp_path / "growing"
+    shop.mkdir()
+    path, read = shop / "job.jsonl", 0
+    for cut in (5, 6, 31, 40, len(lines) - 2):
+        path.write_bytes(b"".join(lines[:cut]))
+        with open_review([shop], home=home) as review:
+            read += review.refreshed[0].read_bytes
+            assert [j["events"] for j in review.rows(review.tables.jobs)] == [cut]
+            assert not review.rows(review.tables.jobs)[0]["signed_off"]
+    assert read == sum(map(len, lines[:-2]))
+    path.write_bytes(whole)
+    with open_review([shop], home=home) as review:
+        # Closed now: checked once more as a whole.
+        assert review.refreshed[0].read_bytes == len(whole)
+        grown = {n: review.rows(t.order_by("n")) for n, t in (("r", review.tables.readings),)}
+    with open_review([shop], home=tmp_path / "fresh") as review:
+        assert review.rows(review.tables.readings.order_by("n")) == grown["r"]
+
+
+def test_pieces_give_the_same_rows(made: list[Stamp], tmp_path: Path) -> None:
+    """Put aside and taken up after every line: every table comes out as from one reading."""
+    from assistant.review.one import Before
+
+    whole = made[1].bytes_for(made[1].visit)
+    lines = whole.splitlines(keepends=True)[:-1]
+    path, before = tmp_path / "job.jsonl", None
+    for cut in range(1, len(lines) + 1):
+        path.write_bytes(b"".join(lines[:cut]))
+        found = look_at(path, NOW_US, before)
+        assert found.aside is not None
+        before = Before(found.good, found.count, found.head, found.tail, found.aside)
+    assert found.rows == look_at(path, NOW_US).rows
+
+
+def test_a_record_read_while_a_line_is_half_written(made: list[Stamp], tmp_path: Path) -> None:
+    """What is whole counts; the rest is told, and read when it is there."""
+    whole = made[0].bytes_for(made[0].visit)
+    lines = whole.splitlines(keepends=True)
+    path = tmp_path / "job.jsonl"
+    path.write_bytes(b"".join(lines[:20]) + lines[20][:100])
+    found = look_at(path, NOW_US)
+    assert (found.status, found.count) == ("torn", 20)
+    assert "being written now, or cut off (line 21)" in found.line
+
+
+def test_a_changed_line_is_a_broken_chain_in_words(shop: Path, home: Path) -> None:
+    """One digit of a reading changed: told by file and line, and first among what needs eyes."""
+    path = first(shop)
+    lines = path.read_bytes().splitlines(keepends=True)
+    place = next(i for i, line in enumerate(lines) if b'"taken"' in line and i > 20)
+    lines[place] = lines[place].replace(b'"who":"tech"', b'"who":"hlpr"', 1)
+    path.write_bytes(b"".join(lines))
+    with open_review([shop], home=home) as review:
+        file = files(review)[path.name]
+        eyes = review.rows(fleet.needs_eyes(review.tables))
+        assert jobs(review) == 12
+    assert file["status"] == "BROKEN CHAIN"
+    assert file["line"] == f"BROKEN CHAIN: {verify_file(path).problem}"
+    assert f"line {place + 1} " in file["line"]
+    assert (eyes[0]["job"], eyes[0]["chain"]) == (file["job"], "BROKEN CHAIN")
+
+
+def test_the_quick_check_refuses_what_the_strict_one_refuses(
+    made: list[Stamp], tmp_path: Path
+) -> None:
+    """A byte changed anywhere in a line, for places all over a record."""
+    whole = bytearray(made[0].bytes_for(made[0].visit))
+    path = tmp_path / "job.jsonl"
+    for place in range(3, len(whole), 1031):
+        spoilt = bytes(whole[:place]) + bytes([whole[place] ^ 1]) + bytes(whole[place + 1 :])
+        path.write_bytes(spoilt)
+        verdict, found = verify_file(path), look_at(path, NOW_US)
+        assert not verdict.ok and found.status != "record"
+        assert found.count == verdict.events
+        assert (verdict.problem or "") in found.line or found.status == "torn"
+
+
+def test_foreign_files_are_a_line_each(shop: Path, home: Path) -> None:
+    """Text, junk, a pipe, a device behind a link, a folder with a record's name, an empty file."""
+    (shop / "list.jsonl").write_text("milk\neggs\n")
+    (shop / "empty.jsonl").touch()
+    (shop / "photo.jpg").write_bytes(os.urandom(5000))
+    (shop / "folder.jsonl").mkdir()
+    os.mkfifo(shop / "pipe.jsonl")
+    (shop / "zero.jsonl").symlink_to("/dev/zero")
+    (shop / "nowhere.jsonl").symlink_to(shop / "not there")
+    with open_review([shop], home=home, patience_s=5) as review:
+        found = files(review)
+        assert jobs(review) == 12 and review.told == []
+    assert found["list.jsonl"]["line"].startswith("not a record: line 1")
+    assert found["empty.jsonl"]["line"] == "not a record: the file is empty"
+    assert found["photo.jpg"]["line"] == "not a record: its name does not end in .jsonl"
+    assert not {"pipe.jsonl", "zero.jsonl", "nowhere.jsonl"} & found.keys()
+    assert all("\n" not in f["line"] for f in found.values())
+
+
+@pytest.mark.parametrize("after_a_record", [False, True])
+def test_a_gigabyte_of_junk_takes_no_memory(
+    made: list[Stamp], tmp_path: Path, after_a_record: bool
+) -> None:
+    """Zeros, which take no place on the disk either; alone, or behind a good record."""
+    path = tmp_path / "junk.jsonl"
+    good = made[0].bytes_for(made[0].visit) if after_a_record else b""
+    path.write_bytes(good)
+    os.truncate(path, len(good) + GB)
+    tracemalloc.start()
+    try:
+        found = look_at(path, NOW_US)
+        peak = tracemalloc.get_traced_memory()[1]
+    finally:
+        tracemalloc.stop()
+    assert found.status == ("BROKEN CHAIN" if after_a_record else "foreign")
+    assert found.count == (len(made[0].events) if after_a_record else 0)
+    assert peak < 12_000_000
+
+
+def test_a_folder_that_vanished_is_told_and_shown_as_last_seen(shop: Path, home: Path) -> None:
+    """Unplugged whole, then there but empty, then back."""
+    with open_review([shop], home=home):
+        pass
+    away = shop.with_name("away")
+    shop.rename(away)
+    with open_review([shop], home=home) as review:
+        assert "it is not there; its 12 jobs are shown as last seen 20" in review.told[0]
+        assert jobs(review) == 12
+    shop.mkdir()
+    with open_review([shop], home=home) as review:
+        assert "12 files are no longer there, last seen 20" in review.told[0]
+        assert jobs(review) == 12
+        assert {f["status"] for f in files(review).values()} == {"missing"}
+        seen = {f["seen_utc"] for f in files(review).values()}
+    assert all(datetime.now(UTC).replace(tzinfo=None) - s < timedelta(minutes=5) for s in seen)
+    shutil.rmtree(shop)
+    away.rename(shop)
+    with open_review([shop], home=home) as review:
+        assert review.told == [] and jobs(review) == 12
+        assert {f["status"] for f in files(review).values()} == {"record"}
+
+
+def test_a_drive_that_hangs_is_given_up(
+    shop: Path, home: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """While it is listed, and while a file is read: what was known is shown."""
+    with open_review([shop], home=home):
+        pass
+    listing = os.scandir
+
+    def stuck(path: str) -> Any:
+        time.sleep(30)
+        return listing(path)
+
+    with monkeypatch.context() as patched:
+        patched.setattr(scan.os, "scandir", stuck)
+        start = time.monotonic()
+        with open_review([shop], home=home, patience_s=0.3) as review:
+            assert "it has not answered for 0.3 s; its 12 jobs are shown" in review.told[0]
+            assert jobs(review) == 12
+        assert time.monotonic() - start < 10
+    os.utime(first(shop), ns=(1, 1))
+    monkeypatch.setattr("assistant.review.many.look_at", lambda *_: time.sleep(30))
+    with open_review([shop], home=home, patience_s=0.3) as review:
+        assert "it has not answered for 0.3 s; 0 of 1 files were read" in review.told[0]
+        assert jobs(review) == 12
+
+
+def test_a_folder_never_seen_is_one_line(tmp_path: Path, home: Path) -> None:
+    """Nothing to show, nothing raised; the questions answer with nothing."""
+    with open_review([tmp_path / "nowhere"], home=home) as review:
+        assert review.told == [
+            f"{tmp_path / 'nowhere'}: it is not there; nothing of it was read before"
+        ]
+        for name, question in fleet.QUESTIONS.items():
+            assert len(review.rows(question(review.tables))) == (name == "totals")
+
+
+def test_two_leads_at_once(shop: Path, home: Path) -> None:
+    """The second gets the last snapshot and one line; the first's refresh goes on."""
+    with open_review([shop], home=home):
+        pass
+    shutil.copy(first(shop), shop / "another.jsonl")
+    with (Store(shop, home).place / "lock").open("a") as other:
+        fcntl.flock(other.fileno(), fcntl.LOCK_EX)
+        with open_review([shop], home=home) as review:
+            assert len(review.told) == 1
+            assert "another lead is refreshing its index now; this is as of 20" in review.told[0]
+            assert (jobs(review), review.refreshed[0].read) == (12, 0)
+
+
+def test_a_snapshot_outlives_a_refresh(
+    made: list[Stamp], shop: Path, home: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Whoever reads goes on reading what he opened, also when the parts are brought together."""
+    monkeypatch.setattr("assistant.review.compact.MOST_PARTS", 4)
+    with open_review([shop], home=home) as old:
+        for number in range(7):
+            began = made[0].visit.at + timedelta(days=number)
+            (shop / f"n{number}.jsonl").write_bytes(made[0].bytes_for(made[0].visit, began))
+            with open_review([shop], home=home) as new:
+                assert jobs(new) == 13 + number
+        assert jobs(old) == 12
+        assert len(new.snapshot[0][1].parts) <= 5
+
+
+def test_copies_of_a_record_count_once(shop: Path, home: Path) -> None:
+    """The longest one, whether it or the copy came first."""
+    path = first(shop)
+    lines = path.read_bytes().splitlines(keepends=True)
+    (shop / "backup.jsonl").write_bytes(b"".join(lines[:30]))
+    with open_review([shop], home=home) as review:
+        found = files(review)
+        assert jobs(review) == 12
+        assert found["backup.jsonl"]["status"] == "copy"
+        assert path.name in found["backup.jsonl"]["line"]
+    shutil.copy(path, shop / "second.jsonl")
+    with open_review([shop], home=home) as review:
+        assert jobs(review) == 12
+
+
+def test_folders_that_overlap_count_each_job_once(shop: Path, home: Path, tmp_path: Path) -> None:
+    """A bay given beside its shop; and a backup of the shop elsewhere, told in one line."""
+    with open_review([shop / "bay-1", shop, shop], home=home) as review:
+        assert jobs(review) == 12 and review.told == []
+    backup = tmp_path / "backup"
+    shutil.copytree(shop, backup)
+    with open_review([backup, shop], home=home) as review:
+        assert review.told == ["12 jobs stand in two folders; each is counted once"]
+        assert jobs(review) == 12
+        total = review.rows(fleet.totals(review.tables))[0]["jobs"]
+    assert total == 12
+
+
+def test_a_clock_set_wrong_is_a_doubt(tmp_path: Path, home: Path) -> None:
+    """An hour back in the middle, and a job dated years ahead."""
+    moments = iter([0, 10, -3600, -3590])
+    base = datetime(2025, 3, 3, 9, tzinfo=UTC)
+    opened = {"unit": "T-1", "card": {}, "said": []}
+    turn = {"who": "tech", "words": "done", "step": "a", "after": "a", "said": []}
+    shop = tmp_path / "clocks"
+    with Journal.create(shop, "back", opened, lambda: base + timedelta(seconds=next(moments))) as j:
+        for _ in range(3):
+            j.append("turn", turn)
+    with Journal.create(shop, "ahead", opened, lambda: datetime(2199, 1, 1, tzinfo=UTC)) as j:
+        j.append("turn", turn)
+    with open_review([shop], home=home) as review:
+        d = review.tables.doubts
+        told = [r["text"] for r in review.rows(d.filter(d.kind == "clock").order_by("text"))]
+        times = {j["path"]: j["time_s"] for j in review.rows(review.tables.jobs)}
+    assert told == ["line 1 is dated in the future", "the clock went back 3,610 s before line 3"]
+    assert sorted(times.values()) == [0.0, 20.0]
+
+
+@pytest.mark.parametrize("name", ["кабина 7", "離合器", "مخلب", "é" * 60, "a'b\"c;--", "\n\t x"])
+def test_file_names_in_any_alphabet(
+    name: str, made: list[Stamp], tmp_path: Path, home: Path
+) -> None:
+    """As folder and as file; its job leads back to the file."""
+    path = tmp_path / name / f"{name}.jsonl"
+    path.parent.mkdir()
+    path.write_bytes(made[0].bytes_for(made[0].visit))
+    with open_review([path.parent], home=home) as review:
+        job = review.rows(review.tables.jobs)[0]
+        assert (job["path"], review.record_path(job["job"])) == (path.name, path)
+
+
+def test_a_file_name_that_is_no_text(made: list[Stamp], tmp_path: Path, home: Path) -> None:
+    """Bytes of another encoding: shown spelled out, and found again."""
+    shop = tmp_path / "old"
+    shop.mkdir()
+    path = Path(os.fsdecode(os.fsencode(shop) + b"/caf\xe9.jsonl"))
+    path.write_bytes(made[0].bytes_for(made[0].visit))
+    for _ in range(2):
+        with open_review([shop], home=home) as review:
+            job = review.rows(review.tables.jobs)[0]
+            assert job["path"] == "caf\\xe9.jsonl"
+            assert review.record_path(job["job"]) == path
+    assert review.refreshed[0].read == 0
+
+
+def test_a_damaged_index_is_built_anew(shop: Path, home: Path) -> None:
+    """Each of its files spoilt in turn: one line, and all jobs are there."""
+    with open_review([shop], home=home) as review:
+        place = Store(shop, home).place
+    for path in sorted(place.glob("*.*")):
+        if not path.exists():
+            continue
+        path.write_bytes(b"rubbish")
+        with open_review([shop], home=home) as review:
+            assert jobs(review) == 12, path.name
+            assert len(review.rows(review.tables.files)) == 12
+            assert len(review.told) <= 1
+
+
+def test_a_record_that_cannot_be_read_now_keeps_its_job(
+    shop: Path, home: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """No permission for a while, say; it is tried again at each refresh."""
+    with open_review([shop], home=home):
+        pass
+    path = first(shop)
+    os.utime(path, ns=(1, 1))
+    real = Path.open
+
+    def refused(self: Path, *args: Any, **kwargs: Any) -> Any:
+        if self == path:
+            raise PermissionError(13, "Permission denied")
+        return real(self, *args, **kwargs)
+
+    with monkeypatch.context() as patched:
+        patched.setattr(Path, "open", refused)
+        with open_review([shop], home=home) as review:
+            assert jobs(review) == 12
+            assert files(review)[path.name]["status"] == "unreadable"
+    with open_review([shop], home=home) as review:
+        assert review.refreshed[0].read == 1
+        assert files(review)[path.name]["status"] == "record"
