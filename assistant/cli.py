@@ -15,7 +15,15 @@ import click
 from assistant import __version__, cli_card, cli_review, cli_trade, cli_voice
 from assistant.readings import QUANTITIES, Reading, quantity_named, read
 from assistant.shipped import shipped
-from assistant.terminal import decoded, fail, one_line_errors, show, truck_card, typed
+from assistant.terminal import (
+    decoded,
+    fail,
+    lead_questions,
+    one_line_errors,
+    show,
+    truck_card,
+    typed,
+)
 
 if TYPE_CHECKING:
     from assistant.card import Card
@@ -126,7 +134,10 @@ def _begin(card: Card, records: Path | None) -> tuple[Session, list[Said]]:
     from assistant.procedure.dialog import load_dialogs
     from assistant.record import default_folder
 
-    session, said = Session.begin(card, load_dialogs(), records or default_folder())
+    folder = records or default_folder()
+    questions = lead_questions(folder, card.unit)
+    session, said = Session.begin(card, load_dialogs(), folder)
+    said = [*questions(session), *said]
     click.echo(f"Record: {session.journal.path}\n")
     return session, said
 
@@ -293,6 +304,10 @@ def verify(records: tuple[Path, ...], seal: str | None, as_json: bool) -> None:
         elif verdict.ok:
             state = "signed off" if verdict.closed else "NOT signed off"
             click.echo(f"GOOD     {path}: {verdict.events} events, {state}, seal {verdict.seal}")
+            if verdict.paper_seal not in ("", verdict.seal):
+                click.echo(
+                    f"         seal on the work order {verdict.paper_seal}; the lead wrote after"
+                )
             if verdict.about_clips:
                 click.echo(f"         {verdict.about_clips}")
         else:

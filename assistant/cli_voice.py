@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from assistant.readings import QUANTITIES, quantity_named
-from assistant.terminal import fail, one_line_errors, show, truck_card
+from assistant.terminal import fail, lead_questions, one_line_errors, show, truck_card
 
 if TYPE_CHECKING:
     from assistant.conversation import Session
@@ -120,7 +120,9 @@ def _session(
         session, said = Session.resume(path, load_dialogs(), keep_audio=keep_audio)
     else:
         card = truck_card(card_file, unit)
+        questions = lead_questions(folder, card.unit)
         session, said = Session.begin(card, load_dialogs(), folder, keep_audio=keep_audio)
+        said = [*questions(session), *said]
     click.echo(f"Record: {session.journal.path}\n")
     return session, said
 

@@ -12,6 +12,7 @@ import click
 
 if TYPE_CHECKING:
     from assistant.card import Card
+    from assistant.conversation import Session
     from assistant.procedure.said import Said
 
 LABEL = {"tech": "TECH", "helper": "HELPER", "both": "BOTH"}
@@ -95,3 +96,24 @@ def show(said: Iterable[Said]) -> None:
         important = bool(one.cue or one.signal == "DANGER" or one.key.startswith("prompt:"))
         click.echo(f"{label}< {click.style(text, bold=important)}")
     sys.stdout.flush()
+
+
+def lead_questions(folder: Path, unit: str) -> Callable[[Session], list[Said]]:
+    """What leads asked about this truck since its last job; told once the session stands.
+
+    Looked up before the new record is there, so that it is not among those looked at.
+    """
+    from assistant.review.questions import waiting
+
+    questions = waiting(folder, unit)
+
+    def told(session: Session) -> list[Said]:
+        return [
+            one
+            for q in questions
+            for one in session.notice(
+                "tech", "lead_asks", lead=q.lead, text=q.text, question=q.hash
+            )
+        ]
+
+    return told

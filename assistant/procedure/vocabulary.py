@@ -181,5 +181,6 @@ REPLIES: dict[str, tuple[str, ...]] = {
     "speaker_lost": (),
     "speaker_back": (),
     "audio_kept": (),
+    "lead_asks": ("lead", "text"),
 }
 """Reply -> the blanks it may use."""
