@@ -117,7 +117,8 @@ def test_voices_share_no_speaker_between_splits() -> None:
     for v in voices.VOICES:
         person = v.settings[0].split("+")[-1].removeprefix("voice_").removeprefix("cmu_us_")
         people.setdefault(person.split("_")[0].removesuffix("16"), set()).add(v.split)
-    assert all(len(splits) == 1 for splits in people.values()), people
+    # What the decoder was adapted with may have been tuned on, too; nothing else is shared.
+    assert all(len(s) == 1 or s == {"tuning", "training"} for s in people.values()), people
     for split in SPLITS:
         assert {v.make for v in voices.VOICES if v.split == split} == {
             "espeak-ng",

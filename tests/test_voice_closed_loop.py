@@ -157,7 +157,7 @@ def test_a_whole_job_by_sound(dialogs: Dialogs, tmp_path: Path) -> None:
     from assistant.voice.ears import Ears, open_engines
     from tests.spoken.by_sound import Shop, by_sound
 
-    tech, helper = voices.available("test")[:2]
+    tech, helper = (voices.voice_named(name) for name in ("gb-denis", "scot-hugo"))
     shop = Shop(tech, helper, "idle", 20, "wideband", False, 7)
     got = Loop(3, dialogs, tmp_path, by_sound(shop, Ears(open_engines()[0]))).run()
     assert got["signed_off"], got["stuck_at"]

@@ -26,6 +26,8 @@ VALUES = ("reading", "correct")
 FREE_GAP = 9.0
 """From this much (natural log) on, the free words fit so much better than any in the grammar that
 the grammar most likely lacks what was said."""
+UNTOLD = -5.0
+"""Log probability of no speech where the engine gives none: about that of clear speech."""
 FREE_SHARE = 0.1
 """Else what the free words count beside the best ones of the grammar."""
 
@@ -254,7 +256,8 @@ def _features(
         "agree": 1.0 if any(agree) else 0.0,
         "silent": 1.0 if others and not any(h.hypotheses for h in others) else 0.0,
         "posterior": main.marks.get("posterior", 0.0),
-        "no_speech": max(-12.0, main.marks.get("no_speech", 0.0)),
+        # An engine that cannot tell is believed to have heard speech.
+        "no_speech": max(-12.0, main.marks.get("no_speech", UNTOLD)),
     }
 
 
