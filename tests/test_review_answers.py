@@ -25,6 +25,8 @@ from tests.fleet.stamped import stamps, write
 from tests.fleet.truth import Visit
 
 TRUCKS, JOBS = 6, 30
+ASKED_OF_SPARK = ("totals", "by_finding", "units", "as_found_left")
+"""Joins, windows, times and spreads among them; all of them would take minutes."""
 LEFT_IN = 1.625
 """Free travel as a visit leaves it, by the fleet's ratio."""
 
@@ -213,10 +215,11 @@ def test_spark_gives_the_same_answers(review: Review) -> None:
         )
         try:
             tables, backend = tables_on(session, review.snapshot)
-            for name, question in fleet.QUESTIONS.items():
+            for name in ASKED_OF_SPARK:
+                question = fleet.QUESTIONS[name]
                 spark = backend.to_pyarrow(question(tables)).to_pylist()
                 duck = review.rows(question(review.tables))
-                assert duck or name == "damaged", name
+                assert duck, name
                 assert _rounded(spark) == _rounded(duck), name
         finally:
             session.stop()
