@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shlex
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, cast
@@ -92,7 +93,9 @@ def _list(folder: Path, as_json: bool) -> None:
             click.echo(f"{one.unit or '(no unit)':<12} {path.name:<24} {kind}")
     for problem in problems:
         click.echo(f"lugcall: {problem}", err=True)
-    if problems or not cards:
+    if not problems and not cards:
+        fail(f"no card in {folder}; lugcall card --new {shlex.quote(str(folder))} makes one")
+    if problems:
         fail(f"{len(cards)} cards in {folder} can be read")
 
 

@@ -209,7 +209,11 @@ def _bars(shots: list[Snapshot], card: Card, heading: str, spoken: str) -> str:
 @click.command(short_help="When free travel reaches its limit, from past records.")
 @click.argument("folder", required=False, type=_PATH)
 @click.option("--unit", help="The truck; all of them otherwise.")
-@click.option("--ring-lugs", type=click.IntRange(1, 200), help="Lugs its ring has when new.")
+@click.option(
+    "--ring-lugs",
+    type=click.IntRange(1, 200),
+    help="Lugs its ring has when new; else the card says.",
+)
 @click.option("--why", is_flag=True, help="Say what it rests on, and what is unknown.")
 @click.option("--json", "as_json", is_flag=True, help="Print JSON, one object a truck.")
 @one_line_errors

@@ -22,6 +22,7 @@ from assistant.card.importing import from_record
 from assistant.card.questions import QUESTIONS
 from assistant.card.show import card_lines
 from assistant.card.toml_out import toml_text
+from assistant.cli import run
 from assistant.clutch.thread import lead_in
 from assistant.conversation.card_draft import NAME
 from assistant.conversation.card_spelling import THREADS, thread_said, unit_said
@@ -426,37 +427,56 @@ def test_a_fleet_s_cards_by_unit(tmp_path: Path) -> None:
         card_of(tmp_path / "nowhere", "T-104")
 
 
-def test_on_the_command_line(tmp_path: Path) -> None:
+def within(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], *arguments: str
+) -> tuple[int, str, str]:
+    """The program in this process: what a shell would see, without waiting for a start."""
+    monkeypatch.setattr(sys, "argv", ["lugcall", *arguments])
+    code = 0
+    try:
+        run()
+    except SystemExit as end:
+        code = int(end.code or 0)
+    return code, *capsys.readouterr()
+
+
+def test_on_the_command_line(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
     """Made, listed, shown and used for a job, by unit number."""
     cards, records = str(tmp_path / "cards"), str(tmp_path / "records")
     first = ("--unit", "T-7", "--code", "12", "--document", "T-7 manual (invented), page 12")
     done = lugcall("card", "--new", cards, *first, script="\n".join(SCRIPT[5:]))
     assert done.returncode == 0 and "Kept as t-7.toml." in done.stdout, done.stderr
-    assert "T-7" in lugcall("card", cards).stdout
-    assert "shop rule 7" in lugcall("card", cards, "--unit", "t7").stdout
-    report = json.loads(lugcall("card", cards, "--unit", "t7", "--json").stdout)
+    assert "T-7" in within(monkeypatch, capsys, "card", cards)[1]
+    assert "shop rule 7" in within(monkeypatch, capsys, "card", cards, "--unit", "t7")[1]
+    report = json.loads(within(monkeypatch, capsys, "card", cards, "--unit", "t7", "--json")[1])
     assert report["figures"]["gap"]["target_in"] == 17 / 32
     job = lugcall("chat", "--card", cards, "--unit", "T-7", "--records", records, script="done\n")
     assert job.returncode == 0 and "Card: T-7." in job.stdout
     readings = ("--gap", "0.66 in", "--clearance", "40 thou")
-    plan = lugcall("plan", "--card", cards, "--unit", "T-7", *readings)
-    assert plan.returncode == 0 and "5 lugs tighter" in plan.stdout, plan.stderr
-    cause = lugcall("cause", "slips", "--card", cards, "--unit", "T-7", "--json")
-    assert cause.returncode == 0, cause.stderr
+    mine = ("--card", cards, "--unit", "T-7")
+    code, out, told = within(monkeypatch, capsys, "plan", *mine, *readings)
+    assert code == 0 and "5 lugs tighter" in out, told
+    code, _, told = within(monkeypatch, capsys, "cause", "slips", *mine, "--json")
+    assert code == 0, told
+    (tmp_path / "none").mkdir()
     for arguments, told in (
         (("cause", "slips", "--card", cards, "--unit", "T-8"), "no card in"),
         (("card",), "name a card"),
+        (("card", str(tmp_path / "none")), "card --new"),
         (("card", cards, "--unit", "T-8"), "no card in"),
         (("chat", "--card", cards), "--unit"),
         (("chat", "--unit", "T-7"), "--card FOLDER"),
         (("card", "--new", str(DEMO / "truck_t104.toml")), "is a file"),
         (("card", cards, "--from", "x.jsonl"), "go with --new"),
         (("card", cards, "--listen"), "go with --new"),
-        (("card", "--new", cards, "--from", "x.jsonl"), "x.jsonl"),
+        (("card", "--new", cards, "--from", "x.jsonl"), "there is no record x.jsonl"),
+        (("card", "--new", cards, "--from", cards + "/t-7.toml"), "is no record"),
     ):
-        done = lugcall(*arguments)
-        assert done.returncode != 0 and told in done.stderr, arguments
-        assert len(done.stderr.strip().splitlines()) == 1, done.stderr
+        code, _, line = within(monkeypatch, capsys, *arguments)
+        assert code != 0 and told in line, arguments
+        assert len(line.strip().splitlines()) == 1, line
 
 
 def test_left_off_on_the_command_line(tmp_path: Path) -> None:

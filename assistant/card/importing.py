@@ -20,9 +20,14 @@ def from_record(path: Path) -> dict[str, Any]:
     """
     from assistant.record import read_events, verify_file
 
+    if not path.is_file():
+        raise CardError(f"there is no record {path}; check the name")
     verdict = verify_file(path)
     if not verdict.ok:
-        raise CardError(f"{path.name} is damaged, so nothing is taken from it; lugcall verify")
+        raise CardError(
+            f"{path.name} is no record, or damaged, so nothing is taken from it; "
+            "lugcall verify tells where"
+        )
     if not verdict.closed:
         raise CardError(f"{path.name} is not signed off; lugcall resume finishes it first")
     events, _ = read_events(path)

@@ -156,7 +156,8 @@ def units(t: Tables) -> ir.Table:
     last = ranked.filter(ranked.place == 0).select(
         "unit", "odometer_miles", "next_due_miles", last_job="job", last_utc="ended_utc"
     )
-    seconds = j.ended_utc.epoch_seconds()
+    # Cut to the second first: one engine rounds to it, the other cuts.
+    seconds = j.ended_utc.truncate("s").epoch_seconds()
     gone = j.odometer_miles.max() - j.odometer_miles.min()
     all_jobs = j.group_by("unit").agg(
         jobs=j.count(), lugs=j.lugs_by_gap.sum(), gone=gone,

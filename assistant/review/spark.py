@@ -45,10 +45,12 @@ _SPARK = {"int": "bigint", "float": "double", "text": "string", "bool": "boolean
 
 
 def _frame(session: Any, table: str, files: list[str]) -> Any:
-    if files:
-        return session.read.parquet(*files)
     columns = ", ".join(f"`{c.name}` {_SPARK[c.type]}" for c in COLUMNS[table])
-    return session.createDataFrame([], f"{columns}, part bigint")
+    # Told, not found out: that would be a job of its own for every table.
+    schema = f"{columns}, part bigint"
+    if files:
+        return session.read.schema(schema).parquet(*files)
+    return session.createDataFrame([], schema)
 
 
 def _named(frame: Any, table: str) -> None:
@@ -63,7 +65,7 @@ def _files(session: Any, snapshot: Snapshot) -> None:
     whole = whole.select(*names)
     for store, manifest in snapshot:
         if manifest.files:
-            frame = session.read.parquet(str(store.place / manifest.files)).select(*names)
+            frame = _frame(session, "files", [str(store.place / manifest.files)]).select(*names)
             scanned = f.expr(f"cast(timestamp_micros({manifest.scanned_us}) as timestamp_ntz)")
             frame = frame.withColumn("seen_utc", f.coalesce(f.col("seen_utc"), scanned))
             whole = whole.union(frame)

@@ -11,7 +11,7 @@ from __future__ import annotations
 import random
 import re
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from functools import cached_property
 
 _WORD = re.compile(r"[a-z][a-z']*")
@@ -105,10 +105,11 @@ class Grammar:
     name: str
     root: Rule
     core: Grammar | None = None
-    _net: _Net = field(init=False, repr=False, compare=False)
 
-    def __post_init__(self) -> None:
-        object.__setattr__(self, "_net", _Net(self.root))
+    @cached_property
+    def _net(self) -> _Net:
+        # Made when first asked for: an engine listens to the whole or to the core, seldom to both.
+        return _Net(self.root)
 
     @cached_property
     def vocabulary(self) -> tuple[str, ...]:
