@@ -85,8 +85,8 @@ VOICES: tuple[Voice, ...] = (
 )
 """Test and background share no speaker with any other split: flite's and festival's kal are one
 person, so are their two slt; an espeak-ng variant stands for a person. The background talks only in
-babble and on the radio. The training voices are those the decoder is adapted with, beside the tuning
-ones, and share some variants with these; the accent of Lancashire is left to the test.
+babble and on the radio. With the training voices and the tuning ones the decoder is adapted; these
+share some variants; the accent of Lancashire is left to the test.
 """
 
 
