@@ -83,8 +83,9 @@ VOICES: tuple[Voice, ...] = (
     _espeak("back-max", "background", "en-gb+max", 170, 60),
     *_training(),
 )
-"""Test and background share no speaker with any other split: flite's and festival's kal are one person, so are their two
-slt; an espeak-ng variant stands for a person. The background talks only in babble and on the radio.
+"""Test and background share no speaker with any other split: flite's and festival's
+kal are one person, so are their two slt; an espeak-ng variant stands for a person. The background
+talks only in babble and on the radio.
 The training voices are those the decoder is adapted with, beside the tuning ones, and share some
 speakers with them; the accent of Lancashire is left to the test.
 """
