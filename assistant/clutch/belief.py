@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import NamedTuple
 
 # Bearing movement by one lug, in inches: common practice, no source.
@@ -68,6 +69,7 @@ class RingBelief:
         return cls(tuple(state._replace(weight=state.weight / total) for state in states))
 
     @classmethod
+    @lru_cache(maxsize=16)  # one job asks for its own again and again
     def prior(cls, pitch_in: float | None = None) -> RingBelief:
         """The belief before the first move.
 

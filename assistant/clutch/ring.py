@@ -95,6 +95,7 @@ def _chances(
     return {n: landing_chance(gap, limits, belief, n, pitch_u_in) for n in counts}
 
 
+@lru_cache(maxsize=64)  # one turn asks for the same plan several times
 def plan_ring(
     gap: Measured,
     clearance: Measured | None,

@@ -2,8 +2,9 @@
 
     python tests/benchmarks/bench_turns.py [--jobs N]
 
-Plays the two demo scripts on real records (each turn synced to the disk). "other" is what is left
-of a turn beside understanding, procedure and record: building and returning the replies.
+Plays every demo script on real records (each turn synced to the disk). "other" is what is left of a
+turn beside understanding, procedure and record: building and returning the replies. "busy" is what
+the turn's own thread computed, without waiting for the disk or for other programs.
 """
 
 from __future__ import annotations
@@ -21,6 +22,17 @@ from assistant.conversation import Session, split_speaker
 from assistant.procedure.dialog import load_dialogs
 
 DEMO = Path(__file__).parent.parent.parent / "demo_sessions"
+SCRIPTS = {
+    "first_job": "t104",
+    "hard_day": "t104",
+    "cable_job": "c15",
+    "hydraulic_job": "h9",
+    "metric_job": "m31",
+    "self_adjusting_job": "a7",
+    "synchronized_job": "s22",
+    "all_new_job": "k40",
+}
+"""Script -> the card it is played with."""
 
 
 def quantile(values: list[float], share: float) -> float:
@@ -50,22 +62,25 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--jobs", type=int, default=20, help="whole jobs played per script")
     jobs = parser.parse_args().jobs
-    dialogs, card = load_dialogs(), load_card(DEMO / "truck_t104.toml")
+    dialogs = load_dialogs()
     total: list[float] = []
+    busy: list[float] = []
     stages: dict[str, list[float]] = {"meaning": [], "procedure": [], "record": [], "other": []}
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
-        for script in ("first_job.txt", "hard_day.txt"):
+        for script, truck in SCRIPTS.items():
+            card = load_card(DEMO / f"truck_{truck}.toml")
             lines = [
                 x
-                for x in (DEMO / script).read_text(encoding="utf-8").splitlines()
+                for x in (DEMO / f"{script}.txt").read_text(encoding="utf-8").splitlines()
                 if x.strip() and not x.startswith("#")
             ]
-            for _ in range(jobs):
-                session, _ = Session.begin(card, dialogs, folder)
+            for job in range(jobs):
+                session, _ = Session.begin(card, dialogs, folder / script / str(job))
                 for line in lines:
-                    start = time.perf_counter()
+                    start, began = time.perf_counter(), time.thread_time()
                     session.hear(*split_speaker(line))
+                    busy.append(time.thread_time() - began)
                     taken = time.perf_counter() - start
                     total.append(taken)
                     for key, value in session.stages.items():
@@ -74,9 +89,9 @@ def main() -> None:
                 assert session.job.signed_off
                 session.close()
         starts = [first_prompt(folder, DEMO / "truck_t104.toml") for _ in range(9)]
-    print(f"{len(total)} turns in {2 * jobs} jobs, each synced to the disk")
+    print(f"{len(total)} turns in {len(SCRIPTS) * jobs} jobs, each synced to the disk")
     print(f"{'':<12}{'median ms':>10}{'95% ms':>10}{'worst ms':>10}{'share':>8}")
-    for key, values in (("whole turn", total), *stages.items()):
+    for key, values in (("whole turn", total), ("busy", busy), *stages.items()):
         row = (statistics.median(values), quantile(values, 0.95), max(values))
         share = sum(values) / sum(total)
         print(f"{key:<12}" + "".join(f"{1000 * v:>10.3f}" for v in row) + f"{share:>8.0%}")
