@@ -337,7 +337,12 @@ class Crew:
                 raise AssertionError(f"{line.who}: {line.words}: not taken\n{child.printed()}")
             # Three times in the same words; then as lugcall itself would say it.
             other = line.asks and tried > 3
-            turn = self.utter(child, line.who, line.read_back if other else line.words)
+            words = line.read_back if other else line.words
+            if words.startswith("note "):  # first that, then its words
+                self.utter(child, line.who, "note")
+                self.attend(line.who, 0.6)
+                words = words.removeprefix("note ")
+            turn = self.utter(child, line.who, words)
             if turn is None:
                 continue
             if turn.asks and not line.asks and _read_back_right(turn, line):

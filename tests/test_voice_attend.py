@@ -253,3 +253,20 @@ def test_a_microphone_that_was_away_has_forgotten_half_a_word(session: Session) 
     room.channels["tech"].reset()
     room.decode()
     assert room.turns == [] and room.script.heard == []
+
+
+def test_note_alone_takes_the_next_words_whatever_they_are(session: Session) -> None:
+    room = Room(session, "tech")
+    ears: Any = room.script
+    ears.dictate = lambda samples: "The bracket is bent."
+    room.say("tech", "note")
+    room.decode()
+    assert room.replies() == ["reply:note_empty"]
+    room.now += 2.0
+    room.say("tech", "half inch")
+    room.decode()
+    assert session.job.facts.notes == [("tech", "The bracket is bent.")]
+    room.now += 2.0
+    room.say("tech", "done")
+    room.decode()
+    assert session.job.state == "parking_brake"

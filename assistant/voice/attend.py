@@ -103,6 +103,7 @@ class Attendant:
         self._repeats = Repeats()
         self._refused = Refused()
         self._last = ""
+        self._noting: str | None = None
         self._answered_s = float("-inf")
 
     def add(self, role: str, name: str) -> Channel:
@@ -193,7 +194,13 @@ class Attendant:
         meaning = _name(decision)
         kind = self._kind(utterance, decision, meaning)
         note = dictated(_hearings(utterance))
-        if note and kind != "nothing" and (kind != "accept" or meaning == "note"):
+        if self._noting == role and not self._stops(decision):
+            # "Note" was said alone: these are its words, whatever they are.
+            words = re.sub(r"^note?\b[\s,]*", "", self.ears.dictate(utterance.samples), flags=re.I)
+            note = f"note {words}".strip()
+            kind = "accept" if note != "note" else kind
+            decision, meaning = replace(decision, heard=note), "note"
+        elif note and kind != "nothing" and (kind != "accept" or meaning == "note"):
             decision, kind, meaning = replace(decision, heard=note), "accept", "note"
         decode_s = sum(h.seconds for h in _hearings(utterance))
         if kind == "accept" and self._goes_on(utterance, meaning):
@@ -206,6 +213,7 @@ class Attendant:
             unasked = meaning not in (*session.job.allowed(), *VALUES, "stop", "repeat")
             said = session.hear(role, decision.heard, ear, utterance.samples)
             self._answered_s, self._last = channel.now_s, meaning
+            self._noting = role if said and said[0].key == "reply:note_empty" else None
             first = decision.ranked[0].meaning if decision.ranked else None
             waits = session.job.pending is not None
             self._refused.took(session.job.state, waits, first, unasked)

@@ -97,6 +97,14 @@ class Ears:
             hearings.append(engine.finish())
         return hearings
 
+    def dictate(self, samples: Samples) -> str:
+        """Free words, of the best engine that writes such; "" where none does."""
+        for engine in self.engines:
+            free = getattr(engine, "dictate", None)
+            if free is not None:
+                return str(free(samples))
+        return ""
+
     def hear(self, samples: Samples, interpret: Interpret) -> Decision:
         """Decide about one whole utterance."""
         return decide(self.listen(samples), interpret)
