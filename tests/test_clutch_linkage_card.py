@@ -20,8 +20,10 @@ from assistant.clutch.uncertainty import Measured
 from assistant.planning import PlanError, plan_report
 from assistant.planning_text import plan_text
 from assistant.procedure import linkage_words
+from tests.rods import BARS
 
-RODS = """
+RODS = (
+    """
 [rod]
 longer = "more clearance"
 [ring]
@@ -31,23 +33,9 @@ pedal = "15 in"
 fork = "4-1/2 in"
 load = 150
 load_rate = 200
-[[linkage.bar]]
-name = "pedal rod"
-arm = "3 in"
-rod = "14 in"
-lever = "6 in"
-pivots = "14-1/2 in"
-angle = 75
-moves = "pull"
-[[linkage.bar]]
-name = "shaft rod"
-arm = "3 in"
-rod = "10 in"
-lever = "5 in"
-pivots = "10-1/2 in"
-angle = 95
-moves = "push"
 """
+    + BARS
+)
 CABLE = """
 [truck]
 linkage = "cable"

@@ -20,6 +20,7 @@ from assistant.pictures.sheet import HEIGHT, SMALL, WIDTH
 from assistant.pictures.snapshot import PictureError, figures_of, today_and_after
 from assistant.pictures.stroke import stroke_of
 from assistant.pictures.stroke_svg import stroke_svg
+from tests.rods import BARS
 
 HEADING, NOTE = "UNIT-1042-B of the north yard: pedal stroke", "; brake not known"
 NS = "{http://www.w3.org/2000/svg}"
@@ -110,27 +111,14 @@ def test_legible_and_on_the_sheet(what: str, values: dict[str, float], metric: b
             assert apart, (a, b)
 
 
-RODS = """
+RODS = (
+    """
 [linkage]
 pedal = "15 in"
 fork = "4-1/2 in"
-[[linkage.bar]]
-name = "pedal rod"
-arm = "3 in"
-rod = "14 in"
-lever = "6 in"
-pivots = "14-1/2 in"
-angle = 75
-moves = "pull"
-[[linkage.bar]]
-name = "shaft rod"
-arm = "3 in"
-rod = "10 in"
-lever = "5 in"
-pivots = "10-1/2 in"
-angle = 95
-moves = "push"
 """
+    + BARS
+)
 
 
 def test_rods_and_levers_are_to_scale() -> None:

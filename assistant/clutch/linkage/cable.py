@@ -8,7 +8,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from assistant.clutch.linkage.protocol import Joint, LinkageError
+from assistant.clutch.linkage.protocol import Joint, LinkageError, Mechanical
 
 # Modulus of a stranded cable as a whole, well under that of solid steel: from memory.
 CABLE_MODULUS_PSI = 12e6
@@ -35,7 +35,7 @@ def cable_stiffness_lbf_in(
 
 
 @dataclass(frozen=True, slots=True)
-class Cable:
+class Cable(Mechanical):
     """``pedal_lever``: pad travel per cable travel; ``fork_lever``: cable travel per tip travel.
 
     ``lead_in`` is the adjuster's travel a turn.
@@ -57,21 +57,6 @@ class Cable:
     def reach_in(self) -> float:
         """As far as any pedal goes."""
         return _LONGEST_IN
-
-    @property
-    def end_in(self) -> float:
-        """A cable has no end of its own: the pedal's stops come first."""
-        return math.inf
-
-    @property
-    def idle_in(self) -> float:
-        """A taut cable moves the fork at once."""
-        return 0.0
-
-    @property
-    def follows(self) -> bool:
-        """The fork rests where the cable's length lets it."""
-        return False
 
     def fork_in(self, pedal_in: float) -> float:
         """Tip travel through both levers."""

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 from functools import lru_cache
 
 from assistant.clutch.linkage.fourbar import FourBar
-from assistant.clutch.linkage.protocol import Joint, LinkageError
+from assistant.clutch.linkage.protocol import Joint, LinkageError, Mechanical
 
 # How finely the end of the stroke is looked for, in inches: first by steps, then by halving.
 _STEP_IN = 1 / 4
@@ -55,7 +55,7 @@ class Stage:
 
 
 @dataclass(frozen=True, slots=True)
-class LeverChain:
+class LeverChain(Mechanical):
     """The whole chain. Pedal travel is read along the pad's arc.
 
     ``pedal_arm_in`` is from pedal pivot to pad, ``fork_arm_in`` from cross shaft to tips. ``tip``
@@ -79,21 +79,6 @@ class LeverChain:
             raise LinkageError(
                 "This chain does not move the fork: measure lengths and angles again."
             )
-
-    @property
-    def end_in(self) -> float:
-        """Rods have no end of their own: the pedal's stops come first."""
-        return math.inf
-
-    @property
-    def idle_in(self) -> float:
-        """Rods have no travel that moves nothing by design."""
-        return 0.0
-
-    @property
-    def follows(self) -> bool:
-        """The fork rests where the rods hold it."""
-        return False
 
     @property
     def reach_in(self) -> float:

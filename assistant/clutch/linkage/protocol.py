@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import NamedTuple, Protocol
 
 
@@ -50,3 +51,24 @@ class Linkage(Protocol):
 
     def joints(self, pedal_in: float) -> tuple[Joint, ...]:
         """The chain's joints from pedal to fork, each with its travel at this pedal travel."""
+
+
+class Mechanical:
+    """What rods and a cable have in common: they end nowhere, idle nowhere, and hold the fork."""
+
+    __slots__ = ()
+
+    @property
+    def end_in(self) -> float:
+        """Nothing here has an end of its own: the pedal's stops come first."""
+        return math.inf
+
+    @property
+    def idle_in(self) -> float:
+        """No travel moves nothing by design."""
+        return 0.0
+
+    @property
+    def follows(self) -> bool:
+        """The fork rests where it is held."""
+        return False
