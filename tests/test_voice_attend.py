@@ -270,3 +270,25 @@ def test_note_alone_takes_the_next_words_whatever_they_are(session: Session) -> 
     room.say("tech", "done")
     room.decode()
     assert session.job.state == "parking_brake"
+
+
+def test_a_stop_does_not_wait_for_a_note_to_be_taken_down(session: Session) -> None:
+    room = Room(session, "tech", "helper")
+    ears: Any = room.script
+    ears.dictate = lambda samples: "The bracket is bent."
+    room.say("tech", "note")
+    room.decode()
+    room.now += 2.0
+    room.say("tech", "half inch")
+    while not room.channels["tech"].ended[0].hearings.done():
+        room.engines.run(1)
+    room.attendant.pump()  # heard in the grammar; the free words are still to come
+    assert not session.job.facts.notes
+    dictation = room.engines.jobs.pop()
+    room.say("helper", "stop")
+    room.engines.run()
+    room.attendant.pump()
+    assert session.job.state == "halted"
+    room.engines.jobs.append(dictation)
+    room.decode()
+    assert session.job.facts.notes == [("tech", "The bracket is bent.")]

@@ -1,4 +1,4 @@
-"""The decoder adapted to the shop: the changes fit the weights, and do what they were made for."""
+"""Whisper adapted to the shop: the changes fit the weights, and do what they were made for."""
 
 from pathlib import Path
 
@@ -10,7 +10,7 @@ from assistant.voice.engine import EngineError
 from assistant.voice.reading_grammar import reading_grammar
 from assistant.voice.whisper import WhisperEngine
 from assistant.voice.whisper_shop import CHANGES, adapted
-from assistant.voice.whisper_weights import decoder_weights
+from assistant.voice.whisper_weights import rewritten, variables
 from tests.spoken import voices
 from tests.spoken.chatter import SHOP
 
@@ -18,7 +18,7 @@ pytestmark = pytest.mark.skipif(
     models.find_spec(models.WHISPER_PACKAGE) is None, reason="the Whisper weights are not installed"
 )
 VOICES = ("awb", "slt", "us-jacky", "lanc-adam")
-"""Test voices: the decoder was not adapted with them."""
+"""Test voices: it was not adapted with them."""
 needs_voices = pytest.mark.skipif(
     not {*VOICES} <= {v.name for v in voices.available()}, reason=voices.missing() or "-"
 )
@@ -44,19 +44,32 @@ def test_they_are_for_the_weights_known_here() -> None:
 
 
 def test_every_change_has_its_place_and_stays_small(folder: Path) -> None:
-    """Each kept array changes one variable, by less than the variable itself, and no other."""
-    plain = decoder_weights(folder / "model.bin")
+    """Each kept array changes one variable, by less than the variable itself, in both halves."""
+    plain = variables(folder / "model.bin")
     shop = adapted(plain)
-    assert shop.keys() == plain.keys()
-    changed = {k for k in plain if not np.array_equal(plain[k], shop[k])}
     with np.load(CHANGES) as file:
         pairs = sum(name.endswith(".w.a") for name in file.files)
         norms = sum(name.endswith((".g", ".n")) for name in file.files)
-    assert len(changed) == pairs + norms
-    for name in changed:
-        assert shop[name].shape == plain[name].shape
-        size = float(np.linalg.norm(shop[name] - plain[name]) / np.linalg.norm(plain[name]))
+    assert len(shop) == pairs + norms
+    assert {name.split("/")[0] for name in shop} == {"encoder", "decoder"}
+    for name, new in shop.items():
+        assert new.shape == plain[name].shape
+        size = float(np.linalg.norm(new - plain[name]) / np.linalg.norm(plain[name]))
         assert 0 < size < 1, name
+
+
+def test_a_rewritten_file_differs_in_what_was_changed_alone(folder: Path, tmp_path: Path) -> None:
+    plain = variables(folder / "model.bin")
+    name = "encoder/layer_1/ffn/linear_1/bias"
+    new = plain[name].astype(np.float32) + 0.25
+    copy = tmp_path / "model.bin"
+    copy.write_bytes(rewritten(folder / "model.bin", {name: new}))
+    again = variables(copy)
+    assert {k for k in plain if not np.array_equal(plain[k], again[k])} == {name}
+    assert np.allclose(again[name], new, atol=1e-3)
+    assert copy.stat().st_size == (folder / "model.bin").stat().st_size
+    with pytest.raises(ValueError, match="not"):
+        rewritten(folder / "model.bin", {name: new[1:]})
 
 
 @pytest.mark.parametrize("content", [b"", b"PK\x03\x04 cut short"])

@@ -144,12 +144,30 @@ class Attendant:
                 if utterance.grammar != self.grammar(channel.role).name:
                     channel.again(utterance)  # the other person's words moved the job meanwhile
                     continue
+                decision = self._decided(channel, utterance)
+                if not self._written(channel, utterance, decision):
+                    break
                 channel.ended.popleft()
-                self._act(channel, utterance, self._decided(channel, utterance))
+                self._act(channel, utterance, decision)
             guess = channel.guess
             if guess is not None and guess.hearings.done() and not guess.looked_at:
                 guess.looked_at = True
                 self._look(channel, guess)
+
+    def _written(self, channel: Channel, utterance: Utterance, decision: Decision) -> bool:
+        """Whether nothing is left to take down: after "note" alone the words are heard once more,
+        freely, where the engines run, so that frames go on coming in meanwhile."""
+        if self._noting is None or self._noting != self._role(channel, decision):
+            return True
+        if self._stops(decision):
+            return True
+        if utterance.words is None:
+            utterance.words = self._executor.submit(self.ears.dictate, utterance.samples)
+        return utterance.words.done()
+
+    def _role(self, channel: Channel, decision: Decision) -> str:
+        job, dialogs = self.session.job, self.session.dialogs
+        return channel.role or speaker_of(decision.heard, job, dialogs)
 
     def _look(self, channel: Channel, guess: Utterance) -> None:
         """A pause: wait for the rest of the words, or not."""
@@ -188,15 +206,15 @@ class Attendant:
         session = self.session
         if session.job.signed_off:
             return
-        role = channel.role or speaker_of(decision.heard, session.job, session.dialogs)
+        role = self._role(channel, decision)
         alone = decision
         decision = self._repeats.joined(self._moment(), alone)
         meaning = _name(decision)
         kind = self._kind(utterance, decision, meaning)
         note = dictated(_hearings(utterance))
-        if self._noting == role and not self._stops(decision):
+        if utterance.words is not None and utterance.words.exception() is None:
             # "Note" was said alone: these are its words, whatever they are.
-            words = re.sub(r"^note?\b[\s,]*", "", self.ears.dictate(utterance.samples), flags=re.I)
+            words = re.sub(r"^note?\b[\s,]*", "", utterance.words.result(), flags=re.I)
             note = f"note {words}".strip()
             kind = "accept" if note != "note" else kind
             decision, meaning = replace(decision, heard=note), "note"

@@ -26,6 +26,7 @@ class Utterance:
         start_s, speech_end_s, ended_s: by the clock of the frames; `ended_s` is when it was taken
             for finished.
         looked_at: the guess was used already, to be more or less patient.
+        words: a note's own words; done or still to come, None for anything else.
     """
 
     samples: Samples
@@ -35,6 +36,7 @@ class Utterance:
     speech_end_s: float
     ended_s: float = 0.0
     looked_at: bool = False
+    words: Future[str] | None = None
 
 
 class Channel:

@@ -7,6 +7,7 @@ windows, but its encoder takes fewer frames, and most of the time goes there.
 from __future__ import annotations
 
 import time
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -20,8 +21,8 @@ from .heard import Hearing, Hypothesis
 from .token_net import TokenNet
 from .whisper_decoder import Decoder, Heard, Memory
 from .whisper_search import LENGTH, Ends, Found, Search
-from .whisper_shop import adapted
-from .whisper_weights import Array
+from .whisper_shop import CHANGES, adapted
+from .whisper_weights import Array, rewritten, variables
 
 COMMON = 3_000
 """Tokens always kept: byte-pair merges are numbered by how common they are."""
@@ -53,6 +54,19 @@ KEPT = 8
 """Hypotheses of the search that are scored in full."""
 
 
+def _opened(folder: Path, threads: int, weights: bytes | None) -> Any:
+    """The model in CTranslate2, with other weights than the folder's when they are given."""
+    import ctranslate2
+
+    files = None
+    if weights is not None:
+        files = {p.name: p.read_bytes() for p in folder.iterdir() if p.suffix in (".json", ".txt")}
+        files["model.bin"] = weights
+    return ctranslate2.models.Whisper(
+        str(folder), compute_type="int8", intra_threads=threads, files=files
+    )
+
+
 class WhisperEngine:
     """A Whisper model behind the engine interface.
 
@@ -60,6 +74,7 @@ class WhisperEngine:
         folder: a CTranslate2 model: config.json, model.bin, tokenizer.json, vocabulary.txt.
         threads: processor threads for the encoder.
         shop: the weights are those that the changes of `whisper_shop` fit, and these are made.
+        changes: another file of changes than the one that comes with lugcall.
 
     Raises:
         EngineError: the model cannot be used; the message says what to do.
@@ -67,24 +82,27 @@ class WhisperEngine:
 
     name = "whisper"
 
-    def __init__(self, folder: Path, threads: int = 2, shop: bool = False) -> None:
-        import ctranslate2
+    def __init__(
+        self, folder: Path, threads: int = 2, shop: bool = False, changes: Path | None = None
+    ) -> None:
         import tokenizers
         from faster_whisper.feature_extractor import FeatureExtractor
         from threadpoolctl import threadpool_limits
 
         # The matrices here are small: a second BLAS thread costs more than it brings.
         self._limit = threadpool_limits
+        weights = folder / "model.bin"
+        changed = adapted(variables(weights), changes or CHANGES) if shop else {}
+        self._open = partial(_opened, folder, threads)
         try:
-            self.model = ctranslate2.models.Whisper(
-                str(folder), compute_type="int8", intra_threads=threads
-            )
+            self.model = self._open(rewritten(weights, changed) if shop else None)
             self.tokenizer: Any = tokenizers.Tokenizer.from_file(str(folder / "tokenizer.json"))
         except Exception as error:  # the two libraries raise bare RuntimeError and Exception
             raise EngineError(
                 f"the Whisper model in {folder} cannot be loaded; copy it again, all four files"
             ) from error
         self.features = FeatureExtractor()
+        self._free = None if shop else self.model
 
         def special(token: str) -> int:
             return int(self.tokenizer.token_to_id(token))
@@ -95,7 +113,7 @@ class WhisperEngine:
         ]  # fmt: skip
         self.no_times, self.no_speech = special("<|notimestamps|>"), special("<|nocaptions|>")
         self.shop = shop
-        self.decoder = Decoder(folder / "model.bin", adapted if shop else dict)
+        self.decoder = Decoder(weights, changed)
         self._keep({*range(COMMON), self.eot, self.no_speech, *self._trade_tokens()})
         self._spelled: dict[str, tuple[int, ...]] = {}
         self._frames: list[Samples] = []
@@ -192,6 +210,13 @@ class WhisperEngine:
         """The encoder's output, shape (frames, width)."""
         import ctranslate2
 
+        spectrum = self.spectrum(samples)[None]
+        view = ctranslate2.StorageView.from_array(np.ascontiguousarray(spectrum, dtype=np.float32))
+        encoded: Array = np.array(self.model.encode(view), dtype=np.float32)[0]
+        return encoded
+
+    def spectrum(self, samples: Samples) -> Array:
+        """What the encoder takes: log mel spectrum, shape (80, frames), 100 frames a second."""
         before = int(LEAD_S * RATE)
         samples = samples[: int(MAX_S * RATE)]
         least = LEAD_S + len(samples) / RATE + AFTER_S
@@ -199,10 +224,8 @@ class WhisperEngine:
         window_s = next(fitting, WINDOWS_S[-1]) if self.shop else WINDOW_S
         padded = np.zeros(max(int(window_s * RATE), before + len(samples)), np.float32)
         padded[before : before + len(samples)] = samples
-        features = self.features(padded, padding=0)[None, :, : len(padded) // 160]
-        view = ctranslate2.StorageView.from_array(np.ascontiguousarray(features, dtype=np.float32))
-        encoded: Array = np.array(self.model.encode(view), dtype=np.float32)[0]
-        return encoded
+        spectrum: Array = self.features(padded, padding=0)[:, : len(padded) // 160]
+        return spectrum
 
     def dictate(self, samples: Samples) -> str:
         """Free words, by the weights as they come: the adapted ones expect readings everywhere."""
@@ -212,7 +235,9 @@ class WhisperEngine:
         wide = np.zeros((1, features.shape[1], 3000), np.float32)
         wide[:, :, : features.shape[2]] = features
         view = ctranslate2.StorageView.from_array(wide)
-        found = self.model.generate(view, [self._special[1:]], beam_size=5, max_length=60)
+        if self._free is None:
+            self._free = self._open(None)
+        found = self._free.generate(view, [self._special[1:]], beam_size=5, max_length=60)
         return self._text(list(found[0].sequences_ids[0]))
 
     def _without_liking(

@@ -9,8 +9,9 @@ against CTranslate2's for the same weights.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Mapping
 from pathlib import Path
+from types import MappingProxyType
 from typing import NamedTuple
 
 import numpy as np
@@ -74,16 +75,15 @@ class Decoder:
 
     Args:
         path: the model's `model.bin`.
-        change: what is done to the weights first.
+        changed: variables by their name in the file that take the place of the file's own.
 
     Raises:
         EngineError: the weights cannot be read.
     """
 
-    def __init__(
-        self, path: Path, change: Callable[[dict[str, Array]], dict[str, Array]] = dict
-    ) -> None:
-        w = change(decoder_weights(path))
+    def __init__(self, path: Path, changed: Mapping[str, Array] = MappingProxyType({})) -> None:
+        w = decoder_weights(path)
+        w |= {k.removeprefix("decoder/"): v for k, v in changed.items() if k.startswith("decoder/")}
         self.embeddings = w["embeddings/weight"].astype(np.float16)  # as they stand in the file
         self.kept: npt.NDArray[np.int64] = np.arange(0)
         self.output = np.zeros((self.embeddings.shape[1], 0), np.float32)

@@ -1,4 +1,4 @@
-"""The decoder half of a Whisper model, read from the weights file that CTranslate2 loads.
+"""A Whisper model's weights, read from the file that CTranslate2 loads, or changed in it.
 
 CTranslate2 runs the encoder and free decoding, but has no way to narrow decoding to a grammar. So
 the decoder's weights are read once more, from the same file, for `whisper_decoder`. The layout of
@@ -8,8 +8,9 @@ the file (binary version 6) is what `ctranslate2.specs.model_spec.ModelSpec._ser
 from __future__ import annotations
 
 import struct
+from collections.abc import Iterator
 from pathlib import Path
-from typing import BinaryIO
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -17,54 +18,76 @@ import numpy.typing as npt
 from .engine import EngineError
 
 Array = npt.NDArray[np.float32]
+Stored = npt.NDArray[Any]
 
 _VERSION = 6
 # ctranslate2.specs.model_spec: 0 float32, 1 int8, 2 int16, 3 int32, 4 float16
 _DTYPES = {0: np.float32, 1: np.int8, 2: np.int16, 3: np.int32, 4: np.float16}
 
 
-def decoder_weights(path: Path) -> dict[str, Array]:
-    """All variables under `decoder/`, as float32, by name without that prefix.
+def variables(path: Path) -> dict[str, Stored]:
+    """All variables by name, as they stand in the file (float16 in the packaged one).
 
     Raises:
         EngineError: the file is not such a model, is cut short, or is quantized.
     """
     try:
-        with path.open("rb") as file:
-            return _variables(file)
+        return {name: value for name, value, _ in _variables(path.read_bytes())}
     except (OSError, struct.error, UnicodeDecodeError, KeyError, ValueError) as error:
         raise EngineError(
             f"the Whisper weights {path} cannot be read; copy them again and compare the checksum"
         ) from error
 
 
-def _variables(file: BinaryIO) -> dict[str, Array]:
+def decoder_weights(path: Path) -> dict[str, Array]:
+    """All variables under `decoder/`, as float32, by name without that prefix; raises as above."""
+    return {
+        name.removeprefix("decoder/"): value.astype(np.float32)
+        for name, value in variables(path).items()
+        if name.startswith("decoder/")
+    }
+
+
+def rewritten(path: Path, changed: dict[str, Array]) -> bytes:
+    """The file's bytes with these variables changed: the same shapes, the file's own type."""
+    data = bytearray(path.read_bytes())
+    for name, value, at in _variables(bytes(data)):
+        if name in changed:
+            new = changed[name].astype(value.dtype)
+            if new.shape != value.shape:
+                raise ValueError(f"{name} is {value.shape}, not {new.shape}")
+            data[at : at + value.nbytes] = new.tobytes()
+    return bytes(data)
+
+
+def _variables(data: bytes) -> Iterator[tuple[str, Stored, int]]:
+    """Each variable: name, value, and where its bytes begin."""
+    at = 0
+
     def number(kind: str) -> int:
-        (value,) = struct.unpack(kind, file.read(struct.calcsize(kind)))
+        nonlocal at
+        (value,) = struct.unpack_from(kind, data, at)
+        at += struct.calcsize(kind)
         return int(value)
 
     def text() -> str:
-        return file.read(number("H")).rstrip(b"\0").decode()
+        nonlocal at
+        size = number("H")
+        at += size
+        return data[at - size : at].rstrip(b"\0").decode()
 
     if number("I") != _VERSION:
         raise ValueError("another version of the file format")
     text()  # the name of the model's kind
     number("I")  # its revision
-    found: dict[str, Array] = {}
     for _ in range(number("I")):
         name = text()
         shape = tuple(number("I") for _ in range(number("B")))
         dtype = np.dtype(_DTYPES[number("B")])
         size = number("I")
-        if not name.startswith("decoder/"):
-            file.seek(size, 1)
-            continue
-        data = file.read(size)
-        if len(data) != size:
+        if at + size > len(data):
             raise ValueError("cut short")
         if name.endswith("weight_scale"):
             raise ValueError("quantized")
-        found[name.removeprefix("decoder/")] = (
-            np.frombuffer(data, dtype).reshape(shape).astype(np.float32)
-        )
-    return found
+        yield name, np.frombuffer(data, dtype, size // dtype.itemsize, at).reshape(shape), at
+        at += size

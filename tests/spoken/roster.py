@@ -14,8 +14,8 @@ class Voice:
 
     Attributes:
         name: short, unique; also the name of its cache folder.
-        make: "espeak-ng", "flite" or "festival".
-        split: "tuning", "training", "test" or "background".
+        make: "espeak-ng", "flite", "festival", "piper" or "kokoro".
+        split: "tuning", "training", "test", "background" or "calibration".
         settings: the make's own, see `talkers.talk`.
     """
 
@@ -31,7 +31,7 @@ def _espeak(name: str, split: str, voice: str, speed: int, pitch: int) -> Voice:
 
 _ACCENTS = ("en-us", "en-gb", "en-gb-scotland", "en-029", "en-gb-x-rp", "en-us-nyc",
             "en-gb-x-gbcwmd")  # fmt: skip
-_VARIANTS = (
+VARIANTS = (
     "m1 m3 m5 m6 m7 f1 f2 f3 f4 klatt klatt3 klatt4 klatt5 klatt6 Alex Alicia Andrea Lee Marco "
     "Mario Mike Nguyen Storm Tweaky anika antonio aunty belinda benjamin boris caleb david ed "
     "edward grandma grandpa iven john marcelo michel miguel norbert pablo paul pedro quincy rob "
@@ -41,7 +41,7 @@ _VARIANTS = (
 
 def _training() -> tuple[Voice, ...]:
     """Each variant in two accents, slow and quick, low and high in turn."""
-    pairs = [(v, _ACCENTS[(n + k) % 7], n, k) for n, v in enumerate(_VARIANTS) for k in (0, 3)]
+    pairs = [(v, _ACCENTS[(n + k) % 7], n, k) for n, v in enumerate(VARIANTS) for k in (0, 3)]
     return tuple(
         _espeak(
             f"train-{v}-{k}".lower(), "training", f"{a}+{v}", 130 + 13 * (n % 5), 35 + n % 4 * 9
@@ -75,18 +75,21 @@ VOICES: tuple[Voice, ...] = (
     Voice("slt", "flite", "test", ("slt", "0.95")),
     Voice("ked-diphone", "festival", "test", ("voice_ked_diphone",)),
     Voice("slt-hts", "festival", "test", ("voice_cmu_us_slt_arctic_hts",)),
+    Voice("joe", "piper", "test", ("1.0", "1.0")),
     _espeak("back-annie", "background", "en-gb+Annie", 170, 50),
     _espeak("back-andy", "background", "en-us+Andy", 175, 45),
     _espeak("back-linda", "background", "en-us+linda", 165, 55),
     _espeak("back-michael", "background", "en-gb-x-gbclan+Michael", 160, 40),
     _espeak("back-steph", "background", "en-029+steph", 180, 50),
     _espeak("back-max", "background", "en-gb+max", 170, 60),
+    Voice("nezumi", "kokoro", "calibration", ("jf_nezumi", "1.1")),
     *_training(),
 )
 """Test and background share no speaker with any other split: flite's and festival's kal are one
 person, so are their two slt; an espeak-ng variant stands for a person. The background talks only in
-babble and on the radio. With the training voices and the tuning ones the decoder is adapted; these
-share some variants; the accent of Lancashire is left to the test.
+babble and on the radio, and with the calibration's voice when it is measured how sure to be. With
+the training voices and the tuning ones Whisper is adapted; these share some variants; the accent
+of Lancashire, and the only voice of its make, piper's, are left to the test.
 """
 
 

@@ -9,12 +9,15 @@ import subprocess
 import sys
 import tempfile
 from collections.abc import Callable, Iterable, Sequence
+from functools import partial
 from pathlib import Path
 
 import numpy as np
 import soundfile
 
 from assistant.voice.audio import Samples, resampled
+
+from . import neural
 
 PROGRAMS = {"espeak-ng": "espeak-ng", "flite": "flite", "festival": "festival"}
 """Program that each make needs on the path."""
@@ -26,6 +29,8 @@ no source): each is told how."""
 
 def can_talk(make: str) -> bool:
     """Whether the program is installed, or for espeak-ng its library as a Python package."""
+    if make in neural.PACKAGES:
+        return neural.installed(make) and bool(shutil.which(PROGRAMS["espeak-ng"]))
     if shutil.which(PROGRAMS[make]):
         return True
     return make == "espeak-ng" and importlib.util.find_spec("espeakng_loader") is not None
@@ -94,6 +99,14 @@ def _festival(settings: Sequence[str], jobs: Jobs) -> None:
     _run(["festival", "--pipe"], "\n".join(lines))
 
 
+def _neural(make: str, settings: Sequence[str], jobs: Jobs) -> None:
+    jobs = list(jobs)
+    texts = [_THOU.sub("[[T'aU]]", text) for text, _ in jobs]
+    spoken = neural.spoken(make, tuple(settings), texts)
+    for (samples, rate), (_, path) in zip(spoken, jobs, strict=True):
+        soundfile.write(path, samples, rate, subtype="FLOAT")
+
+
 def _run(command: list[str], text: str = "") -> None:
     done = subprocess.run(command, input=text, text=True, capture_output=True, timeout=300)
     if done.returncode:
@@ -104,4 +117,6 @@ _TALKERS: dict[str, Callable[[Sequence[str], Jobs], None]] = {
     "espeak-ng": _espeak,
     "flite": _flite,
     "festival": _festival,
+    "piper": partial(_neural, "piper"),
+    "kokoro": partial(_neural, "kokoro"),
 }

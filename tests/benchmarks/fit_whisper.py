@@ -1,0 +1,587 @@
+"""Adapts Whisper to the shop: writes `assistant/voice/whisper_shop.npz`.
+
+    python tests/benchmarks/fit_whisper.py hear --n 24000 --work FOLDER [--part 0/2]
+    python tests/benchmarks/fit_whisper.py base --work FOLDER
+    python tests/benchmarks/fit_whisper.py fit --work FOLDER [--write]
+    python tests/benchmarks/fit_whisper.py check [--changes FILE]
+
+`hear` speaks phrases in training and tuning voices through noise and line and keeps their
+spectra. `fit` trains low-rank changes of the matrices of encoder and decoder (Hu et al., "LoRA:
+Low-Rank Adaptation of Large Language Models", 2021, cited from memory) so that a reading or a
+command is written as the grammar spells it, and a sound that was not meant for the program gives
+the token for no speech at once. It needs PyTorch, and Debian's fortunes for what people say beside
+the job; no test voice, no test noise and no test chatter. `check` counts readings taken rightly in
+voices that are in neither: those of the background.
+"""
+
+from __future__ import annotations
+
+import argparse
+import random
+import re
+import sys
+import time
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+sys.path.insert(0, str(Path(__file__).parents[2]))
+
+if TYPE_CHECKING:
+    from tests.spoken.roster import Voice
+
+FORTUNES = Path("/usr/share/games/fortunes")
+RANK = 32
+SEED = 5_000_000
+ROOMS = (7, 12, 24)
+"""Tokens that a batch has room for: short phrases go together."""
+
+
+# -- what is said ---------------------------------------------------------------------------------
+
+
+def sentences() -> list[str]:
+    """Sentences of 3 to 11 plain words from fortunes."""
+    text = " ".join(p.read_text("utf-8", "ignore") for p in sorted(FORTUNES.glob("*.u8")))
+    found = re.findall(
+        r"(?<=[.!?] )([A-Z][a-z',]*(?: [a-z',]+){2,10})[.!?]", text.replace("\n", " ")
+    )
+    return [f.replace(",", "").lower() for f in dict.fromkeys(found)]
+
+
+class Words:
+    """Draws (text for the talker, words as the grammar spells them; "" for not meant for us)."""
+
+    def __init__(self, rng: random.Random) -> None:
+        from assistant.card import load_card
+        from assistant.procedure.dialog import load_dialogs
+        from assistant.voice.expected import expected
+        from assistant.voice.reading_grammar import reading_grammar
+        from tests.spoken.moments import moments
+        from tests.spoken.phrases import QUOTA
+
+        self.rng = rng
+        self.quota = QUOTA
+        self.talk = sentences()
+        self.grammars = {q: reading_grammar(q) for q in QUOTA}
+        dialogs = load_dialogs()
+        card = Path(__file__).parents[2] / "demo_sessions" / "truck_t104.toml"
+        jobs = moments(load_card(card), dialogs)
+        self.places = [(j, who) for j in jobs.values() for who in ("tech", "helper")]
+        self.now = [expected(j, dialogs, who) for j, who in self.places[::3]]
+        phrases = {w for m in dialogs.words.values() for w in m.phrases}
+        phrases |= {a for step in dialogs.steps for a in step.answers}
+        self.common = [m.phrases[:6] for m in dialogs.words.values() if m.phrases]
+        self.phrases = sorted(phrases)
+
+    def draw(self) -> tuple[str, str]:
+        """One thing said."""
+        from assistant.voice.expected import _spoken
+        from tests.spoken.phrases import drawn, plain
+
+        kind = self.rng.choices(
+            ("reading", "grammar", "now", "command", "phrase", "chatter"),
+            (45, 9, 8, 14, 9, 15),
+        )[0]
+        often = {"odometer": 2.5, "lugs": 1.5, "turns": 1.5, "flats": 1.5}
+        weights = [n * often.get(q, 1) for q, n in self.quota.items()]
+        quantity = self.rng.choices(list(self.quota), weights)[0]
+        if kind == "reading":
+            from tests.spoken import forms
+
+            text = drawn(quantity, "tuning", self.rng).text
+            if self.rng.random() < 0.15:
+                text = self.rng.choice(forms.LEADS["tuning"]).format(text)
+            return text, plain(text)
+        if kind in ("grammar", "now"):
+            grammar = self.grammars[quantity] if kind == "grammar" else self.rng.choice(self.now)
+            (text,) = grammar.sentences(1, self.rng)
+            return text, text
+        if kind == "chatter":
+            return self.rng.choice(self.talk), ""
+        listed = self.rng.choice(self.common) if kind == "command" else self.phrases
+        text = " ".join(_spoken(self.rng.choice(listed))) or "check"
+        return text, text
+
+
+# -- as it is heard -------------------------------------------------------------------------------
+
+ACCENTS = ("en-us", "en-gb", "en-gb-scotland", "en-029", "en-gb-x-rp", "en-us-nyc",
+           "en-gb-x-gbcwmd")  # fmt: skip
+
+
+def talker(rng: random.Random) -> Voice:
+    """Somebody: an espeak-ng variant of the training in any accent, speed and pitch; or another."""
+    from tests.spoken import neural
+    from tests.spoken.roster import VARIANTS, Voice, available
+
+    dice = rng.random()
+    if dice < 0.03 and neural.installed("kokoro"):
+        people = ("jf_alpha", "jf_gongitsune", "jf_tebukuro", "jm_kumo")
+        one, other = rng.sample(people, 2)
+        share = rng.choice((1.0, 0.7, 0.5, 0.3))
+        return Voice(
+            f"kokoro-{one}-{other}-{share}", "kokoro", "training",
+            (f"{one}/{other}/{share}", str(rng.choice((0.85, 1.0, 1.2, 1.35)))),
+        )  # fmt: skip
+    if dice < 0.25:
+        return rng.choice([v for v in available("tuning") if v.make != "espeak-ng"])
+    settings = (
+        f"{rng.choice(ACCENTS)}+{rng.choice(VARIANTS)}",
+        str(rng.randrange(125, 206, 10)),
+        str(rng.randrange(25, 71, 5)),
+    )
+    return Voice("any-" + "-".join(settings).replace("+", "-"), "espeak-ng", "training", settings)
+
+
+def hear(n: int, work: Path, part: int, parts: int) -> None:
+    """Write `n` examples in files of 200: spectrum (80, frames), tokens."""
+    from assistant.voice.audio import RATE
+    from assistant.voice.models import whisper_folder
+    from assistant.voice.whisper import WhisperEngine
+    from tests.spoken import nonspeech, voices
+
+    rng = random.Random(SEED + part)
+    words = Words(rng)
+    engine = WhisperEngine(whisper_folder().folder, threads=1)
+    engine.shop = True  # for the windows
+    work.mkdir(parents=True, exist_ok=True)
+    noise, events = nonspeech.stream(60, SEED + part, "tuning")
+    hum = Hum(words, SEED + part)
+    for start in range(0, n, 200):
+        file = work / f"part{part}-{start:05}.npz"
+        todo = []
+        for _ in range(200):
+            text, plain = words.draw()
+            todo.append((talker(rng), text, plain, rng.random(), rng.randrange(1 << 30)))
+        if file.exists():
+            continue
+        voices.prepare([(v, t) for v, t, *_ in todo], 1)
+        kept = {}
+        for i, (voice, text, plain, dice, seed) in enumerate(todo):
+            r = np.random.default_rng(seed)
+            if dice < 0.08:
+                event = events[r.integers(len(events))]
+                at = int(max(event.start_s - r.uniform(0, 0.4), 0) * RATE)
+                sound, plain = noise[at : int((event.end_s + r.uniform(0, 0.5)) * RATE)], ""
+                sound = sound[: 6 * RATE]
+            else:
+                sound = hum.around(changed(voices.say(voice, text), r), seed, r)
+            level = 0.5 / max(float(np.abs(sound).max()), 1e-4)
+            kept[f"x{i}"] = engine.spectrum(sound * np.float32(level)).astype(np.float16)
+            tokens = [t for w in plain.split() for t in engine._spell(w)]
+            kept[f"y{i}"] = np.asarray(tokens if plain else [engine.no_speech], np.int32)
+        np.savez(file.with_suffix(".tmp.npz"), **kept)
+        file.with_suffix(".tmp.npz").rename(file)
+        print(f"{part}: {start + 200} of {n}", file=sys.stderr, flush=True)
+
+
+class Hum:
+    """Noise, line and level around words, cut as the endpointer would cut."""
+
+    def __init__(self, words: Words, seed: int) -> None:
+        from tests.spoken import voices
+
+        rng = random.Random(seed)
+        self.crowd = []
+        for _ in range(60):
+            voice = talker(rng)
+            if voice.make == "espeak-ng":
+                text = ". ".join(rng.choice(words.talk) for _ in range(6))
+                self.crowd.append(voices.say(voice, text))
+
+    def around(self, said, seed: int, r):
+        """`said` in a scene; the cut is up to half a second wide of the words."""
+        from assistant.voice.audio import RATE
+        from tests.spoken import channels, noises
+
+        kind = str(
+            r.choice(
+                ("idle", "impacts", "hiss", "babble", "crowd", "color", ""),
+                p=(0.17, 0.17, 0.13, 0.12, 0.16, 0.15, 0.1),
+            )
+        )
+        ranges = ((18, 30), (8, 15), (3, 8), (-1, 3))
+        snr = float(r.uniform(*ranges[r.choice(4, p=(0.32, 0.4, 0.21, 0.07))]))
+        channel = str(
+            r.choice(("wideband", "narrowband", "headset", "far"), p=(0.42, 0.36, 0.12, 0.1))
+        )
+        if kind in ("crowd", "color"):
+            n = len(said) + 2 * RATE
+            made = self._crowd(n, r) if kind == "crowd" else colored(n, r)
+            noises.KINDS["made"] = lambda m, _: made[:m]
+            kind = "made"
+        scene = channels.scene(said, kind, snr, channel, seed)
+        at = int((scene.start_s - r.uniform(-0.05, 0.45)) * RATE)
+        end = int((scene.end_s + r.uniform(-0.05, 0.6)) * RATE)
+        return scene.samples[at:end]
+
+    def _crowd(self, n: int, r):
+        """One to six people at once."""
+        from tests.spoken import noises
+
+        out = np.zeros(n)
+        for k in r.choice(len(self.crowd), r.integers(1, 7), replace=False):
+            talk = np.resize(np.roll(self.crowd[k], r.integers(len(self.crowd[k]))), n)
+            out += noises.scaled(talk) * r.uniform(0.5, 1)
+        return out
+
+
+def colored(n: int, r):
+    """Noise of any slope, in any band, steady or swelling."""
+    from assistant.voice.audio import RATE
+    from tests.spoken import noises
+
+    f = np.fft.rfftfreq(n, 1 / RATE)
+    spectrum = np.fft.rfft(r.normal(size=n)) * np.maximum(f, 30) ** -r.uniform(-0.3, 1.3)
+    center, width = np.exp(r.uniform(np.log(150), np.log(5000))), r.uniform(0.3, 2)
+    spectrum *= 0.3 + np.exp(-0.5 * (np.log(np.maximum(f, 1) / center) / width) ** 2)
+    out = np.fft.irfft(spectrum, n)
+    if r.random() < 0.5:
+        out = out * (1 + 0.8 * np.sin(2 * np.pi * r.uniform(0.3, 9) * np.arange(n) / RATE))
+    return noises.scaled(out)
+
+
+def changed(samples, r):
+    """Another speaker of the same words: quicker or slower, higher or lower, by up to 15 %."""
+    import soxr
+
+    from assistant.voice.audio import RATE
+
+    return np.asarray(soxr.resample(samples, RATE * r.uniform(0.87, 1.15), RATE), np.float32)
+
+
+# -- the fit --------------------------------------------------------------------------------------
+
+
+def load(work: Path, held: int):
+    """Examples by shape: {(frames, room): (spectra, token lists)}, and those held back."""
+    out, back = {}, {}
+    for n, file in enumerate(sorted(work.glob("part*-*.npz"))):
+        if ".tmp" in file.name:
+            continue
+        with np.load(file) as data:
+            into = back if n % held == held - 1 else out
+            for name in data.files:
+                if name[0] == "x":
+                    x, y = data[name], data["y" + name[1:]]
+                    room = next((r for r in ROOMS if len(y) <= r), 0)
+                    xs, ys = into.setdefault((x.shape[1], room), ([], []))
+                    if room:
+                        xs.append(x)
+                        ys.append(y)
+    return out, back
+
+
+class Net:
+    """The model of `base.npz` in PyTorch, with low-rank changes of every matrix; norms too."""
+
+    def __init__(self, weights, start: Path | None) -> None:
+        import torch
+
+        self.torch = torch
+        self.fixed = {
+            k: torch.from_numpy(v.astype(np.float32)).contiguous()
+            for k, v in weights.items()
+            if v.dtype.kind == "f"
+        }
+        self.heads = 6
+        self.kept = torch.from_numpy(weights["kept"].astype(np.int64))
+        self.change = {}
+        before = dict(np.load(start)) if start else {}
+        draw = torch.Generator().manual_seed(0)
+        for name, value in self.fixed.items():
+            if name.endswith(".w"):
+                a, b = value.shape
+                down = torch.randn(a, RANK, generator=draw) / a**0.5
+                up = torch.zeros(RANK, b)
+                if name + ".a" in before:
+                    down[:, : before[name + ".a"].shape[1]] = _tensor(before[name + ".a"])
+                    up[: before[name + ".b"].shape[0]] = _tensor(before[name + ".b"])
+                self.change[name + ".a"], self.change[name + ".b"] = down, up
+            elif name.endswith((".g", ".n")):
+                new = before.get(name, np.zeros(value.shape))
+                self.change[name] = _tensor(new)
+        for value in self.change.values():
+            value.requires_grad_(True)
+
+    def linear(self, x, name):
+        # The product of the changes is never formed: the fixed weights then need no gradient.
+        down, up = self.change[name + ".w.a"], self.change[name + ".w.b"]
+        fixed = self.torch.nn.functional.linear(
+            x, self.fixed[name + ".w"].T, self.fixed[name + ".b"]
+        )
+        return fixed + (x @ down) @ up
+
+    def norm(self, x, name):
+        gain, shift = (self.fixed[f"{name}.{k}"] + self.change[f"{name}.{k}"] for k in "gn")
+        return self.torch.nn.functional.layer_norm(x.float(), gain.shape, gain, shift)
+
+    def attend(self, q, k, v, causal=False):
+        def split(x):
+            return x.reshape(*x.shape[:2], self.heads, -1).transpose(1, 2)
+
+        seen = self.torch.nn.functional.scaled_dot_product_attention(
+            split(q), split(k), split(v), is_causal=causal
+        )
+        return seen.transpose(1, 2).reshape(q.shape)
+
+    def mlp(self, x, n):
+        h = self.torch.nn.functional.gelu(self.linear(self.norm(x, f"{n}.mlp"), f"{n}.first"))
+        return x + self.linear(h, f"{n}.second")
+
+    def encode(self, spectra):
+        torch, f = self.torch, self.fixed
+        gelu, conv = torch.nn.functional.gelu, torch.nn.functional.conv1d
+        x = gelu(conv(spectra, f["encoder.conv1"], f["encoder.conv1.b"], padding=1))
+        x = gelu(conv(x, f["encoder.conv2"], f["encoder.conv2.b"], stride=2, padding=1))
+        x = x.transpose(1, 2) + f["encoder.positions"][: x.shape[2]]
+        n = 0
+        while f"encoder.{n}.first.w" in f:
+            name = f"encoder.{n}"
+            q, k, v = self.linear(self.norm(x, name + ".own"), name + ".inward").chunk(3, -1)
+            x = x + self.linear(self.attend(q, k, v), name + ".outward")
+            x = self.mlp(x, name)
+            n += 1
+        return self.norm(x, "encoder.last")
+
+    def logits(self, encoded, tokens):
+        f = self.fixed
+        x = f["embeddings"][tokens] + f["positions"][: tokens.shape[1]]
+        n = 0
+        while f"{n}.first.w" in f:
+            q, k, v = self.linear(self.norm(x, f"{n}.own"), f"{n}.inward").chunk(3, -1)
+            x = x + self.linear(self.attend(q, k, v, causal=True), f"{n}.outward")
+            q = self.linear(self.norm(x, f"{n}.cross"), f"{n}.query")
+            k, v = self.linear(encoded, f"{n}.keys").chunk(2, -1)
+            x = x + self.linear(self.attend(q, k, v), f"{n}.seen")
+            x = self.mlp(x, n)
+            n += 1
+        return self.norm(x, "last") @ f["embeddings"][self.kept].T
+
+    def loss(self, spectra, tokens, targets):
+        """Mean over phrases of the negative log probability of their tokens."""
+        torch = self.torch
+        with torch.autocast("cpu", torch.bfloat16):
+            out = self.logits(self.encode(spectra), tokens)[:, -targets.shape[1] :]
+        out = out.float().reshape(-1, out.shape[-1])
+        total = torch.nn.functional.cross_entropy(
+            out, targets.reshape(-1), ignore_index=-1, reduction="sum"
+        )
+        return total / len(tokens)
+
+
+def _tensor(value):
+    import torch
+
+    return torch.from_numpy(np.asarray(value, np.float32).copy())
+
+
+def masked(spectra, rng):
+    """Stretches of time and bands of pitch left out, and another microphone's tilt.
+
+    After Park et al., "SpecAugment" (2019), cited from memory.
+    """
+    for x in spectra:
+        level = x.mean()
+        x += np.interp(np.arange(80), np.linspace(0, 79, 6), rng.normal(0, 0.08, 6))[:, None]
+        for _ in range(rng.integers(0, 3)):
+            width = rng.integers(1, 10)
+            at = rng.integers(0, 80 - width)
+            x[at : at + width] = level
+        for _ in range(rng.integers(0, 3)):
+            width = rng.integers(1, 14)
+            at = rng.integers(0, x.shape[1] - width)
+            x[:, at : at + width] = level
+    return spectra
+
+
+def fit(
+    work: Path, epochs: float, write: bool, rate: float, start: Path | None, batch: int = 32
+) -> None:
+    """Train, print losses as it goes, keep the changes."""
+    import torch
+
+    torch.manual_seed(0)
+    weights = dict(np.load(work / "base.npz"))
+    data, held = load(work, 20)
+    said = np.unique(np.concatenate([y for d in (data, held) for _, ys in d.values() for y in ys]))
+    weights["kept"] = kept = np.union1d(weights["kept"], said)
+    at = np.full(int(kept.max()) + 1, -1)
+    at[kept] = np.arange(len(kept))
+    prompt, eot = weights["prompt"].astype(int), int(weights["eot"])
+    net = Net(weights, start)
+    rng = np.random.default_rng(0)
+
+    def batches(data, rng, vary=True):
+        made = []
+        for shape, (xs, _) in data.items():
+            order = rng.permutation(len(xs))
+            for i in range(0, len(xs) - batch // 2 + 1, batch):
+                made.append((shape, order[i : i + batch]))
+        rng.shuffle(made)
+        for shape, chosen in made:
+            xs, ys = data[shape]
+            spectra = np.stack([xs[i] for i in chosen]).astype(np.float32)
+            spectra = masked(spectra, rng) if vary else spectra
+            longest = shape[1]
+            tokens = np.full((len(chosen), len(prompt) + longest), eot)
+            targets = np.full((len(chosen), longest + 1), -1)
+            tokens[:, : len(prompt)] = prompt
+            for row, i in enumerate(chosen):
+                y = ys[i]
+                tokens[row, len(prompt) : len(prompt) + len(y)] = y
+                targets[row, : len(y) + 1] = at[[*y, eot]]
+                if targets[row, 0] == at[int(weights["no_speech"])]:
+                    targets[row, 1] = -1
+            yield torch.from_numpy(spectra), torch.from_numpy(tokens), torch.from_numpy(targets)
+
+    count = sum(-(-len(xs) // batch) for xs, _ in data.values())
+    steps = int(count * epochs)
+    optimizer = torch.optim.AdamW(net.change.values(), lr=rate, weight_decay=1e-3)
+
+    def pace(step: int) -> float:
+        """Up in 50 steps, then down as a cosine to a fiftieth."""
+        down = 0.5 * (1 + np.cos(np.pi * min(1.0, step / steps)))
+        return min(1.0, (step + 1) / 50) * (0.02 + 0.98 * down)
+
+    schedule = torch.optim.lr_scheduler.LambdaLR(optimizer, pace)
+
+    @torch.no_grad()
+    def held_back():
+        values = [float(net.loss(*e)) for e in batches(held, np.random.default_rng(1), False)]
+        return float(np.mean(values)) if values else float("nan")
+
+    print(
+        f"{sum(len(x) for x, _ in data.values())} examples, {steps} steps; before: "
+        f"{held_back():.3f} a phrase",
+        flush=True,
+    )
+    done, recent, begun = 0, [], time.perf_counter()
+    while done < steps:
+        for example in batches(data, rng):
+            value = net.loss(*example)
+            optimizer.zero_grad()
+            value.backward()
+            torch.nn.utils.clip_grad_norm_(net.change.values(), 5.0)
+            optimizer.step()
+            schedule.step()
+            recent.append(value.item())
+            done += 1
+            if done % 50 == 0:
+                each = (time.perf_counter() - begun) / done
+                print(f"{done}: {np.mean(recent):.3f}, {each:.2f} s a step", flush=True)
+                recent = []
+            if done % 300 == 0 or done == steps:
+                print(f"  held back: {held_back():.3f}", flush=True)
+                keep(net.change, weights, work / "whisper_shop.npz")
+            if done >= steps:
+                break
+    if write:
+        into = Path(__file__).parents[2] / "assistant" / "voice" / "whisper_shop.npz"
+        keep(net.change, weights, into)
+
+
+def keep(change, weights, path: Path) -> None:
+    """Half precision: the changes are small beside the weights, which are kept like that too."""
+    out = {k: v.detach().numpy().astype(np.float16) for k, v in change.items()}
+    np.savez_compressed(path, model=weights["model"], **out)
+
+
+def base(work: Path) -> None:
+    """The weights as arrays, for `fit`, which runs without this project's packages.
+
+    Matrices stand as (in, out), convolutions as they are; names are those of `whisper_shop`.
+    """
+    from assistant.voice.models import WHISPER_SHA256, whisper_folder
+    from assistant.voice.whisper import WhisperEngine
+    from assistant.voice.whisper_shop import places
+    from assistant.voice.whisper_weights import variables
+
+    e = WhisperEngine(whisper_folder().folder)
+    found, out = variables(whisper_folder().folder / "model.bin"), {}
+    for name, place in places(found).items():
+        value = found[place].astype(np.float32)
+        out[name] = np.ascontiguousarray(value.T) if name.endswith(".w") else value
+        if name.endswith(".w"):
+            out[name[:-1] + "b"] = found[place.replace("/weight", "/bias")].astype(np.float32)
+    for n in (1, 2):
+        out[f"encoder.conv{n}"] = found[f"encoder/conv{n}/weight"].astype(np.float32)
+        out[f"encoder.conv{n}.b"] = found[f"encoder/conv{n}/bias"].astype(np.float32)
+    out |= {
+        "positions": found["decoder/position_encodings/encodings"],
+        "encoder.positions": found["encoder/position_encodings/encodings"],
+        "embeddings": found["decoder/embeddings/weight"],
+        "kept": e.decoder.kept, "eot": np.array(e.eot), "no_speech": np.array(e.no_speech),
+        "prompt": np.array([e.sot, e.no_times]), "model": np.array(WHISPER_SHA256),
+    }  # fmt: skip
+    work.mkdir(parents=True, exist_ok=True)
+    np.savez(work / "base.npz", **out)
+
+
+# -- voices it has not learnt from ----------------------------------------------------------------
+
+
+def check(changes: Path | None, n: int) -> None:
+    """Of `n` readings at each of 20, 10 and 5 dB, how many come out right, first of the list."""
+    from assistant.readings import read
+    from assistant.voice.models import whisper_folder
+    from assistant.voice.reading_grammar import reading_grammar
+    from assistant.voice.whisper import WhisperEngine
+    from tests.spoken import channels, phrases, voices
+
+    engine = WhisperEngine(whisper_folder().folder, shop=True, changes=changes)
+    talkers = voices.available("background") + voices.available("calibration")
+    for snr in (20, 10, 5):
+        rng = random.Random(snr)
+        right, by = 0, {}
+        drawn = sorted(
+            (rng.choice(phrases.readings("tuning")) for _ in range(n)), key=lambda p: p.quantity
+        )
+        for i, said in enumerate(drawn):
+            voice = talkers[i % len(talkers)]
+            kind = ("idle", "impacts", "hiss", "babble")[i // len(talkers) % 4]
+            channel = ("wideband", "narrowband")[i % 2]
+            scene = channels.scene(
+                voices.vary(voices.say(voice, said.text), i), kind, snr, channel, i
+            )
+            at, end = (int((t + d) * 16000) for t, d in ((scene.start_s, -0.2), (scene.end_s, 0.3)))
+            sound = scene.samples[at:end]
+            engine.expect(reading_grammar(said.quantity))
+            heard = engine.hear(sound * np.float32(0.5 / np.abs(sound).max()))
+            best = heard.hypotheses[0].words if heard.hypotheses else ""
+            good = bool(best) and said.agrees(read(best, said.quantity))
+            right += good
+            for key in (voice.name, kind, channel):
+                a, b = by.get(key, (0, 0))
+                by[key] = a + good, b + 1
+        detail = ", ".join(f"{k} {a}/{b}" for k, (a, b) in by.items())
+        print(f"{snr} dB: {right} of {n}; {detail}", flush=True)
+
+
+def main() -> None:
+    args = argparse.ArgumentParser()
+    args.add_argument("stage", choices=("hear", "base", "fit", "check"))
+    args.add_argument("--n", type=int, default=24_000)
+    args.add_argument("--part", default="0/1")
+    args.add_argument("--epochs", type=float, default=4)
+    args.add_argument("--rate", type=float, default=1e-3)
+    args.add_argument("--start", type=Path, help="changes to go on from")
+    args.add_argument("--changes", type=Path, help="changes to check, else those in place")
+    args.add_argument("--work", type=Path, default=Path("whisper-work"))
+    args.add_argument("--write", action="store_true")
+    a = args.parse_args()
+    if a.stage == "hear":
+        part, parts = map(int, a.part.split("/"))
+        hear(a.n // parts, a.work, part, parts)
+    elif a.stage == "base":
+        base(a.work)
+    elif a.stage == "check":
+        check(a.changes, a.n)
+    else:
+        fit(a.work, a.epochs, a.write, a.rate, a.start)
+
+
+if __name__ == "__main__":
+    main()
