@@ -292,3 +292,66 @@ def test_a_stop_does_not_wait_for_a_note_to_be_taken_down(session: Session) -> N
     room.engines.jobs.append(dictation)
     room.decode()
     assert session.job.facts.notes == [("tech", "The bracket is bent.")]
+
+
+@pytest.mark.parametrize(
+    ("heard", "written", "reason"),
+    [
+        ("accept", "Accept because the parts are worn.", "the parts are worn"),
+        ("how far to go", "Except it since the parts are worn.", "the parts are worn"),
+    ],
+)
+def test_a_reason_to_accept_is_taken_down(
+    session: Session, heard: str, written: str, reason: str
+) -> None:
+    """Said in one breath it is no command of any grammar, but it begins with one."""
+    room = Room(session, "tech")
+    ears: Any = room.script
+    ears.dictate = lambda samples: written
+    acts: list[str] = []
+    session.job.choice = "out"
+    session.hear = lambda who, words, *rest: acts.append(words) or []  # type: ignore
+    start, sound = room.now, room.sound(heard)
+    room.script.listen = lambda samples: [  # type: ignore[method-assign]
+        Hearing(
+            "whisper",
+            (Hypothesis(heard, -0.3),),
+            "accept because the parts are worn",
+            -0.3,
+            {"inside": -0.3, "tokens": 2.0},
+            0.1,
+        )
+    ]
+    room.event("tech", Started(start))
+    room.now += 2.0
+    room.event("tech", Ended(sound, start, start + 1.9, room.now))
+    room.decode()
+    assert acts == [f"accept because {reason}"]
+
+
+def test_a_code_is_read_back_however_well_it_was_heard(session: Session) -> None:
+    room = Room(session, "tech")
+    ears = []
+    session.hear = lambda who, words, ear, *rest: ears.append((words, ear)) or []  # type: ignore
+    session.job.state = "sign_off"
+    room.say("tech", "sign off seven")
+    room.decode()
+    assert ears and ears[0][1].get("doubt") is True
+
+
+def test_words_that_begin_others_are_waited_for(session: Session) -> None:
+    """ "Correct" confirms, "correct that" takes back: the first is not cut off the second."""
+    room = Room(session, "tech")
+    patience: list[bool | None] = []
+    room.channels["tech"].listener.turns.patience = patience.append  # type: ignore[method-assign]
+    for words in ("correct", "done"):
+        start, sound = room.now, room.sound(words)
+        room.event("tech", Started(start))
+        room.now += 0.5
+        room.event("tech", Paused(sound, start + 0.4, room.now))
+        room.engines.run()
+        room.attendant.pump()
+        room.event("tech", Ended(sound, start, start + 0.4, room.now))
+        room.decode()
+        room.now += 2.0
+    assert patience[0] is False and patience[-1] is True

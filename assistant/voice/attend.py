@@ -21,7 +21,7 @@ from .expected import expected
 from .grammar import Grammar
 from .heard import Hearing
 from .meanings import interpreter, speaker_of
-from .notes import dictated
+from .notes import accepts, dictated, said_after
 from .opposites import contradicted
 from .refused import Refused
 from .repeats import Repeats
@@ -42,6 +42,12 @@ pedal up and nobody at the key less hangs on it, and "whoa" is taken for "no" to
 DOUBTFUL, ADDRESSED = 0.3, 0.75
 """Words less likely than the first are not asked about, and unless they were meant for lugcall with
 the second probability nothing is said at all: a radio would have it asking all day."""
+GOES_ON = frozenset({"accept", "sign_off", "note"})
+"""What is mostly followed by a reason, another figure of the code, or words."""
+OPEN = {"reply:note_empty": "note", "reply:accept_why": "accept"}
+"""Replies after which the next words are free ones."""
+REASON_S = 1.1
+"""Words longer than this are more than "accept it"."""
 REACTION_S = 0.5
 """Nobody answers a question sooner than this after the last answer: a reading that begins before is
 the rest of the one before it, cut off by a pause."""
@@ -103,7 +109,7 @@ class Attendant:
         self._repeats = Repeats()
         self._refused = Refused()
         self._last = ""
-        self._noting: str | None = None
+        self._open = ("", "")
         self._answered_s = float("-inf")
 
     def add(self, role: str, name: str) -> Channel:
@@ -155,15 +161,29 @@ class Attendant:
                 self._look(channel, guess)
 
     def _written(self, channel: Channel, utterance: Utterance, decision: Decision) -> bool:
-        """Whether nothing is left to take down: after "note" alone the words are heard once more,
-        freely, where the engines run, so that frames go on coming in meanwhile."""
-        if self._noting is None or self._noting != self._role(channel, decision):
-            return True
-        if self._stops(decision):
-            return True
+        """Whether nothing is left to take down: the words of a note or the reason of an "accept"
+        are heard once more, freely, where the engines run; frames go on coming in meanwhile."""
         if utterance.words is None:
+            utterance.free = self._free(channel, utterance, decision)
+            if not utterance.free:
+                return True
             utterance.words = self._executor.submit(self.ears.dictate, utterance.samples)
         return utterance.words.done()
+
+    def _free(self, channel: Channel, utterance: Utterance, decision: Decision) -> str:
+        """What free words this is taken for: "note", "accept" or ""."""
+        if self._stops(decision):
+            return ""
+        what, who = self._open
+        if what and who == self._role(channel, decision):
+            sure = decision.kind == "accept" and decision.probability >= KEPT
+            other = what == "accept" and sure and _name(decision) not in ("accept", *VALUES)
+            return "" if other else what
+        job = self.session.job
+        longer = utterance.speech_end_s - utterance.start_s >= REASON_S
+        may = job.choice or "accept" in job.allowed()
+        heard = [decision.heard, *(h.free for h in _hearings(utterance))]
+        return "accept" if longer and may and any(map(accepts, heard)) else ""
 
     def _role(self, channel: Channel, decision: Decision) -> str:
         job, dialogs = self.session.job, self.session.dialogs
@@ -177,13 +197,22 @@ class Attendant:
             channel.end_now()
             guess.ended_s = channel.now_s
             self._act(channel, guess, decision)
-        elif _name(decision) in VALUES and _may_go_on(decision):
+        elif _may_go_on(decision) if _name(decision) in VALUES else self._opens(decision):
             # "Eight" may stand alone, but "eight and a half" begins with it as well.
             channel.listener.turns.patience(False)
         elif decision.kind == "accept" and decision.probability >= COMPLETE:
             channel.listener.turns.patience(True)
         elif decision.kind == "again":
             channel.listener.turns.patience(False)
+
+    def _opens(self, decision: Decision) -> bool:
+        """Whether the words begin others that mean something else: "correct", "sign off one"."""
+        name = _name(decision)
+        longer = (p for w in self.session.dialogs.words.values() for p in w.phrases)
+        begins = (p for p in longer if p.startswith(decision.heard + " "))
+        own = self.session.dialogs.words.get(name)
+        mine = own.phrases if own is not None else ()
+        return name in GOES_ON or any(p not in mine for p in begins)
 
     def _decided(self, channel: Channel, utterance: Utterance) -> Decision:
         job, dialogs = self.session.job, self.session.dialogs
@@ -213,11 +242,10 @@ class Attendant:
         kind = self._kind(utterance, decision, meaning)
         note = dictated(_hearings(utterance))
         if utterance.words is not None and utterance.words.exception() is None:
-            # "Note" was said alone: these are its words, whatever they are.
-            words = re.sub(r"^note?\b[\s,]*", "", utterance.words.result(), flags=re.I)
-            note = f"note {words}".strip()
-            kind = "accept" if note != "note" else kind
-            decision, meaning = replace(decision, heard=note), "note"
+            words = said_after(utterance.free, utterance.words.result())
+            if words != utterance.free:
+                kind, meaning = "accept", utterance.free
+                decision = replace(decision, heard=words)
         elif note and kind != "nothing" and (kind != "accept" or meaning == "note"):
             decision, kind, meaning = replace(decision, heard=note), "accept", "note"
         decode_s = sum(h.seconds for h in _hearings(utterance))
@@ -225,13 +253,16 @@ class Attendant:
             decision = replace(decision, heard=f"correction {decision.heard}")
             meaning = "correct"
         ear = _ear(channel, decision, kind, decode_s)
-        if meaning in ("reading", "sign_off") and decision.probability < KEPT:
+        # A code is read back always: nothing can be put right once it closes the record.
+        if meaning == "sign_off" or (meaning == "reading" and decision.probability < KEPT):
             ear["doubt"] = True
         if kind == "accept":
             unasked = meaning not in (*session.job.allowed(), *VALUES, "stop", "repeat")
             said = session.hear(role, decision.heard, ear, utterance.samples)
             self._answered_s, self._last = channel.now_s, meaning
-            self._noting = role if said and said[0].key == "reply:note_empty" else None
+            opened = OPEN.get(said[0].key, "") if said else ""
+            if opened or self._open[1] == role:
+                self._open = (opened, role)
             first = decision.ranked[0].meaning if decision.ranked else None
             waits = session.job.pending is not None
             self._refused.took(session.job.state, waits, first, unasked)

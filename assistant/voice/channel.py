@@ -26,7 +26,8 @@ class Utterance:
         start_s, speech_end_s, ended_s: by the clock of the frames; `ended_s` is when it was taken
             for finished.
         looked_at: the guess was used already, to be more or less patient.
-        words: a note's own words; done or still to come, None for anything else.
+        free: "note" or "accept" when its words are taken down freely.
+        words: these; done or still to come, None for anything else.
     """
 
     samples: Samples
@@ -36,6 +37,7 @@ class Utterance:
     speech_end_s: float
     ended_s: float = 0.0
     looked_at: bool = False
+    free: str = ""
     words: Future[str] | None = None
 
 
