@@ -15,7 +15,7 @@ from typing import Any
 
 import pyarrow as pa
 
-from assistant.review.arrow import filed, table_of_rows
+from assistant.review.arrow import table_of_rows
 from assistant.review.one import Before, Found, look_at
 from assistant.review.scan import NoAnswer, within
 from assistant.review.store import ROWS
@@ -61,19 +61,25 @@ def job_number(folder: str, path: str) -> int:
 
 def do(task: Task) -> Done:
     """Read the files of a task."""
-    rows: dict[str, list[tuple[Any, ...]]] = {name: [] for name in ROWS}
+    rows: dict[str, list[Any]] = {name: [] for name in ROWS}
+    counts: dict[str, list[int]] = {name: [] for name in ROWS}
+    jobs: list[int] = []
     done = Done()
     shown = task.folder.encode("utf-8", "surrogateescape").decode("utf-8", "backslashreplace")
     for path, real, before in task.files:
         found = look_at(Path(task.folder, real), task.now_us, before)
-        job = job_number(task.folder, path)
         if found.rows:
             found.rows["jobs"][0].update(folder=shown, path=path)
-        for table, some in found.rows.items():
-            rows[table] += [filed(table, job, task.part, row) for row in some]
-        found.rows = {}
+            jobs.append(job_number(task.folder, path))
+            for table, some in found.rows.items():
+                rows[table] += some
+                counts[table].append(len(some))
+            found.rows = {}
         done.files.append((path, found))
-    done.tables = {name: table_of_rows(name, some) for name, some in rows.items()}
+    done.tables = {
+        name: table_of_rows(name, some, jobs, counts[name], task.part)
+        for name, some in rows.items()
+    }
     return done
 
 

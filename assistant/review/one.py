@@ -77,13 +77,8 @@ def _read(stream: BinaryIO, path: Path, now_us: int, before: Before | None) -> F
         stream.seek(before.good)
         walk = Walk(stream, before.good, before.count, before.head)
         fold, start = Fold.taken_up(before.aside, now_us), before.good
-    opening = str(fold.job.get("opening", ""))
     try:
-        for line in walk:
-            if line.n == 0:
-                opening = line.hash
-                fold.job["opening"] = opening
-            fold.feed(line)
+        fold.take_in(walk)
     except (KeyError, TypeError, ValueError, AttributeError, OverflowError):
         return Found("foreign", "holds what lugcall does not write; left out")
     if before is not None and walk.closed:
@@ -102,7 +97,7 @@ def _read(stream: BinaryIO, path: Path, now_us: int, before: Before | None) -> F
         walk.good,
         walk.count,
         walk.head,
-        opening,
+        str(fold.job["opening"]),
         _tail(stream, walk.good),
         aside,
         walk.good - start,
