@@ -47,15 +47,14 @@ def places(table: str) -> dict[str, int]:
 
 
 def table_of_rows(
-    table: str, rows: Sequence[Any], jobs: Sequence[int], counts: Sequence[int], part: int
+    table: str, rows: Sequence[Any], jobs: Sequence[int], counts: Sequence[int]
 ) -> pa.Table:
-    """Rows of some jobs as a table of one part.
+    """Rows of some jobs as a table that has no part yet.
 
     Args:
         table: which one.
         rows: of all the jobs one after another: dicts, or lists in columns' order.
         jobs: their numbers; `counts`: how many of the rows are each one's.
-        part: the number of the part.
     """
     kinds = schema(table)
     if rows and isinstance(rows[0], dict):
@@ -63,8 +62,14 @@ def table_of_rows(
     else:
         columns = zip(*rows, strict=True) if rows else [()] * len(names(table))
     arrays = [pa.array(column, kinds.field(i + 1).type) for i, column in enumerate(columns)]
-    job = pa.array(np.repeat(np.array(jobs, np.int64), counts))
-    return pa.Table.from_arrays([job, *arrays, pa.array(np.full(len(rows), part))], schema=kinds)
+    job = pa.array(np.repeat(np.array(jobs, np.int64), counts), pa.int64())
+    return pa.Table.from_arrays([job, *arrays], names=["job", *names(table)])
+
+
+def in_part(tables: Sequence[pa.Table], part: int) -> pa.Table:
+    """Tables of the same kind one after another, as one of a part."""
+    table = pa.concat_tables(tables).combine_chunks()
+    return table.append_column("part", pa.repeat(pa.scalar(part, pa.int64()), table.num_rows))
 
 
 def table_of(table: str, rows: Iterable[dict[str, Any]]) -> pa.Table:

@@ -6,7 +6,7 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 
 from assistant.review.arrow import schema
-from assistant.review.store import ROWS, Manifest, Store
+from assistant.review.store import COMPRESSION, ROWS, Manifest, Store
 
 MOST_PARTS = 24
 MOST_DEAD = 0.25
@@ -21,7 +21,7 @@ def compact(store: Store, manifest: Manifest) -> None:
     part = manifest.next_part
     for table in ROWS:
         with pq.ParquetWriter(
-            store.part_file(part, table), schema(table), compression="zstd"
+            store.part_file(part, table), schema(table), compression=COMPRESSION
         ) as writer:
             for old in manifest.parts:
                 _copy(store, writer, old, table, part, manifest.dead.get(str(old), []))
@@ -30,7 +30,7 @@ def compact(store: Store, manifest: Manifest) -> None:
     at = files.schema.get_field_index("part")
     files = files.set_column(at, files.schema.field(at), pa.array(parts, pa.int64()))
     manifest.files = f"files-{manifest.generation + 1:06d}-{part}.parquet"
-    pq.write_table(files, store.place / manifest.files, compression="zstd")
+    pq.write_table(files, store.place / manifest.files, compression=COMPRESSION)
     manifest.parts, manifest.dead, manifest.next_part = [part], {}, part + 1
 
 

@@ -13,7 +13,7 @@ from assistant.review.arrow import schema, table_of
 from assistant.review.many import job_number
 from assistant.review.one import Before, Found
 from assistant.review.scan import Listing, Stamp
-from assistant.review.store import Manifest, Store
+from assistant.review.store import COMPRESSION, Manifest, Store
 
 _JOBS = ("record", "torn", "BROKEN CHAIN", "missing", "unreadable")
 _NOT_ONE = "not a record: its name does not end in .jsonl"
@@ -25,13 +25,17 @@ class Known:
 
     def __init__(self, table: pa.Table, manifest: Manifest, folder: str) -> None:
         self._table, self._manifest, self._folder = table, manifest, folder
-        paths = table["path"].to_pylist()
+        paths = self._placed()
         stamps = (table[name].to_pylist() for name in ("size", "mtime", "ctime"))
         self._stamps = dict(zip(paths, zip(*stamps, strict=True), strict=True))
-        self._places = {path: place for place, path in enumerate(paths)}
         self._new: dict[str, Row] = {}
         self._dropped: set[str] = set()
         self._openings: dict[str, Row] | None = None
+
+    def _placed(self) -> list[str]:
+        paths: list[str] = self._table["path"].to_pylist()
+        self._places = {path: place for place, path in enumerate(paths)}
+        return paths
 
     @classmethod
     def of(cls, store: Store, manifest: Manifest) -> Known:
@@ -149,15 +153,17 @@ class Known:
         return row
 
     def save(self, store: Store, manifest: Manifest) -> None:
-        """Write the table of files for the next snapshot."""
+        """Write the table of files for the next snapshot; it may go on after that."""
         if self._new or self._dropped:
             stale = pa.array([*self._new, *self._dropped], pa.string())
             kept = pc.invert(pc.is_in(self._table["path"], stale))
-            self._table = pa.concat_tables(
-                [self._table.filter(kept), table_of("files", self._new.values())]
-            )
+            new = table_of("files", self._new.values())
+            self._table = pa.concat_tables([self._table.filter(kept), new]).combine_chunks()
+            self._placed()
+            self._new, self._dropped = {}, set()
         manifest.files = f"files-{manifest.generation + 1:06d}.parquet"
-        pq.write_table(self._table, store.place / manifest.files, compression="zstd")
+        pq.write_table(self._table, store.place / manifest.files, compression=COMPRESSION)
+        manifest.jobs = self.jobs
 
     @property
     def jobs(self) -> int:

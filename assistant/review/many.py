@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import signal
+import sys
 from collections.abc import Iterator
 from concurrent.futures import ProcessPoolExecutor
 from concurrent.futures import TimeoutError as TooLate
@@ -22,7 +23,7 @@ from assistant.review.store import ROWS
 
 CHUNK = 50
 """Files a process takes at once: enough rows for Arrow, few enough for the progress to be seen."""
-FEW = 300
+FEW = 800
 """Fewer files are read by this process: to start others takes longer."""
 
 
@@ -31,7 +32,6 @@ class Task:
     """Some files of a folder: their shown and real paths, and how each was left."""
 
     folder: str
-    part: int
     now_us: int
     files: list[tuple[str, str, Before | None]]
 
@@ -44,9 +44,25 @@ class Done:
     files: list[tuple[str, Found]] = field(default_factory=list)
 
 
-def _quiet() -> None:
+class _NoPandas:
+    """Finds no pandas."""
+
+    @staticmethod
+    def find_spec(name: str, path: object = None, target: object = None) -> None:
+        """None for anything else, which others may find.
+
+        Raises:
+            ModuleNotFoundError: it is pandas.
+        """
+        if name == "pandas":
+            raise ModuleNotFoundError("pandas is not wanted here")
+
+
+def _begin() -> None:
     """Ctrl-C is for the process that started this one; it says what there is to say."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    # pyarrow imports pandas, where there is one, at its first list: 0.3 s a process for nothing.
+    sys.meta_path.insert(0, _NoPandas)
 
 
 def _ready() -> None:
@@ -77,8 +93,7 @@ def do(task: Task) -> Done:
             found.rows = {}
         done.files.append((path, found))
     done.tables = {
-        name: table_of_rows(name, some, jobs, counts[name], task.part)
-        for name, some in rows.items()
+        name: table_of_rows(name, some, jobs, counts[name]) for name, some in rows.items()
     }
     return done
 
@@ -90,7 +105,7 @@ def read_all(task: Task, patience_s: float, processes: int | None = None) -> Ite
         NoAnswer: nothing came for `patience_s`; what was given before still counts.
     """
     pieces = [
-        Task(task.folder, task.part, task.now_us, task.files[i : i + CHUNK])
+        Task(task.folder, task.now_us, task.files[i : i + CHUNK])
         for i in range(0, len(task.files), CHUNK)
     ]
     if len(task.files) <= FEW:
@@ -100,7 +115,7 @@ def read_all(task: Task, patience_s: float, processes: int | None = None) -> Ite
             yield box[0]
         return
     pool = ProcessPoolExecutor(
-        processes or os.cpu_count(), mp_context=get_context("spawn"), initializer=_quiet
+        processes or os.cpu_count(), mp_context=get_context("spawn"), initializer=_begin
     )
     waiting: list[Any] = []
     try:

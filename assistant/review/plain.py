@@ -61,19 +61,14 @@ def truck(card_text: str, name: str) -> tuple[str, str, str, float | None]:
 
     Kept by the card's text: a fleet has far fewer cards than jobs.
     """
-    import tomllib
-
     from assistant.card import CardError, card_from_text
 
+    if not card_text:
+        return "non-synchronized", "rod", "manual", None
     try:
-        kind = table(tomllib.loads(card_text).get("truck"))
-        card = card_from_text(card_text, name) if card_text else None
+        card = card_from_text(card_text, name)
     except (CardError, ValueError):
         return "", "", "", None
-    lug_in = card.lug_in if card is not None and "ring.lug" not in card.defaulted else None
-    return (
-        text(kind.get("transmission")) or "non-synchronized",
-        text(kind.get("linkage")) or "rod",
-        text(kind.get("clutch")) or "manual",
-        lug_in,
-    )
+    traits = card.traits
+    lug_in = card.lug_in if "ring.lug" not in card.defaulted else None
+    return traits["transmission"], traits["linkage"], traits["clutch"], lug_in
