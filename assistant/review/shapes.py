@@ -77,10 +77,16 @@ class Taken(msgspec.Struct, gc=False):
     accepted: str = ""
 
 
+class Was(msgspec.Struct, gc=False):
+    """A reading that was corrected, of which only the figures count."""
+
+    figures: str = ""
+
+
 class Corrected(msgspec.Struct, gc=False):
     """A reading put right: what it was, and what it is."""
 
-    was: Taken
+    was: Was
     now: Taken = msgspec.field(name="is")
 
 
@@ -209,7 +215,7 @@ def loosely(kind: str, data: dict[str, Any]) -> Any:
         act=None if act is None else Act(_meaning(act["meaning"]), text(act.get("text"))),
         ear=_ear(data.get("ear")),
         taken=_taken(table(data["taken"])) if "taken" in data else None,
-        corrected=None if was is None else Corrected(_was(table(was["was"])), _taken(was["is"])),
+        corrected=None if was is None else _corrected(was),
         clip=clip if isinstance(clip, dict) else None,
         ring=table(data["ring"]) if "ring" in data else None,
         linkage=table(data["linkage"]) if "linkage" in data else None,
@@ -219,13 +225,13 @@ def loosely(kind: str, data: dict[str, Any]) -> Any:
 
 
 def _closed(data: dict[str, Any]) -> Closed:
-    lugs, due = whole(data["lugs"]) or 0, table(data.get("next_due"))
+    due = table(data.get("next_due"))
     left = {
         q: Left(text(table(kept).get("accepted"))) for q, kept in table(data["as_left"]).items()
     }
     return Closed(
-        lugs, left, text(data.get("code")), whole(data.get("lugs_by_gap", lugs)) or 0,
-        Due(number(due.get("count")), text(due.get("kind"))),
+        whole(data["lugs"]) or 0, left, text(data.get("code")), whole(data.get("lugs_by_gap")),
+        Due(number(due.get("count")), text(due.get("kind"))) if due else None,
         [text(words) for words in data.get("doubts", [])],
     )  # fmt: skip
 
@@ -265,11 +271,8 @@ def _guess(value: Any) -> Guess:
     return Guess(words, engines if isinstance(engines, list) else None)
 
 
-def _was(kept: dict[str, Any]) -> Taken:
-    """Of what was corrected only the figures count, so nothing else need be there."""
-    return Taken(
-        text(kept.get("stage")), text(kept.get("quantity")), figures=text(kept.get("figures"))
-    )
+def _corrected(value: dict[str, Any]) -> Corrected:
+    return Corrected(Was(text(table(value["was"]).get("figures"))), _taken(value["is"]))
 
 
 def _taken(kept: dict[str, Any]) -> Taken:
