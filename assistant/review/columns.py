@@ -189,7 +189,7 @@ data text the event's data as JSON
         + """
 folder text the records folder given to the review
 path text file, below the folder
-status text record, torn, BROKEN CHAIN, copy, foreign, unreadable, or missing
+status text record, torn, BROKEN CHAIN, copy, later (version), foreign, unreadable, or missing
 line text in one line, what is wrong; empty when nothing is
 size_bytes int size when read last
 seen_utc time when it was last there

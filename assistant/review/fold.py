@@ -11,12 +11,12 @@ from typing import Any
 
 import orjson
 
-from assistant.record.events import FORMAT
 from assistant.review import fold_said, fold_taken
 from assistant.review.arrow import places
 from assistant.review.plain import text, truck
 from assistant.review.quick import Walk
 from assistant.review.shapes import Closed, Opened
+from assistant.review.versions import version_of
 
 BREAK_US = 30 * 60 * 1_000_000
 """A longer silence is not time at work."""
@@ -108,7 +108,7 @@ class Fold:
             zip(("transmission", "linkage", "clutch", "lug_pitch_in"), kind, strict=True),
             unit=data.unit,
             card=data.card.name if data.card.text else "",
-            format=int(data.format.rpartition("/")[2] or FORMAT[-1]),
+            format=version_of(data.format),
             lugcall=data.lugcall,
             began_utc=now, began_local=walk.began, opening=walk.opening,
             signed_off=False, code="", corrections=0, edits=0,

@@ -98,6 +98,8 @@ class Known:
             "count": found.count,
             "head": found.head, "opening": found.opening, "tail": found.tail, "aside": found.aside,
         }  # fmt: skip
+        if found.status == "later":
+            row["size"] = -1  # tried each time: lugcall may be newer by then
         self._new[path] = row
         if found.opening:
             self._only_once(row)

@@ -33,13 +33,15 @@ class Parts:
         self._enough = max(LEAST, files // ABOUT)
         self._waiting: list[dict[str, pa.Table]] = []
         self._writers: dict[str, pq.ParquetWriter] = {}
-        self._jobs = self._files = 0
+        self._jobs = self._all_jobs = self._files = 0
         self._since = time.monotonic()
 
     def add(self, tables: dict[str, pa.Table], files: int) -> None:
         """Take in the rows of some files."""
         self._files += files
-        self._jobs += tables["jobs"].num_rows
+        jobs = tables["jobs"].num_rows
+        self._jobs += jobs
+        self._all_jobs += jobs
         self._waiting.append(tables)
         if self._jobs >= GROUP:
             self._write()
@@ -51,19 +53,20 @@ class Parts:
         return self._files >= self._enough or (late and self._files > 0)
 
     def finish(self) -> bool:
-        """Close the part, and go on with the next; whether there was anything in it."""
-        if not self._files:
-            return False
-        self._write()
-        for writer in self._writers.values():
-            writer.close()
-        self._writers = {}
-        self.part += 1
-        self._files, self._since = 0, time.monotonic()
-        return True
+        """Close the part, and go on with the next; whether any job was in it."""
+        jobs = self._all_jobs
+        if jobs:
+            self._write()
+            self.drop()
+            self._writers = {}
+            self.part += 1
+        self._waiting = []
+        self._jobs = self._all_jobs = self._files = 0
+        self._since = time.monotonic()
+        return jobs > 0
 
     def drop(self) -> None:
-        """Let go of a part that is not to be."""
+        """Close the files of a part, whether it is to count or not."""
         for writer in self._writers.values():
             writer.close()
 

@@ -15,9 +15,10 @@ from hashlib import sha256
 from typing import Any, BinaryIO
 
 from assistant.record.chain import ChainReader, Fault, may_follow_closed
-from assistant.record.events import FORMAT, GENESIS, MAX_LINE
+from assistant.record.events import GENESIS, MAX_LINE
 from assistant.review.plain import micros
 from assistant.review.shapes import loosely, quickly, wholly
+from assistant.review.versions import FORMATS, version_of
 
 _HEAD = re.compile(
     rb'\{"at":"(\d{4}-\d\d-\d\dT(?:[01]\d|2[0-3]):[0-5]\d:)([0-5]\d)\.(\d{3})'
@@ -104,7 +105,7 @@ class Walk:
             except ValueError:
                 break
             if count == 0:
-                if kind != "opened" or data.format != FORMAT:
+                if kind != "opened" or version_of(data.format) not in FORMATS:
                     break
                 self.opening, self.began = digest.decode(), line[7 : head.end() - 9].decode()
             events.append((count, us, kind, data))

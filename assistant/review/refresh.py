@@ -126,12 +126,10 @@ def _read(
     manifest = done.manifest
     parts = Parts(store, manifest.next_part, len(task.files))
 
-    def finish() -> bool:
-        if not parts.finish():
-            return False
-        manifest.parts.append(parts.part - 1)
-        manifest.next_part = parts.part
-        return True
+    def finish() -> None:
+        if parts.finish():
+            manifest.parts.append(parts.part - 1)
+            manifest.next_part = parts.part
 
     try:
         for piece in read_all(task, patience_s, processes):
@@ -142,7 +140,8 @@ def _read(
                 done.read_bytes += found.read
             if progress is not None:
                 progress(done.read, len(task.files))
-            if parts.full and finish():
+            if parts.full:
+                finish()
                 # A build that is cut off, even by the power, goes on from here.
                 known.save(store, manifest)
                 store.save(manifest)

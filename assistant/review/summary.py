@@ -30,7 +30,7 @@ def _lines(desk: Review, most: int) -> Iterator[str]:
         yield "No records here yet."
         return
     yield (
-        f"{total['jobs']:,} jobs on {total['units']:,} trucks, "
+        f"{_many(total['jobs'], 'job')} on {_many(total['units'], 'truck')}, "
         f"{total['signed_off'] or 0:,} signed off"
         f"{_share(total['first_time_right'])}; {total['doubtful'] or 0:,} with doubts."
     )
@@ -56,6 +56,10 @@ def _file(row: dict[str, Any]) -> str:
         f" (last seen {row['seen_utc']:%Y-%m-%d %H:%M} UTC)" if row["status"] == "missing" else ""
     )
     return f"{row['folder']}/{row['path']}: {line}{seen}"
+
+
+def _many(count: int, what: str) -> str:
+    return f"{count:,} {what}{'' if count == 1 else 's'}"
 
 
 def _share(share: float | None) -> str:
