@@ -26,6 +26,7 @@ MILES_PER = {"miles": 1.0, "kilometres": 1 / 1.609344}
 VISITS, STEP_S, TURNS, AGAIN = 2, 3, 4, 5
 """Places in the row of a step."""
 Row = dict[str, Any]
+_CARD = ("transmission", "linkage", "clutch", "lug_pitch_in", "ring_lugs")
 
 
 def _row_lists() -> dict[str, list[Any]]:
@@ -101,7 +102,7 @@ class Fold:
         card = table(data.get("card"))
         kind = truck(text(card.get("text")), text(card.get("name")))
         self.job.update(
-            zip(("transmission", "linkage", "clutch", "lug_pitch_in"), kind, strict=True),
+            zip(_CARD, kind, strict=True),
             unit=text(data.get("unit")),
             card=text(card.get("name")) if card.get("text") else "",
             format=int(text(data.get("format")) .rpartition("/")[2] or FORMAT[-1]),

@@ -56,8 +56,9 @@ def _midnight(day: str, offset: str) -> int:
 
 
 @lru_cache(maxsize=16_384)
-def truck(card_text: str, name: str) -> tuple[str, str, str, float | None]:
-    """Transmission, linkage and clutch of a card, and bearing travel a lug in inches if it says so.
+def truck(card_text: str, name: str) -> tuple[str, str, str, float | None, int | None]:
+    """Transmission, linkage and clutch of a card, and if it says so, bearing travel a lug in inches
+    and the lugs of the ring from new to its end.
 
     Kept by the card's text: a fleet has far fewer cards than jobs.
     """
@@ -69,11 +70,12 @@ def truck(card_text: str, name: str) -> tuple[str, str, str, float | None]:
         kind = table(tomllib.loads(card_text).get("truck"))
         card = card_from_text(card_text, name) if card_text else None
     except (CardError, ValueError):
-        return "", "", "", None
+        return "", "", "", None, None
     lug_in = card.lug_in if card is not None and "ring.lug" not in card.defaulted else None
     return (
         text(kind.get("transmission")) or "non-synchronized",
         text(kind.get("linkage")) or "rod",
         text(kind.get("clutch")) or "manual",
         lug_in,
+        card.ring_lugs if card is not None else None,
     )

@@ -21,7 +21,7 @@ import platformdirs
 from assistant.record.naming import slug
 from assistant.review.columns import COLUMNS
 
-LAYOUT = 1
+LAYOUT = 2
 """Of the index. Another number, and it is built anew: it holds nothing that the records do not."""
 GRACE_S = 3600.0
 """Files of an older snapshot are kept for so long: somebody may be reading them."""
