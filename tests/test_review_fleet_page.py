@@ -147,7 +147,7 @@ def test_charts_do_not_speak_by_colour_alone(desk: Review) -> None:
     bars = charts.misheard(answers.by_step, "step", "step")
     assert "url(#bystep-" in bars and "<pattern" in bars and ">5 (" in bars
     assert "found gap" in bars and 'href="#jobs=step:found_gap"' in bars
-    curves = charts.curves(list(outlooks.by_unit(answers.visits).items()))
+    curves = charts.curves(charts.cells(list(outlooks.by_unit(answers.visits).items())))
     assert "stroke-dasharray" in curves and "T-2" in curves
     for svg in (bars, curves, charts.months(answers.months), charts.minutes(answers.minutes)):
         colours = set(re.findall(r"#[0-9a-fA-F]{6}\b", svg))

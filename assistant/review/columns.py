@@ -39,6 +39,7 @@ transmission text as on the card, or what is usual
 linkage text as on the card, or what is usual
 clutch text as on the card, or what is usual
 lug_pitch_in float bearing travel of one lug by the card; null when not on it
+ring_lugs int lugs the ring moves from new to its end by the card; null when not on it
 format int version of the record's format
 lugcall text version that opened the record
 began_utc time moment of the first event

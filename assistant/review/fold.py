@@ -29,6 +29,7 @@ STEP_S = places("steps")["step_s"]
 Row = dict[str, Any]
 List = list[Any]
 """A row in columns' order, as the tables have it that are most of the index."""
+_CARD = ("transmission", "linkage", "clutch", "lug_pitch_in", "ring_lugs")
 
 
 def _row_lists() -> dict[str, list[Any]]:
@@ -105,7 +106,7 @@ class Fold:
     def _opened(self, walk: Walk, now: int, data: Opened) -> None:
         kind = truck(data.card.text, data.card.name)
         self.job.update(
-            zip(("transmission", "linkage", "clutch", "lug_pitch_in"), kind, strict=True),
+            zip(_CARD, kind, strict=True),
             unit=data.unit,
             card=data.card.name if data.card.text else "",
             format=version_of(data.format),

@@ -43,7 +43,8 @@ class Known:
         folder = str(store.folder)
         if not manifest.files:
             return cls(table_of("files", []), manifest, folder)
-        table = pq.read_table(store.place / manifest.files, schema=schema("files"))
+        # Not `read_table`: that imports pyarrow.dataset, and with it pandas.
+        table = pq.ParquetFile(store.place / manifest.files).read().cast(schema("files"))
         return cls(table, manifest, folder)
 
     def differs(self, path: str, stamp: Stamp) -> bool:
@@ -170,7 +171,8 @@ class Known:
     @property
     def jobs(self) -> int:
         """How many records there are, those no longer there among them."""
-        held = pc.and_(
-            pc.is_in(self._table["status"], pa.array(_JOBS)), pc.greater(self._table["count"], 0)
-        )
-        return int(pc.sum(held).as_py() or 0)
+        # With columns alone: an array or number of Python's makes Arrow import pandas, to see
+        # whether it is a series.
+        held = self._table["status"].filter(self._table["count"].cast(pa.bool_()))
+        each = pc.value_counts(held).to_pylist()
+        return sum(one["counts"] for one in each if one["values"] in _JOBS)

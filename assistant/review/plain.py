@@ -56,19 +56,20 @@ def _midnight(day: str, offset: str) -> int:
 
 
 @lru_cache(maxsize=16_384)
-def truck(card_text: str, name: str) -> tuple[str, str, str, float | None]:
-    """Transmission, linkage and clutch of a card, and bearing travel a lug in inches if it says so.
+def truck(card_text: str, name: str) -> tuple[str, str, str, float | None, int | None]:
+    """Transmission, linkage and clutch of a card, and if it says so, bearing travel a lug in inches
+    and the lugs of the ring from new to its end.
 
     Kept by the card's text: a fleet has far fewer cards than jobs.
     """
     from assistant.card import CardError, card_from_text
 
     if not card_text:
-        return "non-synchronized", "rod", "manual", None
+        return "non-synchronized", "rod", "manual", None, None
     try:
         card = card_from_text(card_text, name)
     except (CardError, ValueError):
-        return "", "", "", None
+        return "", "", "", None, None
     traits = card.traits
     lug_in = card.lug_in if "ring.lug" not in card.defaulted else None
-    return traits["transmission"], traits["linkage"], traits["clutch"], lug_in
+    return traits["transmission"], traits["linkage"], traits["clutch"], lug_in, card.ring_lugs

@@ -21,7 +21,7 @@ import platformdirs
 from assistant.record.naming import slug
 from assistant.review.columns import COLUMNS
 
-LAYOUT = 2
+LAYOUT = 3
 """Of the index. Another number, and it is built anew: it holds nothing that the records do not."""
 COMPRESSION = "snappy"
 """Written twice as quickly as with zstd."""

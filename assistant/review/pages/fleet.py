@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 from . import charts, outlooks
 from .asked import MOST_EYES, MOST_JOBS, Answers, Row, ask, narrowed
 from .doubts import span
+from .kept import charts_of
 from .render import drawn, link, page, script
 from .tokens import hash_of, joined, tokens_of
 
@@ -59,7 +60,9 @@ def fleet_page(
     due = outlooks.due_soon(answers.visits, ring_lugs)
     trucks = outlooks.by_unit(answers.visits)
     soon = [look.unit for look in due]
+    chart = charts_of(desk)
     order = soon + [row["unit"] for row in answers.units if row["unit"] not in set(soon)]
+    order = [unit for unit in order if unit in trucks]
     text = page(
         "fleet.html",
         script=script("fleet.js"),
@@ -69,11 +72,13 @@ def fleet_page(
         due=due,
         last_job={unit: jobs_[-1] for unit, jobs_ in answers.visit_jobs.items()},
         by_job=by_job,
-        months=drawn(charts.months(answers.months)),
-        by_step=drawn(charts.misheard(answers.by_step, "step", "step")),
-        by_mic=drawn(charts.misheard(answers.by_mic, "microphone", "mic")),
-        minutes=drawn(charts.minutes(answers.minutes)),
-        curves=drawn(charts.curves([(u, trucks[u]) for u in order if u in trucks])),
+        months=drawn(chart(charts.months, answers.months)),
+        by_step=drawn(chart(charts.misheard, answers.by_step, "step", "step")),
+        by_mic=drawn(chart(charts.misheard, answers.by_mic, "microphone", "mic")),
+        minutes=drawn(chart(charts.minutes, answers.minutes)),
+        curves=drawn(
+            chart(charts.curves, charts.cells([(u, trucks[u]) for u in order if u in trucks]))
+        ),
         codes=sorted({one.row["code"] for one in jobs if one.row["code"]}),
         told=desk.told,
         hash_of=hash_of,

@@ -16,7 +16,6 @@ from assistant.record.naming import slug
 
 from .asked import Row
 from .fleet import Listed, fleet_page
-from .job import job_page
 from .render import write_page
 
 if TYPE_CHECKING:
@@ -69,6 +68,8 @@ def write_jobs(
     todo = [one for one in jobs if made.get(_name(folder, one)) != _state(one)
             or not (folder / _name(folder, one)).exists()]  # fmt: skip
     done, failed = 0, []
+    if todo:
+        from .job import job_page  # takes a while, and mostly there is nothing to do
     try:
         for one in show(todo):
             name = _name(folder, one)
