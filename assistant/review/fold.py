@@ -15,12 +15,15 @@ from assistant.record.events import FORMAT
 from assistant.review import fold_said, fold_taken
 from assistant.review.plain import number, table, text, truck, whole
 from assistant.review.quick import Line
+from assistant.review.worded import span
 
 BREAK_US = 30 * 60 * 1_000_000
 """A longer silence is not time at work."""
 BACK_US = 1_000_000
 """The clock may go back by so much, as clocks that are set by the network do."""
 AHEAD_US = 86_400 * 1_000_000
+FIRST_US = 1_577_836_800_000_000
+"""2020: no record is older. A clock that lost its battery begins again long before."""
 MILES_PER = {"miles": 1.0, "kilometres": 1 / 1.609344}
 """The international mile is 1609.344 m exactly."""
 VISITS, STEP_S, TURNS, AGAIN = 2, 3, 4, 5
@@ -61,6 +64,8 @@ class Fold:
         n, at, now, kind, data, _ = line
         if n == 0:
             self._opened(at, now, data)
+            if now < FIRST_US:
+                self.doubt({"n": n, "at_utc": now}, "clock", f"line 1 is dated {at[:4]}")
         if now < self.last_us - BACK_US or now > self.now_us + AHEAD_US:
             self._clock({"n": n, "at_utc": now}, now)
         if kind.startswith("lead-"):
@@ -116,10 +121,8 @@ class Fold:
 
     def _clock(self, base: Row, now: int) -> None:
         if now < self.last_us - BACK_US:
-            back = (self.last_us - now) / 1e6
-            self.doubt(
-                base, "clock", f"the clock went back {back:,.0f} s before line {base['n'] + 1}"
-            )
+            back = span((self.last_us - now) / 1e6)
+            self.doubt(base, "clock", f"the clock went back {back} before line {base['n'] + 1}")
         if now > self.now_us + AHEAD_US and not self.ahead:
             self.ahead = True
             self.doubt(base, "clock", f"line {base['n'] + 1} is dated in the future")
