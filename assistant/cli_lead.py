@@ -79,7 +79,7 @@ def _write(
     done, failed = write_jobs(out, jobs, _bar)
     for line in failed:
         click.echo(f"lugcall: no page: {line}", err=True)
-    click.echo(f"{len(jobs)} jobs on it, {done} of their pages made now")
+    click.echo(f"{len(jobs)} job{'' if len(jobs) == 1 else 's'} on it, pages made now: {done}")
 
 
 def _bar(todo: Iterable[Any]) -> Iterable[Any]:

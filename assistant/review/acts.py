@@ -94,6 +94,8 @@ def add(
 
 
 def _opened(path: Path, now: Callable[[], datetime]) -> Journal:
+    if not path.exists():
+        raise LeadError(f"{path.name} is not there: check the name; nothing was added")
     try:
         return Journal.open(path, now)
     except RecordBusy:
@@ -107,7 +109,8 @@ def _opened(path: Path, now: Callable[[], datetime]) -> Journal:
             "keep the file as it is"
         ) from None
     except NotARecord as error:
-        raise LeadError(f"nothing was added: {error}") from None
+        why = str(error).split(". ")[0].removesuffix(".")
+        raise LeadError(f"{why}; nothing was added") from None
 
 
 def _check(journal: Journal, act: Act, path: Path) -> None:

@@ -17,12 +17,15 @@ from assistant.review.plain import text, truck
 from assistant.review.quick import Walk
 from assistant.review.shapes import Closed, Opened
 from assistant.review.versions import version_of
+from assistant.review.worded import span
 
 BREAK_US = 30 * 60 * 1_000_000
 """A longer silence is not time at work."""
 BACK_US = 1_000_000
 """The clock may go back by so much, as clocks that are set by the network do."""
 AHEAD_US = 86_400 * 1_000_000
+FIRST_US = 1_577_836_800_000_000
+"""2020: no record is older. A clock that lost its battery begins again long before."""
 MILES_PER = {"miles": 1.0, "kilometres": 1 / 1.609344}
 """The international mile is 1609.344 m exactly."""
 STEP_S = places("steps")["step_s"]
@@ -67,6 +70,8 @@ class Fold:
         for n, now, kind, data in walk:
             if n == 0:
                 self._opened(walk, now, data)
+                if now < FIRST_US:
+                    self.doubt(n, now, "clock", f"line 1 is dated {walk.began[:4]}")
             gone = now - self.last_us
             if gone < -BACK_US or now > self.now_us + AHEAD_US:
                 self._clock(n, now)
@@ -120,8 +125,8 @@ class Fold:
 
     def _clock(self, n: int, now: int) -> None:
         if now < self.last_us - BACK_US:
-            back = (self.last_us - now) / 1e6
-            self.doubt(n, now, "clock", f"the clock went back {back:,.0f} s before line {n + 1}")
+            back = span((self.last_us - now) / 1e6)
+            self.doubt(n, now, "clock", f"the clock went back {back} before line {n + 1}")
         if now > self.now_us + AHEAD_US and not self.ahead:
             self.ahead = True
             self.doubt(n, now, "clock", f"line {n + 1} is dated in the future")

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
 
 from assistant.review import fleet
+from assistant.review.worded import short
 
 if TYPE_CHECKING:
     from assistant.review.desk import Review
@@ -69,14 +70,15 @@ def _share(share: float | None) -> str:
 def _eye(desk: Review, row: dict[str, Any]) -> str:
     d = desk.tables.doubts
     found = desk.rows(d.filter(d.job == row["job"]).order_by("n").limit(1))
-    first = found[0]["text"] if found else ""
+    first = short(found[0]["text"].rstrip(".")) if found else ""
     more = f" (+{row['doubts'] - 1})" if row["doubts"] > 1 else ""
-    asked = f" [{row['asked']}]" if row["asked"] else ""
+    asked = f" [{row['asked'].removeprefix('lead-')}]" if row["asked"] else ""
     return f"{row['began_utc']:%Y-%m-%d} {row['unit'] or 'no unit'}: {first}{more}{asked}"
 
 
 def _due(row: dict[str, Any]) -> str:
-    from datetime import timedelta
+    from datetime import UTC, datetime, timedelta
 
     day = row["last_utc"] + timedelta(seconds=max(0.0, min(row["due_s"], 1e9)))
-    return f"{row['unit']}: at {row['next_due_miles']:,.0f} miles, about {day:%Y-%m-%d}"
+    past = ": OVERDUE" if day < datetime.now(UTC).replace(tzinfo=None) else ""
+    return f"{row['unit']}: at {row['next_due_miles']:,.0f} miles, about {day:%Y-%m-%d}{past}"

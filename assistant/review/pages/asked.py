@@ -22,6 +22,11 @@ MOST_EYES = 100
 BIN_MIN = 10
 """Width of the bins of time a job, minutes."""
 
+_GRAVEST = {kind: place for place, kind in enumerate(
+    ("chain", "accepted", "ring", "clock", "ratio", "skipped", "long hold", "say-agains", "edits")
+)}  # fmt: skip
+"""Kinds of doubt, the one that is told first first; remarks come last."""
+
 Row = dict[str, Any]
 
 
@@ -85,8 +90,9 @@ def ask(desk: Review, t: Tables) -> Answers:
     texts: dict[int, list[str]] = defaultdict(list)
     flags: dict[int, set[str]] = defaultdict(set)
     d = shown.doubts
-    for row in rows(d.select("job", "n", "kind", "text").order_by(["job", "n"])):
-        texts[row["job"]].append(row["text"])
+    found = rows(d.select("job", "n", "kind", "text"))
+    for row in sorted(found, key=lambda row: (_GRAVEST.get(row["kind"], len(_GRAVEST)), row["n"])):
+        texts[row["job"]].append(row["text"].removeprefix("BROKEN CHAIN: ").rstrip("."))
         flags[row["job"]].add(row["kind"])
     heard: dict[int, set[str]] = defaultdict(set)
     h = shown.hearing.filter(shown.hearing.again)

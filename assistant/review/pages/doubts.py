@@ -9,6 +9,8 @@ from itertools import pairwise
 from typing import Any
 
 from assistant.record import Event
+from assistant.review.fold import FIRST_US
+from assistant.review.worded import lugs, signed, span
 
 from .holds import Hold
 from .moves import Move
@@ -130,7 +132,7 @@ def _edits(events: Sequence[Event]) -> Iterator[Doubt]:
 def _ring(moves: Sequence[Move]) -> Iterator[Doubt]:
     for move in moves:
         if move.told is not None and move.moved is not None and move.moved != move.told:
-            text = f"ring told {move.told:+d} lugs, moved {move.moved:+d} as called"
+            text = f"ring told {lugs(move.told)}, moved {signed(move.moved)} as called"
             yield Doubt("ring", text, move.line)
         if move.found not in ("", "as planned"):
             yield Doubt("ring", f"by the gap, the ring move: {move.found}", move.line)
@@ -151,6 +153,8 @@ def _clock(events: Sequence[Event]) -> Iterator[Doubt]:
         if back > timedelta(seconds=1):
             text = f"the clock went back by {span(back.total_seconds())}"
             yield Doubt("clock", text, event.n + 1)
+    if events[0].time.timestamp() * 1e6 < FIRST_US:
+        yield Doubt("clock", f"begun long ago: {events[0].at[:10]}", 1)
     if events[0].time > datetime.now().astimezone() + timedelta(days=1):
         yield Doubt("clock", f"begun in the future: {events[0].at[:10]}", 1)
 
@@ -163,15 +167,3 @@ def _remarks(events: Sequence[Event]) -> Iterator[Doubt]:
                 told = " accepted: " in text or text.startswith(("ring move", "not sound at"))
                 if not told:
                     yield Doubt("other", str(text), event.n + 1)
-
-
-def span(seconds: float) -> str:
-    """`45 s`, `3 min 20 s`, `2 h 5 min`."""
-    whole = round(seconds)
-    if whole < 60:
-        return f"{whole} s"
-    if whole < 3600:
-        return f"{whole // 60} min {whole % 60} s" if whole % 60 else f"{whole // 60} min"
-    if whole < 172_800:
-        return f"{whole // 3600} h {whole % 3600 // 60} min"
-    return f"{whole // 86_400} days"

@@ -9,9 +9,10 @@ from typing import Any
 
 from assistant.pictures.snapshot import figures_of, limits_text
 from assistant.record import RecordError
+from assistant.review.worded import span
 
 from . import drawings
-from .doubts import KINDS, span
+from .doubts import KINDS
 from .readings import NAMES, Reading
 from .render import drawn, link, page
 from .story import Story, story_of
@@ -66,8 +67,7 @@ def _page(story: Story, page_folder: Path, fleet: Path | None) -> str:
     path = story.path
     card = drawings.card_of(story.opened)
     units = card.units if card is not None else "inch"
-    heading = f"{story.unit}, {story.events[0].at[:10]}"
-    pictures = drawings.pictures(card, heading, story.found, story.left) if card else []
+    pictures = drawings.pictures(card, story.unit, story.found, story.left) if card else []
     return page(
         "job.html",
         s=story,
@@ -144,7 +144,8 @@ def _expected(story: Story, card: Any, units: str) -> list[Expected]:
         if value is None or left is None or left.value_in is None:
             continue
         u = shot.values[quantity].u_in
-        planned = f"{figures_of(value, units)} ± {figures_of(max(2 * u, 0.001), units)}"
+        off = f"{2 * u * 25.4:.1f} mm" if units == "mm" else f"{2 * u:.3f} in"
+        planned = f"{figures_of(value, units)} ± {off}"
         out.append(
             Expected(NAMES[quantity], planned, left.figures, _apart(left.value_in - value, units))
         )

@@ -73,5 +73,5 @@ def charts_of(desk: Review) -> Charts:
 @cache
 def _look() -> str:
     """How charts are drawn, in a short hash."""
-    files = [_HERE / "charts.py", _HERE / "tokens.py"]
+    files = [_HERE / "charts.py", _HERE / "curves.py", _HERE / "tokens.py"]
     return hashlib.sha256(b"".join(f.read_bytes() for f in files)).hexdigest()[:12]

@@ -13,6 +13,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 from urllib.parse import quote
 
+from assistant.review.worded import lugs, short
+
 if TYPE_CHECKING:
     from jinja2 import BytecodeCache, Environment
     from jinja2.bccache import Bucket
@@ -35,7 +37,8 @@ def _environment() -> Environment:
         finalize=_shown,
         bytecode_cache=_compiled(index_home() / "templates"),
     )
-    made.filters["link"] = link
+    made.filters["short"] = short
+    made.filters["lugs"] = lugs
     return made
 
 

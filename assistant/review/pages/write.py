@@ -42,11 +42,16 @@ def write_fleet(
     """Write the fleet page; returns the jobs on it, whose pages `write_jobs` makes.
 
     Raises:
+        RecordError: it was to be narrowed, and no job is left.
         OSError: the disk did not take it.
     """
     text, jobs = fleet_page(
         desk, folder, lambda row: page_file(folder, row), unit, since, ring_lugs
     )
+    if not jobs and (unit or since):
+        of = f" of {unit}" if unit else ""
+        begun = f" begun since {since}" if since else ""
+        raise RecordError(f"no job{of}{begun} in these folders; no page was written")
     write_page(fleet_file(folder), text)
     return jobs
 
@@ -106,7 +111,7 @@ def _state(one: Listed) -> str:
 def _look() -> str:
     """What the pages look like, in a short hash."""
     here = Path(__file__).parent
-    files = [here / "job.html", here / "style.css"]
+    files = sorted(p for p in here.iterdir() if p.suffix in (".py", ".html", ".css"))
     return hashlib.sha256(b"".join(f.read_bytes() for f in files)).hexdigest()[:12]
 
 
