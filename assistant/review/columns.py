@@ -172,7 +172,7 @@ acknowledged_s float seconds until then
     "doubts": _columns(
         _EVENT
         + """
-kind text accepted, ring, ratio, remark, skipped, long hold, say-agains, edits, clock, chain
+kind text accepted, out, ring, ratio, remark, skipped, long hold, say-agains, edits, clock, chain
 text text in words
 """
     ),

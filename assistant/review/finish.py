@@ -5,14 +5,15 @@ from __future__ import annotations
 from typing import Any
 
 from assistant.record.chain import Fault
+from assistant.review import doubtful
 from assistant.review.arrow import places
 from assistant.review.fold import MILES_PER, STEP_S, Fold, List
 
-MANY_AGAIN, MANY_EDITS = 6, 4
-"""So many in one job are worth a look, if they are also over a tenth of what was said: from memory
-of no data; a first guess."""
 _STEP, _READING = places("steps"), places("readings")
 _TURNS, _AGAIN = _STEP["turns"], _STEP["say_agains"]
+_HEARING = places("hearing")
+_SAID_AT, _SAID_AGAIN, _MEANING = _HEARING["step"], _HEARING["again"], _HEARING["meaning"]
+_JUDGED = [_READING[name] for name in ("quantity", "figures", "decision", "p_in", "accepted")]
 _STAGE, _QUANTITY, _DECISION = _READING["stage"], _READING["quantity"], _READING["decision"]
 _COUNT, _UNIT, _ACCEPTED = _READING["count"], _READING["count_unit"], _READING["accepted"]
 _REPLACED, _FOUND, _LEFT = _READING["replaced"], _READING["as_found"], _READING["as_left"]
@@ -36,12 +37,13 @@ def finished(fold: Fold, fault: Fault | None, count: int, head: str) -> dict[str
 
     if fault is not None:
         doubt("chain", f"{chain_word(fault)}: {fault.text}")
-    if again >= MANY_AGAIN and again * 10 > turns:
-        doubt("say-agains", f"{again} of {turns} utterances had to be said again")
-    edits = job["edits"] + job["corrections"]
-    if edits >= MANY_EDITS and edits * 10 > turns:
-        doubt("edits", f"{job['corrections']} readings corrected, {job['edits']} steps back")
     _mark(readings)
+    for row in readings:
+        if row[_LEFT]:
+            told = doubtful.left(*(row[place] for place in _JUDGED))
+            if told is not None:
+                fold.doubt(row[0], row[1], *told)
+    _often(fold)
     ring = [m for m in kept["moves"] if m["kind"] == "ring"]
     if job["signed_off"]:
         job["first_time_right"] = (
@@ -79,6 +81,20 @@ def finished(fold: Fold, fault: Fault | None, count: int, head: str) -> dict[str
     for step in steps:
         step[STEP_S] /= 1e6
     return {**kept, "jobs": [job], "steps": steps}
+
+
+def _often(fold: Fold) -> None:
+    """What is worth a look only when it came often."""
+    heard = fold.rows["hearing"]
+    for step in fold.steps.values():
+        many = doubtful.many_again(step[0], step[_AGAIN])
+        if many is not None:
+            first = next(row for row in heard if row[_SAID_AT] == step[0] and row[_SAID_AGAIN])
+            fold.doubt(first[0], first[1], "say-agains", many)
+    back = [row for row in heard if row[_MEANING] == "back"]
+    often = doubtful.gone_back(len(back))
+    if often is not None:
+        fold.doubt(back[-1][0], back[-1][1], "edits", often)
 
 
 def _mark(readings: list[List]) -> None:

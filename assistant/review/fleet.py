@@ -20,14 +20,14 @@ def needs_eyes(t: Tables) -> ir.Table:
     """Jobs with something to look at, the worst first.
 
     Columns: job, unit, began_utc, code, chain, signed_off, doubts, asked (the lead's last act, or
-    empty), weight. A broken chain weighs most, then what was accepted although out or too close,
+    empty), weight. A broken chain weighs most, then what was left out or accepted too close,
     then other doubts; a job the lead has reviewed or accepted weighs nothing and is left out,
     unless it was reopened after.
     """
     d = t.doubts
     weight = (
         (d.kind == "chain").ifelse(100, 0)
-        + (d.kind == "accepted").ifelse(10, 0)
+        + d.kind.isin(["accepted", "out"]).ifelse(10, 0)
         + d.kind.isin(["ring", "ratio", "clock"]).ifelse(5, 0)
         + 1
     )

@@ -150,7 +150,9 @@ class Fold:
             next_due_miles=miles,
         )
         for words in data.doubts:
-            self.doubt(n, now, _sort_of(words), words)
+            # What was accepted is told by its reading (`finish`), in words of the same kind.
+            if " accepted: " not in words:
+                self.doubt(n, now, _sort_of(words), words)
 
     def _lead(self, n: int, now: int, kind: str, data: Row) -> None:
         code = text(data.get("lead")) or text(data.get("code"))
@@ -166,4 +168,4 @@ def _sort_of(words: str) -> str:
         return "ring"
     if words.startswith("pedal ratios"):
         return "ratio"
-    return "accepted" if " accepted: " in words else "remark"
+    return "remark"

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from assistant.review import fold_taken
+from assistant.review import doubtful, fold_taken
 from assistant.review.arrow import places
 from assistant.review.shapes import Ear, Guess, Said, Turn, Unheard
 
@@ -42,8 +42,8 @@ def turn(fold: Fold, n: int, now: int, data: Turn) -> None:
         there[_VISITS] += 1
     fold.step = after
     if moved and meaning == "skip":
-        skipped = f"{step.replace('_', ' ')} skipped"
-        fold.doubt(n, now, "skipped", skipped)
+        assert act is not None
+        fold.doubt(n, now, "skipped", doubtful.skipped(step, act.text))
 
 
 def unheard(fold: Fold, n: int, now: int, data: Unheard) -> None:

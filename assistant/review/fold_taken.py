@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from assistant.review import doubtful
 from assistant.review.arrow import places
 from assistant.review.plain import number, text, whole
 from assistant.review.shapes import Closed, Corrected, Taken, Turn
@@ -11,8 +12,6 @@ from assistant.review.shapes import Closed, Corrected, Taken, Turn
 if TYPE_CHECKING:
     from assistant.review.fold import Fold, List
 
-LONG_S = 120.0
-"""A pedal held longer tires a leg: common practice, no source."""
 Row = dict[str, Any]
 _READING = places("readings")
 _STAGE, _QUANTITY, _VALUE = _READING["stage"], _READING["quantity"], _READING["value_in"]
@@ -64,6 +63,8 @@ def _corrected(fold: Fold, n: int, now: int, data: Turn, change: Corrected) -> N
     new = _reading(n, now, data, change.now, was or "?")
     kept = fold.rows["readings"]
     fold.job["corrections"] += 1
+    told = doubtful.edited(change.now.quantity, was, change.now.figures)
+    fold.doubt(n, now, "edits", told)
     for place in range(len(kept) - 1, -1, -1):
         old = kept[place]
         same = (old[_QUANTITY], old[_STAGE]) == (new[_QUANTITY], new[_STAGE])
@@ -145,9 +146,10 @@ def _hold(fold: Fold, n: int, now: int, after: str, state: str) -> None:
         last["ended"], last["ended_utc"] = state, now
         if last["held_utc"] is not None:
             seconds = max(0.0, (now - last["held_utc"]) / 1e6)
-            last["hold_s"], last["long"] = seconds, seconds > LONG_S
-            if last["long"]:
-                fold.doubt(n, now, "long hold", f"the pedal was held for {seconds:,.0f} s")
+            told = doubtful.long_hold(seconds)
+            last["hold_s"], last["long"] = seconds, told is not None
+            if told is not None:
+                fold.doubt(n, now, "long hold", told)
 
 
 def closed(fold: Fold, data: Closed) -> None:

@@ -23,7 +23,8 @@ BIN_MIN = 10
 """Width of the bins of time a job, minutes."""
 
 _GRAVEST = {kind: place for place, kind in enumerate(
-    ("chain", "accepted", "ring", "clock", "ratio", "skipped", "long hold", "say-agains", "edits")
+    ("chain", "accepted", "out", "ring", "clock", "ratio", "skipped", "long hold", "say-agains",
+     "edits")
 )}  # fmt: skip
 """Kinds of doubt, the one that is told first first; remarks come last."""
 

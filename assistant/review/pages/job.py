@@ -9,11 +9,12 @@ from typing import Any
 
 from assistant.pictures.snapshot import figures_of, limits_text
 from assistant.record import RecordError
+from assistant.review.doubtful import NAMES
 from assistant.review.worded import span
 
 from . import drawings
 from .doubts import KINDS
-from .readings import NAMES, Reading
+from .readings import Reading
 from .render import drawn, link, page
 from .story import Story, story_of
 
