@@ -66,6 +66,7 @@ odometer_miles float as found
 next_due_miles float next check by the odometer, as told at sign-off
 voice bool whether any of it was spoken
 clips int readings whose sound was kept
+lead_accepted text reason a lead gave for accepting the job, the last; empty when none stands
 chain text good, torn, or BROKEN CHAIN
 head text hash of the last good event
 opening text hash of the first event: the same for copies of one record

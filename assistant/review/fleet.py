@@ -14,6 +14,8 @@ if TYPE_CHECKING:
 LEAST = 2
 """Visits that it takes to tell a truck's miles a day."""
 DAY_S = 86_400
+LOOKED_AT = ("lead-reviewed", "lead-question", "lead-accepted", "lead-reopened")
+"""Acts that say how the lead left a job; others, such as that clips were removed, do not."""
 
 
 def needs_eyes(t: Tables) -> ir.Table:
@@ -32,7 +34,7 @@ def needs_eyes(t: Tables) -> ir.Table:
         + 1
     )
     weighed = d.mutate(weight=weight).group_by("job").agg(weight=lambda d: d.weight.sum())
-    a = t.lead_acts
+    a = t.lead_acts.filter(t.lead_acts.kind.isin(LOOKED_AT))
     last = a.group_by("job").agg(
         asked=a.kind.argmax(a.n),
     )

@@ -119,7 +119,7 @@ class Fold:
             began_utc=now, began_local=walk.began, opening=walk.opening,
             signed_off=False, code="", corrections=0, edits=0,
             lugs=0, lugs_by_gap=0, odometer_miles=None, next_due_miles=None, voice=False, clips=0,
-            first_time_right=None,
+            first_time_right=None, lead_accepted="",
         )  # fmt: skip
         self.last_us = now
 
@@ -157,6 +157,8 @@ class Fold:
     def _lead(self, n: int, now: int, kind: str, data: Row) -> None:
         code = text(data.get("lead")) or text(data.get("code"))
         words = text(data.get("text"))
+        if kind in ("lead-accepted", "lead-reopened"):
+            self.job["lead_accepted"] = words if kind == "lead-accepted" else ""
         spelled = orjson.dumps(data, option=orjson.OPT_SORT_KEYS).decode()
         self.rows["lead_acts"].append(
             {"n": n, "at_utc": now, "kind": kind, "code": code, "text": words, "data": spelled}

@@ -99,7 +99,7 @@ def ask(desk: Review, t: Tables) -> Answers:
     h = shown.hearing.filter(shown.hearing.again)
     for row in rows(h.select("job", "step", "microphone").distinct()):
         heard[row["job"]] |= {f"step:{row['step']}", f"mic:{row['microphone']}"}
-    a = shown.lead_acts
+    a = shown.lead_acts.filter(shown.lead_acts.kind.isin(fleet.LOOKED_AT))
     acts = rows(a.select("job", "n", "kind").order_by(["job", "n"]))
     b = t.jobs.filter(t.jobs.signed_off)
     bins = b.mutate(bin=(b.time_s / (60 * BIN_MIN)).floor().cast("int64"))
