@@ -27,8 +27,8 @@ _HEAD = re.compile(
 _KIND = re.compile(rb"[a-z][a-z0-9_-]*")
 _HASH = b',"hash":"'
 _SPLICE = len(_HASH) + 64
-_BLOCK = 1 << 18
-"""Bytes read at once: most records whole, and little beside a line's greatest length."""
+_BLOCK = 1 << 16
+"""Bytes read at once: most records whole, and below what the system is asked for page by page."""
 
 Line = tuple[int, int, str, Any]
 """One good event: number, time in microseconds since 1970 in UTC, kind, data as in `shapes`."""
