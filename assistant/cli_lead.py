@@ -46,7 +46,7 @@ def page(record: Path, out: Path | None) -> None:
 @click.option("--out", "out", type=_PATH, required=True, help="Folder for the pages.")
 @click.option("--unit", default="", help="Only this truck.")
 @click.option("--since", type=click.DateTime(("%Y-%m-%d",)), help="Only jobs begun since this day.")
-@click.option("--ring-lugs", type=click.IntRange(1), help="Lugs of a new ring, by the maker.")
+@click.option("--ring-lugs", type=click.IntRange(1), help="Lugs of a new ring; else by the card.")
 @click.option("--patience", default=20.0, show_default=True, help="Seconds a drive may be silent.")
 @one_line_errors
 def pages(

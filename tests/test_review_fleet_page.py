@@ -26,9 +26,10 @@ from assistant.review.pages.fleet import due_word
 from assistant.review.pages.job import job_page
 from assistant.review.pages.tokens import joined, tokens_of
 from assistant.review.pages.write import fleet_file, write_fleet, write_jobs
+from assistant.review.summary import summary
 from assistant.review.worded import short
 from tests.review_fleet import Job, day, tell
-from tests.test_review_pages import NASTY, Page, nothing_from_elsewhere
+from tests.test_review_pages import HARD, NASTY, Page, nothing_from_elsewhere
 
 JOBS = (
     Job("T-1", day(2025, 1, 10), "12", 100_000, left=1.5625),
@@ -317,6 +318,22 @@ def test_the_commands(records: list[Path], tmp_path: Path, monkeypatch: pytest.M
         done = run.invoke(main, [*command, str(tmp_path / "away")])
         assert done.exit_code == 1 and "it is not there" in done.output, done.output
         assert done.output.count("\n") == 1
+
+
+def test_the_review_in_a_terminal_says_it_short(tmp_path: Path) -> None:
+    """What is due in the past is overdue; a lead's act is a plain word; reasons are cut."""
+    jobs = [Job("T-5", day(2025, 1, 1), miles=400_000), Job("T-5", day(2025, 7, 1), miles=425_000)]
+    folder = tmp_path / "records"
+    broken = tell(folder, [*jobs, Job("T-6", day(2025, 1, 1))])[2]
+    broken.write_bytes(broken.read_bytes().replace(b"helper", b"halper", 1))
+    hard = folder / HARD.name
+    shutil.copy(HARD, hard)
+    add(hard, "question", "L7", "why so wide?")
+    with open_review([folder], tmp_path / "index") as desk:
+        lines = list(summary(desk, 10))
+    assert any(" T-104: " in line and line.endswith(" [question]") for line in lines), lines
+    assert any(line.startswith("  T-5: at 430,000") and line.endswith("OVERDUE") for line in lines)
+    assert any(": BROKEN CHAIN: line " in line and " T-6" in line for line in lines), lines
 
 
 def test_clocks_set_wrong_are_told_on_both_pages(tmp_path: Path) -> None:

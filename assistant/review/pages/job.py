@@ -21,6 +21,8 @@ from .story import Story, story_of
 ORDER = tuple(NAMES)
 _SAME_IN = 0.001
 """Nearer than this, planned and measured are told as the same: no gauge here reads finer."""
+_SAME_MM = 0.05
+"""Likewise on a truck in millimetres, which are shown to a tenth."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,6 +75,7 @@ def _page(story: Story, page_folder: Path, fleet: Path | None) -> str:
         "job.html",
         s=story,
         chain=_chain(story),
+        ring=card is None or card.clutch != "self-adjusting",
         state=_state(story),
         rows=_rows(story, units),
         pictures=[drawn(p) for p in pictures],
@@ -136,6 +139,8 @@ def _rows(story: Story, units: str) -> list[Row]:
 
 
 def _expected(story: Story, card: Any, units: str) -> list[Expected]:
+    if card.clutch == "self-adjusting":  # the maker's procedure sets it; lugcall plans nothing
+        return []
     shot = drawings.planned(card, story.found)
     if shot is None or not story.left:
         return []
@@ -154,7 +159,7 @@ def _expected(story: Story, card: Any, units: str) -> list[Expected]:
 
 
 def _apart(difference: float, units: str) -> str:
-    if abs(difference) < _SAME_IN:
+    if abs(difference) < (_SAME_MM / 25.4 if units == "mm" else _SAME_IN):
         return "as planned"
     return f"{figures_of(abs(difference), units)} {'more' if difference > 0 else 'less'}"
 
