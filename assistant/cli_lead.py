@@ -46,7 +46,7 @@ def page(record: Path, out: Path | None) -> None:
 @click.option("--out", "out", type=_PATH, required=True, help="Folder for the pages.")
 @click.option("--unit", default="", help="Only this truck.")
 @click.option("--since", type=click.DateTime(("%Y-%m-%d",)), help="Only jobs begun since this day.")
-@click.option("--ring-lugs", type=click.IntRange(1), help="Lugs of a new ring, by the maker.")
+@click.option("--ring-lugs", type=click.IntRange(1), help="Lugs of a new ring; else by the card.")
 @click.option("--patience", default=20.0, show_default=True, help="Seconds a drive may be silent.")
 @one_line_errors
 def pages(
@@ -79,7 +79,7 @@ def _write(
     done, failed = write_jobs(out, jobs, _bar)
     for line in failed:
         click.echo(f"lugcall: no page: {line}", err=True)
-    click.echo(f"{len(jobs)} jobs on it, {done} of their pages made now")
+    click.echo(f"{len(jobs)} job{'' if len(jobs) == 1 else 's'} on it, pages made now: {done}")
 
 
 def _bar(todo: Iterable[Any]) -> Iterable[Any]:
@@ -114,12 +114,14 @@ def lead(act: Any, record: Path, words: tuple[str, ...], code: str, about: str) 
 @click.argument("folders", nargs=-1, type=_PATH)
 @click.option("--days", type=click.IntRange(0), required=True, help="Keep clips up to this age.")
 @click.option("--remove", "really", is_flag=True, help="Remove them; without it nothing is.")
+@click.option("--by", "code", default="", help="The lead's code, noted with what was removed.")
 @click.option("--json", "as_json", is_flag=True, help="Print what was found as JSON.")
 @one_line_errors
-def retention(folders: tuple[Path, ...], days: int, really: bool, as_json: bool) -> None:
+def retention(folders: tuple[Path, ...], days: int, really: bool, code: str, as_json: bool) -> None:
     """Show which clips in the FOLDERS are older than --days; with --remove, remove them.
 
-    Records stay as they are, and verify: they hold a clip by its hash only.
+    No line of a record is changed, and it still verifies: it holds a clip by its hash only, and
+    gets a line at its end that says which clips were removed.
     """
     import json
 
@@ -127,7 +129,7 @@ def retention(folders: tuple[Path, ...], days: int, really: bool, as_json: bool)
     from assistant.review.retention import as_lines, data, look, remove
 
     found = look(folders or (default_folder(),), days)
-    gone, left = remove(found) if really else (0, [])
+    gone, left = remove(found, code) if really else (0, [])
     if as_json:
         told = {**data(found), "removed": gone, "left": left}
         click.echo(json.dumps(told, ensure_ascii=False, indent=2))

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from assistant import cli_lead
-from assistant.terminal import one_line_errors
+from assistant.terminal import fail, one_line_errors
 
 if TYPE_CHECKING:
     from assistant.review.desk import Review
@@ -67,6 +67,8 @@ def opened(folders: tuple[Path, ...], **how: Any) -> Iterator[Review]:
         _bar() as progress,
         open_review(folders or (default_folder(),), progress=progress, **how) as desk,
     ):
+        if desk.told and not any(manifest.scanned_us for _, manifest in desk.snapshot):
+            fail("; ".join(desk.told))
         yield desk
 
 

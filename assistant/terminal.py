@@ -23,15 +23,8 @@ def one_line_errors(command: Callable[..., None]) -> Callable[..., None]:
 
     @wraps(command)
     def wrapped(*args: Any, **kwargs: Any) -> None:
-        from assistant.card import CardError
-        from assistant.conversation import SessionError
-        from assistant.procedure.dialog import DialogError
-        from assistant.record import RecordError
-
         try:
             command(*args, **kwargs)
-        except (CardError, SessionError, DialogError, RecordError) as error:
-            fail(str(error))
         except KeyboardInterrupt:
             left = "Nothing answered is lost; lugcall resume carries on."
             jobs = ["chat", "resume", "demo", "listen"]
@@ -45,8 +38,22 @@ def one_line_errors(command: Callable[..., None]) -> Callable[..., None]:
             raise SystemExit(1) from None
         except OSError as error:
             fail(f"{error.strerror}; check where input and output go")
+        except Exception as error:
+            if not isinstance(error, _expected()):
+                raise
+            fail(str(error))
 
     return wrapped
+
+
+def _expected() -> tuple[type[Exception], ...]:
+    """Imported when there is one: the half of it takes longer than many a command."""
+    from assistant.card import CardError
+    from assistant.conversation import SessionError
+    from assistant.procedure.dialog import DialogError
+    from assistant.record import RecordError
+
+    return CardError, SessionError, DialogError, RecordError
 
 
 def fail(message: str, code: int = 1) -> None:

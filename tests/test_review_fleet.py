@@ -8,7 +8,7 @@ import pytest
 
 from assistant.procedure.dialog import Dialogs
 from assistant.record import verify_file
-from assistant.review.arrow import names
+from assistant.review.arrow import names, places
 from assistant.review.one import look_at
 from tests.fleet.stamped import Stamp, stamps, write
 
@@ -48,8 +48,10 @@ def test_the_truth_is_what_the_records_say(made: list[Stamp], tmp_path: Path) ->
         rows = look_at(path, NOW_US).rows
         job = rows["jobs"][0]
         visit = truth[job["unit"], round(job["odometer_miles"])]
-        found = [r for r in rows["readings"] if r["as_found"] and r["quantity"] == "free-travel"]
-        assert found[0]["value_in"] == pytest.approx(visit.free_in, abs=0.0016)
+        at = places("readings")
+        found = [r for r in rows["readings"] if r[at["as_found"]]]
+        found = [r for r in found if r[at["quantity"]] == "free-travel"]
+        assert found[0][at["value_in"]] == pytest.approx(visit.free_in, abs=0.0016)
         assert job["next_due_miles"] == visit.miles + 30_000
         assert job["signed_off"] and job["chain"] == "good"
 

@@ -5,24 +5,31 @@ from __future__ import annotations
 import re
 import shutil
 import subprocess
+from collections.abc import Callable
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
+from typing import Any
 from urllib.parse import unquote
 
 import pytest
 from click.testing import CliRunner
 
 from assistant.cli import main
-from assistant.record import verify_file
+from assistant.record import read_events, verify_file
+from assistant.record.events import GENESIS, seal_event
 from assistant.review.acts import add
 from assistant.review.desk import Review, open_review
-from assistant.review.pages import charts, outlooks
+from assistant.review.pages import charts, curves, outlooks
 from assistant.review.pages.asked import ask, narrowed
 from assistant.review.pages.fleet import due_word
+from assistant.review.pages.job import job_page
 from assistant.review.pages.tokens import joined, tokens_of
 from assistant.review.pages.write import fleet_file, write_fleet, write_jobs
+from assistant.review.summary import summary
+from assistant.review.worded import short
 from tests.review_fleet import Job, day, tell
-from tests.test_review_pages import NASTY, Page, nothing_from_elsewhere
+from tests.test_review_pages import HARD, NASTY, Page, nothing_from_elsewhere
 
 JOBS = (
     Job("T-1", day(2025, 1, 10), "12", 100_000, left=1.5625),
@@ -121,6 +128,98 @@ def test_due_soon_is_a_range_from_the_truck_itself(desk: Review) -> None:
     assert due["T-2"].dates is not None and due["T-2"].lugs_left == 40 - 10
 
 
+def test_lugs_left_are_those_of_the_card_less_those_moved(desk: Review) -> None:
+    """A ring of 40 by the card, 10 lugs moved in two jobs; without such a card: not known."""
+    trucks = outlooks.by_unit(ask(desk, desk.tables).visits)
+    assert outlooks.rings(trucks)[0] == [] and set(outlooks.rings(trucks)[1]) == set(trucks)
+    newest = [replace(trucks["T-2"][-1], ring_lugs=40)]
+    trucks["T-2"] = trucks["T-2"][:-1] + newest
+    known, unknown = outlooks.rings(trucks)
+    assert [(r.unit, r.has, r.used, r.left) for r in known] == [("T-2", 40, 10, 30)]
+    assert "T-2" not in unknown
+    few = {r.unit: r.left for r in outlooks.rings(trucks, ring_lugs=6)[0]}
+    assert few["T-2"] == 0
+    kind = ("non-synchronized", "rod", "self-adjusting")
+    alone = {"A": [replace(trucks["T-2"][0], kind=kind)]}
+    assert outlooks.rings(alone, ring_lugs=12) == ([], [])
+
+
+def changed(path: Path, change: Callable[[str, dict[str, Any]], dict[str, Any]]) -> None:
+    """Write a record anew with other data, its chain whole."""
+    events, _ = read_events(path)
+    content, prev = b"", GENESIS
+    for event in events:
+        data = change(event.kind, event.data)
+        sealed, line = seal_event(event.n, event.at, event.kind, data, prev)
+        prev, content = sealed.hash, content + line
+    path.write_bytes(content)
+
+
+def test_the_lugs_of_a_card_come_to_the_page(tmp_path: Path) -> None:
+    """From `[ring] lugs` of the card kept in the record, through the index."""
+
+    def with_lugs(kind: str, data: dict[str, Any]) -> dict[str, Any]:
+        if kind != "opened":
+            return data
+        text = data["card"]["text"].replace("[ring]", "[ring]\nlugs = 18", 1)
+        assert "lugs = 18" in text
+        return {**data, "card": {**data["card"], "text": text}}
+
+    path = tell(tmp_path / "records", [Job("T-9", day(2025, 1, 1))])[0]
+    changed(path, with_lugs)
+    with open_review([path.parent], tmp_path / "index") as desk:
+        assert [row["ring_lugs"] for row in desk.rows(desk.tables.jobs)] == [18]
+        page = written(desk, tmp_path / "out")
+    assert re.search(r"T-9\s+2025-01-01\s+13\s+18\s+\+5", page.words), page.words
+
+
+def test_a_reading_no_gauge_can_show_does_not_stop_the_page(tmp_path: Path) -> None:
+    """A whole chain may hold it, by another program's hand: the fleet is shown all the same."""
+
+    def upside_down(kind: str, data: dict[str, Any]) -> dict[str, Any]:
+        taken = data.get("taken") or {}
+        if kind != "turn" or taken.get("quantity") != "free-travel":
+            return data
+        return {**data, "taken": {**taken, "low_in": 9.0, "high_in": 1.0}}
+
+    paths = tell(tmp_path / "records", JOBS[:2])
+    changed(paths[0], upside_down)
+    with open_review([paths[0].parent], tmp_path / "index") as desk:
+        assert len(tokens_on(written(desk, tmp_path / "out"))) == 2
+
+
+def test_a_chart_is_drawn_once_for_what_it_shows(
+    desk: Review, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Made again: the same page, nothing drawn. A cut-off file in the cache is drawn anew."""
+    made = re.compile(r"made [-0-9]+ [0-9:]+ UTC")
+
+    def page() -> str:
+        write_fleet(desk, tmp_path / "out")
+        return made.sub("", fleet_file(tmp_path / "out").read_text(encoding="utf-8"))
+
+    first = page()
+    kept = sorted((tmp_path / "index" / "charts").glob("*.svg"))
+    assert len(kept) == 5
+    with monkeypatch.context() as patch:
+        for module in (charts, curves):
+            patch.setattr(module, "figure_svg", lambda *_: pytest.fail("drawn again"))
+        assert page() == first
+    kept[0].write_text("<svg>", encoding="utf-8")
+    assert page() == first
+    assert kept[0].read_text(encoding="utf-8").endswith("</svg>\n")
+
+
+def test_a_doubt_in_the_list_is_short() -> None:
+    """Reasons after a colon go first, then what is too long for a line."""
+    assert short("gap left 0.55 in: too close (60% in)") == "gap left 0.55 in: too close (60% in)"
+    long = "pedal ratios disagree as found: " + "look for worn pins " * 5
+    assert short(long) == "pedal ratios disagree as found"
+    assert len(short("x" * 90)) == 60
+    broken = "BROKEN CHAIN: line 31 was changed or damaged: its hash does not fit what it says"
+    assert short(broken) == "BROKEN CHAIN: line 31 was changed or damaged"
+
+
 def test_due_is_said_in_words() -> None:
     """Before, within and after the range; one without an end is never overdue."""
     low, high = date(2026, 3, 1), date(2026, 5, 1)
@@ -147,9 +246,9 @@ def test_charts_do_not_speak_by_colour_alone(desk: Review) -> None:
     bars = charts.misheard(answers.by_step, "step", "step")
     assert "url(#bystep-" in bars and "<pattern" in bars and ">5 (" in bars
     assert "found gap" in bars and 'href="#jobs=step:found_gap"' in bars
-    curves = charts.curves(list(outlooks.by_unit(answers.visits).items()))
-    assert "stroke-dasharray" in curves and "T-2" in curves
-    for svg in (bars, curves, charts.months(answers.months), charts.minutes(answers.minutes)):
+    wall = curves.curves(curves.cells(list(outlooks.by_unit(answers.visits).items())))
+    assert "stroke-dasharray" in wall and "T-2" in wall
+    for svg in (bars, wall, charts.months(answers.months), charts.minutes(answers.minutes)):
         colours = set(re.findall(r"#[0-9a-fA-F]{6}\b", svg))
         hues = [c for c in colours if max(_rgb(c)) - min(_rgb(c)) > 30]
         assert hues == [], hues
@@ -209,6 +308,40 @@ def test_the_commands(records: list[Path], tmp_path: Path, monkeypatch: pytest.M
     assert done.exit_code == 0 and "nothing removed" in done.output
     done = run.invoke(main, ["page", str(tmp_path / "none.jsonl")])
     assert done.exit_code == 1 and done.output.count("\n") == 1
+    done = run.invoke(main, ["lead", "reviewed", str(tmp_path / "none.jsonl"), "--by", "L7"])
+    assert done.exit_code == 1 and "none.jsonl is not there: check the name" in done.output
+    before = (tmp_path / "out" / "fleet.html").read_bytes()
+    done = run.invoke(main, ["pages", folder, "--out", out, "--unit", "T-99"])
+    assert done.exit_code == 1 and "no job of T-99" in done.output
+    assert (tmp_path / "out" / "fleet.html").read_bytes() == before
+    for command in (["review"], ["pages", "--out", out]):
+        done = run.invoke(main, [*command, str(tmp_path / "away")])
+        assert done.exit_code == 1 and "it is not there" in done.output, done.output
+        assert done.output.count("\n") == 1
+
+
+def test_the_review_in_a_terminal_says_it_short(tmp_path: Path) -> None:
+    """What is due in the past is overdue; a lead's act is a plain word; reasons are cut."""
+    jobs = [Job("T-5", day(2025, 1, 1), miles=400_000), Job("T-5", day(2025, 7, 1), miles=425_000)]
+    folder = tmp_path / "records"
+    broken = tell(folder, [*jobs, Job("T-6", day(2025, 1, 1))])[2]
+    broken.write_bytes(broken.read_bytes().replace(b"helper", b"halper", 1))
+    hard = folder / HARD.name
+    shutil.copy(HARD, hard)
+    add(hard, "question", "L7", "why so wide?")
+    with open_review([folder], tmp_path / "index") as desk:
+        lines = list(summary(desk, 10))
+    assert any(" T-104: " in line and line.endswith(" [question]") for line in lines), lines
+    assert any(line.startswith("  T-5: at 430,000") and line.endswith("OVERDUE") for line in lines)
+    assert any(": BROKEN CHAIN: line " in line and " T-6" in line for line in lines), lines
+
+
+def test_clocks_set_wrong_are_told_on_both_pages(tmp_path: Path) -> None:
+    """Begun in 1970, as a clock does that lost its battery; in the index as on the job's page."""
+    path = tell(tmp_path / "records", [Job("T-8", day(1970, 4, 24))])[0]
+    with open_review([path.parent], tmp_path / "index") as desk:
+        assert "line 1 is dated 1970" in written(desk, tmp_path / "out").words
+    assert "begun long ago: 1970-04-24" in Page(job_page(path, tmp_path)).words
 
 
 # --- in a real browser ----------------------------------------------------------------------------

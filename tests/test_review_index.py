@@ -293,6 +293,28 @@ def test_a_snapshot_outlives_a_refresh(
         assert len(new.snapshot[0][1].parts) <= 5
 
 
+def test_only_the_smallest_parts_are_brought_together(
+    made: list[Stamp], shop: Path, home: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The first build's part stays as it is; no job is lost or doubled, and none read again."""
+    monkeypatch.setattr("assistant.review.compact.MOST_PARTS", 4)
+    with open_review([shop], home=home) as review:
+        first_part = review.snapshot[0][1].parts
+    large = Store(shop, home).part_file(first_part[0], "jobs")
+    before = large.stat().st_mtime_ns
+    for number in range(9):
+        began = made[0].visit.at + timedelta(days=number)
+        (shop / f"n{number}.jsonl").write_bytes(made[0].bytes_for(made[0].visit, began))
+        with open_review([shop], home=home) as review:
+            assert review.refreshed[0].read == 1
+            assert len({j["job"] for j in review.rows(review.tables.jobs)}) == 13 + number
+            parts = review.snapshot[0][1].parts
+            assert len(parts) <= 5 and parts[0] == first_part[0]
+    assert large.stat().st_mtime_ns == before
+    with open_review([shop], home=home) as review:
+        assert (review.refreshed[0].read, jobs(review)) == (0, 21)
+
+
 def test_copies_of_a_record_count_once(shop: Path, home: Path) -> None:
     """The longest one, whether it or the copy came first."""
     path = first(shop)
@@ -337,7 +359,7 @@ def test_a_clock_set_wrong_is_a_doubt(tmp_path: Path, home: Path) -> None:
         d = review.tables.doubts
         told = [r["text"] for r in review.rows(d.filter(d.kind == "clock").order_by("text"))]
         times = {j["path"]: j["time_s"] for j in review.rows(review.tables.jobs)}
-    assert told == ["line 1 is dated in the future", "the clock went back 3,610 s before line 3"]
+    assert told == ["line 1 is dated in the future", "the clock went back 1 h 0 min before line 3"]
     assert sorted(times.values()) == [0.0, 20.0]
 
 

@@ -117,6 +117,19 @@ def test_what_the_hard_day_shows() -> None:
         assert text in words, text
 
 
+def test_a_clutch_that_adjusts_itself_has_no_plan_and_no_ring() -> None:
+    """The maker's procedure set it: named once, and nothing that lugcall would have planned."""
+    words = made(HARD.with_name("self_adjusting_job.jsonl")).words
+    assert "maker's procedure line 26" in words
+    assert "Planned and measured" not in words and "0 lugs" not in words
+
+
+def test_a_truck_in_millimetres_differs_by_tenths() -> None:
+    """Less than half a tenth is as planned, not 0.0 mm less."""
+    words = made(HARD.with_name("metric_job.jsonl")).words
+    assert "as planned" in words and " 0.0 mm" not in words
+
+
 def test_a_page_escapes_what_people_said(
     dialogs: Dialogs, tmp_path: Path, play: Callable[[Session, str], list[Said]]
 ) -> None:

@@ -69,7 +69,7 @@ def _lead(event: Event) -> str:
     about = f" ({data['about']})" if data.get("about") else ""
     text = f": {data['text']}" if data.get("text") else ""
     act = event.kind.removeprefix("lead-").upper()
-    return f"{event.at[:19]}  LEAD {data.get('lead', '?')} {act}{about}{text}"
+    return f"{event.at[:19]}  LEAD {data.get('lead') or '(no code)'} {act}{about}{text}"
 
 
 def _clock(event: Event) -> str:

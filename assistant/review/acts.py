@@ -74,9 +74,7 @@ def add(
         LeadError: it does not fit, the record is in use or damaged; nothing was added.
         RecordError: the disk did not take it.
     """
-    code = lead.strip().upper()
-    if not _CODE.fullmatch(code):
-        raise LeadError(f"{lead!r} is no lead's code: give one such as L7, never a name")
+    code = lead_code(lead)
     words, about = " ".join(text.split()), " ".join(about.split())
     if act in _WANTS and not words:
         raise LeadError(f"{act}: give {_WANTS[act]} as well; nothing was added")
@@ -84,7 +82,7 @@ def add(
         raise LeadError(f"that is over {MAX_TEXT} characters; say it shorter. Nothing was added")
     if act == "question" and len(words.split()) > MAX_WORDS:
         raise LeadError(f"ask it in {MAX_WORDS} words at most, it is spoken; nothing was added")
-    with _opened(path, now) as journal:
+    with opened(path, now) as journal:
         _check(journal, act, path)
         data = {"lead": code, "text": words, "about": about}
         last = journal.events[-1]
@@ -93,7 +91,26 @@ def add(
         return journal.append(PREFIX + act, data)
 
 
-def _opened(path: Path, now: Callable[[], datetime]) -> Journal:
+def lead_code(lead: str) -> str:
+    """A lead's code as records hold it.
+
+    Raises:
+        LeadError: it is none.
+    """
+    code = lead.strip().upper()
+    if not _CODE.fullmatch(code):
+        raise LeadError(f"{lead!r} is no lead's code: give one such as L7, never a name")
+    return code
+
+
+def opened(path: Path, now: Callable[[], datetime]) -> Journal:
+    """A record's journal, its chain checked and its lock held, for a line of the lead.
+
+    Raises:
+        LeadError: it is in use or damaged, or no record; one clear line.
+    """
+    if not path.exists():
+        raise LeadError(f"{path.name} is not there: check the name; nothing was added")
     try:
         return Journal.open(path, now)
     except RecordBusy:
@@ -107,7 +124,8 @@ def _opened(path: Path, now: Callable[[], datetime]) -> Journal:
             "keep the file as it is"
         ) from None
     except NotARecord as error:
-        raise LeadError(f"nothing was added: {error}") from None
+        why = str(error).split(". ")[0].removesuffix(".")
+        raise LeadError(f"{why}; nothing was added") from None
 
 
 def _check(journal: Journal, act: Act, path: Path) -> None:

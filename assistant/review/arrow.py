@@ -6,6 +6,7 @@ from collections.abc import Iterable, Sequence
 from functools import cache
 from typing import Any
 
+import numpy as np
 import pyarrow as pa
 
 from assistant.review.columns import COLUMNS
@@ -39,18 +40,36 @@ def names(table: str) -> tuple[str, ...]:
     return tuple(c.name for c in COLUMNS[table] if c.name != "job")
 
 
-def filed(table: str, job: int, part: int, row: Any) -> tuple[Any, ...]:
-    """A row of a job, a dict or a list in columns' order, as `table_of_rows` takes it."""
-    values = map(row.get, names(table)) if isinstance(row, dict) else row
-    return (job, *values, part)
+@cache
+def places(table: str) -> dict[str, int]:
+    """Where each column stands in a row that is a list: the job and the part come by themselves."""
+    return {name: place for place, name in enumerate(names(table))}
 
 
-def table_of_rows(table: str, rows: Sequence[tuple[Any, ...]]) -> pa.Table:
-    """Rows with all their columns in order, as a table."""
+def table_of_rows(
+    table: str, rows: Sequence[Any], jobs: Sequence[int], counts: Sequence[int]
+) -> pa.Table:
+    """Rows of some jobs as a table that has no part yet.
+
+    Args:
+        table: which one.
+        rows: of all the jobs one after another: dicts, or lists in columns' order.
+        jobs: their numbers; `counts`: how many of the rows are each one's.
+    """
     kinds = schema(table)
-    columns = zip(*rows, strict=True) if rows else [()] * len(kinds)
-    arrays = [pa.array(c, f.type) for c, f in zip(columns, kinds, strict=True)]
-    return pa.Table.from_arrays(arrays, schema=kinds)
+    if rows and isinstance(rows[0], dict):
+        columns: Any = [[row.get(name) for row in rows] for name in names(table)]
+    else:
+        columns = zip(*rows, strict=True) if rows else [()] * len(names(table))
+    arrays = [pa.array(column, kinds.field(i + 1).type) for i, column in enumerate(columns)]
+    job = pa.array(np.repeat(np.array(jobs, np.int64), counts), pa.int64())
+    return pa.Table.from_arrays([job, *arrays], names=["job", *names(table)])
+
+
+def in_part(tables: Sequence[pa.Table], part: int) -> pa.Table:
+    """Tables of the same kind one after another, as one of a part."""
+    table = pa.concat_tables(tables).combine_chunks()
+    return table.append_column("part", pa.repeat(pa.scalar(part, pa.int64()), table.num_rows))
 
 
 def table_of(table: str, rows: Iterable[dict[str, Any]]) -> pa.Table:

@@ -39,6 +39,7 @@ transmission text as on the card, or what is usual
 linkage text as on the card, or what is usual
 clutch text as on the card, or what is usual
 lug_pitch_in float bearing travel of one lug by the card; null when not on it
+ring_lugs int lugs the ring moves from new to its end by the card; null when not on it
 format int version of the record's format
 lugcall text version that opened the record
 began_utc time moment of the first event
@@ -65,6 +66,7 @@ odometer_miles float as found
 next_due_miles float next check by the odometer, as told at sign-off
 voice bool whether any of it was spoken
 clips int readings whose sound was kept
+lead_accepted text reason a lead gave for accepting the job, the last; empty when none stands
 chain text good, torn, or BROKEN CHAIN
 head text hash of the last good event
 opening text hash of the first event: the same for copies of one record
@@ -171,7 +173,7 @@ acknowledged_s float seconds until then
     "doubts": _columns(
         _EVENT
         + """
-kind text accepted, ring, ratio, remark, skipped, long hold, say-agains, edits, clock, chain
+kind text accepted, out, ring, ratio, remark, skipped, long hold, say-agains, edits, clock, chain
 text text in words
 """
     ),
@@ -189,7 +191,7 @@ data text the event's data as JSON
         + """
 folder text the records folder given to the review
 path text file, below the folder
-status text record, torn, BROKEN CHAIN, copy, foreign, unreadable, or missing
+status text record, torn, BROKEN CHAIN, copy, later (version), foreign, unreadable, or missing
 line text in one line, what is wrong; empty when nothing is
 size_bytes int size when read last
 seen_utc time when it was last there

@@ -6,7 +6,7 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 
 from assistant.review.arrow import schema
-from assistant.review.store import ROWS, Manifest, Store
+from assistant.review.store import COMPRESSION, ROWS, Manifest, Store
 
 MOST_PARTS = 24
 MOST_DEAD = 0.25
@@ -14,24 +14,39 @@ MOST_DEAD = 0.25
 
 
 def compact(store: Store, manifest: Manifest) -> None:
-    """Write one part of all that lives, when there are many parts or many dead jobs."""
+    """Make one part of the smallest, where there are many; of all, where many jobs are dead."""
     dead = sum(len(jobs) for jobs in manifest.dead.values())
-    if len(manifest.parts) <= MOST_PARTS and dead <= max(50, MOST_DEAD * manifest.jobs):
-        return
+    merged = manifest.parts
+    if dead <= max(50, MOST_DEAD * manifest.jobs):
+        if len(manifest.parts) <= MOST_PARTS:
+            return
+        # The large ones stay: a refresh must not write a whole fleet anew for ten jobs.
+        merged = sorted(manifest.parts, key=lambda part: _jobs(store, part))[: _few()]
     part = manifest.next_part
     for table in ROWS:
         with pq.ParquetWriter(
-            store.part_file(part, table), schema(table), compression="zstd"
+            store.part_file(part, table), schema(table), compression=COMPRESSION
         ) as writer:
-            for old in manifest.parts:
+            for old in merged:
                 _copy(store, writer, old, table, part, manifest.dead.get(str(old), []))
-    files = pq.read_table(store.place / manifest.files, schema=schema("files"))
-    parts = [part if old else old for old in files["part"].to_pylist()]
+    files = pq.ParquetFile(store.place / manifest.files).read().cast(schema("files"))
+    parts = [part if old in merged else old for old in files["part"].to_pylist()]
     at = files.schema.get_field_index("part")
     files = files.set_column(at, files.schema.field(at), pa.array(parts, pa.int64()))
     manifest.files = f"files-{manifest.generation + 1:06d}-{part}.parquet"
-    pq.write_table(files, store.place / manifest.files, compression="zstd")
-    manifest.parts, manifest.dead, manifest.next_part = [part], {}, part + 1
+    pq.write_table(files, store.place / manifest.files, compression=COMPRESSION)
+    manifest.dead = {p: jobs for p, jobs in manifest.dead.items() if int(p) not in merged}
+    manifest.parts = [p for p in manifest.parts if p not in merged] + [part]
+    manifest.next_part = part + 1
+
+
+def _few() -> int:
+    return max(2, MOST_PARTS // 3)
+
+
+def _jobs(store: Store, part: int) -> int:
+    jobs: int = pq.ParquetFile(store.part_file(part, "jobs")).metadata.num_rows
+    return jobs
 
 
 def _copy(

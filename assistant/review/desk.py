@@ -55,7 +55,10 @@ class Review:
         import duckdb
 
         try:
-            rows: list[dict[str, Any]] = self._backend.to_pyarrow(expression).to_pylist()
+            # As SQL of its own: Ibis's way to rows leads through pandas, which is slow to import.
+            found = self._backend.raw_sql(self._backend.compile(expression))
+            names = [column[0] for column in found.description]
+            rows = [dict(zip(names, row, strict=True)) for row in found.fetchall()]
         except (duckdb.IOException, duckdb.InvalidInputException, duckdb.SerializationException):
             places = ", ".join(str(store.place) for store, _ in self.snapshot)
             raise RecordError(f"The index is damaged. Remove {places}, then try again.") from None

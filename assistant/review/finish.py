@@ -5,12 +5,18 @@ from __future__ import annotations
 from typing import Any
 
 from assistant.record.chain import Fault
-from assistant.review.fold import MILES_PER, Fold
+from assistant.review import doubtful
+from assistant.review.arrow import places
+from assistant.review.fold import MILES_PER, STEP_S, Fold, List
 
-MANY_AGAIN, MANY_EDITS = 6, 4
-"""So many in one job are worth a look, if they are also over a tenth of what was said: from memory
-of no data; a first guess."""
-Row = dict[str, Any]
+_STEP, _READING = places("steps"), places("readings")
+_TURNS, _AGAIN = _STEP["turns"], _STEP["say_agains"]
+_HEARING = places("hearing")
+_SAID_AT, _SAID_AGAIN, _MEANING = _HEARING["step"], _HEARING["again"], _HEARING["meaning"]
+_JUDGED = [_READING[name] for name in ("quantity", "figures", "decision", "p_in", "accepted")]
+_STAGE, _QUANTITY, _DECISION = _READING["stage"], _READING["quantity"], _READING["decision"]
+_COUNT, _UNIT, _ACCEPTED = _READING["count"], _READING["count_unit"], _READING["accepted"]
+_REPLACED, _FOUND, _LEFT = _READING["replaced"], _READING["as_found"], _READING["as_left"]
 
 
 def chain_word(fault: Fault | None) -> str:
@@ -21,69 +27,88 @@ def chain_word(fault: Fault | None) -> str:
 
 
 def finished(fold: Fold, fault: Fault | None, count: int, head: str) -> dict[str, list[Any]]:
-    """Rows by table, as `Fold` has them; `jobs` has one. The fold itself is left as it was."""
+    """Rows by table, as `Fold` has them; `jobs` has one. This uses the fold up."""
     job, kept = fold.job, fold.rows
-    end: Row = {"n": max(0, count - 1), "at_utc": fold.last_us}
-    doubts = list(kept["doubts"])
+    doubts, readings, steps = kept["doubts"], kept["readings"], list(fold.steps.values())
+    turns, again = sum(s[_TURNS] for s in steps), sum(s[_AGAIN] for s in steps)
 
     def doubt(kind: str, words: str) -> None:
-        doubts.append({**end, "kind": kind, "text": words})
+        fold.doubt(max(0, count - 1), fold.last_us, kind, words)
 
     if fault is not None:
         doubt("chain", f"{chain_word(fault)}: {fault.text}")
-    if job["say_agains"] >= MANY_AGAIN and job["say_agains"] * 10 > job["turns"]:
-        doubt(
-            "say-agains", f"{job['say_agains']} of {job['turns']} utterances had to be said again"
-        )
-    edits = job["edits"] + job["corrections"]
-    if edits >= MANY_EDITS and edits * 10 > job["turns"]:
-        doubt("edits", f"{job['corrections']} readings corrected, {job['edits']} steps back")
-    readings = _marked(kept["readings"])
+    _mark(readings)
+    for row in readings:
+        if row[_LEFT]:
+            told = doubtful.left(*(row[place] for place in _JUDGED))
+            if told is not None:
+                fold.doubt(row[0], row[1], *told)
+    _often(fold)
     ring = [m for m in kept["moves"] if m["kind"] == "ring"]
-    left = [r for r in readings if r["as_left"] and r["decision"]]
     if job["signed_off"]:
         job["first_time_right"] = (
             len(ring) <= 1
             and not job["corrections"]
-            and all(r["decision"] == "in" and not r["accepted"] for r in left)
+            and all(
+                r[_DECISION] == "in" and not r[_ACCEPTED]
+                for r in readings
+                if r[_LEFT] and r[_DECISION]
+            )
         )
-    job["odometer_miles"] = _odometer(readings)
-    if not job["signed_off"]:
+    else:
         job["lugs"] = ring[-1]["total_lugs"] or 0 if ring else 0
         found = (m.get("gap_by_lugs") for m in ring)
         job["lugs_by_gap"] = sum(n for n in found if n is not None)
     held = [h["hold_s"] for h in kept["holds"] if h["hold_s"] is not None]
-    row = {
-        **job,
-        "step": fold.step,
-        "events": count,
-        "holds": len(held),
-        "longest_hold_s": max(held, default=None),
-        "cautions": len(kept["cautions"]),
-        "doubts": len(doubts),
-        "ring_moves": len(ring),
-        "chain": chain_word(fault),
-        "head": head,
-    }
-    holds = [h if h["ended"] else {**h, "ended": "open"} for h in kept["holds"]]
-    steps = list(fold.steps.values())
-    return {**kept, "jobs": [row], "readings": readings, "holds": holds,
-            "doubts": doubts, "steps": steps}  # fmt: skip
+    job.update(
+        turns=turns,
+        say_agains=again,
+        time_s=fold.at_work_us / 1e6,
+        ended_utc=fold.last_us,
+        odometer_miles=_odometer(readings),
+        step=fold.step,
+        events=count,
+        holds=len(held),
+        longest_hold_s=max(held, default=None),
+        cautions=len(kept["cautions"]),
+        doubts=len(doubts),
+        ring_moves=len(ring),
+        chain=chain_word(fault),
+        head=head,
+    )
+    for hold in kept["holds"]:
+        hold["ended"] = hold["ended"] or "open"
+    for step in steps:
+        step[STEP_S] /= 1e6
+    return {**kept, "jobs": [job], "steps": steps}
 
 
-def _marked(readings: list[Row]) -> list[Row]:
-    """With `as_found` and `as_left` on those that stand: the last of their stage."""
-    stands: dict[tuple[str, str], int] = {}
-    for place, row in enumerate(readings):
-        if not row["replaced"] and row["stage"] in ("found", "final"):
-            stands[row["stage"], row["quantity"]] = place
-    found = {place for (stage, _), place in stands.items() if stage == "found"}
-    left = set(stands.values()) - found
-    return [{**row, "as_found": i in found, "as_left": i in left} for i, row in enumerate(readings)]
+def _often(fold: Fold) -> None:
+    """What is worth a look only when it came often."""
+    heard = fold.rows["hearing"]
+    for step in fold.steps.values():
+        many = doubtful.many_again(step[0], step[_AGAIN])
+        if many is not None:
+            first = next(row for row in heard if row[_SAID_AT] == step[0] and row[_SAID_AGAIN])
+            fold.doubt(first[0], first[1], "say-agains", many)
+    back = [row for row in heard if row[_MEANING] == "back"]
+    often = doubtful.gone_back(len(back))
+    if often is not None:
+        fold.doubt(back[-1][0], back[-1][1], "edits", often)
 
 
-def _odometer(readings: list[Row]) -> float | None:
+def _mark(readings: list[List]) -> None:
+    """As found and as left are those that stand: the last of their stage."""
+    stands: dict[tuple[str, str], List] = {}
     for row in readings:
-        if row["quantity"] == "odometer" and row["as_found"] and row["count"] is not None:
-            return float(row["count"]) * MILES_PER.get(row["count_unit"], 1.0)
+        if not row[_REPLACED] and row[_STAGE] in ("found", "final"):
+            stands[row[_STAGE], row[_QUANTITY]] = row
+    for (stage, _), row in stands.items():
+        row[_FOUND if stage == "found" else _LEFT] = True
+
+
+def _odometer(readings: list[List]) -> float | None:
+    for row in readings:
+        if row[_QUANTITY] == "odometer" and row[_FOUND] and row[_COUNT] is not None:
+            return float(row[_COUNT]) * MILES_PER.get(row[_UNIT], 1.0)
     return None

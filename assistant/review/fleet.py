@@ -14,25 +14,27 @@ if TYPE_CHECKING:
 LEAST = 2
 """Visits that it takes to tell a truck's miles a day."""
 DAY_S = 86_400
+LOOKED_AT = ("lead-reviewed", "lead-question", "lead-accepted", "lead-reopened")
+"""Acts that say how the lead left a job; others, such as that clips were removed, do not."""
 
 
 def needs_eyes(t: Tables) -> ir.Table:
     """Jobs with something to look at, the worst first.
 
     Columns: job, unit, began_utc, code, chain, signed_off, doubts, asked (the lead's last act, or
-    empty), weight. A broken chain weighs most, then what was accepted although out or too close,
+    empty), weight. A broken chain weighs most, then what was left out or accepted too close,
     then other doubts; a job the lead has reviewed or accepted weighs nothing and is left out,
     unless it was reopened after.
     """
     d = t.doubts
     weight = (
         (d.kind == "chain").ifelse(100, 0)
-        + (d.kind == "accepted").ifelse(10, 0)
+        + d.kind.isin(["accepted", "out"]).ifelse(10, 0)
         + d.kind.isin(["ring", "ratio", "clock"]).ifelse(5, 0)
         + 1
     )
     weighed = d.mutate(weight=weight).group_by("job").agg(weight=lambda d: d.weight.sum())
-    a = t.lead_acts
+    a = t.lead_acts.filter(t.lead_acts.kind.isin(LOOKED_AT))
     last = a.group_by("job").agg(
         asked=a.kind.argmax(a.n),
     )

@@ -5,111 +5,113 @@ Every utterance of every job comes through here, so this is written to be quick.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
-from assistant.review import fold_taken
-from assistant.review.plain import number, table, text
+from assistant.review import doubtful, fold_taken
+from assistant.review.arrow import places
+from assistant.review.shapes import Ear, Guess, Said, Turn, Unheard
 
 if TYPE_CHECKING:
-    from assistant.review.fold import Fold
+    from assistant.review.fold import Fold, List
 
 TYPED = "typed"
-_EDITS = ("back", "correct")
-_PLAIN = 6
-"""Members of a turn that changed nothing: act, after, said, step, who, words."""
-VISITS, TURNS, AGAIN = 2, 4, 5
-TO, ACKNOWLEDGED = 5, 7
-"""Places in the row of a caution."""
+_STEP, _CAUTION = places("steps"), places("cautions")
+_VISITS, _TURNS, _AGAIN = _STEP["visits"], _STEP["turns"], _STEP["say_agains"]
+_AT, _TO, _ACKNOWLEDGED = _CAUTION["at_utc"], _CAUTION["to"], _CAUTION["acknowledged_utc"]
 
 
-def turn(fold: Fold, n: int, now: int, data: dict[str, Any]) -> None:
+def turn(fold: Fold, n: int, now: int, data: Turn) -> None:
     """Take in a turn."""
-    step, after, who, words = data["step"], data["after"], data["who"], data["words"]
-    if not type(step) is type(after) is type(who) is type(words) is str:
-        raise TypeError("a turn names its step, who and words as text")
-    act = data.get("act")
-    meaning = "" if act is None else act["meaning"]
+    step, after, act = data.step, data.after, data.act
+    meaning = "" if act is None else act.meaning
     moved = after != step
-    if words:
+    here = fold.at_step(step) if data.words or (step and not fold.step) else None
+    if data.words:
+        assert here is not None
         again = not meaning or meaning == "unclear"
-        _utterance(fold, n, now, step, who, again, meaning, words, data.get("ear"))
+        _utterance(fold, n, now, here, data.who, again, meaning, data.words, data.ear)
         if moved and fold.unanswered:
-            _acknowledged(fold, now, who)
-    told(fold, n, now, data, after)
-    if len(data) > _PLAIN or meaning == "accept":
-        fold_taken.taken(fold, {"n": n, "at_utc": now}, data)
+            _acknowledged(fold, now, data.who)
+    told(fold, n, now, data.said, after)
+    fold_taken.taken(fold, n, now, data, meaning)
+    there = fold.at_step(after)
     if not fold.step and step:
-        fold.at_step(step)[VISITS] += 1
+        assert here is not None
+        here[_VISITS] += 1
     if after != (fold.step or step):
-        fold.at_step(after)[VISITS] += 1
-    else:
-        fold.at_step(after)
+        there[_VISITS] += 1
     fold.step = after
-    if meaning == "skip" and moved:
-        skipped = f"{step.replace('_', ' ')} skipped"
-        fold.doubt({"n": n, "at_utc": now}, "skipped", skipped)
+    if moved and meaning == "skip":
+        assert act is not None
+        fold.doubt(n, now, "skipped", doubtful.skipped(step, act.text))
 
 
-def unheard(fold: Fold, n: int, now: int, data: dict[str, Any]) -> None:
+def unheard(fold: Fold, n: int, now: int, data: Unheard) -> None:
     """Take in speech that was not taken."""
-    step, who = text(data["step"]), text(data["who"])
-    _utterance(fold, n, now, step, who, True, "", "", data.get("ear"))
-    told(fold, n, now, data, step)
+    _utterance(fold, n, now, fold.at_step(data.step), data.who, True, "", "", data.ear)
+    told(fold, n, now, data.said, data.step)
 
 
-def told(fold: Fold, n: int, now: int, data: dict[str, Any], step: str) -> None:
+def told(fold: Fold, n: int, now: int, said: list[Said], step: str) -> None:
     """Take in the cautions among what lugcall said."""
-    for one in data["said"]:
-        key = one["key"]
-        if key[:8] == "caution:":
-            told_to, words = text(one.get("to")), text(one.get("text"))
+    for one in said:
+        if one.key[:8] == "caution:":
             cautions = fold.rows["cautions"]
             fold.unanswered.append(len(cautions))
-            signal = text(one.get("signal"))
-            cautions.append([n, now, step, key[8:], signal, told_to, words, None, "", None])
+            cautions.append(
+                [n, now, step, one.key[8:], one.signal, one.to, one.text, None, "", None]
+            )
 
 
 def _utterance(
     fold: Fold,
     n: int,
     now: int,
-    step: str,
+    at_step: List,
     who: str,
     again: bool,
     meaning: str,
     words: str,
-    ear: Any,
+    ear: Ear | None,
 ) -> None:
-    job, row = fold.job, fold.at_step(step)
-    job["turns"] += 1
-    row[TURNS] += 1
+    at_step[_TURNS] += 1
     if again:
-        job["say_agains"] += 1
-        row[AGAIN] += 1
-    elif meaning in _EDITS:
-        job["edits"] += 1
-    mic, heard = TYPED, ("", None, None, None)
-    guesses: list[Any] = []
-    if ear:
-        job["voice"] = True
-        ear = table(ear)
-        mic = text(ear.get("mic")) or "unnamed"
-        got = ear.get("alternatives")
-        guesses = got if isinstance(got, list) else []
-        engines = table(guesses[0]).get("engines") if guesses else None
-        heard = (
-            text(ear.get("decision")),
-            number(ear.get("probability")),
-            len(engines) if isinstance(engines, list) else None,
-            number(ear.get("seconds")),
-        )  # type: ignore[assignment]
-    said = (words or _guessed(guesses)) if again else ""
-    named = "" if again else text(meaning)
-    fold.rows["hearing"].append([n, now, step, who, mic, not again, again, *heard, named, said])
+        at_step[_AGAIN] += 1
+        meaning = ""
+    elif meaning in ("back", "correct"):
+        fold.job["edits"] += 1
+    said = words if again else ""
+    row: List
+    if ear is None:
+        row = [
+            n,
+            now,
+            at_step[0],
+            who,
+            TYPED,
+            not again,
+            again,
+            "",
+            None,
+            None,
+            None,
+            meaning,
+            said,
+        ]
+    else:
+        fold.job["voice"] = True
+        guesses = ear.alternatives
+        engines = guesses[0].engines if guesses else None
+        row = [
+            n, now, at_step[0], who, ear.mic or "unnamed", not again, again,
+            ear.decision, ear.probability, None if engines is None else len(engines), ear.seconds,
+            meaning, said if words or not again else _guessed(guesses),
+        ]  # fmt: skip
+    fold.rows["hearing"].append(row)
 
 
-def _guessed(guesses: list[Any]) -> str:
-    return " / ".join(text(g.get("words")) if isinstance(g, dict) else text(g) for g in guesses)
+def _guessed(guesses: list[Guess]) -> str:
+    return " / ".join(guess.words for guess in guesses)
 
 
 def _acknowledged(fold: Fold, now: int, who: str) -> None:
@@ -117,8 +119,8 @@ def _acknowledged(fold: Fold, now: int, who: str) -> None:
     left = []
     for place in fold.unanswered:
         row = fold.rows["cautions"][place]
-        if row[TO] in (who, "both"):
-            row[ACKNOWLEDGED:] = now, who, max(0.0, (now - row[1]) / 1e6)
+        if row[_TO] in (who, "both"):
+            row[_ACKNOWLEDGED:] = now, who, max(0.0, (now - row[_AT]) / 1e6)
         else:
             left.append(place)
     fold.unanswered = left

@@ -4,75 +4,72 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from assistant.review.plain import number, table, text, whole
+from assistant.review import doubtful
+from assistant.review.arrow import places
+from assistant.review.plain import number, text, whole
+from assistant.review.shapes import Closed, Corrected, Taken, Turn
 
 if TYPE_CHECKING:
-    from assistant.review.fold import Fold
+    from assistant.review.fold import Fold, List
 
-LONG_S = 120.0
-"""A pedal held longer tires a leg: common practice, no source."""
 Row = dict[str, Any]
+_READING = places("readings")
+_STAGE, _QUANTITY, _VALUE = _READING["stage"], _READING["quantity"], _READING["value_in"]
+_FIGURES, _DECISION = _READING["figures"], _READING["decision"]
+_ACCEPTED, _REPLACED = _READING["accepted"], _READING["replaced"]
 
 
-def taken(fold: Fold, base: Row, data: Row) -> None:
+def taken(fold: Fold, n: int, now: int, data: Turn, meaning: str) -> None:
     """Take in what a turn changed."""
-    if "taken" in data:
-        fold.rows["readings"].append(_reading(base, data, table(data["taken"])))
-    if "corrected" in data:
-        _corrected(fold, base, data)
-    act = table(data.get("act"))
-    if act.get("meaning") == "accept" and data.get("after") != data.get("step"):
-        standing = [r for r in fold.rows["readings"] if not r["replaced"]]
-        if standing and standing[-1]["decision"] != "in":
-            standing[-1]["accepted"] = text(act.get("text")) or "no reason given"
-    fold.job["clips"] += "file" in table(data.get("clip"))
-    if "ring" in data:
-        _ring(fold, base, data)
-    if "linkage" in data:
-        _linkage(fold, base, table(data["linkage"]))
-    if "finding" in data:
-        _found(fold, table(data["finding"]))
-    if "hold" in data:
-        _hold(fold, base, data)
+    if data.taken is not None:
+        fold.rows["readings"].append(_reading(n, now, data, data.taken))
+    if data.corrected is not None:
+        _corrected(fold, n, now, data, data.corrected)
+    if meaning == "accept" and data.after != data.step:
+        standing = next((r for r in reversed(fold.rows["readings"]) if not r[_REPLACED]), None)
+        if standing is not None and standing[_DECISION] != "in":
+            assert data.act is not None
+            standing[_ACCEPTED] = data.act.text or "no reason given"
+    if data.clip is not None:
+        fold.job["clips"] += "file" in data.clip
+    if data.ring is not None:
+        _ring(fold, n, now, data.step, data.ring)
+    if data.linkage is not None:
+        _linkage(fold, n, now, data.linkage)
+    if data.finding is not None:
+        _found(fold, data.finding)
+    if data.hold is not None:
+        _hold(fold, n, now, data.after, data.hold)
 
 
-def _reading(base: Row, data: Row, kept: Row, corrects: str = "") -> Row:
-    judged = table(kept.get("judged"))
-    return {
-        **base,
-        "step": text(data.get("step")),
-        "stage": text(kept["stage"]),
-        "quantity": text(kept["quantity"]),
-        "who": text(kept.get("who")),
-        "value_in": number(kept.get("value_in")),
-        "low_in": number(kept.get("low_in")),
-        "high_in": number(kept.get("high_in")),
-        "count": number(kept.get("count")),
-        "count_unit": text(kept.get("kind")) if kept.get("count") is not None else "",
-        "figures": text(kept.get("figures")),
-        "decision": text(judged.get("decision")),
-        "p_in": number(judged.get("probability")),
-        "limit_low_in": number(judged.get("low_in")),
-        "limit_high_in": number(judged.get("high_in")),
-        "limit_source": text(judged.get("source")),
-        "accepted": text(kept.get("accepted")),
-        "corrects": corrects,
-        "replaced": False,
-        "spoken": bool(data.get("ear")),
-        "clip": text(table(data.get("clip")).get("file")),
-    }
+def _reading(n: int, now: int, data: Turn, kept: Taken, corrects: str = "") -> List:
+    """A row in columns' order; which stands as found and as left shows at the end."""
+    counted, judged = kept.count is not None, kept.judged
+    limits = (
+        ("", None, None, None, "")
+        if judged is None
+        else (judged.decision, judged.probability, judged.low_in, judged.high_in, judged.source)
+    )
+    return [
+        n, now, data.step, kept.stage, kept.quantity, kept.who,
+        kept.value_in, kept.low_in, kept.high_in, kept.count, kept.kind if counted else "",
+        kept.figures, *limits, kept.accepted, corrects, False, False, False,
+        data.ear is not None, "" if data.clip is None else text(data.clip.get("file")),
+    ]  # fmt: skip
 
 
-def _corrected(fold: Fold, base: Row, data: Row) -> None:
-    was, now = table(data["corrected"]["was"]), table(data["corrected"]["is"])
-    new = _reading(base, data, now, text(was.get("figures")) or "?")
+def _corrected(fold: Fold, n: int, now: int, data: Turn, change: Corrected) -> None:
+    was = change.was.figures
+    new = _reading(n, now, data, change.now, was or "?")
     kept = fold.rows["readings"]
     fold.job["corrections"] += 1
+    told = doubtful.edited(change.now.quantity, was, change.now.figures)
+    fold.doubt(n, now, "edits", told)
     for place in range(len(kept) - 1, -1, -1):
         old = kept[place]
-        same = (old["quantity"], old["stage"]) == (new["quantity"], new["stage"])
-        if same and not old["replaced"] and old["figures"] == was.get("figures"):
-            old["replaced"] = True
+        same = (old[_QUANTITY], old[_STAGE]) == (new[_QUANTITY], new[_STAGE])
+        if same and not old[_REPLACED] and old[_FIGURES] == was:
+            old[_REPLACED] = True
             # In its place, so that it does not pass for a reading taken later.
             kept.insert(place + 1, new)
             return
@@ -80,12 +77,12 @@ def _corrected(fold: Fold, base: Row, data: Row) -> None:
 
 
 def _gap(fold: Fold) -> float | None:
-    gaps = (r for r in reversed(fold.rows["readings"]) if r["quantity"] == "gap")
-    return next((r["value_in"] for r in gaps if not r["replaced"]), None)
+    gaps = (r for r in reversed(fold.rows["readings"]) if r[_QUANTITY] == "gap")
+    return next((r[_VALUE] for r in gaps if not r[_REPLACED]), None)
 
 
-def _ring(fold: Fold, base: Row, data: Row) -> None:
-    ring, moves = table(data["ring"]), fold.rows["moves"]
+def _ring(fold: Fold, n: int, now: int, step: str, ring: Row) -> None:
+    moves = fold.rows["moves"]
     last = moves[-1] if moves and moves[-1]["kind"] == "ring" else None
     held = any(h["held_utc"] is not None and h["n"] > last["n"] for h in fold.rows["holds"]) \
         if last else True  # fmt: skip
@@ -96,10 +93,11 @@ def _ring(fold: Fold, base: Row, data: Row) -> None:
     moved = whole(ring["moved"])
     moves.append(
         {
-            **base,
+            "n": n,
+            "at_utc": now,
             "move": earlier + 1,
             "kind": "ring",
-            "step": text(data.get("step")),
+            "step": step,
             "what": f"{abs(moved or 0)} lugs {'looser' if (moved or 0) < 0 else 'tighter'}",
             "told_lugs": whole(ring.get("told")),
             "moved_lugs": moved,
@@ -111,11 +109,11 @@ def _ring(fold: Fold, base: Row, data: Row) -> None:
     )
 
 
-def _linkage(fold: Fold, base: Row, change: Row) -> None:
+def _linkage(fold: Fold, n: int, now: int, change: Row) -> None:
     earlier = sum(m["kind"] == "linkage" for m in fold.rows["moves"])
-    row = {"move": earlier + 1, "kind": "linkage", "finding": ""}
+    row = {"n": n, "at_utc": now, "move": earlier + 1, "kind": "linkage", "finding": ""}
     step, what = text(change.get("step")), text(change.get("what"))
-    fold.rows["moves"].append({**base, **row, "step": step, "what": what})
+    fold.rows["moves"].append({**row, "step": step, "what": what})
 
 
 def _found(fold: Fold, found: Row) -> None:
@@ -133,31 +131,31 @@ def _found(fold: Fold, found: Row) -> None:
             return
 
 
-def _hold(fold: Fold, base: Row, data: Row) -> None:
-    state, holds, now = text(data["hold"]), fold.rows["holds"], base["at_utc"]
+def _hold(fold: Fold, n: int, now: int, after: str, state: str) -> None:
+    holds = fold.rows["holds"]
     if state == "asked" or (state == "held" and not (holds and not holds[-1]["ended"])):
         asked = now if state == "asked" else None
-        row = {"step": text(data.get("after")), "asked_utc": asked, "held_utc": None, "ended": ""}
-        holds.append({**base, **row, "ended_utc": None, "hold_s": None, "long": False})
+        row = {"n": n, "at_utc": now, "step": after, "asked_utc": asked, "held_utc": None}
+        holds.append({**row, "ended": "", "ended_utc": None, "hold_s": None, "long": False})
     if not holds:
         return
     last = holds[-1]
     if state == "held":
-        last["held_utc"], last["n"] = now, base["n"]
+        last["held_utc"], last["n"] = now, n
     elif state in ("up", "unsure") and not last["ended"]:
         last["ended"], last["ended_utc"] = state, now
         if last["held_utc"] is not None:
             seconds = max(0.0, (now - last["held_utc"]) / 1e6)
-            last["hold_s"], last["long"] = seconds, seconds > LONG_S
-            if last["long"]:
-                fold.doubt(base, "long hold", f"the pedal was held for {seconds:,.0f} s")
+            told = doubtful.long_hold(seconds)
+            last["hold_s"], last["long"] = seconds, told is not None
+            if told is not None:
+                fold.doubt(n, now, "long hold", told)
 
 
-def closed(fold: Fold, data: Row) -> None:
+def closed(fold: Fold, data: Closed) -> None:
     """What only the closing line says of readings: which were accepted, and why."""
-    for quantity, left in table(data["as_left"]).items():
-        reason = text(table(left).get("accepted"))
-        for row in reversed(fold.rows["readings"]) if reason else ():
-            if row["quantity"] == quantity and row["stage"] == "final" and not row["replaced"]:
-                row["accepted"] = reason
+    for quantity, left in data.as_left.items():
+        for row in reversed(fold.rows["readings"]) if left.accepted else ():
+            if row[_QUANTITY] == quantity and row[_STAGE] == "final" and not row[_REPLACED]:
+                row[_ACCEPTED] = left.accepted
                 break

@@ -13,7 +13,7 @@ from assistant.review.arrow import schema, table_of
 from assistant.review.many import job_number
 from assistant.review.one import Before, Found
 from assistant.review.scan import Listing, Stamp
-from assistant.review.store import Manifest, Store
+from assistant.review.store import COMPRESSION, Manifest, Store
 
 _JOBS = ("record", "torn", "BROKEN CHAIN", "missing", "unreadable")
 _NOT_ONE = "not a record: its name does not end in .jsonl"
@@ -25,13 +25,17 @@ class Known:
 
     def __init__(self, table: pa.Table, manifest: Manifest, folder: str) -> None:
         self._table, self._manifest, self._folder = table, manifest, folder
-        paths = table["path"].to_pylist()
+        paths = self._placed()
         stamps = (table[name].to_pylist() for name in ("size", "mtime", "ctime"))
         self._stamps = dict(zip(paths, zip(*stamps, strict=True), strict=True))
-        self._places = {path: place for place, path in enumerate(paths)}
         self._new: dict[str, Row] = {}
         self._dropped: set[str] = set()
         self._openings: dict[str, Row] | None = None
+
+    def _placed(self) -> list[str]:
+        paths: list[str] = self._table["path"].to_pylist()
+        self._places = {path: place for place, path in enumerate(paths)}
+        return paths
 
     @classmethod
     def of(cls, store: Store, manifest: Manifest) -> Known:
@@ -39,7 +43,8 @@ class Known:
         folder = str(store.folder)
         if not manifest.files:
             return cls(table_of("files", []), manifest, folder)
-        table = pq.read_table(store.place / manifest.files, schema=schema("files"))
+        # Not `read_table`: that imports pyarrow.dataset, and with it pandas.
+        table = pq.ParquetFile(store.place / manifest.files).read().cast(schema("files"))
         return cls(table, manifest, folder)
 
     def differs(self, path: str, stamp: Stamp) -> bool:
@@ -94,6 +99,8 @@ class Known:
             "count": found.count,
             "head": found.head, "opening": found.opening, "tail": found.tail, "aside": found.aside,
         }  # fmt: skip
+        if found.status == "later":
+            row["size"] = -1  # tried each time: lugcall may be newer by then
         self._new[path] = row
         if found.opening:
             self._only_once(row)
@@ -149,20 +156,23 @@ class Known:
         return row
 
     def save(self, store: Store, manifest: Manifest) -> None:
-        """Write the table of files for the next snapshot."""
+        """Write the table of files for the next snapshot; it may go on after that."""
         if self._new or self._dropped:
             stale = pa.array([*self._new, *self._dropped], pa.string())
             kept = pc.invert(pc.is_in(self._table["path"], stale))
-            self._table = pa.concat_tables(
-                [self._table.filter(kept), table_of("files", self._new.values())]
-            )
+            new = table_of("files", self._new.values())
+            self._table = pa.concat_tables([self._table.filter(kept), new]).combine_chunks()
+            self._placed()
+            self._new, self._dropped = {}, set()
         manifest.files = f"files-{manifest.generation + 1:06d}.parquet"
-        pq.write_table(self._table, store.place / manifest.files, compression="zstd")
+        pq.write_table(self._table, store.place / manifest.files, compression=COMPRESSION)
+        manifest.jobs = self.jobs
 
     @property
     def jobs(self) -> int:
         """How many records there are, those no longer there among them."""
-        held = pc.and_(
-            pc.is_in(self._table["status"], pa.array(_JOBS)), pc.greater(self._table["count"], 0)
-        )
-        return int(pc.sum(held).as_py() or 0)
+        # With columns alone: an array or number of Python's makes Arrow import pandas, to see
+        # whether it is a series.
+        held = self._table["status"].filter(self._table["count"].cast(pa.bool_()))
+        each = pc.value_counts(held).to_pylist()
+        return sum(one["counts"] for one in each if one["values"] in _JOBS)

@@ -2,27 +2,31 @@
 
 from __future__ import annotations
 
+import gc
 import os
 import signal
+import sys
 from collections.abc import Iterator
 from concurrent.futures import ProcessPoolExecutor
 from concurrent.futures import TimeoutError as TooLate
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from hashlib import blake2b
 from multiprocessing import get_context
 from pathlib import Path
+from types import ModuleType
 from typing import Any
 
 import pyarrow as pa
 
-from assistant.review.arrow import filed, table_of_rows
+from assistant.review.arrow import table_of_rows
 from assistant.review.one import Before, Found, look_at
 from assistant.review.scan import NoAnswer, within
 from assistant.review.store import ROWS
 
 CHUNK = 50
 """Files a process takes at once: enough rows for Arrow, few enough for the progress to be seen."""
-FEW = 300
+FEW = 800
 """Fewer files are read by this process: to start others takes longer."""
 
 
@@ -31,7 +35,6 @@ class Task:
     """Some files of a folder: their shown and real paths, and how each was left."""
 
     folder: str
-    part: int
     now_us: int
     files: list[tuple[str, str, Before | None]]
 
@@ -44,9 +47,39 @@ class Done:
     files: list[tuple[str, Found]] = field(default_factory=list)
 
 
-def _quiet() -> None:
+class _NoPandas:
+    """Finds no pandas."""
+
+    @staticmethod
+    def find_spec(name: str, path: object = None, target: object = None) -> None:
+        """None for anything else, which others may find.
+
+        Raises:
+            ModuleNotFoundError: it is pandas.
+        """
+        if name == "pandas":
+            raise ModuleNotFoundError("pandas is not wanted here")
+
+
+def _begin() -> None:
     """Ctrl-C is for the process that started this one; it says what there is to say."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    # Rows are many and hold no cycles: to look for some among them took a seventh of the time.
+    gc.freeze()
+    gc.set_threshold(200_000)
+    # pyarrow imports pandas, where there is one, at its first list: 0.3 s a process for nothing.
+    sys.meta_path.insert(0, _NoPandas)
+
+
+@contextmanager
+def _apart() -> Iterator[None]:
+    """A process started meanwhile imports what it does, and not the program that started it too."""
+    program = sys.modules["__main__"]
+    sys.modules["__main__"] = ModuleType("__main__")
+    try:
+        yield
+    finally:
+        sys.modules["__main__"] = program
 
 
 def _ready() -> None:
@@ -61,19 +94,24 @@ def job_number(folder: str, path: str) -> int:
 
 def do(task: Task) -> Done:
     """Read the files of a task."""
-    rows: dict[str, list[tuple[Any, ...]]] = {name: [] for name in ROWS}
+    rows: dict[str, list[Any]] = {name: [] for name in ROWS}
+    counts: dict[str, list[int]] = {name: [] for name in ROWS}
+    jobs: list[int] = []
     done = Done()
     shown = task.folder.encode("utf-8", "surrogateescape").decode("utf-8", "backslashreplace")
     for path, real, before in task.files:
         found = look_at(Path(task.folder, real), task.now_us, before)
-        job = job_number(task.folder, path)
         if found.rows:
             found.rows["jobs"][0].update(folder=shown, path=path)
-        for table, some in found.rows.items():
-            rows[table] += [filed(table, job, task.part, row) for row in some]
-        found.rows = {}
+            jobs.append(job_number(task.folder, path))
+            for table, some in found.rows.items():
+                rows[table] += some
+                counts[table].append(len(some))
+            found.rows = {}
         done.files.append((path, found))
-    done.tables = {name: table_of_rows(name, some) for name, some in rows.items()}
+    done.tables = {
+        name: table_of_rows(name, some, jobs, counts[name]) for name, some in rows.items()
+    }
     return done
 
 
@@ -84,7 +122,7 @@ def read_all(task: Task, patience_s: float, processes: int | None = None) -> Ite
         NoAnswer: nothing came for `patience_s`; what was given before still counts.
     """
     pieces = [
-        Task(task.folder, task.part, task.now_us, task.files[i : i + CHUNK])
+        Task(task.folder, task.now_us, task.files[i : i + CHUNK])
         for i in range(0, len(task.files), CHUNK)
     ]
     if len(task.files) <= FEW:
@@ -93,13 +131,15 @@ def read_all(task: Task, patience_s: float, processes: int | None = None) -> Ite
             within(lambda p=piece, b=box: b.append(do(p)), lambda: 0, patience_s)  # type: ignore[misc]
             yield box[0]
         return
-    pool = ProcessPoolExecutor(
-        processes or os.cpu_count(), mp_context=get_context("spawn"), initializer=_quiet
-    )
+    count = processes or os.cpu_count() or 1
+    pool = ProcessPoolExecutor(count, mp_context=get_context("spawn"), initializer=_begin)
     waiting: list[Any] = []
     try:
         # To start them is this machine's work: it must not pass for a drive that is silent.
-        pool.submit(_ready).result()
+        with _apart():
+            started = [pool.submit(_ready) for _ in range(count)]
+        for one in started:
+            one.result()
         for piece in pieces:
             waiting.append(pool.submit(do, piece))
             # A few ahead, not all: finished pieces would wait in memory.

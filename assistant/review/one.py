@@ -16,9 +16,12 @@ from assistant.record.disk import reason
 from assistant.review.finish import chain_word, finished
 from assistant.review.fold import Fold
 from assistant.review.quick import Walk
+from assistant.review.versions import FORMATS, version_told
 
 TAIL = 4096
 """Bytes before the place to go on from that must still be the same."""
+LATER = "made by a later lugcall; update lugcall to read it; skipped"
+_ALL = ", ".join(map(str, FORMATS))
 Row = dict[str, Any]
 
 
@@ -77,19 +80,16 @@ def _read(stream: BinaryIO, path: Path, now_us: int, before: Before | None) -> F
         stream.seek(before.good)
         walk = Walk(stream, before.good, before.count, before.head)
         fold, start = Fold.taken_up(before.aside, now_us), before.good
-    opening = str(fold.job.get("opening", ""))
     try:
-        for line in walk:
-            if line.n == 0:
-                opening = line.hash
-                fold.job["opening"] = opening
-            fold.feed(line)
+        fold.take_in(walk)
     except (KeyError, TypeError, ValueError, AttributeError, OverflowError):
         return Found("foreign", "holds what lugcall does not write; left out")
     if before is not None and walk.closed:
         return None
     if not walk.count:
-        fault = walk.fault
+        fault, later = walk.fault, version_told(stream)
+        if later is not None and later > FORMATS[-1]:
+            return Found("later", f"{LATER} (its format is {later}; read here: {_ALL})")
         if fault is None or fault.what == "not a record":
             return Found("foreign", fault.text if fault is not None else "not a record")
         # Its first line is that of a record: no job can be told from it, but it is no stranger.
@@ -102,7 +102,7 @@ def _read(stream: BinaryIO, path: Path, now_us: int, before: Before | None) -> F
         walk.good,
         walk.count,
         walk.head,
-        opening,
+        str(fold.job["opening"]),
         _tail(stream, walk.good),
         aside,
         walk.good - start,

@@ -56,24 +56,20 @@ def _midnight(day: str, offset: str) -> int:
 
 
 @lru_cache(maxsize=16_384)
-def truck(card_text: str, name: str) -> tuple[str, str, str, float | None]:
-    """Transmission, linkage and clutch of a card, and bearing travel a lug in inches if it says so.
+def truck(card_text: str, name: str) -> tuple[str, str, str, float | None, int | None]:
+    """Transmission, linkage and clutch of a card, and if it says so, bearing travel a lug in inches
+    and the lugs of the ring from new to its end.
 
     Kept by the card's text: a fleet has far fewer cards than jobs.
     """
-    import tomllib
-
     from assistant.card import CardError, card_from_text
 
+    if not card_text:
+        return "non-synchronized", "rod", "manual", None, None
     try:
-        kind = table(tomllib.loads(card_text).get("truck"))
-        card = card_from_text(card_text, name) if card_text else None
+        card = card_from_text(card_text, name)
     except (CardError, ValueError):
-        return "", "", "", None
-    lug_in = card.lug_in if card is not None and "ring.lug" not in card.defaulted else None
-    return (
-        text(kind.get("transmission")) or "non-synchronized",
-        text(kind.get("linkage")) or "rod",
-        text(kind.get("clutch")) or "manual",
-        lug_in,
-    )
+        return "", "", "", None, None
+    traits = card.traits
+    lug_in = card.lug_in if "ring.lug" not in card.defaulted else None
+    return traits["transmission"], traits["linkage"], traits["clutch"], lug_in, card.ring_lugs

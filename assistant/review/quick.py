@@ -8,38 +8,30 @@ word: no fault is told from here.
 
 from __future__ import annotations
 
-import hashlib
 import re
-from collections.abc import Iterator
-from typing import Any, BinaryIO, NamedTuple
-
-import orjson
+from collections.abc import Callable, Iterator
+from functools import lru_cache
+from hashlib import sha256
+from typing import Any, BinaryIO
 
 from assistant.record.chain import ChainReader, Fault, may_follow_closed
-from assistant.record.events import FORMAT, GENESIS, MAX_LINE
+from assistant.record.events import GENESIS, MAX_LINE
 from assistant.review.plain import micros
+from assistant.review.shapes import loosely, quickly, wholly
+from assistant.review.versions import FORMATS, version_of
 
 _HEAD = re.compile(
-    rb'\{"at":"(\d{4}-\d\d-\d\dT(?:[01]\d|2[0-3]):[0-5]\d:[0-5]\d\.\d{3}'
-    rb'[+-]\d\d:\d\d(?::\d\d)?)","data":(?=\{)'
+    rb'\{"at":"(\d{4}-\d\d-\d\dT(?:[01]\d|2[0-3]):[0-5]\d:)([0-5]\d)\.(\d{3})'
+    rb'([+-]\d\d:\d\d(?::\d\d)?)","data":(?=\{)'
 )
-_TAIL = re.compile(
-    rb',"hash":"([0-9a-f]{64})","kind":"([a-z][a-z0-9_-]*)","n":(0|[1-9]\d{0,8}),'
-    rb'"prev":"([0-9a-f]{64})"\}\n'
-)
+_KIND = re.compile(rb"[a-z][a-z0-9_-]*")
 _HASH = b',"hash":"'
-_SPLICE = len(_HASH) + 64 + 1
+_SPLICE = len(_HASH) + 64
+_BLOCK = 1 << 16
+"""Bytes read at once: most records whole, and below what the system is asked for page by page."""
 
-
-class Line(NamedTuple):
-    """One good event: number, time as written and in microseconds, kind, data, hash."""
-
-    n: int
-    at: str
-    us: int
-    kind: str
-    data: dict[str, Any]
-    hash: str
+Line = tuple[int, int, str, Any]
+"""One good event: number, time in microseconds since 1970 in UTC, kind, data as in `shapes`."""
 
 
 class Walk:
@@ -51,6 +43,7 @@ class Walk:
 
     Attributes:
         good, count, head, closed: as of now; `fault` afterwards is None only if all is good.
+        opening, began: hash and time as written of the first event, if it was read here.
     """
 
     def __init__(
@@ -62,62 +55,100 @@ class Walk:
         closed: bool = False,
     ) -> None:
         self._stream = stream
-        self.good, self.count, self.head, self.closed = good, count, head, closed
+        self.good, self.count, self.closed = good, count, closed
+        self._head = head.encode()
         self.fault: Fault | None = None
+        self.opening = self.began = ""
+
+    @property
+    def head(self) -> str:
+        """Hash of the last good event."""
+        return self._head.decode()
 
     def __iter__(self) -> Iterator[Line]:
-        while line := self._stream.readline(MAX_LINE + 1):
-            event = self._quick(line)
-            if event is None:
+        rest = b""
+        while block := self._stream.read(_BLOCK):
+            block = rest + block
+            lines = block.split(b"\n")
+            rest = lines.pop()
+            events = self._quickly(lines, _decoding(block[: len(block) - len(rest)]))
+            yield from events
+            if len(events) < len(lines) or len(rest) >= MAX_LINE:
                 yield from self._strictly()
                 return
-            self._took(event, len(line))
-            yield event
-        if not self.count:
+        if rest or not self.count:
             yield from self._strictly()
 
-    def _took(self, event: Line, length: int) -> None:
-        self.good += length
-        self.count += 1
-        self.head = event.hash
-        self.closed = self.closed or event.kind == "closed"
-
-    def _quick(self, line: bytes) -> Line | None:
-        head = _HEAD.match(line)
-        at = line.rfind(_HASH)
-        tail = _TAIL.fullmatch(line, at) if at > 0 else None
-        if head is None or tail is None or len(line) > MAX_LINE:
-            return None
-        digest, kind_bytes, number, prev = tail.groups()
-        sha = hashlib.sha256(line[:at])
-        sha.update(line[at + _SPLICE : -1])
-        hexed, kind = sha.hexdigest(), kind_bytes.decode()
-        if (
-            hexed.encode() != digest
-            or prev.decode() != self.head
-            or int(number) != self.count
-            or (self.closed and not may_follow_closed(kind))
-        ):
-            return None
-        try:
-            when = head[1].decode()
-            us = micros(when)
-            data = orjson.loads(line[head.end() : at])
-        except ValueError:
-            return None
-        if self.count == 0 and (kind != "opened" or data.get("format") != FORMAT):
-            return None
-        return Line(self.count, when, us, kind, data, hexed)
+    def _quickly(self, lines: list[bytes], decode: Callable[[str, bytes], Any]) -> list[Line]:
+        """The events of these lines, up to the first that does not look exactly as it should."""
+        events: list[Line] = []
+        count, prev, good = self.count, self._head, self.good
+        for line in lines:
+            head = _HEAD.match(line)
+            at = line.rfind(_HASH)
+            if head is None or at < 0 or len(line) >= MAX_LINE:
+                break
+            digest, tail = line[at + 9 : at + _SPLICE], line[at + _SPLICE :]
+            named = tail[10 : tail.find(b'"', 10)]
+            kind = _kind(named)
+            if (
+                not kind
+                or tail != b'","kind":"%b","n":%d,"prev":"%b"}' % (named, count, prev)
+                or sha256(line[:at] + tail[1:]).hexdigest().encode() != digest
+                or (self.closed and not may_follow_closed(kind))
+            ):
+                break
+            minute, seconds, millis, offset = head.groups()
+            try:
+                us = _minute(minute, offset) + int(seconds + millis) * 1000
+                data = decode(kind, line[head.end() : at])
+            except ValueError:
+                break
+            if count == 0:
+                if kind != "opened" or version_of(data.format) not in FORMATS:
+                    break
+                self.opening, self.began = digest.decode(), line[7 : head.end() - 9].decode()
+            events.append((count, us, kind, data))
+            good += len(line) + 1
+            count += 1
+            prev = digest
+            if kind == "closed":
+                self.closed = True
+        self.count, self._head, self.good = count, prev, good
+        return events
 
     def _strictly(self) -> Iterator[Line]:
         self._stream.seek(self.good)
         reader = ChainReader(self._stream)
         reader.good, reader.count = self.good, self.count
         reader.head, reader.closed = self.head, self.closed
-        before = self.good
         for event in reader:
-            line = Line(event.n, event.at, micros(event.at), event.kind, event.data, event.hash)
-            self._took(line, reader.good - before)
-            before = reader.good
-            yield line
+            self.good, self.count, self.closed = reader.good, reader.count, reader.closed
+            self._head = event.hash.encode()
+            if event.n == 0:
+                self.opening, self.began = event.hash, event.at
+            yield event.n, micros(event.at), event.kind, loosely(event.kind, event.data)
         self.fault = reader.fault
+
+
+def _decoding(text: bytes) -> Callable[[str, bytes], Any]:
+    """How to decode lines: a quick decoding passes over what is not asked for, whatever it holds,
+    so where text may not be in order all of it is decoded."""
+    if b"\\ud" in text:
+        return wholly
+    if not text.isascii():
+        try:
+            text.decode()
+        except ValueError:
+            return wholly
+    return quickly
+
+
+@lru_cache(maxsize=256)
+def _kind(named: bytes) -> str:
+    return named.decode() if _KIND.fullmatch(named) else ""
+
+
+@lru_cache(maxsize=4096)
+def _minute(minute: bytes, offset: bytes) -> int:
+    return micros(f"{minute.decode()}00.000{offset.decode()}")

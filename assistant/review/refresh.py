@@ -8,13 +8,12 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
 
-import pyarrow.parquet as pq
-
 from assistant.review.compact import compact
 from assistant.review.known import Known
 from assistant.review.many import Task, read_all
+from assistant.review.parts import Parts
 from assistant.review.scan import Listing, NoAnswer, is_record, listed
-from assistant.review.store import ROWS, Manifest, Store
+from assistant.review.store import Manifest, Store
 
 PATIENCE_S = 20.0
 """A drive that says nothing for so long is given up for now."""
@@ -91,55 +90,68 @@ def _bring_up(
     records = [p for p in changed if is_record(p)]
     known.pass_over([p for p in changed if not is_record(p)], listing)
     befores = {} if afresh else known.befores(records)
-    part = manifest.next_part
-    task = Task(
-        str(store.folder), part, now_us,
-        [(p, listing.real.get(p, p), befores.get(p)) for p in records],
-    )  # fmt: skip
     if records:
-        writers = {
-            table: pq.ParquetWriter(
-                store.part_file(part, table), _schema(table), compression="zstd"
-            )
-            for table in ROWS
-        }
+        real = [(p, listing.real.get(p, p), befores.get(p)) for p in records]
+        task = Task(str(store.folder), now_us, real)
         try:
-            for piece in read_all(task, patience_s, processes):
-                for table, rows in piece.tables.items():
-                    if rows.num_rows:
-                        writers[table].write_table(rows)
-                for path, found in piece.files:
-                    known.take(path, listing.found[path], found, part)
-                    done.read += 1
-                    done.read_bytes += found.read
-                if progress is not None:
-                    progress(done.read, len(records))
+            _read(store, done, task, known, listing, patience_s, progress, processes)
         except NoAnswer as error:
             done.told.append(
                 f"{store.folder}: {error}; {done.read} of {len(records)} files were read. "
                 "Run it again when it answers."
             )
-        finally:
-            for writer in writers.values():
-                writer.close()
-        manifest.parts.append(part)
-        manifest.next_part += 1
     lost = known.with_job(gone)
     known.gone(gone, manifest.scanned_us or now_us)
     if lost:
         done.told.append(_gone(store, lost, manifest))
     if changed or gone or not manifest.files:
         known.save(store, manifest)
-    manifest.scanned_us, manifest.jobs = now_us, known.jobs
+    manifest.scanned_us = now_us
     compact(store, manifest)
     store.save(manifest)
     store.sweep(manifest)
 
 
-def _schema(table: str) -> object:
-    from assistant.review.arrow import schema
+def _read(
+    store: Store,
+    done: Refreshed,
+    task: Task,
+    known: Known,
+    listing: Listing,
+    patience_s: float,
+    progress: Progress | None,
+    processes: int | None,
+) -> None:
+    """Read the files of a task into parts; each is there for good once it is full."""
+    manifest = done.manifest
+    parts = Parts(store, manifest.next_part, len(task.files))
 
-    return schema(table)
+    def finish() -> None:
+        if parts.finish():
+            manifest.parts.append(parts.part - 1)
+            manifest.next_part = parts.part
+
+    try:
+        for piece in read_all(task, patience_s, processes):
+            parts.add(piece.tables, len(piece.files))
+            for path, found in piece.files:
+                known.take(path, listing.found[path], found, parts.part)
+                done.read += 1
+                done.read_bytes += found.read
+            if progress is not None:
+                progress(done.read, len(task.files))
+            if parts.full:
+                finish()
+                # A build that is cut off, even by the power, goes on from here.
+                known.save(store, manifest)
+                store.save(manifest)
+    except NoAnswer:
+        finish()
+        raise
+    except BaseException:
+        parts.drop()
+        raise
+    finish()
 
 
 def _when(manifest: Manifest) -> str:

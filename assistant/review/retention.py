@@ -1,13 +1,13 @@
-"""Removing the sound of old jobs. The records stay as they are: they hold a clip only by its hash.
+"""Removing the sound of old jobs, which each record notes at its end; no line of it is changed.
 
-`lugcall verify` then counts those clips as removed, which is no damage. A clip that is not what its
-record says is evidence, and is kept.
+A record holds a clip only by its hash, so `lugcall verify` counts those clips as removed, which is
+no damage. A clip that is not what its record says is evidence, and is kept.
 """
 
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -16,19 +16,27 @@ from typing import Any
 from assistant.record import RecordError, read_events, records_in
 from assistant.record.clips import state
 from assistant.record.disk import reason
+from assistant.review.acts import MAX_TEXT, PREFIX, lead_code, opened
 
 _CLIP = re.compile(r"[0-9a-f]{16}\.flac|\..*\.part")
 _FOLDER = ".clips"
+NOTE = f"{PREFIX}retention"
+"""Kind of the line by which a record notes that clips of it were removed."""
 
 
 @dataclass(frozen=True, slots=True)
 class Old:
-    """A clip to remove: its file, of when it is, its size in bytes, and whose it was."""
+    """A clip to remove: its file, of when it is, its size in bytes, and whose it was.
+
+    `record` and `line` (from 1) are where it is referred to; None and 0 if nowhere.
+    """
 
     path: Path
     at: datetime
     size: int
     what: str
+    record: Path | None = None
+    line: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,15 +75,65 @@ def look(folders: Iterable[Path], days: int, now: datetime | None = None) -> Fou
     return Found(tuple(old), tuple(kept))
 
 
-def remove(found: Found) -> tuple[int, list[str]]:
-    """Remove what `look` found old; returns how many went, and a line on each that did not."""
-    gone, left = 0, []
+def remove(
+    found: Found, lead: str = "", now: Callable[[], datetime] = datetime.now
+) -> tuple[int, list[str]]:
+    """Remove what `look` found old; returns how many went, and a line on each that did not.
+
+    Each record gets a line of the kind "lead-retention" that says which of its clips went, so that
+    its own chain tells a clip removed by rule from one that is lost. A record in use keeps its
+    clips. The files go first: what is noted is gone, also after a power cut.
+
+    Args:
+        found: what to remove.
+        lead: the code of the lead who does it; empty: by the shop's rule.
+        now: the clock.
+
+    Raises:
+        LeadError: that is no lead's code; nothing was removed.
+    """
+    code = lead_code(lead) if lead else ""
+    of: dict[Path | None, list[Old]] = {}
     for one in found.old:
+        of.setdefault(one.record, []).append(one)
+    gone, left = 0, []
+    for record, clips in of.items():
         try:
-            one.path.unlink()
-            gone += 1
-        except FileNotFoundError:
-            gone += 1
+            if record is None:
+                went, failed = _unlink(clips)
+            else:
+                went, failed = _noted(record, clips, code, now)
+        except RecordError as error:
+            left.append(f"{record}: its clips are kept: {error}")
+            continue
+        gone += len(went)
+        left += failed
+    return gone, left
+
+
+def _noted(
+    record: Path, clips: list[Old], code: str, now: Callable[[], datetime]
+) -> tuple[list[Old], list[str]]:
+    with opened(record, now) as journal:
+        went, failed = _unlink(clips)
+        if went:
+            many = f"{len(went)} clip{'' if len(went) == 1 else 's'} removed"
+            about = "line " + ", ".join(str(one.line) for one in went)
+            files = [one.path.name for one in went]
+            data = {"lead": code, "text": many, "about": about[:MAX_TEXT], "clips": files}
+            try:
+                journal.append(NOTE, data)
+            except RecordError as error:
+                failed.append(f"{record}: {many}, which could not be noted in it: {error}")
+    return went, failed
+
+
+def _unlink(clips: list[Old]) -> tuple[list[Old], list[str]]:
+    gone, left = [], []
+    for one in clips:
+        try:
+            one.path.unlink(missing_ok=True)
+            gone.append(one)
         except OSError as error:
             left.append(f"{one.path} could not be removed: {reason(error)[0]}")
         parent = one.path.parent
@@ -108,7 +166,8 @@ def _record(
         if how == "good" and not own.is_symlink():
             if event.time < before:
                 what = f"{path.name}, line {event.n + 1}"
-                old.append(Old(file, event.time, file.stat().st_size, what))
+                size = file.stat().st_size
+                old.append(Old(file, event.time, size, what, path, event.n + 1))
         elif how != "removed":
             kept.append(f"{path.name}, line {event.n + 1}: its clip is {how} and is kept")
             # A name that is not a clip's own may point anywhere, so it protects by name as well.

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
 
 from assistant.review import fleet
+from assistant.review.worded import short
 
 if TYPE_CHECKING:
     from assistant.review.desk import Review
@@ -30,7 +31,7 @@ def _lines(desk: Review, most: int) -> Iterator[str]:
         yield "No records here yet."
         return
     yield (
-        f"{total['jobs']:,} jobs on {total['units']:,} trucks, "
+        f"{_many(total['jobs'], 'job')} on {_many(total['units'], 'truck')}, "
         f"{total['signed_off'] or 0:,} signed off"
         f"{_share(total['first_time_right'])}; {total['doubtful'] or 0:,} with doubts."
     )
@@ -58,6 +59,10 @@ def _file(row: dict[str, Any]) -> str:
     return f"{row['folder']}/{row['path']}: {line}{seen}"
 
 
+def _many(count: int, what: str) -> str:
+    return f"{count:,} {what}{'' if count == 1 else 's'}"
+
+
 def _share(share: float | None) -> str:
     return "" if share is None else f", {share:.0%} right the first time"
 
@@ -65,14 +70,15 @@ def _share(share: float | None) -> str:
 def _eye(desk: Review, row: dict[str, Any]) -> str:
     d = desk.tables.doubts
     found = desk.rows(d.filter(d.job == row["job"]).order_by("n").limit(1))
-    first = found[0]["text"] if found else ""
+    first = short(found[0]["text"].rstrip(".")) if found else ""
     more = f" (+{row['doubts'] - 1})" if row["doubts"] > 1 else ""
-    asked = f" [{row['asked']}]" if row["asked"] else ""
+    asked = f" [{row['asked'].removeprefix('lead-')}]" if row["asked"] else ""
     return f"{row['began_utc']:%Y-%m-%d} {row['unit'] or 'no unit'}: {first}{more}{asked}"
 
 
 def _due(row: dict[str, Any]) -> str:
-    from datetime import timedelta
+    from datetime import UTC, datetime, timedelta
 
     day = row["last_utc"] + timedelta(seconds=max(0.0, min(row["due_s"], 1e9)))
-    return f"{row['unit']}: at {row['next_due_miles']:,.0f} miles, about {day:%Y-%m-%d}"
+    past = ": OVERDUE" if day < datetime.now(UTC).replace(tzinfo=None) else ""
+    return f"{row['unit']}: at {row['next_due_miles']:,.0f} miles, about {day:%Y-%m-%d}{past}"

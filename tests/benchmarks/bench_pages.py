@@ -2,14 +2,17 @@
 
     python tests/benchmarks/bench_pages.py [jobs ...]
 
-Wall time, the best of three, and the process's own time in brackets (the machine may be busy). The
-index is built before and not counted; what is imported at the first page is told apart.
+Each figure is wall time and, in brackets, the process's own time (the machine may be busy): the
+least of three. "cold" is a new process, with Python's start and all imports; "warm" a page more in
+the same one. The index is ready before; "first" draws all charts, then they are kept.
 """
 
 from __future__ import annotations
 
+import os
 import random
-import statistics
+import shutil
+import subprocess
 import sys
 import tempfile
 import time
@@ -42,42 +45,71 @@ def fleet(number: int) -> list[Job]:
     return jobs
 
 
-def best(what: Callable[[], object]) -> str:
-    """The best wall time of three, and the least own time."""
-    walls, owns = [], []
-    for _ in range(3):
-        wall, own = time.perf_counter(), time.process_time()
-        what()
-        walls.append(time.perf_counter() - wall)
-        owns.append(time.process_time() - own)
-    return f"{min(walls):6.3f} s ({min(owns):.3f})"
+Took = tuple[float, float]
+"""Wall time and the process's own, seconds."""
+_ROOT = Path(__file__).parent.parent.parent
+_FLEET = """
+import sys; from pathlib import Path
+from assistant.review.desk import open_review
+from assistant.review.pages.write import write_fleet
+with open_review([Path(sys.argv[1])], Path(sys.argv[2]), patience_s=600) as desk:
+    write_fleet(desk, Path(sys.argv[3]))
+"""
+_JOB = """
+import sys; from pathlib import Path
+from assistant.review.pages.job import job_page
+job_page(Path(sys.argv[1]), Path(sys.argv[2]))
+"""
+
+
+def warm(what: Callable[[], object]) -> Took:
+    """In this process."""
+    wall, own = time.perf_counter(), time.process_time()
+    what()
+    return time.perf_counter() - wall, time.process_time() - own
+
+
+def cold(code: str, *arguments: Path) -> Took:
+    """In a new process, its start counted in."""
+    command = [sys.executable, "-c", code, *map(str, arguments)]
+    wall, before = time.perf_counter(), os.times()
+    subprocess.run(command, cwd=_ROOT, check=True)
+    after = os.times()
+    own = after.children_user + after.children_system
+    return time.perf_counter() - wall, own - before.children_user - before.children_system
+
+
+def best(what: Callable[[], Took]) -> str:
+    """The least of three."""
+    walls, owns = zip(*(what() for _ in range(3)), strict=True)
+    return f"{min(walls):6.3f} ({min(owns):.3f})"
 
 
 def main(sizes: list[int]) -> None:
     """Print a table."""
-    start = time.perf_counter()
-    import matplotlib.figure  # noqa: F401
-
     from assistant.review.pages.fleet import fleet_page
     from assistant.review.pages.job import job_page
 
-    print(f"imports {time.perf_counter() - start:.3f} s")
+    print("   jobs  fleet page, first    cold, charts kept    warm              "
+          "job page, cold       warm, s (own)")  # fmt: skip
     for size in sizes:
         with tempfile.TemporaryDirectory() as name:
-            folder = Path(name, "records")
+            folder, index, out = (Path(name, part) for part in ("records", "index", "out"))
             paths = tell(folder, fleet(size))
-            with open_review([folder], Path(name, "index"), patience_s=600) as desk:
-                page = best(lambda desk=desk, name=name: fleet_page(desk, Path(name), _nowhere))
-            some = paths[:: max(1, len(paths) // 20)][:20]
-            each = []
-            for path in some:
-                start = time.perf_counter()
-                job_page(path, folder)
-                each.append(time.perf_counter() - start)
-            print(
-                f"{size:7,} jobs: fleet page {page}; a job's page median "
-                f"{statistics.median(each) * 1000:.0f} ms, longest {max(each) * 1000:.0f} ms"
-            )
+            open_review([folder], index, patience_s=600).close()
+
+            def first(folder: Path = folder, index: Path = index, out: Path = out) -> Took:
+                shutil.rmtree(index / "charts", ignore_errors=True)
+                return cold(_FLEET, folder, index, out)
+
+            told = [best(first), best(lambda f=folder, i=index, o=out: cold(_FLEET, f, i, o))]
+            with open_review([folder], index, patience_s=600) as desk:
+                told.append(best(lambda d=desk, o=out: warm(lambda: fleet_page(d, o, _nowhere))))
+            path = paths[len(paths) // 2]
+            told.append(best(lambda p=path, o=out: cold(_JOB, p, o)))
+            job_page(path, out)
+            told.append(best(lambda p=path, o=out: warm(lambda: job_page(p, o))))
+            print(f"{size:7,}  {'      '.join(told)}", flush=True)
 
 
 def _nowhere(row: dict[str, object]) -> Path:

@@ -17,6 +17,7 @@ import sys
 import tempfile
 import time
 from collections.abc import Callable
+from math import log
 from pathlib import Path
 from resource import RUSAGE_CHILDREN, RUSAGE_SELF, getrusage
 from statistics import median
@@ -30,6 +31,8 @@ from assistant.review import fleet, open_review
 from assistant.review.refresh import refresh
 from assistant.review.store import Store
 from tests.fleet.stamped import Stamp, stamps, write
+
+Row = dict[str, float]
 
 
 def cpu_s() -> float:
@@ -76,8 +79,8 @@ def ask(records: Path, home: Path) -> dict[str, float]:
     return seconds
 
 
-def one_size(made: list[Stamp], jobs: int, folder: Path, most_plain: int) -> None:
-    """Everything for one size."""
+def one_size(made: list[Stamp], jobs: int, folder: Path, most_plain: int) -> Row:
+    """Everything for one size; gives the figures of its row in the table of growth."""
     records, home = folder / f"records-{jobs}", folder / f"index-{jobs}"
     seconds, truth = timed(lambda: write(made, max(1, jobs // 6), jobs, records))
     size = sum(p.stat().st_size for p in records.rglob("*.jsonl"))
@@ -91,7 +94,9 @@ def one_size(made: list[Stamp], jobs: int, folder: Path, most_plain: int) -> Non
     print(
         f"  index built        {build:8.2f} s  {jobs / build:,.0f} jobs/s, {indexed / 1e6:,.0f} MB"
     )
-    print(f"  its processor time {used:8.2f} s  {jobs / used:,.0f} jobs/s of one processor")
+    print(f"  its processor time {used:8.2f} s  {used / jobs * 1000:.2f} ms a job")
+    row: Row = {"jobs": jobs, "build s": build, "jobs/s": jobs / build}
+    row["ms of processor a job"] = used / jobs * 1000
     same = median(timed(lambda: refresh(store))[0] for _ in range(3))
     print(f"  nothing new        {same:8.2f} s")
     ten = []
@@ -105,8 +110,10 @@ def one_size(made: list[Stamp], jobs: int, folder: Path, most_plain: int) -> Non
         assert done.read == 10, done
         ten.append(seconds)
     print(f"  10 new jobs        {median(ten):8.2f} s")
-    for name, seconds in ask(records, home).items():
+    asked = ask(records, home)
+    for name, seconds in asked.items():
         print(f"  {name:<19}{seconds:8.3f} s")
+    row |= {"nothing new s": same, "10 new s": median(ten), "questions s": asked["all of them"]}
     paths = sorted(records.rglob("*.jsonl"))[:most_plain]
     before = cpu_s()
     slow, _ = timed(lambda: plain(paths))
@@ -114,11 +121,25 @@ def one_size(made: list[Stamp], jobs: int, folder: Path, most_plain: int) -> Non
     print(
         f"  plain way, {len(paths):,}: {slow:.2f} s, {rate:,.0f} jobs/s; all: {jobs / rate:,.1f} s"
     )
-    print(f"  its processor time {used:8.2f} s  {len(paths) / used:,.0f} jobs/s of one processor")
+    print(f"  its processor time {used:8.2f} s  {used / len(paths) * 1000:.2f} ms a job")
+    row |= {"plain way s": jobs / rate, "plain ms a job": used / len(paths) * 1000}
     peaks = [getrusage(who).ru_maxrss / 1024 for who in (RUSAGE_SELF, RUSAGE_CHILDREN)]
     print(f"  peak memory        {peaks[0]:8.0f} MB, each helper at most {peaks[1]:.0f} MB")
     shutil.rmtree(records)
     shutil.rmtree(home)
+    return row | {"peak MB": peaks[0], "a helper MB": peaks[1]}
+
+
+def growth(rows: list[Row]) -> None:
+    """One line a figure, one column a size, with how it grew: 1.0 is in step with the jobs."""
+    print("\nGrowth; the last column is the power of the jobs by which it grew at the end")
+    for name in rows[0]:
+        values = [row[name] for row in rows]
+        power = ""
+        if len(rows) > 1 and min(values) > 0:
+            times = rows[-1]["jobs"] / rows[-2]["jobs"]
+            power = f"{log(values[-1] / values[-2]) / log(times):8.2f}"
+        print(f"  {name:<22}" + "".join(f"{v:12,.2f}" for v in values) + power)
 
 
 def main() -> None:
@@ -131,8 +152,7 @@ def main() -> None:
     with tempfile.TemporaryDirectory(dir=given.folder) as name:
         folder = Path(name)
         made = stamps(folder / "played", load_dialogs())
-        for size in sorted(given.sizes):
-            one_size(made, size, folder, given.plain)
+        growth([one_size(made, size, folder, given.plain) for size in sorted(set(given.sizes))])
 
 
 if __name__ == "__main__":

@@ -8,6 +8,7 @@ was played, so the chain is whole and the schema is the session's own.
 from __future__ import annotations
 
 import hashlib
+import re
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -50,18 +51,19 @@ class Stamp:
             data = _encode(event.data).encode()
             here = [i for i, token in enumerate(own) if token in data]
             tail = f'"kind":"{event.kind}","n":{event.n},"prev":"'.encode()
-            self._lines.append((event.time - self._began, data, here, tail))
+            # In one pass: what was put in must not be taken for another of the stamp's own.
+            own_here = re.compile(b"|".join(re.escape(own[i]) for i in here)) if here else None
+            self._lines.append((event.time - self._began, data, own_here, tail))
         self._own = own
 
     def bytes_for(self, visit: Visit, began: datetime | None = None) -> bytes:
         """The record of another visit, begun when that came."""
         began = began or visit.at
-        new = [t.encode() for t in tokens(visit)]
+        new = dict(zip(self._own, (t.encode() for t in tokens(visit)), strict=True))
         prev, lines = GENESIS.encode(), []
-        for after, told, here, tail in self._lines:
-            data = told
-            for i in here:
-                data = data.replace(self._own[i], new[i])
+        for after, data, own_here, tail in self._lines:
+            if own_here is not None:
+                data = own_here.sub(lambda found: new[found[0]], data)
             head = b'{"at":"' + stamp(began + after).encode() + b'","data":' + data + b","
             end = tail + prev + b'"}'
             digest = hashlib.sha256(head + end).hexdigest().encode()

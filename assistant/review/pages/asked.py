@@ -22,6 +22,12 @@ MOST_EYES = 100
 BIN_MIN = 10
 """Width of the bins of time a job, minutes."""
 
+_GRAVEST = {kind: place for place, kind in enumerate(
+    ("chain", "accepted", "out", "ring", "clock", "ratio", "skipped", "long hold", "say-agains",
+     "edits")
+)}  # fmt: skip
+"""Kinds of doubt, the one that is told first first; remarks come last."""
+
 Row = dict[str, Any]
 
 
@@ -74,25 +80,26 @@ def ask(desk: Review, t: Tables) -> Answers:
     def rows(expression: Any) -> list[Row]:
         return desk.rows(expression)
 
-    newest = t.jobs.order_by([ibis.desc("began_utc"), "job"]).limit(MOST_JOBS)
-    jobs = rows(newest)
+    totals = rows(fleet.totals(t))[0]
+    jobs = rows(t.jobs.order_by([ibis.desc("began_utc"), "job"]).limit(MOST_JOBS))
     eyes = rows(fleet.needs_eyes(t).limit(MOST_EYES))
     listed = {row["job"] for row in jobs}
     missing = [row["job"] for row in eyes if row["job"] not in listed]
     if missing:
         jobs += rows(t.jobs.filter(t.jobs.job.isin(missing)))
-    shown = ibis.memtable({"job": [row["job"] for row in jobs] or [-1]})
+    shown = _listed(t, jobs, missing) if totals["jobs"] > len(jobs) else t
     texts: dict[int, list[str]] = defaultdict(list)
     flags: dict[int, set[str]] = defaultdict(set)
-    d = t.doubts.semi_join(shown, "job")
-    for row in rows(d.select("job", "n", "kind", "text").order_by(["job", "n"])):
-        texts[row["job"]].append(row["text"])
+    d = shown.doubts
+    found = rows(d.select("job", "n", "kind", "text"))
+    for row in sorted(found, key=lambda row: (_GRAVEST.get(row["kind"], len(_GRAVEST)), row["n"])):
+        texts[row["job"]].append(row["text"].removeprefix("BROKEN CHAIN: ").rstrip("."))
         flags[row["job"]].add(row["kind"])
     heard: dict[int, set[str]] = defaultdict(set)
-    h = t.hearing.filter(t.hearing.again).semi_join(shown, "job")
+    h = shown.hearing.filter(shown.hearing.again)
     for row in rows(h.select("job", "step", "microphone").distinct()):
         heard[row["job"]] |= {f"step:{row['step']}", f"mic:{row['microphone']}"}
-    a = t.lead_acts.semi_join(shown, "job")
+    a = shown.lead_acts.filter(shown.lead_acts.kind.isin(fleet.LOOKED_AT))
     acts = rows(a.select("job", "n", "kind").order_by(["job", "n"]))
     b = t.jobs.filter(t.jobs.signed_off)
     bins = b.mutate(bin=(b.time_s / (60 * BIN_MIN)).floor().cast("int64"))
@@ -100,7 +107,7 @@ def ask(desk: Review, t: Tables) -> Answers:
     units = rows(fleet.units(t).limit(MOST_UNITS))
     visits, visit_jobs = _visits(rows, t, [row["unit"] for row in units])
     return Answers(
-        totals=rows(fleet.totals(t))[0],
+        totals=totals,
         jobs=jobs,
         eyes=eyes,
         texts=texts,
@@ -118,6 +125,15 @@ def ask(desk: Review, t: Tables) -> Answers:
     )
 
 
+def _listed(t: Tables, jobs: list[Row], missing: list[int]) -> Tables:
+    """The tables of the listed jobs; the day of the oldest may bring in a few more."""
+    oldest = min(row["began_utc"] for row in jobs if row["job"] not in set(missing))
+    some = t.jobs.filter((t.jobs.began_utc >= oldest) | t.jobs.job.isin(missing or [-1]))
+    rest = {name: getattr(t, name).semi_join(some, "job")
+            for name in ("doubts", "hearing", "lead_acts")}  # fmt: skip
+    return replace(t, **rest)
+
+
 def _summed(missed: list[Row], by: str) -> list[Row]:
     """Said and said again, by step or by microphone, the most first."""
     out: dict[str, Row] = {}
@@ -132,7 +148,9 @@ def _visits(rows: Any, t: Tables, units: Sequence[str]) -> tuple[list[Visit], di
     """The finished jobs of these trucks as `wear` takes them, and which job each visit was."""
     if not units:
         return [], {}
-    j = t.jobs.filter(t.jobs.signed_off & t.jobs.unit.isin(list(units)))
+    j = t.jobs.filter(t.jobs.signed_off & (t.jobs.unit != ""))
+    if len(units) == MOST_UNITS:  # else these are all of them, and it takes long to say so
+        j = j.filter(j.unit.isin(list(units)))
     r = t.readings.semi_join(j, "job")
     r = r.filter((r.as_found | r.as_left) & r.quantity.isin(["free-travel", "gap"]))
     read: dict[tuple[int, str, bool], Row] = {}
@@ -140,6 +158,8 @@ def _visits(rows: Any, t: Tables, units: Sequence[str]) -> tuple[list[Visit], di
                              "limit_low_in")):  # fmt: skip
         read[(row["job"], row["quantity"], row["as_left"])] = row
     visits, jobs = [], defaultdict(list)
+    j = j.select("job", "path", "unit", "ended_utc", "odometer_miles", "lugs_by_gap",
+                 "lug_pitch_in", "ring_lugs", "transmission", "linkage", "clutch")  # fmt: skip
     for row in rows(j.order_by("ended_utc")):
         job = row["job"]
         limit = read.get((job, "free-travel", True)) or read.get((job, "free-travel", False)) or {}
@@ -156,6 +176,7 @@ def _visits(rows: Any, t: Tables, units: Sequence[str]) -> tuple[list[Visit], di
                 low_in=limit.get("limit_low_in"),
                 kind=(row["transmission"], row["linkage"], row["clutch"]),
                 lug_in=row["lug_pitch_in"],
+                ring_lugs=row["ring_lugs"],
                 distance="miles",
                 name=row["path"],
             )
@@ -165,6 +186,10 @@ def _visits(rows: Any, t: Tables, units: Sequence[str]) -> tuple[list[Visit], di
 
 
 def _length(row: Row | None) -> Measured | None:
-    if row is None or row["value_in"] is None:
+    """As the wear's arithmetic takes it; None for what no gauge can have shown."""
+    if row is None or None in (row["value_in"], row["low_in"], row["high_in"]):
         return None
-    return Measured.from_interval(row["value_in"], row["low_in"], row["high_in"])
+    try:
+        return Measured.from_interval(row["value_in"], row["low_in"], row["high_in"])
+    except ValueError:
+        return None

@@ -9,23 +9,16 @@ from __future__ import annotations
 import io
 import re
 from collections.abc import Callable, Sequence
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from assistant.review.pages.asked import BIN_MIN, Row
 from assistant.review.pages.tokens import hash_of
-from assistant.wear.past import Visit
-
-if TYPE_CHECKING:
-    from matplotlib.axes import Axes
 
 INK, SOFT, FILL = "#16202a", "#56646f", "#c9d6e2"
 MOST_BARS = 12
-ACROSS = 8
-"""Trucks in a row of the wall of curves."""
-MOST_CURVES = 96
 
 
-def _figure(wide: float, high: float, draw: Callable[[Any], None], name: str) -> str:
+def figure_svg(wide: float, high: float, draw: Callable[[Any], None], name: str) -> str:
     """An SVG for inside a page, `wide` by `high` inches."""
     from matplotlib import rc_context
     from matplotlib.backends.backend_svg import FigureCanvasSVG
@@ -58,30 +51,30 @@ def _figure(wide: float, high: float, draw: Callable[[Any], None], name: str) ->
 
 
 def months(rows: Sequence[Row]) -> str:
-    """First-time-right share a month; the number of jobs under each mark."""
+    """First-time-right share a month, and below it the number of jobs."""
     rows = rows[-24:]
 
     def draw(figure: Any) -> None:
         axes = figure.subplots()
         share = [100 * (row["share"] or 0.0) for row in rows]
         axes.plot(range(len(rows)), share, color=INK, marker="o", markersize=5, linewidth=1.2)
+        names = [f"month:{row['month_utc']:%Y-%m}" for row in rows]
+        links = [f"#{hash_of('signed:yes', name)}" for name in names]
+        axes.scatter(range(len(rows)), share, s=81, color=INK, alpha=0.01).set_urls(links)
         for i, row in enumerate(rows):
-            point = axes.plot([i], [share[i]], "o", color=INK, markersize=9, alpha=0.01)[0]
-            month = f"month:{row['month_utc']:%Y-%m}"
-            point.set_url(f"#{hash_of('signed:yes', month)}")
-            axes.annotate(str(row["jobs"]), (i, share[i]), (0, 7), textcoords="offset points",
-                          ha="center", fontsize=7, color=SOFT)  # fmt: skip
-        axes.set_ylim(0, 112)
-        axes.set_yticks([0, 50, 100], ["0 %", "50 %", "100 %"])
+            axes.text(i, -13, str(row["jobs"]), ha="center", fontsize=7, url=links[i])
+        axes.axhline(0, color=SOFT, linewidth=0.6)
+        axes.set_ylim(-20, 106)
+        axes.set_yticks([-11, 0, 50, 100], ["jobs", "0 %", "50 %", "100 %"])
         every = -(-len(rows) // 6)
         axes.set_xticks(
             range(0, len(rows), every),
             [f"{row['month_utc']:%Y-%m}" for row in rows[::every]],
             fontsize=8,
         )
-        figure.subplots_adjust(0.09, 0.12, 0.99, 0.97)
+        figure.subplots_adjust(0.1, 0.12, 0.99, 0.97)
 
-    return _figure(5.6, 2.6, draw, "months") if rows else ""
+    return figure_svg(5.6, 2.6, draw, "months") if rows else ""
 
 
 def misheard(rows: Sequence[Row], by: str, token: str) -> str:
@@ -94,7 +87,7 @@ def misheard(rows: Sequence[Row], by: str, token: str) -> str:
         bars = axes.barh(range(len(rows)), again, color=FILL, edgecolor=INK, hatch="///")
         for bar, row in zip(bars, rows, strict=True):
             bar.set_url(f"#{hash_of(f'{token}:{row[by]}')}")
-        names = [_short(str(row[by]).replace("_", " ")) for row in rows]
+        names = [shortened(str(row[by]).replace("_", " ")) for row in rows]
         axes.set_yticks(range(len(rows)), names)
         for label, row in zip(axes.get_yticklabels(), rows, strict=True):
             label.set_url(f"#{hash_of(f'{token}:{row[by]}')}")
@@ -107,7 +100,7 @@ def misheard(rows: Sequence[Row], by: str, token: str) -> str:
         axes.spines["bottom"].set_visible(False)
         figure.subplots_adjust(0.3, 0.06, 0.99, 0.98)
 
-    return _figure(5.6, 0.6 + 0.24 * len(rows), draw, f"by{token}") if rows else ""
+    return figure_svg(5.6, 0.6 + 0.24 * len(rows), draw, f"by{token}") if rows else ""
 
 
 def minutes(rows: Sequence[Row]) -> str:
@@ -130,72 +123,12 @@ def minutes(rows: Sequence[Row]) -> str:
         axes.set_xlabel("minutes at work", fontsize=8)
         axes.set_yticks([])
         axes.spines["left"].set_visible(False)
-        figure.subplots_adjust(0.02, 0.19, 0.99, 0.94)
+        axes.set_ylim(0, 1.08 * max(counts))
+        figure.subplots_adjust(0.02, 0.19, 0.97, 0.98)
 
-    return _figure(5.6, 2.6, draw, "minutes") if rows else ""
-
-
-def curves(trucks: Sequence[tuple[str, Sequence[Visit]]]) -> str:
-    """A wall of free-travel curves, one cell a truck: as found (open) and as left (full).
-
-    All of it is a few artists on one pair of axes: a pair for each truck would take seconds.
-    """
-    cells = [
-        (unit, [v for v in visits if v.miles is not None and (v.found or v.left)])
-        for unit, visits in trucks
-    ]
-    cells = [(unit, visits) for unit, visits in cells if visits]
-    cells = cells[:MOST_CURVES]
-    rows = -(-len(cells) // ACROSS)
-
-    def draw(figure: Any) -> None:
-        axes = figure.add_axes((0, 0, 1, 1))
-        axes.set_axis_off()
-        axes.set_xlim(0, ACROSS)
-        axes.set_ylim(-rows, 0)
-        _wall(axes, cells)
-
-    return _figure(11.5, 1.05 * rows, draw, "curves") if cells else ""
+    return figure_svg(5.6, 2.6, draw, "minutes") if rows else ""
 
 
-def _wall(axes: Axes, cells: Sequence[tuple[str, Sequence[Visit]]]) -> None:
-    from matplotlib.collections import LineCollection
-
-    values = [x.value_in for _, visits in cells for v in visits for x in (v.found, v.left) if x]
-    values += [v.low_in for _, visits in cells for v in visits if v.low_in is not None]
-    base_in, top_in = min(values), max(values)
-    scale = 0.66 / max(top_in - base_in, 1 / 64)
-    lines: list[list[tuple[float, float]]] = []
-    limits: list[list[tuple[float, float]]] = []
-    found: list[tuple[float, float]] = []
-    left: list[tuple[float, float]] = []
-    for i, (unit, visits) in enumerate(cells):
-        x0, y0 = i % ACROSS + 0.06, -(i // ACROSS) - 0.92
-        miles = [v.miles or 0.0 for v in visits]
-        span = max(miles) - min(miles) or 1.0
-        line: list[tuple[float, float]] = []
-        for v in visits:
-            x = x0 + ((v.miles or 0.0) - min(miles)) / span * 0.82
-            for reading, points in ((v.found, found), (v.left, left)):
-                if reading is not None:
-                    point = (x, y0 + (reading.value_in - base_in) * scale)
-                    points.append(point)
-                    line.append(point)
-        lines.append(line)
-        low = visits[-1].low_in
-        if low is not None:
-            y = y0 + (low - base_in) * scale
-            limits.append([(x0 - 0.03, y), (x0 + 0.87, y)])
-        axes.text(x0, y0 + 0.87, unit, fontsize=8, fontweight="bold", color=INK, va="top",
-                  url=f"#{hash_of(f'unit:{unit}')}")  # fmt: skip
-    axes.add_collection(LineCollection(lines, colors=INK, linewidths=0.9))
-    axes.add_collection(LineCollection(limits, colors=SOFT, linewidths=0.8, linestyles="dashed"))
-    for points, face in ((found, "white"), (left, INK)):
-        if points:
-            across, up = [x for x, _ in points], [y for _, y in points]
-            axes.scatter(across, up, s=9, facecolors=face, edgecolors=INK, linewidths=0.8,
-                         zorder=3)  # fmt: skip
-
-
-def _short(words: str) -> str:
-    return words if len(words) <= 28 else words[:27] + "…"
+def shortened(words: str, most: int = 28) -> str:
+    """Words cut to so many signs."""
+    return words if len(words) <= most else words[: most - 1] + "…"

@@ -9,14 +9,16 @@ from itertools import pairwise
 from typing import Any
 
 from assistant.record import Event
+from assistant.review import doubtful
+from assistant.review.doubtful import NAMES
+from assistant.review.fold import FIRST_US
+from assistant.review.worded import lugs, signed, span
 
 from .holds import Hold
 from .moves import Move
-from .readings import NAMES, Reading
-from .talk import misheard_by
+from .readings import Reading
+from .talk import misheard_by, misunderstood
 
-MANY_AGAIN = 3
-"""Misheard this often at one step is put before the lead. Common practice, no source."""
 KINDS = {
     "accepted": "accepted, not clearly in",
     "out": "left out of limits",
@@ -69,13 +71,9 @@ def _left(left: Sequence[Reading], readings: Sequence[Reading]) -> Iterator[Doub
     """As left: too close and accepted, or out."""
     at = {(r.quantity, r.figures): r.line for r in readings if r.stage == "final"}
     for r in left:
-        if r.decision in ("", "in"):
-            continue
-        why = f", accepted: {r.accepted}" if r.accepted else ""
-        chance = f" ({r.probability:.0%} in)" if r.probability is not None else ""
-        text = f"{r.name} left {r.figures}: {r.verdict.split(',')[0].lower()}{chance}{why}"
-        kind = "out" if r.decision == "out" else "accepted"
-        yield Doubt(kind, text, at.get((r.quantity, r.figures), r.line))
+        told = doubtful.left(r.quantity, r.figures, r.decision, r.probability, r.accepted)
+        if told is not None:
+            yield Doubt(*told, at.get((r.quantity, r.figures), r.line))
 
 
 def _turns(events: Sequence[Event]) -> Iterator[Doubt]:
@@ -84,8 +82,7 @@ def _turns(events: Sequence[Event]) -> Iterator[Doubt]:
         step = str(event.data.get("step", "")).replace("_", " ")
         moved = event.data.get("after") != event.data.get("step")
         if act.get("meaning") == "skip" and moved:
-            why = f": {act['text']}" if act.get("text") else ", no reason given"
-            yield Doubt("skipped", f"{step} skipped{why}", event.n + 1)
+            yield Doubt("skipped", doubtful.skipped(step, act.get("text") or ""), event.n + 1)
         elif act.get("meaning") == "stop" and moved:
             who = {"tech": "technician", "helper": "helper"}.get(str(act.get("who")), "?")
             yield Doubt("stop", f"stop by the {who} at {step}", event.n + 1)
@@ -99,29 +96,29 @@ def _holds(holds: Sequence[Hold]) -> Iterator[Doubt]:
             yield Doubt("hold", "the pedal was let up before it was asked for", hold.last_line)
         elif hold.end == "open" and hold.held is not None:
             yield Doubt("hold", "the record ends with the pedal held", hold.last_line)
-        if hold.long:
-            yield Doubt("hold", f"the pedal was held for {span(hold.seconds or 0.0)}", hold.line)
+        long = doubtful.long_hold(hold.seconds)
+        if long is not None:
+            yield Doubt("hold", long, hold.last_line)
 
 
 def _again(events: Sequence[Event]) -> Iterator[Doubt]:
     for step, times in misheard_by(events, "step").items():
-        if times >= MANY_AGAIN:
-            words = step.replace("_", " ")
-            yield Doubt("again", f"{times} times not understood at {words}", _first(events, step))
-
-
-def _first(events: Sequence[Event], step: str) -> int:
-    return next((e.n + 1 for e in events if e.data.get("step") == step), 0)
+        many = doubtful.many_again(step, times)
+        if many is not None:
+            here = (e for e in events if e.data.get("step") == step and misunderstood(e))
+            yield Doubt("again", many, next(here).n + 1)
 
 
 def _edits(events: Sequence[Event]) -> Iterator[Doubt]:
+    back = [e for e in events if (e.data.get("act") or {}).get("meaning") == "back"]
+    often = doubtful.gone_back(len(back))
+    if often is not None:
+        yield Doubt("edited", often, back[-1].n + 1)
     for event in events:
         changed = event.data.get("corrected")
         if event.kind == "turn" and changed:
-            name = NAMES.get(changed["is"]["quantity"], changed["is"]["quantity"])
-            text = (
-                f"{name} corrected from {changed['was']['figures']} to {changed['is']['figures']}"
-            )
+            was, now = changed["was"]["figures"], changed["is"]["figures"]
+            text = doubtful.edited(changed["is"]["quantity"], was, now)
             yield Doubt("edited", text, event.n + 1)
         if event.kind == "repaired":
             yield Doubt("edited", "a torn last line was cut off and the job resumed", event.n + 1)
@@ -130,7 +127,7 @@ def _edits(events: Sequence[Event]) -> Iterator[Doubt]:
 def _ring(moves: Sequence[Move]) -> Iterator[Doubt]:
     for move in moves:
         if move.told is not None and move.moved is not None and move.moved != move.told:
-            text = f"ring told {move.told:+d} lugs, moved {move.moved:+d} as called"
+            text = f"ring told {lugs(move.told)}, moved {signed(move.moved)} as called"
             yield Doubt("ring", text, move.line)
         if move.found not in ("", "as planned"):
             yield Doubt("ring", f"by the gap, the ring move: {move.found}", move.line)
@@ -151,6 +148,8 @@ def _clock(events: Sequence[Event]) -> Iterator[Doubt]:
         if back > timedelta(seconds=1):
             text = f"the clock went back by {span(back.total_seconds())}"
             yield Doubt("clock", text, event.n + 1)
+    if events[0].time.timestamp() * 1e6 < FIRST_US:
+        yield Doubt("clock", f"begun long ago: {events[0].at[:10]}", 1)
     if events[0].time > datetime.now().astimezone() + timedelta(days=1):
         yield Doubt("clock", f"begun in the future: {events[0].at[:10]}", 1)
 
@@ -163,15 +162,3 @@ def _remarks(events: Sequence[Event]) -> Iterator[Doubt]:
                 told = " accepted: " in text or text.startswith(("ring move", "not sound at"))
                 if not told:
                     yield Doubt("other", str(text), event.n + 1)
-
-
-def span(seconds: float) -> str:
-    """`45 s`, `3 min 20 s`, `2 h 5 min`."""
-    whole = round(seconds)
-    if whole < 60:
-        return f"{whole} s"
-    if whole < 3600:
-        return f"{whole // 60} min {whole % 60} s" if whole % 60 else f"{whole // 60} min"
-    if whole < 172_800:
-        return f"{whole // 3600} h {whole % 3600 // 60} min"
-    return f"{whole // 86_400} days"

@@ -74,7 +74,7 @@ def pictures(
     strip = stroke_svg([stroke_of(s, card) for s in shots], heading, spoken, card.units, note)
     high = 520 if len(shots) == 1 else 900
     return [_inside(strip, "strip", high), _inside(chain_svg(shots, card, heading, spoken), "chain",
-            480 if len(shots) == 1 else 900)]  # fmt: skip
+            500 if len(shots) == 1 else 900)]  # fmt: skip
 
 
 def _named(shot: Snapshot, title: str) -> Snapshot:

@@ -8,14 +8,26 @@ from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from . import charts, outlooks
-from .asked import MOST_EYES, MOST_JOBS, Answers, Row, ask, narrowed
-from .doubts import span
+from assistant.review.worded import signed, span
+from assistant.wear.outlook import Outlook
+
+from . import charts, curves, outlooks
+from .asked import MOST_EYES, MOST_JOBS, MOST_UNITS, Answers, Row, ask, narrowed
+from .kept import charts_of
 from .render import drawn, link, page, script
 from .tokens import hash_of, joined, tokens_of
 
 if TYPE_CHECKING:
     from assistant.review.desk import Review
+
+
+_MOST = {
+    "jobs": MOST_JOBS,
+    "eyes": MOST_EYES,
+    "units": MOST_UNITS,
+    "curves": curves.MOST_CURVES,
+    "rings": outlooks.MOST,
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,8 +70,11 @@ def fleet_page(
     by_job = {one.row["job"]: one for one in jobs}
     due = outlooks.due_soon(answers.visits, ring_lugs)
     trucks = outlooks.by_unit(answers.visits)
+    rings, no_rings = outlooks.rings(trucks, ring_lugs)
     soon = [look.unit for look in due]
+    chart = charts_of(desk)
     order = soon + [row["unit"] for row in answers.units if row["unit"] not in set(soon)]
+    order = [unit for unit in order if unit in trucks]
     text = page(
         "fleet.html",
         script=script("fleet.js"),
@@ -67,21 +82,27 @@ def fleet_page(
         jobs=jobs,
         eyes=[(row, by_job[row["job"]]) for row in answers.eyes],
         due=due,
+        rings=rings,
+        no_rings=no_rings,
         last_job={unit: jobs_[-1] for unit, jobs_ in answers.visit_jobs.items()},
         by_job=by_job,
-        months=drawn(charts.months(answers.months)),
-        by_step=drawn(charts.misheard(answers.by_step, "step", "step")),
-        by_mic=drawn(charts.misheard(answers.by_mic, "microphone", "mic")),
-        minutes=drawn(charts.minutes(answers.minutes)),
-        curves=drawn(charts.curves([(u, trucks[u]) for u in order if u in trucks])),
+        months=drawn(chart(charts.months, answers.months)),
+        by_step=drawn(chart(charts.misheard, answers.by_step, "step", "step")),
+        by_mic=drawn(chart(charts.misheard, answers.by_mic, "microphone", "mic")),
+        minutes=drawn(chart(charts.minutes, answers.minutes)),
+        curves=drawn(
+            chart(curves.curves, curves.cells([(u, trucks[u]) for u in order if u in trucks]))
+        ),
         codes=sorted({one.row["code"] for one in jobs if one.row["code"]}),
         told=desk.told,
         hash_of=hash_of,
+        signed=signed,
         narrowed=" ".join(x for x in (unit, f"since {since}" if since else "") if x),
-        most={"jobs": MOST_JOBS, "eyes": MOST_EYES, "curves": charts.MOST_CURVES},
+        most=_MOST,
         made=datetime.now(UTC).strftime("%Y-%m-%d %H:%M UTC"),
         ring_lugs=ring_lugs,
         similar=outlooks.SIMILAR,
+        lugs_text=lugs_text,
         miles_text=miles_text,
         dates_text=dates_text,
         due_word=lambda dates: due_word(dates, date.today()),
@@ -97,7 +118,7 @@ def _listed(
         record = desk.record_path(row["job"])
     when = str(row["began_local"])[:16].replace("T", " ")
     job = row["job"]
-    words = " ".join(str(row[k] or "") for k in ("unit", "code", "path", "card", "step"))
+    words = " ".join(str(row[k] or "") for k in ("unit", "code", "path", "card", "step", "chain"))
     return Listed(
         row=row,
         record=record,
@@ -113,10 +134,22 @@ def _listed(
     )
 
 
+def lugs_text(look: Outlook) -> str:
+    """`at most 14`, or what is known where the number of lugs is not; nothing without a ring."""
+    if look.lugs_left is not None:
+        return f"at most {look.lugs_left}" if look.lugs_left else "NONE"
+    if "self-adjusting" in look.last.kind:
+        return ""
+    return f"not known; {signed(look.lugs_used)} since {look.since}"
+
+
 def miles_text(span_of: Any) -> str:
     """`412,000 to 440,000`, or `412,000 on`."""
     low = f"{round(span_of.low, -2):,.0f}"
-    return f"{low} on" if span_of.high is None else f"{low} to {round(span_of.high, -2):,.0f}"
+    if span_of.high is None:
+        return f"{low} on"
+    high = f"{round(span_of.high, -2):,.0f}"
+    return low if low == high else f"{low} to {high}"
 
 
 def dates_text(dates: tuple[date, date | None] | None) -> str:
@@ -124,6 +157,8 @@ def dates_text(dates: tuple[date, date | None] | None) -> str:
     if dates is None:
         return ""
     low, high = dates
+    if low == high:
+        return f"{low:%Y-%m-%d}"
     return f"{low:%Y-%m-%d} on" if high is None else f"{low:%Y-%m-%d} to {high:%Y-%m-%d}"
 
 

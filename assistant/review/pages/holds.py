@@ -7,9 +7,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 
 from assistant.record import Event
-
-LONG_S = 120.0
-"""A hold longer than this is put before the lead. Common practice, no source."""
+from assistant.review.doubtful import long_hold
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,7 +36,7 @@ class Hold:
     @property
     def long(self) -> bool:
         """Whether the helper's leg had to hold for long."""
-        return self.seconds is not None and self.seconds > LONG_S
+        return long_hold(self.seconds) is not None
 
 
 def holds_of(events: Iterable[Event]) -> list[Hold]:

@@ -9,16 +9,20 @@ from typing import Any
 
 from assistant.pictures.snapshot import figures_of, limits_text
 from assistant.record import RecordError
+from assistant.review.doubtful import NAMES
+from assistant.review.worded import span
 
 from . import drawings
-from .doubts import KINDS, span
-from .readings import NAMES, Reading
+from .doubts import KINDS
+from .readings import Reading
 from .render import drawn, link, page
 from .story import Story, story_of
 
 ORDER = tuple(NAMES)
 _SAME_IN = 0.001
 """Nearer than this, planned and measured are told as the same: no gauge here reads finer."""
+_SAME_MM = 0.05
+"""Likewise on a truck in millimetres, which are shown to a tenth."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,12 +70,12 @@ def _page(story: Story, page_folder: Path, fleet: Path | None) -> str:
     path = story.path
     card = drawings.card_of(story.opened)
     units = card.units if card is not None else "inch"
-    heading = f"{story.unit}, {story.events[0].at[:10]}"
-    pictures = drawings.pictures(card, heading, story.found, story.left) if card else []
+    pictures = drawings.pictures(card, story.unit, story.found, story.left) if card else []
     return page(
         "job.html",
         s=story,
         chain=_chain(story),
+        ring=card is None or card.clutch != "self-adjusting",
         state=_state(story),
         rows=_rows(story, units),
         pictures=[drawn(p) for p in pictures],
@@ -135,6 +139,8 @@ def _rows(story: Story, units: str) -> list[Row]:
 
 
 def _expected(story: Story, card: Any, units: str) -> list[Expected]:
+    if card.clutch == "self-adjusting":  # the maker's procedure sets it; lugcall plans nothing
+        return []
     shot = drawings.planned(card, story.found)
     if shot is None or not story.left:
         return []
@@ -144,7 +150,8 @@ def _expected(story: Story, card: Any, units: str) -> list[Expected]:
         if value is None or left is None or left.value_in is None:
             continue
         u = shot.values[quantity].u_in
-        planned = f"{figures_of(value, units)} ± {figures_of(max(2 * u, 0.001), units)}"
+        off = f"{2 * u * 25.4:.1f} mm" if units == "mm" else f"{2 * u:.3f} in"
+        planned = f"{figures_of(value, units)} ± {off}"
         out.append(
             Expected(NAMES[quantity], planned, left.figures, _apart(left.value_in - value, units))
         )
@@ -152,7 +159,7 @@ def _expected(story: Story, card: Any, units: str) -> list[Expected]:
 
 
 def _apart(difference: float, units: str) -> str:
-    if abs(difference) < _SAME_IN:
+    if abs(difference) < (_SAME_MM / 25.4 if units == "mm" else _SAME_IN):
         return "as planned"
     return f"{figures_of(abs(difference), units)} {'more' if difference > 0 else 'less'}"
 

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Sequence
-from datetime import timedelta
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
 from itertools import pairwise
 
 from assistant.wear.outlook import Outlook, outlook
@@ -43,6 +44,44 @@ def due_soon(visits: Sequence[Visit], ring_lugs: int | None = None) -> list[Outl
         if look is not None and look.miles is not None:
             found.append(look)
     return sorted(found, key=_soonest)
+
+
+@dataclass(frozen=True, slots=True)
+class Ring:
+    """Lugs of one truck's ring: `has` from new to its end, `used` in the records since `since`.
+
+    `left` is what is left at most: it is less if the ring was moved before the first record.
+    """
+
+    unit: str
+    has: int
+    used: int
+    left: int
+    since: date
+    last: datetime
+
+
+def rings(
+    trucks: Mapping[str, Sequence[Visit]], ring_lugs: int | None = None
+) -> tuple[list[Ring], list[str]]:
+    """The rings of a fleet, the fewest lugs left first, and the trucks of which it is not known.
+
+    Args:
+        trucks: each truck's visits, oldest first. One whose clutch adjusts itself has no such ring.
+        ring_lugs: lugs of a ring from new to its end; without it, as each truck's newest card says.
+    """
+    known, unknown = [], []
+    for unit, visits in trucks.items():
+        if "self-adjusting" in visits[-1].kind:
+            continue
+        has = ring_lugs or next((v.ring_lugs for v in reversed(visits) if v.ring_lugs), None)
+        if has is None:
+            unknown.append(unit)
+            continue
+        used = sum(v.lugs for v in visits)
+        left = min(has, max(0, has - used))
+        known.append(Ring(unit, has, used, left, visits[0].at.date(), visits[-1].at))
+    return sorted(known, key=lambda ring: (ring.left, ring.unit)), sorted(unknown)
 
 
 def _soonest(look: Outlook) -> float:

@@ -7,17 +7,8 @@ from dataclasses import dataclass
 from typing import Any
 
 from assistant.record import Event
+from assistant.review.doubtful import NAMES
 
-NAMES = {
-    "gap": "gap, bearing to brake",
-    "clearance": "fork clearance",
-    "free-travel": "free travel",
-    "pedal-height": "pedal height",
-    "total-travel": "total pedal travel",
-    "brake-contact": "brake touched, above floor",
-    "bearing-travel": "bearing travel",
-    "odometer": "odometer",
-}
 DECIDED = {"in": "IN", "out": "OUT", "too close": "TOO CLOSE", "": ""}
 
 

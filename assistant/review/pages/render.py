@@ -5,6 +5,7 @@ Jinja2 is imported when the first page is made, so that no other command waits f
 
 from __future__ import annotations
 
+import contextlib
 import os
 import tempfile
 from functools import cache, lru_cache
@@ -12,8 +13,11 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 from urllib.parse import quote
 
+from assistant.review.worded import lugs, short
+
 if TYPE_CHECKING:
-    from jinja2 import Environment
+    from jinja2 import BytecodeCache, Environment
+    from jinja2.bccache import Bucket
 
 _HERE = Path(__file__).parent
 
@@ -22,6 +26,8 @@ _HERE = Path(__file__).parent
 def _environment() -> Environment:
     from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
+    from assistant.review.store import index_home
+
     made = Environment(
         loader=FileSystemLoader(_HERE),
         autoescape=True,
@@ -29,9 +35,27 @@ def _environment() -> Environment:
         trim_blocks=True,
         lstrip_blocks=True,
         finalize=_shown,
+        bytecode_cache=_compiled(index_home() / "templates"),
     )
-    made.filters["link"] = link
+    made.filters["short"] = short
+    made.filters["lugs"] = lugs
     return made
+
+
+def _compiled(folder: Path) -> BytecodeCache | None:
+    """Templates as they were compiled before, in the user's cache; None where that cannot be."""
+    from jinja2 import FileSystemBytecodeCache
+
+    class Cache(FileSystemBytecodeCache):
+        def dump_bytecode(self, bucket: Bucket) -> None:
+            with contextlib.suppress(OSError):  # a full disk: then it is compiled again
+                super().dump_bytecode(bucket)
+
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError:
+        return None
+    return Cache(str(folder))
 
 
 def _shown(value: Any) -> Any:

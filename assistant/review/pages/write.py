@@ -16,7 +16,6 @@ from assistant.record.naming import slug
 
 from .asked import Row
 from .fleet import Listed, fleet_page
-from .job import job_page
 from .render import write_page
 
 if TYPE_CHECKING:
@@ -43,11 +42,16 @@ def write_fleet(
     """Write the fleet page; returns the jobs on it, whose pages `write_jobs` makes.
 
     Raises:
+        RecordError: it was to be narrowed, and no job is left.
         OSError: the disk did not take it.
     """
     text, jobs = fleet_page(
         desk, folder, lambda row: page_file(folder, row), unit, since, ring_lugs
     )
+    if not jobs and (unit or since):
+        of = f" of {unit}" if unit else ""
+        begun = f" begun since {since}" if since else ""
+        raise RecordError(f"no job{of}{begun} in these folders; no page was written")
     write_page(fleet_file(folder), text)
     return jobs
 
@@ -69,6 +73,8 @@ def write_jobs(
     todo = [one for one in jobs if made.get(_name(folder, one)) != _state(one)
             or not (folder / _name(folder, one)).exists()]  # fmt: skip
     done, failed = 0, []
+    if todo:
+        from .job import job_page  # takes a while, and mostly there is nothing to do
     try:
         for one in show(todo):
             name = _name(folder, one)
@@ -105,7 +111,7 @@ def _state(one: Listed) -> str:
 def _look() -> str:
     """What the pages look like, in a short hash."""
     here = Path(__file__).parent
-    files = [here / "job.html", here / "style.css"]
+    files = sorted(p for p in here.iterdir() if p.suffix in (".py", ".html", ".css"))
     return hashlib.sha256(b"".join(f.read_bytes() for f in files)).hexdigest()[:12]
 
 
