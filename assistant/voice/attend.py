@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable
 from concurrent.futures import Executor
 from dataclasses import dataclass, replace
@@ -15,16 +14,17 @@ from assistant.procedure.said import Said
 
 from .audio import RATE
 from .channel import Channel, Utterance
-from .decide import VALUES, Decision, decide, named
+from .decide import KEPT, VALUES, Decision, decide, first_name
 from .ears import Ears
 from .expected import expected
 from .grammar import Grammar
 from .heard import Hearing
 from .meanings import interpreter, speaker_of
-from .notes import accepts, dictated, said_after
+from .notes import Dictation, dictated, said_after
 from .opposites import contradicted
 from .refused import Refused
 from .repeats import Repeats
+from .waiting import may_go_on, waits_for
 
 PEDAL = frozenset({"holding", "clear", "released", "let_up", "carry_on"})
 """What lets a pedal move must be heard well."""
@@ -33,8 +33,6 @@ CONFIRM = 0.7
 """What confirms a value that was read back: a "no" taken for it would put a wrong one in."""
 READ_BACK = 0.35
 """A reading that will be read back costs no more when it is wrong than "say again" does."""
-KEPT = 0.95
-"""A reading or a code heard less surely than this is read back, whatever it is for."""
 STOP = 0.25
 STOP_UP = 0.5
 """A stop is taken from this probability on: stopping once too often costs a "carry on". With the
@@ -42,12 +40,6 @@ pedal up and nobody at the key less hangs on it, and "whoa" is taken for "no" to
 DOUBTFUL, ADDRESSED = 0.3, 0.75
 """Words less likely than the first are not asked about, and unless they were meant for lugcall with
 the second probability nothing is said at all: a radio would have it asking all day."""
-GOES_ON = frozenset({"accept", "sign_off", "note"})
-"""What is mostly followed by a reason, another figure of the code, or words."""
-OPEN = {"reply:note_empty": "note", "reply:accept_why": "accept"}
-"""Replies after which the next words are free ones."""
-REASON_S = 1.1
-"""Words longer than this are more than "accept it"."""
 REACTION_S = 0.5
 """Nobody answers a question sooner than this after the last answer: a reading that begins before is
 the rest of the one before it, cut off by a pause."""
@@ -109,7 +101,7 @@ class Attendant:
         self._repeats = Repeats()
         self._refused = Refused()
         self._last = ""
-        self._open = ("", "")
+        self._dictation = Dictation()
         self._answered_s = float("-inf")
 
     def add(self, role: str, name: str) -> Channel:
@@ -161,29 +153,19 @@ class Attendant:
                 self._look(channel, guess)
 
     def _written(self, channel: Channel, utterance: Utterance, decision: Decision) -> bool:
-        """Whether nothing is left to take down: the words of a note or the reason of an "accept"
-        are heard once more, freely, where the engines run; frames go on coming in meanwhile."""
+        """Whether nothing is left to take down: free words are heard once more where the engines
+        run, and frames go on coming in meanwhile."""
         if utterance.words is None:
-            utterance.free = self._free(channel, utterance, decision)
+            if not self._stops(decision):
+                role = self._role(channel, decision)
+                said_s = utterance.speech_end_s - utterance.start_s
+                heard = [decision.heard, *(h.free for h in _hearings(utterance))]
+                job = self.session.job
+                utterance.free = self._dictation.wanted(role, decision, heard, said_s, job)
             if not utterance.free:
                 return True
             utterance.words = self._executor.submit(self.ears.dictate, utterance.samples)
         return utterance.words.done()
-
-    def _free(self, channel: Channel, utterance: Utterance, decision: Decision) -> str:
-        """What free words this is taken for: "note", "accept" or ""."""
-        if self._stops(decision):
-            return ""
-        what, who = self._open
-        if what and who == self._role(channel, decision):
-            sure = decision.kind == "accept" and decision.probability >= KEPT
-            other = what == "accept" and sure and _name(decision) not in ("accept", *VALUES)
-            return "" if other else what
-        job = self.session.job
-        longer = utterance.speech_end_s - utterance.start_s >= REASON_S
-        may = job.choice or "accept" in job.allowed()
-        heard = [decision.heard, *(h.free for h in _hearings(utterance))]
-        return "accept" if longer and may and any(map(accepts, heard)) else ""
 
     def _role(self, channel: Channel, decision: Decision) -> str:
         job, dialogs = self.session.job, self.session.dialogs
@@ -197,22 +179,13 @@ class Attendant:
             channel.end_now()
             guess.ended_s = channel.now_s
             self._act(channel, guess, decision)
-        elif _may_go_on(decision) if _name(decision) in VALUES else self._opens(decision):
+        elif may_go_on(decision, self.session.dialogs):
             # "Eight" may stand alone, but "eight and a half" begins with it as well.
             channel.listener.turns.patience(False)
         elif decision.kind == "accept" and decision.probability >= COMPLETE:
             channel.listener.turns.patience(True)
         elif decision.kind == "again":
             channel.listener.turns.patience(False)
-
-    def _opens(self, decision: Decision) -> bool:
-        """Whether the words begin others that mean something else: "correct", "sign off one"."""
-        name = _name(decision)
-        longer = (p for w in self.session.dialogs.words.values() for p in w.phrases)
-        begins = (p for p in longer if p.startswith(decision.heard + " "))
-        own = self.session.dialogs.words.get(name)
-        mine = own.phrases if own is not None else ()
-        return name in GOES_ON or any(p not in mine for p in begins)
 
     def _decided(self, channel: Channel, utterance: Utterance) -> Decision:
         job, dialogs = self.session.job, self.session.dialogs
@@ -229,7 +202,7 @@ class Attendant:
             return False
         job = self.session.job
         bar = STOP if job.facts.hold != "up" or job.key_above() else STOP_UP
-        return _name(decision) == "stop" and decision.probability >= bar
+        return first_name(decision) == "stop" and decision.probability >= bar
 
     def _act(self, channel: Channel, utterance: Utterance, decision: Decision) -> None:
         session = self.session
@@ -238,7 +211,7 @@ class Attendant:
         role = self._role(channel, decision)
         alone = decision
         decision = self._repeats.joined(self._moment(), alone)
-        meaning = _name(decision)
+        meaning = first_name(decision)
         kind = self._kind(utterance, decision, meaning)
         note = dictated(_hearings(utterance))
         if utterance.words is not None and utterance.words.exception() is None:
@@ -260,9 +233,7 @@ class Attendant:
             unasked = meaning not in (*session.job.allowed(), *VALUES, "stop", "repeat")
             said = session.hear(role, decision.heard, ear, utterance.samples)
             self._answered_s, self._last = channel.now_s, meaning
-            opened = OPEN.get(said[0].key, "") if said else ""
-            if opened or self._open[1] == role:
-                self._open = (opened, role)
+            self._dictation.answered(role, said)
             first = decision.ranked[0].meaning if decision.ranked else None
             waits = session.job.pending is not None
             self._refused.took(session.job.state, waits, first, unasked)
@@ -310,36 +281,9 @@ class Attendant:
         return "again" if kind == "accept" and unsure else kind
 
 
-_UNIT = re.compile(r"\b(inch|inches|thou|thousandths?|lugs?|flats?|turns?|mill\w+|mils?|miles)\b")
-
-
-def _may_go_on(decision: Decision) -> bool:
-    """Whether a value may be the beginning of a longer one: whole, and without a unit."""
-    meaning = decision.ranked[0].meaning
-    values = meaning[2] if isinstance(meaning, tuple) and len(meaning) > 2 else ()
-    known = [v for v in values[:4] if isinstance(v, float | int)] if values else []
-    whole = not known or all(float(v).is_integer() for v in known)
-    return (whole or " " not in decision.heard) and not _UNIT.search(decision.heard)
-
-
-def waits_for(quantity: str) -> tuple[float, float, float]:
-    """Short, long and usual wait (seconds) after words, for the quantity asked or "" for none.
-
-    Nobody pauses within "check"; within "four hundred twelve thousand ... three fifty" people do.
-    """
-    if not quantity:
-        return 0.22, 0.45, 0.25
-    return (0.3, 0.7, 0.45) if quantity == "odometer" else (0.22, 0.55, 0.35)
-
-
 def _hearings(utterance: Utterance) -> list[Hearing]:
     """What the engines made of it; nothing if one failed."""
     return [] if utterance.hearings.exception() is not None else utterance.hearings.result()
-
-
-def _name(decision: Decision) -> str:
-    """What kind of meaning comes first, or "" when there is none."""
-    return named(decision.ranked[0].meaning) if decision.ranked else ""
 
 
 def _ear(channel: Channel, decision: Decision, kind: str, decode_s: float) -> dict[str, Any]:

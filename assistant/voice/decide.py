@@ -23,6 +23,9 @@ Interpret = Callable[[str], tuple[Hashable, float] | None]
 KEEP = 6
 VALUES = ("reading", "correct")
 """Names of the meanings that carry a value."""
+KEPT = 0.95
+"""A reading heard less surely than this is read back, whatever it is for; a command heard like that
+is one even while free words are awaited."""
 FREE_GAP = 9.0
 """From this much (natural log) on, the free words fit so much better than any in the grammar that
 the grammar most likely lacks what was said."""
@@ -75,6 +78,11 @@ class Decision:
     addressed: float
     heard: str
     features: dict[str, float] = field(default_factory=dict)
+
+
+def first_name(decision: Decision) -> str:
+    """What kind of meaning comes first, or "" when there is none."""
+    return named(decision.ranked[0].meaning) if decision.ranked else ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,7 +5,16 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 
+from assistant.procedure.job import Job
+from assistant.procedure.said import Said
+
+from .decide import KEPT, VALUES, Decision, first_name
 from .heard import Hearing
+
+OPEN = {"reply:note_empty": "note", "reply:accept_why": "accept"}
+"""Replies after which the next words are free ones."""
+REASON_S = 1.1
+"""Words longer than this are more than "accept it"."""
 
 _NOTE = re.compile(
     r"(?:make a note|take a note|note that|note)\b[\s:,]*(?:[\w'-]+[\s,]+)[\w'-]+", re.I
@@ -35,9 +44,37 @@ def dictated(hearings: Sequence[Hearing]) -> str:
     return ""
 
 
-def accepts(words: str) -> bool:
-    """Whether free words begin with "accept", or with what is written for it."""
-    return bool(_ACCEPT.match(words))
+class Dictation:
+    """What is to be taken down as free words: what follows "note" or "accept" alone, from whoever
+    said it, and an "accept" with its reason in one breath."""
+
+    def __init__(self) -> None:
+        self._what, self._who = "", ""
+
+    def answered(self, who: str, said: Sequence[Said]) -> None:
+        """The replies to `who`: one of them may ask for the words."""
+        what = OPEN.get(said[0].key, "") if said else ""
+        if what or self._who == who:
+            self._what, self._who = what, who
+
+    def wanted(
+        self, who: str, decision: Decision, heard: Sequence[str], said_s: float, job: Job
+    ) -> str:
+        """ "note", "accept", or "" when the words are not free ones.
+
+        Args:
+            who: "tech" or "helper".
+            decision: what they are inside the grammar; no stop.
+            heard: the words inside the grammar, and as each engine heard them freely.
+            said_s: how long they took.
+            job: whether something can be accepted now.
+        """
+        if self._what and self._who == who:
+            sure = decision.kind == "accept" and decision.probability >= KEPT
+            command = sure and first_name(decision) not in ("accept", *VALUES)
+            return "" if command and self._what == "accept" else self._what
+        may = job.choice or "accept" in job.allowed()
+        return "accept" if said_s >= REASON_S and may and any(map(_ACCEPT.match, heard)) else ""
 
 
 def said_after(what: str, words: str) -> str:
