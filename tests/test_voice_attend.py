@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from concurrent.futures import Executor, Future
+from dataclasses import replace
 from types import SimpleNamespace
 from typing import Any
 
@@ -206,7 +207,7 @@ def test_a_check_that_began_before_the_read_back_confirms_nothing(
     room.say("tech", "check")
     room.decode()
     assert session.job.pending is not None
-    assert room.turns[-1].kind == "again"
+    assert room.turns[-1].kind == "nothing"
     room.say("tech", "check")
     room.decode()
     assert session.job.pending is None
@@ -355,3 +356,75 @@ def test_words_that_begin_others_are_waited_for(session: Session) -> None:
         room.decode()
         room.now += 2.0
     assert patience[0] is False and patience[-1] is True
+
+
+def reading_taken(room: Room, words: str) -> None:
+    """The job asks for the pedal height, and is told it."""
+    room.session.job.state = "found_height"
+    room.say("tech", words)
+    room.decode()
+
+
+def test_the_rest_of_a_reading_is_heard_with_it(session: Session) -> None:
+    """Cut off by a pause: "eight and five eighths" ... "fat"."""
+    room = Room(session, "tech")
+    reading_taken(room, "eight and five eighths")
+    wholes: list[int] = []
+    listen = room.script.listen
+
+    def joined(samples: Any) -> list[Hearing]:
+        if len(samples) > 10:
+            wholes.append(len(samples))
+            marks = {"inside": -0.3, "tokens": 5.0}
+            words = "eight and five eighths fat"
+            return [Hearing("whisper", (Hypothesis(words, -0.3),), words, -0.3, marks, 0.1)]
+        return listen(samples)
+
+    room.script.listen = joined  # type: ignore[method-assign]
+    room.say("tech", "check")  # what "fat" sounds like alone
+    room.decode()
+    assert wholes == [20]
+    assert room.turns[-1].heard == "correction eight and five eighths fat"
+    assert session.job.pending is not None  # it is read back
+
+
+def test_a_polite_word_after_a_reading_is_no_answer(session: Session) -> None:
+    room = Room(session, "tech")
+    reading_taken(room, "eight and five eighths")
+    state, taken = session.job.state, len(session.job.facts.readings)
+    listen = room.script.listen
+    room.script.listen = (
+        lambda samples: (  # type: ignore[method-assign]
+            listen(samples[:1] * 0) if len(samples) > 10 else listen(samples)
+        )
+    )
+    room.say("tech", "check")
+    room.decode()
+    assert room.turns[-1].kind == "nothing"
+    assert (session.job.state, len(session.job.facts.readings)) == (state, taken)
+
+
+def test_what_is_said_later_stands_for_itself(session: Session) -> None:
+    room = Room(session, "tech")
+    reading_taken(room, "eight and five eighths")
+    room.now += 3.0
+    room.say("tech", "repeat")
+    room.decode()
+    assert room.turns[-1].kind == "accept" and room.turns[-1].heard == "repeat"
+
+
+def test_a_doubtful_stop_in_a_pause_is_heard_to_its_end(session: Session) -> None:
+    """With the pedal up; "sign off" begins like "hang on"."""
+    room = Room(session, "tech")
+    decided = room.attendant._decided
+    room.attendant._decided = lambda *a: replace(decided(*a), probability=0.7)  # type: ignore
+    start, sound = room.now, room.sound("hang on")
+    room.event("tech", Started(start))
+    room.now += 0.5
+    room.event("tech", Paused(sound, start + 0.4, room.now))
+    room.engines.run()
+    room.attendant.pump()
+    assert session.job.state != "halted"
+    session.job.facts.hold = "held"
+    room.attendant._look(room.channels["tech"], room.channels["tech"].guess)  # type: ignore
+    assert session.job.state == "halted"

@@ -24,6 +24,7 @@ from .notes import Dictation, dictated, said_after
 from .opposites import contradicted
 from .refused import Refused
 from .repeats import Repeats
+from .tails import REACTION_S, Tails
 from .waiting import may_go_on, waits_for
 
 PEDAL = frozenset({"holding", "clear", "released", "let_up", "carry_on"})
@@ -35,14 +36,14 @@ READ_BACK = 0.35
 """A reading that will be read back costs no more when it is wrong than "say again" does."""
 STOP = 0.25
 STOP_UP = 0.5
+STOP_AT_ONCE = 0.9
 """A stop is taken from this probability on: stopping once too often costs a "carry on". With the
-pedal up and nobody at the key less hangs on it, and "whoa" is taken for "no" too easily."""
+pedal up and nobody at the key less hangs on it, and "whoa" is taken for "no" too easily; in a mere
+pause it then takes the last probability, else it is heard to its end: "sign off" begins like "hang
+on"."""
 DOUBTFUL, ADDRESSED = 0.3, 0.75
 """Words less likely than the first are not asked about, and unless they were meant for lugcall with
 the second probability nothing is said at all: a radio would have it asking all day."""
-REACTION_S = 0.5
-"""Nobody answers a question sooner than this after the last answer: a reading that begins before is
-the rest of the one before it, cut off by a pause."""
 COMPLETE = 0.85
 """From this probability on an utterance is taken for finished after the short wait."""
 
@@ -102,6 +103,7 @@ class Attendant:
         self._refused = Refused()
         self._last = ""
         self._dictation = Dictation()
+        self._tails = Tails(ears, executor)
         self._answered_s = float("-inf")
 
     def add(self, role: str, name: str) -> Channel:
@@ -143,7 +145,10 @@ class Attendant:
                     channel.again(utterance)  # the other person's words moved the job meanwhile
                     continue
                 decision = self._decided(channel, utterance)
-                if not self._written(channel, utterance, decision):
+                if not (
+                    self._written(channel, utterance, decision)
+                    and self._joined(channel, utterance, decision)
+                ):
                     break
                 channel.ended.popleft()
                 self._act(channel, utterance, decision)
@@ -167,6 +172,15 @@ class Attendant:
             utterance.words = self._executor.submit(self.ears.dictate, utterance.samples)
         return utterance.words.done()
 
+    def _joined(self, channel: Channel, utterance: Utterance, decision: Decision) -> bool:
+        """Whether words that may be the rest of the reading before them were heard with it."""
+        if utterance.joined is None:
+            follows = self._tails.follows(channel.role, utterance.start_s)
+            if utterance.words is not None or not follows or self._stops(decision):
+                return True
+            utterance.joined = self._tails.listen(utterance.samples)
+        return utterance.joined.done()
+
     def _role(self, channel: Channel, decision: Decision) -> str:
         job, dialogs = self.session.job, self.session.dialogs
         return channel.role or speaker_of(decision.heard, job, dialogs)
@@ -174,7 +188,8 @@ class Attendant:
     def _look(self, channel: Channel, guess: Utterance) -> None:
         """A pause: wait for the rest of the words, or not."""
         decision = self._decided(channel, guess)
-        if self._stops(decision):
+        at_once = self._danger() or decision.probability >= STOP_AT_ONCE
+        if self._stops(decision) and at_once:
             # A stop is acted on at once: nobody waits to see whether more is said.
             channel.end_now()
             guess.ended_s = channel.now_s
@@ -200,9 +215,12 @@ class Attendant:
     def _stops(self, decision: Decision) -> bool:
         if self.session.job.state == "halted":
             return False
-        job = self.session.job
-        bar = STOP if job.facts.hold != "up" or job.key_above() else STOP_UP
+        bar = STOP if self._danger() else STOP_UP
         return first_name(decision) == "stop" and decision.probability >= bar
+
+    def _danger(self) -> bool:
+        job = self.session.job
+        return job.facts.hold != "up" or job.key_above()
 
     def _act(self, channel: Channel, utterance: Utterance, decision: Decision) -> None:
         session = self.session
@@ -222,16 +240,29 @@ class Attendant:
         elif note and kind != "nothing" and (kind != "accept" or meaning == "note"):
             decision, kind, meaning = replace(decision, heard=note), "accept", "note"
         decode_s = sum(h.seconds for h in _hearings(utterance))
-        if kind == "accept" and self._goes_on(utterance, meaning):
-            decision = replace(decision, heard=f"correction {decision.heard}")
-            meaning = "correct"
+        whole = self._whole(utterance)
+        if whole:
+            kind, meaning = "accept", "reading"
+            decision = replace(decision, heard=whole)
+        elif whole == "" and not (kind == "accept" and meaning == "reading"):
+            kind, meaning = "nothing", ""
+        if kind == "accept" and (whole or self._goes_on(utterance, meaning)):
+            meaning = "correct" if self._kept() else "reading"
+            again = "correction " if self._kept() else ""
+            decision = replace(decision, heard=f"{again}{decision.heard}")
         ear = _ear(channel, decision, kind, decode_s)
         # A code is read back always: nothing can be put right once it closes the record.
-        if meaning == "sign_off" or (meaning == "reading" and decision.probability < KEPT):
+        unsure = bool(whole) or decision.probability < KEPT
+        if meaning == "sign_off" or (meaning == "reading" and unsure):
             ear["doubt"] = True
         if kind == "accept":
             unasked = meaning not in (*session.job.allowed(), *VALUES, "stop", "repeat")
+            quantity, metric = session.job.expects(), session.job.facts.card.units == "mm"
             said = session.hear(role, decision.heard, ear, utterance.samples)
+            self._tails.took(
+                channel.role, quantity if meaning == "reading" else "", metric,
+                decision.heard, utterance.samples, utterance.speech_end_s, channel.now_s,
+            )  # fmt: skip
             self._answered_s, self._last = channel.now_s, meaning
             self._dictation.answered(role, said)
             first = decision.ranked[0].meaning if decision.ranked else None
@@ -246,13 +277,22 @@ class Attendant:
         heard = decision.heard
         self._answer(Turn(role, heard, decision, kind, tuple(said), end_s, wait_s, decode_s))
 
+    def _whole(self, utterance: Utterance) -> str | None:
+        """What was said if it was the rest of a reading: `Tails.whole`; None for all else."""
+        if utterance.joined is None or utterance.joined.exception() is not None:
+            return None
+        return self._tails.whole(utterance.joined.result())
+
+    def _kept(self) -> bool:
+        """Whether the last reading was kept, not read back: more of it corrects it."""
+        job = self.session.job
+        return job.pending is None and self._last == "reading" and bool(job.last_quantity())
+
     def _goes_on(self, utterance: Utterance, meaning: str) -> bool:
         """Whether a reading is the rest of the last one, which was kept: then it corrects that,
         which is read back."""
         soon = utterance.start_s < self._answered_s + REACTION_S
-        job = self.session.job
-        kept = job.pending is None and self._last == "reading" and bool(job.last_quantity())
-        return soon and kept and meaning == "reading"
+        return soon and self._kept() and meaning == "reading"
 
     def _moment(self) -> tuple[str, str]:
         pending = self.session.job.pending

@@ -28,6 +28,7 @@ class Utterance:
         looked_at: the guess was used already, to be more or less patient.
         free: "note" or "accept" when its words are taken down freely.
         words: these; done or still to come, None for anything else.
+        joined: the same for the words together with the reading that they follow at once.
     """
 
     samples: Samples
@@ -39,6 +40,7 @@ class Utterance:
     looked_at: bool = False
     free: str = ""
     words: Future[str] | None = None
+    joined: Future[list[Hearing]] | None = None
 
 
 class Channel:

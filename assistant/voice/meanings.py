@@ -13,7 +13,7 @@ from assistant.readings import Reading
 
 from .decide import Interpret
 from .grammar import Grammar
-from .readings_heard import ASKED, SELDOM, USUAL, two_amounts, usual
+from .readings_heard import ASKED, SELDOM, USUAL, spread, two_amounts, usual
 
 LOOSE = 0.2
 """Weight of words outside the grammar that mean something all the same: likeness is a guess, and
@@ -108,4 +108,5 @@ def _weight(act: Act, job: Job, dialogs: Dialogs, words: str) -> float:
     factor = SELDOM if seldom else USUAL
     if act.meaning == "reading" and job.pending is not None:
         factor = OVER
+    factor *= spread(act.reading.get("low_in"), act.reading.get("high_in"))
     return factor * usual(value if isinstance(value, float) else None, named, words)

@@ -24,6 +24,9 @@ ODD = 0.3
 """Weight of a length outside `MOSTLY_IN`."""
 SELDOM = 0.2
 """Weight of a range or a repair: a mishearing makes one more often than a person does."""
+WIDE_IN = 0.26
+"""Nobody who reads a rule says "between" two values further apart."""
+WIDE = 0.05
 _TWO = re.compile(r"\b(?:to|no|nope|correction|sorry|scratch|mean|make|wait)\b")
 _PARTS = (("quarters", 4), ("eighths", 8), ("sixteenths", 16), ("thirty second", 32),
           ("sixty fourth", 64))  # fmt: skip
@@ -56,7 +59,14 @@ def weight(reading: Reading, quantity: str, words: str = "") -> float:
     if reading.status != "read":
         return ASKED
     factor = SELDOM if two_amounts(words) else USUAL
+    factor *= spread(reading.low_in, reading.high_in)
     return factor * usual(reading.value_in, quantity, words)
+
+
+def spread(low_in: float | None, high_in: float | None) -> float:
+    """`USUAL`, or `WIDE` for a length that lies anywhere in too wide an interval."""
+    known = low_in is not None and high_in is not None
+    return WIDE if known and high_in - low_in > WIDE_IN else USUAL  # type: ignore[operator]
 
 
 def usual(value_in: float | None, quantity: str, words: str = "") -> float:

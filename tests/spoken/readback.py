@@ -36,7 +36,7 @@ def same(text: str, line: Line) -> bool:
     meant = line.meant
     assert meant is not None
     if text.startswith((f"{meant.figures}.", f"{meant.figures}:", f"{meant.figures} ")):
-        return True
+        return not text.startswith(f"{meant.figures} to ")
     shaded = re.match(r"just|\S+ in to", meant.figures) or re.match(r"just|\S+ in to", text)
     value = figure(text)
     if shaded or value is None or meant.value_in is None:
