@@ -208,6 +208,7 @@ def test_a_check_that_began_before_the_read_back_confirms_nothing(
     room.decode()
     assert session.job.pending is not None
     assert room.turns[-1].kind == "nothing"
+    room.now += 2.0
     room.say("tech", "check")
     room.decode()
     assert session.job.pending is None
