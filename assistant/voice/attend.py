@@ -41,6 +41,8 @@ STOP_AT_ONCE = 0.9
 pedal up and nobody at the key less hangs on it, and "whoa" is taken for "no" too easily; in a mere
 pause it then takes the last probability, else it is heard to its end: "sign off" begins like "hang
 on"."""
+AFTER = frozenset({"next_due", "sign_off"})
+"""Steps with everybody out from under the truck."""
 DOUBTFUL, ADDRESSED = 0.3, 0.75
 """Words less likely than the first are not asked about, and unless they were meant for lugcall with
 the second probability nothing is said at all: a radio would have it asking all day."""
@@ -219,8 +221,9 @@ class Attendant:
         return first_name(decision) == "stop" and decision.probability >= bar
 
     def _danger(self) -> bool:
+        """Whether somebody may be hurt: the pedal is not up, or the key is at hand with work on."""
         job = self.session.job
-        return job.facts.hold != "up" or job.key_above()
+        return job.facts.hold != "up" or (job.key_above() and job.state not in AFTER)
 
     def _act(self, channel: Channel, utterance: Utterance, decision: Decision) -> None:
         session = self.session
@@ -313,7 +316,8 @@ class Attendant:
             if meaning in PEDAL or meaning in ("check", "done"):
                 return "again"
         sure = decision.probability
-        if meaning == "reading" and self.session.job.pending is None:
+        job = self.session.job
+        if meaning == "reading" and job.pending is None and job.expects():
             return "accept" if kind == "again" and sure >= READ_BACK else kind
         confirms = self.session.job.pending is not None and meaning in ("check", "done")
         bar = SURE if meaning in PEDAL else CONFIRM if confirms else 0.0
