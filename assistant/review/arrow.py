@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 import pyarrow as pa
 
-from assistant.review.columns import COLUMNS
+from assistant.review.columns import COLUMNS, names
 
 _TYPES = {
     "int": pa.int64(),
@@ -32,18 +32,6 @@ def schema(table: str) -> pa.Schema:
     fields = [pa.field(c.name, _TYPES[c.type]) for c in COLUMNS[table]]
     more = STATE if table == "files" else (("part", pa.int64()),)
     return pa.schema([*fields, *(pa.field(*one) for one in more)])
-
-
-@cache
-def names(table: str) -> tuple[str, ...]:
-    """The columns between the job and the part."""
-    return tuple(c.name for c in COLUMNS[table] if c.name != "job")
-
-
-@cache
-def places(table: str) -> dict[str, int]:
-    """Where each column stands in a row that is a list: the job and the part come by themselves."""
-    return {name: place for place, name in enumerate(names(table))}
 
 
 def _bits(values: Iterable[Any]) -> pa.Buffer:
