@@ -220,7 +220,8 @@ def _bars(shots: list[Snapshot], card: Card, heading: str, spoken: str) -> str:
 def due(
     folder: Path | None, unit: str | None, ring_lugs: int | None, why: bool, as_json: bool
 ) -> None:
-    """When each truck's free travel reaches its lower limit, from the records in FOLDER.
+    """When each truck's free travel reaches its lower limit, from the records in FOLDER
+    and its subfolders.
 
     Always a range: of miles, and of dates where the records tell them. Exit code 2 when nothing
     can be told.
@@ -234,7 +235,7 @@ def due(
     folder = folder or default_folder()
     if not folder.is_dir():
         fail(f"{folder} is no folder; name the folder with the records", 2)
-    visits, problems = visits_in(folder)
+    visits, problems = visits_in(folder, below=True)
     units = [unit] if unit else sorted({v.unit for v in visits if v.unit})
     for problem in problems:
         click.echo(f"lugcall: {problem}", err=True)

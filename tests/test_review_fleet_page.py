@@ -18,6 +18,7 @@ from click.testing import CliRunner
 from assistant.cli import main
 from assistant.record import read_events, verify_file
 from assistant.record.events import GENESIS, seal_event
+from assistant.review import fleet
 from assistant.review.acts import add
 from assistant.review.desk import Review, open_review
 from assistant.review.pages import charts, curves, outlooks
@@ -68,6 +69,29 @@ def written(desk: Review, folder: Path) -> Page:
 def tokens_on(page: Page) -> list[set[str]]:
     """The tokens of each listed job, as they stand in the page."""
     return [set((a["data-tokens"] or "").split(" ")) for _, a in page.tags if "data-tokens" in a]
+
+
+def test_a_question_on_a_job_without_doubts_needs_eyes(tmp_path: Path) -> None:
+    """It is on the page and in the terminal, behind all others, until the lead does another act."""
+    folder = tmp_path / "records"
+    path = tell(folder, [*JOBS, Job("T-9", day(2025, 10, 1))])[-1]
+
+    def eyes() -> list[tuple[str, str]]:
+        with open_review([folder], tmp_path / "index") as desk:
+            found = desk.rows(fleet.needs_eyes(desk.tables))
+            page = "".join(written(desk, tmp_path / "out").text)
+            lines = list(summary(desk, most=50))
+        asked = [r["unit"] for r in found if r["asked"] == "lead-question"]
+        assert ("QUESTION" in page) == bool(asked)
+        assert any("T-9: [question]" in line for line in lines) == ("T-9" in asked)
+        return [(r["unit"], r["asked"]) for r in found]
+
+    before = eyes()
+    assert "T-9" not in {unit for unit, _ in before}
+    add(path, "question", "L7", "which of the two rods was it")
+    assert eyes() == [*before, ("T-9", "lead-question")]
+    add(path, "reviewed", "L7")
+    assert eyes() == before
 
 
 def test_the_page_is_whole_and_escaped(desk: Review, tmp_path: Path) -> None:

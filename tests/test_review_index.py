@@ -5,17 +5,21 @@ from __future__ import annotations
 import fcntl
 import os
 import shutil
+import subprocess
+import sys
 import time
 import tracemalloc
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
+import pyarrow as pa
 import pytest
 
 from assistant.procedure.dialog import Dialogs
 from assistant.record import Journal, verify_file
 from assistant.review import fleet, open_review, scan
+from assistant.review.arrow import array
 from assistant.review.desk import Review
 from assistant.review.one import look_at
 from assistant.review.store import Store
@@ -313,6 +317,47 @@ def test_only_the_smallest_parts_are_brought_together(
     assert large.stat().st_mtime_ns == before
     with open_review([shop], home=home) as review:
         assert (review.refreshed[0].read, jobs(review)) == (0, 21)
+
+
+_WITHOUT_PANDAS = """
+import sys
+from pathlib import Path
+from assistant.review import compact, open_review
+compact.MOST_PARTS = 0
+shop, home = map(Path, sys.argv[1:])
+for turn in range(2):
+    with open_review([shop], home=home) as review:
+        assert review.rows(review.tables.jobs.count().as_table())
+    first = next(shop.rglob("*.jsonl"))
+    first.write_bytes(first.read_bytes()[:-9])
+print("pandas" in sys.modules, review.snapshot[0][1].next_part)
+"""
+
+
+def test_no_refresh_imports_pandas(shop: Path, home: Path) -> None:
+    """Neither reading, nor bringing parts together, nor asking: it takes 0.3 s."""
+    command = [sys.executable, "-W", "ignore", "-c", _WITHOUT_PANDAS, str(shop), str(home)]
+    done = subprocess.run(command, capture_output=True, text=True, check=False)
+    assert done.stdout.split() == ["False", "5"], done.stderr
+
+
+_VALUES = {
+    pa.int64(): [3, None, -(1 << 61), 0],
+    pa.float64(): [0.5, None, float("inf"), 2],
+    pa.string(): ["", None, "⅜ in", "x"],
+    pa.binary(): [b"", None, b"\0", b"x"],
+    pa.bool_(): [True, None, False, True],
+    pa.timestamp("us"): [1_700_000_000_000_000, None, 0, -1],
+}
+
+
+@pytest.mark.parametrize("kind", _VALUES, ids=str)
+def test_columns_are_as_arrow_makes_them(kind: pa.DataType) -> None:
+    """Ours against Arrow's own, with and without nothing among them; more than a byte of bits."""
+    for values in (_VALUES[kind] * 5, _VALUES[kind][:1], [None], []):
+        made = array(values, kind)
+        made.validate(full=True)
+        assert made.equals(pa.array(values, kind)), values
 
 
 def test_copies_of_a_record_count_once(shop: Path, home: Path) -> None:

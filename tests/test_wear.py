@@ -6,6 +6,7 @@ import json
 import math
 import random
 import re
+import shutil
 import warnings
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
@@ -370,6 +371,25 @@ def test_a_changed_record_is_left_out_and_named(shop: Path) -> None:
     path.write_bytes(path.read_bytes().replace(b'"lugs":3,', b'"lugs":4,'))
     visits, problems = visits_in(shop)
     assert all(v.unit != "T-3" for v in visits) and path.name in problems[0]
+
+
+def test_command_looks_into_subfolders_and_counts_copies_once(shop: Path) -> None:
+    """A bay's own folder is read too; a copy changes nothing; hidden folders are passed over."""
+    command = ["due", str(shop), "--json"]
+    before = CliRunner().invoke(main, command).output
+    paths = sorted(shop.glob("*.jsonl"))
+    bay, hidden = shop / "bay-2", shop / ".trash"
+    bay.mkdir()
+    hidden.mkdir()
+    shutil.copy(paths[0], bay / "copy.jsonl")
+    (hidden / "torn.jsonl").write_bytes(b"{")
+    assert CliRunner().invoke(main, command).output == before
+    for path in paths:
+        path.rename(bay / path.name)
+    assert CliRunner().invoke(main, command).output == before
+    (bay / "odd.jsonl").write_bytes(b"{}\n")
+    assert str(Path("bay-2", "odd.jsonl")) in visits_in(shop, below=True)[1][0]
+    assert visits_in(shop) == ([], [])
 
 
 @pytest.mark.parametrize("arguments", [["nowhere"], [".", "--unit", "T-9"]])

@@ -5,6 +5,7 @@ Names carry their unit: `_in` inches, `_s` seconds, `_miles`, `_lugs`; `_utc` is
 
 from __future__ import annotations
 
+from functools import cache
 from typing import NamedTuple
 
 
@@ -213,3 +214,15 @@ PER = {
     "files": "file in the folders",
 }
 """What a row of each table is."""
+
+
+@cache
+def names(table: str) -> tuple[str, ...]:
+    """The columns between the job and the part."""
+    return tuple(c.name for c in COLUMNS[table] if c.name != "job")
+
+
+@cache
+def places(table: str) -> dict[str, int]:
+    """Where each column stands in a row that is a list: the job and the part come by themselves."""
+    return {name: place for place, name in enumerate(names(table))}

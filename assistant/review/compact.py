@@ -5,7 +5,7 @@ from __future__ import annotations
 import pyarrow as pa
 import pyarrow.parquet as pq
 
-from assistant.review.arrow import schema
+from assistant.review.arrow import array, same, schema
 from assistant.review.store import COMPRESSION, ROWS, Manifest, Store
 
 MOST_PARTS = 24
@@ -32,7 +32,7 @@ def compact(store: Store, manifest: Manifest) -> None:
     files = pq.ParquetFile(store.place / manifest.files).read().cast(schema("files"))
     parts = [part if old in merged else old for old in files["part"].to_pylist()]
     at = files.schema.get_field_index("part")
-    files = files.set_column(at, files.schema.field(at), pa.array(parts, pa.int64()))
+    files = files.set_column(at, files.schema.field(at), array(parts, pa.int64()))
     manifest.files = f"files-{manifest.generation + 1:06d}-{part}.parquet"
     pq.write_table(files, store.place / manifest.files, compression=COMPRESSION)
     manifest.dead = {p: jobs for p, jobs in manifest.dead.items() if int(p) not in merged}
@@ -54,7 +54,7 @@ def _copy(
 ) -> None:
     import pyarrow.compute as pc
 
-    gone = pa.array(dead, pa.int64())
+    gone = array(dead, pa.int64())
     file = pq.ParquetFile(store.part_file(old, table))
     # One row group at a time: memory stays that of one, whatever the fleet.
     for group in range(file.num_row_groups):
@@ -62,8 +62,6 @@ def _copy(
         if dead:
             rows = rows.filter(pc.invert(pc.is_in(rows["job"], gone)))
         at = rows.schema.get_field_index("part")
-        rows = rows.set_column(
-            at, rows.schema.field(at), pa.array([part] * rows.num_rows, pa.int64())
-        )
+        rows = rows.set_column(at, rows.schema.field(at), same(part, rows.num_rows))
         if rows.num_rows:
             writer.write_table(rows)

@@ -6,7 +6,7 @@ from typing import Any
 
 from assistant.record.chain import Fault
 from assistant.review import doubtful
-from assistant.review.arrow import places
+from assistant.review.columns import places
 from assistant.review.fold import MILES_PER, STEP_S, Fold, List
 
 _STEP, _READING = places("steps"), places("readings")

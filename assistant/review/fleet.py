@@ -23,8 +23,8 @@ def needs_eyes(t: Tables) -> ir.Table:
 
     Columns: job, unit, began_utc, code, chain, signed_off, doubts, asked (the lead's last act, or
     empty), weight. A broken chain weighs most, then what was left out or accepted too close,
-    then other doubts; a job the lead has reviewed or accepted weighs nothing and is left out,
-    unless it was reopened after.
+    then other doubts, then what the lead asked of a job without any, or reopened; a job the lead
+    has reviewed or accepted weighs nothing and is left out, unless it was reopened after.
     """
     d = t.doubts
     weight = (
@@ -39,10 +39,13 @@ def needs_eyes(t: Tables) -> ir.Table:
         asked=a.kind.argmax(a.n),
     )
     j = t.jobs.select("job", "unit", "began_utc", "code", "chain", "signed_off", "doubts")
-    joined = j.inner_join(weighed, "job").left_join(last, "job").drop("job_right")
-    joined = joined.mutate(asked=joined.asked.fill_null(""))
+    joined = j.left_join(weighed, "job").drop("job_right")
+    joined = joined.left_join(last, "job").drop("job_right")
+    joined = joined.mutate(asked=joined.asked.fill_null(""), weight=joined.weight.fill_null(0))
     seen = joined.asked.isin(["lead-reviewed", "lead-accepted"])
-    kept = joined.filter(~seen | (joined.chain == "BROKEN CHAIN"))
+    asked = joined.asked.isin(["lead-question", "lead-reopened"])
+    something = (joined.weight > 0) | asked
+    kept = joined.filter((~seen & something) | (joined.chain == "BROKEN CHAIN"))
     return kept.order_by([ibis.desc("weight"), ibis.desc("began_utc"), "job"])
 
 

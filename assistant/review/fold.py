@@ -12,7 +12,7 @@ from typing import Any
 import orjson
 
 from assistant.review import fold_said, fold_taken
-from assistant.review.arrow import places
+from assistant.review.columns import places
 from assistant.review.plain import text, truck
 from assistant.review.quick import Walk
 from assistant.review.shapes import Closed, Opened

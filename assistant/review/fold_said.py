@@ -8,7 +8,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from assistant.review import doubtful, fold_taken
-from assistant.review.arrow import places
+from assistant.review.columns import places
 from assistant.review.shapes import Ear, Guess, Said, Turn, Unheard
 
 if TYPE_CHECKING:

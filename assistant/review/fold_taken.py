@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from assistant.review import doubtful
-from assistant.review.arrow import places
+from assistant.review.columns import places
 from assistant.review.plain import number, text, whole
 from assistant.review.shapes import Closed, Corrected, Taken, Turn
 

@@ -9,7 +9,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 import pyarrow.parquet as pq
 
-from assistant.review.arrow import schema, table_of
+from assistant.review.arrow import array, schema, table_of
 from assistant.review.many import job_number
 from assistant.review.one import Before, Found
 from assistant.review.scan import Listing, Stamp
@@ -158,7 +158,7 @@ class Known:
     def save(self, store: Store, manifest: Manifest) -> None:
         """Write the table of files for the next snapshot; it may go on after that."""
         if self._new or self._dropped:
-            stale = pa.array([*self._new, *self._dropped], pa.string())
+            stale = array([*self._new, *self._dropped], pa.string())
             kept = pc.invert(pc.is_in(self._table["path"], stale))
             new = table_of("files", self._new.values())
             self._table = pa.concat_tables([self._table.filter(kept), new]).combine_chunks()

@@ -73,7 +73,8 @@ def _eye(desk: Review, row: dict[str, Any]) -> str:
     first = short(found[0]["text"].rstrip(".")) if found else ""
     more = f" (+{row['doubts'] - 1})" if row["doubts"] > 1 else ""
     asked = f" [{row['asked'].removeprefix('lead-')}]" if row["asked"] else ""
-    return f"{row['began_utc']:%Y-%m-%d} {row['unit'] or 'no unit'}: {first}{more}{asked}"
+    what = f"{first}{more}{asked}".strip()
+    return f"{row['began_utc']:%Y-%m-%d} {row['unit'] or 'no unit'}: {what}"
 
 
 def _due(row: dict[str, Any]) -> str:

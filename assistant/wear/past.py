@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import time
 import tomllib
 from collections.abc import Iterable
@@ -52,35 +53,62 @@ class Visit:
     ring_lugs: int | None = None
 
 
-def visits_in(folder: Path, pause_s: float = 0.0) -> tuple[list[Visit], list[str]]:
+def visits_in(
+    folder: Path, pause_s: float = 0.0, below: bool = False
+) -> tuple[list[Visit], list[str]]:
     """The visits of all finished records in a folder, oldest first, and what was left out and why.
+
+    Of a record and its copies one counts.
 
     Args:
         folder: where the records are.
         pause_s: rest after each record, so that a job going on meanwhile keeps its pace.
+        below: look into its subfolders too, but hidden ones and those of clips.
 
     Raises:
         RecordError: the folder cannot be listed.
     """
-    visits, problems = [], []
-    for path in records_in(folder):
+    visits: list[Visit] = []
+    problems: list[str] = []
+    seen: set[str] = set()
+    paths = records_in(folder)
+    if below:
+        paths += _below(folder, problems)
+    for path in paths:
+        name = str(path.relative_to(folder))
         try:
             events, problem = read_events(path)
             if problem:
-                problems.append(f"{path.name}: damaged, left out")
+                problems.append(f"{name}: damaged, left out")
                 continue
-            visit = visit_of(events, path.name)
+            visit = visit_of(events, name)
         except (RecordError, OSError):
-            problems.append(f"{path.name}: cannot be read, left out")
+            problems.append(f"{name}: cannot be read, left out")
             continue
         except (KeyError, TypeError, ValueError, AttributeError):
-            problems.append(f"{path.name}: holds what lugcall does not write, left out")
+            problems.append(f"{name}: holds what lugcall does not write, left out")
             continue
-        if visit is not None:
+        if visit is not None and events[0].hash not in seen:
+            seen.add(events[0].hash)
             visits.append(visit)
         if pause_s:
             time.sleep(pause_s)
     return sorted(visits, key=lambda v: v.at), problems
+
+
+def _below(folder: Path, problems: list[str]) -> list[Path]:
+    """The records in the subfolders; a line is added for each that cannot be listed."""
+    paths: list[Path] = []
+    for top, folders, _ in os.walk(folder):
+        folders[:] = sorted(
+            f for f in folders if not f.startswith(".") and not f.endswith(".clips")
+        )
+        if top != str(folder):
+            try:
+                paths += records_in(Path(top))
+            except RecordError:
+                problems.append(f"{Path(top).relative_to(folder)}: cannot be listed, left out")
+    return paths
 
 
 def visit_of(events: Iterable[Event], name: str) -> Visit | None:
