@@ -8,7 +8,7 @@ import pytest
 
 from assistant.procedure.dialog import Dialogs
 from assistant.record import verify_file
-from assistant.review.arrow import names, places
+from assistant.review.columns import names, places
 from assistant.review.one import look_at
 from tests.fleet.stamped import Stamp, stamps, write
 

@@ -121,11 +121,9 @@ def test_voices_share_no_speaker_between_splits() -> None:
     assert all(len(s) == 1 for s in people.values() if s != {"training", "tuning"}), people
     assert {next(iter(s)) for s in people.values() if len(s) == 1} >= {"test", "background"}
     for split in SPLITS:
-        assert {v.make for v in voices.VOICES if v.split == split} == {
-            "espeak-ng",
-            "flite",
-            "festival",
-        }
+        makes = {v.make for v in voices.VOICES if v.split == split}
+        assert makes >= {"espeak-ng", "flite", "festival"}
+    assert {v.split for v in voices.VOICES if v.make == "piper"} == {"test"}
 
 
 @talking
