@@ -249,10 +249,9 @@ class Attendant:
             decision = replace(decision, heard=whole)
         elif whole == "" and not (kind == "accept" and meaning == "reading"):
             kind, meaning = "nothing", ""
-        if kind == "accept" and (whole or self._goes_on(utterance, meaning)):
-            meaning = "correct" if self._kept() else "reading"
-            again = "correction " if self._kept() else ""
-            decision = replace(decision, heard=f"{again}{decision.heard}")
+        if kind == "accept" and self._kept() and (whole or self._goes_on(utterance, meaning)):
+            meaning = "correct"
+            decision = replace(decision, heard=f"correction {decision.heard}")
         ear = _ear(channel, decision, kind, decode_s)
         # A code is read back always: nothing can be put right once it closes the record.
         unsure = bool(whole) or decision.probability < KEPT
@@ -292,10 +291,8 @@ class Attendant:
         return job.pending is None and self._last == "reading" and bool(job.last_quantity())
 
     def _goes_on(self, utterance: Utterance, meaning: str) -> bool:
-        """Whether a reading is the rest of the last one, which was kept: then it corrects that,
-        which is read back."""
-        soon = utterance.start_s < self._answered_s + REACTION_S
-        return soon and self._kept() and meaning == "reading"
+        """Whether a reading began too soon to be anything but the rest of what was said last."""
+        return utterance.start_s < self._answered_s + REACTION_S and meaning == "reading"
 
     def _moment(self) -> tuple[str, str]:
         pending = self.session.job.pending

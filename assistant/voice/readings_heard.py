@@ -65,8 +65,8 @@ def weight(reading: Reading, quantity: str, words: str = "") -> float:
 
 def spread(low_in: float | None, high_in: float | None) -> float:
     """`USUAL`, or `WIDE` for a length that lies anywhere in too wide an interval."""
-    known = low_in is not None and high_in is not None
-    return WIDE if known and high_in - low_in > WIDE_IN else USUAL  # type: ignore[operator]
+    wide = low_in is not None and high_in is not None and high_in - low_in > WIDE_IN
+    return WIDE if wide else USUAL
 
 
 def usual(value_in: float | None, quantity: str, words: str = "") -> float:

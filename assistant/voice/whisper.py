@@ -73,6 +73,15 @@ def _opened(folder: Path, threads: int, weights: bytes | None) -> Any:
     )
 
 
+def _view(spectrum: Array) -> Any:
+    """A spectrum, shape (80, frames), as CTranslate2 takes a batch of one."""
+    import ctranslate2
+
+    return ctranslate2.StorageView.from_array(
+        np.ascontiguousarray(spectrum[None], dtype=np.float32)
+    )
+
+
 class WhisperEngine:
     """A Whisper model behind the engine interface.
 
@@ -214,10 +223,7 @@ class WhisperEngine:
 
     def encode(self, samples: Samples) -> Array:
         """The encoder's output, shape (frames, width)."""
-        import ctranslate2
-
-        spectrum = self.spectrum(samples)[None]
-        view = ctranslate2.StorageView.from_array(np.ascontiguousarray(spectrum, dtype=np.float32))
+        view = _view(self.spectrum(samples))
         encoded: Array = np.array(self.model.encode(view), dtype=np.float32)[0]
         return encoded
 
@@ -235,12 +241,9 @@ class WhisperEngine:
 
     def dictate(self, samples: Samples) -> str:
         """Free words, by the weights as they come: the adapted ones expect readings everywhere."""
-        import ctranslate2
+        from faster_whisper.audio import pad_or_trim
 
-        features = self.features(samples[: int(MAX_S * RATE)])[None, :, :3000]
-        wide = np.zeros((1, features.shape[1], 3000), np.float32)
-        wide[:, :, : features.shape[2]] = features
-        view = ctranslate2.StorageView.from_array(wide)
+        view = _view(pad_or_trim(self.features(samples[: int(MAX_S * RATE)])))
         if self._free is None:
             self._free = self._open(None)
         before = [self._special[0], *self._ids(" " + NOTE_PROMPT), *self._special[1:]]

@@ -32,7 +32,7 @@ def variables(path: Path) -> dict[str, Stored]:
         EngineError: the file is not such a model, is cut short, or is quantized.
     """
     try:
-        return {name: value for name, value, _ in _variables(path.read_bytes())}
+        return dict(_variables(path.read_bytes()))
     except (OSError, struct.error, UnicodeDecodeError, KeyError, ValueError) as error:
         raise EngineError(
             f"the Whisper weights {path} cannot be read; copy them again and compare the checksum"
@@ -51,17 +51,17 @@ def decoder_weights(path: Path) -> dict[str, Array]:
 def rewritten(path: Path, changed: dict[str, Array]) -> bytes:
     """The file's bytes with these variables changed: the same shapes, the file's own type."""
     data = bytearray(path.read_bytes())
-    for name, value, at in _variables(bytes(data)):
+    for name, value in _variables(data):
         if name in changed:
-            new = changed[name].astype(value.dtype)
+            new = changed[name]
             if new.shape != value.shape:
                 raise ValueError(f"{name} is {value.shape}, not {new.shape}")
-            data[at : at + value.nbytes] = new.tobytes()
+            value[...] = new
     return bytes(data)
 
 
-def _variables(data: bytes) -> Iterator[tuple[str, Stored, int]]:
-    """Each variable: name, value, and where its bytes begin."""
+def _variables(data: bytes | bytearray) -> Iterator[tuple[str, Stored]]:
+    """Each variable: its name, and its value as a view of the data."""
     at = 0
 
     def number(kind: str) -> int:
@@ -89,5 +89,5 @@ def _variables(data: bytes) -> Iterator[tuple[str, Stored, int]]:
             raise ValueError("cut short")
         if name.endswith("weight_scale"):
             raise ValueError("quantized")
-        yield name, np.frombuffer(data, dtype, size // dtype.itemsize, at).reshape(shape), at
+        yield name, np.frombuffer(data, dtype, size // dtype.itemsize, at).reshape(shape)
         at += size

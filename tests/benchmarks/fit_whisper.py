@@ -107,14 +107,11 @@ class Words:
 
 # -- as it is heard -------------------------------------------------------------------------------
 
-ACCENTS = ("en-us", "en-gb", "en-gb-scotland", "en-029", "en-gb-x-rp", "en-us-nyc",
-           "en-gb-x-gbcwmd")  # fmt: skip
-
 
 def talker(rng: random.Random) -> Voice:
     """Somebody: an espeak-ng variant of the training in any accent, speed and pitch; or another."""
     from tests.spoken import neural
-    from tests.spoken.roster import VARIANTS, Voice, available
+    from tests.spoken.roster import ACCENTS, VARIANTS, Voice, available
 
     dice = rng.random()
     if dice < 0.03 and neural.installed("kokoro"):

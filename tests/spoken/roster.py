@@ -29,7 +29,7 @@ def _espeak(name: str, split: str, voice: str, speed: int, pitch: int) -> Voice:
     return Voice(name, "espeak-ng", split, (voice, str(speed), str(pitch)))
 
 
-_ACCENTS = ("en-us", "en-gb", "en-gb-scotland", "en-029", "en-gb-x-rp", "en-us-nyc",
+ACCENTS = ("en-us", "en-gb", "en-gb-scotland", "en-029", "en-gb-x-rp", "en-us-nyc",
             "en-gb-x-gbcwmd")  # fmt: skip
 VARIANTS = (
     "m1 m3 m5 m6 m7 f1 f2 f3 f4 klatt klatt3 klatt4 klatt5 klatt6 Alex Alicia Andrea Lee Marco "
@@ -41,7 +41,7 @@ VARIANTS = (
 
 def _training() -> tuple[Voice, ...]:
     """Each variant in two accents, slow and quick, low and high in turn."""
-    pairs = [(v, _ACCENTS[(n + k) % 7], n, k) for n, v in enumerate(VARIANTS) for k in (0, 3)]
+    pairs = [(v, ACCENTS[(n + k) % 7], n, k) for n, v in enumerate(VARIANTS) for k in (0, 3)]
     return tuple(
         _espeak(
             f"train-{v}-{k}".lower(), "training", f"{a}+{v}", 130 + 13 * (n % 5), 35 + n % 4 * 9
