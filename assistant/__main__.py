@@ -1,5 +1,5 @@
 """`python -m assistant` is `lugcall`."""
 
-from assistant.cli import run
+from assistant.cli.main import run
 
 run()

@@ -5,10 +5,10 @@ from pathlib import Path
 
 import pytest
 
+from assistant.act import Said
 from assistant.card import Card, card_from_text
 from assistant.conversation import Session, split_speaker
-from assistant.procedure.dialog import Dialogs, load_dialogs
-from assistant.procedure.said import Said
+from assistant.job.dialogs import Dialogs, load_dialogs
 
 CARD = """
 unit = "T-1"

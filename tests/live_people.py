@@ -21,8 +21,8 @@ import numpy as np
 
 from assistant.card import load_card
 from assistant.conversation import Session, split_speaker
-from assistant.procedure.dialog import load_dialogs
-from assistant.voice.audio import RATE, Samples
+from assistant.job.dialogs import load_dialogs
+from assistant.voice.devices.audio import RATE, Samples
 from tests.pulse import MICROPHONES, SPEAKERS, Feed, Pulse, Tape
 from tests.spoken.voices import prepare, say, voice_named
 

@@ -16,23 +16,20 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from assistant.act import Said
 from assistant.card import CardError, card_from_text, load_card
 from assistant.card.fleet import card_of, chosen
-from assistant.card.importing import from_record
-from assistant.card.questions import QUESTIONS
-from assistant.card.show import card_lines
-from assistant.card.toml_out import toml_text
-from assistant.cli import run
+from assistant.card.making import QUESTIONS, from_record
+from assistant.card.show import card_lines, toml_text
+from assistant.cli.main import run
 from assistant.clutch.thread import lead_in
-from assistant.conversation.card_draft import NAME
-from assistant.conversation.card_spelling import THREADS, thread_said, unit_said
-from assistant.conversation.card_talk import CardTalk
-from assistant.conversation.card_words import CardWords, load_card_words
-from assistant.procedure.dialog import DialogError, Dialogs
-from assistant.procedure.job import Job
-from assistant.procedure.said import Said
+from assistant.interview.draft import NAME
+from assistant.interview.talk import CardTalk
+from assistant.interview.words import THREADS, CardWords, load_card_words, thread_said, unit_said
+from assistant.job.dialogs import DialogError, Dialogs
+from assistant.job.job import Job
 from assistant.record import RecordError
-from assistant.voice.expected import expected
+from assistant.voice.recognition.expected import expected
 
 DEMO = Path(__file__).parent.parent / "demo_sessions"
 SHIPPED = Path(__file__).parent.parent / "dialogs"

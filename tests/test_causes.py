@@ -11,21 +11,26 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
+from assistant.act import Act
 from assistant.card import Card, card_from_text, default_card, load_card
 from assistant.causes.ask import Conversation
-from assistant.causes.case import Case
-from assistant.causes.evidence import findings_of, low_in_high
-from assistant.causes.load import load_table
-from assistant.causes.table import Table
-from assistant.causes.weigh import bits, gain_bits, most_telling, weigh
-from assistant.cli import main
+from assistant.causes.case import (
+    Case,
+    bits,
+    findings_of,
+    gain_bits,
+    low_in_high,
+    most_telling,
+    weigh,
+)
+from assistant.causes.table import Table, load_table
+from assistant.cli.main import main
 from assistant.clutch.conformity import Limits, conformance_probability
 from assistant.clutch.uncertainty import Measured
 from assistant.conversation import Session, split_speaker
-from assistant.conversation.meaning import understand
-from assistant.procedure.dialog import DialogError, Dialogs
-from assistant.procedure.said import Act
-from assistant.voice.expected import expected
+from assistant.conversation.understand import understand
+from assistant.job.dialogs import DialogError, Dialogs
+from assistant.voice.recognition.expected import expected
 
 SHIPPED = Path(__file__).parent.parent / "dialogs"
 HYDRAULIC = '[truck]\nlinkage = "hydraulic"\n'

@@ -9,10 +9,10 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from scipy.optimize import fsolve
 
+from assistant.clutch.equations import hydraulic_ratio
 from assistant.clutch.linkage.cable import Cable, cable_stiffness_lbf_in
-from assistant.clutch.linkage.fourbar import FourBar
 from assistant.clutch.linkage.hydraulic import Hydraulic
-from assistant.clutch.linkage.levers import LeverChain, Stage
+from assistant.clutch.linkage.levers import FourBar, LeverChain, Stage
 from assistant.clutch.linkage.protocol import Linkage, LinkageError
 from assistant.clutch.linkage.stroke import (
     Load,
@@ -22,7 +22,6 @@ from assistant.clutch.linkage.stroke import (
     pedal_for,
     pedal_force_lbf,
 )
-from assistant.clutch.pedal import hydraulic_ratio
 
 QUICK = settings(max_examples=60, deadline=None, database=None)
 lengths, angles = st.floats(1.0, 20.0), st.floats(0.2, 3.0)

@@ -11,15 +11,14 @@ from test_clutch_linkage import chain
 
 from assistant.card import Card, CardError, card_from_text
 from assistant.card.arithmetic import effects_for
+from assistant.cli.plan import PlanError, plan_report, plan_text
 from assistant.clutch.linkage.cable import Cable
 from assistant.clutch.linkage.hydraulic import Hydraulic
 from assistant.clutch.linkage.levers import LeverChain
 from assistant.clutch.linkage.stroke import Load, brake_stroke_in, free_travel_in, pedal_for
-from assistant.clutch.settings import solve
+from assistant.clutch.solver import solve
 from assistant.clutch.uncertainty import Measured
-from assistant.planning import PlanError, plan_report
-from assistant.planning_text import plan_text
-from assistant.procedure import linkage_words
+from assistant.job import linkage_words
 from tests.rods import BARS
 
 RODS = (

@@ -7,12 +7,12 @@ import random
 import pytest
 from test_clutch_linkage import chain
 
+from assistant.clutch.equations import Readings
 from assistant.clutch.linkage.cable import Cable
 from assistant.clutch.linkage.hydraulic import Hydraulic
 from assistant.clutch.linkage.lost_motion import LostMotion, find_lost_motion
 from assistant.clutch.linkage.protocol import Linkage, LinkageError
 from assistant.clutch.linkage.stroke import Load, brake_stroke_in, free_travel_in, pedal_for
-from assistant.clutch.predict import Readings
 from assistant.clutch.uncertainty import Measured
 
 C, G, H, U = 0.125, 0.5, 8.5, 0.01

@@ -9,8 +9,16 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from assistant.clutch.conformity import Limits
-from assistant.clutch.move import MISREAD_SPREAD_IN, MISREAD_WEIGHT, executions
-from assistant.clutch.ring import COARSE_IN, FINE_IN, RingBelief, compare_move, plan_ring
+from assistant.clutch.ring import (
+    COARSE_IN,
+    FINE_IN,
+    MISREAD_SPREAD_IN,
+    MISREAD_WEIGHT,
+    RingBelief,
+    compare_move,
+    executions,
+    plan_ring,
+)
 from assistant.clutch.uncertainty import Measured
 
 QUICK = settings(max_examples=50, deadline=None, database=None)

@@ -10,7 +10,7 @@ import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
-from assistant.clutch.pedal import (
+from assistant.clutch.equations import (
     DEFAULT_RATIO,
     RatioFinding,
     bearing_travel_in,

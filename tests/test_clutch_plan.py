@@ -10,13 +10,18 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from assistant.clutch.equations import (
+    bearing_travel,
+    brake_contact_after,
+    brake_height_in,
+    free_travel_after,
+    free_travel_in,
+)
 from assistant.clutch.figures import DEFAULT_FIGURES, Figure, figure
-from assistant.clutch.pedal import brake_height_in, free_travel_in
 from assistant.clutch.plan import AdjustmentPlan, Readings, plan_adjustment
-from assistant.clutch.predict import bearing_travel, brake_contact_after, free_travel_after
 from assistant.clutch.ratio import Ratio
 from assistant.clutch.ring import COARSE_IN, RingBelief, plan_ring
-from assistant.clutch.rod import choose_rod, margin
+from assistant.clutch.thread import choose_rod, margin
 from assistant.clutch.uncertainty import Measured
 
 QUICK = settings(max_examples=40, deadline=None, database=None)

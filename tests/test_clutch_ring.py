@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from assistant.clutch.conformity import Limits
-from assistant.clutch.pedal import brake_stroke_in
+from assistant.clutch.equations import brake_stroke_in
 from assistant.clutch.ring import (
     COARSE_IN,
     FINE_IN,

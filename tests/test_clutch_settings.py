@@ -10,14 +10,10 @@ from statistics import NormalDist
 
 import pytest
 
-from assistant.clutch.adjusters import Adjusters
-from assistant.clutch.effects import Effects
+from assistant.clutch.equations import Adjusters, Effects, Readings, UsedRatio
 from assistant.clutch.figures import Figure, figure
-from assistant.clutch.predict import Readings
-from assistant.clutch.settings import Settings, solve
-from assistant.clutch.settings_search import search, widest
+from assistant.clutch.solver import Settings, search, solve, widest
 from assistant.clutch.uncertainty import Measured
-from assistant.clutch.used_ratio import UsedRatio
 
 TRUCKS = 150
 Z95 = NormalDist().inv_cdf(0.95)

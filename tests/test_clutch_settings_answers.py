@@ -10,16 +10,12 @@ from test_clutch_settings import random_truck
 
 from assistant.card import Card, card_from_text
 from assistant.card.arithmetic import effects_for
-from assistant.clutch.adjusters import Adjusters, Setting
-from assistant.clutch.condemned import condemned
-from assistant.clutch.effects import Effects
+from assistant.clutch.equations import Adjusters, Effects, Setting, UsedRatio
 from assistant.clutch.figures import DEFAULT_FIGURES, figure
 from assistant.clutch.plan import Readings
-from assistant.clutch.settings import nearest_lugs, solve
-from assistant.clutch.settings_rank import rank_of
+from assistant.clutch.solver import condemned, nearest_lugs, rank_of, solve
 from assistant.clutch.uncertainty import Measured
-from assistant.clutch.used_ratio import UsedRatio
-from assistant.procedure import plan_words
+from assistant.job import plan_words
 from assistant.readings import QUANTITIES
 
 RATIO = UsedRatio(12.0, 0.1, "both")

@@ -8,14 +8,15 @@ from pathlib import Path
 
 from test_clutch_linkage_card import RODS
 
+from assistant.act import Said
 from assistant.card import Card, card_from_text
 from assistant.clutch.ring import RingBelief, landing_chance, plan_ring
-from assistant.clutch.settings import solve
+from assistant.clutch.solver import solve
 from assistant.conversation import Session
-from assistant.procedure import prompts, settled
-from assistant.procedure.dialog import Dialogs
-from assistant.procedure.facts import Facts, Taken
-from assistant.procedure.said import Said
+from assistant.job import plan as settled
+from assistant.job import prompts
+from assistant.job.dialogs import Dialogs
+from assistant.job.facts import Facts, Taken
 
 START = "done / " * 6 + "helper: ready / helper: sound / sound / sound / sound"
 READ = (

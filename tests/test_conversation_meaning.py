@@ -7,10 +7,10 @@ from itertools import product
 
 import pytest
 
+from assistant.act import Act, Said
 from assistant.conversation import Session
-from assistant.conversation.meaning import Question, understand
-from assistant.procedure.dialog import Dialogs
-from assistant.procedure.said import Act, Said
+from assistant.conversation.understand import Question, understand
+from assistant.job.dialogs import Dialogs
 
 Play = Callable[[Session, str], list[Said]]
 

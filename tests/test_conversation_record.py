@@ -10,11 +10,11 @@ from typing import Any
 
 import pytest
 
+from assistant.act import Said
 from assistant.card import Card, card_from_text
 from assistant.conversation import Session, SessionError
-from assistant.procedure.dialog import Dialogs, load_dialogs
-from assistant.procedure.job import Job
-from assistant.procedure.said import Said
+from assistant.job.dialogs import Dialogs, load_dialogs
+from assistant.job.job import Job
 from assistant.record import RecordError, read_events, verify_file
 from assistant.record.transcript import transcript
 

@@ -8,7 +8,7 @@ import pytest
 
 from assistant.card import load_card
 from assistant.conversation import Session, split_speaker
-from assistant.procedure.dialog import load_dialogs
+from assistant.job.dialogs import load_dialogs
 from assistant.record import read_events, verify_file
 
 DEMO = Path(__file__).parent.parent / "demo_sessions"

@@ -9,10 +9,11 @@ from pathlib import Path
 
 import pytest
 
+from assistant.act import Said
 from assistant.card import Card
 from assistant.conversation import Session
-from assistant.procedure import vocabulary
-from assistant.procedure.dialog import (
+from assistant.job import vocabulary
+from assistant.job.dialogs import (
     PLACEHOLDERS,
     SIGNALS,
     DialogError,
@@ -20,8 +21,7 @@ from assistant.procedure.dialog import (
     dialogs_folder,
     load_dialogs,
 )
-from assistant.procedure.interlocks import REQUIRED
-from assistant.procedure.said import Said
+from assistant.job.interlocks import REQUIRED
 
 SHIPPED = Path(__file__).parent.parent / "dialogs"
 Play = Callable[[Session, str], list[Said]]

@@ -16,8 +16,8 @@ from pathlib import Path
 
 from assistant.card import load_card
 from assistant.conversation import Session, split_speaker
-from assistant.procedure.dialog import load_dialogs
-from assistant.procedure.job import Job
+from assistant.job.dialogs import load_dialogs
+from assistant.job.job import Job
 from assistant.record import verify_file
 
 DEMO = Path(__file__).parent.parent / "demo_sessions"
@@ -145,7 +145,7 @@ def resumed(path: Path, answered: dict[str, object]) -> tuple[Session | None, bo
 
 def replay_without_last(session: Session, turns: int) -> dict[str, object]:
     """The job as it stood before the last turn that was not a resume."""
-    from assistant.procedure.said import Act
+    from assistant.act import Act
 
     job = Job(CARD, DIALOGS)
     acts = [e.data.get("act") for e in session.journal.events if e.kind == "turn"]

@@ -6,14 +6,14 @@ from pathlib import Path
 
 import pytest
 
+from assistant.act import Act, Said
 from assistant.card import CardError, load_card
 from assistant.clutch.plan import Readings, plan_adjustment
 from assistant.clutch.ring import RingBelief
 from assistant.clutch.uncertainty import Measured
 from assistant.conversation import Session, split_speaker
-from assistant.conversation.meaning import Question, understand
-from assistant.procedure.dialog import load_dialogs
-from assistant.procedure.said import Act, Said
+from assistant.conversation.understand import Question, understand
+from assistant.job.dialogs import load_dialogs
 from assistant.readings import read
 from assistant.record import Journal, RecordError, read_events
 from assistant.record.transcript import transcript

@@ -11,15 +11,12 @@ import pytest
 from click.testing import CliRunner
 
 from assistant.card import Card, card_from_text, default_card
-from assistant.cli import main
+from assistant.cli.main import main
 from assistant.clutch.uncertainty import Measured
-from assistant.pictures import plain, say
-from assistant.pictures.bars_svg import bars_svg
-from assistant.pictures.chain_svg import chain_svg
-from assistant.pictures.sheet import HEIGHT, SMALL, WIDTH
-from assistant.pictures.snapshot import PictureError, figures_of, today_and_after
-from assistant.pictures.stroke import stroke_of
-from assistant.pictures.stroke_svg import stroke_svg
+from assistant.pictures import plain
+from assistant.pictures import plain as say
+from assistant.pictures.snapshot import PictureError, figures_of, stroke_of, today_and_after
+from assistant.pictures.svg import HEIGHT, SMALL, WIDTH, bars_svg, chain_svg, stroke_svg
 from tests.rods import BARS
 
 HEADING, NOTE = "UNIT-1042-B of the north yard: pedal stroke", "; brake not known"

@@ -6,10 +6,10 @@ from collections.abc import Callable
 
 import pytest
 
+from assistant.act import Said
 from assistant.card import Card, card_from_text
 from assistant.conversation import Session
-from assistant.procedure.dialog import Dialogs
-from assistant.procedure.said import Said
+from assistant.job.dialogs import Dialogs
 
 Play = Callable[[Session, str], list[Said]]
 

@@ -23,12 +23,12 @@ from hypothesis.stateful import (
     run_state_machine_as_test,
 )
 
+from assistant.act import Act, Said
 from assistant.card import Card, card_from_text
-from assistant.procedure import vocabulary
-from assistant.procedure.dialog import Dialogs, load_dialogs
-from assistant.procedure.job import Job
-from assistant.procedure.machine import transitions
-from assistant.procedure.said import Act, Said
+from assistant.job import vocabulary
+from assistant.job.dialogs import Dialogs, load_dialogs
+from assistant.job.job import Job
+from assistant.job.machine import transitions
 
 DIALOGS = load_dialogs(Path(__file__).parent.parent / "dialogs")
 DETOURS = ("key_back", "reopen_cover")  # these open up again for a ring that is not right

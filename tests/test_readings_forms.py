@@ -7,9 +7,9 @@ from __future__ import annotations
 
 import pytest
 
+from assistant.quantity import QUANTITIES
 from assistant.readings import read
-from assistant.readings.quantity import QUANTITIES
-from assistant.readings.spread import half_width_in
+from assistant.readings.settle import half_width_in
 
 MM = 1 / 25.4
 

@@ -21,7 +21,7 @@ import soundfile
 
 from assistant.card import Card
 from assistant.conversation import Session
-from assistant.procedure.dialog import Dialogs
+from assistant.job.dialogs import Dialogs
 from assistant.record import clips, newest_unfinished, read_events, verify_file
 from assistant.record.transcript import transcript
 from tests.test_conversation_record import answer, finish

@@ -21,7 +21,7 @@ import pytest
 
 import assistant
 from assistant.record import GENESIS, Journal, WriteFailed, seal_event, verify_file
-from assistant.record.pen import Pen
+from assistant.record.journal import Pen
 
 ROOT = Path(assistant.__file__).parent.parent
 ENV = {**os.environ, "PYTHONPATH": str(ROOT), "PYTHONDONTWRITEBYTECODE": "1"}

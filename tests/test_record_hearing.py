@@ -14,12 +14,12 @@ from typing import Any
 import numpy as np
 import pytest
 
+from assistant.act import Said
 from assistant.card import Card, card_from_text
 from assistant.conversation import Session
-from assistant.conversation.missed import Missed
-from assistant.procedure.dialog import Dialogs
-from assistant.procedure.job import Job
-from assistant.procedure.said import Said
+from assistant.conversation.understand import Missed
+from assistant.job.dialogs import Dialogs
+from assistant.job.job import Job
 from assistant.readings import read
 from assistant.record import Journal, newest_unfinished, read_events, verify_file
 from assistant.record.transcript import transcript

@@ -10,8 +10,8 @@ from pathlib import Path
 
 import pytest
 
+from assistant.act import Said
 from assistant.conversation import Session
-from assistant.procedure.said import Said
 from assistant.record import Journal, RecordError, read_events, verify_file
 from assistant.record.transcript import transcript
 from assistant.review.acts import ACTS, LeadError, acts_in, add, standing

@@ -15,8 +15,8 @@ import pyarrow.parquet as pq
 import pytest
 from click.testing import CliRunner
 
-from assistant.cli import main
-from assistant.procedure.dialog import Dialogs
+from assistant.cli.main import main
+from assistant.job.dialogs import Dialogs
 from assistant.record import read_events
 from assistant.review import acts, fleet, open_review
 from assistant.review.columns import COLUMNS

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from assistant.procedure.dialog import Dialogs
+from assistant.job.dialogs import Dialogs
 from assistant.review import doubtful
 from assistant.review.one import look_at
 from assistant.review.pages.story import story_of

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from assistant.procedure.dialog import Dialogs
+from assistant.job.dialogs import Dialogs
 from assistant.record import verify_file
 from assistant.review.columns import names, places
 from assistant.review.one import look_at

@@ -15,7 +15,7 @@ from urllib.parse import unquote
 import pytest
 from click.testing import CliRunner
 
-from assistant.cli import main
+from assistant.cli.main import main
 from assistant.record import read_events, verify_file
 from assistant.record.events import GENESIS, seal_event
 from assistant.review import fleet

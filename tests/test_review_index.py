@@ -16,7 +16,7 @@ from typing import Any
 import pyarrow as pa
 import pytest
 
-from assistant.procedure.dialog import Dialogs
+from assistant.job.dialogs import Dialogs
 from assistant.record import Journal, verify_file
 from assistant.review import fleet, open_review, scan
 from assistant.review.arrow import array

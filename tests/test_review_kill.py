@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from assistant.procedure.dialog import Dialogs
+from assistant.job.dialogs import Dialogs
 from assistant.review import open_review
 from assistant.review.columns import COLUMNS
 from assistant.review.desk import Review

@@ -14,10 +14,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from assistant.act import Said
 from assistant.card import card_from_text
 from assistant.conversation import Session
-from assistant.procedure.dialog import Dialogs
-from assistant.procedure.said import Said
+from assistant.job.dialogs import Dialogs
 from assistant.record import RecordError, read_events, verify_file
 from assistant.record.events import GENESIS, seal_event
 from assistant.review.acts import add

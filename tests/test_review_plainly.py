@@ -8,7 +8,7 @@ from typing import Any
 import orjson
 import pytest
 
-from assistant.procedure.dialog import Dialogs
+from assistant.job.dialogs import Dialogs
 from assistant.review.arrow import names
 from assistant.review.one import look_at
 from assistant.review.quick import Walk

@@ -11,10 +11,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from assistant.act import Said
 from assistant.card import Card
 from assistant.conversation import Session
-from assistant.procedure.dialog import Dialogs
-from assistant.procedure.said import Said
+from assistant.job.dialogs import Dialogs
 from assistant.record import Journal, RecordError, read_events, verify_file
 from assistant.review import acts, fleet, open_review
 from assistant.review.acts import LeadError

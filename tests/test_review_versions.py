@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 from click.testing import CliRunner
 
-from assistant.cli import main
+from assistant.cli.main import main
 from assistant.record.events import FORMAT, GENESIS, seal_event
 from assistant.review.one import look_at
 from assistant.review.versions import FORMATS, version_of

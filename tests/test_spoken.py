@@ -9,14 +9,14 @@ import pytest
 import soundfile
 from scipy import signal
 
+from assistant.act import Act
 from assistant.card import Card
 from assistant.conversation import split_speaker
-from assistant.conversation.meaning import understand
-from assistant.procedure.dialog import Dialogs
-from assistant.procedure.job import Job
-from assistant.procedure.said import Act
+from assistant.conversation.understand import understand
+from assistant.job.dialogs import Dialogs
+from assistant.job.job import Job
 from assistant.readings import QUANTITIES, read
-from assistant.voice.audio import RATE, Samples
+from assistant.voice.devices.audio import RATE, Samples
 from tests.spoken import channels, chatter, events, noises, nonspeech, phrases, voices
 from tests.spoken.commands import commands
 

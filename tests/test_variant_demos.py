@@ -11,14 +11,14 @@ from pathlib import Path
 
 import pytest
 
+from assistant.act import Act
 from assistant.card import load_card
 from assistant.conversation import Session, split_speaker
-from assistant.conversation.meaning import understand
-from assistant.procedure.dialog import Dialogs
-from assistant.procedure.job import Job
-from assistant.procedure.said import Act
+from assistant.conversation.understand import understand
+from assistant.job.dialogs import Dialogs
+from assistant.job.job import Job
 from assistant.record import read_events, verify_file
-from assistant.voice.expected import expected
+from assistant.voice.recognition.expected import expected
 
 DEMO = Path(__file__).parent.parent / "demo_sessions"
 FLAT = 1.25 / 25.4 / 6

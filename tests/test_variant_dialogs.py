@@ -12,18 +12,16 @@ import pytest
 
 from assistant.card import Card, CardError, card_from_text, load_card
 from assistant.card.arithmetic import plan_for
+from assistant.cli.plan import plan_report, plan_text
 from assistant.clutch.uncertainty import Measured
 from assistant.conversation import Session, SessionError
-from assistant.conversation.card_spelling import THREADS
-from assistant.conversation.card_words import load_card_words
-from assistant.conversation.normal import normal
-from assistant.planning import plan_report
-from assistant.planning_text import plan_text
-from assistant.procedure import interlocks, variants
-from assistant.procedure.dialog import DialogError, Dialogs, load_dialogs
-from assistant.procedure.job import Job
-from assistant.voice.grammar import Grammar, alt, words_of
-from assistant.voice.sphinx import SphinxEngine
+from assistant.conversation.understand import normal
+from assistant.interview.words import THREADS, load_card_words
+from assistant.job import interlocks, variants
+from assistant.job.dialogs import DialogError, Dialogs, load_dialogs
+from assistant.job.job import Job
+from assistant.voice.recognition.grammar import Grammar, alt, words_of
+from assistant.voice.recognition.sphinx import SphinxEngine
 
 SHIPPED = Path(__file__).parent.parent / "dialogs"
 ALL = [

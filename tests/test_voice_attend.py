@@ -12,11 +12,11 @@ import numpy as np
 import pytest
 
 from assistant.conversation import Session
-from assistant.voice.attend import Attendant, Turn
-from assistant.voice.audio import FRAME, FRAME_S
-from assistant.voice.channel import Channel
-from assistant.voice.heard import Hearing, Hypothesis
-from assistant.voice.turn_events import Dropped, Ended, Event, Paused, Resumed, Started
+from assistant.voice.detection.endpoint import Dropped, Ended, Event, Paused, Resumed, Started
+from assistant.voice.devices.audio import FRAME, FRAME_S
+from assistant.voice.recognition.recognizer import Hearing, Hypothesis
+from assistant.voice.session.attendant import Attendant, Turn
+from assistant.voice.session.channel import Channel
 
 
 class Later(Executor):

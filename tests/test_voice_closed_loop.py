@@ -13,14 +13,14 @@ from typing import Any
 
 import pytest
 
+from assistant.act import Act
 from assistant.card import Card
 from assistant.conversation import Session
-from assistant.conversation.meaning import Question, understand
-from assistant.procedure.dialog import Dialogs
-from assistant.procedure.job import Job
-from assistant.procedure.said import Act
+from assistant.conversation.understand import Question, understand
+from assistant.job.dialogs import Dialogs
+from assistant.job.job import Job
 from assistant.record import read_events, verify_file
-from assistant.voice import models
+from assistant.voice.recognition import models
 from tests.spoken import callouts, truck, voices
 from tests.spoken.callouts import Line
 from tests.spoken.closed_loop import Deliver, Loop, by_text
@@ -154,7 +154,7 @@ def test_people_read_figures(text: str, value: float | None) -> None:
 @needs_whisper
 @needs_voices
 def test_a_whole_job_by_sound(dialogs: Dialogs, tmp_path: Path) -> None:
-    from assistant.voice.ears import Ears, open_engines
+    from assistant.voice.recognition.ears import Ears, open_engines
     from tests.spoken.by_sound import Shop, by_sound
 
     tech, helper = (voices.voice_named(name) for name in ("gb-denis", "scot-hugo"))

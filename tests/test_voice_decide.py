@@ -10,9 +10,9 @@ from collections.abc import Hashable
 import pytest
 
 from assistant.card import Card
-from assistant.procedure.dialog import Dialogs
-from assistant.procedure.job import Job
-from assistant.voice.decide import (
+from assistant.job.dialogs import Dialogs
+from assistant.job.job import Job
+from assistant.voice.interpretation.decide import (
     KEEP,
     Bars,
     Calibration,
@@ -20,12 +20,11 @@ from assistant.voice.decide import (
     calibrations,
     decide,
 )
-from assistant.voice.expected import expected
-from assistant.voice.heard import Hearing, Hypothesis
-from assistant.voice.meanings import interpreter as meanings_now
-from assistant.voice.meanings import speaker_of
-from assistant.voice.readings_heard import ASKED, ODD, SELDOM, USUAL
-from assistant.voice.readings_heard import interpreter as reading_of
+from assistant.voice.interpretation.meanings import ASKED, ODD, SELDOM, USUAL, speaker_of
+from assistant.voice.interpretation.meanings import interpreter as meanings_now
+from assistant.voice.interpretation.meanings import reading_interpreter as reading_of
+from assistant.voice.recognition.expected import expected
+from assistant.voice.recognition.recognizer import Hearing, Hypothesis
 
 GAP = reading_of("gap")
 

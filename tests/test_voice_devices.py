@@ -19,16 +19,14 @@ import soxr
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from assistant.voice import port as port_module
-from assistant.voice import ports as ports_module
-from assistant.voice.audio import FRAME, RATE, AudioError, Samples, save
-from assistant.voice.devices import devices_report
-from assistant.voice.inputs import Framer
-from assistant.voice.player import Player
-from assistant.voice.ports import Ports
-from assistant.voice.speech import Speech
-from assistant.voice.verdict import Verdict, microphone_verdict
-from assistant.voice.way_back import heard_back
+from assistant.voice.devices import stream as port_module
+from assistant.voice.devices import stream as ports_module
+from assistant.voice.devices.audio import FRAME, RATE, AudioError, Samples, save
+from assistant.voice.devices.check import Verdict, devices_report, heard_back, microphone_verdict
+from assistant.voice.devices.microphone import Framer
+from assistant.voice.devices.stream import Ports
+from assistant.voice.output.player import Player
+from assistant.voice.output.synthesizer import Speech
 from tests.pulse import Pulse, missing, pulse
 from tests.spoken.noises import noise
 
@@ -231,7 +229,7 @@ def ports_with(monkeypatch: pytest.MonkeyPatch, *devices: dict[str, Any]) -> Por
 
 
 def test_no_device_at_all_is_one_line(monkeypatch: pytest.MonkeyPatch) -> None:
-    from assistant.voice import devices as devices_module
+    from assistant.voice.devices import check as devices_module
 
     monkeypatch.setattr(devices_module, "PORTS", ports_with(monkeypatch))
     with pytest.raises(AudioError, match="no microphone and no loudspeaker"):
@@ -239,7 +237,7 @@ def test_no_device_at_all_is_one_line(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 def test_only_a_loudspeaker(monkeypatch: pytest.MonkeyPatch) -> None:
-    from assistant.voice import devices as devices_module
+    from assistant.voice.devices import check as devices_module
 
     monkeypatch.setattr(devices_module, "PORTS", ports_with(monkeypatch, one("Box", inputs=0)))
     report = devices_report()
@@ -597,7 +595,7 @@ def test_a_loudspeaker_pulled_out_beside_a_microphone_at_work(daemon: Pulse) -> 
 
 def test_two_people_hear_each_their_own_loudspeaker(daemon: Pulse) -> None:
     code = """
-        from assistant.procedure.said import Said
+        from assistant.act import Said
         from assistant.voice.mouth import Mouth
         from assistant.voice.speech import Speech
         with Speech() as speech:

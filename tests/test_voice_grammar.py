@@ -7,16 +7,26 @@ from collections import Counter
 import pocketsphinx
 import pytest
 
+from assistant.act import Act
 from assistant.card import Card
-from assistant.conversation.meaning import understand
-from assistant.procedure.dialog import Dialogs
-from assistant.procedure.job import Job
-from assistant.procedure.said import Act
+from assistant.conversation.understand import understand
+from assistant.job.dialogs import Dialogs
+from assistant.job.job import Job
 from assistant.readings import QUANTITIES, read
-from assistant.voice.automaton import Automaton, minimal
-from assistant.voice.expected import expected
-from assistant.voice.grammar import Alt, Grammar, Ref, Seq, alt, opt, seq, weighted, words_of
-from assistant.voice.reading_grammar import reading_grammar
+from assistant.voice.recognition.automaton import Automaton, minimal
+from assistant.voice.recognition.expected import expected
+from assistant.voice.recognition.grammar import (
+    Alt,
+    Grammar,
+    Ref,
+    Seq,
+    alt,
+    opt,
+    seq,
+    weighted,
+    words_of,
+)
+from assistant.voice.recognition.reading_grammar import reading_grammar
 from tests.spoken.commands import commands
 from tests.spoken.moments import moments as all_moments
 

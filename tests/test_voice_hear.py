@@ -13,10 +13,10 @@ import pytest
 import soundfile
 
 from assistant.readings import read
-from assistant.voice import models
-from assistant.voice.audio import RATE, load, save
-from assistant.voice.ears import Ears, open_engines
-from assistant.voice.hear_file import hear_files, speech_in
+from assistant.voice.devices.audio import RATE, load, save
+from assistant.voice.recognition import models
+from assistant.voice.recognition.ears import Ears, open_engines
+from assistant.voice.session.recorded import hear_files, speech_in
 from tests.spoken import cards, channels, noises, voices
 from tests.spoken.phrases import plain
 
@@ -187,7 +187,7 @@ class TestFiles:
     def test_metric_shop_also_for_what_else_it_may_be(
         self, tmp_path: Path, sphinx_ears: Ears, monkeypatch: pytest.MonkeyPatch
     ) -> None:
-        from assistant.voice.heard import Hearing, Hypothesis
+        from assistant.voice.recognition.recognizer import Hearing, Hypothesis
 
         found = Hearing("sphinx", (Hypothesis("thirty eight", 1.0), Hypothesis("thirty nine", 0.9)))
         monkeypatch.setattr(sphinx_ears, "listen", lambda samples: [found])
@@ -238,8 +238,8 @@ class TestPeople:
 def test_engines_are_loaded_once(
     folder: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    from assistant import cli_voice
-    from assistant.voice import ears
+    from assistant.cli import voice as cli_voice
+    from assistant.voice.recognition import ears
 
     opened: list[str] = []
     really: Callable[[str], Any] = ears._open

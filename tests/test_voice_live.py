@@ -14,9 +14,9 @@ import pytest
 
 from assistant.card import load_card
 from assistant.conversation import Session
-from assistant.procedure.dialog import load_dialogs
+from assistant.job.dialogs import load_dialogs
 from assistant.record import read_events, verify_file
-from assistant.voice.audio import RATE, Samples
+from assistant.voice.devices.audio import RATE, Samples
 from tests.live_people import SOUND_DBFS, Crew, Line, Listening, listening, script
 from tests.pulse import Pulse, missing, pulse
 from tests.spoken.voices import available

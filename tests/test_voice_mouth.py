@@ -17,19 +17,18 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from assistant.act import Said
 from assistant.card import load_card
 from assistant.conversation import Session, split_speaker
-from assistant.procedure import vocabulary
-from assistant.procedure.dialog import Dialogs
-from assistant.procedure.said import Said
+from assistant.job import vocabulary
+from assistant.job.dialogs import Dialogs
 from assistant.readings import read, speak
-from assistant.voice import synthesizer as synthesizer_module
-from assistant.voice.audio import RATE, Samples, level_dbfs
-from assistant.voice.mouth import Mouth
-from assistant.voice.player import SilentPlayer
-from assistant.voice.playing import Playing
-from assistant.voice.speech import Speech, SpeechError
-from assistant.voice.spoken_text import sentences, spoken
+from assistant.voice.devices.audio import RATE, Samples, level_dbfs
+from assistant.voice.output import synthesizer as synthesizer_module
+from assistant.voice.output.player import Playing, SilentPlayer
+from assistant.voice.output.queue import Mouth
+from assistant.voice.output.spoken_text import sentences, spoken
+from assistant.voice.output.synthesizer import Speech, SpeechError
 
 DEMO = Path(__file__).parent.parent / "demo_sessions"
 

@@ -2,9 +2,9 @@
 
 import pytest
 
-from assistant.procedure.vocabulary import MEANINGS
-from assistant.voice.decide import Candidate, Decision
-from assistant.voice.opposites import OPPOSITE, contradicted
+from assistant.job.vocabulary import MEANINGS
+from assistant.voice.interpretation.context import OPPOSITE, contradicted
+from assistant.voice.interpretation.decide import Candidate, Decision
 
 
 def heard(*meanings: tuple[str, float]) -> Decision:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from assistant.voice.refused import DENIED, Refused
+from assistant.voice.interpretation.context import DENIED, Refused
 
 SIX = ("reading", "tech", 0.046)
 FORTY = ("reading", "tech", 0.040)

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from assistant.voice.decide import Candidate, Decision
-from assistant.voice.repeats import Repeats
+from assistant.voice.interpretation.context import Repeats
+from assistant.voice.interpretation.decide import Candidate, Decision
 
 
 def heard(words: str, probability: float, kind: str = "again") -> Decision:

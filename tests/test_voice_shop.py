@@ -5,12 +5,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from assistant.voice import models
-from assistant.voice.engine import EngineError
-from assistant.voice.reading_grammar import reading_grammar
-from assistant.voice.whisper import WhisperEngine
-from assistant.voice.whisper_shop import CHANGES, adapted
-from assistant.voice.whisper_weights import rewritten, variables
+from assistant.voice.recognition import models
+from assistant.voice.recognition.reading_grammar import reading_grammar
+from assistant.voice.recognition.recognizer import EngineError
+from assistant.voice.recognition.whisper import WhisperEngine
+from assistant.voice.recognition.whisper_weights import CHANGES, adapted, rewritten, variables
 from tests.spoken import voices
 from tests.spoken.chatter import SHOP
 

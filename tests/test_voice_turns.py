@@ -8,11 +8,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from assistant.voice.audio import FRAME, FRAME_S, RATE, Samples, load
-from assistant.voice.echo import Echo
-from assistant.voice.endpoint import MOST_S, PAUSE_S, PRE_ROLL_S, Turns, Waits
-from assistant.voice.floor import Floor, level_db
-from assistant.voice.turn_events import (
+from assistant.voice.detection.echo import Echo
+from assistant.voice.detection.endpoint import (
+    MOST_S,
+    PAUSE_S,
+    PRE_ROLL_S,
     BargedIn,
     Ended,
     Event,
@@ -20,9 +20,13 @@ from assistant.voice.turn_events import (
     Resumed,
     Started,
     TooLong,
+    Turns,
+    Waits,
 )
-from assistant.voice.turns import Listener
-from assistant.voice.vad import Vad
+from assistant.voice.detection.listener import Listener
+from assistant.voice.detection.noise_floor import Floor, level_db
+from assistant.voice.detection.vad import Vad
+from assistant.voice.devices.audio import FRAME, FRAME_S, RATE, Samples, load
 from tests.spoken.channels import active_level
 from tests.spoken.noises import RMS, noise
 from tests.spoken.rooms import echo_of

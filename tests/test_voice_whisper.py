@@ -12,16 +12,15 @@ from typing import Any, ClassVar
 import numpy as np
 import pytest
 
-from assistant.voice import models
-from assistant.voice.audio import RATE, Samples
-from assistant.voice.engine import EngineError
-from assistant.voice.grammar import Grammar, alt, opt, seq
-from assistant.voice.reading_grammar import reading_grammar
-from assistant.voice.token_net import Node, TokenNet
-from assistant.voice.whisper import WhisperEngine
-from assistant.voice.whisper_decoder import Decoder, _erf
-from assistant.voice.whisper_search import Ends, Search
-from assistant.voice.whisper_weights import decoder_weights
+from assistant.voice.devices.audio import RATE, Samples
+from assistant.voice.recognition import models
+from assistant.voice.recognition.grammar import Grammar, alt, opt, seq
+from assistant.voice.recognition.reading_grammar import reading_grammar
+from assistant.voice.recognition.recognizer import EngineError
+from assistant.voice.recognition.whisper import WhisperEngine
+from assistant.voice.recognition.whisper_decoder import Decoder, _erf
+from assistant.voice.recognition.whisper_search import Ends, Node, Search, TokenNet
+from assistant.voice.recognition.whisper_weights import decoder_weights
 from tests.spoken import voices
 from tests.spoken.phrases import plain
 
@@ -387,7 +386,7 @@ def test_odd_lengths_are_no_crash(engine: WhisperEngine, seconds: float) -> None
 
 
 def test_no_model_is_one_clear_line(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
-    from assistant.voice.ears import open_engines
+    from assistant.voice.recognition.ears import open_engines
 
     monkeypatch.delenv("LUGCALL_WHISPER_MODEL", raising=False)
     monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path))

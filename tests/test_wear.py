@@ -18,17 +18,22 @@ from click.testing import CliRunner
 from wear_fleet import LIMIT_IN, Fleet, Score, simulate
 
 from assistant.card import Card
-from assistant.cli import main
+from assistant.cli.main import main
 from assistant.clutch.uncertainty import Measured
 from assistant.conversation import Session, split_speaker
-from assistant.procedure.dialog import Dialogs
+from assistant.job.dialogs import Dialogs
 from assistant.record import Journal
 from assistant.wear import say
-from assistant.wear.due import chance_used_up, days_until, miles_until, rate_range, usage_of
-from assistant.wear.mixed import Node, of_truck, rate_of, restricted, sums
-from assistant.wear.outlook import outlook
-from assistant.wear.past import Visit, visits_in
-from assistant.wear.worn import Interval, gap_opened, intervals_of
+from assistant.wear.outlook import (
+    chance_used_up,
+    days_until,
+    miles_until,
+    outlook,
+    rate_range,
+    usage_of,
+)
+from assistant.wear.rate import Node, of_truck, rate_of, restricted, sums
+from assistant.wear.visits import Interval, Visit, gap_opened, intervals_of, visits_in
 
 START = datetime(2025, 1, 6, 8, 0, tzinfo=UTC)
 SCRIPT = Path(__file__).parent.parent / "demo_sessions" / "first_job.txt"

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 
 from assistant.clutch.uncertainty import Measured
-from assistant.wear.past import Visit
+from assistant.wear.visits import Visit
 
 KIND = ("non-synchronized", "rod", "manual")
 LIMIT_IN = 1.125

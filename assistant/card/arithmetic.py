@@ -4,8 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Collection, Mapping
 
-from assistant.clutch.adjusters import STEPS_PER_TURN, STOP_STEP_IN, Adjusters
-from assistant.clutch.effects import Effects
+from assistant.card.card import Card
+from assistant.clutch.equations import (
+    STEPS_PER_TURN,
+    STOP_STEP_IN,
+    Adjusters,
+    Effects,
+    UsedRatio,
+    finding_of,
+    used_ratio,
+)
 from assistant.clutch.linkage.lost_motion import GEOMETRY_SHARE_U
 from assistant.clutch.linkage.protocol import LinkageError
 from assistant.clutch.linkage.stroke import pedal_for
@@ -13,9 +21,6 @@ from assistant.clutch.plan import AdjustmentPlan, Readings, plan_adjustment
 from assistant.clutch.ring import MAX_LUGS, PITCH_U_IN, RingBelief
 from assistant.clutch.thread import FLATS_PER_TURN
 from assistant.clutch.uncertainty import Measured
-from assistant.clutch.used_ratio import UsedRatio, finding_of, used_ratio
-
-from .card import Card
 
 
 def readings_for(card: Card, measured: Mapping[str, Measured | None]) -> Readings:

@@ -5,8 +5,8 @@ from __future__ import annotations
 import re
 from pathlib import Path
 
-from .card import Card
-from .load import CardError, load_card
+from assistant.card.card import Card
+from assistant.card.load import CardError, load_card
 
 
 def cards_in(folder: Path) -> tuple[list[tuple[Path, Card]], list[str]]:

@@ -6,18 +6,16 @@ import math
 import re
 from typing import TYPE_CHECKING, Any
 
+from assistant.card.card import LONGER
 from assistant.clutch.linkage.cable import CABLE_MODULUS_PSI, Cable, cable_stiffness_lbf_in
-from assistant.clutch.linkage.fourbar import FourBar
 from assistant.clutch.linkage.hydraulic import Hydraulic
-from assistant.clutch.linkage.levers import LeverChain, Stage
+from assistant.clutch.linkage.levers import FourBar, LeverChain, Stage
 from assistant.clutch.linkage.protocol import Linkage, LinkageError
 from assistant.clutch.linkage.stroke import Load
 from assistant.clutch.thread import MM_PER_IN, lead_in
 
-from .card import LONGER
-
 if TYPE_CHECKING:
-    from .load import _Card
+    from assistant.card.load import _Card
 
 _ANY = ("load", "load_rate")
 KEYS: dict[str, tuple[str, ...]] = {

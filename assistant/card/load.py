@@ -9,13 +9,7 @@ from difflib import get_close_matches
 from pathlib import Path
 from typing import Any
 
-from assistant.clutch.belief import COARSE_IN, FINE_IN
-from assistant.clutch.conformity import Limits
-from assistant.clutch.figures import DEFAULT_FIGURES, Figure
-from assistant.clutch.thread import lead_in
-from assistant.readings import QUANTITIES, read
-
-from .card import (
+from assistant.card.card import (
     CLUTCHES,
     COVERS,
     DISTANCES,
@@ -28,7 +22,12 @@ from .card import (
     Card,
     Left,
 )
-from .linkage import adjuster_of, geometry_of
+from assistant.card.linkage import adjuster_of, geometry_of
+from assistant.clutch.conformity import Limits
+from assistant.clutch.figures import DEFAULT_FIGURES, Figure
+from assistant.clutch.ring import COARSE_IN, FINE_IN
+from assistant.clutch.thread import lead_in
+from assistant.readings import QUANTITIES, read
 
 MAX_BYTES = 100_000
 """A card is a page of text; anything larger is some other file."""

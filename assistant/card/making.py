@@ -8,16 +8,29 @@ from __future__ import annotations
 
 import copy
 import re
+import tomllib
+from collections.abc import Mapping
 from dataclasses import dataclass, field
+from pathlib import Path
 from typing import Any
 
-from assistant.clutch.belief import COARSE_IN, FINE_IN
-from assistant.readings import read
-
-from .card import Card
-from .load import card_from_text
-from .questions import BY_KEY, QUESTIONS, Question
-from .toml_out import toml_text
+from assistant.card.card import (
+    CLUTCHES,
+    COVERS,
+    DISTANCES,
+    LINKAGES,
+    LOCKS,
+    LONGER,
+    RINGS,
+    TRANSMISSIONS,
+    UNITS,
+    Card,
+)
+from assistant.card.load import CardError, card_from_text
+from assistant.card.show import toml_text
+from assistant.clutch.figures import DEFAULT_FIGURES
+from assistant.clutch.ring import COARSE_IN, FINE_IN
+from assistant.readings import read, speak
 
 REVIEW = "review"
 """What is asked when nothing else is left to ask."""
@@ -223,3 +236,189 @@ def file_name(unit: str) -> str:
     """`t-104.toml`."""
     slug = re.sub(r"[^a-z0-9]+", "-", unit.lower()).strip("-")
     return f"{slug or 'truck'}.toml"
+
+
+# --- What is asked to make a card: each question fills one key; some are for some trucks only.
+#
+# The words are in `dialogs/en/card.toml`; here is only what each answer may be.
+
+Only = tuple[tuple[str, str], ...]
+_BRAKE: Only = (("truck.transmission", "non-synchronized"),)
+_RING: Only = (("truck.clutch", "manual"),)
+
+
+@dataclass(frozen=True, slots=True)
+class Question:
+    """One thing to ask.
+
+    Attributes:
+        key: where the answer stands on the card, dotted; "by" and "source" stand beside figures.
+        kind: "unit", "code", "document", "choice", "length", "thread", "number" or "count".
+        choices: what may be answered, for a choice.
+        quantity: the reading that the answer is read as, for all but words.
+        optional: whether it may be skipped: common practice, or the maker's manual, then stands.
+        only: other answers that must stand for it to be asked.
+        low, high: what a number or count may be.
+    """
+
+    key: str
+    kind: str
+    choices: tuple[str, ...] = ()
+    quantity: str = ""
+    optional: bool = True
+    only: Only = ()
+    low: float = 0.0
+    high: float = 0.0
+
+    @property
+    def figure(self) -> str:
+        """The quantity whose limit this is, or ""."""
+        return self.key.split(".")[1] if self.key.startswith("figures.") else ""
+
+    @property
+    def part(self) -> str:
+        """The last part of the key: "low", "lug"."""
+        return self.key.rsplit(".", 1)[-1]
+
+    @property
+    def words(self) -> str:
+        """The entry in card.toml that has its words: one for all limits of a kind."""
+        return f"figure_{self.part}" if self.figure else self.key.replace(".", "_")
+
+
+def _choice(
+    key: str, choices: tuple[str, ...], optional: bool = False, only: Only = ()
+) -> Question:
+    return Question(key, "choice", choices, optional=optional, only=only)
+
+
+def _figures() -> tuple[Question, ...]:
+    return tuple(
+        Question(
+            f"figures.{name}.{part}",
+            "length",
+            quantity=name,
+            only=_BRAKE if name == "brake-contact" else (),
+        )
+        for name in DEFAULT_FIGURES
+        for part in ("low", "high", "target")
+    )
+
+
+QUESTIONS: tuple[Question, ...] = (
+    Question("unit", "unit", optional=False),
+    Question("by", "code", optional=False),
+    Question("source", "document", optional=False),
+    _choice("shop.units", UNITS),
+    _choice("shop.distance", DISTANCES),
+    _choice("truck.transmission", TRANSMISSIONS),
+    _choice("truck.clutch", CLUTCHES),
+    _choice("truck.linkage", LINKAGES),
+    _choice("truck.cover", COVERS),
+    _choice("ring.lock", LOCKS, only=_RING),
+    _choice("ring.type", RINGS, optional=True, only=_RING),
+    Question("ring.lug", "length", quantity="clearance", only=_RING),
+    Question("ring.lugs", "count", quantity="lugs", only=_RING, low=1, high=100),
+    Question("rod.thread", "thread"),
+    _choice("rod.longer", LONGER, optional=True),
+    Question("pedal.ratio", "number", quantity="turns", low=2, high=60),
+    Question("pedal.lash", "length", quantity="clearance"),
+    *_figures(),
+)
+"""In the order they are asked."""
+
+BY_KEY: Mapping[str, Question] = {q.key: q for q in QUESTIONS}
+
+
+# --- A card out of a finished record: the one it was opened with, and what the job left.
+
+
+def from_record(path: Path) -> dict[str, Any]:
+    """The change that takes a record over, see `Making.change`.
+
+    Raises:
+        CardError: the record is damaged or not signed off, or its card cannot be read.
+        RecordError: the file is no record, or cannot be read.
+    """
+    from assistant.record import read_events, verify_file
+
+    if not path.is_file():
+        raise CardError(f"there is no record {path}; check the name")
+    verdict = verify_file(path)
+    if not verdict.ok:
+        raise CardError(
+            f"{path.name} is no record, or damaged, so nothing is taken from it; "
+            "lugcall verify tells where"
+        )
+    if not verdict.closed:
+        raise CardError(f"{path.name} is not signed off; lugcall resume finishes it first")
+    events, _ = read_events(path)
+    opened = events[0].data
+    closed = next(e.data for e in reversed(events) if e.kind == "closed")
+    kept = opened.get("card", {})
+    name = str(kept.get("name") or "no card")
+    tables, answers = taken_over(str(kept["text"]), name) if kept.get("text") else ({}, {})
+    if opened.get("unit") and "unit" not in answers:
+        answers["unit"] = (str(opened["unit"]), "", "")
+    units = card_from_text(kept.get("text", ""), name).units
+    left = {"record": path.name, "by": str(closed["code"]), "lugs": int(closed["lugs"])}
+    left |= {
+        quantity: speak.limit_figures(taken["value_in"], units)
+        for quantity, taken in closed["as_left"].items()
+        if taken.get("value_in") is not None
+    }
+    return {
+        "over": tables,
+        "left": left,
+        "from": f"record {path.name}, opened with {name}",
+        "answers": {key: list(answer) for key, answer in answers.items()},
+    }
+
+
+# --- A card that stands, taken over as the beginning of another.
+
+
+def taken_over(text: str, name: str) -> tuple[dict[str, Any], dict[str, tuple[Value, str, str]]]:
+    """The tables of a card, and its answers: value, document, and who set it, by key.
+
+    Raises:
+        CardError: the card cannot be read.
+    """
+    card = card_from_text(text, name)
+    tables = tomllib.loads(text)
+    figures = tables.get("figures", {})
+    source, by = figures.get("source", ""), figures.get("set_by", "")
+    answers: dict[str, tuple[Value, str, str]] = {}
+    for question in QUESTIONS:
+        if question.key in ("by", "source"):
+            continue
+        table: Any = tables
+        for part in question.key.split(".")[:-1]:
+            table = table.get(part, {}) if isinstance(table, dict) else {}
+        if question.figure and isinstance(figures.get(question.figure), str):
+            table = dict(zip(("low", "high"), _pair(card, question.figure), strict=True))
+        if isinstance(table, dict) and question.part in table:
+            section = table if question.figure else tables.get(question.key.split(".")[0], {})
+            own = section if isinstance(section, dict) else {}
+            fallback = (source, by) if question.figure else ("", "")
+            answers[question.key] = (
+                table[question.part],
+                str(own.get("source", fallback[0])),
+                str(own.get("set_by", fallback[1])),
+            )
+        elif question.figure and table:
+            answers[question.key] = (None, "", "")  # left out on purpose: a limit on one side
+        elif question.kind == "choice" and not question.optional:
+            answers[question.key] = (question.choices[0], "", "")
+    for key in ("source", "set_by"):
+        figures.pop(key, None)
+    tables.pop("left", None)
+    return tables, answers
+
+
+def _pair(card: Card, name: str) -> tuple[str, str]:
+    figure = card.figures[name]
+    if figure is None:
+        raise CardError(f"figures.{name} cannot be taken over; write low and high")
+    low, high = figure.limits.low_in or 0.0, figure.limits.high_in or 0.0
+    return speak.limit_figures(low, card.units), speak.limit_figures(high, card.units)

@@ -5,13 +5,11 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from assistant.card import Card
-from assistant.causes.case import Case
-from assistant.causes.evidence import NO, YES, findings_of
+from assistant.causes.case import NO, YES, Case, findings_of
 from assistant.causes.table import Finding, Table
 from assistant.clutch.uncertainty import Measured
-from assistant.conversation.complained import denied
-from assistant.conversation.normal import normal, without_lead
-from assistant.procedure.dialog import Dialogs
+from assistant.conversation.understand import denied, normal, without_lead
+from assistant.job.dialogs import Dialogs
 from assistant.readings import QUANTITIES, read
 
 _END = frozenset({"quit", "exit", "end", "that's all", "enough"})

@@ -1,21 +1,137 @@
-"""The adjusting ring: how many whole lugs, and what no ring move can fix.
+"""What is believed of this truck's adjusting ring: its lug pitch, and which way tightens.
 
-Tightening by n lugs of pitch p moves the bearing toward the transmission, so
-``g' = g - n*p`` and ``c' = c + n*p``; ``c + g`` stays, and with it the pedal stroke at which
-the clutch brake is touched (derivation: both spaces lie on one axis, the bearing between).
+A discrete probability over (pitch, sense). Bayes' rule updates it in ``move``. The sense is
++1 when the technician's "tighter" really moves the bearing toward the transmission, and -1
+when it is the other way round on this truck.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import math
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import NamedTuple
+from typing import Literal, NamedTuple, get_args
 
-from assistant.clutch.belief import COARSE_IN, FINE_IN, PITCH_U_IN, RingBelief, RingState
 from assistant.clutch.conformity import Limits, conformance_probability, judge
-from assistant.clutch.move import Kind, MoveFinding, compare_move
-from assistant.clutch.uncertainty import Measured
+from assistant.clutch.uncertainty import Measured, combine
+
+# Bearing movement by one lug, in inches: common practice, no source.
+COARSE_IN = 0.027
+FINE_IN = 0.014
+
+# Standard uncertainty of one lug's movement, in inches: from memory.
+PITCH_U_IN = 0.001
+
+# Prior weights, all from memory.
+CARD_PITCH_WEIGHT = 0.90
+COARSE_WEIGHT = 0.75
+REVERSED_WEIGHT = 0.04
+
+# A card that says 0.028 means the coarse ring, not a third kind.
+_SAME_PITCH_IN = 0.003
+
+
+class RingState(NamedTuple):
+    """One possibility: inches of bearing travel a lug, the sense (+1 or -1), its probability."""
+
+    pitch_in: float
+    sense: int
+    weight: float
+
+
+@dataclass(frozen=True, slots=True)
+class RingBelief:
+    """Immutable probabilities over the ring's pitch and sense; they add up to 1.
+
+    Raises:
+        ValueError: no state, or a weight, pitch or sense that cannot be.
+    """
+
+    states: tuple[RingState, ...]
+
+    def __post_init__(self) -> None:
+        if not self.states:
+            raise ValueError("A belief needs at least one state: start from RingBelief.prior.")
+        for state in self.states:
+            if not (state.pitch_in > 0.0 and state.sense in (1, -1) and state.weight >= 0.0):
+                raise ValueError("A ring state is impossible: start from RingBelief.prior.")
+        if not math.isclose(sum(s.weight for s in self.states), 1.0, abs_tol=1e-6):
+            raise ValueError("Ring weights do not add up to 1: build with RingBelief.normalised.")
+
+    @classmethod
+    def normalised(cls, states: Sequence[RingState]) -> RingBelief:
+        """A belief from states whose weights are only proportional.
+
+        Raises:
+            ValueError: the weights add up to nothing.
+        """
+        total = math.fsum(state.weight for state in states)
+        if not total > 0.0:
+            raise ValueError("All ring weights are zero: start again from RingBelief.prior.")
+        return cls(tuple(state._replace(weight=state.weight / total) for state in states))
+
+    @classmethod
+    @lru_cache(maxsize=16)  # one job asks for its own again and again
+    def prior(cls, pitch_in: float | None = None) -> RingBelief:
+        """The belief before the first move.
+
+        A pitch on the truck card (in inches a lug) is strongly favoured and the other common
+        pitch stays possible; without one the coarse ring is favoured.
+
+        Raises:
+            ValueError: the pitch is not between 0 and 0.1 in.
+        """
+        if pitch_in is None:
+            pitches = [(COARSE_IN, COARSE_WEIGHT), (FINE_IN, 1.0 - COARSE_WEIGHT)]
+        elif not 0.0 < pitch_in <= 0.1:
+            raise ValueError("A lug moves a few hundredths: give its pitch in inches, like 0.027.")
+        else:
+            others = [p for p in (COARSE_IN, FINE_IN) if abs(p - pitch_in) > _SAME_PITCH_IN]
+            spare = (1.0 - CARD_PITCH_WEIGHT) / len(others)
+            pitches = [(pitch_in, CARD_PITCH_WEIGHT), *((p, spare) for p in others)]
+        senses = ((1, 1.0 - REVERSED_WEIGHT), (-1, REVERSED_WEIGHT))
+        return cls.normalised([RingState(p, s, wp * ws) for p, wp in pitches for s, ws in senses])
+
+    def told_which_way(self) -> RingBelief:
+        """The belief once the technician has been told which way the ring really went.
+
+        What was learned of the pitch stays; which way he turns next is open again, as before the
+        first move: a person told "the other way" is no part that is built reversed.
+        """
+        pitches: dict[float, float] = {}
+        for state in self.states:
+            pitches[state.pitch_in] = pitches.get(state.pitch_in, 0.0) + state.weight
+        senses = ((1, 1.0 - REVERSED_WEIGHT), (-1, REVERSED_WEIGHT))
+        return RingBelief.normalised(
+            [RingState(p, s, wp * ws) for p, wp in pitches.items() for s, ws in senses]
+        )
+
+    @property
+    def best(self) -> RingState:
+        """The most probable state; of equals, the one listed first."""
+        return max(self.states, key=lambda state: state.weight)
+
+    @property
+    def pitch_in(self) -> float:
+        """The most probable pitch, in inches a lug."""
+        return self.best.pitch_in
+
+    @property
+    def reversed_chance(self) -> float:
+        """Probability that "tighter" is really looser on this truck."""
+        return math.fsum(state.weight for state in self.states if state.sense < 0)
+
+    def pitch_chance(self, pitch_in: float) -> float:
+        """Probability of one pitch, in inches a lug."""
+        return math.fsum(s.weight for s in self.states if abs(s.pitch_in - pitch_in) < 1e-9)
+
+
+# --- The adjusting ring: how many whole lugs, and what no ring move can fix.
+#
+# Tightening by n lugs of pitch p moves the bearing toward the transmission, so
+# ``g' = g - n*p`` and ``c' = c + n*p``; ``c + g`` stays, and with it the pedal stroke at which
+# the clutch brake is touched (derivation: both spaces lie on one axis, the bearing between).
 
 __all__ = [
     "COARSE_IN",
@@ -171,3 +287,132 @@ def ring_cannot_fix(brake_contact: Measured | None, limits: Limits | None) -> st
     if judge(brake_contact, limits).decision != "out":
         return None
     return "No ring move changes where the brake is touched; the linkage does."
+
+
+# --- What a ring move really did, judged from the gap before and after it.
+#
+# Bayes' rule over how the move was carried out (the lugs told, none, the wrong way, another
+# count) crossed with the persistent belief about the ring's pitch and sense. Slips belong to one
+# move and are summed out; pitch and sense carry over to the next.
+
+Kind = Literal["as planned", "did not move", "wrong way", "other count", "other pitch", "unclear"]
+
+# How a move is carried out, before looking at the gap. All from memory.
+TOLD_WEIGHT = 0.87
+NOT_MOVED_WEIGHT = 0.03
+OPPOSITE_WEIGHT = 0.03
+OTHER_COUNT_WEIGHT = 0.06  # shared out, half as much for every lug further off
+MISREAD_WEIGHT = 0.01
+# A misread gap may be anywhere near the told one: broad, so that nothing reaches zero.
+MISREAD_SPREAD_IN = 0.15
+# Two readings of one gap differ by this much whatever the gauge: from memory.
+REPEAT_U_IN = 0.002
+
+
+@dataclass(frozen=True, slots=True)
+class MoveFinding:
+    """What a move did. Gaps in inches.
+
+    ``kind`` is the best explanation, or "unclear" when none has half the probability or a
+    misread gap is the likeliest. ``probability`` is that of the likeliest explanation.
+    ``lugs_moved`` is the likeliest count that is no misread, positive when the gap got smaller.
+    ``weights`` holds every kind's probability ("unclear": a misread), adding up to 1.
+    ``belief`` plans the next move.
+    """
+
+    kind: Kind
+    probability: float
+    lugs_moved: int
+    predicted_in: float
+    measured_in: float
+    belief: RingBelief
+    weights: dict[Kind, float]
+
+
+def executions(lugs_told: int) -> dict[int, float]:
+    """Prior probability of each count really turned, in the technician's sense.
+
+    Raises:
+        ValueError: no lugs were told.
+    """
+    if lugs_told == 0:
+        raise ValueError("No lugs were told: there is no move to compare.")
+    weights = {lugs_told: TOLD_WEIGHT, 0: NOT_MOVED_WEIGHT, -lugs_told: OPPOSITE_WEIGHT}
+    forward = 1 if lugs_told > 0 else -1
+    size = abs(lugs_told)
+    others = {n: 0.5 ** abs(n - size) for n in range(1, size + max(3, size) + 1) if n != size}
+    total = sum(others.values())
+    for count, share in others.items():
+        weights[forward * count] = OTHER_COUNT_WEIGHT * share / total
+    return weights
+
+
+def _kind(count: int, told: int, state: RingState, planned: RingState) -> Kind:
+    if count == 0:
+        return "did not move"
+    if count * state.sense * told * planned.sense < 0:
+        return "wrong way"
+    if abs(count) != abs(told):
+        return "other count"
+    return "as planned" if state.pitch_in == planned.pitch_in else "other pitch"
+
+
+def _density(x: float, centre: float, spread: float) -> float:
+    z = (x - centre) / spread
+    return math.exp(-0.5 * z * z) / (spread * math.sqrt(2.0 * math.pi))
+
+
+@lru_cache(maxsize=256)  # a job asks again for every move it made, several times a turn
+def compare_move(
+    belief: RingBelief,
+    before: Measured,
+    after: Measured,
+    lugs_told: int,
+    pitch_u_in: float = PITCH_U_IN,
+) -> MoveFinding:
+    """Find what a move of ``lugs_told`` lugs did, from the gap before and after (inches).
+
+    The belief is the one the move was planned with; it is not changed, the updated one is
+    returned. The likelihood is normal with both readings' uncertainties and the pitch's
+    combined (JCGM 100:2008, 5.1.2), plus a small broad part for a misread gap.
+
+    Raises:
+        ValueError: no lugs were told, or the pitch's uncertainty is negative.
+    """
+    if pitch_u_in < 0.0:
+        raise ValueError("The pitch's uncertainty cannot be below zero: give its size.")
+    planned = belief.best
+    predicted = before.value_in - planned.sense * lugs_told * planned.pitch_in
+    kinds: dict[Kind, float] = dict.fromkeys(get_args(Kind), 0.0)
+    updated: list[RingState] = []
+    likeliest, lugs_moved = -1.0, 0
+    misread = MISREAD_WEIGHT * _density(after.value_in, predicted, MISREAD_SPREAD_IN)
+    kinds["unclear"] = misread
+    for state in belief.states:
+        # A misread says nothing about the ring: it leaves each state its own share.
+        total = misread * state.weight
+        for count, prior in executions(lugs_told).items():
+            centre = before.value_in - state.sense * count * state.pitch_in
+            spread = combine(before.u_in, after.u_in, REPEAT_U_IN, abs(count) * pitch_u_in)
+            joint = state.weight * prior * _density(after.value_in, centre, spread)
+            kinds[_kind(count, lugs_told, state, planned)] += joint
+            total += joint
+            if joint > likeliest:
+                likeliest, lugs_moved = joint, state.sense * count
+        updated.append(state._replace(weight=total))
+    evidence = math.fsum(kinds.values())
+    if evidence <= 0.0:
+        # Even the broad part underflows several inches off: only a misread is left.
+        kinds["unclear"] = evidence = 1.0
+        updated, lugs_moved = list(belief.states), 0
+    weights: dict[Kind, float] = {kind: share / evidence for kind, share in kinds.items()}
+    best = max(weights, key=lambda kind: weights[kind])
+    return MoveFinding(
+        kind=best if weights[best] >= 0.5 else "unclear",
+        probability=weights[best],
+        lugs_moved=lugs_moved,
+        predicted_in=predicted,
+        measured_in=after.value_in,
+        belief=RingBelief.normalised(updated),
+        weights=weights,
+    )

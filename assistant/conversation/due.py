@@ -4,11 +4,10 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from assistant.procedure.job import Job
-from assistant.procedure.said import Act, Said
+from assistant.act import Act, Said
+from assistant.conversation import report
+from assistant.job.job import Job
 from assistant.record import Journal
-
-from . import report
 
 if TYPE_CHECKING:
     from assistant.wear.recall import Recall

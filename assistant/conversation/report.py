@@ -7,8 +7,8 @@ from typing import Any
 
 from assistant.card import Card
 from assistant.card.show import figure_data
-from assistant.procedure.facts import Facts, Taken
-from assistant.procedure.job import Job
+from assistant.job.facts import Facts, Taken
+from assistant.job.job import Job
 
 
 def figures(card: Card) -> dict[str, Any]:

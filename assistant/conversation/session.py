@@ -1,8 +1,10 @@
-"""One session: every turn understood, applied, written to the record, and only then answered."""
+"""A record's acts, applied to a new job: how a session is resumed."""
 
 from __future__ import annotations
 
+import contextlib
 import json
+import threading
 import time
 from collections.abc import Callable
 from dataclasses import replace
@@ -11,23 +13,162 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from assistant import __version__
-from assistant.card import Card
-from assistant.procedure.dialog import Dialogs
-from assistant.procedure.job import Job
-from assistant.procedure.said import Act, Said
+from assistant.act import Act, Said
+from assistant.card import Card, CardError, card_from_text, default_card
+from assistant.conversation import report
+from assistant.conversation.due import Due
+from assistant.conversation.understand import Missed, Question, understand, which
+from assistant.job.dialogs import DialogError, Dialogs
+from assistant.job.facts import Taken
+from assistant.job.job import Job
 from assistant.readings import Reading
 from assistant.record import Journal
-
-from . import report
-from .carried import Carried, clip_of
-from .due import Due
-from .meaning import Question, understand
-from .missed import Missed, which
-from .replay import SessionError, replayed
-from .warm import warm
+from assistant.record.clips import ClipError, keep
 
 if TYPE_CHECKING:
-    from .carried import Samples
+    import numpy as np
+    import numpy.typing as npt
+
+
+class SessionError(Exception):
+    """One clear line on why a session cannot begin or go on."""
+
+
+def replayed(journal: Journal, dialogs: Dialogs) -> Job:
+    """The job as the record left it; only its turns count.
+
+    Raises:
+        SessionError: the record is finished, does not fit the dialogs any more, or holds what
+            lugcall does not write.
+    """
+    try:
+        return _replayed(journal, dialogs)
+    except (KeyError, TypeError, ValueError, AttributeError, RecursionError):
+        raise SessionError(
+            f"{journal.path.name} holds what lugcall does not write; see lugcall transcript"
+        ) from None
+
+
+def _replayed(journal: Journal, dialogs: Dialogs) -> Job:
+    if journal.finished:
+        raise SessionError(f"{journal.path.name} is signed off; start a new session instead")
+    opened = journal.events[0].data
+    card = _card_of(opened)
+    if card.unsupported():
+        raise SessionError(card.unsupported())
+    job = Job(card, dialogs)
+    job.prompt(entering=True)
+    for event in journal.events:
+        if event.kind != "turn":
+            continue
+        act = event.data.get("act")
+        if act is not None:
+            job.apply(Act.from_data(act))
+        if job.state != event.data.get("after"):
+            raise SessionError(
+                f"{journal.path.name}, line {event.n + 1}: these dialogs lead to another step "
+                f"than the record; use the dialogs it was made with ({opened.get('dialogs')}, "
+                f"lugcall {opened.get('lugcall')}; this is {__version__})"
+            )
+    if job.signed_off:
+        # The plug was pulled between the sign-off and its closing line.
+        journal.append("closed", report.closing(job))
+        raise SessionError(f"{journal.path.name} is signed off; its closing line is added now")
+    return job
+
+
+def _card_of(opened: dict[str, Any]) -> Card:
+    kept = opened.get("card", {})
+    if not kept.get("text"):
+        return default_card()
+    try:
+        return card_from_text(kept["text"], kept.get("name", "card"))
+    except CardError as error:
+        raise SessionError(f"the card kept in this record cannot be read: {error}") from None
+
+
+# --- The sound that carried a reading, held in memory until the reading is confirmed, or dropped.
+
+if TYPE_CHECKING:
+    Samples = npt.NDArray[np.float32]
+
+KEPT = ("taken", "corrected", "ring")
+"""What a turn's event says when a reading or a count was kept in it."""
+
+
+class Carried:
+    """Which sound belongs to the reading that is read back. Nothing else is kept of any sound."""
+
+    def __init__(self) -> None:
+        self._asked: list[Samples] = []
+        self._of: Taken | None = None
+        self._sound: list[Samples] = []
+
+    def ask(self, sound: Samples | None, goes_on: bool) -> None:
+        """A question was asked back; if it `goes_on`, its answer completes what was said."""
+        if not goes_on:
+            self._asked = []
+        elif sound is not None:
+            self._asked = [*self._asked, sound]
+
+    def take(
+        self, act: Act, sound: Samples | None, changes: dict[str, Any], job: Job
+    ) -> list[Samples]:
+        """The sounds of the reading that this turn kept, in order; mostly one, or none.
+
+        Args:
+            act: the turn's, already applied to `job`.
+            sound: the turn's own sound, if it was spoken.
+            changes: what the turn changed, as the record keeps it.
+            job: how it stands now.
+        """
+        now = [*self._asked, *([] if sound is None else [sound])]
+        self._asked = []
+        kept: list[Samples] = []
+        if any(name in changes for name in KEPT):
+            kept = now if act.reading is not None else self._sound
+        if job.pending is None:
+            self._of, self._sound = None, []
+        elif job.pending is not self._of:
+            self._of, self._sound = job.pending, now
+        return kept
+
+
+def clip_of(journal: Journal, sounds: list[Samples]) -> dict[str, Any]:
+    """Put the sounds beside the record as one; gives what the turn's event holds of them."""
+    import numpy as np
+
+    try:
+        return keep(journal.path.parent, journal.path.name, np.concatenate(sounds))
+    except ClipError as error:
+        return {"lost": str(error)}  # a reading is not given up for its sound
+
+
+# --- What a job needs late is loaded beside its first steps, so that no turn waits for it.
+
+_warm = False
+
+
+def warm() -> None:
+    """Load the table of causes and the arithmetic of wear, once, on a thread of its own."""
+    global _warm
+    if _warm:
+        return
+    _warm = True
+    threading.Thread(target=_load, name="warm", daemon=True).start()
+
+
+def _load() -> None:
+    import assistant.causes.case
+    import assistant.wear.recall
+    import assistant.wear.say  # noqa: F401
+    from assistant.causes.table import load_table
+
+    with contextlib.suppress(DialogError):  # said when it is asked for
+        load_table()
+
+
+# --- One session: every turn understood, applied, written to the record, and only then answered.
 
 MAX_WORDS = 2000
 """Characters of one utterance that are kept."""

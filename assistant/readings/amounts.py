@@ -8,7 +8,7 @@ from __future__ import annotations
 import re
 from typing import NamedTuple
 
-from .tokens import Digits, Value
+from assistant.readings.tokens import Digits, Value
 
 # A small number: "twenty one", "sixteen", "9". "thirty to thousandths" is thirty-two of them.
 # Groups are atomic, (?>...): a number is taken whole or not at all, so that no run of number

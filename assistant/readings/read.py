@@ -11,11 +11,12 @@ import re
 from functools import lru_cache
 from typing import NamedTuple
 
-from . import amounts, asking, settle
-from .amounts import Amount, Node
-from .quantity import ANY, QUANTITIES, Quantity, quantity_named
-from .reading import Reading
-from .tokens import Value, tokenize
+from assistant.quantity import ANY, QUANTITIES, Quantity, quantity_named
+from assistant.readings import amounts, settle
+from assistant.readings import settle as asking
+from assistant.readings.amounts import Amount, Node
+from assistant.readings.reading import Reading
+from assistant.readings.tokens import Value, tokenize
 
 _DROP = frozenset("ƒ€£¥↑δναfOasiIDYLNVKk{}7oMmZjrwlpCdtyTX6nPz=?^*0")
 # What is left of a number without its amount: "sixteenths" alone.

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from typing import Any
 
-from . import speak
-from .speak import Form
-from .units import FLATS_PER_TURN
+from assistant.readings import speak
+from assistant.readings.speak import Form
+from assistant.readings.units import FLATS_PER_TURN
 
 
 class Reading:

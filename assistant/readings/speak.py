@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from fractions import Fraction
 
-from .units import MM_PER_IN
+from assistant.readings.units import MM_PER_IN
 
 _SMALL = (
     "zero one two three four five six seven eight nine ten eleven twelve thirteen fourteen "

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from typing import Any
 
-from .lexicon import LEXICON
+from assistant.readings.lexicon import LEXICON
 
 Value = Any
 """float for words, int for typed whole numbers, (float, places) for decimals, (num, den)."""

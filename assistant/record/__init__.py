@@ -1,18 +1,23 @@
 """The record of a session: append-only, chained by hashes, on the disk before it counts."""
 
-from assistant.record.errors import (
+from assistant.record.chain import read_seal, seal_of
+from assistant.record.events import (
+    FORMAT,
+    GENESIS,
+    MAX_LINE,
     BrokenChain,
     DamagedLine,
+    Event,
     NotARecord,
     RecordBusy,
     RecordError,
     Unrecordable,
     WriteFailed,
+    parse_line,
+    seal_event,
 )
-from assistant.record.events import FORMAT, GENESIS, MAX_LINE, Event, parse_line, seal_event
 from assistant.record.folder import default_folder, newest_unfinished, records_in
 from assistant.record.journal import Journal
-from assistant.record.seal import read_seal, seal_of
 from assistant.record.verify import Verdict, read_events, verify_file
 
 __all__ = [

@@ -4,12 +4,15 @@ Both the journal (which goes on from what it finds) and the verifier (which only
 through this, so they cannot come to disagree on what a good record is.
 """
 
+from __future__ import annotations
+
+import base64
+import hashlib
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import BinaryIO, Literal
+from typing import Any, BinaryIO, Literal
 
-from assistant.record.errors import DamagedLine
-from assistant.record.events import FORMAT, GENESIS, MAX_LINE, Event, parse_line
+from assistant.record.events import FORMAT, GENESIS, MAX_LINE, DamagedLine, Event, parse_line
 
 What = Literal["torn", "changed", "missing", "reordered", "not a record"]
 _SECTOR = 512
@@ -136,3 +139,58 @@ def _has_unwritten(line: bytes, offset: int) -> bool:
     """
     edges = range(-offset % _SECTOR or _SECTOR, len(line), _SECTOR)
     return any(not line[max(0, edge - _SECTOR) : edge].strip(b"\0") for edge in edges)
+
+
+# --- The seal: a short code for a record's head, written by hand on the paper work order.
+#
+# A hash chain shows any change inside a record but not that its last lines were cut off: what
+# is left is a good chain. The code on paper shows that. It is 32 bits of the head's hash:
+# enough against accident and a casual edit, not against someone who spends an hour of computing
+# on a forgery (some 4e9 tries); for that, keep the whole hash.
+
+# None of these letters is a hex digit, so a hand-written code can be read back kindly.
+_LOOKALIKE = str.maketrans("OILSZ", "01152")
+
+
+def seal_of(head: str) -> str:
+    """Give the seal of a head hash (hex): its first 8 digits, like `3F2A-91BC`."""
+    return f"{head[:4]}-{head[4:8]}".upper()
+
+
+def read_seal(text: str) -> str | None:
+    """Read a seal as typed from paper, in either case, spaces and dashes ignored.
+
+    Gives it as `seal_of` spells it, or None when it is not 8 hex digits.
+    """
+    digits = "".join(c for c in text.upper() if not c.isspace() and c not in "-–—_.")
+    digits = digits.translate(_LOOKALIKE)
+    if len(digits) != 8 or any(c not in "0123456789ABCDEF" for c in digits):
+        return None
+    return seal_of(digits)
+
+
+# --- What is kept of a torn last line after it is cut off.
+
+KEPT = 1 << 16
+"""Bytes of a torn line that are kept; more would only be noise, its hash is kept too."""
+
+
+def repair_note(tail: bytes) -> dict[str, Any]:
+    """Describe the bytes cut off, as the data of a "repaired" event.
+
+    `cut_bytes` is their count and `cut_sha256` their hash; `cut_text` holds the first
+    `kept_bytes` of them, exactly: as they are where they are UTF-8 ("utf-8" in `encoding`),
+    else in Base64 (RFC 4648, "base64").
+    """
+    kept = tail[:KEPT]
+    try:
+        text, encoding = kept.decode("utf-8"), "utf-8"
+    except UnicodeDecodeError:
+        text, encoding = base64.b64encode(kept).decode("ascii"), "base64"
+    return {
+        "cut_bytes": len(tail),
+        "cut_sha256": hashlib.sha256(tail).hexdigest(),
+        "cut_text": text,
+        "encoding": encoding,
+        "kept_bytes": len(kept),
+    }

@@ -5,7 +5,7 @@ import os
 import sys
 from pathlib import Path
 
-from assistant.record.errors import RecordBusy
+from assistant.record.events import RecordBusy
 
 _REASONS: dict[int, tuple[str, str]] = {
     errno.ENOSPC: ("no space left on the disk", "free space"),

@@ -1,13 +1,6 @@
-"""One event of a record: its canonical line, its hash, and reading it back.
+"""What can go wrong with a record, each said in one line for the technician."""
 
-A line is the JSON of an object with the members at, data, hash, kind, n and prev. The hash
-is SHA-256 (FIPS 180-4) over the UTF-8 bytes of the canonical JSON of that object without
-`hash`: members sorted, no spaces, characters not escaped unless JSON requires it, no NaN or
-infinity. This follows the idea of RFC 8785 (hash one fixed spelling of the JSON) but is not
-that standard: names are sorted by code point, not by UTF-16 unit, and numbers are spelled as
-Python spells them (1.0 stays 1.0 and whole numbers may have any size). That spelling of a
-float is the shortest one that reads back as the same double, so floats come back exactly.
-"""
+from __future__ import annotations
 
 import hashlib
 import json
@@ -15,9 +8,51 @@ import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
+from importlib.resources import files
 from typing import Any
 
-from assistant.record.errors import DamagedLine, Unrecordable
+
+class RecordError(Exception):
+    """Something is wrong with a record; the message is one line and says what to do."""
+
+
+class DamagedLine(RecordError):
+    """One line is not a whole, unchanged event in canonical form."""
+
+
+class NotARecord(RecordError):
+    """The file is not a lugcall record, or holds no whole event to go on from."""
+
+
+class BrokenChain(RecordError):
+    """A line in the record was changed, lost or moved; `line` is its number, from 1."""
+
+    def __init__(self, message: str, line: int) -> None:
+        super().__init__(message)
+        self.line = line
+
+
+class RecordBusy(RecordError):
+    """Another session has the record open for writing."""
+
+
+class Unrecordable(RecordError):
+    """The data offered cannot be written as an event; nothing was written, go on."""
+
+
+class WriteFailed(RecordError):
+    """An event did not reach the disk; the journal takes no more events."""
+
+
+# --- One event of a record: its canonical line, its hash, and reading it back.
+#
+# A line is the JSON of an object with the members at, data, hash, kind, n and prev. The hash
+# is SHA-256 (FIPS 180-4) over the UTF-8 bytes of the canonical JSON of that object without
+# `hash`: members sorted, no spaces, characters not escaped unless JSON requires it, no NaN or
+# infinity. This follows the idea of RFC 8785 (hash one fixed spelling of the JSON) but is not
+# that standard: names are sorted by code point, not by UTF-16 unit, and numbers are spelled as
+# Python spells them (1.0 stays 1.0 and whole numbers may have any size). That spelling of a
+# float is the shortest one that reads back as the same double, so floats come back exactly.
 
 FORMAT = "lugcall-record/1"
 GENESIS = "0" * 64
@@ -150,3 +185,13 @@ def _check_members(event: Event) -> None:
 def _plain(text: object) -> str:
     """Make text safe to show on one line of any terminal."""
     return ascii(str(text))[1:-1][:60]
+
+
+# --- The JSON Schema (draft 2020-12) of a record's lines, for programs that read records.
+
+
+def record_schema() -> dict[str, Any]:
+    """The schema of one line of a record in the format of `events.FORMAT`."""
+    text = files("assistant.record").joinpath("record.schema.json").read_text(encoding="utf-8")
+    schema: dict[str, Any] = json.loads(text)
+    return schema

@@ -1,19 +1,259 @@
-"""The journal: a record open for writing, where an event given back is an event on the disk."""
+"""The pen: puts a block of events on the disk, or takes it back and writes no more."""
 
+from __future__ import annotations
+
+import contextlib
+import os
+import stat
 import threading
 from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 from types import TracebackType
 from typing import Any, Self
 
-from assistant.record.chain import may_follow_closed
-from assistant.record.errors import RecordError, Unrecordable
-from assistant.record.events import FORMAT, GENESIS, MAX_LINE, Event, seal_event, stamp
-from assistant.record.opening import begin, find
-from assistant.record.pen import Pen
-from assistant.record.repair import repair_note
-from assistant.record.seal import seal_of
+from assistant.record.chain import ChainReader, may_follow_closed, repair_note, seal_of
+from assistant.record.disk import (
+    lock,
+    make_folder,
+    reason,
+    same_file,
+    sync_data,
+    sync_folder,
+    write_all,
+)
+from assistant.record.events import (
+    FORMAT,
+    GENESIS,
+    MAX_LINE,
+    BrokenChain,
+    Event,
+    NotARecord,
+    RecordError,
+    Unrecordable,
+    WriteFailed,
+    seal_event,
+    stamp,
+)
+from assistant.record.folder import file_name
+
+
+class Pen:
+    """Holds the open file, its good length in bytes, and the events known to be in it.
+
+    `failed` is set once a write failed. What the disk holds is then no longer sure (after a
+    failed sync the system may forget what it could not write), so there is no second try.
+    """
+
+    def __init__(self, fd: int, path: Path, events: list[Event], size: int) -> None:
+        self.path = path
+        self.events = events
+        self.failed = False
+        self._fd: int | None = fd
+        self._size = size
+
+    def settle(self, torn: bool) -> None:
+        """Cut off a torn last line, and sync what was found.
+
+        A killed session may have left whole events, or the file's own name, that never
+        reached the disk; this session is about to build on them.
+
+        Raises:
+            WriteFailed: the disk did not take it.
+        """
+        fd = self._ready()
+        try:
+            if torn:
+                os.ftruncate(fd, self._size)
+            os.fsync(fd)
+            sync_folder(self.path.parent)
+        except OSError as error:
+            raise self._failure(error) from error
+
+    def write(self, events: list[Event], block: bytes) -> None:
+        """Write the events' lines with one call and one sync; return when they are durable.
+
+        Raises:
+            WriteFailed: they are not, and were taken back where the disk allows it.
+            RecordError: the pen was put down.
+        """
+        fd = self._ready()
+        size, count = self._size, len(self.events)
+        touched = False
+        try:
+            self._check_ours(fd, size)
+            touched = True
+            write_all(fd, block)
+            sync_data(fd)
+            # Asked again after the sync: what is acknowledged can be found by its name.
+            self._check_ours(fd, size + len(block))
+            self._size = size + len(block)
+            self.events.extend(events)
+        except WriteFailed:
+            # The file is not ours alone: to cut it could harm what another put there.
+            self.failed = True
+            raise
+        except OSError as error:
+            self._take_back(fd, size)
+            raise self._failure(error) from error
+        except BaseException:
+            # An interrupt (Ctrl-C) is no fault of the disk: if all can be taken back, the
+            # journal goes on, so that the interrupt itself can be recorded.
+            self._size = size
+            del self.events[count:]
+            self.failed = touched and not self._take_back(fd, size)
+            raise
+
+    def put_down(self) -> None:
+        """Close the file, which lets go of its lock; all that was written is synced."""
+        fd, self._fd = self._fd, None
+        if fd is not None:
+            with contextlib.suppress(OSError):
+                os.close(fd)
+
+    def _ready(self) -> int:
+        if self.failed:
+            raise WriteFailed(
+                "This record failed to be written before, so nothing is added to it now. "
+                "Stop work; put right what failed, then: lugcall resume"
+            )
+        if self._fd is None:
+            raise RecordError("This session has let go of its record. Use: lugcall resume")
+        return self._fd
+
+    def _check_ours(self, fd: int, size: int) -> None:
+        if not same_file(fd, self.path):
+            raise WriteFailed(
+                "The record could not be written: its file was deleted, moved or replaced. "
+                "Stop work; put the file back, then: lugcall resume"
+            )
+        if os.fstat(fd).st_size != size:
+            raise WriteFailed(
+                "The record could not be written: another program changed its file. "
+                "Stop work; find out which, then: lugcall verify"
+            )
+
+    @staticmethod
+    def _take_back(fd: int, size: int) -> bool:
+        with contextlib.suppress(OSError):
+            os.ftruncate(fd, size)
+            sync_data(fd)
+            return True
+        # What stays is a torn or an unacknowledged line; the next session deals with both.
+        return False
+
+    def _failure(self, error: OSError) -> WriteFailed:
+        self.failed = True
+        what, remedy = reason(error)
+        return WriteFailed(
+            f"The record could not be written: {what}. Stop work; {remedy}, then: lugcall resume"
+        )
+
+
+# --- Getting hold of a record's file: a new one, or one to go on with after a check.
+
+_FLAGS = os.O_RDWR | os.O_APPEND | getattr(os, "O_CLOEXEC", 0) | getattr(os, "O_BINARY", 0)
+_ATTEMPTS = 1000
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """A record's file, open and locked: its good events, their bytes, and the torn rest."""
+
+    fd: int
+    events: list[Event]
+    size: int
+    tail: bytes
+
+
+def begin(folder: Path, hint: str, moment: datetime, line: bytes) -> tuple[int, Path]:
+    """Make a new record's file with its first line, both durable, and lock it.
+
+    Raises:
+        RecordError: that failed; nothing is left behind.
+    """
+    try:
+        make_folder(folder)
+        fd, path = _new_file(folder, hint, moment)
+        try:
+            lock(fd, path.name)
+            write_all(fd, line)
+            # All of the file and then its name: fdatasync would do for neither yet.
+            os.fsync(fd)
+            sync_folder(folder)
+        except BaseException:
+            path.unlink(missing_ok=True)
+            os.close(fd)
+            raise
+    except OSError as error:
+        what, remedy = reason(error)
+        raise RecordError(
+            f"A record cannot be begun in {folder}: {what}. "
+            f"Do not start work; {remedy}, or set LUGCALL_RECORDS to another folder."
+        ) from error
+    return fd, path
+
+
+def _new_file(folder: Path, hint: str, moment: datetime) -> tuple[int, Path]:
+    for attempt in range(1, _ATTEMPTS):
+        path = folder / file_name(moment, hint, attempt)
+        try:
+            return os.open(path, _FLAGS | os.O_CREAT | os.O_EXCL, 0o644), path
+        except FileExistsError:
+            continue
+    raise RecordError(f"Too many records began this second in {folder}. Wait, then try again.")
+
+
+def find(path: Path) -> Found:
+    """Open and lock an existing record and check every line of it.
+
+    Raises:
+        RecordBusy: another session has it.
+        NotARecord: it is something else, or its session never got to begin.
+        BrokenChain: a line was changed, lost or moved; nothing is written to such a file.
+        RecordError: it cannot be opened for writing.
+    """
+    try:
+        # Asked first: only to open a pipe or a device can hang, or do something.
+        if not stat.S_ISREG(os.stat(path).st_mode):
+            raise NotARecord(f"{path.name} is not a file. Name a record, which ends in .jsonl.")
+        fd = os.open(path, _FLAGS)
+        try:
+            lock(fd, path.name)
+            return _read(fd, path)
+        except BaseException:
+            os.close(fd)
+            raise
+    except OSError as error:
+        what, remedy = reason(error)
+        raise RecordError(
+            f"The record {path.name} cannot be opened: {what}. "
+            f"Stop work; {remedy}, then: lugcall resume"
+        ) from error
+
+
+def _read(fd: int, path: Path) -> Found:
+    with open(fd, "rb", closefd=False) as stream:
+        reader = ChainReader(stream)
+        events = list(reader)
+    fault = reader.fault
+    if fault is None:
+        return Found(fd, events, reader.good, b"")
+    if fault.what == "torn" and events:
+        # A torn line is never longer than the longest line, so this is all of it.
+        torn = os.fstat(fd).st_size - reader.good
+        return Found(fd, events, reader.good, os.pread(fd, torn, reader.good))
+    if fault.what in ("torn", "not a record"):
+        raise NotARecord(f"{path.name}: {fault.text}. Leave it as it is; start a new session.")
+    raise BrokenChain(
+        f"The record {path.name} is damaged: {fault.text}. "
+        "Leave it as it is, show it to the shop lead and start a new session.",
+        fault.line,
+    )
+
+
+# --- The journal: a record open for writing, where an event given back is an event on the disk.
 
 Clock = Callable[[], datetime]
 

@@ -5,8 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from typing import Any
 
-from .errors import RecordError
-from .events import Event
+from assistant.record.events import Event, RecordError
 
 _WHO = {"tech": "TECH", "helper": "HELPER", "both": "BOTH"}
 _NAMES = {

@@ -13,11 +13,9 @@ from pathlib import Path
 from typing import Any
 
 from assistant.record import clips as clip_files
-from assistant.record.chain import ChainReader
+from assistant.record.chain import ChainReader, read_seal, seal_of
 from assistant.record.disk import reason
-from assistant.record.errors import RecordError
-from assistant.record.events import Event
-from assistant.record.seal import read_seal, seal_of
+from assistant.record.events import Event, RecordError
 
 _BAD = {"changed": "was changed", "unreadable": "cannot be read"}
 

@@ -9,7 +9,7 @@ from types import TracebackType
 from typing import TYPE_CHECKING, Any
 
 from assistant.record.disk import reason
-from assistant.record.errors import RecordError
+from assistant.record.events import RecordError
 from assistant.review.columns import COLUMNS
 from assistant.review.refresh import PATIENCE_S, Progress, Refreshed, refresh
 from assistant.review.store import ROWS, Manifest, Store

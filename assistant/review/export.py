@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from assistant.record.disk import reason
-from assistant.record.errors import RecordError
+from assistant.record.events import RecordError
 from assistant.review.columns import COLUMNS, PER
 
 if TYPE_CHECKING:

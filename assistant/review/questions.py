@@ -12,10 +12,9 @@ from pathlib import Path
 
 from assistant.record import Event, parse_line
 from assistant.record.chain import may_follow_closed
-from assistant.record.errors import DamagedLine
-from assistant.record.naming import SUFFIX, slug
-
-from .acts import PREFIX, acts_in
+from assistant.record.events import DamagedLine
+from assistant.record.folder import SUFFIX, slug
+from assistant.review.acts import PREFIX, acts_in
 
 NEWEST = 8
 """Records of one truck that are looked at."""

@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import NamedTuple
 
 from assistant.record.disk import reason
-from assistant.record.naming import SUFFIX
+from assistant.record.folder import SUFFIX
 
 CARDS = ".toml"
 _LOOK_S = 0.05

@@ -18,7 +18,7 @@ from pathlib import Path
 
 import platformdirs
 
-from assistant.record.naming import slug
+from assistant.record.folder import slug
 from assistant.review.columns import COLUMNS
 
 LAYOUT = 3

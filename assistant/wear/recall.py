@@ -13,7 +13,7 @@ from typing import Any
 
 from assistant.record import RecordError
 from assistant.wear.outlook import Outlook, outlook
-from assistant.wear.past import visit_from, visits_in
+from assistant.wear.visits import visit_from, visits_in
 
 PAUSE_S = 0.004
 """Rest after each record read: the job's own turns come first."""

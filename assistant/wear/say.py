@@ -7,11 +7,9 @@ from datetime import date
 from typing import Any
 
 from assistant.readings import speak
-from assistant.readings.asking import capital
-from assistant.wear.due import CHANCE, FARTHEST_MILES, Range
-from assistant.wear.outlook import Outlook
-from assistant.wear.past import MILES_PER
-from assistant.wear.worn import PER_MILES
+from assistant.readings.settle import capital
+from assistant.wear.outlook import CHANCE, FARTHEST_MILES, Outlook, Range
+from assistant.wear.visits import MILES_PER, PER_MILES
 
 _FAR = FARTHEST_MILES * 0.98
 _SOON = 500.0

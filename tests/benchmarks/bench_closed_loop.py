@@ -26,8 +26,8 @@ from typing import Any
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
-from assistant.procedure.dialog import load_dialogs
-from assistant.voice.ears import Ears, open_engines
+from assistant.job.dialogs import load_dialogs
+from assistant.voice.recognition.ears import Ears, open_engines
 from tests.spoken.by_sound import Shop, by_sound
 from tests.spoken.closed_loop import Loop
 from tests.spoken.voices import available

@@ -20,10 +20,10 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).parent.parent.parent))
 
-from assistant.voice.audio import FRAME, FRAME_S, RATE, Samples
-from assistant.voice.echo import Echo
-from assistant.voice.turn_events import Started
-from assistant.voice.turns import Listener
+from assistant.voice.detection.echo import Echo
+from assistant.voice.detection.endpoint import Started
+from assistant.voice.detection.listener import Listener
+from assistant.voice.devices.audio import FRAME, FRAME_S, RATE, Samples
 from tests.spoken.channels import active_level
 from tests.spoken.noises import RMS, noise
 from tests.spoken.rooms import echo_of

@@ -32,9 +32,9 @@ import jiwer
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
-from assistant.voice import decide as deciding
-from assistant.voice.audio import load
-from assistant.voice.ears import Ears, open_engines
+from assistant.voice.devices.audio import load
+from assistant.voice.interpretation import decide as deciding
+from assistant.voice.recognition.ears import Ears, open_engines
 from tests.benchmarks import hearing_live as live
 from tests.benchmarks import hearing_scores as scores
 from tests.benchmarks.hearing_utterances import WAYS, Free, hear_all, judge, plan

@@ -16,16 +16,16 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).parent.parent.parent))
 
+from assistant.act import Said
 from assistant.card import load_card
 from assistant.conversation import Session, split_speaker
-from assistant.procedure.dialog import load_dialogs
-from assistant.procedure.said import Said
-from assistant.voice.audio import RATE
-from assistant.voice.mouth import Mouth
-from assistant.voice.player import Player
-from assistant.voice.ports import quiet_libraries
-from assistant.voice.speech import Speech
-from assistant.voice.spoken_text import sentences, spoken
+from assistant.job.dialogs import load_dialogs
+from assistant.voice.devices.audio import RATE
+from assistant.voice.devices.stream import quiet_libraries
+from assistant.voice.output.player import Player
+from assistant.voice.output.queue import Mouth
+from assistant.voice.output.spoken_text import sentences, spoken
+from assistant.voice.output.synthesizer import Speech
 from tests.pulse import missing, pulse
 
 DEMO = Path(__file__).parent.parent.parent / "demo_sessions"

@@ -25,7 +25,7 @@ from typing import Any
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
-from assistant.procedure.dialog import load_dialogs
+from assistant.job.dialogs import load_dialogs
 from assistant.record import read_events
 from assistant.review import fleet, open_review
 from assistant.review.refresh import refresh

@@ -18,7 +18,7 @@ import time
 from dataclasses import replace
 from pathlib import Path
 
-from assistant.clutch.settings import solve
+from assistant.clutch.solver import solve
 
 sys.path.insert(0, str(Path(__file__).parent.parent))
 from test_clutch_settings import Truck, best_by_force, random_truck, rank, settled

@@ -20,10 +20,9 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).parent.parent.parent))
 
-from assistant.voice.audio import FRAME, FRAME_S, RATE, Samples
-from assistant.voice.endpoint import Turns, Waits
-from assistant.voice.turn_events import Ended, Paused, Started
-from assistant.voice.vad import Vad
+from assistant.voice.detection.endpoint import Ended, Paused, Started, Turns, Waits
+from assistant.voice.detection.vad import Vad
+from assistant.voice.devices.audio import FRAME, FRAME_S, RATE, Samples
 from tests.spoken import nonspeech
 from tests.spoken.channels import CHANNELS, active_level
 from tests.spoken.noises import RMS, noise

@@ -1,4 +1,4 @@
-"""Fits `assistant/voice/calibration.toml` on the background's voices; prints what it would write.
+"""Fits `assistant/voice/interpretation/calibration.toml` on background voices; prints it.
 
     python tests/benchmarks/calibrate.py [--speech 400] [--minutes 12] [--work FOLDER]
 
@@ -23,16 +23,16 @@ from scipy.optimize import minimize
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
 from assistant.card import default_card
-from assistant.procedure.dialog import load_dialogs
-from assistant.procedure.job import Job
-from assistant.voice import decide as deciding
-from assistant.voice import readings_heard
-from assistant.voice.audio import RATE
-from assistant.voice.decide import Bars, Calibration
-from assistant.voice.ears import open_engines
-from assistant.voice.expected import expected
-from assistant.voice.meanings import interpreter
-from assistant.voice.reading_grammar import reading_grammar
+from assistant.job.dialogs import load_dialogs
+from assistant.job.job import Job
+from assistant.voice.devices.audio import RATE
+from assistant.voice.interpretation import decide as deciding
+from assistant.voice.interpretation import meanings as readings_heard
+from assistant.voice.interpretation.decide import Bars, Calibration
+from assistant.voice.interpretation.meanings import interpreter
+from assistant.voice.recognition.ears import open_engines
+from assistant.voice.recognition.expected import expected
+from assistant.voice.recognition.reading_grammar import reading_grammar
 from tests.spoken import channels, nonspeech, phrases, voices
 from tests.spoken.commands import commands
 
@@ -122,7 +122,7 @@ def table(rows, engines: str, temperature: float):
             job.state = step
             interpret = interpreter(job, dialogs, "", expected(job, dialogs))
         else:
-            interpret = readings_heard.interpreter(quantity)
+            interpret = readings_heard.reading_interpreter(quantity)
         got = deciding.decide([h for h in hearings if h.engine in names], interpret, blank)
         truth = interpret(words) if words else None
         features.append(got.features)

@@ -1,4 +1,4 @@
-"""Adapts Whisper to the shop: writes `assistant/voice/whisper_shop.npz`.
+"""Adapts Whisper to the shop: writes `assistant/voice/recognition/whisper_shop.npz`.
 
     python tests/benchmarks/fit_whisper.py hear --n 24000 --work FOLDER [--part 0/2]
     python tests/benchmarks/fit_whisper.py base --work FOLDER
@@ -55,9 +55,9 @@ class Words:
 
     def __init__(self, rng: random.Random) -> None:
         from assistant.card import load_card
-        from assistant.procedure.dialog import load_dialogs
-        from assistant.voice.expected import expected
-        from assistant.voice.reading_grammar import reading_grammar
+        from assistant.job.dialogs import load_dialogs
+        from assistant.voice.recognition.expected import expected
+        from assistant.voice.recognition.reading_grammar import reading_grammar
         from tests.spoken.moments import moments
         from tests.spoken.phrases import QUOTA
 
@@ -77,7 +77,7 @@ class Words:
 
     def draw(self) -> tuple[str, str]:
         """One thing said."""
-        from assistant.voice.expected import _spoken
+        from assistant.voice.recognition.expected import _spoken
         from tests.spoken.phrases import drawn, plain
 
         kind = self.rng.choices(
@@ -134,9 +134,9 @@ def talker(rng: random.Random) -> Voice:
 
 def hear(n: int, work: Path, part: int, parts: int) -> None:
     """Write `n` examples in files of 200: spectrum (80, frames), tokens."""
-    from assistant.voice.audio import RATE
-    from assistant.voice.models import whisper_folder
-    from assistant.voice.whisper import WhisperEngine
+    from assistant.voice.devices.audio import RATE
+    from assistant.voice.recognition.models import whisper_folder
+    from assistant.voice.recognition.whisper import WhisperEngine
     from tests.spoken import nonspeech, voices
 
     rng = random.Random(SEED + part)
@@ -190,7 +190,7 @@ class Hum:
 
     def around(self, said, seed: int, r):
         """`said` in a scene; the cut is up to half a second wide of the words."""
-        from assistant.voice.audio import RATE
+        from assistant.voice.devices.audio import RATE
         from tests.spoken import channels, noises
 
         kind = str(
@@ -227,7 +227,7 @@ class Hum:
 
 def colored(n: int, r):
     """Noise of any slope, in any band, steady or swelling."""
-    from assistant.voice.audio import RATE
+    from assistant.voice.devices.audio import RATE
     from tests.spoken import noises
 
     f = np.fft.rfftfreq(n, 1 / RATE)
@@ -244,7 +244,7 @@ def changed(samples, r):
     """Another speaker of the same words: quicker or slower, higher or lower, by up to 15 %."""
     import soxr
 
-    from assistant.voice.audio import RATE
+    from assistant.voice.devices.audio import RATE
 
     return np.asarray(soxr.resample(samples, RATE * r.uniform(0.87, 1.15), RATE), np.float32)
 
@@ -491,10 +491,9 @@ def base(work: Path) -> None:
 
     Matrices stand as (in, out), convolutions as they are; names are those of `whisper_shop`.
     """
-    from assistant.voice.models import WHISPER_SHA256, whisper_folder
-    from assistant.voice.whisper import WhisperEngine
-    from assistant.voice.whisper_shop import places
-    from assistant.voice.whisper_weights import variables
+    from assistant.voice.recognition.models import WHISPER_SHA256, whisper_folder
+    from assistant.voice.recognition.whisper import WhisperEngine
+    from assistant.voice.recognition.whisper_weights import places, variables
 
     e = WhisperEngine(whisper_folder().folder)
     found, out = variables(whisper_folder().folder / "model.bin"), {}
@@ -523,9 +522,9 @@ def base(work: Path) -> None:
 def check(changes: Path | None, n: int) -> None:
     """Of `n` readings at each of 20, 10 and 5 dB, how many come out right, first of the list."""
     from assistant.readings import read
-    from assistant.voice.models import whisper_folder
-    from assistant.voice.reading_grammar import reading_grammar
-    from assistant.voice.whisper import WhisperEngine
+    from assistant.voice.recognition.models import whisper_folder
+    from assistant.voice.recognition.reading_grammar import reading_grammar
+    from assistant.voice.recognition.whisper import WhisperEngine
     from tests.spoken import channels, phrases, voices
 
     engine = WhisperEngine(whisper_folder().folder, shop=True, changes=changes)

@@ -15,12 +15,12 @@ from typing import Any
 
 import numpy as np
 
-from assistant.procedure.dialog import load_dialogs
-from assistant.procedure.job import Job
-from assistant.procedure.said import Said
-from assistant.voice.attend import Attendant, Turn
-from assistant.voice.audio import FRAME, FRAME_S, RATE, Samples
-from assistant.voice.ears import Ears
+from assistant.act import Said
+from assistant.job.dialogs import load_dialogs
+from assistant.job.job import Job
+from assistant.voice.devices.audio import FRAME, FRAME_S, RATE, Samples
+from assistant.voice.recognition.ears import Ears
+from assistant.voice.session.attendant import Attendant, Turn
 from tests.spoken import channels, noises, nonspeech, voices
 
 from .hearing_utterances import SEED, Timer, Utterance, asked, jobs, plan

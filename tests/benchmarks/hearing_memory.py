@@ -11,9 +11,9 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
 from assistant.card import load_card
-from assistant.procedure.dialog import load_dialogs
-from assistant.voice.ears import Ears, open_engines
-from assistant.voice.expected import expected
+from assistant.job.dialogs import load_dialogs
+from assistant.voice.recognition.ears import Ears, open_engines
+from assistant.voice.recognition.expected import expected
 from tests.spoken.moments import moments
 
 

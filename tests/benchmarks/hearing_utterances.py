@@ -13,19 +13,19 @@ from itertools import cycle, product
 from pathlib import Path
 
 from assistant.card import load_card
-from assistant.procedure.dialog import load_dialogs
-from assistant.voice import models
-from assistant.voice.audio import RATE, Samples
-from assistant.voice.decide import Decision, Interpret, decide
-from assistant.voice.ears import Ears
-from assistant.voice.expected import expected
-from assistant.voice.grammar import Grammar
-from assistant.voice.hear_file import speech_in
-from assistant.voice.heard import Hearing
-from assistant.voice.meanings import interpreter as meanings_now
-from assistant.voice.reading_grammar import reading_grammar
-from assistant.voice.readings_heard import interpreter as reading_of
-from assistant.voice.whisper import PROMPT
+from assistant.job.dialogs import load_dialogs
+from assistant.voice.devices.audio import RATE, Samples
+from assistant.voice.interpretation.decide import Decision, Interpret, decide
+from assistant.voice.interpretation.meanings import interpreter as meanings_now
+from assistant.voice.interpretation.meanings import reading_interpreter as reading_of
+from assistant.voice.recognition import models
+from assistant.voice.recognition.ears import Ears
+from assistant.voice.recognition.expected import expected
+from assistant.voice.recognition.grammar import Grammar
+from assistant.voice.recognition.reading_grammar import reading_grammar
+from assistant.voice.recognition.recognizer import Hearing
+from assistant.voice.recognition.whisper import PROMPT
+from assistant.voice.session.recorded import speech_in
 from tests.spoken import channels, noises, phrases, voices
 from tests.spoken.commands import commands
 from tests.spoken.moments import moments

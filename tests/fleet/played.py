@@ -10,8 +10,8 @@ from unittest.mock import patch
 
 from assistant.card import Card, card_from_text
 from assistant.conversation import Session
-from assistant.procedure.dialog import Dialogs
-from assistant.procedure.job import Job
+from assistant.job.dialogs import Dialogs
+from assistant.job.job import Job
 
 from .truth import LASH_IN, LUG_IN, RATIO, Visit, free_text
 
@@ -107,7 +107,7 @@ class Pair:
 
 def play(visit: Visit, folder: Path, dialogs: Dialogs, at_most: int = 300) -> Path:
     """The visit's record, signed off, in `folder`; not synced, as it may be lost with the power."""
-    with patch("assistant.record.pen.sync_data"):
+    with patch("assistant.record.journal.sync_data"):
         return _play(visit, folder, dialogs, at_most)
 
 

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
-from assistant.procedure.dialog import Dialogs
+from assistant.job.dialogs import Dialogs
 from assistant.readings import read
 from assistant.record import GENESIS, Event, read_events
 from assistant.record.events import _encode, stamp

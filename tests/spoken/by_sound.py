@@ -14,11 +14,11 @@ from typing import Any
 import numpy as np
 
 from assistant.conversation import Session
-from assistant.voice.attend import Attendant, Turn
-from assistant.voice.audio import FRAME, FRAME_S, RATE, Samples
-from assistant.voice.channel import Channel
-from assistant.voice.ears import Ears
-from assistant.voice.listen import AtOnce
+from assistant.voice.devices.audio import FRAME, FRAME_S, RATE, Samples
+from assistant.voice.recognition.ears import Ears
+from assistant.voice.session.attendant import Attendant, Turn
+from assistant.voice.session.channel import Channel
+from assistant.voice.session.recorded import AtOnce
 
 from .callouts import Line
 from .channels import CHANNELS, active_level

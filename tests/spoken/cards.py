@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from pathlib import Path
 
-from assistant.voice.grammar import Grammar, Ref, alt, opt, seq
+from assistant.voice.recognition.grammar import Grammar, Ref, alt, opt, seq
 
 FOLDER = Path("/usr/share/pocketsphinx/test/data/cards")
 MISSING = "not installed: pocketsphinx-testdata (apt-get install pocketsphinx-testdata)"

@@ -9,7 +9,7 @@ import numpy as np
 import soxr
 from scipy import signal
 
-from assistant.voice.audio import RATE, Samples
+from assistant.voice.devices.audio import RATE, Samples
 
 from .noises import band, noise
 

@@ -13,11 +13,11 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+from assistant.act import Act, Said
 from assistant.card import card_from_text
 from assistant.conversation import Session
-from assistant.conversation.meaning import Question, understand
-from assistant.procedure.dialog import Dialogs
-from assistant.procedure.said import Act, Said
+from assistant.conversation.understand import Question, understand
+from assistant.job.dialogs import Dialogs
 
 from . import truck
 from .callouts import Line

@@ -7,7 +7,7 @@ from collections.abc import Callable
 import numpy as np
 from scipy import signal
 
-from assistant.voice.audio import RATE
+from assistant.voice.devices.audio import RATE
 
 from .noises import band, hiss, hit, idle, impacts, modes, scaled
 

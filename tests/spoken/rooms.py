@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from scipy import signal
 
-from assistant.voice.audio import RATE, Samples
+from assistant.voice.devices.audio import RATE, Samples
 
 
 def echo_of(

@@ -15,7 +15,7 @@ from pathlib import Path
 import numpy as np
 import soundfile
 
-from assistant.voice.audio import Samples, resampled
+from assistant.voice.devices.audio import Samples, resampled
 
 from . import neural
 

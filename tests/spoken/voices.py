@@ -13,7 +13,7 @@ import numpy as np
 import soundfile
 import soxr
 
-from assistant.voice.audio import RATE, Samples
+from assistant.voice.devices.audio import RATE, Samples
 
 from .roster import VOICES, Voice, available, missing, voice_named
 from .talkers import talk

@@ -13,9 +13,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Literal, NamedTuple
 
+from assistant.clutch.equations import Readings
 from assistant.clutch.linkage.protocol import Linkage, LinkageError
 from assistant.clutch.linkage.stroke import NO_LOAD, Load, brake_stroke_in, free_travel_in
-from assistant.clutch.predict import Readings
 from assistant.clutch.uncertainty import Measured, combine, normal_quantile
 
 # Arms and rods are measured to about this share of the travel they give: from memory.

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 from assistant.clutch.uncertainty import Measured
 from assistant.review import fleet
 from assistant.review.tables import Tables
-from assistant.wear.past import Visit
+from assistant.wear.visits import Visit
 
 if TYPE_CHECKING:
     from assistant.review.desk import Review

@@ -10,8 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from assistant.record import Event
-
-from .talk import WHO
+from assistant.review.pages.talk import WHO
 
 _OFF_WAY = ("halted", "repair")
 _NO_ANSWER = ("stop", "carry_on", "resumed", "back", "unclear")

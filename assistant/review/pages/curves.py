@@ -6,10 +6,9 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from assistant.clutch.uncertainty import Measured
-from assistant.wear.past import Visit
-
-from .charts import INK, SOFT, figure_svg, shortened
-from .tokens import hash_of
+from assistant.review.pages.charts import INK, SOFT, figure_svg, shortened
+from assistant.review.pages.tokens import hash_of
+from assistant.wear.visits import Visit
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -12,12 +12,11 @@ from assistant.record import Event
 from assistant.review import doubtful
 from assistant.review.doubtful import NAMES
 from assistant.review.fold import FIRST_US
+from assistant.review.pages.holds import Hold
+from assistant.review.pages.moves import Move
+from assistant.review.pages.readings import Reading
+from assistant.review.pages.talk import misheard_by, misunderstood
 from assistant.review.worded import lugs, signed, span
-
-from .holds import Hold
-from .moves import Move
-from .readings import Reading
-from .talk import misheard_by, misunderstood
 
 KINDS = {
     "accepted": "accepted, not clearly in",

@@ -11,16 +11,18 @@ from xml.etree import ElementTree as Xml
 
 from assistant.card import Card, CardError, card_from_text, default_card
 from assistant.clutch.uncertainty import Measured
-from assistant.pictures import say
-from assistant.pictures.chain_svg import chain_svg
-from assistant.pictures.sheet import Sheet
-from assistant.pictures.snapshot import PictureError, Snapshot, figures_of, today_and_after
-from assistant.pictures.stroke import stroke_of
-from assistant.pictures.stroke_svg import stroke_svg
-
-from .holds import Hold
-from .moves import Move
-from .readings import Reading
+from assistant.pictures import plain as say
+from assistant.pictures.snapshot import (
+    PictureError,
+    Snapshot,
+    figures_of,
+    stroke_of,
+    today_and_after,
+)
+from assistant.pictures.svg import Sheet, chain_svg, stroke_svg
+from assistant.review.pages.holds import Hold
+from assistant.review.pages.moves import Move
+from assistant.review.pages.readings import Reading
 
 _LEFT, _WIDE = 60, 1480
 _SMALL = 30

@@ -8,14 +8,21 @@ from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from assistant.review.pages import charts, curves, outlooks
+from assistant.review.pages.asked import (
+    MOST_EYES,
+    MOST_JOBS,
+    MOST_UNITS,
+    Answers,
+    Row,
+    ask,
+    narrowed,
+)
+from assistant.review.pages.kept import charts_of
+from assistant.review.pages.render import drawn, link, page, script
+from assistant.review.pages.tokens import hash_of, joined, tokens_of
 from assistant.review.worded import signed, span
 from assistant.wear.outlook import Outlook
-
-from . import charts, curves, outlooks
-from .asked import MOST_EYES, MOST_JOBS, MOST_UNITS, Answers, Row, ask, narrowed
-from .kept import charts_of
-from .render import drawn, link, page, script
-from .tokens import hash_of, joined, tokens_of
 
 if TYPE_CHECKING:
     from assistant.review.desk import Review

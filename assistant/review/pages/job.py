@@ -10,13 +10,12 @@ from typing import Any
 from assistant.pictures.snapshot import figures_of, limits_text
 from assistant.record import RecordError
 from assistant.review.doubtful import NAMES
+from assistant.review.pages import drawings
+from assistant.review.pages.doubts import KINDS
+from assistant.review.pages.readings import Reading
+from assistant.review.pages.render import drawn, link, page
+from assistant.review.pages.story import Story, story_of
 from assistant.review.worded import span
-
-from . import drawings
-from .doubts import KINDS
-from .readings import Reading
-from .render import drawn, link, page
-from .story import Story, story_of
 
 ORDER = tuple(NAMES)
 _SAME_IN = 0.001

@@ -15,9 +15,8 @@ from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from assistant.review.pages.render import write_page
 from assistant.review.store import index_home
-
-from .render import write_page
 
 if TYPE_CHECKING:
     from assistant.review.desk import Review

@@ -7,8 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from assistant.record import Event
-
-from .readings import Reading
+from assistant.review.pages.readings import Reading
 
 MOVES = {
     "fork_rod": "clearance",

@@ -9,7 +9,7 @@ from datetime import date, datetime, timedelta
 from itertools import pairwise
 
 from assistant.wear.outlook import Outlook, outlook
-from assistant.wear.past import Visit
+from assistant.wear.visits import Visit
 
 MOST = 20
 """Trucks whose range is worked out: it takes some milliseconds each."""

@@ -9,13 +9,12 @@ from typing import Any
 from assistant.record import Event, RecordError, read_events, seal_of
 from assistant.record.clips import State, state
 from assistant.review.acts import LeadAct, acts_in, standing
-
-from .cautions import Caution, cautions_of
-from .doubts import Doubt, doubts_of
-from .holds import Hold, holds_of
-from .moves import Move, moves_of
-from .readings import Reading, closing_readings, readings_of
-from .talk import Line, lines_of, misheard_by
+from assistant.review.pages.cautions import Caution, cautions_of
+from assistant.review.pages.doubts import Doubt, doubts_of
+from assistant.review.pages.holds import Hold, holds_of
+from assistant.review.pages.moves import Move, moves_of
+from assistant.review.pages.readings import Reading, closing_readings, readings_of
+from assistant.review.pages.talk import Line, lines_of, misheard_by
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,11 +12,10 @@ from typing import TYPE_CHECKING
 
 from assistant import __version__
 from assistant.record import RecordError
-from assistant.record.naming import slug
-
-from .asked import Row
-from .fleet import Listed, fleet_page
-from .render import write_page
+from assistant.record.folder import slug
+from assistant.review.pages.asked import Row
+from assistant.review.pages.fleet import Listed, fleet_page
+from assistant.review.pages.render import write_page
 
 if TYPE_CHECKING:
     from assistant.review.desk import Review
@@ -74,7 +73,7 @@ def write_jobs(
             or not (folder / _name(folder, one)).exists()]  # fmt: skip
     done, failed = 0, []
     if todo:
-        from .job import job_page  # takes a while, and mostly there is nothing to do
+        from assistant.review.pages.job import job_page
     try:
         for one in show(todo):
             name = _name(folder, one)

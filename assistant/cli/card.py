@@ -1,0 +1,178 @@
+"""The command around cards: show one, list a folder of them, make a new one by talking."""
+
+from __future__ import annotations
+
+import json
+import shlex
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, cast
+
+import click
+
+from assistant.cli.terminal import fail, one_line_errors, show, typed
+
+if TYPE_CHECKING:
+    from assistant.act import Said
+    from assistant.conversation import Session
+    from assistant.interview.talk import CardTalk
+
+
+@click.command(short_help="Check a truck card, or make one; each limit and whose it is.")
+@click.argument("path", required=False, type=click.Path(path_type=Path))
+@click.option("--unit", help="The truck's unit number, where PATH is a folder of cards.")
+@click.option("--new", is_flag=True, help="Make a card in the folder PATH, question by question.")
+@click.option(
+    "--from",
+    "record",
+    type=click.Path(path_type=Path),
+    help="With --new: take over the card of this finished record, and what the job left.",
+)
+@click.option("--code", help="With --new: your shop code, said beforehand.")
+@click.option("--document", help="With --new: the document the figures are from.")
+@click.option("--listen", is_flag=True, help="With --new: by voice.")
+@click.option("--sound", type=click.Path(path_type=Path), help="With --new: from this recording.")
+@click.option("--mic", help="With --listen: the microphone, by number or name.")
+@click.option("--speaker", help="With --listen: the loudspeaker.")
+@click.option("--json", "as_json", is_flag=True, help="Print JSON.")
+@one_line_errors
+def card(
+    path: Path | None,
+    unit: str | None,
+    new: bool,
+    record: Path | None,
+    as_json: bool,
+    listen: bool,
+    sound: Path | None,
+    mic: str | None,
+    speaker: str | None,
+    **before: str | None,
+) -> None:
+    """Check the card PATH and show every figure with whose it is; of a folder, list its cards.
+
+    With --new, a card is made by question and answer. What was answered is kept at once: the same
+    command carries on where it was left off. A pipe is played as a script.
+    """
+    if new:
+        talk, said = _begin(path or Path(), record, {"unit": unit, **before})
+        if listen or sound is not None:
+            _aloud(talk, said, sound, mic, speaker)
+        else:
+            _typed(talk, said)
+        _end(talk)
+        return
+    if record is not None or listen or sound is not None or any(before.values()):
+        fail("--from, --code, --document, --listen and --sound go with --new", 2)
+    if path is None:
+        fail("name a card, or a folder of cards; lugcall card --new makes one", 2)
+        return
+    if path.is_dir() and not unit:
+        _list(path, as_json)
+        return
+    from assistant.card.fleet import chosen
+    from assistant.card.show import card_lines, card_report
+
+    loaded = chosen(path, unit or "")
+    if as_json:
+        click.echo(json.dumps(card_report(loaded), ensure_ascii=False, indent=2))
+        return
+    for line in card_lines(loaded):
+        click.echo(line)
+
+
+def _list(folder: Path, as_json: bool) -> None:
+    from assistant.card.fleet import cards_in
+    from assistant.card.show import card_report
+
+    cards, problems = cards_in(folder)
+    if as_json:
+        click.echo(json.dumps({p.name: card_report(c) for p, c in cards}, ensure_ascii=False))
+    else:
+        for path, one in cards:
+            kind = f"{one.transmission}, {one.linkage}, {one.clutch}"
+            click.echo(f"{one.unit or '(no unit)':<12} {path.name:<24} {kind}")
+    for problem in problems:
+        click.echo(f"lugcall: {problem}", err=True)
+    if not problems and not cards:
+        fail(f"no card in {folder}; lugcall card --new {shlex.quote(str(folder))} makes one")
+    if problems:
+        fail(f"{len(cards)} cards in {folder} can be read")
+
+
+def _begin(
+    folder: Path, record: Path | None, before: dict[str, str | None]
+) -> tuple[CardTalk, list[Said]]:
+    """A talk begun, with what was said on the command line; and what is said next."""
+    from assistant.card.making import from_record
+    from assistant.interview.talk import CardTalk
+    from assistant.interview.words import load_card_words
+    from assistant.job.dialogs import load_dialogs
+
+    if folder.is_file():
+        fail(f"{folder} is a file; name the folder for the card", 2)
+    over = from_record(record) if record is not None else None
+    talk, said = CardTalk.begin(folder, load_dialogs(), load_card_words(), over)
+    try:
+        talk.beforehand("by", before.get("code") or "")
+        talk.beforehand("source", before.get("document") or "")
+        if before.get("unit") and talk.job.state == "unit":
+            said = talk.hear("tech", f"note {before['unit']}")
+        else:
+            said = [*said[:-1], *talk.job.prompt()]
+    except BaseException:
+        talk.close()
+        raise
+    return talk, said
+
+
+def _typed(talk: CardTalk, said: list[Said]) -> None:
+    echo = not sys.stdin.isatty()
+    try:
+        show(said)
+        for line in typed():
+            if not line.strip() or line.lstrip().startswith("#"):
+                continue
+            if echo:
+                click.echo(f"> {line.strip()}")
+            show(talk.hear("tech", line.strip()))
+            if talk.job.signed_off:
+                break
+    finally:
+        talk.close()
+
+
+def _aloud(
+    talk: CardTalk, said: list[Said], sound: Path | None, mic: str | None, speaker: str | None
+) -> None:
+    """By voice: the talk stands where a job's session does."""
+    from assistant.cli.voice import open_ears
+    from assistant.voice.devices.audio import AudioError, load
+    from assistant.voice.recognition.recognizer import EngineError
+    from assistant.voice.session.live import Devices, listen_live
+    from assistant.voice.session.recorded import listen_files
+
+    session = cast("Session", talk)
+    try:
+        ears = open_ears(())
+        if sound is not None:
+            show(said)
+            listen_files(session, ears, (sound.name, load(sound)))
+        else:
+            listen_live(session, said, ears, Devices(mic, None, speaker, None), click.echo)
+    except (AudioError, EngineError) as error:
+        fail(str(error))
+    finally:
+        talk.close()
+
+
+def _end(talk: CardTalk) -> None:
+    if talk.path is not None:
+        click.echo(f"\nCard: {talk.path}\nSee it: lugcall card '{talk.path}'")
+    else:
+        folder = talk.draft.folder
+        click.echo(f"\nNot kept yet. lugcall card --new '{folder}' carries on.", err=True)
+
+
+def add_to(group: click.Group) -> None:
+    """Put the command into the program."""
+    group.add_command(card)

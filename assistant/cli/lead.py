@@ -1,0 +1,145 @@
+"""What the lead does on the command line beside `review`: pages, acts, retention of sound.
+
+Imports stay inside: quick to start.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from assistant.cli.terminal import fail, one_line_errors
+
+if TYPE_CHECKING:
+    from assistant.review.desk import Review
+
+_PATH = click.Path(path_type=Path)
+_ACTS = ("reviewed", "question", "accepted", "reopened")
+
+
+def add_to(main: click.Group) -> None:
+    """Register the commands."""
+    for command in (page, pages, lead, retention):
+        main.add_command(command)
+
+
+@click.command(short_help="One job as a page to read and print.")
+@click.argument("record", type=_PATH)
+@click.option("--out", "out", type=_PATH, help="The page's file; else RECORD with .html, here.")
+@one_line_errors
+def page(record: Path, out: Path | None) -> None:
+    """RECORD as one self-contained HTML page, to look at or to print."""
+    from assistant.review.pages.job import job_page
+    from assistant.review.pages.render import write_page
+
+    file = out or Path(f"{record.stem}.html")
+    write_page(file, job_page(record, file.parent))
+    click.echo(f"Page: {file}")
+
+
+@click.command(short_help="All jobs as a page, and a page for each of them.")
+@click.argument("folders", nargs=-1, type=_PATH)
+@click.option("--out", "out", type=_PATH, required=True, help="Folder for the pages.")
+@click.option("--unit", default="", help="Only this truck.")
+@click.option("--since", type=click.DateTime(("%Y-%m-%d",)), help="Only jobs begun since this day.")
+@click.option("--ring-lugs", type=click.IntRange(1), help="Lugs of a new ring; else by the card.")
+@click.option("--patience", default=20.0, show_default=True, help="Seconds a drive may be silent.")
+@one_line_errors
+def pages(
+    folders: tuple[Path, ...],
+    out: Path,
+    unit: str,
+    since: datetime | None,
+    ring_lugs: int | None,
+    patience: float,
+) -> None:
+    """The records in the FOLDERS as fleet.html, with a page for each job on it.
+
+    The pages work from a folder, without a network. Only what changed is made again.
+    """
+    from assistant.cli.review import opened
+
+    with opened(folders, patience_s=patience) as desk:
+        _write(desk, out, unit, since, ring_lugs)
+
+
+def _write(
+    desk: Review, out: Path, unit: str, since: datetime | None, ring_lugs: int | None
+) -> None:
+    from assistant.review.pages.write import fleet_file, write_fleet, write_jobs
+
+    jobs = write_fleet(desk, out, unit, since.date() if since else None, ring_lugs)
+    for line in desk.told:
+        click.echo(line)
+    click.echo(f"All jobs: {fleet_file(out)}")
+    done, failed = write_jobs(out, jobs, _bar)
+    for line in failed:
+        click.echo(f"lugcall: no page: {line}", err=True)
+    click.echo(f"{len(jobs)} job{'' if len(jobs) == 1 else 's'} on it, pages made now: {done}")
+
+
+def _bar(todo: Iterable[Any]) -> Iterable[Any]:
+    from tqdm import tqdm
+
+    bar: Iterable[Any] = tqdm(todo, unit=" pages", delay=2, disable=None, leave=False)
+    return bar
+
+
+@click.command(short_help="A lead's act, added to a record: reviewed, question, ...")
+@click.argument("act", type=click.Choice(_ACTS))
+@click.argument("record", type=_PATH)
+@click.argument("words", nargs=-1)
+@click.option("--by", "code", required=True, help="The lead's code, such as L7; never a name.")
+@click.option("--about", default="", help="What it is about: a reading, a line.")
+@one_line_errors
+def lead(act: Any, record: Path, words: tuple[str, ...], code: str, about: str) -> None:
+    """Add an act to RECORD: reviewed, question WORDS, accepted WORDS, reopened WORDS.
+
+    It becomes a line at the end of the record's own chain. No line is ever changed, and a record
+    that is signed off takes nothing else.
+    """
+    from assistant.record import seal_of
+    from assistant.review.acts import add
+
+    event = add(record, act, code, " ".join(words), about)
+    click.echo(f"Line {event.n + 1} of {record.name}: {act} by {event.data['lead']}.")
+    click.echo(f"Seal with it: {seal_of(event.hash)}. The seal on paper covers up to the sign-off.")
+
+
+@click.command(short_help="Remove the sound of jobs older than so many days.")
+@click.argument("folders", nargs=-1, type=_PATH)
+@click.option("--days", type=click.IntRange(0), required=True, help="Keep clips up to this age.")
+@click.option("--remove", "really", is_flag=True, help="Remove them; without it nothing is.")
+@click.option("--by", "code", default="", help="The lead's code, noted with what was removed.")
+@click.option("--json", "as_json", is_flag=True, help="Print what was found as JSON.")
+@one_line_errors
+def retention(folders: tuple[Path, ...], days: int, really: bool, code: str, as_json: bool) -> None:
+    """Show which clips in the FOLDERS are older than --days; with --remove, remove them.
+
+    No line of a record is changed, and it still verifies: it holds a clip by its hash only, and
+    gets a line at its end that says which clips were removed.
+    """
+    import json
+
+    from assistant.record import default_folder
+    from assistant.review.retention import as_lines, data, look, remove
+
+    found = look(folders or (default_folder(),), days)
+    gone, left = remove(found, code) if really else (0, [])
+    if as_json:
+        told = {**data(found), "removed": gone, "left": left}
+        click.echo(json.dumps(told, ensure_ascii=False, indent=2))
+    else:
+        for line in as_lines(found):
+            click.echo(f"{'removed' if really else 'would go'}  {line}")
+        for line in found.kept:
+            click.echo(f"kept     {line}")
+        size = f"{found.size / 1e6:.1f} MB"
+        many = f"{len(found.old)} clips older than {days} days, {size}"
+        click.echo(f"{many}: {f'{gone} removed' if really else 'nothing removed; add --remove'}.")
+    if left:
+        fail("; ".join(left))

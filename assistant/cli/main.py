@@ -1,0 +1,340 @@
+"""The command line. Every command ends with one clear line when something is wrong."""
+
+from __future__ import annotations
+
+import io
+import json
+import os
+import sys
+from collections.abc import Iterable
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from assistant import __version__
+from assistant.cli import card as cli_card
+from assistant.cli import review as cli_review
+from assistant.cli import trade as cli_trade
+from assistant.cli import voice as cli_voice
+from assistant.cli.terminal import (
+    decoded,
+    fail,
+    lead_questions,
+    one_line_errors,
+    show,
+    truck_card,
+    typed,
+)
+from assistant.readings import QUANTITIES, Reading, quantity_named, read
+from assistant.resources import shipped
+
+if TYPE_CHECKING:
+    from assistant.act import Said
+    from assistant.card import Card
+    from assistant.conversation import Session
+
+
+def run() -> None:
+    """The program: `main`, with usage errors in one line as well."""
+    for name, mode in (("stdin", "r"), ("stdout", "w"), ("stderr", "w")):
+        if getattr(sys, name) is None:  # started with the stream closed
+            setattr(sys, name, open(os.devnull, mode, encoding="utf-8"))  # noqa: SIM115
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="backslashreplace")
+    if isinstance(sys.stdin, io.TextIOWrapper):
+        sys.stdin.reconfigure(errors="replace")
+    try:
+        main.main(prog_name="lugcall", standalone_mode=False)
+    except click.exceptions.NoArgsIsHelpError as error:
+        click.echo(error.format_message())
+    except click.UsageError as error:
+        command = error.ctx.command_path if error.ctx is not None else "lugcall"
+        fail(f"{error.format_message().rstrip('.')}; {command} --help shows how", 2)
+    except click.ClickException as error:
+        fail(error.format_message(), error.exit_code)
+    except click.Abort:
+        raise SystemExit(130) from None
+
+
+@click.group(context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 92})
+@click.version_option(__version__, prog_name="lugcall")
+def main() -> None:
+    """Talks a technician and a helper through setting a heavy truck's clutch, in order.
+
+    It hears the readings called out, works out lug and rod moves, tells the helper when to hold
+    and release, and keeps a record. The maker's manual, shop rules and local codes come first.
+    """
+
+
+# --- the job --------------------------------------------------------------------------------------
+
+
+@main.command()
+@click.option("--records", type=click.Path(path_type=Path), help="Folder for the record.")
+@one_line_errors
+def demo(records: Path | None) -> None:
+    """Our invented demo truck, from making it safe to sign-off. Asks nothing."""
+    from assistant.card import load_card
+    from assistant.record import default_folder
+
+    folder = shipped("demo_sessions", "first_job.txt")
+    script = (folder / "first_job.txt").read_text(encoding="utf-8")
+    # Apart from real jobs: nobody should meet an invented truck among the shop's records.
+    records = records or default_folder() / "demo"
+    session, said = _begin(load_card(folder / "truck_t104.toml"), records)
+    click.echo("An invented truck in an invented shop. TECH is under it, HELPER at the pedal.\n")
+    show(said)
+    _play(session, script.splitlines(), echo=True)
+
+
+@main.command()
+@click.option("--card", "card_file", type=click.Path(path_type=Path), help="The truck's card.")
+@click.option("--unit", help="The truck's unit number, where --card is a folder of cards.")
+@click.option("--records", type=click.Path(path_type=Path), help="Folder for the record.")
+@one_line_errors
+def chat(card_file: Path | None, unit: str | None, records: Path | None) -> None:
+    """Do one truck by text, step by step.
+
+    Begin a line with "helper:" (or h:) for the helper's words; other lines are the technician's,
+    "tech:" may be left out. A pipe is played as a script.
+    """
+    session, said = _begin(truck_card(card_file, unit), records)
+    show(said)
+    _play(session, typed(), echo=not sys.stdin.isatty())
+
+
+@main.command(short_help="Carry on the newest unfinished record.")
+@click.argument("record", required=False, type=click.Path(path_type=Path))
+@click.option("--records", type=click.Path(path_type=Path), help="Folder with the records.")
+@one_line_errors
+def resume(record: Path | None, records: Path | None) -> None:
+    """Carry on the newest unfinished record (or RECORD) at the step it was left."""
+    from assistant.conversation import Session
+    from assistant.job.dialogs import load_dialogs
+    from assistant.record import default_folder, newest_unfinished, records_in, verify_file
+
+    folder = records or default_folder()
+    path = record or newest_unfinished(folder)
+    if path is None:
+        fail(f"no unfinished record in {folder}; lugcall chat begins one")
+        return
+    if record is None:
+        newer = [p for p in records_in(folder) if p.name > path.name]
+        for other in newer:
+            if not verify_file(other).ok:
+                click.echo(
+                    f"lugcall: {other.name} is newer but damaged; lugcall verify {other}", err=True
+                )
+    session, said = Session.resume(path, load_dialogs())
+    click.echo(f"Record: {session.journal.path}\n")
+    show(said)
+    _play(session, typed(), echo=not sys.stdin.isatty())
+
+
+def _begin(card: Card, records: Path | None) -> tuple[Session, list[Said]]:
+    from assistant.conversation import Session
+    from assistant.job.dialogs import load_dialogs
+    from assistant.record import default_folder
+
+    folder = records or default_folder()
+    questions = lead_questions(folder, card.unit)
+    session, said = Session.begin(card, load_dialogs(), folder)
+    said = [*questions(session), *said]
+    click.echo(f"Record: {session.journal.path}\n")
+    return session, said
+
+
+def _play(session: Session, lines: Iterable[str], echo: bool) -> None:
+    from assistant.conversation import split_speaker
+    from assistant.job import asides as picturing
+
+    try:
+        for line in lines:
+            if not line.strip() or line.lstrip().startswith("#"):
+                continue
+            who, words = split_speaker(line)
+            if echo:
+                click.echo(f"{who}: {words}")
+            said = session.hear(who, words)
+            show(said)
+            if any(s.key == picturing.KEY for s in said):
+                click.echo("\n".join(picturing.drawn(session.job)))
+            if session.job.signed_off:
+                break
+    finally:
+        session.close()
+    path = session.journal.path
+    if session.job.signed_off:
+        click.echo(
+            f"\nSigned-off record: {path}\nCheck it: lugcall verify '{path}'"
+            f"\nRead it:  lugcall transcript '{path}'"
+        )
+    else:
+        click.echo("\nNot finished. lugcall resume carries on.", err=True)
+
+
+# --- readings -------------------------------------------------------------------------------------
+
+
+@main.command(context_settings={"ignore_unknown_options": True})
+@click.argument("words", nargs=-1, required=True)
+@click.option("--for", "quantity", default="", help=f"What was asked: {', '.join(QUANTITIES)}.")
+@click.option("--mm", is_flag=True, help="A metric shop: bare numbers are millimetres.")
+@click.option("--json", "as_json", is_flag=True, help="Print JSON.")
+@one_line_errors
+def reading(words: tuple[str, ...], quantity: str, mm: bool, as_json: bool) -> None:
+    """What called-out or typed WORDS mean. "-" reads lines of QUANTITY<TAB>WORDS from a pipe.
+
+    Exit code 0 when they hold one reading, 2 when they hold none, or something to ask about.
+    """
+    units = "mm" if mm else "inch"
+    try:
+        quantity_named(quantity)
+    except ValueError as error:
+        fail(str(error), 2)
+    if words == ("-",):
+        for raw in iter(sys.stdin.buffer.readline, b""):
+            name, tab, rest = decoded(raw).rstrip("\r\n").partition("\t")
+            name, rest = (name.strip(), rest) if tab else ("", name)
+            got = _read(rest, name or quantity, units)
+            sys.stdout.write(_answer(got, as_json) + "\n")
+            sys.stdout.flush()  # a program at the other end may wait for each answer
+        return
+    got = _read(" ".join(words), quantity, units)
+    click.echo(_answer(got, as_json))
+    raise SystemExit(0 if got.status == "read" else 2)
+
+
+def _read(words: str, quantity: str, units: str) -> Reading:
+    try:
+        return read(words, quantity, units)
+    except ValueError as error:
+        return Reading("refused", quantity, why=str(error))
+
+
+def _answer(got: Reading, as_json: bool) -> str:
+    if as_json:
+        return json.dumps(got.as_json(), ensure_ascii=False)
+    if got.status != "read":
+        return f"{got.status}: {got.why}"
+    if got.count is not None:
+        return f"read: {got.figures} ({got.readback})"
+    return (
+        f"read: {got.figures} ({got.readback}) = {got.value_in:.4f} in, "
+        f"between {got.low_in:.4f} and {got.high_in:.4f}"
+    )
+
+
+# --- arithmetic -----------------------------------------------------------------------------------
+
+
+@main.command(short_help="The arithmetic alone: ring, rod and stops.")
+@click.option("--gap", required=True, help='Bearing to brake, as called out: "five eighths".')
+@click.option("--clearance", required=True, help="Fork clearance.")
+@click.option("--free-travel", help="Free travel at the pedal.")
+@click.option("--pedal-height", help="Pedal height at rest.")
+@click.option("--brake-contact", help="Pedal height where the brake is touched.")
+@click.option("--total-travel", help="Total pedal travel.")
+@click.option(
+    "--joint", "joints", multiple=True, help='Travel of a joint at brake contact: "NAME=1-1/2".'
+)
+@click.option("--card", "card_file", type=click.Path(path_type=Path), help="The truck's card.")
+@click.option("--unit", help="The truck's unit number, where --card is a folder of cards.")
+@click.option("--json", "as_json", is_flag=True, help="Print JSON.")
+@one_line_errors
+def plan(
+    card_file: Path | None,
+    unit: str | None,
+    joints: tuple[str, ...],
+    as_json: bool,
+    **called: str | None,
+) -> None:
+    """The arithmetic alone: ring, rod and stops from as-found readings, and what each way costs.
+
+    With the linkage's geometry on the card it also says where motion is lost.
+    """
+    from assistant.cli.plan import PlanError, plan_report, plan_text
+
+    card = truck_card(card_file, unit)
+    words = {name.replace("_", "-"): value for name, value in called.items() if value is not None}
+    try:
+        report = plan_report(words, card, dict(_joint(joint) for joint in joints))
+    except PlanError as error:
+        fail(str(error), 2)
+        return
+    click.echo(json.dumps(report, ensure_ascii=False, indent=2) if as_json else plan_text(report))
+
+
+def _joint(words: str) -> tuple[str, str]:
+    name, equals, travel = words.partition("=")
+    if not equals or not name.strip() or not travel.strip():
+        fail(f'--joint {words!r}: write it like "pedal rod=1-1/2"', 2)
+    return name.strip(), travel.strip()
+
+
+# --- records and cards ----------------------------------------------------------------------------
+
+
+@main.command(short_help="Check that no line of a record was changed or lost.")
+@click.argument("records", nargs=-1, required=True, type=click.Path(path_type=Path))
+@click.option("--seal", help="The seal written on the work order, like 3F2A-91BC.")
+@click.option("--json", "as_json", is_flag=True, help="Print JSON, one object a record.")
+@one_line_errors
+def verify(records: tuple[Path, ...], seal: str | None, as_json: bool) -> None:
+    """Check that no line of the RECORDS was changed, lost or moved. Exit code 1 if one was."""
+    from assistant.record import verify_file
+
+    bad = False
+    for path in records:
+        verdict = verify_file(path, seal)
+        bad = bad or not verdict.ok
+        if as_json:
+            click.echo(
+                json.dumps(
+                    {
+                        "file": str(path),
+                        "ok": verdict.ok,
+                        "events": verdict.events,
+                        "signed_off": verdict.closed,
+                        "problem": verdict.problem,
+                        "seal": verdict.seal,
+                        "clips": verdict.about_clips,
+                    }
+                )
+            )
+        elif verdict.ok:
+            state = "signed off" if verdict.closed else "NOT signed off"
+            click.echo(f"GOOD     {path}: {verdict.events} events, {state}, seal {verdict.seal}")
+            if verdict.paper_seal not in ("", verdict.seal):
+                click.echo(
+                    f"         seal on the work order {verdict.paper_seal}; the lead wrote after"
+                )
+            if verdict.about_clips:
+                click.echo(f"         {verdict.about_clips}")
+        else:
+            click.echo(f"DAMAGED  {path}: {verdict.problem}")
+    if bad:
+        raise SystemExit(1)
+
+
+@main.command()
+@click.argument("record", type=click.Path(path_type=Path))
+@one_line_errors
+def transcript(record: Path) -> None:
+    """Print RECORD as people read it."""
+    from assistant.record import read_events
+    from assistant.record.transcript import transcript as lines
+
+    events, problem = read_events(record)
+    for line in lines(events, problem):
+        click.echo(line)
+    if problem:
+        fail(f"{record.name}: {problem}")
+
+
+cli_card.add_to(main)
+cli_review.add_to(main)
+cli_trade.add_to(main)
+cli_voice.add_to(main)

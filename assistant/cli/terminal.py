@@ -1,0 +1,126 @@
+"""What all commands share: errors in one line, and replies as lines on the screen."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable, Iterable, Iterator
+from functools import wraps
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+if TYPE_CHECKING:
+    from assistant.act import Said
+    from assistant.card import Card
+    from assistant.conversation import Session
+
+LABEL = {"tech": "TECH", "helper": "HELPER", "both": "BOTH"}
+
+
+def one_line_errors(command: Callable[..., None]) -> Callable[..., None]:
+    """Expected errors become one line on standard error and exit code 1."""
+
+    @wraps(command)
+    def wrapped(*args: Any, **kwargs: Any) -> None:
+        try:
+            command(*args, **kwargs)
+        except KeyboardInterrupt:
+            left = "Nothing answered is lost; lugcall resume carries on."
+            jobs = ["chat", "resume", "demo", "listen"]
+            if kwargs.get("new"):
+                left, jobs = "Nothing answered is lost; the same command carries on.", ["card"]
+            click.echo(f"\nLeft off. {left if command.__name__ in jobs else ''}".rstrip(), err=True)
+            raise SystemExit(130) from None
+        except BrokenPipeError:
+            # The reader went away (a pager was closed): nothing to tell it.
+            sys.stderr.close()
+            raise SystemExit(1) from None
+        except OSError as error:
+            fail(f"{error.strerror}; check where input and output go")
+        except Exception as error:
+            if not isinstance(error, _expected()):
+                raise
+            fail(str(error))
+
+    return wrapped
+
+
+def _expected() -> tuple[type[Exception], ...]:
+    """Imported when there is one: the half of it takes longer than many a command."""
+    from assistant.card import CardError
+    from assistant.conversation import SessionError
+    from assistant.job.dialogs import DialogError
+    from assistant.record import RecordError
+
+    return CardError, SessionError, DialogError, RecordError
+
+
+def fail(message: str, code: int = 1) -> None:
+    """One line on standard error, and out."""
+    click.echo(f"lugcall: {message}", err=True)
+    raise SystemExit(code)
+
+
+def typed() -> Iterator[str]:
+    """Lines typed at the prompt, or a script from a pipe."""
+    if not sys.stdin.isatty():
+        while line := decoded(sys.stdin.buffer.readline()):
+            yield line
+        return
+    while True:
+        try:
+            yield input("\n> ")
+        except EOFError:
+            click.echo()
+            return
+
+
+def decoded(line: bytes) -> str:
+    """A line of a script as text, whatever bytes are in it."""
+    return line.decode("utf-8", errors="replace")
+
+
+def truck_card(path: Path | None, unit: str | None) -> Card:
+    """What `--card` and `--unit` name: a card, a truck's card in a folder; without both, none.
+
+    Raises:
+        CardError: one line on which card there is not.
+    """
+    from assistant.card import CardError, default_card
+    from assistant.card.fleet import chosen
+
+    if path is None and unit:
+        raise CardError("--unit needs the folder of cards as well: --card FOLDER")
+    return chosen(path, unit or "") if path is not None else default_card()
+
+
+def show(said: Iterable[Said]) -> None:
+    """Print replies, each with whom it is for."""
+    for one in said:
+        label = click.style(f"{LABEL[one.to]:>8} ", bold=True)
+        text = f"{one.signal}: {one.text}" if one.signal else one.text
+        important = bool(one.cue or one.signal == "DANGER" or one.key.startswith("prompt:"))
+        click.echo(f"{label}< {click.style(text, bold=important)}")
+    sys.stdout.flush()
+
+
+def lead_questions(folder: Path, unit: str) -> Callable[[Session], list[Said]]:
+    """What leads asked about this truck since its last job; told once the session stands.
+
+    Looked up before the new record is there, so that it is not among those looked at.
+    """
+    from assistant.review.questions import waiting
+
+    questions = waiting(folder, unit)
+
+    def told(session: Session) -> list[Said]:
+        return [
+            one
+            for q in questions
+            for one in session.notice(
+                "tech", "lead_asks", lead=q.lead, text=q.text, question=q.hash
+            )
+        ]
+
+    return told

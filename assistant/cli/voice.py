@@ -1,0 +1,217 @@
+"""The commands that hear and speak. Nothing heavy is imported before one of them runs."""
+
+from __future__ import annotations
+
+import json
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from assistant.cli.terminal import fail, lead_questions, one_line_errors, show, truck_card
+from assistant.readings import QUANTITIES, quantity_named
+
+if TYPE_CHECKING:
+    from assistant.act import Said
+    from assistant.conversation import Session
+
+ENGINES = ("vosk", "whisper", "sphinx")
+_PATH = click.Path(path_type=Path)
+_engine_option = click.option(
+    "--engine",
+    "engines",
+    multiple=True,
+    type=click.Choice(ENGINES),
+    help="Listen with this engine (may be given twice); the two best otherwise.",
+)
+
+
+def add_to(main: click.Group) -> None:
+    """Register the commands."""
+    for command in (listen, hear, devices):
+        main.add_command(command)
+
+
+@click.command(short_help="Do one truck by voice.")
+@click.option("--card", "card_file", type=_PATH, help="The truck's card.")
+@click.option("--unit", help="The truck's unit number, where --card is a folder of cards.")
+@click.option("--records", type=_PATH, help="Folder for the record.")
+@click.option("--resume", "again", is_flag=True, help="Carry on the newest unfinished record.")
+@click.option("--from", "recording", type=_PATH, help="Hear the technician from this sound file.")
+@click.option("--helper", "helper_recording", type=_PATH, help="Hear the helper from this one.")
+@click.option("--mic", help="Technician's microphone, by number or name (see lugcall devices).")
+@click.option("--helper-mic", help="Helper's microphone, if he has one of his own.")
+@click.option("--speaker", help="Technician's loudspeaker.")
+@click.option("--helper-speaker", help="Helper's loudspeaker.")
+@click.option("--keep-audio", is_flag=True, help="Keep the sound of confirmed readings; says so.")
+@click.option("--timings", is_flag=True, help="Say at the end how fast it answered.")
+@_engine_option
+@one_line_errors
+def listen(
+    card_file: Path | None,
+    unit: str | None,
+    records: Path | None,
+    again: bool,
+    recording: Path | None,
+    helper_recording: Path | None,
+    mic: str | None,
+    helper_mic: str | None,
+    speaker: str | None,
+    helper_speaker: str | None,
+    keep_audio: bool,
+    timings: bool,
+    engines: tuple[str, ...],
+) -> None:
+    """Do one truck by voice: with microphones, or from recordings, faster than they were made.
+
+    With one microphone both people speak into it, and are told apart by step and by words.
+    """
+    from assistant.voice.devices.audio import AudioError
+    from assistant.voice.recognition.recognizer import EngineError
+    from assistant.voice.session.live import Devices, listen_live
+    from assistant.voice.session.recorded import listen_files
+
+    if helper_recording is not None and recording is None:
+        fail("--helper goes with --from; give the technician's recording too", 2)
+    try:
+        ears = open_ears(engines)
+        if recording is not None:
+            from assistant.voice.devices.audio import load
+
+            tech = load(recording)
+            helper = load(helper_recording) if helper_recording is not None else None
+            session, said = _session(card_file, unit, records, again, keep_audio)
+            show(said)
+            listen_files(session, ears, (recording.name, tech), _named(helper_recording, helper))
+        else:
+            session, said = _session(card_file, unit, records, again, keep_audio)
+            used = Devices(mic, helper_mic, speaker, helper_speaker)
+            waits = listen_live(session, said, ears, used, click.echo)
+            if timings:
+                click.echo(waits.line())
+    except (AudioError, EngineError) as error:
+        fail(str(error))
+        return
+    path = session.journal.path
+    if session.job.signed_off:
+        click.echo(f"\nSigned-off record: {path}")
+    else:
+        click.echo("\nNot finished. lugcall listen --resume carries on.", err=True)
+
+
+def _named(path: Path | None, samples: Any) -> Any:
+    return (path.name, samples) if path is not None else None
+
+
+def _session(
+    card_file: Path | None, unit: str | None, records: Path | None, again: bool, keep_audio: bool
+) -> tuple[Session, list[Said]]:
+    from assistant.conversation import Session
+    from assistant.job.dialogs import load_dialogs
+    from assistant.record import default_folder, newest_unfinished
+
+    folder = records or default_folder()
+    if again:
+        path = newest_unfinished(folder)
+        if path is None:
+            fail(f"no unfinished record in {folder}; lugcall listen begins one")
+            raise AssertionError  # fail does not return
+        session, said = Session.resume(path, load_dialogs(), keep_audio=keep_audio)
+    else:
+        card = truck_card(card_file, unit)
+        questions = lead_questions(folder, card.unit)
+        session, said = Session.begin(card, load_dialogs(), folder, keep_audio=keep_audio)
+        said = [*questions(session), *said]
+    click.echo(f"Record: {session.journal.path}\n")
+    return session, said
+
+
+def open_ears(engines: tuple[str, ...]) -> Any:
+    """Ears with these engines, or the two best there are; tells what is missing.
+
+    Raises:
+        EngineError: there is none.
+    """
+    from assistant.voice.recognition.ears import Ears, open_engines
+
+    opened, problems = open_engines(engines)
+    for line in problems:
+        click.echo(f"lugcall: {line}", err=True)
+    return Ears(opened)
+
+
+@click.command(short_help="What recorded utterances mean, one file each.")
+@click.argument("files", nargs=-1, required=True, type=_PATH)
+@click.option("--for", "quantity", required=True, help=f"Asked for: {', '.join(QUANTITIES)}.")
+@click.option("--mm", is_flag=True, help="A metric shop: bare numbers are millimetres.")
+@click.option("--json", "as_json", is_flag=True, help="Print JSON, one object a line.")
+@_engine_option
+@one_line_errors
+def hear(
+    files: tuple[Path, ...], quantity: str, mm: bool, as_json: bool, engines: tuple[str, ...]
+) -> None:
+    """What is said in each of FILES, ranked. The engines are loaded once.
+
+    Exit code 0 when each file holds a reading that is sure enough, 2 when one does not.
+    """
+    from assistant.voice.recognition.recognizer import EngineError
+    from assistant.voice.session.recorded import hear_files
+
+    try:
+        quantity_named(quantity)
+        ears = open_ears(engines)
+    except ValueError as error:
+        fail(str(error), 2)
+        return
+    except EngineError as error:
+        fail(str(error))
+        return
+    sure = True
+    for report in hear_files(files, quantity, ears, mm):
+        sure = sure and report["decision"] == "accept" and report["status"] == "read"
+        click.echo(json.dumps(report, ensure_ascii=False) if as_json else _line(report))
+        sys.stdout.flush()
+    raise SystemExit(0 if sure else 2)
+
+
+def _line(report: dict[str, Any]) -> str:
+    head = f"{report['file']}: {report['decision']}"
+    if report["status"] != "read":
+        return f"{head}: {report['why']}"
+    others = ", ".join(f"{a['heard']} {a['probability']:.2f}" for a in report["alternatives"][:2])
+    tail = f"; or {others}" if others else ""
+    return f"{head}: {report['readback']} ({report['heard']}) {report['probability']:.2f}{tail}"
+
+
+@click.command(short_help="List and test microphones and loudspeakers.")
+@click.option("--test", is_flag=True, help="Play the signals and a sentence as well.")
+@click.option("--mic", help="Judge this microphone, by number or name.")
+@click.option("--speaker", help="Play on this loudspeaker.")
+@click.option("--seconds", default=3.0, show_default=True, help="How long to listen.")
+@click.option("--from", "file", type=_PATH, help="Judge this recording instead.")
+@click.option("--json", "as_json", is_flag=True, help="Print JSON.")
+@one_line_errors
+def devices(
+    test: bool,
+    mic: str | None,
+    speaker: str | None,
+    seconds: float,
+    file: Path | None,
+    as_json: bool,
+) -> None:
+    """List microphones and loudspeakers, meter the noise, and say what is wrong with them."""
+    from assistant.voice.devices.audio import AudioError
+    from assistant.voice.devices.check import devices_report
+
+    try:
+        report = devices_report(mic, speaker, seconds, test, file)
+    except AudioError as error:
+        fail(str(error))
+        return
+    if as_json:
+        click.echo(json.dumps(report.as_json(), ensure_ascii=False, indent=2))
+    else:
+        for line in report.lines():
+            click.echo(line)
+    raise SystemExit(0 if report.ok else 1)

@@ -1,0 +1,428 @@
+"""A self-contained SVG sheet: no scripts, no fonts or images from elsewhere."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from xml.etree import ElementTree as Xml
+
+from assistant.card import Card
+from assistant.clutch.linkage.levers import LeverChain, Stage
+from assistant.clutch.linkage.protocol import LinkageError
+from assistant.pictures.snapshot import (
+    VERDICT,
+    Band,
+    PictureError,
+    Snapshot,
+    Stretch,
+    Stroke,
+    figures_of,
+    geometry_strokes,
+    limits_text,
+)
+from assistant.readings import speak
+
+WIDTH, HEIGHT = 1600, 900
+"""Units of the sheet; 16:9, as screens are."""
+SMALL, MIDDLE, LARGE = 38, 50, 64
+"""Sizes of letters. On a screen 53 cm wide `SMALL` capitals are 9 mm high: 15 minutes of arc from
+2 m, where normal sight reads letters of 5."""
+INK, PAPER = "#111111", "#ffffff"
+FILLS = {"free": PAPER, "release": "url(#release)", "brake": "url(#brake)", "metal": "#c9ced6"}
+
+
+class Sheet:
+    """Draw on it, then take its `text`."""
+
+    def __init__(self, title: str, description: str) -> None:
+        self.root = Xml.Element(
+            "svg",
+            {
+                "xmlns": "http://www.w3.org/2000/svg",
+                "viewBox": f"0 0 {WIDTH} {HEIGHT}",
+                "width": str(WIDTH),
+                "height": str(HEIGHT),
+                "role": "img",
+                "font-family": "DejaVu Sans, Verdana, Arial, sans-serif",
+            },
+        )
+        Xml.SubElement(self.root, "title").text = title
+        Xml.SubElement(self.root, "desc").text = description
+        self._patterns()
+        self.rect(0, 0, WIDTH, HEIGHT, PAPER, 0)
+
+    def _patterns(self) -> None:
+        defs = Xml.SubElement(self.root, "defs")
+        for name, back, step, thick in (("release", "#cfe3f7", 24, 5), ("brake", "#f2b134", 12, 7)):
+            box = {"id": name, "width": str(step), "height": str(step)}
+            units = {"patternUnits": "userSpaceOnUse", "patternTransform": "rotate(45)"}
+            pattern = Xml.SubElement(defs, "pattern", box | units)
+            Xml.SubElement(pattern, "rect", {"width": str(step), "height": str(step), "fill": back})
+            Xml.SubElement(pattern, "rect", {"width": str(thick), "height": str(step), "fill": INK})
+
+    def rect(
+        self, x: float, y: float, width: float, height: float, fill: str, line: float = 4
+    ) -> None:
+        """A rectangle; `fill` is a colour or a key of `FILLS`."""
+        self._add("rect", x=x, y=y, width=max(width, 0.0), height=height,
+                  fill=FILLS.get(fill, fill), stroke=INK, stroke_width=line)  # fmt: skip
+
+    def line(
+        self, x1: float, y1: float, x2: float, y2: float, thick: float = 4, dashed: bool = False
+    ) -> None:
+        """A straight line."""
+        dash = {"stroke_dasharray": "18 12"} if dashed else {"stroke_linecap": "butt"}
+        self._add("line", x1=x1, y1=y1, x2=x2, y2=y2, stroke=INK, stroke_width=thick, **dash)
+
+    def polygon(self, points: list[tuple[float, float]], fill: str = INK) -> None:
+        """A closed shape."""
+        text = " ".join(f"{x:.1f},{y:.1f}" for x, y in points)
+        self._add("polygon", points=text, fill=FILLS.get(fill, fill), stroke=INK, stroke_width=4)
+
+    def circle(self, x: float, y: float, radius: float, fill: str = PAPER) -> None:
+        """A pin."""
+        self._add("circle", cx=x, cy=y, r=radius, fill=fill, stroke=INK, stroke_width=4)
+
+    def text(
+        self, x: float, y: float, words: str, size: int = SMALL, at: str = "start",
+        bold: bool = False, boxed: bool = False,
+    ) -> None:  # fmt: skip
+        """Words on one line, `y` the foot of the letters; `boxed` ones stay legible on hatching."""
+        if boxed:
+            wide = text_width(words, size)
+            left = {"start": x, "middle": x - wide / 2, "end": x - wide}[at]
+            self.rect(left - 8, y - size * 0.86, wide + 16, size * 1.12, PAPER, 0)
+        weight = {"font_weight": "bold"} if bold else {}
+        node = self._add("text", x=x, y=y, font_size=size, text_anchor=at, fill=INK, **weight)
+        node.text = words
+
+    def head(self, heading: str, note: str) -> None:
+        """The top line: whose truck, cut short where it would run into the note on the right."""
+        room = WIDTH - 140 - text_width(note, SMALL)
+        fits = int(room / text_width("x", MIDDLE))
+        words = heading if len(heading) <= fits else f"{heading[: max(1, fits - 1)]}…"
+        self.text(60, 62, words, MIDDLE, bold=True)
+        self.text(WIDTH - 60, 62, note, SMALL, "end")
+
+    def pointer(self, x: float, y: float, size: float = 26, up: bool = True) -> None:
+        """A filled triangle whose tip is at (x, y)."""
+        foot = y + size if up else y - size
+        self.polygon([(x, y), (x - size * 0.6, foot), (x + size * 0.6, foot)])
+
+    def span(self, x1: float, x2: float, y: float) -> None:
+        """A measure from x1 to x2: a line with two end strokes."""
+        self.line(x1, y, x2, y, 6)
+        for x in (x1, x2):
+            self.line(x, y - 16, x, y + 16, 6)
+
+    def _add(self, tag: str, **attributes: object) -> Xml.Element:
+        named = {k.replace("_", "-"): _number(v) for k, v in attributes.items()}
+        return Xml.SubElement(self.root, tag, named)
+
+    @property
+    def svg(self) -> str:
+        """The file."""
+        Xml.indent(self.root)
+        return '<?xml version="1.0" encoding="UTF-8"?>\n' + Xml.tostring(self.root, "unicode")
+
+
+def text_width(words: str, size: float) -> float:
+    """About how wide words are, on the wide side."""
+    return 0.70 * size * len(words)
+
+
+def _number(value: object) -> str:
+    return f"{value:.2f}".rstrip("0").rstrip(".") if isinstance(value, float) else str(value)
+
+
+# --- The pedal stroke, today and after, as two strips on one sheet.
+
+_LEFT, _RIGHT = 60, 1500
+_STRIP = 110
+_TOPS = (150, 560)
+
+
+def stroke_svg(
+    strokes: Sequence[Stroke], heading: str, spoken: str, units: str, note: str = ""
+) -> str:
+    """The sheet as SVG text: up to two strips to the same scale.
+
+    Args:
+        strokes: today, and after if it is known.
+        heading: whose truck it is.
+        spoken: the picture in one sentence, for those who cannot see it.
+        units: "inch" or "mm", for the figures.
+        note: what else must be said beside "to scale".
+    """
+    sheet = Sheet(heading, spoken)
+    sheet.head(heading, f"to scale{note}")
+    scale = (_RIGHT - _LEFT) / max(s.length_in for s in strokes)
+    for stroke, top in zip(strokes, _TOPS, strict=False):
+        _strip(sheet, stroke, top, scale, units)
+    return sheet.svg
+
+
+def _strip(sheet: Sheet, stroke: Stroke, top: float, scale: float, units: str) -> None:
+    def x(travel_in: float) -> float:
+        return _LEFT + travel_in * scale
+
+    sheet.text(_LEFT, top, stroke.title, LARGE, bold=True)
+    y = top + 80
+    for stretch in stroke.stretches:
+        sheet.rect(x(stretch.start_in), y, (stretch.end_in - stretch.start_in) * scale, _STRIP,
+                   stretch.name)  # fmt: skip
+    if stroke.floor_in is not None:
+        sheet.rect(x(stroke.end_in), y + _STRIP - 20, x(stroke.floor_in) - x(stroke.end_in), 20,
+                   "free")  # fmt: skip
+        sheet.rect(x(stroke.floor_in), y - 40, 30, _STRIP + 40, "#111111")
+        sheet.text(x(stroke.floor_in) + 30, y - 52, "FLOOR", SMALL, "end", True)
+    if stroke.brake_missed:
+        sheet.text(x(stroke.end_in) - 110, y - 14, "BRAKE NOT REACHED", SMALL, "end", True)
+    _names(sheet, stroke.stretches, x(0), scale, y, units)
+    for band in stroke.bands:
+        _band(sheet, band, x(band.low_in), x(band.high_in), x(max(0.0, band.at_in)), y + _STRIP)
+
+
+def _names(
+    sheet: Sheet, stretches: Sequence[Stretch], left: float, scale: float, y: float, units: str
+) -> None:
+    """Name and length of each stretch, inside it, or above where it is too narrow."""
+    for stretch in stretches:
+        start, wide = left + stretch.start_in * scale, (stretch.end_in - stretch.start_in) * scale
+        length = figures_of(stretch.end_in - stretch.start_in, units)
+        words = f"{stretch.name.upper()} {length}" if stretch.name != "brake" else "BRAKE"
+        middle = start + wide / 2
+        if text_width(words, MIDDLE) + 30 < wide:
+            sheet.text(middle, y + _STRIP / 2 + 18, words, MIDDLE, "middle", True, boxed=True)
+            continue
+        at = "start" if middle < WIDTH / 2 else "end"
+        shift = 0 if at == "start" else -150
+        sheet.text(max(start, 60) + shift if at == "start" else middle + shift, y - 14, words,
+                   SMALL, at, True)  # fmt: skip
+        if at == "end":
+            sheet.line(middle + shift + 8, y - 26, middle, y - 26, 4)
+            sheet.line(middle, y - 26, middle, y + 8, 4)
+
+
+def _band(sheet: Sheet, band: Band, low: float, high: float, at: float, y: float) -> None:
+    """The tolerance as a measure under the strip, and where the truck is, with a verdict."""
+    sheet.pointer(at, y + 6)
+    sheet.span(low, high, y + 58)
+    name = "free" if band.name == "free" else "brake"
+    left = band.name == "free"
+    edge = _LEFT if left else _RIGHT + 30
+    anchor = "start" if left else "end"
+    sheet.text(edge, y + 116, f"{band.verdict}: {name} {band.limits}", SMALL, anchor, bold=True)
+
+
+# --- The chain from pedal to brake, today and after: pedal and bearing to scale, each in its own.
+#
+# The spaces at the bearing are drawn much larger than the pedal's travel, and the linkage between
+# is only indicated where the card gives no geometry; the picture says both.
+
+_ROWS = (110, 500)
+_FLOOR = 330
+"""Depth of the floor below the top of a row."""
+_PEDAL = 200
+"""Height of the tallest pedal."""
+_FACE = 1400
+"""Where the brake's face is."""
+_BODY = 120
+"""Width of the bearing: not to scale."""
+_SPACE = 560
+"""Length of gap and clearance together, at most."""
+
+
+def chain_svg(shots: Sequence[Snapshot], card: Card, heading: str, spoken: str) -> str:
+    """The sheet as SVG text: up to two rows to the same scales.
+
+    Args:
+        shots: today, and after if it is known.
+        card: the truck's card, for limits and units.
+        heading: whose truck it is.
+        spoken: the picture in one sentence, for those who cannot see it.
+    """
+    sheet = Sheet(heading, spoken)
+    sheet.head(heading, f"linkage not to scale, {shots[0].ratio:.1f} to 1")
+    span = max((s.get("gap") or 0.0) + max(0.0, s.get("clearance") or 0.0) for s in shots)
+    tall = max((s.get("pedal-height") or 0.0) for s in shots)
+    for shot, top in zip(shots, _ROWS, strict=False):
+        sheet.text(60, top + 50, shot.title, LARGE, bold=True)
+        fork = _bearing(sheet, shot, card, top, _SPACE / max(span, 1e-3))
+        _pedal(sheet, shot, card, top, _PEDAL / tall if tall else 0.0, fork)
+    return sheet.svg
+
+
+def _bearing(sheet: Sheet, shot: Snapshot, card: Card, top: float, scale: float) -> float:
+    """Fork, bearing and brake along the shaft; returns where the fork stands."""
+    gap, clearance = shot.get("gap") or 0.0, shot.get("clearance") or 0.0
+    y, tall = top + 130, 120
+    pad = _FACE - gap * scale - _BODY
+    fork = pad - max(0.0, clearance) * scale
+    sheet.line(fork - 90, y + tall / 2, 1590, y + tall / 2, 16)  # the input shaft
+    has_brake = card.transmission == "non-synchronized"
+    if has_brake:
+        sheet.rect(_FACE, y - 10, 60, tall + 20, "brake")
+        sheet.text(_FACE + 54, y + tall + 56, "BRAKE", SMALL, "end", True)
+    sheet.rect(_FACE + (60 if has_brake else 0), y - 40, 110, tall + 80, "metal")
+    sheet.rect(pad, y, _BODY, tall, "metal")
+    sheet.text(pad + _BODY / 2, y + tall / 2 + 14, "BRG", SMALL, "middle", True, boxed=True)
+    sheet.rect(fork - 44, y + 14, 44, _FLOOR - 160, "#ffffff", 6)
+    sheet.circle(fork - 22, top + _FLOOR - 16, 18)
+    sheet.span(pad + _BODY, _FACE, y - 26)
+    words = _label("GAP", shot, "gap", card)
+    middle = min((pad + _BODY + _FACE) / 2, 1590 - text_width(words, SMALL) / 2)
+    sheet.text(middle, y - 50, words, SMALL, "middle", True)
+    sheet.span(fork, pad, y + tall + 36)
+    sheet.text(1590, y + tall + 128, _label("FORK", shot, "clearance", card), SMALL, "end",
+               True)  # fmt: skip
+    figure = card.figures.get("gap")
+    if figure is not None:
+        low, high = figure.limits.low_in, figure.limits.high_in
+        for limit in (low, high):  # where the bearing's face should be
+            if limit is not None:
+                at = _FACE - limit * scale
+                sheet.line(at, y - 8, at, y + tall + 8, 5, dashed=True)
+    return fork - 22
+
+
+def _label(name: str, shot: Snapshot, quantity: str, card: Card) -> str:
+    """`GAP 21/32 in OUT (1/2 to 9/16 in)`."""
+    value, judged = shot.get(quantity) or 0.0, shot.judged(quantity, card)
+    figure = card.figures.get(quantity)
+    words = f"{name} {figures_of(value, card.units)}"
+    if judged is None or figure is None:
+        return words
+    low, high = figure.limits.low_in, figure.limits.high_in
+    return f"{words} {VERDICT[judged.decision]} ({limits_text(low, high, card.units)})"
+
+
+def _pedal(sheet: Sheet, shot: Snapshot, card: Card, top: float, scale: float, fork: float) -> None:
+    """The pedal above the floor, where it touches the brake, and the linkage as a dashed line."""
+    floor = top + _FLOOR
+    sheet.line(60, floor, 400, floor, 10)
+    sheet.text(60, floor + 44, "FLOOR", SMALL, bold=True)
+    height, contact = shot.get("pedal-height"), shot.get("brake-contact")
+    up = floor - (height or 0.0) * scale if height else top + 130
+    sheet.rect(200, up - 14, 130, 28, "metal")
+    sheet.line(330, up, 480, top + 70, 14)
+    sheet.circle(480, top + 70, 18)
+    sheet.line(480, top + 70, 540, top + 170, 14)
+    sheet.line(540, top + 170, 540, floor - 16, 5, dashed=True)
+    sheet.line(540, floor - 16, fork - 18, floor - 16, 5, dashed=True)
+    words = figures_of(height, card.units) if height else "height ?"
+    sheet.text(330, up - 26, words, SMALL, "end", True)
+    if height and contact is not None and card.transmission == "non-synchronized":
+        low = floor - max(0.0, contact) * scale
+        sheet.line(200, low, 330, low, 6, dashed=True)
+        text = f"at {speak.near_figures(contact, card.units)}" if contact >= 0 else "below it"
+        sheet.text(230, floor + 44, f"brake {text}", SMALL, "start", True)
+
+
+# --- Rods and levers to scale, from the card's geometry: at rest, and with the brake touched.
+#
+# Each rod with its two levers is one panel, driving side left, all in one scale. Where the shafts
+# stand in the truck is not on the card, so the panels are side by side and not joined. What a rod
+# is turned by in an adjustment is too little to be seen here: what shows is how far the chain has
+# to go.
+
+Point = tuple[float, float]
+_BAR_ROWS = (90, 490)
+_ROOM = 250
+"""Height for the levers in a row."""
+_MOST = 3
+"""More panels in a row could not be told apart from two metres."""
+
+
+@dataclass(frozen=True)
+class _Panel:
+    """One rod: pivot, arm's end, lever's end, pivot; at rest and pressed; inches, y upward."""
+
+    name: str
+    rest: tuple[Point, ...]
+    pressed: tuple[Point, ...]
+    moves_in: float
+
+    @property
+    def box(self) -> tuple[float, float, float, float]:
+        """Left, bottom, right, top."""
+        xs, ys = zip(*self.rest, *self.pressed, strict=True)
+        return min(xs), min(ys), max(xs), max(ys)
+
+
+def bars_svg(shots: Sequence[Snapshot], card: Card, heading: str, spoken: str) -> str:
+    """The sheet as SVG text: up to two rows of panels.
+
+    Raises:
+        PictureError: the card has no rods and levers, more than fit, or they do not reach.
+    """
+    chain = card.geometry
+    if not isinstance(chain, LeverChain):
+        raise PictureError("the card has no [[linkage.bar]] to draw; lugcall picture chain does")
+    if len(chain.stages) > _MOST:
+        raise PictureError(f"more than {_MOST} rods do not fit; lugcall picture chain does")
+    rows = [_panels(chain, shot, card) for shot in shots[:2]]
+    sheet = Sheet(heading, spoken)
+    sheet.head(heading, "solid: at rest, dashed: brake touched")
+    room = (WIDTH - 120) / len(chain.stages)
+    boxes = [p.box for row in rows for p in row]
+    scale = min(
+        min((room - 80) / max(r - x, 1e-6), _ROOM / max(t - b, 1e-6)) for x, b, r, t in boxes
+    )
+    for shot, row, top in zip(shots, rows, _BAR_ROWS, strict=False):
+        sheet.text(60, top + 60, shot.title, LARGE, bold=True)
+        for i, panel in enumerate(row):
+            _draw(sheet, panel, 60 + i * room, top + 75, room, scale, card.units)
+    return sheet.svg
+
+
+def _panels(chain: LeverChain, shot: Snapshot, card: Card) -> list[_Panel]:
+    clearance, gap = shot.get("clearance") or 0.0, shot.get("gap") or 0.0
+    _, touch = geometry_strokes(card, clearance, gap)
+    if touch is None:
+        raise PictureError("by the card's geometry the brake is not reached; measure it again")
+    turned = (touch - card.lash_in) / chain.pedal_arm_in
+    panels = []
+    for stage in chain.stages:
+        on = stage.turn(turned)
+        try:
+            rest, pressed = _points(stage, 0.0), _points(stage, turned)
+        except LinkageError as error:
+            raise PictureError(str(error)) from None
+        panels.append(_Panel(stage.name, rest, pressed, stage.bar.lever_in * abs(on)))
+        turned = on
+    return panels
+
+
+def _points(stage: Stage, turned: float) -> tuple[Point, ...]:
+    """Pivot, arm's end, lever's end, pivot."""
+    bar = stage.bar
+    drive = stage.rest + turned if stage.pull else stage.rest - turned
+    driven = bar.driven(drive)
+    arm = (bar.arm_in * math.cos(drive), bar.arm_in * math.sin(drive))
+    x = bar.pivots_in + bar.lever_in * math.cos(driven)
+    return (0.0, 0.0), arm, (x, bar.lever_in * math.sin(driven)), (bar.pivots_in, 0.0)
+
+
+def _draw(
+    sheet: Sheet, panel: _Panel, left: float, top: float, room: float, scale: float, units: str
+) -> None:
+    low_x, low_y, high_x, high_y = panel.box
+    shift = left + (room - (high_x - low_x) * scale) / 2
+    foot = top + (_ROOM + (high_y - low_y) * scale) / 2
+
+    def at(point: Point) -> Point:
+        return shift + (point[0] - low_x) * scale, foot - (point[1] - low_y) * scale
+
+    for points, dashed in ((panel.pressed, True), (panel.rest, False)):
+        for start, end, thick in zip(points, points[1:], (14, 6, 14), strict=False):
+            sheet.line(*at(start), *at(end), 5 if dashed else thick, dashed)
+    for pivot in (panel.rest[0], panel.rest[3]):
+        sheet.circle(*at(pivot), 16, "#111111")
+    for pin in panel.rest[1:3]:
+        sheet.circle(*at(pin), 12)
+    words = f"{panel.name} {speak.near_figures(panel.moves_in, units)}"
+    if text_width(words, SMALL) > room - 20:
+        words = speak.near_figures(panel.moves_in, units)
+    sheet.text(left + room / 2, top + _ROOM + 56, words, SMALL, "middle", True)

@@ -1,0 +1,244 @@
+"""Text to samples: espeak-ng through pyttsx3, two voices, and a memory of what was said before."""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import subprocess
+import sys
+import tempfile
+import threading
+from collections import OrderedDict
+from collections.abc import Iterable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from assistant.voice.devices.audio import RATE, AudioError, Samples, resampled
+
+__all__ = ["VOICES", "Speech", "SpeechError", "Voice"]
+
+_QUIET = 0.004
+"""Below this share of full scale a sample is taken for silence."""
+_LEAD_S, _TAIL_S = 0.004, 0.16
+"""Silence left before and after a sentence: none to wait for, a breath between two."""
+
+
+@dataclass(frozen=True, slots=True)
+class Voice:
+    """How somebody sounds.
+
+    Attributes:
+        name: espeak-ng's voice and variant.
+        rate: words a minute.
+        pitch: 0 to 99.
+        gain: factor on the samples; the two voices come out equally loud.
+    """
+
+    name: str
+    rate: int
+    pitch: int
+    gain: float = 1.0
+
+
+VOICES = {"tech": Voice("en-us", 160, 40, 1.25), "helper": Voice("en-us+f4", 150, 60, 1.0)}
+"""A low man's voice for the technician, a higher woman's, slower, for the helper."""
+
+
+class Speech:
+    """The synthesizer, shared by threads. Close it when done."""
+
+    def __init__(self, voices: dict[str, Voice] | None = None, keep_s: float = 500.0) -> None:
+        """Start the synthesizer in the background.
+
+        Args:
+            voices: by who listens; `VOICES` if not given.
+            keep_s: seconds of speech that are remembered; one takes 64 kB.
+
+        Raises:
+            SpeechError: no process can be started.
+        """
+        self.voices = voices or VOICES
+        self._keep = round(keep_s * RATE)
+        self._size = 0
+        self._kept: OrderedDict[tuple[str, str], Samples] = OrderedDict()
+        self._lock = threading.Lock()
+        self.synthesizer = Synthesizer()
+
+    def samples(self, text: str, voice: str = "tech") -> Samples:
+        """One sentence or more, as `Samples`; without waiting when it was said before.
+
+        Raises:
+            SpeechError: the synthesizer cannot be started, or fails twice.
+        """
+        key = (voice, text)
+        with self._lock:
+            if key in self._kept:
+                self._kept.move_to_end(key)
+                return self._kept[key]
+        how = self.voices[voice]
+        ask = {"text": text, "voice": how.name, "rate": how.rate, "pitch": how.pitch}
+        sound = _trimmed(*self.synthesizer.ask(ask), how.gain)
+        with self._lock:
+            if key not in self._kept:
+                self._kept[key] = sound
+                self._size += len(sound)
+            while self._size > self._keep and len(self._kept) > 1:
+                self._size -= len(self._kept.popitem(last=False)[1])
+        return sound
+
+    def warm(self, texts: Iterable[str], voice: str = "tech") -> None:
+        """Say `texts` to oneself, so that they come at once later."""
+        for text in texts:
+            self.samples(text, voice)
+
+    def close(self) -> None:
+        """End the synthesizer's process."""
+        self.synthesizer.close()
+
+    def __enter__(self) -> Speech:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+
+def _trimmed(rate: int, data: bytes, gain: float) -> Samples:
+    raw = np.frombuffer(data, dtype="<i2").astype(np.float32) * (gain / 32768.0)
+    sound = np.clip(resampled(raw, rate), -1.0, 1.0)
+    loud = np.flatnonzero(np.abs(sound) > _QUIET)
+    if not len(loud):
+        return sound[:0]
+    start = max(0, int(loud[0]) - int(_LEAD_S * RATE))
+    sound = sound[start : int(loud[-1]) + 1]
+    return np.concatenate([sound, np.zeros(int(_TAIL_S * RATE), dtype=np.float32)])
+
+
+# --- The synthesizer's process: started, asked, and started again when it fails.
+
+PATIENCE_S = 10.0
+"""A sentence takes some 10 ms; a synthesizer silent for this long hangs, and is started again."""
+WORKER = Path(__file__).with_name("espeak_worker.py")
+
+
+class SpeechError(AudioError):
+    """One clear line on why nothing can be spoken."""
+
+
+class Synthesizer:
+    """One `espeak_worker`, shared by threads.
+
+    Attributes:
+        restarts: how often it had to be started again.
+    """
+
+    def __init__(self) -> None:
+        """Start it in the background.
+
+        Raises:
+            SpeechError: no process can be started.
+        """
+        self.restarts = 0
+        self._lock = threading.Lock()
+        self._ready = False
+        self._never: SpeechError | None = None
+        # Kept here and not there: it is cleared away even when that process is killed.
+        self._folder = tempfile.TemporaryDirectory(prefix="lugcall-", ignore_cleanup_errors=True)
+        self._worker = self._start()
+
+    @property
+    def pid(self) -> int:
+        """The process at present."""
+        return self._worker.pid
+
+    def ask(self, ask: dict[str, Any]) -> tuple[int, bytes]:
+        """Sample rate and 16-bit samples for `text`, `voice`, `rate` and `pitch`.
+
+        Raises:
+            SpeechError: it cannot speak at all, or failed twice over this text.
+        """
+        with self._lock:
+            if self._never is not None:
+                raise self._never
+            try:
+                return self._exchange(ask)
+            except (OSError, EOFError, ValueError):
+                self._end()
+                self._worker = self._start()
+                self.restarts += 1
+            try:
+                return self._exchange(ask)
+            except (OSError, EOFError, ValueError):
+                raise SpeechError(
+                    "the speech synthesizer failed twice over one sentence; "
+                    "read the screen, or use lugcall chat"
+                ) from None
+
+    def _exchange(self, ask: dict[str, Any]) -> tuple[int, bytes]:
+        stdin, stdout = self._worker.stdin, self._worker.stdout
+        assert stdin is not None and stdout is not None
+        watchdog = threading.Timer(PATIENCE_S, self._worker.kill)
+        watchdog.daemon = True
+        watchdog.start()
+        try:
+            if not self._ready:
+                why = self._head(stdout).get("error")
+                if why is not None:  # nor will it be otherwise the next time
+                    do = "install espeakng-loader, or use lugcall chat"
+                    self._never = SpeechError(f"nothing can be spoken ({why}); {do}")
+                    raise self._never
+                self._ready = True
+            stdin.write(json.dumps(ask).encode() + b"\n")
+            stdin.flush()
+            head = self._head(stdout)
+            if "error" in head:
+                raise ValueError(head["error"])
+            data = stdout.read(head["bytes"])
+        finally:
+            watchdog.cancel()
+        if len(data) != head["bytes"]:
+            raise EOFError
+        return head["rate"], data
+
+    def _head(self, stdout: Any) -> dict[str, Any]:
+        line = stdout.readline()
+        if not line:
+            raise EOFError
+        head: dict[str, Any] = json.loads(line)
+        return head
+
+    def close(self) -> None:
+        """End the process."""
+        with self._lock:
+            self._end()
+            self._folder.cleanup()
+
+    def _start(self) -> subprocess.Popen[bytes]:
+        self._ready = False
+        try:
+            return subprocess.Popen(
+                # -P: its neighbours here are no libraries of its own
+                [sys.executable, "-P", str(WORKER), self._folder.name],
+                stdin=subprocess.PIPE,
+                stdout=subprocess.PIPE,
+                stderr=subprocess.DEVNULL,
+            )
+        except OSError as error:
+            raise SpeechError(
+                f"the speech synthesizer cannot be started ({error.strerror}); "
+                "close other programs, or use lugcall chat"
+            ) from None
+
+    def _end(self) -> None:
+        stdin, stdout = self._worker.stdin, self._worker.stdout
+        assert stdin is not None and stdout is not None
+        with contextlib.suppress(OSError):  # what was still to be written goes nowhere
+            stdin.close()
+        try:
+            self._worker.wait(timeout=1.0)
+        except subprocess.TimeoutExpired:
+            self._worker.kill()
+            self._worker.wait()
+        stdout.close()

@@ -1,0 +1,110 @@
+"""What may be said now: from where the job stands to one grammar.
+
+The same sources that the text is understood by: the phrases of dialogs/, the answers of the step,
+and the reading rules for the quantity asked.
+"""
+
+from __future__ import annotations
+
+from functools import lru_cache
+
+from assistant.conversation.understand import normal
+from assistant.job.dialogs import Dialogs
+from assistant.job.job import Job
+from assistant.quantity import QUANTITIES
+from assistant.readings.reading import Reading
+from assistant.voice.recognition.grammar import (
+    Grammar,
+    Ref,
+    Rule,
+    alt,
+    opt,
+    seq,
+    weighted,
+    words_of,
+)
+from assistant.voice.recognition.reading_grammar import DIGIT, SMALL, reading
+
+KEPT = 8
+"""Grammars kept: a job goes to and fro between few, and one takes several megabytes."""
+_LEAD = ("okay", "yes", "right", "all right")
+_CHOICES = ("the first", "first", "the second", "second", "neither", "first one", "second one")
+_ANSWER_UNITS = ("inches", "inch", "thousandths", "thou", "millimetres", "millimeters",
+                 "sixteenths", "thirty seconds", "sixty fourths")  # fmt: skip
+
+
+def expected(
+    job: Job, dialogs: Dialogs, who: str = "", asked: tuple[str, Reading] | None = None
+) -> Grammar:
+    """The grammar of this moment.
+
+    Args:
+        job: where the job stands.
+        dialogs: the phrases.
+        who: "tech" or "helper" when the microphone is one person's; "" when it is shared.
+        asked: the question about a reading that waits for its answer, if any.
+    """
+    phrases = frozenset(_phrases(job, dialogs, who))
+    quantity = job.expects()
+    last = quantity or job.last_quantity()
+    signs = "sign_off" in job.allowed()
+    metric = job.facts.card.units == "mm"
+    return _grammar(phrases, quantity, last, metric, signs, asked is not None)
+
+
+def _phrases(job: Job, dialogs: Dialogs, who: str) -> set[str]:
+    allowed = job.allowed()
+    found: set[str] = set()
+    for key, meaning in dialogs.words.items():
+        mine = not who or meaning.who in ("any", who)
+        if mine and (key in allowed or meaning.anytime or key in _ALWAYS):
+            found.update(meaning.phrases)
+    found.update(w for w in dialogs.words["stop"].anywhere)
+    if job.facts.hold != "up" or job.key_above():
+        found.update(dialogs.words["stop"].in_hold)
+        if who != "tech":
+            found.update(dialogs.words["lost"].anywhere)
+    if job.pressing_is_danger() and who != "tech":
+        found.update(dialogs.words["holding"].anywhere)
+    step = job.step
+    if step is not None and job.pending is None:
+        found.update(step.answers)
+    return found
+
+
+# Out of order they are refused aloud, which is what the person who says them needs to hear.
+_ALWAYS = ("holding", "released", "clear", "done", "check", "no")
+
+
+@lru_cache(maxsize=KEPT)
+def _grammar(
+    phrases: frozenset[str], quantity: str, last: str, metric: bool, signs: bool, asked: bool
+) -> Grammar:
+    commands = alt(*sorted(" ".join(words) for p in phrases if (words := _spoken(p))))
+    command = Ref("command", seq(opt(alt(*_LEAD)), commands))
+    said: list[tuple[float, Rule]] = [(1.0, command)]
+    named = alt(*(q.spoken for q in QUANTITIES.values()))
+    said.append((0.1, seq("correct the", named)))
+    if signs:
+        code = alt(seq(DIGIT, opt(DIGIT, opt(DIGIT, opt(DIGIT)))), SMALL)
+        said.append((1.0, seq(alt("sign off", "signing off"), opt(alt("code", "by")), code)))
+    if asked:
+        said.append((1.0, alt(*_CHOICES, *_ANSWER_UNITS)))
+    full, core = list(said), list(said)
+    if quantity:
+        full.append((1.0, reading(quantity, metric)))
+        core.append((1.0, reading(quantity, metric, True)))
+    if last:
+        again = seq(alt("correction", "correct that to", "make it", "no"), opt("it's"))
+        full.append((0.3, seq(again, reading(last, metric, True))))
+        core.append((0.3, seq("correction", reading(last, metric, True))))
+    name = f"now_{abs(hash((phrases, quantity, last, metric, signs, asked))):x}"
+    return Grammar(name, weighted(*full), Grammar(f"{name}_core", weighted(*core)))
+
+
+def _spoken(phrase: str) -> list[str]:
+    """A phrase as it is said, or [] for one that is only ever typed."""
+    try:
+        return words_of(normal(phrase))
+    except ValueError:
+        return []

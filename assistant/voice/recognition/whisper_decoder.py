@@ -1,0 +1,238 @@
+"""Whisper's text decoder, stepped one token at a time over several hypotheses at once.
+
+The network is that of Radford et al., "Robust Speech Recognition via Large-Scale Weak Supervision"
+(2022), section 2.2: a Transformer decoder with pre-activation layer norm, learned positions, and
+an output tied to the token embeddings. `tests/test_voice_whisper.py` holds its log probabilities
+against CTranslate2's for the same weights.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from pathlib import Path
+from types import MappingProxyType
+from typing import NamedTuple
+
+import numpy as np
+import numpy.typing as npt
+
+from assistant.voice.recognition.whisper_weights import Array, decoder_weights
+
+_EPSILON = 1e-5  # of the layer norm, as in the reference implementation
+
+
+class _Attention(NamedTuple):
+    gamma: Array
+    beta: Array
+    inward: tuple[Array, Array]
+    outward: tuple[Array, Array]
+
+
+class _Layer(NamedTuple):
+    own: _Attention
+    cross: _Attention
+    cross_keys: tuple[Array, Array]
+    gamma: Array
+    beta: Array
+    first: tuple[Array, Array]
+    second: tuple[Array, Array]
+
+
+class Heard:
+    """The encoder's output, projected once for the cross-attention of every layer.
+
+    Attributes:
+        keys: one array a layer, shape (heads, size, frames).
+        values: one array a layer, shape (heads, frames, size).
+    """
+
+    def __init__(self, keys: list[Array], values: list[Array]) -> None:
+        self.keys = keys
+        self.values = values
+
+
+class Memory:
+    """Keys and values of the tokens so far: shape (layers, beams, heads, tokens, size) each."""
+
+    def __init__(self, keys: list[Array], values: list[Array]) -> None:
+        self.keys = keys
+        self.values = values
+
+    def taken(self, beams: list[int]) -> Memory:
+        """The memory of these beams, in this order; a beam may be taken more than once."""
+        at = np.asarray(beams)
+        return Memory([k[at] for k in self.keys], [v[at] for v in self.values])
+
+    @property
+    def length(self) -> int:
+        """Tokens so far."""
+        return int(self.keys[0].shape[2])
+
+
+class Decoder:
+    """A Whisper decoder of any size, float32.
+
+    Args:
+        path: the model's `model.bin`.
+        changed: variables by their name in the file that take the place of the file's own.
+
+    Raises:
+        EngineError: the weights cannot be read.
+    """
+
+    def __init__(self, path: Path, changed: Mapping[str, Array] = MappingProxyType({})) -> None:
+        w = decoder_weights(path)
+        w |= {k.removeprefix("decoder/"): v for k, v in changed.items() if k.startswith("decoder/")}
+        self.embeddings = w["embeddings/weight"].astype(np.float16)  # as they stand in the file
+        self.kept: npt.NDArray[np.int64] = np.arange(0)
+        self.output = np.zeros((self.embeddings.shape[1], 0), np.float32)
+        self.positions = w["position_encodings/encodings"]
+        self.gamma, self.beta = w["layer_norm/gamma"], w["layer_norm/beta"]
+        self.heads = int(w["num_heads"])
+        self.layers: list[_Layer] = []
+        while f"layer_{len(self.layers)}/ffn/linear_0/weight" in w:
+            self.layers.append(_layer(w, f"layer_{len(self.layers)}"))
+
+    def keep(self, tokens: npt.NDArray[np.int64]) -> None:
+        """Let only `tokens` (ids, ascending) come out; the others get no probability.
+
+        Half of a small decoder's work is the output layer, and most of its 51,864 tokens are
+        parts of words that nobody says to a truck.
+        """
+        self.kept = tokens
+        self.output = np.ascontiguousarray(self.embeddings[tokens].T.astype(np.float32))
+
+    def listen(self, encoded: Array) -> Heard:
+        """Take the encoder's output, shape (frames, width)."""
+        keys, values = [], []
+        for layer in self.layers:
+            weight, bias = layer.cross_keys
+            both = encoded @ weight + bias
+            k, v = np.split(both, 2, axis=-1)
+            keys.append(np.ascontiguousarray(self._heads(k).transpose(0, 2, 1)))
+            values.append(np.ascontiguousarray(self._heads(v)))
+        return Heard(keys, values)
+
+    def start(self, heard: Heard, tokens: list[int]) -> tuple[Array, Memory]:
+        """Run the prompt through one beam: log probabilities (1, kept), and the memory."""
+        width = self.embeddings.shape[1] // self.heads
+        empty = np.zeros((1, self.heads, 0, width), np.float32)
+        n = len(self.layers)
+        return self._run(heard, np.asarray([tokens]), Memory([empty] * n, [empty] * n))
+
+    def step(self, heard: Heard, tokens: list[int], memory: Memory) -> tuple[Array, Memory]:
+        """One more token on each beam: log probabilities (beams, kept), and the memory."""
+        return self._run(heard, np.asarray(tokens)[:, None], memory)
+
+    def scores(self, heard: Heard, tokens: list[list[int]], memory: Memory) -> list[Array]:
+        """Log probabilities (length + 1, kept) after each token of each list, all in one pass.
+
+        `memory` is that of one beam which has read the prompt but for its last token; each list
+        begins with that token.
+        """
+        longest = max(map(len, tokens))
+        padded = np.asarray([t + [t[0]] * (longest - len(t)) for t in tokens])
+        logs, _ = self._run(heard, padded, memory.taken([0] * len(tokens)), every=True)
+        return [logs[n, : len(t)] for n, t in enumerate(tokens)]
+
+    def _run(
+        self, heard: Heard, tokens: npt.NDArray[np.int64], memory: Memory, every: bool = False
+    ) -> tuple[Array, Memory]:
+        length = tokens.shape[1]
+        past = memory.length
+        x = self.embeddings[tokens].astype(np.float32) + self.positions[past : past + length]
+        mask = None
+        if length > 1:  # a token sees itself and those before it
+            mask = np.triu(np.full((length, past + length), -1e9, np.float32), past + 1)
+        keys, values = [], []
+        for at, layer in enumerate(self.layers):
+            q, k, v = np.split(_linear(_norm(x, layer.own), layer.own.inward), 3, axis=-1)
+            k = np.concatenate([memory.keys[at], self._split(k)], axis=2)
+            v = np.concatenate([memory.values[at], self._split(v)], axis=2)
+            keys.append(k)
+            values.append(v)
+            x = x + _linear(self._attend(q, k.transpose(0, 1, 3, 2), v, mask), layer.own.outward)
+            q = _linear(_norm(x, layer.cross), layer.cross.inward)
+            seen = self._attend(q, heard.keys[at], heard.values[at], None)
+            x = x + _linear(seen, layer.cross.outward)
+            hidden = _linear(_normed(x, layer.gamma, layer.beta), layer.first)
+            x = x + _linear(_gelu(hidden), layer.second)
+        last = _normed(x if every else x[:, -1], self.gamma, self.beta)
+        return _log_softmax(last @ self.output), Memory(keys, values)
+
+    def _heads(self, x: Array) -> Array:
+        return x.reshape(x.shape[0], self.heads, -1).transpose(1, 0, 2)
+
+    def _split(self, x: Array) -> Array:
+        beams, length, width = x.shape
+        return x.reshape(beams, length, self.heads, width // self.heads).transpose(0, 2, 1, 3)
+
+    def _attend(self, q: Array, keys: Array, values: Array, mask: Array | None) -> Array:
+        beams, length, width = q.shape
+        scores = self._split(q) @ keys * (1.0 / math.sqrt(width // self.heads))
+        if mask is not None:
+            scores = scores + mask
+        scores = np.exp(scores - scores.max(axis=-1, keepdims=True))
+        scores /= scores.sum(axis=-1, keepdims=True)
+        seen: Array = (scores @ values).transpose(0, 2, 1, 3).reshape(beams, length, width)
+        return seen
+
+
+def _layer(w: dict[str, Array], name: str) -> _Layer:
+    def pair(path: str) -> tuple[Array, Array]:
+        # Kept turned round, since x @ W is how it is used.
+        return np.ascontiguousarray(w[f"{name}/{path}/weight"].T), w[f"{name}/{path}/bias"]
+
+    def attention(path: str, last: int) -> _Attention:
+        norm = f"{name}/{path}/layer_norm"
+        return _Attention(
+            w[f"{norm}/gamma"], w[f"{norm}/beta"], pair(f"{path}/linear_0"),
+            pair(f"{path}/linear_{last}"),
+        )  # fmt: skip
+
+    norm = f"{name}/ffn/layer_norm"
+    return _Layer(
+        attention("self_attention", 1),
+        attention("attention", 2),
+        pair("attention/linear_1"),
+        w[f"{norm}/gamma"],
+        w[f"{norm}/beta"],
+        pair("ffn/linear_0"),
+        pair("ffn/linear_1"),
+    )
+
+
+def _linear(x: Array, by: tuple[Array, Array]) -> Array:
+    return x @ by[0] + by[1]
+
+
+def _norm(x: Array, by: _Attention) -> Array:
+    return _normed(x, by.gamma, by.beta)
+
+
+def _normed(x: Array, gamma: Array, beta: Array) -> Array:
+    centred = x - x.mean(axis=-1, keepdims=True)
+    spread = np.sqrt(np.mean(np.square(centred), axis=-1, keepdims=True) + _EPSILON)
+    normed: Array = centred / spread * gamma + beta
+    return normed
+
+
+def _gelu(x: Array) -> Array:
+    return (0.5 * x * (1.0 + _erf(x / math.sqrt(2.0)))).astype(np.float32)
+
+
+def _erf(x: Array) -> Array:
+    # Abramowitz and Stegun, Handbook of Mathematical Functions, 7.1.26: error below 1.5e-7
+    # (coefficients from memory; the test against CTranslate2 would show a wrong one).
+    t = 1.0 / (1.0 + 0.3275911 * np.abs(x))
+    poly = t * (0.254829592 + t * (-0.284496736 + t * (1.421413741 + t * (-1.453152027
+                + t * 1.061405429))))  # fmt: skip
+    erf: Array = np.sign(x) * (1.0 - poly * np.exp(-x * x))
+    return erf
+
+
+def _log_softmax(x: Array) -> Array:
+    top = x.max(axis=-1, keepdims=True)
+    logs: Array = x - top - np.log(np.exp(x - top).sum(axis=-1, keepdims=True))
+    return logs

@@ -1,0 +1,193 @@
+"""A word automaton walked by a model's tokens.
+
+A token is a word or a piece of one, and one word's tokens may begin another's ("six", "sixteenth"),
+so a node stands for every place that the tokens so far can have led to.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from assistant.voice.recognition.grammar import State
+from assistant.voice.recognition.whisper_decoder import Decoder, Heard
+from assistant.voice.recognition.whisper_weights import Array
+
+Spell = Callable[[str], tuple[int, ...]]
+"""A word to its tokens, as it is written after a space."""
+
+_Place = tuple[State, tuple[int, ...]]
+"""A state of the word automaton, and the tokens still to come of the word that leads to it."""
+
+
+class Node:
+    """Where some tokens lead. Nodes are made when first reached, and kept."""
+
+    __slots__ = ("_net", "_next", "final", "places")
+
+    def __init__(self, net: TokenNet, places: frozenset[_Place]) -> None:
+        self._net = net
+        self._next: dict[int, Node] | None = None
+        self.places = places
+        self.final = any(not rest and state.final for state, rest in places)
+
+    @property
+    def next(self) -> dict[int, Node]:
+        """The tokens that may come now, and where each leads."""
+        if self._next is None:
+            reached: dict[int, set[_Place]] = {}
+            for state, rest in self.places:
+                if rest:
+                    reached.setdefault(rest[0], set()).add((state, rest[1:]))
+                    continue
+                for word, after in state.next.items():
+                    first, *more = self._net.spell(word)
+                    reached.setdefault(first, set()).add((after, tuple(more)))
+            self._next = {t: self._net.node(frozenset(p)) for t, p in reached.items()}
+        return self._next
+
+
+class TokenNet:
+    """The automaton of one grammar over tokens.
+
+    Args:
+        start: first state of the word automaton.
+        spell: gives a word's tokens.
+    """
+
+    def __init__(self, start: State, spell: Spell) -> None:
+        self.spell = spell
+        self._nodes: dict[frozenset[_Place], Node] = {}
+        self.start = self.node(frozenset({(start, ())}))
+
+    def node(self, places: frozenset[_Place]) -> Node:
+        """The one node for these places."""
+        if places not in self._nodes:
+            self._nodes[places] = Node(self, places)
+        return self._nodes[places]
+
+
+# --- Beam search through a grammar with Whisper's decoder, beside the same decoder left free.
+#
+# One beam runs free and takes the likeliest token each time; the others stay inside the grammar.
+# How much likelier the free one comes out says how well the grammar fits the sound at all.
+
+BEAMS = 8
+PRUNE = 9.0
+"""Natural-log units below the best at which a hypothesis is given up."""
+LENGTH = 1.0
+"""Natural-log units a token is worth while hypotheses of different lengths compete: without it a
+short phrase wins over a long one that was said less clearly. Set on the tuning voices."""
+MAX_TOKENS = 28
+FREE_TOKENS = 24
+
+
+@dataclass(frozen=True, slots=True)
+class Ends:
+    """Positions among the kept tokens: the end itself, signs that can end a phrase, and the token
+    for "this is no speech", -1 where it is not kept."""
+
+    last: int
+    soft: tuple[int, ...]
+    no_speech: int = -1
+
+
+@dataclass(slots=True)
+class _Beam:
+    tokens: list[int]
+    score: float
+    node: Node | None  # None: the free one
+
+
+@dataclass(slots=True)
+class Found:
+    """What the search gives: token lists with their log probabilities, best first."""
+
+    inside: list[tuple[list[int], float]] = field(default_factory=list)
+    free: list[int] = field(default_factory=list)
+    free_score: float = 0.0
+    no_speech: float = 0.0
+    """Log probability of the token for no speech, before anything else."""
+
+
+class Search:
+    """Searches with one decoder.
+
+    Args:
+        decoder: the decoder.
+        ends: which kept tokens end a phrase.
+    """
+
+    def __init__(self, decoder: Decoder, ends: Ends) -> None:
+        self.decoder = decoder
+        self.ends = ends
+        self.position = {int(token): at for at, token in enumerate(decoder.kept)}
+
+    def run(self, heard: Heard, prompt: list[int], start: Node) -> Found:
+        """Search `heard` after `prompt`, inside the grammar that begins at `start`."""
+        found = Found()
+        logs, memory = self.decoder.start(heard, prompt)
+        if self.ends.no_speech >= 0:
+            found.no_speech = float(logs[0, self.ends.no_speech])
+            logs[:, self.ends.no_speech] = -np.inf
+        beams = [_Beam([], 0.0, None), _Beam([], 0.0, start)]
+        memory = memory.taken([0, 0])
+        logs = np.repeat(logs, 2, axis=0)
+        best = -np.inf
+        for _ in range(MAX_TOKENS):
+            beams, parents, best = self._advance(beams, logs, found, best)
+            if not beams:
+                break
+            tokens = [beam.tokens[-1] for beam in beams]
+            logs, memory = self.decoder.step(heard, tokens, memory.taken(parents))
+        found.inside.sort(key=lambda pair: -pair[1])
+        return found
+
+    def _advance(
+        self, beams: list[_Beam], logs: Array, found: Found, best: float
+    ) -> tuple[list[_Beam], list[int], float]:
+        """Every beam by one token: those kept, the beam each came from, the best finished score."""
+        ended = np.logaddexp.reduce(logs[:, [self.ends.last, *self.ends.soft]], axis=1)
+        grown: list[tuple[float, int, int, Node]] = []
+        free: tuple[_Beam, int] | None = None
+        for at, beam in enumerate(beams):
+            if beam.node is None:
+                free = self._free(beam, at, logs, float(ended[at]), found)
+                continue
+            if beam.node.final:
+                score = beam.score + float(ended[at])
+                found.inside.append((beam.tokens, score))
+                best = max(best, score + LENGTH * len(beam.tokens))
+            for token, node in beam.node.next.items():
+                grown.append((beam.score + float(logs[at, self.position[token]]), at, token, node))
+        # All have the same length here: what is worth its length decides only against the ended.
+        grown.sort(key=lambda g: -g[0])
+        length = LENGTH * (max(len(b.tokens) for b in beams) + 1)
+        kept, parents = ([free[0]], [free[1]]) if free else ([], [])
+        top = max(best, grown[0][0] + length) if grown else best
+        for score, at, token, node in grown[:BEAMS]:
+            if score + length < top - PRUNE:
+                break
+            kept.append(_Beam([*beams[at].tokens, token], score, node))
+            parents.append(at)
+        return kept, parents, best
+
+    def _free(
+        self, beam: _Beam, at: int, logs: Array, ended: float, found: Found
+    ) -> tuple[_Beam, int] | None:
+        choice = int(np.argmax(logs[at]))
+        if choice == self.ends.last or len(beam.tokens) >= FREE_TOKENS or _stuck(beam.tokens):
+            found.free, found.free_score = beam.tokens, beam.score + ended
+            return None
+        token = int(self.decoder.kept[choice])
+        score = beam.score + float(logs[at, choice])
+        grown = _Beam([*beam.tokens, token], score, None)
+        found.free, found.free_score = grown.tokens, score
+        return grown, at
+
+
+def _stuck(tokens: list[int]) -> bool:
+    """Whether the last three tokens stand right before themselves: the model is going round."""
+    return len(tokens) >= 6 and tokens[-3:] == tokens[-6:-3]

@@ -1,0 +1,159 @@
+"""One microphone of a session: its turns, and the utterances on their way to being understood."""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Callable
+from concurrent.futures import Executor, Future
+from dataclasses import dataclass
+
+from assistant.voice.detection.endpoint import (
+    BargedIn,
+    Dropped,
+    Ended,
+    Event,
+    Paused,
+    Resumed,
+    Started,
+    TooLong,
+)
+from assistant.voice.detection.listener import Listener
+from assistant.voice.devices.audio import FRAME_S, Samples
+from assistant.voice.recognition.ears import Ears
+from assistant.voice.recognition.grammar import Grammar
+from assistant.voice.recognition.recognizer import Hearing
+
+
+@dataclass(slots=True, eq=False)
+class Utterance:
+    """One person's words on their way to being understood.
+
+    Attributes:
+        samples: the sound.
+        grammar: the name of the one it is heard with.
+        hearings: what the engines make of it; done or still to come.
+        start_s, speech_end_s, ended_s: by the clock of the frames; `ended_s` is when it was taken
+            for finished.
+        looked_at: the guess was used already, to be more or less patient.
+        free: "note" or "accept" when its words are taken down freely.
+        words: these; done or still to come, None for anything else.
+        joined: the same for the words together with the reading that they follow at once.
+    """
+
+    samples: Samples
+    grammar: str
+    hearings: Future[list[Hearing]]
+    start_s: float
+    speech_end_s: float
+    ended_s: float = 0.0
+    looked_at: bool = False
+    free: str = ""
+    words: Future[str] | None = None
+    joined: Future[list[Hearing]] | None = None
+
+
+class Channel:
+    """A microphone that one role, or both ("" then), speak into.
+
+    Args:
+        role: "tech", "helper" or "".
+        name: the device or file, for the record.
+        ears: the engines; shared by channels, used by one job of `executor` at a time.
+        executor: where decoding runs.
+        grammar: gives what may be said now.
+        on_speech: told when somebody begins to speak (True), and when that turned out to be no
+            word (False).
+
+    Attributes:
+        guess: words after which there is a pause that may not be the end, or None.
+        ended: utterances that are over, the oldest first; each waits for its answer.
+        now_s: where the last frame ended.
+    """
+
+    def __init__(
+        self,
+        role: str,
+        name: str,
+        ears: Ears,
+        executor: Executor,
+        grammar: Callable[[], Grammar],
+        on_speech: Callable[[bool], None],
+    ) -> None:
+        self.role = role
+        self.name = name
+        self.listener = Listener()
+        self.guess: Utterance | None = None
+        self.ended: deque[Utterance] = deque()
+        self.now_s = 0.0
+        self._begun_s = 0.0
+        self._over = False
+        self._ears = ears
+        self._executor = executor
+        self._grammar = grammar
+        self._on_speech = on_speech
+
+    def feed(self, samples: Samples, at_s: float, played: Samples | None = None) -> None:
+        """Take one frame of the microphone, and what the loudspeaker played meanwhile."""
+        self.now_s = at_s + FRAME_S
+        for event in self.listener.feed(samples, at_s, played):
+            self._take(event)
+
+    def reset(self) -> None:
+        """The microphone was away: what was being said into it is gone, as is what it sounded like.
+
+        Utterances that had ended are still answered.
+        """
+        self._forget()
+        self.listener = Listener()
+
+    def end_now(self) -> Utterance | None:
+        """The guess, taken for finished; what follows it without a pause is not listened to."""
+        guess, self.guess = self.guess, None
+        self._over = guess is not None
+        return guess
+
+    def again(self, utterance: Utterance) -> None:
+        """Hear it once more: something else may be said by now."""
+        fresh = self._decode(utterance.samples, utterance.start_s, utterance.speech_end_s)
+        utterance.grammar, utterance.hearings = fresh.grammar, fresh.hearings
+
+    def _take(self, event: Event) -> None:
+        if self._over and not isinstance(event, Started):
+            return
+        match event:
+            case Started():
+                self._over = False
+                self._begun_s = event.at_s
+                self._on_speech(True)
+            case Paused():
+                # Decoding begins on the guess that this is the end: the wait costs nothing then.
+                self.guess = self._decode(event.samples, self._begun_s, event.speech_end_s)
+            case Resumed():
+                self._forget()
+            case TooLong() | Dropped():
+                self._forget()
+                self._on_speech(False)
+            case Ended():
+                done, self.guess = self.guess, None
+                if done is None:
+                    done = self._decode(event.samples, event.start_s, event.speech_end_s)
+                done.ended_s = event.at_s
+                done.samples = event.samples
+                self.ended.append(done)
+            case BargedIn():
+                pass  # speech has begun, and `Started` says so
+
+    def _forget(self) -> None:
+        if self.guess is not None:
+            self.guess.hearings.cancel()  # the engines may be needed for what is said instead
+            self.guess = None
+
+    def _decode(self, samples: Samples, start_s: float, speech_end_s: float) -> Utterance:
+        grammar = self._grammar()
+
+        def work() -> list[Hearing]:
+            self._ears.expect(grammar)
+            return self._ears.listen(samples)
+
+        hearings = self._executor.submit(work)
+        return Utterance(samples, grammar.name, hearings, start_s, speech_end_s)

@@ -1,0 +1,289 @@
+"""How long people wait for an answer: from the end of their words to the first sound of it."""
+
+from __future__ import annotations
+
+import threading
+import time
+from collections.abc import Callable, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import ExitStack, suppress
+from dataclasses import dataclass
+from statistics import median
+
+from assistant.act import Said
+from assistant.cli.terminal import show
+from assistant.conversation import Session
+from assistant.voice.devices.audio import FRAME_S, AudioError
+from assistant.voice.devices.microphone import Microphone
+from assistant.voice.devices.stream import quiet_libraries
+from assistant.voice.output.player import Output, Player, SilentPlayer
+from assistant.voice.output.queue import Mouth
+from assistant.voice.output.synthesizer import Speech, SpeechError
+from assistant.voice.recognition.ears import Ears
+from assistant.voice.session.attendant import Attendant, Turn
+from assistant.voice.session.channel import Channel
+from assistant.voice.session.recorded import print_turn
+
+
+class Timings:
+    """Collects the waits of a session, all in seconds by one clock.
+
+    Attributes:
+        sounds: waits for the first sound of each answer, mostly the signal.
+        words: waits for its first words.
+    """
+
+    def __init__(self) -> None:
+        self.sounds: list[float] = []
+        self.words: list[float] = []
+        self._end_s = 0.0
+        self._said: frozenset[Said] = frozenset()
+        self._sounded = True
+
+    def answered(self, end_s: float, said: Sequence[Said]) -> None:
+        """What ended at `end_s` is answered with `said`, which is about to be spoken."""
+        self._end_s, self._said, self._sounded = end_s, frozenset(said), False
+
+    def first(self, said: Said, at_s: float) -> None:
+        """`said` begins to be heard; a signal is a `Said` without words."""
+        ours = said in self._said
+        if not ours and said.text:
+            return  # the end of an older answer, on the other loudspeaker
+        if not self._sounded:
+            self._sounded = True
+            self.sounds.append(at_s - self._end_s)
+        if ours:
+            self._said = frozenset()
+            self.words.append(at_s - self._end_s)
+
+    def line(self) -> str:
+        """The figures."""
+        if not self.sounds:
+            return "Timings: nothing was answered."
+        return (
+            f"Timings: {len(self.sounds)} answers; end of speech to first sound "
+            f"{_spread(self.sounds)}; to first word {_spread(self.words)}."
+        )
+
+
+def _spread(waits: Sequence[float]) -> str:
+    if not waits:
+        return "not known"
+    high = sorted(waits)[max(0, -(-95 * len(waits) // 100) - 1)]
+    return f"median {median(waits):.2f} s, 95 % within {high:.2f} s, most {max(waits):.2f} s"
+
+
+# --- A session with microphones and loudspeakers.
+
+_IDLE_S = 0.004
+"""Slept when no microphone has a frame."""
+_NOT_HEARD = ("reply:say_again", "reply:spell_it", "reply:again")
+
+
+@dataclass(frozen=True, slots=True)
+class Devices:
+    """Which devices to use, by number or name; None for the system's own."""
+
+    mic: str | None = None
+    helper_mic: str | None = None
+    speaker: str | None = None
+    helper_speaker: str | None = None
+
+
+class Live:
+    """A session with real microphones and loudspeakers; `run` returns at sign-off.
+
+    Args:
+        session: the job and its record; closed with everything else.
+        ears: the engines.
+        devices: which to use.
+        tell: told in one line what goes wrong.
+
+    Raises:
+        AudioError: there is no such device.
+    """
+
+    def __init__(
+        self, session: Session, ears: Ears, devices: Devices, tell: Callable[[str], None]
+    ) -> None:
+        quiet_libraries()
+        self.session = session
+        self.timings = Timings()
+        self._news: list[tuple[str, str]] = []
+        self._news_lock = threading.Lock()
+        self._lost: list[Said] = []
+        self._firm = False
+        wanted = [("tech" if devices.helper_mic else "", devices.mic)]
+        if devices.helper_mic:
+            wanted.append(("helper", devices.helper_mic))
+        with ExitStack() as opened:
+            opened.callback(session.close)
+            mics = [(role, self._microphone(role, name, opened)) for role, name in wanted]
+            output = self._output(devices.speaker, opened)
+            second = devices.helper_speaker and self._output(devices.helper_speaker, opened)
+            speech = Speech()
+            opened.callback(speech.close)
+            self.mouth = Mouth(
+                speech,
+                output,
+                second or None,
+                lambda said, where, at: self.timings.first(said, at),
+                tell,
+            )
+            opened.callback(self.mouth.close)
+            executor = ThreadPoolExecutor(1, "ears")
+            opened.callback(executor.shutdown, wait=True, cancel_futures=True)
+            self.attendant = Attendant(session, ears, executor, self._answer, self._speech)
+            self._mics = [(self.attendant.add(role, mic.name), mic) for role, mic in mics]
+            self._opened = opened.pop_all()
+
+    def _microphone(self, role: str, name: str | None, opened: ExitStack) -> Microphone:
+        who = "helper" if role == "helper" else "tech"
+        mic = Microphone(
+            _device(name), self._news_of("mic_lost", who), self._news_of("mic_back", who)
+        )
+        opened.callback(mic.close)
+        return mic
+
+    def _output(self, name: str | None, opened: ExitStack) -> Output:
+        try:
+            output: Output = Player(
+                _device(name), self._news_of("speaker_lost"), self._news_of("speaker_back")
+            )
+        except AudioError:
+            if name is not None:
+                raise
+            return SilentPlayer()  # a shop without a loudspeaker reads the screen
+        opened.callback(output.close)
+        return output
+
+    def run(self, opening: Sequence[Said]) -> None:
+        """Say the opening, then listen until the job is signed off or interrupted."""
+        try:
+            show(opening)
+            self.mouth.say(opening)
+            self.attendant.practise()
+            threading.Thread(target=self._practise, daemon=True).start()
+            while not self.session.job.signed_off:
+                # One frame of each at a time: a microphone that is away must not hold up the other.
+                if not any([self._frame(channel, mic) for channel, mic in self._mics]):
+                    time.sleep(_IDLE_S)
+                self._report_news()
+                self.attendant.pump()
+            self.mouth.wait(30.0)
+        finally:
+            self._opened.close()
+
+    def _practise(self) -> None:
+        """Think over what must come without a delay: the cues, and a stop."""
+        dialogs = self.session.dialogs
+        cues = [step.say for step in dialogs.steps if step.kind in ("hold", "release")]
+        cues += [dialogs.say(f"stopped_helper_{how}") for how in ("held", "up", "engine")]
+        with suppress(SpeechError):  # whoever wants to speak next tells of it
+            self.mouth.warm([dialogs.say("stopped", state="")], "tech")
+            self.mouth.warm([*cues, dialogs.say("hold_standing")], "helper")
+
+    def _frame(self, channel: Channel, mic: Microphone) -> bool:
+        frame = mic.get(0.0)
+        if frame is None:
+            return False
+        played = self.mouth.reference(FRAME_S, until=frame.at + FRAME_S)
+        channel.listener.talking = self.mouth.speaking()
+        channel.feed(frame.samples, frame.at, played)
+        self.mouth.ambient(channel.listener.floor_db)
+        return True
+
+    def _speech(self, role: str, begins: bool) -> None:
+        """Somebody speaks: fall silent. It was no word: go on."""
+        if not begins:
+            self._go_on()
+            return
+        where = role or "both"
+        if not self.mouth.speaking(where):
+            self._firm = False
+        elif not self._firm:
+            self._lost += self.mouth.hush(where)
+
+    def _go_on(self) -> None:
+        """Say what was cut off by a noise, or by talk for somebody else. What cuts off the second
+        try has to be understood first: a radio must not keep an instruction from being heard."""
+        if self._lost:
+            lost, self._lost = self._lost, []
+            self._firm = True
+            self.mouth.say(lost)
+
+    def _answer(self, turn: Turn) -> None:
+        if not turn.said:
+            self._go_on()
+            return
+        print_turn(turn)
+        lost, self._lost = [*self._lost, *self.mouth.hush(turn.role)], []
+        self._firm = False
+        self.timings.answered(turn.speech_end_s, turn.said)
+        self.mouth.signal("not heard" if turn.said[0].key in _NOT_HEARD else "heard", turn.role)
+        self.mouth.say([*turn.said, *self._owed(lost, turn)])
+
+    def _owed(self, lost: Sequence[Said], turn: Turn) -> list[Said]:
+        """What was cut off, and must be heard all the same."""
+        missed = [one for one in dict.fromkeys(lost) if one not in turn.said]
+        if turn.kind == "accept":
+            # The job went on; but a cue to the helper, cut off by other talk, may still stand.
+            cues = [one for one in missed if one.cue in ("HOLD", "RELEASE")]
+            return [one for one in cues if one in self.session.job.prompt()]
+        if turn.said[0].key == "reply:again":  # which ends with the prompt
+            return [one for one in missed if one.cue]
+        return [one for one in missed if one.key not in _NOT_HEARD]
+
+    def _news_of(self, key: str, who: str = "") -> Callable[..., None]:
+        def told(*_: object) -> None:
+            with self._news_lock:
+                self._news.append((key, who))
+
+        return told
+
+    def _report_news(self) -> None:
+        """Devices come and go in threads of their own; the record is written from this one."""
+        with self._news_lock:
+            news, self._news = self._news, []
+        for key, who in news:
+            said = self.session.notice("both", key, **({"who": who} if who else {}))
+            if key == "mic_lost":
+                self._forget(who)
+                said += self._hold_on()
+            elif key.endswith("back"):
+                said += self.session.job.prompt()
+            show(said)
+            self.mouth.say(said)
+
+    def _forget(self, who: str) -> None:
+        for channel, _ in self._mics:
+            if (channel.role or "tech") == who:
+                channel.reset()
+
+    def _hold_on(self) -> list[Said]:
+        """With a pedal held and nobody to be heard, the one thing to say is to keep holding."""
+        if self.session.job.facts.hold != "held":
+            return []
+        text = self.session.dialogs.say("hold_standing")
+        return [Said("helper", text, "reply:hold_standing", cue="HOLD")]
+
+
+def listen_live(
+    session: Session,
+    opening: Sequence[Said],
+    ears: Ears,
+    devices: Devices,
+    tell: Callable[[str], None],
+) -> Timings:
+    """Do a session with microphones and loudspeakers until it is signed off.
+
+    Raises:
+        AudioError: there is no such device.
+    """
+    live = Live(session, ears, devices, tell)
+    live.run(opening)
+    return live.timings
+
+
+def _device(name: str | None) -> str | int | None:
+    return int(name) if name is not None and name.isdigit() else name
