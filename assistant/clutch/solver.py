@@ -454,7 +454,7 @@ def _inside(need: Need, by_in: float) -> bool:
     return need.low - SLACK <= need.value + by_in <= need.high + SLACK
 
 
-# --- One solver for all settings: lugs, flats and stop steps that put everything in, or what cannot.
+# --- One solver: lugs, flats and stop steps that put everything in, or what cannot be put in.
 #
 # The ring comes first: where a whole lug puts the gap in, the gap is never given up for what the
 # linkage could not do. Where no setting puts every quantity in, the fewest quantities are given

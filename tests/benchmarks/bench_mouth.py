@@ -26,7 +26,7 @@ from assistant.voice.output.player import Player
 from assistant.voice.output.queue import Mouth
 from assistant.voice.output.spoken_text import sentences, spoken
 from assistant.voice.output.synthesizer import Speech
-from tests.pulse import missing, pulse
+from tests.voice.pulse import missing, pulse
 
 DEMO = Path(__file__).parent.parent.parent / "demo_sessions"
 

@@ -23,7 +23,7 @@ from pathlib import Path
 sys.path.insert(0, str(Path(__file__).parent.parent.parent))
 
 from assistant.review.desk import open_review
-from tests.review_fleet import Job, day, tell
+from tests.review.jobs import Job, day, tell
 
 PER_TRUCK = 6
 

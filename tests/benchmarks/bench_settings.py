@@ -20,8 +20,8 @@ from pathlib import Path
 
 from assistant.clutch.solver import solve
 
-sys.path.insert(0, str(Path(__file__).parent.parent))
-from test_clutch_settings import Truck, best_by_force, random_truck, rank, settled
+sys.path.insert(0, str(Path(__file__).parents[2]))
+from tests.clutch.test_settings import Truck, best_by_force, random_truck, rank, settled
 
 
 def wide_truck(rng: random.Random) -> Truck:

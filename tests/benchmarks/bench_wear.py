@@ -17,11 +17,10 @@ import sys
 import time
 from pathlib import Path
 
-sys.path.insert(0, str(Path(__file__).parent.parent))
-
-from wear_fleet import Fleet, Score, simulate
+sys.path.insert(0, str(Path(__file__).parents[2]))
 
 from assistant.wear.outlook import outlook
+from tests.wear.fleet import Fleet, Score, simulate
 
 FLEETS = {
     "one truck alone": Fleet(1, 4),

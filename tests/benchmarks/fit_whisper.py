@@ -476,7 +476,9 @@ def fit(
             if done >= steps:
                 break
     if write:
-        into = Path(__file__).parents[2] / "assistant" / "voice" / "whisper_shop.npz"
+        into = (
+            Path(__file__).parents[2] / "assistant" / "voice" / "recognition" / "whisper_shop.npz"
+        )
         keep(net.change, weights, into)
 
 

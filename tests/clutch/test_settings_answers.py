@@ -1,0 +1,217 @@
+"""What the solver tells: order, costs, what is condemned, and all of it in a breath."""
+
+from __future__ import annotations
+
+import random
+from dataclasses import replace
+
+import pytest
+
+from assistant.card import Card, card_from_text
+from assistant.card.arithmetic import effects_for
+from assistant.clutch.equations import Adjusters, Effects, Setting, UsedRatio
+from assistant.clutch.figures import DEFAULT_FIGURES, figure
+from assistant.clutch.plan import Readings
+from assistant.clutch.solver import condemned, nearest_lugs, rank_of, solve
+from assistant.clutch.uncertainty import Measured
+from assistant.job import plan_words
+from assistant.readings import QUANTITIES
+from tests.clutch.test_settings import random_truck
+
+RATIO = UsedRatio(12.0, 0.1, "both")
+FLAT, U = 1 / 120, 0.003
+
+
+def truck(c: float, g: float, h: float | None = None, lug: float = 0.027) -> Effects:
+    """A truck of ratio 12 by common-practice figures, all read with a fine gauge."""
+    free = Measured(12 * c, 0.01)
+    readings = Readings(
+        Measured(g, U),
+        Measured(c, U),
+        free,
+        Measured(8.5, 0.01),
+        None if h is None else Measured(h, 0.01),
+    )
+    return Effects(readings, DEFAULT_FIGURES, Adjusters(lug, FLAT), RATIO, RATIO)
+
+
+def test_a_truck_that_is_right_is_left_alone() -> None:
+    found = solve(truck(0.125, 0.53, 0.75))
+    assert found.chosen.setting == Setting() and found.sure and found.possible
+
+
+def test_the_ring_alone_where_it_will_do() -> None:
+    """Three lugs put the gap in, and the clearance they give is right as it is: no rod."""
+    found = solve(truck(0.04, 0.615, 0.7))
+    assert found.chosen.setting == Setting(lugs=3)
+    assert found.chosen.after["gap"].value_in == pytest.approx(0.615 - 3 * 0.027)
+
+
+def test_ring_and_rod_together_move_the_brake() -> None:
+    """No ring move changes where the brake is touched; ring and rod turned back together do."""
+    effects = truck(0.12, 0.56, 0.43)
+    found = solve(effects)
+    assert found.possible and found.chosen.setting.lugs > 0 and found.chosen.setting.flats < 0
+    assert effects.after(Setting(lugs=5))["brake-contact"].value_in == 0.43
+
+
+def test_the_gap_is_never_given_up_for_the_linkage() -> None:
+    rng = random.Random(4)
+    seen = 0
+    for _ in range(300):
+        effects = random_truck(rng, 6, 10).effects()
+        found = solve(effects, with_candidates=False)
+        out = {o.quantity for o in found.given_up}
+        limits, move = effects.limits("gap"), effects.adjusters
+        gap = effects.readings.gap.value_in
+        reachable = any(limits.miss_in(gap - n * move.lug_in) == 0.0 for n in range(-6, 7))
+        assert ("gap" in out) == (not reachable)
+        seen += len(out)
+        assert set(found.may_be) <= set(found.judged) - {"gap"} or found.may_be == ("gap",)
+    assert seen
+
+
+def test_too_coarse_a_lug_is_told_and_the_nearest_is_used() -> None:
+    """A band of a hundredth between two lugs of 0.027."""
+    effects = truck(0.125, 0.6)
+    narrow = {**DEFAULT_FIGURES, "gap": figure(0.553, 0.563, None, "card")}
+    effects = replace(effects, figures=narrow)
+    found = solve(effects)
+    first = condemned(effects, found)[0]
+    assert (first.quantity, first.part) == ("gap", "One lug is too coarse.")
+    assert found.chosen.setting.lugs == nearest_lugs(effects) == 2  # 0.546: nearer than 0.573
+
+
+def test_a_worn_out_clutch_is_told() -> None:
+    """All the lugs there are leave the gap open."""
+    effects = truck(0.125, 1.2)
+    found = solve(effects)
+    first = condemned(effects, found)[0]
+    assert (first.quantity, first.side) == ("gap", "high") and "worn-out" in first.part
+    assert found.chosen.setting.lugs == 12
+
+
+@pytest.mark.parametrize(
+    ("lost", "quantity", "side"), [(1.6, "free-travel", "high"), (-0.9, "free-travel", "low")]
+)
+def test_slack_in_the_linkage_is_told(lost: float, quantity: str, side: str) -> None:
+    """Free travel that the fork's clearance cannot explain, either way."""
+    effects = truck(0.125, 0.53)
+    free = effects.readings.free_travel
+    assert free is not None
+    effects = replace(effects, readings=replace(effects.readings, free_travel=free.shifted(lost)))
+    found = solve(effects)
+    first = condemned(effects, found)[0]
+    assert (first.quantity, first.side) == (quantity, side)
+    assert "clearance" in found.may_be  # a wrong clearance would look the same
+
+
+def test_candidates_cost_what_they_say() -> None:
+    """Each is ranked no better than the chosen one, and told once."""
+    rng = random.Random(8)
+    kinds = set()
+    for _ in range(60):
+        effects = random_truck(rng, 6, 20).effects()
+        found = solve(effects)
+        settings = [c.setting for c in found.candidates]
+        assert len(settings) == len(set(settings)) and settings[0] == found.chosen.setting
+        for c in found.candidates:
+            kinds.add(c.kind)
+            assert c.after == effects.after(c.setting)
+            assert c.setting.moves == sum(1 for s in c.setting if s)
+            assert c.tightest in found.judged and 0.0 <= c.chance <= 1.0
+            rank, best = (rank_of(effects, s, found.judged) for s in (c.setting, settings[0]))
+            if best is not None and rank is not None:
+                assert rank <= best
+            assert (rank is None) == bool(c.out)
+            if c.kind == "widest margin" and found.possible:
+                assert min(c.sure, 3.0) > min(found.chosen.sure, 3.0) - 1e-6
+    assert kinds == {"chosen", "as it is", "a lug looser", "a lug tighter", "widest margin"}
+
+
+def test_a_given_count_is_kept() -> None:
+    effects = truck(0.04, 0.615, 0.7)
+    found = solve(effects, lugs=2)
+    assert found.chosen.setting.lugs == 2 and found.possible
+    other = solve(effects, lugs=-2)
+    assert other.chosen.setting.lugs == -2 and "gap" in [o.quantity for o in other.given_up]
+
+
+def test_no_figure_for_the_gap_is_refused() -> None:
+    effects = replace(truck(0.1, 0.6), figures={**DEFAULT_FIGURES, "gap": None})
+    with pytest.raises(ValueError, match="figure for the gap"):
+        solve(effects)
+
+
+def test_adjusters_that_do_nothing_are_refused() -> None:
+    with pytest.raises(ValueError, match="move something"):
+        Adjusters(0.0, FLAT)
+    with pytest.raises(ValueError, match="below zero"):
+        Adjusters(0.027, FLAT, max_lugs=-1)
+
+
+def test_what_it_costs_in_minutes() -> None:
+    assert Setting().minutes == 0.0
+    assert Setting(lugs=3).minutes < Setting(lugs=3, flats=1).minutes
+    assert Setting(flats=2).minutes < Setting(flats=12).minutes
+
+
+# --- in words ---
+
+
+@pytest.mark.parametrize(
+    ("setting", "line"),
+    [
+        (Setting(), "Everything stays as it is."),
+        (Setting(3), "3 lugs tighter."),
+        (Setting(3, 2), "3 lugs tighter, then rod 2 flats longer."),
+        (Setting(-1, -7), "1 lug looser, then rod 1 turn 1 flat shorter."),
+        (Setting(0, 0, 3), "Pedal 1 1/2 turns higher."),
+        (Setting(0, 0, -2, 8), "Pedal 1 turn lower, then stroke 1/2 in longer."),
+        (Setting(2, 1, 1), "2 lugs tighter, pedal 1/2 turn higher, rod 1 flat longer."),
+        (Setting(5, 11, -23), "5 lugs tighter, pedal lower, rod 1 turn 5 flats longer."),
+        (Setting(12, -179, -3, 9), "12 lugs tighter, stops, rod 29 turns 5 flats shorter."),
+    ],
+)
+def test_the_plan_in_a_breath(setting: Setting, line: str) -> None:
+    card = card_from_text('[rod]\nlonger = "more clearance"\n[stops]\nheight = "1/8 in"\n', "c")
+    effects = effects_for(card, {"gap": Measured(0.6, U), "clearance": Measured(0.1, U)})
+    assert plan_words.plan_line(setting, effects.adjusters, card) == line
+
+
+@pytest.mark.parametrize(
+    "card", ["", '[rod]\nlonger = "less clearance"\n', '[shop]\nunits = "mm"\n']
+)
+def test_every_plan_is_at_most_twelve_words(card: str) -> None:
+    """Any setting, and any truck that no setting can put right."""
+    loaded: Card = card_from_text(card, "c")
+    rng = random.Random(5)
+    for _ in range(2000):
+        setting = Setting(
+            rng.randint(-12, 12), rng.randint(-180, 180), rng.randint(-32, 32), rng.randint(-32, 32)
+        )
+        effects = effects_for(loaded, {"gap": Measured(0.6, U), "clearance": Measured(0.1, U)})
+        assert len(plan_words.plan_line(setting, effects.adjusters, loaded).split()) <= 12
+    impossible = 0
+    for _ in range(150):
+        effects = random_truck(rng, 6, 10).effects()
+        found = solve(effects)
+        line = plan_words.spoken(effects, found, loaded)
+        assert len(line.split()) <= 12 and line.endswith(".")
+        impossible += line.startswith("No setting can")
+        assert found.possible != line.startswith("No setting can")
+        long = plan_words.why(effects, found, loaded)
+        assert "\n" not in long and long.endswith(".")
+    assert impossible
+
+
+def test_every_judged_quantity_has_a_part_for_either_side() -> None:
+    """Nothing that the solver gives up is without a word."""
+    for name in ("clearance", "free-travel", "brake-contact", "bearing-travel", "pedal-height"):
+        assert name in QUANTITIES
+        for miss in (-0.1, 0.1):
+            effects = truck(0.1, 0.53)
+            found = replace(solve(effects), given_up=((name, miss),))  # type: ignore[arg-type]
+            told = condemned(effects, found)[0]
+            assert told.side == ("low" if miss < 0 else "high")
+            assert 1 < len(told.part.split()) <= 5 and told.why.endswith(".")

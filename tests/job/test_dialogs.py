@@ -1,0 +1,354 @@
+"""The dialogs: the shipped ones keep the house rules, damaged ones say where, shops may add."""
+
+from __future__ import annotations
+
+import re
+import shutil
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from assistant.act import Said
+from assistant.card import Card
+from assistant.conversation import Session
+from assistant.job import vocabulary
+from assistant.job.dialogs import (
+    PLACEHOLDERS,
+    SIGNALS,
+    DialogError,
+    Dialogs,
+    dialogs_folder,
+    load_dialogs,
+)
+from assistant.job.interlocks import REQUIRED
+
+SHIPPED = Path(__file__).parents[2] / "dialogs"
+Play = Callable[[Session, str], list[Said]]
+
+
+@pytest.fixture
+def shop(tmp_path: Path) -> Path:
+    """A shop's own copy of the dialogs."""
+    return Path(shutil.copytree(SHIPPED, tmp_path / "dialogs"))
+
+
+def swap(shop: Path, name: str, old: str, new: str) -> None:
+    """Edit one place of one file, which must be there."""
+    path = shop / "en" / f"{name}.toml"
+    text = path.read_text("utf-8")
+    assert old in text, f"{name}.toml has no {old!r}"
+    path.write_text(text.replace(old, new, 1), "utf-8")
+
+
+def block(shop: Path, step: str) -> str:
+    """The text of one step."""
+    text = (shop / "en" / "steps.toml").read_text("utf-8")
+    parts = re.split(r"(?m)^(?=\[\[step\]\])", text)
+    return next(p for p in parts if f'\nid = "{step}"\n' in p)
+
+
+def in_step(shop: Path, step: str, old: str, new: str) -> None:
+    """Edit one place of one step."""
+    was = block(shop, step)
+    assert old in was, f"step {step} has no {old!r}"
+    swap(shop, "steps", was, was.replace(old, new, 1))
+
+
+def refused(shop: Path, *parts: str) -> None:
+    """Loading fails with one line that holds all `parts`."""
+    with pytest.raises(DialogError) as caught:
+        load_dialogs(shop)
+    message = str(caught.value)
+    assert "\n" not in message
+    for part in parts:
+        assert part in message, message
+
+
+# --- the shipped ones -----------------------------------------------------------------------------
+
+
+def test_prompts_are_short(dialogs: Dialogs) -> None:
+    """Nobody under a truck hears more than about twelve words."""
+    long = {s.id: s.say for s in dialogs.steps if len(s.say.split()) > 12}
+    assert not long
+
+
+def test_every_step_has_its_parts(dialogs: Dialogs) -> None:
+    """A why, a time, a phase that exists; cautions with ANSI signal words."""
+    phases = {p.id for p in dialogs.phases}
+    for step in dialogs.steps:
+        assert step.phase in phases and step.who in ("tech", "helper")
+        assert step.why or step.kind in PLACEHOLDERS, step.id
+        assert 0 < step.minutes <= 10, step.id
+    for caution in dialogs.cautions.values():
+        assert caution.signal in SIGNALS
+        assert len(caution.text.split()) <= 16, caution.id
+    every = dialogs.pieces.steps  # of any kind of truck
+    used = {c for s in every for c in s.cautions}
+    assert used == set(dialogs.cautions), "a caution that is never given"
+
+
+def test_the_trade_s_cautions_are_given(dialogs: Dialogs) -> None:
+    """Those of the trade brief, each before the act it concerns."""
+    told = {
+        s.id: " ".join(dialogs.cautions[c].text.lower() for c in s.cautions) for s in dialogs.steps
+    }
+    assert "roll" in told["chocks"] and "manual" in told["chocks"]
+    assert "key" in told["key"]
+    assert "stands" in told["stands"]
+    assert "compressed air" in told["eyes"] + told["cover_off"]
+    assert "slip" in told["ring_turn"]
+    assert "spring" in told["ring_clear"] and "spring" in told["ring_ready"]
+    assert "hands out" in told["ring_show"]
+    assert "nobody under" in told["function"]
+
+
+def test_phases_stand_in_order(dialogs: Dialogs) -> None:
+    """Steps of one phase stand together, headings count up."""
+    order = [p.id for p in dialogs.phases]
+    at = [order.index(s.phase) for s in dialogs.steps]
+    assert at == sorted(at)
+    assert [p.heading for p in dialogs.phases] == [f"{i} of 9" for i in range(1, 10)]
+
+
+def test_every_blank_of_every_reply_can_be_filled(dialogs: Dialogs) -> None:
+    """No reply can fail when it is said."""
+    for key, blanks in vocabulary.REPLIES.items():
+        text = dialogs.say(key, **dict.fromkeys(blanks, "X"))
+        assert text and "{" not in text
+
+
+def test_no_phrase_answers_two_ways_in_one_place(dialogs: Dialogs) -> None:
+    """Of phrases understood at any time, none is also an answer that moves the job on."""
+    always = {p: k for k, m in dialogs.words.items() if m.anytime for p in m.phrases}
+    for key in ("done", "sound", "not_sound", "check", "no", *vocabulary.EXACT):
+        both = [p for p in dialogs.words[key].phrases if always.get(p, key) != key]
+        assert not both, (key, both)
+
+
+# --- damage ---------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("step", [step for step, _ in REQUIRED])
+def test_missing_step(shop: Path, step: str) -> None:
+    """Every required step is missed by name."""
+    swap(shop, "steps", block(shop, step), "")
+    refused(shop, "steps.toml", step)
+
+
+@pytest.mark.parametrize(
+    ("first", "second"),
+    [
+        ("ring_ready", "ring_hold"),
+        ("ring_hold", "ring_turn"),
+        ("ring_clear", "ring_release"),
+        ("ring_gap", "fork_clearance"),
+        ("key", "stands"),
+        ("fork_rod", "set_height"),
+    ],
+)
+def test_steps_out_of_order(shop: Path, first: str, second: str) -> None:
+    """Two steps changed round are refused by name."""
+    one, two = block(shop, first), block(shop, second)
+    swap(shop, "steps", one, "@@")
+    swap(shop, "steps", two, one)
+    swap(shop, "steps", "@@", two)
+    refused(shop, "steps.toml", f"step {second} must come after {first}")
+
+
+DAMAGE = [
+    # step, what stands there, what it becomes, parts of the message
+    ("ring_hold", 'kind = "hold"', 'kind = "act"', ("ring_hold", "hold")),
+    ("ring_turn", 'kind = "turn"', 'kind = "act"', ("ring_turn", "turn")),
+    ("ring_clear", 'kind = "clear"', 'kind = "act"', ("ring_clear", "clear")),
+    ("ring_release", 'kind = "release"', 'kind = "act"', ("ring_release", "release")),
+    ("chocks", 'kind = "act"', 'kind = "acts"', ("chocks", "kind")),
+    ("chocks", 'kind = "act"', 'kind = "turn"', ("chocks", "act")),
+    ("ring_hold", 'who = "helper"', 'who = "tech"', ("ring_hold", "helper")),
+    ("ring_release", 'who = "helper"', 'who = "tech"', ("ring_release", "helper")),
+    ("chocks", 'who = "tech"', 'who = "boss"', ("chocks", "who")),
+    ("chocks", 'who = "tech"', 'who = "any"', ("chocks", "who")),
+    ("ring_tool", "needs_hold = true", "needs_hold = false", ("ring_tool", "needs_hold")),
+    ("ring_lock", "needs_hold = true\n", "", ("ring_lock", "needs_hold")),
+    ("found_gap", 'reading = "gap"', 'reading = "clearance"', ("found_gap", "gap")),
+    ("found_gap", 'reading = "gap"', 'reading = "gab"', ("found_gap", "reading")),
+    ("final_gap", 'stage = "final"', 'stage = "last"', ("final_gap", "stage")),
+    ("final_gap", 'stage = "final"', 'stage = "found"', ("final_gap", "final")),
+    ("final_gap", "minutes = 1", "optional = true", ("final_gap", "optional")),
+    ("ring_lock", "sets = ", "# sets = ", ("ring_lock", "lock_plate")),
+    ("cover_on", 'cover = "on"', 'cover = "off"', ("cover_on", "cover")),
+    ("chocks", "say = ", "says = ", ("chocks", "say")),
+    ("chocks", "why = ", "whi = ", ("chocks", "whi", "why")),
+    ("chocks", "minutes = 1", 'minutes = "1"', ("chocks", "minutes")),
+    ("chocks", 'say = "', 'say = "{lugs} ', ("chocks", "{lugs}")),
+    ("chocks", 'say = "', 'say = "{} ', ("chocks", "{}")),
+    ("chocks", 'say = "', 'say = "{ ', ("chocks", "brace")),
+    ("ring_turn", "{lugs}", "{luks}", ("ring_turn", "{luks}", "{lugs}")),
+    ("ring_turn", "{lugs}", "{lugs.real}", ("ring_turn", "lugs.real")),
+    ("ring_turn", "{lugs}", "{lugs:d}", ("ring_turn", "braces")),
+    ("chocks", 'say = "', 'say = "' + "very " * 12, ("chocks", "16 words")),
+    ("chocks", '"roll"', '"rolls"', ("chocks", "rolls")),
+    ("chocks", 'phase = "safe"', 'phase = "save"', ("chocks", "phase")),
+    ("parking_brake", 'id = "parking_brake"', 'id = "chocks"', ("chocks", "twice")),
+]
+
+
+@pytest.mark.parametrize(("step", "old", "new", "parts"), DAMAGE)
+def test_damaged_steps(shop: Path, step: str, old: str, new: str, parts: tuple[str, ...]) -> None:
+    """One line names file and step."""
+    in_step(shop, step, old, new)
+    refused(shop, "steps.toml", *parts)
+
+
+OTHER = [
+    ("words", '[holding]\nwho = "helper"', '[holding]\nwho = "any"', ("holding", "helper")),
+    ("words", '[clear]\nwho = "tech"', '[clear]\nwho = "any"', ("clear", "tech")),
+    ("words", '[released]\nwho = "helper"', '[released]\nwho = "tech"', ("released", "helper")),
+    ("words", '[let_up]\nwho = "tech"', '[let_up]\nwho = "any"', ("let_up", "tech")),
+    ("words", '[stop]\nwho = "any"', '[stop]\nwho = "tech"', ("stop", "any")),
+    ("words", 'anywhere = ["stop"', 'anywhere = ["hold it"', ("stop", "anywhere")),
+    ("words", '"holding", "pedal down"', '"holding", "done"', ("done", "holding")),
+    ("words", '"clear", "i\'m clear"', '"clear", "Done"', ("done", "clear")),
+    ("words", '"released", "pedal up"', '"released", "go on"', ("go on", "released")),
+    ("words", "[sound]", "[sounds]", ("sound", "missing")),
+    ("words", "[sound]", "[extra]\nwho = 'any'\nphrases = ['x']\n[sound]", ("extra",)),
+    ("words", 'phrases = ["note"', 'phrases = [1, "note"', ("note", "quotes")),
+    ("words", "[note]\n", "[note]\nphrase = 3\n", ("note", "phrase")),
+    ("words", "[note]", "note = 3\n[nota]", ("note",)),
+    ("replies", "stopped = ", "stoped = ", ("stopped", "missing")),
+    ("replies", "noted = ", 'extra = "x"\nnoted = ', ("extra",)),
+    ("replies", "{state}", "{stat}", ("{stat}", "{state}")),
+    ("replies", 'noted = "Noted."', "noted = 3", ("noted", "quotes")),
+    ("cautions", '[roll]\nsignal = "WARNING"', '[roll]\nsignal = "BEWARE"', ("roll", "DANGER")),
+    ("cautions", "[roll]", "[rol]", ("roll",)),
+    ("cautions", "[roll]\n", "[roll]\nbold = true\n", ("roll", "bold")),
+    ("cautions", '[roll]\nsignal = "WARNING"\n', "[roll]\n", ("roll", "signal")),
+]
+
+
+@pytest.mark.parametrize(("name", "old", "new", "parts"), OTHER)
+def test_damaged_words_replies_cautions(
+    shop: Path, name: str, old: str, new: str, parts: tuple[str, ...]
+) -> None:
+    """One line names file and entry."""
+    swap(shop, name, old, new)
+    refused(shop, *parts)
+
+
+@pytest.mark.parametrize("meaning", vocabulary.EXACT)
+def test_exact_cannot_be_switched_off(shop: Path, meaning: str) -> None:
+    """Likeness never moves a pedal, whatever a shop writes."""
+    text = (shop / "en" / "words.toml").read_text("utf-8")
+    section = text[text.index(f"[{meaning}]\n") :]
+    section = section[: section.index("\n[", 1)] if "\n[" in section[1:] else section
+    swap(shop, "words", section, section.replace("exact = true", "exact = false"))
+    refused(shop, "words.toml", meaning, "exact")
+
+
+@pytest.mark.parametrize("name", ["steps", "words", "replies", "cautions"])
+def test_broken_files(shop: Path, name: str) -> None:
+    """Broken TOML, other encodings, missing files."""
+    path = shop / "en" / f"{name}.toml"
+    good = path.read_bytes()
+    path.write_bytes(good + b'\n"\n')
+    refused(shop, f"{name}.toml", "TOML")
+    path.write_bytes(good + b"# \xff\n")
+    refused(shop, f"{name}.toml", "UTF-8")
+    path.unlink()
+    refused(shop, f"{name}.toml")
+
+
+@pytest.mark.parametrize(
+    ("name", "text"),
+    [
+        ("steps", "step = 3\n"),
+        ("steps", "phase = [1]\n"),
+        ("steps", "step = [1]\n"),
+        ("words", "stop = []\n"),
+        ("cautions", "roll = 'x'\n"),
+        ("replies", ""),
+        ("steps", ""),
+    ],
+)
+def test_files_of_another_shape(shop: Path, name: str, text: str) -> None:
+    """Valid TOML that is no dialog is refused too, never a traceback."""
+    (shop / "en" / f"{name}.toml").write_text(text, "utf-8")
+    refused(shop, f"{name}.toml")
+
+
+def test_wrong_types_in_a_step(shop: Path) -> None:
+    """Lists and tables where others are expected."""
+    for old, new in (
+        ("cautions = [", 'cautions = "roll" # ['),
+        ('say = "Chock', 'say = ["x"] # "'),
+        ("why = ", "why = 3 # "),
+        ('id = "chocks"', "id = 3"),
+    ):
+        copy = Path(shutil.copytree(shop, shop.parent / f"copy{hash((old, new))}"))
+        in_step(copy, "chocks", old, new)
+        refused(copy, "steps.toml")
+
+
+# --- what a shop may do -------------------------------------------------------------------------
+
+
+GLOVES = """[[step]]
+id = "gloves"
+phase = "safe"
+kind = "act"
+who = "tech"
+say = "Gloves on. Say done."
+
+"""
+
+
+def test_a_shop_may_add_and_rephrase(shop: Path, card: Card, play: Play, tmp_path: Path) -> None:
+    """An act more, other words, and the job still runs through the hold."""
+    swap(shop, "steps", block(shop, "eyes"), GLOVES + block(shop, "eyes"))
+    in_step(shop, "ring_hold", "HOLD: pedal to the floor, keep it there.", "HOLD it down, mate.")
+    session, _ = Session.begin(card, load_dialogs(shop), tmp_path / "records")
+    play(session, "done / done / done / done / done")
+    assert session.job.state == "gloves"
+    play(session, "done / done / h: ready / h: sound / sound / sound / sound / skip")
+    play(session, "8.5 / 8.25 / 5/8 / check / 3/4 / done / 0.660 / check / forty thou / check")
+    said = play(session, "check / done / done / clear")
+    assert said[-1].cue == "HOLD" and said[-1].text.startswith("HOLD it down, mate.")
+    play(session, "h: holding / five lugs / check / done / done / clear / h: released")
+    assert session.job.state == "ring_gap"
+
+
+@pytest.mark.parametrize("before", ["ring_turn", "ring_tool", "ring_lock", "ring_clear"])
+def test_nothing_may_be_added_while_the_pedal_is_held(shop: Path, before: str) -> None:
+    """A shop's step between hold and clear is refused."""
+    extra = GLOVES.replace('phase = "safe"', 'phase = "ring"')
+    swap(shop, "steps", block(shop, before), extra + block(shop, before))
+    refused(shop, "gloves", "held")
+
+
+@pytest.mark.parametrize("kind", ["hold", "turn", "release", "clear", "rod", "sign", "plan"])
+def test_a_shop_may_not_add_what_moves_things(shop: Path, kind: str) -> None:
+    """Only lugcall's own steps are of these kinds."""
+    extra = GLOVES.replace('kind = "act"', f'kind = "{kind}"')
+    swap(shop, "steps", block(shop, "eyes"), extra + block(shop, "eyes"))
+    refused(shop, "gloves", "own steps")
+
+
+@pytest.mark.parametrize("sets", ['lock_plate = "in"', 'key = "tech"', 'cover = "on"'])
+def test_a_shop_s_step_may_not_say_the_truck_is_safe(shop: Path, sets: str) -> None:
+    """Lock plate, key and cover are noted by the steps that handle them."""
+    extra = GLOVES.replace('who = "tech"\n', f'who = "tech"\nsets = {{ {sets} }}\n')
+    swap(shop, "steps", block(shop, "eyes"), extra + block(shop, "eyes"))
+    refused(shop, "gloves")
+
+
+def test_lugcall_dialogs_names_another_folder(shop: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The environment chooses; the fingerprint tells the two apart."""
+    swap(shop, "replies", 'noted = "Noted."', 'noted = "Written down."')
+    monkeypatch.setenv("LUGCALL_DIALOGS", str(shop))
+    assert dialogs_folder() == shop
+    assert load_dialogs().say("noted") == "Written down."
+    assert load_dialogs().fingerprint != load_dialogs(SHIPPED).fingerprint
+    monkeypatch.setenv("LUGCALL_DIALOGS", str(shop / "nowhere"))
+    with pytest.raises(DialogError, match="nowhere"):
+        load_dialogs()

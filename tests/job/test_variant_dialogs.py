@@ -1,0 +1,290 @@
+"""The job composed for every kind of truck: what stands in it, what it names, what is refused."""
+
+from __future__ import annotations
+
+import re
+import shutil
+from contextlib import suppress
+from itertools import product
+from pathlib import Path
+
+import pytest
+
+from assistant.card import Card, CardError, card_from_text, load_card
+from assistant.card.arithmetic import plan_for
+from assistant.cli.plan import plan_report, plan_text
+from assistant.clutch.uncertainty import Measured
+from assistant.conversation import Session, SessionError
+from assistant.conversation.understand import normal
+from assistant.interview.words import THREADS, load_card_words
+from assistant.job import interlocks, variants
+from assistant.job.dialogs import DialogError, Dialogs, load_dialogs
+from assistant.job.job import Job
+from assistant.voice.recognition.grammar import Grammar, alt, words_of
+from assistant.voice.recognition.sphinx import SphinxEngine
+
+SHIPPED = Path(__file__).parents[2] / "dialogs"
+ALL = [
+    dict(zip(variants.TRAITS, values, strict=True)) for values in product(*variants.TRAITS.values())
+]
+BRAKE = re.compile(r"clutch brake|reach the brake|toward the brake|to brake|fork and brake\b", re.I)
+
+
+def texts(dialogs: Dialogs) -> list[str]:
+    """All that the steps of a job say."""
+    return [text for s in dialogs.steps for text in (s.say, s.why, s.helper) if text]
+
+
+def spelled(traits: dict[str, str]) -> str:
+    """A card of that kind."""
+    ring = f'type = "{traits["ring"]}"\n' if traits["ring"] != "unsaid" else ""
+    return (
+        f'[truck]\ntransmission = "{traits["transmission"]}"\nlinkage = "{traits["linkage"]}"\n'
+        f'clutch = "{traits["clutch"]}"\ncover = "{traits["cover"]}"\n'
+        f'[ring]\n{ring}lock = "{traits["lock"]}"\n[shop]\nunits = "{traits["units"]}"\n'
+        '[figures]\ngap = { low = "0.5 in", high = "0.6 in" }\n'
+    )
+
+
+def test_every_kind_keeps_the_order(dialogs: Dialogs) -> None:
+    """Every combination of traits gives a job that keeps the interlocks' order."""
+    assert len(ALL) == 2 * 3 * 2 * 3 * 2 * 3 * 2
+    for traits in ALL:
+        job = dialogs.for_truck(traits)
+        assert not interlocks.order_problem(job.steps, traits), traits
+        assert all(len(s.say.split()) <= 12 for s in job.steps), traits
+        count = len(job.phases)
+        assert [p.heading for p in job.phases] == [f"{i} of {count}" for i in range(1, count + 1)]
+
+
+def test_a_card_says_its_traits() -> None:
+    """Each value of each trait comes off a card."""
+    for traits in ALL:
+        assert card_from_text(spelled(traits), "c.toml").traits == traits
+
+
+def test_no_brake_is_named_where_there_is_none(dialogs: Dialogs) -> None:
+    """Steps and words that name the clutch brake drop out; elsewhere they are there."""
+    for traits in ALL:
+        job = dialogs.for_truck(traits)
+        named = [text for text in texts(job) if BRAKE.search(text)]
+        read = {s.reading for s in job.steps}
+        if traits["transmission"] == "synchronized":
+            assert not named and "brake-contact" not in read
+        else:
+            assert named and "brake-contact" in read
+
+
+def test_no_ring_is_moved_on_a_clutch_that_adjusts_itself(dialogs: Dialogs) -> None:
+    """No hold, no turn, no lock plate; the release stays, for a pedal pressed by mistake."""
+    for traits in ALL:
+        job = dialogs.for_truck(traits)
+        kinds = {s.kind for s in job.steps}
+        own = traits["clutch"] == "self-adjusting"
+        assert ({"hold", "turn", "clear", "plan"} & kinds == set()) == own
+        assert ("maker" in kinds) == own and "release" in kinds
+        state = job.say("lock_in_state") + job.say("ring_still_state")
+        assert (state == "") == own
+
+
+@pytest.mark.parametrize(
+    ("linkage", "part", "others"),
+    [
+        ("rod", "rod", ("cable", "pushrod", "fluid")),
+        ("cable", "cable", ("fluid", "pushrod", "the rod")),
+        ("hydraulic", "pushrod", ("cable", "the rod")),
+    ],
+)
+def test_a_linkage_names_its_own_parts(
+    linkage: str, part: str, others: tuple[str, ...], dialogs: Dialogs
+) -> None:
+    """The adjuster is what this truck has."""
+    job = dialogs.for_truck({**variants.USUAL, "linkage": linkage})
+    moves = [s for s in job.steps if s.kind == "rod"]
+    assert len(moves) == 3 and all(part in s.say.lower() for s in moves)
+    assert all("linkage_still" in s.cautions for s in moves)
+    told = " ".join(texts(job)).lower()
+    assert not [other for other in others if other in told]
+
+
+def test_fluid_is_cautioned_before_it_is_touched(dialogs: Dialogs) -> None:
+    """Skin, eyes and paint."""
+    job = dialogs.for_truck({**variants.USUAL, "linkage": "hydraulic"})
+    text = job.cautions["fluid"].text
+    assert all(word in text for word in ("skin", "eyes", "paint"))
+    by = {s.id for s in job.steps if "fluid" in s.cautions}
+    assert by == {"chain_fluid", "fork_rod", "free_rod", "contact_rod", "final_fluid"}
+
+
+def test_no_gap_figure_no_job(dialogs: Dialogs, tmp_path: Path) -> None:
+    """Common practice speaks of the clutch brake; without one only the maker's figure will do."""
+    card = card_from_text('[truck]\ntransmission = "synchronized"\n', "c.toml")
+    assert card.figures["gap"] is None and "figures.gap" not in card.defaulted
+    with pytest.raises(SessionError, match=r"maker's manual on the card, figures\.gap"):
+        Session.begin(card, dialogs, tmp_path / "records")
+    assert not (tmp_path / "records").exists()
+    with pytest.raises(CardError, match="no clutch brake; remove"):
+        card_from_text(f'{card.text}[figures]\nbrake-contact = {{ low = "1/2 in" }}\n', "c.toml")
+
+
+@pytest.mark.parametrize(
+    ("ring", "lug", "pitch"), [("fine", None, 0.014), ("coarse", None, 0.027), ("", "0.015", 0.015)]
+)
+def test_rings(ring: str, lug: str | None, pitch: float) -> None:
+    """A ring is known by its type, or by what a lug moves; both must agree."""
+    kind = f'type = "{ring}"\n' if ring else ""
+    card = card_from_text(f"[ring]\n{kind}" + (f'lug = "{lug} in"\n' if lug else ""), "c")
+    assert card.lug_in == pytest.approx(pitch) and card.ring == (ring or "fine")
+    assert ("ring.lug" in card.defaulted) == (lug is None), "a pitch by type is common practice"
+    with pytest.raises(CardError, match="is no fine ring"):
+        card_from_text('[ring]\ntype = "fine"\nlug = "0.027 in"\n', "c")
+
+
+def test_no_lugs_are_planned_for_a_clutch_that_adjusts_itself() -> None:
+    """`lugcall plan` as well leaves the ring alone."""
+    read = {"gap": Measured(0.64, 0.001), "clearance": Measured(0.05, 0.001)}
+    own = card_from_text('[truck]\nclutch = "self-adjusting"\n', "c")
+    assert plan_for(own, read).ring.lugs == 0
+    assert plan_for(card_from_text("", "c"), read).ring.lugs == 4
+
+
+CALLED = {
+    "gap": "0.61 in",
+    "clearance": "0.05 in",
+    "free-travel": "0.7 in",
+    "pedal-height": "8.5 in",
+    "total-travel": "8.25 in",
+}
+
+
+@pytest.mark.parametrize(
+    ("card", "told", "never"),
+    [
+        ("s22", "lugs looser", r"brake contact|the brake"),
+        ("a7", r"Gap stays high: follow the maker's procedure\.", r"\blugs?\b|worn-out"),
+        ("c15", "The cable stays", r"\brod (?!thread|\.per)"),
+        ("h9", "The pushrod stays", r"\brod (?!thread|\.per)"),
+        ("k40", "no ring is moved", r"\blugs?\b|the brake|brake contact|clutch brake"),
+    ],
+)
+def test_a_plan_names_what_this_truck_has(card: str, told: str, never: str) -> None:
+    """`lugcall plan` speaks of no brake, ring or rod that is not there."""
+    report = plan_report(CALLED, load_card(SHIPPED.parent / "demo_sessions" / f"truck_{card}.toml"))
+    text = plan_text(report)
+    said = "\n".join(x for x in text.splitlines() if not x.startswith(("Not on the card", "ROD ")))
+    assert re.search(told, text)
+    assert not re.search(never, said, re.I), re.search(never, said, re.I)
+
+
+def test_every_word_has_a_sound(dialogs: Dialogs) -> None:
+    """Whatever may be said on any truck, or of any card, PocketSphinx can be told to listen for."""
+    texts = load_card_words(SHIPPED)
+    phrases = {p for m in dialogs.words.values() for p in (*m.phrases, *m.anywhere, *m.in_hold)}
+    for step in dialogs.pieces.steps:
+        phrases.update(step.answers, *(o.answers or () for o in step.instead))
+    phrases.update(*texts.commands.values(), *(p for said in THREADS.values() for p in said[1:]))
+    for asked in texts.questions.values():
+        phrases.update(*asked.phrases.values())
+    words = set()
+    for phrase in phrases:
+        with suppress(ValueError):  # "9/16" is typed, not said
+            words.update(words_of(normal(phrase)))
+    assert len(words) > 300
+    SphinxEngine().expect(Grammar("all", alt(*sorted(words))))
+
+
+# --- what a shop may do, and may not --------------------------------------------------------------
+
+
+@pytest.fixture
+def shop(tmp_path: Path) -> Path:
+    """A shop's own copy of the dialogs."""
+    return Path(shutil.copytree(SHIPPED, tmp_path / "dialogs"))
+
+
+def swap(shop: Path, name: str, old: str, new: str, count: int = 1) -> None:
+    """Edit one file."""
+    path = shop / "en" / f"{name}.toml"
+    text = path.read_text("utf-8")
+    assert old in text
+    path.write_text(text.replace(old, new, count), "utf-8")
+
+
+DAMAGE = [
+    (
+        "steps",
+        '\nwhen = { linkage = "cable" }',
+        '\nwhen = { linkage = "cables" }',
+        ("linkage", "cables", "rod"),
+    ),
+    ("steps", '\nwhen = { linkage = "cable" }', '\nwhen = { link = "cable" }', ("trait", "link")),
+    ("steps", '\nwhen = { linkage = "cable" }', '\nwhen = "cable"', ("when must look like",)),
+    ("steps", 'when = { clutch = "manual" }\n', "", ("ring_plan", "twice")),
+    (
+        "steps",
+        'id = "ring_hold"\nphase = "ring"\nkind = "hold"\nwho = "helper"\n'
+        'when = { clutch = "manual" }',
+        'id = "ring_hold"\nphase = "ring"\nkind = "hold"\nwho = "helper"\n'
+        'when = { clutch = "manual", linkage = "rod" }',
+        ("ring_hold", "missing", "cable linkage"),
+    ),
+    (
+        "steps",
+        'id = "chain_fluid"\nphase = "chain"\nkind = "sound"\nwho = "tech"\n'
+        'when = { linkage = "hydraulic" }',
+        'id = "chain_fluid"\nphase = "chain"\nkind = "sound"\nwho = "tech"\n'
+        'when = { linkage = "hydraulic", clutch = "manual" }',
+        ("chain_fluid", "missing", "hydraulic linkage", "self-adjusting clutch"),
+    ),
+    (
+        "steps",
+        "[[step.instead]]\nwhen",
+        '[[step.instead]]\nkind = "act"\nwhen',
+        ("kind", "unknown"),
+    ),
+    ("steps", 'id = "chocks"', 'id = "chocks"\ninstead = "x"', ("chocks", "[[step.instead]]")),
+    (
+        "steps",
+        'answers = ["plug out"',
+        'answers = ["released"',
+        ("cover_off", "released", "already means"),
+    ),
+    ("steps", "Rubber plug out of the hole.", "very " * 17, ("cover_off", "16 words")),
+    ("steps", "Cable adjuster {rod} {rod_way}.", "Cable adjuster {lugs}.", ("fork_rod", "{lugs}")),
+    ("replies", "[truck.linkage.cable]", "[truck.linkage.string]", ("linkage", "string")),
+    ("replies", "[truck.linkage.cable]", "[truck.engine.cable]", ("trait", "engine")),
+    ("replies", 'rod_none = "The cable', 'rod_nome = "The cable', ("rod_nome", "rod_none")),
+    (
+        "replies",
+        "[truck.lock.bracket]\n",
+        '[truck.lock.bracket]\nnoted = "{x}"\n',
+        ("noted", "{x}"),
+    ),
+]
+
+
+@pytest.mark.parametrize(("name", "old", "new", "parts"), DAMAGE)
+def test_damage_is_named(shop: Path, name: str, old: str, new: str, parts: tuple[str, ...]) -> None:
+    """One line on what to mend, whichever truck it would have met."""
+    swap(shop, name, old, new)
+    with pytest.raises(DialogError) as caught:
+        load_dialogs(shop)
+    message = str(caught.value)
+    assert "\n" not in message and message.startswith(f"dialogs: {name}.toml")
+    for part in parts:
+        assert part in message, message
+
+
+def test_a_shop_may_add_a_step_for_some_trucks(shop: Path, card: Card) -> None:
+    """Only the trucks it is for are asked."""
+    extra = (
+        '[[step]]\nid = "gloves"\nphase = "safe"\nkind = "act"\nwho = "tech"\n'
+        'when = { linkage = ["cable", "hydraulic"], units = "mm" }\n'
+        'say = "Gloves on. Say done."\n\n'
+    )
+    swap(shop, "steps", '[[step]]\nid = "eyes"', extra + '[[step]]\nid = "eyes"')
+    dialogs = load_dialogs(shop)
+    for traits in ALL:
+        there = traits["linkage"] != "rod" and traits["units"] == "mm"
+        assert ("gloves" in dialogs.for_truck(traits).by_id) == there
+    assert "gloves" not in Job(card, dialogs).dialogs.by_id

@@ -1,0 +1,353 @@
+"""Sound kept beside a record: only what carried a confirmed reading, and on the disk before it."""
+
+from __future__ import annotations
+
+import errno
+import hashlib
+import json
+import os
+import subprocess
+import sys
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+import pytest
+
+pytest.importorskip("soundfile")
+import soundfile
+
+from assistant.card import Card
+from assistant.conversation import Session
+from assistant.job.dialogs import Dialogs
+from assistant.record import clips, newest_unfinished, read_events, verify_file
+from assistant.record.transcript import transcript
+from tests.conversation.test_session import answer, finish
+
+Samples = npt.NDArray[np.float32]
+
+
+def tone(hertz: float, seconds: float = 0.25) -> Samples:
+    """A sound that can be told from every other one here."""
+    at = np.arange(int(seconds * clips.RATE)) / clips.RATE
+    return (0.5 * np.sin(2 * np.pi * hertz * at)).astype(np.float32)
+
+
+def pitch(path: Path) -> float:
+    """The strongest frequency of a clip, hertz."""
+    sound, rate = soundfile.read(path)
+    assert rate == clips.RATE
+    spectrum = np.abs(np.fft.rfft(sound))
+    return float(np.argmax(spectrum)) * rate / len(sound)
+
+
+def reach(session: Session, step: str) -> None:
+    """Play up to a step, typed."""
+    for _ in range(200):
+        if session.job.state == step:
+            return
+        who, _, words = answer(session.job).partition(": ")
+        session.hear(who, words)
+    raise AssertionError(f"{step} was not reached")
+
+
+@pytest.fixture
+def begun(card: Card, dialogs: Dialogs, tmp_path: Path) -> Session:
+    """A session just begun that keeps sound."""
+    session, said = Session.begin(card, dialogs, tmp_path / "records", keep_audio=True)
+    assert said[0].key == "reply:audio_kept" and said[0].to == "both"
+    return session
+
+
+@pytest.fixture
+def kept(begun: Session) -> Session:
+    """The same at the step that asks for the first gap."""
+    reach(begun, "found_gap")
+    return begun
+
+
+def files(session: Session) -> list[Path]:
+    """Everything in the records' folder but the record."""
+    folder = session.journal.path.parent
+    return sorted(p for p in folder.rglob("*") if p.is_file() and p != session.journal.path)
+
+
+def clip(session: Session) -> dict[str, Any]:
+    """The clip of the last turn."""
+    return dict(read_events(session.journal.path)[0][-1].data["clip"])
+
+
+def test_the_notice_comes_first_and_is_recorded(kept: Session) -> None:
+    opened = read_events(kept.journal.path)[0][0]
+    assert opened.data["said"][0]["key"] == "reply:audio_kept"
+
+
+def test_off_by_default(session: Session) -> None:
+    """Sound given to a session that does not keep it goes nowhere."""
+    while not session.job.signed_off:
+        who, _, words = answer(session.job).partition(": ")
+        session.hear(who, words, sound=tone(500))
+    assert files(session) == []
+    assert "clip" not in session.journal.path.read_text("utf-8")
+    assert verify_file(session.journal.path).about_clips == ""
+
+
+def test_kept_when_confirmed_and_not_before(kept: Session) -> None:
+    """The sound of the reading, not of the "check"; nothing is on the disk until then."""
+    kept.hear("tech", "nine sixteenths", sound=tone(500))
+    kept.hear("tech", "why", sound=tone(700))
+    assert files(kept) == []
+    assert "clip" not in read_events(kept.journal.path)[0][-1].data
+    kept.hear("tech", "check", sound=tone(900))
+    (path,) = files(kept)
+    found = clip(kept)
+    assert kept.journal.path.parent / found["file"] == path
+    assert path.parent.name == kept.journal.path.stem + ".clips"
+    assert hashlib.sha256(path.read_bytes()).hexdigest() == found["sha256"]
+    assert path.name == found["sha256"][:16] + ".flac"
+    assert found["seconds"] == 0.25
+    assert pitch(path) == pytest.approx(500, abs=4)
+    assert read_events(kept.journal.path)[0][-1].data["taken"]["figures"] == "9/16 in"
+
+
+@pytest.mark.parametrize("answer_", ["no", "back", "correct that"])
+def test_dropped_readings_leave_no_sound(kept: Session, answer_: str) -> None:
+    kept.hear("tech", "nine sixteenths", sound=tone(500))
+    kept.hear("tech", answer_, sound=tone(700))
+    assert files(kept) == []
+    kept.hear("tech", "five eighths", sound=tone(900))
+    kept.hear("tech", "check")
+    assert [round(pitch(p), -1) for p in files(kept)] == [900]
+
+
+def test_a_reading_said_anew_takes_the_place(kept: Session) -> None:
+    kept.hear("tech", "nine sixteenths", sound=tone(500))
+    kept.hear("tech", "five eighths", sound=tone(900))
+    kept.hear("tech", "check", sound=tone(700))
+    assert [round(pitch(p), -1) for p in files(kept)] == [900]
+
+
+def test_a_typed_reading_has_no_sound(kept: Session) -> None:
+    """Nor does it get that of the spoken "check", or of a reading it replaced."""
+    kept.hear("tech", "nine sixteenths", sound=tone(500))
+    kept.hear("tech", "five eighths")
+    kept.hear("tech", "check", sound=tone(700))
+    assert files(kept) == []
+
+
+def test_readings_that_need_no_check_are_kept_at_once(begun: Session) -> None:
+    reach(begun, "found_height")
+    step = begun.job.step
+    assert step is not None
+    begun.hear(step.who, "eight and a half", sound=tone(500))
+    assert begun.job.state != "found_height"
+    assert [round(pitch(p), -1) for p in files(begun)] == [500]
+    assert read_events(begun.journal.path)[0][-1].data["taken"]["quantity"] == "pedal-height"
+
+
+def test_a_correction_and_a_count_are_readings_too(kept: Session) -> None:
+    reach(kept, "ring_turn")
+    kept.hear("tech", "five lugs tighter", sound=tone(500))
+    kept.hear("tech", "check", sound=tone(700))
+    assert [round(pitch(p), -1) for p in files(kept)] == [500]
+    assert "ring" in read_events(kept.journal.path)[0][-1].data
+    kept.hear("tech", "correct the clearance to point zero five", sound=tone(900))
+    kept.hear("tech", "check", sound=tone(700))
+    assert "corrected" in read_events(kept.journal.path)[0][-1].data
+    assert sorted(round(pitch(p), -1) for p in files(kept)) == [500, 900]
+
+
+def test_a_choice_keeps_both_utterances(kept: Session) -> None:
+    """The value was in the one that was asked about; "first" alone would prove nothing."""
+    ear = {"decision": "choose", "alternatives": ["nine sixteenths", "five sixteenths"]}
+    kept.unheard("tech", ear, sound=tone(500))
+    kept.hear("tech", "first", sound=tone(900))
+    kept.hear("tech", "check")
+    (path,) = files(kept)
+    sound, rate = soundfile.read(path)
+    assert len(sound) == rate // 2
+    half = np.abs(np.fft.rfft(sound[: rate // 4])), np.abs(np.fft.rfft(sound[rate // 4 :]))
+    assert [int(np.argmax(part)) * 4 for part in half] == [500, 900]
+
+
+def test_speech_not_taken_never_reaches_the_disk(kept: Session) -> None:
+    for decision in ("again", "choose", "nothing"):
+        kept.unheard("tech", {"decision": decision, "alternatives": []}, sound=tone(500))
+    kept.hear("tech", "five eighths", sound=tone(900))
+    kept.hear("tech", "check")
+    assert [round(pitch(p), -1) for p in files(kept)] == [900]
+
+
+def test_resumed_sessions_tell_it_again(kept: Session, dialogs: Dialogs) -> None:
+    """A reading read back before the plug was pulled is confirmed without its sound."""
+    kept.hear("tech", "nine sixteenths", sound=tone(500))
+    kept.close()
+    quiet, said = Session.resume(kept.journal.path, dialogs)
+    assert "reply:audio_kept" not in [s.key for s in said]
+    quiet.hear("tech", "repeat", sound=tone(500))
+    quiet.close()
+    again, said = Session.resume(kept.journal.path, dialogs, keep_audio=True)
+    assert said[0].key == "reply:audio_kept"
+    again.hear("tech", "check", sound=tone(700))
+    assert files(again) == []
+    assert read_events(again.journal.path)[0][-1].data["taken"]["figures"] == "9/16 in"
+
+
+def test_loud_and_broken_samples_are_kept_as_they_can_be(tmp_path: Path) -> None:
+    sound = np.array([0.0, 2.0, -2.0, np.nan, 0.5] * 100, dtype=np.float32)
+    found = clips.keep(tmp_path, "x.jsonl", sound)
+    back, _ = soundfile.read(tmp_path / found["file"])
+    assert np.allclose(back[:5], [0, 1, -1, 0, 0.5], atol=1e-4)
+
+
+def test_a_full_disk_costs_the_clip_and_not_the_reading(
+    kept: Session, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """It is said in the record, and no half file stays."""
+
+    def full(fd: int, block: bytes) -> None:
+        os.write(fd, block[:10])
+        raise OSError(errno.ENOSPC, "no space")
+
+    kept.hear("tech", "nine sixteenths", sound=tone(500))
+    monkeypatch.setattr(clips, "write_all", full)
+    kept.hear("tech", "check")
+    assert files(kept) == []
+    event = read_events(kept.journal.path)[0][-1]
+    assert event.data["clip"] == {"lost": "the sound could not be kept: no space left on the disk"}
+    assert event.data["taken"]["figures"] == "9/16 in"
+    assert verify_file(kept.journal.path).ok
+    events, problem = read_events(kept.journal.path)
+    assert any("(no clip: the sound could not" in line for line in transcript(events, problem))
+
+
+def test_the_clip_is_durable_before_its_line(
+    kept: Session, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Synced, then named, then its folder synced, and only then the turn is written."""
+    order: list[str] = []
+
+    def watch(module: object, name: str, step: str, real: Callable[..., Any]) -> None:
+        def watched(*args: Any) -> Any:
+            order.append(step)
+            return real(*args)
+
+        monkeypatch.setattr(module, name, watched)
+
+    watch(os, "fsync", "sync", os.fsync)
+    watch(os, "replace", "name", os.replace)
+    watch(clips, "sync_folder", "sync folder", lambda folder: None)
+    watch(kept.journal, "append_all", "line", kept.journal.append_all)
+    kept.hear("tech", "nine sixteenths", sound=tone(500))
+    order.clear()
+    kept.hear("tech", "check")
+    assert order[: order.index("line") + 1][-4:] == ["sync", "name", "sync folder", "line"]
+
+
+class TestVerify:
+    @pytest.fixture
+    def record(self, kept: Session) -> Path:
+        """A signed-off record with two clips."""
+        kept.hear("tech", "0.660", sound=tone(500))
+        kept.hear("tech", "check")
+        kept.hear("tech", "0.040", sound=tone(900))
+        if kept.job.pending is not None:
+            kept.hear("tech", "check")
+        finish(kept)
+        assert len(files(kept)) == 2
+        self.files = files(kept)
+        return kept.journal.path
+
+    def test_good(self, record: Path) -> None:
+        verdict = verify_file(record)
+        assert verdict.ok and verdict.about_clips == "2 clips good"
+
+    def test_removed_is_told_and_no_damage(self, record: Path) -> None:
+        self.files[0].unlink()
+        verdict = verify_file(record)
+        assert verdict.ok and verdict.about_clips == "1 clip good, 1 removed"
+        self.files[1].unlink()
+        self.files[1].parent.rmdir()
+        verdict = verify_file(record)
+        assert verdict.ok and (verdict.clips, verdict.clips_removed) == (0, 2)
+
+    @pytest.mark.parametrize("how", ["byte", "other", "empty"])
+    def test_changed_is_damage(self, record: Path, how: str) -> None:
+        path = self.files[0]
+        content = path.read_bytes()
+        new = {
+            "byte": content[:-1] + bytes([content[-1] ^ 1]),
+            "other": self.files[1].read_bytes(),
+            "empty": b"",
+        }
+        path.write_bytes(new[how])
+        verdict = verify_file(record)
+        assert not verdict.ok and not verdict.torn
+        assert f"was changed: {path.parent.name}/{path.name}" in str(verdict.problem)
+        assert verdict.closed and verdict.clips == 1
+        assert verify_file(record, clips=False).ok
+
+    def test_unreadable_is_told(self, record: Path) -> None:
+        path = self.files[0]
+        path.unlink()
+        path.mkdir()
+        assert "cannot be read" in str(verify_file(record).problem)
+
+    def test_damage_of_the_record_is_told_first(self, record: Path) -> None:
+        self.files[0].write_bytes(b"")
+        lines = record.read_text("utf-8").splitlines(keepends=True)
+        record.write_text("".join(lines[:-3] + lines[-2:]), "utf-8")
+        assert "missing" in str(verify_file(record).problem)
+
+    def test_transcript_names_the_clip(self, record: Path) -> None:
+        events, problem = read_events(record)
+        lines = list(transcript(events, problem))
+        for path in self.files:
+            assert sum(f"(clip {path.stem})" in line for line in lines) == 1
+
+    def test_command_line(self, record: Path) -> None:
+        done = subprocess.run(
+            [sys.executable, "-m", "assistant", "verify", str(record)],
+            capture_output=True,
+            text=True,
+        )
+        assert done.returncode == 0
+        self.files[0].write_bytes(b"x")
+        done = subprocess.run(
+            [sys.executable, "-m", "assistant", "verify", "--json", str(record)],
+            capture_output=True,
+            text=True,
+        )
+        assert done.returncode == 1
+        assert "was changed" in json.loads(done.stdout)["problem"]
+
+
+@pytest.mark.parametrize(
+    "name", ["../secret.clips/0123456789abcdef.flac", "/etc/passwd", "x.clips/other.flac", "", 7]
+)
+def test_no_other_file_is_taken_for_a_clip(tmp_path: Path, name: object) -> None:
+    """A record cannot make the check read elsewhere."""
+    assert clips.state(tmp_path, {"file": name, "sha256": "0123456789abcdef" * 4}) == "changed"
+
+
+def test_a_changed_clip_does_not_keep_a_job_from_going_on(kept: Session, dialogs: Dialogs) -> None:
+    kept.hear("tech", "0.660", sound=tone(500))
+    kept.hear("tech", "check")
+    kept.close()
+    files(kept)[0].write_bytes(b"x")
+    path = newest_unfinished(kept.journal.path.parent)
+    assert path == kept.journal.path
+    session, _ = Session.resume(path, dialogs)
+    finish(session)
+
+
+def test_text_commands_do_without_sound_libraries() -> None:
+    """Their start would cost more than the whole command."""
+    code = (
+        "import sys, assistant.conversation, assistant.record, assistant.cli; "
+        "print({'numpy', 'soundfile'} & set(sys.modules))"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True)
+    assert done.stdout.strip() == "set()"

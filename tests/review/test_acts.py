@@ -1,0 +1,164 @@
+"""The lead's acts: lines at the end of a record's own chain; nothing before them changes."""
+
+from __future__ import annotations
+
+import json
+import multiprocessing
+import shutil
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from assistant.act import Said
+from assistant.conversation import Session
+from assistant.record import Journal, RecordError, read_events, verify_file
+from assistant.record.transcript import transcript
+from assistant.review.acts import ACTS, LeadError, acts_in, add, standing
+
+RECORD = Path(__file__).parents[2] / "demo_sessions" / "records" / "hard_day.jsonl"
+
+
+@pytest.fixture
+def record(tmp_path: Path) -> Path:
+    """A signed-off record."""
+    return Path(shutil.copy(RECORD, tmp_path / "20261125-122433-t-104.jsonl"))
+
+
+def test_acts_are_appended_and_nothing_else_changes(record: Path) -> None:
+    """All four, in order; the bytes before stay; the chain and the seal on paper stay good."""
+    before, paper = record.read_bytes(), verify_file(record).seal
+    for act in ACTS:
+        add(record, act, "l7", f"because {act}", "gap")
+    raw = record.read_bytes()
+    assert raw.startswith(before)
+    kinds = [json.loads(line)["kind"] for line in raw[len(before) :].splitlines()]
+    assert kinds == [f"lead-{act}" for act in ACTS]
+    verdict = verify_file(record, paper)
+    assert verdict.ok and verdict.closed and verdict.paper_seal == paper != verdict.seal
+    got = acts_in(read_events(record)[0])
+    assert [(a.act, a.lead, a.about) for a in got] == [(a, "L7", "gap") for a in ACTS]
+    assert standing(read_events(record)[0]) == "reopened"
+
+
+def test_a_cut_off_act_shows_against_the_newer_seal(record: Path) -> None:
+    """The paper's seal does not cover the lead's lines; a seal taken after them does."""
+    before = record.read_bytes()
+    paper = verify_file(record).seal
+    add(record, "reviewed", "L7")
+    newer = verify_file(record).seal
+    record.write_bytes(before)
+    assert verify_file(record, paper).ok
+    assert not verify_file(record, newer).ok
+
+
+@pytest.mark.parametrize(
+    ("act", "lead", "text", "says"),
+    [
+        ("reviewed", "J. Smith", "", "never a name"),
+        ("reviewed", "SMITH", "", "never a name"),
+        ("reviewed", "", "", "never a name"),
+        ("question", "L7", "  ", "the question itself"),
+        ("accepted", "L7", "", "the reason it is accepted"),
+        ("reopened", "L7", "", "the reason it is reopened"),
+        ("accepted", "L7", "x" * 501, "shorter"),
+        ("question", "L7", "one two three four five six seven eight nine ten 11 12 13", "12 words"),
+    ],
+)
+def test_what_does_not_fit_adds_nothing(
+    record: Path, act: str, lead: str, text: str, says: str
+) -> None:
+    """One line that says what to do; the file is as it was."""
+    before = record.read_bytes()
+    with pytest.raises(LeadError, match=says) as error:
+        add(record, act, lead, text)  # type: ignore[arg-type]
+    assert "\n" not in str(error.value) and record.read_bytes() == before
+
+
+def test_the_same_act_twice_is_refused(record: Path) -> None:
+    """A second press of the button adds nothing; another lead may add his own."""
+    add(record, "reviewed", "L7")
+    before = record.read_bytes()
+    with pytest.raises(LeadError, match="already"):
+        add(record, "reviewed", "L7")
+    assert record.read_bytes() == before
+    add(record, "reviewed", "L8")
+    add(record, "reopened", "L7", "gap reads wide")
+    with pytest.raises(LeadError, match="reopened already"):
+        add(record, "reopened", "L8", "so I think")
+    assert verify_file(record).ok
+
+
+def test_an_open_job_takes_questions_only(
+    session: Session, play: Callable[[Session, str], list[Said]]
+) -> None:
+    """Not accepted, not reopened before sign-off; what was asked does not stop the job."""
+    play(session, "done / done")
+    path = session.journal.path
+    with pytest.raises(LeadError, match="in use by a session or another lead"):
+        add(path, "question", "L7", "chocks on a slope?")
+    session.close()
+    for act in ("accepted", "reopened"):
+        with pytest.raises(LeadError, match="not signed off"):
+            add(path, act, "L7", "why not")  # type: ignore[arg-type]
+    add(path, "question", "L7", "chocks on a slope?")
+    again, _ = Session.resume(path, session.dialogs)
+    play(again, "done")
+    again.close()
+    assert verify_file(path).ok
+
+
+def _lead(path: Path, code: str, times: int, out: multiprocessing.Queue[int]) -> None:
+    done = 0
+    for i in range(times):
+        try:
+            add(path, "question", code, f"number {i}")
+            done += 1
+        except LeadError:
+            pass
+    out.put(done)
+
+
+def test_two_leads_at_once(record: Path) -> None:
+    """Whatever both manage to add is one good chain with every act in it that was acknowledged."""
+    before = len(read_events(record)[0])
+    context = multiprocessing.get_context("fork")
+    out: multiprocessing.Queue[int] = context.Queue()
+    both = [context.Process(target=_lead, args=(record, c, 30, out)) for c in ("L1", "L2")]
+    for one in both:
+        one.start()
+    done = sum(out.get(timeout=60) for _ in both)
+    for one in both:
+        one.join(60)
+    events, problem = read_events(record)
+    assert problem is None and done > 0 and len(events) == before + done
+
+
+def test_a_second_lead_is_told_in_one_line(record: Path) -> None:
+    """While somebody has it open."""
+    with Journal.open(record), pytest.raises(LeadError, match="try again in a moment") as error:
+        add(record, "reviewed", "L8")
+    assert "\n" not in str(error.value)
+
+
+def test_nothing_is_added_to_what_is_damaged_or_foreign(record: Path, tmp_path: Path) -> None:
+    """The file stays as it is."""
+    raw = bytearray(record.read_bytes())
+    raw[len(raw) // 2] ^= 1
+    record.write_bytes(raw)
+    with pytest.raises(LeadError, match="BROKEN at line"):
+        add(record, "reviewed", "L7")
+    assert record.read_bytes() == raw
+    foreign = tmp_path / "notes.jsonl"
+    foreign.write_text("shopping list\n")
+    with pytest.raises(LeadError, match="nothing was added"):
+        add(foreign, "reviewed", "L7")
+    with pytest.raises(RecordError):
+        add(tmp_path / "none.jsonl", "reviewed", "L7")
+
+
+def test_the_transcript_tells_them(record: Path) -> None:
+    """With date, code and words; control characters shown, not obeyed."""
+    add(record, "question", "L7", "why 4 lugs\x1b[2J and not 5?", "ring")
+    line = list(transcript(*read_events(record)))[-2]
+    assert "LEAD L7 QUESTION (ring): why 4 lugs\\x1b[2J and not 5?" in line

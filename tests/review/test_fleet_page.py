@@ -1,0 +1,429 @@
+"""The fleet page: true figures, every number leads to its jobs, and it works in a browser."""
+
+from __future__ import annotations
+
+import re
+import shutil
+import subprocess
+from collections.abc import Callable
+from dataclasses import replace
+from datetime import date
+from pathlib import Path
+from typing import Any
+from urllib.parse import unquote
+
+import pytest
+from click.testing import CliRunner
+
+from assistant.cli.main import main
+from assistant.record import read_events, verify_file
+from assistant.record.events import GENESIS, seal_event
+from assistant.review import fleet
+from assistant.review.acts import add
+from assistant.review.desk import Review, open_review
+from assistant.review.pages import charts, curves, outlooks
+from assistant.review.pages.asked import ask, narrowed
+from assistant.review.pages.fleet import due_word
+from assistant.review.pages.job import job_page
+from assistant.review.pages.tokens import joined, tokens_of
+from assistant.review.pages.write import fleet_file, write_fleet, write_jobs
+from assistant.review.summary import summary
+from assistant.review.worded import short
+from tests.review.jobs import Job, day, tell
+from tests.review.test_pages import HARD, NASTY, Page, nothing_from_elsewhere
+
+JOBS = (
+    Job("T-1", day(2025, 1, 10), "12", 100_000, left=1.5625),
+    Job("T-1", day(2025, 5, 10), "15", 130_000, left=1.5, found=1.3125),
+    Job("T-1", day(2025, 9, 10), "12", 160_000, left=1.5, found=1.25, again=4),
+    Job("T-2", day(2025, 2, 1), "15", 50_000, left=1.75),
+    Job("T-2", day(2025, 8, 1), "21", 70_000, left=1.75, found=1.5, mic="Cab <b>mic</b>", again=1),
+    Job(NASTY, day(2025, 3, 3), "21"),
+    Job("T-3", day(2025, 4, 4), upto=30),
+)
+CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
+
+
+@pytest.fixture
+def records(tmp_path: Path) -> list[Path]:
+    """The jobs above, with one line changed in the last but one of T-1."""
+    paths = tell(tmp_path / "records", JOBS)
+    raw = paths[1].read_bytes().splitlines(keepends=True)
+    raw[40] = raw[40].replace(b"tech", b"tach", 1)
+    paths[1].write_bytes(b"".join(raw))
+    return paths
+
+
+@pytest.fixture
+def desk(records: list[Path], tmp_path: Path) -> Review:
+    """An open review of them."""
+    return open_review([records[0].parent], tmp_path / "index")
+
+
+def written(desk: Review, folder: Path) -> Page:
+    """The fleet page, made and parsed."""
+    write_fleet(desk, folder)
+    return Page(fleet_file(folder).read_text(encoding="utf-8"))
+
+
+def tokens_on(page: Page) -> list[set[str]]:
+    """The tokens of each listed job, as they stand in the page."""
+    return [set((a["data-tokens"] or "").split(" ")) for _, a in page.tags if "data-tokens" in a]
+
+
+def test_a_question_on_a_job_without_doubts_needs_eyes(tmp_path: Path) -> None:
+    """It is on the page and in the terminal, behind all others, until the lead does another act."""
+    folder = tmp_path / "records"
+    path = tell(folder, [*JOBS, Job("T-9", day(2025, 10, 1))])[-1]
+
+    def eyes() -> list[tuple[str, str]]:
+        with open_review([folder], tmp_path / "index") as desk:
+            found = desk.rows(fleet.needs_eyes(desk.tables))
+            page = "".join(written(desk, tmp_path / "out").text)
+            lines = list(summary(desk, most=50))
+        asked = [r["unit"] for r in found if r["asked"] == "lead-question"]
+        assert ("QUESTION" in page) == bool(asked)
+        assert any("T-9: [question]" in line for line in lines) == ("T-9" in asked)
+        return [(r["unit"], r["asked"]) for r in found]
+
+    before = eyes()
+    assert "T-9" not in {unit for unit, _ in before}
+    add(path, "question", "L7", "which of the two rods was it")
+    assert eyes() == [*before, ("T-9", "lead-question")]
+    add(path, "reviewed", "L7")
+    assert eyes() == before
+
+
+def test_the_page_is_whole_and_escaped(desk: Review, tmp_path: Path) -> None:
+    """Ids unique, all jobs listed, nothing fetched, markup in records is text."""
+    page = written(desk, tmp_path / "out")
+    nothing_from_elsewhere(page)
+    assert len(page.ids()) == len(set(page.ids()))
+    assert len(tokens_on(page)) == len(JOBS)
+    assert [t for t, _ in page.tags].count("script") == 1
+    assert not [t for t, a in page.tags if t == "img" or "onerror" in a]
+    assert NASTY in page.text and "Cab <b>mic</b>" in page.text
+    assert "BROKEN CHAIN in 1 record" in page.words and "OPEN at" in page.words
+
+
+def test_every_number_leads_to_as_many_jobs(desk: Review, tmp_path: Path) -> None:
+    """A link of figures or charts names tokens; the jobs that have them all are what it counts."""
+    page = written(desk, tmp_path / "out")
+    jobs = tokens_on(page)
+    wanted = {a["href"] for _, a in page.tags if (a.get("href") or "").startswith("#jobs=")}
+    assert len(wanted) > 15
+    for href in wanted:
+        named = set(str(href).removeprefix("#jobs=").split("&"))
+        found = sum(named <= tokens for tokens in jobs)
+        bin_of_none = any(token.startswith("time:") for token in named)
+        assert found > 0 or bin_of_none, href
+    answers = ask(desk, desk.tables)
+    signed = sum("signed:yes" in tokens for tokens in jobs)
+    assert signed == answers.totals["signed_off"]
+    assert sum("doubt:any" in tokens for tokens in jobs) == answers.totals["doubtful"]
+    for row in answers.months:
+        both = {f"month:{row['month_utc']:%Y-%m}", "signed:yes"}
+        assert sum(both <= tokens for tokens in jobs) == row["jobs"]
+    for row in answers.minutes:
+        assert sum(f"time:{row['bin']}" in tokens for tokens in jobs) == row["jobs"]
+    for row in answers.by_mic:
+        mic = joined([f"mic:{row['microphone']}"])
+        assert any(mic in tokens for tokens in jobs), mic
+
+
+def test_say_agains_are_counted_by_step_and_microphone(desk: Review) -> None:
+    """Five at the found gap: four by one microphone, one by the other; a change of none is lost."""
+    answers = ask(desk, desk.tables)
+    by_step = {row["step"]: row["again"] for row in answers.by_step}
+    by_mic = {row["microphone"]: row["again"] for row in answers.by_mic}
+    assert by_step["found_gap"] == 5
+    assert by_mic["Headset A"] == 4 and by_mic["Cab <b>mic</b>"] == 1
+    heard = next(row for row in answers.jobs if row["code"] == "21" and row["unit"] == "T-2")
+    assert "step:found_gap" in tokens_of(heard, answers)
+
+
+def test_due_soon_is_a_range_from_the_truck_itself(desk: Review) -> None:
+    """T-2 loses free travel at 0.125 in per 10,000 miles: 1.75 less 1.125 lasts some 50,000."""
+    answers = ask(desk, desk.tables)
+    due = {look.unit: look for look in outlooks.due_soon(answers.visits, ring_lugs=40)}
+    miles = due["T-2"].miles
+    assert miles is not None and miles.high is not None
+    assert miles.low < 70_000 + 50_000 < miles.high
+    assert due["T-2"].dates is not None and due["T-2"].lugs_left == 40 - 10
+
+
+def test_lugs_left_are_those_of_the_card_less_those_moved(desk: Review) -> None:
+    """A ring of 40 by the card, 10 lugs moved in two jobs; without such a card: not known."""
+    trucks = outlooks.by_unit(ask(desk, desk.tables).visits)
+    assert outlooks.rings(trucks)[0] == [] and set(outlooks.rings(trucks)[1]) == set(trucks)
+    newest = [replace(trucks["T-2"][-1], ring_lugs=40)]
+    trucks["T-2"] = trucks["T-2"][:-1] + newest
+    known, unknown = outlooks.rings(trucks)
+    assert [(r.unit, r.has, r.used, r.left) for r in known] == [("T-2", 40, 10, 30)]
+    assert "T-2" not in unknown
+    few = {r.unit: r.left for r in outlooks.rings(trucks, ring_lugs=6)[0]}
+    assert few["T-2"] == 0
+    kind = ("non-synchronized", "rod", "self-adjusting")
+    alone = {"A": [replace(trucks["T-2"][0], kind=kind)]}
+    assert outlooks.rings(alone, ring_lugs=12) == ([], [])
+
+
+def changed(path: Path, change: Callable[[str, dict[str, Any]], dict[str, Any]]) -> None:
+    """Write a record anew with other data, its chain whole."""
+    events, _ = read_events(path)
+    content, prev = b"", GENESIS
+    for event in events:
+        data = change(event.kind, event.data)
+        sealed, line = seal_event(event.n, event.at, event.kind, data, prev)
+        prev, content = sealed.hash, content + line
+    path.write_bytes(content)
+
+
+def test_the_lugs_of_a_card_come_to_the_page(tmp_path: Path) -> None:
+    """From `[ring] lugs` of the card kept in the record, through the index."""
+
+    def with_lugs(kind: str, data: dict[str, Any]) -> dict[str, Any]:
+        if kind != "opened":
+            return data
+        text = data["card"]["text"].replace("[ring]", "[ring]\nlugs = 18", 1)
+        assert "lugs = 18" in text
+        return {**data, "card": {**data["card"], "text": text}}
+
+    path = tell(tmp_path / "records", [Job("T-9", day(2025, 1, 1))])[0]
+    changed(path, with_lugs)
+    with open_review([path.parent], tmp_path / "index") as desk:
+        assert [row["ring_lugs"] for row in desk.rows(desk.tables.jobs)] == [18]
+        page = written(desk, tmp_path / "out")
+    assert re.search(r"T-9\s+2025-01-01\s+13\s+18\s+\+5", page.words), page.words
+
+
+def test_a_reading_no_gauge_can_show_does_not_stop_the_page(tmp_path: Path) -> None:
+    """A whole chain may hold it, by another program's hand: the fleet is shown all the same."""
+
+    def upside_down(kind: str, data: dict[str, Any]) -> dict[str, Any]:
+        taken = data.get("taken") or {}
+        if kind != "turn" or taken.get("quantity") != "free-travel":
+            return data
+        return {**data, "taken": {**taken, "low_in": 9.0, "high_in": 1.0}}
+
+    paths = tell(tmp_path / "records", JOBS[:2])
+    changed(paths[0], upside_down)
+    with open_review([paths[0].parent], tmp_path / "index") as desk:
+        assert len(tokens_on(written(desk, tmp_path / "out"))) == 2
+
+
+def test_a_chart_is_drawn_once_for_what_it_shows(
+    desk: Review, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Made again: the same page, nothing drawn. A cut-off file in the cache is drawn anew."""
+    made = re.compile(r"made [-0-9]+ [0-9:]+ UTC")
+
+    def page() -> str:
+        write_fleet(desk, tmp_path / "out")
+        return made.sub("", fleet_file(tmp_path / "out").read_text(encoding="utf-8"))
+
+    first = page()
+    kept = sorted((tmp_path / "index" / "charts").glob("*.svg"))
+    assert len(kept) == 5
+    with monkeypatch.context() as patch:
+        for module in (charts, curves):
+            patch.setattr(module, "figure_svg", lambda *_: pytest.fail("drawn again"))
+        assert page() == first
+    kept[0].write_text("<svg>", encoding="utf-8")
+    assert page() == first
+    assert kept[0].read_text(encoding="utf-8").endswith("</svg>\n")
+
+
+def test_a_doubt_in_the_list_is_short() -> None:
+    """Reasons after a colon go first, then what is too long for a line."""
+    assert short("gap left 0.55 in: too close (60% in)") == "gap left 0.55 in: too close (60% in)"
+    long = "pedal ratios disagree as found: " + "look for worn pins " * 5
+    assert short(long) == "pedal ratios disagree as found"
+    assert len(short("x" * 90)) == 60
+    broken = "BROKEN CHAIN: line 31 was changed or damaged: its hash does not fit what it says"
+    assert short(broken) == "BROKEN CHAIN: line 31 was changed or damaged"
+
+
+def test_due_is_said_in_words() -> None:
+    """Before, within and after the range; one without an end is never overdue."""
+    low, high = date(2026, 3, 1), date(2026, 5, 1)
+    days = (date(2026, 2, 28), low, high, date(2026, 5, 2))
+    assert [due_word((low, high), day) for day in days] == [
+        "", "MAY BE DUE", "MAY BE DUE", "OVERDUE",
+    ]  # fmt: skip
+    assert due_word((low, None), date(2030, 1, 1)) == "MAY BE DUE" and due_word(None, low) == ""
+
+
+def test_narrowed_to_a_truck_or_to_days(desk: Review) -> None:
+    """All tables of it, not only the jobs."""
+    one = ask(desk, narrowed(desk.tables, "t-2"))
+    assert {row["unit"] for row in one.jobs} == {"T-2"} and one.totals["jobs"] == 2
+    assert {v.unit for v in one.visits} == {"T-2"}
+    assert [row["microphone"] for row in one.by_mic] == ["Cab <b>mic</b>"]
+    late = ask(desk, narrowed(desk.tables, since=date(2025, 8, 1)))
+    assert sorted(row["unit"] for row in late.jobs) == ["T-1", "T-2"]
+
+
+def test_charts_do_not_speak_by_colour_alone(desk: Review) -> None:
+    """Bars are hatched and carry their figure; marks are open or full; one ink, greys besides."""
+    answers = ask(desk, desk.tables)
+    bars = charts.misheard(answers.by_step, "step", "step")
+    assert "url(#bystep-" in bars and "<pattern" in bars and ">5 (" in bars
+    assert "found gap" in bars and 'href="#jobs=step:found_gap"' in bars
+    wall = curves.curves(curves.cells(list(outlooks.by_unit(answers.visits).items())))
+    assert "stroke-dasharray" in wall and "T-2" in wall
+    for svg in (bars, wall, charts.months(answers.months), charts.minutes(answers.minutes)):
+        colours = set(re.findall(r"#[0-9a-fA-F]{6}\b", svg))
+        hues = [c for c in colours if max(_rgb(c)) - min(_rgb(c)) > 30]
+        assert hues == [], hues
+        assert "http" not in svg.replace("http://www.w3.org/", "")
+
+
+def _rgb(colour: str) -> tuple[int, ...]:
+    return tuple(int(colour[i : i + 2], 16) for i in (1, 3, 5))
+
+
+def test_an_empty_folder_is_a_page_as_well(tmp_path: Path) -> None:
+    """No jobs, no charts, no error."""
+    (tmp_path / "none").mkdir()
+    with open_review([tmp_path / "none"], tmp_path / "index") as desk:
+        page = written(desk, tmp_path / "out")
+    assert "0 jobs" in page.words and "Nothing: every doubt" in page.words
+
+
+def test_only_what_changed_is_made_again(records: list[Path], tmp_path: Path) -> None:
+    """A lead's act makes one page old; a page taken away comes back; damage gets a page as well."""
+    out, index = tmp_path / "out", tmp_path / "index"
+
+    def run() -> tuple[int, list[str]]:
+        with open_review([records[0].parent], index) as desk:
+            return write_jobs(out, write_fleet(desk, out), lambda todo: todo)
+
+    assert run() == (len(JOBS), []) and run() == (0, [])
+    add(records[0], "reviewed", "L7")
+    assert run() == (1, [])
+    next((out / "jobs").glob("*.html")).unlink()
+    assert run() == (1, [])
+    pages = {p.name: p.read_text(encoding="utf-8") for p in (out / "jobs").glob("*.html")}
+    assert sum("Chain BROKEN" in text for text in pages.values()) == 1
+    fleet = Page(fleet_file(out).read_text(encoding="utf-8"))
+    for _, attributes in fleet.tags:
+        href = attributes.get("href") or ""
+        if href and not href.startswith("#"):
+            assert (out / unquote(href)).exists(), href
+
+
+def test_the_commands(records: list[Path], tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """pages, page, lead and retention, each with one line on what it did."""
+    monkeypatch.setenv("LUGCALL_INDEX", str(tmp_path / "index"))
+    run = CliRunner()
+    folder, out = str(records[0].parent), str(tmp_path / "out")
+    done = run.invoke(main, ["pages", folder, "--out", out])
+    assert done.exit_code == 0 and f"{len(JOBS)} jobs on it" in done.output, done.output
+    done = run.invoke(main, ["page", str(records[0]), "--out", str(tmp_path / "one.html")])
+    assert done.exit_code == 0 and "VERIFIED" in (tmp_path / "one.html").read_text()
+    asked = ["lead", "question", str(records[0]), "why", "so", "wide?", "--by", "l7"]
+    done = run.invoke(main, asked)
+    assert done.exit_code == 0 and "question by L7" in done.output
+    assert verify_file(records[0]).ok
+    done = run.invoke(main, ["lead", "accepted", str(records[1]), "fine", "--by", "L7"])
+    assert done.exit_code == 1 and done.output.count("\n") == 1 and "BROKEN" in done.output
+    done = run.invoke(main, ["retention", folder, "--days", "30"])
+    assert done.exit_code == 0 and "nothing removed" in done.output
+    done = run.invoke(main, ["page", str(tmp_path / "none.jsonl")])
+    assert done.exit_code == 1 and done.output.count("\n") == 1
+    done = run.invoke(main, ["lead", "reviewed", str(tmp_path / "none.jsonl"), "--by", "L7"])
+    assert done.exit_code == 1 and "none.jsonl is not there: check the name" in done.output
+    before = (tmp_path / "out" / "fleet.html").read_bytes()
+    done = run.invoke(main, ["pages", folder, "--out", out, "--unit", "T-99"])
+    assert done.exit_code == 1 and "no job of T-99" in done.output
+    assert (tmp_path / "out" / "fleet.html").read_bytes() == before
+    for command in (["review"], ["pages", "--out", out]):
+        done = run.invoke(main, [*command, str(tmp_path / "away")])
+        assert done.exit_code == 1 and "it is not there" in done.output, done.output
+        assert done.output.count("\n") == 1
+
+
+def test_the_review_in_a_terminal_says_it_short(tmp_path: Path) -> None:
+    """What is due in the past is overdue; a lead's act is a plain word; reasons are cut."""
+    jobs = [Job("T-5", day(2025, 1, 1), miles=400_000), Job("T-5", day(2025, 7, 1), miles=425_000)]
+    folder = tmp_path / "records"
+    broken = tell(folder, [*jobs, Job("T-6", day(2025, 1, 1))])[2]
+    broken.write_bytes(broken.read_bytes().replace(b"helper", b"halper", 1))
+    hard = folder / HARD.name
+    shutil.copy(HARD, hard)
+    add(hard, "question", "L7", "why so wide?")
+    with open_review([folder], tmp_path / "index") as desk:
+        lines = list(summary(desk, 10))
+    assert any(" T-104: " in line and line.endswith(" [question]") for line in lines), lines
+    assert any(line.startswith("  T-5: at 430,000") and line.endswith("OVERDUE") for line in lines)
+    assert any(": BROKEN CHAIN: line " in line and " T-6" in line for line in lines), lines
+
+
+def test_clocks_set_wrong_are_told_on_both_pages(tmp_path: Path) -> None:
+    """Begun in 1970, as a clock does that lost its battery; in the index as on the job's page."""
+    path = tell(tmp_path / "records", [Job("T-8", day(1970, 4, 24))])[0]
+    with open_review([path.parent], tmp_path / "index") as desk:
+        assert "line 1 is dated 1970" in written(desk, tmp_path / "out").words
+    assert "begun long ago: 1970-04-24" in Page(job_page(path, tmp_path)).words
+
+
+# --- in a real browser ----------------------------------------------------------------------------
+
+_SCRIPT = """
+<script>
+addEventListener("load", () => setTimeout(() => {
+  const out = [];
+  const rows = () => [...document.querySelectorAll("#list tbody tr")];
+  const seen = () => rows().filter((r) => getComputedStyle(r).display !== "none");
+  const units = () => seen().map((r) => r.cells[0].textContent.slice(0, 3)).join(" ");
+  const say = (name) => out.push(name + "=" + seen().length + ":" + units());
+  const type = (id, value) => { const f = document.getElementById(id); f.value = value;
+    f.dispatchEvent(new Event("input")); };
+  const head = (i) => document.querySelectorAll("#list th button")[i].click();
+  say("start");
+  head(0); say("up"); head(0); say("down"); head(0);
+  head(8); head(8); out.push("again=" + seen()[0].cells[8].textContent);
+  head(0);
+  type("search", "t-2"); say("search"); type("search", "");
+  type("from", "2025-05-01"); type("to", "2025-08-01"); say("days");
+  type("from", ""); type("to", "");
+  type("code", "code:21"); say("code"); type("code", "");
+  location.hash = "#jobs=step:found_gap&signed:yes";
+  setTimeout(() => {
+    say("link"); out.push("chosen=" + document.getElementById("chosen").textContent);
+    document.getElementById("all").click();
+    setTimeout(() => { say("all");
+      const pre = document.createElement("pre"); pre.id = "told"; pre.textContent = out.join("\\n");
+      document.body.appendChild(pre); }, 50);
+  }, 50);
+}, 50));
+</script></body>"""
+
+
+@pytest.mark.skipif(CHROMIUM is None, reason="no chromium on this machine")
+def test_sort_filter_and_search_in_a_browser(desk: Review, tmp_path: Path) -> None:
+    """From a file, without a network: clicks and typing do what they say."""
+    out = tmp_path / "out"
+    write_fleet(desk, out)
+    page = fleet_file(out)
+    text = page.read_text(encoding="utf-8")
+    page.write_text(text.replace("</body>", _SCRIPT), encoding="utf-8")
+    dom = subprocess.run(
+        [str(CHROMIUM), "--headless", "--no-sandbox", "--disable-gpu", "--virtual-time-budget=5000",
+         f"--user-data-dir={tmp_path / 'profile'}", "--dump-dom", page.as_uri()],
+        capture_output=True, text=True, timeout=90, check=True,
+    ).stdout  # fmt: skip
+    told = re.search(r'<pre id="told">(.*?)</pre>', dom, re.S)
+    assert told is not None, dom[-500:]
+    said = dict(line.split("=", 1) for line in told[1].replace("&lt;", "<").splitlines())
+    assert said["start"] == "7:T-1 T-2 T-1 T-3 <sc T-2 T-1"
+    assert said["up"] == "7:<sc T-1 T-1 T-1 T-2 T-2 T-3"
+    assert said["down"] == "7:T-3 T-2 T-2 T-1 T-1 T-1 <sc"
+    assert said["again"] == "4"
+    assert said["search"] == "2:T-2 T-2"
+    assert said["days"] == "2:T-1 T-2"
+    assert said["code"] == "2:<sc T-2"
+    assert said["link"] == "2:T-1 T-2"
+    assert said["chosen"] == "only: step found_gap, signed yes"
+    assert said["all"].startswith("7:")

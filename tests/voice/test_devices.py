@@ -1,0 +1,668 @@
+"""Microphones and loudspeakers: what they are worth, and that they may come and go."""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import sys
+import textwrap
+import time
+from collections.abc import Iterator
+from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
+
+import numpy as np
+import pytest
+import soundfile
+import soxr
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from assistant.voice.devices import stream as port_module
+from assistant.voice.devices import stream as ports_module
+from assistant.voice.devices.audio import FRAME, RATE, AudioError, Samples, save
+from assistant.voice.devices.check import Verdict, devices_report, heard_back, microphone_verdict
+from assistant.voice.devices.microphone import Framer
+from assistant.voice.devices.stream import Ports
+from assistant.voice.output.player import Player
+from assistant.voice.output.synthesizer import Speech
+from tests.spoken.noises import noise
+from tests.voice.pulse import Pulse, missing, pulse
+
+RNG = np.random.default_rng(5)
+
+
+@pytest.fixture(scope="module")
+def talk() -> Samples:
+    """Five seconds of somebody speaking, at -26 dBFS, in a faint hiss."""
+    text = (
+        "The gap is five eighths. Six sixteenths shy, she says. The pedal height is eight inches."
+    )
+    with Speech() as speech:
+        still = np.zeros(8 * RATE // 5)
+        sound = np.concatenate([still, speech.samples(text), still])
+    sound *= 10 ** (-26 / 20) / np.sqrt(np.mean(np.square(sound)))
+    return (sound + 2e-4 * RNG.normal(size=len(sound))).astype(np.float32)
+
+
+def kinds(verdict: Verdict) -> set[str]:
+    return {p.kind for p in verdict.problems}
+
+
+def narrowed(sound: Samples) -> Samples:
+    """Through 8000 samples a second and back."""
+    return np.asarray(soxr.resample(soxr.resample(sound, RATE, 8000), 8000, RATE), dtype=np.float32)
+
+
+# --- the meter ------------------------------------------------------------------------------------
+
+
+def test_a_good_microphone_has_no_problem(talk: Samples) -> None:
+    verdict = microphone_verdict(talk)
+    assert verdict.problems == () and verdict.ok
+    m = verdict.measured
+    assert m.noise_dbfs == pytest.approx(-74, abs=2)
+    assert m.speech_dbfs is not None and -27 < m.speech_dbfs < -20
+    assert m.snr_db == pytest.approx(m.speech_dbfs - m.noise_dbfs, abs=0.5)
+    assert "will do" in verdict.lines()[-1]
+
+
+def test_dead() -> None:
+    assert kinds(microphone_verdict(np.zeros(3 * RATE, dtype=np.float32))) == {"dead"}
+
+
+def test_too_quiet(talk: Samples) -> None:
+    verdict = microphone_verdict(talk * np.float32(0.05))
+    assert "quiet" in kinds(verdict) and not verdict.ok
+    assert "gain up" in "\n".join(verdict.lines())
+
+
+@pytest.mark.parametrize("rail", [1.0, 0.5])
+def test_clipped_whatever_the_rail(talk: Samples, rail: float) -> None:
+    verdict = microphone_verdict(np.clip(talk * np.float32(20 * rail), -rail, rail))
+    assert "clipped" in kinds(verdict) and not verdict.ok
+    truth = float(np.mean(np.abs(talk * 20) >= 1.0))
+    assert verdict.measured.clipped == pytest.approx(truth, rel=0.5)
+
+
+@pytest.mark.parametrize("hertz", [60.0, 440.0, 1000.0])
+def test_a_tone_is_not_clipped(hertz: float) -> None:
+    tone = (0.7 * np.sin(2 * np.pi * hertz * np.arange(3 * RATE) / RATE)).astype(np.float32)
+    assert "clipped" not in kinds(microphone_verdict(tone))
+
+
+def mixed(talk: Samples, kind: str, snr_db: float) -> Samples:
+    background = noise(kind, len(talk) / RATE + 0.1, 3)[: len(talk)]
+    level = np.sqrt(np.mean(np.square(talk)) / np.mean(np.square(background)))
+    return (talk + background * level * 10 ** (-snr_db / 20)).astype(np.float32)
+
+
+@pytest.mark.parametrize("kind", ["", "idle", "impacts", "hiss", "babble"])
+def test_narrowband_is_told_in_noise(talk: Samples, kind: str) -> None:
+    there = mixed(talk, kind, 5.0) if kind else talk
+    assert microphone_verdict(there).measured.narrow is False
+    assert microphone_verdict(narrowed(there)).measured.narrow is True
+
+
+def test_narrowband_is_told_with_noise_after_the_channel(talk: Samples) -> None:
+    white = RNG.normal(size=len(talk)) * np.sqrt(np.mean(np.square(talk))) * 10 ** (-15 / 20)
+    assert microphone_verdict((narrowed(talk) + white).astype(np.float32)).measured.narrow is True
+    assert microphone_verdict((talk + white).astype(np.float32)).measured.narrow is False
+
+
+def test_a_telephone_rate_is_narrowband(talk: Samples) -> None:
+    assert "narrowband" in kinds(microphone_verdict(soxr.resample(talk, RATE, 8000), 8000))
+
+
+@pytest.mark.parametrize("mains", [50, 60])
+def test_mains_hum(talk: Samples, mains: int) -> None:
+    t = np.arange(len(talk)) / RATE
+    hum = sum(0.01 / n * np.sin(2 * np.pi * mains * n * t) for n in (1, 2, 3))
+    verdict = microphone_verdict((talk + hum).astype(np.float32))
+    assert verdict.measured.hum_hz == mains
+    assert verdict.measured.hum_dbfs == pytest.approx(-41.7, abs=1.5)
+    assert f"{mains} Hz" in "\n".join(verdict.lines())
+
+
+def test_an_engine_at_idle_is_no_hum(talk: Samples) -> None:
+    """Six cylinders at 600 turns a minute fire 30 times a second: at 60 and 120 Hz as well."""
+    t = np.arange(len(talk)) / RATE
+    engine = sum(0.01 / n * np.sin(2 * np.pi * 30 * n * t + n) for n in range(1, 9))
+    assert microphone_verdict((talk + engine).astype(np.float32)).measured.hum_hz == 0.0
+
+
+def test_offset_gaps_and_gate(talk: Samples) -> None:
+    assert kinds(microphone_verdict(talk + np.float32(0.05))) == {"offset"}
+    torn = talk.copy()
+    loud = np.flatnonzero(np.abs(talk) > 0.03)
+    for start in loud[:: len(loud) // 12]:
+        torn[start : start + 320] = 0.0
+    verdict = microphone_verdict(torn)
+    assert "gaps" in kinds(verdict) and verdict.measured.gaps >= 8
+    gated = talk.copy()
+    gated[: RATE - 100] = 0.0
+    assert kinds(microphone_verdict(gated)) == {"gate"}
+
+
+def test_noisy_and_nobody(talk: Samples) -> None:
+    assert "noisy" in kinds(microphone_verdict(mixed(talk, "hiss", 1)))
+    verdict = microphone_verdict(talk[: RATE - 2000])
+    assert kinds(verdict) == {"no speech"} and verdict.ok
+    assert kinds(microphone_verdict(talk[:1000])) == {"short"}
+
+
+def test_snr_is_about_right(talk: Samples) -> None:
+    clean = microphone_verdict(talk).measured.speech_dbfs
+    assert clean is not None
+    for snr_db in (20, 10):
+        got = microphone_verdict(mixed(talk, "idle", snr_db)).measured.snr_db
+        over_mean = clean - 20 * np.log10(np.sqrt(np.mean(np.square(talk))))
+        assert got == pytest.approx(snr_db + over_mean, abs=3.0)
+
+
+# --- the report -----------------------------------------------------------------------------------
+
+
+def test_a_recording_is_judged_at_its_own_rate(talk: Samples, tmp_path: Path) -> None:
+    file = tmp_path / "loud.wav"
+    soundfile.write(file, np.clip(soxr.resample(talk, RATE, 44100) * 20, -1, 1), 44100)
+    report = devices_report(file=file)
+    assert not report.ok and report.source == str(file)
+    data = json.loads(json.dumps(report.as_json()))
+    assert "clipped" in [p["kind"] for p in data["microphone"]["problems"]]
+    assert data["microphone"]["ok"] is False and data["microphone"]["clipped"] > 0.001
+    assert any("Clipped" in line for line in report.lines())
+    good = tmp_path / "good.flac"
+    save(good, talk)
+    assert devices_report(file=good).ok
+
+
+def test_what_is_no_recording_is_one_line(tmp_path: Path) -> None:
+    with pytest.raises(AudioError, match="no such file"):
+        devices_report(file=tmp_path / "none.wav")
+    (tmp_path / "text.wav").write_text("hello", encoding="utf-8")
+    with pytest.raises(AudioError, match="not a sound file"):
+        devices_report(file=tmp_path / "text.wav")
+
+
+@pytest.mark.parametrize("error", ["OSError('PortAudio library not found')", "ImportError('x')"])
+def test_no_portaudio_is_one_line(error: str, tmp_path: Path) -> None:
+    (tmp_path / "sounddevice.py").write_text(f"raise {error}\n", encoding="utf-8")
+    code = """
+        from assistant.voice.audio import AudioError
+        from assistant.voice.devices import devices_report
+        try:
+            devices_report()
+        except AudioError as error:
+            print(error)
+    """
+    got = child(code, path=tmp_path)
+    assert "PortAudio library is missing" in got and len(got.splitlines()) == 1
+    assert "libportaudio2" in got
+
+
+def listed(*devices: dict[str, Any]) -> Any:
+    """A stand-in for the sounddevice module that lists `devices`."""
+    return SimpleNamespace(
+        query_devices=lambda: list(devices),
+        default=SimpleNamespace(device=(0, 1)),
+        PortAudioError=ZeroDivisionError,
+        _terminate=lambda: None,
+        _initialize=lambda: None,
+    )
+
+
+def one(name: str, inputs: int = 1, outputs: int = 1) -> dict[str, Any]:
+    return {
+        "name": name,
+        "max_input_channels": inputs,
+        "max_output_channels": outputs,
+        "default_samplerate": 48000.0,
+    }
+
+
+def ports_with(monkeypatch: pytest.MonkeyPatch, *devices: dict[str, Any]) -> Ports:
+    ports = Ports()
+    monkeypatch.setattr(ports, "library", lambda: listed(*devices))
+    return ports
+
+
+def test_no_device_at_all_is_one_line(monkeypatch: pytest.MonkeyPatch) -> None:
+    from assistant.voice.devices import check as devices_module
+
+    monkeypatch.setattr(devices_module, "PORTS", ports_with(monkeypatch))
+    with pytest.raises(AudioError, match="no microphone and no loudspeaker"):
+        devices_report()
+
+
+def test_only_a_loudspeaker(monkeypatch: pytest.MonkeyPatch) -> None:
+    from assistant.voice.devices import check as devices_module
+
+    monkeypatch.setattr(devices_module, "PORTS", ports_with(monkeypatch, one("Box", inputs=0)))
+    report = devices_report()
+    assert not report.ok and report.problems == ["There is no microphone; plug one in."]
+
+
+def test_devices_are_found_by_number_name_and_part(monkeypatch: pytest.MonkeyPatch) -> None:
+    ports = ports_with(
+        monkeypatch,
+        one("USB Headset: Audio (hw:1,0)"),
+        one("Speaker", inputs=0),
+        one("Old mic", outputs=0),
+        one("New mic", outputs=0),
+    )
+    assert ports.find(None, "input").number == 0
+    assert ports.find(None, "output").number == 1
+    assert ports.find(3, "input").name == "New mic"
+    assert ports.find("2", "input").name == "Old mic"
+    assert ports.find("headset", "output").number == 0
+    # Plugged in again it may get another card number.
+    assert ports.find("USB Headset: Audio (hw:3,0)", "input").number == 0
+    with pytest.raises(AudioError, match="several are called 'mic'"):
+        ports.find("mic", "input")
+    with pytest.raises(AudioError, match="no loudspeaker is called 'Old mic'"):
+        ports.find("Old mic", "output")
+
+
+# --- frames ---------------------------------------------------------------------------------------
+
+
+@settings(max_examples=30)
+@given(st.lists(st.integers(1, 3000), min_size=1, max_size=12))
+def test_frames_hold_every_sample_in_order(pieces: list[int]) -> None:
+    sound = np.arange(sum(pieces), dtype=np.float32)
+    framer, got, at = Framer(), [], 0
+    for piece in pieces:
+        got += framer.take(sound[at : at + piece], 100.0 + (at + piece) / RATE)
+        at += piece
+    assert len(got) == len(sound) // FRAME
+    if got:
+        np.testing.assert_array_equal(
+            np.concatenate([f.samples for f in got]), sound[: len(got) * FRAME]
+        )
+        assert [f.at for f in got] == pytest.approx(
+            [100 + i * FRAME / RATE for i in range(len(got))]
+        )
+
+
+def test_frame_times_ride_over_jitter_and_follow_a_jump() -> None:
+    framer = Framer()
+    times = []
+    for i in range(400):
+        late = 0.012 * ((i * 7) % 5) / 5 + (2.0 if i >= 300 else 0.0)
+        times += [
+            f.at for f in framer.take(np.ones(FRAME, np.float32), 10 + (i + 1) * 0.032 + late)
+        ]
+    steps = np.diff(times)
+    assert np.abs(np.delete(steps, 299) - 0.032).max() < 0.002
+    assert steps[299] == pytest.approx(2.032, abs=0.02)
+
+
+@pytest.mark.parametrize("rate", [48000, 44100, 8000])
+def test_other_rates_are_brought_to_ours_bit_by_bit(rate: int) -> None:
+    t = np.arange(3 * rate) / rate
+    tone = np.sin(2 * np.pi * 1000 * t).astype(np.float32)
+    framer, got = Framer(rate), []
+    for i in range(0, len(tone), 441):
+        got += framer.take(tone[i : i + 441], i / rate)
+    out = np.concatenate([f.samples for f in got])
+    assert len(out) == pytest.approx(3 * RATE, abs=2000)
+    spectrum = np.abs(np.fft.rfft(out[RATE : 2 * RATE]))
+    assert int(np.argmax(spectrum)) == 1000
+    assert np.abs(out[RATE : 2 * RATE]).max() == pytest.approx(1.0, abs=0.01)
+
+
+# --- gone and back, without a sound card ----------------------------------------------------------
+
+
+class FakeStream:
+    active = True
+    latency = 0.04
+    samplerate = RATE
+
+
+class FakePorts:
+    """Ports with one device that can be pulled out."""
+
+    def __init__(self) -> None:
+        self.lock = __import__("threading").RLock()
+        self.there = True
+        self.rate = RATE
+        self.opened = 0
+        self.looked = 0
+
+    def name_of(self, device: object, kind: str) -> str:
+        return "Box"
+
+    def open(self, *_: object) -> tuple[FakeStream, int]:
+        if not self.there:
+            raise AudioError("gone")
+        self.opened += 1
+        return FakeStream(), self.rate
+
+    def look_again(self, *_: object) -> None:
+        self.looked += 1
+
+    def start(self, stream: object) -> None: ...
+    def end(self, stream: object) -> None: ...
+    def add(self, user: object) -> None: ...
+    def remove(self, user: object) -> None: ...
+
+
+TIMES = SimpleNamespace(outputBufferDacTime=0.04, currentTime=0.0, inputBufferAdcTime=0.0)
+
+
+def test_a_lost_loudspeaker_keeps_its_queue_and_says_the_sentence_again(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    ports = FakePorts()
+    monkeypatch.setattr(port_module, "PORTS", ports)
+    now = [1000.0]
+    monkeypatch.setattr(port_module.time, "monotonic", lambda: now[0])
+    told: list[str] = []
+    player = Player(None, told.append, told.append)
+    sentence = np.linspace(0.1, 0.9, 4000, dtype=np.float32)
+    player.playing.play(sentence)
+    out = np.zeros((256, 1), dtype=np.float32)
+    player._callback(out, 256, TIMES, None)
+    assert player.check() and out[0, 0] == sentence[0]
+    ports.there = False
+    now[0] += 1.3  # no callback for longer than that
+    assert not player.check()
+    for _ in range(30):
+        now[0] += 0.1
+        assert not player.check()
+    assert 2 <= ports.looked <= 3, "once a second"
+    assert told == ["loudspeaker Box is gone; plug it in again"]
+    ports.there = True
+    now[0] += 1.0
+    assert player.check()
+    assert told[1:] == ["loudspeaker Box is back"] and ports.opened == 2
+    player._callback(out, 256, TIMES, None)
+    np.testing.assert_array_equal(out[:, 0], sentence[:256])
+
+
+def test_a_loudspeaker_with_a_rate_of_its_own(monkeypatch: pytest.MonkeyPatch) -> None:
+    ports = FakePorts()
+    ports.rate = 48000
+    monkeypatch.setattr(port_module, "PORTS", ports)
+    player = Player()
+    player.playing.play(tone(1000, 2.0))
+    blocks = []
+    for _ in range(125):
+        out = np.zeros((768, 2), dtype=np.float32)
+        player._callback(out, 768, TIMES, None)
+        blocks.append(out)
+    sound = np.concatenate(blocks)
+    np.testing.assert_array_equal(sound[:, 0], sound[:, 1])
+    middle = sound[24000:72000, 0]
+    assert int(np.argmax(np.abs(np.fft.rfft(middle)))) == 1000
+    assert np.abs(middle).max() == pytest.approx(0.3, abs=0.01)
+    player.hush()
+    player._callback(out, 768, TIMES, None)
+    player._callback(out, 768, TIMES, None)
+    assert np.abs(out[400:]).max() < 1e-3
+
+
+class FakeUser:
+    def __init__(self, lost: bool = False) -> None:
+        self.lost = lost
+        self.calls: list[str] = []
+
+    def suspend(self) -> None:
+        self.calls.append("suspend")
+
+    def resume(self) -> None:
+        self.calls.append("resume")
+
+
+def test_looking_for_a_device_disturbs_nobody_unless_it_is_back(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    ports = ports_with(monkeypatch, one("Box"))
+    seen: list[list[Any]] = [["Box", 1, 1]]
+    monkeypatch.setattr(ports_module, "_listed_elsewhere", lambda: seen)
+    seeker, other = FakeUser(lost=True), FakeUser()
+    ports.add(seeker)
+    ports.add(other)
+    ports.look_again(seeker, "Headset (hw:1,0)", "input")
+    assert other.calls == []
+    seen.append(["Headset (hw:2,0)", 1, 0])
+    ports.look_again(seeker, "Headset (hw:1,0)", "input")
+    assert other.calls == [], "another process looks only every few seconds"
+    monkeypatch.setattr(ports, "_looked", 0.0)
+    ports.look_again(seeker, "Headset (hw:1,0)", "output")
+    assert other.calls == [], "it has no output"
+    monkeypatch.setattr(ports, "_looked", 0.0)
+    ports.look_again(seeker, "Headset (hw:1,0)", "input")
+    assert other.calls == ["suspend", "resume"]
+
+
+def test_alone_it_starts_portaudio_anew(monkeypatch: pytest.MonkeyPatch) -> None:
+    ports = ports_with(monkeypatch)
+    seeker, other = FakeUser(lost=True), FakeUser(lost=True)
+    ports.add(seeker)
+    ports.add(other)
+    ports.look_again(seeker, "Headset", "input")
+    assert seeker.calls == ["suspend", "resume"]
+
+
+def test_echo_is_found_late_weak_and_in_noise_and_never_where_there_is_none() -> None:
+    played = np.concatenate([RNG.normal(size=RATE) * 0.1, np.zeros(RATE)]).astype(np.float32)
+    for delay_s, gain, noise_level in ((0.0, 1.0, 0.0), (0.25, 0.1, 0.05), (0.6, 0.03, 0.02)):
+        late = np.concatenate([np.zeros(round(delay_s * RATE)), played])[: len(played)]
+        heard = late * gain + noise_level * RNG.normal(size=len(played))
+        got = heard_back(played, heard.astype(np.float32))
+        assert got.heard and got.delay_s == pytest.approx(delay_s, abs=0.001)
+        assert got.path_db == pytest.approx(20 * np.log10(gain), abs=1.5)
+    t = np.arange(len(played)) / RATE
+    for other in (
+        RNG.normal(size=len(played)),
+        np.cumsum(RNG.normal(size=len(played))),
+        np.sin(2 * np.pi * 866 * t),
+        np.zeros(len(played)),
+    ):
+        assert not heard_back(played, other.astype(np.float32)).heard
+
+
+# --- on a real sound path -------------------------------------------------------------------------
+
+
+@pytest.fixture(scope="module")
+def daemon() -> Iterator[Pulse]:
+    if missing():
+        pytest.skip(missing())
+    with pulse() as running:
+        yield running
+
+
+HEAD = """
+    import json, sys, time
+    import numpy as np
+    from assistant.voice.ports import quiet_libraries
+    quiet_libraries()
+    from assistant.voice.audio import RATE
+    from assistant.voice.inputs import Microphone
+    from assistant.voice.player import Player
+    def tell(*words):
+        print(json.dumps(words), flush=True)
+"""
+
+
+def child(code: str, env: dict[str, str] | None = None, path: Path | None = None) -> str:
+    """Run `code` to its end in a process of its own; what it printed."""
+    head = f"import sys; sys.path.insert(0, {str(path)!r})\n" if path else ""
+    got = subprocess.run(
+        [sys.executable, "-c", head + textwrap.dedent(code)],
+        env=env,
+        capture_output=True,
+        text=True,
+        timeout=60,
+    )
+    assert got.returncode == 0, got.stderr
+    return got.stdout
+
+
+def started(code: str, env: dict[str, str]) -> subprocess.Popen[str]:
+    text = textwrap.dedent(HEAD) + textwrap.dedent(code)
+    return subprocess.Popen(
+        [sys.executable, "-c", text], env=env, stdout=subprocess.PIPE, text=True
+    )
+
+
+def tells(process: subprocess.Popen[str], until: str) -> list[list[Any]]:
+    """What the child tells, up to and with `until`."""
+    assert process.stdout is not None
+    out: list[list[Any]] = []
+    for line in process.stdout:
+        out.append(json.loads(line))
+        if out[-1][0] == until:
+            return out
+    raise AssertionError(f"ended before {until}: {out}")
+
+
+def tone(hertz: float, seconds: float) -> Samples:
+    return (0.3 * np.sin(2 * np.pi * hertz * np.arange(round(seconds * RATE)) / RATE)).astype("f4")
+
+
+def test_a_microphone_pulled_out_and_plugged_in_again(daemon: Pulse) -> None:
+    code = """
+        mic = Microphone("lug_mic", lambda m: tell("lost", m), lambda m: tell("back", m))
+        tell("open", mic.name)
+        last = 0.0
+        while True:
+            frame = mic.get()
+            if frame is None:
+                continue
+            assert frame.at > last and len(frame.samples) == 512
+            last = frame.at
+            if abs(frame.samples).max() > 0.1:
+                hz = np.fft.rfftfreq(512, 1 / RATE)[np.argmax(np.abs(np.fft.rfft(frame.samples)))]
+                tell("tone", float(hz), time.monotonic() - frame.at)
+    """
+    process = started(code, daemon.env)
+    try:
+        tells(process, "open")
+        daemon.play(tone(500, 0.6))
+        heard = tells(process, "tone")[-1]
+        assert abs(heard[1] - 500) < 40 and 0 < heard[2] < 1.0
+        daemon.unplug("lug_mic")
+        assert tells(process, "lost")[-1] == [
+            "lost",
+            "microphone lug_mic is gone; plug it in again",
+        ]
+        time.sleep(1.2)
+        daemon.plug("lug_mic")
+        assert tells(process, "back")[-1] == ["back", "microphone lug_mic is back"]
+        daemon.play(tone(1500, 0.6))
+        assert abs(tells(process, "tone")[-1][1] - 1500) < 40
+    finally:
+        process.kill()
+        process.wait()
+
+
+def test_a_loudspeaker_pulled_out_beside_a_microphone_at_work(daemon: Pulse) -> None:
+    code = """
+        mic = Microphone("lug_mic_2", lambda m: tell("mic lost", m))
+        player = Player("lug_speaker_2", lambda m: tell("lost", m), lambda m: tell("back", m))
+        player.playing.play(np.linspace(0.2, 0.2, 2 * RATE).astype(np.float32))
+        tell("playing")
+        frames = 0
+        while player.playing.busy():
+            player.check()
+            frames += mic.get(0.05) is not None
+        time.sleep(0.3)
+        tell("done", frames)
+    """
+    process = started(code, daemon.env)
+    try:
+        tells(process, "playing")
+        time.sleep(0.8)
+        daemon.unplug("lug_speaker_2")
+        assert [t[0] for t in tells(process, "lost")] == ["lost"]
+        daemon.plug("lug_speaker_2")
+        with daemon.recording("lug_speaker_2") as tape:
+            assert [t[0] for t in tells(process, "back")] == ["back"]
+            told = tells(process, "done")
+        assert [t[0] for t in told] == ["done"] and told[0][1] > 60
+        loud = np.count_nonzero(np.abs(tape.samples()) > 0.1) / RATE
+        assert loud == pytest.approx(2.0, abs=0.15), "the whole sentence, once"
+    finally:
+        process.kill()
+        process.wait()
+
+
+def test_two_people_hear_each_their_own_loudspeaker(daemon: Pulse) -> None:
+    code = """
+        from assistant.act import Said
+        from assistant.voice.mouth import Mouth
+        from assistant.voice.speech import Speech
+        with Speech() as speech:
+            one, two = Player("lug_speaker"), Player("lug_speaker_2")
+            first = lambda said, where, at: tell("first", where, said.text)
+            mouth = Mouth(speech, one, two, on_first=first)
+            time.sleep(0.3)
+            mouth.say([Said("tech", "Gap now, bearing to brake?", "prompt:a"),
+                       Said("helper", "Hold: pedal to the floor.", "prompt:b", cue="HOLD")])
+            assert mouth.wait(30)
+            time.sleep(0.3)
+            np.save(sys.argv[1] + "/one.npy", one.playing.reference(10))
+            np.save(sys.argv[1] + "/two.npy", two.playing.reference(10))
+            mouth.close()
+    """
+    folder = Path(daemon.env["HOME"])
+    text = textwrap.dedent(HEAD) + textwrap.dedent(code)
+    with daemon.recording("lug_speaker") as one_tape, daemon.recording("lug_speaker_2") as two_tape:
+        got = subprocess.run(
+            [sys.executable, "-c", text, str(folder)],
+            env=daemon.env,
+            capture_output=True,
+            text=True,
+            timeout=60,
+        )
+    assert got.returncode == 0, got.stderr
+    firsts = sorted(json.loads(line)[1:] for line in got.stdout.splitlines())
+    assert [where for where, _ in firsts] == ["lug_speaker", "lug_speaker_2"]
+    played = [np.load(folder / "one.npy"), np.load(folder / "two.npy")]
+    for i, tape in enumerate((one_tape, two_tape)):
+        match = [likeness(tape.samples(), sound) for sound in played]
+        assert match[i] > 0.9 and match[1 - i] < 0.5, match
+
+
+def likeness(tape: Samples, sound: Samples) -> float:
+    """Greatest correlation of `sound` with any stretch of `tape`, 0 to 1."""
+    loud = np.flatnonzero(np.abs(sound) > 1e-3)
+    sound = sound[loud[0] : loud[-1] + 1]
+    size = 1 << (len(tape) + len(sound)).bit_length()
+    match = np.fft.irfft(np.fft.rfft(tape, size) * np.conj(np.fft.rfft(sound, size)), size)
+    at = int(np.argmax(match[: len(tape)]))
+    there = tape[at : at + len(sound)]
+    return float(match[at] / (np.linalg.norm(there) * np.linalg.norm(sound) + 1e-12))
+
+
+def test_the_devices_test_hears_itself_where_there_is_a_way_back(daemon: Pulse) -> None:
+    code = """
+        from assistant.voice.devices import devices_report
+        report = devices_report("lug_mic", "lug_speaker", seconds=0.6, test=True)
+        tell("report", report.as_json(), report.lines())
+    """
+    module = daemon.ctl(
+        "load-module",
+        "module-loopback",
+        "source=lug_speaker.monitor",
+        "sink=lug_mic",
+        "latency_msec=50",
+    )
+    try:
+        process = started(code, daemon.env)
+        data, lines = tells(process, "report")[-1][1:]
+        process.wait()
+        assert {"lug_mic", "lug_speaker"} <= {d["name"] for d in data["devices"]}
+        assert data["microphone"]["problems"][0]["kind"] == "dead" and not data["ok"]
+        assert any("lug_speaker" in line and "heard them" in line for line in lines)
+        assert data["echo"]["heard"] and 0.02 < data["echo"]["delay_s"] < 0.4
+        assert data["echo"]["path_db"] == pytest.approx(0.0, abs=1.0)
+        assert data["problems"] == []
+    finally:
+        daemon.ctl("unload-module", module.strip())

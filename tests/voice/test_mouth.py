@@ -1,0 +1,560 @@
+"""The mouth: words for the ear, order and interruption, cut-off, and the synthesizer itself."""
+
+from __future__ import annotations
+
+import os
+import re
+import signal
+import subprocess
+import sys
+import threading
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from assistant.act import Said
+from assistant.card import load_card
+from assistant.conversation import Session, split_speaker
+from assistant.job import vocabulary
+from assistant.job.dialogs import Dialogs
+from assistant.readings import read, speak
+from assistant.voice.devices.audio import RATE, Samples, level_dbfs
+from assistant.voice.output import synthesizer as synthesizer_module
+from assistant.voice.output.player import Playing, SilentPlayer
+from assistant.voice.output.queue import Mouth
+from assistant.voice.output.spoken_text import sentences, spoken
+from assistant.voice.output.synthesizer import Speech, SpeechError
+
+DEMO = Path(__file__).parents[2] / "demo_sessions"
+
+
+@pytest.fixture(scope="module")
+def speech() -> Iterator[Speech]:
+    with Speech() as one:
+        yield one
+
+
+class Toneless:
+    """Stands in for the synthesizer where only order and time matter: 0.1 s a word."""
+
+    def __init__(self) -> None:
+        self.asked: list[tuple[str, str]] = []
+
+    def samples(self, text: str, voice: str = "tech") -> Samples:
+        self.asked.append((text, voice))
+        return np.full(len(text.split()) * RATE // 10, 0.25, dtype=np.float32)
+
+
+class Heard:
+    """A mouth on silent outputs, and what was begun on which of them, in order."""
+
+    def __init__(self, two: bool = False) -> None:
+        self.speech = Toneless()
+        self.tech = SilentPlayer("tech")
+        self.helper = SilentPlayer("helper") if two else None
+        self.begun: list[tuple[str, str]] = []
+        self.mouth = Mouth(
+            self.speech,  # type: ignore[arg-type]
+            self.tech,
+            self.helper,
+            on_first=lambda said, where, _: self.begun.append((where, said.text or said.key)),
+            live=False,
+        )
+
+    def run(self, seconds: float) -> None:
+        for _ in range(round(seconds / 0.016)):
+            self.mouth.advance(0.016)
+
+    def texts(self) -> list[str]:
+        return [text for _, text in self.begun]
+
+
+def prompt(text: str, to: str = "tech", key: str = "prompt:a", **more: str) -> Said:
+    return Said(to, text, key, **more)
+
+
+HOLD = prompt("HOLD: pedal down. Say holding.", "helper", "prompt:ring_hold", cue="HOLD")
+STOP = Said("tech", "STOP. Everything out. Pedal up. Ring not moved.", "r", "DANGER", "STOP")
+STOP_HELPER = Said("helper", "STOP. Foot off the pedal.", "reply:h", "DANGER", "STOP")
+
+# --- words for the ear ----------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("figures", "words"),
+    [
+        ("9/16 in", "Nine sixteenths"),
+        ("1-1/2 in", "One and one half"),
+        ("0.485 in", "Point four eight five inch"),
+        ("12.7 mm", "Twelve point seven millimetres"),
+        ("216.0 mm", "Two hundred sixteen millimetres"),
+        ("3 lugs tighter", "Three lugs tighter"),
+        ("1 turn 2 flats longer", "One turn and two flats longer"),
+        ("Seal 3F2A-91BC: write it.", "Seal three, F, two, A; nine, one, B, C: write it."),
+        ("Limit 8 in to 9 in, T-104 card.", "Limit eight to nine inches, T, one zero four card."),
+        ("Limit 1/2 in to 1 in", "Limit one half to one inch"),
+        ("Thread 1/2-20.", "Thread one half, twenty."),
+        ("Thread M12x1.75.", "Thread M twelve by one point seven five."),
+        ("0.525 in: in.", "Point five two five inch: in."),
+        ("-1/64 in", "Minus one sixty-fourth"),
+        ("85% likely", "Eighty-five percent likely"),
+        ("Pedal ratio 12.0 to 1.", "Pedal ratio twelve to one."),
+        ("HANDS OUT. Both gauges in.", "Hands out. Both gauges in."),
+        ("9/16 in. Nine sixteenths. Check?", "Nine sixteenths. Check?"),
+        (
+            "15/32 in. Half, shy a thirty-second.",
+            "Fifteen thirty-seconds. Half, shy a thirty-second.",
+        ),
+        (
+            "412,350 miles odometer.",
+            "Four hundred twelve thousand three hundred fifty miles odometer.",
+        ),
+        ("sign off 4711", "Sign off four seven one one"),
+    ],
+)
+def test_figures_as_the_trade_says_them(figures: str, words: str) -> None:
+    assert spoken(figures) == words
+
+
+UNSPEAKABLE = re.compile(
+    r"\d|[/%_=~*()\[\]<>{}&\"]|\b(slash|dash|hyphen|mm|thou\.)\b|[.,;:?!]{2}| -"
+)
+# "in" right after a number word would be an inch sign read as a preposition. What may stand there:
+# "5 lugs tighter in all" has a word between.
+NUMBER_WORD = (
+    "zero|one|two|three|four|five|six|seven|eight|nine|ten|eleven|twelve|thirteen|fourteen|fifteen|"
+    "sixteen|seventeen|eighteen|nineteen|twenty|thirty|forty|fifty|sixty|seventy|eighty|ninety|"
+    r"half|quarters?|eighths?|sixteenths?|thirty-seconds?|sixty-fourths?"
+)
+INCH_SIGN = re.compile(rf"\b({NUMBER_WORD}) in\b", re.IGNORECASE)
+
+
+def assert_speakable(text: str) -> None:
+    words = spoken(text)
+    assert words, text
+    assert not UNSPEAKABLE.search(words), (text, words)
+    assert not INCH_SIGN.search(words), (text, words)
+    assert not re.search(r"\b[A-Z]{2,}\b", words), (text, words)
+    assert sentences(words)
+
+
+SAMPLES = {
+    "figures": "just under 9/16 in",
+    "spoken": "Just under nine sixteenths",
+    "quantity": "gap",
+    "verdict": "1-5/8 in: out.",
+    "limits": "1/2 in to 9/16 in",
+    "source": "maker's manual, page 12",
+    "gauge": "feeler gauge",
+    "question": "Mil: thousandths or millimetres?",
+    "hint": "Gap, bearing to brake?",
+    "measured": "-1/64 in",
+    "predicted": "33/64 in",
+    "moved": "5 lugs tighter",
+    "told": "4 lugs tighter",
+    "pitch": "0.027 in",
+    "first": "12.0",
+    "second": "10.4",
+    "seal": "3F2A-91BC",
+    "code": "4711",
+    "thread": "M12x1.75",
+    "free_after": "1-35/64 in",
+    "contact_after": "14.5 mm",
+    "minutes": "35",
+    "heading": "4 of 9",
+    "facts": "gap 21/32 in, odometer 412,350 miles",
+    "state": "Pedal up. Ring moved 5 lugs tighter.",
+    "card": "T-104",
+    "lugs": "0 lugs",
+    "way": "tighter",
+    "gap_now": "21/32 in",
+    "gap_after": "13.1 mm",
+    "rod": "2 turns 3 flats",
+    "rod_way": "toward less clearance",
+    "rod_why": "Thread 1/2-20 (common practice, no source). Clearance becomes 1/8 in.",
+    "plan_why": "5 lugs of 0.69 mm. Limits at least 12.7 mm, M-31 card (invented). 85% likely.",
+    "stop_move": "1/4 in higher",
+    "sign_summary": "Doubts for the lead: 2.",
+    "found": "412,350 miles",
+}
+
+
+def test_every_text_of_the_dialogs_is_speakable(dialogs: Dialogs) -> None:
+    texts = [c.text for c in dialogs.cautions.values()]
+    for step in dialogs.steps:
+        filled = [t.format_map(SAMPLES) for t in (step.say, step.why, step.helper) if t]
+        texts += filled
+    for reply, blanks in vocabulary.REPLIES.items():
+        texts.append(dialogs.say(reply, **{b: SAMPLES.get(b, "nine sixteenths") for b in blanks}))
+    assert len(texts) > 200
+    for text in texts:
+        assert_speakable(text)
+
+
+@pytest.mark.parametrize(
+    ("script", "card"),
+    [
+        ("first_job.txt", "truck_t104.toml"),
+        ("metric_job.txt", "truck_m31.toml"),
+        ("hard_day.txt", "truck_t104.toml"),
+    ],
+)
+def test_everything_said_in_a_job_is_speakable(
+    script: str, card: str, dialogs: Dialogs, tmp_path: Path
+) -> None:
+    session, said = Session.begin(load_card(DEMO / card), dialogs, tmp_path)
+    for line in (DEMO / script).read_text(encoding="utf-8").splitlines():
+        if line and not line.startswith("#"):
+            said = said + session.hear("tech", "why") + session.hear("tech", "where are we")
+            said = said + session.hear(*split_speaker(line))
+    session.close()
+    texts = {one.text for one in said}
+    assert len(texts) > 100
+    for text in texts:
+        assert_speakable(text)
+
+
+@given(st.integers(1, 1500))
+def test_a_fraction_heard_back_is_the_same(sixtyfourths: int) -> None:
+    figures = speak.length_figures(sixtyfourths / 64, ("f", 64))
+    got = read(spoken(figures), "free-travel" if sixtyfourths <= 320 else "pedal-height")
+    if got.status == "read":  # what is not plausible for the quantity is asked about
+        assert got.value_in == pytest.approx(sixtyfourths / 64)
+    else:
+        assert sixtyfourths > 64 * 20 or sixtyfourths < 64 * 2, (figures, got)
+
+
+@given(st.integers(20, 1000))
+def test_a_decimal_heard_back_is_the_same(thousandths: int) -> None:
+    got = read(spoken(speak.length_figures(thousandths / 1000, ("d", 3))), "gap")
+    assert got.status == "read" and got.value_in == pytest.approx(thousandths / 1000)
+
+
+@given(st.integers(100, 2000))
+def test_millimetres_heard_back_are_the_same(tenths: int) -> None:
+    figures = speak.length_figures(tenths / 254, ("m", 1))
+    got = read(spoken(figures), "total-travel" if tenths >= 500 else "free-travel")
+    assert got.status == "read" and got.value_in == pytest.approx(tenths / 254)
+
+
+@given(st.text(alphabet="0123456789/-.,:% inmAx()TM\nlugs", max_size=40))
+def test_nothing_that_is_written_stops_the_mouth(text: str) -> None:
+    for part in sentences(spoken(text)):
+        assert not re.search(r"\d", part)
+
+
+# --- order ----------------------------------------------------------------------------------------
+
+
+def test_a_turn_keeps_its_order() -> None:
+    heard = Heard()
+    turn = [
+        Said("tech", "Gap is right.", "reply:gap_right"),
+        Said("both", "A tool slips.", "caution:x", "WARNING"),
+        prompt("Gap now?"),
+    ]
+    heard.mouth.say(turn)
+    heard.run(5)
+    assert heard.texts() == [s.text for s in turn]
+    assert ("Warning.", "tech") in heard.speech.asked
+    assert not heard.mouth.speaking()
+
+
+def test_a_prompt_goes_before_waiting_talk() -> None:
+    heard = Heard()
+    heard.mouth.say([Said("tech", f"Fact {n} of many.", "reply:facts") for n in "abc"])
+    heard.run(0.1)
+    heard.mouth.say([prompt("Gap now?")])
+    heard.run(5)
+    assert heard.texts()[:2] == ["Fact a of many.", "Gap now?"]
+    assert len(heard.texts()) == 4
+
+
+def test_a_stop_clears_the_queue_and_is_first() -> None:
+    heard = Heard()
+    heard.mouth.say([prompt("One two three four five six seven eight nine ten.")])
+    heard.mouth.say([Said("tech", "Never said.", "reply:where")])
+    heard.run(0.5)
+    before = heard.tech.now
+    heard.mouth.say([STOP, STOP_HELPER, Said("tech", "Say carry on.", "reply:stopped_next")])
+    heard.run(12)
+    assert heard.texts()[1:] == [STOP.text, STOP_HELPER.text, STOP.text, "Say carry on."]
+    # Both hear their stop before the technician hears the rest of his.
+    asked = [pair for pair in dict.fromkeys(heard.speech.asked) if pair[0] != "Never said."]
+    assert asked[1:6] == [
+        ("Stop.", "tech"),
+        ("Everything out.", "tech"),
+        ("Stop.", "helper"),
+        ("Foot off the pedal.", "helper"),
+        ("Pedal up.", "tech"),
+    ]
+    # The first thing heard is the danger signal, at once.
+    sound = heard.tech.heard()[int(before * RATE) :]
+    assert np.flatnonzero(np.abs(sound) > 0.3)[0] < 0.06 * RATE
+
+
+def test_a_cue_interrupts_and_what_it_broke_off_is_said_again() -> None:
+    heard = Heard()
+    caution = Said("both", "Pedal and fork hold spring force.", "caution:force", "DANGER")
+    heard.mouth.say([caution, Said("tech", "Hands clear.", "reply:clear_heard")])
+    heard.run(0.4)
+    heard.mouth.say([HOLD])
+    heard.run(8)
+    assert heard.texts() == [caution.text, HOLD.text, caution.text, "Hands clear."]
+    assert ("Hold: pedal down.", "helper") in heard.speech.asked
+
+
+def test_a_newer_instruction_replaces_an_older_one() -> None:
+    heard = Heard()
+    heard.mouth.say([Said("tech", "Odometer.", "reply:facts"), prompt("Old one?")])
+    heard.run(0.05)
+    heard.mouth.say([prompt("New one?", key="prompt:b")])
+    heard.run(5)
+    assert heard.texts() == ["Odometer.", "New one?"]
+
+
+def test_what_leads_to_a_cue_is_said_before_it() -> None:
+    heard = Heard()
+    caution = Said("both", "Fingers.", "caution:force", "DANGER")
+    heard.mouth.say([Said("tech", "Hands clear.", "reply:clear_heard"), caution, HOLD])
+    heard.run(6)
+    assert heard.texts() == ["Hands clear.", "Fingers.", HOLD.text]
+
+
+def test_two_outputs_each_hear_their_own() -> None:
+    heard = Heard(two=True)
+    both = Said("both", "Pedal up.", "reply:release_ok")
+    heard.mouth.say([Said("tech", "Gap is right.", "reply:g"), HOLD, both])
+    heard.run(6)
+    assert [t for where, t in heard.begun if where == "tech"] == ["Gap is right.", "Pedal up."]
+    assert [t for where, t in heard.begun if where == "helper"] == [HOLD.text, "Pedal up."]
+    assert {v for t, v in heard.speech.asked if t == "Pedal up."} == {"tech", "helper"}
+
+
+def test_one_output_says_once_what_is_for_both() -> None:
+    heard = Heard()
+    heard.mouth.say([Said("both", "Pedal up.", "reply:release_ok")])
+    heard.run(2)
+    assert heard.begun == [("tech", "Pedal up.")]
+
+
+def test_an_earcon_can_be_played_alone() -> None:
+    heard = Heard()
+    heard.mouth.signal("heard")
+    heard.run(0.5)
+    assert heard.texts() == ["earcon:heard"]
+    assert heard.tech.heard().any()
+
+
+# --- cut-off --------------------------------------------------------------------------------------
+
+
+def test_hush_is_silent_within_its_fade_and_tells_what_was_lost() -> None:
+    heard = Heard()
+    first, second = prompt("One two three four five six seven."), Said("tech", "More.", "reply:m")
+    heard.mouth.say([first, second])
+    heard.run(0.32)
+    assert heard.mouth.speaking()
+    at = len(heard.tech.heard())
+    assert heard.mouth.hush() == [first, second]
+    heard.run(2)
+    after = heard.tech.heard()[at:]
+    assert not after[80:].any(), "5 ms of fade, then nothing"
+    assert np.abs(np.diff(heard.tech.heard()[at - 10 : at + 100])).max() < 0.02, "no click"
+    assert not heard.mouth.speaking()
+    assert heard.texts() == [first.text]
+
+
+def test_a_barge_in_does_not_cut_a_stop() -> None:
+    heard = Heard()
+    heard.mouth.say([STOP, prompt("Gap?")])
+    heard.run(0.4)
+    assert [s.text for s in heard.mouth.hush()] == [STOP.text, "Gap?"]  # the rest of it, and more
+    heard.run(0.2)
+    assert heard.mouth.speaking()
+    assert heard.mouth.hush(stop_too=True) == [STOP]
+    heard.run(0.1)
+    assert not heard.mouth.speaking()
+
+
+def test_hush_of_one_leaves_the_other() -> None:
+    heard = Heard(two=True)
+    heard.mouth.say([prompt("One two three four five six seven."), HOLD])
+    heard.run(0.3)
+    heard.mouth.hush("tech")
+    heard.run(0.1)
+    assert not heard.mouth.speaking("tech") and heard.mouth.speaking("helper")
+
+
+def test_reference_is_what_was_played_when() -> None:
+    playing = Playing(lambda: 2.0)
+    ramp = np.linspace(0.1, 0.9, 1600, dtype=np.float32)
+    playing.play(ramp)
+    for i in range(100):
+        # The output's times jitter by some milliseconds; the sound does not.
+        playing.fill(160, 1.0 + i * 0.01 + (0.003 if i % 2 else 0.0))
+    got = playing.reference(1.5)
+    assert len(got) == 24000
+    assert not got[:8000].any()
+    np.testing.assert_array_equal(got[8000:9600], ramp)
+    assert not got[9600:].any()
+    np.testing.assert_array_equal(playing.reference(0.05, until=1.05), ramp[:800])
+
+
+def test_live_mouth_is_hushed_from_another_thread() -> None:
+    """Real threads, a fake loudspeaker fed in real time."""
+    output = SilentPlayer("fake")
+    done = threading.Event()
+
+    def sound_card() -> None:
+        while not done.is_set():
+            output.run(256)
+            time.sleep(0.004)
+
+    card = threading.Thread(target=sound_card)
+    card.start()
+    firsts: list[str] = []
+    mouth = Mouth(Toneless(), output, on_first=lambda s, *_: firsts.append(s.text))  # type: ignore[arg-type]
+    try:
+        mouth.say([prompt("word " * 400)])
+        end = time.monotonic() + 5
+        while not firsts and time.monotonic() < end:
+            time.sleep(0.005)
+        mouth.hush()
+        count = len(output.heard())
+        mouth.say([prompt("Short.")])
+        assert mouth.wait(5)
+        sound = output.heard()[count + 2 * 256 :]
+        assert 0 < np.count_nonzero(sound) <= RATE // 10 + 256
+        assert firsts[1] == "Short."
+    finally:
+        mouth.close()
+        done.set()
+        card.join()
+
+
+# --- the synthesizer ------------------------------------------------------------------------------
+
+
+def test_speech_is_speech(speech: Speech) -> None:
+    sound = speech.samples("Nine sixteenths. Check?")
+    assert 1.0 < len(sound) / RATE < 4.0
+    assert -30 < level_dbfs(sound) < -10 and np.abs(sound).max() <= 1.0
+    assert np.flatnonzero(np.abs(sound) > 0.004)[0] < 0.01 * RATE, "no silence to wait for"
+    spectrum = np.abs(np.fft.rfft(sound)) ** 2
+    band = np.fft.rfftfreq(len(sound), 1 / RATE)
+    assert spectrum[(band > 100) & (band < 4000)].sum() > 0.8 * spectrum.sum()
+
+
+def pitch_hz(sound: Samples) -> float:
+    """Median fundamental of the loud frames, by autocorrelation."""
+    found = []
+    for start in range(0, len(sound) - 1024, 512):
+        frame = sound[start : start + 1024] - sound[start : start + 1024].mean()
+        if level_dbfs(frame) < -25:
+            continue
+        ac = np.correlate(frame, frame, "full")[1023:]
+        low, high = RATE // 350, RATE // 70
+        lag = low + int(np.argmax(ac[low:high]))
+        if ac[lag] > 0.5 * ac[0]:
+            found.append(RATE / lag)
+    return float(np.median(found))
+
+
+def test_the_two_voices_are_clearly_apart(speech: Speech) -> None:
+    text = "Pedal to the floor, keep it there. Say holding when it is all the way down."
+    tech, helper = speech.samples(text), speech.samples(text, "helper")
+    assert pitch_hz(helper) > 1.5 * pitch_hz(tech)
+    assert len(helper) > 1.03 * len(tech)
+    assert abs(level_dbfs(helper) - level_dbfs(tech)) < 3.0
+
+
+def test_what_was_said_before_comes_from_memory(speech: Speech) -> None:
+    first = speech.samples("Say it only once.")
+    assert speech.samples("Say it only once.") is first
+    assert speech.samples("Say it only once.", "helper") is not first
+
+
+def test_memory_is_bounded() -> None:
+    with Speech(keep_s=1.5) as small:
+        for text in ("One one one.", "Two two two.", "Three."):
+            small.samples(text)
+        kept = sum(len(sound) for sound in small._kept.values())
+        assert 0 < kept <= 1.5 * RATE and kept == small._size
+        assert ("tech", "Three.") in small._kept and ("tech", "One one one.") not in small._kept
+
+
+def test_a_dead_synthesizer_is_started_again() -> None:
+    with Speech() as one:
+        one.samples("Alive.")
+        os.kill(one.synthesizer.pid, signal.SIGKILL)
+        assert len(one.samples("Alive again.")) > RATE // 4
+        assert one.synthesizer.restarts == 1
+        folder = Path(one.synthesizer._folder.name)
+        assert folder.exists()
+    assert not folder.exists(), "nothing is left lying about"
+
+
+def test_a_hanging_synthesizer_is_started_again(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(synthesizer_module, "PATIENCE_S", 1.0)
+    with Speech() as one:
+        one.samples("Alive.")
+        os.kill(one.synthesizer.pid, signal.SIGSTOP)
+        assert len(one.samples("Alive again.")) > RATE // 4
+        assert one.synthesizer.restarts == 1
+
+
+def test_no_synthesizer_is_one_clear_line(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Without the loader package, and with a pyttsx3 that finds no library."""
+    fake = tmp_path / "no_library.py"
+    fake.write_text(
+        'import sys\nsys.modules["espeakng_loader"] = None\nsys.modules["pyttsx3"] = None\n'
+        f"sys.path.insert(0, {str(synthesizer_module.WORKER.parent)!r})\n"
+        "import espeak_worker\nespeak_worker.main()\n",
+        encoding="utf-8",
+    )
+    monkeypatch.setattr(synthesizer_module, "WORKER", fake)
+    troubles: list[str] = []
+    with Speech() as one:
+        with pytest.raises(SpeechError, match=r"nothing can be spoken .*lugcall chat") as error:
+            one.samples("Hello.")
+        assert "\n" not in str(error.value)
+        mouth = Mouth(one, SilentPlayer(), on_trouble=troubles.append, live=False)
+        mouth.say([prompt("Gap? Now. Please.")])
+        for _ in range(20):
+            mouth.advance(0.05)
+        assert len(troubles) == 1 and not mouth.speaking()
+
+
+def test_the_packaged_library_is_the_one_used(tmp_path: Path) -> None:
+    """The worker's own process holds the loader's library and data, and no other espeak."""
+    code = (
+        "import sys; sys.path.insert(0, sys.argv[1]); import espeak_worker, pathlib\n"
+        "e = espeak_worker.engine()\n"
+        "r, data = espeak_worker.synthesized(e, dict(text='Hello.', voice='en-us', rate=160,"
+        " pitch=40), pathlib.Path(sys.argv[2]))\n"
+        "maps = open('/proc/self/maps').read()\n"
+        "print({l.split()[-1] for l in maps.splitlines() if 'espeak-ng' in l}, len(data), r)\n"
+    )
+    if not Path("/proc/self/maps").exists():
+        pytest.skip("no /proc here")
+    got = subprocess.run(
+        [
+            sys.executable,
+            "-c",
+            code,
+            str(synthesizer_module.WORKER.parent),
+            str(tmp_path / "a.wav"),
+        ],
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+    last = got.stdout.splitlines()[-1]
+    libraries = re.findall(r"'([^']+)'", last)
+    assert libraries and all("espeakng_loader" in path for path in libraries), last
