@@ -8,7 +8,7 @@ import pytest
 from assistant.act import Said
 from assistant.card import Card, card_from_text
 from assistant.conversation import Session, split_speaker
-from assistant.job.dialogs import Dialogs, load_dialogs
+from assistant.texts.dialogs import Dialogs, load_dialogs
 
 CARD = """
 unit = "T-1"

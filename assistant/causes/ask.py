@@ -9,8 +9,8 @@ from assistant.causes.case import NO, YES, Case, findings_of
 from assistant.causes.table import Finding, Table
 from assistant.clutch.uncertainty import Measured
 from assistant.conversation.understand import denied, normal, without_lead
-from assistant.job.dialogs import Dialogs
 from assistant.readings import QUANTITIES, read
+from assistant.texts.dialogs import Dialogs
 
 _END = frozenset({"quit", "exit", "end", "that's all", "enough"})
 

@@ -11,8 +11,8 @@ from pathlib import Path
 from typing import Any
 
 from assistant.card import Card
-from assistant.job.dialogs import DialogError, dialogs_folder
 from assistant.readings import QUANTITIES
+from assistant.texts.dialogs import DialogError, dialogs_folder
 
 
 @dataclass(frozen=True, slots=True)

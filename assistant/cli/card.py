@@ -106,7 +106,7 @@ def _begin(
     from assistant.card.making import from_record
     from assistant.interview.talk import CardTalk
     from assistant.interview.words import load_card_words
-    from assistant.job.dialogs import load_dialogs
+    from assistant.texts.dialogs import load_dialogs
 
     if folder.is_file():
         fail(f"{folder} is a file; name the folder for the card", 2)

@@ -112,8 +112,8 @@ def chat(card_file: Path | None, unit: str | None, records: Path | None) -> None
 def resume(record: Path | None, records: Path | None) -> None:
     """Carry on the newest unfinished record (or RECORD) at the step it was left."""
     from assistant.conversation import Session
-    from assistant.job.dialogs import load_dialogs
     from assistant.record import default_folder, newest_unfinished, records_in, verify_file
+    from assistant.texts.dialogs import load_dialogs
 
     folder = records or default_folder()
     path = record or newest_unfinished(folder)
@@ -135,8 +135,8 @@ def resume(record: Path | None, records: Path | None) -> None:
 
 def _begin(card: Card, records: Path | None) -> tuple[Session, list[Said]]:
     from assistant.conversation import Session
-    from assistant.job.dialogs import load_dialogs
     from assistant.record import default_folder
+    from assistant.texts.dialogs import load_dialogs
 
     folder = records or default_folder()
     questions = lead_questions(folder, card.unit)

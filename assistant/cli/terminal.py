@@ -50,8 +50,8 @@ def _expected() -> tuple[type[Exception], ...]:
     """Imported when there is one: the half of it takes longer than many a command."""
     from assistant.card import CardError
     from assistant.conversation import SessionError
-    from assistant.job.dialogs import DialogError
     from assistant.record import RecordError
+    from assistant.texts.dialogs import DialogError
 
     return CardError, SessionError, DialogError, RecordError
 

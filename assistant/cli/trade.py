@@ -90,7 +90,7 @@ def cause(
     """
     from assistant.causes.ask import Conversation
     from assistant.causes.table import load_table
-    from assistant.job.dialogs import load_dialogs
+    from assistant.texts.dialogs import load_dialogs
 
     card, known = _given(card_file, record, called)
     talk = Conversation(load_table(), card, load_dialogs(), known)
@@ -225,8 +225,8 @@ def due(
     Always a range: of miles, and of dates where the records tell them. Exit code 2 when nothing
     can be told.
     """
-    from assistant.job.dialogs import load_dialogs
     from assistant.record import default_folder
+    from assistant.texts.dialogs import load_dialogs
     from assistant.wear import say
     from assistant.wear.outlook import outlook
     from assistant.wear.visits import visits_in

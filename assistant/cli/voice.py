@@ -108,8 +108,8 @@ def _session(
     card_file: Path | None, unit: str | None, records: Path | None, again: bool, keep_audio: bool
 ) -> tuple[Session, list[Said]]:
     from assistant.conversation import Session
-    from assistant.job.dialogs import load_dialogs
     from assistant.record import default_folder, newest_unfinished
+    from assistant.texts.dialogs import load_dialogs
 
     folder = records or default_folder()
     if again:

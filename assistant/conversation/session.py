@@ -18,12 +18,12 @@ from assistant.card import Card, CardError, card_from_text, default_card
 from assistant.conversation import report
 from assistant.conversation.due import Due
 from assistant.conversation.understand import Missed, Question, understand, which
-from assistant.job.dialogs import DialogError, Dialogs
 from assistant.job.facts import Taken
 from assistant.job.job import Job
 from assistant.readings import Reading
 from assistant.record import Journal
 from assistant.record.clips import ClipError, keep
+from assistant.texts.dialogs import DialogError, Dialogs
 
 if TYPE_CHECKING:
     import numpy as np

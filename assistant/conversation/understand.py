@@ -11,10 +11,10 @@ from rapidfuzz import fuzz, process
 from assistant.act import Act
 from assistant.job import words as said_words
 from assistant.job.asides import LONG
-from assistant.job.dialogs import DialogError, Dialogs, Meaning
 from assistant.job.job import Job
 from assistant.readings import Reading, read
 from assistant.readings.settle import capital
+from assistant.texts.dialogs import DialogError, Dialogs, Meaning
 
 _PUNCTUATION = re.compile(r"[^\w\s'/.\-+½¼¾⅛⅜⅝⅞\"]+|[.\-](?=\s|$)")
 _SPACES = re.compile(r"\s+")

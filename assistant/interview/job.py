@@ -17,7 +17,7 @@ from assistant.card.making import BY_KEY, QUESTIONS, REVIEW, Making, NotPossible
 from assistant.card.show import limit_text
 from assistant.interview.words import THREADS, CardWords, meanings, steering, thread_said, unit_said
 from assistant.job import words as said_words
-from assistant.job.dialogs import Dialogs
+from assistant.texts.dialogs import Dialogs
 
 Replies = list[Said]
 

@@ -24,8 +24,8 @@ from assistant.conversation.understand import (
 from assistant.interview.draft import Draft, keep
 from assistant.interview.job import CardJob, document_name
 from assistant.interview.words import CardWords
-from assistant.job.dialogs import Dialogs
 from assistant.readings import Reading, read
+from assistant.texts.dialogs import Dialogs
 
 if TYPE_CHECKING:
     from assistant.job.job import Job

@@ -4,14 +4,15 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from assistant import interlocks
 from assistant.act import Act
 from assistant.job import asides as complaining
-from assistant.job import interlocks, prompts, words
+from assistant.job import prompts, words
 from assistant.job.base import Replies
-from assistant.job.dialogs import Step
 from assistant.job.facts import LinkageMove
 from assistant.job.machine import HALTED, REPAIR
 from assistant.job.taking import Taking
+from assistant.texts.dialogs import Step
 
 
 class Answering(Taking):

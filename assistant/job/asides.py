@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING
 
 from assistant.act import Said
 from assistant.clutch.uncertainty import Measured
-from assistant.job.dialogs import DialogError
 from assistant.readings import QUANTITIES
+from assistant.texts.dialogs import DialogError
 
 if TYPE_CHECKING:
     from assistant.causes.case import Case

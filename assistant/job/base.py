@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from transitions import MachineError
 
+from assistant import interlocks
 from assistant.act import Act, Said
 from assistant.card import Card
-from assistant.job import interlocks, outcome, prompts, words
-from assistant.job.dialogs import Dialogs, Step
+from assistant.job import outcome, prompts, words
 from assistant.job.facts import Facts, Taken
 from assistant.job.machine import HALTED, REPAIR, SIGNED, Guards, build
 from assistant.readings.settle import capital
+from assistant.texts.dialogs import Dialogs, Step
 
 Replies = list[Said]
 

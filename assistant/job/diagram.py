@@ -12,8 +12,8 @@ import sys
 from pathlib import Path
 
 from assistant.card import default_card
-from assistant.job.dialogs import load_dialogs
 from assistant.job.job import Job
+from assistant.texts.dialogs import load_dialogs
 
 FILE = Path(__file__).with_name("diagram.md")
 _DRAWN = ("advance", "not_sound", "repaired", "let_up")

@@ -6,9 +6,9 @@ from typing import Any
 
 from transitions import EventData, Machine
 
-from assistant.job import interlocks
-from assistant.job.dialogs import Dialogs, Step
+from assistant import interlocks
 from assistant.job.facts import Facts
+from assistant.texts.dialogs import Dialogs, Step
 
 HALTED = "halted"
 REPAIR = "repair"

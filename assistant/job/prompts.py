@@ -8,9 +8,9 @@ from assistant.clutch.conformity import Judgement
 from assistant.clutch.plan import AdjustmentPlan
 from assistant.job import linkage_words, plan_words, words
 from assistant.job import plan as settled
-from assistant.job.dialogs import SIGNALS, Dialogs, Step
 from assistant.job.facts import Facts, Taken, sensible
 from assistant.job.machine import FIX
+from assistant.texts.dialogs import SIGNALS, Dialogs, Step
 
 
 def cautions(dialogs: Dialogs, step: Step, given: set[str]) -> list[Said]:

@@ -6,9 +6,9 @@ from assistant.act import Act
 from assistant.job import outcome, words
 from assistant.job.base import Replies
 from assistant.job.correcting import Correcting
-from assistant.job.dialogs import Step
 from assistant.job.facts import RingMove, Taken
 from assistant.job.machine import FIX
+from assistant.texts.dialogs import Step
 
 
 class Taking(Correcting):

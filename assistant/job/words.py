@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from assistant.clutch.conformity import GAUGES, Judgement, gauge_that_settles
 from assistant.clutch.thread import RodMove
-from assistant.job.dialogs import Dialogs
 from assistant.job.facts import Facts, Taken
 from assistant.readings import QUANTITIES, speak
 from assistant.readings.units import MM_PER_IN
+from assistant.texts.dialogs import Dialogs
 
 
 def lugs(count: int) -> str:

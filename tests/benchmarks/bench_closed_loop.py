@@ -26,7 +26,7 @@ from typing import Any
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
-from assistant.job.dialogs import load_dialogs
+from assistant.texts.dialogs import load_dialogs
 from assistant.voice.recognition.ears import Ears, open_engines
 from tests.spoken.by_sound import Shop, by_sound
 from tests.spoken.closed_loop import Loop

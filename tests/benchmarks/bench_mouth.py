@@ -19,7 +19,7 @@ sys.path.insert(0, str(Path(__file__).parent.parent.parent))
 from assistant.act import Said
 from assistant.card import load_card
 from assistant.conversation import Session, split_speaker
-from assistant.job.dialogs import load_dialogs
+from assistant.texts.dialogs import load_dialogs
 from assistant.voice.devices.audio import RATE
 from assistant.voice.devices.stream import quiet_libraries
 from assistant.voice.output.player import Player

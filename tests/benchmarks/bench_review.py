@@ -25,11 +25,11 @@ from typing import Any
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
-from assistant.job.dialogs import load_dialogs
 from assistant.record import read_events
 from assistant.review import fleet, open_review
 from assistant.review.refresh import refresh
 from assistant.review.store import Store
+from assistant.texts.dialogs import load_dialogs
 from tests.fleet.stamped import Stamp, stamps, write
 
 Row = dict[str, float]

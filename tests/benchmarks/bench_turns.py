@@ -19,7 +19,7 @@ from pathlib import Path
 
 from assistant.card import load_card
 from assistant.conversation import Session, split_speaker
-from assistant.job.dialogs import load_dialogs
+from assistant.texts.dialogs import load_dialogs
 
 DEMO = Path(__file__).parent.parent.parent / "demo_sessions"
 SCRIPTS = {

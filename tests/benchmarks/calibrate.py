@@ -23,8 +23,8 @@ from scipy.optimize import minimize
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
 from assistant.card import default_card
-from assistant.job.dialogs import load_dialogs
 from assistant.job.job import Job
+from assistant.texts.dialogs import load_dialogs
 from assistant.voice.devices.audio import RATE
 from assistant.voice.interpretation import decide as deciding
 from assistant.voice.interpretation import meanings as readings_heard

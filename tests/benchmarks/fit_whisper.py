@@ -55,7 +55,7 @@ class Words:
 
     def __init__(self, rng: random.Random) -> None:
         from assistant.card import load_card
-        from assistant.job.dialogs import load_dialogs
+        from assistant.texts.dialogs import load_dialogs
         from assistant.voice.recognition.expected import expected
         from assistant.voice.recognition.reading_grammar import reading_grammar
         from tests.spoken.moments import moments

@@ -16,8 +16,8 @@ from typing import Any
 import numpy as np
 
 from assistant.act import Said
-from assistant.job.dialogs import load_dialogs
 from assistant.job.job import Job
+from assistant.texts.dialogs import load_dialogs
 from assistant.voice.devices.audio import FRAME, FRAME_S, RATE, Samples
 from assistant.voice.recognition.ears import Ears
 from assistant.voice.session.attendant import Attendant, Turn

@@ -11,7 +11,7 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
 from assistant.card import load_card
-from assistant.job.dialogs import load_dialogs
+from assistant.texts.dialogs import load_dialogs
 from assistant.voice.recognition.ears import Ears, open_engines
 from assistant.voice.recognition.expected import expected
 from tests.spoken.moments import moments

@@ -13,7 +13,7 @@ from itertools import cycle, product
 from pathlib import Path
 
 from assistant.card import load_card
-from assistant.job.dialogs import load_dialogs
+from assistant.texts.dialogs import load_dialogs
 from assistant.voice.devices.audio import RATE, Samples
 from assistant.voice.interpretation.decide import Decision, Interpret, decide
 from assistant.voice.interpretation.meanings import interpreter as meanings_now

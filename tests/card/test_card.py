@@ -10,7 +10,7 @@ import pytest
 from assistant.card import Card, CardError, card_from_text, default_card, load_card
 from assistant.card.show import card_lines, card_report
 from assistant.conversation import Session
-from assistant.job.dialogs import Dialogs
+from assistant.texts.dialogs import Dialogs
 
 ERRORS = [
     # text of the card, line, what the one line of the error must hold

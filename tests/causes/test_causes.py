@@ -29,7 +29,7 @@ from assistant.clutch.conformity import Limits, conformance_probability
 from assistant.clutch.uncertainty import Measured
 from assistant.conversation import Session, split_speaker
 from assistant.conversation.understand import understand
-from assistant.job.dialogs import DialogError, Dialogs
+from assistant.texts.dialogs import DialogError, Dialogs
 from assistant.voice.recognition.expected import expected
 
 SHIPPED = Path(__file__).parents[2] / "dialogs"

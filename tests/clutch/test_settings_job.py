@@ -13,8 +13,8 @@ from assistant.clutch.solver import solve
 from assistant.conversation import Session
 from assistant.job import plan as settled
 from assistant.job import prompts
-from assistant.job.dialogs import Dialogs
 from assistant.job.facts import Facts, Taken
+from assistant.texts.dialogs import Dialogs
 from tests.clutch.test_linkage_card import RODS
 
 START = "done / " * 6 + "helper: ready / helper: sound / sound / sound / sound"

@@ -10,7 +10,7 @@ import pytest
 from assistant.act import Act, Said
 from assistant.conversation import Session
 from assistant.conversation.understand import Question, understand
-from assistant.job.dialogs import Dialogs
+from assistant.texts.dialogs import Dialogs
 
 Play = Callable[[Session, str], list[Said]]
 

@@ -13,10 +13,10 @@ import pytest
 from assistant.act import Said
 from assistant.card import Card, card_from_text
 from assistant.conversation import Session, SessionError
-from assistant.job.dialogs import Dialogs, load_dialogs
 from assistant.job.job import Job
 from assistant.record import RecordError, read_events, verify_file
 from assistant.record.transcript import transcript
+from assistant.texts.dialogs import Dialogs, load_dialogs
 
 Play = Callable[[Session, str], list[Said]]
 

@@ -10,8 +10,8 @@ from unittest.mock import patch
 
 from assistant.card import Card, card_from_text
 from assistant.conversation import Session
-from assistant.job.dialogs import Dialogs
 from assistant.job.job import Job
+from assistant.texts.dialogs import Dialogs
 
 from .truth import LASH_IN, LUG_IN, RATIO, Visit, free_text
 

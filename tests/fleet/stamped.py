@@ -13,10 +13,10 @@ from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
-from assistant.job.dialogs import Dialogs
 from assistant.readings import read
 from assistant.record import GENESIS, Event, read_events
 from assistant.record.events import _encode, stamp
+from assistant.texts.dialogs import Dialogs
 
 from .played import INTERVAL_MILES, play
 from .truth import Visit, free_text, visits

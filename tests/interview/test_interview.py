@@ -26,9 +26,9 @@ from assistant.clutch.thread import lead_in
 from assistant.interview.draft import NAME
 from assistant.interview.talk import CardTalk
 from assistant.interview.words import THREADS, CardWords, load_card_words, thread_said, unit_said
-from assistant.job.dialogs import DialogError, Dialogs
 from assistant.job.job import Job
 from assistant.record import RecordError
+from assistant.texts.dialogs import DialogError, Dialogs
 from assistant.voice.recognition.expected import expected
 
 DEMO = Path(__file__).parents[2] / "demo_sessions"

@@ -12,8 +12,9 @@ import pytest
 from assistant.act import Said
 from assistant.card import Card
 from assistant.conversation import Session
-from assistant.job import vocabulary
-from assistant.job.dialogs import (
+from assistant.interlocks import REQUIRED
+from assistant.texts import vocabulary
+from assistant.texts.dialogs import (
     PLACEHOLDERS,
     SIGNALS,
     DialogError,
@@ -21,7 +22,6 @@ from assistant.job.dialogs import (
     dialogs_folder,
     load_dialogs,
 )
-from assistant.job.interlocks import REQUIRED
 
 SHIPPED = Path(__file__).parents[2] / "dialogs"
 Play = Callable[[Session, str], list[Said]]

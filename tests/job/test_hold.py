@@ -9,7 +9,7 @@ import pytest
 from assistant.act import Said
 from assistant.card import Card, card_from_text
 from assistant.conversation import Session
-from assistant.job.dialogs import Dialogs
+from assistant.texts.dialogs import Dialogs
 
 Play = Callable[[Session, str], list[Said]]
 

@@ -25,10 +25,10 @@ from hypothesis.stateful import (
 
 from assistant.act import Act, Said
 from assistant.card import Card, card_from_text
-from assistant.job import vocabulary
-from assistant.job.dialogs import Dialogs, load_dialogs
 from assistant.job.job import Job
 from assistant.job.machine import transitions
+from assistant.texts import vocabulary
+from assistant.texts.dialogs import Dialogs, load_dialogs
 
 DIALOGS = load_dialogs(Path(__file__).parents[2] / "dialogs")
 DETOURS = ("key_back", "reopen_cover")  # these open up again for a ring that is not right

@@ -10,6 +10,7 @@ from pathlib import Path
 
 import pytest
 
+from assistant import interlocks
 from assistant.card import Card, CardError, card_from_text, load_card
 from assistant.card.arithmetic import plan_for
 from assistant.cli.plan import plan_report, plan_text
@@ -17,9 +18,9 @@ from assistant.clutch.uncertainty import Measured
 from assistant.conversation import Session, SessionError
 from assistant.conversation.understand import normal
 from assistant.interview.words import THREADS, load_card_words
-from assistant.job import interlocks, variants
-from assistant.job.dialogs import DialogError, Dialogs, load_dialogs
 from assistant.job.job import Job
+from assistant.texts import variants
+from assistant.texts.dialogs import DialogError, Dialogs, load_dialogs
 from assistant.voice.recognition.grammar import Grammar, alt, words_of
 from assistant.voice.recognition.sphinx import SphinxEngine
 

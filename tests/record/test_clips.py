@@ -21,9 +21,9 @@ import soundfile
 
 from assistant.card import Card
 from assistant.conversation import Session
-from assistant.job.dialogs import Dialogs
 from assistant.record import clips, newest_unfinished, read_events, verify_file
 from assistant.record.transcript import transcript
+from assistant.texts.dialogs import Dialogs
 from tests.conversation.test_session import answer, finish
 
 Samples = npt.NDArray[np.float32]

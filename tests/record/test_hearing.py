@@ -18,11 +18,11 @@ from assistant.act import Said
 from assistant.card import Card, card_from_text
 from assistant.conversation import Session
 from assistant.conversation.understand import Missed
-from assistant.job.dialogs import Dialogs
 from assistant.job.job import Job
 from assistant.readings import read
 from assistant.record import Journal, newest_unfinished, read_events, verify_file
 from assistant.record.transcript import transcript
+from assistant.texts.dialogs import Dialogs
 from tests.conversation.test_session import answer, finish, standing
 
 Play = Callable[[Session, str], list[Said]]

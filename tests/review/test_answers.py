@@ -16,11 +16,11 @@ import pytest
 from click.testing import CliRunner
 
 from assistant.cli.main import main
-from assistant.job.dialogs import Dialogs
 from assistant.record import read_events
 from assistant.review import acts, fleet, open_review
 from assistant.review.columns import COLUMNS
 from assistant.review.desk import Review
+from assistant.texts.dialogs import Dialogs
 from tests.fleet.stamped import stamps, write
 from tests.fleet.truth import Visit
 

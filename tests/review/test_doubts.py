@@ -6,10 +6,10 @@ from pathlib import Path
 
 import pytest
 
-from assistant.job.dialogs import Dialogs
 from assistant.review import doubtful
 from assistant.review.one import look_at
 from assistant.review.pages.story import story_of
+from assistant.texts.dialogs import Dialogs
 from tests.fleet.played import play
 from tests.fleet.truth import visits
 from tests.review.jobs import Job, day, tell

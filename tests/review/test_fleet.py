@@ -6,10 +6,10 @@ from pathlib import Path
 
 import pytest
 
-from assistant.job.dialogs import Dialogs
 from assistant.record import verify_file
 from assistant.review.columns import names, places
 from assistant.review.one import look_at
+from assistant.texts.dialogs import Dialogs
 from tests.fleet.stamped import Stamp, stamps, write
 
 MICROPHONE = names("hearing").index("microphone")

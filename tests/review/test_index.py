@@ -16,13 +16,13 @@ from typing import Any
 import pyarrow as pa
 import pytest
 
-from assistant.job.dialogs import Dialogs
 from assistant.record import Journal, verify_file
 from assistant.review import fleet, open_review, scan
 from assistant.review.arrow import array
 from assistant.review.desk import Review
 from assistant.review.one import look_at
 from assistant.review.store import Store
+from assistant.texts.dialogs import Dialogs
 from tests.fleet.stamped import Stamp, stamps, write
 
 NOW_US = time.time_ns() // 1000

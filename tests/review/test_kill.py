@@ -9,11 +9,11 @@ from pathlib import Path
 
 import pytest
 
-from assistant.job.dialogs import Dialogs
 from assistant.review import open_review
 from assistant.review.columns import COLUMNS
 from assistant.review.desk import Review
 from assistant.review.store import Store
+from assistant.texts.dialogs import Dialogs
 from tests.fleet.stamped import stamps, write
 
 JOBS, PART = 100, 20

@@ -17,13 +17,13 @@ import pytest
 from assistant.act import Said
 from assistant.card import card_from_text
 from assistant.conversation import Session
-from assistant.job.dialogs import Dialogs
 from assistant.record import RecordError, read_events, verify_file
 from assistant.record.events import GENESIS, seal_event
 from assistant.review.acts import add
 from assistant.review.pages.holds import holds_of
 from assistant.review.pages.job import job_page
 from assistant.review.pages.story import story_of
+from assistant.texts.dialogs import Dialogs
 
 RECORDS = Path(__file__).parents[2] / "demo_sessions" / "records"
 HARD = RECORDS / "hard_day.jsonl"

@@ -8,11 +8,11 @@ from typing import Any
 import orjson
 import pytest
 
-from assistant.job.dialogs import Dialogs
 from assistant.review.arrow import names
 from assistant.review.one import look_at
 from assistant.review.quick import Walk
 from assistant.review.shapes import quickly, wholly
+from assistant.texts.dialogs import Dialogs
 from tests.fleet import plainly
 from tests.fleet.stamped import stamps
 from tests.review.jobs import Job, day, tell

@@ -14,11 +14,11 @@ import pytest
 from assistant.act import Said
 from assistant.card import Card
 from assistant.conversation import Session
-from assistant.job.dialogs import Dialogs
 from assistant.record import Journal, RecordError, read_events, verify_file
 from assistant.review import acts, fleet, open_review
 from assistant.review.acts import LeadError
 from assistant.review.retention import NOTE, look, remove
+from assistant.texts.dialogs import Dialogs
 
 NOW = datetime(2026, 6, 1, 12, 0, tzinfo=UTC)
 Play = Callable[[Session, str], list[Said]]

@@ -10,9 +10,9 @@ from typing import Any
 
 import pytest
 
-from assistant.job.dialogs import Dialogs
 from assistant.record import FORMAT
 from assistant.record.events import record_schema
+from assistant.texts.dialogs import Dialogs
 from tests.fleet.stamped import stamps, write
 
 jsonschema = pytest.importorskip("jsonschema", reason="jsonschema is not installed")

@@ -17,7 +17,7 @@ from assistant.act import Act, Said
 from assistant.card import card_from_text
 from assistant.conversation import Session
 from assistant.conversation.understand import Question, understand
-from assistant.job.dialogs import Dialogs
+from assistant.texts.dialogs import Dialogs
 
 from . import truck
 from .callouts import Line

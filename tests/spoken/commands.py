@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 
-from assistant.job.dialogs import Dialogs, load_dialogs
+from assistant.texts.dialogs import Dialogs, load_dialogs
 
 _DIALOGS = Path(__file__).parents[2] / "dialogs"
 _MOST = 8

@@ -6,7 +6,7 @@ import random
 import re
 from fractions import Fraction
 
-from assistant.job.dialogs import Step
+from assistant.texts.dialogs import Step
 
 from .readback import figure, lugs_in
 from .truck import Truck

@@ -9,8 +9,8 @@ from assistant.act import Act
 from assistant.card import Card
 from assistant.conversation import split_speaker
 from assistant.conversation.understand import understand
-from assistant.job.dialogs import Dialogs
 from assistant.job.job import Job
+from assistant.texts.dialogs import Dialogs
 
 _SCRIPT = Path(__file__).parents[2] / "demo_sessions" / "first_job.txt"
 _DETOURS = {

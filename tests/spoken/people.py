@@ -11,9 +11,9 @@ import random
 from collections.abc import Sequence
 
 from assistant.act import Said
-from assistant.job.dialogs import Dialogs, Step
 from assistant.quantity import QUANTITIES
 from assistant.readings import read
+from assistant.texts.dialogs import Dialogs, Step
 
 from . import callouts
 from .callouts import SMALL, Line, command

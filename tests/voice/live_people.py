@@ -21,7 +21,7 @@ import numpy as np
 
 from assistant.card import load_card
 from assistant.conversation import Session, split_speaker
-from assistant.job.dialogs import load_dialogs
+from assistant.texts.dialogs import load_dialogs
 from assistant.voice.devices.audio import RATE, Samples
 from tests.spoken.voices import prepare, say, voice_named
 from tests.voice.pulse import MICROPHONES, SPEAKERS, Feed, Pulse, Tape

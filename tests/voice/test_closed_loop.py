@@ -17,9 +17,9 @@ from assistant.act import Act
 from assistant.card import Card
 from assistant.conversation import Session
 from assistant.conversation.understand import Question, understand
-from assistant.job.dialogs import Dialogs
 from assistant.job.job import Job
 from assistant.record import read_events, verify_file
+from assistant.texts.dialogs import Dialogs
 from assistant.voice.recognition import models
 from tests.spoken import callouts, truck, voices
 from tests.spoken.callouts import Line

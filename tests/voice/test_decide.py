@@ -10,8 +10,8 @@ from collections.abc import Hashable
 import pytest
 
 from assistant.card import Card
-from assistant.job.dialogs import Dialogs
 from assistant.job.job import Job
+from assistant.texts.dialogs import Dialogs
 from assistant.voice.interpretation.decide import (
     KEEP,
     Bars,

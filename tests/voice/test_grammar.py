@@ -10,9 +10,9 @@ import pytest
 from assistant.act import Act
 from assistant.card import Card
 from assistant.conversation.understand import understand
-from assistant.job.dialogs import Dialogs
 from assistant.job.job import Job
 from assistant.readings import QUANTITIES, read
+from assistant.texts.dialogs import Dialogs
 from assistant.voice.recognition.automaton import Automaton, minimal
 from assistant.voice.recognition.expected import expected
 from assistant.voice.recognition.grammar import (

@@ -14,8 +14,8 @@ import pytest
 
 from assistant.card import load_card
 from assistant.conversation import Session
-from assistant.job.dialogs import load_dialogs
 from assistant.record import read_events, verify_file
+from assistant.texts.dialogs import load_dialogs
 from assistant.voice.devices.audio import RATE, Samples
 from tests.spoken.voices import available
 from tests.voice.live_people import SOUND_DBFS, Crew, Line, Listening, listening, script

@@ -20,9 +20,9 @@ from hypothesis import strategies as st
 from assistant.act import Said
 from assistant.card import load_card
 from assistant.conversation import Session, split_speaker
-from assistant.job import vocabulary
-from assistant.job.dialogs import Dialogs
 from assistant.readings import read, speak
+from assistant.texts import vocabulary
+from assistant.texts.dialogs import Dialogs
 from assistant.voice.devices.audio import RATE, Samples, level_dbfs
 from assistant.voice.output import synthesizer as synthesizer_module
 from assistant.voice.output.player import Playing, SilentPlayer

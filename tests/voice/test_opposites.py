@@ -2,7 +2,7 @@
 
 import pytest
 
-from assistant.job.vocabulary import MEANINGS
+from assistant.texts.vocabulary import MEANINGS
 from assistant.voice.interpretation.context import OPPOSITE, contradicted
 from assistant.voice.interpretation.decide import Candidate, Decision
 

@@ -13,9 +13,9 @@ from assistant.act import Act
 from assistant.card import Card
 from assistant.conversation import split_speaker
 from assistant.conversation.understand import understand
-from assistant.job.dialogs import Dialogs
 from assistant.job.job import Job
 from assistant.readings import QUANTITIES, read
+from assistant.texts.dialogs import Dialogs
 from assistant.voice.devices.audio import RATE, Samples
 from tests.spoken import channels, chatter, events, noises, nonspeech, phrases, voices
 from tests.spoken.commands import commands

@@ -20,8 +20,8 @@ from assistant.card import Card
 from assistant.cli.main import main
 from assistant.clutch.uncertainty import Measured
 from assistant.conversation import Session, split_speaker
-from assistant.job.dialogs import Dialogs
 from assistant.record import Journal
+from assistant.texts.dialogs import Dialogs
 from assistant.wear import say
 from assistant.wear.outlook import (
     chance_used_up,

@@ -8,8 +8,8 @@ import pytest
 
 from assistant.card import load_card
 from assistant.conversation import Session, split_speaker
-from assistant.job.dialogs import load_dialogs
 from assistant.record import read_events, verify_file
+from assistant.texts.dialogs import load_dialogs
 
 DEMO = Path(__file__).parents[2] / "demo_sessions"
 DIALOGS = load_dialogs()

@@ -13,10 +13,10 @@ from assistant.clutch.ring import RingBelief
 from assistant.clutch.uncertainty import Measured
 from assistant.conversation import Session, split_speaker
 from assistant.conversation.understand import Question, understand
-from assistant.job.dialogs import load_dialogs
 from assistant.readings import read
 from assistant.record import Journal, RecordError, read_events
 from assistant.record.transcript import transcript
+from assistant.texts.dialogs import load_dialogs
 
 DEMO = Path(__file__).parents[2] / "demo_sessions"
 CARD = load_card(DEMO / "truck_t104.toml")

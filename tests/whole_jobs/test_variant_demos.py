@@ -15,9 +15,9 @@ from assistant.act import Act
 from assistant.card import load_card
 from assistant.conversation import Session, split_speaker
 from assistant.conversation.understand import understand
-from assistant.job.dialogs import Dialogs
 from assistant.job.job import Job
 from assistant.record import read_events, verify_file
+from assistant.texts.dialogs import Dialogs
 from assistant.voice.recognition.expected import expected
 
 DEMO = Path(__file__).parents[2] / "demo_sessions"

@@ -6,7 +6,7 @@ import re
 from collections.abc import Hashable
 from dataclasses import replace
 
-from assistant.job.dialogs import Dialogs
+from assistant.texts.dialogs import Dialogs
 from assistant.voice.interpretation.decide import VALUES, Decision, Interpret, first_name, named
 
 OPPOSITE = {

@@ -7,9 +7,9 @@ from collections.abc import Hashable
 
 from assistant.act import Act
 from assistant.conversation.understand import Question, normal, understand, without_lead
-from assistant.job.dialogs import Dialogs
 from assistant.job.job import Job
 from assistant.readings import Reading, read
+from assistant.texts.dialogs import Dialogs
 from assistant.voice.interpretation.decide import Interpret
 from assistant.voice.recognition.grammar import Grammar
 

@@ -9,10 +9,10 @@ from __future__ import annotations
 from functools import lru_cache
 
 from assistant.conversation.understand import normal
-from assistant.job.dialogs import Dialogs
 from assistant.job.job import Job
 from assistant.quantity import QUANTITIES
 from assistant.readings.reading import Reading
+from assistant.texts.dialogs import Dialogs
 from assistant.voice.recognition.grammar import (
     Grammar,
     Ref,

@@ -12,10 +12,11 @@ from hashlib import sha256
 from pathlib import Path
 from typing import Any
 
-from assistant.job import interlocks, variants, vocabulary
-from assistant.job.variants import Instead, Traits, When
+from assistant import interlocks
 from assistant.readings import QUANTITIES
 from assistant.resources import shipped
+from assistant.texts import variants, vocabulary
+from assistant.texts.variants import Instead, Traits, When
 
 KINDS = (
     "act",

@@ -17,8 +17,8 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from assistant.job.dialogs import Step
-    from assistant.job.variants import Traits
+    from assistant.texts.dialogs import Step
+    from assistant.texts.variants import Traits
 
 REQUIRED: tuple[tuple[str, str], ...] = (
     ("chocks", "act"),

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 from assistant.card.card import CLUTCHES, COVERS, LINKAGES, LOCKS, RINGS, TRANSMISSIONS, UNITS
 
 if TYPE_CHECKING:
-    from assistant.job.dialogs import Phase, Step
+    from assistant.texts.dialogs import Phase, Step
 
 TRAITS: dict[str, tuple[str, ...]] = {
     "transmission": TRANSMISSIONS,
