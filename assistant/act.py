@@ -1,9 +1,36 @@
-"""What goes in and what comes out of the procedure: plain data, as the record keeps it."""
+"""Act and Said: what goes into a dialogue and what comes out of it.
+
+Ears, keyboard and screens all make an `Act`; a `Dialogue` takes it and answers with `Said`s. Both
+are plain data. What the record keeps of them is `as_data`.
+"""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Any
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    import numpy as np
+    import numpy.typing as npt
+
+    Samples = npt.NDArray[np.float32]
+
+
+@dataclass(frozen=True, slots=True)
+class Evidence:
+    """What an act rests on: who was heard, what, and how surely.
+
+    Attributes:
+        words: as typed or recognized.
+        ear: how a spoken act was recognized, for the record: plain JSON data (engine, decision,
+            probability, alternatives); None for one that was typed.
+        sound: the utterance, 16 kHz, full scale -1 to 1, shape (n,); None when there is none. It
+            reaches the disk only if audio is kept, and once the reading in it is confirmed.
+    """
+
+    words: str = ""
+    ear: dict[str, Any] | None = None
+    sound: Samples | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -11,13 +38,14 @@ class Act:
     """One understood utterance.
 
     Attributes:
-        meaning: a key of `vocabulary.MEANINGS`, or "reading", "unclear", "resumed".
+        meaning: a key of `texts.vocabulary.MEANINGS`, or "reading", "unclear", "resumed".
         who: "tech" or "helper".
-        reading: the fields of a reading (see `facts.Taken.of`), when there is one.
+        reading: the fields of a reading that the record keeps, when there is one.
         quantity: which quantity a correction names, or "".
         text: free words: a note, a reason, a sign-off code, what was not understood.
         way: "tighter" or "looser" when a lug count came with its direction.
         doubt: the words were not heard well enough to be kept without being read back.
+        evidence: what it rests on. Two acts that mean the same are equal whatever they rest on.
     """
 
     meaning: str
@@ -27,6 +55,7 @@ class Act:
     text: str = ""
     way: str = ""
     doubt: bool = False
+    evidence: Evidence = field(default_factory=Evidence, compare=False, repr=False)
 
     def as_data(self) -> dict[str, Any]:
         """As the record keeps it: empty fields left out."""
@@ -57,10 +86,11 @@ class Said:
 
     Attributes:
         to: "tech", "helper" or "both".
-        text: the words, figures first.
+        text: the words as they are shown, figures first.
         key: which prompt or reply it is: "prompt:ring_hold", "reply:confirm", "caution:hole".
         signal: DANGER, WARNING, CAUTION, NOTICE or "".
         cue: the one word the helper acts on: "HOLD", "RELEASE", "STOP" or "".
+        spoken: the words as they are spoken, where they differ from `text`; else "".
     """
 
     to: str
@@ -68,6 +98,12 @@ class Said:
     key: str
     signal: str = ""
     cue: str = ""
+    spoken: str = field(default="", compare=False)
+
+    @property
+    def aloud(self) -> str:
+        """The words for a voice."""
+        return self.spoken or self.text
 
     def as_data(self) -> dict[str, str]:
         """As the record keeps it."""

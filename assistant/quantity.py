@@ -1,9 +1,10 @@
-"""What can be asked for, and which values of it a truck can show.
+"""Quantity: one thing that is read off the truck or counted, and all that the house knows of it.
 
-`possible_in` is the hard bound: a value outside is refused with the reason. The windows say which
-unit a bare number can be taken in: a number takes the one unit that makes it plausible, and when
-two do, we ask. The windows of inches and millimetres never overlap for one number, so "1.5" and
-"38" of free travel each have one meaning.
+This is the only table of quantities. Its names are the keys used everywhere: on the command line,
+in cards, in `dialogs/`, in records and in JSON. `possible_in` is the hard bound: a value outside is
+refused with the reason. The windows say which unit a bare number can be taken in: a number takes
+the one unit that makes it plausible, and when two do, we ask. The windows of inches and millimetres
+never overlap for one number, so "1.5" and "38" of free travel each have one meaning.
 
 All bounds here are common practice, no source: wide enough for a badly worn clutch, narrow enough
 to catch a slipped decimal point.
@@ -13,20 +14,41 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+GAP = "gap"
+CLEARANCE = "clearance"
+FREE_TRAVEL = "free-travel"
+PEDAL_HEIGHT = "pedal-height"
+TOTAL_TRAVEL = "total-travel"
+BRAKE_CONTACT = "brake-contact"
+BEARING_TRAVEL = "bearing-travel"
+LUGS = "lugs"
+TURNS = "turns"
+FLATS = "flats"
+ODOMETER = "odometer"
+
+RING, ROD, STOPS = "ring", "rod", "stops"
+"""What can be adjusted; `Quantity.moved_by` names those whose move makes a reading history."""
+
 
 @dataclass(frozen=True, slots=True)
 class Quantity:
-    """One thing that is read off the truck.
+    """One quantity.
 
     Attributes:
-        name: as the command line spells it.
-        spoken: as a person says it.
+        name: its key, as typed and in JSON.
+        spoken: its name as people say it, and as it is printed.
         unit: "in" for lengths, else the count's unit.
         possible_in: lowest and highest value that can exist, inches (or counts).
         plausible_in: window for a bare number taken as inches.
         plausible_mm: window for a bare number taken as millimetres, in millimetres.
+        mostly_in: where most trucks' readings lie, as found or as left, or None.
         small: whether thousandths and bare thirty-seconds are usual for it.
         rule_half_in: half the interval a rule or tape is read to, inches.
+        also: other names that people use for it.
+        step: the part of step ids that read it: "height" in found_height, set_height, final_height.
+        fix: the step that puts it right, or "".
+        moved_by: the adjusters that change it.
+        symbol: its letter in the equations.
     """
 
     name: str
@@ -35,40 +57,89 @@ class Quantity:
     possible_in: tuple[float, float] = (0.0, 40.0)
     plausible_in: tuple[float, float] = (0.0, 20.0)
     plausible_mm: tuple[float, float] = (0.0, 0.0)
+    mostly_in: tuple[float, float] | None = None
     small: bool = False
     rule_half_in: float = 1 / 64
+    also: tuple[str, ...] = ()
+    step: str = ""
+    fix: str = ""
+    moved_by: frozenset[str] = frozenset()
+    symbol: str = ""
+
+    def read_at(self, stage: str) -> str:
+        """The id of the step that reads it in a stage: `read_at("final")` -> "final_height"."""
+        return f"{stage}_{self.step}"
+
+
+def _length(
+    name: str,
+    spoken: str,
+    possible_in: tuple[float, float],
+    plausible_in: tuple[float, float],
+    plausible_mm: tuple[float, float],
+    mostly_in: tuple[float, float],
+    *,
+    small: bool = False,
+    also: tuple[str, ...] = (),
+    step: str = "",
+    fix: str = "",
+    moved_by: tuple[str, ...] = (),
+    symbol: str = "",
+) -> Quantity:
+    """A length; the small ones are read to 1/32 of an inch, the others with a tape."""
+    half_in = 1 / 64 if small else 1 / 32
+    return Quantity(
+        name, spoken, "in", possible_in, plausible_in, plausible_mm, mostly_in, small, half_in,
+        also, step, fix, frozenset(moved_by), symbol,
+    )  # fmt: skip
 
 
 QUANTITIES: dict[str, Quantity] = {
     q.name: q
     for q in (
-        Quantity("gap", "gap", "in", (0, 2.0), (0, 1.5), (2.0, 38.0), True),
-        Quantity("clearance", "fork clearance", "in", (0, 1.5), (0, 0.8), (0.9, 20.0), True),
-        Quantity("bearing-travel", "bearing travel", "in", (0, 2.0), (0, 1.5), (2.0, 38.0), True),
-        Quantity(
-            "free-travel", "free travel", "in", (0, 8.0), (0, 5.0), (8, 125), rule_half_in=1 / 32
+        _length(
+            GAP, "gap", (0, 2.0), (0, 1.5), (2.0, 38.0), (0.2, 1.1), small=True,
+            step="gap", fix="ring_plan", moved_by=(RING,), symbol="g",
         ),
-        Quantity(
-            "pedal-height", "pedal height", "in", (1, 24), (2, 20), (50, 500), rule_half_in=1 / 32
+        _length(
+            CLEARANCE, "fork clearance", (0, 1.5), (0, 0.8), (0.9, 20.0), (0.0, 0.5), small=True,
+            also=("clearance",), step="clearance", fix="fork_rod", moved_by=(RING, ROD), symbol="c",
         ),
-        Quantity(
-            "total-travel", "total travel", "in", (1, 20), (2, 16), (50, 400), rule_half_in=1 / 32
+        _length(
+            BEARING_TRAVEL, "bearing travel", (0, 2.0), (0, 1.5), (2.0, 38.0), (0.2, 1.1),
+            small=True, symbol="b",
         ),
-        Quantity(
-            "brake-contact",
-            "brake contact height",
-            "in",
-            (0, 12),
-            (0, 8),
-            (9, 200),
-            rule_half_in=1 / 32,
+        _length(
+            FREE_TRAVEL, "free travel", (0, 8.0), (0, 5.0), (8, 125), (0.2, 3.5),
+            also=("free play", "free pedal"), step="free", fix="free_rod",
+            moved_by=(RING, ROD, STOPS), symbol="F",
         ),
-        Quantity("lugs", "lugs moved", "lugs", (0, 40)),
-        Quantity("turns", "turns", "turns", (0, 60)),
-        Quantity("flats", "flats", "flats", (0, 360)),
-        Quantity("odometer", "odometer", "miles", (0, 5_000_000)),
+        _length(
+            PEDAL_HEIGHT, "pedal height", (1, 24), (2, 20), (50, 500), (4.0, 12.0),
+            step="height", fix="height_stop", moved_by=(STOPS,), symbol="H",
+        ),
+        _length(
+            TOTAL_TRAVEL, "total travel", (1, 20), (2, 16), (50, 400), (4.0, 12.0),
+            also=("stroke",), step="total", fix="total_stop", moved_by=(STOPS,), symbol="T",
+        ),
+        _length(
+            BRAKE_CONTACT, "brake contact height", (0, 12), (0, 8), (9, 200), (0.2, 3.5),
+            also=("brake contact", "contact height"), step="contact", fix="contact_rod",
+            moved_by=(ROD, STOPS), symbol="h",
+        ),
+        Quantity(LUGS, "lugs moved", "lugs", (0, 40), also=("lugs", "lug count")),
+        Quantity(TURNS, "turns", "turns", (0, 60)),
+        Quantity(FLATS, "flats", "flats", (0, 360)),
+        Quantity(ODOMETER, "odometer", "miles", (0, 5_000_000), also=("mileage",)),
     )
-}
+}  # fmt: skip
+
+PEDAL = (FREE_TRAVEL, PEDAL_HEIGHT, BRAKE_CONTACT, TOTAL_TRAVEL)
+"""Read at the pedal."""
+JUDGED = (GAP, CLEARANCE, PEDAL_HEIGHT, TOTAL_TRAVEL, FREE_TRAVEL, BRAKE_CONTACT)
+"""Judged against limits, in the order in which the job reads them last."""
+BY_SYMBOL = {q.symbol: q for q in QUANTITIES.values() if q.symbol}
+BY_STEP = {q.step: q for q in QUANTITIES.values() if q.step}
 
 ANY = Quantity("", "length", "in", (0, 40), (0, 0), (0, 0))
 """Nothing was asked for: only words that carry their own unit can be read."""
@@ -84,3 +155,10 @@ def quantity_named(name: str) -> Quantity:
         raise ValueError(
             f"there is no quantity {name!r}; use one of {', '.join(QUANTITIES)}"
         ) from None
+
+
+def named(words: str) -> list[str]:
+    """The quantities that are named in `words`, the longest names first."""
+    names = [(n, q.name) for q in QUANTITIES.values() for n in (q.spoken, *q.also)]
+    ordered = sorted(names, key=lambda pair: -len(pair[0]))
+    return list(dict.fromkeys(name for said, name in ordered if said in words))

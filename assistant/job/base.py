@@ -7,6 +7,7 @@ from transitions import MachineError
 from assistant import interlocks
 from assistant.act import Act, Said
 from assistant.card import Card
+from assistant.dialogue import Danger
 from assistant.job import outcome, prompts, words
 from assistant.job.facts import Facts, Taken
 from assistant.job.machine import HALTED, REPAIR, SIGNED, Guards, build
@@ -57,6 +58,60 @@ class JobBase(Guards):
     def signed_off(self) -> bool:
         """Whether the record is closed."""
         return self.state == SIGNED
+
+    # --- as every `dialogue.Dialogue` ---
+
+    @property
+    def at(self) -> str:
+        """The step it stands at; "halted" while it is stopped."""
+        return self.state
+
+    @property
+    def stopped(self) -> bool:
+        """Whether it was stopped and waits for "carry on"."""
+        return self.state == HALTED
+
+    @property
+    def finished(self) -> bool:
+        """Whether the record is closed."""
+        return self.signed_off
+
+    @property
+    def choosing(self) -> bool:
+        """Whether a reading waits to be accepted, moved or measured again."""
+        return bool(self.choice)
+
+    @property
+    def units(self) -> str:
+        """The shop's: "inch" or "mm"."""
+        return self.facts.card.units
+
+    @property
+    def distance(self) -> str:
+        """The shop's: "miles" or "kilometres"."""
+        return self.facts.card.distance
+
+    def answers(self) -> dict[str, str]:
+        """Phrases that answer just this step, and what they mean."""
+        step = self.step
+        if step is None or self.pending is not None:
+            return {}
+        meaning = {"sound": "sound", "act": "ready" if step.id == "helper_ready" else "done"}
+        return dict.fromkeys(step.answers, meaning.get(step.kind, "done"))
+
+    def whose(self) -> str:
+        """Who is expected to speak now."""
+        step = self.step
+        return step.who if step is not None and self.pending is None else "tech"
+
+    def danger(self) -> Danger:
+        """Whether somebody may be hurt now."""
+        with_work = self.state not in ("next_due", "sign_off")  # steps with everybody out
+        return Danger(
+            pedal=self.facts.hold != "up",
+            pressing=self.pressing_is_danger(),
+            engine=self.key_above() and with_work,
+        )
 
     def expects(self) -> str:
         """The quantity a bare reading would be taken for now, or ""."""

@@ -1,1 +1,1 @@
-"""What dialogs/ holds, read and checked: steps, words, replies, cautions, for every kind of truck."""
+"""What dialogs/ holds, read and checked: steps, words, replies, cautions, for every truck."""

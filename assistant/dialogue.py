@@ -1,0 +1,155 @@
+"""Dialogue: what ears, keyboard and screens know of whatever they drive, and nothing else.
+
+Two things are driven so: a truck's job (`job.Job`) and the making of a card
+(`interview.CardInterview`). A `Conversation` is a dialogue with its record: it understands words,
+applies acts, keeps them on the disk, and only then answers (`conversation.Session`,
+`interview.CardTalk`).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, Protocol
+
+if TYPE_CHECKING:
+    from assistant.act import Act, Said, Samples
+    from assistant.readings import Reading
+    from assistant.texts.dialogs import Dialogs
+
+
+@dataclass(frozen=True, slots=True)
+class Danger:
+    """Whether somebody may be hurt at this moment. True when any of it is so.
+
+    Attributes:
+        pedal: the pedal is down, or may be: a word that it moves must be acted on at once.
+        pressing: the pedal is up and a hand may be in the hole: nobody may press.
+        engine: the key is at hand above and there is work on: the engine may turn.
+    """
+
+    pedal: bool = False
+    pressing: bool = False
+    engine: bool = False
+
+    def __bool__(self) -> bool:
+        return self.pedal or self.pressing or self.engine
+
+
+class Pending(Protocol):
+    """A value that was read back and waits for its "check"."""
+
+    @property
+    def quantity(self) -> str: ...
+    @property
+    def figures(self) -> str: ...
+    @property
+    def readback(self) -> str: ...
+    @property
+    def who(self) -> str: ...
+
+
+class Dialogue(Protocol):
+    """Where a conversation stands and how it is moved."""
+
+    dialogs: Dialogs
+    """The phrases and replies, in the words for this kind of truck."""
+
+    @property
+    def at(self) -> str:
+        """The step or question it stands at; "halted" while it is stopped."""
+
+    @property
+    def stopped(self) -> bool:
+        """Whether it was stopped and waits for "carry on"."""
+
+    @property
+    def finished(self) -> bool:
+        """Whether it is over: nothing more is taken."""
+
+    @property
+    def pending(self) -> Pending | None:
+        """What waits to be checked, if anything."""
+
+    @property
+    def choosing(self) -> bool:
+        """Whether a reading waits to be accepted, moved or measured again."""
+
+    @property
+    def units(self) -> str:
+        """ "inch" or "mm": what a bare number is taken in."""
+
+    @property
+    def distance(self) -> str:
+        """ "miles" or "kilometres"."""
+
+    def expects(self) -> str:
+        """The quantity that a bare reading is taken for now, or ""."""
+
+    def last_quantity(self) -> str:
+        """The quantity that a correction without a name is about, or ""."""
+
+    def allowed(self) -> list[str]:
+        """Meanings that are taken now, beyond those understood at any time."""
+
+    def answers(self) -> dict[str, str]:
+        """Phrases that answer just this step, and the meaning that each has."""
+
+    def whose(self) -> str:
+        """Who is expected to speak now: "tech" or "helper"."""
+
+    def danger(self) -> Danger:
+        """Whether somebody may be hurt now."""
+
+    def prompt(self, entering: bool = False) -> list[Said]:
+        """The present instruction; on entering, its cautions first."""
+
+    def apply(self, act: Act) -> list[Said]:
+        """Take one act; everything said in answer, most urgent first."""
+
+
+@dataclass(frozen=True, slots=True)
+class Question:
+    """Nothing was acted on: what to ask back.
+
+    Attributes:
+        reply: the reply's key.
+        fields: its blanks.
+        reading: kept for an answer that completes it ("thousandths"), or None.
+    """
+
+    reply: str
+    fields: dict[str, str]
+    reading: Reading | None = None
+
+
+Asked = tuple[str, "Reading"]
+"""The words and the reading of the last question about a reading."""
+
+
+class Conversation(Protocol):
+    """A dialogue with its record."""
+
+    @property
+    def dialogue(self) -> Dialogue: ...
+
+    asked: Asked | None
+    """The question about a reading that waits for its answer, if any."""
+
+    def understood(self, words: str, who: str) -> Act | Question:
+        """What the words mean now; nothing is moved by it."""
+
+    def hear(self, who: str, words: str) -> Sequence[Said]:
+        """One typed turn: `understood`, then `take`."""
+
+    def take(self, meant: Act | Question) -> Sequence[Said]:
+        """Apply an act, or put a question. What is returned is on the disk before it returns.
+
+        Acts of ears carry their evidence; a question's is given as `unheard` gives it.
+        """
+
+    def unheard(self, who: str, ear: dict[str, Any], sound: Samples | None = None) -> list[Said]:
+        """Speech that was not taken for anything: asks which of two, or to say it again."""
+
+    def notice(self, to: str, key: str, **fields: str) -> list[Said]:
+        """Tell something that is not of the dialogue itself: a device lost, audio kept."""
