@@ -3,8 +3,8 @@
     plan = sentences("plan")
     plan.say("stays", name="Gap", side="low")
 
-A table in the file groups its entries: `[gauge] rule = ...` is said as "gauge.rule". An entry may be
-a list of two: what is shown, and what a voice says instead.
+A table in the file groups its entries: `[gauge] rule = ...` is said as "gauge.rule". An entry may
+be a list of two: what is shown, and what a voice says instead.
 """
 
 from __future__ import annotations
