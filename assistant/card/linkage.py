@@ -4,7 +4,12 @@ from __future__ import annotations
 
 import math
 import re
-from typing import TYPE_CHECKING, Any
+from collections.abc import Callable
+from dataclasses import replace
+from typing import Annotated, cast
+
+import msgspec
+from msgspec import Meta, Struct
 
 from assistant.card.card import LONGER
 from assistant.clutch.linkage.cable import CABLE_MODULUS_PSI, Cable, cable_stiffness_lbf_in
@@ -13,211 +18,209 @@ from assistant.clutch.linkage.levers import FourBar, LeverChain, Stage
 from assistant.clutch.linkage.protocol import Linkage, LinkageError
 from assistant.clutch.linkage.stroke import Load
 from assistant.clutch.thread import MM_PER_IN, lead_in
+from assistant.toml_file import TomlFile, one_of
 
-if TYPE_CHECKING:
-    from assistant.card.load import _Card
-
-_ANY = ("load", "load_rate")
-KEYS: dict[str, tuple[str, ...]] = {
-    "rod": (*_ANY, "pedal", "fork", "tip", "bar"),
-    "cable": (
-        *_ANY,
-        "pedal_lever",
-        "fork_lever",
-        "stiffness",
-        "diameter",
-        "length",
-        "modulus",
-        "thread",
-    ),
-    "hydraulic": (
-        *_ANY,
-        "pedal_lever",
-        "fork_lever",
-        "master_bore",
-        "slave_bore",
-        "master_stroke",
-        "slave_stroke",
-        "port",
-        "fluid",
-        "air",
-        "self_filling",
-    ),
-}
-_BAR_KEYS = ("name", "arm", "rod", "lever", "pivots", "angle", "moves", "crossed", "adjusts")
 _MOST_BARS = 8
 """More than any chain has; it keeps a slip of the pen from becoming a machine."""
 _LEAST_PER_ROD = 0.05
 """Fork travel per rod travel; no adjuster is geared down more than twenty to one. From memory."""
 
-
-class _Table:
-    """One table of the section, and how its keys are named in an error."""
-
-    def __init__(self, card: _Card, table: dict[str, Any], full: str, who: str, units: str) -> None:
-        self.card, self.table, self.full, self.who, self.units = card, table, full, who, units
-
-    def _missing(self, key: str, like: str) -> Exception:
-        return self.card.fail(self.full, f"{self.who}{key} is missing; write it like {like}")
-
-    def length(self, key: str, default: float | None = None) -> float:
-        """A length above zero, inches."""
-        if key not in self.table:
-            if default is not None:
-                return default
-            raise self._missing(key, f'{key} = "2-1/2 in"')
-        value = self.card.length(self.table[key], f"{self.full}.{key}", "", self.units)
-        if not value > 0.0:
-            raise self.card.fail(f"{self.full}.{key}", "must be above zero; measure it again")
-        return value
-
-    def long(self, key: str) -> float:
-        """A length that may be longer than any reading, as of a cable; inches."""
-        if key not in self.table:
-            raise self._missing(key, f'{key} = "60 in"')
-        value = self.table[key]
-        m = re.fullmatch(
-            r"\s*(\d+(?:\.\d+)?)\s*(in|mm)\s*", value if isinstance(value, str) else ""
-        )
-        if not m or not float(m[1]) > 0.0:
-            raise self.card.fail(
-                f"{self.full}.{key}", f'{value!r} will not do; write it like "60 in" or "1500 mm"'
-            )
-        return float(m[1]) / (MM_PER_IN if m[2] == "mm" else 1.0)
-
-    def number(
-        self, key: str, low: float, high: float, default: float | None = None, like: str = "5"
-    ) -> float:
-        """A plain number; with its unit in the manual's table of keys."""
-        value = self.card.number(self.table, f"{self.full}.{key}", low, high)
-        if value is None:
-            if default is None:
-                raise self._missing(key, f"{key} = {like}")
-            return default
-        return value
-
-    def flag(self, key: str) -> bool:
-        """true or false; false when left out."""
-        value = self.table.get(key, False)
-        if not isinstance(value, bool):
-            raise self.card.fail(
-                f"{self.full}.{key}", f"{value!r} will not do; write true or false"
-            )
-        return value
+Length = Annotated[
+    str,
+    Meta(
+        extra={
+            "hint": 'has no unit; write it in quotes, like "9/16 in"',
+            "like": '"2-1/2 in"',
+        }
+    ),
+]
+Long = Annotated[
+    str, Meta(extra={"hint": 'will not do; write it like "60 in" or "1500 mm"', "like": '"60 in"'})
+]
+"""A length that may be longer than any reading, as of a cable."""
+PedalLever = Annotated[float, Meta(ge=0.5, le=30)]
+ForkLever = Annotated[float, Meta(ge=0.1, le=30, extra={"like": "1.8"})]
+LengthIn = Callable[[str, str], float]
+"""A length as written, and its key, to inches."""
 
 
-def geometry_of(card: _Card, kind: str, units: str) -> tuple[Linkage | None, Load]:
+class _Linkage(Struct, forbid_unknown_fields=True):
+    load: Annotated[float, Meta(ge=0, le=5000)] = 0.0
+    load_rate: Annotated[float, Meta(ge=0, le=20000)] = 0.0
+
+
+class _Bar(Struct, forbid_unknown_fields=True):
+    arm: Length
+    rod: Length
+    lever: Length
+    pivots: Length
+    angle: Annotated[float, Meta(ge=1, le=179, extra={"like": "85"})]
+    moves: one_of(("push", "pull"))  # type: ignore[valid-type]
+    name: str = ""
+    crossed: bool = False
+    adjusts: bool = False
+
+
+class _Rods(_Linkage, kw_only=True):
+    bar: Annotated[list[_Bar], Meta(min_length=1, max_length=_MOST_BARS)]
+    pedal: Length
+    fork: Length
+    tip: Annotated[float, Meta(ge=-60, le=60)] = 0.0
+
+
+class _CableTable(_Linkage, kw_only=True):
+    pedal_lever: PedalLever
+    fork_lever: ForkLever
+    stiffness: Annotated[float, Meta(ge=10, le=1e6)] | None = None
+    diameter: Length | None = None
+    length: Long | None = None
+    modulus: Annotated[float, Meta(ge=1e6, le=3.2e7)] = CABLE_MODULUS_PSI
+    thread: str = ""
+
+
+class _Fluid(_Linkage, kw_only=True):
+    pedal_lever: PedalLever
+    fork_lever: ForkLever
+    master_bore: Length
+    slave_bore: Length
+    master_stroke: Length
+    slave_stroke: Length
+    fluid: Annotated[float, Meta(ge=0, le=200)] = 0.0
+    air: Annotated[float, Meta(ge=0, le=20)] = 0.0
+    port: Length | None = None
+    self_filling: bool = False
+
+
+class _Section(Struct):
+    linkage: _Linkage
+
+
+_SECTIONS: dict[str, type[_Section]] = {
+    kind: cast("type[_Section]", msgspec.defstruct(f"_{kind}", [("linkage", table)]))
+    for kind, table in (("rod", _Rods), ("cable", _CableTable), ("hydraulic", _Fluid))
+}
+
+
+def geometry_of(file: TomlFile, kind: str, length_in: LengthIn) -> tuple[Linkage | None, Load]:
     """The model of `[linkage]` and the load at the fork, or None and no load without the section.
 
     Raises:
-        CardError: a key is missing or wrong, or parts that cannot move.
+        TomlError: a key is missing or wrong, or parts that cannot move.
     """
-    raw = card.tables.get("linkage")
-    if raw is None:
+    if "linkage" not in file.tables:
         return None, Load()
-    if not isinstance(raw, dict):
-        raise card.fail("linkage", "is a section; write [linkage] on a line of its own")
-    for key in raw:
-        card.known(f"linkage.{key}", key, KEYS[kind])
-    table = _Table(card, raw, "linkage", "", units)
-    load = Load(table.number("load", 0, 5000, 0.0), table.number("load_rate", 0, 20000, 0.0))
-    build = {"rod": _rods, "cable": _cable, "hydraulic": _hydraulic}[kind]
+    section = replace(file, tables={"linkage": file.tables["linkage"]})
+    table = section.to(_SECTIONS[kind]).linkage
     try:
-        return build(table), load
+        return _model(_Builder(file, length_in), table), Load(table.load, table.load_rate)
     except LinkageError as error:
-        raise card.fail("linkage", str(error)) from None
+        raise file.problem("linkage", str(error)) from None
 
 
-def adjuster_of(card: _Card, geometry: Linkage | None) -> tuple[float | None, str]:
+def adjuster_of(file: TomlFile, geometry: Linkage | None) -> tuple[float | None, str]:
     """What the geometry makes of the adjuster: its travel per fork travel, and what longer gives.
 
     Of rods the bar marked `adjusts`; of a cable or fluid the threaded end at the fork's lever, of
     which only the card can say which way is longer. None and "" where geometry does not tell.
 
     Raises:
-        CardError: more than one bar adjusts, or its rod does not move the fork.
+        TomlError: more than one bar adjusts, or its rod does not move the fork.
     """
     if isinstance(geometry, Cable | Hydraulic):
         return geometry.fork_lever, ""
     if not isinstance(geometry, LeverChain):
         return None, ""
-    bars = card.tables["linkage"]["bar"]
+    bars = file.tables["linkage"]["bar"]
     marked = [i for i, bar in enumerate(bars) if bar.get("adjusts")]
     if len(marked) > 1:
-        raise card.fail("linkage.bar", "two bars have adjusts = true; mark the one that is turned")
+        raise file.problem(
+            "linkage.bar", "two bars have adjusts = true; mark the one that is turned"
+        )
     if not marked:
         return None, ""
     per_rod = geometry.clearance_per_rod(marked[0])
     if abs(per_rod) < _LEAST_PER_ROD:
-        raise card.fail("linkage.bar", f"bar {marked[0] + 1}: its rod hardly moves the fork")
+        raise file.problem("linkage.bar", f"bar {marked[0] + 1}: its rod hardly moves the fork")
     return 1.0 / abs(per_rod), LONGER[0] if per_rod > 0.0 else LONGER[1]
 
 
-def _rods(table: _Table) -> Linkage:
-    bars = table.table.get("bar")
-    if not isinstance(bars, list) or not 1 <= len(bars) <= _MOST_BARS:
-        raise table.card.fail(
-            "linkage.bar", f"write [[linkage.bar]] for each rod, 1 to {_MOST_BARS} of them"
+class _Builder:
+    """Lengths of the section, checked."""
+
+    def __init__(self, file: TomlFile, length_in: LengthIn) -> None:
+        self.file, self._length_in = file, length_in
+
+    def length(self, value: str | None, key: str) -> float:
+        """A length above zero, inches; zero where it may be left out and was."""
+        if value is None:
+            return 0.0
+        found = self._length_in(value, f"linkage.{key}")
+        if not found > 0.0:
+            raise self.file.problem(f"linkage.{key}", "must be above zero; measure it again")
+        return found
+
+    def long(self, value: str, key: str) -> float:
+        """A length that may be longer than any reading; inches."""
+        m = re.fullmatch(r"\s*(\d+(?:\.\d+)?)\s*(in|mm)\s*", value)
+        if not m or not float(m[1]) > 0.0:
+            raise self.file.problem(
+                f"linkage.{key}", f'{value!r} will not do; write it like "60 in" or "1500 mm"'
+            )
+        return float(m[1]) / (MM_PER_IN if m[2] == "mm" else 1.0)
+
+
+def _model(of: _Builder, table: _Linkage) -> Linkage:
+    if isinstance(table, _Rods):
+        return LeverChain(
+            of.length(table.pedal, "pedal"),
+            tuple(_stage(of, bar, i) for i, bar in enumerate(table.bar, 1)),
+            of.length(table.fork, "fork"),
+            math.radians(table.tip),
         )
-    return LeverChain(
-        table.length("pedal"),
-        tuple(_stage(table, bar, i) for i, bar in enumerate(bars, 1)),
-        table.length("fork"),
-        math.radians(table.number("tip", -60, 60, 0.0)),
-    )
-
-
-def _stage(table: _Table, bar: Any, number: int) -> Stage:
-    full = "linkage.bar"
-    if not isinstance(bar, dict):
-        raise table.card.fail(full, "write [[linkage.bar]] on a line of its own")
-    for key in bar:
-        table.card.known(f"{full}.{key}", key, _BAR_KEYS)
-    one = _Table(table.card, bar, full, f"bar {number}: ", table.units)
-    moves = table.card.choice(bar, f"{full}.moves", ("push", "pull"))
-    if moves is None:
-        raise table.card.fail(full, f'bar {number}: moves is missing; write "push" or "pull"')
-    one.flag("adjusts")
-    return Stage(
-        FourBar(
-            one.length("arm"),
-            one.length("rod"),
-            one.length("lever"),
-            one.length("pivots"),
-            one.flag("crossed"),
-        ),
-        math.radians(one.number("angle", 1, 179, like="85")),
-        moves == "pull",
-        table.card.text_of(bar, f"{full}.name") or f"rod {number}",
-    )
-
-
-def _cable(table: _Table) -> Linkage:
-    if "stiffness" in table.table:
-        stiffness = table.number("stiffness", 10, 1e6)
-    else:
-        modulus = table.number("modulus", 1e6, 3.2e7, CABLE_MODULUS_PSI)
-        stiffness = cable_stiffness_lbf_in(table.length("diameter"), table.long("length"), modulus)
-    thread = table.card.text_of(table.table, "linkage.thread")
-    try:
-        lead = lead_in(thread) if thread else 1 / 20
-    except ValueError as error:
-        raise table.card.fail("linkage.thread", str(error)) from None
-    return Cable(
-        table.number("pedal_lever", 0.5, 30), table.number("fork_lever", 0.1, 30), stiffness, lead
-    )
-
-
-def _hydraulic(table: _Table) -> Linkage:
+    if isinstance(table, _CableTable):
+        return Cable(
+            table.pedal_lever, table.fork_lever, _stiffness(of, table), _lead_in(of, table.thread)
+        )
+    assert isinstance(table, _Fluid)
     return Hydraulic(
-        table.number("pedal_lever", 0.5, 30),
-        table.number("fork_lever", 0.1, 30, like="1.8"),
-        table.length("master_bore"),
-        table.length("slave_bore"),
-        table.length("master_stroke"),
-        table.length("slave_stroke"),
-        table.number("fluid", 0, 200, 0.0),
-        table.number("air", 0, 20, 0.0),
-        table.length("port", 0.0),
-        table.flag("self_filling"),
+        table.pedal_lever,
+        table.fork_lever,
+        of.length(table.master_bore, "master_bore"),
+        of.length(table.slave_bore, "slave_bore"),
+        of.length(table.master_stroke, "master_stroke"),
+        of.length(table.slave_stroke, "slave_stroke"),
+        table.fluid,
+        table.air,
+        of.length(table.port, "port"),
+        table.self_filling,
     )
+
+
+def _stage(of: _Builder, bar: _Bar, number: int) -> Stage:
+    arm, rod, lever, pivots = (
+        of.length(getattr(bar, key), f"bar.{key}") for key in ("arm", "rod", "lever", "pivots")
+    )
+    return Stage(
+        FourBar(arm, rod, lever, pivots, bar.crossed),
+        math.radians(bar.angle),
+        bar.moves == "pull",
+        bar.name.strip() or f"rod {number}",
+    )
+
+
+def _stiffness(of: _Builder, table: _CableTable) -> float:
+    """Pounds an inch: as given, or from the cable's wires."""
+    if table.stiffness is not None:
+        return table.stiffness
+    for key, like in (("diameter", '"1/4 in"'), ("length", '"60 in"')):
+        if getattr(table, key) is None:
+            raise of.file.problem("linkage", f"{key} is missing; write it like {key} = {like}")
+    diameter = of.length(table.diameter, "diameter")
+    return cable_stiffness_lbf_in(diameter, of.long(table.length or "", "length"), table.modulus)
+
+
+def _lead_in(of: _Builder, thread: str) -> float:
+    try:
+        return lead_in(thread.strip()) if thread else 1 / 20
+    except ValueError as error:
+        raise of.file.problem("linkage.thread", str(error)) from None

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import re
-import tomllib
-from dataclasses import dataclass
-from difflib import get_close_matches
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Annotated, Any
+
+import msgspec
+from msgspec import UNSET, Meta, Struct, UnsetType
 
 from assistant.card.card import (
     CLUTCHES,
@@ -22,129 +22,128 @@ from assistant.card.card import (
     Card,
     Left,
 )
-from assistant.card.linkage import adjuster_of, geometry_of
+from assistant.card.linkage import Length, adjuster_of, geometry_of
 from assistant.clutch.conformity import Limits
 from assistant.clutch.figures import DEFAULT_FIGURES, Figure
 from assistant.clutch.ring import COARSE_IN, FINE_IN
 from assistant.clutch.thread import lead_in
-from assistant.readings import QUANTITIES, read
+from assistant.readings import read
+from assistant.toml_file import TomlError, TomlFile, one_of
 
+if TYPE_CHECKING:
+    from assistant.clutch.linkage.protocol import Linkage
+    from assistant.clutch.linkage.stroke import Load
+
+CardError = TomlError
+"""One clear line: file, line, key, what is wrong, what to write instead."""
 MAX_BYTES = 100_000
 """A card is a page of text; anything larger is some other file."""
-
-_KEYS: dict[str, tuple[str, ...]] = {
-    "": ("unit", "truck", "shop", "ring", "rod", "pedal", "stops", "linkage", "figures", "left"),
-    "truck": ("transmission", "linkage", "clutch", "cover"),
-    "shop": ("units", "distance"),
-    "ring": ("lug", "lugs", "type", "lock", "source", "set_by"),
-    "rod": ("thread", "longer", "per_fork", "source", "set_by"),
-    "pedal": ("ratio", "lash", "source", "set_by"),
-    "stops": ("height", "total"),
-    "figures": ("source", "set_by", *DEFAULT_FIGURES),
-    "left": ("record", "by", "lugs", *DEFAULT_FIGURES),
-}
 MOST_LUGS = 200
 """More than any ring has, from new to its end: from memory."""
-_FIGURE_KEYS = ("low", "high", "target", "source", "set_by")
+_BRAKED = ("gap", "brake-contact")
+"""Figures whose common practice speaks of the clutch brake."""
+_LIMITS = 'write it like "1/2 to 9/16", or { low = "1/2", high = "9/16" }'
+
+Words = Annotated[
+    str,
+    Meta(pattern=r"\S", extra={"hint": 'will not do; write it in quotes, like "T-104"'}),
+]
+LugCount = Annotated[
+    int,
+    Meta(
+        ge=1,
+        le=MOST_LUGS,
+        extra={
+            "hint": "will not do; write how many, like 18; the travel of one is ring.lug",
+        },
+    ),
+]
 
 
-class CardError(Exception):
-    """One clear line: file, line, key, what is wrong, what to write instead."""
+class _Table(Struct, forbid_unknown_fields=True, omit_defaults=True):
+    """A section of a card."""
 
 
-@dataclass
-class _Card:
-    """The card being read: its tables, and where each key stands."""
+class _Sourced(_Table):
+    """A section that may say from what document its values are, and who took them from there."""
 
-    path: Path
-    text: str
-    tables: dict[str, Any]
+    source: Words = ""
+    set_by: Words = ""
 
-    def fail(self, key: str, problem: str) -> CardError:
-        line = self._line(key)
-        place = f"{self.path.name}, line {line}" if line else self.path.name
-        return CardError(f"{place}: {key}: {problem}")
 
-    def _line(self, key: str) -> int:
-        """The line that defines a dotted key, as well as a person would find it; 0 if nowhere."""
-        parts = key.split(".")
-        section = ""
-        best = 0
-        for number, line in enumerate(self.text.splitlines(), 1):
-            head = re.match(r"\s*\[\s*([^\]]+?)\s*\]", line)
-            if head:
-                section = head[1].lstrip("[").replace('"', "").replace(" ", "")
-                if section == key or key.startswith(section + "."):
-                    best = best or number
-                continue
-            m = re.match(r"\s*([A-Za-z0-9_\-\".]+)\s*=", line)
-            if not m:
-                continue
-            full = (section + "." if section else "") + m[1].replace('"', "")
-            if full == key:
-                return number
-            if key.startswith(full + ".") and len(parts) > 1:
-                best = number
-        return best
+class _Truck(_Table):
+    transmission: one_of(TRANSMISSIONS) = TRANSMISSIONS[0]  # type: ignore[valid-type]
+    linkage: one_of(LINKAGES) = LINKAGES[0]  # type: ignore[valid-type]
+    clutch: one_of(CLUTCHES) = CLUTCHES[0]  # type: ignore[valid-type]
+    cover: one_of(COVERS) = COVERS[0]  # type: ignore[valid-type]
 
-    def table(self, name: str) -> dict[str, Any]:
-        value = self.tables.get(name, {})
-        if not isinstance(value, dict):
-            raise self.fail(name, f"is a section; write [{name}] on a line of its own")
-        for key in value:
-            self.known(f"{name}.{key}", key, _KEYS[name])
-        return value
 
-    def known(self, full: str, key: str, allowed: tuple[str, ...]) -> None:
-        if key in allowed:
-            return
-        near = get_close_matches(key, allowed, 1)
-        hint = f"did you mean {near[0]}?" if near else f"use one of {', '.join(allowed)}"
-        raise self.fail(full, f"is no key of a card; {hint}")
+class _Shop(_Table):
+    units: one_of(UNITS) = UNITS[0]  # type: ignore[valid-type]
+    distance: one_of(DISTANCES) = DISTANCES[0]  # type: ignore[valid-type]
 
-    def choice(self, table: dict[str, Any], full: str, allowed: tuple[str, ...]) -> str | None:
-        value = table.get(full.split(".")[-1])
-        if value is None:
-            return None
-        if value not in allowed:
-            raise self.fail(full, f"{value!r} will not do; write one of {', '.join(allowed)}")
-        return str(value)
 
-    def text_of(self, table: dict[str, Any], full: str) -> str | None:
-        value = table.get(full.split(".")[-1])
-        if value is None:
-            return None
-        if not isinstance(value, str) or not value.strip():
-            raise self.fail(full, f'{value!r} will not do; write it in quotes, like "T-104"')
-        return value.strip()
+class _Ring(_Sourced):
+    lug: Length | None = None
+    lugs: LugCount | None = None
+    type: one_of(RINGS) | None = None  # type: ignore[valid-type]
+    lock: one_of(LOCKS) = LOCKS[0]  # type: ignore[valid-type]
 
-    def number(self, table: dict[str, Any], full: str, low: float, high: float) -> float | None:
-        value = table.get(full.split(".")[-1])
-        if value is None:
-            return None
-        if (
-            isinstance(value, bool)
-            or not isinstance(value, int | float)
-            or not low <= value <= high
-        ):
-            raise self.fail(full, f"{value!r} will not do; write a number from {low:g} to {high:g}")
-        return float(value)
 
-    def length(self, value: Any, full: str, quantity: str, units: str) -> float:
-        """A length written as people write them; inches."""
-        if not isinstance(value, str):
-            raise self.fail(full, f'{value!r} has no unit; write it in quotes, like "9/16 in"')
-        if units == "inch" and re.fullmatch(r"[\d.,\s]+", value):
-            raise self.fail(full, f'{value!r} has no unit; write it like "9/16 in" or "12.7 mm"')
-        got = read(value, quantity, units)
-        if got.status != "read" or got.value_in is None:
-            why = got.why or "no length"
-            raise self.fail(
-                full,
-                f"{value!r} will not do ({why.rstrip('.')}); write it like "
-                '"9/16 in", "0.485 in" or "12.7 mm"',
-            )
-        return got.value_in
+class _Rod(_Sourced):
+    thread: Words | None = None
+    longer: one_of(LONGER) | None = None  # type: ignore[valid-type]
+    per_fork: Annotated[float, Meta(ge=0.1, le=20)] | None = None
+
+
+class _Pedal(_Sourced):
+    ratio: Annotated[float, Meta(ge=2, le=60)] | None = None
+    lash: Length | None = None
+
+
+class _Stops(_Table):
+    height: Length | None = None
+    total: Length | None = None
+
+
+class _Figure(_Sourced):
+    low: Length | None = None
+    high: Length | None = None
+    target: Length | None = None
+
+
+def _by_quantity(name: str, kind: Any, base: type[Struct]) -> type[Any]:
+    """A section with an optional key for each quantity that has a figure."""
+    fields = [(q.replace("-", "_"), kind | UnsetType, UNSET) for q in DEFAULT_FIGURES]
+    return msgspec.defstruct(
+        name, fields, bases=(base,), rename={q.replace("-", "_"): q for q in DEFAULT_FIGURES}
+    )
+
+
+class _LeftHead(_Table):
+    record: Words = ""
+    by: Words = ""
+    lugs: Annotated[float, Meta(ge=-1000, le=1000)] = 0
+
+
+_Limits = Annotated[str | _Figure, Meta(extra={"hint": _LIMITS})]
+_Figures = _by_quantity("_Figures", _Limits, _Sourced)
+_Left = _by_quantity("_Left", Length, _LeftHead)
+
+
+class _File(Struct, forbid_unknown_fields=True):
+    """A whole card, but for `[linkage]`, whose keys depend on what linkage it is."""
+
+    unit: Words = ""
+    truck: _Truck = msgspec.field(default_factory=_Truck)
+    shop: _Shop = msgspec.field(default_factory=_Shop)
+    ring: _Ring = msgspec.field(default_factory=_Ring)
+    rod: _Rod = msgspec.field(default_factory=_Rod)
+    pedal: _Pedal = msgspec.field(default_factory=_Pedal)
+    stops: _Stops = msgspec.field(default_factory=_Stops)
+    linkage: dict[str, Any] | None = None
+    figures: _Figures = msgspec.field(default_factory=_Figures)  # type: ignore[valid-type]
+    left: _Left | None = None  # type: ignore[valid-type]
 
 
 def load_card(path: Path) -> Card:
@@ -153,134 +152,200 @@ def load_card(path: Path) -> Card:
     Raises:
         CardError: one line that names the file, the line and the key, and says what to write.
     """
-    text = _text(path)
-    return _build(_Card(path, text, _toml(text, path.name)))
-
-
-def _build(card: _Card) -> Card:
-    for key in card.tables:
-        card.known(key, key, _KEYS[""])
-    truck, shop = card.table("truck"), card.table("shop")
-    ring, rod, pedal = card.table("ring"), card.table("rod"), card.table("pedal")
-    units = card.choice(shop, "shop.units", UNITS) or "inch"
-    defaulted: list[str] = []
-
-    transmission = card.choice(truck, "truck.transmission", TRANSMISSIONS) or TRANSMISSIONS[0]
-    ring_type = card.choice(ring, "ring.type", RINGS) or ""
-    lug_in = {"coarse": COARSE_IN, "fine": FINE_IN}.get(ring_type)
-    if "lug" in ring:
-        lug_in = card.length(ring["lug"], "ring.lug", "", units)
-        if not 0.003 <= lug_in <= 0.1:
-            raise card.fail(
-                "ring.lug", f"{ring['lug']!r} a lug cannot be; common rings move 0.014 or 0.027 in"
-            )
-        nearest = "fine" if lug_in < (COARSE_IN + FINE_IN) / 2 else "coarse"
-        if ring_type and ring_type != nearest:
-            raise card.fail("ring.lug", f"{ring['lug']!r} is no {ring_type} ring; mend lug or type")
-        ring_type = nearest
-    elif truck.get("clutch") != "self-adjusting":  # that one has no ring to move
-        defaulted.append("ring.lug")
-    thread = card.text_of(rod, "rod.thread")
-    if thread is None:
-        defaulted.append("rod.thread")
-    else:
-        try:
-            lead_in(thread)
-        except ValueError as error:
-            raise card.fail("rod.thread", str(error)) from None
-    longer = card.choice(rod, "rod.longer", LONGER)
-    if longer is None:
-        defaulted.append("rod.longer")
-    per_fork = card.number(rod, "rod.per_fork", 0.1, 20)
-    if per_fork is None:
-        defaulted.append("rod.per_fork")
-    ratio = card.number(pedal, "pedal.ratio", 2, 60)
-    if ratio is None:
-        defaulted.append("pedal.ratio")
-    lash = card.length(pedal["lash"], "pedal.lash", "", units) if "lash" in pedal else 0.0
-    stops = card.table("stops")
-    height = _stop(card, stops, "stops.height", units)
-    total = _stop(card, stops, "stops.total", units)
-    linkage = card.choice(truck, "truck.linkage", LINKAGES) or LINKAGES[0]
-    geometry, load = geometry_of(card, linkage, units)
-    by_geometry, way = adjuster_of(card, geometry)
-    if longer and way and longer != way:
-        raise card.fail("rod.longer", f"by this card's [linkage] a longer rod gives {way}")
-    longer, per_fork = longer or way or None, per_fork or by_geometry
-    told = {"rod.longer": longer, "rod.per_fork": per_fork, "pedal.ratio": ratio or geometry}
-    defaulted = [key for key in defaulted if told.get(key) is None]
-    figures = _figures(card, units, transmission, defaulted)
-    return Card(
-        unit=card.text_of(card.tables, "unit") or "",
-        transmission=transmission,
-        linkage=linkage,
-        clutch=card.choice(truck, "truck.clutch", CLUTCHES) or CLUTCHES[0],
-        units=units,
-        distance=card.choice(shop, "shop.distance", DISTANCES) or "miles",
-        lug_in=lug_in,
-        ring_lugs=_ring_lugs(card, ring),
-        longer=longer or "",
-        per_fork=per_fork or 1.0,
-        ratio=ratio,
-        lash_in=lash,
-        height_turn_in=height,
-        total_turn_in=total,
-        geometry=geometry,
-        load=load,
-        figures=figures,
-        defaulted=tuple(defaulted),
-        text=card.text,
-        name=card.path.name,
-        cover=card.choice(truck, "truck.cover", COVERS) or COVERS[0],
-        lock=card.choice(ring, "ring.lock", LOCKS) or LOCKS[0],
-        ring=ring_type,
-        sources={
-            name: whose
-            for name, table in (("ring", ring), ("rod", rod), ("pedal", pedal))
-            if (whose := _whose(card, table, name))
-        },
-        left=_left(card, units),
-        **({"thread": thread} if thread else {}),
-    )
-
-
-def _whose(card: _Card, table: dict[str, Any], full: str, source: str = "", by: str = "") -> str:
-    """`manual page 4, set by 12`: the document, and who took it from there; or ""."""
-    source = card.text_of(table, f"{full}.source") or source
-    by = card.text_of(table, f"{full}.set_by") or by
-    return ", ".join(part for part in (source, f"set by {by}" if by else "") if part)
-
-
-def _left(card: _Card, units: str) -> Left | None:
-    table = card.table("left")
-    if not table:
-        return None
-    return Left(
-        card.text_of(table, "left.record") or "",
-        card.text_of(table, "left.by") or "",
-        {
-            name: card.length(table[name], f"left.{name}", name, units)
-            for name in DEFAULT_FIGURES
-            if name in table
-        },
-        int(card.number(table, "left.lugs", -1000, 1000) or 0),
-    )
-
-
-def _stop(card: _Card, stops: dict[str, Any], full: str, units: str) -> float | None:
-    """Pedal travel by one turn of a stop's bolt, inches."""
-    value = stops.get(full.split(".")[-1])
-    if value is None:
-        return None
-    turn_in = card.length(value, full, "", units)
-    if not 0.01 <= turn_in <= 1.0:
-        raise card.fail(full, f"{value!r} a turn cannot be; give the pedal's travel, like 1/8 in")
-    return turn_in
+    return card_from_text(_text(path), path.name)
 
 
 def card_from_text(text: str, name: str) -> Card:
-    """The card kept in a record, read again exactly as it was. Raises CardError."""
-    return _build(_Card(Path(name), text, _toml(text, name)))
+    """A card's text, also the one kept in a record, read exactly as it was. Raises CardError."""
+    return _Loading(TomlFile.of(text, name)).card()
+
+
+class _Loading:
+    """One card being read: its file, and what it says."""
+
+    def __init__(self, file: TomlFile) -> None:
+        self.file = file
+        self.says = file.to(_File)
+        self.units: str = self.says.shop.units
+        self.defaulted: list[str] = []
+
+    def length(self, value: str, key: str, quantity: str = "") -> float:
+        """A length written as people write them; inches."""
+        if self.units == "inch" and re.fullmatch(r"[\d.,\s]+", value):
+            raise self.file.problem(
+                key, f'{value!r} has no unit; write it like "9/16 in" or "12.7 mm"'
+            )
+        got = read(value, quantity, self.units)
+        if got.status != "read" or got.value_in is None:
+            why = (got.why or "no length").rstrip(".")
+            raise self.file.problem(
+                key,
+                f'{value!r} will not do ({why}); write it like "9/16 in", "0.485 in" or "12.7 mm"',
+            )
+        return got.value_in
+
+    def card(self) -> Card:
+        """The card, checked."""
+        says = self.says
+        truck, rod, pedal = says.truck, says.rod, says.pedal
+        ring, lug_in = self._ring()
+        self._thread(rod.thread)
+        geometry, load = self._geometry()
+        by_geometry, way = adjuster_of(self.file, geometry)
+        if rod.longer and way and rod.longer != way:
+            raise self.file.problem(
+                "rod.longer", f"by this card's [linkage] a longer rod gives {way}"
+            )
+        longer, per_fork = rod.longer or way or None, rod.per_fork or by_geometry
+        told = {
+            "rod.thread": rod.thread,
+            "rod.longer": longer,
+            "rod.per_fork": per_fork,
+            "pedal.ratio": pedal.ratio or geometry,
+        }
+        self.defaulted += [key for key, value in told.items() if value is None]
+        lash_in = self.length(pedal.lash, "pedal.lash") if pedal.lash else 0.0
+        figures = self._figures()
+        return Card(
+            unit=says.unit.strip(),
+            transmission=truck.transmission,
+            linkage=truck.linkage,
+            clutch=truck.clutch,
+            units=self.units,
+            distance=says.shop.distance,
+            lug_in=lug_in,
+            ring_lugs=says.ring.lugs,
+            longer=longer or "",
+            per_fork=per_fork or 1.0,
+            ratio=pedal.ratio,
+            lash_in=lash_in,
+            height_turn_in=self._stop("height", says.stops.height),
+            total_turn_in=self._stop("total", says.stops.total),
+            geometry=geometry,
+            load=load,
+            figures=figures,
+            defaulted=tuple(self.defaulted),
+            text=self.file.text,
+            name=self.file.name,
+            cover=truck.cover,
+            lock=says.ring.lock,
+            ring=ring,
+            sources={
+                name: whose
+                for name in ("ring", "rod", "pedal")
+                if (whose := _whose(getattr(says, name)))
+            },
+            left=self._left(),
+            **({"thread": rod.thread.strip()} if rod.thread else {}),
+        )
+
+    def _ring(self) -> tuple[str, float | None]:
+        """Which ring it is, "" when not said, and the bearing's travel a lug, inches."""
+        ring = self.says.ring
+        lug_in = {"coarse": COARSE_IN, "fine": FINE_IN}.get(ring.type or "")
+        if ring.lug is None:
+            if self.says.truck.clutch != "self-adjusting":  # that one has no ring to move
+                self.defaulted.append("ring.lug")
+            return ring.type or "", lug_in
+        lug_in = self.length(ring.lug, "ring.lug")
+        if not 0.003 <= lug_in <= 0.1:
+            raise self.file.problem(
+                "ring.lug", f"{ring.lug!r} a lug cannot be; common rings move 0.014 or 0.027 in"
+            )
+        nearest = "fine" if lug_in < (COARSE_IN + FINE_IN) / 2 else "coarse"
+        if ring.type and ring.type != nearest:
+            raise self.file.problem(
+                "ring.lug", f"{ring.lug!r} is no {ring.type} ring; mend lug or type"
+            )
+        return nearest, lug_in
+
+    def _thread(self, thread: str | None) -> None:
+        try:
+            if thread is not None:
+                lead_in(thread.strip())
+        except ValueError as error:
+            raise self.file.problem("rod.thread", str(error)) from None
+
+    def _geometry(self) -> tuple[Linkage | None, Load]:
+        """The model of `[linkage]`, and the load at the fork."""
+        return geometry_of(self.file, self.says.truck.linkage, self.length)
+
+    def _stop(self, name: str, value: str | None) -> float | None:
+        """Pedal travel by one turn of a stop's bolt, inches."""
+        if value is None:
+            return None
+        turn_in = self.length(value, f"stops.{name}")
+        if not 0.01 <= turn_in <= 1.0:
+            raise self.file.problem(
+                f"stops.{name}",
+                f"{value!r} a turn cannot be; give the pedal's travel, like 1/8 in",
+            )
+        return turn_in
+
+    def _left(self) -> Left | None:
+        left = self.says.left
+        if left is None:
+            return None
+        lengths = {name: getattr(left, name.replace("-", "_")) for name in DEFAULT_FIGURES}
+        readings = {
+            name: self.length(value, f"left.{name}", name)
+            for name, value in lengths.items()
+            if value is not UNSET
+        }
+        return Left(left.record.strip(), left.by.strip(), readings, int(left.lugs))
+
+    def _figures(self) -> dict[str, Figure | None]:
+        table: Any = self.says.figures
+        figures: dict[str, Figure | None] = {}
+        braked = self.says.truck.transmission != "synchronized"
+        for name, default in DEFAULT_FIGURES.items():
+            value = getattr(table, name.replace("-", "_"))
+            if name == "brake-contact" and value is not UNSET and not braked:
+                raise self.file.problem(
+                    f"figures.{name}",
+                    "a synchronized transmission has no clutch brake; remove this, "
+                    'or write transmission = "non-synchronized"',
+                )
+            if value is not UNSET:
+                figures[name] = self._figure(name, value)
+            elif name in _BRAKED and not braked:
+                figures[name] = None
+            else:
+                figures[name] = default
+                self.defaulted.append(f"figures.{name}")
+        return figures
+
+    def _figure(self, name: str, value: str | _Figure) -> Figure:
+        key = f"figures.{name}"
+        every: Any = self.says.figures
+        source, by = every.source or "truck card", every.set_by
+        if isinstance(value, str):
+            got = read(value, name, self.units)
+            if got.low_in is None or got.high_in is None or not got.readback.startswith("between"):
+                raise self.file.problem(key, f"{value!r} is no pair of limits; {_LIMITS}")
+            whose = _whose(every, "truck card")
+            return Figure(Limits(got.low_in, got.high_in, whose), None, whose)
+        whose = _whose(value, source, by)
+        low, high, target = (
+            self.length(words, f"{key}.{part}", name) if words is not None else None
+            for part in ("low", "high", "target")
+            for words in (getattr(value, part),)
+        )
+        if low is None and high is None:
+            raise self.file.problem(key, "has neither low nor high; give at least one")
+        if low is not None and high is not None and low > high:
+            raise self.file.problem(key, f"low {value.low!r} is above high {value.high!r}")
+        if target is not None and (
+            (low is not None and target < low) or (high is not None and target > high)
+        ):
+            raise self.file.problem(key, f"target {value.target!r} is outside low and high")
+        return Figure(Limits(low, high, whose), target, whose)
+
+
+def _whose(table: Any, source: str = "", by: str = "") -> str:
+    """`manual page 4, set by 12`: the document, and who took it from there; or ""."""
+    source, by = table.source.strip() or source, table.set_by.strip() or by
+    return ", ".join(part for part in (source, f"set by {by}" if by else "") if part)
 
 
 def _text(path: Path) -> str:
@@ -299,89 +364,3 @@ def _text(path: Path) -> str:
         return data.decode("utf-8-sig")
     except UnicodeDecodeError:
         raise CardError(f"{path.name} is not text; a card is a TOML file in UTF-8") from None
-
-
-def _toml(text: str, name: str) -> dict[str, Any]:
-    try:
-        return tomllib.loads(text)
-    except (ValueError, RecursionError) as error:
-        raise CardError(f"{name}: not valid TOML: {error}") from None
-
-
-_BRAKED = ("gap", "brake-contact")
-"""Figures whose common practice speaks of the clutch brake."""
-
-
-def _ring_lugs(card: _Card, ring: dict[str, Any]) -> int | None:
-    lugs = ring.get("lugs")
-    if lugs is None:
-        return None
-    if isinstance(lugs, bool) or not isinstance(lugs, int) or not 1 <= lugs <= MOST_LUGS:
-        problem = f"{lugs!r} will not do; write how many, like 18; the travel of one is ring.lug"
-        raise card.fail("ring.lugs", problem)
-    return lugs
-
-
-def _figures(
-    card: _Card, units: str, transmission: str, defaulted: list[str]
-) -> dict[str, Figure | None]:
-    table = card.table("figures")
-    source = card.text_of(table, "figures.source") or "truck card"
-    by = card.text_of(table, "figures.set_by") or ""
-    figures: dict[str, Figure | None] = {}
-    braked = transmission != "synchronized"
-    for name, default in DEFAULT_FIGURES.items():
-        if name == "brake-contact" and name in table and not braked:
-            raise card.fail(
-                f"figures.{name}",
-                "a synchronized transmission has no clutch brake; remove this, "
-                'or write transmission = "non-synchronized"',
-            )
-        if name not in table and name in _BRAKED and not braked:
-            figures[name] = None
-        elif name not in table:
-            figures[name] = default
-            defaulted.append(f"figures.{name}")
-        else:
-            figures[name] = _figure(card, name, table[name], (source, by), units)
-    return figures
-
-
-def _figure(card: _Card, name: str, value: Any, whose: tuple[str, str], units: str) -> Figure:
-    full = f"figures.{name}"
-    source = _whose(card, {}, full, *whose)
-    if isinstance(value, str):
-        got = read(value, name, units)
-        if (
-            got.status != "read"
-            or got.low_in is None
-            or got.high_in is None
-            or not got.readback.startswith("between")
-        ):
-            raise card.fail(
-                full,
-                f"{value!r} is no pair of limits; write it like "
-                '"1/2 to 9/16", or { low = "1/2", high = "9/16" }',
-            )
-        return Figure(Limits(got.low_in, got.high_in, source), None, source)
-    if not isinstance(value, dict):
-        raise card.fail(full, 'write it like "1/2 to 9/16", or { low = "1/2", high = "9/16" }')
-    for key in value:
-        card.known(f"{full}.{key}", key, _FIGURE_KEYS)
-    source = _whose(card, value, full, *whose)
-    got_in = {
-        key: card.length(value[key], f"{full}.{key}", name, units)
-        for key in ("low", "high", "target")
-        if key in value
-    }
-    low, high, target = (got_in.get(k) for k in ("low", "high", "target"))
-    if low is None and high is None:
-        raise card.fail(full, "has neither low nor high; give at least one")
-    if low is not None and high is not None and low > high:
-        raise card.fail(full, f"low {value['low']!r} is above high {value['high']!r}")
-    if target is not None and (
-        (low is not None and target < low) or (high is not None and target > high)
-    ):
-        raise card.fail(full, f"target {value['target']!r} is outside low and high")
-    assert name in QUANTITIES
-    return Figure(Limits(low, high, source), target, source)

@@ -1,0 +1,232 @@
+"""A TOML file read into msgspec types; every error is one line with file, line, key and remedy.
+
+What a key may hold is said once, in a `msgspec.Struct`: its type, the choices of `one_of`, the
+range of a `Meta(ge=, le=)`. A type may carry words of its own for its errors:
+
+    Length = Annotated[str, Meta(extra={"hint": 'write it in quotes, like "9/16 in"'})]
+    arm: Annotated[Length, Meta(extra={"like": '"2-1/2 in"'})]     # how a missing key is written
+"""
+
+from __future__ import annotations
+
+import json
+import math
+import re
+import tomllib
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from difflib import get_close_matches
+from typing import Annotated, Any, Literal, TypeVar
+
+import msgspec
+from msgspec import inspect
+
+T = TypeVar("T")
+
+
+def one_of(choices: Sequence[str]) -> Any:
+    """The type of a key that holds one of these words."""
+    hint = f"will not do; write one of {', '.join(choices)}"
+    written = " or ".join(json.dumps(choice) for choice in choices)
+    return Annotated[
+        Literal[tuple(choices)], msgspec.Meta(extra={"hint": hint, "choices": written})
+    ]
+
+
+_AT = re.compile(r" - at `(?:key in )?\$(?P<path>[^`]*)`$")
+_FIELD = re.compile(r"(?:unknown|missing required) field `(?P<name>[^`]*)`")
+
+
+class TomlError(Exception):
+    """One clear line: file, line, key, what is wrong, what to write instead."""
+
+
+@dataclass(frozen=True, slots=True)
+class TomlFile:
+    """A TOML file's text and tables; `name` is how errors call it."""
+
+    name: str
+    text: str
+    tables: dict[str, Any]
+
+    @classmethod
+    def of(cls, text: str, name: str) -> TomlFile:
+        """Parse the text.
+
+        Raises:
+            TomlError: it is not TOML, or holds a number that is none (nan, inf).
+        """
+        try:
+            tables = tomllib.loads(text)
+        except (ValueError, RecursionError) as error:
+            raise TomlError(f"{name}: not valid TOML: {error}") from None
+        file = cls(name, text, tables)
+        for key, value in _numbers(tables, ""):
+            if not math.isfinite(value):
+                raise file.problem(key, f"{value!r} will not do; write a plain number")
+        return file
+
+    def problem(self, key: str, what: str) -> TomlError:
+        """The error about a dotted key."""
+        line = self._line(key)
+        place = f"{self.name}, line {line}" if line else self.name
+        return TomlError(f"{place}: {key}: {what}")
+
+    def to(self, kind: type[T], what: str = "a card") -> T:
+        """The tables as `kind`.
+
+        Args:
+            kind: a `msgspec.Struct` that forbids unknown fields.
+            what: what the file is, for "is no key of a card".
+
+        Raises:
+            TomlError: a key is unknown, missing, or holds something else than its type says.
+        """
+        try:
+            return msgspec.convert(self.tables, kind)
+        except msgspec.ValidationError as error:
+            raise self._explained(str(error), inspect.type_info(kind), what) from None
+
+    def _explained(self, message: str, root: inspect.Type, what: str) -> TomlError:
+        found = _AT.search(message)
+        reason = message[: found.start()] if found else message
+        path = re.findall(r"\[(\d+|\.\.\.)\]|([^.\[\]]+)", found["path"] if found else "")
+        keys = [name for _, name in path if name]
+        item, last = "", ""
+        for number, name in path:
+            item = f"{last} {int(number) + 1}: " if number.isdigit() else item
+            last = name or last
+        at = _below(root, keys)
+        key = ".".join(keys)
+        field = _FIELD.search(reason)
+        if field is not None and "unknown" in reason:
+            allowed = _fields(at)
+            near = get_close_matches(field["name"], allowed, 1)
+            hint = f"did you mean {near[0]}?" if near else f"use one of {', '.join(allowed)}"
+            full = f"{key}.{field['name']}" if key else field["name"]
+            return self.problem(full, f"is no key of {what}; {hint}")
+        if field is not None:
+            name = field["name"]
+            lists = any(isinstance(p, inspect.ListType) for p in _parts(_below(at, [name])))
+            if lists:
+                key = name = f"{key}.{name}".lstrip(".")
+            return self.problem(key or name, f"{item}{name} is missing; {_example(at, name)}")
+        value = _value(self.tables, path)
+        return self.problem(key, f"{_shown(value)} {_hint(at, keys)}".strip())
+
+    def _line(self, key: str) -> int:
+        """The line that defines a dotted key, as well as a person would find it; 0 if nowhere."""
+        section = ""
+        best = 0
+        for number, line in enumerate(self.text.splitlines(), 1):
+            head = re.match(r"\s*\[\s*([^\]]+?)\s*\]", line)
+            if head:
+                section = head[1].lstrip("[").replace('"', "").replace(" ", "")
+                if section == key or key.startswith(section + "."):
+                    best = best or number
+                continue
+            m = re.match(r"\s*([A-Za-z0-9_\-\".]+)\s*=", line)
+            if not m:
+                continue
+            full = (section + "." if section else "") + m[1].replace('"', "")
+            if full == key:
+                return number
+            if key.startswith(full + ".") and "." in key:
+                best = number
+        return best
+
+
+def _numbers(value: Any, key: str) -> Iterator[tuple[str, float]]:
+    if isinstance(value, float):
+        yield key, value
+    elif isinstance(value, dict):
+        for name, inside in value.items():
+            yield from _numbers(inside, f"{key}.{name}" if key else str(name))
+    elif isinstance(value, list):
+        for inside in value:
+            yield from _numbers(inside, key)
+
+
+def _parts(kind: inspect.Type) -> list[inspect.Type]:
+    """A type without what wraps it; the members of a union."""
+    if isinstance(kind, inspect.Metadata):
+        return _parts(kind.type)
+    if isinstance(kind, inspect.UnionType):
+        return [part for one in kind.types for part in _parts(one)]
+    if isinstance(kind, inspect.ListType):
+        return [kind, *_parts(kind.item_type)]
+    return [kind]
+
+
+def _fields(kind: inspect.Type) -> list[str]:
+    structs = [p for p in _parts(kind) if isinstance(p, inspect.StructType)]
+    return [field.encode_name for struct in structs for field in struct.fields]
+
+
+def _below(kind: inspect.Type, keys: list[str]) -> inspect.Type:
+    for key in keys:
+        for part in _parts(kind):
+            if isinstance(part, inspect.StructType):
+                kind = next((f.type for f in part.fields if f.encode_name == key), kind)
+            elif isinstance(part, inspect.DictType):
+                kind = part.value_type
+    return kind
+
+
+def _said(kind: inspect.Type, name: str) -> str:
+    """The type's own words for its errors, or ""."""
+    if isinstance(kind, inspect.Metadata):
+        return str((kind.extra or {}).get(name, "")) or _said(kind.type, name)
+    if isinstance(kind, inspect.UnionType):
+        return next((said for one in kind.types if (said := _said(one, name))), "")
+    return ""
+
+
+def _example(struct: inspect.Type, name: str) -> str:
+    """How a missing key is written."""
+    kind = _below(struct, [name.rsplit(".", 1)[-1]])
+    choices = _said(kind, "choices")
+    if choices:
+        return f"write {choices}"
+    if any(isinstance(part, inspect.ListType) for part in _parts(kind)):
+        return f"write [[{name}]] for each, on a line of its own"
+    return f"write it like {name} = {_said(kind, 'like') or '5'}"
+
+
+def _hint(kind: inspect.Type, keys: list[str]) -> str:
+    """What to write instead, from the type alone."""
+    own = _said(kind, "hint")
+    if own:
+        return own
+    for part in _parts(kind):
+        match part:
+            case inspect.FloatType() | inspect.IntType() if part.ge is not None:
+                return f"will not do; write a number from {part.ge:g} to {part.le or 0:g}"
+            case inspect.FloatType() | inspect.IntType():
+                return "will not do; write a number"
+            case inspect.BoolType():
+                return "will not do; write true or false"
+            case inspect.StrType():
+                return 'will not do; write it in quotes, like "T-104"'
+            case inspect.ListType():
+                return f"write [[{'.'.join(keys)}]] for each, on a line of its own"
+            case inspect.StructType() | inspect.DictType():
+                return f"is a section; write [{'.'.join(keys)}] on a line of its own"
+    return "will not do"
+
+
+def _value(tables: Any, path: list[tuple[str, str]]) -> Any:
+    for number, name in path:
+        if number.isdigit() and isinstance(tables, list):
+            tables = tables[int(number)]
+        elif name and isinstance(tables, dict):
+            tables = tables.get(name)
+    return tables
+
+
+def _shown(value: Any) -> str:
+    """A value as an error shows it; of tables and lists nothing."""
+    if isinstance(value, dict | list):
+        return ""
+    text = repr(value)
+    return text if len(text) <= 60 else text[:59] + "…"
