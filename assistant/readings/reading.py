@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
-from assistant.readings import speak
+from assistant.readings import speak, units
 from assistant.readings.speak import Form
-from assistant.readings.units import FLATS_PER_TURN
 
 
 class Reading:
@@ -86,22 +85,15 @@ class Reading:
         return self._parts[0][1]
 
     def as_quantity(self) -> Any:
-        """The value as a pint quantity (inch, turn, mile, kilometre, or a bare count of lugs).
+        """The value as a pint quantity of `units.registry()`: inches, or its own count's unit.
 
-        pint is imported here and nowhere else: it takes longer to import than a job to start.
         Raises ValueError when nothing was read.
         """
         if self.status != "read":
             raise ValueError(f"nothing was read ({self.why}); check status first")
-        import pint
-
-        registry = pint.get_application_registry()  # type: ignore[no-untyped-call]
         if self.count is None:
-            return registry.Quantity(self.value_in, "inch")
-        unit = {"turns": "turn", "miles": "mile", "kilometres": "kilometer"}
-        if self.kind == "flats":
-            return registry.Quantity(self.count / FLATS_PER_TURN, "turn")
-        return registry.Quantity(self.count, unit.get(self.kind, "dimensionless"))
+            return units.registry().Quantity(self.value_in, "inch")
+        return units.registry().Quantity(self.count, self.kind)
 
     def as_json(self) -> dict[str, object]:
         """The keys that `lugcall reading --json` prints."""

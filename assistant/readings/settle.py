@@ -11,7 +11,7 @@ from assistant.readings.amounts import Amount, Node, evaluate, whole_number
 from assistant.readings.reading import Reading
 from assistant.readings.speak import Form
 from assistant.readings.tokens import Value
-from assistant.readings.units import COUNT_UNITS, FLATS_PER_TURN, LENGTH_UNITS, MM_PER_IN, to_inches
+from assistant.readings.units import COUNT_UNITS, FLATS_PER_TURN, INCHES_PER, MM_PER_IN, to_inches
 
 if TYPE_CHECKING:
     from assistant.readings.read import Plan
@@ -160,7 +160,7 @@ def in_unit(a: Amount, unit: str) -> Length | None:
         if a.places:
             return Length(value, ("d", a.places), unit)
         return Length(value, ("f", a.den or 1), unit)
-    if unit in LENGTH_UNITS:
+    if unit in INCHES_PER:
         value_in = to_inches(value, unit)
         return Length(value_in, _form(a, value_in, unit), unit)
     den = int(unit)

@@ -13,7 +13,6 @@ from assistant.clutch.ring import RingBelief
 from assistant.clutch.uncertainty import Measured
 from assistant.conversation import Session, split_speaker
 from assistant.conversation.understand import Question, understand
-from assistant.readings import read
 from assistant.record import Journal, RecordError, read_events
 from assistant.record.transcript import transcript
 from assistant.texts.dialogs import load_dialogs
@@ -198,15 +197,6 @@ def test_odd_words_are_kept_and_answered(tmp_path: Path) -> None:
     session, said = at(2, tmp_path, "tech: note caf\udce9", "tech: " + "x" * 100_000)
     assert said
     session.close()
-
-
-def test_a_reading_as_a_pint_quantity() -> None:
-    """The edge where units leave the program, against pint's own conversion."""
-    got = read("12.7 mm", "gap").as_quantity()
-    assert got.m_as("millimeter") == pytest.approx(12.7)
-    assert read("half a turn", "turns").as_quantity().m_as("degree") == pytest.approx(180)
-    with pytest.raises(ValueError, match="nothing was read"):
-        read("hello", "gap").as_quantity()
 
 
 def test_act_data_round_trips() -> None:
