@@ -87,7 +87,7 @@ class Before:
                 "told": last.told,
                 "moved": last.moved,
                 "total": facts.lugs_total,
-                "predicted_in": _rounded(facts.predicted_in()),
+                "predicted_in": _rounded(facts.plans.gap_expected_in()),
             }
         if len(facts.linkage) > self.linkage:
             change = facts.linkage[-1]
@@ -106,7 +106,7 @@ class Before:
         """What the ring really did, once a gap is read after a move."""
         if out.get("taken", {}).get("quantity") != "gap" or not facts.moves:
             return None
-        _, findings = facts.move_findings()
+        _, findings = facts.plans.findings()
         last = findings[-1]
         if last is None:
             return None
@@ -136,7 +136,7 @@ def closing(job: Job) -> dict[str, Any]:
         "as_found": stages["found"],
         "as_left": stages["final"],
         "lugs": facts.lugs_total,
-        "lugs_by_gap": facts.lugs_by_gap,
+        "lugs_by_gap": facts.plans.lugs_by_gap(),
         "ring_moves": [{"told": m.told, "moved": m.moved} for m in facts.moves],
         "linkage": [{"step": c.step, "what": c.what} for c in facts.linkage],
         "doubts": list(facts.doubts),

@@ -35,7 +35,7 @@ class Answering(Taking):
                 return self._only(act, "tech", "the count")
             if self.turn_again:
                 return [self._turn_prompt()]  # "done" leaves open how much, all in all
-            plan = self.facts.ring_plan()
+            plan = self.facts.plans.ring()
             return self._take_count(act, float(abs(plan.lugs) if plan else 0))
         if step.kind == "plan":
             return self._on_check(act)

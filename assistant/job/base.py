@@ -185,7 +185,7 @@ class JobBase(Guards):
         return [*given, *prompts.instruction(self.dialogs, self.facts, step)]
 
     def _turn_prompt(self) -> Said:
-        plan = self.facts.ring_plan()
+        plan = self.facts.plans.ring()
         lugs = plan.lugs if plan is not None else 0
         reply = "turn_again" if self.turn_again else "turn_zero" if lugs == 0 else ""
         if not reply:

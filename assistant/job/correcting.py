@@ -54,7 +54,7 @@ class Correcting(Holding):
             target = "ring_gap" if self.gap_unread() else "ring_plan"
             return self._reroute(target, *said, self._say("both", "gap_not_right"))
         if step.kind == "turn":
-            plan = self.facts.ring_plan()
+            plan = self.facts.plans.ring()
             if plan is not None:
                 changed = self._say(
                     "tech", "plan_change", lugs=words.lugs(plan.lugs), way=words.way(plan.lugs)

@@ -6,36 +6,14 @@ time it is asked for. A ring move is never taken out again.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Hashable
 from dataclasses import dataclass, field
 from typing import Any
 
 from assistant.card import Card
-from assistant.card.arithmetic import plan_for
 from assistant.clutch.conformity import Judgement, judge
-from assistant.clutch.equations import UsedRatio
 from assistant.clutch.figures import Figure
-from assistant.clutch.plan import AdjustmentPlan
-from assistant.clutch.ring import (
-    PITCH_U_IN,
-    MoveFinding,
-    RingBelief,
-    RingPlan,
-    compare_move,
-    plan_ring,
-)
 from assistant.clutch.uncertainty import Measured
-from assistant.job.plan import Settled, suits_all
-
-_PEDAL = ("free-travel", "pedal-height", "brake-contact", "total-travel")
-
-
-def sensible(make: Callable[[], AdjustmentPlan | None]) -> AdjustmentPlan | None:
-    """A plan, or None where the readings are too odd for one (a rod of over 30 turns, say)."""
-    try:
-        return make()
-    except ValueError:
-        return None
+from assistant.job.plan import Plans
 
 
 @dataclass
@@ -114,8 +92,8 @@ class Facts:
     complaints: list[tuple[str, bool]] = field(default_factory=list)
     """What is complained of, by the ids of dialogs/en/causes.toml; True: since it was set."""
 
-    settled: dict[Hashable, Settled | None] = field(default_factory=dict, repr=False, compare=False)
-    """Whole settings found so far, by what they were found from: see `settled`."""
+    def __post_init__(self) -> None:
+        self.plans = Plans(self)
 
     # --- readings ---
 
@@ -192,20 +170,6 @@ class Facts:
         return sum(m.moved for m in self.moves)
 
     @property
-    def lugs_by_gap(self) -> int:
-        """Lugs that the ring moved by what the gap says; a move with no gap after it as called."""
-        _, found = self.move_findings()
-        total = 0
-        for move, finding in zip(self.moves, found, strict=True):
-            sure = finding is not None and finding.kind in (
-                "did not move",
-                "wrong way",
-                "other count",
-            )
-            total += finding.lugs_moved if sure and finding is not None else move.moved
-        return total
-
-    @property
     def doubts(self) -> list[str]:
         """What the lead should look at: accepted readings that still stand, and remarks."""
         accepted = []
@@ -213,127 +177,20 @@ class Facts:
             taken = self.latest(quantity)
             if taken is not None and taken.accepted:
                 accepted.append(f"{quantity} {taken.figures} accepted: {taken.accepted}")
-        _, found = self.move_findings()
+        _, found = self.plans.findings()
         ring = [
             f"ring move {i}: {finding.kind}"
             for i, finding in enumerate(found, 1)
             if finding is not None and finding.kind != "as planned"
         ]
-        plan = sensible(self.found_plan)
+        plan = self.plans.found()
         quarrel = plan.ratio_finding if plan is not None else None
         ratios = []
         if quarrel is not None and not quarrel.agree:
             ratios.append(f"pedal ratios disagree as found: {quarrel.text}")
         return [*self.remarks, *ratios, *ring, *accepted]
 
-    def move_findings(
-        self, count: int | None = None
-    ) -> tuple[RingBelief, list[MoveFinding | None]]:
-        """What each move (of the first `count`) did, and the belief to plan the next one with."""
-        belief = RingBelief.prior(self.card.lug_in)
-        found: list[MoveFinding | None] = []
-        for i, move in enumerate(self.moves[:count]):
-            end = self.moves[i + 1].at if i + 1 < len(self.moves) else len(self.readings)
-            start = self.moves[i - 1].at if i else 0
-            before = self._gap_in(start, move.at)
-            after = self._gap_in(move.at, end)
-            if before is None or after is None or move.moved == 0:
-                found.append(None)
-                continue
-            finding = compare_move(belief, before.measured, after.measured, move.moved)
-            # He is told at once which way it went; so a plan always speaks of the true way.
-            belief = finding.belief.told_which_way()
-            found.append(finding)
-        return belief, found
-
-    def predicted_in(self) -> float | None:
-        """The gap expected after the last move, from the gap before it and the likeliest pitch."""
-        if not self.moves:
-            return None
-        start = self.moves[-2].at if len(self.moves) > 1 else 0
-        before = self._gap_in(start, self.moves[-1].at)
-        if before is None or before.value_in is None:
-            return None
-        belief, _ = self.move_findings(len(self.moves) - 1)
-        return before.value_in - self.moves[-1].moved * belief.pitch_in
-
-    def _gap_in(self, start: int, end: int) -> Taken | None:
-        for taken in reversed(self.readings[start:end]):
-            if taken.quantity == "gap":
-                return taken
-        return None
-
-    def ring_plan(self) -> RingPlan | None:
-        """The next ring move from the gap as it is now; None while the gap is not known."""
-        gap = self.latest("gap")
-        figure = self.figure("gap")
-        if gap is None or figure is None:
-            return None
-        belief, _ = self.move_findings()
-        latest = self.latest("clearance")
-        clearance = latest.measured if latest else None
-        plan = plan_ring(gap.measured, clearance, figure.limits, belief)
-        lugs = suits_all(self, plan, gap.measured, belief)
-        if lugs == plan.lugs:
-            return plan
-        return plan_ring(gap.measured, clearance, figure.limits, belief, lugs=lugs)
-
-    # --- the linkage ---
-
-    def linkage_plan(self, for_contact: bool = False) -> AdjustmentPlan | None:
-        """The rod move from what is read now; None while gap or clearance is not known.
-
-        With `for_contact`, the move that brings the brake's contact in, or none.
-
-        The ring is left alone (`max_lugs=0`): this is asked only after the gap is right. Where
-        free travel was not read since the last move, it is predicted with the pedal ratio that
-        the as-found readings gave.
-        """
-        gap, clearance = self.latest("gap"), self.clearance_now()
-        if gap is None or clearance is None:
-            return None
-        now: dict[str, Measured | None] = {"gap": gap.measured, "clearance": clearance}
-        for quantity in _PEDAL:
-            taken = self.latest(quantity)
-            now[quantity] = taken.measured if taken else None
-        ratio = self.found_ratio() if self.card.ratio is None else None
-        belief, _ = self.move_findings()
-        return plan_for(self.card, now, belief, ratio, max_lugs=0, for_contact=for_contact)
-
     @property
     def changed(self) -> bool:
         """Whether ring, rod or a stop was moved since the as-found readings."""
         return bool(self.moves or self.linkage)
-
-    def clearance_now(self) -> Measured | None:
-        """Fork clearance as read, moved on by what ring and rod did since it was read."""
-        at = next(
-            (
-                i
-                for i in reversed(range(len(self.readings)))
-                if self.readings[i].quantity == "clearance"
-            ),
-            None,
-        )
-        if at is None:
-            return None
-        belief, _ = self.move_findings()
-        ring = sum(m.moved for m in self.moves if m.at > at)
-        rod = sum(c.clearance_in for c in self.linkage if c.at > at)
-        read = self.readings[at].measured
-        return read.shifted(ring * belief.pitch_in + rod, abs(ring) * PITCH_U_IN)
-
-    def found_plan(self) -> AdjustmentPlan | None:
-        """The whole plan from the as-found readings; None before they are all there."""
-        found: dict[str, Measured | None] = {}
-        for quantity in ("gap", "clearance", *_PEDAL):
-            taken = self.as_found(quantity)
-            found[quantity] = taken.measured if taken else None
-        if found["gap"] is None or found["clearance"] is None:
-            return None
-        return plan_for(self.card, found)
-
-    def found_ratio(self) -> UsedRatio | None:
-        """Pedal ratio from the as-found readings, or None when they do not give one."""
-        plan = self.found_plan()
-        return plan.ratio if plan is not None and plan.ratio.known else None

@@ -261,7 +261,7 @@ class Guards:
 
     def ring_wanted(self, _: EventData | None = None) -> bool:
         """The plan moves the ring at least one lug."""
-        plan = self.facts.ring_plan()
+        plan = self.facts.plans.ring()
         return plan is not None and plan.lugs != 0
 
     def wants_fix(self, _: EventData | None = None) -> bool:

@@ -13,8 +13,7 @@ from assistant.clutch.ratio import RatioFinding
 from assistant.clutch.ring import MoveFinding
 from assistant.job import asides as complaining
 from assistant.job import linkage_words, plan_words, prompts, words
-from assistant.job import plan as settled
-from assistant.job.facts import Taken, sensible
+from assistant.job.facts import Taken
 from assistant.job.machine import FIX
 
 if TYPE_CHECKING:
@@ -113,7 +112,7 @@ def _as_found(job: JobBase, taken: Taken, judgement: Judgement | None) -> list[S
         text = dialogs.say("ring_cannot", figures=taken.figures)
         out.append(Said("tech", text, "reply:ring_cannot"))
     if taken.quantity == "clearance":
-        plan = sensible(facts.found_plan)
+        plan = facts.plans.found()
         if plan is not None and plan.ratio_finding is not None:
             finding = plan.ratio_finding
             if finding.agree:
@@ -154,7 +153,7 @@ def _quarrel(job: JobBase, finding: RatioFinding) -> str:
 
 def _chain(job: JobBase) -> list[Said]:
     """What the card's geometry says of the as-found readings; nothing without geometry."""
-    lost = settled.lost_motion(job.facts)
+    lost = job.facts.plans.lost_motion()
     if lost is None:
         return []
     text = job.dialogs.say("chain", chain=linkage_words.spoken(lost, job.facts.card.units))
@@ -166,7 +165,7 @@ def _predicted(job: JobBase, plan: AdjustmentPlan) -> list[Said]:
     units, say = job.facts.card.units, job.dialogs.say
     out = []
     free_after, contact_after = plan.free_travel_after, plan.brake_contact_after
-    whole = settled.whole(job.facts)
+    whole = job.facts.plans.whole()
     if whole is not None:
         chosen = whole.settings.chosen
         if chosen.setting.moves > 1 or not whole.settings.possible:  # one move is told by its step
@@ -190,7 +189,7 @@ def _predicted(job: JobBase, plan: AdjustmentPlan) -> list[Said]:
 
 def _ring_findings(job: JobBase) -> list[Said]:
     """What the last ring move really did."""
-    _, findings = job.facts.move_findings()
+    _, findings = job.facts.plans.findings()
     finding = findings[-1] if findings else None
     if finding is None:
         return []

@@ -1,24 +1,41 @@
-"""The whole setting, ring, stops and rod, from what is known in the job now."""
+"""What is planned in a job, from what is known of the truck now.
+
+Each plan is worked out once for a state of the readings and the moves, and kept until they change:
+one turn asks for the same ones many times.
+"""
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, NamedTuple
+from collections.abc import Callable, Hashable
+from typing import TYPE_CHECKING, Any, NamedTuple, TypeVar
 
-from assistant.card.arithmetic import effects_for, readings_for
-from assistant.clutch.equations import Effects, Readings
+from assistant.card.arithmetic import effects_for, plan_for, readings_for
+from assistant.clutch.equations import Effects, Readings, UsedRatio
 from assistant.clutch.linkage.lost_motion import LostMotion, find_lost_motion
 from assistant.clutch.linkage.protocol import LinkageError
-from assistant.clutch.ring import RingBelief, RingPlan, landing_chance
+from assistant.clutch.plan import AdjustmentPlan
+from assistant.clutch.ring import (
+    PITCH_U_IN,
+    MoveFinding,
+    RingBelief,
+    RingPlan,
+    compare_move,
+    landing_chance,
+    plan_ring,
+)
 from assistant.clutch.solver import Settings, solve
 from assistant.clutch.uncertainty import Measured
+from assistant.quantity import CLEARANCE, GAP, PEDAL, PEDAL_HEIGHT, TOTAL_TRAVEL
 
 if TYPE_CHECKING:
-    from assistant.job.facts import Facts
+    from assistant.job.facts import Facts, Taken
 
-_PEDAL = ("free-travel", "pedal-height", "brake-contact", "total-travel")
 # A count that suits the whole truck may have this share of the best chance at the gap, no less:
 # common practice, no source.
 LEAST_SHARE = 0.95
+
+_Plan = TypeVar("_Plan")
+Findings = tuple[RingBelief, list[MoveFinding | None]]
 
 
 class Settled(NamedTuple):
@@ -28,102 +45,260 @@ class Settled(NamedTuple):
     settings: Settings
 
 
-def settle(facts: Facts, lugs: int | None = None) -> Settled | None:
-    """The best setting from the readings that still hold; None without gap and clearance.
+class Plans:
+    """The plans of one job. Lengths in inches; None is what the readings do not give."""
 
-    With `lugs` the ring's count is given already. The answer is kept beside the facts, since one
-    turn asks for it several times.
-    """
-    gap, clearance = facts.latest("gap"), facts.clearance_now()
-    if gap is None or clearance is None or facts.figure("gap") is None:
-        return None
-    now: dict[str, Measured | None] = {"gap": gap.measured, "clearance": clearance}
-    for quantity in _PEDAL:
-        taken = facts.latest(quantity)
-        now[quantity] = taken.measured if taken else None
-    belief, _ = facts.move_findings()
-    key = (lugs, tuple(now.values()), belief)
-    if key not in facts.settled:
-        facts.settled[key] = _solve(facts, now, belief, lugs)
-    return facts.settled[key]
+    def __init__(self, facts: Facts) -> None:
+        self.facts = facts
+        self.kept: dict[Hashable, Any] = {}
+        self._state: Hashable = None
+
+    def _once(self, name: Hashable, make: Callable[[], _Plan]) -> _Plan:
+        """The plan called `name`, worked out when it is first asked for in this state."""
+        state = self._now()
+        if state != self._state:
+            self._state = state
+            self.kept.clear()
+        if name not in self.kept:
+            self.kept[name] = make()
+        plan: _Plan = self.kept[name]
+        return plan
+
+    def _now(self) -> Hashable:
+        """All that a plan depends on: it is compared, since a reading is corrected in place."""
+        facts = self.facts
+        return (
+            tuple(
+                (t.quantity, t.stage, t.value_in, t.low_in, t.high_in, t.accepted)
+                for t in facts.readings
+            ),
+            tuple((m.moved, m.at) for m in facts.moves),
+            tuple((c.step, c.clearance_in, c.at) for c in facts.linkage),
+        )
+
+    # --- as found ---
+
+    def found(self) -> AdjustmentPlan | None:
+        """The whole plan from the as-found readings; None before gap and clearance are there."""
+        return self._once("found", self._found)
+
+    def _found(self) -> AdjustmentPlan | None:
+        found = self._as_found()
+        if found[GAP] is None or found[CLEARANCE] is None:
+            return None
+        return _sensible(lambda: plan_for(self.facts.card, found))
+
+    def found_ratio(self) -> UsedRatio | None:
+        """Pedal ratio from the as-found readings, or None when they do not give one."""
+        plan = self.found()
+        return plan.ratio if plan is not None and plan.ratio.known else None
+
+    def found_readings(self) -> Readings | None:
+        """The as-found readings, or None before gap and clearance are there."""
+        found = self._as_found()
+        if found[GAP] is None or found[CLEARANCE] is None:
+            return None
+        return readings_for(self.facts.card, found)
+
+    def _as_found(self) -> dict[str, Measured | None]:
+        return {q: _measured(self.facts.as_found(q)) for q in (GAP, CLEARANCE, *PEDAL)}
+
+    def lost_motion(self) -> LostMotion | None:
+        """What geometry says of the as-found readings; None without geometry, or where it ends."""
+        return self._once("lost motion", self._lost_motion)
+
+    def _lost_motion(self) -> LostMotion | None:
+        readings, card = self.found_readings(), self.facts.card
+        if readings is None or card.geometry is None:
+            return None
+        try:
+            return find_lost_motion(card.geometry, readings, card.load)
+        except LinkageError:
+            return None  # this chain does not even reach the brake: the card is wrong
+
+    # --- what the ring did ---
+
+    def findings(self, count: int | None = None) -> Findings:
+        """What each move (of the first `count`) did, and the belief to plan the next one with."""
+        return self._once(("findings", count), lambda: self._findings(count))
+
+    def _findings(self, count: int | None) -> Findings:
+        facts = self.facts
+        belief = RingBelief.prior(facts.card.lug_in)
+        found: list[MoveFinding | None] = []
+        for i, move in enumerate(facts.moves[:count]):
+            end = facts.moves[i + 1].at if i + 1 < len(facts.moves) else len(facts.readings)
+            start = facts.moves[i - 1].at if i else 0
+            before = self._gap_in(start, move.at)
+            after = self._gap_in(move.at, end)
+            if before is None or after is None or move.moved == 0:
+                found.append(None)
+                continue
+            finding = compare_move(belief, before.measured, after.measured, move.moved)
+            # He is told at once which way it went; so a plan always speaks of the true way.
+            belief = finding.belief.told_which_way()
+            found.append(finding)
+        return belief, found
+
+    def _gap_in(self, start: int, end: int) -> Taken | None:
+        return next((t for t in self.facts.readings[start:end][::-1] if t.quantity == GAP), None)
+
+    def lugs_by_gap(self) -> int:
+        """Lugs that the ring moved by what the gap says; a move with no gap after it as called."""
+        _, found = self.findings()
+        total = 0
+        for move, finding in zip(self.facts.moves, found, strict=True):
+            other = finding is not None and finding.kind in (
+                "did not move",
+                "wrong way",
+                "other count",
+            )
+            total += finding.lugs_moved if other and finding is not None else move.moved
+        return total
+
+    def gap_expected_in(self) -> float | None:
+        """The gap expected after the last move, from the gap before it and the likeliest pitch."""
+        moves = self.facts.moves
+        if not moves:
+            return None
+        before = self._gap_in(moves[-2].at if len(moves) > 1 else 0, moves[-1].at)
+        if before is None or before.value_in is None:
+            return None
+        belief, _ = self.findings(len(moves) - 1)
+        return before.value_in - moves[-1].moved * belief.pitch_in
+
+    # --- as it is now ---
+
+    def clearance(self) -> Measured | None:
+        """Fork clearance as read, moved on by what ring and rod did since it was read."""
+        facts = self.facts
+        read = [i for i, taken in enumerate(facts.readings) if taken.quantity == CLEARANCE]
+        if not read:
+            return None
+        at = read[-1]
+        belief, _ = self.findings()
+        ring = sum(m.moved for m in facts.moves if m.at > at)
+        rod = sum(c.clearance_in for c in facts.linkage if c.at > at)
+        return facts.readings[at].measured.shifted(
+            ring * belief.pitch_in + rod, abs(ring) * PITCH_U_IN
+        )
+
+    def _readings_now(self) -> dict[str, Measured | None] | None:
+        """The readings that still hold; None while gap or clearance is not known."""
+        gap, clearance = self.facts.latest(GAP), self.clearance()
+        if gap is None or clearance is None:
+            return None
+        pedal = {q: _measured(self.facts.latest(q)) for q in PEDAL}
+        return {GAP: gap.measured, CLEARANCE: clearance, **pedal}
+
+    def ring(self) -> RingPlan | None:
+        """The next ring move from the gap as it is now; None while the gap is not known."""
+        return self._once("ring", self._ring)
+
+    def _ring(self) -> RingPlan | None:
+        gap, figure = self.facts.latest(GAP), self.facts.figure(GAP)
+        if gap is None or figure is None:
+            return None
+        belief, _ = self.findings()
+        clearance = _measured(self.facts.latest(CLEARANCE))
+        plan = plan_ring(gap.measured, clearance, figure.limits, belief)
+        lugs = self._suits_all(plan, gap.measured, belief)
+        if lugs == plan.lugs:
+            return plan
+        return plan_ring(gap.measured, clearance, figure.limits, belief, lugs=lugs)
+
+    def _suits_all(self, plan: RingPlan, gap: Measured, belief: RingBelief) -> int:
+        """The count to turn: the one that suits the whole truck, where the gap loses little.
+
+        `plan` is the one best for the gap alone. It stays when it leaves the ring where it is, when
+        the other would turn it the other way, or when not everything can surely be in.
+        """
+        figure, found = self.facts.figure(GAP), self.settle()
+        if figure is None or found is None or not found.settings.sure:
+            return plan.lugs
+        lugs = found.settings.chosen.setting.lugs
+        if lugs * plan.lugs <= 0:
+            return plan.lugs
+        if landing_chance(gap, figure.limits, belief, lugs) < LEAST_SHARE * plan.chance:
+            return plan.lugs
+        return lugs
+
+    def rod(self, for_contact: bool = False) -> AdjustmentPlan | None:
+        """The rod move from what is read now; None while gap or clearance is not known.
+
+        With `for_contact`, the move that brings the brake's contact in, or none. The ring is left
+        alone: this is asked only after the gap is right. Where free travel was not read since the
+        last move, it is predicted with the pedal ratio that the as-found readings gave. None too
+        where the readings are too odd for a plan (a rod of over 30 turns, say).
+        """
+        return self._once(("rod", for_contact), lambda: _sensible(lambda: self._rod(for_contact)))
+
+    def _rod(self, for_contact: bool) -> AdjustmentPlan | None:
+        now, card = self._readings_now(), self.facts.card
+        if now is None:
+            return None
+        ratio = self.found_ratio() if card.ratio is None else None
+        belief, _ = self.findings()
+        return plan_for(card, now, belief, ratio, max_lugs=0, for_contact=for_contact)
+
+    # --- ring, stops and rod together ---
+
+    def settle(self, lugs: int | None = None) -> Settled | None:
+        """The best setting from the readings that still hold; None without gap and clearance.
+
+        With `lugs` the ring's count is given already.
+        """
+        return self._once(("settled", lugs), lambda: self._settle(lugs))
+
+    def _settle(self, lugs: int | None) -> Settled | None:
+        now, facts = self._readings_now(), self.facts
+        if now is None or facts.figure(GAP) is None:
+            return None
+        belief, _ = self.findings()
+        try:
+            ratio = self.found_ratio() if facts.card.ratio is None and facts.changed else None
+            effects = effects_for(facts.card, now, belief, ratio, stops=self._stops_out())
+            return Settled(effects, solve(effects, with_candidates=False, lugs=lugs))
+        except ValueError:
+            return None  # readings too odd for any setting
+
+    def whole(self) -> Settled | None:
+        """The whole setting that goes with the ring move that is told, or with none."""
+        plan = None if self.facts.gap_right() else self.ring()
+        lugs = plan.lugs if plan is not None else 0
+        free = self.settle()
+        if free is not None and free.settings.chosen.setting.lugs == lugs:
+            return free
+        return self.settle(lugs)
+
+    def _stops_out(self) -> list[str]:
+        """The stops that the job will move: it leaves one alone whose own reading is not out.
+
+        Moving the upper one changes total travel too, so then the lower one may have to follow.
+        """
+        taken = {q: self.facts.latest(q) for q in (PEDAL_HEIGHT, TOTAL_TRAVEL)}
+        verdicts = {q: self.facts.judged(t) for q, t in taken.items() if t is not None}
+        out = [q for q, verdict in verdicts.items() if verdict and verdict.decision == "out"]
+        return list(taken) if PEDAL_HEIGHT in out else out
+
+    def stop_change_in(self, quantity: str) -> float | None:
+        """How far the whole setting moves a stop, inches; None when it has no move for it."""
+        found = self.settle(0) if self.facts.gap_right() else self.whole()
+        if found is None or not found.settings.possible:
+            return None
+        setting, move = found.settings.chosen.setting, found.effects.adjusters
+        if quantity == PEDAL_HEIGHT:
+            return setting.height_steps * move.height_step_in or None
+        return setting.total_steps * move.total_step_in or None
 
 
-def whole(facts: Facts) -> Settled | None:
-    """The whole setting that goes with the ring move that is told, or with none."""
-    plan = None if facts.gap_right() else facts.ring_plan()
-    lugs = plan.lugs if plan is not None else 0
-    free = settle(facts)
-    if free is not None and free.settings.chosen.setting.lugs == lugs:
-        return free
-    return settle(facts, lugs)
+def _measured(taken: Taken | None) -> Measured | None:
+    return None if taken is None else taken.measured
 
 
-def _stops_out(facts: Facts) -> list[str]:
-    """The stops that the job will move: it leaves one alone whose own reading is not out.
-
-    Moving the upper one changes total travel too, so then the lower one may have to follow.
-    """
-    taken = {q: facts.latest(q) for q in ("pedal-height", "total-travel")}
-    verdicts = {q: facts.judged(t) for q, t in taken.items() if t is not None}
-    out = [q for q, verdict in verdicts.items() if verdict and verdict.decision == "out"]
-    return list(taken) if "pedal-height" in out else out
-
-
-def stop_change_in(facts: Facts, quantity: str) -> float | None:
-    """How far the whole setting moves a stop, inches; None when it has no move for it."""
-    found = settle(facts, 0) if facts.gap_right() else whole(facts)
-    if found is None or not found.settings.possible:
-        return None
-    setting, move = found.settings.chosen.setting, found.effects.adjusters
-    if quantity == "pedal-height":
-        return setting.height_steps * move.height_step_in or None
-    return setting.total_steps * move.total_step_in or None
-
-
-def found_readings(facts: Facts) -> Readings | None:
-    """The as-found readings, or None before gap and clearance are there."""
-    found = {q: facts.as_found(q) for q in ("gap", "clearance", *_PEDAL)}
-    measured = {q: t.measured if t else None for q, t in found.items()}
-    if measured["gap"] is None or measured["clearance"] is None:
-        return None
-    return readings_for(facts.card, measured)
-
-
-def lost_motion(facts: Facts) -> LostMotion | None:
-    """What geometry says of the as-found readings; None without geometry, or where it ends."""
-    readings, card = found_readings(facts), facts.card
-    if readings is None or card.geometry is None:
-        return None
+def _sensible(make: Callable[[], AdjustmentPlan | None]) -> AdjustmentPlan | None:
+    """A plan, or None where the readings are too odd for one."""
     try:
-        return find_lost_motion(card.geometry, readings, card.load)
-    except LinkageError:
-        return None  # this chain does not even reach the brake: the card is wrong
-
-
-def _solve(
-    facts: Facts, now: dict[str, Measured | None], belief: RingBelief, lugs: int | None
-) -> Settled | None:
-    try:
-        ratio = facts.found_ratio() if facts.card.ratio is None and facts.changed else None
-        effects = effects_for(facts.card, now, belief, ratio, stops=_stops_out(facts))
-        return Settled(effects, solve(effects, with_candidates=False, lugs=lugs))
+        return make()
     except ValueError:
-        return None  # readings too odd for any setting
-
-
-def suits_all(facts: Facts, plan: RingPlan, gap: Measured, belief: RingBelief) -> int:
-    """The count to turn: the one that suits the whole truck, where the gap loses next to nothing.
-
-    `plan` is the one best for the gap alone. It stays when it leaves the ring where it is, when
-    the other would turn it the other way, or when not everything can surely be in.
-    """
-    figure = facts.figure("gap")
-    found = settle(facts)
-    if figure is None or found is None or not found.settings.sure:
-        return plan.lugs
-    lugs = found.settings.chosen.setting.lugs
-    if lugs * plan.lugs <= 0:
-        return plan.lugs
-    if landing_chance(gap, figure.limits, belief, lugs) < LEAST_SHARE * plan.chance:
-        return plan.lugs
-    return lugs
+        return None

@@ -7,8 +7,7 @@ from assistant.card.show import limit_text
 from assistant.clutch.conformity import Judgement
 from assistant.clutch.plan import AdjustmentPlan
 from assistant.job import linkage_words, plan_words, words
-from assistant.job import plan as settled
-from assistant.job.facts import Facts, Taken, sensible
+from assistant.job.facts import Facts, Taken
 from assistant.job.machine import FIX
 from assistant.texts.dialogs import SIGNALS, Dialogs, Step
 
@@ -83,7 +82,7 @@ def blanks(dialogs: Dialogs, facts: Facts, step: Step) -> dict[str, str]:
 
 
 def _ring_blanks(facts: Facts, units: str) -> dict[str, str]:
-    plan = facts.ring_plan()
+    plan = facts.plans.ring()
     gap = facts.latest("gap")
     if plan is None or gap is None:
         return dict.fromkeys(("lugs", "way", "gap_now", "gap_after", "plan_why"), "?")
@@ -109,12 +108,12 @@ def _ring_blanks(facts: Facts, units: str) -> dict[str, str]:
 
 def _whole_why(facts: Facts) -> str:
     """What goes with the ring move, and why; nothing when the readings make no plan."""
-    whole = settled.whole(facts)
+    whole = facts.plans.whole()
     if whole is None:
         return ""
     card = facts.card
     told = f" {plan_words.spoken(*whole, card)} {plan_words.why(*whole, card)}"
-    lost, readings = settled.lost_motion(facts), settled.found_readings(facts)
+    lost, readings = facts.plans.lost_motion(), facts.plans.found_readings()
     if lost is not None and readings is not None and lost.kind != "agrees":
         told += f" {linkage_words.spoken(lost, card.units)} "
         told += linkage_words.why(lost, card, readings)
@@ -123,7 +122,7 @@ def _whole_why(facts: Facts) -> str:
 
 def _plan_warnings(dialogs: Dialogs, facts: Facts) -> list[Said]:
     """What the plan alone does not show: that it will not reach, or takes all fork clearance."""
-    plan = facts.ring_plan()
+    plan = facts.plans.ring()
     out = []
     if plan is not None and plan.lugs and plan.reason:
         out.append(Said("tech", plan.reason, "reply:plan_reason"))
@@ -139,7 +138,7 @@ def _plan_warnings(dialogs: Dialogs, facts: Facts) -> list[Said]:
 
 def plan_text(dialogs: Dialogs, facts: Facts, step: Step) -> str:
     """The ring plan, or what to do when the ring has no good move."""
-    plan, gap = facts.ring_plan(), facts.latest("gap")
+    plan, gap = facts.plans.ring(), facts.latest("gap")
     if plan is None or gap is None:
         return dialogs.say("gap_unread")
     judgement = facts.judged(gap)
@@ -192,7 +191,7 @@ def _rod_blanks(
 
 def rod_plan(facts: Facts, step: Step) -> AdjustmentPlan | None:
     """The plan behind a rod step, or None when the readings make no sensible one."""
-    return sensible(lambda: facts.linkage_plan(for_contact=step.id == FIX["brake-contact"]))
+    return facts.plans.rod(for_contact=step.id == FIX["brake-contact"])
 
 
 def stop_move(facts: Facts, quantity: str) -> str:
@@ -207,7 +206,7 @@ def stop_move(facts: Facts, quantity: str) -> str:
         aim = (low + high) / 2
     else:
         aim = low if low is not None else (high or 0.0)
-    change = settled.stop_change_in(facts, quantity)
+    change = facts.plans.stop_change_in(quantity)
     if change is None:
         change = aim - taken.value_in
     card = facts.card

@@ -45,7 +45,7 @@ class Taking(Correcting):
         return ("ring" if self.facts.moves or self.facts.by_maker else "found"), self.state
 
     def _take_count(self, act: Act, count: float) -> Replies:
-        plan = self.facts.ring_plan()
+        plan = self.facts.plans.ring()
         told = plan.lugs if plan is not None else 0
         sign = 1 if told >= 0 else -1
         if self.correcting == "lugs":  # the plan is of the next move by now
@@ -83,7 +83,7 @@ class Taking(Correcting):
         return self._keep(taken)
 
     def _ring_moved(self, taken: Taken) -> Replies:
-        plan = self.facts.ring_plan()
+        plan = self.facts.plans.ring()
         told = plan.lugs if plan else 0
         moved = int(taken.count or 0)
         self.facts.moves.append(RingMove(told, moved, len(self.facts.readings)))

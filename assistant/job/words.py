@@ -96,7 +96,7 @@ def truck_state(dialogs: Dialogs, facts: Facts) -> str:
     parts = [dialogs.say(hold.get(facts.hold, "pedal_unsure_state"))]
     if facts.turning:
         parts.append(dialogs.say("ring_maybe_state"))
-    by_gap, called = facts.lugs_by_gap, facts.lugs_total
+    by_gap, called = facts.plans.lugs_by_gap(), facts.lugs_total
     if by_gap != called:
         parts.append(dialogs.say("ring_doubt_state", by_gap=moved(by_gap), called=moved(called)))
     elif called:

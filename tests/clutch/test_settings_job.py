@@ -11,7 +11,6 @@ from assistant.card import Card, card_from_text
 from assistant.clutch.ring import RingBelief, landing_chance, plan_ring
 from assistant.clutch.solver import solve
 from assistant.conversation import Session
-from assistant.job import plan as settled
 from assistant.job import prompts
 from assistant.job.facts import Facts, Taken
 from assistant.texts.dialogs import Dialogs
@@ -45,10 +44,10 @@ def test_the_whole_plan_is_spoken_once(session: Session, play: Play) -> None:
     said = as_found(session, play, **WORN)
     whole = [s.text for s in said if s.key == "reply:whole_plan"]
     assert len(whole) == 1 and len(whole[0].split()) <= 12
-    found = settled.whole(session.job.facts)
+    found = session.job.facts.plans.whole()
     assert found is not None and found.settings.possible
     lugs = found.settings.chosen.setting.lugs
-    plan = session.job.facts.ring_plan()
+    plan = session.job.facts.plans.ring()
     assert plan is not None and plan.lugs == lugs
     assert whole[0].startswith(f"{lugs} lugs tighter, then ")
     assert not [s for s in said if s.key == "reply:chain"]  # no geometry on this card
@@ -64,11 +63,11 @@ def test_a_stop_that_is_out_is_in_the_plan(session: Session, play: Play) -> None
     assert len(whole) == 1 and len(whole[0].split()) <= 12
     assert " lower" in whole[0] and "stroke" not in whole[0]
     facts = session.job.facts
-    found = settled.whole(facts)
+    found = facts.plans.whole()
     assert found is not None and found.effects.adjusters.height_moves
-    change = settled.stop_change_in(facts, "pedal-height")
+    change = facts.plans.stop_change_in("pedal-height")
     assert change is not None and 8.0 <= 9.5 + change <= 9.0
-    assert settled.stop_change_in(facts, "total-travel") is None
+    assert facts.plans.stop_change_in("total-travel") is None
 
 
 def test_a_known_bolt_is_told_in_turns(card: Card) -> None:
@@ -81,10 +80,10 @@ def test_a_known_bolt_is_told_in_turns(card: Card) -> None:
 
 def test_a_stop_that_is_in_stays(session: Session, play: Play) -> None:
     as_found(session, play, **WORN)
-    found = settled.whole(session.job.facts)
+    found = session.job.facts.plans.whole()
     assert found is not None
     assert not found.effects.adjusters.height_moves and not found.effects.adjusters.total_moves
-    assert settled.stop_change_in(session.job.facts, "pedal-height") is None
+    assert session.job.facts.plans.stop_change_in("pedal-height") is None
 
 
 def test_what_no_setting_can_do_is_spoken(session: Session, play: Play) -> None:
@@ -138,7 +137,7 @@ def test_the_lugs_told_are_never_worse(card: Card) -> None:
         assert gap is not None and figure is not None
         belief = RingBelief.prior(card.lug_in)
         old = plan_ring(gap.measured, None, figure.limits, belief)
-        new = facts.ring_plan()
+        new = facts.plans.ring()
         assert new is not None
         if new.lugs == old.lugs:
             continue
@@ -146,7 +145,7 @@ def test_the_lugs_told_are_never_worse(card: Card) -> None:
         assert new.lugs * old.lugs > 0
         chance = landing_chance(gap.measured, figure.limits, belief, new.lugs)
         assert chance >= 0.95 * old.chance
-        found = settled.settle(facts)
+        found = facts.plans.settle()
         assert found is not None and found.settings.sure
         before = solve(found.effects, lugs=old.lugs, with_candidates=False)
         mine = found.settings.chosen
@@ -161,6 +160,6 @@ def test_the_lugs_told_are_never_worse(card: Card) -> None:
 def test_a_job_solves_each_situation_once(session: Session, play: Play) -> None:
     """However often a turn asks: the answers are kept by what they were found from."""
     as_found(session, play, **WORN)
-    kept = len(session.job.facts.settled)
+    kept = len(session.job.facts.plans.kept)
     play(session, "why / where are we / repeat / why")
-    assert len(session.job.facts.settled) == kept
+    assert len(session.job.facts.plans.kept) == kept

@@ -75,13 +75,13 @@ class Pair:
         if step.kind == "read":
             return f"{step.who}: {self._called(step.reading, step.id)}"
         if step.kind == "turn":
-            plan = job.facts.ring_plan()
+            plan = job.facts.plans.ring()
             lugs = plan.lugs if plan is not None else 0
             self.gap_in -= lugs * LUG_IN
             self.clearance_in += lugs * LUG_IN
             return f"tech: {abs(lugs)} lugs {'tighter' if lugs >= 0 else 'looser'}"
         if step.kind == "rod":
-            plan_ = job.facts.linkage_plan()
+            plan_ = job.facts.plans.rod()
             self.clearance_in += plan_.rod.travel_in if plan_ and plan_.rod else 0.0
             self.clearance_in = min(max(self.clearance_in, 0.115), 0.135)
             return "tech: done"

@@ -386,7 +386,7 @@ class Procedure(RuleBasedStateMachine):
             data = reading_for(job.expects(), self.true_value(job.expects()))
             return ("reading", "tech", {"reading": data})
         if step.kind == "turn":
-            told = job.facts.ring_plan()
+            told = job.facts.plans.ring()
             lugs = told.lugs if told else 0
             way = "tighter" if lugs >= 0 else "looser"
             return ("reading", "tech", {"reading": count(abs(lugs), "lugs"), "way": way})

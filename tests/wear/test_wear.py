@@ -453,7 +453,7 @@ def test_at_sign_off_the_card_tells_the_lugs_left(
     lugs = replace(card, text=card.text.replace("[ring]", "[ring]\nlugs = 18"))
     session, _ = Session.begin(lugs, dialogs, tmp_path / "alone")
     said = play_first(session, "next_due")
-    own = session.job.facts.lugs_by_gap
+    own = session.job.facts.plans.lugs_by_gap()
     assert f"By the records, {18 - own} lugs left on the ring." in said
     assert any("Lugs used since" in s.text for s in session.hear("tech", "why"))
     session.close()

@@ -90,7 +90,7 @@ def test_a_question_is_no_clear(words: str, tmp_path: Path) -> None:
 def test_a_corrected_count_keeps_its_way(tmp_path: Path) -> None:
     """Told 5 tighter, the next plan looser: "correct the lugs to four" is four tighter."""
     session, _ = at(RELEASE + 1, tmp_path, "tech: four fifty", "tech: check")
-    plan = session.job.facts.ring_plan()
+    plan = session.job.facts.plans.ring()
     assert plan is not None and plan.lugs < 0
     for line in ("tech: correct the lugs to four", "tech: check"):
         session.hear(*split_speaker(line))
