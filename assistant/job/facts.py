@@ -14,6 +14,7 @@ from assistant.clutch.conformity import Judgement, judge
 from assistant.clutch.figures import Figure
 from assistant.clutch.uncertainty import Measured
 from assistant.job.plan import Plans
+from assistant.texts.sentences import Both
 
 
 @dataclass
@@ -39,6 +40,11 @@ class Taken:
         """From the fields that the record keeps of a reading."""
         keys = ("value_in", "low_in", "high_in", "count", "kind", "readback", "figures")
         return cls(step, stage, quantity, who, *(reading.get(k) for k in keys))  # type: ignore[arg-type]
+
+    @property
+    def both(self) -> Both:
+        """The reading in figures, which know their words."""
+        return Both(self.figures, self.readback)
 
     @property
     def measured(self) -> Measured:

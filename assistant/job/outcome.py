@@ -70,10 +70,9 @@ def can_fix(job: JobBase, quantity: str) -> bool:
 def after(job: JobBase, taken: Taken) -> Outcome:
     """Judge a reading just taken and find where it leads."""
     if taken.value_in is None:  # odometer, next due: nothing to judge
-        text = job.dialogs.say(
-            "stands", figures=taken.figures, quantity=words.spoken(taken.quantity)
-        )
-        return Outcome(said=[Said(taken.who, text, "reply:stands")])
+        name = words.spoken(taken.quantity)
+        stands = job.dialogs.said(taken.who, "stands", figures=taken.both, quantity=name)
+        return Outcome(said=[stands])
     judgement = job.facts.judged(taken)
     text = prompts.judged(job.dialogs, job.facts, taken, judgement)
     said = [Said("tech", text, "reply:whose")]

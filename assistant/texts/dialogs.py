@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-import os
 import re
 import string
-import tomllib
 from dataclasses import dataclass, field, replace
 from difflib import get_close_matches
 from hashlib import sha256
@@ -13,9 +11,18 @@ from pathlib import Path
 from typing import Any
 
 from assistant import interlocks
+from assistant.act import Said
 from assistant.readings import QUANTITIES
-from assistant.resources import shipped
 from assistant.texts import variants, vocabulary
+from assistant.texts.sentences import (
+    Both,
+    DialogError,
+    aloud,
+    dialogs_folder,
+    fill,
+    sentences,
+    toml_of,
+)
 from assistant.texts.variants import Instead, Traits, When
 
 KINDS = (
@@ -50,10 +57,6 @@ PLACEHOLDERS: dict[str, tuple[str, ...]] = {
     "stop_bolt": ("stop_move",),
     "sign": ("sign_summary",),
 }
-
-
-class DialogError(Exception):
-    """One clear line: which file, which entry, what is wrong, what to do."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -162,27 +165,32 @@ class Dialogs:
         """The phase a step belongs to."""
         return next(p for p in self.phases if p.id == step.phase)
 
-    def say(self, reply: str, **fields: object) -> str:
+    def say(self, reply: str, **fields: object) -> Both:
         """A reply with its blanks filled in."""
-        return self.replies[reply].format_map(fields)
+        return fill(self.replies[reply], fields)
+
+    def said(
+        self,
+        to: str,
+        reply: str,
+        /,
+        *,
+        key: str = "",
+        signal: str = "",
+        cue: str = "",
+        **fields: object,
+    ) -> Said:
+        """A reply to somebody, in the words for the eye and for the ear; see `act.Said`."""
+        return spoken_to(to, self.say(reply, **fields), key or f"reply:{reply}", signal, cue)
+
+
+def spoken_to(to: str, words: str, key: str, signal: str = "", cue: str = "") -> Said:
+    """Words as one thing said; those of a `Both` keep their spoken form."""
+    told = aloud(words)
+    return Said(to, str(words), key, signal, cue, "" if told == words else told)
 
 
 # --- Entries of the TOML files of `dialogs/`, each checked; a `DialogError` names file and entry.
-
-
-def toml_of(path: Path, digest: Any) -> dict[str, Any]:
-    try:
-        data = path.read_bytes()
-        digest.update(data)
-        return tomllib.loads(data.decode("utf-8"))
-    except OSError as error:
-        raise DialogError(
-            f"dialogs: {path} cannot be read: {error.strerror}; check $LUGCALL_DIALOGS"
-        ) from None
-    except UnicodeDecodeError:
-        raise DialogError(f"dialogs: {path.name} is not UTF-8 text; save it as UTF-8") from None
-    except (ValueError, RecursionError) as error:
-        raise DialogError(f"dialogs: {path.name}: not valid TOML: {error}") from None
 
 
 def _take(
@@ -412,27 +420,6 @@ def others_of(raw: Any) -> tuple[tuple[When, dict[str, str]], ...]:
 # A shop edits texts; it cannot edit safety. The steps named in `interlocks.REQUIRED` must be there,
 # in their order and of their kind, and the guards hang on the kinds, in code.
 
-__all__ = [
-    "PLACEHOLDERS",
-    "SIGNALS",
-    "Caution",
-    "DialogError",
-    "Dialogs",
-    "Meaning",
-    "Phase",
-    "Step",
-    "dialogs_folder",
-    "load_dialogs",
-]
-
-
-def dialogs_folder() -> Path:
-    """Where the dialogs are: $LUGCALL_DIALOGS, the checkout's `dialogs`, or the installed copy."""
-    chosen = os.environ.get("LUGCALL_DIALOGS")
-    if chosen:
-        return Path(chosen)
-    return shipped("dialogs", "en/steps.toml")
-
 
 def load_dialogs(folder: Path | None = None, language: str = "en") -> Dialogs:
     """Load and check one language; the job is that of the usual truck, see `Dialogs.for_truck`.
@@ -444,7 +431,9 @@ def load_dialogs(folder: Path | None = None, language: str = "en") -> Dialogs:
     raw: dict[str, dict[str, Any]] = {}
     digest = sha256()
     for name in ("steps", "cautions", "words", "replies"):
-        raw[name] = toml_of(base / f"{name}.toml", digest)
+        file, data = toml_of(base / f"{name}.toml")
+        raw[name] = file.tables
+        digest.update(data)
     cautions = cautions_of(raw["cautions"])
     for key in ("phase", "step"):
         entries = raw["steps"].get(key, [])
@@ -458,6 +447,12 @@ def load_dialogs(folder: Path | None = None, language: str = "en") -> Dialogs:
     words = {key: meaning_of(key, value) for key, value in raw["words"].items()}
     others = others_of(raw["replies"].pop("truck", {}))
     replies = replies_of(raw["replies"])
+    if (base / "spoken.toml").is_file():
+        for key, text in sentences("spoken", folder, language).texts.items():
+            if key not in replies:
+                raise DialogError(f"dialogs: spoken.toml: {key} is no reply; remove it")
+            _blanks(f"spoken.toml, {key}", text, vocabulary.REPLIES[key])
+            replies[key] = Both(replies[key], text)
     _check_whole(steps, words)
     return Dialogs(
         str(raw["steps"].get("language", language)),

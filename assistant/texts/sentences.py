@@ -4,40 +4,105 @@
     plan.say("stays", name="Gap", side="low")
 
 A table in the file groups its entries: `[gauge] rule = ...` is said as "gauge.rule". An entry may
-be a list of two: what is shown, and what a voice says instead.
+be a list of two: what is shown, and what a voice says instead. Whatever is said is a `Both`: the
+words for the eye, which know the words for the ear.
 """
 
 from __future__ import annotations
 
+import os
 import string
-import tomllib
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 from typing import Any
 
-from assistant.texts.dialogs import DialogError, dialogs_folder
+from assistant.resources import shipped
+from assistant.toml_file import TomlError, TomlFile
+
+
+class DialogError(Exception):
+    """One clear line: which file, which entry, what is wrong, what to do."""
+
+
+class Both(str):
+    """Words as they are shown, `9/16 in`, which know how they are spoken, "nine sixteenths".
+
+    Attributes:
+        spoken: the words for a voice. Joining or cutting the text loses them: put a `Both` into a
+            blank of a sentence (`fill`) instead.
+    """
+
+    __slots__ = ("spoken",)
+    spoken: str
+
+    def __new__(cls, shown: str, spoken: str = "") -> Both:
+        both = super().__new__(cls, shown)
+        both.spoken = spoken or aloud(shown)
+        return both
+
+    def __getnewargs__(self) -> tuple[str, str]:  # type: ignore[override]
+        return str(self), self.spoken
+
+
+def joined(parts: Sequence[str], between: str = " ") -> Both:
+    """The parts one after another, for eye and ear."""
+    return Both(between.join(parts), between.join(aloud(part) for part in parts))
+
+
+def aloud(words: object) -> str:
+    """The words for a voice of anything that is said."""
+    return words.spoken if isinstance(words, Both) else str(words)
+
+
+def fill(text: str, fields: Mapping[str, object]) -> Both:
+    """A text with its blanks filled in, for eye and ear."""
+    shown = text.format_map(fields)
+    if not fields and not isinstance(text, Both):
+        return Both(shown, shown)
+    return Both(shown, aloud(text).format_map({k: aloud(v) for k, v in fields.items()}))
 
 
 @dataclass(frozen=True, slots=True)
 class Sentences:
-    """One file's entries: shown words, and spoken ones where they differ."""
+    """One file's entries, each for eye and ear."""
 
     file: str
-    shown: dict[str, str]
-    spoken: dict[str, str]
+    texts: dict[str, Both]
 
-    def say(self, name: str, **fields: object) -> str:
-        """An entry as it is shown, its blanks filled in.
+    def say(self, name: str, **fields: object) -> Both:
+        """An entry with its blanks filled in.
 
         Raises:
             KeyError: there is no such entry, or a blank was not given: a fault of the program.
         """
-        return self.shown[name].format_map(fields)
+        return fill(self.texts[name], fields)
 
-    def aloud(self, name: str, **fields: object) -> str:
-        """An entry as a voice says it."""
-        return self.spoken.get(name, self.shown[name]).format_map(fields)
+
+def dialogs_folder() -> Path:
+    """Where the dialogs are: $LUGCALL_DIALOGS, the checkout's `dialogs`, or the installed copy."""
+    chosen = os.environ.get("LUGCALL_DIALOGS")
+    return Path(chosen) if chosen else shipped("dialogs", "en/steps.toml")
+
+
+def toml_of(path: Path) -> tuple[TomlFile, bytes]:
+    """A file of `dialogs/`, and its bytes.
+
+    Raises:
+        DialogError: it cannot be read, or is not TOML.
+    """
+    try:
+        data = path.read_bytes()
+        return TomlFile.of(data.decode("utf-8"), path.name), data
+    except OSError as error:
+        raise DialogError(
+            f"dialogs: {path} cannot be read: {error.strerror}; check $LUGCALL_DIALOGS"
+        ) from None
+    except UnicodeDecodeError:
+        raise DialogError(f"dialogs: {path.name} is not UTF-8 text; save it as UTF-8") from None
+    except TomlError as error:
+        raise DialogError(f"dialogs: {error}") from None
 
 
 @cache
@@ -48,24 +113,23 @@ def sentences(name: str, folder: Path | None = None, language: str = "en") -> Se
         DialogError: one line naming the file and the entry to mend.
     """
     path = (folder or dialogs_folder()) / language / f"{name}.toml"
-    try:
-        raw = tomllib.loads(path.read_text(encoding="utf-8"))
-    except OSError as error:
-        raise DialogError(f"dialogs: {path} cannot be read: {error.strerror}") from None
-    except (ValueError, RecursionError) as error:
-        raise DialogError(f"dialogs: {path.name}: not valid TOML: {error}") from None
-    shown: dict[str, str] = {}
-    spoken: dict[str, str] = {}
-    for key, value in _flat(raw, ""):
+    if not path.is_file():  # a shop's own folder may leave it out
+        path = shipped("dialogs", "en/steps.toml") / language / f"{name}.toml"
+    file, _ = toml_of(path)
+    texts: dict[str, Both] = {}
+    for key, value in _flat(file.tables, ""):
         both = value if isinstance(value, list) else [value]
         if len(both) not in (1, 2) or not all(isinstance(v, str) and v.strip() for v in both):
-            raise DialogError(f"dialogs: {path.name}: {key} must be words in quotes")
+            raise DialogError(f"dialogs: {file.problem(key, 'must be words in quotes')}")
         for words in both:
-            _check(path.name, key, words)
-        shown[key] = both[0]
-        if len(both) == 2:
-            spoken[key] = both[1]
-    return Sentences(path.name, shown, spoken)
+            try:
+                list(string.Formatter().parse(words))
+            except ValueError as error:
+                raise DialogError(
+                    f"dialogs: {file.problem(key, f'{error}; mend its braces')}"
+                ) from None
+        texts[key] = Both(both[0], both[-1])
+    return Sentences(file.name, texts)
 
 
 def _flat(table: dict[str, Any], above: str) -> list[tuple[str, Any]]:
@@ -75,10 +139,3 @@ def _flat(table: dict[str, Any], above: str) -> list[tuple[str, Any]]:
             _flat(value, f"{above}{key}.") if isinstance(value, dict) else [(above + key, value)]
         )
     return found
-
-
-def _check(file: str, key: str, words: str) -> None:
-    try:
-        list(string.Formatter().parse(words))
-    except ValueError as error:
-        raise DialogError(f"dialogs: {file}: {key}: {error}; mend its braces") from None

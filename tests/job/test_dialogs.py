@@ -17,11 +17,10 @@ from assistant.texts import vocabulary
 from assistant.texts.dialogs import (
     PLACEHOLDERS,
     SIGNALS,
-    DialogError,
     Dialogs,
-    dialogs_folder,
     load_dialogs,
 )
+from assistant.texts.sentences import DialogError, dialogs_folder
 
 SHIPPED = Path(__file__).parents[2] / "dialogs"
 Play = Callable[[Session, str], list[Said]]

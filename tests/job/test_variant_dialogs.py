@@ -20,7 +20,8 @@ from assistant.conversation.understand import normal
 from assistant.interview.words import THREADS, load_card_words
 from assistant.job.job import Job
 from assistant.texts import variants
-from assistant.texts.dialogs import DialogError, Dialogs, load_dialogs
+from assistant.texts.dialogs import Dialogs, load_dialogs
+from assistant.texts.sentences import DialogError
 from assistant.voice.recognition.grammar import Grammar, alt, words_of
 from assistant.voice.recognition.sphinx import SphinxEngine
 
