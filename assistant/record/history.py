@@ -1,0 +1,710 @@
+"""JobHistory: a record as typed lines, and the job that they tell.
+
+The one reader of what events hold. Lengths are inches, lugs are positive when they tighten, times
+of day are as the record has them. Lines are numbered from 1, as people do; events from 0.
+
+A member of another type than here is odd: lugcall does not write it. A reader that shows a record
+to people refuses it; the index leaves the member out (`odd` tells which), or, where a line cannot
+do without it, the record. Members that are not named here are passed over.
+"""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Callable, Iterable, Iterator
+from datetime import UTC, datetime
+from functools import lru_cache
+from pathlib import Path
+from typing import Annotated, Any, Literal
+
+import msgspec
+
+from assistant.quantity import GAP, QUANTITIES
+from assistant.record.events import Event, RecordError
+from assistant.record.verify import read_events
+
+Count = Annotated[int, msgspec.Meta(gt=-(1 << 62), lt=1 << 62)]
+Number = Annotated[float, msgspec.Meta(gt=-1e300, lt=1e300)]
+NOT_OURS = "holds what lugcall does not write. Do not rely on it."
+
+
+# --- What the members of a line hold.
+
+
+class Told(msgspec.Struct, gc=False):
+    """One thing lugcall said; `to` is "tech", "helper" or "both"."""
+
+    key: str
+    text: str = ""
+    to: str = ""
+    signal: str = ""
+
+
+class Understood(msgspec.Struct, gc=False):
+    """What words were taken for: the fields of an `Act`."""
+
+    meaning: str
+    who: str = ""
+    reading: dict[str, Any] | None = None
+    quantity: str = ""
+    text: str = ""
+    way: str = ""
+    doubt: bool = False
+
+
+class HeardAs(msgspec.Struct, gc=False):
+    """One alternative of the ears."""
+
+    words: str = ""
+    engines: list[Any] | None = None
+
+
+class EarData(msgspec.Struct, gc=False):
+    """How an utterance was heard; `seconds` of decoding."""
+
+    mic: str = ""
+    decision: str = ""
+    probability: Number | None = None
+    seconds: Number | None = None
+    alternatives: list[HeardAs | str] = []
+
+    @property
+    def guesses(self) -> list[str]:
+        """The words that it may have been, the likeliest first."""
+        return [a if isinstance(a, str) else a.words for a in self.alternatives]
+
+
+class LimitsKept(msgspec.Struct, gc=False):
+    """The limits of a figure, and whose it is."""
+
+    low_in: Number | None = None
+    high_in: Number | None = None
+    source: str = ""
+
+
+class JudgedKept(LimitsKept, gc=False):
+    """A reading against its limits: "in", "out" or "too close"; `probability` of being in."""
+
+    decision: str = ""
+    probability: Number | None = None
+
+
+class ReadingKept(msgspec.Struct, gc=False):
+    """A reading as the record keeps it.
+
+    `stage` is "found", "ring", "set", "final" or "due"; the lengths, inches, are None for a count,
+    of which `kind` is the unit. `accepted` is why it was accepted although not clearly in, where
+    this line tells it.
+    """
+
+    stage: str
+    quantity: str
+    who: str = ""
+    figures: str = ""
+    value_in: Number | None = None
+    low_in: Number | None = None
+    high_in: Number | None = None
+    count: Number | None = None
+    kind: str = ""
+    judged: JudgedKept | None = None
+    accepted: str = ""
+
+    @property
+    def decision(self) -> str:
+        """ "in", "out", "too close", or "" without limits."""
+        return "" if self.judged is None else self.judged.decision
+
+
+class Correction(msgspec.Struct, gc=False):
+    """A reading put right: what it was, and what it is."""
+
+    was: ReadingKept
+    now: ReadingKept = msgspec.field(name="is")
+
+
+class RingTurned(msgspec.Struct, gc=False):
+    """Lugs told and moved, all so far, and the gap expected after, inches."""
+
+    moved: Count
+    told: Count | None = None
+    total: Count | None = None
+    predicted_in: Number | None = None
+
+
+class LinkageChanged(msgspec.Struct, gc=False):
+    """A change on rod or stop bolt, in words, at a step."""
+
+    step: str
+    what: str
+
+
+class GapTells(msgspec.Struct, gc=False):
+    """What the ring really did, by the gap read after it."""
+
+    kind: str
+    measured_in: Number
+    predicted_in: Number
+    probability: Number | None = None
+    lugs_moved: Count | None = None
+
+
+class ClipKept(msgspec.Struct, gc=False):
+    """Where the sound of a reading is, beside the record; or why it was `lost`."""
+
+    file: str = ""
+    sha256: str = ""
+    seconds: Number = 0.0
+    lost: str = ""
+
+
+class CardKept(msgspec.Struct, gc=False):
+    """The card a job was opened with; its text is empty for common practice."""
+
+    name: str = ""
+    text: str = ""
+
+
+class NoteKept(msgspec.Struct, gc=False):
+    """A note, and whose."""
+
+    text: str
+    who: str = ""
+
+
+class DueKept(msgspec.Struct, gc=False):
+    """The next check: `kind` is the unit of the count."""
+
+    count: Number
+    kind: str = ""
+
+
+# --- The lines of a record.
+
+_OFF_WAY = ("halted", "repair")
+_NO_ANSWER = ("stop", "carry_on", "resumed", "back", "unclear")
+
+
+class Line(msgspec.Struct, gc=False):
+    """What all lines have: number of the event, time as written and in microseconds of UTC since
+    1970, and what kind of event it is."""
+
+    n: int = msgspec.field(default=0, name="#n")
+    at: str = msgspec.field(default="", name="#at")
+    us: int = msgspec.field(default=0, name="#us")
+    kind: str = msgspec.field(default="", name="#kind")
+
+    @property
+    def line(self) -> int:
+        """Its number, from 1."""
+        return self.n + 1
+
+    @property
+    def clock(self) -> str:
+        """Hours, minutes and seconds, local."""
+        return self.at[11:19]
+
+    @property
+    def time(self) -> datetime:
+        """The moment, with its offset."""
+        return datetime.fromisoformat(self.at)
+
+
+class Opened(Line, gc=False):
+    """The first line."""
+
+    format: str = ""
+    said: list[Told] = []
+    unit: str = ""
+    lugcall: str = ""
+    dialogs: str = ""
+    card: CardKept = msgspec.field(default_factory=CardKept)
+    figures: dict[str, LimitsKept] = {}
+
+
+class Turn(Line, kw_only=True, gc=False):
+    """An utterance taken or asked back, or a silent act, and what it changed.
+
+    `act` is None when it was asked back; the job stood at `step` before it and at `after` after it.
+    `hold` is what the pedal came to: "asked", "held", "releasing", "up" or "unsure".
+    """
+
+    who: str
+    words: str
+    step: str
+    after: str
+    said: list[Told]
+    act: Understood | None = None
+    ear: EarData | None = None
+    taken: ReadingKept | None = None
+    corrected: Correction | None = None
+    clip: ClipKept | None = None
+    ring: RingTurned | None = None
+    linkage: LinkageChanged | None = None
+    finding: GapTells | None = None
+    hold: str | None = None
+    hands: str | None = None
+
+    @property
+    def meaning(self) -> str:
+        """The meaning of its act, or ""."""
+        return "" if self.act is None else self.act.meaning
+
+    @property
+    def moved(self) -> bool:
+        """Whether the job stood elsewhere after it."""
+        return self.after != self.step
+
+    @property
+    def takes_on(self) -> bool:
+        """Whether its words took the job on: no stop, no way back, nothing but an answer."""
+        taken = self.act is not None and self.act.meaning not in _NO_ANSWER
+        return bool(self.words) and taken and self.moved and self.after not in _OFF_WAY
+
+    @property
+    def misunderstood(self) -> bool:
+        """Whether words came and were not taken: not clear, or asked back."""
+        return bool(self.words) and self.meaning in ("", "unclear")
+
+
+class Unheard(Line, kw_only=True, gc=False):
+    """Speech that was not taken."""
+
+    step: str
+    who: str
+    said: list[Told]
+    ear: EarData | None = None
+
+
+class Notice(Line, gc=False):
+    """Something told beside the procedure; also what an event of an unknown kind has in common."""
+
+    step: str = ""
+    said: list[Told] = []
+    who: str = ""
+    words: str = ""
+
+
+class Repaired(Line, gc=False):
+    """A torn last line was cut off here."""
+
+    cut_bytes: int | None = None
+
+
+class LeadAct(Line, gc=False):
+    """An act of the lead; `lead` is a code. `data` is all of it, whatever a version adds."""
+
+    lead: str = ""
+    text: str = ""
+    about: str = ""
+    data: dict[str, Any] = msgspec.field(default_factory=dict, name="#data")
+
+    @property
+    def act(self) -> str:
+        """ "reviewed", "question", "accepted", "reopened", or another version's."""
+        return self.kind.removeprefix(LEAD)
+
+
+class Closed(Line, kw_only=True, gc=False):
+    """The sign-off. `lugs_by_gap` is as `lugs` where it is not told."""
+
+    code: str
+    as_found: dict[str, ReadingKept]
+    as_left: dict[str, ReadingKept]
+    lugs: Count
+    ring_moves: list[Any]
+    linkage: list[LinkageChanged]
+    doubts: list[str]
+    notes: list[NoteKept]
+    next_due: DueKept | None = None
+    lugs_by_gap: Count | None = None
+
+    @property
+    def by_gap(self) -> int:
+        """Lugs moved as the gap readings say."""
+        return self.lugs if self.lugs_by_gap is None else self.lugs_by_gap
+
+
+LEAD = "lead-"
+ACTS = ("reviewed", "question", "accepted", "reopened")
+"""What a lead can do; an act of another version does not change how the job stands."""
+_SHAPES: dict[str, type[Line]] = {
+    "opened": Opened, "turn": Turn, "unheard": Unheard, "notice": Notice, "repaired": Repaired,
+    "closed": Closed,
+}  # fmt: skip
+_DECODE: dict[str, Callable[[bytes], Any]] = {
+    kind: msgspec.json.Decoder(shape).decode for kind, shape in _SHAPES.items()
+}
+
+
+def line_from_json(n: int, at: str, us: int, kind: str, data: bytes, odd: list[str]) -> Any:
+    """A line from the JSON of its data, quickly; what is odd and left out is added to `odd`.
+
+    Members that are not asked for are passed over, whatever they hold.
+
+    Raises:
+        ValueError: it is no JSON.
+        RecordError: a line of this kind cannot do without what is odd or missing.
+    """
+    decode = _DECODE.get(kind)
+    if decode is not None:
+        try:
+            line = decode(data)
+        except msgspec.ValidationError:
+            pass
+        else:
+            line.n, line.at, line.us, line.kind = n, at, us, kind
+            return line
+    return line_of(n, at, us, kind, json.loads(data), odd)
+
+
+def line_of(n: int, at: str, us: int, kind: str, data: dict[str, Any], odd: list[str]) -> Any:
+    """As `line_from_json`, from data that is decoded already. Raises RecordError as that does."""
+    lead = kind.startswith(LEAD)
+    shape: Any = LeadAct if lead else _SHAPES.get(kind, Notice)
+    places: list[str] = []
+    try:
+        line = msgspec.convert(data, shape)
+    except msgspec.ValidationError as error:
+        line = _without_odd(data, shape, error, places)
+        if not lead and kind in _SHAPES:
+            odd += (f"line {n + 1}, {place}" for place in places)
+    line.n, line.at, line.us, line.kind = n, at, us, kind
+    if lead:
+        line.data = data
+    return line
+
+
+_PLACE = re.compile(r"\.(\w+)|\[(\d+)\]")
+_MOST_ODD = 200
+
+
+def _without_odd(
+    data: dict[str, Any], shape: type[Line], error: msgspec.ValidationError, places: list[str]
+) -> Any:
+    """The line without its odd members, whose places are added to `places`."""
+    left = json.loads(json.dumps(data))
+    for _ in range(_MOST_ODD):
+        path = str(error).rpartition(" - at `$")[2].rstrip("`") if " - at `$" in str(error) else ""
+        keys = [found[1] or int(found[2]) for found in _PLACE.finditer(path.split("[...]")[0])]
+        if not keys:
+            break
+        holder: Any = left
+        for key in keys[:-1]:
+            holder = holder[key]
+        del holder[keys[-1]]
+        places.append(path.removeprefix("."))
+        try:
+            return msgspec.convert(left, shape)
+        except msgspec.ValidationError as another:
+            error = another
+    raise RecordError(f"The record {NOT_OURS}")
+
+
+_EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
+
+
+def micros(at: str) -> int:
+    """Microseconds since 1970 in UTC of a time as records write it.
+
+    Raises:
+        ValueError: there is no such day or offset.
+    """
+    hours, minutes, seconds = int(at[11:13]), int(at[14:16]), int(at[17:19])
+    of_day = (hours * 3600 + minutes * 60 + seconds) * 1_000_000 + int(at[20:23]) * 1000
+    return _midnight(at[:10], at[23:]) + of_day
+
+
+@lru_cache(maxsize=4096)
+def _midnight(day: str, offset: str) -> int:
+    since = datetime.fromisoformat(f"{day}T00:00:00.000{offset}") - _EPOCH
+    return (since.days * 86_400 + since.seconds) * 1_000_000
+
+
+# --- The job that the lines tell.
+
+
+class ReadingTaken(msgspec.Struct, gc=False):
+    """A reading in the job, and what became of it.
+
+    Attributes:
+        kept: as the record has it.
+        turn: where it was taken, or put right.
+        was: its figures before a correction ("?" if not known), or "".
+        replaced: the next one in `JobHistory.readings` is its correction.
+        reason: why it was accepted although not clearly in, by a later line; or "".
+    """
+
+    kept: ReadingKept
+    turn: Turn
+    was: str = ""
+    replaced: bool = False
+    reason: str = ""
+
+
+class Move(msgspec.Struct, gc=False):
+    """One move of ring, rod or stop bolt.
+
+    Attributes:
+        turn: where it was recorded; its `ring` or `linkage` says what was moved.
+        quantity: the reading that it is made for, or "".
+        before, after: the last reading of that before it, and the first after it and before the
+            next move.
+        finding: what a ring move really did, by the first gap read after it.
+        recount: it is the count of the ring move before it, corrected: nobody pressed in between.
+    """
+
+    turn: Turn
+    quantity: str
+    before: ReadingTaken | None = None
+    after: ReadingTaken | None = None
+    finding: GapTells | None = None
+    recount: bool = False
+
+
+class PedalHold(msgspec.Struct, gc=False):
+    """One time the pedal was to be held; None: it did not come so far.
+
+    `end` is "released", "lost" (let up, or not sure, before it was asked for), "stopped" (somebody
+    said stop) or "open" (the record ends here). Where it was held without being asked for, `asked`
+    is `held`.
+    """
+
+    asked: Turn
+    held: Turn | None = None
+    told: Turn | None = None
+    ended: Turn | None = None
+    end: Literal["released", "lost", "stopped", "open"] = "open"
+
+    @property
+    def last(self) -> Turn:
+        """The last turn of it."""
+        return self.ended or self.told or self.held or self.asked
+
+    @property
+    def seconds(self) -> float | None:
+        """How long the pedal was down, or None when that is not known."""
+        if self.held is None or self.ended is None:
+            return None
+        return max(0.0, (self.ended.us - self.held.us) / 1e6)
+
+
+class CautionGiven(msgspec.Struct, gc=False):
+    """A caution and, unless None, the turn that answered it.
+
+    It is answered by the first words after it, of the one it was said to, that take the job on. A
+    stop, a question, or words not understood do not count.
+    """
+
+    line: Line
+    told: Told
+    answer: Turn | None = None
+
+
+_FIXES = {q.fix: q.name for q in QUANTITIES.values() if q.fix}
+
+
+class JobHistory:
+    """One job, from the lines of its record in their order.
+
+    Attributes:
+        lines: all of them; `turns` and `acts` (of the lead) are among them.
+        problem: what is wrong after the last line, or None.
+        odd: what was left out as odd: "line 7, act.text".
+        opened: the first line.
+        closed: the sign-off, or None.
+        readings: in the order they were taken; a correction stands right after what it replaced.
+        moves, holds, cautions: in order.
+    """
+
+    def __init__(
+        self, lines: Iterable[Any] = (), problem: str | None = None, odd: Iterable[str] = ()
+    ) -> None:
+        self.lines: list[Any] = []
+        self.problem = problem
+        self.odd = list(odd)
+        self.opened = Opened()
+        self.closed: Closed | None = None
+        self.turns: list[Turn] = []
+        self.acts: list[LeadAct] = []
+        self.readings: list[ReadingTaken] = []
+        self.moves: list[Move] = []
+        self.holds: list[PedalHold] = []
+        self.cautions: list[CautionGiven] = []
+        self._unanswered: list[CautionGiven] = []
+        for line in lines:
+            self.take(line)
+        self.settle()
+
+    @classmethod
+    def of(cls, events: Iterable[Event], problem: str | None = None) -> JobHistory:
+        """For showing it to people.
+
+        Raises:
+            RecordError: there is something odd in it.
+        """
+        odd: list[str] = []
+        lines = [line_of(e.n, e.at, micros(e.at), e.kind, e.data, odd) for e in events]
+        if odd:
+            raise RecordError(f"The record {NOT_OURS}")
+        return cls(lines, problem)
+
+    @classmethod
+    def read(cls, path: Path) -> JobHistory:
+        """A record's, up to its first damage. Reads only; one still being written is fine.
+
+        Raises:
+            RecordError: not one good line is in it, or something odd; names the file.
+        """
+        events, problem = read_events(path)
+        if not events:
+            raise RecordError(f"{path.name}: {problem or 'it is empty'}")
+        try:
+            return cls.of(events, problem)
+        except RecordError:
+            raise RecordError(f"{path.name} {NOT_OURS}") from None
+
+    @property
+    def state(self) -> Literal["open", "finished", "damaged"]:
+        """How far it came, as far as can be relied on."""
+        if self.problem:
+            return "damaged"
+        return "open" if self.closed is None else "finished"
+
+    @property
+    def standing(self) -> str:
+        """How the lead left it: the last act, one of `ACTS`, or "" (not looked at)."""
+        return next((a.act for a in reversed(self.acts) if a.act in ACTS), "")
+
+    def last_read(self, stage: str) -> dict[str, ReadingKept]:
+        """The reading of each quantity that stands in a stage."""
+        standing = (r.kept for r in self.readings if not r.replaced)
+        return {kept.quantity: kept for kept in standing if kept.stage == stage}
+
+    def as_left(self) -> dict[str, ReadingKept]:
+        """As the closing line has them; without one, the last readings of the last stage."""
+        return self.last_read("final") if self.closed is None else self.closed.as_left
+
+    def misunderstood(self) -> Iterator[Turn | Unheard]:
+        """Where words came and were not taken."""
+        for line in self.lines:
+            if line.kind == "unheard" or (line.kind == "turn" and line.misunderstood):
+                yield line
+
+    def take(self, line: Any) -> None:
+        """Take in the next line; after the last one, `settle` finishes."""
+        self.lines.append(line)
+        kind = line.kind
+        if kind == "turn":
+            self._turn(line)
+        elif kind == "opened":
+            self.opened = line
+        elif kind == "closed":
+            self.closed = line
+            for quantity, left in line.as_left.items():
+                if left.accepted:
+                    self._accepted(quantity, left.accepted)
+        elif kind.startswith(LEAD):
+            self.acts.append(line)
+            return
+        for told in getattr(line, "said", ()):
+            if told.key.startswith("caution:"):
+                caution = CautionGiven(line, told)
+                self.cautions.append(caution)
+                self._unanswered.append(caution)
+
+    def settle(self) -> None:
+        """Find what only the whole shows: the reading after each move."""
+        for place, move in enumerate(self.moves):
+            after = self.moves[place + 1].turn.n if place + 1 < len(self.moves) else len(self.lines)
+            move.after = next(
+                (r for r in self.readings if r.kept.quantity == move.quantity and not r.replaced
+                 and move.turn.n < r.turn.n < after),
+                None,
+            )  # fmt: skip
+
+    def _turn(self, turn: Turn) -> None:
+        self.turns.append(turn)
+        if self._unanswered and turn.takes_on:
+            self._answered(turn)
+        if turn.taken is not None:
+            self.readings.append(ReadingTaken(turn.taken, turn))
+        if turn.corrected is not None:
+            self._corrected(turn, turn.corrected)
+        if turn.act is not None and turn.act.meaning == "accept" and turn.moved:
+            standing = next((r for r in reversed(self.readings) if not r.replaced), None)
+            if standing is not None and standing.kept.decision != "in":
+                standing.reason = turn.act.text or "no reason given"
+        if turn.ring is not None:
+            self._ring(turn, turn.ring)
+        if turn.linkage is not None:
+            quantity = _FIXES.get(turn.linkage.step, "")
+            self.moves.append(Move(turn, quantity, self._standing(quantity)))
+        if turn.finding is not None:
+            ring = next((m for m in reversed(self.moves) if m.turn.ring is not None), None)
+            if ring is not None and ring.finding is None:
+                ring.finding = turn.finding
+        if turn.hold is not None:
+            self._hold(turn, turn.hold)
+
+    def _answered(self, turn: Turn) -> None:
+        waiting = []
+        for caution in self._unanswered:
+            if caution.told.to in ("tech", "helper") and caution.told.to != turn.who:
+                waiting.append(caution)
+            else:
+                caution.answer = turn
+        self._unanswered = waiting
+
+    def _corrected(self, turn: Turn, change: Correction) -> None:
+        was, new = change.was, ReadingTaken(change.now, turn, change.was.figures or "?")
+        for place in reversed(range(len(self.readings))):
+            old = self.readings[place]
+            kept = old.kept
+            same = (kept.quantity, kept.stage, kept.figures) == (
+                was.quantity,
+                was.stage,
+                was.figures,
+            )
+            if same and not old.replaced:
+                old.replaced = True
+                # In its place, so that it does not pass for a reading taken later.
+                self.readings.insert(place + 1, new)
+                return
+        self.readings.append(new)
+
+    def _accepted(self, quantity: str, reason: str) -> None:
+        for reading in reversed(self.readings):
+            kept = reading.kept
+            if (kept.stage, kept.quantity) == ("final", quantity) and not reading.replaced:
+                reading.reason = reason
+                return
+
+    def _standing(self, quantity: str) -> ReadingTaken | None:
+        standing = (r for r in reversed(self.readings) if not r.replaced)
+        return next((r for r in standing if r.kept.quantity == quantity), None)
+
+    def _ring(self, turn: Turn, ring: RingTurned) -> None:
+        last = self.moves[-1] if self.moves else None
+        recount = False
+        if last is not None and last.turn.ring is not None:
+            since = (h.held for h in self.holds if h.held is not None)
+            recount = last.turn.ring.told == ring.told and all(
+                held.n <= last.turn.n for held in since
+            )
+        self.moves.append(Move(turn, GAP, self._standing(GAP), recount=recount))
+
+    def _hold(self, turn: Turn, state: str) -> None:
+        if state == "asked" or not self.holds or self.holds[-1].ended is not None:
+            if state in ("asked", "held"):
+                self.holds.append(PedalHold(turn, turn if state == "held" else None))
+            return
+        hold = self.holds[-1]
+        if state == "held":
+            hold.held = hold.held or turn
+        elif state == "releasing":
+            hold.told = turn
+        elif state == "up":
+            hold.ended, hold.end = turn, "released"
+        elif state == "unsure":
+            hold.ended, hold.end = turn, "stopped" if turn.meaning == "stop" else "lost"
