@@ -107,12 +107,14 @@ class TomlFile:
             return self.problem(full, f"is no key of {what}; {hint}")
         if field is not None:
             name = field["name"]
-            lists = any(isinstance(p, inspect.ListType) for p in _parts(_below(at, [name])))
-            if lists:
-                key = name = f"{key}.{name}".lstrip(".")
+            if any(isinstance(p, inspect.ListType) for p in _parts(_below(at, [name]))):
+                full = f"{key}.{name}".lstrip(".")
+                return self.problem(full, f"is missing; {_hint(_below(at, [name]), [full])}")
             return self.problem(key or name, f"{item}{name} is missing; {_example(at, name)}")
         value = _value(self.tables, path)
-        return self.problem(key, f"{_shown(value)} {_hint(at, keys)}".strip())
+        hint = _hint(at, keys)
+        shown = "" if hint.startswith(("is ", "write ")) else f"{_shown(value)} "
+        return self.problem(key, f"{shown}{hint}".strip())
 
     def _line(self, key: str) -> int:
         """The line that defines a dotted key, as well as a person would find it; 0 if nowhere."""
@@ -184,12 +186,10 @@ def _said(kind: inspect.Type, name: str) -> str:
 
 def _example(struct: inspect.Type, name: str) -> str:
     """How a missing key is written."""
-    kind = _below(struct, [name.rsplit(".", 1)[-1]])
+    kind = _below(struct, [name])
     choices = _said(kind, "choices")
     if choices:
         return f"write {choices}"
-    if any(isinstance(part, inspect.ListType) for part in _parts(kind)):
-        return f"write [[{name}]] for each, on a line of its own"
     return f"write it like {name} = {_said(kind, 'like') or '5'}"
 
 
