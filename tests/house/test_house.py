@@ -1,0 +1,90 @@
+"""The house as a whole: its size, its names, and that its sentences are in `dialogs/`.
+
+What may import what is checked by import-linter, complexity by ruff; both are configured in
+pyproject.toml and run in CI.
+"""
+
+from __future__ import annotations
+
+import ast
+import re
+from collections import Counter
+from collections.abc import Iterator
+from pathlib import Path
+
+ROOT = Path(__file__).parents[2]
+MODULES = sorted((ROOT / "assistant").rglob("*.py"))
+MOST_MODULES, MOST_LINES, MOST_IN_A_FOLDER, MOST_TEST_LINES = 150, 27_000, 15, 22_000
+
+
+def lines_of(paths: list[Path]) -> int:
+    return sum(len(path.read_text("utf-8").splitlines()) for path in paths)
+
+
+def test_size() -> None:
+    assert len(MODULES) <= MOST_MODULES
+    assert lines_of(MODULES) <= MOST_LINES
+    assert lines_of(sorted((ROOT / "tests").rglob("*.py"))) <= MOST_TEST_LINES
+
+
+def test_no_folder_is_crowded() -> None:
+    crowded = {k: n for k, n in Counter(p.parent for p in MODULES).items() if n > MOST_IN_A_FOLDER}
+    assert not crowded
+
+
+def test_a_class_name_means_one_thing() -> None:
+    """Private classes too: whoever reads one name in two files takes them for one."""
+    names: dict[str, list[str]] = {}
+    for path in MODULES:
+        for node in ast.walk(ast.parse(path.read_text("utf-8"))):
+            if isinstance(node, ast.ClassDef):
+                names.setdefault(node.name, []).append(str(path.relative_to(ROOT)))
+    assert not {name: places for name, places in names.items() if len(places) > 1}
+
+
+# --- sentences ---
+
+SENTENCE = re.compile(r"(?:^|[\s\"'])[A-Za-z][a-z']*(?: [\w{}'/,-]+){2,}[^.?!]*[.?!](?:$|\s)")
+TELLS_WHAT_IS_WRONG = re.compile(r"Error$|^(?:fail|problem|_fail)$|Busy$|Failed$|Problem$")
+"""Calls whose words are an error's: one line beside the code that finds the fault."""
+
+
+def sentences_in(path: Path) -> Iterator[tuple[int, str]]:
+    """Sentences in a module's code: docstrings, errors and the command line's own help left out."""
+    tree = ast.parse(path.read_text("utf-8"))
+    skipped: set[ast.AST] = set()
+    for node in ast.walk(tree):
+        body = getattr(node, "body", None)
+        if isinstance(body, list):  # a docstring, also of an attribute
+            skipped.update(s.value for s in body if isinstance(s, ast.Expr))
+        if isinstance(node, ast.Raise):
+            skipped.update(ast.walk(node))
+        if isinstance(node, ast.Call):
+            name = getattr(node.func, "attr", getattr(node.func, "id", ""))
+            if TELLS_WHAT_IS_WRONG.search(name):
+                skipped.update(ast.walk(node))
+    for node in ast.walk(tree):
+        if node in skipped:
+            continue
+        if isinstance(node, ast.JoinedStr):
+            skipped.update(ast.walk(node))
+            text = "".join(
+                str(p.value) if isinstance(p, ast.Constant) else "{x}" for p in node.values
+            )
+        elif isinstance(node, ast.Constant) and isinstance(node.value, str):
+            text = node.value
+        else:
+            continue
+        if SENTENCE.search(text):
+            yield node.lineno, text
+
+
+def test_every_sentence_is_in_dialogs() -> None:
+    """What people hear or read in a job, a report or a page can be reworded without code."""
+    found = [
+        f"{path.relative_to(ROOT)}:{line}: {text[:80]}"
+        for path in MODULES
+        if path.parent.name != "cli"
+        for line, text in sentences_in(path)
+    ]
+    assert not found, "\n".join(found)
