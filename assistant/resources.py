@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 
-def shipped(name: str, holds: str) -> Path:
+def data_folder(name: str, holds: str) -> Path:
     """The folder `name` of the checkout if it `holds` that file, else the installed copy."""
     package = Path(__file__).resolve().parent
     beside = package.parent / name

@@ -12,7 +12,7 @@ from typing import Any
 
 from assistant.card import Card
 from assistant.readings import QUANTITIES
-from assistant.texts.sentences import DialogError, dialogs_folder
+from assistant.sentences import DialogError, dialogs_folder
 
 
 @dataclass(frozen=True, slots=True)

@@ -27,7 +27,7 @@ from assistant.cli.terminal import (
     typed,
 )
 from assistant.readings import QUANTITIES, Reading, quantity_named, read
-from assistant.resources import shipped
+from assistant.resources import data_folder
 
 if TYPE_CHECKING:
     from assistant.act import Said
@@ -79,7 +79,7 @@ def demo(records: Path | None) -> None:
     from assistant.card import load_card
     from assistant.record import default_folder
 
-    folder = shipped("demo_sessions", "first_job.txt")
+    folder = data_folder("demo_sessions", "first_job.txt")
     script = (folder / "first_job.txt").read_text(encoding="utf-8")
     # Apart from real jobs: nobody should meet an invented truck among the shop's records.
     records = records or default_folder() / "demo"

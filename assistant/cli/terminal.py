@@ -51,7 +51,7 @@ def _expected() -> tuple[type[Exception], ...]:
     from assistant.card import CardError
     from assistant.conversation import SessionError
     from assistant.record import RecordError
-    from assistant.texts.sentences import DialogError
+    from assistant.sentences import DialogError
 
     return CardError, SessionError, DialogError, RecordError
 

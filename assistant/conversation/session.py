@@ -23,8 +23,8 @@ from assistant.job.job import Job
 from assistant.readings import Reading
 from assistant.record import Journal
 from assistant.record.clips import ClipError, keep
+from assistant.sentences import DialogError
 from assistant.texts.dialogs import Dialogs
-from assistant.texts.sentences import DialogError
 
 if TYPE_CHECKING:
     import numpy as np

@@ -14,8 +14,8 @@ from assistant.job.asides import LONG
 from assistant.job.job import Job
 from assistant.readings import Reading, read
 from assistant.readings.settle import capital
+from assistant.sentences import DialogError
 from assistant.texts.dialogs import Dialogs, Meaning
-from assistant.texts.sentences import DialogError
 
 _PUNCTUATION = re.compile(r"[^\w\s'/.\-+½¼¾⅛⅜⅝⅞\"]+|[.\-](?=\s|$)")
 _SPACES = re.compile(r"\s+")

@@ -13,8 +13,8 @@ from assistant.card.making import QUESTIONS, REVIEW
 from assistant.clutch.thread import METRIC, UNIFIED, lead_in
 from assistant.readings import read
 from assistant.readings.speak import number_words
+from assistant.sentences import DialogError, dialogs_folder
 from assistant.texts.dialogs import Dialogs, Meaning
-from assistant.texts.sentences import DialogError, dialogs_folder
 
 MAX_WORDS = 12
 COMMANDS = ("start_over", "replace")

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from assistant.act import Said
 from assistant.clutch.uncertainty import Measured
 from assistant.readings import QUANTITIES
-from assistant.texts.sentences import DialogError
+from assistant.sentences import DialogError
 
 if TYPE_CHECKING:
     from assistant.causes.case import Case

@@ -14,7 +14,7 @@ from assistant.clutch.conformity import Judgement, judge
 from assistant.clutch.figures import Figure
 from assistant.clutch.uncertainty import Measured
 from assistant.job.plan import Plans
-from assistant.texts.sentences import Both
+from assistant.sentences import Both
 
 
 @dataclass

@@ -13,8 +13,7 @@ from typing import Any
 from assistant import interlocks
 from assistant.act import Said
 from assistant.readings import QUANTITIES
-from assistant.texts import variants, vocabulary
-from assistant.texts.sentences import (
+from assistant.sentences import (
     Both,
     DialogError,
     aloud,
@@ -23,6 +22,7 @@ from assistant.texts.sentences import (
     sentences,
     toml_of,
 )
+from assistant.texts import variants, vocabulary
 from assistant.texts.variants import Instead, Traits, When
 
 KINDS = (

@@ -29,8 +29,8 @@ from assistant.clutch.conformity import Limits, conformance_probability
 from assistant.clutch.uncertainty import Measured
 from assistant.conversation import Session, split_speaker
 from assistant.conversation.understand import understand
+from assistant.sentences import DialogError
 from assistant.texts.dialogs import Dialogs
-from assistant.texts.sentences import DialogError
 from assistant.voice.recognition.expected import expected
 
 SHIPPED = Path(__file__).parents[2] / "dialogs"

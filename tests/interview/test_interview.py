@@ -28,8 +28,8 @@ from assistant.interview.talk import CardTalk
 from assistant.interview.words import THREADS, CardWords, load_card_words, thread_said, unit_said
 from assistant.job.job import Job
 from assistant.record import RecordError
+from assistant.sentences import DialogError
 from assistant.texts.dialogs import Dialogs
-from assistant.texts.sentences import DialogError
 from assistant.voice.recognition.expected import expected
 
 DEMO = Path(__file__).parents[2] / "demo_sessions"

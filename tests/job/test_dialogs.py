@@ -13,6 +13,7 @@ from assistant.act import Said
 from assistant.card import Card
 from assistant.conversation import Session
 from assistant.interlocks import REQUIRED
+from assistant.sentences import DialogError, dialogs_folder
 from assistant.texts import vocabulary
 from assistant.texts.dialogs import (
     PLACEHOLDERS,
@@ -20,7 +21,6 @@ from assistant.texts.dialogs import (
     Dialogs,
     load_dialogs,
 )
-from assistant.texts.sentences import DialogError, dialogs_folder
 
 SHIPPED = Path(__file__).parents[2] / "dialogs"
 Play = Callable[[Session, str], list[Said]]

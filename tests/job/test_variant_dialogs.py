@@ -19,9 +19,9 @@ from assistant.conversation import Session, SessionError
 from assistant.conversation.understand import normal
 from assistant.interview.words import THREADS, load_card_words
 from assistant.job.job import Job
+from assistant.sentences import DialogError
 from assistant.texts import variants
 from assistant.texts.dialogs import Dialogs, load_dialogs
-from assistant.texts.sentences import DialogError
 from assistant.voice.recognition.grammar import Grammar, alt, words_of
 from assistant.voice.recognition.sphinx import SphinxEngine
 

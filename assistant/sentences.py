@@ -18,7 +18,7 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
-from assistant.resources import shipped
+from assistant.resources import data_folder
 from assistant.toml_file import TomlError, TomlFile
 
 
@@ -83,7 +83,7 @@ class Sentences:
 def dialogs_folder() -> Path:
     """Where the dialogs are: $LUGCALL_DIALOGS, the checkout's `dialogs`, or the installed copy."""
     chosen = os.environ.get("LUGCALL_DIALOGS")
-    return Path(chosen) if chosen else shipped("dialogs", "en/steps.toml")
+    return Path(chosen) if chosen else data_folder("dialogs", "en/steps.toml")
 
 
 def toml_of(path: Path) -> tuple[TomlFile, bytes]:
@@ -114,7 +114,7 @@ def sentences(name: str, folder: Path | None = None, language: str = "en") -> Se
     """
     path = (folder or dialogs_folder()) / language / f"{name}.toml"
     if not path.is_file():  # a shop's own folder may leave it out
-        path = shipped("dialogs", "en/steps.toml") / language / f"{name}.toml"
+        path = data_folder("dialogs", "en/steps.toml") / language / f"{name}.toml"
     file, _ = toml_of(path)
     texts: dict[str, Both] = {}
     for key, value in _flat(file.tables, ""):
