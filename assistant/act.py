@@ -15,6 +15,9 @@ if TYPE_CHECKING:
 
     Samples = npt.NDArray[np.float32]
 
+REASONS = "long"
+"""Text of a "complaint" that asks for the reasons instead of the answer."""
+
 
 @dataclass(frozen=True, slots=True)
 class Evidence:

@@ -9,12 +9,13 @@ applies acts, keeps them on the disk, and only then answers (`conversation.Sessi
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Protocol
+
+from assistant.act import Evidence
 
 if TYPE_CHECKING:
     from assistant.act import Act, Said, Samples
-    from assistant.readings import Reading
     from assistant.texts.dialogs import Dialogs
 
 
@@ -26,11 +27,15 @@ class Danger:
         pedal: the pedal is down, or may be: a word that it moves must be acted on at once.
         pressing: the pedal is up and a hand may be in the hole: nobody may press.
         engine: the key is at hand above and there is work on: the engine may turn.
+        key: the key is at hand above, be there work on or not.
+        releasing: the pedal was told to come up: a "no" or "hold" of the technician stops it.
     """
 
     pedal: bool = False
     pressing: bool = False
     engine: bool = False
+    key: bool = False
+    releasing: bool = False
 
     def __bool__(self) -> bool:
         return self.pedal or self.pressing or self.engine
@@ -76,6 +81,14 @@ class Dialogue(Protocol):
         """Whether a reading waits to be accepted, moved or measured again."""
 
     @property
+    def correcting(self) -> str:
+        """The quantity that the next reading corrects, or ""."""
+
+    @property
+    def trying(self) -> bool:
+        """Whether the finished work is tried: a complaint then says that it is not sound."""
+
+    @property
     def units(self) -> str:
         """ "inch" or "mm": what a bare number is taken in."""
 
@@ -115,16 +128,22 @@ class Question:
     Attributes:
         reply: the reply's key.
         fields: its blanks.
-        reading: kept for an answer that completes it ("thousandths"), or None.
+        who: who is asked: "tech" or "helper".
+        open: it is about a reading, and its answer may complete it ("thousandths", "the first").
+        choices: the readings to choose between, each as `Act.reading` holds one.
+        evidence: what it rests on, as of an act; `words` are those that its answer completes.
     """
 
     reply: str
     fields: dict[str, str]
-    reading: Reading | None = None
+    who: str = "tech"
+    open: bool = False
+    choices: tuple[dict[str, Any], ...] = ()
+    evidence: Evidence = field(default_factory=Evidence, compare=False, repr=False)
 
 
-Asked = tuple[str, "Reading"]
-"""The words and the reading of the last question about a reading."""
+Heard = tuple[str, "Act | Question"]
+"""Words that may have been said, and what they mean."""
 
 
 class Conversation(Protocol):
@@ -133,11 +152,11 @@ class Conversation(Protocol):
     @property
     def dialogue(self) -> Dialogue: ...
 
-    asked: Asked | None
-    """The question about a reading that waits for its answer, if any."""
+    asked: Question | None
+    """The open question about a reading that waits for its answer, if any."""
 
     def understood(self, words: str, who: str) -> Act | Question:
-        """What the words mean now; nothing is moved by it."""
+        """What the words mean now; nothing is moved by it. Its evidence is these words."""
 
     def hear(self, who: str, words: str) -> Sequence[Said]:
         """One typed turn: `understood`, then `take`."""
@@ -145,11 +164,25 @@ class Conversation(Protocol):
     def take(self, meant: Act | Question) -> Sequence[Said]:
         """Apply an act, or put a question. What is returned is on the disk before it returns.
 
-        Acts of ears carry their evidence; a question's is given as `unheard` gives it.
+        Ears put into its evidence how it was heard, and the sound.
         """
 
-    def unheard(self, who: str, ear: dict[str, Any], sound: Samples | None = None) -> list[Said]:
-        """Speech that was not taken for anything: asks which of two, or to say it again."""
+    def unheard(
+        self,
+        who: str,
+        ear: dict[str, Any],
+        sound: Samples | None = None,
+        alternatives: Sequence[Heard] = (),
+    ) -> Sequence[Said]:
+        """Speech that was not taken for anything: asks which of two, or to say it again.
 
-    def notice(self, to: str, key: str, **fields: str) -> list[Said]:
+        Args:
+            who: "tech" or "helper".
+            ear: how it was recognized, for the record; its `decision` is "choose", "again" or
+                "nothing".
+            sound: part of the clip, if an answer makes a reading of it.
+            alternatives: what may have been said, the likeliest first; needed to "choose".
+        """
+
+    def notice(self, to: str, key: str, **fields: str) -> Sequence[Said]:
         """Tell something that is not of the dialogue itself: a device lost, audio kept."""

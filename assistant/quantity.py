@@ -162,3 +162,9 @@ def named(words: str) -> list[str]:
     names = [(n, q.name) for q in QUANTITIES.values() for n in (q.spoken, *q.also)]
     ordered = sorted(names, key=lambda pair: -len(pair[0]))
     return list(dict.fromkeys(name for said, name in ordered if said in words))
+
+
+def name_in(words: str, quantity: str) -> str:
+    """The name that a quantity found by `named` has in `words`, the longest."""
+    q = QUANTITIES[quantity]
+    return max((n for n in (q.spoken, *q.also) if n in words), key=len)

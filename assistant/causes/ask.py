@@ -8,14 +8,14 @@ from assistant.card import Card
 from assistant.causes.case import NO, YES, Case, findings_of
 from assistant.causes.table import Finding, Table
 from assistant.clutch.uncertainty import Measured
-from assistant.conversation.understand import denied, normal, without_lead
 from assistant.readings import QUANTITIES, read
 from assistant.texts.dialogs import Dialogs
+from assistant.texts.normal import denied, normal, without_lead
 
 _END = frozenset({"quit", "exit", "end", "that's all", "enough"})
 
 
-class Conversation:
+class CauseTalk:
     """Asks for the next most telling reading until the cause is clear. `over` when it is."""
 
     def __init__(

@@ -88,12 +88,12 @@ def cause(
     Asks for what would tell most next, until the cause is clear; "why" gives the reasons, "skip"
     goes past a question. Answers may come from a pipe. Nothing is recorded or adjusted.
     """
-    from assistant.causes.ask import Conversation
+    from assistant.causes.ask import CauseTalk
     from assistant.causes.table import load_table
     from assistant.texts.dialogs import load_dialogs
 
     card, known = _given(card_file, record, called)
-    talk = Conversation(load_table(), card, load_dialogs(), known)
+    talk = CauseTalk(load_table(), card, load_dialogs(), known)
     words = " ".join(complaint)
     if words and not talk.complain(words):
         named = ", ".join(c.name for c in talk.case.table.complaints.values())

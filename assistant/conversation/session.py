@@ -5,30 +5,28 @@ from __future__ import annotations
 import contextlib
 import json
 import threading
-import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from assistant import __version__
-from assistant.act import Act, Said
+from assistant.act import Act, Evidence, Said
 from assistant.card import Card, CardError, card_from_text, default_card
 from assistant.conversation import report
 from assistant.conversation.due import Due
-from assistant.conversation.understand import Missed, Question, understand, which
+from assistant.conversation.understand import Missed, understand, which
+from assistant.dialogue import Heard, Question
 from assistant.job.facts import Taken
 from assistant.job.job import Job
-from assistant.readings import Reading
 from assistant.record import Journal
 from assistant.record.clips import ClipError, keep
 from assistant.sentences import DialogError
 from assistant.texts.dialogs import Dialogs
 
 if TYPE_CHECKING:
-    import numpy as np
-    import numpy.typing as npt
+    from assistant.act import Samples
 
 
 class SessionError(Exception):
@@ -89,9 +87,6 @@ def _card_of(opened: dict[str, Any]) -> Card:
 
 
 # --- The sound that carried a reading, held in memory until the reading is confirmed, or dropped.
-
-if TYPE_CHECKING:
-    Samples = npt.NDArray[np.float32]
 
 KEPT = ("taken", "corrected", "ring")
 """What a turn's event says when a reading or a count was kept in it."""
@@ -176,10 +171,15 @@ MAX_WORDS = 2000
 _PEOPLE = {"tech": "technician"}
 
 
-class Session:
-    """A job and its record. Use `begin` or `resume`.
+def plain_line(words: str, longest: int) -> str:
+    """A line is speech, not a file; and what cannot be spelled in UTF-8 cannot be recorded."""
+    return words[:longest].encode("utf-8", "replace").decode("utf-8")
 
-    `hear` returns only after the turn is on the disk; if it cannot be written, it raises
+
+class Session:
+    """A job and its record: a `dialogue.Conversation`. Use `begin` or `resume`.
+
+    What a turn answers is on the disk before it is returned; if it cannot be written, it raises
     `record.RecordError` and nothing is said.
     """
 
@@ -188,15 +188,18 @@ class Session:
         self.dialogs = job.dialogs
         """In the words for this kind of truck."""
         self.journal = journal
-        self.asked: tuple[str, Reading] | None = None
+        self.asked: Question | None = None
         self.keeps_audio = False
         """Whether the sound of confirmed readings is kept; set by `begin` and `resume`."""
         self._missed = Missed()
         self._carried = Carried()
         self._due = Due()
         warm()
-        self.stages: dict[str, float] = {}
-        """Seconds of the last turn by stage: meaning, procedure, record."""
+
+    @property
+    def dialogue(self) -> Job:
+        """The job, as ears, keyboard and screens know it."""
+        return self.job
 
     @classmethod
     def begin(
@@ -263,7 +266,7 @@ class Session:
         except BaseException:
             journal.close()
             raise
-        said = session._take("tech", "", Act("resumed", "tech"))
+        said = session.take(Act("resumed", "tech"))
         if journal.events[-2].kind == "repaired":
             note = dialogs.say("repaired_record")
             said = [Said("both", note, "reply:repaired_record"), *said]
@@ -272,61 +275,51 @@ class Session:
             said = [*session.notice("both", "audio_kept"), *said]
         return session, said
 
-    def hear(
+    def understood(self, words: str, who: str) -> Act | Question:
+        """What the words mean now; nothing is moved by it."""
+        words = plain_line(words, MAX_WORDS)
+        got = understand(words, who, self.job, self.asked)
+        return replace(got, evidence=Evidence(words))
+
+    def hear(self, who: str, words: str) -> list[Said]:
+        """One typed turn. Returns the replies, which are on the disk before they are returned."""
+        return self.take(self.understood(words, who))
+
+    def take(self, meant: Act | Question) -> list[Said]:
+        """Apply an act, or put a question; see `dialogue.Conversation.take`."""
+        self._missed.forget()
+        if isinstance(meant, Question):
+            return self._write(meant, self._put(meant), {})
+        self.asked = None
+        before = report.Before.of(self.job)
+        said = self._due.add(self.job.apply(meant), meant, before.step, self.job, self.journal)
+        changes = before.changes(self.job)
+        kept = self._carried.take(meant, self._sound(meant), changes, self.job)
+        if kept:
+            changes["clip"] = clip_of(self.journal, kept)
+        return self._write(meant, said, changes)
+
+    def unheard(
         self,
         who: str,
-        words: str,
-        ear: dict[str, Any] | None = None,
+        ear: dict[str, Any],
         sound: Samples | None = None,
+        alternatives: Sequence[Heard] = (),
     ) -> list[Said]:
-        """One turn. Returns the replies, which are on the disk before they are returned.
-
-        Args:
-            who: "tech" or "helper".
-            words: as typed or recognized.
-            ear: how they were recognized, for the record: plain JSON data. With a true `doubt`,
-                a reading or a code is read back before it counts.
-            sound: the utterance, 16 kHz, full scale -1 to 1, shape (n,). It reaches the disk only
-                if audio is kept, and once the reading in it is confirmed.
-        """
-        # A line is speech, not a file; and what cannot be spelled in UTF-8 cannot be recorded.
-        words = words[:MAX_WORDS].encode("utf-8", "replace").decode("utf-8")
-        start = time.perf_counter()
-        got = understand(words, who, self.job, self.dialogs, self.asked)
-        self.stages = {"meaning": time.perf_counter() - start}
-        self._missed.forget()
-        heard = {} if ear is None else {"ear": _plain(ear)}
-        if isinstance(got, Act) and ear is not None and ear.get("doubt"):
-            got = replace(got, doubt=True)
-        sound = sound if self.keeps_audio else None
-        if isinstance(got, Question):
-            said = self._ask(who, words, got, sound)
-            return self._write(who, words, None, said, heard)
-        self.asked = None
-        return self._take(who, words, got, heard, sound)
-
-    def unheard(self, who: str, ear: dict[str, Any], sound: Samples | None = None) -> list[Said]:
         """Speech that was not taken for anything: asks which of two, or to say it again.
 
-        Recorded as an event of its own, which moves nothing.
-
-        Args:
-            who: "tech" or "helper".
-            ear: how it was recognized; its `decision` is "choose", "again" or "nothing", its
-                `alternatives` are what it may have been, the likeliest first (see `missed.which`).
-            sound: as in `hear`; part of the clip, if an answer makes a reading of it.
+        Recorded as an event of its own, which moves nothing; see `dialogue.Conversation.unheard`.
         """
         if ear.get("decision") == "nothing" or self.job.signed_off:
             return []
         question = None
         if ear.get("decision") == "choose":
-            question = which(ear, who, self.job, self.dialogs)
+            question = which(who, alternatives, self.job)
         if question is None:
             # What was asked before still stands: "first" may yet come.
-            question = self._missed.again(self.job, self.dialogs)
-            said = [self._reply(who, question)]
+            said = [self._reply(self._missed.again(who, self.job))]
         else:
-            said = self._ask(who, "", question, sound if self.keeps_audio else None)
+            said = self._put(replace(question, evidence=Evidence("", ear, sound)))
         told = [s.as_data() for s in said]
         data = {"who": who, "step": self.job.step_id, "said": told, "ear": _plain(ear)}
         self.journal.append("unheard", data)
@@ -347,52 +340,38 @@ class Session:
             self.journal.append("notice", data)
         return said
 
-    def _ask(self, who: str, words: str, question: Question, sound: Samples | None) -> list[Said]:
-        self.asked = (words, question.reading) if question.reading is not None else None
-        self._carried.ask(sound, goes_on=self.asked is not None)
-        return [self._reply(who, question)]
+    def _put(self, question: Question) -> list[Said]:
+        self.asked = question if question.open else None
+        self._carried.ask(self._sound(question), goes_on=question.open)
+        return [self._reply(question)]
 
-    def _reply(self, who: str, question: Question) -> Said:
+    def _reply(self, question: Question) -> Said:
         text = self.dialogs.say(question.reply, **question.fields)
-        return Said(who, text, f"reply:{question.reply}")
+        return Said(question.who, text, f"reply:{question.reply}")
 
-    def _take(
-        self,
-        who: str,
-        words: str,
-        act: Act,
-        heard: dict[str, Any] | None = None,
-        sound: Samples | None = None,
-    ) -> list[Said]:
-        start = time.perf_counter()
-        before = report.Before.of(self.job)
-        said = self._due.add(self.job.apply(act), act, before.step, self.job, self.journal)
-        extra = before.changes(self.job)
-        kept = self._carried.take(act, sound, extra, self.job)
-        self.stages["procedure"] = time.perf_counter() - start
-        if kept:
-            extra["clip"] = clip_of(self.journal, kept)
-        return self._write(who, words, act, said, {**extra, **(heard or {})})
+    def _sound(self, meant: Act | Question) -> Samples | None:
+        return meant.evidence.sound if self.keeps_audio else None
 
     def _write(
-        self, who: str, words: str, act: Act | None, said: list[Said], extra: dict[str, Any]
+        self, meant: Act | Question, said: list[Said], changes: dict[str, Any]
     ) -> list[Said]:
-        start = time.perf_counter()
+        """Keep a turn; what it `changes` as `report.Before` tells."""
         data: dict[str, Any] = {
-            "who": who,
-            "words": words,
-            "step": extra.pop("step", self.job.step_id),
+            "who": meant.who,
+            "words": plain_line(meant.evidence.words, MAX_WORDS),
+            "step": changes.pop("step", self.job.step_id),
             "after": self.job.state,
             "said": [s.as_data() for s in said],
-            **extra,
+            **changes,
         }
-        if act is not None:
-            data["act"] = act.as_data()
+        if meant.evidence.ear is not None:
+            data["ear"] = _plain(meant.evidence.ear)
+        if isinstance(meant, Act):
+            data["act"] = meant.as_data()
         group = [("turn", data)]
         if self.job.signed_off:
             group.append(("closed", report.closing(self.job)))
         self.journal.append_all(group)
-        self.stages["record"] = time.perf_counter() - start
         if self.job.signed_off:
             text = self.dialogs.say("signed", code=self.job.facts.code, seal=self.journal.seal)
             return [*said, Said("both", text, "reply:signed")]

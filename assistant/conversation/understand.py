@@ -1,71 +1,33 @@
-"""Words made comparable: case, punctuation, a leading "okay"."""
+"""What words mean at this moment of a dialogue: words and speaker to one act, or a question back.
+
+Stop comes first, then exact phrases, readings, and likeness last.
+"""
 
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from collections.abc import Sequence
 from typing import Any
 
 from rapidfuzz import fuzz, process
 
-from assistant.act import Act
-from assistant.job import words as said_words
-from assistant.job.asides import LONG
-from assistant.job.job import Job
+from assistant.act import REASONS, Act
+from assistant.dialogue import Danger, Dialogue, Heard, Question
+from assistant.quantity import (
+    JUDGED,
+    LUGS,
+    ODOMETER,
+    PEDAL_HEIGHT,
+    QUANTITIES,
+    TOTAL_TRAVEL,
+    name_in,
+    named,
+)
 from assistant.readings import Reading, read
 from assistant.readings.settle import capital
 from assistant.sentences import DialogError
-from assistant.texts.dialogs import Dialogs, Meaning
-
-_PUNCTUATION = re.compile(r"[^\w\s'/.\-+½¼¾⅛⅜⅝⅞\"]+|[.\-](?=\s|$)")
-_SPACES = re.compile(r"\s+")
-_LEAD = re.compile(
-    r"^(?:(?:okay|ok|all right|alright|right|uh|um|er|hey|well|so|and|yeah|yes|now)\s+)+(?=\S)"
-)
-_NEGATION = re.compile(
-    r"\b(?:not|no|never|nothing|cannot|without|un|\w+n't"
-    r"|isnt|doesnt|wont|cant|dont|didnt|aint|wasnt|arent|hasnt|havent|wouldnt|couldnt)\b"
-)
-_UN = re.compile(r"\b(?:un|in|non|dis)(\w{3,})")
-_REPEATED = re.compile(r"(.)\1+")
-_SPELLED = re.compile(r"^(?:\w ){2,}\w$")
-
-
-def normal(words: str) -> str:
-    """Lower case, without punctuation, single spaces."""
-    text = words.replace("’", "'").lower()
-    return _SPACES.sub(" ", _PUNCTUATION.sub(" ", text)).strip()
-
-
-def without_lead(text: str) -> str:
-    """The same without "okay", "uh" and the like before it."""
-    return _LEAD.sub("", text)
-
-
-_OPPOSITES = (("in", "out"), ("on", "off"), ("up", "down"), ("press", "release"))
-
-
-def turned_round(text: str, phrase: str) -> bool:
-    """Whether `text` says the opposite: "unsound" for "sound", "hands in" for "hands out"."""
-    said = set(phrase.split())
-    heard = set(text.split())
-    for a, b in _OPPOSITES:
-        if (a in heard and b in said) or (b in heard and a in said):
-            return True
-    return any(m[1] in said and m[0] not in said for m in _UN.finditer(text))
-
-
-def squeezed(text: str) -> str:
-    """For finding a shouted word: "stopppp" and "s t o p" are "stop"."""
-    if _SPELLED.match(text):
-        text = text.replace(" ", "")
-    return _REPEATED.sub(r"\1", text)
-
-
-def negated(text: str) -> bool:
-    """Whether the words deny something: "not clear" must never pass for "clear"."""
-    return bool(_NEGATION.search(text))
-
+from assistant.texts.dialogs import Meaning
+from assistant.texts.normal import denied, negated, normal, squeezed, turned_round, without_lead
 
 # --- Who spoke: a line may begin `tech:` or `helper:`.
 #
@@ -92,7 +54,7 @@ _COMPLAINT_LEAD = re.compile(
 _QUESTION = re.compile(r"^(?:why|how come|what|explain)\b")
 
 
-def complaint(short: str, meant: str, who: str, job: Job) -> Act | None:
+def complaint(short: str, meant: str, who: str, dialogue: Dialogue) -> Act | None:
     """The act, or None when the words name no complaint, or are better taken for something else.
 
     At the function check, words like "it grinds into gear" say that it is not sound.
@@ -101,26 +63,25 @@ def complaint(short: str, meant: str, who: str, job: Job) -> Act | None:
         short: the words, normal, without a lead.
         meant: what their exact phrase means, or "".
         who: who said them.
-        job: where it stands.
+        dialogue: where it stands.
     """
-    if job.facts.hold != "up":
+    if dialogue.danger().pedal:
         return Act("complaint", who) if meant == "complaint" else None
-    step = job.step
-    trial = step is not None and step.kind == "sound" and step.phase == "final"
-    if meant == "not_sound" and "not_sound" in job.allowed() and not trial:
+    trying = dialogue.trying
+    if meant == "not_sound" and "not_sound" in dialogue.allowed() and not trying:
         return None
     if meant not in ("", "complaint", "not_sound") or (
         meant == "" and not _COMPLAINT_LEAD.match(short)
     ):
         return None
     try:
-        named = names(short)
+        complaints = names(short)
     except DialogError:
         return None
-    if trial and not _QUESTION.match(short) and (named or meant == "not_sound"):
-        return Act("not_sound", who, text=" ".join(named))
-    if named or meant == "complaint":
-        return Act("complaint", who, text=" ".join(named) or _reasons(short))
+    if trying and not _QUESTION.match(short) and (complaints or meant == "not_sound"):
+        return Act("not_sound", who, text=" ".join(complaints))
+    if complaints or meant == "complaint":
+        return Act("complaint", who, text=" ".join(complaints) or _reasons(short))
     return None
 
 
@@ -135,19 +96,13 @@ def names(text: str) -> list[str]:
     return [] if denied(text) else load_table().heard_in(text)
 
 
-def denied(text: str) -> bool:
-    """Whether the words deny a complaint: "it doesn't slip"; "no free travel" and "does not
-    release" are complaints themselves."""
-    return negated(text) and not any(w in text for w in ("free travel", "free play", "releas"))
-
-
 def _reasons(short: str) -> str:
     from assistant.causes.table import load_table
 
-    return LONG if short in load_table().reasons else ""
+    return REASONS if short in load_table().reasons else ""
 
 
-# --- Words and speaker to one act: stop first, then exact phrases, readings, and likeness last.
+# --- Words and speaker to one act.
 #
 # Likeness (rapidfuzz) is tried only among what can be said at this step, never for the words that
 # move a pedal, and never across a "not". Below the threshold we ask.
@@ -157,26 +112,13 @@ LIKE = 86.0
 MAYBE = 68.0
 """Likeness from which it is worth asking "did you mean"."""
 
-_NAMES: tuple[tuple[str, str], ...] = (
-    ("fork clearance", "clearance"),
-    ("clearance", "clearance"),
-    ("free travel", "free-travel"),
-    ("free play", "free-travel"),
-    ("free pedal", "free-travel"),
-    ("pedal height", "pedal-height"),
-    ("total travel", "total-travel"),
-    ("stroke", "total-travel"),
-    ("brake contact", "brake-contact"),
-    ("contact height", "brake-contact"),
-    ("odometer", "odometer"),
-    ("mileage", "odometer"),
-    ("gap", "gap"),
-    ("lugs", "lugs"),
-    ("lug count", "lugs"),
-)
+_NAMED = frozenset({*JUDGED, ODOMETER, LUGS})
+"""The quantities that a reading or a correction may name."""
 _NOT_AS_A_QUESTION = frozenset(
     {"holding", "clear", "released", "let_up", "done", "ready", "sound", "repaired", "check"}
 )
+_YES = frozenset({"yes", "check", "yep", "yeah", "that's right", "right"})
+_ORDINAL = re.compile(r"^(?:the )?(first|second|third|last)(?: one)?$")
 _UNIT_ANSWER = re.compile(
     r"^(?:in |it's |they're |that's )?(thou|thousandths|millimetres|millimeters|mm|inch|inches|"
     r"thirty[- ]?seconds|sixteenths|sixty[- ]?fourths|eighths)$"
@@ -200,71 +142,65 @@ _LOOSER = re.compile(r"\b(?:looser|loosened|loose|backed|back|backwards|wrong wa
 _TIGHTER = re.compile(r"\b(?:tighter|tightened|tight)\b")
 
 
-@dataclass(frozen=True, slots=True)
-class Question:
-    """Nothing was acted on: what to ask back. `reading` is kept for the answer ("thousandths")."""
-
-    reply: str
-    fields: dict[str, str]
-    reading: Reading | None = None
-
-
 def understand(
-    words: str, who: str, job: Job, dialogs: Dialogs, asked: tuple[str, Reading] | None = None
+    words: str, who: str, dialogue: Dialogue, asked: Question | None = None
 ) -> Act | Question:
-    """The act in `words`, or the question to ask back.
+    """The act in `words`, or the question to ask back. Nothing is moved by it.
 
     Args:
         words: as typed or recognized.
         who: "tech" or "helper".
-        job: where the job stands: what can be said now.
-        dialogs: the phrases.
-        asked: the words and reading of the last question about a reading, if it was one.
+        dialogue: where it stands: what can be said now.
+        asked: the open question about a reading, if there is one.
     """
     text = normal(words)
     asks = words.rstrip().endswith("?")
-    stop = dialogs.words["stop"]
-    if _is_stop(text, stop):
-        return Act("stop", who)
-    if who == "helper" and job.facts.hold != "up" and _is_lost(text, dialogs.words["lost"]):
-        if asks or text.startswith(("can i ", "should i ", "may i ")):
-            return Question("hold_standing", {})
-        return Act("lost", who)
-    danger = job.facts.hold != "up" or job.key_above()
-    if danger and _alarms(text, who, job, stop):
-        return Act("stop", who)
-    if (
-        who == "helper"
-        and job.pressing_is_danger()
-        and _holds(text, dialogs.words["holding"].anywhere)
-    ):
-        return Act("holding", who)  # "pressing now", while hands may be in the hole
+    alarm = _alarm(text, asks, who, dialogue)
+    if alarm is not None:
+        return alarm
     if not text:
         return Act("unclear", who)
     short = without_lead(text)
-    special = _with_rest(words, short, asks, who, job)
+    special = _with_rest(words, short, asks, who, dialogue)
     if special is not None:
         return special
-    meant = _step_answer(text, short, job) or _exact(text, short, who, job, dialogs)
-    complained = complaint(short, meant, who, job) if meant else None
+    meant = _step_answer(text, short, dialogue) or _exact(text, short, who, dialogue)
+    complained = complaint(short, meant, who, dialogue) if meant else None
     if complained is not None:
         return complained
     if meant and asks and meant in _NOT_AS_A_QUESTION:
-        return Question("did_you_mean", {"phrase": short})  # "clear?" is no "clear"
-    if meant and (not job.expects() or _fits(meant, job, dialogs)):
+        return Question("did_you_mean", {"phrase": short}, who)  # "clear?" is no "clear"
+    if meant and (not dialogue.expects() or _fits(meant, dialogue)):
         return Act(meant, who)
     # "on the floor" is the helper's word for holding, and a reading at another step.
-    found = _reading(words, text, who, job, asked)
+    found = _reading(words, text, who, dialogue, asked)
     if found is not None:
         return found
     if meant:
         return Act(meant, who)
-    return complaint(short, meant, who, job) or _like(short, who, job, dialogs)
+    return complaint(short, meant, who, dialogue) or _like(short, who, dialogue)
 
 
-def _fits(meaning: str, job: Job, dialogs: Dialogs) -> bool:
+def _alarm(text: str, asks: bool, who: str, dialogue: Dialogue) -> Act | Question | None:
+    """What is heard in any words that hold it: a stop, a pedal that goes, one that is pressed."""
+    heard, danger = dialogue.dialogs.words, dialogue.danger()
+    if _is_stop(text, heard["stop"]):
+        return Act("stop", who)
+    helper = who == "helper"
+    if helper and danger.pedal and _is_lost(text, heard["lost"]):
+        if asks or text.startswith(("can i ", "should i ", "may i ")):
+            return Question("hold_standing", {}, who)
+        return Act("lost", who)
+    if (danger.pedal or danger.key) and _alarms(text, who, danger, heard["stop"]):
+        return Act("stop", who)
+    if helper and danger.pressing and _holds(text, heard["holding"].anywhere):
+        return Act("holding", who)  # "pressing now", while hands may be in the hole
+    return None
+
+
+def _fits(meaning: str, dialogue: Dialogue) -> bool:
     """Whether a meaning can be said now."""
-    return meaning in job.allowed() or dialogs.words[meaning].anytime
+    return meaning in dialogue.allowed() or dialogue.dialogs.words[meaning].anytime
 
 
 def _is_stop(text: str, stop: Meaning) -> bool:
@@ -277,12 +213,12 @@ def _is_stop(text: str, stop: Meaning) -> bool:
     return any(squeezed(word) in heard for word in stop.anywhere)
 
 
-def _alarms(text: str, who: str, job: Job, stop: Meaning) -> bool:
+def _alarms(text: str, who: str, danger: Danger, stop: Meaning) -> bool:
     """Whether the words, while the pedal may be down, are better taken for a stop.
 
     Once the release is called, a technician who says no, or hold, wants it stopped.
     """
-    if who == "tech" and job.state == "ring_release" and text in ("no", "hold", "nope", "no no"):
+    if who == "tech" and danger.releasing and text in ("no", "hold", "nope", "no no"):
         return True
     if text in ("hands clear", "hands are out", "hands out"):
         return False
@@ -305,7 +241,7 @@ def _is_lost(text: str, lost: Meaning) -> bool:
     )
 
 
-def _with_rest(words: str, short: str, asks: bool, who: str, job: Job) -> Act | None:
+def _with_rest(words: str, short: str, asks: bool, who: str, dialogue: Dialogue) -> Act | None:
     """Meanings that carry words of their own: note, accept why, sign off code, correct which."""
     m = _NOTE.match(words)
     if m is not None:
@@ -315,7 +251,7 @@ def _with_rest(words: str, short: str, asks: bool, who: str, job: Job) -> Act | 
         m is not None
         and not asks
         and not negated(m["rest"])
-        and (job.choice or "accept" in job.allowed())
+        and (dialogue.choosing or "accept" in dialogue.allowed())
     ):
         return Act("accept", who, text=m["rest"].strip())
     m = _SIGN.match(short)
@@ -323,7 +259,7 @@ def _with_rest(words: str, short: str, asks: bool, who: str, job: Job) -> Act | 
         return Act("sign_off", who, text=_code(m["rest"]))
     m = _CORRECT.match(short)
     if m is not None:
-        return _correction(m["rest"], who, job)
+        return _correction(m["rest"], who, dialogue)
     return None
 
 
@@ -358,24 +294,21 @@ def _code(text: str) -> str:
     return text.upper()  # as written: "007" stays "007"
 
 
-def _correction(rest: str, who: str, job: Job) -> Act | None:
-    quantity = ""
-    for name, key in _NAMES:
-        if name in rest:
-            quantity = key
-            rest = re.sub(r"^\s*(?:to|is|was|at|should be)\b", "", rest.split(name, 1)[1]).strip()
-            break
+def _correction(rest: str, who: str, dialogue: Dialogue) -> Act | None:
+    quantity = next((q for q in named(rest) if q in _NAMED), "")
+    if quantity:
+        rest = rest.split(name_in(rest, quantity), 1)[1]
+        rest = re.sub(r"^\s*(?:to|is|was|at|should be)\b", "", rest).strip()
     else:
         rest = re.sub(r"^(?:that )?to\b", "", rest).strip()
-    waiting = job.pending.quantity if job.pending is not None else ""
-    target = quantity or waiting or job.correcting or job.last_quantity()
+    waiting = dialogue.pending.quantity if dialogue.pending is not None else ""
+    target = quantity or waiting or dialogue.correcting or dialogue.last_quantity()
     if not target:
         return Act("correct", who)
-    card = job.facts.card
-    reading = read(rest, target, card.units, card.distance)
+    reading = read(rest, target, dialogue.units, dialogue.distance)
     if reading.status == "read":
         data = as_data(reading)
-        if waiting and target == waiting and not job.correcting:
+        if waiting and target == waiting and not dialogue.correcting:
             return Act("reading", who, data, way=_way(rest))
         return Act("correct", who, data, target, way=_way(rest))
     if quantity:
@@ -383,38 +316,34 @@ def _correction(rest: str, who: str, job: Job) -> Act | None:
     return None
 
 
-def _exact(text: str, short: str, who: str, job: Job, dialogs: Dialogs) -> str:
+def _exact(text: str, short: str, who: str, dialogue: Dialogue) -> str:
     """The meaning whose phrase this is, those of this step before those of any time."""
-    allowed = job.allowed()
+    allowed, known = dialogue.allowed(), dialogue.dialogs.words
     if text == "correct" and "check" in allowed:
         return "check"
-    order = [*allowed, *(k for k, m in dialogs.words.items() if m.anytime)]
-    order += [k for k in dialogs.words if k not in order]
+    order = [*allowed, *(k for k, m in known.items() if m.anytime)]
+    order += [k for k in known if k not in order]
     for said in dict.fromkeys((text, short)):
-        hits = [k for k in order if said in dialogs.words[k].phrases]
+        hits = [k for k in order if said in known[k].phrases]
         for key in hits:
-            if dialogs.words[key].who in ("any", who):
+            if known[key].who in ("any", who):
                 return key
         if hits:
             return hits[0]
     return ""
 
 
-def _step_answer(text: str, short: str, job: Job) -> str:
+def _step_answer(text: str, short: str, dialogue: Dialogue) -> str:
     """The meaning of a phrase that answers just this step ("chocks are in")."""
-    step = job.step
-    if step is None or job.pending is not None or not ({text, short} & set(step.answers)):
-        return ""
-    return {"sound": "sound", "act": "ready" if step.id == "helper_ready" else "done"}.get(
-        step.kind, "done"
-    )
+    answers = dialogue.answers()
+    return answers.get(text) or answers.get(short, "")
 
 
 def _way(text: str) -> str:
     return "looser" if _LOOSER.search(text) else "tighter" if _TIGHTER.search(text) else ""
 
 
-def as_data(reading: Reading) -> dict[str, object]:
+def as_data(reading: Reading) -> dict[str, Any]:
     """The fields of a reading that the record keeps."""
     return {
         "value_in": reading.value_in,
@@ -428,71 +357,63 @@ def as_data(reading: Reading) -> dict[str, object]:
 
 
 def _reading(
-    words: str, text: str, who: str, job: Job, asked: tuple[str, Reading] | None
+    words: str, text: str, who: str, dialogue: Dialogue, asked: Question | None
 ) -> Act | Question | None:
-    expected = job.expects()
+    expected = dialogue.expects()
     if not expected:
-        stray = read(words, "")
-        if stray.status == "read" and job.pending is None:
-            return Question("not_reading_now", {"hint": job.prompt()[-1].text})
+        if dialogue.pending is None and read(words, "").status == "read":
+            return Question("not_reading_now", {"hint": dialogue.prompt()[-1].text}, who)
         return None
-    named = [key for name, key in _NAMES if name in text]
-    card = job.facts.card
-    if asked is not None and len(asked[1].choices) > 1 and text in _NEITHER:
-        return Question("say_again", {})
-    answered = _answer(text, asked, expected, job)
-    reading = answered or read(words, expected, card.units, card.distance)
-    if reading.status != "read" and asked is not None:
-        reading = _part_of_one(text, asked[1].choices) or reading
-    if reading.status == "none":
-        return None
-    if named and expected not in named and reading.status == "read":
-        return Question(
-            "other_quantity",
-            {"named": said_words.spoken(named[0]), "quantity": said_words.spoken(expected)},
-        )
-    if reading.status == "read":
-        return Act("reading", who, as_data(reading), way=_way(text))
-    return Question("ask_reading", {"question": reading.why}, reading)
+    choices = asked.choices if asked is not None else ()
+    if len(choices) > 1 and text in _NEITHER:
+        return Question("say_again", {}, who)
+    data = None if asked is None else _answer(text, asked, expected, dialogue)
+    if data is None:
+        reading = read(words, expected, dialogue.units, dialogue.distance)
+        read_now = reading.status == "read"
+        data = as_data(reading) if read_now else _part_of_one(text, choices)
+        if data is None and reading.status == "none":
+            return None
+        if data is None:
+            among = tuple(as_data(c) for c in reading.choices)
+            return Question("ask_reading", {"question": reading.why}, who, True, among)
+    others = [q for q in named(text) if q in _NAMED]
+    if others and expected not in others:
+        names = {"named": QUANTITIES[others[0]].spoken, "quantity": QUANTITIES[expected].spoken}
+        return Question("other_quantity", names, who)
+    return Act("reading", who, data, way=_way(text))
 
 
-def _answer(
-    text: str, asked: tuple[str, Reading] | None, expected: str, job: Job
-) -> Reading | None:
+def _answer(text: str, asked: Question, expected: str, dialogue: Dialogue) -> dict[str, Any] | None:
     """A reply to "thousandths or millimetres?": the unit joins the number said before."""
-    if asked is None:
-        return None
-    words, question = asked
-    card = job.facts.card
     unit = _UNIT_ANSWER.match(text)
     if unit:
-        joined = read(f"{_MIL.sub('', words)} {unit[1]}", expected, card.units, card.distance)
-        return joined if joined.status == "read" else None
-    if (
-        text in ("yes", "check", "yep", "yeah", "that's right", "right")
-        and len(question.choices) == 1
-    ):
-        return question.choices[0]
-    ordinal = re.match(r"^(?:the )?(first|second|third|last)(?: one)?$", text)
-    if ordinal and question.choices:
+        whole = f"{_MIL.sub('', asked.evidence.words)} {unit[1]}"
+        joined = read(whole, expected, dialogue.units, dialogue.distance)
+        return as_data(joined) if joined.status == "read" else None
+    choices = asked.choices
+    if text in _YES and len(choices) == 1:
+        return choices[0]
+    ordinal = _ORDINAL.match(text)
+    if ordinal and choices:
         at = {"first": 0, "second": 1, "third": 2, "last": -1}[ordinal[1]]
-        if at < len(question.choices):
-            return question.choices[at]
+        if at < len(choices):
+            return choices[at]
     return None
 
 
-def _part_of_one(text: str, choices: tuple[Reading, ...]) -> Reading | None:
+def _part_of_one(text: str, choices: tuple[dict[str, Any], ...]) -> dict[str, Any] | None:
     """The choice that the words are a part of ("nine"), when they are part of no other."""
     if text in _NO_PART:
         return None
-    within = [c for c in choices if f" {text} " in f" {c.readback} "]
+    within = [c for c in choices if f" {text} " in f" {c['readback']} "]
     return within[0] if len(within) == 1 else None
 
 
-def _like(text: str, who: str, job: Job, dialogs: Dialogs) -> Act | Question:
-    allowed = job.allowed()
+def _like(text: str, who: str, dialogue: Dialogue) -> Act | Question:
+    allowed, known = dialogue.allowed(), dialogue.dialogs.words
     phrases: dict[str, str] = {}
-    for key, meaning in dialogs.words.items():
+    for key, meaning in known.items():
         if key == "lost":
             continue  # heard by its own words, above: nobody is asked "did you mean lost it?"
         if (key in allowed or meaning.anytime) and meaning.who in ("any", who):
@@ -506,9 +427,9 @@ def _like(text: str, who: str, job: Job, dialogs: Dialogs) -> Act | Question:
     key = phrases[best]
     others = [p for p, s, _ in hits[1:] if phrases[p] != key and s > score - 6]
     if others:
-        return Question("did_you_mean_two", {"first": best, "second": others[0]})
-    if score < LIKE or dialogs.words[key].exact:
-        return Question("did_you_mean", {"phrase": best})
+        return Question("did_you_mean_two", {"first": best, "second": others[0]}, who)
+    if score < LIKE or known[key].exact:
+        return Question("did_you_mean", {"phrase": best}, who)
     return Act(key, who, text=" ".join(names(best)) if key == "complaint" else "")
 
 
@@ -516,8 +437,6 @@ def _like(text: str, who: str, job: Job, dialogs: Dialogs) -> Act | Question:
 #
 # Lost once, people say the same again, only louder; so the second time they are told of another
 # way: digits one by one, which sound less alike than fractions do.
-
-_LONG = ("pedal-height", "total-travel")
 
 
 class Missed:
@@ -531,60 +450,52 @@ class Missed:
         """Something was understood."""
         self._times = 0
 
-    def again(self, job: Job, dialogs: Dialogs) -> Question:
+    def again(self, who: str, dialogue: Dialogue) -> Question:
         """ "Say again", and from the second time on at the same step another way to say it."""
-        self._times = self._times + 1 if self._at == job.state else 1
-        self._at = job.state
+        self._times = self._times + 1 if self._at == dialogue.at else 1
+        self._at = dialogue.at
         if self._times == 1:
-            return Question("say_again", {})
-        example = _example(job)
-        if not example or job.pending is not None or job.choice:
-            return Question("again", {"hint": job.prompt()[-1].text})
-        return Question("spell_it", {"example": dialogs.say(example)})
+            return Question("say_again", {}, who)
+        example = _example(dialogue)
+        if not example or dialogue.pending is not None or dialogue.choosing:
+            return Question("again", {"hint": dialogue.prompt()[-1].text}, who)
+        return Question("spell_it", {"example": dialogue.dialogs.say(example)}, who)
 
 
-def _example(job: Job) -> str:
+def _example(dialogue: Dialogue) -> str:
     """The reply that shows how the quantity asked for is spelled, or ""."""
-    quantity, metric = job.expects(), job.facts.card.units == "mm"
-    if quantity in ("", "lugs"):
+    quantity = dialogue.expects()
+    if quantity in ("", LUGS):
         return ""
-    if quantity == "odometer":
+    if quantity == ODOMETER:
         return "spelled_miles"
-    long = "_long" if quantity in _LONG else ""
-    return f"spelled{long}{'_mm' if metric else ''}"
+    long = "_long" if quantity in (PEDAL_HEIGHT, TOTAL_TRAVEL) else ""
+    return f"spelled{long}{'_mm' if dialogue.units == 'mm' else ''}"
 
 
-def which(ear: dict[str, Any], who: str, job: Job, dialogs: Dialogs) -> Question | None:
+def which(who: str, alternatives: Sequence[Heard], dialogue: Dialogue) -> Question | None:
     """The question between the two likeliest meanings, or None when there are no two.
 
     Readings are chosen between by "first" or "nine"; a command that is meant is said again whole.
 
     Args:
-        ear: `alternatives` holds what may have been said, the likeliest first: texts, or objects
-            with the text as `words`.
         who: "tech" or "helper".
-        job: where it stands: which quantity is asked for.
-        dialogs: the phrases.
+        alternatives: what may have been said and what it means, the likeliest first.
+        dialogue: where it stands: which quantity is asked for.
     """
-    found: dict[object, tuple[str, Reading | None]] = {}
-    for alternative in ear.get("alternatives", ()):
-        text = alternative.get("words", "") if isinstance(alternative, dict) else alternative
-        got = understand(str(text), who, job, dialogs)
-        if not isinstance(got, Act) or got.meaning == "unclear":
+    found: dict[object, tuple[str, dict[str, Any] | None]] = {}
+    for words, act in alternatives:
+        if isinstance(act, Question) or act.meaning == "unclear":
             continue
-        reading = _reading_of(str(text), job) if got.meaning == "reading" else None
-        key = (reading.value_in, reading.count, got.way) if reading else (got.meaning, got.text)
-        found.setdefault(key, (reading.readback if reading else str(text), reading))
+        data = act.reading if act.meaning == "reading" else None
+        key = (
+            (data.get("value_in"), data.get("count"), act.way) if data else (act.meaning, act.text)
+        )
+        found.setdefault(key, (data["readback"] if data else words, data))
     if len(found) < 2:
         return None
     (first, one), (second, other) = list(found.values())[:2]
-    if one is None or other is None or job.expects() == "lugs":  # a count comes with its direction
-        return Question("did_you_mean_two", {"first": first, "second": second})
-    why = f"{capital(first)} or {second}?"
-    asked = Reading("ask", job.expects(), why=why, choices=(one, other))
-    return Question("which_of_two", {"first": capital(first), "second": second}, asked)
-
-
-def _reading_of(text: str, job: Job) -> Reading:
-    card = job.facts.card
-    return read(text, job.expects(), card.units, card.distance)
+    if one is None or other is None or dialogue.expects() == LUGS:  # a count comes with its way
+        return Question("did_you_mean_two", {"first": first, "second": second}, who)
+    names = {"first": capital(first), "second": second}
+    return Question("which_of_two", names, who, True, (one, other))

@@ -15,7 +15,8 @@ from assistant.act import Act, Said
 from assistant.card import Card
 from assistant.card.making import BY_KEY, QUESTIONS, REVIEW, Making, NotPossible, Question, Value
 from assistant.card.show import limit_text
-from assistant.interview.words import THREADS, CardWords, meanings, steering, thread_said, unit_said
+from assistant.dialogue import Danger
+from assistant.interview.words import THREADS, CardWords, meanings, steering, unit_said
 from assistant.job import words as said_words
 from assistant.texts.dialogs import Dialogs
 
@@ -97,7 +98,35 @@ class CardDriven:
         """The key asked for."""
         return self.making.now()
 
-    step_id = state
+    step_id = at = state
+    stopped = choosing = trying = False
+
+    @property
+    def finished(self) -> bool:
+        """Whether the conversation is over: the card kept, or left off."""
+        return self.done or self.left_off
+
+    @property
+    def units(self) -> str:
+        """The shop's: "inch" or "mm"."""
+        return self.making.units
+
+    @property
+    def distance(self) -> str:
+        """The shop's: "miles" or "kilometres"."""
+        return str(self.making.value("shop.distance") or "miles")
+
+    def answers(self) -> dict[str, str]:
+        """None but those of the meanings."""
+        return {}
+
+    def whose(self) -> str:
+        """One person makes a card."""
+        return "tech"
+
+    def danger(self) -> Danger:
+        """Nobody stands at a truck."""
+        return Danger()
 
     @property
     def signed_off(self) -> bool:
@@ -424,18 +453,13 @@ class CardJob(CardDriven):
             return self._take(int(value), f"{value:g} lug{'' if value == 1 else 's'}")
         return self._take(round(value, 4), f"{value:g} to 1")
 
-    def thread(self, words: str) -> Replies:
-        """The answer to what thread it is, in any writing the arithmetic knows."""
-        self.changes = []
-        name = thread_said(words)
-        return self._take(name, name) if name else [self._say("thread"), *self.prompt()]
-
     def _chosen(self, key: str, value: str) -> Replies:
         question = self.question
         if question is None or question.key != key:
             return self._hint("not_now")
         said = self.texts.questions[question.words].phrases.get(value, (value,))[0]
-        return self._take(value, said[0].upper() + said[1:])
+        told = value if question.kind == "thread" else said[0].upper() + said[1:]
+        return self._take(value, told)
 
     # --- taking an answer ---
 

@@ -3,32 +3,27 @@
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, cast
+from typing import TYPE_CHECKING, Any
 
-from assistant.act import Act, Said
+from assistant.act import Act, Evidence, Said
 from assistant.card import Card, CardError
 from assistant.card.fleet import cards_in, same_unit
 from assistant.card.making import Making, file_name, taken_over
-from assistant.card.making import Question as CardQuestion
-from assistant.conversation.understand import (
-    Missed,
-    Question,
-    code_of,
-    normal,
-    note_of,
-    understand,
-    which,
-)
+from assistant.conversation.session import plain_line
+from assistant.conversation.understand import Missed, code_of, note_of, understand, which
+from assistant.dialogue import Heard, Question
 from assistant.interview.draft import Draft, keep
 from assistant.interview.job import CardJob, document_name
-from assistant.interview.words import CardWords
-from assistant.readings import Reading, read
+from assistant.interview.words import CardWords, thread_said
+from assistant.readings import read
 from assistant.texts.dialogs import Dialogs
+from assistant.texts.normal import normal
 
 if TYPE_CHECKING:
-    from assistant.job.job import Job
+    from assistant.act import Samples
 
 MAX_WORDS = 500
 _FREE = ("unit", "document", "code", "thread")
@@ -49,11 +44,16 @@ class CardTalk:
             making.change(change)
         self.job = CardJob(making, dialogs, texts, self._there)
         self.dialogs = self.job.dialogs
-        self.asked: tuple[str, Reading] | None = None
+        self.asked: Question | None = None
         self.keeps_audio = False
         self.path: Path | None = None
         """Where the card was kept, once it was."""
         self._missed = Missed()
+
+    @property
+    def dialogue(self) -> CardJob:
+        """The card in the making, as ears, keyboard and screens know it."""
+        return self.job
 
     @classmethod
     def begin(
@@ -111,50 +111,64 @@ class CardTalk:
             self.job.making.change(change)
             self.draft.add([change])
 
-    def hear(
-        self, who: str, words: str, ear: dict[str, Any] | None = None, sound: Any = None
-    ) -> list[Said]:
-        """One turn. Raises CardError when it cannot be kept; nothing is then answered."""
-        words = words[:MAX_WORDS].encode("utf-8", "replace").decode("utf-8")
+    def hear(self, who: str, words: str) -> list[Said]:
+        """One typed turn. Raises CardError when it cannot be kept; nothing is then answered."""
+        return self.take(self.understood(words, who))
+
+    def take(self, meant: Act | Question) -> list[Said]:
+        """Apply an act, or put a question; see `dialogue.Conversation.take`."""
         self._missed.forget()
-        self.job.aloud = ear is not None
-        got = self._understood(who, words)
-        if isinstance(got, Question):
-            self.asked = (words, got.reading) if got.reading is not None else None
-            return [Said(who, self.dialogs.say(got.reply, **got.fields), f"reply:{got.reply}")]
+        if isinstance(meant, Question):
+            return self._put(meant)
         self.asked = None
-        said = got if isinstance(got, list) else self.job.apply(got)
+        self.job.aloud = meant.evidence.ear is not None
+        said = self.job.apply(meant)
         self._keep_changes()
         return self._finished() if self.job.done else said
 
-    def _understood(self, who: str, words: str) -> Act | Question | list[Said]:
+    def understood(self, words: str, who: str) -> Act | Question:
+        """What the words mean now; nothing is moved by it."""
+        words = plain_line(words, MAX_WORDS)
+        return replace(self._understood(words, who), evidence=Evidence(words))
+
+    def _understood(self, words: str, who: str) -> Act | Question:
         text = normal(words)
         question = self.job.question
         kind = question.kind if question is not None else ""
-        named = note_of(words)
-        if named is not None:
-            return Act("note", who, text=named)
+        note = note_of(words)
+        if note is not None:
+            return Act("note", who, text=note)
         if kind in _FREE and text and not self._steers(text):
             if kind == "thread":
-                return self.job.thread(words)
+                name = thread_said(words)
+                return Act(f"rod.thread={name}", who) if name else Question("card_thread", {}, who)
             code = code_of(text)
             if kind == "code":
                 return Act("sign_off", who, text=code) if code else Act("unclear", who)
             return Act("note", who, text=words.strip())
         if kind == "number" and (number := _number(text)) is not None:
-            return Act("reading", who, {"value_in": number, "figures": "", "readback": ""})
+            data = {"value_in": number, "figures": f"{number:g} to 1", "readback": text}
+            return Act("reading", who, data)
         if self.job.which and text:
             words = f"correct the {words}"
-        # What it reads of a job, a card in the making has as well.
-        got = understand(words, who, cast("Job", self.job), self.dialogs, self.asked)
+        got = understand(words, who, self.job, self.asked)
         if question is not None and kind == "number" and isinstance(got, Question):
             # The reader's question is about a length, which this is not.
-            return [self._between(question), *self.job.prompt()]
+            low, high = f"{question.low:g}", f"{question.high:g}"
+            return Question("card_number", {"low": low, "high": high}, who)
         return got
 
-    def _between(self, question: CardQuestion) -> Said:
-        low, high = f"{question.low:g}", f"{question.high:g}"
-        return self._say("number", low=low, high=high)
+    def _put(self, question: Question) -> list[Said]:
+        self.asked = question if question.open else None
+        return self._reply(question)
+
+    def _reply(self, question: Question) -> list[Said]:
+        """A question as it is said; one of the card's own goes before its prompt."""
+        own = question.reply.removeprefix("card_")
+        if own != question.reply:
+            return [self._say(own, **question.fields), *self.job.prompt()]
+        text = self.dialogs.say(question.reply, **question.fields)
+        return [Said(question.who, text, f"reply:{question.reply}")]
 
     def _steers(self, text: str) -> bool:
         """Whether the words steer the conversation: they are no name, code or thread then."""
@@ -166,18 +180,24 @@ class CardTalk:
             if meaning.anytime or key in plain or key in allowed
         )
 
-    def unheard(self, who: str, ear: dict[str, Any], sound: Any = None) -> list[Said]:
+    def unheard(
+        self,
+        who: str,
+        ear: dict[str, Any],
+        sound: Samples | None = None,
+        alternatives: Sequence[Heard] = (),
+    ) -> list[Said]:
         """Speech that was taken for nothing; asks to say it again, or which of two it was."""
-        if ear.get("decision") == "nothing" or self.job.signed_off:
+        if ear.get("decision") == "nothing" or self.job.finished:
             return []
-        job = cast("Job", self.job)
-        question = which(ear, who, job, self.dialogs) if ear.get("decision") == "choose" else None
+        question = None
+        if ear.get("decision") == "choose":
+            question = which(who, alternatives, self.job)
         if question is None:
-            question = self._missed.again(job, self.dialogs)
-        elif question.reading is not None:
-            self.asked = ("", question.reading)
-        text = self.dialogs.say(question.reply, **question.fields)
-        return [Said(who, text, f"reply:{question.reply}")]
+            return self._reply(self._missed.again(who, self.job))
+        if question.open:
+            return self._put(question)
+        return self._reply(question)
 
     def notice(self, to: str, key: str, **fields: str) -> list[Said]:
         """Tell something that is not of the card: a device lost."""

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from assistant.act import Said
+from assistant.act import REASONS, Said
 from assistant.clutch.uncertainty import Measured
 from assistant.readings import QUANTITIES
 from assistant.sentences import DialogError
@@ -17,17 +17,13 @@ if TYPE_CHECKING:
     from assistant.job.base import JobBase
 
 
-LONG = "long"
-"""Text of an act that asks for the reasons instead of the answer."""
-
-
 def complain(job: JobBase, who: str, text: str) -> list[Said]:
     """Answer to a complaint, or to "what is the cause".
 
     Args:
         job: where it stands; its complaints grow by those in `text`.
         who: who asked.
-        text: ids of complaints, or `LONG`, or "" for what the readings alone say.
+        text: ids of complaints, or `REASONS`, or "" for what the readings alone say.
     """
     try:
         case = case_of(job)
@@ -38,7 +34,7 @@ def complain(job: JobBase, who: str, text: str) -> list[Said]:
             job.facts.complaints.append((key, _as_left(job)))
             case.complaints.append(key)
             job.facts.notes.append((who, f"complaint: {case.table.complaints[key].name}"))
-    if text == LONG:
+    if text == REASONS:
         return [Said(who, line, "reply:cause_why") for line in case.why()]
     return [Said(who, line, "reply:cause") for line in (case.sentence(), case.next_reading())]
 

@@ -82,6 +82,12 @@ class JobBase(Guards):
         return bool(self.choice)
 
     @property
+    def trying(self) -> bool:
+        """Whether the finished work is tried."""
+        step = self.step
+        return step is not None and step.kind == "sound" and step.phase == "final"
+
+    @property
     def units(self) -> str:
         """The shop's: "inch" or "mm"."""
         return self.facts.card.units
@@ -111,6 +117,8 @@ class JobBase(Guards):
             pedal=self.facts.hold != "up",
             pressing=self.pressing_is_danger(),
             engine=self.key_above() and with_work,
+            key=self.key_above(),
+            releasing=self.state == "ring_release",
         )
 
     def expects(self) -> str:

@@ -13,7 +13,7 @@ from click.testing import CliRunner
 
 from assistant.act import Act
 from assistant.card import Card, card_from_text, default_card, load_card
-from assistant.causes.ask import Conversation
+from assistant.causes.ask import CauseTalk
 from assistant.causes.case import (
     Case,
     bits,
@@ -245,9 +245,9 @@ def test_a_damaged_table_says_where(shop: Path, old: str, new: str, says: str) -
 # --- the conversation -----------------------------------------------------------------------------
 
 
-def talk(dialogs: Dialogs, complaint: str = "", card: Card | None = None) -> Conversation:
+def talk(dialogs: Dialogs, complaint: str = "", card: Card | None = None) -> CauseTalk:
     """A conversation with this complaint."""
-    got = Conversation(load_table(folder=SHIPPED), card or default_card(), dialogs, {})
+    got = CauseTalk(load_table(folder=SHIPPED), card or default_card(), dialogs, {})
     assert not complaint or got.complain(complaint)
     return got
 
@@ -491,7 +491,7 @@ def test_it_resumes(tmp_path: Path, dialogs: Dialogs) -> None:
 @pytest.mark.parametrize("words", ["it doesn't slip", "the slip ring is new", "a dragon"])
 def test_what_is_no_complaint(job: Session, words: str) -> None:
     """Denied, or about something else: not taken for one."""
-    got = understand(words, "tech", job.job, job.dialogs)
+    got = understand(words, "tech", job.job)
     assert not isinstance(got, Act) or got.meaning != "complaint" or words == "the slip ring is new"
 
 

@@ -9,7 +9,8 @@ import pytest
 
 from assistant.act import Act, Said
 from assistant.conversation import Session
-from assistant.conversation.understand import Question, understand
+from assistant.conversation.understand import understand
+from assistant.dialogue import Question
 from assistant.texts.dialogs import Dialogs
 
 Play = Callable[[Session, str], list[Said]]
@@ -51,7 +52,7 @@ def meant(session: Session, play: Play, at: str, line: str) -> str:
     """The meaning of a line at a place in the job; "?name" for a question asked back."""
     play(session, AT[at])
     who, _, words = line.partition(": ")
-    got = understand(words, who, session.job, session.dialogs, session.asked)
+    got = understand(words, who, session.job, session.asked)
     return f"?{got.reply}" if isinstance(got, Question) else got.meaning
 
 
@@ -118,7 +119,7 @@ def test_stop(session: Session, play: Play, at: str, who: str) -> None:
     """Stop in any sentence, from anybody, anywhere."""
     play(session, AT[at])
     for words in SHOUTS:
-        got = understand(words, who, session.job, session.dialogs, None)
+        got = understand(words, who, session.job)
         assert isinstance(got, Act) and got.meaning == "stop", words
 
 
@@ -177,7 +178,7 @@ def test_life_and_limb_only_word_for_word(
         words = spoiler.format(phrase)
         if words in every:
             continue
-        got = understand(words, who, session.job, dialogs, None)
+        got = understand(words, who, session.job)
         assert not (isinstance(got, Act) and got.meaning == meaning), words
 
 
@@ -415,7 +416,7 @@ def test_note_without_words(session: Session, play: Play) -> None:
 )
 def test_sign_off_codes(session: Session, words: str, code: str) -> None:
     """In words or figures, kept as it is written on the wall."""
-    got = understand(words, "tech", session.job, session.dialogs, None)
+    got = understand(words, "tech", session.job)
     assert isinstance(got, Act) and got.meaning == "sign_off" and got.text == code
 
 

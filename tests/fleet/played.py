@@ -12,6 +12,7 @@ from assistant.card import Card, card_from_text
 from assistant.conversation import Session
 from assistant.job.job import Job
 from assistant.texts.dialogs import Dialogs
+from tests.heard import heard, unheard
 
 from .truth import LASH_IN, LUG_IN, RATIO, Visit, free_text
 
@@ -138,12 +139,12 @@ def _play(visit: Visit, folder: Path, dialogs: Dialogs, at_most: int) -> Path:
 
 
 def _say(session: Session, visit: Visit, who: str, words: str) -> None:
-    session.hear(who, words, ear(visit, "accept", 0.93, words) if visit.mic else None)
+    heard(session, who, words, ear(visit, "accept", 0.93, words) if visit.mic else None)
 
 
 def _miss(session: Session, visit: Visit, who: str, words: str) -> None:
     if visit.mic:
-        session.unheard(who, ear(visit, "again", 0.31, words))
+        unheard(session, who, ear(visit, "again", 0.31, words))
     else:
         session.hear(who, "mumble mumble")
 

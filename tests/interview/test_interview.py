@@ -31,6 +31,7 @@ from assistant.record import RecordError
 from assistant.sentences import DialogError
 from assistant.texts.dialogs import Dialogs
 from assistant.voice.recognition.expected import expected
+from tests.heard import heard, unheard
 
 DEMO = Path(__file__).parents[2] / "demo_sessions"
 SHIPPED = Path(__file__).parents[2] / "dialogs"
@@ -528,12 +529,12 @@ def test_speech_not_taken(dialogs: Dialogs, texts: CardWords, tmp_path: Path) ->
     say(talk, *HEAD, "plate", *["skip"] * 7)
     assert talk.job.state == "figures.gap.low"
     ear = {"decision": "choose", "alternatives": ["one half", "five eighths"]}
-    said = talk.unheard("tech", ear)
+    said = unheard(talk, "tech", ear)
     assert said[0].text == "One half or five eighths?"
     say(talk, "the second")
     assert talk.job.making.value("figures.gap.low") == "5/8 in"
-    assert talk.unheard("tech", {"decision": "again"})[0].text == "Say again."
-    assert talk.unheard("tech", {"decision": "nothing"}) == []
+    assert unheard(talk, "tech", {"decision": "again"})[0].text == "Say again."
+    assert unheard(talk, "tech", {"decision": "nothing"}) == []
 
 
 def test_a_length_said_aloud_is_read_back(
@@ -544,18 +545,18 @@ def test_a_length_said_aloud_is_read_back(
     while talk.job.state != "pedal.ratio":
         say(talk, RIGHT.get(talk.job.state, "skip"))
     ear = {"decision": "accept"}
-    assert talk.hear("tech", "twelve", ear)[0].text == "12 to 1. Pedal ratio. Check?"
-    assert talk.hear("tech", "check", ear)[0].text == "12 to 1."
-    talk.hear("tech", "skip", ear)
-    said = talk.hear("tech", "five eighths", ear)
+    assert heard(talk, "tech", "twelve", ear)[0].text == "12 to 1. Pedal ratio. Check?"
+    assert heard(talk, "tech", "check", ear)[0].text == "12 to 1."
+    heard(talk, "tech", "skip", ear)
+    said = heard(talk, "tech", "five eighths", ear)
     assert [s.text for s in said] == ["5/8 in. Five eighths. Check?"]
     assert talk.job.making.value("figures.gap.low") is None
     assert talk.job.allowed() == ["check", "no"] and talk.job.pending is not None
-    assert talk.hear("tech", "repeat", ear) == said
-    assert talk.hear("tech", "no", ear)[0].text == "Dropped."
-    talk.hear("tech", "five eighths", ear)
-    assert talk.hear("tech", "one half", ear)[0].text == "1/2 in. One half. Check?"
-    talk.hear("tech", "check", ear)
+    assert heard(talk, "tech", "repeat", ear) == said
+    assert heard(talk, "tech", "no", ear)[0].text == "Dropped."
+    heard(talk, "tech", "five eighths", ear)
+    assert heard(talk, "tech", "one half", ear)[0].text == "1/2 in. One half. Check?"
+    heard(talk, "tech", "check", ear)
     assert talk.job.making.value("figures.gap.low") == "1/2 in"
     say(talk, "nine sixteenths")
     assert talk.job.making.value("figures.gap.high") == "9/16 in"

@@ -16,12 +16,12 @@ from assistant.card.arithmetic import plan_for
 from assistant.cli.plan import plan_report, plan_text
 from assistant.clutch.uncertainty import Measured
 from assistant.conversation import Session, SessionError
-from assistant.conversation.understand import normal
 from assistant.interview.words import THREADS, load_card_words
 from assistant.job.job import Job
 from assistant.sentences import DialogError
 from assistant.texts import variants
 from assistant.texts.dialogs import Dialogs, load_dialogs
+from assistant.texts.normal import normal
 from assistant.voice.recognition.grammar import Grammar, alt, words_of
 from assistant.voice.recognition.sphinx import SphinxEngine
 

@@ -25,6 +25,7 @@ from assistant.record import clips, newest_unfinished, read_events, verify_file
 from assistant.record.transcript import transcript
 from assistant.texts.dialogs import Dialogs
 from tests.conversation.test_session import answer, finish
+from tests.heard import heard, unheard
 
 Samples = npt.NDArray[np.float32]
 
@@ -88,7 +89,7 @@ def test_off_by_default(session: Session) -> None:
     """Sound given to a session that does not keep it goes nowhere."""
     while not session.job.signed_off:
         who, _, words = answer(session.job).partition(": ")
-        session.hear(who, words, sound=tone(500))
+        heard(session, who, words, sound=tone(500))
     assert files(session) == []
     assert "clip" not in session.journal.path.read_text("utf-8")
     assert verify_file(session.journal.path).about_clips == ""
@@ -96,11 +97,11 @@ def test_off_by_default(session: Session) -> None:
 
 def test_kept_when_confirmed_and_not_before(kept: Session) -> None:
     """The sound of the reading, not of the "check"; nothing is on the disk until then."""
-    kept.hear("tech", "nine sixteenths", sound=tone(500))
-    kept.hear("tech", "why", sound=tone(700))
+    heard(kept, "tech", "nine sixteenths", sound=tone(500))
+    heard(kept, "tech", "why", sound=tone(700))
     assert files(kept) == []
     assert "clip" not in read_events(kept.journal.path)[0][-1].data
-    kept.hear("tech", "check", sound=tone(900))
+    heard(kept, "tech", "check", sound=tone(900))
     (path,) = files(kept)
     found = clip(kept)
     assert kept.journal.path.parent / found["file"] == path
@@ -114,26 +115,26 @@ def test_kept_when_confirmed_and_not_before(kept: Session) -> None:
 
 @pytest.mark.parametrize("answer_", ["no", "back", "correct that"])
 def test_dropped_readings_leave_no_sound(kept: Session, answer_: str) -> None:
-    kept.hear("tech", "nine sixteenths", sound=tone(500))
-    kept.hear("tech", answer_, sound=tone(700))
+    heard(kept, "tech", "nine sixteenths", sound=tone(500))
+    heard(kept, "tech", answer_, sound=tone(700))
     assert files(kept) == []
-    kept.hear("tech", "five eighths", sound=tone(900))
+    heard(kept, "tech", "five eighths", sound=tone(900))
     kept.hear("tech", "check")
     assert [round(pitch(p), -1) for p in files(kept)] == [900]
 
 
 def test_a_reading_said_anew_takes_the_place(kept: Session) -> None:
-    kept.hear("tech", "nine sixteenths", sound=tone(500))
-    kept.hear("tech", "five eighths", sound=tone(900))
-    kept.hear("tech", "check", sound=tone(700))
+    heard(kept, "tech", "nine sixteenths", sound=tone(500))
+    heard(kept, "tech", "five eighths", sound=tone(900))
+    heard(kept, "tech", "check", sound=tone(700))
     assert [round(pitch(p), -1) for p in files(kept)] == [900]
 
 
 def test_a_typed_reading_has_no_sound(kept: Session) -> None:
     """Nor does it get that of the spoken "check", or of a reading it replaced."""
-    kept.hear("tech", "nine sixteenths", sound=tone(500))
+    heard(kept, "tech", "nine sixteenths", sound=tone(500))
     kept.hear("tech", "five eighths")
-    kept.hear("tech", "check", sound=tone(700))
+    heard(kept, "tech", "check", sound=tone(700))
     assert files(kept) == []
 
 
@@ -141,7 +142,7 @@ def test_readings_that_need_no_check_are_kept_at_once(begun: Session) -> None:
     reach(begun, "found_height")
     step = begun.job.step
     assert step is not None
-    begun.hear(step.who, "eight and a half", sound=tone(500))
+    heard(begun, step.who, "eight and a half", sound=tone(500))
     assert begun.job.state != "found_height"
     assert [round(pitch(p), -1) for p in files(begun)] == [500]
     assert read_events(begun.journal.path)[0][-1].data["taken"]["quantity"] == "pedal-height"
@@ -149,12 +150,12 @@ def test_readings_that_need_no_check_are_kept_at_once(begun: Session) -> None:
 
 def test_a_correction_and_a_count_are_readings_too(kept: Session) -> None:
     reach(kept, "ring_turn")
-    kept.hear("tech", "five lugs tighter", sound=tone(500))
-    kept.hear("tech", "check", sound=tone(700))
+    heard(kept, "tech", "five lugs tighter", sound=tone(500))
+    heard(kept, "tech", "check", sound=tone(700))
     assert [round(pitch(p), -1) for p in files(kept)] == [500]
     assert "ring" in read_events(kept.journal.path)[0][-1].data
-    kept.hear("tech", "correct the clearance to point zero five", sound=tone(900))
-    kept.hear("tech", "check", sound=tone(700))
+    heard(kept, "tech", "correct the clearance to point zero five", sound=tone(900))
+    heard(kept, "tech", "check", sound=tone(700))
     assert "corrected" in read_events(kept.journal.path)[0][-1].data
     assert sorted(round(pitch(p), -1) for p in files(kept)) == [500, 900]
 
@@ -162,8 +163,8 @@ def test_a_correction_and_a_count_are_readings_too(kept: Session) -> None:
 def test_a_choice_keeps_both_utterances(kept: Session) -> None:
     """The value was in the one that was asked about; "first" alone would prove nothing."""
     ear = {"decision": "choose", "alternatives": ["nine sixteenths", "five sixteenths"]}
-    kept.unheard("tech", ear, sound=tone(500))
-    kept.hear("tech", "first", sound=tone(900))
+    unheard(kept, "tech", ear, sound=tone(500))
+    heard(kept, "tech", "first", sound=tone(900))
     kept.hear("tech", "check")
     (path,) = files(kept)
     sound, rate = soundfile.read(path)
@@ -174,23 +175,23 @@ def test_a_choice_keeps_both_utterances(kept: Session) -> None:
 
 def test_speech_not_taken_never_reaches_the_disk(kept: Session) -> None:
     for decision in ("again", "choose", "nothing"):
-        kept.unheard("tech", {"decision": decision, "alternatives": []}, sound=tone(500))
-    kept.hear("tech", "five eighths", sound=tone(900))
+        unheard(kept, "tech", {"decision": decision, "alternatives": []}, sound=tone(500))
+    heard(kept, "tech", "five eighths", sound=tone(900))
     kept.hear("tech", "check")
     assert [round(pitch(p), -1) for p in files(kept)] == [900]
 
 
 def test_resumed_sessions_tell_it_again(kept: Session, dialogs: Dialogs) -> None:
     """A reading read back before the plug was pulled is confirmed without its sound."""
-    kept.hear("tech", "nine sixteenths", sound=tone(500))
+    heard(kept, "tech", "nine sixteenths", sound=tone(500))
     kept.close()
     quiet, said = Session.resume(kept.journal.path, dialogs)
     assert "reply:audio_kept" not in [s.key for s in said]
-    quiet.hear("tech", "repeat", sound=tone(500))
+    heard(quiet, "tech", "repeat", sound=tone(500))
     quiet.close()
     again, said = Session.resume(kept.journal.path, dialogs, keep_audio=True)
     assert said[0].key == "reply:audio_kept"
-    again.hear("tech", "check", sound=tone(700))
+    heard(again, "tech", "check", sound=tone(700))
     assert files(again) == []
     assert read_events(again.journal.path)[0][-1].data["taken"]["figures"] == "9/16 in"
 
@@ -211,7 +212,7 @@ def test_a_full_disk_costs_the_clip_and_not_the_reading(
         os.write(fd, block[:10])
         raise OSError(errno.ENOSPC, "no space")
 
-    kept.hear("tech", "nine sixteenths", sound=tone(500))
+    heard(kept, "tech", "nine sixteenths", sound=tone(500))
     monkeypatch.setattr(clips, "write_all", full)
     kept.hear("tech", "check")
     assert files(kept) == []
@@ -240,7 +241,7 @@ def test_the_clip_is_durable_before_its_line(
     watch(os, "replace", "name", os.replace)
     watch(clips, "sync_folder", "sync folder", lambda folder: None)
     watch(kept.journal, "append_all", "line", kept.journal.append_all)
-    kept.hear("tech", "nine sixteenths", sound=tone(500))
+    heard(kept, "tech", "nine sixteenths", sound=tone(500))
     order.clear()
     kept.hear("tech", "check")
     assert order[: order.index("line") + 1][-4:] == ["sync", "name", "sync folder", "line"]
@@ -250,9 +251,9 @@ class TestVerify:
     @pytest.fixture
     def record(self, kept: Session) -> Path:
         """A signed-off record with two clips."""
-        kept.hear("tech", "0.660", sound=tone(500))
+        heard(kept, "tech", "0.660", sound=tone(500))
         kept.hear("tech", "check")
-        kept.hear("tech", "0.040", sound=tone(900))
+        heard(kept, "tech", "0.040", sound=tone(900))
         if kept.job.pending is not None:
             kept.hear("tech", "check")
         finish(kept)
@@ -333,7 +334,7 @@ def test_no_other_file_is_taken_for_a_clip(tmp_path: Path, name: object) -> None
 
 
 def test_a_changed_clip_does_not_keep_a_job_from_going_on(kept: Session, dialogs: Dialogs) -> None:
-    kept.hear("tech", "0.660", sound=tone(500))
+    heard(kept, "tech", "0.660", sound=tone(500))
     kept.hear("tech", "check")
     kept.close()
     files(kept)[0].write_bytes(b"x")

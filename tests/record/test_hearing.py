@@ -24,6 +24,7 @@ from assistant.record import Journal, newest_unfinished, read_events, verify_fil
 from assistant.record.transcript import transcript
 from assistant.texts.dialogs import Dialogs
 from tests.conversation.test_session import answer, finish, standing
+from tests.heard import heard, unheard
 
 Play = Callable[[Session, str], list[Said]]
 LONG = ("pedal-height", "total-travel")
@@ -72,10 +73,10 @@ def texts(said: list[Said]) -> list[str]:
 
 def test_ear_is_kept_beside_the_words(at_gap: Session) -> None:
     """Whole, and through a question back as well."""
-    at_gap.hear("tech", "nine sixteenths", EAR)
+    heard(at_gap, "tech", "nine sixteenths", EAR)
     assert last(at_gap).data["ear"] == EAR
-    at_gap.hear("tech", "no", {**EAR, "probability": 0.5})
-    at_gap.hear("tech", "nine", EAR)
+    heard(at_gap, "tech", "no", {**EAR, "probability": 0.5})
+    heard(at_gap, "tech", "nine", EAR)
     assert "act" not in last(at_gap).data
     assert last(at_gap).data["ear"] == EAR
 
@@ -91,9 +92,9 @@ def test_text_records_stay_byte_for_byte(card: Card, dialogs: Dialogs, tmp_path:
 def test_an_ear_that_json_cannot_hold_fails_no_turn(at_gap: Session) -> None:
     """The turn has moved the job: it must reach the disk."""
     odd = {"probability": np.float32(0.5), "score": math.inf}
-    at_gap.hear("tech", "nine sixteenths", odd)
+    heard(at_gap, "tech", "nine sixteenths", odd)
     assert last(at_gap).data["ear"] == {"unrecordable": True}
-    at_gap.hear("tech", "no", {"probability": np.float32(0.5), "words": "\ud800"})
+    heard(at_gap, "tech", "no", {"probability": np.float32(0.5), "words": "\ud800"})
     assert last(at_gap).data["ear"] == {"probability": 0.5, "words": "?"}
 
 
@@ -115,7 +116,7 @@ def test_an_ear_that_json_cannot_hold_fails_no_turn(at_gap: Session) -> None:
 )
 def test_choose_and_the_answer(at_gap: Session, words: str, figures: str) -> None:
     """Asked which; taken by place, by its own words, or as another value altogether."""
-    said = at_gap.unheard("tech", ear("choose", "nine sixteenths", "five sixteenths"))
+    said = unheard(at_gap, "tech", ear("choose", "nine sixteenths", "five sixteenths"))
     assert texts(said) == ["Nine sixteenths or five sixteenths?"]
     assert [s.to for s in said] == ["tech"]
     assert last(at_gap).kind == "unheard"
@@ -129,7 +130,7 @@ def test_choose_and_the_answer(at_gap: Session, words: str, figures: str) -> Non
 @pytest.mark.parametrize("words", ["neither", "none of them", "no"])
 def test_choose_and_neither(at_gap: Session, words: str) -> None:
     """Nothing is taken, and the question no longer stands."""
-    at_gap.unheard("tech", ear("choose", "nine sixteenths", "five sixteenths"))
+    unheard(at_gap, "tech", ear("choose", "nine sixteenths", "five sixteenths"))
     assert texts(at_gap.hear("tech", words)) == ["Say again."]
     assert at_gap.job.pending is None
     at_gap.hear("tech", "first")
@@ -139,7 +140,7 @@ def test_choose_and_neither(at_gap: Session, words: str) -> None:
 @pytest.mark.parametrize("words", ["sixteenths", "one sixteenth or so maybe", "not nine"])
 def test_a_part_of_both_or_of_none_is_no_answer(at_gap: Session, words: str) -> None:
     """ "Sixteenths" stands in both."""
-    at_gap.unheard("tech", ear("choose", "nine sixteenths", "five sixteenths"))
+    unheard(at_gap, "tech", ear("choose", "nine sixteenths", "five sixteenths"))
     at_gap.hear("tech", words)
     pending = at_gap.job.pending
     assert pending is None or pending.figures not in ("9/16 in", "5/16 in")
@@ -147,22 +148,22 @@ def test_a_part_of_both_or_of_none_is_no_answer(at_gap: Session, words: str) -> 
 
 def test_choose_stands_through_a_say_again(at_gap: Session) -> None:
     """The answer itself was lost in noise once."""
-    at_gap.unheard("tech", ear("choose", "nine sixteenths", "five sixteenths"))
-    at_gap.unheard("tech", ear("again"))
+    unheard(at_gap, "tech", ear("choose", "nine sixteenths", "five sixteenths"))
+    unheard(at_gap, "tech", ear("again"))
     at_gap.hear("tech", "second")
     assert at_gap.job.pending is not None
     assert at_gap.job.pending.figures == "5/16 in"
 
 
 def test_stop_comes_before_any_answer(at_gap: Session) -> None:
-    at_gap.unheard("tech", ear("choose", "nine sixteenths", "five sixteenths"))
+    unheard(at_gap, "tech", ear("choose", "nine sixteenths", "five sixteenths"))
     at_gap.hear("helper", "stop the first one")
     assert at_gap.job.state == "halted"
 
 
 def test_choose_between_commands_is_said_again(at_gap: Session) -> None:
     """ "First" must not stand for a command: its words are said."""
-    said = at_gap.unheard("tech", ear("choose", "repeat", "why"))
+    said = unheard(at_gap, "tech", ear("choose", "repeat", "why"))
     assert texts(said) == ["Did you mean repeat or why?"]
     before = standing(at_gap.job)
     at_gap.hear("tech", "first")
@@ -172,7 +173,7 @@ def test_choose_between_commands_is_said_again(at_gap: Session) -> None:
 def test_choose_between_counts_is_said_again(session: Session) -> None:
     """A count comes with its direction, which "first" would lose."""
     reach(session, "ring_turn")
-    said = session.unheard("tech", ear("choose", "five lugs looser", "nine lugs looser"))
+    said = unheard(session, "tech", ear("choose", "five lugs looser", "nine lugs looser"))
     assert texts(said) == ["Did you mean five lugs or nine lugs?"]
     session.hear("tech", "first")
     assert session.job.pending is None
@@ -189,21 +190,21 @@ def test_choose_between_counts_is_said_again(session: Session) -> None:
     ],
 )
 def test_choose_without_two_meanings_is_say_again(at_gap: Session, words: tuple[str, ...]) -> None:
-    assert texts(at_gap.unheard("tech", ear("choose", *words))) == ["Say again."]
+    assert texts(unheard(at_gap, "tech", ear("choose", *words))) == ["Say again."]
 
 
 def test_a_correction_is_never_a_choice_for_the_step(session: Session) -> None:
     """A reading of the gap, corrected while the clearance is asked for, is no clearance."""
     reach(session, "found_clearance")
     two = ("correct the gap to one half", "correct the gap to nine sixteenths")
-    session.unheard("tech", ear("choose", *two))
+    unheard(session, "tech", ear("choose", *two))
     session.hear("tech", "first")
     assert session.job.pending is None
     assert session.job.facts.latest("clearance") is None
 
 
 def test_plain_texts_do_as_alternatives(at_gap: Session) -> None:
-    said = at_gap.unheard("tech", {"decision": "choose", "alternatives": ["half", "five eighths"]})
+    said = unheard(at_gap, "tech", {"decision": "choose", "alternatives": ["half", "five eighths"]})
     assert texts(said) == ["One half or five eighths?"]
 
 
@@ -212,10 +213,10 @@ def test_plain_texts_do_as_alternatives(at_gap: Session) -> None:
 
 def test_again_then_digits(at_gap: Session) -> None:
     """Once, say again; then another way to say it, for as long as it is not understood."""
-    assert texts(at_gap.unheard("tech", ear("again"))) == ["Say again."]
+    assert texts(unheard(at_gap, "tech", ear("again"))) == ["Say again."]
     digits = ["Say it digit by digit: point five six two."]
-    assert texts(at_gap.unheard("tech", ear("again"))) == digits
-    assert texts(at_gap.unheard("helper", ear("again"))) == digits
+    assert texts(unheard(at_gap, "tech", ear("again"))) == digits
+    assert texts(unheard(at_gap, "helper", ear("again"))) == digits
     at_gap.hear("tech", "point five six two")
     assert at_gap.job.pending is not None
     assert at_gap.job.pending.value_in == 0.562
@@ -223,18 +224,18 @@ def test_again_then_digits(at_gap: Session) -> None:
 
 def test_again_counts_in_a_row_at_one_step(at_gap: Session, play: Play) -> None:
     """Anything understood in between, or another step, begins the count anew."""
-    at_gap.unheard("tech", ear("again"))
+    unheard(at_gap, "tech", ear("again"))
     play(at_gap, "why")
-    assert texts(at_gap.unheard("tech", ear("again"))) == ["Say again."]
+    assert texts(unheard(at_gap, "tech", ear("again"))) == ["Say again."]
     play(at_gap, "0.660 / check")
     assert at_gap.job.state != "found_gap"
-    assert texts(at_gap.unheard("tech", ear("again"))) == ["Say again."]
+    assert texts(unheard(at_gap, "tech", ear("again"))) == ["Say again."]
 
 
 def test_again_where_no_reading_is_asked(session: Session) -> None:
     """There is nothing to spell: the instruction again."""
-    session.unheard("tech", ear("again"))
-    said = session.unheard("tech", ear("again"))
+    unheard(session, "tech", ear("again"))
+    said = unheard(session, "tech", ear("again"))
     assert said[0].key == "reply:again"
     assert session.job.prompt()[-1].text in said[0].text
 
@@ -242,8 +243,8 @@ def test_again_where_no_reading_is_asked(session: Session) -> None:
 def test_again_while_a_reading_is_read_back(at_gap: Session) -> None:
     """ "Check" is asked for, not digits."""
     at_gap.hear("tech", "nine sixteenths")
-    at_gap.unheard("tech", ear("again"))
-    assert "Check?" in at_gap.unheard("tech", ear("again"))[0].text
+    unheard(at_gap, "tech", ear("again"))
+    assert "Check?" in unheard(at_gap, "tech", ear("again"))[0].text
 
 
 @pytest.mark.parametrize("units", ["inch", "mm"])
@@ -259,8 +260,8 @@ def test_every_example_of_digits_is_understood(
     job = Job(card, dialogs)
     monkeypatch.setattr(job, "expects", lambda: quantity)
     missed = Missed()
-    missed.again(job, dialogs)
-    question = missed.again(job, dialogs)
+    missed.again("tech", job)
+    question = missed.again("tech", job)
     assert question.reply == "spell_it"
     assert len(dialogs.say("spell_it", **question.fields).split()) <= 12
     assert read(question.fields["example"], quantity, card.units, card.distance).status == "read"
@@ -268,7 +269,7 @@ def test_every_example_of_digits_is_understood(
 
 def test_noise_leaves_no_line(at_gap: Session) -> None:
     before = at_gap.journal.path.read_bytes()
-    assert at_gap.unheard("tech", ear("nothing")) == []
+    assert unheard(at_gap, "tech", ear("nothing")) == []
     assert at_gap.journal.path.read_bytes() == before
 
 
@@ -295,7 +296,7 @@ def test_a_closed_record_takes_neither(session: Session) -> None:
     finish(session)
     sealed = session.journal.seal
     assert session.notice("both", "mic_lost", who="helper")
-    assert session.unheard("tech", ear("again")) == []
+    assert unheard(session, "tech", ear("again")) == []
     assert session.journal.seal == sealed
     assert verify_file(session.journal.path, sealed).ok
 
@@ -308,11 +309,11 @@ def noisy(session: Session) -> None:
     for _ in range(200):
         if session.job.signed_off:
             return
-        session.unheard("tech", ear("again", "mumble"))
-        session.unheard("helper", ear("choose", "nine sixteenths", "five sixteenths"))
+        unheard(session, "tech", ear("again", "mumble"))
+        unheard(session, "helper", ear("choose", "nine sixteenths", "five sixteenths"))
         session.notice("both", "mic_lost", who="helper")
         who, _, words = answer(session.job).partition(": ")
-        session.hear(who, words, EAR)
+        heard(session, who, words, EAR)
     raise AssertionError(session.job.state)
 
 
@@ -339,11 +340,11 @@ def test_resume_after_any_kind_of_line(
     at_gap: Session, dialogs: Dialogs, card: Card, torn: bool
 ) -> None:
     """Left off right after a loss, or in the middle of writing it down."""
-    at_gap.hear("tech", "0.660", EAR)
+    heard(at_gap, "tech", "0.660", EAR)
     for event in ("unheard", "notice"):
         before = standing(at_gap.job)
         if event == "unheard":
-            at_gap.unheard("tech", ear("again"))
+            unheard(at_gap, "tech", ear("again"))
         else:
             at_gap.notice("both", "speaker_lost")
         assert last(at_gap).kind == event
@@ -362,7 +363,7 @@ def test_resume_after_any_kind_of_line(
 
 def test_a_forged_choice_shows(at_gap: Session) -> None:
     """These lines are of the chain like all others."""
-    at_gap.unheard("tech", ear("choose", "nine sixteenths", "five sixteenths"))
+    unheard(at_gap, "tech", ear("choose", "nine sixteenths", "five sixteenths"))
     at_gap.hear("tech", "first")
     path = at_gap.journal.path
     lines = path.read_text("utf-8").splitlines(keepends=True)

@@ -24,6 +24,7 @@ from assistant.review.pages.holds import holds_of
 from assistant.review.pages.job import job_page
 from assistant.review.pages.story import story_of
 from assistant.texts.dialogs import Dialogs
+from tests.heard import heard
 
 RECORDS = Path(__file__).parents[2] / "demo_sessions" / "records"
 HARD = RECORDS / "hard_day.jsonl"
@@ -189,7 +190,7 @@ def test_clips_are_pointed_at_not_copied(
     play(session, "done / done / done / done / done / done / h: ready / h: sound / sound / sound")
     play(session, "sound / h: skip")
     sound = np.sin(np.arange(16_000) / 9.0).astype(np.float32)
-    session.hear("tech", "eight and a half", None, sound)
+    heard(session, "tech", "eight and a half", None, sound)
     session.close()
     path = session.journal.path
     clip = next(tmp_path.glob("*.clips/*.flac"))

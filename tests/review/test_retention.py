@@ -19,6 +19,7 @@ from assistant.review import acts, fleet, open_review
 from assistant.review.acts import LeadError
 from assistant.review.retention import NOTE, look, remove
 from assistant.texts.dialogs import Dialogs
+from tests.heard import heard
 
 NOW = datetime(2026, 6, 1, 12, 0, tzinfo=UTC)
 Play = Callable[[Session, str], list[Said]]
@@ -34,7 +35,7 @@ def records(card: Card, dialogs: Dialogs, tmp_path: Path, play: Play) -> list[Pa
         play(session, "done / done / done / done / done / done / h: ready / h: sound / sound")
         play(session, "sound / sound / h: skip")
         sound = np.sin(np.arange(16_000) / (9.0 + i)).astype(np.float32)
-        session.hear("tech", "eight and a half", None, sound)
+        heard(session, "tech", "eight and a half", None, sound)
         session.close()
         out.append(session.journal.path)
     return out

@@ -16,7 +16,8 @@ from typing import Any
 from assistant.act import Act, Said
 from assistant.card import card_from_text
 from assistant.conversation import Session
-from assistant.conversation.understand import Question, understand
+from assistant.conversation.understand import understand
+from assistant.dialogue import Question
 from assistant.texts.dialogs import Dialogs
 
 from . import truck
@@ -100,7 +101,7 @@ class Loop:
 
     def _intended(self, who: str, line: Line) -> Act | Question:
         session = self.session
-        return understand(line.words, who, session.job, session.dialogs, session.asked)
+        return understand(line.words, who, session.job, session.asked)
 
     def _note(
         self,

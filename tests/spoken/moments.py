@@ -38,7 +38,7 @@ def _walk(card: Card, dialogs: Dialogs) -> Iterator[Job]:
         yield job
         said = detours.pop(job.state, []) + said
         who, words = split_speaker(said.pop(0))
-        act = understand(words, who, job, dialogs)
+        act = understand(words, who, job)
         if not isinstance(act, Act):
             raise ValueError(f"the script says {words!r} at {job.state}, which asks back: {act}")
         acts.append(act)

@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 import pytest
 
+from assistant.act import Act
 from assistant.conversation import Session
 from assistant.voice.detection.endpoint import Dropped, Ended, Event, Paused, Resumed, Started
 from assistant.voice.devices.audio import FRAME, FRAME_S
@@ -312,7 +313,7 @@ def test_a_reason_to_accept_is_taken_down(
     ears.dictate = lambda samples: written
     acts: list[str] = []
     session.job.choice = "out"
-    session.hear = lambda who, words, *rest: acts.append(words) or []  # type: ignore
+    session.take = lambda meant: acts.append(meant.text) or []  # type: ignore
     start, sound = room.now, room.sound(heard)
     room.script.listen = lambda samples: [  # type: ignore[method-assign]
         Hearing(
@@ -328,17 +329,17 @@ def test_a_reason_to_accept_is_taken_down(
     room.now += 2.0
     room.event("tech", Ended(sound, start, start + 1.9, room.now))
     room.decode()
-    assert acts == [f"accept because {reason}"]
+    assert acts == [reason]
 
 
 def test_a_code_is_read_back_however_well_it_was_heard(session: Session) -> None:
     room = Room(session, "tech")
-    ears = []
-    session.hear = lambda who, words, ear, *rest: ears.append((words, ear)) or []  # type: ignore
+    acts: list[Act] = []
+    session.take = lambda meant: acts.append(meant) or []  # type: ignore
     session.job.state = "sign_off"
     room.say("tech", "sign off seven")
     room.decode()
-    assert ears and ears[0][1].get("doubt") is True
+    assert acts[0].doubt and (acts[0].evidence.ear or {}).get("doubt") is True
 
 
 def test_words_that_begin_others_are_waited_for(session: Session) -> None:

@@ -16,11 +16,13 @@ import pytest
 from assistant.act import Act
 from assistant.card import Card
 from assistant.conversation import Session
-from assistant.conversation.understand import Question, understand
+from assistant.conversation.understand import understand
+from assistant.dialogue import Question
 from assistant.job.job import Job
 from assistant.record import read_events, verify_file
 from assistant.texts.dialogs import Dialogs
 from assistant.voice.recognition import models
+from tests.heard import unheard
 from tests.spoken import callouts, truck, voices
 from tests.spoken.callouts import Line
 from tests.spoken.closed_loop import Deliver, Loop, by_text
@@ -51,9 +53,9 @@ def hard_of_hearing(seed: int, share: float) -> Callable[[Session], Deliver]:
                 case x if x < 0.4:
                     said = session.hear(who, wrong)
                 case x if x < 0.7:
-                    said = session.unheard(who, {"decision": "again", "alternatives": []})
+                    said = unheard(session, who, {"decision": "again", "alternatives": []})
                 case x if x < 1 and wrong != line.words:
-                    said = session.unheard(who, ear)
+                    said = unheard(session, who, ear)
                 case _:
                     said = session.hear(who, line.words)
             return [{"said": said, "decision": "", "probability": 0.0, "heard": "",
@@ -101,7 +103,7 @@ def test_what_was_heard_badly_is_read_back_whatever_it_is(card: Card, dialogs: D
             continue
         job = Job(card, dialogs)
         job.state = step.id
-        act = understand(SAID.get(step.reading, "nine sixteenths"), step.who, job, dialogs)
+        act = understand(SAID.get(step.reading, "nine sixteenths"), step.who, job)
         assert not isinstance(act, Question)
         said = job.apply(replace(act, doubt=True))
         assert said[-1].key == "reply:confirm", step.id

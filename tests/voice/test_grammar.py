@@ -250,7 +250,7 @@ class TestExpected:
         missed = []
         for (state, _), job in moments.items():
             for text in expected(job, dialogs, "tech").sentences(30, random.Random(state)):
-                act = understand(text, "tech", job, dialogs)
+                act = understand(text, "tech", job)
                 if isinstance(act, Act) and act.meaning == "unclear":
                     missed.append((state, text))
         assert len(missed) <= 0.01 * 30 * len(moments), missed[:20]

@@ -215,12 +215,12 @@ def test_commands_are_understood_where_they_are_said(
     while said:
         here = (job.state, job.pending is not None)
         for command in [c for c in todo if (c.step, c.pending) == here]:
-            act = understand(command.words, command.who, job, dialogs)
+            act = understand(command.words, command.who, job)
             assert isinstance(act, Act) and act.meaning == command.meaning, (command, act)
             todo.remove(command)
         said = detours.pop(here[0], []) + said
         who, words = split_speaker(said.pop(0))
-        act = understand(words, who, job, dialogs)
+        act = understand(words, who, job)
         assert isinstance(act, Act), (words, act)
         job.apply(act)
     assert not todo, {c.step for c in todo}
@@ -233,7 +233,7 @@ def test_off_topic_talk_is_no_reading_and_no_command(card: Card, dialogs: Dialog
         for text in texts:
             assert all(read(text, q).status != "read" for q in QUANTITIES), text
             for who in ("tech", "helper"):
-                act = understand(phrases.plain(text), who, job, dialogs)
+                act = understand(phrases.plain(text), who, job)
                 assert not isinstance(act, Act) or act.meaning == "unclear", (text, act)
     for by_split in (chatter.SHOP, chatter.RADIO):
         assert not set(by_split["tuning"]) & set(by_split["test"])

@@ -12,7 +12,8 @@ from assistant.clutch.plan import Readings, plan_adjustment
 from assistant.clutch.ring import RingBelief
 from assistant.clutch.uncertainty import Measured
 from assistant.conversation import Session, split_speaker
-from assistant.conversation.understand import Question, understand
+from assistant.conversation.understand import understand
+from assistant.dialogue import Question
 from assistant.record import Journal, RecordError, read_events
 from assistant.record.transcript import transcript
 from assistant.texts.dialogs import load_dialogs
@@ -83,7 +84,7 @@ def test_a_question_signs_nothing_and_accepts_nothing(tmp_path: Path) -> None:
 def test_a_question_is_no_clear(words: str, tmp_path: Path) -> None:
     ready = SCRIPT.index("tech: clear")
     session, _ = at(ready, tmp_path)
-    got = understand(words, "tech", session.job, DIALOGS)
+    got = understand(words, "tech", session.job)
     assert isinstance(got, Question)
 
 

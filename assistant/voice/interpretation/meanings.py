@@ -6,10 +6,12 @@ import re
 from collections.abc import Hashable
 
 from assistant.act import Act
-from assistant.conversation.understand import Question, normal, understand, without_lead
+from assistant.conversation.understand import understand
+from assistant.dialogue import Question
 from assistant.job.job import Job
 from assistant.readings import Reading, read
 from assistant.texts.dialogs import Dialogs
+from assistant.texts.normal import normal, without_lead
 from assistant.voice.interpretation.decide import Interpret
 from assistant.voice.recognition.grammar import Grammar
 
@@ -38,7 +40,7 @@ def interpreter(
     dialogs: Dialogs,
     who: str,
     grammar: Grammar,
-    asked: tuple[str, Reading] | None = None,
+    asked: Question | None = None,
 ) -> Interpret:
     """Meanings of words said now.
 
@@ -52,7 +54,7 @@ def interpreter(
 
     def interpret(words: str) -> tuple[Hashable, float] | None:
         speaker = who or speaker_of(words, job, dialogs)
-        act = understand(words, speaker, job, dialogs, asked)
+        act = understand(words, speaker, job, asked)
         if isinstance(act, Question):
             return ("question", act.reply, tuple(sorted(act.fields.items()))), ASKED
         if act.meaning == "unclear":

@@ -8,11 +8,11 @@ from __future__ import annotations
 
 from functools import lru_cache
 
-from assistant.conversation.understand import normal
+from assistant.dialogue import Question
 from assistant.job.job import Job
 from assistant.quantity import QUANTITIES
-from assistant.readings.reading import Reading
 from assistant.texts.dialogs import Dialogs
+from assistant.texts.normal import normal
 from assistant.voice.recognition.grammar import (
     Grammar,
     Ref,
@@ -33,9 +33,7 @@ _ANSWER_UNITS = ("inches", "inch", "thousandths", "thou", "millimetres", "millim
                  "sixteenths", "thirty seconds", "sixty fourths")  # fmt: skip
 
 
-def expected(
-    job: Job, dialogs: Dialogs, who: str = "", asked: tuple[str, Reading] | None = None
-) -> Grammar:
+def expected(job: Job, dialogs: Dialogs, who: str = "", asked: Question | None = None) -> Grammar:
     """The grammar of this moment.
 
     Args:

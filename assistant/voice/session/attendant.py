@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from assistant.act import Said
+from assistant.act import Act, Evidence, Said
 from assistant.conversation import Session
 from assistant.voice.devices.audio import RATE
 from assistant.voice.interpretation.context import (
@@ -262,7 +262,11 @@ class Attendant:
         if kind == "accept":
             unasked = meaning not in (*session.job.allowed(), *VALUES, "stop", "repeat")
             quantity, metric = session.job.expects(), session.job.facts.card.units == "mm"
-            said = session.hear(role, decision.heard, ear, utterance.samples)
+            meant = session.understood(decision.heard, role)
+            evidence = Evidence(decision.heard, ear, utterance.samples)
+            if isinstance(meant, Act) and ear.get("doubt"):
+                meant = replace(meant, doubt=True)
+            said = session.take(replace(meant, evidence=evidence))
             self._tails.took(
                 channel.role, quantity if meaning == "reading" else "", metric,
                 decision.heard, utterance.samples, utterance.speech_end_s, channel.now_s,
@@ -273,7 +277,8 @@ class Attendant:
             waits = session.job.pending is not None
             self._refused.took(session.job.state, waits, first, unasked)
         else:
-            said = session.unheard(role, ear, utterance.samples)
+            among = [(c.words, session.understood(c.words, role)) for c in decision.ranked[:4]]
+            said = session.unheard(role, ear, utterance.samples, among)
             self._repeats.missed(alone)
         wait_s = utterance.ended_s - utterance.speech_end_s
         self.warm()

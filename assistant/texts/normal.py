@@ -1,0 +1,58 @@
+"""Words made comparable: case, punctuation, a leading "okay", and whether they deny something."""
+
+from __future__ import annotations
+
+import re
+
+_PUNCTUATION = re.compile(r"[^\w\s'/.\-+½¼¾⅛⅜⅝⅞\"]+|[.\-](?=\s|$)")
+_SPACES = re.compile(r"\s+")
+_LEAD = re.compile(
+    r"^(?:(?:okay|ok|all right|alright|right|uh|um|er|hey|well|so|and|yeah|yes|now)\s+)+(?=\S)"
+)
+_NEGATION = re.compile(
+    r"\b(?:not|no|never|nothing|cannot|without|un|\w+n't"
+    r"|isnt|doesnt|wont|cant|dont|didnt|aint|wasnt|arent|hasnt|havent|wouldnt|couldnt)\b"
+)
+_OPPOSITES = (("in", "out"), ("on", "off"), ("up", "down"), ("press", "release"))
+_UN = re.compile(r"\b(?:un|in|non|dis)(\w{3,})")
+_REPEATED = re.compile(r"(.)\1+")
+_SPELLED = re.compile(r"^(?:\w ){2,}\w$")
+
+
+def normal(words: str) -> str:
+    """Lower case, without punctuation, single spaces."""
+    text = words.replace("’", "'").lower()
+    return _SPACES.sub(" ", _PUNCTUATION.sub(" ", text)).strip()
+
+
+def without_lead(text: str) -> str:
+    """The same without "okay", "uh" and the like before it."""
+    return _LEAD.sub("", text)
+
+
+def squeezed(text: str) -> str:
+    """For finding a shouted word: "stopppp" and "s t o p" are "stop"."""
+    if _SPELLED.match(text):
+        text = text.replace(" ", "")
+    return _REPEATED.sub(r"\1", text)
+
+
+def negated(text: str) -> bool:
+    """Whether the words deny something: "not clear" must never pass for "clear"."""
+    return bool(_NEGATION.search(text))
+
+
+def turned_round(text: str, phrase: str) -> bool:
+    """Whether `text` says the opposite: "unsound" for "sound", "hands in" for "hands out"."""
+    said = set(phrase.split())
+    heard = set(text.split())
+    for a, b in _OPPOSITES:
+        if (a in heard and b in said) or (b in heard and a in said):
+            return True
+    return any(m[1] in said and m[0] not in said for m in _UN.finditer(text))
+
+
+def denied(text: str) -> bool:
+    """Whether the words deny a complaint: "it doesn't slip"; "no free travel" and "does not
+    release" are complaints themselves."""
+    return negated(text) and not any(w in text for w in ("free travel", "free play", "releas"))
