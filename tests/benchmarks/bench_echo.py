@@ -20,9 +20,8 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).parent.parent.parent))
 
-from assistant.voice.detection.echo import Echo
-from assistant.voice.detection.endpoint import Started
-from assistant.voice.detection.listener import Listener
+from assistant.voice.detection.echo_canceller import EchoCanceller
+from assistant.voice.detection.endpointer import Endpointer
 from assistant.voice.devices.audio import FRAME, FRAME_S, RATE, Samples
 from tests.spoken.channels import active_level
 from tests.spoken.noises import RMS, noise
@@ -69,13 +68,15 @@ def interruptions(spans: list[SPAN], seconds: float) -> tuple[Samples, list[SPAN
 
 def noticed(heard: Samples, given: Samples, spans: list[SPAN]) -> list[tuple[float, float]]:
     """Every beginning of an utterance: since when, and when it was noticed."""
-    listener, found = Listener(), []
+    endpointer, found = Endpointer(), []
     for n in range(len(heard) // FRAME):
         part = slice(n * FRAME, (n + 1) * FRAME)
-        listener.talking = any(a <= part.stop and part.start < b + RATE // 5 for a, b in spans)
-        for event in listener.feed(heard[part], n * FRAME_S, given[part]):
-            if isinstance(event, Started):
-                found.append((event.at_s, (n + 1) * FRAME_S))
+        endpointer.assistant_speaks = any(
+            a <= part.stop and part.start < b + RATE // 5 for a, b in spans
+        )
+        for event in endpointer.feed(heard[part], n * FRAME_S, given[part]):
+            if event.kind == "started":
+                found.append((event.start_s, event.at_s))
     return found
 
 
@@ -90,7 +91,7 @@ def hits(found: list[tuple[float, float]], said: list[SPAN]) -> list[float]:
 
 def over_echo_db(echo: Samples, near: Samples, given: Samples, said: list[SPAN]) -> list[float]:
     """Median level of the words over what is left of the echo: before, after."""
-    canceller, clean = Echo(), []
+    canceller, clean = EchoCanceller(), []
     for n in range(len(echo) // FRAME):
         part = slice(n * FRAME, (n + 1) * FRAME)
         clean.append(canceller.feed(echo[part] + near[part], given[part]))

@@ -20,7 +20,7 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).parent.parent.parent))
 
-from assistant.voice.detection.endpoint import Ended, Paused, Started, Turns, Waits
+from assistant.voice.detection.endpointer import Endpointer, EndpointEvent
 from assistant.voice.detection.vad import Vad
 from assistant.voice.devices.audio import FRAME, FRAME_S, RATE, Samples
 from tests.spoken import nonspeech
@@ -87,22 +87,22 @@ def stream(
 
 def heard(
     samples: Samples, truth: list[tuple[float, float]], told: bool
-) -> tuple[list[tuple[float, float]], list[Paused], list[Ended]]:
+) -> tuple[list[tuple[float, float]], list[EndpointEvent], list[EndpointEvent]]:
     """All events: (start, noticed), pauses, ends; with `told`, patience is set from the truth."""
-    turns, started, paused, ended = Turns(Vad(), Waits()), [], [], []
+    endpointer, started, paused, ended = Endpointer(), [], [], []
     waiting: list[tuple[float, bool]] = []
     for n in range(len(samples) // FRAME):
         now = n * FRAME_S
         while told and waiting and waiting[0][0] <= now:
-            turns.patience(waiting.pop(0)[1])
-        for event in turns.feed(samples[n * FRAME : (n + 1) * FRAME], now):
-            if isinstance(event, Started):
-                started.append((event.at_s, now + FRAME_S))
-            elif isinstance(event, Paused):
+            endpointer.patience(waiting.pop(0)[1])
+        for event in endpointer.feed(samples[n * FRAME : (n + 1) * FRAME], now):
+            if event.kind == "started":
+                started.append((event.start_s, event.at_s))
+            elif event.kind == "paused":
                 paused.append(event)
                 inside = any(a < event.speech_end_s < b - 0.1 for a, b in truth)
                 waiting = [(event.at_s + DECODING_S, not inside)]
-            elif isinstance(event, Ended):
+            elif event.kind == "ended":
                 ended.append(event)
                 waiting = []
     return started, paused, ended

@@ -109,7 +109,7 @@ class BySound:
             channel.feed(sound[start : start + FRAME], self._now_s)
             self._now_s += FRAME_S
             self._attendant.pump()
-            busy = channel.listener.turns.speaking or channel.ended
+            busy = channel.endpointer.speaking or channel.ended
             answered = answered + 1 if self._turns and not busy else 0
             if answered * FRAME_S > REST_S and start > len(sound) - AFTER_S * RATE:
                 break

@@ -13,8 +13,8 @@ import pytest
 
 from assistant.act import Act
 from assistant.conversation import Session
-from assistant.voice.detection.endpoint import Dropped, Ended, Event, Paused, Resumed, Started
-from assistant.voice.devices.audio import FRAME, FRAME_S
+from assistant.voice.detection.endpointer import EndpointEvent
+from assistant.voice.devices.audio import FRAME, FRAME_S, Samples
 from assistant.voice.recognition.recognizer import Hearing, Hypothesis
 from assistant.voice.session.attendant import Attendant, Turn
 from assistant.voice.session.channel import Channel
@@ -61,6 +61,18 @@ class Script:
         return [Hearing("whisper", (Hypothesis(short, -0.3),), words, -0.3, marks, 0.1)]
 
 
+def started(start_s: float) -> EndpointEvent:
+    return EndpointEvent("started", start_s, start_s)
+
+
+def paused(sound: Samples, start_s: float, speech_end_s: float, at_s: float) -> EndpointEvent:
+    return EndpointEvent("paused", start_s, at_s, speech_end_s, sound)
+
+
+def ended(sound: Samples, start_s: float, speech_end_s: float, at_s: float) -> EndpointEvent:
+    return EndpointEvent("ended", start_s, at_s, speech_end_s, sound)
+
+
 class Room:
     """A session with one microphone a person, whose turns are told instead of detected."""
 
@@ -78,21 +90,22 @@ class Room:
         self.channels: dict[str, Channel] = {}
         for role in roles:
             channel = self.attendant.add(role, f"mic {role}")
-            channel.listener = SimpleNamespace(  # type: ignore[assignment]
+            channel.endpointer = SimpleNamespace(  # type: ignore[assignment]
                 events=[],
                 feed=lambda samples, at_s, played, of=role: self._told(of),
-                turns=SimpleNamespace(patience=lambda complete: None, set_wait=lambda *waits: None),
+                patience=lambda complete: None,
+                set_wait=lambda *waits: None,
             )
             self.channels[role] = channel
 
-    def _told(self, role: str) -> list[Event]:
-        listener: Any = self.channels[role].listener
-        events, listener.events = listener.events, []
+    def _told(self, role: str) -> list[EndpointEvent]:
+        endpointer: Any = self.channels[role].endpointer
+        events, endpointer.events = endpointer.events, []
         return events
 
-    def event(self, role: str, *events: Event) -> None:
-        listener: Any = self.channels[role].listener
-        listener.events = list(events)
+    def event(self, role: str, *events: EndpointEvent) -> None:
+        endpointer: Any = self.channels[role].endpointer
+        endpointer.events = list(events)
         self.channels[role].feed(np.zeros(FRAME, np.float32), self.now)
         self.now += FRAME_S
         self.attendant.pump()
@@ -104,10 +117,10 @@ class Room:
     def say(self, role: str, words: str) -> None:
         """Said, paused and ended; not decoded yet."""
         start, sound = self.now, self.sound(words)
-        self.event(role, Started(start))
+        self.event(role, started(start))
         self.now += 0.5
-        self.event(role, Paused(sound, start + 0.4, self.now))
-        self.event(role, Ended(sound, start, start + 0.4, self.now))
+        self.event(role, paused(sound, start, start + 0.4, self.now))
+        self.event(role, ended(sound, start, start + 0.4, self.now))
 
     def decode(self) -> None:
         """The engines get done."""
@@ -123,8 +136,8 @@ def test_words_said_while_others_are_decoded_are_answered_too(session: Session) 
     room = Room(session, "tech")
     room.say("tech", "why")
     room.say("tech", "where are we")
-    room.event("tech", Started(room.now))
-    room.event("tech", Dropped(room.now))  # a knock
+    room.event("tech", started(room.now))
+    room.event("tech", EndpointEvent("dropped", 0.0, room.now))  # a knock
     assert not room.turns
     room.decode()
     assert [turn.heard for turn in room.turns] == ["why", "where are we"]
@@ -135,10 +148,10 @@ def test_words_said_while_others_are_decoded_are_answered_too(session: Session) 
 def test_what_was_only_a_pause_is_heard_whole(session: Session) -> None:
     room = Room(session, "tech")
     start = room.now
-    room.event("tech", Started(start))
-    room.event("tech", Paused(room.sound("done"), start + 0.1, room.now))
-    room.event("tech", Resumed(room.now))
-    room.event("tech", Ended(room.sound("how long"), start, room.now, room.now))
+    room.event("tech", started(start))
+    room.event("tech", paused(room.sound("done"), start, start + 0.1, room.now))
+    room.event("tech", EndpointEvent("resumed", 0.0, room.now))
+    room.event("tech", ended(room.sound("how long"), start, room.now, room.now))
     room.decode()
     assert room.script.heard == ["how long"], "the first guess is not even decoded"
     assert [turn.heard for turn in room.turns] == ["how long"]
@@ -147,12 +160,12 @@ def test_what_was_only_a_pause_is_heard_whole(session: Session) -> None:
 def test_a_stop_is_acted_on_at_its_pause_and_once(session: Session) -> None:
     room = Room(session, "tech")
     start, sound = room.now, room.sound("stop")
-    room.event("tech", Started(start))
-    room.event("tech", Paused(sound, start + 0.3, room.now))
+    room.event("tech", started(start))
+    room.event("tech", paused(sound, start, start + 0.3, room.now))
     room.engines.run()
     room.event("tech")
     assert session.job.state == "halted", "before it is known whether more is said"
-    room.event("tech", Ended(sound, start, start + 0.3, room.now))
+    room.event("tech", ended(sound, start, start + 0.3, room.now))
     room.decode()
     assert room.replies().count("reply:stopped") == 1 and len(room.turns) == 1
     room.say("tech", "carry on")
@@ -251,8 +264,8 @@ def test_a_note_is_written_down_as_heard(session: Session, words: str) -> None:
 
 def test_a_microphone_that_was_away_has_forgotten_half_a_word(session: Session) -> None:
     room = Room(session, "tech")
-    room.event("tech", Started(room.now))
-    room.event("tech", Paused(room.sound("done"), room.now, room.now))
+    room.event("tech", started(room.now))
+    room.event("tech", paused(room.sound("done"), room.now, room.now, room.now))
     room.channels["tech"].reset()
     room.decode()
     assert room.turns == [] and room.script.heard == []
@@ -325,9 +338,9 @@ def test_a_reason_to_accept_is_taken_down(
             0.1,
         )
     ]
-    room.event("tech", Started(start))
+    room.event("tech", started(start))
     room.now += 2.0
-    room.event("tech", Ended(sound, start, start + 1.9, room.now))
+    room.event("tech", ended(sound, start, start + 1.9, room.now))
     room.decode()
     assert acts == [reason]
 
@@ -346,15 +359,15 @@ def test_words_that_begin_others_are_waited_for(session: Session) -> None:
     """ "Correct" confirms, "correct that" takes back: the first is not cut off the second."""
     room = Room(session, "tech")
     patience: list[bool | None] = []
-    room.channels["tech"].listener.turns.patience = patience.append  # type: ignore[method-assign]
+    room.channels["tech"].endpointer.patience = patience.append  # type: ignore[method-assign]
     for words in ("correct", "done"):
         start, sound = room.now, room.sound(words)
-        room.event("tech", Started(start))
+        room.event("tech", started(start))
         room.now += 0.5
-        room.event("tech", Paused(sound, start + 0.4, room.now))
+        room.event("tech", paused(sound, start, start + 0.4, room.now))
         room.engines.run()
         room.attendant.pump()
-        room.event("tech", Ended(sound, start, start + 0.4, room.now))
+        room.event("tech", ended(sound, start, start + 0.4, room.now))
         room.decode()
         room.now += 2.0
     assert patience[0] is False and patience[-1] is True
@@ -421,9 +434,9 @@ def test_a_doubtful_stop_in_a_pause_is_heard_to_its_end(session: Session) -> Non
     decided = room.attendant._decided
     room.attendant._decided = lambda *a: replace(decided(*a), probability=0.7)  # type: ignore
     start, sound = room.now, room.sound("hang on")
-    room.event("tech", Started(start))
+    room.event("tech", started(start))
     room.now += 0.5
-    room.event("tech", Paused(sound, start + 0.4, room.now))
+    room.event("tech", paused(sound, start, start + 0.4, room.now))
     room.engines.run()
     room.attendant.pump()
     assert session.job.state != "halted"

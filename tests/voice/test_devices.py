@@ -190,8 +190,8 @@ def test_what_is_no_recording_is_one_line(tmp_path: Path) -> None:
 def test_no_portaudio_is_one_line(error: str, tmp_path: Path) -> None:
     (tmp_path / "sounddevice.py").write_text(f"raise {error}\n", encoding="utf-8")
     code = """
-        from assistant.voice.audio import AudioError
-        from assistant.voice.devices import devices_report
+        from assistant.voice.devices.audio import AudioError
+        from assistant.voice.devices.check import devices_report
         try:
             devices_report()
         except AudioError as error:
@@ -480,11 +480,11 @@ def daemon() -> Iterator[Pulse]:
 HEAD = """
     import json, sys, time
     import numpy as np
-    from assistant.voice.ports import quiet_libraries
+    from assistant.voice.devices.stream import quiet_libraries
     quiet_libraries()
-    from assistant.voice.audio import RATE
-    from assistant.voice.inputs import Microphone
-    from assistant.voice.player import Player
+    from assistant.voice.devices.audio import RATE
+    from assistant.voice.devices.microphone import Microphone
+    from assistant.voice.output.player import Player
     def tell(*words):
         print(json.dumps(words), flush=True)
 """
@@ -596,8 +596,8 @@ def test_a_loudspeaker_pulled_out_beside_a_microphone_at_work(daemon: Pulse) -> 
 def test_two_people_hear_each_their_own_loudspeaker(daemon: Pulse) -> None:
     code = """
         from assistant.act import Said
-        from assistant.voice.mouth import Mouth
-        from assistant.voice.speech import Speech
+        from assistant.voice.output.queue import Mouth
+        from assistant.voice.output.synthesizer import Speech
         with Speech() as speech:
             one, two = Player("lug_speaker"), Player("lug_speaker_2")
             first = lambda said, where, at: tell("first", where, said.text)
@@ -643,7 +643,7 @@ def likeness(tape: Samples, sound: Samples) -> float:
 
 def test_the_devices_test_hears_itself_where_there_is_a_way_back(daemon: Pulse) -> None:
     code = """
-        from assistant.voice.devices import devices_report
+        from assistant.voice.devices.check import devices_report
         report = devices_report("lug_mic", "lug_speaker", seconds=0.6, test=True)
         tell("report", report.as_json(), report.lines())
     """

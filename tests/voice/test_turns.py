@@ -8,23 +8,16 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from assistant.voice.detection.echo import Echo
-from assistant.voice.detection.endpoint import (
+from assistant.voice.detection.echo_canceller import EchoCanceller
+from assistant.voice.detection.endpointer import (
     MOST_S,
     PAUSE_S,
     PRE_ROLL_S,
-    BargedIn,
-    Ended,
-    Event,
-    Paused,
-    Resumed,
-    Started,
-    TooLong,
-    Turns,
-    Waits,
+    Endpointer,
+    EndpointEvent,
+    EndWaits,
 )
-from assistant.voice.detection.listener import Listener
-from assistant.voice.detection.noise_floor import Floor, level_db
+from assistant.voice.detection.noise_floor import NoiseFloor, level_db
 from assistant.voice.detection.vad import Vad
 from assistant.voice.devices.audio import FRAME, FRAME_S, RATE, Samples, load
 from tests.spoken.channels import active_level
@@ -66,8 +59,8 @@ def at(seconds: float, *placed: tuple[float, Samples]) -> Samples:
     return out
 
 
-def kinds(events: Iterable[Event]) -> list[str]:
-    return [type(event).__name__ for event in events]
+def kinds(events: Iterable[EndpointEvent]) -> list[str]:
+    return [event.kind for event in events]
 
 
 class Script:
@@ -83,16 +76,18 @@ class Script:
         """The script remembers nothing."""
 
 
-def scripted(*stretches: tuple[int, float], wait: Waits | None = None) -> tuple[Turns, Samples]:
-    """Turns on a script of (frames, probability), and sound to match it: loud where likely."""
-    turns = Turns(Script(*stretches), wait)  # type: ignore[arg-type]
+def scripted(
+    *stretches: tuple[int, float], wait: EndWaits | None = None
+) -> tuple[Endpointer, Samples]:
+    """One on a script of (frames, probability), and sound to match it: loud where likely."""
+    endpointer = Endpointer(wait, Script(*stretches))  # type: ignore[arg-type]
     loud = np.repeat([0.1 if p > 0.3 else 1e-3 for n, p in stretches for _ in range(n)], FRAME)
     hiss = np.random.default_rng(1).standard_normal(len(loud))
-    return turns, np.asarray(hiss * loud, np.float32)
+    return endpointer, np.asarray(hiss * loud, np.float32)
 
 
-def played_out(turns: Turns, samples: Samples) -> list[Event]:
-    return [event for frame, at_s in frames(samples) for event in turns.feed(frame, at_s)]
+def played_out(endpointer: Endpointer, samples: Samples) -> list[EndpointEvent]:
+    return [event for frame, at_s in frames(samples) for event in endpointer.feed(frame, at_s)]
 
 
 def test_a_frame_of_another_length_is_refused() -> None:
@@ -111,11 +106,11 @@ class Counted(Script):
 
 def test_the_detector_forgets_in_silence_and_never_in_words() -> None:
     vad = Counted((100, 0.0), (100, 0.9), (47, 0.0), (1, 0.9), (47, 0.0))
-    turns = Turns(vad)  # type: ignore[arg-type]
+    endpointer = Endpointer(vad=vad)  # type: ignore[arg-type]
     frame = np.full(FRAME, 1e-3, np.float32)
     counts = []
     for n in range(295):
-        turns.feed(frame, n * FRAME_S)
+        endpointer.feed(frame, n * FRAME_S)
         counts.append(vad.resets)
     assert counts[99] == 2 and counts[-1] == 2
 
@@ -139,7 +134,7 @@ def test_reset_forgets() -> None:
 
 
 def test_the_floor_follows_a_compressor_up_and_down() -> None:
-    floor = Floor()
+    floor = NoiseFloor()
     quiet = np.random.default_rng(0).standard_normal(RATE * 8).astype(np.float32) * 1e-3
     quiet[RATE * 2 : RATE * 6] *= 30
     seen = {}
@@ -155,12 +150,11 @@ def test_the_floor_follows_a_compressor_up_and_down() -> None:
 
 
 def test_an_utterance_with_pre_roll_pause_and_end() -> None:
-    turns, samples = scripted((30, 0.0), (20, 0.9), (30, 0.0), wait=Waits(0.2, 0.6, 0.3))
-    events = played_out(turns, samples)
-    assert kinds(events) == ["Started", "Paused", "Ended"]
+    endpointer, samples = scripted((30, 0.0), (20, 0.9), (30, 0.0), wait=EndWaits(0.2, 0.6, 0.3))
+    events = played_out(endpointer, samples)
+    assert kinds(events) == ["started", "paused", "ended"]
     started, paused, ended = events
-    assert isinstance(started, Started) and isinstance(paused, Paused) and isinstance(ended, Ended)
-    assert started.at_s == ended.start_s == pytest.approx(30 * FRAME_S, abs=0.04)
+    assert started.start_s == ended.start_s == pytest.approx(30 * FRAME_S, abs=0.04)
     assert ended.speech_end_s == paused.speech_end_s == pytest.approx(50 * FRAME_S, abs=0.04)
     assert paused.at_s - paused.speech_end_s == pytest.approx(PAUSE_S, abs=FRAME_S)
     assert ended.at_s - ended.speech_end_s == pytest.approx(0.3, abs=FRAME_S)
@@ -172,14 +166,14 @@ def test_an_utterance_with_pre_roll_pause_and_end() -> None:
 
 @pytest.mark.parametrize(("complete", "wait_s"), [(True, 0.2), (False, 0.6), (None, 0.4)], ids=str)
 def test_patience_sets_the_wait(complete: bool | None, wait_s: float) -> None:
-    turns, samples = scripted((20, 0.0), (10, 0.9), (40, 0.0))
-    turns.set_wait(0.2, 0.6)
-    ended: list[Ended] = []
+    endpointer, samples = scripted((20, 0.0), (10, 0.9), (40, 0.0))
+    endpointer.set_wait(0.2, 0.6)
+    ended: list[EndpointEvent] = []
     for frame, at_s in frames(samples):
-        for event in turns.feed(frame, at_s):
-            if isinstance(event, Paused):
-                turns.patience(complete)
-            elif isinstance(event, Ended):
+        for event in endpointer.feed(frame, at_s):
+            if event.kind == "paused":
+                endpointer.patience(complete)
+            elif event.kind == "ended":
                 ended.append(event)
     assert len(ended) == 1
     assert ended[0].at_s - ended[0].speech_end_s == pytest.approx(wait_s, abs=FRAME_S)
@@ -187,51 +181,51 @@ def test_patience_sets_the_wait(complete: bool | None, wait_s: float) -> None:
 
 def test_patience_is_forgotten_when_the_speech_goes_on() -> None:
     stretches = (20, 0.0), (10, 0.9), (5, 0.0), (10, 0.9), (40, 0.0)
-    turns, samples = scripted(*stretches, wait=Waits(0.2, 0.6, 0.4))
+    endpointer, samples = scripted(*stretches, wait=EndWaits(0.2, 0.6, 0.4))
     told = False
-    events: list[Event] = []
+    events: list[EndpointEvent] = []
     for frame, at_s in frames(samples):
-        for event in turns.feed(frame, at_s):
+        for event in endpointer.feed(frame, at_s):
             events.append(event)
-            if isinstance(event, Paused) and not told:
-                turns.patience(False)
+            if event.kind == "paused" and not told:
+                endpointer.patience(False)
                 told = True
-    assert kinds(events) == ["Started", "Paused", "Resumed", "Paused", "Ended"]
+    assert kinds(events) == ["started", "paused", "resumed", "paused", "ended"]
     ended = events[-1]
-    assert isinstance(ended, Ended)
+    assert ended.kind == "ended"
     assert ended.at_s - ended.speech_end_s == pytest.approx(0.4, abs=FRAME_S)
 
 
 def test_one_frame_of_speech_is_nothing() -> None:
-    turns, samples = scripted((20, 0.0), (1, 0.9), (20, 0.0), (1, 0.9), (20, 0.0))
-    assert played_out(turns, samples) == []
+    endpointer, samples = scripted((20, 0.0), (1, 0.9), (20, 0.0), (1, 0.9), (20, 0.0))
+    assert played_out(endpointer, samples) == []
 
 
 def test_an_even_sound_taken_for_speech_ends_by_itself() -> None:
-    turns, samples = scripted((20, 0.0), (round(2 * MOST_S / FRAME_S), 0.9))
-    events = played_out(turns, samples)
-    assert kinds(events) == ["Started", "Paused", "Ended"]
+    endpointer, samples = scripted((20, 0.0), (round(2 * MOST_S / FRAME_S), 0.9))
+    events = played_out(endpointer, samples)
+    assert kinds(events) == ["started", "paused", "ended"]
     assert events[-1].at_s < MOST_S
 
 
 def test_talk_that_never_ends_is_too_long_and_a_word_is_heard_after_it() -> None:
     on_and_on = round(1.2 * MOST_S / FRAME_S)
-    turns, samples = scripted((20, 0.0), (on_and_on, 0.9), (60, 0.0), (8, 0.9), (30, 0.0))
+    endpointer, samples = scripted((20, 0.0), (on_and_on, 0.9), (60, 0.0), (8, 0.9), (30, 0.0))
     talk = samples[20 * FRAME : (20 + on_and_on) * FRAME]
     for n in range(0, on_and_on, 10):  # syllables
         talk[(n + 3) * FRAME : (n + 10) * FRAME] *= 0.3
-    events = [event for event in played_out(turns, samples) if not isinstance(event, Resumed)]
-    too_long = [event for event in events if isinstance(event, TooLong)]
+    events = [event for event in played_out(endpointer, samples) if event.kind != "resumed"]
+    too_long = [event for event in events if event.kind == "too long"]
     assert len(too_long) == 1
     assert too_long[0].at_s == pytest.approx(20 * FRAME_S + MOST_S, abs=0.3)
-    assert kinds(events)[-3:] == ["Started", "Paused", "Ended"]
+    assert kinds(events)[-3:] == ["started", "paused", "ended"]
 
 
 def test_the_end_of_one_utterance_is_the_pre_roll_of_the_next() -> None:
-    turns, samples = scripted(
-        (20, 0.0), (10, 0.9), (8, 0.0), (10, 0.9), (20, 0.0), wait=Waits(0.2, 0.2, 0.2)
+    endpointer, samples = scripted(
+        (20, 0.0), (10, 0.9), (8, 0.0), (10, 0.9), (20, 0.0), wait=EndWaits(0.2, 0.2, 0.2)
     )
-    ended = [event for event in played_out(turns, samples) if isinstance(event, Ended)]
+    ended = [event for event in played_out(endpointer, samples) if event.kind == "ended"]
     assert len(ended) == 2
     assert all(len(event.samples) / RATE > 0.32 + PRE_ROLL_S - 0.1 for event in ended)
 
@@ -245,7 +239,7 @@ def test_short_words_are_found_whole_in_noise(kind: str) -> None:
     samples = at(seconds, *placed)
     background = noise(kind, seconds + 1, 4)[: len(samples)]
     samples = samples + background * np.float32(10 ** ((LEVEL_DB - snr_db) / 20) / RMS)
-    ended = [e for e in played_out(Turns(Vad()), samples) if isinstance(e, Ended)]
+    ended = [e for e in played_out(Endpointer(), samples) if e.kind == "ended"]
     assert len(ended) == len(WORDS)
     for event, (start_s, word) in zip(ended, placed, strict=True):
         assert event.at_s - len(event.samples) / RATE < start_s
@@ -260,7 +254,7 @@ def test_people_are_heard_whole(number: int) -> None:
     power, first, last = active_level(words)
     samples = np.concatenate([silence(1), words, silence(1)])
     samples = samples + noise("idle", 10, 2)[: len(samples)] * np.float32(np.sqrt(power / 10) / RMS)
-    ended = [e for e in played_out(Turns(Vad()), samples) if isinstance(e, Ended)]
+    ended = [e for e in played_out(Endpointer(), samples) if e.kind == "ended"]
     assert len(ended) == 1
     assert ended[0].at_s - len(ended[0].samples) / RATE < 1 + first / RATE
     assert 1 + last / RATE < ended[0].at_s < 1 + last / RATE + 0.7
@@ -268,14 +262,14 @@ def test_people_are_heard_whole(number: int) -> None:
 
 @pytest.mark.parametrize("kind", ["idle", "impacts", "hiss"])
 def test_machines_alone_say_nothing(kind: str) -> None:
-    assert played_out(Turns(Vad()), noise(kind, 30, 9)) == []
+    assert played_out(Endpointer(), noise(kind, 30, 9)) == []
 
 
 @needs_voices
 def test_talk_in_the_background_does_not_keep_an_answer_from_ending() -> None:
     samples = at(9, *[(3.0 + 1.5 * n, spoken(word, n)) for n, word in enumerate(("check", "done"))])
     samples = samples + noise("babble", 9, 3) * np.float32(10 ** ((LEVEL_DB - 20) / 20) / RMS)
-    ended = [e for e in played_out(Turns(Vad()), samples) if isinstance(e, Ended)]
+    ended = [e for e in played_out(Endpointer(), samples) if e.kind == "ended"]
     for start_s in (3.0, 4.5):
         mine = [e for e in ended if start_s - 0.3 < e.start_s < start_s + 0.6]
         assert mine and mine[0].at_s < start_s + 1.4
@@ -286,13 +280,13 @@ def test_talk_in_the_background_does_not_keep_an_answer_from_ending() -> None:
 def test_a_gap_in_a_number_is_bridged_by_patience_only(patient: bool) -> None:
     nine, rest = spoken("nine"), spoken("sixteenths")
     samples = at(4, (1.0, nine), (1.0 + len(nine) / RATE + 0.35, rest))
-    turns = Turns(Vad(), Waits(0.2, 0.6, 0.2))
+    endpointer = Endpointer(EndWaits(0.2, 0.6, 0.2))
     ended = []
     for frame, at_s in frames(samples):
-        for event in turns.feed(frame, at_s):
-            if isinstance(event, Paused) and patient:
-                turns.patience(False)
-            elif isinstance(event, Ended):
+        for event in endpointer.feed(frame, at_s):
+            if event.kind == "paused" and patient:
+                endpointer.patience(False)
+            elif event.kind == "ended":
                 ended.append(event)
     assert len(ended) == (1 if patient else 2)
 
@@ -315,13 +309,15 @@ def prompts() -> tuple[Samples, list[tuple[float, float]]]:
     return out, spans
 
 
-def listened(heard: Samples, played: Samples, spans: list[tuple[float, float]]) -> list[Event]:
-    listener = Listener()
+def listened(
+    heard: Samples, played: Samples, spans: list[tuple[float, float]]
+) -> list[EndpointEvent]:
+    ours = Endpointer()
     events = []
     for frame, at_s in frames(heard):
-        listener.talking = any(start <= at_s + FRAME_S and at_s < end + 0.2 for start, end in spans)
+        ours.assistant_speaks = any(a <= at_s + FRAME_S and at_s < b + 0.2 for a, b in spans)
         start = round(at_s * RATE)
-        events += listener.feed(frame, at_s, played[start : start + FRAME])
+        events += ours.feed(frame, at_s, played[start : start + FRAME])
     return events
 
 
@@ -331,16 +327,16 @@ def test_it_does_not_hear_itself_but_hears_a_stop(gain_db: float, delay_s: float
     played, spans = prompts()
     echo = echo_of(played, gain_db, delay_s) + silence(13)
     assert listened(echo, played, spans) == []
-    deaf = Turns(Vad())
-    assert "Ended" in kinds(played_out(deaf, echo_of(played, -10, 0.02) + silence(13)))
+    deaf = Endpointer()
+    assert "ended" in kinds(played_out(deaf, echo_of(played, -10, 0.02) + silence(13)))
 
     stop, said_s = spoken("stop", 0), spans[1][0] + 1.0
     over = echo.copy()
     over[round(said_s * RATE) : round(said_s * RATE) + len(stop)] += stop
     events = listened(over, played, spans)
-    barged = [event for event in events if isinstance(event, BargedIn)]
-    assert len(barged) == 1 and said_s - 0.1 < barged[0].at_s < said_s + 0.3
-    assert [e for e in events if isinstance(e, Ended) and abs(e.start_s - said_s) < 0.3]
+    barged = [event for event in events if event.kind == "started"]
+    assert len(barged) == 1 and said_s - 0.1 < barged[0].start_s < said_s + 0.3
+    assert [e for e in events if e.kind == "ended" and abs(e.start_s - said_s) < 0.3]
 
 
 @needs_voices
@@ -350,7 +346,7 @@ def test_the_echo_is_taken_out_and_the_person_left_in() -> None:
     stop, start = spoken("stop", 1), round((spans[2][0] + 1.0) * RATE)
     heard = echo + silence(13)
     heard[start : start + len(stop)] += stop
-    canceller = Echo()
+    canceller = EchoCanceller()
     clean = np.concatenate(
         [
             canceller.feed(f, played[round(t * RATE) : round(t * RATE) + FRAME])
@@ -368,6 +364,6 @@ def test_the_echo_is_taken_out_and_the_person_left_in() -> None:
 
 
 def test_without_playback_frames_pass_untouched() -> None:
-    canceller, frame = Echo(), silence(FRAME_S)
+    canceller, frame = EchoCanceller(), silence(FRAME_S)
     assert canceller.feed(frame, np.zeros(FRAME, np.float32)) is frame
     assert canceller.over_db > 90

@@ -1,4 +1,4 @@
-"""How loud the shop is: an adaptive noise floor, and the murmur of people not talking to us."""
+"""How loud the shop is: an adaptive noise floor, and people talking who do not talk to us."""
 
 from __future__ import annotations
 
@@ -32,7 +32,7 @@ def level_db(frame: Samples) -> float:
     return max(SILENT_DB, 10.0 * math.log10(power + 1e-12))
 
 
-class Floor:
+class NoiseFloor:
     """Noise level by minimum statistics, after R. Martin, "Noise power spectral density estimation
     based on optimal smoothing and minimum statistics", IEEE Trans. Speech and Audio Processing 9
     (2001), from memory, reduced to one band and a fixed smoothing.
@@ -67,58 +67,42 @@ class Floor:
         return level - self.db
 
 
-class Quantile:
-    """The level that four in five frames stay under, found by small steps (stochastic
-    approximation); it sinks slowly while there is nothing to learn from."""
-
-    _UP_DB, _DOWN_DB, _SINK_DB = 0.8, 0.2, 0.2
-    """Steps a frame; the ratio of the first two makes the quantile. 0.2 is 6 dB a second."""
-
-    def __init__(self, value: float) -> None:
-        self.value = value
-
-    def learn(self, level: float | None) -> None:
-        """One frame's level in dB; None for a frame that does not count."""
-        if level is None:
-            self.value -= self._SINK_DB
-        else:
-            self.value += self._UP_DB if level > self.value else -self._DOWN_DB
-
-
-class Murmur:
+class BackgroundTalk:
     """Level of speech that goes on all the time: babble, a radio. A detector calls it speech with
     right, so only what stands above it can be meant for us.
 
-    Its frames sound like speech and belong to no utterance. Levels are medians of three frames:
-    one loud frame changes nothing.
+    Its frames sound like speech and belong to no utterance. Its level is what four in five of them
+    stay under, found by small steps (stochastic approximation); it sinks slowly while there is
+    nothing to learn from. Levels are medians of three frames: one loud frame changes nothing.
 
     Attributes:
+        db: its level, dB re full scale.
         now_db: level of the last frames, dB re full scale.
         share: how many of the frames of the last second or two sounded like speech, 0 to 1.
     """
 
     _SHARE = 1 / 40
+    _UP_DB, _DOWN_DB, _SINK_DB = 0.8, 0.2, 0.2
+    """Steps a frame; the ratio of the first two makes the quantile. 0.2 is 6 dB a second."""
 
     def __init__(self) -> None:
+        self.db = SILENT_DB
         self.now_db = SILENT_DB
         self.share = 0.0
-        self._level = Quantile(SILENT_DB)
         self._last: deque[float] = deque(maxlen=3)
 
-    @property
-    def db(self) -> float:
-        """The murmur's level, dB re full scale."""
-        return self._level.value
-
     def feed(self, level: float, floor: float) -> float:
-        """Take a frame's level and the floor (dB re full scale), below which no murmur is heard;
-        returns how far the last frames stand above the murmur."""
+        """Take a frame's level and the noise floor, below which no talk is heard (dB re full
+        scale); returns how far the last frames stand above the talk."""
         self._last.append(level)
         self.now_db = median(self._last)
-        self._level.value = max(self._level.value, floor)
+        self.db = max(self.db, floor)
         return self.now_db - self.db
 
     def learn(self, speechlike: bool) -> None:
         """The frame just taken belonged to no utterance, or to one that goes on too long."""
         self.share += self._SHARE * (speechlike - self.share)
-        self._level.learn(self.now_db if speechlike else None)
+        if speechlike:
+            self.db += self._UP_DB if self.now_db > self.db else -self._DOWN_DB
+        else:
+            self.db -= self._SINK_DB

@@ -131,7 +131,7 @@ class Attendant:
         """Make ready for what may be said next, while the reply is spoken."""
         waits = waits_for(self.session.job.expects())
         for channel in self.channels:
-            channel.listener.turns.set_wait(*waits)
+            channel.endpointer.set_wait(*waits)
             self._executor.submit(self.ears.expect, self.grammar(channel.role))
 
     def practise(self) -> None:
@@ -200,11 +200,11 @@ class Attendant:
             self._act(channel, guess, decision)
         elif may_go_on(decision, self.session.dialogs):
             # "Eight" may stand alone, but "eight and a half" begins with it as well.
-            channel.listener.turns.patience(False)
+            channel.endpointer.patience(False)
         elif decision.kind == "accept" and decision.probability >= COMPLETE:
-            channel.listener.turns.patience(True)
+            channel.endpointer.patience(True)
         elif decision.kind == "again":
-            channel.listener.turns.patience(False)
+            channel.endpointer.patience(False)
 
     def _decided(self, channel: Channel, utterance: Utterance) -> Decision:
         job, dialogs = self.session.job, self.session.dialogs

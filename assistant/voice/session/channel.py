@@ -7,17 +7,7 @@ from collections.abc import Callable
 from concurrent.futures import Executor, Future
 from dataclasses import dataclass
 
-from assistant.voice.detection.endpoint import (
-    BargedIn,
-    Dropped,
-    Ended,
-    Event,
-    Paused,
-    Resumed,
-    Started,
-    TooLong,
-)
-from assistant.voice.detection.listener import Listener
+from assistant.voice.detection.endpointer import Endpointer, EndpointEvent
 from assistant.voice.devices.audio import FRAME_S, Samples
 from assistant.voice.recognition.ears import Ears
 from assistant.voice.recognition.grammar import Grammar
@@ -81,11 +71,10 @@ class Channel:
     ) -> None:
         self.role = role
         self.name = name
-        self.listener = Listener()
+        self.endpointer = Endpointer()
         self.guess: Utterance | None = None
         self.ended: deque[Utterance] = deque()
         self.now_s = 0.0
-        self._begun_s = 0.0
         self._over = False
         self._ears = ears
         self._executor = executor
@@ -95,7 +84,7 @@ class Channel:
     def feed(self, samples: Samples, at_s: float, played: Samples | None = None) -> None:
         """Take one frame of the microphone, and what the loudspeaker played meanwhile."""
         self.now_s = at_s + FRAME_S
-        for event in self.listener.feed(samples, at_s, played):
+        for event in self.endpointer.feed(samples, at_s, played):
             self._take(event)
 
     def reset(self) -> None:
@@ -104,7 +93,7 @@ class Channel:
         Utterances that had ended are still answered.
         """
         self._forget()
-        self.listener = Listener()
+        self.endpointer = Endpointer()
 
     def end_now(self) -> Utterance | None:
         """The guess, taken for finished; what follows it without a pause is not listened to."""
@@ -117,31 +106,28 @@ class Channel:
         fresh = self._decode(utterance.samples, utterance.start_s, utterance.speech_end_s)
         utterance.grammar, utterance.hearings = fresh.grammar, fresh.hearings
 
-    def _take(self, event: Event) -> None:
-        if self._over and not isinstance(event, Started):
+    def _take(self, event: EndpointEvent) -> None:
+        if self._over and event.kind != "started":
             return
-        match event:
-            case Started():
+        match event.kind:
+            case "started":
                 self._over = False
-                self._begun_s = event.at_s
                 self._on_speech(True)
-            case Paused():
+            case "paused":
                 # Decoding begins on the guess that this is the end: the wait costs nothing then.
-                self.guess = self._decode(event.samples, self._begun_s, event.speech_end_s)
-            case Resumed():
+                self.guess = self._decode(event.samples, event.start_s, event.speech_end_s)
+            case "resumed":
                 self._forget()
-            case TooLong() | Dropped():
+            case "too long" | "dropped":
                 self._forget()
                 self._on_speech(False)
-            case Ended():
+            case "ended":
                 done, self.guess = self.guess, None
                 if done is None:
                     done = self._decode(event.samples, event.start_s, event.speech_end_s)
                 done.ended_s = event.at_s
                 done.samples = event.samples
                 self.ended.append(done)
-            case BargedIn():
-                pass  # speech has begun, and `Started` says so
 
     def _forget(self) -> None:
         if self.guess is not None:

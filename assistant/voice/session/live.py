@@ -188,9 +188,9 @@ class Live:
         if frame is None:
             return False
         played = self.mouth.reference(FRAME_S, until=frame.at + FRAME_S)
-        channel.listener.talking = self.mouth.speaking()
+        channel.endpointer.assistant_speaks = self.mouth.speaking()
         channel.feed(frame.samples, frame.at, played)
-        self.mouth.ambient(channel.listener.floor_db)
+        self.mouth.ambient(channel.endpointer.noise_db)
         return True
 
     def _speech(self, role: str, begins: bool) -> None:

@@ -13,8 +13,7 @@ import numpy as np
 from assistant.cli.terminal import show
 from assistant.conversation import Session
 from assistant.readings import Reading, read
-from assistant.voice.detection.endpoint import Ended, Turns, Waits
-from assistant.voice.detection.vad import Vad
+from assistant.voice.detection.endpointer import Endpointer, EndWaits
 from assistant.voice.devices.audio import FRAME, FRAME_S, RATE, AudioError, Samples, load
 from assistant.voice.interpretation.decide import Decision
 from assistant.voice.interpretation.meanings import reading_interpreter
@@ -129,14 +128,14 @@ def hear_files(
 
 def speech_in(samples: Samples) -> Samples:
     """From the first word to the last with a margin; all of it where no speech is found."""
-    turns = Turns(Vad(), Waits(LONG_S, LONG_S, LONG_S))
+    endpointer = Endpointer(EndWaits(LONG_S, LONG_S, LONG_S))
     quiet = np.random.default_rng(0).standard_normal(round((LONG_S + 0.3) * RATE)) * 1e-4
     whole = np.concatenate([samples, quiet.astype(np.float32)])
     spans = [
         (event.start_s, event.speech_end_s)
         for n in range(len(whole) // FRAME)
-        for event in turns.feed(whole[n * FRAME : (n + 1) * FRAME], n * FRAME_S)
-        if isinstance(event, Ended)
+        for event in endpointer.feed(whole[n * FRAME : (n + 1) * FRAME], n * FRAME_S)
+        if event.kind == "ended"
     ]
     if not spans:
         return samples

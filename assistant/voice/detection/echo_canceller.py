@@ -87,7 +87,7 @@ class EchoFilter:
         return echo
 
 
-class Echo:
+class EchoCanceller:
     """Takes frames of the microphone and of what is played, and gives the frame without echo.
 
     It also knows how much of the assistant's voice may be left, so that this is not taken for a
