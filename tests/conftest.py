@@ -30,6 +30,21 @@ brake-contact = { low = "1/2 in", high = "1 in" }
 """
 
 
+FOLDERS = {"voice": "sound", "review": "fleet"}
+"""Folder of tests -> the marker that all of them bear."""
+OWN = frozenset({"sound", "fleet", "browser", "long"})
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Mark by folder; what bears none of the markers is quick."""
+    for item in items:
+        marker = FOLDERS.get(item.path.parent.name)
+        if marker:
+            item.add_marker(marker)
+        if not OWN & {mark.name for mark in item.iter_markers()}:
+            item.add_marker("quick")
+
+
 @pytest.fixture(scope="session")
 def dialogs() -> Dialogs:
     """The shipped English dialogs, whatever the environment says."""

@@ -142,6 +142,7 @@ def cut(path: Path, to: Path, turns: int) -> Path:
     return to
 
 
+@pytest.mark.long
 def test_resumed_at_every_turn_as_it_stood(
     whole: tuple[Path, list[dict[str, Any]]], dialogs: Dialogs, tmp_path: Path
 ) -> None:
@@ -160,6 +161,7 @@ def test_resumed_at_every_turn_as_it_stood(
     assert wrong == held
 
 
+@pytest.mark.long
 def test_resumed_at_every_turn_it_can_be_finished(
     whole: tuple[Path, list[dict[str, Any]]], dialogs: Dialogs, tmp_path: Path
 ) -> None:

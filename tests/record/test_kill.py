@@ -15,8 +15,12 @@ import time
 from collections import Counter
 from pathlib import Path
 
+import pytest
+
 import assistant
 from assistant.record import GENESIS, Journal, parse_line, verify_file
+
+pytestmark = pytest.mark.long
 
 ROOT = Path(assistant.__file__).parent.parent
 KILLS = 240

@@ -401,6 +401,7 @@ addEventListener("load", () => setTimeout(() => {
 </script></body>"""
 
 
+@pytest.mark.browser
 @pytest.mark.skipif(CHROMIUM is None, reason="no chromium on this machine")
 def test_sort_filter_and_search_in_a_browser(desk: Review, tmp_path: Path) -> None:
     """From a file, without a network: clicks and typing do what they say."""

@@ -14,11 +14,15 @@ import signal
 import time
 from pathlib import Path
 
+import pytest
+
 from assistant.card import load_card
 from assistant.conversation import Session, split_speaker
 from assistant.job.job import Job
 from assistant.record import verify_file
 from assistant.texts.dialogs import load_dialogs
+
+pytestmark = pytest.mark.long
 
 DEMO = Path(__file__).parents[2] / "demo_sessions"
 DIALOGS = load_dialogs()
