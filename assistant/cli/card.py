@@ -145,21 +145,21 @@ def _aloud(
     talk: CardTalk, said: list[Said], sound: Path | None, mic: str | None, speaker: str | None
 ) -> None:
     """By voice: the talk stands where a job's session does."""
-    from assistant.cli.voice import open_ears
+    from assistant.cli.voice import recognizers_for
     from assistant.voice.devices.audio import AudioError, load
-    from assistant.voice.recognition.recognizer import EngineError
+    from assistant.voice.recognition.recognizer import RecognizerError
     from assistant.voice.session.live import Devices, listen_live
     from assistant.voice.session.recorded import listen_files
 
     session = cast("Session", talk)
     try:
-        ears = open_ears(())
+        ears = recognizers_for(())
         if sound is not None:
             show(said)
             listen_files(session, ears, (sound.name, load(sound)))
         else:
             listen_live(session, said, ears, Devices(mic, None, speaker, None), click.echo)
-    except (AudioError, EngineError) as error:
+    except (AudioError, RecognizerError) as error:
         fail(str(error))
     finally:
         talk.close()

@@ -16,14 +16,14 @@ if TYPE_CHECKING:
     from assistant.act import Said
     from assistant.conversation import Session
 
-ENGINES = ("vosk", "whisper", "sphinx")
+ENGINES = ("vosk", "whisper")
 _PATH = click.Path(path_type=Path)
 _engine_option = click.option(
     "--engine",
     "engines",
     multiple=True,
     type=click.Choice(ENGINES),
-    help="Listen with this engine (may be given twice); the two best otherwise.",
+    help="Listen with this engine (may be given twice); those that are there otherwise.",
 )
 
 
@@ -68,14 +68,14 @@ def listen(
     With one microphone both people speak into it, and are told apart by step and by words.
     """
     from assistant.voice.devices.audio import AudioError
-    from assistant.voice.recognition.recognizer import EngineError
+    from assistant.voice.recognition.recognizer import RecognizerError
     from assistant.voice.session.live import Devices, listen_live
     from assistant.voice.session.recorded import listen_files
 
     if helper_recording is not None and recording is None:
         fail("--helper goes with --from; give the technician's recording too", 2)
     try:
-        ears = open_ears(engines)
+        ears = recognizers_for(engines)
         if recording is not None:
             from assistant.voice.devices.audio import load
 
@@ -90,7 +90,7 @@ def listen(
             waits = listen_live(session, said, ears, used, click.echo)
             if timings:
                 click.echo(waits.line())
-    except (AudioError, EngineError) as error:
+    except (AudioError, RecognizerError) as error:
         fail(str(error))
         return
     path = session.journal.path
@@ -127,18 +127,18 @@ def _session(
     return session, said
 
 
-def open_ears(engines: tuple[str, ...]) -> Any:
-    """Ears with these engines, or the two best there are; tells what is missing.
+def recognizers_for(engines: tuple[str, ...]) -> Any:
+    """The recognizers called so, or those that there are; tells what cannot be used.
 
     Raises:
-        EngineError: there is none.
+        RecognizerError: there is none.
     """
-    from assistant.voice.recognition.ears import Ears, open_engines
+    from assistant.voice.recognition.recognizers import Recognizers, open_recognizers
 
-    opened, problems = open_engines(engines)
+    opened, problems = open_recognizers(engines)
     for line in problems:
         click.echo(f"lugcall: {line}", err=True)
-    return Ears(opened)
+    return Recognizers(opened)
 
 
 @click.command(short_help="What recorded utterances mean, one file each.")
@@ -155,16 +155,16 @@ def hear(
 
     Exit code 0 when each file holds a reading that is sure enough, 2 when one does not.
     """
-    from assistant.voice.recognition.recognizer import EngineError
+    from assistant.voice.recognition.recognizer import RecognizerError
     from assistant.voice.session.recorded import hear_files
 
     try:
         quantity_named(quantity)
-        ears = open_ears(engines)
+        ears = recognizers_for(engines)
     except ValueError as error:
         fail(str(error), 2)
         return
-    except EngineError as error:
+    except RecognizerError as error:
         fail(str(error))
         return
     sure = True

@@ -27,7 +27,7 @@ from typing import Any
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
 from assistant.texts.dialogs import load_dialogs
-from assistant.voice.recognition.ears import Ears, open_engines
+from assistant.voice.recognition.recognizers import Recognizers, open_recognizers
 from tests.spoken.by_sound import Shop, by_sound
 from tests.spoken.closed_loop import Loop
 from tests.spoken.voices import available
@@ -51,7 +51,7 @@ def shop(number: int, split: str) -> Shop:
     )  # fmt: skip
 
 
-def run(number: int, split: str, ears: Ears, show: bool) -> dict[str, Any]:
+def run(number: int, split: str, ears: Recognizers, show: bool) -> dict[str, Any]:
     """One session's figures."""
     sound = shop(number, split)
     told = print if show else (lambda line: None)
@@ -171,10 +171,10 @@ def main() -> None:
         return
     mine, of = map(int, a.share.split("/"))
     done = {r["session"] for r in load([a.out])} if a.out and a.out.exists() else set()
-    engines, problems = open_engines()
+    engines, problems = open_recognizers()
     for problem in problems:
         print(problem, file=sys.stderr)
-    ears = Ears(engines)
+    ears = Recognizers(engines)
     until = time.monotonic() + 60 * a.minutes
     rows = []
     for number in range(a.seed, a.seed + a.sessions):

@@ -34,7 +34,7 @@ sys.path.insert(0, str(Path(__file__).parents[2]))
 
 from assistant.voice.devices.audio import load
 from assistant.voice.interpretation import decide as deciding
-from assistant.voice.recognition.ears import Ears, open_engines
+from assistant.voice.recognition.recognizers import Recognizers, open_recognizers
 from tests.benchmarks import hearing_live as live
 from tests.benchmarks import hearing_scores as scores
 from tests.benchmarks.hearing_utterances import WAYS, Free, hear_all, judge, plan
@@ -42,24 +42,23 @@ from tests.spoken import cards, voices
 
 
 def memory() -> float:
-    """Peak resident megabytes of a process with both engines and the grammars of a whole job."""
+    """Peak resident megabytes of a process with the grammars of a whole job."""
     script = Path(__file__).with_name("hearing_memory.py")
     done = subprocess.run([sys.executable, str(script)], capture_output=True, text=True, check=True)
     return float(done.stdout)
 
 
-def people(ears: Ears, free: Free) -> dict[str, Any]:
+def people(ears: Recognizers, free: Free) -> dict[str, Any]:
     """The card recordings: sentences right and word error rate, by way of hearing."""
     if not cards.recordings():
         return {"skipped": cards.MISSING}
     ears.expect(cards.GRAMMAR)
-    truth, heard = [], {way: [] for way in WAYS[:3]}
+    truth, heard = [], {way: [] for way in WAYS[:2]}
     for path, words in cards.recordings():
         truth.append(words)
         sound = load(path)
-        whisper, sphinx = ears.listen(sound)
+        (whisper,) = ears.listen(sound)
         inside = [h.words for h in whisper.hypotheses if cards.GRAMMAR.accepts(h.words)]
-        heard["sphinx"].append(sphinx.hypotheses[0].words if sphinx.hypotheses else "")
         heard["whisper narrowed"].append(inside[0] if inside else "")
         heard["whisper free"].append(scores.plain(free(sound)))
     return {
@@ -85,8 +84,8 @@ def main() -> None:
     args = parser.parse_args()
     if voices.missing():
         sys.exit(voices.missing())
-    opened, _ = open_engines(("whisper", "sphinx"))
-    ears, free = Ears(opened), Free()
+    opened, _ = open_recognizers(("whisper",))
+    ears, free = Recognizers(opened), Free()
     weights = Path(deciding.__file__).with_name("calibration.toml").read_bytes()
     begun, load_before = time.time(), os.getloadavg()
     found: dict[str, Any] = {

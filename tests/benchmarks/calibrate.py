@@ -30,16 +30,16 @@ from assistant.voice.interpretation import decide as deciding
 from assistant.voice.interpretation import meanings as readings_heard
 from assistant.voice.interpretation.decide import Bars, Calibration
 from assistant.voice.interpretation.meanings import interpreter
-from assistant.voice.recognition.ears import open_engines
 from assistant.voice.recognition.expected import expected
 from assistant.voice.recognition.reading_grammar import reading_grammar
+from assistant.voice.recognition.recognizers import Recognizers, open_recognizers
 from tests.spoken import channels, nonspeech, phrases, voices
 from tests.spoken.commands import commands
 
 RIGHT = ("one", "odds", "gap", "fit", "free_fit", "agree", "silent", "no_speech")
 ADDRESSED = RIGHT
 RIDGE = 0.02
-SETS = ("sphinx+whisper", "whisper", "sphinx")
+SETS = ("whisper",)
 
 
 def moments():
@@ -53,9 +53,7 @@ def moments():
 
 def gather(n: int, minutes: float, split: str, seed: int = 5) -> list[tuple]:
     rng = random.Random(seed)
-    engines, problems = open_engines(("whisper", "sphinx"))
-    for line in problems:
-        print(line)
+    ears = Recognizers(open_recognizers(SETS)[0])
     dialogs, job, asks = moments()
     talkers = voices.available("background") + voices.available("calibration")
     jobs = []
@@ -82,7 +80,7 @@ def gather(n: int, minutes: float, split: str, seed: int = 5) -> list[tuple]:
         start, end = int((scene.start_s - 0.25) * RATE), int((scene.end_s + 0.2) * RATE)
         where = (step, "" if hasattr(said, "meaning") else said.quantity)
         rows.append(
-            (where, said.words, snr, hear(engines, job, dialogs, where, scene.samples[start:end]))
+            (where, said.words, snr, hear(ears, job, dialogs, where, scene.samples[start:end]))
         )
         if i % 50 == 0:
             print(f"{i} of {len(jobs)} utterances", file=sys.stderr)
@@ -93,22 +91,17 @@ def gather(n: int, minutes: float, split: str, seed: int = 5) -> list[tuple]:
             start, end = int((event.start_s - 0.25) * RATE), int((event.end_s + 0.2) * RATE)
             piece = samples[max(start, 0) : min(end, start + 6 * RATE)]
             rows.append(
-                (places[i % 3], None, event.kind, hear(engines, job, dialogs, places[i % 3], piece))
+                (places[i % 3], None, event.kind, hear(ears, job, dialogs, places[i % 3], piece))
             )
     return rows
 
 
-def hear(engines, job, dialogs, where, samples):
+def hear(ears, job, dialogs, where, samples):
     step, quantity = where
     job.state = step or job.state
     grammar = expected(job, dialogs) if step else reading_grammar(quantity)
-    peak = float(np.abs(samples).max())
-    out = []
-    for engine in engines:
-        engine.expect(grammar)
-        engine.feed(samples * np.float32(0.5 / max(peak, 1e-4)))
-        out.append(engine.finish())
-    return out
+    ears.expect(grammar)
+    return ears.listen(samples)
 
 
 def table(rows, engines: str, temperature: float):

@@ -136,12 +136,12 @@ def hear(n: int, work: Path, part: int, parts: int) -> None:
     """Write `n` examples in files of 200: spectrum (80, frames), tokens."""
     from assistant.voice.devices.audio import RATE
     from assistant.voice.recognition.models import whisper_folder
-    from assistant.voice.recognition.whisper import WhisperEngine
+    from assistant.voice.recognition.whisper import WhisperRecognizer
     from tests.spoken import nonspeech, voices
 
     rng = random.Random(SEED + part)
     words = Words(rng)
-    engine = WhisperEngine(whisper_folder().folder, threads=1)
+    engine = WhisperRecognizer(whisper_folder().folder, threads=1)
     engine.shop = True  # for the windows
     work.mkdir(parents=True, exist_ok=True)
     noise, events = nonspeech.stream(60, SEED + part, "tuning")
@@ -494,10 +494,10 @@ def base(work: Path) -> None:
     Matrices stand as (in, out), convolutions as they are; names are those of `whisper_shop`.
     """
     from assistant.voice.recognition.models import WHISPER_SHA256, whisper_folder
-    from assistant.voice.recognition.whisper import WhisperEngine
+    from assistant.voice.recognition.whisper import WhisperRecognizer
     from assistant.voice.recognition.whisper_weights import places, variables
 
-    e = WhisperEngine(whisper_folder().folder)
+    e = WhisperRecognizer(whisper_folder().folder)
     found, out = variables(whisper_folder().folder / "model.bin"), {}
     for name, place in places(found).items():
         value = found[place].astype(np.float32)
@@ -526,10 +526,10 @@ def check(changes: Path | None, n: int) -> None:
     from assistant.readings import read
     from assistant.voice.recognition.models import whisper_folder
     from assistant.voice.recognition.reading_grammar import reading_grammar
-    from assistant.voice.recognition.whisper import WhisperEngine
+    from assistant.voice.recognition.whisper import WhisperRecognizer
     from tests.spoken import channels, phrases, voices
 
-    engine = WhisperEngine(whisper_folder().folder, shop=True, changes=changes)
+    engine = WhisperRecognizer(whisper_folder().folder, shop=True, changes=changes)
     talkers = voices.available("background") + voices.available("calibration")
     for snr in (20, 10, 5):
         rng = random.Random(snr)

@@ -19,7 +19,7 @@ from assistant.act import Said
 from assistant.job.job import Job
 from assistant.texts.dialogs import load_dialogs
 from assistant.voice.devices.audio import FRAME, FRAME_S, RATE, Samples
-from assistant.voice.recognition.ears import Ears
+from assistant.voice.recognition.recognizers import Recognizers
 from assistant.voice.session.attendant import Attendant, Turn
 from tests.spoken import channels, noises, nonspeech, voices
 
@@ -95,7 +95,9 @@ class Still:
 class Stream:
     """One microphone of `role` into an attendant, its turns with the moment each was answered."""
 
-    def __init__(self, ears: Ears, job: Job, role: str, fixed_s: float | None = None) -> None:
+    def __init__(
+        self, ears: Recognizers, job: Job, role: str, fixed_s: float | None = None
+    ) -> None:
         self.clock = Clocked(fixed_s)
         self.turns: list[tuple[float, Turn]] = []
         self.attendant = Attendant(Still(job), ears, self.clock, self._answer)  # type: ignore[arg-type]
@@ -139,7 +141,7 @@ def _laid(said: list[Utterance], kind: str, snr: int, channel: str, seed: int):
     return channels.CHANNELS[channel](out), spans
 
 
-def latency(ears: Ears, n: int) -> dict[str, Any]:
+def latency(ears: Recognizers, n: int) -> dict[str, Any]:
     """From the end of the words to the decision made, at their steps, in four noises.
 
     Each word list is said in one stream at 20 dB and one at 10 dB; an utterance counts as
@@ -195,7 +197,7 @@ def _through(stream: Stream, sound: Samples, said: list[Utterance], spans) -> li
     return found
 
 
-def rejection(ears: Ears, minutes: float, seed: int = 90) -> dict[str, Any]:
+def rejection(ears: Recognizers, minutes: float, seed: int = 90) -> dict[str, Any]:
     """A stretch of shop noise, off-topic talk and radio, at the step that asks for the gap."""
     sound, events = nonspeech.stream(minutes, seed, "test")
     stream = Stream(ears, jobs()["found_gap", False], "", _DECODE_S)

@@ -12,15 +12,15 @@ sys.path.insert(0, str(Path(__file__).parents[2]))
 
 from assistant.card import load_card
 from assistant.texts.dialogs import load_dialogs
-from assistant.voice.recognition.ears import Ears, open_engines
 from assistant.voice.recognition.expected import expected
+from assistant.voice.recognition.recognizers import Recognizers, open_recognizers
 from tests.spoken.moments import moments
 
 
 def main() -> None:
     card = load_card(Path(__file__).parents[2] / "demo_sessions" / "truck_t104.toml")
     dialogs = load_dialogs()
-    ears = Ears(open_engines()[0])
+    ears = Recognizers(open_recognizers()[0])
     rng = np.random.default_rng(1)
     for job in moments(card, dialogs).values():
         ears.expect(expected(job, dialogs))

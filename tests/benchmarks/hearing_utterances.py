@@ -19,11 +19,11 @@ from assistant.voice.interpretation.decide import Decision, Interpret, decide
 from assistant.voice.interpretation.meanings import interpreter as meanings_now
 from assistant.voice.interpretation.meanings import reading_interpreter as reading_of
 from assistant.voice.recognition import models
-from assistant.voice.recognition.ears import Ears
 from assistant.voice.recognition.expected import expected
 from assistant.voice.recognition.grammar import Grammar
 from assistant.voice.recognition.reading_grammar import reading_grammar
 from assistant.voice.recognition.recognizer import Hearing
+from assistant.voice.recognition.recognizers import Recognizers
 from assistant.voice.recognition.whisper import PROMPT
 from assistant.voice.session.recorded import speech_in
 from tests.spoken import channels, noises, phrases, voices
@@ -32,7 +32,7 @@ from tests.spoken.moments import moments
 
 CARD = Path(__file__).parents[2] / "demo_sessions" / "truck_t104.toml"
 SNRS = (20, 10, 5)
-WAYS = ("sphinx", "whisper free", "whisper narrowed", "combined")
+WAYS = ("whisper free", "whisper narrowed", "combined")
 """Ways to hear, all computed from the same hearings."""
 SEED = 700_000
 """Noise and mixing seeds start here, far from those of tuning."""
@@ -164,13 +164,13 @@ BLOCK = 32
 
 
 def hear_all(
-    said: list[Utterance], ears: Ears, free: Free, kept: Path | None = None
+    said: list[Utterance], ears: Recognizers, free: Free, kept: Path | None = None
 ) -> list[Heard]:
     """Each utterance spoken, mixed, cut as `lugcall hear` cuts it, and heard in every way.
 
     Args:
         said: what `plan` gives.
-        ears: Whisper first, then PocketSphinx.
+        ears: Whisper alone.
         free: Whisper without a grammar.
         kept: a file to keep it in; what is there already is not heard again.
     """
@@ -189,13 +189,11 @@ def hear_all(
     return out[: len(said)]
 
 
-def _heard(u: Utterance, sound: Samples, ears: Ears, free: Free) -> Heard:
+def _heard(u: Utterance, sound: Samples, ears: Recognizers, free: Free) -> Heard:
     ears.expect(asked(u)[0])
-    hearings, seconds = {}, {}
-    for way, engine in zip(("whisper narrowed", "sphinx"), ears.engines, strict=True):
-        timer = Timer()
-        (hearings[way],) = Ears([engine]).listen(sound)
-        seconds[way] = timer.seconds()
+    timer = Timer()
+    (hearing,) = ears.listen(sound)
+    hearings, seconds = {"whisper narrowed": hearing}, {"whisper narrowed": timer.seconds()}
     timer = Timer()
     text = free(sound)
     seconds["whisper free"] = timer.seconds()

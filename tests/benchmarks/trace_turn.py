@@ -64,9 +64,9 @@ def begun(demo: Path, folder: Path) -> Any:
 
 def ears() -> Any:
     """The engines, open."""
-    from assistant.voice.recognition.ears import Ears, open_engines
+    from assistant.voice.recognition.recognizers import Recognizers, open_recognizers
 
-    return Ears(open_engines()[0])
+    return Recognizers(open_recognizers()[0])
 
 
 def listened(session: Any, engines: Any, name: str, samples: Any) -> Callable[[], object]:

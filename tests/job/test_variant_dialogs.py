@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import re
 import shutil
-from contextlib import suppress
 from itertools import product
 from pathlib import Path
 
@@ -16,14 +15,10 @@ from assistant.card.arithmetic import plan_for
 from assistant.cli.plan import plan_report, plan_text
 from assistant.clutch.uncertainty import Measured
 from assistant.conversation import Session, SessionError
-from assistant.interview.words import THREADS, load_card_words
 from assistant.job.job import Job
 from assistant.sentences import DialogError
 from assistant.texts import variants
 from assistant.texts.dialogs import Dialogs, load_dialogs
-from assistant.texts.normal import normal
-from assistant.voice.recognition.grammar import Grammar, alt, words_of
-from assistant.voice.recognition.sphinx import SphinxEngine
 
 SHIPPED = Path(__file__).parents[2] / "dialogs"
 ALL = [
@@ -176,23 +171,6 @@ def test_a_plan_names_what_this_truck_has(card: str, told: str, never: str) -> N
     said = "\n".join(x for x in text.splitlines() if not x.startswith(("Not on the card", "ROD ")))
     assert re.search(told, text)
     assert not re.search(never, said, re.I), re.search(never, said, re.I)
-
-
-def test_every_word_has_a_sound(dialogs: Dialogs) -> None:
-    """Whatever may be said on any truck, or of any card, PocketSphinx can be told to listen for."""
-    texts = load_card_words(SHIPPED)
-    phrases = {p for m in dialogs.words.values() for p in (*m.phrases, *m.anywhere, *m.in_hold)}
-    for step in dialogs.pieces.steps:
-        phrases.update(step.answers, *(o.answers or () for o in step.instead))
-    phrases.update(*texts.commands.values(), *(p for said in THREADS.values() for p in said[1:]))
-    for asked in texts.questions.values():
-        phrases.update(*asked.phrases.values())
-    words = set()
-    for phrase in phrases:
-        with suppress(ValueError):  # "9/16" is typed, not said
-            words.update(words_of(normal(phrase)))
-    assert len(words) > 300
-    SphinxEngine().expect(Grammar("all", alt(*sorted(words))))
 
 
 # --- what a shop may do, and may not --------------------------------------------------------------

@@ -15,7 +15,7 @@ import numpy as np
 
 from assistant.conversation import Session
 from assistant.voice.devices.audio import FRAME, FRAME_S, RATE, Samples
-from assistant.voice.recognition.ears import Ears
+from assistant.voice.recognition.recognizers import Recognizers
 from assistant.voice.session.attendant import Attendant, Turn
 from assistant.voice.session.channel import Channel
 from assistant.voice.session.recorded import AtOnce
@@ -65,7 +65,7 @@ class BySound:
     While one microphone is spoken into, another one is not fed: it hears no noise meanwhile.
     """
 
-    def __init__(self, shop: Shop, session: Session, ears: Ears) -> None:
+    def __init__(self, shop: Shop, session: Session, ears: Recognizers) -> None:
         self._shop = shop
         self._turns: list[Turn] = []
         self._attendant = Attendant(session, ears, AtOnce(), self._turns.append)
@@ -115,7 +115,7 @@ class BySound:
                 break
 
 
-def by_sound(shop: Shop, ears: Ears) -> Callable[[Session], Deliver]:
+def by_sound(shop: Shop, ears: Recognizers) -> Callable[[Session], Deliver]:
     """What `Loop` takes: says every line in `shop` to `ears`, frame by frame."""
     return lambda session: BySound(shop, session, ears).deliver
 

@@ -5,17 +5,16 @@ from __future__ import annotations
 import re
 from pathlib import Path
 
-from assistant.voice.recognition.grammar import Grammar, Ref, alt, opt, seq
+from assistant.voice.recognition.grammar import Grammar, alt, opt, seq
 
 FOLDER = Path("/usr/share/pocketsphinx/test/data/cards")
 MISSING = "not installed: pocketsphinx-testdata (apt-get install pocketsphinx-testdata)"
 
-_RANK = Ref(
-    "rank",
-    alt("ace", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "jack",
-        "queen", "king", "lady"),
+_RANK = alt(
+    "ace", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "jack",
+    "queen", "king", "lady",
 )  # fmt: skip
-_CARD = Ref("card", seq(_RANK, opt("of"), alt("clubs", "hearts", "diamonds", "spades")))
+_CARD = seq(_RANK, opt("of"), alt("clubs", "hearts", "diamonds", "spades"))
 GRAMMAR = Grammar("cards", alt(seq(_CARD, opt(_CARD, opt(_CARD))), seq(_RANK, alt(_CARD, _RANK))))
 """What may be said in them: the rules of cards.gram, which stands beside the recordings."""
 

@@ -156,12 +156,12 @@ def test_people_read_figures(text: str, value: float | None) -> None:
 @needs_whisper
 @needs_voices
 def test_a_whole_job_by_sound(dialogs: Dialogs, tmp_path: Path) -> None:
-    from assistant.voice.recognition.ears import Ears, open_engines
+    from assistant.voice.recognition.recognizers import Recognizers, open_recognizers
     from tests.spoken.by_sound import Shop, by_sound
 
     tech, helper = (voices.voice_named(name) for name in ("gb-denis", "scot-hugo"))
     shop = Shop(tech, helper, "idle", 20, "wideband", False, 7)
-    got = Loop(3, dialogs, tmp_path, by_sound(shop, Ears(open_engines()[0]))).run()
+    got = Loop(3, dialogs, tmp_path, by_sound(shop, Recognizers(open_recognizers()[0]))).run()
     assert got["signed_off"], got["stuck_at"]
     assert got["wrong"] == []
     (record,) = tmp_path.glob("*.jsonl")

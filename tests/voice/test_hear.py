@@ -1,10 +1,9 @@
-"""`lugcall hear` as a program on synthesized recordings, and both engines on people's voices."""
+"""`lugcall hear` as a program on synthesized recordings, and Whisper on people's voices."""
 
 import json
 import re
 import subprocess
 import sys
-from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -12,10 +11,12 @@ import numpy as np
 import pytest
 import soundfile
 
+from assistant.cli import voice as cli_voice
 from assistant.readings import read
 from assistant.voice.devices.audio import RATE, load, save
-from assistant.voice.recognition import models
-from assistant.voice.recognition.ears import Ears, open_engines
+from assistant.voice.recognition import models, recognizers
+from assistant.voice.recognition.recognizer import Hearing, Hypothesis
+from assistant.voice.recognition.recognizers import Recognizers, open_recognizers
 from assistant.voice.session.recorded import hear_files, speech_in
 from tests.spoken import cards, channels, noises, voices
 from tests.spoken.phrases import plain
@@ -94,7 +95,7 @@ class TestCommand:
             assert list(report) == KEYS
             assert report["decision"] in ("accept", "choose", "again", "nothing")
             assert 0 <= report["probability"] <= 1 and report["seconds"] >= 0
-            assert report["engines"] == ["whisper", "sphinx"]
+            assert report["engines"] == ["whisper"]
             for other in report["alternatives"]:
                 assert {"heard", "probability", "value_in", "count"} <= other.keys()
                 assert 0 <= other["probability"] <= 1
@@ -134,19 +135,15 @@ class TestCommand:
         assert why in report["why"] and "\n" not in report["why"]
         assert report["value_in"] is None and report["alternatives"] == []
 
-    def test_forced_engine_and_exit_code(self, folder: Path) -> None:
-        one = lugcall("hear", "slt.wav", "--for", "gap", "--engine", "whisper", "--json",
-                      cwd=folder)  # fmt: skip
-        report = json.loads(one.stdout)
-        assert report["engines"] == ["whisper"] and one.returncode == 0
-        assert report["value_in"] == 9 / 16
-
     def test_for_people(self, folder: Path) -> None:
-        done = lugcall("hear", "slt.wav", "missing.wav", "--for", "gap", "--engine", "sphinx",
-                       cwd=folder)  # fmt: skip
+        args = ("--for", "gap", "--engine", "whisper")
+        one = lugcall("hear", "slt.wav", *args, cwd=folder)
+        assert one.returncode == 0
+        done = lugcall("hear", "slt.wav", "missing.wav", *args, cwd=folder)
         good, bad = done.stdout.splitlines()
-        assert re.match(r"slt\.wav: \w+: nine sixteenths \(nine sixteenths\) 0\.\d\d", good)
+        assert re.match(r"slt\.wav: accept: nine sixteenths \(nine sixteenths\) \d\.\d\d", good)
         assert bad.startswith("missing.wav: nothing: cannot read missing.wav")
+        assert done.returncode == 2
 
 
 @pytest.mark.parametrize(
@@ -165,34 +162,29 @@ def test_wrong_use_is_one_line(tmp_path: Path, args: tuple[str, ...], said: str)
 
 
 @pytest.fixture(scope="module")
-def sphinx_ears() -> Ears:
-    return Ears(open_engines(("sphinx",))[0])
+def ears() -> Recognizers:
+    return Recognizers(open_recognizers(("whisper",))[0])
 
 
 @needs_voices
+@needs_whisper
 class TestFiles:
-    def test_forced_sphinx(self, folder: Path, sphinx_ears: Ears) -> None:
-        (report,) = hear_files([folder / "slt.wav"], "gap", sphinx_ears)
-        assert report["engines"] == ["sphinx"] and report["value_in"] == 9 / 16
-
-    def test_one_at_a_time(self, folder: Path, sphinx_ears: Ears) -> None:
+    def test_one_at_a_time(self, folder: Path, ears: Recognizers) -> None:
         """The first answer comes before the second file is opened."""
 
         def paths() -> Any:
             yield folder / "slt.wav"
             raise AssertionError("asked for the second before the first was given")
 
-        assert next(hear_files(paths(), "gap", sphinx_ears))["status"] == "read"
+        assert next(hear_files(paths(), "gap", ears))["value_in"] == 9 / 16
 
     def test_metric_shop_also_for_what_else_it_may_be(
-        self, tmp_path: Path, sphinx_ears: Ears, monkeypatch: pytest.MonkeyPatch
+        self, tmp_path: Path, ears: Recognizers, monkeypatch: pytest.MonkeyPatch
     ) -> None:
-        from assistant.voice.recognition.recognizer import Hearing, Hypothesis
-
-        found = Hearing("sphinx", (Hypothesis("thirty eight", 1.0), Hypothesis("thirty nine", 0.9)))
-        monkeypatch.setattr(sphinx_ears, "listen", lambda samples: [found])
+        said = (Hypothesis("thirty eight", 1.0), Hypothesis("thirty nine", 0.9))
+        monkeypatch.setattr(ears, "listen", lambda samples: [Hearing("whisper", said)])
         save(tmp_path / "a.wav", np.zeros(RATE, np.float32))
-        (report,) = hear_files([tmp_path / "a.wav"], "free-travel", sphinx_ears, metric=True)
+        (report,) = hear_files([tmp_path / "a.wav"], "free-travel", ears, metric=True)
         assert [a["value_in"] for a in report["alternatives"]] == [pytest.approx(39 / 25.4)]
 
     def test_speech_is_found_and_cut_out(self, folder: Path) -> None:
@@ -205,47 +197,32 @@ class TestFiles:
 
 
 @needs_cards
-class TestPeople:
-    """Five recordings of people, with the words that their package gives."""
-
-    def heard(self, ears: Ears) -> dict[str, str]:
-        ears.expect(cards.GRAMMAR)
-        found = {}
-        for path, words in cards.recordings():
-            (hearing,) = ears.listen(load(path))
-            inside = [h.words for h in hearing.hypotheses if cards.GRAMMAR.accepts(h.words)]
-            found[words] = inside[0] if inside else ""
-        return found
-
-    def test_their_words_may_be_said(self) -> None:
-        assert len(cards.recordings()) == 5
-        assert all(cards.GRAMMAR.accepts(words) for _, words in cards.recordings())
-
-    def test_sphinx_gets_all_right(self, sphinx_ears: Ears) -> None:
-        found = self.heard(sphinx_ears)
-        assert list(found.values()) == list(found)
-
-    @needs_whisper
-    def test_whisper_gets_the_cards_right(self) -> None:
-        """All cards; a short one may come out several times, where the grammar allows it to."""
-        found = self.heard(Ears(open_engines(("whisper",))[0]))
-        right = [said == words for words, said in found.items()]
-        only = [not f"{said} ".replace(f"{words} ", "") for words, said in found.items()]
-        assert sum(right) >= 3 and all(only) and all(found.values()), found
+@needs_whisper
+def test_people_with_cards(ears: Recognizers) -> None:
+    """All cards, of five people; a short one may come out several times, where it may be said."""
+    assert len(cards.recordings()) == 5
+    ears.expect(cards.GRAMMAR)
+    found = {}
+    for path, words in cards.recordings():
+        assert cards.GRAMMAR.accepts(words)
+        (hearing,) = ears.listen(load(path))
+        inside = [h.words for h in hearing.hypotheses if cards.GRAMMAR.accepts(h.words)]
+        found[words] = inside[0] if inside else ""
+    right = [said == words for words, said in found.items()]
+    only = [not f"{said} ".replace(f"{words} ", "") for words, said in found.items()]
+    assert sum(right) >= 3 and all(only) and all(found.values()), found
 
 
 @needs_voices
-def test_engines_are_loaded_once(
+@needs_whisper
+def test_recognizers_are_loaded_once(
     folder: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    from assistant.cli import voice as cli_voice
-    from assistant.voice.recognition import ears
-
     opened: list[str] = []
-    really: Callable[[str], Any] = ears._open
-    monkeypatch.setattr(ears, "_open", lambda name: opened.append(name) or really(name))
+    really = recognizers._open
+    monkeypatch.setattr(recognizers, "_open", lambda name: opened.append(name) or really(name))
     files = [str(folder / "slt.wav"), str(folder / "awb.wav")]
     with pytest.raises(SystemExit):
-        cli_voice.hear.main([*files, "--for", "gap", "--engine", "sphinx"], standalone_mode=False)
-    assert opened == ["sphinx"]
+        cli_voice.hear.main([*files, "--for", "gap", "--engine", "whisper"], standalone_mode=False)
+    assert opened == ["whisper"]
     assert len(capsys.readouterr().out.splitlines()) == 2

@@ -7,8 +7,8 @@ import pytest
 
 from assistant.voice.recognition import models
 from assistant.voice.recognition.reading_grammar import reading_grammar
-from assistant.voice.recognition.recognizer import EngineError
-from assistant.voice.recognition.whisper import WhisperEngine
+from assistant.voice.recognition.recognizer import RecognizerError
+from assistant.voice.recognition.whisper import WhisperRecognizer
 from assistant.voice.recognition.whisper_weights import CHANGES, adapted, rewritten, variables
 from tests.spoken import voices
 from tests.spoken.chatter import SHOP
@@ -31,8 +31,8 @@ def folder() -> Path:
 
 
 @pytest.fixture(scope="module")
-def engine(folder: Path) -> WhisperEngine:
-    engine = WhisperEngine(folder, shop=True)
+def engine(folder: Path) -> WhisperRecognizer:
+    engine = WhisperRecognizer(folder, shop=True)
     engine.expect(reading_grammar("gap"))
     return engine
 
@@ -75,15 +75,15 @@ def test_a_rewritten_file_differs_in_what_was_changed_alone(folder: Path, tmp_pa
 def test_a_damaged_file_is_one_line(tmp_path: Path, content: bytes) -> None:
     path = tmp_path / "whisper_shop.npz"
     path.write_bytes(content)
-    with pytest.raises(EngineError, match="install lugcall again"):
+    with pytest.raises(RecognizerError, match="install lugcall again"):
         adapted({}, path)
-    with pytest.raises(EngineError, match="install lugcall again"):
+    with pytest.raises(RecognizerError, match="install lugcall again"):
         adapted({}, tmp_path / "none.npz")
 
 
 @needs_voices
 @pytest.mark.parametrize("voice", VOICES)
-def test_a_reading_is_no_chatter(engine: WhisperEngine, voice: str) -> None:
+def test_a_reading_is_no_chatter(engine: WhisperRecognizer, voice: str) -> None:
     """In a voice that is new to it, a reading comes out first and chatter as no speech to us."""
     reading = engine.hear(voices.say(voice, "nine sixteenths"))
     assert reading.hypotheses[0].words == "nine sixteenths"

@@ -16,8 +16,8 @@ from assistant.voice.devices.audio import RATE, Samples
 from assistant.voice.recognition import models
 from assistant.voice.recognition.grammar import Grammar, alt, opt, seq
 from assistant.voice.recognition.reading_grammar import reading_grammar
-from assistant.voice.recognition.recognizer import EngineError
-from assistant.voice.recognition.whisper import WhisperEngine
+from assistant.voice.recognition.recognizer import RecognizerError
+from assistant.voice.recognition.whisper import WhisperRecognizer
 from assistant.voice.recognition.whisper_decoder import Decoder, _erf
 from assistant.voice.recognition.whisper_search import Ends, Node, Search, TokenNet
 from assistant.voice.recognition.whisper_weights import decoder_weights
@@ -41,9 +41,9 @@ def folder() -> Path:
 
 
 @pytest.fixture(scope="module")
-def engine(folder: Path) -> WhisperEngine:
+def engine(folder: Path) -> WhisperRecognizer:
     """One engine for all tests here: it takes a second to load."""
-    return WhisperEngine(folder)
+    return WhisperRecognizer(folder)
 
 
 @pytest.fixture(scope="module")
@@ -74,7 +74,7 @@ class TestAgainstCTranslate2:
         return np.random.default_rng(seed).normal(0, 0.05, 2 * RATE).astype(np.float32)
 
     def both(
-        self, engine: WhisperEngine, theirs: Any, ours: Decoder, seed: int, length: int
+        self, engine: WhisperRecognizer, theirs: Any, ours: Decoder, seed: int, length: int
     ) -> tuple[np.ndarray, np.ndarray, list[int]]:
         """Log probabilities, shape (length, vocabulary), along CTranslate2's greedy path."""
         import ctranslate2
@@ -105,7 +105,7 @@ class TestAgainstCTranslate2:
 
     @pytest.mark.parametrize("seed", [0, 1, 2])
     def test_log_probabilities(
-        self, engine: WhisperEngine, theirs: Any, ours: Decoder, seed: int
+        self, engine: WhisperRecognizer, theirs: Any, ours: Decoder, seed: int
     ) -> None:
         mine, other, tokens = self.both(engine, theirs, ours, seed, 10)
         assert mine.shape == other.shape and len(mine) >= 2 and mine.shape[1] == 51_864
@@ -113,7 +113,7 @@ class TestAgainstCTranslate2:
         assert np.ptp(other) > 20
         assert [int(np.argmax(step)) for step in mine[: len(tokens)]] == tokens
 
-    def test_all_at_once_is_one_by_one(self, engine: WhisperEngine, ours: Decoder) -> None:
+    def test_all_at_once_is_one_by_one(self, engine: WhisperRecognizer, ours: Decoder) -> None:
         engine.expect(GAP)
         heard = ours.listen(engine.encode(self.sound(0)))
         _, memory = ours.start(heard, engine._prompt[:-1])
@@ -125,7 +125,7 @@ class TestAgainstCTranslate2:
                 alone, grown = ours.step(heard, [token], grown)
                 assert np.allclose(alone[0], together, atol=2e-3)
 
-    def test_beams_do_not_mix(self, engine: WhisperEngine, ours: Decoder) -> None:
+    def test_beams_do_not_mix(self, engine: WhisperRecognizer, ours: Decoder) -> None:
         engine.expect(GAP)
         heard = ours.listen(engine.encode(self.sound(0)))
         _, memory = ours.start(heard, engine._prompt)
@@ -198,12 +198,12 @@ class TestWeights:
         ids=["empty", "wav", "text", "cut", "cut late", "other version", "quantized", "odd type"],
     )
     def test_anything_else_is_refused_in_one_line(self, tmp_path: Path, content: bytes) -> None:
-        with pytest.raises(EngineError, match=r"cannot be read; copy them again") as caught:
+        with pytest.raises(RecognizerError, match=r"cannot be read; copy them again") as caught:
             self.read(tmp_path, content)
         assert "\n" not in str(caught.value) and "model.bin" in str(caught.value)
 
     def test_missing(self, tmp_path: Path) -> None:
-        with pytest.raises(EngineError, match="cannot be read; copy them again"):
+        with pytest.raises(RecognizerError, match="cannot be read; copy them again"):
             decoder_weights(tmp_path / "model.bin")
 
     @needs_model
@@ -212,15 +212,15 @@ class TestWeights:
         assert "layer_3/ffn/linear_1/bias" in decoder_weights(folder / "model.bin")
         for part in (0.1, 0.6, 0.97):
             (tmp_path / "model.bin").write_bytes(content[: int(len(content) * part)])
-            with pytest.raises(EngineError, match="cannot be read"):
+            with pytest.raises(RecognizerError, match="cannot be read"):
                 decoder_weights(tmp_path / "model.bin")
 
     @needs_model
     def test_folder_of_something_else(self, tmp_path: Path) -> None:
         for name in ("config.json", "model.bin", "tokenizer.json", "vocabulary.txt"):
             (tmp_path / name).write_text("{}")
-        with pytest.raises(EngineError, match="cannot be loaded; copy it again") as caught:
-            WhisperEngine(tmp_path)
+        with pytest.raises(RecognizerError, match="cannot be loaded; copy it again") as caught:
+            WhisperRecognizer(tmp_path)
         assert "\n" not in str(caught.value)
 
 
@@ -258,7 +258,7 @@ class TestTokenNet:
 
     @needs_model
     @pytest.mark.parametrize("name", ["gap", "odometer", "turns"])
-    def test_real_tokens(self, engine: WhisperEngine, name: str) -> None:
+    def test_real_tokens(self, engine: WhisperRecognizer, name: str) -> None:
         grammar, rng = reading_grammar(name), random.Random(name)
         start = TokenNet(grammar.start, engine._spell).start
         for text in grammar.sentences(100, rng):
@@ -326,10 +326,9 @@ class TestEngine:
     @pytest.mark.parametrize(
         "text, name", [("nine sixteenths", "gap"), ("two and a half turns", "turns")]
     )
-    def test_hears(self, engine: WhisperEngine, text: str, name: str) -> None:
+    def test_hears(self, engine: WhisperRecognizer, text: str, name: str) -> None:
         engine.expect(reading_grammar(name))
-        engine.feed(voices.say(VOICE, text))
-        heard = engine.finish()
+        heard = engine.hear(voices.say(VOICE, text))
         assert plain(heard.hypotheses[0].words) == text
         assert heard.engine == "whisper" and heard.seconds > 0
         assert heard.free_score is not None and {"inside", "tokens"} <= heard.marks.keys()
@@ -337,7 +336,9 @@ class TestEngine:
     @pytest.mark.parametrize(
         "text", ["half inch shy", "good morning everybody", "he sold the boat last summer"]
     )
-    def test_nothing_but_grammar_or_the_free_words(self, engine: WhisperEngine, text: str) -> None:
+    def test_nothing_but_grammar_or_the_free_words(
+        self, engine: WhisperRecognizer, text: str
+    ) -> None:
         engine.expect(GAP)
         heard = engine.hear(voices.say(VOICE, text))
         inside = [h.words for h in heard.hypotheses if h.words != heard.free]
@@ -346,7 +347,7 @@ class TestEngine:
         assert scores == sorted(scores, reverse=True)
         assert len({h.words for h in heard.hypotheses}) >= len(heard.hypotheses) - 1
 
-    def test_the_free_one_fits_other_talk_better(self, engine: WhisperEngine) -> None:
+    def test_the_free_one_fits_other_talk_better(self, engine: WhisperRecognizer) -> None:
         engine.expect(GAP)
         gaps = []
         for text in ("half inch shy", "he sold the boat last summer"):
@@ -355,44 +356,24 @@ class TestEngine:
             gaps.append(heard.marks["inside"] - heard.free_score)
         assert gaps[1] < gaps[0] - 3
 
-    def test_grammar_narrows(self, engine: WhisperEngine) -> None:
+    def test_grammar_narrows(self, engine: WhisperRecognizer) -> None:
         sound = voices.say(VOICE, "nine sixteenths")
         engine.expect(Grammar("fives", alt("five sixteenths", "five eighths", "five thou")))
         assert engine.hear(sound).hypotheses[0].words.startswith(("five", "nine"))
         inside = {h.words for h in engine.hear(sound).hypotheses} - {engine.hear(sound).free}
         assert inside <= {"five sixteenths", "five eighths", "five thou"} and inside
 
-    def test_same_sound_same_answer(self, engine: WhisperEngine) -> None:
+    def test_same_sound_same_answer(self, engine: WhisperRecognizer) -> None:
         engine.expect(GAP)
         sound = voices.say(VOICE, "five eighths")
         one, two = engine.hear(sound), engine.hear(sound)
         assert one.hypotheses == two.hypotheses and one.free_score == two.free_score
 
-    def test_reset_forgets(self, engine: WhisperEngine) -> None:
-        engine.expect(GAP)
-        engine.feed(voices.say(VOICE, "five eighths"))
-        engine.reset()
-        engine.feed(voices.say(VOICE, "nine sixteenths"))
-        assert plain(engine.finish().hypotheses[0].words) == "nine sixteenths"
-
 
 @needs_model
 @pytest.mark.parametrize("seconds", [0.0, 0.01, 30.0])
-def test_odd_lengths_are_no_crash(engine: WhisperEngine, seconds: float) -> None:
+def test_odd_lengths_are_no_crash(engine: WhisperRecognizer, seconds: float) -> None:
     engine.expect(GAP)
     sound = np.random.default_rng(1).normal(0, 0.01, int(seconds * RATE)).astype(np.float32)
     heard = engine.hear(sound)
     assert all(math.isfinite(h.score) for h in heard.hypotheses)
-
-
-def test_no_model_is_one_clear_line(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
-    from assistant.voice.recognition.ears import open_engines
-
-    monkeypatch.delenv("LUGCALL_WHISPER_MODEL", raising=False)
-    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path))
-    monkeypatch.setattr(models, "find_spec", lambda name: None)
-    with pytest.raises(EngineError, match="no whisper model here; see models_readme") as caught:
-        open_engines(("whisper",))
-    assert "\n" not in str(caught.value)
-    opened, problems = open_engines()  # the rest is done with what there is
-    assert [e.name for e in opened] == ["sphinx"] and problems == []

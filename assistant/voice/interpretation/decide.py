@@ -112,7 +112,7 @@ class Calibration:
 
 @cache
 def calibrations() -> dict[str, Calibration]:
-    """The calibrations that come with lugcall, by engines ("sphinx+whisper")."""
+    """The calibrations that come with lugcall, by recognizers ("whisper")."""
     text = Path(__file__).with_name("calibration.toml").read_text(encoding="utf-8")
     return {
         name: Calibration(t["right"], t["addressed"], t["temperature"], Bars(**t["bars"]))
@@ -128,7 +128,7 @@ def calibration_for(engines: Sequence[str]) -> Calibration:
     for key in (name, *sorted(set(engines), key=lambda e: e != "whisper")):
         if key in found:
             return found[key]
-    return found["sphinx"]
+    return found["whisper"]
 
 
 def decide(
@@ -179,7 +179,7 @@ def _part(n: int, candidate: Candidate, ranked: list[Candidate], right: float) -
 
 
 def _main(hearings: Sequence[Hearing]) -> Hearing:
-    order = ("vosk", "whisper", "sphinx")
+    order = ("vosk", "whisper")
     return min(hearings, key=lambda h: order.index(h.engine) if h.engine in order else len(order))
 
 

@@ -15,9 +15,9 @@ import numpy as np
 from assistant.voice.devices.audio import Samples
 from assistant.voice.interpretation import meanings as readings_heard
 from assistant.voice.interpretation.decide import decide
-from assistant.voice.recognition.ears import Ears
 from assistant.voice.recognition.reading_grammar import reading_grammar
 from assistant.voice.recognition.recognizer import Hearing
+from assistant.voice.recognition.recognizers import Recognizers
 
 REACTION_S = 0.5
 """Nobody answers a question sooner than this after the last answer."""
@@ -41,7 +41,7 @@ class _Taken:
 class Tails:
     """Remembers the reading taken last, and joins what follows it at once."""
 
-    def __init__(self, ears: Ears, executor: Executor) -> None:
+    def __init__(self, ears: Recognizers, executor: Executor) -> None:
         self._ears = ears
         self._executor = executor
         self._last: _Taken | None = None

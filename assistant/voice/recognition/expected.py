@@ -15,7 +15,6 @@ from assistant.texts.dialogs import Dialogs
 from assistant.texts.normal import normal
 from assistant.voice.recognition.grammar import (
     Grammar,
-    Ref,
     Rule,
     alt,
     opt,
@@ -79,7 +78,7 @@ def _grammar(
     phrases: frozenset[str], quantity: str, last: str, metric: bool, signs: bool, asked: bool
 ) -> Grammar:
     commands = alt(*sorted(" ".join(words) for p in phrases if (words := _spoken(p))))
-    command = Ref("command", seq(opt(alt(*_LEAD)), commands))
+    command = seq(opt(alt(*_LEAD)), commands)
     said: list[tuple[float, Rule]] = [(1.0, command)]
     named = alt(*(q.spoken for q in QUANTITIES.values()))
     said.append((0.1, seq("correct the", named)))
@@ -88,16 +87,13 @@ def _grammar(
         said.append((1.0, seq(alt("sign off", "signing off"), opt(alt("code", "by")), code)))
     if asked:
         said.append((1.0, alt(*_CHOICES, *_ANSWER_UNITS)))
-    full, core = list(said), list(said)
     if quantity:
-        full.append((1.0, reading(quantity, metric)))
-        core.append((1.0, reading(quantity, metric, True)))
+        said.append((1.0, reading(quantity, metric)))
     if last:
         again = seq(alt("correction", "correct that to", "make it", "no"), opt("it's"))
-        full.append((0.3, seq(again, reading(last, metric, True))))
-        core.append((0.3, seq("correction", reading(last, metric, True))))
+        said.append((0.3, seq(again, reading(last, metric, True))))
     name = f"now_{abs(hash((phrases, quantity, last, metric, signs, asked))):x}"
-    return Grammar(name, weighted(*full), Grammar(f"{name}_core", weighted(*core)))
+    return Grammar(name, weighted(*said))
 
 
 def _spoken(phrase: str) -> list[str]:

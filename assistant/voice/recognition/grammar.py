@@ -1,9 +1,8 @@
-"""What may be said at one moment, as a regular grammar that every engine can be given.
+"""What may be said at one moment, as a regular grammar that every recognizer can be given.
 
 The concepts are those of W3C SRGS 1.0 (a rule expands to words, sequences, alternatives, optional
-parts and references to other rules; one root rule). `Grammar.jsgf` spells it in the Java Speech
-Grammar Format, `Grammar.words` lists its vocabulary, and `Grammar.start` gives a deterministic
-automaton over words, built as it is walked: no sentence list, however many sentences there are.
+parts; one root rule). `Grammar.start` gives a deterministic automaton over words, built as it is
+walked: no sentence list, however many sentences there are.
 """
 
 from __future__ import annotations
@@ -39,15 +38,7 @@ class Opt:
     item: Rule
 
 
-@dataclass(frozen=True, slots=True)
-class Ref:
-    """A rule with a name of its own, written once in JSGF."""
-
-    name: str
-    rule: Rule
-
-
-Rule = str | Seq | Alt | Opt | Ref
+Rule = str | Seq | Alt | Opt
 
 
 def seq(*items: Rule) -> Rule:
@@ -98,27 +89,19 @@ class Grammar:
     Attributes:
         name: for JSGF and for messages.
         root: what may be said.
-        core: the part of it that is mostly said, for engines without a language model of their
-            own; None when that is the whole.
     """
 
     name: str
     root: Rule
-    core: Grammar | None = None
 
     @cached_property
     def _net(self) -> _Net:
-        # Made when first asked for: an engine listens to the whole or to the core, seldom to both.
         return _Net(self.root)
 
     @cached_property
     def vocabulary(self) -> tuple[str, ...]:
-        """All words, sorted."""
+        """All words, sorted: what a recognizer must be able to spell."""
         return tuple(sorted({word for arcs in self._net.arcs for word, _ in arcs if word}))
-
-    def words(self) -> tuple[str, ...]:
-        """All words, sorted: what an engine must be able to pronounce."""
-        return self.vocabulary
 
     @property
     def start(self) -> State:
@@ -132,49 +115,9 @@ class Grammar:
             state = state.after(word) if state else None
         return state is not None and state.final
 
-    def begins(self, words: str) -> bool:
-        """Whether something that may be said begins with `words`."""
-        state: State | None = self.start
-        for word in words.lower().replace("-", " ").split():
-            state = state.after(word) if state else None
-        return state is not None
-
     def sentences(self, n: int, rng: random.Random) -> list[str]:
         """`n` sentences, each alternative taken by chance."""
         return [" ".join(_sample(self.root, rng)) for _ in range(n)]
-
-    def jsgf(self, extra: str = "") -> str:
-        """The Java Speech Grammar Format; `extra` is one more alternative of the root."""
-        rules: dict[str, str] = {}
-        root = _spell(self.root, rules)
-        body = f"{root} | {extra}" if extra else root
-        lines = ["#JSGF V1.0;", f"grammar {self.name};", f"public <said> = {body};"]
-        lines += [f"<{name}> = {text};" for name, text in rules.items()]
-        return "\n".join(lines) + "\n"
-
-
-def _spell(rule: Rule, rules: dict[str, str]) -> str:
-    if isinstance(rule, str):
-        return rule
-    if isinstance(rule, Seq):
-        return " ".join(
-            f"({_spell(i, rules)})" if isinstance(i, Alt) else _spell(i, rules) for i in rule.items
-        )
-    if isinstance(rule, Opt):
-        return f"[{_spell(rule.item, rules)}]"
-    if isinstance(rule, Ref):
-        if rule.name not in rules:
-            rules[rule.name] = ""  # holds the name's place, so that rules come in order
-            rules[rule.name] = _spell(rule.rule, rules)
-        return f"<{rule.name}>"
-    parts = [_spell(item, rules) for item in rule.items]
-    if rule.weights:  # JSGF: all alternatives carry a weight, or none does
-        parts = [f"/{w:g}/ ({p})" for w, p in zip(rule.weights, parts, strict=True)]
-    else:
-        parts = [
-            f"({p})" if isinstance(i, Alt) else p for i, p in zip(rule.items, parts, strict=True)
-        ]
-    return " | ".join(parts)
 
 
 def _sample(rule: Rule, rng: random.Random) -> Iterator[str]:
@@ -186,8 +129,6 @@ def _sample(rule: Rule, rng: random.Random) -> Iterator[str]:
     elif isinstance(rule, Opt):
         if rng.random() < 0.5:
             yield from _sample(rule.item, rng)
-    elif isinstance(rule, Ref):
-        yield from _sample(rule.rule, rng)
     else:
         weights = rule.weights or [1.0] * len(rule.items)
         yield from _sample(rng.choices(rule.items, weights)[0], rng)
@@ -198,7 +139,6 @@ class _Net:
 
     def __init__(self, root: Rule) -> None:
         self.arcs: list[list[tuple[str | None, int]]] = [[]]
-        self._refs: dict[tuple[str, int], int] = {}
         self.end = self._add(root, 0)
         self.states: dict[frozenset[int], State] = {}
         self.start = self.state({0})
@@ -216,8 +156,6 @@ class _Net:
             for item in rule.items:
                 start = self._add(item, start)
             return start
-        if isinstance(rule, Ref):
-            return self._add(rule.rule, start)
         end = self._node()
         items = (rule.item,) if isinstance(rule, Opt) else rule.items
         for item in items:

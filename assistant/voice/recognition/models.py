@@ -8,14 +8,16 @@ from __future__ import annotations
 import hashlib
 import json
 import os
+import subprocess
+import sys
 from dataclasses import dataclass
+from importlib.metadata import PackageNotFoundError, version
 from importlib.util import find_spec
 from pathlib import Path
 
 import platformdirs
 
-from assistant.voice.recognition import vosk_engine as vosk_trial
-from assistant.voice.recognition.recognizer import EngineError
+from assistant.voice.recognition.recognizer import RecognizerError
 
 ENGLISH = ("one", "two", "half", "inch", "stop", "check")
 """Words of every English vocabulary; a model for another language lacks most of them."""
@@ -35,6 +37,18 @@ _VOSK = (
 )
 _IVECTOR = ("final.ie", "final.dubm", "final.mat", "global_cmvn.stats", "splice.conf")
 
+LONGEST_S = 120
+_TRIAL = """
+import json, sys, vosk
+vosk.SetLogLevel(-1)
+model = vosk.Model(sys.argv[1])
+words = json.loads(sys.argv[2])
+recognizer = vosk.KaldiRecognizer(model, 16000, json.dumps(words))
+recognizer.AcceptWaveform(bytes(32000))
+recognizer.FinalResult()
+print(json.dumps([word for word in words if model.vosk_model_find_word(word) >= 0]))
+"""
+
 
 @dataclass(frozen=True, slots=True)
 class WhisperFolder:
@@ -48,7 +62,7 @@ def vosk_folder() -> Path | None:
     """The English vosk model's folder; None where nobody has put one.
 
     Raises:
-        EngineError: there is one, and it cannot be used.
+        RecognizerError: there is one, and it cannot be used.
     """
     placed = _placed("LUGCALL_VOSK_MODEL", "vosk-en")
     if placed is None:
@@ -56,7 +70,7 @@ def vosk_folder() -> Path | None:
     folder = _unpacked(placed)
     unknown = [word for word in ENGLISH if word not in vosk_words(folder)]
     if unknown:
-        raise EngineError(
+        raise RecognizerError(
             f"the vosk model in {folder} is not for English, it does not know "
             f"{', '.join(unknown[:3])}; put an English one there (models_readme says which)"
         )
@@ -67,17 +81,73 @@ def vosk_words(folder: Path) -> frozenset[str]:
     """Which words of `ENGLISH` a vosk model knows, once it has been found whole.
 
     Raises:
-        EngineError: a file is missing or empty, its graph is fixed, or vosk cannot load it.
+        RecognizerError: a file is missing or empty, its graph is fixed, or vosk cannot load it.
     """
     what = f"the vosk model in {folder}"
     if (folder / "graph/HCLG.fst").exists() and not (folder / "graph/HCLr.fst").exists():
-        raise EngineError(
+        raise RecognizerError(
             f"{what} has a fixed graph (HCLG.fst), which cannot be narrowed to what may be said; "
             "use a small one, with HCLr.fst and Gr.fst"
         )
     vectors = [f"ivector/{name}" for name in _IVECTOR] if (folder / "ivector").exists() else []
     _need(folder, (*_VOSK, *vectors), what, "unpack its archive again")
-    return vosk_trial.known(folder, ENGLISH)
+    return _known(folder, ENGLISH)
+
+
+# Loading a vosk model once in a process of its own, to see whether it can be loaded at all. vosk
+# answers some damage with an exception and some with a crash that would take the whole job along
+# (found by trying: a cut `HCLr.fst`, an empty `model.conf`). The answer is kept in the user's cache
+# folder for as long as the model's files stay as they are: a trial takes as long as a start.
+
+
+def _known(folder: Path, words: tuple[str, ...]) -> frozenset[str]:
+    """Which of `words` the model in `folder` has in its vocabulary.
+
+    Raises:
+        RecognizerError: vosk is not installed, or cannot load the model.
+    """
+    try:
+        mark = _mark(folder, (version("vosk"), *words))
+    except PackageNotFoundError:
+        raise RecognizerError("vosk is not installed; pip install vosk") from None
+    kept = Path(platformdirs.user_cache_dir("lugcall", appauthor=False)) / f"vosk-{mark}.json"
+    try:
+        return frozenset(json.loads(kept.read_text(encoding="utf-8")))
+    except (OSError, ValueError, TypeError):
+        pass  # not tried yet
+    found = _tried(folder, words)
+    try:
+        kept.parent.mkdir(parents=True, exist_ok=True)
+        kept.write_text(json.dumps(found), encoding="utf-8")
+    except OSError:
+        pass  # then it is tried again next time
+    return frozenset(found)
+
+
+def _tried(folder: Path, words: tuple[str, ...]) -> list[str]:
+    command = [sys.executable, "-c", _TRIAL, str(folder), json.dumps(words)]
+    try:
+        done = subprocess.run(command, capture_output=True, text=True, timeout=LONGEST_S)
+    except subprocess.TimeoutExpired:
+        raise RecognizerError(
+            f"the vosk model in {folder} took over {LONGEST_S} s to load; use a smaller one"
+        ) from None
+    if done.returncode:
+        raise RecognizerError(
+            f"the vosk model in {folder} is damaged, vosk cannot load it; "
+            "unpack its archive again and compare checksums (models_readme says how)"
+        )
+    return list(json.loads(done.stdout.splitlines()[-1]))
+
+
+def _mark(folder: Path, more: tuple[str, ...]) -> str:
+    """Changes whenever a file of the model, its name, size or time, does."""
+    seen = [str(folder.resolve()), *more]
+    for path in sorted(folder.rglob("*")):
+        if path.is_file():
+            state = path.stat()
+            seen.append(f"{path.relative_to(folder)} {state.st_size} {state.st_mtime_ns}")
+    return hashlib.sha256("\n".join(seen).encode()).hexdigest()[:16]
 
 
 def _unpacked(folder: Path) -> Path:
@@ -92,7 +162,7 @@ def whisper_folder() -> WhisperFolder | None:
     """The English Whisper weights; None where there are none.
 
     Raises:
-        EngineError: there are some, and they cannot be used.
+        RecognizerError: there are some, and they cannot be used.
     """
     folder = _placed("LUGCALL_WHISPER_MODEL", "whisper-en")
     if folder is not None:
@@ -103,7 +173,7 @@ def whisper_folder() -> WhisperFolder | None:
     remedy = f"pip install --force-reinstall {WHISPER_PACKAGE.replace('_', '-')}"
     found = _whisper(Path(spec.origin).parent / "model", "the packaged Whisper model", remedy)
     if not found.checked:
-        raise EngineError(
+        raise RecognizerError(
             f"the packaged Whisper model is damaged, or not the one known here (checksum); {remedy}"
         )
     return found
@@ -118,11 +188,11 @@ def _whisper(folder: Path, what: str, remedy: str) -> WhisperFolder:
         lines = text.removesuffix("\n").split("\n")
         tokens = len(json.loads(text)) if listed.endswith("json") else len(lines)
     except (OSError, ValueError):
-        raise EngineError(f"{what} is damaged: config.json or {listed}; {remedy}") from None
+        raise RecognizerError(f"{what} is damaged: config.json or {listed}; {remedy}") from None
     if tokens < _ENGLISH_TOKENS:
-        raise EngineError(f"{what} is damaged: {listed} is cut short; {remedy}")
+        raise RecognizerError(f"{what} is damaged: {listed} is cut short; {remedy}")
     if tokens > _ENGLISH_TOKENS:
-        raise EngineError(f"{what} is for many languages; put an English-only one there")
+        raise RecognizerError(f"{what} is for many languages; put an English-only one there")
     return WhisperFolder(folder, _is_known(folder / "model.bin"))
 
 
@@ -137,13 +207,13 @@ def _placed(variable: str, name: str) -> Path | None:
     """The folder that the variable names, else `models/NAME` beside `records`, if it is there.
 
     Raises:
-        EngineError: the variable names a folder that is not there.
+        RecognizerError: the variable names a folder that is not there.
     """
     chosen = os.environ.get(variable)
     if chosen:
         folder = Path(os.path.expanduser(chosen))
         if not folder.is_dir():
-            raise EngineError(f"{variable} names no folder: {chosen}; set another, or unset it")
+            raise RecognizerError(f"{variable} names no folder: {chosen}; set another, or unset it")
         return folder
     folder = Path(platformdirs.user_data_dir("lugcall", appauthor=False)) / "models" / name
     return folder if folder.is_dir() else None
@@ -153,6 +223,6 @@ def _need(folder: Path, names: tuple[str, ...], what: str, remedy: str) -> None:
     for name in names:
         path = folder / name
         if not path.is_file():
-            raise EngineError(f"{what} is not whole: {name} is missing; {remedy}")
+            raise RecognizerError(f"{what} is not whole: {name} is missing; {remedy}")
         if not path.stat().st_size:
-            raise EngineError(f"{what} is damaged: {name} is empty; {remedy}")
+            raise RecognizerError(f"{what} is damaged: {name} is empty; {remedy}")

@@ -12,14 +12,14 @@ from functools import cache
 from assistant.quantity import QUANTITIES, Quantity
 from assistant.readings.lexicon import LEXICON, TEENS, TENS, UNITS
 from assistant.readings.units import MM_PER_IN
-from assistant.voice.recognition.grammar import Grammar, Ref, Rule, alt, opt, seq, weighted
+from assistant.voice.recognition.grammar import Grammar, Rule, alt, opt, seq, weighted
 
 ONE_TO_9 = alt(*UNITS)
 TEEN = alt(*TEENS)
 TEN = alt(*TENS)
-SMALL = Ref("small", alt(ONE_TO_9, TEEN, seq(TEN, opt(ONE_TO_9))))
+SMALL = seq(alt(ONE_TO_9, TEEN, seq(TEN, opt(ONE_TO_9))))
 """1 to 99."""
-DIGIT = Ref("digit", alt("zero", "oh", ONE_TO_9))
+DIGIT = seq(alt("zero", "oh", ONE_TO_9))
 
 _PLURALS = {8: "eighths", 16: "sixteenths", 32: "thirty seconds", 64: "sixty fourths"}
 _SINGULARS = {8: "eighth", 16: "sixteenth", 32: "thirty second", 64: "sixty fourth"}
@@ -57,8 +57,8 @@ def fraction() -> Rule:
         seq(alt("an", "one"), _SINGULARS[8]),
         *(seq(one if den == 8 else alt("a", "one"), _SINGULARS[den]) for den in (16, 32, 64)),
     )
-    many = (seq(Ref(f"over{den}", _numerators(den)), _PLURALS[den]) for den in (8, 16, 32, 64))
-    return Ref("fraction", alt(halves, "three quarters", singles, *many))
+    many = (seq(seq(_numerators(den)), _PLURALS[den]) for den in (8, 16, 32, 64))
+    return seq(alt(halves, "three quarters", singles, *many))
 
 
 def _hundreds(low: int, high: int) -> Rule:
@@ -92,12 +92,12 @@ def length(q: Quantity, metric: bool = False) -> Rule:
             kinds.append((1, seq(opt("an"), "inch", "and", fraction())))
     kinds.append((2, _decimal(whole, q)))
     kinds.append((2, _millimetres(q, bare=metric)))
-    return Ref("length", weighted(*kinds))
+    return seq(weighted(*kinds))
 
 
 def _thousandths(high: float) -> Rule:
     unit = alt("thou", "thousandths")
-    three = Ref("three", _hundreds(1, int(high * 10)))
+    three = seq(_hundreds(1, int(high * 10)))
     return alt(
         seq(three, opt(unit)),
         seq(SMALL, unit),
@@ -108,7 +108,7 @@ def _thousandths(high: float) -> Rule:
 def _decimal(whole: Rule | None, q: Quantity) -> Rule:
     places = alt(seq(DIGIT, opt(DIGIT), opt(DIGIT)), seq(TEN, opt(ONE_TO_9)), TEEN)
     if q.small:
-        places = alt(places, Ref("places", _hundreds(1, 9)))
+        places = alt(places, seq(_hundreds(1, 9)))
     before: list[Rule] = []
     if q.plausible_in[0] < 1:
         before.append(opt(alt("zero", "oh")))
@@ -130,7 +130,7 @@ def _millimetres(q: Quantity, bare: bool) -> Rule:
     short = alt(*(number(n) for n in range(max(1, int(low)), min(99, int(high)) + 1)))
     wholes: Rule = alt(short, hundred) if high >= 100 else short
     if high >= 200:  # "two fifteen" of pedal height in a metric shop
-        wholes = alt(wholes, Ref("metric", _hundreds(1, int(high) // 100)))
+        wholes = alt(wholes, seq(_hundreds(1, int(high) // 100)))
     part = opt(alt(seq("point", DIGIT, opt(DIGIT)), "and a half"))
     return seq(wholes, part, opt(unit) if bare else unit)
 
@@ -161,8 +161,8 @@ def count(name: str) -> Rule:
 
 
 def _odometer() -> Rule:
-    hundreds = Ref("hundreds", seq(ONE_TO_9, "hundred", opt(opt("and"), SMALL)))
-    pair = Ref("pairs", seq(ONE_TO_9, alt(TEEN, seq(TEN, opt(ONE_TO_9)), seq("oh", ONE_TO_9))))
+    hundreds = seq(seq(ONE_TO_9, "hundred", opt(opt("and"), SMALL)))
+    pair = seq(seq(ONE_TO_9, alt(TEEN, seq(TEN, opt(ONE_TO_9)), seq("oh", ONE_TO_9))))
     below = alt(hundreds, SMALL, pair)
     thousands = seq(below, "thousand", opt(opt("and"), below))
     million = seq(alt("one", "a"), "million", opt(opt("and"), thousands))
@@ -229,7 +229,7 @@ def reading(name: str, metric: bool = False, core: bool = False) -> Rule:
         lead = _LEAD if name == "odometer" else alt(_LEAD, _MOVED)
         whole = seq(opt(lead), plain)
         return plain if core else seq(whole, opt(_repair(plain)), opt(_TRAIL))
-    one = Ref("amount", plain)
+    one = seq(plain)
     spoken = opt(opt("the"), q.spoken, opt(alt("is", "reads")))
     lead = opt(alt(_LEAD, spoken))
     if core:
@@ -281,6 +281,4 @@ def reading_grammar(name: str, metric: bool = False) -> Grammar:
     Raises:
         KeyError: there is no such quantity.
     """
-    name_ = name.replace("-", "_")
-    core = Grammar(f"{name_}_core", reading(name, metric, core=True))
-    return Grammar(name_, reading(name, metric), core)
+    return Grammar(name, reading(name, metric))

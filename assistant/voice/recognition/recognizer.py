@@ -1,4 +1,4 @@
-"""What one engine makes of one utterance: plain data."""
+"""The one interface that every recognizer stands behind, and what it makes of an utterance."""
 
 from __future__ import annotations
 
@@ -24,14 +24,14 @@ class Hypothesis:
 
 @dataclass(frozen=True, slots=True)
 class Hearing:
-    """One engine's answer to one utterance.
+    """One recognizer's answer to one utterance: plain data.
 
     Attributes:
-        engine: its name: "vosk", "sphinx" or "whisper".
+        engine: the recognizer's name, "vosk" or "whisper".
         hypotheses: best first; empty when nothing that may be said was heard.
         free: what it makes of the sound without a grammar, or "" where it cannot say.
         free_score: log likelihood of `free` on the scale of `hypotheses`, or None.
-        marks: further numbers of the engine's own, by name, for the decision.
+        marks: further numbers of the recognizer's own, by name, for the decision.
         seconds: processor time's wall clock spent on the utterance.
     """
 
@@ -43,30 +43,17 @@ class Hearing:
     seconds: float = 0.0
 
 
-# --- The one interface that every recognizer stands behind.
+class RecognizerError(Exception):
+    """One clear line on why a recognizer cannot be used, and what to do."""
 
 
-class EngineError(Exception):
-    """One clear line on why an engine cannot be used, and what to do."""
-
-
-class Engine(Protocol):
-    """A recognizer: told what may be said, fed frames, asked what it heard.
-
-    An engine that works on whole utterances keeps the frames and does its work in `finish`;
-    its `feed` then returns "".
-    """
+class Recognizer(Protocol):
+    """Told what may be said, given an utterance, gives what it heard."""
 
     name: str
 
     def expect(self, grammar: Grammar) -> None:
         """Narrow recognition to `grammar` from the next utterance on."""
 
-    def feed(self, frame: Samples) -> str:
-        """Take the next frame (any length); returns the words heard so far, or ""."""
-
-    def finish(self) -> Hearing:
-        """End the utterance: what was heard. The engine is ready for the next one."""
-
-    def reset(self) -> None:
-        """Forget the utterance begun."""
+    def hear(self, samples: Samples) -> Hearing:
+        """What is said in one whole utterance."""

@@ -16,7 +16,7 @@ import soxr
 
 from assistant.voice.devices.audio import RATE, Samples
 from assistant.voice.recognition.grammar import Grammar
-from assistant.voice.recognition.recognizer import EngineError, Hearing, Hypothesis
+from assistant.voice.recognition.recognizer import Hearing, Hypothesis, RecognizerError
 from assistant.voice.recognition.whisper_decoder import Decoder, Heard, Memory
 from assistant.voice.recognition.whisper_search import LENGTH, Ends, Found, Search, TokenNet
 from assistant.voice.recognition.whisper_weights import (
@@ -85,8 +85,8 @@ def _view(spectrum: Array) -> Any:
     )
 
 
-class WhisperEngine:
-    """A Whisper model behind the engine interface.
+class WhisperRecognizer:
+    """A Whisper model behind the interface.
 
     Args:
         folder: a CTranslate2 model: config.json, model.bin, tokenizer.json, vocabulary.txt.
@@ -95,7 +95,7 @@ class WhisperEngine:
         changes: another file of changes than the one that comes with lugcall.
 
     Raises:
-        EngineError: the model cannot be used; the message says what to do.
+        RecognizerError: the model cannot be used; the message says what to do.
     """
 
     name = "whisper"
@@ -116,7 +116,7 @@ class WhisperEngine:
             self.model = self._open(rewritten(weights, changed) if shop else None)
             self.tokenizer: Any = tokenizers.Tokenizer.from_file(str(folder / "tokenizer.json"))
         except Exception as error:  # the two libraries raise bare RuntimeError and Exception
-            raise EngineError(
+            raise RecognizerError(
                 f"the Whisper model in {folder} cannot be loaded; copy it again, all four files"
             ) from error
         self.features = FeatureExtractor()
@@ -134,7 +134,6 @@ class WhisperEngine:
         self.decoder = Decoder(weights, changed)
         self._keep({*range(COMMON), self.eot, self.no_speech, *self._trade_tokens()})
         self._spelled: dict[str, tuple[int, ...]] = {}
-        self._frames: list[Samples] = []
         self._net: TokenNet | None = None
         self._nets: dict[str, TokenNet] = {}
 
@@ -150,7 +149,7 @@ class WhisperEngine:
 
     def expect(self, grammar: Grammar) -> None:
         """Narrow the search to `grammar`."""
-        tokens = {token for word in grammar.words() for token in self._spell(word)}
+        tokens = {token for word in grammar.vocabulary for token in self._spell(word)}
         if not tokens <= self._kept:
             self._keep(self._kept | tokens)
         self._net = self._nets.pop(grammar.name, None) or TokenNet(grammar.start, self._spell)
@@ -159,21 +158,6 @@ class WhisperEngine:
             del self._nets[next(iter(self._nets))]
         before = [] if self.shop else [self._special[0], *self._ids(" " + PROMPT + ".")]
         self._prompt = [*before, self._special[1], self._special[2]]
-
-    def feed(self, frame: Samples) -> str:
-        """Keep the frame."""
-        self._frames.append(frame)
-        return ""
-
-    def reset(self) -> None:
-        """Forget the frames."""
-        self._frames.clear()
-
-    def finish(self) -> Hearing:
-        """Recognize what was fed."""
-        samples = np.concatenate(self._frames) if self._frames else np.zeros(0, np.float32)
-        self.reset()
-        return self.hear(samples)
 
     def hear(self, samples: Samples) -> Hearing:
         """Recognize one utterance."""

@@ -78,7 +78,7 @@ class Decoder:
         changed: variables by their name in the file that take the place of the file's own.
 
     Raises:
-        EngineError: the weights cannot be read.
+        RecognizerError: the weights cannot be read.
     """
 
     def __init__(self, path: Path, changed: Mapping[str, Array] = MappingProxyType({})) -> None:

@@ -16,7 +16,7 @@ from zipfile import BadZipFile
 import numpy as np
 import numpy.typing as npt
 
-from assistant.voice.recognition.recognizer import EngineError
+from assistant.voice.recognition.recognizer import RecognizerError
 
 Array = npt.NDArray[np.float32]
 Stored = npt.NDArray[Any]
@@ -30,12 +30,12 @@ def variables(path: Path) -> dict[str, Stored]:
     """All variables by name, as they stand in the file (float16 in the packaged one).
 
     Raises:
-        EngineError: the file is not such a model, is cut short, or is quantized.
+        RecognizerError: the file is not such a model, is cut short, or is quantized.
     """
     try:
         return dict(_variables(path.read_bytes()))
     except (OSError, struct.error, UnicodeDecodeError, KeyError, ValueError) as error:
-        raise EngineError(
+        raise RecognizerError(
             f"the Whisper weights {path} cannot be read; copy them again and compare the checksum"
         ) from error
 
@@ -145,13 +145,13 @@ def adapted(weights: dict[str, Stored], path: Path = CHANGES) -> dict[str, Array
     other way round, (out, in).
 
     Raises:
-        EngineError: the file of changes is missing or damaged.
+        RecognizerError: the file of changes is missing or damaged.
     """
     try:
         with np.load(path) as file:
             changes = {name: file[name].astype(np.float32) for name in file.files if "." in name}
     except (OSError, ValueError, KeyError, EOFError, BadZipFile) as error:
-        raise EngineError(f"{path.name} cannot be read; install lugcall again") from error
+        raise RecognizerError(f"{path.name} cannot be read; install lugcall again") from error
     out = {}
     for name, place in places(weights).items():
         if name + ".a" in changes:

@@ -23,10 +23,10 @@ from assistant.voice.interpretation.decide import KEPT, VALUES, Decision, decide
 from assistant.voice.interpretation.meanings import interpreter, speaker_of
 from assistant.voice.interpretation.notes import Dictation, dictated, said_after
 from assistant.voice.interpretation.tails import REACTION_S, Tails
-from assistant.voice.recognition.ears import Ears
 from assistant.voice.recognition.expected import expected
 from assistant.voice.recognition.grammar import Grammar
 from assistant.voice.recognition.recognizer import Hearing
+from assistant.voice.recognition.recognizers import Recognizers
 from assistant.voice.session.channel import Channel, Utterance
 
 PEDAL = frozenset({"holding", "clear", "released", "let_up", "carry_on"})
@@ -92,7 +92,7 @@ class Attendant:
     def __init__(
         self,
         session: Session,
-        ears: Ears,
+        ears: Recognizers,
         executor: Executor,
         answer: Callable[[Turn], None],
         on_speech: Callable[[str, bool], None] = lambda role, begins: None,

@@ -9,9 +9,9 @@ from dataclasses import dataclass
 
 from assistant.voice.detection.endpointer import Endpointer, EndpointEvent
 from assistant.voice.devices.audio import FRAME_S, Samples
-from assistant.voice.recognition.ears import Ears
 from assistant.voice.recognition.grammar import Grammar
 from assistant.voice.recognition.recognizer import Hearing
+from assistant.voice.recognition.recognizers import Recognizers
 
 
 @dataclass(slots=True, eq=False)
@@ -64,7 +64,7 @@ class Channel:
         self,
         role: str,
         name: str,
-        ears: Ears,
+        ears: Recognizers,
         executor: Executor,
         grammar: Callable[[], Grammar],
         on_speech: Callable[[bool], None],

@@ -19,7 +19,7 @@ from assistant.voice.devices.stream import quiet_libraries
 from assistant.voice.output.player import Output, Player, SilentPlayer
 from assistant.voice.output.queue import Mouth
 from assistant.voice.output.synthesizer import Speech, SpeechError
-from assistant.voice.recognition.ears import Ears
+from assistant.voice.recognition.recognizers import Recognizers
 from assistant.voice.session.attendant import Attendant, Turn
 from assistant.voice.session.channel import Channel
 from assistant.voice.session.recorded import print_turn
@@ -104,7 +104,7 @@ class Live:
     """
 
     def __init__(
-        self, session: Session, ears: Ears, devices: Devices, tell: Callable[[str], None]
+        self, session: Session, ears: Recognizers, devices: Devices, tell: Callable[[str], None]
     ) -> None:
         quiet_libraries()
         self.session = session
@@ -271,7 +271,7 @@ class Live:
 def listen_live(
     session: Session,
     opening: Sequence[Said],
-    ears: Ears,
+    ears: Recognizers,
     devices: Devices,
     tell: Callable[[str], None],
 ) -> Timings:

@@ -15,10 +15,10 @@ from assistant.conversation import Session
 from assistant.readings import Reading, read
 from assistant.voice.detection.endpointer import Endpointer, EndWaits
 from assistant.voice.devices.audio import FRAME, FRAME_S, RATE, AudioError, Samples, load
-from assistant.voice.interpretation.decide import Decision
+from assistant.voice.interpretation.decide import Decision, decide
 from assistant.voice.interpretation.meanings import reading_interpreter
-from assistant.voice.recognition.ears import Ears
 from assistant.voice.recognition.reading_grammar import reading_grammar
+from assistant.voice.recognition.recognizers import Recognizers
 from assistant.voice.session.attendant import Attendant, Turn
 
 TAIL_S = 1.5
@@ -43,7 +43,7 @@ class AtOnce(Executor):
 
 def listen_files(
     session: Session,
-    ears: Ears,
+    ears: Recognizers,
     tech: Named,
     helper: Named | None = None,
     told: Callable[[Turn], None] = lambda turn: None,
@@ -98,7 +98,7 @@ LONG_S = 1.5
 
 
 def hear_files(
-    paths: Iterable[Path], quantity: str, ears: Ears, metric: bool = False
+    paths: Iterable[Path], quantity: str, ears: Recognizers, metric: bool = False
 ) -> Iterator[dict[str, Any]]:
     """What was said in each file, as `lugcall hear --json` prints it.
 
@@ -121,7 +121,7 @@ def hear_files(
                 Reading("refused", quantity, why=str(error)), path, None, ears, begun, units
             )
             continue
-        decision = ears.hear(samples, reading_interpreter(quantity, metric))
+        decision = decide(ears.listen(samples), reading_interpreter(quantity, metric))
         reading = _reading(decision, quantity, units)
         yield _report(reading, path, decision, ears, begun, units)
 
@@ -153,7 +153,7 @@ def _report(
     reading: Reading,
     path: Path,
     decision: Decision | None,
-    ears: Ears,
+    ears: Recognizers,
     begun: float,
     units: str,
 ) -> dict[str, Any]:

@@ -1,0 +1,185 @@
+"""vosk, narrowed to what may be said, with rival hypotheses of one utterance.
+
+What the runtime (0.3.45) does with a grammar, read in its source and tried: it takes a list of
+sentences and makes of them a graph of word pairs, so it hears any chain of known words, the
+listed pairs more readily. A word that is not in the model's vocabulary is dropped from its
+sentence with a line on standard error. So sentences are drawn from our grammar to teach it the
+pairs, and what it hears must then be a sentence of the grammar, or it is no hypothesis. Rivals
+come with a log likelihood but without word confidences; those are worked out from the rivals.
+"""
+
+from __future__ import annotations
+
+import importlib
+import json
+import math
+import random
+import time
+from collections.abc import Callable, Sequence
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from assistant.voice.devices.audio import RATE, Samples
+from assistant.voice.recognition import models
+from assistant.voice.recognition.grammar import Grammar
+from assistant.voice.recognition.recognizer import Hearing, Hypothesis, RecognizerError
+
+OUT = ("[unk]", "<unk>", "<UNK>", "<SPOKEN_NOISE>")
+"""How models spell the word that stands for every other; a model has one or two of these."""
+SENTENCES = 2000
+"""Drawn from a grammar to teach word pairs; a graph of so many is built in 0.02 s."""
+OUT_SHARE = 0.05
+"""Share of `OUT` among the sentences. A guess: there was no English model to set it on."""
+ALTERNATIVES = 10
+GRAPHS = 16
+"""Graphs kept ready: a step comes back, and the second use of a graph is quicker."""
+
+
+class VoskRecognizer:
+    """A vosk model behind the interface.
+
+    Args:
+        folder: the model's folder, as `models.vosk_folder` gives it. Its language is not asked.
+
+    Attributes:
+        unknown_words: words of the grammar in force that the model does not know; what holds
+            them cannot be heard.
+
+    Raises:
+        RecognizerError: the model cannot be used; the message says what to do.
+    """
+
+    name = "vosk"
+
+    def __init__(self, folder: Path) -> None:
+        models.vosk_words(folder)  # whole, and known to load without a crash
+        vosk = importlib.import_module("vosk")
+        vosk.SetLogLevel(-1)
+        self._recognizer_of: Any = vosk.KaldiRecognizer
+        try:
+            self._model: Any = vosk.Model(str(folder))
+        except Exception as error:  # the library raises bare Exception
+            raise RecognizerError(f"vosk cannot load {folder}; unpack its archive again") from error
+        self._out = tuple(word for word in OUT if self._knows(word))
+        self._ready: dict[str, tuple[Grammar, Any, tuple[str, ...]]] = {}
+        self._now: tuple[Grammar, Any] | None = None
+        self.unknown_words: tuple[str, ...] = ()
+
+    def expect(self, grammar: Grammar) -> None:
+        """Narrow recognition to `grammar`.
+
+        Raises:
+            RecognizerError: the model knows no sentence of it.
+        """
+        kept = self._ready.pop(grammar.name, None)
+        if kept is None or kept[0] is not grammar:
+            kept = (grammar, *self._made(grammar))
+        self._ready[grammar.name] = kept
+        if len(self._ready) > GRAPHS:
+            del self._ready[next(iter(self._ready))]
+        self._now, self.unknown_words = kept[:2], kept[2]
+
+    def hear(self, samples: Samples) -> Hearing:
+        """One utterance: its hypotheses, best first; none where a word of `OUT` was better.
+
+        `free` is the best chain of words, whether or not it is a sentence of the grammar. Marks:
+        see `ranked`.
+        """
+        begun = time.perf_counter()
+        if self._now is None:
+            raise RuntimeError("expect() comes before the first utterance")
+        grammar, recognizer = self._now
+        pcm = (np.clip(samples, -1, 1) * 32767).astype("<i2").tobytes()
+        recognizer.AcceptWaveform(pcm)
+        rivals = json.loads(recognizer.FinalResult())["alternatives"]
+        hypotheses, free, free_score, marks = ranked(rivals, grammar.accepts, self._out)
+        seconds = time.perf_counter() - begun
+        return Hearing(self.name, hypotheses, free, free_score, marks, seconds)
+
+    def _made(self, grammar: Grammar) -> tuple[Any, tuple[str, ...]]:
+        unknown = {word for word in grammar.vocabulary if not self._knows(word)}
+        drawn = grammar.sentences(SENTENCES, random.Random(1))
+        sentences = [text for text in drawn if not unknown.intersection(text.split())]
+        if not sentences:
+            raise RecognizerError(
+                f"the vosk model knows too few words for {grammar.name}, "
+                f"not even {sorted(unknown)[0]!r}; use a bigger one"
+            )
+        said = {word for text in sentences for word in text.split()}
+        sentences += [w for w in grammar.vocabulary if w not in said and w not in unknown]
+        sentences += self._out * math.ceil(OUT_SHARE * len(sentences))
+        # vosk does not undo JSON's escapes, so that letters beyond ASCII must stand as they are.
+        text = json.dumps(sentences, ensure_ascii=False)
+        recognizer = self._recognizer_of(self._model, RATE, text)
+        recognizer.SetMaxAlternatives(ALTERNATIVES)
+        recognizer.SetWords(True)
+        return recognizer, tuple(sorted(unknown))
+
+    def _knows(self, word: str) -> bool:
+        return int(self._model.vosk_model_find_word(word)) >= 0
+
+
+Ranked = tuple[tuple[Hypothesis, ...], str, float | None, dict[str, float]]
+"""What of a `Hearing` comes from the rivals: hypotheses, free words, their score, marks."""
+
+
+def ranked(
+    alternatives: Sequence[dict[str, Any]], accepts: Callable[[str], bool], out: Sequence[str]
+) -> Ranked:
+    """Rank the rivals that are sentences; none, when the best holds a word of `out`.
+
+    Args:
+        alternatives: vosk's, each with `text`, `confidence` (log likelihood) and, for `result`,
+            its words with `start` and `end` in seconds.
+        accepts: whether a text is a sentence of the grammar.
+        out: spellings of the word that stands for every other.
+
+    Marks, all 0 to 1: `inside`, the share of sentences among the rivals, by likelihood;
+    `posterior`, that of the first hypothesis; `confidence` and `weakest`, mean and least share of
+    its words, each counted where rivals agree on it at that time; `out`, that `out` was best.
+    """
+    rivals = sorted(alternatives, key=lambda a: -float(a["confidence"]))
+    if not rivals or not rivals[0]["text"]:
+        return (), "", None, {}
+    best, top = rivals[0], float(rivals[0]["confidence"])
+    if any(word in out for word in best["text"].split()):
+        return (), "", None, {"out": 1.0}
+    weights = [math.exp(float(a["confidence"]) - top) for a in rivals]
+    shares = [(a, weight / sum(weights)) for a, weight in zip(rivals, weights, strict=True)]
+    taken = [
+        (a, share)
+        for a, share in shares
+        if accepts(a["text"]) and not any(word in out for word in a["text"].split())
+    ]
+    scores: dict[str, float] = {}
+    for a, _ in taken:  # one text may come by several paths
+        scores.setdefault(a["text"], float(a["confidence"]))
+    hypotheses = tuple(Hypothesis(text, score) for text, score in scores.items())
+    marks = {"inside": float(sum(share for _, share in taken))}
+    if taken:
+        marks |= _sureness(taken[0][0], shares)
+    return hypotheses, best["text"], top, marks
+
+
+def _sureness(
+    first: dict[str, Any], shares: Sequence[tuple[dict[str, Any], float]]
+) -> dict[str, float]:
+    agreed = [
+        sum(share for a, share in shares if _holds(a, word)) for word in first.get("result", [])
+    ] or [0.0]
+    return {
+        "posterior": sum(share for a, share in shares if a["text"] == first["text"]),
+        "confidence": sum(agreed) / len(agreed),
+        "weakest": min(agreed),
+    }
+
+
+def _holds(alternative: dict[str, Any], word: dict[str, Any]) -> bool:
+    """Whether the alternative has the word where at least half of it is."""
+    for other in alternative.get("result", []):
+        shared = min(other["end"], word["end"]) - max(other["start"], word["start"])
+        if other["word"] == word["word"] and shared >= 0.5 * (word["end"] - word["start"]):
+            return True
+    return False
