@@ -157,6 +157,12 @@ def quantity_named(name: str) -> Quantity:
         ) from None
 
 
+def spoken_name(name: str) -> str:
+    """How people call the quantity `name`; the name itself where it is none of these."""
+    known = QUANTITIES.get(name)
+    return name if known is None else known.spoken
+
+
 def named(words: str) -> list[str]:
     """The quantities that are named in `words`, the longest names first."""
     names = [(n, q.name) for q in QUANTITIES.values() for n in (q.spoken, *q.also)]

@@ -324,14 +324,14 @@ def verify(records: tuple[Path, ...], seal: str | None, as_json: bool) -> None:
 @one_line_errors
 def transcript(record: Path) -> None:
     """Print RECORD as people read it."""
-    from assistant.record import read_events
+    from assistant.record.history import JobHistory
     from assistant.record.transcript import transcript as lines
 
-    events, problem = read_events(record)
-    for line in lines(events, problem):
+    history = JobHistory.read(record)
+    for line in lines(history):
         click.echo(line)
-    if problem:
-        fail(f"{record.name}: {problem}")
+    if history.problem:
+        fail(f"{record.name}: {history.problem}")
 
 
 cli_card.add_to(main)

@@ -87,7 +87,7 @@ class JudgedKept(LimitsKept, gc=False):
     """A reading against its limits: "in", "out" or "too close"; `probability` of being in."""
 
     decision: str = ""
-    probability: Number | None = None
+    probability: Number = 0.0
 
 
 class ReadingKept(msgspec.Struct, gc=False):
@@ -126,9 +126,9 @@ class Correction(msgspec.Struct, gc=False):
 class RingTurned(msgspec.Struct, gc=False):
     """Lugs told and moved, all so far, and the gap expected after, inches."""
 
+    told: Count
     moved: Count
-    told: Count | None = None
-    total: Count | None = None
+    total: Count
     predicted_in: Number | None = None
 
 
@@ -143,10 +143,10 @@ class GapTells(msgspec.Struct, gc=False):
     """What the ring really did, by the gap read after it."""
 
     kind: str
-    measured_in: Number
+    probability: Number
+    lugs_moved: Count
     predicted_in: Number
-    probability: Number | None = None
-    lugs_moved: Count | None = None
+    measured_in: Number
 
 
 class ClipKept(msgspec.Struct, gc=False):

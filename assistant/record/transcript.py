@@ -2,93 +2,92 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from typing import Any
+from collections.abc import Iterator
 
-from assistant.record.events import Event, RecordError
+from assistant.quantity import QUANTITIES, spoken_name
+from assistant.record.history import (
+    Closed,
+    JobHistory,
+    LeadAct,
+    LimitsKept,
+    Opened,
+    ReadingKept,
+    Turn,
+    Understood,
+    Unheard,
+)
 
-_WHO = {"tech": "TECH", "helper": "HELPER", "both": "BOTH"}
-_NAMES = {
-    "gap": "gap",
-    "clearance": "fork clearance",
-    "free-travel": "free travel",
-    "pedal-height": "pedal height",
-    "total-travel": "total travel",
-    "brake-contact": "brake contact",
-    "odometer": "odometer",
-}
+WHO = {"tech": "TECH", "helper": "HELPER", "both": "BOTH"}
+_PAD = " " * 19
+_NAME = 21
+"""Signs that the name of a quantity takes."""
 
 
-def transcript(events: Sequence[Event], problem: str | None = None) -> Iterator[str]:
-    """The lines of a record's transcript, from `verify.read_events`.
+def transcript(history: JobHistory) -> Iterator[str]:
+    """The lines of a record's transcript.
 
     Control characters are shown, not obeyed: a note must not repaint the lead's screen.
-
-    Raises:
-        RecordError: an event holds what lugcall does not write.
     """
-    try:
-        for line in _lines(events, problem):
-            yield "".join(c if c.isprintable() else repr(c)[1:-1] for c in line)
-    except (KeyError, TypeError, AttributeError, ValueError):
-        raise RecordError(
-            "The record holds what lugcall does not write. Do not rely on it."
-        ) from None
+    for line in _lines(history):
+        yield (
+            line
+            if line.isprintable()
+            else "".join(c if c.isprintable() else repr(c)[1:-1] for c in line)
+        )
 
 
-def _lines(events: Sequence[Event], problem: str | None) -> Iterator[str]:
-    for event in events:
-        if event.kind == "opened":
-            yield from _opened(event)
-        elif event.kind == "turn":
-            yield from _turn(event)
-        elif event.kind == "unheard":
-            yield from _unheard(event)
-        elif event.kind == "notice":
-            yield from _said(event)
-        elif event.kind == "repaired":
-            yield f"{_clock(event)}  -- a torn last line was cut off and the record went on --"
-        elif event.kind == "closed":
-            yield ""
-            yield from _closed(event)
-        elif event.kind.startswith("lead-"):
-            yield _lead(event)
-        else:
-            yield f"{_clock(event)}  -- {event.kind} --"
+def _lines(history: JobHistory) -> Iterator[str]:
+    for line in history.lines:
+        match line:
+            case Opened():
+                yield from _opened(line)
+            case Turn():
+                yield from _turn(line)
+            case Unheard():
+                yield f"{line.clock}  {_who(line.who)} : ({taken_for(line)}: {guessed(line)})"
+            case LeadAct():
+                yield _lead(line)
+            case Closed():
+                yield ""
+                yield from _closed(line)
+            case _ if line.kind == "repaired":
+                yield f"{line.clock}  -- a torn last line was cut off and the record went on --"
+            case _ if line.kind != "notice":
+                yield f"{line.clock}  -- {line.kind} --"
+        for told in getattr(line, "said", ()):
+            signal = f"{told.signal}: " if told.signal else ""
+            to = WHO.get(told.to, told.to)
+            yield f"{line.clock}    to {to:<6}: {signal}{told.text}"
     yield ""
-    if problem:
-        yield f"DAMAGED HERE, nothing after this can be relied on: {problem}"
-    elif not any(e.kind == "closed" for e in events):
+    if history.problem:
+        yield f"DAMAGED HERE, nothing after this can be relied on: {history.problem}"
+    elif history.closed is None:
         yield "NOT SIGNED OFF. lugcall resume carries on."
 
 
-def _lead(event: Event) -> str:
+def _who(who: str) -> str:
+    return f"{WHO.get(who, '?'):<6}"
+
+
+def _lead(act: LeadAct) -> str:
     """An act of the lead, with its date: it may come weeks after the job."""
-    data = event.data
-    about = f" ({data['about']})" if data.get("about") else ""
-    text = f": {data['text']}" if data.get("text") else ""
-    act = event.kind.removeprefix("lead-").upper()
-    return f"{event.at[:19]}  LEAD {data.get('lead') or '(no code)'} {act}{about}{text}"
+    about = f" ({act.about})" if act.about else ""
+    text = f": {act.text}" if act.text else ""
+    return f"{act.at[:19]}  LEAD {act.lead or '(no code)'} {act.act.upper()}{about}{text}"
 
 
-def _clock(event: Event) -> str:
-    return event.at[11:19]
-
-
-def _opened(event: Event) -> Iterator[str]:
-    data = event.data
-    card = data.get("card", {}).get("name") or "none (common-practice figures)"
-    yield f"Clutch adjustment, {data.get('unit') or 'unit not named'}, {event.at[:10]}"
-    yield f"Card: {card}"
+def _opened(opened: Opened) -> Iterator[str]:
+    yield f"Clutch adjustment, {opened.unit or 'unit not named'}, {opened.at[:10]}"
+    yield f"Card: {opened.card.name or 'none (common-practice figures)'}"
     yield "Limits:"
-    for name, figure in data.get("figures", {}).items():
-        yield f"  {_NAMES.get(name, name):<15} {_limits(figure)}   ({figure.get('source', '?')})"
+    for name, figure in opened.figures.items():
+        limits = f"{_limits(figure)}   ({figure.source or '?'})"
+        yield f"  {spoken_name(name):<{_NAME}} {limits}"
     yield ""
-    yield from _said(event)
 
 
-def _limits(figure: dict[str, Any]) -> str:
-    low, high = figure.get("low_in"), figure.get("high_in")
+def _limits(figure: LimitsKept) -> str:
+    low, high = figure.low_in, figure.high_in
     if low is None:
         return f"at most {_inches(high)}"
     if high is None:
@@ -100,117 +99,99 @@ def _inches(value: float | None) -> str:
     return "?" if value is None else f"{value:.4g} in"
 
 
-def _turn(event: Event) -> Iterator[str]:
-    data = event.data
-    act = data.get("act") or {}
-    if data.get("words"):
-        yield f"{_clock(event)}  {_WHO.get(data.get('who', ''), '?'):<6} : {data['words']}"
-        yield f"{'':10}{'':7}  [{meant(act)}]{_clip(data.get('clip'))}"
-    elif act.get("meaning") == "resumed":
-        yield f"{_clock(event)}  -- resumed --"
-    yield from findings(data)
-    yield from _said(event)
+def _turn(turn: Turn) -> Iterator[str]:
+    if turn.words:
+        yield f"{turn.clock}  {_who(turn.who)} : {turn.words}"
+        yield f"{'':10}{'':7}  [{meant(turn.act)}]{_clip(turn)}"
+    elif turn.meaning == "resumed":
+        yield f"{turn.clock}  -- resumed --"
+    for found in findings(turn):
+        yield f"{_PAD}{found}"
 
 
-def _clip(clip: dict[str, Any] | None) -> str:
+def _clip(turn: Turn) -> str:
     """The file beside the record that holds the sound of what this turn kept."""
+    clip = turn.clip
     if clip is None:
         return ""
-    return f" (no clip: {clip['lost']})" if "lost" in clip else f" (clip {clip['sha256'][:16]})"
+    return f" (no clip: {clip.lost})" if clip.lost else f" (clip {clip.sha256[:16]})"
 
 
-def _unheard(event: Event) -> Iterator[str]:
-    """Speech that was not taken: what it may have been, and what was asked."""
-    data = event.data
-    ear = data["ear"]
-    heard = [a["words"] if isinstance(a, dict) else a for a in ear.get("alternatives", [])]
-    what = " / ".join(str(words) for words in heard) or "nothing"
-    taken = "unsure between" if ear.get("decision") == "choose" else "not understood"
-    yield f"{_clock(event)}  {_WHO.get(data['who'], '?'):<6} : ({taken}: {what})"
-    yield from _said(event)
+def taken_for(unheard: Unheard) -> str:
+    """What became of speech that was not taken."""
+    choose = unheard.ear is not None and unheard.ear.decision == "choose"
+    return "unsure between" if choose else "not understood"
 
 
-def meant(act: dict[str, Any]) -> str:
+def guessed(unheard: Unheard, nothing: str = "nothing") -> str:
+    """What it may have been."""
+    return " / ".join(unheard.ear.guesses if unheard.ear is not None else ()) or nothing
+
+
+def meant(act: Understood | None) -> str:
     """What words were taken for."""
-    if not act:
+    if act is None:
         return "asked back"
-    reading = act.get("reading")
-    words = str(act["meaning"]).replace("_", " ")
-    if reading:
-        words += f" {reading.get('figures', '')}"
-    if act.get("quantity"):
-        words += f" ({_NAMES.get(act['quantity'], act['quantity'])})"
-    if act.get("text") and act["meaning"] != "unclear":
-        words += f": {act['text']}"
+    words = act.meaning.replace("_", " ")
+    if act.reading:
+        words += f" {act.reading.get('figures', '')}"
+    if act.quantity:
+        words += f" ({spoken_name(act.quantity)})"
+    if act.text and act.meaning != "unclear":
+        words += f": {act.text}"
     return words
 
 
-def findings(data: dict[str, Any]) -> Iterator[str]:
-    """What a turn settled: readings judged, corrections, moves, the pedal; indented."""
-    pad = " " * 19
-    taken = data.get("taken")
-    if taken and "judged" in taken:
-        judged = taken["judged"]
+def findings(turn: Turn) -> Iterator[str]:
+    """What a turn settled: readings judged, corrections, moves, the pedal."""
+    if turn.taken is not None and turn.taken.judged is not None:
+        kept, judged = turn.taken, turn.taken.judged
         yield (
-            f"{pad}= {_NAMES.get(taken['quantity'], taken['quantity'])} {taken['figures']}: "
-            f"{judged['decision'].upper()} ({judged['probability']:.0%} in), {_limits(judged)}, "
-            f"{judged['source']}"
+            f"= {spoken_name(kept.quantity)} {kept.figures}: {judged.decision.upper()} "
+            f"({judged.probability:.0%} in), {_limits(judged)}, {judged.source}"
         )
-    if "corrected" in data:
-        was, now = data["corrected"]["was"], data["corrected"]["is"]
-        yield f"{pad}= corrected {now['quantity']}: {was['figures']} to {now['figures']}"
-    if "ring" in data:
-        ring = data["ring"]
-        yield f"{pad}= ring: told {ring['told']:+d}, moved {ring['moved']:+d} (plus tightens)"
-    if "finding" in data:
-        found = data["finding"]
+    if turn.corrected is not None:
+        was, now = turn.corrected.was, turn.corrected.now
+        yield f"= corrected {spoken_name(now.quantity)}: {was.figures} to {now.figures}"
+    if turn.ring is not None:
+        yield f"= ring: told {turn.ring.told:+d}, moved {turn.ring.moved:+d} (plus tightens)"
+    if turn.finding is not None:
+        found = turn.finding
         yield (
-            f"{pad}= ring move: {found['kind']} ({found['probability']:.0%}), "
-            f"{_inches(found['measured_in'])} measured, {_inches(found['predicted_in'])} expected"
+            f"= ring move: {found.kind} ({found.probability:.0%}), "
+            f"{_inches(found.measured_in)} measured, {_inches(found.predicted_in)} expected"
         )
-    if "linkage" in data:
-        yield f"{pad}= {data['linkage']['step'].replace('_', ' ')}: {data['linkage']['what']}"
-    if "hold" in data:
-        yield f"{pad}= PEDAL {data['hold'].upper()}"
-    if "hands" in data and data["hands"] == "clear":
-        yield f"{pad}= HANDS CLEAR"
+    if turn.linkage is not None:
+        yield f"= {turn.linkage.step.replace('_', ' ')}: {turn.linkage.what}"
+    if turn.hold is not None:
+        yield f"= PEDAL {turn.hold.upper()}"
+    if turn.hands == "clear":
+        yield "= HANDS CLEAR"
 
 
-def _said(event: Event) -> Iterator[str]:
-    for said in event.data.get("said", []):
-        signal = f"{said['signal']}: " if said.get("signal") else ""
-        yield f"{_clock(event)}    to {_WHO.get(said['to'], said['to']):<6}: {signal}{said['text']}"
-
-
-def _closed(event: Event) -> Iterator[str]:
-    data = event.data
-    yield f"{'':17}{'as found':>14}{'as left':>14}"
-    for name, spoken in _NAMES.items():
-        found, left = data["as_found"].get(name), data["as_left"].get(name)
+def _closed(closed: Closed) -> Iterator[str]:
+    yield f"{'':{_NAME}}{'as found':>14}{'as left':>14}"
+    for quantity in QUANTITIES:
+        found, left = closed.as_found.get(quantity), closed.as_left.get(quantity)
         if found or left:
-            yield f"{spoken:<17}{_cell(found):>14}{_cell(left):>14}   {_decided(left)}"
-    yield f"Ring: {data['lugs']:+d} lugs in {len(data['ring_moves'])} moves (plus tightens)"
-    if data.get("lugs_by_gap", data["lugs"]) != data["lugs"]:
-        yield f"      by the gap readings it was {data['lugs_by_gap']:+d}"
-    for change in data["linkage"]:
-        yield f"Linkage: {change['step'].replace('_', ' ')}: {change['what']}"
-    for note in data["notes"]:
-        yield f"Note ({note['who']}): {note['text']}"
-    for doubt in data["doubts"]:
+            cells = "".join(f"{kept.figures if kept else '-':>14}" for kept in (found, left))
+            yield f"{spoken_name(quantity):<{_NAME}}{cells}   {_decided(left)}"
+    yield f"Ring: {closed.lugs:+d} lugs in {len(closed.ring_moves)} moves (plus tightens)"
+    if closed.by_gap != closed.lugs:
+        yield f"      by the gap readings it was {closed.by_gap:+d}"
+    for change in closed.linkage:
+        yield f"Linkage: {change.step.replace('_', ' ')}: {change.what}"
+    for note in closed.notes:
+        yield f"Note ({note.who}): {note.text}"
+    for doubt in closed.doubts:
         yield f"DOUBT: {doubt}"
-    due = data.get("next_due")
-    if due:
-        yield f"Next check at {due['count']:,.0f} {due['kind']}"
-    yield f"SIGNED OFF by {data['code']} at {event.at}"
+    if closed.next_due:
+        yield f"Next check at {closed.next_due.count:,.0f} {closed.next_due.kind}"
+    yield f"SIGNED OFF by {closed.code} at {closed.at}"
 
 
-def _cell(taken: dict[str, Any] | None) -> str:
-    return taken["figures"] if taken else "-"
-
-
-def _decided(taken: dict[str, Any] | None) -> str:
-    if not taken or "judged" not in taken:
-        return "no limit" if taken else ""
-    if taken.get("accepted"):
-        return f"{taken['judged']['decision']}, accepted: {taken['accepted']}"
-    return str(taken["judged"]["decision"])
+def _decided(left: ReadingKept | None) -> str:
+    if left is None or left.judged is None:
+        return "" if left is None else "no limit"
+    accepted = f", accepted: {left.accepted}" if left.accepted else ""
+    return f"{left.decision}{accepted}"
