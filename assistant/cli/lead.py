@@ -33,7 +33,7 @@ def add_to(main: click.Group) -> None:
 @one_line_errors
 def page(record: Path, out: Path | None) -> None:
     """RECORD as one self-contained HTML page, to look at or to print."""
-    from assistant.review.pages.job import job_page
+    from assistant.review.pages.job_page import job_page
     from assistant.review.pages.render import write_page
 
     file = out or Path(f"{record.stem}.html")

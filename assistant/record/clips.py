@@ -54,9 +54,8 @@ def keep(folder: Path, record_name: str, samples: npt.NDArray[np.float32]) -> di
     return {"file": name, "sha256": digest, "seconds": round(len(samples) / RATE, 3)}
 
 
-def state(folder: Path, clip: dict[str, Any]) -> State:
-    """Whether a clip that a record in `folder` refers to is there, and is what was kept."""
-    name, digest = str(clip.get("file")), str(clip.get("sha256"))
+def state(folder: Path, name: str, digest: str) -> State:
+    """Whether a clip that a record in `folder` refers to by name and hash is there, unchanged."""
     match = _NAME.fullmatch(name)
     if match is None or match[1] != digest[:16]:
         return "changed"

@@ -12,7 +12,7 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from datetime import UTC, datetime
 from functools import lru_cache
 from pathlib import Path
@@ -187,12 +187,13 @@ _NO_ANSWER = ("stop", "carry_on", "resumed", "back", "unclear")
 
 class Line(msgspec.Struct, gc=False):
     """What all lines have: number of the event, time as written and in microseconds of UTC since
-    1970, and what kind of event it is."""
+    1970, what kind of event it is, and its hash where the chain was checked."""
 
     n: int = msgspec.field(default=0, name="#n")
     at: str = msgspec.field(default="", name="#at")
     us: int = msgspec.field(default=0, name="#us")
     kind: str = msgspec.field(default="", name="#kind")
+    hash: str = msgspec.field(default="", name="#hash")
 
     @property
     def line(self) -> int:
@@ -537,7 +538,7 @@ class JobHistory:
         self.settle()
 
     @classmethod
-    def of(cls, events: Iterable[Event], problem: str | None = None) -> JobHistory:
+    def of(cls, events: Sequence[Event], problem: str | None = None) -> JobHistory:
         """For showing it to people.
 
         Raises:
@@ -547,6 +548,8 @@ class JobHistory:
         lines = [line_of(e.n, e.at, micros(e.at), e.kind, e.data, odd) for e in events]
         if odd:
             raise RecordError(f"The record {NOT_OURS}")
+        for line, event in zip(lines, events, strict=True):
+            line.hash = event.hash
         return cls(lines, problem)
 
     @classmethod

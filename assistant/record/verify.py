@@ -85,7 +85,7 @@ def _judge(path: Path, reader: ChainReader, seal: str | None, with_clips: bool) 
         if event.kind == "closed":
             paper = seal_of(event.hash)
         if with_clips and "sha256" in (clip := _clip(event)):
-            state = clip_files.state(path.parent, clip)
+            state = clip_files.state(path.parent, str(clip.get("file")), str(clip.get("sha256")))
             clips[state] += 1
             if state in _BAD and not changed:
                 changed = f"the clip of line {reader.count} {_BAD[state]}: {clip.get('file')}"

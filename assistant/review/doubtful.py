@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from typing import Literal
 
+from assistant.quantity import spoken_name
 from assistant.review.worded import span
 
 LONG_S = 120.0
@@ -16,17 +17,6 @@ MANY_AGAIN = 3
 """Misheard this often at one step. Common practice, no source."""
 MANY_BACK = 4
 """Gone back this often in one job: from memory of no data, a first guess."""
-NAMES = {
-    "gap": "gap, bearing to brake",
-    "clearance": "fork clearance",
-    "free-travel": "free travel",
-    "pedal-height": "pedal height",
-    "total-travel": "total pedal travel",
-    "brake-contact": "brake touched, above floor",
-    "bearing-travel": "bearing travel",
-    "odometer": "odometer",
-}
-"""What was read, in words."""
 
 
 def left(
@@ -37,7 +27,7 @@ def left(
         return None
     why = f", accepted: {accepted}" if accepted else ""
     chance = f" ({probability:.0%} in)" if probability is not None else ""
-    words = f"{NAMES.get(quantity, quantity)} left {figures}: {decision}{chance}{why}"
+    words = f"{spoken_name(quantity)} left {figures}: {decision}{chance}{why}"
     return "out" if decision == "out" else "accepted", words
 
 
@@ -62,7 +52,7 @@ def many_again(step: str, times: int) -> str | None:
 
 def edited(quantity: str, was: str, now: str) -> str:
     """A reading that was corrected after it was kept."""
-    return f"{NAMES.get(quantity, quantity)} corrected from {was} to {now}"
+    return f"{spoken_name(quantity)} corrected from {was} to {now}"
 
 
 def gone_back(times: int) -> str | None:

@@ -160,7 +160,7 @@ def _record(
         clip = event.data.get("clip") if event.kind == "turn" else None
         if not isinstance(clip, dict) or "sha256" not in clip:
             continue
-        how = state(path.parent, clip)
+        how = state(path.parent, str(clip.get("file")), str(clip.get("sha256")))
         file = path.parent / str(clip.get("file"))
         known.add(file)
         if how == "good" and not own.is_symlink():

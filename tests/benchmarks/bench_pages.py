@@ -57,7 +57,7 @@ with open_review([Path(sys.argv[1])], Path(sys.argv[2]), patience_s=600) as desk
 """
 _JOB = """
 import sys; from pathlib import Path
-from assistant.review.pages.job import job_page
+from assistant.review.pages.job_page import job_page
 job_page(Path(sys.argv[1]), Path(sys.argv[2]))
 """
 
@@ -87,8 +87,8 @@ def best(what: Callable[[], Took]) -> str:
 
 def main(sizes: list[int]) -> None:
     """Print a table."""
-    from assistant.review.pages.fleet import fleet_page
-    from assistant.review.pages.job import job_page
+    from assistant.review.pages.fleet_page import fleet_page
+    from assistant.review.pages.job_page import job_page
 
     print("   jobs  fleet page, first    cold, charts kept    warm              "
           "job page, cold       warm, s (own)")  # fmt: skip

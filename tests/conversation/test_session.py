@@ -15,6 +15,7 @@ from assistant.card import Card, card_from_text
 from assistant.conversation import Session, SessionError
 from assistant.job.job import Job
 from assistant.record import RecordError, read_events, verify_file
+from assistant.record.history import JobHistory
 from assistant.record.transcript import transcript
 from assistant.texts.dialogs import Dialogs, load_dialogs
 
@@ -252,7 +253,7 @@ def test_transcript_shows_found_beside_left(whole: tuple[Path, list[dict[str, An
     """Gap and clearance as found and as left stand in one row each, with the ring's lugs."""
     events, problem = read_events(whole[0])
     assert problem is None
-    lines = list(transcript(events))
+    lines = list(transcript(JobHistory.of(events)))
     end = lines[lines.index(next(line for line in lines if "as found" in line)) :]
     gap = next(line for line in end if line.startswith("gap"))
     clearance = next(line for line in end if line.startswith("fork clearance"))

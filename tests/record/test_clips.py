@@ -22,6 +22,7 @@ import soundfile
 from assistant.card import Card
 from assistant.conversation import Session
 from assistant.record import clips, newest_unfinished, read_events, verify_file
+from assistant.record.history import JobHistory
 from assistant.record.transcript import transcript
 from assistant.texts.dialogs import Dialogs
 from tests.conversation.test_session import answer, finish
@@ -221,7 +222,10 @@ def test_a_full_disk_costs_the_clip_and_not_the_reading(
     assert event.data["taken"]["figures"] == "9/16 in"
     assert verify_file(kept.journal.path).ok
     events, problem = read_events(kept.journal.path)
-    assert any("(no clip: the sound could not" in line for line in transcript(events, problem))
+    assert any(
+        "(no clip: the sound could not" in line
+        for line in transcript(JobHistory.of(events, problem))
+    )
 
 
 def test_the_clip_is_durable_before_its_line(
@@ -304,7 +308,7 @@ class TestVerify:
 
     def test_transcript_names_the_clip(self, record: Path) -> None:
         events, problem = read_events(record)
-        lines = list(transcript(events, problem))
+        lines = list(transcript(JobHistory.of(events, problem)))
         for path in self.files:
             assert sum(f"(clip {path.stem})" in line for line in lines) == 1
 
@@ -326,11 +330,11 @@ class TestVerify:
 
 
 @pytest.mark.parametrize(
-    "name", ["../secret.clips/0123456789abcdef.flac", "/etc/passwd", "x.clips/other.flac", "", 7]
+    "name", ["../secret.clips/0123456789abcdef.flac", "/etc/passwd", "x.clips/other.flac", "", "7"]
 )
-def test_no_other_file_is_taken_for_a_clip(tmp_path: Path, name: object) -> None:
+def test_no_other_file_is_taken_for_a_clip(tmp_path: Path, name: str) -> None:
     """A record cannot make the check read elsewhere."""
-    assert clips.state(tmp_path, {"file": name, "sha256": "0123456789abcdef" * 4}) == "changed"
+    assert clips.state(tmp_path, name, "0123456789abcdef" * 4) == "changed"
 
 
 def test_a_changed_clip_does_not_keep_a_job_from_going_on(kept: Session, dialogs: Dialogs) -> None:

@@ -21,6 +21,7 @@ from assistant.conversation.understand import Missed
 from assistant.job.job import Job
 from assistant.readings import read
 from assistant.record import Journal, newest_unfinished, read_events, verify_file
+from assistant.record.history import JobHistory
 from assistant.record.transcript import transcript
 from assistant.texts.dialogs import Dialogs
 from tests.conversation.test_session import answer, finish, standing
@@ -328,7 +329,7 @@ def test_whole_job_between_losses(card: Card, dialogs: Dialogs, tmp_path: Path) 
     verdict = verify_file(loud.journal.path, loud.journal.seal)
     assert verdict.ok and verdict.closed
     events, problem = read_events(loud.journal.path)
-    lines = list(transcript(events, problem))
+    lines = list(transcript(JobHistory.of(events, problem)))
     assert any("TECH   : (not understood: mumble)" in line for line in lines)
     unsure = "HELPER : (unsure between: nine sixteenths / five sixteenths)"
     assert any(unsure in line for line in lines)

@@ -13,6 +13,7 @@ import pytest
 from assistant.act import Said
 from assistant.conversation import Session
 from assistant.record import Journal, RecordError, read_events, verify_file
+from assistant.record.history import JobHistory
 from assistant.record.transcript import transcript
 from assistant.review.acts import ACTS, LeadError, acts_in, add, standing
 
@@ -160,5 +161,5 @@ def test_nothing_is_added_to_what_is_damaged_or_foreign(record: Path, tmp_path: 
 def test_the_transcript_tells_them(record: Path) -> None:
     """With date, code and words; control characters shown, not obeyed."""
     add(record, "question", "L7", "why 4 lugs\x1b[2J and not 5?", "ring")
-    line = list(transcript(*read_events(record)))[-2]
+    line = list(transcript(JobHistory.read(record)))[-2]
     assert "LEAD L7 QUESTION (ring): why 4 lugs\\x1b[2J and not 5?" in line

@@ -6,9 +6,10 @@ from pathlib import Path
 
 import pytest
 
+from assistant.record.history import JobHistory
 from assistant.review import doubtful
 from assistant.review.one import look_at
-from assistant.review.pages.story import story_of
+from assistant.review.pages.doubts import doubts_of
 from assistant.texts.dialogs import Dialogs
 from tests.fleet.played import play
 from tests.fleet.truth import visits
@@ -40,7 +41,7 @@ def test_the_index_and_the_page_say_the_same(records: list[Path]) -> None:
         index = {(SAME[d["kind"]], d["text"], d["n"] + 1) for d in rows if d["kind"] in SAME}
         page = {
             (d.kind, d.text, d.line)
-            for d in story_of(path).doubts
+            for d in doubts_of(JobHistory.read(path))
             if d.kind in SAME.values() and not d.text.startswith(ELSEWHERE)
         }
         assert index == page, path
@@ -59,7 +60,7 @@ def test_rules_at_their_edges() -> None:
     assert doubtful.left("gap", "1/2 in", "", None, "") is None
     assert doubtful.left("gap", "5/8 in", "out", 0.0, "") == (
         "out",
-        "gap, bearing to brake left 5/8 in: out (0% in)",
+        "gap left 5/8 in: out (0% in)",
     )
     assert doubtful.left("clearance", "0.1 in", "too close", 0.5, "new gauge") == (
         "accepted",

@@ -22,9 +22,9 @@ from assistant.review import fleet
 from assistant.review.acts import add
 from assistant.review.desk import Review, open_review
 from assistant.review.pages import charts, curves, outlooks
-from assistant.review.pages.asked import ask, narrowed
-from assistant.review.pages.fleet import due_word
-from assistant.review.pages.job import job_page
+from assistant.review.pages.fleet_page import due_word
+from assistant.review.pages.job_page import job_page
+from assistant.review.pages.questions import ask, narrowed
 from assistant.review.pages.tokens import joined, tokens_of
 from assistant.review.pages.write import fleet_file, write_fleet, write_jobs
 from assistant.review.summary import summary

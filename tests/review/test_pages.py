@@ -19,10 +19,9 @@ from assistant.card import card_from_text
 from assistant.conversation import Session
 from assistant.record import RecordError, read_events, verify_file
 from assistant.record.events import GENESIS, seal_event
+from assistant.record.history import JobHistory
 from assistant.review.acts import add
-from assistant.review.pages.holds import holds_of
-from assistant.review.pages.job import job_page
-from assistant.review.pages.story import story_of
+from assistant.review.pages.job_page import job_page
 from assistant.texts.dialogs import Dialogs
 from tests.heard import heard
 
@@ -104,7 +103,7 @@ def test_what_the_hard_day_shows() -> None:
     """Readings with whose limits, moves with what was expected, holds, stops, what was skipped."""
     words = made(HARD).words
     for text in (
-        "gap, bearing to brake 21/32 in OUT 0.551 in IN 1/2 to 9/16 in T-104 card (invented)",
+        "gap 21/32 in OUT 0.551 in IN 1/2 to 9/16 in T-104 card (invented)",
         "ring: 4 lugs tighter line 65 told +5 lugs",
         "contact rod: 1 turn shorter",
         "ring told +5 lugs, moved +4 as called line 65",
@@ -223,8 +222,8 @@ def test_holds_by_the_clock(
     now[0] += timedelta(seconds=200)
     play(session, "stop")
     session.close()
-    holds = holds_of(read_events(session.journal.path)[0])
-    assert [(h.end, h.seconds) for h in holds] == [("stopped", 205.0)] and holds[0].long
+    holds = JobHistory.read(session.journal.path).holds
+    assert [(h.end, h.seconds) for h in holds] == [("stopped", 205.0)]
     words = made(session.journal.path).words
     assert "the pedal was held for 3 min 25 s" in words and "205 s LONG stopped" in words
 
@@ -237,8 +236,9 @@ def test_a_correction_stands_with_what_it_was(
     play(session, "done / done / done / done / done / done / h: ready / h: sound / sound / sound")
     play(session, "sound / h: skip / eight and a half / correct the pedal height to eight / check")
     session.close()
-    story = story_of(session.journal.path)
-    assert [(r.figures, r.was) for r in story.readings] == [("8 in", "8-1/2 in")]
+    readings = JobHistory.read(session.journal.path).readings
+    told = [(r.kept.figures, r.was, r.replaced) for r in readings]
+    assert told == [("8-1/2 in", "", True), ("8 in", "8-1/2 in", False)]
     assert "pedal height corrected from 8-1/2 in to 8 in" in made(session.journal.path).words
 
 

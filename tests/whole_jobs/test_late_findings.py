@@ -15,6 +15,7 @@ from assistant.conversation import Session, split_speaker
 from assistant.conversation.understand import understand
 from assistant.dialogue import Question
 from assistant.record import Journal, RecordError, read_events
+from assistant.record.history import JobHistory
 from assistant.record.transcript import transcript
 from assistant.texts.dialogs import load_dialogs
 
@@ -165,7 +166,7 @@ def test_transcript_shows_control_characters_and_damage(tmp_path: Path) -> None:
     session, _ = at(3, tmp_path, "tech: note x\r\x1b[2K12:00:00  SIGNED OFF")
     session.close()
     events, _ = read_events(session.journal.path)
-    text = "\n".join(transcript(events, "line 9 was changed"))
+    text = "\n".join(transcript(JobHistory.of(events, "line 9 was changed")))
     assert "\x1b" not in text and "\r" not in text
     assert "DAMAGED HERE" in text and "lugcall resume" not in text
 
@@ -177,7 +178,7 @@ def test_odd_but_well_chained_records_are_refused_in_one_line(tmp_path: Path) ->
         journal.append("turn", {"act": [1], "after": "chocks"})
         journal.append("closed", {})
     with pytest.raises(RecordError):
-        list(transcript(read_events(journal.path)[0]))
+        JobHistory.read(journal.path)
     with Journal.create(tmp_path, "y", {"card": None}) as other:
         pass
     with pytest.raises(SessionError):

@@ -11,7 +11,7 @@ import re
 from collections.abc import Callable, Sequence
 from typing import Any
 
-from assistant.review.pages.asked import BIN_MIN, Row
+from assistant.review.pages.questions import BIN_MIN, Row
 from assistant.review.pages.tokens import hash_of
 
 INK, SOFT, FILL = "#16202a", "#56646f", "#c9d6e2"

@@ -2,162 +2,144 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections import Counter
+from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from itertools import pairwise
-from typing import Any
 
-from assistant.record import Event
+from assistant.quantity import BEARING_TRAVEL, spoken_name
+from assistant.record.history import JobHistory, Repaired, Turn
 from assistant.review import doubtful
-from assistant.review.doubtful import NAMES
 from assistant.review.fold import FIRST_US
-from assistant.review.pages.holds import Hold
-from assistant.review.pages.moves import Move
-from assistant.review.pages.readings import Reading
-from assistant.review.pages.talk import misheard_by, misunderstood
 from assistant.review.worded import lugs, signed, span
+from assistant.sentences import sentences
 
-KINDS = {
-    "accepted": "accepted, not clearly in",
-    "out": "left out of limits",
-    "skipped": "skipped",
-    "hold": "pedal hold",
-    "stop": "stopped",
-    "again": "many say-agains",
-    "edited": "edited",
-    "ring": "ring did not do as told",
-    "default": "no maker's figure",
-    "clock": "clock",
-    "other": "noted by lugcall",
-}
-"""Every kind of doubt and its heading."""
+KINDS = (
+    "accepted", "out", "skipped", "hold", "stop", "again", "edited", "ring", "default", "clock",
+    "other",
+)  # fmt: skip
+"""Every kind of doubt, the gravest first; `desk.toml` has their headings."""
+_PEOPLE = {"tech": "technician", "helper": "helper"}
+_SECOND_US = 1_000_000
 
 
 @dataclass(frozen=True, slots=True)
 class Doubt:
-    """One of them: a key of `KINDS`, in words, and where (line from 1; 0: all of the record)."""
+    """One of them: one of `KINDS`, in words, and where (line from 1)."""
 
     kind: str
     text: str
-    line: int = 0
+    line: int
 
 
-def doubts_of(
-    events: Sequence[Event],
-    readings: Sequence[Reading],
-    left: Sequence[Reading],
-    moves: Sequence[Move],
-    holds: Sequence[Hold],
-) -> list[Doubt]:
-    """All of them, the gravest kind first as `KINDS` is ordered."""
+def doubts_of(history: JobHistory) -> list[Doubt]:
+    """All of them, the gravest kind first."""
     found = [
-        *_left(left, readings),
-        *_turns(events),
-        *_holds(holds),
-        *_again(events),
-        *_edits(events),
-        *_ring(moves),
-        *_defaults(events),
-        *_clock(events),
-        *_remarks(events),
+        *_left(history),
+        *(doubt for turn in history.turns for doubt in _turn(turn)),
+        *_holds(history),
+        *_often(history),
+        *_ring(history),
+        *_defaults(history),
+        *_clock(history),
+        *_remarks(history),
     ]
-    order = list(KINDS)
-    return sorted(found, key=lambda d: (order.index(d.kind), d.line))
+    return sorted(found, key=lambda d: (KINDS.index(d.kind), d.line))
 
 
-def _left(left: Sequence[Reading], readings: Sequence[Reading]) -> Iterator[Doubt]:
+def _say(name: str, **fields: object) -> str:
+    return sentences("desk").say(f"doubts.{name}", **fields)
+
+
+def _left(history: JobHistory) -> Iterator[Doubt]:
     """As left: too close and accepted, or out."""
-    at = {(r.quantity, r.figures): r.line for r in readings if r.stage == "final"}
-    for r in left:
-        told = doubtful.left(r.quantity, r.figures, r.decision, r.probability, r.accepted)
+    final = (r for r in history.readings if r.kept.stage == "final" and not r.replaced)
+    at = {(r.kept.quantity, r.kept.figures): r.turn.line for r in final}
+    for kept in history.as_left().values():
+        chance = kept.judged.probability if kept.judged else None
+        told = doubtful.left(kept.quantity, kept.figures, kept.decision, chance, kept.accepted)
         if told is not None:
-            yield Doubt(*told, at.get((r.quantity, r.figures), r.line))
+            closing = history.closed.line if history.closed else 0
+            yield Doubt(*told, at.get((kept.quantity, kept.figures), closing))
 
 
-def _turns(events: Sequence[Event]) -> Iterator[Doubt]:
-    for event in events:
-        act: dict[str, Any] = event.data.get("act") or {}
-        step = str(event.data.get("step", "")).replace("_", " ")
-        moved = event.data.get("after") != event.data.get("step")
-        if act.get("meaning") == "skip" and moved:
-            yield Doubt("skipped", doubtful.skipped(step, act.get("text") or ""), event.n + 1)
-        elif act.get("meaning") == "stop" and moved:
-            who = {"tech": "technician", "helper": "helper"}.get(str(act.get("who")), "?")
-            yield Doubt("stop", f"stop by the {who} at {step}", event.n + 1)
-        elif act.get("meaning") == "not_sound":
-            yield Doubt("other", f"not sound at {step}; repaired before going on?", event.n + 1)
+def _turn(turn: Turn) -> Iterator[Doubt]:
+    step = turn.step.replace("_", " ")
+    if turn.meaning == "skip" and turn.moved:
+        assert turn.act is not None
+        yield Doubt("skipped", doubtful.skipped(step, turn.act.text), turn.line)
+    elif turn.meaning == "stop" and turn.moved:
+        assert turn.act is not None
+        who = _PEOPLE.get(turn.act.who, "?")
+        yield Doubt("stop", _say("stop", who=who, step=step), turn.line)
+    elif turn.meaning == "not_sound":
+        yield Doubt("other", _say("not_sound", step=step), turn.line)
+    if turn.corrected is not None:
+        was, now = turn.corrected.was, turn.corrected.now
+        yield Doubt("edited", doubtful.edited(now.quantity, was.figures, now.figures), turn.line)
 
 
-def _holds(holds: Sequence[Hold]) -> Iterator[Doubt]:
-    for hold in holds:
+def _holds(history: JobHistory) -> Iterator[Doubt]:
+    for hold in history.holds:
         if hold.end == "lost":
-            yield Doubt("hold", "the pedal was let up before it was asked for", hold.last_line)
+            yield Doubt("hold", _say("hold_lost"), hold.last.line)
         elif hold.end == "open" and hold.held is not None:
-            yield Doubt("hold", "the record ends with the pedal held", hold.last_line)
+            yield Doubt("hold", _say("hold_open"), hold.last.line)
         long = doubtful.long_hold(hold.seconds)
         if long is not None:
-            yield Doubt("hold", long, hold.last_line)
+            yield Doubt("hold", long, hold.last.line)
 
 
-def _again(events: Sequence[Event]) -> Iterator[Doubt]:
-    for step, times in misheard_by(events, "step").items():
+def _often(history: JobHistory) -> Iterator[Doubt]:
+    """What is worth a look only when it came often, and a record that was cut off."""
+    misheard = list(history.misunderstood())
+    for step, times in Counter(line.step for line in misheard).items():
         many = doubtful.many_again(step, times)
         if many is not None:
-            here = (e for e in events if e.data.get("step") == step and misunderstood(e))
-            yield Doubt("again", many, next(here).n + 1)
-
-
-def _edits(events: Sequence[Event]) -> Iterator[Doubt]:
-    back = [e for e in events if (e.data.get("act") or {}).get("meaning") == "back"]
+            yield Doubt("again", many, next(line.line for line in misheard if line.step == step))
+    back = [turn for turn in history.turns if turn.meaning == "back"]
     often = doubtful.gone_back(len(back))
     if often is not None:
-        yield Doubt("edited", often, back[-1].n + 1)
-    for event in events:
-        changed = event.data.get("corrected")
-        if event.kind == "turn" and changed:
-            was, now = changed["was"]["figures"], changed["is"]["figures"]
-            text = doubtful.edited(changed["is"]["quantity"], was, now)
-            yield Doubt("edited", text, event.n + 1)
-        if event.kind == "repaired":
-            yield Doubt("edited", "a torn last line was cut off and the job resumed", event.n + 1)
+        yield Doubt("edited", often, back[-1].line)
+    for line in history.lines:
+        if isinstance(line, Repaired):
+            yield Doubt("edited", _say("resumed"), line.line)
 
 
-def _ring(moves: Sequence[Move]) -> Iterator[Doubt]:
-    for move in moves:
-        if move.told is not None and move.moved is not None and move.moved != move.told:
-            text = f"ring told {lugs(move.told)}, moved {signed(move.moved)} as called"
-            yield Doubt("ring", text, move.line)
-        if move.found not in ("", "as planned"):
-            yield Doubt("ring", f"by the gap, the ring move: {move.found}", move.line)
+def _ring(history: JobHistory) -> Iterator[Doubt]:
+    for move in history.moves:
+        ring = move.turn.ring
+        if ring is not None and ring.moved != ring.told:
+            text = _say("ring_count", told=lugs(ring.told), moved=signed(ring.moved))
+            yield Doubt("ring", text, move.turn.line)
+        if move.finding is not None and move.finding.kind != "as planned":
+            text = _say("ring_found", found=move.finding.kind)
+            yield Doubt("ring", text, move.turn.line)
 
 
-def _defaults(events: Sequence[Event]) -> Iterator[Doubt]:
-    opened = events[0].data
-    figures = opened.get("figures") or {}
-    judged = {q: f for q, f in figures.items() if "no source" in str(f.get("source", ""))}
-    names = [NAMES.get(q, q) for q in judged if q != "bearing-travel"]
-    if names:
-        yield Doubt("default", f"common practice, not the maker's: {', '.join(names)}", 1)
+def _defaults(history: JobHistory) -> Iterator[Doubt]:
+    figures = history.opened.figures
+    common = [q for q, f in figures.items() if "no source" in f.source and q != BEARING_TRAVEL]
+    if common:
+        names = ", ".join(map(spoken_name, common))
+        yield Doubt("default", _say("common", names=names), 1)
 
 
-def _clock(events: Sequence[Event]) -> Iterator[Doubt]:
-    for before, event in pairwise(events):
-        back = before.time - event.time
-        if back > timedelta(seconds=1):
-            text = f"the clock went back by {span(back.total_seconds())}"
-            yield Doubt("clock", text, event.n + 1)
-    if events[0].time.timestamp() * 1e6 < FIRST_US:
-        yield Doubt("clock", f"begun long ago: {events[0].at[:10]}", 1)
-    if events[0].time > datetime.now().astimezone() + timedelta(days=1):
-        yield Doubt("clock", f"begun in the future: {events[0].at[:10]}", 1)
+def _clock(history: JobHistory) -> Iterator[Doubt]:
+    for before, line in pairwise(history.lines):
+        if before.us - line.us > _SECOND_US:
+            back = span((before.us - line.us) / 1e6)
+            yield Doubt("clock", _say("clock_back", span=back), line.line)
+    began = history.lines[0]
+    if began.us < FIRST_US:
+        yield Doubt("clock", _say("long_ago", day=began.at[:10]), 1)
+    if began.time > datetime.now().astimezone() + timedelta(days=1):
+        yield Doubt("clock", _say("future", day=began.at[:10]), 1)
 
 
-def _remarks(events: Sequence[Event]) -> Iterator[Doubt]:
+def _remarks(history: JobHistory) -> Iterator[Doubt]:
     """What lugcall itself put down at sign-off, but for what is told above already."""
-    for event in events:
-        if event.kind == "closed":
-            for text in event.data["doubts"]:
-                told = " accepted: " in text or text.startswith(("ring move", "not sound at"))
-                if not told:
-                    yield Doubt("other", str(text), event.n + 1)
+    for text in history.closed.doubts if history.closed else ():
+        if " accepted: " not in text and not text.startswith(("ring move", "not sound at")):
+            yield Doubt("other", text, history.closed.line if history.closed else 0)

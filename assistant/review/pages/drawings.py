@@ -7,9 +7,8 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from xml.etree import ElementTree as Xml
 
-from assistant.card import Card, CardError, card_from_text, default_card
+from assistant.card import Card
 from assistant.clutch.uncertainty import Measured
 from assistant.pictures import plain as say
 from assistant.pictures.snapshot import (
@@ -20,25 +19,13 @@ from assistant.pictures.snapshot import (
     today_and_after,
 )
 from assistant.pictures.svg import Sheet, chain_svg, stroke_svg
-from assistant.review.pages.holds import Hold
-from assistant.review.pages.moves import Move
-from assistant.review.pages.readings import Reading
+from assistant.record.history import LimitsKept, Move, PedalHold, ReadingKept
 
 _LEFT, _WIDE = 60, 1480
 _SMALL = 30
 
 
-def card_of(opened: dict[str, object]) -> Card | None:
-    """The card kept in a record; None when this version cannot read it."""
-    kept = opened.get("card")
-    text = kept.get("text") if isinstance(kept, dict) else ""
-    try:
-        return card_from_text(str(text), "card") if text else default_card()
-    except CardError:
-        return None
-
-
-def measured(readings: dict[str, Reading]) -> dict[str, Measured]:
+def measured(readings: dict[str, ReadingKept]) -> dict[str, Measured]:
     """The lengths among them, with their uncertainty."""
     return {
         name: Measured.from_interval(r.value_in, r.low_in, r.high_in)
@@ -47,7 +34,7 @@ def measured(readings: dict[str, Reading]) -> dict[str, Measured]:
     }
 
 
-def planned(card: Card, found: dict[str, Reading]) -> Snapshot | None:
+def planned(card: Card, found: dict[str, ReadingKept]) -> Snapshot | None:
     """Where the whole plan, worked out from the as-found readings, should have led."""
     try:
         shots = today_and_after(card, measured(found))
@@ -57,7 +44,7 @@ def planned(card: Card, found: dict[str, Reading]) -> Snapshot | None:
 
 
 def pictures(
-    card: Card, heading: str, found: dict[str, Reading], left: dict[str, Reading]
+    card: Card, heading: str, found: dict[str, ReadingKept], left: dict[str, ReadingKept]
 ) -> list[str]:
     """Pedal strip and chain, as found above as left; none while gap or clearance is not known."""
     was, now = measured(found), measured(left)
@@ -100,15 +87,18 @@ def _inside(svg: str, name: str, high: float) -> str:
     return svg
 
 
-def move_svg(move: Move, units: str) -> str:
+def move_svg(move: Move, title: str, units: str) -> str:
     """Before, expected and after on one scale with the limits; "" when there is nothing to show."""
-    before, after = move.before, move.after
+    before = move.before.kept if move.before is not None else None
+    after = move.after.kept if move.after is not None else None
     known = [r for r in (before, after) if r is not None and r.value_in is not None]
     if not known:
         return ""
-    low, high = known[0].limit_low_in, known[0].limit_high_in
+    limits = known[0].judged or LimitsKept()
+    low, high = limits.low_in, limits.high_in
+    predicted = move.turn.ring.predicted_in if move.turn.ring is not None else None
     values = [r.value_in for r in known if r.value_in is not None]
-    values += [v for v in (low, high, move.predicted_in) if v is not None]
+    values += [v for v in (low, high, predicted) if v is not None]
     start, end = min(values), max(values)
     room = max(0.25 * (end - start), 1 / 32)
     start, end = max(0.0, start - room), end + room
@@ -116,7 +106,7 @@ def move_svg(move: Move, units: str) -> str:
     def x(value: float) -> float:
         return _LEFT + (value - start) / (end - start) * _WIDE
 
-    sheet = Sheet(f"{move.what}: {move.did}", "")
+    sheet = Sheet(title, "")
     if low is not None or high is not None:
         a, b = x(start if low is None else low), x(end if high is None else high)
         sheet.rect(a, 84, b - a, 52, "release", 3)
@@ -126,8 +116,8 @@ def move_svg(move: Move, units: str) -> str:
                 sheet.text(x(value) + shift, 34, figures_of(value, units), _SMALL, at)
                 sheet.line(x(value), 14, x(value), 136, 3, dashed=True)
     sheet.line(_LEFT, 136, _LEFT + _WIDE, 136, 4)
-    if move.predicted_in is not None:
-        p = x(move.predicted_in)
+    if predicted is not None:
+        p = x(predicted)
         sheet.polygon([(p, 92), (p + 18, 110), (p, 128), (p - 18, 110)], "#ffffff")
     for reading, fill in ((before, "#ffffff"), (after, "#111111")):
         if reading is None or reading.value_in is None:
@@ -136,10 +126,10 @@ def move_svg(move: Move, units: str) -> str:
             sheet.line(x(reading.low_in), 110, x(reading.high_in), 110, 5)
         sheet.circle(x(reading.value_in), 110, 15, fill)
     _labels(sheet, before, after, x)
-    return _inside(sheet.svg, f"move{move.line}", 200)
+    return _inside(sheet.svg, f"move{move.turn.line}", 200)
 
 
-def _labels(sheet: Sheet, before: Reading | None, after: Reading | None, x: object) -> None:
+def _labels(sheet: Sheet, before: ReadingKept | None, after: ReadingKept | None, x: object) -> None:
     """Figures under the marks, apart where they would run into each other."""
     put = []
     for reading, word in ((before, "before"), (after, "after")):
@@ -157,34 +147,27 @@ def _labels(sheet: Sheet, before: Reading | None, after: Reading | None, x: obje
         sheet.text(at, 180, words, _SMALL, anchor, bold=True)
 
 
-def holds_svg(holds: Sequence[Hold]) -> str:
+def holds_svg(holds: Sequence[PedalHold]) -> str:
     """Asked, held and let up along the clock, one bar a hold; "" when there was none."""
     if not holds:
         return ""
-    start = holds[0].asked
-    last = max(h.ended or h.told or h.held or h.asked for h in holds)
-    whole = max((last - start).total_seconds(), 1.0)
+    start = holds[0].asked.us
+    last = max((h.ended or h.told or h.held or h.asked).us for h in holds)
+    scale = (_WIDE - 520) / max(last - start, 1_000_000)
     sheet = Sheet("Pedal holds", "")
     for i, hold in enumerate(holds):
         y = 20 + 64 * i
-        stops = [hold.asked, hold.held or hold.ended, hold.ended or last]
-        at = [
-            _LEFT + 200 + ((t - start).total_seconds() / whole * (_WIDE - 520)) if t else None
-            for t in stops
-        ]
-        sheet.text(_LEFT, y + 32, f"{hold.asked:%H:%M:%S}", _SMALL)
-        asked, held, ended = at
-        if asked is not None and held is not None:
+        down, up = hold.held or hold.ended, hold.ended.us if hold.ended else last
+        asked = _LEFT + 200 + (hold.asked.us - start) * scale
+        ended = _LEFT + 200 + (up - start) * scale
+        held = _LEFT + 200 + (down.us - start) * scale if down is not None else None
+        sheet.text(_LEFT, y + 32, hold.asked.clock, _SMALL)
+        if held is not None:
             sheet.line(asked, y + 22, held, y + 22, 5, dashed=True)
-        if hold.held and held is not None and ended is not None:
+        if hold.held is not None and held is not None:
             sheet.rect(held, y, max(ended - held, 6), 44, "release" if hold.end == "released"
                        else "brake", 3)  # fmt: skip
-        edge = max(v for v in at if v is not None) + 16
+        edge = max(asked, ended, held or 0.0) + 16
         length = "" if hold.seconds is None else f"{hold.seconds:.0f} s "
         sheet.text(edge, y + 32, f"{length}{hold.end.upper()}", _SMALL, bold=True)
     return _inside(sheet.svg, "holds", 64 * len(holds) + 30)
-
-
-def well_formed(svg: str) -> bool:
-    """Whether a drawing is XML, for tests."""
-    return Xml.fromstring(svg).tag.endswith("svg")

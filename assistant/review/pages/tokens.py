@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from urllib.parse import quote
 
-from assistant.review.pages.asked import BIN_MIN, Answers, Row
+from assistant.review.pages.questions import BIN_MIN, Answers, Row
 
 
 def hash_of(*tokens: str) -> str:

@@ -13,8 +13,8 @@ from typing import TYPE_CHECKING
 from assistant import __version__
 from assistant.record import RecordError
 from assistant.record.folder import slug
-from assistant.review.pages.asked import Row
-from assistant.review.pages.fleet import Listed, fleet_page
+from assistant.review.pages.fleet_page import Listed, fleet_page
+from assistant.review.pages.questions import Row
 from assistant.review.pages.render import write_page
 
 if TYPE_CHECKING:
@@ -73,7 +73,7 @@ def write_jobs(
             or not (folder / _name(folder, one)).exists()]  # fmt: skip
     done, failed = 0, []
     if todo:
-        from assistant.review.pages.job import job_page
+        from assistant.review.pages.job_page import job_page
     try:
         for one in show(todo):
             name = _name(folder, one)

@@ -9,7 +9,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from assistant.review.pages import charts, curves, outlooks
-from assistant.review.pages.asked import (
+from assistant.review.pages.kept import charts_of
+from assistant.review.pages.questions import (
     MOST_EYES,
     MOST_JOBS,
     MOST_UNITS,
@@ -18,7 +19,6 @@ from assistant.review.pages.asked import (
     ask,
     narrowed,
 )
-from assistant.review.pages.kept import charts_of
 from assistant.review.pages.render import drawn, link, page, script
 from assistant.review.pages.tokens import hash_of, joined, tokens_of
 from assistant.review.worded import signed, span

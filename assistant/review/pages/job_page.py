@@ -1,0 +1,287 @@
+"""One job as a page to read in a minute and to print."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+from assistant.card import Card, CardError, card_from_text, default_card
+from assistant.pictures.snapshot import figures_of, limits_text
+from assistant.quantity import (
+    BEARING_TRAVEL,
+    BRAKE_CONTACT,
+    CLEARANCE,
+    FREE_TRAVEL,
+    GAP,
+    QUANTITIES,
+    spoken_name,
+)
+from assistant.record import RecordError, seal_of
+from assistant.record.clips import state
+from assistant.record.history import (
+    ClipKept,
+    JobHistory,
+    LeadAct,
+    LimitsKept,
+    Move,
+    ReadingKept,
+    Repaired,
+    Told,
+    Turn,
+    Unheard,
+)
+from assistant.record.transcript import WHO, findings, guessed, meant, taken_for
+from assistant.review.doubtful import LONG_S
+from assistant.review.pages import drawings
+from assistant.review.pages.doubts import KINDS, doubts_of
+from assistant.review.pages.render import drawn, link, page
+from assistant.review.worded import span
+from assistant.sentences import sentences
+
+_SAME_IN = 0.001
+"""Nearer than this, planned and measured are told as the same: no gauge here reads finer."""
+_SAME_MM = 0.05
+"""Likewise on a truck in millimetres, which are shown to a tenth."""
+_PLANNED = (GAP, CLEARANCE, FREE_TRAVEL, BRAKE_CONTACT)
+"""What the plan says of the end."""
+
+
+def job_page(path: Path, page_folder: Path, fleet: Path | None = None) -> str:
+    """The page of a record.
+
+    Args:
+        path: the record.
+        page_folder: where the page will be, for its links to clips and to the record.
+        fleet: the fleet page to lead back to, if there is one.
+
+    Raises:
+        RecordError: nothing of the record can be read.
+    """
+    history = JobHistory.read(path)
+    try:
+        return _page(history, path, page_folder, fleet)
+    except (KeyError, TypeError, ValueError, AttributeError, OverflowError):
+        raise RecordError(
+            f"{path.name} holds what lugcall does not write. Do not rely on it."
+        ) from None
+
+
+def _page(history: JobHistory, path: Path, page_folder: Path, fleet: Path | None) -> str:
+    card = _card_of(history)
+    units = card.units if card is not None else "inch"
+    unit = history.opened.unit or _say("no_unit")
+    found, left = history.last_read("found"), history.as_left()
+    clips = [_Sound.of(turn, path.parent) for turn in history.turns if turn.clip is not None]
+    chain = _chain(history, clips)
+    job = [line for line in history.lines if not isinstance(line, LeadAct)]
+    pictures = drawings.pictures(card, unit, found, left) if card else []
+    return page(
+        "job.html",
+        h=history,
+        unit=unit,
+        seal=seal_of(history.lines[-1].hash),
+        paper_seal=seal_of(history.closed.hash) if history.closed else "",
+        chain=chain,
+        who=WHO,
+        state=_state(history, chain[0]),
+        doubts=doubts_of(history),
+        kinds={kind: sentences("desk").say(f"kinds.{kind}") for kind in KINDS},
+        ring=card is None or card.clutch != "self-adjusting",
+        rows=_rows(history, found, left, units),
+        pictures=[drawn(p) for p in pictures],
+        expected=_expected(card, found, left, units) if card else [],
+        moves=[_moved(move, units) for move in history.moves],
+        verdict=_verdict,
+        inches=lambda v: "" if v is None else figures_of(v, units),
+        long_s=LONG_S,
+        holds=drawn(drawings.holds_svg(history.holds)),
+        misheard=Counter(line.step for line in history.misunderstood()).most_common(),
+        talk=[_Talk.of(line) for line in history.lines if line is not history.closed],
+        lasted=span(max(0, job[-1].us - job[0].us) / 1e6),
+        clips=clips,
+        link=lambda file: link(path.parent / file, page_folder),
+        record=path,
+        fleet_link=link(fleet, page_folder) if fleet else "",
+        made=datetime.now(UTC).strftime("%Y-%m-%d %H:%M UTC"),
+    )
+
+
+def _say(name: str, **fields: object) -> str:
+    return sentences("desk").say(f"job.{name}", **fields)
+
+
+def _card_of(history: JobHistory) -> Card | None:
+    """The card kept in a record; None when this version cannot read it."""
+    text = history.opened.card.text
+    try:
+        return card_from_text(text, "card") if text else default_card()
+    except CardError:
+        return None
+
+
+@dataclass(frozen=True, slots=True)
+class _Sound:
+    """The sound kept of one turn, and how it is now."""
+
+    turn: Turn
+    clip: ClipKept
+    state: str
+
+    @classmethod
+    def of(cls, turn: Turn, folder: Path) -> _Sound:
+        assert turn.clip is not None
+        clip = turn.clip
+        lost = _say("clip_lost", why=clip.lost) if clip.lost else ""
+        return cls(turn, clip, lost or state(folder, clip.file, clip.sha256))
+
+
+def _chain(history: JobHistory, clips: list[_Sound]) -> tuple[str, str]:
+    """How the chain is ("good", "torn" or "bad"), and that in words."""
+    changed = next((c for c in clips if c.state == "changed"), None)
+    problem = history.problem
+    if problem is None and changed is not None:
+        problem = _say("clip_changed", line=changed.turn.line, file=changed.clip.file)
+    if problem is None:
+        return "good", _say("chain_good", lines=len(history.lines))
+    kind = "torn" if " is torn (" in problem else "bad"
+    return kind, _say(f"chain_{kind}", problem=problem)
+
+
+def _state(history: JobHistory, chain: str) -> list[str]:
+    """Where the job stands, most important first."""
+    signed = "signed" if history.closed is not None else "not_signed"
+    if history.closed is None and chain == "bad":
+        signed = "sign_off_not_proven"
+    return [_say(signed), _say(f"lead.{history.standing or 'none'}")]
+
+
+def _verdict(kept: ReadingKept | None) -> tuple[str, str]:
+    """The class and the words of how a reading stands to its limits; empty without any."""
+    if kept is None or not kept.decision:
+        return "", ""
+    style = {"in": "IN", "out": "OUT"}.get(kept.decision, "CLOSE")
+    return style, _say("accepted" if kept.accepted else "verdict", verdict=kept.decision.upper())
+
+
+@dataclass(frozen=True, slots=True)
+class _Row:
+    """As found and as left of one quantity, what each was before a correction, its limits and
+    whose figure they are."""
+
+    name: str
+    found: ReadingKept | None
+    left: ReadingKept | None
+    found_was: str
+    left_was: str
+    limits: str
+    source: str
+
+
+def _rows(
+    history: JobHistory, found: dict[str, ReadingKept], left: dict[str, ReadingKept], units: str
+) -> Iterator[_Row]:
+    figures = history.opened.figures
+    was = {id(r.kept): r.was for r in history.readings}
+    names = [q for q in QUANTITIES if q in found or q in left or q in figures]
+    for quantity in (*names, *(q for q in {**found, **left} if q not in QUANTITIES)):
+        figure = figures.get(quantity) or LimitsKept()
+        low, high = figure.low_in, figure.high_in
+        first, last = found.get(quantity), left.get(quantity)
+        if first is None and last is None and quantity == BEARING_TRAVEL:
+            continue
+        yield _Row(
+            spoken_name(quantity), first, last, was.get(id(first), ""), was.get(id(last), ""),
+            "" if low is None and high is None else limits_text(low, high, units), figure.source,
+        )  # fmt: skip
+
+
+def _expected(
+    card: Card, found: dict[str, ReadingKept], left: dict[str, ReadingKept], units: str
+) -> list[tuple[str, str, str, str]]:
+    """What the plan from the as-found readings led to expect, what was read at the end, and how
+    far apart they are: name, planned, measured, difference."""
+    if card.clutch == "self-adjusting":  # the maker's procedure sets it; lugcall plans nothing
+        return []
+    shot = drawings.planned(card, found)
+    out: list[tuple[str, str, str, str]] = []
+    if shot is None:
+        return out
+    for quantity in _PLANNED:
+        value, kept = shot.get(quantity), left.get(quantity)
+        if value is None or kept is None or kept.value_in is None:
+            continue
+        u = shot.values[quantity].u_in
+        off = f"{2 * u * 25.4:.1f} mm" if units == "mm" else f"{2 * u:.3f} in"
+        planned = f"{figures_of(value, units)} ± {off}"
+        differs = _apart(kept.value_in - value, units)
+        out.append((spoken_name(quantity), planned, kept.figures, differs))
+    return out
+
+
+def _apart(difference: float, units: str) -> str:
+    if abs(difference) < (_SAME_MM / 25.4 if units == "mm" else _SAME_IN):
+        return _say("as_planned")
+    return _say("more" if difference > 0 else "less", by=figures_of(abs(difference), units))
+
+
+def _moved(move: Move, units: str) -> tuple[Move, str, str, str, Any]:
+    """A move, what was moved, what was done, how far from the expected, and the drawing."""
+    turn, after = move.turn, move.after
+    error = ""
+    if turn.ring is not None:
+        lugs, what = turn.ring.moved, _say("ring")
+        way = "not_moved" if not lugs else "tighter" if lugs > 0 else "looser"
+        did = _say(way, lugs=f"{abs(lugs)} lug{'' if abs(lugs) == 1 else 's'}")
+        predicted = turn.ring.predicted_in
+        if predicted is not None and after is not None and after.kept.value_in is not None:
+            error = _apart(after.kept.value_in - predicted, units)
+    else:
+        assert turn.linkage is not None
+        step, did = turn.linkage.step, turn.linkage.what
+        what = _say("by_maker") if step == "ring_plan" else step.replace("_", " ")
+    drawing = drawings.move_svg(move, f"{what}: {did}", units)
+    return move, what, did, error, drawn(drawing)
+
+
+@dataclass(frozen=True, slots=True)
+class _Talk:
+    """One line as people read it; `mark` is "", "misheard", "corrected", "stop", "lead" or
+    "repair"."""
+
+    n: int
+    when: str
+    who: str
+    words: str
+    meant: str
+    found: tuple[str, ...]
+    said: list[Told]
+    mark: str
+
+    @classmethod
+    def of(cls, line: Any) -> _Talk:
+        who, words = WHO.get(getattr(line, "who", ""), ""), getattr(line, "words", "")
+        found: tuple[str, ...] = ()
+        when, mark = line.clock, ""
+        match line:
+            case Turn():
+                took = meant(line.act) if words or line.act else ""
+                found = tuple(findings(line))
+                stop = "stop" if line.meaning == "stop" else ""
+                corrected = "corrected" if line.corrected is not None else stop
+                mark = "misheard" if line.misunderstood else corrected
+            case Unheard():
+                words, took = guessed(line, _say("nothing_clear")), taken_for(line)
+                mark = "misheard"
+            case Repaired():
+                took, mark = _say("torn_cut_off", bytes=line.cut_bytes or "?"), "repair"
+            case LeadAct():
+                when, who = line.at[:16].replace("T", " "), f"LEAD {line.lead or '?'}"
+                words, mark = line.text, "lead"
+                took = f"{line.act} ({line.about})" if line.about else line.act
+            case _:
+                took = _say("begun") if line.kind == "opened" else line.kind
+        return cls(line.line, when, who, words, took, found, getattr(line, "said", []), mark)
