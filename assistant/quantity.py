@@ -26,6 +26,9 @@ TURNS = "turns"
 FLATS = "flats"
 ODOMETER = "odometer"
 
+MILES_PER = {"miles": 1.0, "kilometres": 1 / 1.609344}
+"""Miles in one of what an odometer counts; the international mile is 1609.344 m exactly."""
+
 RING, ROD, STOPS = "ring", "rod", "stops"
 """What can be adjusted; `Quantity.moved_by` names those whose move makes a reading history."""
 

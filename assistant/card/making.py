@@ -340,7 +340,8 @@ def from_record(path: Path) -> dict[str, Any]:
         CardError: the record is damaged or not signed off, or its card cannot be read.
         RecordError: the file is no record, or cannot be read.
     """
-    from assistant.record import read_events, verify_file
+    from assistant.record import verify_file
+    from assistant.record.history import JobHistory
 
     if not path.is_file():
         raise CardError(f"there is no record {path}; check the name")
@@ -352,20 +353,19 @@ def from_record(path: Path) -> dict[str, Any]:
         )
     if not verdict.closed:
         raise CardError(f"{path.name} is not signed off; lugcall resume finishes it first")
-    events, _ = read_events(path)
-    opened = events[0].data
-    closed = next(e.data for e in reversed(events) if e.kind == "closed")
-    kept = opened.get("card", {})
-    name = str(kept.get("name") or "no card")
-    tables, answers = taken_over(str(kept["text"]), name) if kept.get("text") else ({}, {})
-    if opened.get("unit") and "unit" not in answers:
-        answers["unit"] = (str(opened["unit"]), "", "")
-    units = card_from_text(kept.get("text", ""), name).units
-    left = {"record": path.name, "by": str(closed["code"]), "lugs": int(closed["lugs"])}
+    history = JobHistory.read(path)
+    opened, closed = history.opened, history.closed
+    assert closed is not None
+    name = opened.card.name or "no card"
+    tables, answers = taken_over(opened.card.text, name) if opened.card.text else ({}, {})
+    if opened.unit and "unit" not in answers:
+        answers["unit"] = (opened.unit, "", "")
+    units = card_from_text(opened.card.text, name).units
+    left = {"record": path.name, "by": closed.code, "lugs": closed.lugs}
     left |= {
-        quantity: speak.limit_figures(taken["value_in"], units)
-        for quantity, taken in closed["as_left"].items()
-        if taken.get("value_in") is not None
+        quantity: speak.limit_figures(kept.value_in, units)
+        for quantity, kept in closed.as_left.items()
+        if kept.value_in is not None
     }
     return {
         "over": tables,

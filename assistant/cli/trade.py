@@ -249,16 +249,7 @@ def due(
         if as_json:
             click.echo(json.dumps(say.as_json(look), ensure_ascii=False))
             continue
-        text = dialogs.say(reply[0], **reply[1]) if reply else say.not_known(look)
-        dates = say.dates_text(look.dates)
-        click.echo(f"{name}: {text}" + (f" {dates}." if reply and dates else ""))
-        lining = say.window(look, look.lining)
-        if lining is None and look.lugs_left is not None:
-            click.echo(f"{name}: {say.lugs_text(look)} left on the ring, by the records.")
-        elif lining is not None:
-            high = f" to {lining['high']}" if lining["high"] else " or more"
-            click.echo(f"{name}: {say.lugs_text(look)} left, gone at {lining['low']}{high} "
-                       f"{lining['unit']}.")  # fmt: skip
+        _show(say.for_command(look, dialogs.say(reply[0], **reply[1]) if reply else ""))
         if why:
             _show([f"  {line}" for line in say.why(look)])
     if not told:

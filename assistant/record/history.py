@@ -20,13 +20,19 @@ from typing import Annotated, Any, Literal
 
 import msgspec
 
-from assistant.quantity import GAP, QUANTITIES
+from assistant.quantity import GAP, MILES_PER, QUANTITIES
 from assistant.record.events import Event, RecordError
 from assistant.record.verify import read_events
 
 Count = Annotated[int, msgspec.Meta(gt=-(1 << 62), lt=1 << 62)]
 Number = Annotated[float, msgspec.Meta(gt=-1e300, lt=1e300)]
-NOT_OURS = "holds what lugcall does not write. Do not rely on it."
+
+
+class NotOurs(RecordError):
+    """A record whose chain holds, with a member that lugcall does not write."""
+
+    def __init__(self, name: str = "The record") -> None:
+        super().__init__(f"{name} holds what lugcall does not write. Do not rely on it.")
 
 
 # --- What the members of a line hold.
@@ -114,6 +120,18 @@ class ReadingKept(msgspec.Struct, gc=False):
     def decision(self) -> str:
         """ "in", "out", "too close", or "" without limits."""
         return "" if self.judged is None else self.judged.decision
+
+    @property
+    def interval(self) -> tuple[float, float, float] | None:
+        """Value, low and high of a length, inches; None for a count."""
+        if self.value_in is None or self.low_in is None or self.high_in is None:
+            return None
+        return self.value_in, self.low_in, self.high_in
+
+    @property
+    def miles(self) -> float | None:
+        """An odometer's count in miles; None where there is none."""
+        return self.count * MILES_PER.get(self.kind, 1.0) if self.count else None
 
 
 class Correction(msgspec.Struct, gc=False):
@@ -345,7 +363,7 @@ def line_from_json(n: int, at: str, us: int, kind: str, data: bytes, odd: list[s
 
     Raises:
         ValueError: it is no JSON.
-        RecordError: a line of this kind cannot do without what is odd or missing.
+        NotOurs: a line of this kind cannot do without what is odd or missing.
     """
     decode = _DECODE.get(kind)
     if decode is not None:
@@ -360,7 +378,7 @@ def line_from_json(n: int, at: str, us: int, kind: str, data: bytes, odd: list[s
 
 
 def line_of(n: int, at: str, us: int, kind: str, data: dict[str, Any], odd: list[str]) -> Any:
-    """As `line_from_json`, from data that is decoded already. Raises RecordError as that does."""
+    """As `line_from_json`, from data that is decoded already. Raises NotOurs as that does."""
     lead = kind.startswith(LEAD)
     shape: Any = LeadAct if lead else _SHAPES.get(kind, Notice)
     places: list[str] = []
@@ -399,7 +417,7 @@ def _without_odd(
             return msgspec.convert(left, shape)
         except msgspec.ValidationError as another:
             error = another
-    raise RecordError(f"The record {NOT_OURS}")
+    raise NotOurs
 
 
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
@@ -542,12 +560,12 @@ class JobHistory:
         """For showing it to people.
 
         Raises:
-            RecordError: there is something odd in it.
+            NotOurs: there is something odd in it.
         """
         odd: list[str] = []
         lines = [line_of(e.n, e.at, micros(e.at), e.kind, e.data, odd) for e in events]
         if odd:
-            raise RecordError(f"The record {NOT_OURS}")
+            raise NotOurs
         for line, event in zip(lines, events, strict=True):
             line.hash = event.hash
         return cls(lines, problem)
@@ -564,8 +582,8 @@ class JobHistory:
             raise RecordError(f"{path.name}: {problem or 'it is empty'}")
         try:
             return cls.of(events, problem)
-        except RecordError:
-            raise RecordError(f"{path.name} {NOT_OURS}") from None
+        except NotOurs:
+            raise NotOurs(path.name) from None
 
     @property
     def state(self) -> Literal["open", "finished", "damaged"]:

@@ -11,7 +11,7 @@ from itertools import pairwise
 from assistant.clutch.ring import COARSE_IN
 from assistant.clutch.uncertainty import Measured, normal_cdf
 from assistant.wear.rate import Node, rate_of
-from assistant.wear.visits import PER_MILES, Visit, gap_opened, intervals_of
+from assistant.wear.visits import PER_MILES, Visit, intervals_of, say
 
 CHANCE = 0.80
 """The ranges hold the truth this often, if the model does."""
@@ -45,14 +45,8 @@ def rate_range(nodes: Sequence[Node]) -> Range:
         return sum(n.weight * normal_cdf((rate - n.mean) / math.sqrt(n.var)) for n in nodes)
 
     hidden = below(0.0)
-
-    def chance(rate: float) -> float:
-        return (below(rate) - hidden) / max(1e-12, 1.0 - hidden)
-
     top = max(n.mean + 8.0 * math.sqrt(n.var) for n in nodes)
-    return Range(
-        _cross(chance, (1 - CHANCE) / 2, top) or 0.0, _cross(chance, (1 + CHANCE) / 2, top)
-    )
+    return _range(lambda rate: (below(rate) - hidden) / max(1e-12, 1.0 - hidden), top)
 
 
 def chance_used_up(nodes: Sequence[Node], left_in: Measured, way: float) -> float:
@@ -71,7 +65,7 @@ def chance_used_up(nodes: Sequence[Node], left_in: Measured, way: float) -> floa
 
 def miles_until(nodes: Sequence[Node], left_in: Measured) -> Range:
     """Miles until `left_in` inches of free travel are used up; zero when they are already."""
-    return _miles(lambda way: chance_used_up(nodes, left_in, way))
+    return _range(lambda miles: chance_used_up(nodes, left_in, miles / PER_MILES), FARTHEST_MILES)
 
 
 def days_until(nodes: Sequence[Node], left_in: Measured, usage: Usage) -> Range:
@@ -84,9 +78,7 @@ def days_until(nodes: Sequence[Node], left_in: Measured, usage: Usage) -> Range:
             total += weight * chance_used_up(nodes, left_in, miles / PER_MILES)
         return total
 
-    farthest = FARTHEST_MILES / usage.miles_a_day
-    low = _cross(chance, (1 - CHANCE) / 2, farthest)
-    return Range(farthest if low is None else low, _cross(chance, (1 + CHANCE) / 2, farthest))
+    return _range(chance, FARTHEST_MILES / usage.miles_a_day)
 
 
 def usage_of(visits: Sequence[tuple[datetime, float]]) -> Usage | None:
@@ -108,14 +100,10 @@ def usage_of(visits: Sequence[tuple[datetime, float]]) -> Usage | None:
     return Usage(mean, math.sqrt(squares / (len(logs) + 2.0)))
 
 
-def _miles(chance: Callable[[float], float]) -> Range:
-    farthest = FARTHEST_MILES / PER_MILES
+def _range(chance: Callable[[float], float], farthest: float) -> Range:
+    """Where a rising chance leaves as much on either side as `CHANCE` does."""
     low = _cross(chance, (1 - CHANCE) / 2, farthest)
-    high = _cross(chance, (1 + CHANCE) / 2, farthest)
-    return Range(
-        FARTHEST_MILES if low is None else low * PER_MILES,
-        None if high is None else high * PER_MILES,
-    )
+    return Range(farthest if low is None else low, _cross(chance, (1 + CHANCE) / 2, farthest))
 
 
 def _cross(chance: Callable[[float], float], level: float, farthest: float) -> float | None:
@@ -179,7 +167,7 @@ def outlook(visits: Sequence[Visit], unit: str, ring_lugs: int | None = None) ->
     if not mine:
         return None
     similar = [v for v in visits if v.kind == mine[-1].kind]
-    fleet, notes = intervals_of(similar)
+    fleet, _ = intervals_of(similar)
     unknown: list[str] = []
     start = next((v for v in reversed(mine) if v.left and v.miles is not None), None)
     last = start or mine[-1]
@@ -188,20 +176,20 @@ def outlook(visits: Sequence[Visit], unit: str, ring_lugs: int | None = None) ->
     own = len(fleet.get(unit, ()))
     rate = miles = dates = None
     if not nodes:
-        unknown.append("rate of wear: it takes two visits with odometer and free travel")
+        unknown.append(say("unknown.rate"))
     else:
         rate = rate_range(nodes)
     if start is None:
-        unknown.append("when it is due: no visit has both odometer and free travel as left")
+        unknown.append(say("unknown.no_start"))
     elif last.low_in is None:
-        unknown.append("when it is due: no lower limit of free travel")
+        unknown.append(say("unknown.no_limit"))
     elif nodes and last.left is not None and last.miles is not None:
         spare = last.left.shifted(-last.low_in)
         until = miles_until(nodes, spare)
         miles = _from(last.miles, until)
         usage = usage_of([(v.at, v.miles) for v in mine if v.miles is not None])
         if usage is None:
-            unknown.append("dates: it takes two visits of this truck with odometer")
+            unknown.append(say("unknown.dates"))
         else:
             days = days_until(nodes, spare, usage)
             dates = (_day(last, days.low), None if days.high is None else _day(last, days.high))
@@ -211,7 +199,7 @@ def outlook(visits: Sequence[Visit], unit: str, ring_lugs: int | None = None) ->
     return Outlook(
         unit, last, own, others, last.low_in, last.left, rate, miles, dates, used,
         mine[0].at.date(), lugs_left, lining, tuple(unknown),
-        tuple(n for n in notes if n.split(":")[0] in {v.name for v in mine}),
+        tuple(intervals_of(mine)[1]),
     )  # fmt: skip
 
 
@@ -227,17 +215,17 @@ def _lining(
     if "self-adjusting" in mine[-1].kind:
         return None, None  # it has no ring to move
     if ring_lugs is None:
-        unknown.append("lugs and lining left: how many lugs the ring has is not on the card")
+        unknown.append(say("unknown.ring_lugs"))
         return None, None
     left = min(ring_lugs, max(0, ring_lugs - used))
     last = next((v for v in reversed(mine) if v.miles is not None), None)
-    nodes = rate_of(intervals_of(similar, gap_opened)[0], unit)
+    nodes = rate_of(intervals_of(similar, by_gap=True)[0], unit)
     if not nodes or last is None or last.miles is None:
-        unknown.append("miles of lining left: it takes two visits with odometer and gap")
+        unknown.append(say("unknown.lining"))
         return left, None
     pitch = next((v.lug_in for v in reversed(mine) if v.lug_in), None)
     if pitch is None:
-        unknown.append("travel a lug: common practice, no source, was taken")
+        unknown.append(say("unknown.lug_travel"))
     spare = Measured(left * (pitch or COARSE_IN), (pitch or COARSE_IN) / 12**0.5)
     return left, _from(last.miles, miles_until(nodes, spare))
 

@@ -11,9 +11,11 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
+from assistant.quantity import FREE_TRAVEL
 from assistant.record import RecordError
+from assistant.record.history import line_of
 from assistant.wear.outlook import Outlook, outlook
-from assistant.wear.visits import visit_from, visits_in
+from assistant.wear.visits import say, visit_of, visits_in
 
 PAUSE_S = 0.004
 """Rest after each record read: the job's own turns come first."""
@@ -35,7 +37,7 @@ class Recall:
         self, folder: Path, opened: dict[str, Any], closing: dict[str, Any], at: datetime
     ) -> None:
         self._given = folder, opened, closing, at
-        self.left = closing["as_left"].get("free-travel")
+        self.left = closing["as_left"].get(FREE_TRAVEL)
         """Free travel as left, as the record has it: what the outlook stands on."""
         self._look: Outlook | None = None
         self._thread = threading.Thread(target=self._work, name="wear", daemon=True)
@@ -44,10 +46,13 @@ class Recall:
     def _work(self) -> None:
         folder, opened, closing, at = self._given
         try:
-            visit = visit_from(opened, closing, at, "this job")
+            us = int(at.timestamp() * 1e6)
+            first = line_of(0, at.isoformat(), us, "opened", opened, [])
+            last = line_of(1, at.isoformat(), us, "closed", closing, [])
+            visit = visit_of(first, last, say("say.this_job"))
             if visit.unit:
                 self._look = outlook([*visits_in(folder, PAUSE_S)[0], visit], visit.unit)
-        except (RecordError, OSError, KeyError, TypeError, ValueError, AttributeError):
+        except (RecordError, OSError, TypeError, ValueError, AttributeError):
             self._look = None
 
     def look(self) -> Outlook | None:

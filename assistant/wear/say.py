@@ -6,10 +6,11 @@ import math
 from datetime import date
 from typing import Any
 
+from assistant.quantity import MILES_PER
 from assistant.readings import speak
 from assistant.readings.settle import capital
 from assistant.wear.outlook import CHANCE, FARTHEST_MILES, Outlook, Range
-from assistant.wear.visits import MILES_PER, PER_MILES
+from assistant.wear.visits import PER_MILES, say
 
 _FAR = FARTHEST_MILES * 0.98
 _SOON = 500.0
@@ -45,12 +46,13 @@ def lugs_text(look: Outlook) -> str:
     """`15 lugs`, `1 lug`, `no lugs`, or "" where it is not known."""
     if look.lugs_left is None:
         return ""
-    return f"{look.lugs_left or 'no'} lug{'' if look.lugs_left == 1 else 's'}"
+    key = {0: "no_lugs", 1: "one_lug"}.get(look.lugs_left, "lugs")
+    return say(f"say.{key}", count=look.lugs_left)
 
 
 def not_known(look: Outlook) -> str:
     """Why no due date is told: `Not known yet. Rate of wear: it takes two visits...`"""
-    return " ".join(["Not known yet.", *(f"{capital(text)}." for text in look.unknown)])
+    return say("say.not_known", reasons=" ".join(f"{capital(text)}." for text in look.unknown))
 
 
 def dates_text(dates: tuple[date, date | None] | None) -> str:
@@ -59,9 +61,9 @@ def dates_text(dates: tuple[date, date | None] | None) -> str:
         return ""
     first = f"{dates[0]:%B %Y}"
     if dates[1] is None:
-        return f"{first} or later"
-    second = f"{dates[1]:%B %Y}"
-    return first if first == second else f"{first} to {second}"
+        return say("say.or_later", date=first)
+    last = f"{dates[1]:%B %Y}"
+    return first if first == last else say("say.between", first=first, last=last)
 
 
 def why(look: Outlook) -> list[str]:
@@ -70,29 +72,48 @@ def why(look: Outlook) -> list[str]:
     lines = []
     if look.left is not None and look.limit_in is not None:
         left = speak.near_figures(look.left.value_in, units)
-        limit = speak.limit_figures(look.limit_in, units)
-        lines.append(f"Free travel was left at {left}; the lower limit is {limit}.")
+        lines.append(say("why.left", left=left, limit=speak.limit_figures(look.limit_in, units)))
     if look.rate is not None:
         per = MILES_PER[look.last.distance]
-        low, high = look.rate.low * per, (look.rate.high or 0.0) * per
-        lines.append(
-            f"It loses {_loss(low, units)} to {_loss(high, units)} "
-            f"every {PER_MILES:,.0f} {look.last.distance}."
-        )
-    history = f"{look.own} interval{'' if look.own == 1 else 's'} of this truck"
+        low, high = (_loss(rate * per, units) for rate in (look.rate.low, look.rate.high or 0.0))
+        way = f"{PER_MILES:,.0f}"
+        lines.append(say("why.loses", low=low, high=high, way=way, unit=look.last.distance))
+    intervals = _counted("interval", look.own)
     if look.others:
-        trucks = f"{look.others} similar truck{'' if look.others == 1 else 's'}"
-        history += f", shrunk toward {trucks}"
-    lines.append(f"From {history}; adjustments in between are taken out.")
-    lines.append(f"{CHANCE:.0%} of such ranges should hold the truth; the rest do not.")
-    lines.append(f"Lugs used since {look.since}: {look.lugs_used:+d} (plus tightens).")
-    lines += [f"Unknown: {text}." for text in look.unknown]
-    lines += [f"Left out: {text}." for text in look.notes]
+        trucks = _counted("truck", look.others)
+        lines.append(say("why.history_fleet", intervals=intervals, trucks=trucks))
+    else:
+        lines.append(say("why.history", intervals=intervals))
+    lines.append(say("why.chance", chance=f"{CHANCE:.0%}"))
+    lines.append(say("why.used", since=look.since, lugs=f"{look.lugs_used:+d}"))
+    lines += [say("why.unknown", what=text) for text in look.unknown]
+    lines += [say("why.left_out", what=text) for text in look.notes]
     return lines
+
+
+def _counted(what: str, count: int) -> str:
+    return say(f"why.{what}{'' if count == 1 else 's'}", count=count)
 
 
 def _loss(value_in: float, units: str) -> str:
     return f"{value_in:.3f} in" if units == "inch" else f"{value_in * 25.4:.1f} mm"
+
+
+def for_command(look: Outlook, due: str) -> list[str]:
+    """What `lugcall due` prints of a truck: when it is due (`due` is the reply of `reply_of`, or
+    ""), and what the records tell of its ring."""
+    dates, text = dates_text(look.dates), due or not_known(look)
+    key = "dated" if due and dates else "due"
+    lines = [say(f"command.{key}", unit=look.unit, text=text, dates=dates)]
+    blanks = window(look, look.lining)
+    lugs = lugs_text(look)
+    if blanks is not None:
+        key = "lining" if blanks["high"] else "lining_open"
+        distance = blanks.pop("unit")
+        lines.append(say(f"command.{key}", unit=look.unit, lugs=lugs, distance=distance, **blanks))
+    elif lugs:
+        lines.append(say("command.lugs", unit=look.unit, lugs=lugs))
+    return lines
 
 
 def as_json(look: Outlook) -> dict[str, Any]:

@@ -5,19 +5,24 @@ from __future__ import annotations
 import os
 import time
 import tomllib
-from collections.abc import Callable, Iterable
-from dataclasses import dataclass
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
-from typing import Any
 
 from assistant.clutch.uncertainty import Measured, combine
+from assistant.quantity import FREE_TRAVEL, GAP, ODOMETER
 from assistant.readings import read
-from assistant.record import Event, RecordError, read_events, records_in
+from assistant.record import RecordError, read_events, records_in
+from assistant.record.history import Closed, JobHistory, NotOurs, Opened, ReadingKept
+from assistant.sentences import sentences
 
-MILES_PER = {"miles": 1.0, "kilometres": 1 / 1.609344}
-"""The international mile is 1609.344 m exactly."""
 _KIND = (("transmission", "non-synchronized"), ("linkage", "rod"), ("clutch", "manual"))
+
+
+def say(name: str, **blanks: object) -> str:
+    """A sentence of `dialogs/en/wear.toml`."""
+    return sentences("wear").say(name, **blanks)
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,32 +73,32 @@ def visits_in(
     Raises:
         RecordError: the folder cannot be listed.
     """
-    visits: list[Visit] = []
+    visits: dict[str, Visit] = {}
     problems: list[str] = []
-    seen: set[str] = set()
     paths = records_in(folder)
     if below:
         paths += _below(folder, problems)
     for path in paths:
         name = str(path.relative_to(folder))
+        why = ""
         try:
             events, problem = read_events(path)
-            if problem:
-                problems.append(f"{name}: damaged, left out")
-                continue
-            visit = visit_of(events, name)
+            why = "damaged" if problem else ""
+            if not problem and events[0].hash not in visits:
+                ends = JobHistory.of([e for e in events if e.kind in ("opened", "closed")])
+                if ends.closed is not None:
+                    visits[events[0].hash] = visit_of(ends.opened, ends.closed, name)
+        except NotOurs:
+            why = "not_ours"
         except (RecordError, OSError):
-            problems.append(f"{name}: cannot be read, left out")
-            continue
-        except (KeyError, TypeError, ValueError, AttributeError):
-            problems.append(f"{name}: holds what lugcall does not write, left out")
-            continue
-        if visit is not None and events[0].hash not in seen:
-            seen.add(events[0].hash)
-            visits.append(visit)
-        if pause_s:
+            why = "unreadable"
+        except (TypeError, ValueError, AttributeError):  # a card that is no card
+            why = "not_ours"
+        if why:
+            problems.append(say(f"left_out.{why}", record=name))
+        elif pause_s:
             time.sleep(pause_s)
-    return sorted(visits, key=lambda v: v.at), problems
+    return sorted(visits.values(), key=lambda v: v.at), problems
 
 
 def _below(folder: Path, problems: list[str]) -> list[Path]:
@@ -107,77 +112,50 @@ def _below(folder: Path, problems: list[str]) -> list[Path]:
             try:
                 paths += records_in(Path(top))
             except RecordError:
-                problems.append(f"{Path(top).relative_to(folder)}: cannot be listed, left out")
+                problems.append(say("left_out.not_listed", record=Path(top).relative_to(folder)))
     return paths
 
 
-def visit_of(events: Iterable[Event], name: str) -> Visit | None:
-    """The visit of one record; None when it is not finished."""
-    opened: dict[str, Any] = {}
-    for event in events:
-        if event.kind == "opened":
-            opened = event.data
-        if event.kind == "closed":
-            return visit_from(opened, event.data, event.time, name)
-    return None
-
-
-def visit_from(opened: dict[str, Any], closed: dict[str, Any], at: datetime, name: str) -> Visit:
-    """The visit that the data of a record's opening and closing line tell.
+def visit_of(opened: Opened, closed: Closed, name: str) -> Visit:
+    """The visit that a record's opening and closing line tell.
 
     Raises:
-        KeyError, TypeError, ValueError, AttributeError: they are not what lugcall writes.
+        TypeError, ValueError, AttributeError: the card in it is none that lugcall writes.
     """
-    found, left = closed["as_found"], closed["as_left"]
-    odometer = found.get("odometer")
-    miles = None
-    if odometer is not None and odometer.get("count"):
-        miles = float(odometer["count"]) * MILES_PER.get(odometer.get("kind", "miles"), 1.0)
-    figure = (opened.get("figures") or {}).get("free-travel") or {}
-    table = tomllib.loads((opened.get("card") or {}).get("text") or "")
-    truck = table.get("truck") or {}
-    return Visit(
-        unit=str(opened.get("unit") or ""),
-        at=at,
-        miles=miles,
-        found=_length(found.get("free-travel")),
-        left=_length(left.get("free-travel")),
-        gap_found=_length(found.get("gap")),
-        gap_left=_length(left.get("gap")),
-        lugs=int(closed.get("lugs_by_gap", closed["lugs"])),
-        low_in=figure.get("low_in"),
+    found, left = closed.as_found, closed.as_left
+    odometer, figure = found.get(ODOMETER), opened.figures.get(FREE_TRAVEL)
+    table = tomllib.loads(opened.card.text)
+    truck, ring = table.get("truck") or {}, table.get("ring") or {}
+    lug, lugs = ring.get("lug"), ring.get("lugs")
+    visit = Visit(
+        unit=opened.unit,
+        at=closed.time,
+        miles=None if odometer is None else odometer.miles,
+        found=_length(found.get(FREE_TRAVEL)),
+        left=_length(left.get(FREE_TRAVEL)),
+        gap_found=_length(found.get(GAP)),
+        gap_left=_length(left.get(GAP)),
+        lugs=closed.by_gap,
+        low_in=None if figure is None else figure.low_in,
         kind=tuple(str(truck.get(key, usual)) for key, usual in _KIND),
-        lug_in=_card_lug(table) or _lug(closed),
-        distance=(odometer or {}).get("kind") or "miles",
+        lug_in=read(lug, GAP).value_in if isinstance(lug, str) else None,
+        distance=(odometer and odometer.kind) or "miles",
         name=name,
-        ring_lugs=_ring_lugs(table),
+        ring_lugs=lugs if isinstance(lugs, int) and lugs > 0 else None,
     )
+    return visit if visit.lug_in else replace(visit, lug_in=_by_ring(visit))
 
 
-def _length(taken: dict[str, Any] | None) -> Measured | None:
-    if not taken or taken.get("value_in") is None:
-        return None
-    return Measured.from_interval(taken["value_in"], taken["low_in"], taken["high_in"])
+def _length(kept: ReadingKept | None) -> Measured | None:
+    within = None if kept is None else kept.interval
+    return None if within is None else Measured.from_interval(*within)
 
 
-def _card_lug(table: dict[str, Any]) -> float | None:
-    lug = (table.get("ring") or {}).get("lug")
-    return read(lug, "gap").value_in if isinstance(lug, str) else None
-
-
-def _ring_lugs(table: dict[str, Any]) -> int | None:
-    lugs = (table.get("ring") or {}).get("lugs")
-    return lugs if isinstance(lugs, int) and lugs > 0 else None
-
-
-def _lug(closed: dict[str, Any]) -> float | None:
+def _by_ring(visit: Visit) -> float | None:
     """Bearing travel a lug by what the ring did, inches: gap closed over lugs moved."""
-    gap_found = _length(closed["as_found"].get("gap"))
-    gap_left = _length(closed["as_left"].get("gap"))
-    lugs = int(closed.get("lugs_by_gap", closed["lugs"]))
-    if gap_found is None or gap_left is None or abs(lugs) < 2:
+    if visit.gap_found is None or visit.gap_left is None or abs(visit.lugs) < 2:
         return None
-    pitch = (gap_found.value_in - gap_left.value_in) / lugs
+    pitch = (visit.gap_found.value_in - visit.gap_left.value_in) / visit.lugs
     return pitch if pitch > 0.0 else None
 
 
@@ -205,23 +183,13 @@ class Interval:
     u_in: float
 
 
-def free_travel_lost(before: Visit, visit: Visit) -> tuple[Measured | None, Measured | None]:
-    """What shrinks: free travel as left, and as found at the next visit."""
-    return before.left, visit.found
-
-
-def gap_opened(before: Visit, visit: Visit) -> tuple[Measured | None, Measured | None]:
-    """The same wear at the bearing: the gap as found, and as left the time before."""
-    return visit.gap_found, before.gap_left
-
-
-Ends = Callable[[Visit, Visit], tuple[Measured | None, Measured | None]]
-
-
 def intervals_of(
-    visits: Iterable[Visit], ends: Ends = free_travel_lost
+    visits: Iterable[Visit], by_gap: bool = False
 ) -> tuple[dict[str, list[Interval]], list[str]]:
-    """The intervals of each unit, oldest first, and what was left out and why."""
+    """The intervals of each unit, oldest first, and what was left out and why.
+
+    Wear shrinks free travel and, at the bearing, opens the gap; `by_gap` gives the latter.
+    """
     last: dict[str, Visit] = {}
     found: dict[str, list[Interval]] = {}
     notes: list[str] = []
@@ -233,27 +201,29 @@ def intervals_of(
         last[visit.unit] = visit
         if before is None:
             continue
-        interval, note = _between(before, visit, ends)
+        interval, why = _between(before, visit, by_gap)
         if interval is not None:
             intervals.append(interval)
-        if note:
-            notes.append(f"{visit.name}: {note}")
+        if why:
+            miles = f"{SHORTEST_MILES:,.0f}"
+            notes.append(say(f"left_out.{why}", record=visit.name, miles=miles))
     return found, notes
 
 
-def _between(before: Visit, visit: Visit, ends: Ends) -> tuple[Interval | None, str]:
+def _between(before: Visit, visit: Visit, by_gap: bool) -> tuple[Interval | None, str]:
+    """The interval, or why there is none: the name of the sentence."""
     if before.miles is None or visit.miles is None:
-        return None, "no odometer, so no wear from this visit"
-    more, less = ends(before, visit)
+        return None, "no_odometer"
+    more, less = (visit.gap_found, before.gap_left) if by_gap else (before.left, visit.found)
     if more is None or less is None:
-        return None, "free travel or gap not read, so no wear from this visit"
+        return None, "not_read"
     miles = visit.miles - before.miles
     if miles < 0:
-        return None, "the odometer went back; left out"
+        return None, "odometer_back"
     if miles < SHORTEST_MILES:
-        return None, f"under {SHORTEST_MILES:,.0f} miles since the last visit; left out"
+        return None, "too_short"
     lost = more.value_in - less.value_in
     u = combine(more.u_in, less.u_in)
     if lost < -GREW * max(u, LEAST_U_IN):
-        return None, "wear went back since the last visit: changed elsewhere; left out"
+        return None, "went_back"
     return Interval(miles / PER_MILES, lost, max(u, LEAST_U_IN)), ""

@@ -32,7 +32,7 @@ from assistant.wear.outlook import (
     usage_of,
 )
 from assistant.wear.rate import Node, of_truck, rate_of, restricted, sums
-from assistant.wear.visits import Interval, Visit, gap_opened, intervals_of, visits_in
+from assistant.wear.visits import Interval, Visit, intervals_of, visits_in
 from tests.wear.fleet import LIMIT_IN, Fleet, Score, simulate
 
 START = datetime(2025, 1, 6, 8, 0, tzinfo=UTC)
@@ -237,7 +237,7 @@ def test_adjustments_in_between_drop_out() -> None:
     fleet, notes = intervals_of(visits)
     assert [(i.way, round(i.lost_in, 6)) for i in fleet["A"]] == [(4.0, 0.4), (2.0, 0.2)]
     assert not notes
-    gaps, _ = intervals_of(visits, gap_opened)
+    gaps, _ = intervals_of(visits, by_gap=True)
     assert [round(i.lost_in, 6) for i in gaps["A"]] == [0.08, 0.08]
 
 
@@ -316,10 +316,10 @@ def finished(folder: Path, unit: str, miles: int, found: float, left: float, day
     """A signed-off record with the lines that wear is read from."""
 
     def taken(value: float, quantity: str) -> dict[str, Any]:
-        return {"quantity": quantity, "value_in": value, "low_in": value - 1 / 64,
+        return {"stage": "final", "quantity": quantity, "value_in": value, "low_in": value - 1 / 64,
                 "high_in": value + 1 / 64, "figures": f"{value} in"}  # fmt: skip
 
-    odometer = {"quantity": "odometer", "count": float(miles), "kind": "miles", "value_in": None,
+    odometer = {"stage": "found", "quantity": "odometer", "count": float(miles), "kind": "miles", "value_in": None,
                 "low_in": None, "high_in": None, "figures": f"{miles:,} miles"}  # fmt: skip
     at = START + timedelta(days=day)
     opened = {"unit": unit, "card": {"text": '[ring]\nlug = "0.027 in"\n'},
@@ -329,7 +329,8 @@ def finished(folder: Path, unit: str, miles: int, found: float, left: float, day
         "as_found": {"free-travel": taken(found, "free-travel"), "gap": taken(0.62, "gap"),
                      "odometer": odometer},
         "as_left": {"free-travel": taken(left, "free-travel"), "gap": taken(0.53, "gap")},
-        "lugs": 3, "lugs_by_gap": 3,
+        "lugs": 3, "lugs_by_gap": 3, "code": "12", "ring_moves": [], "linkage": [], "doubts": [],
+        "notes": [],
     })  # fmt: skip
     journal.close()
 

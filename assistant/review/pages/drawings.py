@@ -28,9 +28,9 @@ _SMALL = 30
 def measured(readings: dict[str, ReadingKept]) -> dict[str, Measured]:
     """The lengths among them, with their uncertainty."""
     return {
-        name: Measured.from_interval(r.value_in, r.low_in, r.high_in)
-        for name, r in readings.items()
-        if r.value_in is not None and r.low_in is not None and r.high_in is not None
+        name: Measured.from_interval(*kept.interval)
+        for name, kept in readings.items()
+        if kept.interval is not None
     }
 
 

@@ -20,7 +20,7 @@ from assistant.quantity import (
     QUANTITIES,
     spoken_name,
 )
-from assistant.record import RecordError, seal_of
+from assistant.record import seal_of
 from assistant.record.clips import state
 from assistant.record.history import (
     ClipKept,
@@ -28,6 +28,7 @@ from assistant.record.history import (
     LeadAct,
     LimitsKept,
     Move,
+    NotOurs,
     ReadingKept,
     Repaired,
     Told,
@@ -65,9 +66,7 @@ def job_page(path: Path, page_folder: Path, fleet: Path | None = None) -> str:
     try:
         return _page(history, path, page_folder, fleet)
     except (KeyError, TypeError, ValueError, AttributeError, OverflowError):
-        raise RecordError(
-            f"{path.name} holds what lugcall does not write. Do not rely on it."
-        ) from None
+        raise NotOurs(path.name) from None
 
 
 def _page(history: JobHistory, path: Path, page_folder: Path, fleet: Path | None) -> str:
