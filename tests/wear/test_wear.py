@@ -319,8 +319,9 @@ def finished(folder: Path, unit: str, miles: int, found: float, left: float, day
         return {"stage": "final", "quantity": quantity, "value_in": value, "low_in": value - 1 / 64,
                 "high_in": value + 1 / 64, "figures": f"{value} in"}  # fmt: skip
 
-    odometer = {"stage": "found", "quantity": "odometer", "count": float(miles), "kind": "miles", "value_in": None,
-                "low_in": None, "high_in": None, "figures": f"{miles:,} miles"}  # fmt: skip
+    odometer = {"stage": "found", "quantity": "odometer", "count": float(miles), "kind": "miles",
+                "value_in": None, "low_in": None, "high_in": None,
+                "figures": f"{miles:,} miles"}  # fmt: skip
     at = START + timedelta(days=day)
     opened = {"unit": unit, "card": {"text": '[ring]\nlug = "0.027 in"\n'},
               "figures": {"free-travel": {"low_in": 1.125, "high_in": 2.0}}}  # fmt: skip
