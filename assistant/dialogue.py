@@ -29,6 +29,7 @@ class Danger:
         engine: the key is at hand above and there is work on: the engine may turn.
         key: the key is at hand above, be there work on or not.
         releasing: the pedal was told to come up: a "no" or "hold" of the technician stops it.
+        held: the pedal is down and must stay so.
     """
 
     pedal: bool = False
@@ -36,6 +37,7 @@ class Danger:
     engine: bool = False
     key: bool = False
     releasing: bool = False
+    held: bool = False
 
     def __bool__(self) -> bool:
         return self.pedal or self.pressing or self.engine

@@ -6,7 +6,7 @@ import json
 import shlex
 import sys
 from pathlib import Path
-from typing import TYPE_CHECKING, cast
+from typing import TYPE_CHECKING
 
 import click
 
@@ -14,7 +14,6 @@ from assistant.cli.terminal import fail, one_line_errors, show, typed
 
 if TYPE_CHECKING:
     from assistant.act import Said
-    from assistant.conversation import Session
     from assistant.interview.talk import CardTalk
 
 
@@ -144,21 +143,16 @@ def _typed(talk: CardTalk, said: list[Said]) -> None:
 def _aloud(
     talk: CardTalk, said: list[Said], sound: Path | None, mic: str | None, speaker: str | None
 ) -> None:
-    """By voice: the talk stands where a job's session does."""
-    from assistant.cli.voice import recognizers_for
+    """By voice, as a job is done."""
+    from assistant.cli.voice import converse, recognizers_for
     from assistant.voice.devices.audio import AudioError, load
     from assistant.voice.recognition.recognizer import RecognizerError
-    from assistant.voice.session.live import Devices, listen_live
-    from assistant.voice.session.recorded import listen_files
+    from assistant.voice.session.live import Devices
 
-    session = cast("Session", talk)
     try:
         ears = recognizers_for(())
-        if sound is not None:
-            show(said)
-            listen_files(session, ears, (sound.name, load(sound)))
-        else:
-            listen_live(session, said, ears, Devices(mic, None, speaker, None), click.echo)
+        sounds = [(sound.name, load(sound))] if sound is not None else []
+        converse(talk, said, ears, sounds, Devices(mic, None, speaker, None))
     except (AudioError, RecognizerError) as error:
         fail(str(error))
     finally:

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import json
 import sys
+from collections.abc import Sequence
+from contextlib import closing
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -15,6 +17,8 @@ from assistant.readings import QUANTITIES, quantity_named
 if TYPE_CHECKING:
     from assistant.act import Said
     from assistant.conversation import Session
+    from assistant.interview.talk import CardTalk
+    from assistant.voice.session.live import Devices
 
 ENGINES = ("vosk", "whisper")
 _PATH = click.Path(path_type=Path)
@@ -67,29 +71,20 @@ def listen(
 
     With one microphone both people speak into it, and are told apart by step and by words.
     """
-    from assistant.voice.devices.audio import AudioError
+    from assistant.voice.devices.audio import AudioError, load
     from assistant.voice.recognition.recognizer import RecognizerError
-    from assistant.voice.session.live import Devices, listen_live
-    from assistant.voice.session.recorded import listen_files
+    from assistant.voice.session.live import Devices
 
     if helper_recording is not None and recording is None:
         fail("--helper goes with --from; give the technician's recording too", 2)
     try:
         ears = recognizers_for(engines)
-        if recording is not None:
-            from assistant.voice.devices.audio import load
-
-            tech = load(recording)
-            helper = load(helper_recording) if helper_recording is not None else None
-            session, said = _session(card_file, unit, records, again, keep_audio)
-            show(said)
-            listen_files(session, ears, (recording.name, tech), _named(helper_recording, helper))
-        else:
-            session, said = _session(card_file, unit, records, again, keep_audio)
-            used = Devices(mic, helper_mic, speaker, helper_speaker)
-            waits = listen_live(session, said, ears, used, click.echo)
-            if timings:
-                click.echo(waits.line())
+        sounds = [(p.name, load(p)) for p in (recording, helper_recording) if p is not None]
+        session, said = _session(card_file, unit, records, again, keep_audio)
+        used = Devices(mic, helper_mic, speaker, helper_speaker)
+        waits = converse(session, said, ears, sounds, used)
+        if timings and waits:
+            click.echo(waits)
     except (AudioError, RecognizerError) as error:
         fail(str(error))
         return
@@ -100,8 +95,38 @@ def listen(
         click.echo("\nNot finished. lugcall listen --resume carries on.", err=True)
 
 
-def _named(path: Path | None, samples: Any) -> Any:
-    return (path.name, samples) if path is not None else None
+def converse(
+    conversation: Session | CardTalk,
+    opening: list[Said],
+    ears: Any,
+    sounds: list[Any],
+    devices: Devices,
+) -> str:
+    """A whole conversation by voice, closed in the end: from the recordings in `sounds`, without
+    any with `devices`; gives the line of timings, or "".
+
+    Raises:
+        AudioError: there is no such device.
+    """
+    with closing(conversation):
+        if sounds:
+            from assistant.voice.session.recorded import listen_files
+
+            show(opening)
+            listen_files(conversation, ears, sounds, lambda turn: show_turn(turn.said, turn.line))
+            return ""
+        from assistant.voice.session.live import Live
+
+        live = Live(conversation, ears, devices, show_turn, click.echo)
+        live.run(opening)
+        return live.timings.line()
+
+
+def show_turn(said: Sequence[Said], line: str = "") -> None:
+    """Replies as a typed session shows its own, under the line of what was heard."""
+    if said and line:
+        click.echo(line)
+    show(said)
 
 
 def _session(

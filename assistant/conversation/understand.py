@@ -259,7 +259,7 @@ def _with_rest(words: str, short: str, asks: bool, who: str, dialogue: Dialogue)
         return Act("sign_off", who, text=_code(m["rest"]))
     m = _CORRECT.match(short)
     if m is not None:
-        return _correction(m["rest"], who, dialogue)
+        return correction(m["rest"], who, dialogue)
     return None
 
 
@@ -294,7 +294,8 @@ def _code(text: str) -> str:
     return text.upper()  # as written: "007" stays "007"
 
 
-def _correction(rest: str, who: str, dialogue: Dialogue) -> Act | None:
+def correction(rest: str, who: str, dialogue: Dialogue) -> Act | None:
+    """The act of "correction REST": of what waits or was read last, if REST names nothing."""
     quantity = next((q for q in named(rest) if q in _NAMED), "")
     if quantity:
         rest = rest.split(name_in(rest, quantity), 1)[1]

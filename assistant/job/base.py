@@ -119,6 +119,7 @@ class JobBase(Guards):
             engine=self.key_above() and with_work,
             key=self.key_above(),
             releasing=self.state == "ring_release",
+            held=self.facts.hold == "held",
         )
 
     def expects(self) -> str:

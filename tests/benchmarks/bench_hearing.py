@@ -32,8 +32,8 @@ import jiwer
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
+from assistant.voice import interpretation
 from assistant.voice.devices.audio import load
-from assistant.voice.interpretation import decide as deciding
 from assistant.voice.recognition.recognizers import Recognizers, open_recognizers
 from tests.benchmarks import hearing_live as live
 from tests.benchmarks import hearing_scores as scores
@@ -86,11 +86,11 @@ def main() -> None:
         sys.exit(voices.missing())
     opened, _ = open_recognizers(("whisper",))
     ears, free = Recognizers(opened), Free()
-    weights = Path(deciding.__file__).with_name("calibration.toml").read_bytes()
+    weights = Path(interpretation.__file__).with_name("policy.toml").read_bytes()
     begun, load_before = time.time(), os.getloadavg()
     found: dict[str, Any] = {
         "machine": f"{os.cpu_count()} cores, Python {platform.python_version()}",
-        "calibration sha256": hashlib.sha256(weights).hexdigest()[:12],
+        "policy sha256": hashlib.sha256(weights).hexdigest()[:12],
         "memory MB": memory(),
         "people": people(ears, free),
     }
@@ -119,7 +119,7 @@ def report(found: dict[str, Any]) -> None:
     """Print all of it."""
     print(f"{found['machine']}; load {found['load before'][0]:.1f} before, "
           f"{found['load after'][0]:.1f} after; took {found['took s']:.0f} s; "
-          f"calibration {found['calibration sha256']}")  # fmt: skip
+          f"calibration {found['policy sha256']}")  # fmt: skip
     if "engines" in found:
         print(f"\nTest voices, {found['n']} utterances")
         table(["", *WAYS], [[key, *(_cell(found["engines"][w][key], key) for w in WAYS)]

@@ -1,4 +1,4 @@
-"""Fits `assistant/voice/interpretation/calibration.toml` on background voices; prints it.
+"""Fits the calibration in `voice/interpretation/policy.toml` on background voices; prints it.
 
     python tests/benchmarks/calibrate.py [--speech 400] [--minutes 12] [--work FOLDER]
 
@@ -15,6 +15,7 @@ import argparse
 import pickle
 import random
 import sys
+from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -23,13 +24,18 @@ from scipy.optimize import minimize
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
 from assistant.card import default_card
+from assistant.conversation.understand import understand
 from assistant.job.job import Job
 from assistant.texts.dialogs import load_dialogs
 from assistant.voice.devices.audio import RATE
-from assistant.voice.interpretation import decide as deciding
-from assistant.voice.interpretation import meanings as readings_heard
-from assistant.voice.interpretation.decide import Bars, Calibration
-from assistant.voice.interpretation.meanings import interpreter
+from assistant.voice.interpretation import identity
+from assistant.voice.interpretation.ranking import (
+    Bars,
+    Calibration,
+    decide,
+    interpreter,
+    reading_interpreter,
+)
 from assistant.voice.recognition.expected import expected
 from assistant.voice.recognition.reading_grammar import reading_grammar
 from assistant.voice.recognition.recognizers import Recognizers, open_recognizers
@@ -99,28 +105,29 @@ def gather(n: int, minutes: float, split: str, seed: int = 5) -> list[tuple]:
 def hear(ears, job, dialogs, where, samples):
     step, quantity = where
     job.state = step or job.state
-    grammar = expected(job, dialogs) if step else reading_grammar(quantity)
+    grammar = expected(job) if step else reading_grammar(quantity)
     ears.expect(grammar)
     return ears.listen(samples)
 
 
 def table(rows, engines: str, temperature: float):
     """Features, whether the first meaning is right, whether it was speech to us."""
-    dialogs, job, _ = moments()
+    _, job, _ = moments()
     names = engines.split("+")
     blank = Calibration({}, {}, temperature, Bars(0.5, 0.5, 0.8))
     features, right, ours = [], [], []
     for (step, quantity), words, _, hearings in rows:
         if step:
             job.state = step
-            interpret = interpreter(job, dialogs, "", expected(job, dialogs))
+            interpret = interpreter(job, partial(understand, dialogue=job), "", expected(job))
         else:
-            interpret = readings_heard.reading_interpreter(quantity)
-        got = deciding.decide([h for h in hearings if h.engine in names], interpret, blank)
+            interpret = reading_interpreter(quantity)
+        got = decide([h for h in hearings if h.engine in names], interpret, blank)
         truth = interpret(words) if words else None
         features.append(got.features)
         ours.append(words is not None)
-        right.append(bool(words and got.ranked and truth and got.ranked[0].meaning == truth[0]))
+        first = got.meaning and identity(got.meaning)
+        right.append(bool(words and first and truth and first == identity(truth[0])))
     return features, np.array(right), np.array(ours)
 
 
@@ -141,7 +148,6 @@ def main() -> None:
     args.add_argument("--speech", type=int, default=400)
     args.add_argument("--minutes", type=float, default=12)
     args.add_argument("--work", type=Path, default=Path("calibration-work"))
-    args.add_argument("--write", action="store_true")
     a = args.parse_args()
     kept = a.work / "hearings.pickle"
     if not kept.exists():
@@ -150,7 +156,7 @@ def main() -> None:
     rows = pickle.loads(kept.read_bytes())
     speech = sum(words is not None for _, words, *_ in rows)
     text = [
-        "# Weights of the logistic regressions in decide.py, by the engines that listened.",
+        "# Weights of the logistic regressions in ranking.py, by the engines that listened.",
         f"# Fitted by tests/benchmarks/calibrate.py on {speech} utterances of the background and",
         f"# {len(rows) - speech} sounds and sentences that were not meant for lugcall.",
     ]
@@ -167,14 +173,12 @@ def main() -> None:
             f"{name}: right {right[ours].mean():.3f} of speech, loss {loss:.3f}, {other:.3f}",
             file=sys.stderr,
         )
-        text += ["", f'["{name}"]', f"temperature = {temperature}"]
+        text += ["", f'[calibration."{name}"]', f"temperature = {temperature}"]
         text.append("bars = { accept = 0.6, addressed = 0.8, either = 0.75 }")
         for key, w in (("right", weights), ("addressed", addressed)):
             text.append(f"{key} = {{ " + ", ".join(f"{k} = {v}" for k, v in w.items()) + " }")
     out = "\n".join(text) + "\n"
     print(out)
-    if a.write:
-        (Path(deciding.__file__).with_name("calibration.toml")).write_text(out, encoding="utf-8")
 
 
 if __name__ == "__main__":

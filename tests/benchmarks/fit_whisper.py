@@ -69,7 +69,7 @@ class Words:
         card = Path(__file__).parents[2] / "demo_sessions" / "truck_t104.toml"
         jobs = moments(load_card(card), dialogs)
         self.places = [(j, who) for j in jobs.values() for who in ("tech", "helper")]
-        self.now = [expected(j, dialogs, who) for j, who in self.places[::3]]
+        self.now = [expected(j, who) for j, who in self.places[::3]]
         phrases = {w for m in dialogs.words.values() for w in m.phrases}
         phrases |= {a for step in dialogs.steps for a in step.answers}
         self.common = [m.phrases[:6] for m in dialogs.words.values() if m.phrases]

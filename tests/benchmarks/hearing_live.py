@@ -15,9 +15,10 @@ from typing import Any
 
 import numpy as np
 
-from assistant.act import Said
+from assistant.act import Act, Said
+from assistant.conversation.understand import understand
+from assistant.dialogue import Question
 from assistant.job.job import Job
-from assistant.texts.dialogs import load_dialogs
 from assistant.voice.devices.audio import FRAME, FRAME_S, RATE, Samples
 from assistant.voice.recognition.recognizers import Recognizers
 from assistant.voice.session.attendant import Attendant, Turn
@@ -81,15 +82,18 @@ class Clocked(Executor):
 
 
 class Still:
-    """A session that stays where it is, so that every utterance meets the same step."""
+    """A conversation that stays where it is, so that every utterance meets the same step."""
 
     def __init__(self, job: Job) -> None:
-        self.job, self.dialogs, self.asked = job, load_dialogs(), None
+        self.dialogue, self.asked = job, None
 
-    def hear(self, *_: object) -> list[Said]:
+    def understood(self, words: str, who: str) -> Act | Question:
+        return understand(words, who, self.dialogue)
+
+    def take(self, *_: object) -> list[Said]:
         return []
 
-    unheard = hear
+    unheard = take
 
 
 class Stream:
@@ -107,7 +111,7 @@ class Stream:
 
     def at(self, job: Job) -> None:
         """Go to another moment of the job."""
-        self.attendant.session = Still(job)  # type: ignore[assignment]
+        self.attendant.conversation = Still(job)  # type: ignore[assignment]
         self.attendant.warm()
 
     def feed(self, frame: Samples) -> None:

@@ -23,7 +23,7 @@ def main() -> None:
     ears = Recognizers(open_recognizers()[0])
     rng = np.random.default_rng(1)
     for job in moments(card, dialogs).values():
-        ears.expect(expected(job, dialogs))
+        ears.expect(expected(job))
         if job.expects():
             ears.listen(rng.normal(0, 0.05, 40_000).astype(np.float32))
     print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024)

@@ -8,16 +8,16 @@ import sys
 import time
 from collections.abc import Hashable
 from dataclasses import dataclass, field
-from functools import cache
+from functools import cache, partial
 from itertools import cycle, product
 from pathlib import Path
 
 from assistant.card import load_card
+from assistant.conversation.understand import understand
 from assistant.texts.dialogs import load_dialogs
 from assistant.voice.devices.audio import RATE, Samples
-from assistant.voice.interpretation.decide import Decision, Interpret, decide
-from assistant.voice.interpretation.meanings import interpreter as meanings_now
-from assistant.voice.interpretation.meanings import reading_interpreter as reading_of
+from assistant.voice.interpretation import Decision, Interpret, identity
+from assistant.voice.interpretation.ranking import decide, interpreter, reading_interpreter
 from assistant.voice.recognition import models
 from assistant.voice.recognition.expected import expected
 from assistant.voice.recognition.grammar import Grammar
@@ -153,10 +153,10 @@ def plan(n: int, seed: int = 17) -> list[Utterance]:
 def asked(u: Utterance) -> tuple[Grammar, Interpret]:
     """The grammar of its moment, and what words mean then."""
     if not u.step:
-        return reading_grammar(u.quantity), reading_of(u.quantity)
-    job, dialogs = jobs()[u.step, u.pending], load_dialogs()
-    grammar = expected(job, dialogs, u.who)
-    return grammar, meanings_now(job, dialogs, u.who, grammar)
+        return reading_grammar(u.quantity), reading_interpreter(u.quantity)
+    job = jobs()[u.step, u.pending]
+    grammar = expected(job, u.who)
+    return grammar, interpreter(job, partial(understand, dialogue=job), u.who, grammar)
 
 
 BLOCK = 32
@@ -204,7 +204,7 @@ def judge(heard: Heard) -> Row:
     """What is decided in each way of hearing."""
     interpret = asked(heard.said)[1]
     truth = interpret(heard.said.words)
-    row = Row(heard.said, heard.audio_s, truth[0] if truth else None)
+    row = Row(heard.said, heard.audio_s, identity(truth[0]) if truth else None)
     row.seconds = dict(heard.seconds)
     for way, hearing in heard.hearings.items():
         row.got[way] = _got(decide([hearing], interpret))
@@ -215,13 +215,13 @@ def judge(heard: Heard) -> Row:
     row.seconds["combined"] = timer.seconds() + sum(row.seconds[way] for way in heard.hearings)
     meant = interpret(heard.free) if heard.free else None
     kind, sure = ("accept", 1.0) if meant else ("again", 0.0)
-    row.got["whisper free"] = (kind, meant[0] if meant else None, sure, heard.free)
+    row.got["whisper free"] = (kind, identity(meant[0]) if meant else None, sure, heard.free)
     row.words["whisper free"] = heard.free
     return row
 
 
 def _got(decision: Decision) -> tuple[str, Hashable, float, str]:
-    first = decision.ranked[0].meaning if decision.ranked else None
+    first = None if decision.meaning is None else identity(decision.meaning)
     return decision.kind, first, decision.probability, decision.heard
 
 

@@ -497,7 +497,7 @@ def test_what_is_no_complaint(job: Session, words: str) -> None:
 
 def test_complaints_can_be_spoken(job: Session) -> None:
     """The grammar of the ears takes the phrases at every step."""
-    grammar = expected(job.job, job.dialogs)
+    grammar = expected(job.job)
     for words in ("why does it slip", "what is the cause", "it drags"):
         assert grammar.accepts(words)
 

@@ -10,7 +10,7 @@ import subprocess
 import sys
 import tomllib
 from pathlib import Path
-from typing import Any, cast
+from typing import Any
 
 import pytest
 from hypothesis import given, settings
@@ -26,7 +26,6 @@ from assistant.clutch.thread import lead_in
 from assistant.interview.draft import NAME
 from assistant.interview.talk import CardTalk
 from assistant.interview.words import THREADS, CardWords, load_card_words, thread_said, unit_said
-from assistant.job.job import Job
 from assistant.record import RecordError
 from assistant.sentences import DialogError
 from assistant.texts.dialogs import Dialogs
@@ -499,7 +498,7 @@ def test_every_answer_is_in_its_grammar(dialogs: Dialogs, texts: CardWords, tmp_
         if line.startswith("note ") or (named and line not in ("no", "back")):
             free += 1
         else:
-            grammar = expected(cast(Job, talk.job), talk.dialogs, "tech", talk.asked)
+            grammar = expected(talk.dialogue, "tech", talk.asked)
             spoken = re.sub(r"\d", lambda m: f"{digits[int(m[0])]} ", line).strip()
             assert grammar.accepts(spoken.replace("-", " ")), (talk.job.state, line)
         say(talk, line)
@@ -513,7 +512,7 @@ def test_every_choice_can_be_said(dialogs: Dialogs, texts: CardWords, tmp_path: 
         talk = begin(tmp_path / question.key, dialogs, texts)
         while talk.job.state != question.key:
             say(talk, RIGHT.get(talk.job.state, "skip"))
-        grammar = expected(cast(Job, talk.job), talk.dialogs)
+        grammar = expected(talk.dialogue)
         for value, phrases in said.items():
             for phrase in phrases:
                 say(talk, phrase)

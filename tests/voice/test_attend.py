@@ -399,7 +399,9 @@ def test_the_rest_of_a_reading_is_heard_with_it(session: Session) -> None:
     room.say("tech", "check")  # what "fat" sounds like alone
     room.decode()
     assert wholes == [20]
-    assert room.turns[-1].heard == "correction eight and five eighths fat"
+    assert room.turns[-1].heard == "eight and five eighths fat"
+    act = session.journal.events[-1].data["act"]
+    assert (act["meaning"], act["quantity"]) == ("correct", "pedal-height")
     assert session.job.pending is not None  # it is read back
 
 

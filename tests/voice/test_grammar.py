@@ -127,7 +127,7 @@ class TestExpected:
         # Those of one moment together: few grammars are kept, and each is made once.
         for command, who in sorted(pairs, key=lambda p: (p[0].step, p[0].pending, p[1])):
             job = moments[command.step, command.pending]
-            assert expected(job, dialogs, who).accepts(command.words), (command, who)
+            assert expected(job, who).accepts(command.words), (command, who)
 
     def test_stop_and_what_works_everywhere(
         self, moments: dict[tuple[str, bool], Job], dialogs: Dialogs
@@ -135,7 +135,7 @@ class TestExpected:
         assert len(moments) > 40
         for job in moments.values():
             for who in ("tech", "helper", ""):
-                grammar = expected(job, dialogs, who)
+                grammar = expected(job, who)
                 for words in ("stop", "whoa", "halt", "repeat", "where are we", "okay stop"):
                     assert grammar.accepts(words), (job.state, who, words)
 
@@ -145,7 +145,7 @@ class TestExpected:
         """What may be said is understood: at most one in a hundred comes out as nothing."""
         missed = []
         for (state, _), job in moments.items():
-            for text in expected(job, dialogs, "tech").sentences(30, random.Random(state)):
+            for text in expected(job, "tech").sentences(30, random.Random(state)):
                 act = understand(text, "tech", job)
                 if isinstance(act, Act) and act.meaning == "unclear":
                     missed.append((state, text))
@@ -157,25 +157,25 @@ class TestExpected:
         asked = {job.expects(): job for job in moments.values() if job.expects()}
         assert set(asked) >= {*LENGTHS, "lugs", "odometer"} - {"bearing-travel"}
         for quantity, job in asked.items():
-            grammar = expected(job, dialogs, "tech")
+            grammar = expected(job, "tech")
             assert all(
                 grammar.accepts(text)
                 for text in reading_grammar(quantity).sentences(20, random.Random(3))
             ), quantity
         job = moments["cover_off", False]
-        assert not expected(job, dialogs, "tech").accepts("nine sixteenths")
+        assert not expected(job, "tech").accepts("nine sixteenths")
 
     def test_correction_of_the_last_reading(
         self, moments: dict[tuple[str, bool], Job], dialogs: Dialogs
     ) -> None:
         job = moments["found_gap", True]
         for words in ("no nine sixteenths", "correction half inch shy", "check", "no"):
-            assert expected(job, dialogs, "tech").accepts(words), words
+            assert expected(job, "tech").accepts(words), words
 
     def test_sign_off_takes_a_code(
         self, moments: dict[tuple[str, bool], Job], dialogs: Dialogs
     ) -> None:
-        grammar = expected(moments["sign_off", False], dialogs, "tech")
+        grammar = expected(moments["sign_off", False], "tech")
         for words in (
             "sign off",
             "sign off twelve",
@@ -184,7 +184,7 @@ class TestExpected:
         ):
             assert grammar.accepts(words), words
         assert not grammar.accepts("sign off thirty hundred")
-        assert not expected(moments["found_gap", False], dialogs, "tech").accepts("sign off twelve")
+        assert not expected(moments["found_gap", False], "tech").accepts("sign off twelve")
 
     def test_answers_only_to_a_question(
         self, moments: dict[tuple[str, bool], Job], dialogs: Dialogs
@@ -193,18 +193,18 @@ class TestExpected:
         question = read("one", "gap")
         assert question.status == "ask"
         for words in ("the first", "neither", "thousandths", "thirty seconds"):
-            assert expected(job, dialogs, "tech", ("one", question)).accepts(words), words
-            assert not expected(job, dialogs, "tech").accepts(words), words
+            assert expected(job, "tech", ("one", question)).accepts(words), words
+            assert not expected(job, "tech").accepts(words), words
 
     def test_helper_words(self, moments: dict[tuple[str, bool], Job], dialogs: Dialogs) -> None:
         job = moments["ring_turn", False]
         for words in ("slipping", "let go", "can't hold it", "stop"):
-            assert expected(job, dialogs, "helper").accepts(words), words
-        assert not expected(job, dialogs, "tech").accepts("slipping")
+            assert expected(job, "helper").accepts(words), words
+        assert not expected(job, "tech").accepts("slipping")
 
     def test_same_moment_same_grammar(
         self, moments: dict[tuple[str, bool], Job], dialogs: Dialogs
     ) -> None:
         job = moments["found_gap", False]
-        assert expected(job, dialogs, "tech") is expected(job, dialogs, "tech")
-        assert expected(job, dialogs, "tech").name != expected(job, dialogs, "helper").name
+        assert expected(job, "tech") is expected(job, "tech")
+        assert expected(job, "tech").name != expected(job, "helper").name

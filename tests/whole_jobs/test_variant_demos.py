@@ -138,7 +138,7 @@ def test_every_word_of_it_can_be_heard(script: str, dialogs: Dialogs) -> None:
     for who, words in lines(script):
         spoken = re.sub(r"\d", lambda m: f"{DIGITS[int(m[0])]} ", words.lower()).strip()
         if not words.startswith("note ") and words not in REFUSED:
-            assert expected(job, job.dialogs, who).accepts(spoken), (job.state, words)
+            assert expected(job, who).accepts(spoken), (job.state, words)
         act = understand(words, who, job)
         assert isinstance(act, Act), (job.state, words, act)
         job.apply(act)

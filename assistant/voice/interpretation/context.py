@@ -1,14 +1,39 @@
-"""Words that undo one another and sound alike: "that's right" and "not right"."""
+"""What was said before at this moment, and how it bears on what is said now.
+
+Values that were denied, words said again, words that undo one another, words that may go on after a
+pause, and the rest of a reading that a pause cut off.
+"""
 
 from __future__ import annotations
 
 import re
-from collections.abc import Hashable
-from dataclasses import replace
+from collections.abc import Callable, Hashable, Sequence
+from dataclasses import dataclass, replace
 
+import numpy as np
+
+from assistant.act import Act
+from assistant.dialogue import Question
+from assistant.quantity import ODOMETER
 from assistant.texts.dialogs import Dialogs
-from assistant.voice.interpretation.decide import VALUES, Decision, Interpret, first_name, named
+from assistant.voice.devices.audio import Samples
+from assistant.voice.interpretation import (
+    POLICY,
+    VALUES,
+    Decision,
+    Interpret,
+    Meaning,
+    identity,
+    name_of,
+)
+from assistant.voice.interpretation.ranking import decide, reading_interpreter
+from assistant.voice.recognition.reading_grammar import reading_grammar
+from assistant.voice.recognition.recognizer import Hearing
+from assistant.voice.recognition.recognizers import Recognizers
 
+PRIOR, ACCEPT, RETRY, WAIT, REST = (
+    POLICY[name] for name in ("prior", "accept", "retry", "wait", "rest")
+)
 OPPOSITE = {
     "check": ("no", "correct"),
     "done": ("no", "correct"),
@@ -18,86 +43,78 @@ OPPOSITE = {
     "released": ("lost", "stop"),
     "carry_on": ("stop",),
 }
-"""Meanings that let something pass, and those that would have held it up."""
-DOUBT = 0.05
-"""From this probability of the opposite on, what lets something pass is asked for again."""
+"""Meanings that let something pass, and those that would have held it up and sound alike: "that's
+right" and "not right"."""
 
 
-def contradicted(meaning: str, decision: Decision) -> bool:
-    """Whether the opposite of `meaning`, the likeliest one, may have been said as well."""
-    against = OPPOSITE.get(meaning, ())
+def contradicted(decision: Decision) -> bool:
+    """Whether the opposite of the likeliest meaning may have been said as well."""
+    against = OPPOSITE.get(decision.name, ())
     return any(
-        named(other.meaning) in against and other.probability >= DOUBT
+        name_of(other.meaning) in against and other.probability >= ACCEPT["opposite_maybe"]
         for other in decision.ranked[1:]
     )
 
 
 # --- What was read back and denied: whoever says the reading again did not say that.
 
-VAIN = 0.2
-"""Weight left to words that nobody asked for and that came to nothing at this step: who says them
-again most likely says something else."""
-DENIED = 0.03
-"""Weight left to a value that was denied. Not nothing: a "no" may have been misheard too."""
 
-
-class Refused:
-    """Meanings denied at the present step of the job."""
+class Denials:
+    """Meanings denied at the present step of the job, or said there in vain."""
 
     def __init__(self) -> None:
         self._at = ""
         self._denied: set[Hashable] = set()
-        self._vain: set[Hashable] = set()
+        self._in_vain: set[Hashable] = set()
         self._asked: Hashable = None
 
-    def took(self, at: str, asks: bool, meaning: Hashable, unasked: bool = False) -> None:
+    def took(self, at: str, asks: bool, meaning: Meaning | None, unasked: bool = False) -> None:
         """An utterance was taken.
 
         Args:
             at: the step the job is at now.
             asks: whether a value is read back now and waits for its "check".
-            meaning: of the utterance.
+            meaning: of the utterance, the likeliest as it was heard.
             unasked: nothing of the kind was asked for.
         """
+        key = None if meaning is None else identity(meaning)
         if at != self._at:
-            self._at, self._asked, self._denied, self._vain = at, None, set(), set()
+            self._at, self._asked, self._denied, self._in_vain = at, None, set(), set()
         elif unasked:
-            self._vain.add(meaning)
-        value = named(meaning) in VALUES
-        gone = not asks or (value and meaning != self._asked)  # a "no", or another in its place
+            self._in_vain.add(key)
+        value = name_of(meaning) in VALUES
+        gone = not asks or (value and key != self._asked)  # a "no", or another in its place
         if self._asked is not None and gone:
             self._denied.add(self._asked)
         if not asks:
             self._asked = None
         elif value or self._asked is None:
-            self._asked = meaning
+            self._asked = key
 
     def weighed(self, interpret: Interpret) -> Interpret:
         """The same meanings, with little weight for those denied."""
 
-        def less(words: str) -> tuple[Hashable, float] | None:
-            got = interpret(words)
-            if got is None:
+        def less(words: str) -> tuple[Meaning, float] | None:
+            meant = interpret(words)
+            if meant is None:
                 return None
-            left = DENIED if got[0] in self._denied else VAIN if got[0] in self._vain else 1.0
-            return got[0], got[1] * left
+            meaning, prior = meant
+            key = identity(meaning)
+            if key in self._denied:
+                return meaning, prior * PRIOR["denied"]
+            return meaning, prior * PRIOR["in_vain"] if key in self._in_vain else prior
 
         return less
 
 
 # --- The same words said again: each hearing that was not sure enough still counts for the next.
 
-AGAIN = 0.6
-"""Probability, all hearings together, from which words said again are taken."""
-LEAST = 0.2
-"""A hearing below this counts for nothing later: a noise may sound twice alike."""
 
-
-class Repeats:
+class Retries:
     """What was heard and not taken since the job last moved.
 
     Two hearings of one meaning are taken for independent: the noise under them is another, the
-    voice is not. So at most two earlier ones count.
+    voice is not. So at most `RETRY["earlier_most"]` earlier ones count.
     """
 
     def __init__(self) -> None:
@@ -113,41 +130,39 @@ class Repeats:
         """
         if at != self._at:
             self._at, self._doubts = at, {}
-        if not decision.ranked or decision.kind == "nothing":
+        if decision.meaning is None or decision.kind == "nothing":
             return decision
         doubt = 1.0 - decision.probability
-        for earlier in self._doubts.get(decision.ranked[0].meaning, ())[-2:]:
+        for earlier in self._doubts.get(identity(decision.meaning), ())[-RETRY["earlier_most"] :]:
             doubt *= earlier
         probability = 1.0 - doubt
         if probability <= decision.probability:
             return decision
-        kind = "accept" if probability >= AGAIN else decision.kind
+        kind = "accept" if probability >= RETRY["taken"] else decision.kind
         first = replace(decision.ranked[0], probability=probability)
         ranked = (first, *decision.ranked[1:])
         return replace(decision, kind=kind, probability=probability, ranked=ranked)
 
     def missed(self, decision: Decision) -> None:
         """This hearing alone was not enough."""
-        if decision.ranked and decision.kind != "nothing" and decision.probability >= LEAST:
-            meaning = decision.ranked[0].meaning
-            self._doubts.setdefault(meaning, []).append(1.0 - decision.probability)
+        counts = decision.kind != "nothing" and decision.probability >= RETRY["counts_from"]
+        if decision.meaning is not None and counts:
+            doubts = self._doubts.setdefault(identity(decision.meaning), [])
+            doubts.append(1.0 - decision.probability)
 
 
 # --- How long to wait after words: whether what was said so far may be the beginning of more.
 
-GOES_ON = frozenset({"accept", "sign_off", "note"})
+_GOES_ON = frozenset({"accept", "sign_off", "note"})
 """What is mostly followed by a reason, another figure of the code, or words."""
 _UNIT = re.compile(r"\b(inch|inches|thou|thousandths?|lugs?|flats?|turns?|mill\w+|mils?|miles)\b")
 
 
 def waits_for(quantity: str) -> tuple[float, float, float]:
-    """Short, long and usual wait (seconds) after words, for the quantity asked or "" for none.
-
-    Nobody pauses within "check"; within "four hundred twelve thousand ... three fifty" people do.
-    """
-    if not quantity:
-        return 0.22, 0.45, 0.25
-    return (0.3, 0.7, 0.45) if quantity == "odometer" else (0.22, 0.55, 0.35)
+    """Short, long and usual wait (seconds) after words, for the quantity asked or "" for none."""
+    name = "odometer_s" if quantity == ODOMETER else "reading_s" if quantity else "command_s"
+    short, long, usual = WAIT[name]
+    return short, long, usual
 
 
 def may_go_on(decision: Decision, dialogs: Dialogs) -> bool:
@@ -156,19 +171,70 @@ def may_go_on(decision: Decision, dialogs: Dialogs) -> bool:
     A value whole and without a unit ("eight", "eight and a half"), "sign off six", or a phrase that
     another meaning's begins with: "correct" confirms, "correct that" takes back.
     """
-    name = first_name(decision)
-    if name in VALUES:
-        return _value_may(decision)
-    own = dialogs.words.get(name)
+    meaning, words = decision.meaning, decision.heard
+    if isinstance(meaning, Act) and meaning.meaning in VALUES:
+        data = meaning.reading or {}
+        known = [v for k in ("value_in", "low_in", "high_in", "count") if (v := data.get(k))]
+        whole = all(float(v).is_integer() for v in known)
+        return (whole or " " not in words) and not _UNIT.search(words)
+    own = dialogs.words.get(decision.name)
     mine = own.phrases if own is not None else ()
     phrases = (p for meant in dialogs.words.values() for p in meant.phrases)
-    begins = (p for p in phrases if p.startswith(decision.heard + " "))
-    return name in GOES_ON or any(p not in mine for p in begins)
+    return decision.name in _GOES_ON or any(
+        p not in mine for p in phrases if p.startswith(words + " ")
+    )
 
 
-def _value_may(decision: Decision) -> bool:
-    meaning = decision.ranked[0].meaning
-    values = meaning[2] if isinstance(meaning, tuple) and len(meaning) > 2 else ()
-    known = [v for v in values[:4] if isinstance(v, float | int)] if values else []
-    whole = not known or all(float(v).is_integer() for v in known)
-    return (whole or " " not in decision.heard) and not _UNIT.search(decision.heard)
+# --- The rest of a reading that a pause cut off: heard once more together with the reading.
+
+
+@dataclass(frozen=True, slots=True)
+class TakenReading:
+    """A reading that was taken.
+
+    Attributes:
+        role: of the microphone it was said into.
+        quantity, metric: what it was asked for as.
+        words, samples: as they were heard.
+        end_s, answered_s: when the words ended and were answered, by the clock of the frames.
+    """
+
+    role: str
+    quantity: str
+    metric: bool
+    words: str
+    samples: Samples
+    end_s: float
+    answered_s: float
+
+    def followed_by(self, role: str, start_s: float) -> bool:
+        """Whether words that begin then are mostly not an answer but its end."""
+        soon = min(self.answered_s + REST["reaction_s"], self.end_s + REST["breath_s"])
+        return role == self.role and start_s < soon
+
+    def listening(self, ears: Recognizers, samples: Samples) -> Callable[[], list[Hearing]]:
+        """Hears the reading and these samples as one, where the engines run."""
+        whole = np.concatenate([self.samples, samples])
+        grammar = reading_grammar(self.quantity, self.metric)
+
+        def work() -> list[Hearing]:
+            ears.expect(grammar)
+            return ears.listen(whole)
+
+        return work
+
+    def whole(self, hearings: Sequence[Hearing]) -> str | None:
+        """The words of the whole: "" when they say the same as before, None when it is unclear and
+        what followed must stand for itself."""
+        interpret = reading_interpreter(self.quantity, self.metric)
+        if not hearings:
+            return None
+        decision = decide(hearings, interpret)
+        now, before = decision.meaning, interpret(self.words)
+        if now is None or decision.probability < REST["whole_taken"]:
+            return None
+        if before is not None and identity(before[0]) == identity(now):
+            return ""
+        if isinstance(now, Question):
+            return None
+        return decision.heard if len(decision.heard) > len(self.words) else None

@@ -1,4 +1,4 @@
-"""What may be said now: from where the job stands to one grammar.
+"""What may be said now: from where a dialogue stands to one grammar.
 
 The same sources that the text is understood by: the phrases of dialogs/, the answers of the step,
 and the reading rules for the quantity asked.
@@ -8,10 +8,8 @@ from __future__ import annotations
 
 from functools import lru_cache
 
-from assistant.dialogue import Question
-from assistant.job.job import Job
+from assistant.dialogue import Dialogue, Question
 from assistant.quantity import QUANTITIES
-from assistant.texts.dialogs import Dialogs
 from assistant.texts.normal import normal
 from assistant.voice.recognition.grammar import (
     Grammar,
@@ -32,40 +30,36 @@ _ANSWER_UNITS = ("inches", "inch", "thousandths", "thou", "millimetres", "millim
                  "sixteenths", "thirty seconds", "sixty fourths")  # fmt: skip
 
 
-def expected(job: Job, dialogs: Dialogs, who: str = "", asked: Question | None = None) -> Grammar:
+def expected(dialogue: Dialogue, who: str = "", asked: Question | None = None) -> Grammar:
     """The grammar of this moment.
 
     Args:
-        job: where the job stands.
-        dialogs: the phrases.
+        dialogue: where it stands.
         who: "tech" or "helper" when the microphone is one person's; "" when it is shared.
         asked: the question about a reading that waits for its answer, if any.
     """
-    phrases = frozenset(_phrases(job, dialogs, who))
-    quantity = job.expects()
-    last = quantity or job.last_quantity()
-    signs = "sign_off" in job.allowed()
-    metric = job.facts.card.units == "mm"
+    phrases = frozenset(_phrases(dialogue, who))
+    quantity = dialogue.expects()
+    last = quantity or dialogue.last_quantity()
+    signs = "sign_off" in dialogue.allowed()
+    metric = dialogue.units == "mm"
     return _grammar(phrases, quantity, last, metric, signs, asked is not None)
 
 
-def _phrases(job: Job, dialogs: Dialogs, who: str) -> set[str]:
-    allowed = job.allowed()
-    found: set[str] = set()
-    for key, meaning in dialogs.words.items():
+def _phrases(dialogue: Dialogue, who: str) -> set[str]:
+    known, allowed, danger = dialogue.dialogs.words, dialogue.allowed(), dialogue.danger()
+    found = {*dialogue.answers()}
+    for key, meaning in known.items():
         mine = not who or meaning.who in ("any", who)
         if mine and (key in allowed or meaning.anytime or key in _ALWAYS):
             found.update(meaning.phrases)
-    found.update(w for w in dialogs.words["stop"].anywhere)
-    if job.facts.hold != "up" or job.key_above():
-        found.update(dialogs.words["stop"].in_hold)
+    found.update(known["stop"].anywhere)
+    if danger.pedal or danger.key:
+        found.update(known["stop"].in_hold)
         if who != "tech":
-            found.update(dialogs.words["lost"].anywhere)
-    if job.pressing_is_danger() and who != "tech":
-        found.update(dialogs.words["holding"].anywhere)
-    step = job.step
-    if step is not None and job.pending is None:
-        found.update(step.answers)
+            found.update(known["lost"].anywhere)
+    if danger.pressing and who != "tech":
+        found.update(known["holding"].anywhere)
     return found
 
 

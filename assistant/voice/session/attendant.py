@@ -1,8 +1,8 @@
-"""A session by voice: who spoke, what it most likely was, and whether that is sure enough."""
+"""A conversation by voice: who spoke, what it most likely was, and whether that is sure enough."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass, replace
 from typing import Any
@@ -10,46 +10,29 @@ from typing import Any
 import numpy as np
 
 from assistant.act import Act, Evidence, Said
-from assistant.conversation import Session
+from assistant.conversation.understand import correction
+from assistant.dialogue import Conversation, Dialogue
 from assistant.voice.devices.audio import RATE
+from assistant.voice.interpretation import POLICY, VALUES, Decision, Meaning, name_of
 from assistant.voice.interpretation.context import (
-    Refused,
-    Repeats,
+    Denials,
+    Retries,
+    TakenReading,
     contradicted,
     may_go_on,
     waits_for,
 )
-from assistant.voice.interpretation.decide import KEPT, VALUES, Decision, decide, first_name
-from assistant.voice.interpretation.meanings import interpreter, speaker_of
-from assistant.voice.interpretation.notes import Dictation, dictated, said_after
-from assistant.voice.interpretation.tails import REACTION_S, Tails
+from assistant.voice.interpretation.dictation import Dictation, free_act, noted
+from assistant.voice.interpretation.ranking import decide, interpreter, speaker_of
 from assistant.voice.recognition.expected import expected
 from assistant.voice.recognition.grammar import Grammar
-from assistant.voice.recognition.recognizer import Hearing
 from assistant.voice.recognition.recognizers import Recognizers
 from assistant.voice.session.channel import Channel, Utterance
 
-PEDAL = frozenset({"holding", "clear", "released", "let_up", "carry_on"})
-"""What lets a pedal move must be heard well."""
-SURE = 0.8
-CONFIRM = 0.7
-"""What confirms a value that was read back: a "no" taken for it would put a wrong one in."""
-READ_BACK = 0.35
-"""A reading that will be read back costs no more when it is wrong than "say again" does."""
-STOP = 0.25
-STOP_UP = 0.5
-STOP_AT_ONCE = 0.9
-"""A stop is taken from this probability on: stopping once too often costs a "carry on". With the
-pedal up and nobody at the key less hangs on it, and "whoa" is taken for "no" too easily; in a mere
-pause it then takes the last probability, else it is heard to its end: "sign off" begins like "hang
-on"."""
-AFTER = frozenset({"next_due", "sign_off"})
-"""Steps with everybody out from under the truck."""
-DOUBTFUL, ADDRESSED = 0.3, 0.75
-"""Words less likely than the first are not asked about, and unless they were meant for lugcall with
-the second probability nothing is said at all: a radio would have it asking all day."""
-COMPLETE = 0.85
-"""From this probability on an utterance is taken for finished after the short wait."""
+ACCEPT = POLICY["accept"]
+PEDAL_WORDS = frozenset({"holding", "clear", "released", "let_up", "carry_on"})
+"""What lets a pedal move."""
+_CONFIRMATIONS = ("check", "done")
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,12 +59,27 @@ class Turn:
     wait_s: float
     decode_s: float
 
+    @property
+    def line(self) -> str:
+        """What was heard, to be shown above the replies."""
+        return f"{self.role}: {self.heard}  [{self.kind} {self.decision.probability:.2f}]"
+
+
+@dataclass(frozen=True, slots=True)
+class _Outcome:
+    """What is done about an utterance: `kind` as in `Turn`, what is meant, in which words."""
+
+    kind: str
+    meaning: Meaning | None
+    words: str
+    doubt: bool = False
+
 
 class Attendant:
-    """Brings one or two channels and a session together.
+    """Brings one or two channels and a conversation together.
 
     Args:
-        session: the job and its record.
+        conversation: the dialogue and its record.
         ears: the engines.
         executor: where decoding runs; one worker, since engines are not for two threads.
         answer: told every turn; says and shows its replies.
@@ -91,24 +89,31 @@ class Attendant:
 
     def __init__(
         self,
-        session: Session,
+        conversation: Conversation,
         ears: Recognizers,
         executor: Executor,
         answer: Callable[[Turn], None],
         on_speech: Callable[[str, bool], None] = lambda role, begins: None,
     ) -> None:
-        self.session = session
+        self.conversation = conversation
         self.ears = ears
         self.channels: list[Channel] = []
         self._executor = executor
         self._answer = answer
         self._on_speech = on_speech
-        self._repeats = Repeats()
-        self._refused = Refused()
-        self._last = ""
+        self._retries = Retries()
+        self._denials = Denials()
         self._dictation = Dictation()
-        self._tails = Tails(ears, executor)
+        self._reading: TakenReading | None = None
+        """The last utterance, if it was a reading."""
+        self._last = ""
         self._answered_s = float("-inf")
+        self._turns = 0
+
+    @property
+    def dialogue(self) -> Dialogue:
+        """What is talked about."""
+        return self.conversation.dialogue
 
     def add(self, role: str, name: str) -> Channel:
         """Listen to one more microphone: "tech", "helper", or "" for one that both share."""
@@ -125,11 +130,11 @@ class Attendant:
 
     def grammar(self, role: str) -> Grammar:
         """What may be said into a microphone of `role` now."""
-        return expected(self.session.job, self.session.dialogs, role, self.session.asked)
+        return expected(self.dialogue, role, self.conversation.asked)
 
     def warm(self) -> None:
         """Make ready for what may be said next, while the reply is spoken."""
-        waits = waits_for(self.session.job.expects())
+        waits = waits_for(self.dialogue.expects())
         for channel in self.channels:
             channel.endpointer.set_wait(*waits)
             self._executor.submit(self.ears.expect, self.grammar(channel.role))
@@ -149,10 +154,7 @@ class Attendant:
                     channel.again(utterance)  # the other person's words moved the job meanwhile
                     continue
                 decision = self._decided(channel, utterance)
-                if not (
-                    self._written(channel, utterance, decision)
-                    and self._joined(channel, utterance, decision)
-                ):
+                if not self._heard_again(channel, utterance, decision):
                     break
                 channel.ended.popleft()
                 self._act(channel, utterance, decision)
@@ -161,185 +163,216 @@ class Attendant:
                 guess.looked_at = True
                 self._look(channel, guess)
 
-    def _written(self, channel: Channel, utterance: Utterance, decision: Decision) -> bool:
-        """Whether nothing is left to take down: free words are heard once more where the engines
-        run, and frames go on coming in meanwhile."""
-        if utterance.words is None:
-            if not self._stops(decision):
-                role = self._role(channel, decision)
-                said_s = utterance.speech_end_s - utterance.start_s
-                heard = [decision.heard, *(h.free for h in _hearings(utterance))]
-                job = self.session.job
-                utterance.free = self._dictation.wanted(role, decision, heard, said_s, job)
-            if not utterance.free:
-                return True
-            utterance.words = self._executor.submit(self.ears.dictate, utterance.samples)
-        return utterance.words.done()
+    # --- what was heard ---
 
-    def _joined(self, channel: Channel, utterance: Utterance, decision: Decision) -> bool:
-        """Whether words that may be the rest of the reading before them were heard with it."""
-        if utterance.joined is None:
-            follows = self._tails.follows(channel.role, utterance.start_s)
-            if utterance.words is not None or not follows or self._stops(decision):
-                return True
-            utterance.joined = self._tails.listen(utterance.samples)
-        return utterance.joined.done()
+    def _decided(self, channel: Channel, utterance: Utterance) -> Decision:
+        """Decided once for a moment of the dialogue: a guess that was right stays decided."""
+        grammar = self.grammar(channel.role)
+        moment = (self._turns, self._standing(), grammar.name)
+        if utterance.decision is None or utterance.moment != moment:
+            meant = interpreter(self.dialogue, self.conversation.understood, channel.role, grammar)
+            heard = utterance.heard()
+            # An engine that chokes on one utterance must not end the job.
+            unheard = Decision("again", (), 0.0, 1.0, "")
+            utterance.moment = moment
+            utterance.decision = decide(heard, self._denials.weighed(meant)) if heard else unheard
+        return utterance.decision
+
+    def _heard_again(self, channel: Channel, utterance: Utterance, decision: Decision) -> bool:
+        """Whether no second listening is needed, or it is done: for free words, or for the rest of
+        a reading together with it. Frames go on coming in meanwhile."""
+        if utterance.words is None and utterance.whole is None and not self._stops(decision):
+            said_s = utterance.speech_end_s - utterance.start_s
+            heard = [decision.heard, *(h.free for h in utterance.heard())]
+            role = self._role(channel, decision)
+            utterance.free = self._dictation.wanted(role, decision, heard, said_s, self.dialogue)
+            reading = self._reading
+            if utterance.free:
+                utterance.words = self._executor.submit(self.ears.dictate, utterance.samples)
+            elif reading is not None and reading.followed_by(channel.role, utterance.start_s):
+                listening = reading.listening(self.ears, utterance.samples)
+                utterance.whole = self._executor.submit(listening)
+        return all(again is None or again.done() for again in (utterance.words, utterance.whole))
 
     def _role(self, channel: Channel, decision: Decision) -> str:
-        job, dialogs = self.session.job, self.session.dialogs
-        return channel.role or speaker_of(decision.heard, job, dialogs)
+        return channel.role or speaker_of(decision.heard, self.dialogue)
 
     def _look(self, channel: Channel, guess: Utterance) -> None:
         """A pause: wait for the rest of the words, or not."""
         decision = self._decided(channel, guess)
-        at_once = self._danger() or decision.probability >= STOP_AT_ONCE
+        at_once = self._danger() or decision.probability >= ACCEPT["stop_in_pause"]
         if self._stops(decision) and at_once:
             # A stop is acted on at once: nobody waits to see whether more is said.
             channel.end_now()
             guess.ended_s = channel.now_s
             self._act(channel, guess, decision)
-        elif may_go_on(decision, self.session.dialogs):
+        elif may_go_on(decision, self.dialogue.dialogs):
             # "Eight" may stand alone, but "eight and a half" begins with it as well.
             channel.endpointer.patience(False)
-        elif decision.kind == "accept" and decision.probability >= COMPLETE:
+        elif decision.kind == "accept" and decision.probability >= POLICY["wait"]["short_from"]:
             channel.endpointer.patience(True)
         elif decision.kind == "again":
             channel.endpointer.patience(False)
 
-    def _decided(self, channel: Channel, utterance: Utterance) -> Decision:
-        job, dialogs = self.session.job, self.session.dialogs
-        meant = interpreter(
-            job, dialogs, channel.role, self.grammar(channel.role), self.session.asked
-        )
-        meant = self._refused.weighed(meant)
-        hearings = _hearings(utterance)
-        # An engine that chokes on one utterance must not end the job.
-        return decide(hearings, meant) if hearings else Decision("again", (), 0.0, 1.0, "")
-
     def _stops(self, decision: Decision) -> bool:
-        if self.session.job.state == "halted":
+        if self.dialogue.stopped:
             return False
-        bar = STOP if self._danger() else STOP_UP
-        return first_name(decision) == "stop" and decision.probability >= bar
+        bar = ACCEPT["stop_in_danger" if self._danger() else "stop"]
+        return decision.name == "stop" and decision.probability >= bar
 
     def _danger(self) -> bool:
-        """Whether somebody may be hurt: the pedal is not up, or the key is at hand with work on."""
-        job = self.session.job
-        return job.facts.hold != "up" or (job.key_above() and job.state not in AFTER)
+        """Whether a pedal or an engine may hurt somebody."""
+        danger = self.dialogue.danger()
+        return danger.pedal or danger.engine
 
-    def _act(self, channel: Channel, utterance: Utterance, decision: Decision) -> None:
-        session = self.session
-        if session.job.signed_off:
+    def _standing(self) -> tuple[str, str]:
+        pending = self.dialogue.pending
+        return self.dialogue.at, "" if pending is None else pending.figures
+
+    # --- what is done about it ---
+
+    def _act(self, channel: Channel, utterance: Utterance, alone: Decision) -> None:
+        if self.dialogue.finished:
             return
-        role = self._role(channel, decision)
-        alone = decision
-        decision = self._repeats.joined(self._moment(), alone)
-        meaning = first_name(decision)
-        kind = self._kind(utterance, decision, meaning)
-        note = dictated(_hearings(utterance))
-        if utterance.words is not None and utterance.words.exception() is None:
-            words = said_after(utterance.free, utterance.words.result())
-            if words != utterance.free:
-                kind, meaning = "accept", utterance.free
-                decision = replace(decision, heard=words)
-        elif note and kind != "nothing" and (kind != "accept" or meaning == "note"):
-            decision, kind, meaning = replace(decision, heard=note), "accept", "note"
-        decode_s = sum(h.seconds for h in _hearings(utterance))
-        whole = self._whole(utterance)
-        if whole:
-            kind, meaning = "accept", "reading"
-            decision = replace(decision, heard=whole)
-        elif whole == "" and not (kind == "accept" and meaning == "reading"):
-            kind, meaning = "nothing", ""
-        if kind == "accept" and self._kept() and (whole or self._goes_on(utterance, meaning)):
-            meaning = "correct"
-            decision = replace(decision, heard=f"correction {decision.heard}")
-        ear = _ear(channel, decision, kind, decode_s)
-        # A code is read back always: nothing can be put right once it closes the record.
-        unsure = bool(whole) or decision.probability < KEPT
-        if meaning == "sign_off" or (meaning == "reading" and unsure):
-            ear["doubt"] = True
-        if kind == "accept":
-            unasked = meaning not in (*session.job.allowed(), *VALUES, "stop", "repeat")
-            quantity, metric = session.job.expects(), session.job.facts.card.units == "mm"
-            meant = session.understood(decision.heard, role)
-            evidence = Evidence(decision.heard, ear, utterance.samples)
-            if isinstance(meant, Act) and ear.get("doubt"):
-                meant = replace(meant, doubt=True)
-            said = session.take(replace(meant, evidence=evidence))
-            self._tails.took(
-                channel.role, quantity if meaning == "reading" else "", metric,
-                decision.heard, utterance.samples, utterance.speech_end_s, channel.now_s,
-            )  # fmt: skip
-            self._answered_s, self._last = channel.now_s, meaning
-            self._dictation.answered(role, said)
-            first = decision.ranked[0].meaning if decision.ranked else None
-            waits = session.job.pending is not None
-            self._refused.took(session.job.state, waits, first, unasked)
+        role = self._role(channel, alone)
+        decision = self._retries.joined(self._standing(), alone)
+        outcome = self._outcome(utterance, decision, role)
+        decode_s = sum(hearing.seconds for hearing in utterance.heard())
+        ear = _ear(channel, decision, outcome, decode_s)
+        self._turns += 1
+        if outcome.meaning is not None:
+            evidence = Evidence(outcome.words, ear, utterance.samples)
+            meant = replace(outcome.meaning, evidence=evidence)
+            if isinstance(meant, Act):
+                meant = replace(meant, doubt=outcome.doubt)
+            said = self._take(channel, utterance, decision.meaning, meant, role)
         else:
-            among = [(c.words, session.understood(c.words, role)) for c in decision.ranked[:4]]
-            said = session.unheard(role, ear, utterance.samples, among)
-            self._repeats.missed(alone)
-        wait_s = utterance.ended_s - utterance.speech_end_s
+            others = [(c.words, c.meaning) for c in decision.ranked[:4]]
+            said = self.conversation.unheard(role, ear, utterance.samples, others)
+            self._retries.missed(alone)
         self.warm()
         end_s = utterance.speech_end_s
-        heard = decision.heard
-        self._answer(Turn(role, heard, decision, kind, tuple(said), end_s, wait_s, decode_s))
+        wait_s = utterance.ended_s - end_s
+        words, kind = outcome.words, outcome.kind
+        self._answer(Turn(role, words, decision, kind, tuple(said), end_s, wait_s, decode_s))
+
+    def _take(
+        self,
+        channel: Channel,
+        utterance: Utterance,
+        first: Meaning | None,
+        meant: Meaning,
+        role: str,
+    ) -> Sequence[Said]:
+        """Hand over what was decided, and remember it for what is said next.
+
+        Args:
+            first: the likeliest meaning of the words as they were heard.
+            meant: what is done, with its evidence.
+        """
+        dialogue, name = self.dialogue, name_of(meant)
+        unasked = name not in (*dialogue.allowed(), *VALUES, "stop", "repeat")
+        quantity, metric = dialogue.expects(), dialogue.units == "mm"
+        said = self.conversation.take(meant)
+        self._reading = None
+        if name == "reading" and quantity:
+            self._reading = TakenReading(
+                channel.role, quantity, metric, meant.evidence.words, utterance.samples,
+                utterance.speech_end_s, channel.now_s,
+            )  # fmt: skip
+        self._answered_s, self._last = channel.now_s, name
+        self._dictation.answered(role, said)
+        self._denials.took(dialogue.at, dialogue.pending is not None, first, unasked)
+        return said
+
+    def _outcome(self, utterance: Utterance, decision: Decision, role: str) -> _Outcome:
+        kind = self._kind(utterance, decision)
+        meaning = decision.meaning if kind == "accept" else None
+        words, name = decision.heard, decision.name
+        written = self._written(utterance, kind, name, role)
+        if written is not None:
+            meaning, words = written
+        whole = self._whole(utterance)
+        if whole:
+            words, meaning = whole, self.conversation.understood(whole, role)
+        elif whole == "" and name_of(meaning) != "reading":
+            return _Outcome("nothing", None, words)
+        kept = self.dialogue.pending is None and self._last == "reading"
+        goes_on = utterance.start_s < self._answered_s + POLICY["rest"]["reaction_s"]
+        if (
+            kept
+            and self.dialogue.last_quantity()
+            and (whole or (goes_on and name_of(meaning) == "reading"))
+        ):
+            # The last reading was kept, not read back: more of it corrects it.
+            meaning = correction(words, role, self.dialogue) or meaning
+        name = name_of(meaning) or name
+        # A code is read back always: nothing can be put right once it closes the record.
+        unsure = bool(whole) or decision.probability < ACCEPT["kept_unchecked"]
+        doubt = name == "sign_off" or (name == "reading" and unsure)
+        return _Outcome("accept" if meaning is not None else kind, meaning, words, doubt)
+
+    def _written(
+        self, utterance: Utterance, kind: str, name: str, role: str
+    ) -> tuple[Meaning, str] | None:
+        """What was taken down freely, and its words; None when nothing was."""
+        words = utterance.words
+        if words is not None and words.exception() is None:
+            act = free_act(utterance.free, words.result(), role, self.conversation)
+            if act is not None:
+                return act, words.result()
+        note = noted(utterance.heard())
+        if note and kind != "nothing" and (kind != "accept" or name == "note"):
+            return self.conversation.understood(note, role), note
+        return None
 
     def _whole(self, utterance: Utterance) -> str | None:
-        """What was said if it was the rest of a reading: `Tails.whole`; None for all else."""
-        if utterance.joined is None or utterance.joined.exception() is not None:
+        """What was said if it was the rest of a reading; see `TakenReading.whole`."""
+        whole = utterance.whole
+        if whole is None or self._reading is None or whole.exception() is not None:
             return None
-        return self._tails.whole(utterance.joined.result())
+        return self._reading.whole(whole.result())
 
-    def _kept(self) -> bool:
-        """Whether the last reading was kept, not read back: more of it corrects it."""
-        job = self.session.job
-        return job.pending is None and self._last == "reading" and bool(job.last_quantity())
-
-    def _goes_on(self, utterance: Utterance, meaning: str) -> bool:
-        """Whether a reading began too soon to be anything but the rest of what was said last."""
-        return utterance.start_s < self._answered_s + REACTION_S and meaning == "reading"
-
-    def _moment(self) -> tuple[str, str]:
-        pending = self.session.job.pending
-        return self.session.job.state, "" if pending is None else pending.figures
-
-    def _kind(self, utterance: Utterance, decision: Decision, meaning: str) -> str:
+    def _kind(self, utterance: Utterance, decision: Decision) -> str:
         """What is done about an utterance; more is asked of some than that it was heard well."""
+        kind, name, sure = decision.kind, decision.name, decision.probability
         if self._stops(decision):
             return "accept"
-        kind = decision.kind
-        if kind in ("again", "choose") and decision.probability < DOUBTFUL:
-            return "nothing" if decision.addressed < ADDRESSED else "again"
-        # Words that began before the last answer came do not answer it: an impatient second "done"
-        # must not pass for the next step's, nor a "check" for a read-back nobody has heard.
+        if kind in ("again", "choose") and sure < ACCEPT["asked_about"]:
+            doubtful = decision.addressed < ACCEPT["addressed_if_doubtful"]
+            return "nothing" if doubtful else "again"
         if kind == "accept" and utterance.start_s < self._answered_s:
-            if meaning == self._last:
-                return "nothing"
-            if meaning in PEDAL or meaning in ("check", "done"):
-                return "again"
-        sure = decision.probability
-        job = self.session.job
-        if meaning == "reading" and job.pending is None and job.expects():
-            return "accept" if kind == "again" and sure >= READ_BACK else kind
-        confirms = self.session.job.pending is not None and meaning in ("check", "done")
-        bar = SURE if meaning in PEDAL else CONFIRM if confirms else 0.0
-        unsure = sure < bar or contradicted(meaning, decision)
+            early = self._too_early(name)
+            if early:
+                return early
+        pending = self.dialogue.pending is not None
+        if name == "reading" and not pending and self.dialogue.expects():
+            asked = kind == "again" and sure >= ACCEPT["asked_reading"]
+            return "accept" if asked else kind
+        bar = 0.0
+        if name in PEDAL_WORDS:
+            bar = ACCEPT["pedal_word"]
+        elif pending and name in _CONFIRMATIONS:
+            bar = ACCEPT["confirmation"]
+        unsure = sure < bar or contradicted(decision)
         return "again" if kind == "accept" and unsure else kind
 
+    def _too_early(self, name: str) -> str:
+        """Words that began before the last answer came do not answer it: an impatient second
+        "done" must not pass for the next step's, nor a "check" for a read-back nobody heard."""
+        if name == self._last:
+            return "nothing"
+        return "again" if name in PEDAL_WORDS or name in _CONFIRMATIONS else ""
 
-def _hearings(utterance: Utterance) -> list[Hearing]:
-    """What the engines made of it; nothing if one failed."""
-    return [] if utterance.hearings.exception() is not None else utterance.hearings.result()
 
-
-def _ear(channel: Channel, decision: Decision, kind: str, decode_s: float) -> dict[str, Any]:
+def _ear(
+    channel: Channel, decision: Decision, outcome: _Outcome, decode_s: float
+) -> dict[str, Any]:
     """How an utterance was recognized, as the record keeps it."""
-    return {
+    ear: dict[str, Any] = {
         "mic": channel.name,
         "shared": not channel.role,
-        "decision": kind,
+        "decision": outcome.kind,
         "probability": round(decision.probability, 3),
         "alternatives": [
             {"words": c.words, "probability": round(c.probability, 3), "engines": list(c.engines)}
@@ -347,3 +380,4 @@ def _ear(channel: Channel, decision: Decision, kind: str, decode_s: float) -> di
         ],
         "seconds": round(decode_s, 3),
     }
+    return {**ear, "doubt": True} if outcome.doubt else ear

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Callable
+from collections.abc import Callable, Hashable
 from concurrent.futures import Executor, Future
 from dataclasses import dataclass
 
 from assistant.voice.detection.endpointer import Endpointer, EndpointEvent
 from assistant.voice.devices.audio import FRAME_S, Samples
+from assistant.voice.interpretation import Decision
 from assistant.voice.recognition.grammar import Grammar
 from assistant.voice.recognition.recognizer import Hearing
 from assistant.voice.recognition.recognizers import Recognizers
@@ -25,9 +26,10 @@ class Utterance:
         start_s, speech_end_s, ended_s: by the clock of the frames; `ended_s` is when it was taken
             for finished.
         looked_at: the guess was used already, to be more or less patient.
+        moment, decision: what was decided last, and where the dialogue stood then.
         free: "note" or "accept" when its words are taken down freely.
         words: these; done or still to come, None for anything else.
-        joined: the same for the words together with the reading that they follow at once.
+        whole: what is heard of it together with the reading that it follows at once.
     """
 
     samples: Samples
@@ -37,9 +39,15 @@ class Utterance:
     speech_end_s: float
     ended_s: float = 0.0
     looked_at: bool = False
+    moment: Hashable = None
+    decision: Decision | None = None
     free: str = ""
     words: Future[str] | None = None
-    joined: Future[list[Hearing]] | None = None
+    whole: Future[list[Hearing]] | None = None
+
+    def heard(self) -> list[Hearing]:
+        """What the engines made of it; nothing if one failed."""
+        return [] if self.hearings.exception() is not None else self.hearings.result()
 
 
 class Channel:

@@ -1,4 +1,4 @@
-"""How long people wait for an answer: from the end of their words to the first sound of it."""
+"""A conversation with microphones and loudspeakers, and how long people wait for its answers."""
 
 from __future__ import annotations
 
@@ -11,8 +11,7 @@ from dataclasses import dataclass
 from statistics import median
 
 from assistant.act import Said
-from assistant.cli.terminal import show
-from assistant.conversation import Session
+from assistant.dialogue import Conversation
 from assistant.voice.devices.audio import FRAME_S, AudioError
 from assistant.voice.devices.microphone import Microphone
 from assistant.voice.devices.stream import quiet_libraries
@@ -22,15 +21,14 @@ from assistant.voice.output.synthesizer import Speech, SpeechError
 from assistant.voice.recognition.recognizers import Recognizers
 from assistant.voice.session.attendant import Attendant, Turn
 from assistant.voice.session.channel import Channel
-from assistant.voice.session.recorded import print_turn
 
 
 class Timings:
-    """Collects the waits of a session, all in seconds by one clock.
+    """Collects how long people wait for an answer, in seconds by one clock.
 
     Attributes:
-        sounds: waits for the first sound of each answer, mostly the signal.
-        words: waits for its first words.
+        sounds: from the end of their words to the first sound of each answer, mostly the signal.
+        words: to its first words.
     """
 
     def __init__(self) -> None:
@@ -78,6 +76,8 @@ def _spread(waits: Sequence[float]) -> str:
 _IDLE_S = 0.004
 """Slept when no microphone has a frame."""
 _NOT_HEARD = ("reply:say_again", "reply:spell_it", "reply:again")
+Show = Callable[[Sequence[Said], str], None]
+"""Shows replies, under the line of what was heard, or "" for none."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,12 +91,13 @@ class Devices:
 
 
 class Live:
-    """A session with real microphones and loudspeakers; `run` returns at sign-off.
+    """A conversation with real microphones and loudspeakers; `run` returns at its end.
 
     Args:
-        session: the job and its record; closed with everything else.
-        ears: the engines.
+        conversation: the dialogue and its record.
+        ears: the recognizers.
         devices: which to use.
+        show: shows every turn.
         tell: told in one line what goes wrong.
 
     Raises:
@@ -104,11 +105,18 @@ class Live:
     """
 
     def __init__(
-        self, session: Session, ears: Recognizers, devices: Devices, tell: Callable[[str], None]
+        self,
+        conversation: Conversation,
+        ears: Recognizers,
+        devices: Devices,
+        show: Show,
+        tell: Callable[[str], None],
     ) -> None:
         quiet_libraries()
-        self.session = session
+        self.conversation = conversation
+        self.dialogue = conversation.dialogue
         self.timings = Timings()
+        self._show = show
         self._news: list[tuple[str, str]] = []
         self._news_lock = threading.Lock()
         self._lost: list[Said] = []
@@ -117,7 +125,6 @@ class Live:
         if devices.helper_mic:
             wanted.append(("helper", devices.helper_mic))
         with ExitStack() as opened:
-            opened.callback(session.close)
             mics = [(role, self._microphone(role, name, opened)) for role, name in wanted]
             output = self._output(devices.speaker, opened)
             second = devices.helper_speaker and self._output(devices.helper_speaker, opened)
@@ -133,7 +140,7 @@ class Live:
             opened.callback(self.mouth.close)
             executor = ThreadPoolExecutor(1, "ears")
             opened.callback(executor.shutdown, wait=True, cancel_futures=True)
-            self.attendant = Attendant(session, ears, executor, self._answer, self._speech)
+            self.attendant = Attendant(conversation, ears, executor, self._answer, self._speech)
             self._mics = [(self.attendant.add(role, mic.name), mic) for role, mic in mics]
             self._opened = opened.pop_all()
 
@@ -160,11 +167,11 @@ class Live:
     def run(self, opening: Sequence[Said]) -> None:
         """Say the opening, then listen until the job is signed off or interrupted."""
         try:
-            show(opening)
+            self._show(opening, "")
             self.mouth.say(opening)
             self.attendant.practise()
             threading.Thread(target=self._practise, daemon=True).start()
-            while not self.session.job.signed_off:
+            while not self.dialogue.finished:
                 # One frame of each at a time: a microphone that is away must not hold up the other.
                 if not any([self._frame(channel, mic) for channel, mic in self._mics]):
                     time.sleep(_IDLE_S)
@@ -176,7 +183,7 @@ class Live:
 
     def _practise(self) -> None:
         """Think over what must come without a delay: the cues, and a stop."""
-        dialogs = self.session.dialogs
+        dialogs = self.dialogue.dialogs
         cues = [step.say for step in dialogs.steps if step.kind in ("hold", "release")]
         cues += [dialogs.say(f"stopped_helper_{how}") for how in ("held", "up", "engine")]
         with suppress(SpeechError):  # whoever wants to speak next tells of it
@@ -216,7 +223,7 @@ class Live:
         if not turn.said:
             self._go_on()
             return
-        print_turn(turn)
+        self._show(turn.said, turn.line)
         lost, self._lost = [*self._lost, *self.mouth.hush(turn.role)], []
         self._firm = False
         self.timings.answered(turn.speech_end_s, turn.said)
@@ -229,7 +236,7 @@ class Live:
         if turn.kind == "accept":
             # The job went on; but a cue to the helper, cut off by other talk, may still stand.
             cues = [one for one in missed if one.cue in ("HOLD", "RELEASE")]
-            return [one for one in cues if one in self.session.job.prompt()]
+            return [one for one in cues if one in self.dialogue.prompt()]
         if turn.said[0].key == "reply:again":  # which ends with the prompt
             return [one for one in missed if one.cue]
         return [one for one in missed if one.key not in _NOT_HEARD]
@@ -246,13 +253,13 @@ class Live:
         with self._news_lock:
             news, self._news = self._news, []
         for key, who in news:
-            said = self.session.notice("both", key, **({"who": who} if who else {}))
+            said = [*self.conversation.notice("both", key, **({"who": who} if who else {}))]
             if key == "mic_lost":
                 self._forget(who)
                 said += self._hold_on()
             elif key.endswith("back"):
-                said += self.session.job.prompt()
-            show(said)
+                said += self.dialogue.prompt()
+            self._show(said, "")
             self.mouth.say(said)
 
     def _forget(self, who: str) -> None:
@@ -262,27 +269,10 @@ class Live:
 
     def _hold_on(self) -> list[Said]:
         """With a pedal held and nobody to be heard, the one thing to say is to keep holding."""
-        if self.session.job.facts.hold != "held":
+        if not self.dialogue.danger().held:
             return []
-        text = self.session.dialogs.say("hold_standing")
+        text = self.dialogue.dialogs.say("hold_standing")
         return [Said("helper", text, "reply:hold_standing", cue="HOLD")]
-
-
-def listen_live(
-    session: Session,
-    opening: Sequence[Said],
-    ears: Recognizers,
-    devices: Devices,
-    tell: Callable[[str], None],
-) -> Timings:
-    """Do a session with microphones and loudspeakers until it is signed off.
-
-    Raises:
-        AudioError: there is no such device.
-    """
-    live = Live(session, ears, devices, tell)
-    live.run(opening)
-    return live.timings
 
 
 def _device(name: str | None) -> str | int | None:

@@ -3,27 +3,24 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import Executor, Future
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
-from assistant.cli.terminal import show
-from assistant.conversation import Session
+from assistant.dialogue import Conversation
 from assistant.readings import Reading, read
 from assistant.voice.detection.endpointer import Endpointer, EndWaits
 from assistant.voice.devices.audio import FRAME, FRAME_S, RATE, AudioError, Samples, load
-from assistant.voice.interpretation.decide import Decision, decide
-from assistant.voice.interpretation.meanings import reading_interpreter
+from assistant.voice.interpretation import POLICY, Decision
+from assistant.voice.interpretation.ranking import decide, reading_interpreter
 from assistant.voice.recognition.reading_grammar import reading_grammar
 from assistant.voice.recognition.recognizers import Recognizers
 from assistant.voice.session.attendant import Attendant, Turn
 
-TAIL_S = 1.5
-"""Silence put after a recording, so that its last words end."""
-
+RECORDING = POLICY["recording"]
 Named = tuple[str, Samples]
 """A recording's file name and its sound."""
 
@@ -42,59 +39,47 @@ class AtOnce(Executor):
 
 
 def listen_files(
-    session: Session,
+    conversation: Conversation,
     ears: Recognizers,
-    tech: Named,
-    helper: Named | None = None,
+    sounds: Sequence[Named],
     told: Callable[[Turn], None] = lambda turn: None,
-) -> Attendant:
-    """Play recordings into a session: the technician's, and the helper's made at the same time.
-
-    With one recording both people are in it. Nothing is spoken: a recording cannot listen.
+) -> None:
+    """Play recordings into a conversation. Nothing is spoken: a recording cannot listen.
 
     Args:
-        told: called for every turn, after it was printed.
+        sounds: the technician's, and the helper's made at the same time; with one, both people
+            are in it.
+        told: called for every turn; shows it.
     """
-
-    def answer(turn: Turn) -> None:
-        print_turn(turn)
-        told(turn)
-
-    attendant = Attendant(session, ears, AtOnce(), answer)
-    sounds = [(attendant.add("tech" if helper else "", tech[0]), tech[1])]
-    if helper is not None:
-        sounds.append((attendant.add("helper", helper[0]), helper[1]))
+    attendant = Attendant(conversation, ears, AtOnce(), told)
+    roles = ("tech", "helper") if len(sounds) > 1 else ("",)
+    channels = [
+        (attendant.add(role, name), samples)
+        for role, (name, samples) in zip(roles, sounds, strict=True)
+    ]
     attendant.warm()
-    longest = max(len(samples) for _, samples in sounds) + round(TAIL_S / FRAME_S) * FRAME
-    try:
-        for start in range(0, longest - FRAME, FRAME):
-            for channel, samples in sounds:
-                frame = samples[start : start + FRAME]
-                if len(frame) < FRAME:
-                    faint = np.random.default_rng(start).standard_normal(FRAME) * 1e-4
-                    frame = np.concatenate([frame, faint[len(frame) :].astype(np.float32)])
-                channel.feed(frame, start / FRAME * FRAME_S)
-            attendant.pump()
-            if session.job.signed_off:
-                break
-    finally:
-        session.close()
-    return attendant
+    longest = max(len(samples) for _, samples in channels)
+    for start in range(0, longest + _whole_frames(RECORDING["silence_after_s"]) - FRAME, FRAME):
+        for channel, samples in channels:
+            frame = samples[start : start + FRAME]
+            if len(frame) < FRAME:
+                frame = np.concatenate([frame, _faint(FRAME, start)[len(frame) :]])
+            channel.feed(frame, start / FRAME * FRAME_S)
+        attendant.pump()
+        if conversation.dialogue.finished:
+            break
 
 
-def print_turn(turn: Turn) -> None:
-    """Show a turn as the typed session shows its own."""
-    if not turn.said:
-        return
-    print(f"{turn.role}: {turn.heard}  [{turn.kind} {turn.decision.probability:.2f}]")
-    show(turn.said)
+def _whole_frames(seconds: float) -> int:
+    return round(seconds / FRAME_S) * FRAME
+
+
+def _faint(count: int, seed: int = 0) -> Samples:
+    """What a microphone gives when nobody speaks, shape (count,)."""
+    return (np.random.default_rng(seed).standard_normal(count) * 1e-4).astype(np.float32)
 
 
 # --- Recorded utterances, one a file: where the speech lies, and what it means as a reading.
-
-MARGIN_S = 0.25
-LONG_S = 1.5
-"""A pause within one recorded utterance may be this long."""
 
 
 def hear_files(
@@ -112,25 +97,48 @@ def hear_files(
     """
     units = "mm" if metric else "inch"
     ears.expect(reading_grammar(quantity, metric))
+    interpret = reading_interpreter(quantity, metric)
     for path in paths:
         begun = time.perf_counter()
+        decision = Decision("nothing", (), 0.0, 0.0, "")
         try:
-            samples = speech_in(load(path))
+            decision = decide(ears.listen(speech_in(load(path))), interpret)
         except AudioError as error:
-            yield _report(
-                Reading("refused", quantity, why=str(error)), path, None, ears, begun, units
+            reading = Reading("refused", quantity, why=str(error))
+        else:
+            reading = Reading("none", quantity, why="nothing was heard that is a reading")
+            if decision.kind != "nothing" and decision.ranked:
+                reading = read(decision.ranked[0].words, quantity, units)
+        alternatives = []
+        for other in decision.ranked[1:]:
+            may = read(other.words, quantity, units)
+            alternatives.append(
+                {
+                    "heard": other.words,
+                    "probability": round(other.probability, 4),
+                    "engines": list(other.engines),
+                    "value_in": may.value_in,
+                    "count": may.count,
+                    "readback": may.readback,
+                }
             )
-            continue
-        decision = decide(ears.listen(samples), reading_interpreter(quantity, metric))
-        reading = _reading(decision, quantity, units)
-        yield _report(reading, path, decision, ears, begun, units)
+        yield {
+            **reading.as_json(),
+            "file": str(path),
+            "heard": decision.heard,
+            "probability": round(decision.probability, 4),
+            "decision": decision.kind,
+            "alternatives": alternatives,
+            "engines": list(ears.names),
+            "seconds": round(time.perf_counter() - begun, 4),
+        }
 
 
 def speech_in(samples: Samples) -> Samples:
     """From the first word to the last with a margin; all of it where no speech is found."""
-    endpointer = Endpointer(EndWaits(LONG_S, LONG_S, LONG_S))
-    quiet = np.random.default_rng(0).standard_normal(round((LONG_S + 0.3) * RATE)) * 1e-4
-    whole = np.concatenate([samples, quiet.astype(np.float32)])
+    pause_s, margin_s = RECORDING["pause_within_s"], RECORDING["margin_s"]
+    endpointer = Endpointer(EndWaits(pause_s, pause_s, pause_s))
+    whole = np.concatenate([samples, _faint(round((pause_s + 0.3) * RATE))])
     spans = [
         (event.start_s, event.speech_end_s)
         for n in range(len(whole) // FRAME)
@@ -139,44 +147,5 @@ def speech_in(samples: Samples) -> Samples:
     ]
     if not spans:
         return samples
-    start, end = min(s for s, _ in spans) - MARGIN_S, max(e for _, e in spans) + MARGIN_S
+    start, end = min(s for s, _ in spans) - margin_s, max(e for _, e in spans) + margin_s
     return samples[max(0, round(start * RATE)) : round(end * RATE)]
-
-
-def _reading(decision: Decision, quantity: str, units: str) -> Reading:
-    if decision.kind == "nothing" or not decision.ranked:
-        return Reading("none", quantity, why="nothing was heard that is a reading")
-    return read(decision.ranked[0].words, quantity, units)
-
-
-def _report(
-    reading: Reading,
-    path: Path,
-    decision: Decision | None,
-    ears: Recognizers,
-    begun: float,
-    units: str,
-) -> dict[str, Any]:
-    ranked = decision.ranked if decision else ()
-    return {
-        **reading.as_json(),
-        "file": str(path),
-        "heard": decision.heard if decision else "",
-        "probability": round(decision.probability, 4) if decision else 0.0,
-        "decision": decision.kind if decision else "nothing",
-        "alternatives": [
-            {
-                "heard": c.words,
-                "probability": round(c.probability, 4),
-                "engines": list(c.engines),
-                **_value(read(c.words, reading.quantity, units)),
-            }
-            for c in ranked[1:]
-        ],
-        "engines": list(ears.names),
-        "seconds": round(time.perf_counter() - begun, 4),
-    }
-
-
-def _value(reading: Reading) -> dict[str, Any]:
-    return {"value_in": reading.value_in, "count": reading.count, "readback": reading.readback}

@@ -1,20 +1,18 @@
-"""A note's own words, and the reason of an "accept": what no grammar can hold."""
+"""Free words: a note's own, and the reason of an "accept", which no grammar can hold."""
 
 from __future__ import annotations
 
 import re
 from collections.abc import Sequence
 
-from assistant.act import Said
-from assistant.job.job import Job
-from assistant.voice.interpretation.decide import KEPT, VALUES, Decision, first_name
+from assistant.act import Act, Said
+from assistant.dialogue import Conversation, Dialogue
+from assistant.texts.normal import negated, normal
+from assistant.voice.interpretation import POLICY, VALUES, Decision
 from assistant.voice.recognition.recognizer import Hearing
 
-OPEN = {"reply:note_empty": "note", "reply:accept_why": "accept"}
+_OPENED_BY = {"reply:note_empty": "note", "reply:accept_why": "accept"}
 """Replies after which the next words are free ones."""
-REASON_S = 1.1
-"""Words longer than this are more than "accept it"."""
-
 _NOTE = re.compile(
     r"(?:make a note|take a note|note that|note)\b[\s:,]*(?:[\w'-]+[\s,]+)[\w'-]+", re.I
 )
@@ -28,9 +26,10 @@ _BEFORE = {
     ),
 }
 _SENTENCE = re.compile(r"(?<=[.!?])\s+")
+_ALARMS = ("stop", "lost", "holding")
 
 
-def dictated(hearings: Sequence[Hearing]) -> str:
+def noted(hearings: Sequence[Hearing]) -> str:
     """What was heard freely, if that is "note" and two words or more; else "".
 
     They are written down as they were heard, wrong words included: a note moves nothing. What the
@@ -52,12 +51,12 @@ class Dictation:
 
     def answered(self, who: str, said: Sequence[Said]) -> None:
         """The replies to `who`: one of them may ask for the words."""
-        what = OPEN.get(said[0].key, "") if said else ""
+        what = _OPENED_BY.get(said[0].key, "") if said else ""
         if what or self._who == who:
             self._what, self._who = what, who
 
     def wanted(
-        self, who: str, decision: Decision, heard: Sequence[str], said_s: float, job: Job
+        self, who: str, decision: Decision, heard: Sequence[str], said_s: float, dialogue: Dialogue
     ) -> str:
         """ "note", "accept", or "" when the words are not free ones.
 
@@ -66,24 +65,35 @@ class Dictation:
             decision: what they are inside the grammar; no stop.
             heard: the words inside the grammar, and as each engine heard them freely.
             said_s: how long they took.
-            job: whether something can be accepted now.
+            dialogue: whether something can be accepted now.
         """
         if self._what and self._who == who:
-            sure = decision.kind == "accept" and decision.probability >= KEPT
-            command = sure and first_name(decision) not in ("accept", *VALUES)
+            sure = (
+                decision.kind == "accept"
+                and decision.probability >= POLICY["accept"]["kept_unchecked"]
+            )
+            command = sure and decision.name not in ("accept", *VALUES)
             return "" if command and self._what == "accept" else self._what
-        may = job.choice or "accept" in job.allowed()
-        return "accept" if said_s >= REASON_S and may and any(map(_ACCEPT.match, heard)) else ""
+        may = dialogue.choosing or "accept" in dialogue.allowed()
+        long = said_s >= POLICY["dictation"]["reason_s"]
+        return "accept" if long and may and any(map(_ACCEPT.match, heard)) else ""
 
 
-def said_after(what: str, words: str) -> str:
-    """Words taken down after "note" or "accept", with it before them once: "note ..."."""
-    rest = words[_before(what, words) :].strip()
+def free_act(what: str, words: str, who: str, conversation: Conversation) -> Act | None:
+    """What free words do: a note, or an "accept" for a reason; None when there are none.
+
+    An alarm among them is one. "Accept" is never taken from words that deny or ask.
+    """
+    before = _BEFORE[what].match(words)
+    rest = words[before.end() if before is not None else 0 :].strip()
     if not rest.strip("."):
-        return what
-    return f"note {rest}" if what == "note" else f"accept because {rest.rstrip('.')}"
-
-
-def _before(what: str, words: str) -> int:
-    match = _BEFORE[what].match(words)
-    return match.end() if match else 0
+        return None
+    meant = conversation.understood(words, who)
+    if isinstance(meant, Act) and meant.meaning in _ALARMS:
+        return meant
+    if what == "note":
+        return Act("note", who, text=rest)
+    reason = normal(rest)
+    if negated(reason) or rest.endswith("?"):
+        return Act("unclear", who, text=reason)
+    return Act("accept", who, text=reason)

@@ -1,0 +1,330 @@
+"""From what the engines heard to one ranked list of meanings, each with a probability.
+
+Different words with one meaning ("half inch", "a half") count together. Whisper's scores inside the
+grammar give the shares; how much better the free decoding fits, and whether a second engine agrees,
+say how far the best one can be trusted. The weights are a logistic regression on the tuning voices
+(`tests/benchmarks/calibrate.py`), kept in `policy.toml` beside this file.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Callable, Hashable, Mapping, Sequence
+from dataclasses import dataclass
+from functools import cache
+
+from assistant.act import Act
+from assistant.conversation.understand import as_data
+from assistant.dialogue import Dialogue, Question
+from assistant.quantity import QUANTITIES
+from assistant.readings import read
+from assistant.texts.normal import normal, without_lead
+from assistant.voice.interpretation import (
+    POLICY,
+    Candidate,
+    Decision,
+    Interpret,
+    Meaning,
+    identity,
+)
+from assistant.voice.recognition.grammar import Grammar
+from assistant.voice.recognition.recognizer import Hearing
+
+RANKING = POLICY["ranking"]
+PRIOR: dict[str, float] = POLICY["prior"]
+
+
+@dataclass(frozen=True, slots=True)
+class Bars:
+    """Probabilities from which something is done.
+
+    Attributes:
+        accept: the first meaning is taken.
+        addressed: anything is said at all.
+        either: the first two together, to ask which.
+    """
+
+    accept: float
+    addressed: float
+    either: float
+
+
+@dataclass(frozen=True, slots=True)
+class Calibration:
+    """Weights by feature for one set of engines, and the bars."""
+
+    right: Mapping[str, float]
+    addressed: Mapping[str, float]
+    temperature: float
+    bars: Bars
+
+
+@cache
+def calibrations() -> dict[str, Calibration]:
+    """The calibrations that come with lugcall, by recognizers ("whisper")."""
+    return {
+        name: Calibration(t["right"], t["addressed"], t["temperature"], Bars(**t["bars"]))
+        for name, t in POLICY["calibration"].items()
+    }
+
+
+def calibration_for(engines: Sequence[str]) -> Calibration:
+    """The one for these engines, or for the best of them alone."""
+    found = calibrations()
+    name = "+".join(sorted(set(engines)))
+    for key in (name, *sorted(set(engines), key=lambda e: e != "whisper")):
+        if key in found:
+            return found[key]
+    return found["whisper"]
+
+
+def decide(
+    hearings: Sequence[Hearing], interpret: Interpret, calibration: Calibration | None = None
+) -> Decision:
+    """Combine what the engines heard.
+
+    Args:
+        hearings: one for each engine that listened.
+        interpret: gives the meaning of words at this moment.
+        calibration: other weights than those for the engines present.
+    """
+    weights = calibration or calibration_for([h.engine for h in hearings])
+    order = ("vosk", "whisper")
+    main, *others = sorted(
+        hearings, key=lambda h: order.index(h.engine) if h.engine in order else len(order)
+    )
+    ranked = _shares(main, others, interpret, weights.temperature)
+    features = _features(main, others, ranked[0] if ranked else None)
+    right = _logistic(weights.right, features) if ranked else 0.0
+    addressed = _logistic(weights.addressed, features)
+    rest = sum(c.share for c in ranked[1:])
+    # The first has what the regression gives it; the others share what is left.
+    parts = [right, *((1.0 - right) * c.share / rest if rest else 0.0 for c in ranked[1:])]
+    spread = tuple(
+        Candidate(c.words, c.meaning, c.share, c.engines, part)
+        for c, part in list(zip(ranked, parts, strict=False))[: RANKING["most"]]
+    )
+    heard = spread[0].words if spread else main.free
+    kind = _kind(spread, right, addressed, weights.bars)
+    return Decision(kind, spread, right, addressed, heard, features)
+
+
+def _kind(ranked: Sequence[Candidate], right: float, addressed: float, bars: Bars) -> str:
+    if not ranked:
+        asks = addressed >= max(bars.addressed, RANKING["addressed_without_meaning"])
+        return "again" if asks else "nothing"
+    if addressed < bars.addressed:
+        return "nothing"
+    if right >= bars.accept:
+        return "accept"
+    if len(ranked) > 1 and right + ranked[1].probability >= bars.either:
+        return "choose"
+    return "again"
+
+
+@dataclass(slots=True)
+class _Heard:
+    words: str
+    meaning: Meaning
+    weight: float
+    engines: list[str]
+
+
+def _shares(
+    main: Hearing, others: Sequence[Hearing], interpret: Interpret, temperature: float
+) -> list[Candidate]:
+    """Meanings with their shares, the largest first."""
+    found: dict[Hashable, _Heard] = {}
+
+    def add(words: str, engine: str, weight: float, counts: bool = True) -> None:
+        """`counts`: adds to a meaning that was heard already."""
+        meant = interpret(words) if words else None
+        if meant is None:
+            return
+        meaning, prior = meant
+        heard = found.setdefault(identity(meaning), _Heard(words, meaning, 0.0, []))
+        if counts or not heard.engines:
+            heard.weight += weight * prior
+        if engine not in heard.engines:
+            heard.engines.append(engine)
+
+    top = max((h.score for h in main.hypotheses), default=0.0)
+    for hypothesis in main.hypotheses:
+        add(hypothesis.words, main.engine, math.exp((hypothesis.score - top) / temperature))
+    best = max((heard.weight for heard in found.values()), default=1.0)
+    # The free words, should they mean something: they may be said in a way the grammar lacks.
+    inside = main.marks.get("inside")
+    lacks = inside is None or (main.free_score or 0.0) - inside > RANKING["free_fits_better"]
+    add(main.free, main.engine, best if lacks else best * RANKING["free_share"])
+    for hearing in others:
+        for hypothesis in hearing.hypotheses[:1]:
+            weight = RANKING["second_engine_share"] * best
+            add(hypothesis.words, hearing.engine, weight, counts=False)
+    total = sum(heard.weight for heard in found.values())
+    if not total:
+        return []
+    ranked = [
+        Candidate(h.words, h.meaning, h.weight / total, tuple(h.engines)) for h in found.values()
+    ]
+    return sorted(ranked, key=lambda c: -c.share)
+
+
+def _features(
+    main: Hearing, others: Sequence[Hearing], first: Candidate | None
+) -> dict[str, float]:
+    """What the regressions look at; every one is finite and bounded."""
+    share = first.share if first is not None else 0.0
+    agreeing = first.engines if first is not None else ()
+    inside = main.marks.get("inside", main.hypotheses[0].score if main.hypotheses else -30.0)
+    free = main.free_score if main.free_score is not None else inside
+    return {
+        "one": 1.0,
+        "odds": _within(math.log((share + 1e-6) / (1 - share + 1e-6)), -6.0, 6.0),
+        "gap": _within(inside - free, -20.0, 0.0),
+        "fit": max(-6.0, inside / max(main.marks.get("tokens", 1.0), 1.0)),
+        "free_fit": max(-6.0, free / max(len(main.free.split()), 1)),
+        "agree": float(any(h.engine in agreeing for h in others)),
+        "silent": float(bool(others) and not any(h.hypotheses for h in others)),
+        "posterior": main.marks.get("posterior", 0.0),
+        # An engine that cannot tell is believed to have heard speech.
+        "no_speech": max(-12.0, main.marks.get("no_speech", RANKING["no_speech_untold"])),
+    }
+
+
+def _within(value: float, low: float, high: float) -> float:
+    return max(low, min(high, value))
+
+
+def _logistic(weights: Mapping[str, float], features: Mapping[str, float]) -> float:
+    z = sum(weight * features.get(name, 0.0) for name, weight in weights.items())
+    return 1.0 / (1.0 + math.exp(-_within(z, -30.0, 30.0)))
+
+
+# --- Words to meanings with their priors: in a conversation, and as one reading alone.
+
+_CASUAL = frozenset({"yup", "yep", "yeah", "okay", "good"})
+_PEDAL_ALARMS = frozenset({"holding", "released", "clear"})
+"""Out of order these are alarms."""
+_AS_ASKED = frozenset({"stop", "accept", "sign_off"})
+"""Never held less likely: what must not be missed, and what nobody says by accident."""
+_FREE_WORDS = frozenset({"note", "accept", "sign_off"})
+_RANGE_OR_REPAIR = re.compile(r"\b(?:to|no|nope|correction|sorry|scratch|mean|make|wait)\b")
+_PARTS = {"quarters": 4, "eighths": 8, "sixteenths": 16, "thirty second": 32, "sixty fourth": 64}
+
+
+def interpreter(
+    dialogue: Dialogue, understood: Callable[[str, str], Meaning], who: str, grammar: Grammar
+) -> Interpret:
+    """Meanings of words said at this moment of a dialogue; each wording is understood once.
+
+    Args:
+        dialogue: where it stands.
+        understood: what words of somebody mean to it.
+        who: "tech" or "helper"; "" for a microphone that both speak into.
+        grammar: what may be said; other words count less.
+    """
+
+    @cache
+    def interpret(words: str) -> tuple[Meaning, float] | None:
+        act = understood(words, who or speaker_of(words, dialogue))
+        if isinstance(act, Question):
+            return act, PRIOR["question"]
+        if act.meaning == "unclear":
+            return None
+        if act.reading is not None:
+            return act, _prior_of_value(act, dialogue, words)
+        prior = _prior_of_command(act, dialogue, words)
+        if act.meaning not in _FREE_WORDS and not grammar.accepts(words):
+            prior *= PRIOR["outside_grammar"]
+        return act, prior
+
+    return interpret
+
+
+def reading_interpreter(quantity: str, metric: bool = False) -> Interpret:
+    """Meanings of words as readings of `quantity`, whatever was said before."""
+    units = "mm" if metric else "inch"
+
+    @cache
+    def interpret(words: str) -> tuple[Meaning, float] | None:
+        reading = read(words, quantity, units)
+        if reading.status in ("none", "refused"):
+            return None
+        if reading.status != "read":
+            return Question("ask_reading", {"question": reading.why}), PRIOR["question"]
+        act = Act("reading", "", as_data(reading))
+        seldom = PRIOR["seldom_said"] if _RANGE_OR_REPAIR.search(words) else 1.0
+        ends = (reading.low_in, reading.high_in)
+        return act, seldom * _prior_of_length(reading.value_in, ends, quantity, words)
+
+    return interpret
+
+
+def speaker_of(words: str, dialogue: Dialogue) -> str:
+    """Who said `words` into a shared microphone: by the words, then by whose step it is."""
+    text = normal(words)
+    said = {text, without_lead(text)}
+    if text.startswith("helper "):
+        return "helper"
+    allowed = dialogue.allowed()
+    whose = {
+        meaning.who
+        for key, meaning in dialogue.dialogs.words.items()
+        if (meaning.anytime or key in allowed) and said & set(meaning.phrases)
+    }
+    if len(whose) == 1 and "any" not in whose:
+        return whose.pop()
+    return dialogue.whose()
+
+
+def _prior_of_command(act: Act, dialogue: Dialogue, words: str) -> float:
+    allowed = dialogue.allowed()
+    if act.meaning == "lost":  # nothing can be lost but a pedal that is held
+        return 1.0 if dialogue.danger().pedal else PRIOR["refused"]
+    if act.meaning == "stop" and dialogue.stopped:
+        return PRIOR["aside"]  # it has stopped already, and "carry on" sounds like "hang on"
+    if dialogue.pending is not None and words in _CASUAL:
+        return PRIOR["casual_check"]
+    if act.meaning in _AS_ASKED or act.meaning in allowed:
+        return 1.0
+    anywhere = dialogue.dialogs.words[act.meaning].anytime or act.meaning in _PEDAL_ALARMS
+    return PRIOR["aside"] if anywhere else PRIOR["refused"]
+
+
+def _prior_of_value(act: Act, dialogue: Dialogue, words: str) -> float:
+    prior = 1.0
+    if act.meaning == "reading" and dialogue.pending is not None:
+        prior = PRIOR["reading_anew"]
+    elif act.meaning == "reading" and _RANGE_OR_REPAIR.search(words):
+        prior = PRIOR["seldom_said"]
+    data = act.reading or {}
+    ends = (data.get("low_in"), data.get("high_in"))
+    quantity = act.quantity or dialogue.expects()
+    return prior * _prior_of_length(data.get("value_in"), ends, quantity, words)
+
+
+def _prior_of_length(
+    value_in: float | None, ends: tuple[float | None, float | None], quantity: str, words: str
+) -> float:
+    """Less for a wide range, for what trucks seldom show, and for "thirty thirty-seconds"."""
+    low_in, high_in = ends
+    prior = 1.0
+    if low_in is not None and high_in is not None and high_in - low_in > PRIOR["wide_in"]:
+        prior = PRIOR["too_wide"]
+    known = QUANTITIES.get(quantity)
+    if value_in is None or known is None or known.mostly_in is None:
+        return prior
+    if _unreduced(words, value_in):
+        prior *= PRIOR["seldom_said"]
+    low_in, high_in = known.mostly_in
+    return prior if low_in <= value_in <= high_in else prior * PRIOR["odd_length"]
+
+
+def _unreduced(words: str, value_in: float) -> bool:
+    """Whether a fraction was called that a rule shows in coarser parts: "six eighths"."""
+    parts = [parts for name, parts in _PARTS.items() if name in words]
+    if len(parts) != 1:
+        return False
+    ticks = value_in * parts[0]
+    return abs(ticks - round(ticks)) < 1e-6 and round(ticks) % 2 == 0
