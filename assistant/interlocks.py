@@ -132,7 +132,7 @@ _SETS = {
 DETOURS = ("key_back", "reopen_cover")
 """Steps off the straight path: taken only when something has to be opened up again."""
 _OWN = ("hold", "turn", "release", "plan", "maker", "rod", "stop_bolt", "sign")
-_HOLDING = ("ring_turn", "ring_tool", "ring_lock")
+HOLDING = ("ring_turn", "ring_tool", "ring_lock")
 _HELPER = ("helper_ready", "chain_pedal", "ring_hold", "ring_release")
 
 
@@ -168,9 +168,9 @@ def order_problem(steps: Sequence[Step], traits: Traits) -> str:
         if step.who not in ("tech", "helper"):
             return f"step {step.id}: who must be tech or helper"
         inside = "ring_hold" in at and at["ring_hold"] < at[step.id] < at["ring_clear"]
-        if inside and step.id not in _HOLDING:
+        if inside and step.id not in HOLDING:
             return f"step {step.id} cannot stand while the pedal is held; move it"
-        if step.id in _HOLDING and not step.held:
+        if step.id in HOLDING and not step.held:
             return f"step {step.id} needs needs_hold = true"
         if step.needs_hold and not inside:
             return f"step {step.id} cannot need the hold outside the ring move"

@@ -71,7 +71,7 @@ class Sentences:
     file: str
     texts: dict[str, Both]
 
-    def say(self, name: str, **fields: object) -> Both:
+    def say(self, name: str, /, **fields: object) -> Both:
         """An entry with its blanks filled in.
 
         Raises:

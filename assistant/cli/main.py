@@ -148,7 +148,7 @@ def _begin(card: Card, records: Path | None) -> tuple[Session, list[Said]]:
 
 def _play(session: Session, lines: Iterable[str], echo: bool) -> None:
     from assistant.conversation import split_speaker
-    from assistant.job import asides as picturing
+    from assistant.job.answers import PICTURE, drawn
 
     try:
         for line in lines:
@@ -159,8 +159,8 @@ def _play(session: Session, lines: Iterable[str], echo: bool) -> None:
                 click.echo(f"{who}: {words}")
             said = session.hear(who, words)
             show(said)
-            if any(s.key == picturing.KEY for s in said):
-                click.echo("\n".join(picturing.drawn(session.job)))
+            if any(s.key == PICTURE for s in said):
+                click.echo("\n".join(drawn(session.job)))
             if session.job.signed_off:
                 break
     finally:

@@ -7,8 +7,8 @@ from typing import Any
 
 from assistant.card import Card
 from assistant.card.show import figure_data
-from assistant.job.facts import Facts, Taken
 from assistant.job.job import Job
+from assistant.job.state import Facts, Taken
 
 
 def figures(card: Card) -> dict[str, Any]:

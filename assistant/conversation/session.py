@@ -18,8 +18,8 @@ from assistant.conversation import report
 from assistant.conversation.due import Due
 from assistant.conversation.understand import Missed, understand, which
 from assistant.dialogue import Heard, Question
-from assistant.job.facts import Taken
 from assistant.job.job import Job
+from assistant.job.state import Taken
 from assistant.record import Journal
 from assistant.record.clips import ClipError, keep
 from assistant.sentences import DialogError

@@ -11,8 +11,7 @@ from __future__ import annotations
 import sys
 from pathlib import Path
 
-from assistant.card import default_card
-from assistant.job.job import Job
+from assistant.job.machine import transitions
 from assistant.texts.dialogs import load_dialogs
 
 FILE = Path(__file__).with_name("diagram.md")
@@ -34,7 +33,6 @@ stateDiagram-v2
 def draw() -> str:
     """The whole file's text."""
     dialogs = load_dialogs()
-    machine = Job(default_card(), dialogs).machine
     lines = []
     for phase in dialogs.phases:
         lines.append(f'    state "{phase.heading} {phase.name}" as phase_{phase.id} {{')
@@ -42,16 +40,14 @@ def draw() -> str:
         lines.append("    }")
     lines.append(f"    [*] --> {dialogs.steps[0].id}")
     for trigger in _DRAWN:
-        for transition in machine.get_transitions(trigger=trigger):
-            guards = [
-                c.func if isinstance(c.func, str) else c.func.__name__
-                for c in transition.conditions
-            ]
+        for edge in transitions(dialogs):
+            if edge["trigger"] != trigger:
+                continue
             label = trigger if trigger != "advance" else ""
-            if guards:
-                label = f"{label} [{', '.join(guards)}]".strip()
+            if edge["conditions"]:
+                label = f"{label} [{', '.join(edge['conditions'])}]".strip()
             tail = f" : {label}" if label else ""
-            lines.append(f"    {transition.source} --> {transition.dest}{tail}")
+            lines.append(f"    {edge['source']} --> {edge['dest']}{tail}")
     lines.append("    signed_off --> [*]")
     return _HEAD + "\n".join(lines) + "\n```\n"
 

@@ -1,41 +1,332 @@
 """One truck's job: acts in, replies out. The same acts always give the same job.
 
 `Job.apply` is the only way to change anything; the record keeps the acts, and resuming applies
-them again. The order lives in `machine`, the rules nobody can talk away in `interlocks`. The acts
-stand in layers, each a module of its own: `base`, `holding`, `correcting`, `taking`, `answering`,
-`talking`.
+them again. What an act does is a plain function, found in `HANDLERS`; what it does at a kind of
+step stands in `kinds.KINDS`. The order lives in `machine`, the rules nobody can talk away in
+`interlocks`.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from transitions import EventData, MachineError
 
-from assistant.act import Act
-from assistant.job.base import Replies
-from assistant.job.machine import SIGNED
-from assistant.job.talking import Talking
+from assistant import interlocks
+from assistant.act import Act, Said
+from assistant.card import Card
+from assistant.dialogue import Danger
+from assistant.job import answers, pedal, readings, words
+from assistant.job.kinds import KINDS, Handler, Kind
+from assistant.job.machine import build, may_be_held
+from assistant.job.state import HALTED, REPAIR, SIGNED, Facts, JobState
+from assistant.quantity import (
+    BEARING_TRAVEL,
+    BRAKE_CONTACT,
+    FREE_TRAVEL,
+    GAP,
+    LUGS,
+    QUANTITIES,
+    TOTAL_TRAVEL,
+)
+from assistant.readings.settle import capital
+from assistant.sentences import Both, fill, sentences
+from assistant.texts.dialogs import SIGNALS, Dialogs, Step, spoken_to
+
+HANDLERS: dict[str, Handler] = {
+    "reading": readings.on_reading,
+    "check": readings.on_check,
+    "no": readings.on_no,
+    "accept": readings.on_accept,
+    "move": readings.on_move,
+    "measure": readings.on_measure,
+    "correct": readings.on_correct,
+    "done": answers.on_done,
+    "ready": answers.on_ready,
+    "sound": answers.on_sound,
+    "not_sound": answers.on_not_sound,
+    "repaired": answers.on_repaired,
+    "skip": answers.on_skip,
+    "sign_off": answers.on_sign_off,
+    "unclear": answers.on_unclear,
+    "back": answers.on_back,
+    "repeat": answers.on_repeat,
+    "where": answers.on_where,
+    "why": answers.on_why,
+    "how_long": answers.on_how_long,
+    "note": answers.on_note,
+    "help": answers.on_help,
+    "complaint": answers.on_complaint,
+    "picture": answers.on_picture,
+    "stop": pedal.on_stop,
+    "pause": pedal.on_pause,
+    "carry_on": pedal.on_carry_on,
+    "let_up": pedal.on_let_up,
+    "resumed": pedal.on_resumed,
+    "holding": pedal.on_holding,
+    "lost": pedal.on_lost,
+    "clear": pedal.on_clear,
+    "released": pedal.on_released,
+}
+"""What each act does, by its meaning."""
+
+_PEDAL_MOVES = (TOTAL_TRAVEL, FREE_TRAVEL, BRAKE_CONTACT, BEARING_TRAVEL)
+"""Readings for which the helper has to move the pedal."""
 
 
-class Job(Talking):
-    """The procedure for one truck, at one step, knowing what it knows.
+class Job(JobState):
+    """The procedure for one truck, at one step, knowing what it knows: a `dialogue.Dialogue`.
 
     Args:
         card: the truck's card.
         dialogs: checked dialogs.
     """
 
-    def apply(self, act: Act) -> Replies:
-        """Take one act; returns everything said in answer, most urgent first."""
-        if self.state == SIGNED:
-            return [self._say("both", "closed")]
-        handler: Callable[[Act], Replies] | None = getattr(self, f"_on_{act.meaning}", None)
-        if handler is None:
-            raise ValueError(f"there is no act {act.meaning!r}; use a key of vocabulary.MEANINGS")
-        wrong = self._wrong_person(act)
-        return wrong if wrong is not None else handler(act)
+    def __init__(self, card: Card, dialogs: Dialogs) -> None:
+        own = dialogs.for_truck(card.traits)
+        super().__init__(own, Facts(card), own.steps[0].id)
+        self.machine = build(self, self._entered)
+        self.said = own.said
 
-    def _wrong_person(self, act: Act) -> Replies | None:
+    def apply(self, act: Act) -> list[Said]:
+        """Take one act; returns everything said in answer, most urgent first."""
+        if self.finished:
+            return [self.said("both", "closed")]
+        if act.meaning not in HANDLERS:
+            raise ValueError(f"there is no act {act.meaning!r}; use one of {', '.join(HANDLERS)}")
         meaning = self.dialogs.words.get(act.meaning)
-        if meaning is None or meaning.who in ("any", act.who):
-            return None
-        return self._only(act, meaning.who, meaning.phrases[0])
+        if meaning is not None and meaning.who not in ("any", act.who):
+            return self.only(act, meaning.who, meaning.phrases[0])
+        return self.handle(act.meaning, act)
+
+    def handle(self, meaning: str, act: Act) -> list[Said]:
+        """What the act does if it is taken for `meaning`."""
+        return HANDLERS[meaning](self, act)
+
+    # --- as every `dialogue.Dialogue` ---
+
+    @property
+    def stopped(self) -> bool:
+        """Whether it was stopped and waits for "carry on"."""
+        return self.at == HALTED
+
+    @property
+    def finished(self) -> bool:
+        """Whether the record is closed."""
+        return self.at == SIGNED
+
+    @property
+    def choosing(self) -> bool:
+        """Whether a reading waits to be accepted, moved or measured again."""
+        return bool(self.choice)
+
+    @property
+    def trying(self) -> bool:
+        """Whether the finished work is tried."""
+        return self.step is not None and self.step.kind == "sound" and self.step.phase == "final"
+
+    @property
+    def state(self) -> str:
+        return self.at
+
+    @property
+    def signed_off(self) -> bool:
+        return self.finished
+
+    def key_above(self) -> bool:
+        return self.facts.key_above
+
+    def pressing_is_danger(self) -> bool:
+        return self.pressing_hurts
+
+    @property
+    def units(self) -> str:
+        """The shop's: "inch" or "mm"."""
+        return self.facts.card.units
+
+    @property
+    def distance(self) -> str:
+        """The shop's: "miles" or "kilometres"."""
+        return self.facts.card.distance
+
+    @property
+    def kind(self) -> Kind:
+        """What holds at a step of this kind; only while it is in a step."""
+        assert self.step is not None
+        return KINDS[self.step.kind]
+
+    def last_quantity(self) -> str:
+        """The quantity that a bare "correct that" is about, or ""."""
+        return readings.last_quantity(self)
+
+    def answers(self) -> dict[str, str]:
+        """Phrases that answer just this step, and what they mean."""
+        step = self.step
+        if step is None or self.pending is not None:
+            return {}
+        meaning = "ready" if step.id == "helper_ready" else self.kind.means
+        return dict.fromkeys(step.answers, meaning)
+
+    def whose(self) -> str:
+        """Who is expected to speak now."""
+        step = self.step
+        return step.who if step is not None and self.pending is None else "tech"
+
+    def danger(self) -> Danger:
+        """Whether somebody may be hurt now."""
+        with_work = self.at not in ("next_due", "sign_off")  # steps with everybody out
+        return Danger(
+            pedal=not self.facts.pedal_up,
+            pressing=self.pressing_hurts,
+            engine=self.facts.key_above and with_work,
+            key=self.facts.key_above,
+            releasing=self.at == "ring_release",
+            held=self.facts.hold == "held",
+        )
+
+    def expects(self) -> str:
+        """The quantity a bare reading would be taken for now, or ""."""
+        if self.correcting or self.step is None:
+            return self.correcting
+        return self.kind.expects or (self.step.reading if self.step.kind == "read" else "")
+
+    def allowed(self) -> list[str]:
+        """Meanings that this step takes, beyond those understood at any time."""
+        step = self.step
+        if self.at == HALTED:
+            return ["carry_on", "clear", "let_up"]
+        if self.at == REPAIR:
+            return ["repaired"]
+        if step is None:
+            return []
+        if self.pending is not None:
+            return ["check", "no"]
+        if self.choice:
+            return ["accept", "move", "measure"]
+        before = ["ready"] if step.id == "helper_ready" else ["skip"] if step.optional else []
+        return [*before, *self.kind.allowed, *(["check", "no"] if self.signing else [])]
+
+    def prompt(self, entering: bool = False) -> list[Said]:
+        """The present instruction; on entering, its cautions first."""
+        step = self.step
+        if step is None:
+            return [self._outside()]
+        if step.kind == "turn" and self.facts.hold != "held":  # never reached: see interlocks
+            raise RuntimeError("a ring turn was about to be told without a confirmed hold")
+        given = self._entering(step) if entering else []
+        if self.pending is not None:
+            return [*given, self.confirm()]
+        if self.correcting:
+            name = words.spoken(self.correcting)
+            return [*given, self.said("tech", "what_correct", quantity=name)]
+        if self.choice:
+            return [*given, self.said("tech", f"{self.choice}_choice")]
+        if entering and step.kind == "rod" and "rod.thread" in self.facts.card.defaulted:
+            given.append(self.said("tech", "thread_default", thread=self.facts.card.thread))
+        return [*given, *self.kind.instruction(self, step)]
+
+    def _outside(self) -> Said:
+        """What is said in no step: stopped, in repair, signed off."""
+        if self.at == REPAIR:
+            return self.said("both", "need_repair")
+        if self.at == SIGNED:
+            return self.said("tech", "closed")
+        reply = "stopped_clear_next" if self.facts.hands_clear else "stopped_held_next"
+        return self.said(
+            "tech", "stopped_next" if self.facts.pedal_up else reply, key="reply:stopped_next"
+        )
+
+    def _entering(self, step: Step) -> list[Said]:
+        """Cautions, most severe first, without those said before; then the helper's part."""
+        cautions = self.dialogs.cautions
+        new = [c for c in step.cautions if not (cautions[c].once and c in self.given)]
+        new.sort(key=lambda c: SIGNALS.index(cautions[c].signal))
+        self.given.update(new)
+        # With the cover off, the pedal never moves without this one, whatever a text leaves out.
+        if self.facts.cover_open and step.reading in _PEDAL_MOVES and "stroke" not in new:
+            new.insert(0, "stroke")
+        out = [spoken_to("both", cautions[c].text, f"caution:{c}", cautions[c].signal) for c in new]
+        if step.helper:
+            out.append(spoken_to("helper", step.helper, f"helper:{step.id}"))
+        return out
+
+    # --- what handlers say and do ---
+
+    def confirm(self) -> Said:
+        """What was taken, read back: figures first for the eye, then words for the ear."""
+        taken = self.pending
+        assert taken is not None
+        if taken.quantity == LUGS:
+            return self.said("tech", "confirm_count", figures=taken.both)
+        to = "tech" if taken.who == "tech" else "both"
+        return self.said(to, "confirm", figures=taken.both, spoken=capital(taken.readback))
+
+    def why(self, who: str, step: Step) -> Said:
+        """The answer to "why" at a step."""
+        text = fill(step.why, KINDS[step.kind].blanks(self, step))
+        return spoken_to(who, text or self.dialogs.say("no_why"), "reply:why")
+
+    def only(self, act: Act, who: str, phrase: str) -> list[Said]:
+        """Answer to words that only the other of the two can say."""
+        person = sentences("job").say("technician" if who == "tech" else "helper")
+        return [self.said(act.who, "wrong_person", who=person, phrase=phrase)]
+
+    def not_now(self, who: str, reply: str = "not_now") -> list[Said]:
+        """The words do not fit here; the present instruction again."""
+        now = self.prompt()[-1]
+        return [self.said(who, reply, hint=Both(now.text, now.spoken))]
+
+    def hint(self, act: Act, reply: str = "not_now") -> list[Said]:
+        """What was said does not fit here: say so, and the instruction again."""
+        step = self.step
+        if act.who == "helper" and self.facts.hold == "held":
+            return [self.said("helper", "hold_standing")]
+        at_ring = step is not None and step.phase == "ring" and step.kind != "read"
+        if act.who == "helper" and at_ring and step is not None and step.who == "tech":
+            return [self.said("helper", "helper_wait")]
+        return self.not_now(act.who, reply)
+
+    def fire(self, trigger: str) -> bool:
+        """Move along an edge of the machine; whether one was open."""
+        try:
+            return bool(self.machine.events[trigger].trigger(self))
+        except MachineError:
+            return False
+
+    def go_on(self, *before: Said) -> list[Said]:
+        """On to the next step, or why not."""
+        if self.fire("advance"):
+            return [*before, *self.prompt(entering=True)]
+        return [*before, *self.blocked()]
+
+    def go_to(self, target: str, *before: Said) -> list[Said]:
+        """Back to a step that something upset; through a detour where one is needed."""
+        self.wanted = target
+        moved = self.fire("reroute")
+        if self.at not in interlocks.DETOURS:
+            self.wanted = ""
+        return [*before, *self.prompt(entering=moved)]
+
+    def blocked(self) -> list[Said]:
+        """Why it does not go on; at the sign-off, to what is still open."""
+        facts = self.facts
+        if facts.lock_out and facts.pedal_up and not may_be_held(self.at):
+            return [self.said("tech", "lock_plate_out"), *self.prompt()]
+        if self.step is not None and self.step.kind == "sign":
+            return self.go_to(QUANTITIES[self.unsettled() or GAP].read_at("final"))
+        if facts.latest(GAP) is None:
+            return [self.said("tech", "gap_unread")]
+        return [self.said("tech", "gap_not_right"), *self.prompt()]
+
+    def _entered(self, _: EventData) -> None:
+        """After every change of step: nothing half-said is carried along, hands may go in."""
+        self.drop()
+        step, facts = self.step, self.facts
+        if step is None:
+            return
+        facts.hold = self.kind.pedal or facts.hold
+        if step.kind == "turn":
+            self.turn_again = facts.turning
+            facts.turning = True
+        if step.held:
+            self.after_hold = "ring_turn"
+        if self.kind.hands and (facts.cover_open or step.phase == "ring"):
+            facts.hands = "in"

@@ -1,29 +1,23 @@
-"""The state machine, built from the dialogs' steps on `transitions`; guards from `interlocks`."""
+"""The order of the job: a state machine on `transitions`, built from the dialogs' steps.
+
+Every edge names its guards: those of `GUARDS`, one for each step of the three families below it,
+and on every way into a step those that `interlocks` asks for.
+"""
 
 from __future__ import annotations
 
-from typing import Any
+from collections.abc import Callable
+from typing import Any, cast
 
 from transitions import EventData, Machine
 
 from assistant import interlocks
-from assistant.job.facts import Facts
+from assistant.job.state import HALTED, REPAIR, SIGNED, JobState
+from assistant.quantity import GAP, JUDGED, QUANTITIES
 from assistant.texts.dialogs import Dialogs, Step
 
-HALTED = "halted"
-REPAIR = "repair"
-SIGNED = "signed_off"
-
-FIX = {
-    "gap": "ring_plan",
-    "clearance": "fork_rod",
-    "pedal-height": "height_stop",
-    "total-travel": "total_stop",
-    "free-travel": "free_rod",
-    "brake-contact": "contact_rod",
-}
-"""Where a reading that is out is put right."""
-
+REROUTES = ("ring_plan", "ring_gap", *(QUANTITIES[q].read_at("final") for q in JUDGED))
+"""Where a correction may lead back to."""
 _AGAIN = {
     "fork_rod": "fork_clearance",
     "height_stop": "set_height",
@@ -32,59 +26,111 @@ _AGAIN = {
     "contact_rod": "set_free",
 }
 """A change on the linkage is read again at once."""
-
-REROUTES = (
-    "ring_plan",
-    "ring_gap",
-    "final_gap",
-    "final_clearance",
-    "final_height",
-    "final_total",
-    "final_free",
-    "final_contact",
-)
-_SIDE = ("rod", "stop_bolt")
 _HELD = ("ring_hold", "ring_turn", "ring_tool", "ring_lock", "ring_clear", "ring_release")
 """Steps in which the pedal may be down."""
+_IN_THE_HOLE = ("ring_plan", "ring_gap", "final_gap", "final_clearance")
+
+Guard = Callable[[JobState], bool]
+
+GUARDS: dict[str, Guard] = {
+    # The helper has said that the pedal is down and held, and nothing has undone it.
+    "hold_confirmed": lambda job: job.facts.hold == "held",
+    "hands_clear": lambda job: job.facts.hands_clear,
+    "pedal_up": lambda job: job.facts.pedal_up,
+    "lock_in": lambda job: not job.facts.lock_out,
+    "key_below": lambda job: not job.facts.key_above,
+    "key_above": lambda job: job.facts.key_above,
+    "cover_open": lambda job: job.facts.cover_open,
+    "cover_closed": lambda job: not job.facts.cover_open,
+    # The step wanted next looks into the hole, and the cover is on.
+    "cover_in_the_way": lambda job: not job.facts.cover_open and job.wanted in _IN_THE_HOLE,
+    "gap_right": lambda job: job.facts.gap_right(),
+    # The ring moved and the gap was not read since.
+    "gap_unread": lambda job: job.facts.latest(GAP) is None,
+    "gap_wrong": lambda job: job.facts.latest(GAP) is not None and not job.facts.gap_right(),
+    # The plan moves the ring at least one lug.
+    "ring_wanted": lambda job: bool((plan := job.facts.plans.ring()) and plan.lugs),
+    # The reading just taken is to be put right on its own step, or stands.
+    "wants_fix": lambda job: job.fix,
+    "settled": lambda job: not job.fix,
+    # The technician accepts the reading as it is and leaves its change undone.
+    "leaves": lambda job: job.leaving,
+    # The pedal was let up out of a stop: the stop goes on.
+    "release_was_halted": lambda job: job.release_halted,
+    # Every final reading is in, or accepted and marked.
+    "all_settled": lambda job: not job.unsettled(),
+    "returns_repair": lambda job: job.return_to == REPAIR,
+    # The stop came in a step that needs the pedal down: the hold starts over.
+    "returns_to_hold": lambda job: bool(
+        (step := _stopped(job)) and (step.held or step.kind == "hold")
+    ),
+    # The stop came while the pedal was let up: clear comes first again.
+    "returns_to_release": lambda job: (
+        (step := _stopped(job)) is not None and step.kind == "release"
+    ),
+    "returns_past_ring": lambda job: job.past_ring(job.return_to),
+}
+
+_FAMILIES = {"returns": "return_to", "holds_for": "after_hold", "wants": "wanted"}
+"""Guards for each step, as in `wants_ring_plan`, and the part of the state that must name it."""
 
 
-def build(model: object, dialogs: Dialogs, initial: str) -> Machine:
-    """The machine for `model`, which has the guards as methods. States are step ids."""
-    steps = dialogs.steps
-    states = [s.id for s in steps] + [HALTED, REPAIR, SIGNED]
+def _stopped(job: JobState) -> Step | None:
+    return job.dialogs.by_id.get(job.return_to)
+
+
+def _guards(dialogs: Dialogs) -> dict[str, Callable[[EventData], bool]]:
+    """All guards by name, as the machine asks them."""
+    guards: dict[str, Guard] = dict(GUARDS)
+    for name in dialogs.by_id:
+        for family, of in _FAMILIES.items():
+            guards[f"{family}_{name}"] = _is_at(of, name)
+    return {name: _asked(guard) for name, guard in guards.items()}
+
+
+def _is_at(of: str, step_id: str) -> Guard:
+    return lambda job: bool(getattr(job, of) == step_id)
+
+
+def _asked(guard: Guard) -> Callable[[EventData], bool]:
+    return lambda event: guard(cast(JobState, event.model))
+
+
+def build(job: JobState, entered: Callable[[EventData], None]) -> Machine:
+    """The machine that moves `job`; its states are step ids. `entered` is told of every change."""
+    guards = _guards(job.dialogs)
+    edges = [
+        {**edge, "conditions": [guards[name] for name in edge["conditions"]]}
+        for edge in transitions(job.dialogs)
+    ]
     return Machine(
-        model=model,
-        states=states,
-        initial=initial,
-        transitions=transitions(dialogs),
+        model=job,
+        model_attribute="at",
+        states=[*job.dialogs.by_id, HALTED, REPAIR, SIGNED],
+        initial=job.at,
+        transitions=edges,
         auto_transitions=False,
         send_event=True,
-        after_state_change="entered",
+        after_state_change=entered,
     )
 
 
 def transitions(dialogs: Dialogs) -> list[dict[str, Any]]:
-    """Every edge of the procedure, each with the guards of the step it leads into."""
-    steps = dialogs.steps
+    """Every edge of the procedure, each with the names of its guards."""
+    steps, ids = dialogs.steps, list(dialogs.by_id)
     out: list[dict[str, Any]] = []
     guards_of = {s.id: interlocks.into(s, steps) for s in steps}
 
-    def edge(trigger: str, source: str, dest: str, *conditions: str) -> None:
-        out.append(
-            {
-                "trigger": trigger,
-                "source": source,
-                "dest": dest,
-                "conditions": list(dict.fromkeys([*conditions, *guards_of.get(dest, ())])),
-            }
-        )
+    def edge(trigger: str, source: str, dest: str, *guards: str) -> None:
+        names = list(dict.fromkeys([*guards, *guards_of.get(dest, ())]))
+        out.append({"trigger": trigger, "source": source, "dest": dest, "conditions": names})
 
     # Stopped in the release, and the pedal came up meanwhile: nothing is left to release.
     edge("carry_on", HALTED, "ring_gap", "returns_to_release")
-    ids = [s.id for s in steps]
     for i, step in enumerate(steps):
-        after = steps[i + 1].id if i + 1 < len(steps) else SIGNED
-        _forward(edge, steps, step, after)
+        for dest, *guards in _ways_on(steps, i):
+            if dest in (*ids, HALTED, SIGNED):
+                edge("advance", step.id, dest, *guards)
         if step.kind == "sound":
             edge("not_sound", step.id, REPAIR)
         edge("halt", step.id, HALTED)
@@ -104,244 +150,65 @@ def transitions(dialogs: Dialogs) -> list[dict[str, Any]]:
     edge("carry_on", HALTED, "ring_plan", "returns_past_ring", "gap_wrong")
     edge("carry_on", HALTED, "ring_gap", "returns_past_ring", "gap_unread")
     edge("let_up", HALTED, "ring_release")
-    first = ids.index("fork_clearance")
-    for step in steps[first:]:
-        if step.id in interlocks.DETOURS:
+    for step_id in ids[ids.index("fork_clearance") :]:
+        if step_id in interlocks.DETOURS:
             continue
-        edge("reroute", step.id, "key_back", "key_above")
-        edge("reroute", step.id, "reopen_cover", "cover_in_the_way")
+        edge("reroute", step_id, "key_back", "key_above")
+        edge("reroute", step_id, "reopen_cover", "cover_in_the_way")
         for target in REROUTES:
-            if target != step.id and target in ids:
-                edge("reroute", step.id, target, f"wants_{target}")
+            if target != step_id and target in ids:
+                edge("reroute", step_id, target, f"wants_{target}")
     return out
 
 
-def _forward(edge: Any, steps: tuple[Step, ...], step: Step, after: str) -> None:
-    """The ways on from a step when it is done, first that opens wins."""
+def _ways_on(steps: tuple[Step, ...], i: int) -> list[tuple[str, ...]]:
+    """The ways on from a step when it is done, with their guards: the first that opens wins.
+
+    A way to a step that this kind of truck has not is no way.
+    """
+    step = steps[i]
+    after = steps[i + 1].id if i + 1 < len(steps) else SIGNED
     if step.id in ("found_clearance", "ring_gap"):
-        edge("advance", step.id, "fork_clearance", "gap_right")
-        edge("advance", step.id, "ring_plan", "gap_wrong")
-    elif step.id == "ring_plan":
-        edge("advance", step.id, "fork_clearance", "gap_right")
-        if step.kind == "maker":
-            edge("advance", step.id, "ring_gap")
-        else:
-            edge("advance", step.id, after, "ring_wanted")
-    elif step.kind == "hold":
-        for target in ("ring_turn", "ring_tool", "ring_lock"):
-            edge("advance", step.id, target, f"holds_for_{target}")
-    elif step.kind == "release":
-        edge("advance", step.id, HALTED, "release_was_halted")
-        edge("advance", step.id, after)
-    elif step.id in interlocks.DETOURS:
-        if step.id == "key_back":
-            edge("advance", step.id, "reopen_cover", "cover_in_the_way")
-        ids = [s.id for s in steps]
-        for target in REROUTES:
-            if target in ids:
-                edge("advance", step.id, target, f"wants_{target}")
-    elif step.id in _AGAIN:
+        return [("fork_clearance", "gap_right"), ("ring_plan", "gap_wrong")]
+    if step.id == "ring_plan":
+        on = ("ring_gap",) if step.kind == "maker" else (after, "ring_wanted")
+        return [("fork_clearance", "gap_right"), on]
+    if step.kind == "hold":
+        return [(target, f"holds_for_{target}") for target in interlocks.HOLDING]
+    if step.kind == "release":
+        return [(HALTED, "release_was_halted"), (after,)]
+    if step.id in interlocks.DETOURS:
+        open_up = [("reopen_cover", "cover_in_the_way")] if step.id == "key_back" else []
+        return [*open_up, *((target, f"wants_{target}") for target in REROUTES)]
+    if step.id in _AGAIN:
         # The reading stands as it is, accepted: on, without another change.
-        edge("advance", step.id, _past_side(steps, step), "leaves")
-        edge("advance", step.id, _AGAIN[step.id])
-    elif step.kind == "read" and step.stage in ("set", "final"):
-        if step.reading in FIX:
-            edge("advance", step.id, FIX[step.reading], "wants_fix")
-        edge("advance", step.id, _past_side(steps, step), "settled")
-    elif step.kind == "sign":
-        edge("advance", step.id, after, "all_settled")
-    else:
-        edge("advance", step.id, after)
+        return [(_past_changes(steps, i), "leaves"), (_AGAIN[step.id],)]
+    if step.kind == "read" and step.stage in ("set", "final"):
+        fix = QUANTITIES[step.reading].fix
+        return [*([(fix, "wants_fix")] if fix else []), (_past_changes(steps, i), "settled")]
+    return [(after, "all_settled")] if step.kind == "sign" else [(after,)]
 
 
-def _past_side(steps: tuple[Step, ...], step: Step) -> str:
+def _past_changes(steps: tuple[Step, ...], i: int) -> str:
     """The next step in order that is not a change on rod or stop."""
-    at = next(i for i, s in enumerate(steps) if s.id == step.id) + 1
-    while steps[at].kind in _SIDE or steps[at].id in interlocks.DETOURS:
-        at += 1
-    return steps[at].id
+    return next(
+        s.id
+        for s in steps[i + 1 :]
+        if s.kind not in ("rod", "stop_bolt") and s.id not in interlocks.DETOURS
+    )
+
+
+_MOVING = ("rod", "stop_bolt", "plan", "maker", "clear", "hold", "turn", "release")
 
 
 def _before(steps: tuple[Step, ...], i: int) -> str:
     """Where "back" leads: the last step that moved nothing."""
-    if steps[i].id == "ring_gap":
-        return ""
-    for step in reversed(steps[:i]):
-        if step.kind in ("rod", "stop_bolt", "plan", "maker", "clear", "hold", "turn", "release"):
-            continue
-        if step.id in interlocks.DETOURS:
-            continue
-        if step.id in _HELD or (
-            step.id in ("ring_show", "ring_unlock", "ring_gap") and steps[i].phase != "ring"
-        ):
-            continue
-        return step.id
-    return ""
+    ring = ("ring_show", "ring_unlock", "ring_gap") if steps[i].phase != "ring" else ()
+    no = (*interlocks.DETOURS, *_HELD, *ring)
+    found = [s.id for s in steps[:i] if s.kind not in _MOVING and s.id not in no]
+    return found[-1] if found and steps[i].id != "ring_gap" else ""
 
 
 def may_be_held(step_id: str) -> bool:
     """Whether the pedal may be down in this step."""
     return step_id in _HELD
-
-
-# --- The machine's guards: questions about the facts, asked before every move between steps.
-
-_FINAL = {
-    "gap": "final_gap",
-    "clearance": "final_clearance",
-    "pedal-height": "final_height",
-    "total-travel": "final_total",
-    "free-travel": "final_free",
-    "brake-contact": "final_contact",
-}
-"""Quantity -> the step that reads it last."""
-
-
-class Guards:
-    """Mixed into `Job`; each method takes the event that `transitions` passes and answers it."""
-
-    facts: Facts
-    dialogs: Dialogs
-    state: str
-    return_to: str
-    after_hold: str
-    release_halted: bool
-    wanted: str
-    fix: bool
-    leaving: bool
-
-    def hold_confirmed(self, _: EventData | None = None) -> bool:
-        """The helper has said that the pedal is down and held, and nothing has undone it."""
-        return self.facts.hold == "held"
-
-    def hands_clear(self, _: EventData | None = None) -> bool:
-        """The technician has called clear, and no step since has put hands in."""
-        return self.facts.hands == "clear"
-
-    def pedal_up(self, _: EventData | None = None) -> bool:
-        """The pedal is up: never pressed, or the helper said released."""
-        return self.facts.hold == "up"
-
-    def lock_in(self, _: EventData | None = None) -> bool:
-        """The ring's lock plate is in."""
-        return self.facts.places["lock_plate"] == "in"
-
-    def key_below(self, _: EventData | None = None) -> bool:
-        """The key is with the technician: nobody can start the engine."""
-        return self.facts.places["key"] != "helper"
-
-    def key_above(self, _: EventData | None = None) -> bool:
-        """The key is with the helper."""
-        return not self.key_below()
-
-    def cover_open(self, _: EventData | None = None) -> bool:
-        """The inspection cover is off."""
-        return self.facts.places["cover"] == "off"
-
-    def cover_closed(self, _: EventData | None = None) -> bool:
-        """The inspection cover is on."""
-        return not self.cover_open()
-
-    def cover_in_the_way(self, _: EventData | None = None) -> bool:
-        """The step wanted next looks into the hole, and the cover is on."""
-        needs = ("ring_plan", "ring_gap", "final_gap", "final_clearance")
-        return self.cover_closed() and self.wanted in needs
-
-    def gap_right(self, _: EventData | None = None) -> bool:
-        """The gap, read since the last ring move, is in (or too close and accepted)."""
-        return self.facts.gap_right()
-
-    def gap_unread(self, _: EventData | None = None) -> bool:
-        """The ring moved and the gap was not read since."""
-        return self.facts.latest("gap") is None
-
-    def gap_wrong(self, _: EventData | None = None) -> bool:
-        """The gap is known and not right."""
-        return not self.gap_unread() and not self.gap_right()
-
-    def ring_wanted(self, _: EventData | None = None) -> bool:
-        """The plan moves the ring at least one lug."""
-        plan = self.facts.plans.ring()
-        return plan is not None and plan.lugs != 0
-
-    def wants_fix(self, _: EventData | None = None) -> bool:
-        """The reading just taken is to be put right on its own step."""
-        return self.fix
-
-    def leaves(self, _: EventData | None = None) -> bool:
-        """The technician accepts the reading as it is and leaves this change undone."""
-        return self.leaving
-
-    def settled(self, _: EventData | None = None) -> bool:
-        """The reading just taken stands."""
-        return not self.fix
-
-    def release_was_halted(self, _: EventData | None = None) -> bool:
-        """The pedal was let up out of a stop: the stop goes on."""
-        return self.release_halted
-
-    def unsettled_final(self) -> str:
-        """The first final reading that neither is in nor was accepted, or ""."""
-        for quantity, step_id in _FINAL.items():
-            if step_id not in self.dialogs.by_id:
-                continue  # not on this kind of truck
-            taken = self.facts.staged(quantity, "final")
-            if taken is None or self.facts.latest(quantity) is not taken:
-                return quantity
-            judgement = self.facts.judged(taken)
-            if judgement is not None and judgement.decision != "in" and not taken.accepted:
-                return quantity
-        return ""
-
-    def all_settled(self, _: EventData | None = None) -> bool:
-        """Every final reading is in, or accepted and marked."""
-        return not self.unsettled_final()
-
-    # --- where a stopped job goes on ---
-
-    def _return_step(self) -> Step | None:
-        return self.dialogs.by_id.get(self.return_to)
-
-    def returns_repair(self, _: EventData | None = None) -> bool:
-        """The stop came while waiting for a repair."""
-        return self.return_to == "repair"
-
-    def returns_to_hold(self, _: EventData | None = None) -> bool:
-        """The stop came in a step that needs the pedal down: the hold starts over."""
-        step = self._return_step()
-        return step is not None and (step.held or step.kind == "hold")
-
-    def returns_to_release(self, _: EventData | None = None) -> bool:
-        """The stop came while the pedal was being let up: clear comes first again."""
-        step = self._return_step()
-        return step is not None and step.kind == "release"
-
-    def returns_past_ring(self, _: EventData | None = None) -> bool:
-        """The stop came after the ring was done."""
-        return self.past_ring(self.return_to)
-
-    def past_ring(self, step_id: str) -> bool:
-        """Whether a step comes after the ring is done."""
-        ids = [s.id for s in self.dialogs.steps]
-        return step_id in ids and ids.index(step_id) >= ids.index("fork_clearance")
-
-    def __getattr__(self, name: str) -> object:
-        # One guard a step for each of these families, without fifty methods.
-        for prefix, field in (
-            ("returns_", "return_to"),
-            ("holds_for_", "after_hold"),
-            ("wants_", "wanted"),
-        ):
-            if name.startswith(prefix):
-                target = name[len(prefix) :]
-                if target in self.dialogs.by_id or target in REROUTES:
-                    return lambda _=None: getattr(self, field) == target
-        raise AttributeError(f"{type(self).__name__} has no {name}")
-
-    def pressing_is_danger(self) -> bool:
-        """Nobody was asked to press, and a hand may be in the hole."""
-        return self.facts.hold == "up" and self.cover_open() and not self.hands_clear()
-
-    def in_hold(self) -> bool:
-        """Whether the pedal may be down now."""
-        return self.facts.hold != "up" or may_be_held(self.state)

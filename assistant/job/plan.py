@@ -28,7 +28,7 @@ from assistant.clutch.uncertainty import Measured
 from assistant.quantity import CLEARANCE, GAP, PEDAL, PEDAL_HEIGHT, TOTAL_TRAVEL
 
 if TYPE_CHECKING:
-    from assistant.job.facts import Facts, Taken
+    from assistant.job.state import Facts, Taken
 
 # A count that suits the whole truck may have this share of the best chance at the gap, no less:
 # common practice, no source.

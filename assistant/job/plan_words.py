@@ -41,7 +41,7 @@ def _long(line: str) -> bool:
 
 def move_parts(setting: Setting, adjusters: Adjusters, card: Card) -> dict[str, str]:
     """Each move in words, in the trade's order, by the adjuster's name."""
-    parts = {}
+    parts: dict[str, str] = {}
     if setting.lugs:
         parts["ring"] = words.moved(setting.lugs)
     if setting.height_steps:

@@ -1,88 +1,100 @@
-"""Computed things in trade words: plans, judgements, the state of the truck."""
+"""Computed things in trade words, for eye and ear: lengths, counts, moves, the truck's state."""
 
 from __future__ import annotations
 
-from assistant.clutch.conformity import GAUGES, Judgement, gauge_that_settles
+from typing import TYPE_CHECKING
+
 from assistant.clutch.thread import RodMove
-from assistant.job.facts import Facts, Taken
-from assistant.readings import QUANTITIES, speak
+from assistant.quantity import QUANTITIES
+from assistant.readings import speak
 from assistant.readings.units import MM_PER_IN
-from assistant.texts.dialogs import Dialogs
+from assistant.sentences import Both, joined, sentences
 
-
-def lugs(count: int) -> str:
-    """`3 lugs`."""
-    return speak.count_figures(abs(count), "lugs")
-
-
-def way(count: int) -> str:
-    """`tighter` or `looser`."""
-    return "tighter" if count >= 0 else "looser"
-
-
-def moved(count: int) -> str:
-    """`3 lugs tighter`."""
-    return f"{lugs(count)} {way(count)}" if count else "0 lugs"
-
-
-def length(value_in: float, units: str) -> str:
-    """A computed length to the nearest 1/64 inch, or 0.1 mm."""
-    return speak.near_figures(value_in, units)
-
-
-def per_lug(pitch_in: float, units: str) -> str:
-    """`0.027 in`, `0.69 mm`: bearing travel a lug."""
-    return f"{pitch_in:.3f} in" if units == "inch" else f"{pitch_in * MM_PER_IN:.2f} mm"
-
-
-def rod(move: RodMove) -> str:
-    """`2 turns 3 flats`."""
-    turns, flats = abs(move.turns), abs(move.flats)
-    parts = []
-    if turns:
-        parts.append(f"{turns} turn" + ("s" if turns != 1 else ""))
-    if flats:
-        parts.append(f"{flats} flat" + ("s" if flats != 1 else ""))
-    return " ".join(parts) or "0 flats"
-
-
-def turns(count: float) -> str:
-    """`1 1/2 turns` of a stop's bolt, to the nearest half."""
-    whole, half = divmod(max(1, round(2 * count)), 2)
-    figures = " ".join([*([str(whole)] if whole else []), *(["1/2"] if half else [])])
-    return f"{figures} turn" + ("s" if whole + half > 1 else "")
-
+if TYPE_CHECKING:
+    from assistant.job.state import JobState
 
 ADJUSTERS = {"rod": "rod", "cable": "cable", "hydraulic": "pushrod"}
 """Linkage -> what is turned on it."""
 
 
-def rod_way(move: RodMove, longer: str) -> str:
+def counted(count: float, unit: str) -> Both:
+    """`3 lugs`, "three lugs"."""
+    return Both(speak.count_figures(count, unit), speak.count_words(count, unit))
+
+
+def lugs(count: int) -> Both:
+    """`3 lugs`, whichever way."""
+    return counted(abs(count), "lugs")
+
+
+def way(count: int) -> Both:
+    """`tighter` or `looser`."""
+    return sentences("job").say("tighter" if count >= 0 else "looser")
+
+
+def moved(count: int) -> Both:
+    """`3 lugs tighter`."""
+    return joined([lugs(count), way(count)]) if count else lugs(0)
+
+
+def number(value: float, places: int = 0) -> Both:
+    """A bare number: `13.5`, "thirteen point five"."""
+    shown = f"{value:,.{places}f}"
+    whole, _, after = shown.replace(",", "").partition(".")
+    told = [speak.number_words(int(whole))]
+    if after.strip("0"):
+        told += ["point", *(speak.number_words(int(digit)) for digit in after)]
+    return Both(shown, " ".join(told))
+
+
+def percent(share: float) -> Both:
+    """`87%`, "eighty-seven percent"."""
+    told = number(100 * share)
+    return Both(f"{share:.0%}", f"{told.spoken} percent")
+
+
+def length(value_in: float, units: str) -> Both:
+    """A computed length to the nearest 1/64 inch, or 0.1 mm."""
+    near_in, (kind, detail) = speak.near(abs(value_in), units)
+    if kind == "m" and abs(near_in * MM_PER_IN - round(near_in * MM_PER_IN)) < 1e-6:
+        detail = 0  # "thirteen millimetres", not "thirteen point zero"
+    told = speak.length_words(near_in, (kind, detail))
+    return Both(speak.near_figures(value_in, units), f"minus {told}" if value_in < 0 else told)
+
+
+def per_lug(pitch_in: float, units: str) -> Both:
+    """`0.027 in`, `0.69 mm`: bearing travel a lug."""
+    form = ("d", 3) if units == "inch" else ("m", 2)
+    return Both(speak.length_figures(pitch_in, form), speak.length_words(pitch_in, form))
+
+
+def rod(move: RodMove) -> Both:
+    """`2 turns 3 flats`."""
+    parts = [
+        counted(abs(count), unit)
+        for count, unit in ((move.turns, "turns"), (move.flats, "flats"))
+        if count
+    ] or [counted(0, "flats")]
+    return Both(" ".join(parts), " and ".join(part.spoken for part in parts))
+
+
+def turns(count: float) -> Both:
+    """`1 1/2 turns` of a stop's bolt, to the nearest half."""
+    halves = max(1, round(2 * count))
+    whole, half = divmod(halves, 2)
+    figures = " ".join([*([str(whole)] if whole else []), *(["1/2"] if half else [])])
+    plural = "s" if whole + half > 1 else ""
+    return Both(f"{figures} turn{plural}", speak.count_words(halves / 2, "turns"))
+
+
+def rod_way(move: RodMove, longer: str) -> Both:
     """`longer` when the card says what longer does, else `toward more clearance`."""
     more = move.total_flats >= 0
     if longer:
-        return "longer" if more == (longer == "more clearance") else "shorter"
-    return f"toward {'more' if more else 'less'} clearance"
-
-
-def verdict(dialogs: Dialogs, taken: Taken, judgement: Judgement | None) -> str:
-    """`9/16 in: out.`, or that there is no limit."""
-    if judgement is None:
-        quantity = spoken(taken.quantity)
-        return dialogs.say("no_figure", figures=taken.figures, quantity=quantity)
-    key = {"in": "judged_in", "out": "judged_out", "too close": "judged_close"}[judgement.decision]
-    return dialogs.say(key, figures=taken.figures)
-
-
-def settle_with(dialogs: Dialogs, judgement: Judgement, u_in: float) -> str:
-    """Which gauge would decide a reading, of standard uncertainty `u_in`, too close to call."""
-    gauge = gauge_that_settles(judgement)
-    if gauge:
-        return dialogs.say("gauge", gauge=gauge.name)
-    finest = GAUGES[-1]
-    if u_in > finest.u_in:  # read finer, it may well not sit on the limit at all
-        return dialogs.say("gauge_may", gauge=finest.name)
-    return dialogs.say("no_gauge")
+        key = "longer" if more == (longer == "more clearance") else "shorter"
+    else:
+        key = "more_clearance" if more else "less_clearance"
+    return sentences("job").say(key)
 
 
 def spoken(quantity: str) -> str:
@@ -90,21 +102,21 @@ def spoken(quantity: str) -> str:
     return QUANTITIES[quantity].spoken
 
 
-def truck_state(dialogs: Dialogs, facts: Facts) -> str:
+def truck_state(job: JobState) -> Both:
     """Pedal, ring, lock plate and cover, in that order: what a stop must tell."""
+    say, facts = job.dialogs.say, job.facts
     hold = {"up": "pedal_up_state", "held": "pedal_held_state"}
-    parts = [dialogs.say(hold.get(facts.hold, "pedal_unsure_state"))]
+    parts = [say(hold.get(facts.hold, "pedal_unsure_state"))]
     if facts.turning:
-        parts.append(dialogs.say("ring_maybe_state"))
+        parts.append(say("ring_maybe_state"))
     by_gap, called = facts.plans.lugs_by_gap(), facts.lugs_total
     if by_gap != called:
-        parts.append(dialogs.say("ring_doubt_state", by_gap=moved(by_gap), called=moved(called)))
+        parts.append(say("ring_doubt_state", by_gap=moved(by_gap), called=moved(called)))
     elif called:
-        parts.append(dialogs.say("ring_moved_state", moved=moved(called)))
+        parts.append(say("ring_moved_state", moved=moved(called)))
     elif not facts.turning:
-        parts.append(dialogs.say("ring_still_state"))
-    lock = facts.places.get("lock_plate", "in")
-    parts.append(dialogs.say("lock_out_state" if lock == "out" else "lock_in_state"))
-    if facts.places.get("cover") == "off":
-        parts.append(dialogs.say("cover_off_state"))
-    return " ".join(part for part in parts if part)
+        parts.append(say("ring_still_state"))
+    parts.append(say("lock_out_state" if facts.lock_out else "lock_in_state"))
+    if facts.cover_open:
+        parts.append(say("cover_off_state"))
+    return joined([part for part in parts if part])

@@ -165,7 +165,7 @@ class Dialogs:
         """The phase a step belongs to."""
         return next(p for p in self.phases if p.id == step.phase)
 
-    def say(self, reply: str, **fields: object) -> Both:
+    def say(self, reply: str, /, **fields: object) -> Both:
         """A reply with its blanks filled in."""
         return fill(self.replies[reply], fields)
 

@@ -11,8 +11,9 @@ from assistant.card import Card, card_from_text
 from assistant.clutch.ring import RingBelief, landing_chance, plan_ring
 from assistant.clutch.solver import solve
 from assistant.conversation import Session
-from assistant.job import prompts
-from assistant.job.facts import Facts, Taken
+from assistant.job.job import Job
+from assistant.job.kinds import KINDS
+from assistant.job.state import Facts, Taken
 from assistant.texts.dialogs import Dialogs
 from tests.clutch.test_linkage_card import RODS
 
@@ -70,12 +71,14 @@ def test_a_stop_that_is_out_is_in_the_plan(session: Session, play: Play) -> None
     assert facts.plans.stop_change_in("total-travel") is None
 
 
-def test_a_known_bolt_is_told_in_turns(card: Card) -> None:
+def test_a_known_bolt_is_told_in_turns(card: Card, dialogs: Dialogs) -> None:
     """An eighth of an inch a turn: three quarters of an inch are six turns."""
     known = card_from_text(card.text + '[stops]\nheight = "1/8 in"\n', "c")
     for one, told in ((known, "6 turns lower"), (card, "3/4 in lower")):
-        facts = facts_of(one, {"pedal-height": (9.25, 0.01)})
-        assert prompts.stop_move(facts, "pedal-height") == told
+        job = Job(one, dialogs)
+        job.facts = facts_of(one, {"pedal-height": (9.25, 0.01)})
+        blanks = KINDS["stop_bolt"].blanks(job, dialogs.by_id["height_stop"])
+        assert blanks["stop_move"] == told
 
 
 def test_a_stop_that_is_in_stays(session: Session, play: Play) -> None:

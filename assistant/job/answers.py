@@ -1,0 +1,335 @@
+"""Answers to a step in one word, talk about the job, and its sign-off."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from assistant import interlocks
+from assistant.act import REASONS, Act, Said
+from assistant.clutch.uncertainty import Measured
+from assistant.job import words
+from assistant.job.state import HALTED, REPAIR, LinkageMove, Taken
+from assistant.quantity import CLEARANCE, FREE_TRAVEL, GAP, QUANTITIES
+from assistant.sentences import DialogError, joined, sentences
+
+if TYPE_CHECKING:
+    from assistant.causes.case import Case
+    from assistant.job.job import Job
+
+# --- answers to the present step ------------------------------------------------------------------
+
+
+def on_done(job: Job, act: Act) -> list[Said]:
+    """What was asked is done; a reading that was read back is right."""
+    if job.pending is not None:
+        return job.handle("check", act)
+    if job.step is None or job.choice or job.correcting or job.kind.done is None:
+        return job.hint(act)
+    return job.kind.done(job, act)
+
+
+def act_done(job: Job, act: Act) -> list[Said]:
+    """Done by the one who was asked: what the step notes about the truck is so now."""
+    step = job.step
+    assert step is not None
+    if act.who != step.who:
+        return job.only(act, step.who, "ready" if step.id == "helper_ready" else "done")
+    job.facts.places.update(step.sets)
+    if step.id in interlocks.DETOURS:
+        said = job.go_on()
+        if job.at not in interlocks.DETOURS:
+            job.wanted = ""
+        return said
+    return job.go_on()
+
+
+def change_done(job: Job, act: Act) -> list[Said]:
+    """The rod or a stop was moved as told."""
+    step, facts = job.step, job.facts
+    assert step is not None
+    if act.who == step.who:
+        rod = facts.plans.rod(step.id == "contact_rod") if step.kind == "rod" else None
+        what = job.kind.blanks(job, step)
+        told = what.get("stop_move") or f"{what['rod']} {what['rod_way']}".strip()
+        moved_in = rod.rod.travel_in if rod is not None else 0.0
+        facts.linkage.append(LinkageMove(step.id, str(told), moved_in, len(facts.readings)))
+    return act_done(job, act)
+
+
+def maker_done(job: Job, act: Act) -> list[Said]:
+    """The maker's procedure was carried out: what was read of the bearing is history."""
+    if act.who != "tech":
+        return job.only(act, "tech", "done")
+    what = str(sentences("job").say("maker_procedure"))
+    job.facts.linkage.append(LinkageMove("ring_plan", what, 0.0, len(job.facts.readings)))
+    return job.go_on()
+
+
+def plan_checked(job: Job, act: Act) -> list[Said]:
+    """The ring plan is right; one for a gap that is too close wants more than a "check"."""
+    if act.who != "tech":
+        return job.only(act, "tech", "check")
+    if act.meaning == "check" and job.facts.decided(GAP) == "too close":
+        return job.hint(act)
+    return job.go_on()
+
+
+def checked(job: Job, act: Act) -> list[Said]:
+    """ "Check" for "done"; making it safe wants "done", not a stray "yep"."""
+    assert job.step is not None
+    return job.hint(act) if job.step.phase == "safe" else on_done(job, act)
+
+
+def on_ready(job: Job, act: Act) -> list[Said]:
+    """The helper sits where he should."""
+    return on_done(job, act) if job.at == "helper_ready" else job.hint(act)
+
+
+def on_sound(job: Job, act: Act) -> list[Said]:
+    """A part of the chain, or the whole clutch, is sound."""
+    step = job.step
+    return job.go_on() if step is not None and step.kind == "sound" else job.hint(act)
+
+
+def on_not_sound(job: Job, act: Act) -> list[Said]:
+    """It is not: repair first."""
+    step = job.step
+    if step is None or step.kind != "sound":
+        return job.hint(act)
+    remark = sentences("job").say("not_sound", step=step.id.replace("_", " "))
+    job.facts.remarks.append(str(remark))
+    job.fire("not_sound")
+    more = [job.said("both", "need_bleed")] if step.id == "chain_fluid" else []
+    if act.text:  # "it grinds into gear": what may be behind it
+        more += complain(job, "tech", act.text)
+    return [job.said("both", "need_repair", signal="WARNING"), *more]
+
+
+def on_repaired(job: Job, act: Act) -> list[Said]:
+    """The repair is done: the chain once more."""
+    if job.at != REPAIR:
+        return job.hint(act)
+    job.fire("repaired")
+    return [job.said("both", "repair_done"), *job.prompt(entering=True)]
+
+
+def on_skip(job: Job, act: Act) -> list[Said]:
+    """Without this reading."""
+    if job.step is None or not job.step.optional:
+        return [job.said(act.who, "skip_no"), *job.prompt()]
+    return job.go_on()
+
+
+def on_sign_off(job: Job, act: Act) -> list[Said]:
+    """The record is closed with a code."""
+    if job.step is None or job.step.kind != "sign":
+        return job.hint(act)
+    if not act.text:
+        return [job.said(act.who, "sign_code")]
+    if act.doubt and act.text != job.signing:
+        job.signing = act.text
+        return [job.said(act.who, "confirm_code", code=" ".join(act.text))]
+    if job.unsettled():
+        return job.blocked()
+    job.facts.code = act.text
+    if not job.fire("advance"):
+        job.facts.code = ""
+        return job.blocked()
+    doubts = len(job.facts.doubts)
+    return [job.said("both", "signed_doubts", doubts=words.number(doubts))] if doubts else []
+
+
+# --- talk about the job ---------------------------------------------------------------------------
+
+
+def on_unclear(job: Job, act: Act) -> list[Said]:
+    """It was not understood."""
+    return job.hint(act, "again")
+
+
+def on_back(job: Job, act: Act) -> list[Said]:
+    """One step back, where nothing was moved; or out of a question."""
+    facts, who = job.facts, act.who
+    if job.pending is not None or job.correcting or job.choice:
+        job.pending, job.correcting, job.choice = None, "", ""
+        return job.prompt()
+    if not facts.pedal_up:
+        return [job.said(who, "back_no"), *job.prompt()]
+    if facts.lock_out:
+        return [job.said(who, "back_lock"), *job.prompt()]
+    if job.at in (HALTED, REPAIR):
+        return job.hint(act)
+    moved = job.said(who, "back_moved", moved=words.moved(facts.lugs_total))
+    if job.at == "ring_gap":
+        return [moved, *job.prompt()]
+    in_ring = bool(facts.moves) and job.step is not None and job.step.phase == "ring"
+    if not job.fire("back"):
+        first = job.at == job.dialogs.steps[0].id
+        return [job.said(who, "back_start" if first else "back_blocked"), *job.prompt()]
+    return [*([moved] if in_ring else []), *job.prompt(entering=True)]
+
+
+def on_repeat(job: Job, act: Act) -> list[Said]:
+    """The present instruction again."""
+    return job.prompt()
+
+
+def on_where(job: Job, act: Act) -> list[Said]:
+    """The phase, the state of the truck, the readings that hold."""
+    step = job.dialogs.by_id.get(job.step_id)
+    if step is None:
+        return job.prompt()
+    phase, state = job.dialogs.phase_of(step), words.truck_state(job)
+    where = job.said(act.who, "where", heading=phase.heading, phase=phase.name, name=state)
+    newest = [taken for name in QUANTITIES if (taken := job.facts.latest(name)) is not None]
+    seen = joined([joined([words.spoken(t.quantity), t.both]) for t in newest], ", ")
+    facts = [job.said(act.who, "facts", facts=joined([seen, "."], ""))] if newest else []
+    return [where, *facts, *job.prompt()]
+
+
+def on_why(job: Job, act: Act) -> list[Said]:
+    """Why the present step is there."""
+    step = job.dialogs.by_id.get(job.step_id)
+    return job.prompt() if step is None or job.at == HALTED else [job.why(act.who, step)]
+
+
+def on_how_long(job: Job, act: Act) -> list[Said]:
+    """Minutes left."""
+    steps = job.dialogs.steps
+    ids = list(job.dialogs.by_id)
+    at = ids.index(job.step_id) if job.step_id in ids else 0
+    done = job.facts.gap_right()
+    left = sum(
+        s.minutes for s in steps[at:] if s.kind != "stop_bolt" and not (s.phase == "ring" and done)
+    )
+    return [job.said(act.who, "how_long", minutes=words.number(max(1.0, left)))]
+
+
+def on_note(job: Job, act: Act) -> list[Said]:
+    """Words for the lead."""
+    if not act.text:
+        return [job.said(act.who, "note_empty")]
+    job.facts.notes.append((act.who, act.text))
+    return [job.said(act.who, "noted")]
+
+
+def on_help(job: Job, act: Act) -> list[Said]:
+    """What may be said now."""
+    meanings, also = job.dialogs.words, sentences("job")
+    phrases = [meanings[m].phrases[0] for m in job.allowed()]
+    if job.expects():
+        phrases.insert(0, also.say("the_quantity", quantity=words.spoken(job.expects())))
+    phrases += also.say("always").split(", ")
+    return [job.said(act.who, "help", phrases=", ".join(dict.fromkeys(phrases)))]
+
+
+# --- what is behind a complaint: answered from the readings there are; nothing moves -------------
+
+
+def on_complaint(job: Job, act: Act) -> list[Said]:
+    """A complaint, or "what is the cause"; no talk over a held pedal."""
+    return complain(job, act.who, act.text) if job.facts.pedal_up else job.hint(act)
+
+
+def complain(job: Job, who: str, text: str) -> list[Said]:
+    """What is behind it.
+
+    Args:
+        job: where it stands; its complaints grow by those in `text`.
+        who: who asked.
+        text: ids of complaints, or `REASONS`, or "" for what the readings alone say.
+    """
+    try:
+        case = _case_of(job)
+    except DialogError as error:
+        return [Said(who, f"{error}.", "reply:cause")]
+    for key in text.split():
+        if key in case.table.complaints and key not in case.complaints:
+            job.facts.complaints.append((key, _as_left(job)))
+            case.complaints.append(key)
+            note = sentences("job").say("complaint", name=case.table.complaints[key].name)
+            job.facts.notes.append((who, str(note)))
+    if text == REASONS:
+        return [Said(who, line, "reply:cause_why") for line in case.why()]
+    return [Said(who, line, "reply:cause") for line in (case.sentence(), case.next_reading())]
+
+
+def causes_of_complaint(job: Job) -> list[Said]:
+    """Once all is read as found: what is behind the complaint, if there was one."""
+    return complain(job, "tech", "")[:1] if job.facts.complaints else []
+
+
+def _case_of(job: Job) -> Case:
+    """The complaints and the readings of this job, weighed.
+
+    The readings as found with what was complained of then; once all is set, the readings as left
+    with what is complained of since. What is between describes neither.
+
+    Raises:
+        DialogError: the table of causes is damaged.
+    """
+    # Loaded when it is first asked for, not before.
+    from assistant.causes.case import Case, findings_of
+    from assistant.causes.table import load_table
+
+    facts, as_left = job.facts, _as_left(job)
+    taken = {q: facts.latest(q) if as_left else facts.as_found(q) for q in QUANTITIES}
+    case = Case.of(load_table(), facts.card)
+    for key, since in facts.complaints:
+        if since == as_left and key in case.table.complaints:
+            case.complaints.append(key)
+    case.found.update(findings_of(case.table, facts.card, _measured(taken)))
+    return case
+
+
+def _as_left(job: Job) -> bool:
+    """Whether it is set: free travel, the last to be set, was read once more."""
+    return job.facts.staged(FREE_TRAVEL, "final") is not None
+
+
+def _measured(taken: dict[str, Taken | None]) -> dict[str, Measured]:
+    return {q: t.measured for q, t in taken.items() if t is not None and t.value_in is not None}
+
+
+# --- the picture of this moment: one breath here, drawn by a terminal ----------------------------
+
+PICTURE = "reply:picture"
+"""Key of the reply that a terminal draws under."""
+
+
+def on_picture(job: Job, act: Act) -> list[Said]:
+    """Where the truck stands, in one breath."""
+    from assistant.pictures.plain import spoken
+    from assistant.pictures.snapshot import PictureError, today_of
+
+    if not job.facts.pedal_up:
+        return job.hint(act)
+    card = job.facts.card
+    try:
+        return [Said(act.who, spoken(today_of(card, _readings_now(job)), card), PICTURE)]
+    except PictureError:
+        return [job.said(act.who, "picture_none")]
+
+
+def drawn(job: Job) -> list[str]:
+    """Stroke and chain in plain characters, today and as planned; nothing before they are read."""
+    from assistant.pictures import plain
+    from assistant.pictures.snapshot import PictureError, stroke_of, today_and_after
+
+    card = job.facts.card
+    try:
+        shots = today_and_after(card, _readings_now(job))
+    except PictureError:
+        return []
+    strokes = [stroke_of(shot, card) for shot in shots]
+    return [*plain.stroke_lines(strokes, card.units), "", *plain.chain_lines(shots, card)]
+
+
+def _readings_now(job: Job) -> dict[str, Measured]:
+    """The readings that describe the truck as it is; as found while gap or clearance is not known
+    since the last move."""
+    facts = job.facts
+    taken = {q: facts.latest(q) for q in QUANTITIES}
+    if taken[GAP] is None or taken[CLEARANCE] is None:
+        taken = {q: facts.as_found(q) for q in QUANTITIES}
+    return _measured(taken)

@@ -1,0 +1,261 @@
+"""Kinds of step: what each expects, allows and says, and what an answer does there.
+
+The guards of a kind hang on it in `interlocks`, its ways on in `machine`; here is all the rest.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from assistant.act import Act, Said
+from assistant.job import answers, linkage_words, plan_words, readings, words
+from assistant.job.state import JobState
+from assistant.quantity import GAP, LUGS, PEDAL_HEIGHT, TOTAL_TRAVEL
+from assistant.sentences import Both, fill, joined, sentences
+from assistant.texts.dialogs import Step, spoken_to
+
+if TYPE_CHECKING:
+    from assistant.job.job import Job
+
+Handler = Callable[["Job", Act], list[Said]]
+Blanks = dict[str, str]
+
+
+# --- the blanks in a step's words, filled ---------------------------------------------------------
+
+
+def _ring_blanks(job: JobState, step: Step) -> Blanks:
+    facts, units = job.facts, job.facts.card.units
+    plan, gap, figure = facts.plans.ring(), facts.latest(GAP), facts.figure(GAP)
+    if plan is None or gap is None or figure is None:
+        return dict.fromkeys(("lugs", "way", "gap_now", "gap_after", "plan_why"), "?")
+    after = words.length(plan.gap_after.value_in, units)
+    say = sentences("job").say
+    reason = plan.reason or say(
+        "plan_why",
+        lugs=words.lugs(plan.lugs),
+        pitch=words.per_lug(plan.pitch_in, units),
+        whose=say("common_practice") if "ring.lug" in facts.card.defaulted else "",
+        after=after,
+        limits=facts.limits(GAP),
+        source=figure.limits.source,
+        chance=words.percent(plan.chance),
+        whole=_whole_why(job),
+    )
+    return {
+        "lugs": words.lugs(plan.lugs),
+        "way": words.way(plan.lugs),
+        "gap_now": gap.both,
+        "gap_after": after,
+        "plan_why": reason,
+    }
+
+
+def _whole_why(job: JobState) -> str:
+    """What goes with the ring move, and why; nothing when the readings make no plan."""
+    plans, card = job.facts.plans, job.facts.card
+    whole = plans.whole()
+    if whole is None:
+        return ""
+    told: list[str] = ["", plan_words.spoken(*whole, card), plan_words.why(*whole, card)]
+    lost, found = plans.lost_motion(), plans.found_readings()
+    if lost is not None and found is not None and lost.kind != "agrees":
+        told += [linkage_words.spoken(lost, card.units), linkage_words.why(lost, card, found)]
+    return joined(told)
+
+
+def _maker_blanks(job: JobState, step: Step) -> Blanks:
+    gap = job.facts.latest(GAP)
+    return {"gap_now": gap.both if gap is not None else "?", "limits": job.facts.limits(GAP)}
+
+
+def _rod_blanks(job: JobState, step: Step) -> Blanks:
+    facts, units = job.facts, job.facts.card.units
+    plan = facts.plans.rod(for_contact=step.id == "contact_rod")
+    if plan is None:
+        return {
+            "rod": words.counted(0, "flats"),
+            "rod_way": "",
+            "rod_why": job.dialogs.say("rod_none"),
+        }
+    say = sentences("job").say
+    why = say(
+        "rod_why",
+        thread=facts.card.thread,
+        whose=say("common_practice_check") if "rod.thread" in facts.card.defaulted else "",
+        clearance=words.length(plan.clearance_after.value_in, units),
+        free=words.length(plan.free_travel_after.value_in, units),
+        ratio=words.number(plan.ratio.value, 1),
+        source=plan.ratio.source,
+    )
+    way = words.rod_way(plan.rod, facts.card.longer)
+    return {"rod": words.rod(plan.rod), "rod_way": way, "rod_why": why}
+
+
+def _stop_blanks(job: JobState, step: Step) -> Blanks:
+    """How far the stop has to go, and which way."""
+    height = step.id == "height_stop"
+    facts, card, say = job.facts, job.facts.card, sentences("job").say
+    quantity = PEDAL_HEIGHT if height else TOTAL_TRAVEL
+    taken, figure = facts.latest(quantity), facts.figure(quantity)
+    if taken is None or figure is None or taken.value_in is None:
+        return {"stop_move": say("no_change")}
+    change = facts.plans.stop_change_in(quantity)
+    if change is None:
+        low, high = figure.limits.low_in, figure.limits.high_in
+        ends = [end for end in (low, high) if end is not None] or [0.0]
+        aim = sum(ends) / len(ends) if figure.target_in is None else figure.target_in
+        change = aim - taken.value_in
+    turn_in = card.height_turn_in if height else card.total_turn_in
+    size = words.turns(abs(change) / turn_in) if turn_in else words.length(abs(change), card.units)
+    ways = ("higher", "lower") if height else ("more", "less")
+    return {"stop_move": joined([size, say(ways[0] if change > 0 else ways[1])])}
+
+
+def _sign_blanks(job: JobState, step: Step) -> Blanks:
+    doubts = len(job.facts.doubts)
+    say = job.dialogs.say
+    return {
+        "sign_summary": say("sign_doubts", doubts=words.number(doubts))
+        if doubts
+        else say("sign_ready")
+    }
+
+
+def _no_blanks(job: JobState, step: Step) -> Blanks:
+    return {}
+
+
+# --- what is said at a step -----------------------------------------------------------------------
+
+
+def _plain(job: Job, step: Step) -> list[Said]:
+    text = fill(step.say, job.kind.blanks(job, step))
+    return [spoken_to(step.who, text, f"prompt:{step.id}", cue=job.kind.cue)]
+
+
+def _plan(job: Job, step: Step) -> list[Said]:
+    """The ring plan, or what to do when the ring has no good move; first what it does not show."""
+    plan, gap = job.facts.plans.ring(), job.facts.latest(GAP)
+    key, out = f"prompt:{step.id}", []
+    if plan is None or gap is None:
+        return [job.said(step.who, "gap_unread", key=key)]
+    if plan.lugs and plan.reason:
+        out.append(Said("tech", plan.reason, "reply:plan_reason"))
+    after = plan.clearance_after
+    if plan.lugs and after is not None and after.value_in <= 0:
+        out.append(job.said("tech", "clearance_gone", signal="NOTICE"))
+    if job.facts.decided(GAP) == "too close":
+        return [*out, _close(job, step, words.moved(plan.lugs) if plan.lugs else None)]
+    if plan.lugs == 0:
+        return [*out, job.said(step.who, "ring_stuck", key=key)]
+    return [*out, *_plain(job, step)]
+
+
+def _close(job: Job, step: Step, move: Both | None = None) -> Said:
+    """A gap that is too close to call."""
+    gap, say = job.facts.latest(GAP), job.dialogs.say
+    assert gap is not None
+    choice = say("close_choice") if move is None else say("close_move", move=move)
+    text = joined([say("judged_close", figures=gap.both), choice])
+    return spoken_to(step.who, text, f"prompt:{step.id}")
+
+
+def _maker(job: Job, step: Step) -> list[Said]:
+    """A gap that is not right on a clutch that adjusts itself: no ring move is proposed."""
+    if job.facts.latest(GAP) is None:
+        return [job.said("tech", "gap_unread", key=f"prompt:{step.id}")]
+    if job.facts.decided(GAP) == "too close":
+        return [_close(job, step)]
+    again = [job.said("tech", "maker_again")] if job.facts.by_maker else []
+    return [*again, *_plain(job, step)]
+
+
+def _turn(job: Job, step: Step) -> list[Said]:
+    plan = job.facts.plans.ring()
+    lugs = plan.lugs if plan is not None else 0
+    reply = "turn_again" if job.turn_again else "turn_zero" if lugs == 0 else ""
+    if not reply:
+        return _plain(job, step)
+    move = {"lugs": words.lugs(lugs), "way": words.way(lugs)}
+    return [job.said("tech", reply, key=f"prompt:{step.id}", **move)]
+
+
+# --- the table ------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Kind:
+    """One kind of step.
+
+    Attributes:
+        allowed: meanings taken there, beyond those understood at any time.
+        means: the meaning of the step's own `answers`.
+        expects: the quantity of a bare reading, or "": for readings, the step names it.
+        measures: the quantity that "measure again" asks for, or "" for the one just read.
+        done, check, accept: what these answers do; None where they do not fit.
+        blanks: the values of the blanks in its words.
+        instruction: what is said there.
+        cue: the one word the helper acts on.
+        pedal: what is known of the pedal from the moment the step is told, or "" for no change.
+        hands: whether hands may be in the hole from then on, where the cover is off.
+    """
+
+    allowed: tuple[str, ...] = ("done",)
+    means: str = "done"
+    expects: str = ""
+    measures: str = ""
+    done: Handler | None = None
+    check: Handler | None = None
+    accept: Handler | None = None
+    blanks: Callable[[JobState, Step], Blanks] = _no_blanks
+    instruction: Callable[[Job, Step], list[Said]] = _plain
+    cue: str = ""
+    pedal: str = ""
+    hands: bool = True
+
+
+def _change(blanks: Callable[[JobState, Step], Blanks]) -> Kind:
+    return Kind(
+        allowed=("done", "check", "accept"),
+        done=answers.change_done,
+        check=answers.checked,
+        accept=readings.leave_change,
+        blanks=blanks,
+    )
+
+
+KINDS: dict[str, Kind] = {
+    "act": Kind(done=answers.act_done, check=answers.checked),
+    "sound": Kind(allowed=("sound", "not_sound"), means="sound"),
+    "read": Kind(allowed=()),
+    "clear": Kind(allowed=("clear",), hands=False),
+    # From the moment it is asked, the pedal may be on its way down.
+    "hold": Kind(allowed=("holding",), cue="HOLD", pedal="asked", hands=False),
+    "turn": Kind(expects=LUGS, done=readings.turn_done, blanks=_ring_blanks, instruction=_turn),
+    "release": Kind(allowed=("released",), cue="RELEASE", pedal="releasing", hands=False),
+    "plan": Kind(
+        allowed=("check", "move", "accept", "measure"),
+        expects=GAP,
+        measures=GAP,
+        done=answers.plan_checked,
+        check=answers.plan_checked,
+        accept=readings.accept_gap,
+        blanks=_ring_blanks,
+        instruction=_plan,
+    ),
+    "maker": Kind(
+        allowed=("done", "accept", "measure"),
+        expects=GAP,
+        measures=GAP,
+        done=answers.maker_done,
+        accept=readings.accept_gap,
+        blanks=_maker_blanks,
+        instruction=_maker,
+    ),
+    "rod": _change(_rod_blanks),
+    "stop_bolt": _change(_stop_blanks),
+    "sign": Kind(allowed=("sign_off",), blanks=_sign_blanks),
+}

@@ -1,0 +1,466 @@
+"""Readings and counts: taken in, confirmed, kept, judged, accepted, corrected."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+from assistant.act import Act, Said
+from assistant.clutch.conformity import GAUGES, Judgement, gauge_that_settles
+from assistant.clutch.figures import FREE_TRAVEL_INTERNAL_IN
+from assistant.clutch.ratio import RatioFinding
+from assistant.job import linkage_words, plan_words, words
+from assistant.job.answers import causes_of_complaint
+from assistant.job.state import HALTED, RingMove, Taken
+from assistant.quantity import (
+    BRAKE_CONTACT,
+    BY_SYMBOL,
+    CLEARANCE,
+    FREE_TRAVEL,
+    GAP,
+    LUGS,
+    ODOMETER,
+    QUANTITIES,
+)
+from assistant.sentences import sentences
+
+if TYPE_CHECKING:
+    from assistant.job.job import Job
+
+MOST_FIXES = 3
+"""Changes for one quantity before we stop proposing more. Common practice, no source."""
+
+# --- taken in -------------------------------------------------------------------------------------
+
+
+def on_reading(job: Job, act: Act) -> list[Said]:
+    """A value for what is asked or corrected; read back where much hangs on it."""
+    expected = job.expects()
+    if not expected or act.reading is None:
+        return job.hint(act)
+    if expected == LUGS:
+        if act.who != "tech":
+            return job.only(act, "tech", sentences("job").say("the_count"))
+        count = act.reading["count"]
+        return job.hint(act) if count is None else take_count(job, act, int(count))
+    if act.reading["value_in"] is None and expected != ODOMETER:
+        return job.hint(act)
+    step = job.step
+    taken = Taken.of(job.at, _stage(job), expected, act.who, act.reading)
+    other = step is not None and act.who != step.who  # an echo of the other's reading, perhaps
+    if taken.critical or job.correcting or other or act.doubt:
+        job.pending = taken
+        return [job.confirm()]
+    return _keep(job, taken)
+
+
+def _stage(job: Job) -> str:
+    step, facts = job.step, job.facts
+    if step is None or step.kind != "read":
+        return "ring" if facts.moves or facts.by_maker else "found"
+    # Read once more after changes, it is not as found.
+    return "again" if step.stage == "found" and facts.changed else step.stage
+
+
+def take_count(job: Job, act: Act, count: int) -> list[Said]:
+    """The lugs that were moved, in the direction told unless another was said; read back."""
+    plan = job.facts.plans.ring()
+    tighter = plan is None or plan.lugs >= 0
+    if job.correcting == LUGS:  # the plan is of the next move by now
+        last = job.facts.moves[-1]
+        tighter = (last.moved or last.told) >= 0
+    if act.way:
+        tighter = act.way == "tighter"
+    moved = words.moved(count if tighter else -count)
+    value = float(count if tighter else -count)
+    job.pending = Taken(
+        job.at, "ring", LUGS, act.who, None, None, None, value, "lugs", moved.spoken, str(moved)
+    )
+    return [job.confirm()]
+
+
+def turn_done(job: Job, act: Act) -> list[Said]:
+    """The ring was turned as told; after a broken-off turn, "done" leaves open how much in all."""
+    if act.who != "tech":
+        return job.only(act, "tech", sentences("job").say("the_count"))
+    if job.turn_again:
+        return job.prompt()[-1:]
+    plan = job.facts.plans.ring()
+    return take_count(job, act, abs(plan.lugs) if plan else 0)
+
+
+def on_check(job: Job, act: Act) -> list[Said]:
+    """What was read back, or planned, is right."""
+    if job.pending is not None:
+        if job.pending.who == "tech" and act.who != "tech":
+            return job.only(act, "tech", "check")
+        return _commit(job)
+    if job.signing and act.who == "tech":
+        return job.handle("sign_off", replace(act, text=job.signing))
+    if job.step is None or job.choice or job.correcting or job.kind.check is None:
+        return job.hint(act)
+    return job.kind.check(job, act)
+
+
+def _commit(job: Job) -> list[Said]:
+    taken, job.pending = job.pending, None
+    assert taken is not None
+    if job.correcting:
+        return _correct(job, taken) if taken.quantity == job.correcting else job.prompt()
+    return _ring_moved(job, taken) if taken.quantity == LUGS else _keep(job, taken)
+
+
+def on_no(job: Job, act: Act) -> list[Said]:
+    """What was read back is wrong: it is not kept."""
+    if job.pending is not None:
+        job.pending = None
+    elif job.signing:
+        job.signing = ""
+    else:
+        return job.hint(act)
+    return [job.said(act.who, "dropped"), *job.prompt()]
+
+
+def _ring_moved(job: Job, taken: Taken) -> list[Said]:
+    facts = job.facts
+    plan = facts.plans.ring()
+    told, moved = plan.lugs if plan else 0, int(taken.count or 0)
+    facts.moves.append(RingMove(told, moved, len(facts.readings)))
+    facts.turning = False
+    if moved == told:
+        return job.go_on()
+    both = {"moved": words.moved(moved), "told": words.moved(told)}
+    return job.go_on(job.said("tech", "lugs_differ", **both))
+
+
+def _keep(job: Job, taken: Taken) -> list[Said]:
+    """Take a reading in, judge it, and go where it leads."""
+    facts = job.facts
+    found = facts.as_found(ODOMETER)
+    if taken.stage == "due" and found is not None and (taken.count or 0) < (found.count or 0):
+        return [job.said(taken.who, "due_past", figures=taken.both, found=found.both)]
+    facts.readings.append(taken)
+    said = _verdict(job, taken)
+    settles = taken.stage in ("found", "again") or (taken.quantity, taken.stage) == (GAP, "ring")
+    judgement = facts.judged(taken)
+    if settles or judgement is None or judgement.decision == "in":
+        if job.at == "ring_plan" and not facts.gap_right():
+            return [*said, *job.prompt()]  # the plan is new: it is shown before it is done
+        job.fix = False
+    elif judgement.decision == "out" and can_fix(job, taken.quantity):
+        job.fix = True
+    else:
+        job.choice = "close" if judgement.decision == "too close" else "out"
+        return [*said, *job.prompt()]
+    return job.go_on(*said)
+
+
+def can_fix(job: Job, quantity: str) -> bool:
+    """Whether a change exists that would move this reading."""
+    facts, fix = job.facts, QUANTITIES[quantity].fix
+    if quantity in facts.left or not fix:
+        return False
+    if quantity == GAP:
+        return True  # the plan step shows the move, or says that no lug will do
+    if sum(m.step == fix for m in facts.linkage) >= MOST_FIXES:
+        return False  # it does not help: let the technician accept it, and why, or repair
+    if fix.endswith("_rod"):
+        plan = facts.plans.rod(for_contact=quantity == BRAKE_CONTACT)
+        return plan is not None and plan.rod.total_flats != 0
+    return True
+
+
+# --- judged ---------------------------------------------------------------------------------------
+
+_DECIDED = {"in": "judged_in", "out": "judged_out", "too close": "judged_close"}
+
+
+def verdict(job: Job, taken: Taken) -> Said:
+    """One sentence on a reading: how it is, and whose limit it was."""
+    judgement, figure = job.facts.judged(taken), job.facts.figure(taken.quantity)
+    if judgement is None or figure is None:
+        name = words.spoken(taken.quantity)
+        return job.said("tech", "no_figure", key="reply:whose", figures=taken.both, quantity=name)
+    decided = job.dialogs.say(_DECIDED[judgement.decision], figures=taken.both)
+    limits = job.facts.limits(taken.quantity)
+    return job.said("tech", "whose", verdict=decided, limits=limits, source=figure.limits.source)
+
+
+def _verdict(job: Job, taken: Taken) -> list[Said]:
+    """All there is to say of a reading just taken."""
+    if taken.value_in is None:  # odometer, next due: nothing to judge
+        name = words.spoken(taken.quantity)
+        return [job.said(taken.who, "stands", figures=taken.both, quantity=name)]
+    said = [verdict(job, taken)]
+    judgement = job.facts.judged(taken)
+    if judgement is not None and judgement.decision == "too close":
+        said.append(_gauge(job, judgement, taken.measured.u_in))
+    if taken.stage == "found":
+        return [*said, *_as_found(job, taken)]
+    if taken.stage == "again":
+        return said
+    if taken.quantity == GAP and taken.stage == "ring":
+        said += _ring_finding(job)
+        if job.facts.gap_right():
+            said.append(job.said("both", "gap_right"))
+    if taken.quantity == CLEARANCE:
+        said += _rod_finding(job, taken)
+    return said
+
+
+def _gauge(job: Job, judgement: Judgement, u_in: float) -> Said:
+    """Which gauge would decide a reading, of standard uncertainty `u_in`, too close to call."""
+    gauge, finest = gauge_that_settles(judgement), GAUGES[-1]
+    if gauge:
+        return job.said("tech", "gauge", gauge=gauge.name)
+    if u_in > finest.u_in:  # read finer, it may well not sit on the limit at all
+        return job.said("tech", "gauge_may", key="reply:gauge", gauge=finest.name)
+    return job.said("tech", "no_gauge", key="reply:gauge")
+
+
+def _as_found(job: Job, taken: Taken) -> list[Said]:
+    """What the as-found readings say together."""
+    facts, units = job.facts, job.units
+    if taken.quantity == FREE_TRAVEL and (taken.value_in or 0) < FREE_TRAVEL_INTERNAL_IN:
+        limit = words.length(FREE_TRAVEL_INTERNAL_IN, units)
+        return [job.said("tech", "internal_due", limit=limit)]
+    if taken.quantity == BRAKE_CONTACT and facts.decided(BRAKE_CONTACT) == "out":
+        return [job.said("tech", "ring_cannot", figures=taken.both)]
+    if taken.quantity != CLEARANCE:
+        return []
+    out = []
+    plan = facts.plans.found()
+    if plan is not None and plan.ratio_finding is not None:
+        if plan.ratio_finding.agree:
+            ratio = words.number(plan.ratio.value, 1)
+            out.append(job.said("tech", "ratio_agree", ratio=ratio))
+        else:
+            out.append(_quarrel(job, plan.ratio_finding))
+    lost = facts.plans.lost_motion()
+    if lost is not None:
+        out.append(job.said("tech", "chain", chain=linkage_words.spoken(lost, units)))
+    if plan is not None and (facts.card.clutch == "manual" or facts.gap_right()):
+        out += _predicted(job)
+    return [*out, *causes_of_complaint(job)]
+
+
+def _quarrel(job: Job, finding: RatioFinding) -> Said:
+    """The two ratios, and which one reading, if it were wrong, would make them agree."""
+    suspect = sentences("job").say("another_reading")
+    if finding.suspects:
+        name = BY_SYMBOL[finding.suspects[0].reading].spoken.capitalize()
+        value = words.length(finding.suspects[0].value_in, job.units)
+        suspect = sentences("job").say("suspect", name=name, value=value)
+    first, second = (words.number(ratio.value, 1) for ratio in (finding.first, finding.second))
+    return job.said("tech", "ratio_differ", first=first, second=second, suspect=suspect)
+
+
+def _predicted(job: Job) -> list[Said]:
+    """The whole plan, and where it should bring the pedal, when the readings can tell."""
+    plans = job.facts.plans
+    plan, whole = plans.found(), plans.whole()
+    assert plan is not None
+    out = []
+    free, contact = plan.free_travel_after, plan.brake_contact_after
+    if whole is not None:
+        chosen = whole.settings.chosen
+        if chosen.setting.moves > 1 or not whole.settings.possible:  # one move is told by its step
+            out.append(
+                job.said("tech", "whole_plan", plan=plan_words.spoken(*whole, job.facts.card))
+            )
+        free, contact = chosen.after[FREE_TRAVEL], chosen.after.get(BRAKE_CONTACT, contact)
+    if plan.ratio.known:
+        out.append(
+            job.said("tech", "free_after", free_after=words.length(free.value_in, job.units))
+        )
+    if "set_contact" not in job.dialogs.by_id or contact is None:
+        return out  # no clutch brake to touch
+    if contact.value_in < 0:
+        return [*out, job.said("tech", "contact_floor")]
+    after = words.length(contact.value_in, job.units)
+    return [*out, job.said("tech", "contact_after", contact_after=after)]
+
+
+_FINDINGS = {
+    "as planned": "move_as_planned",
+    "did not move": "move_none",
+    "wrong way": "move_wrong_way",
+    "other count": "move_other_count",
+    "other pitch": "move_other_pitch",
+    "unclear": "move_unclear",
+}
+"""Kind of finding -> the reply that tells it."""
+
+
+def _ring_finding(job: Job) -> list[Said]:
+    """What the last ring move really did."""
+    _, findings = job.facts.plans.findings()
+    finding = findings[-1] if findings else None
+    if finding is None:
+        return []
+    said = job.said(
+        "tech",
+        _FINDINGS[finding.kind],
+        signal="NOTICE" if finding.kind == "wrong way" else "",
+        measured=words.length(finding.measured_in, job.units),
+        predicted=words.length(finding.predicted_in, job.units),
+        moved=words.moved(finding.lugs_moved),
+        told=words.moved(job.facts.moves[-1].moved),
+        pitch=words.per_lug(finding.belief.best.pitch_in, job.units),
+    )
+    return [said]
+
+
+def _rod_finding(job: Job, taken: Taken) -> list[Said]:
+    """Whether the rod did what it was turned for, from the fork clearance before and after it."""
+    facts = job.facts
+    if not facts.linkage or facts.linkage[-1].at != len(facts.readings) - 1:
+        return []
+    change = facts.linkage[-1]
+    before = [t for t in facts.readings[: change.at] if t.quantity == CLEARANCE]
+    if change.step != "fork_rod" or not before or not change.clearance_in:
+        return []
+    share = ((taken.value_in or 0.0) - (before[-1].value_in or 0.0)) / change.clearance_in
+    if share > 0.25:
+        return []
+    reply = "rod_wrong_way" if share < -0.25 else "rod_no_effect"
+    facts.remarks.append(reply.replace("_", " "))
+    return [job.said("tech", reply, signal="NOTICE")]
+
+
+# --- accepted, moved, measured again --------------------------------------------------------------
+
+
+def on_accept(job: Job, act: Act) -> list[Said]:
+    """A reading stands although it is not clearly in."""
+    step = job.step
+    if step is not None and job.kind.accept is not None:
+        return job.kind.accept(job, act)
+    if not job.choice or step is None:
+        return [job.said(act.who, "accept_nothing"), *job.prompt()]
+    if job.choice == "out" and step.reading == GAP:
+        return [job.said(act.who, "accept_no"), *job.prompt()]
+    if job.choice == "out" and not act.text:
+        return [job.said(act.who, "accept_why")]
+    return _accepted(job, step.reading, act)
+
+
+def accept_gap(job: Job, act: Act) -> list[Said]:
+    """At the plan, only a gap that is too close to call."""
+    if job.facts.decided(GAP) != "too close":
+        return [job.said(act.who, "accept_no"), *job.prompt()]
+    return _accepted(job, GAP, act)
+
+
+def leave_change(job: Job, act: Act) -> list[Said]:
+    """Accept the reading that this change was for, and why; leave the change undone."""
+    if not act.text:
+        return [job.said(act.who, "accept_why")]
+    quantity = next(q.name for q in QUANTITIES.values() if q.fix == job.at)
+    if job.facts.latest(quantity) is None:
+        return job.hint(act)
+    job.facts.left.add(quantity)
+    job.leaving = True
+    return _accepted(job, quantity, act)
+
+
+def _accepted(job: Job, quantity: str, act: Act) -> list[Said]:
+    taken = job.facts.latest(quantity)
+    assert taken is not None
+    taken.accepted = act.text or str(sentences("job").say("too_close"))
+    job.choice = ""
+    return job.go_on(job.said(act.who, "accepted"))
+
+
+def on_move(job: Job, act: Act) -> list[Said]:
+    """Move it rather than measure it again."""
+    step = job.step
+    if step is not None and step.kind == "plan":
+        return job.go_on()
+    if job.choice and step is not None and can_fix(job, step.reading):
+        job.fix = True
+        return job.go_on()
+    return job.hint(act)
+
+
+def on_measure(job: Job, act: Act) -> list[Said]:
+    """Measure it again."""
+    job.choice = ""
+    if job.step is not None and job.kind.measures:
+        job.correcting = ""
+        return [job.said("tech", "what_correct", quantity=words.spoken(job.kind.measures))]
+    return job.prompt()
+
+
+# --- corrected ------------------------------------------------------------------------------------
+
+
+def last_quantity(job: Job) -> str:
+    """The quantity that a bare "correct that" is about, or ""."""
+    readings, moves = job.facts.readings, job.facts.moves
+    if moves and moves[-1].at == len(readings):
+        return LUGS
+    return readings[-1].quantity if readings else ""
+
+
+def _correctable(job: Job, quantity: str) -> Taken | RingMove | None:
+    if quantity == LUGS:
+        return job.facts.moves[-1] if job.facts.moves else None
+    return next((t for t in reversed(job.facts.readings) if t.quantity == quantity), None)
+
+
+def on_correct(job: Job, act: Act) -> list[Said]:
+    """A reading or the last count was wrong; the new one comes with it, or is asked for."""
+    if job.pending is not None and not act.quantity and act.reading is None:
+        return on_no(job, act)
+    if job.at == HALTED:
+        return job.not_now(act.who)
+    quantity = act.quantity or last_quantity(job)
+    if not quantity or _correctable(job, quantity) is None:
+        return [job.said(act.who, "nothing_to_correct"), *job.prompt()]
+    job.pending = None
+    job.correcting = quantity
+    if act.reading is None:
+        return [job.said(act.who, "what_correct", quantity=words.spoken(quantity))]
+    return on_reading(job, act)
+
+
+def _correct(job: Job, new: Taken) -> list[Said]:
+    quantity, job.correcting = job.correcting, ""
+    facts, old = job.facts, _correctable(job, quantity)
+    if isinstance(old, RingMove):
+        old.moved = int(new.count or 0)
+    elif old is not None:
+        # By identity: two readings of one value are still two readings.
+        index = next(i for i, t in enumerate(facts.readings) if t is old)
+        new.step, new.stage = old.step, old.stage
+        facts.readings[index] = new
+        note = sentences("job").say("corrected_from", quantity=quantity, was=old.figures)
+        facts.notes.append(("lugcall", str(note)))
+    name = words.spoken(quantity)
+    said = [job.said("both", "corrected", quantity=name, figures=new.both)]
+    if new.value_in is not None:
+        how = verdict(job, new)
+        said.append(Said("tech", how.text, "reply:facts", spoken=how.spoken))
+    return _put_right(job, *said)
+
+
+def _put_right(job: Job, *said: Said) -> list[Said]:
+    """Whatever the correction upset is put right: the ring first."""
+    job.choice = ""
+    step, facts = job.step, job.facts
+    if step is None:
+        return [*said, *job.prompt()]
+    if job.past_ring(step.id) and not facts.gap_right():
+        target = "ring_gap" if facts.latest(GAP) is None else "ring_plan"
+        return job.go_to(target, *said, job.said("both", "gap_not_right"))
+    plan = facts.plans.ring() if step.kind == "turn" else None
+    if plan is not None:
+        move = {"lugs": words.lugs(plan.lugs), "way": words.way(plan.lugs)}
+        return [*said, job.said("tech", "plan_change", **move), *job.prompt()]
+    upset = job.unsettled()
+    if upset and facts.staged(upset, "final"):
+        ids, final = list(job.dialogs.by_id), QUANTITIES[upset].read_at("final")
+        if ids.index(step.id) > ids.index(final):
+            return job.go_to(final, *said)
+    return [*said, *job.prompt()]

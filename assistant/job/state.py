@@ -1,0 +1,339 @@
+"""What a job knows, of the truck and of itself; everything computed is derived from it.
+
+A corrected reading is replaced where it stands, so whatever depended on it comes out new the next
+time it is asked for. A ring move is never taken out again.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Hashable
+from dataclasses import dataclass, field
+from typing import Any
+
+from assistant.card import Card
+from assistant.card.show import limit_text
+from assistant.clutch.conformity import Judgement, judge
+from assistant.clutch.figures import Figure
+from assistant.clutch.uncertainty import Measured
+from assistant.job.plan import Plans
+from assistant.quantity import (
+    CLEARANCE,
+    FREE_TRAVEL,
+    GAP,
+    JUDGED,
+    LUGS,
+    QUANTITIES,
+    RING,
+    ROD,
+    STOPS,
+)
+from assistant.sentences import Both
+from assistant.texts.dialogs import Dialogs, Step
+
+HALTED, REPAIR, SIGNED = "halted", "repair", "signed_off"
+"""Where a job may stand besides its steps."""
+
+CRITICAL = (GAP, CLEARANCE, FREE_TRAVEL, LUGS)
+"""Readings that drive a move, so that they are always read back."""
+
+
+@dataclass
+class Taken:
+    """One reading as it was taken. Lengths in inches."""
+
+    step: str
+    stage: str
+    quantity: str
+    who: str
+    value_in: float | None
+    low_in: float | None
+    high_in: float | None
+    count: float | None
+    kind: str
+    readback: str
+    figures: str
+    accepted: str = ""
+    """Why it stands although it is not clearly in, or ""."""
+
+    @classmethod
+    def of(cls, step: str, stage: str, quantity: str, who: str, reading: dict[str, Any]) -> Taken:
+        """From the fields that the record keeps of a reading."""
+        keys = ("value_in", "low_in", "high_in", "count", "kind", "readback", "figures")
+        return cls(step, stage, quantity, who, *(reading.get(k) for k in keys))  # type: ignore[arg-type]
+
+    @property
+    def both(self) -> Both:
+        """The reading in figures, which know their words."""
+        return Both(self.figures, self.readback)
+
+    @property
+    def measured(self) -> Measured:
+        """Value with standard uncertainty, inches."""
+        assert self.value_in is not None and self.low_in is not None and self.high_in is not None
+        return Measured.from_interval(self.value_in, self.low_in, self.high_in)
+
+    @property
+    def critical(self) -> bool:
+        """Whether it drives a move or the sign-off, so that it must be confirmed."""
+        return self.stage in ("ring", "set", "final") or self.quantity in CRITICAL
+
+
+@dataclass
+class RingMove:
+    """One move of the ring: lugs, positive tightens. `at`: how many readings came before it."""
+
+    told: int
+    moved: int
+    at: int
+
+
+@dataclass
+class LinkageMove:
+    """One change on rod or stop: what was told, and how many readings came before it.
+
+    The maker's own procedure on a clutch that adjusts itself is kept as one too.
+    """
+
+    step: str
+    what: str
+    clearance_in: float
+    at: int
+
+    @property
+    def adjuster(self) -> str:
+        """What it moved: `RING`, `ROD` or `STOPS`."""
+        return ROD if self.step.endswith("_rod") else RING if self.step == "ring_plan" else STOPS
+
+
+@dataclass
+class Facts:
+    """What is known of the truck."""
+
+    card: Card
+    readings: list[Taken] = field(default_factory=list)
+    moves: list[RingMove] = field(default_factory=list)
+    linkage: list[LinkageMove] = field(default_factory=list)
+    notes: list[tuple[str, str]] = field(default_factory=list)
+    remarks: list[str] = field(default_factory=list)
+    """What the lead should see besides accepted readings: see `doubts`."""
+    hold: str = "up"
+    """Pedal: "up", "asked", "held", "releasing" or "unsure"."""
+    hands: str = "clear"
+    """"clear" only after the technician said so, since the last step that put them in."""
+    places: dict[str, str] = field(
+        default_factory=lambda: {"cover": "on", "lock_plate": "in", "key": "tech"}
+    )
+    turning: bool = False
+    """The ring is being turned and no count has been said yet."""
+    left: set[str] = field(default_factory=set)
+    """Quantities whose change was left undone: no further change is proposed for them."""
+    code: str = ""
+    complaints: list[tuple[str, bool]] = field(default_factory=list)
+    """What is complained of, by the ids of dialogs/en/causes.toml; True: since it was set."""
+
+    def __post_init__(self) -> None:
+        self.plans = Plans(self)
+        self._judged: dict[Hashable, Judgement | None] = {}
+
+    # --- pedal, hands, places ---
+
+    @property
+    def pedal_up(self) -> bool:
+        """The pedal was never pressed, or the helper said released."""
+        return self.hold == "up"
+
+    @property
+    def hands_clear(self) -> bool:
+        """The technician has called clear, and no step since has put hands in."""
+        return self.hands == "clear"
+
+    @property
+    def cover_open(self) -> bool:
+        """The inspection cover is off."""
+        return self.places["cover"] == "off"
+
+    @property
+    def lock_out(self) -> bool:
+        """The ring's lock plate is out."""
+        return self.places["lock_plate"] == "out"
+
+    @property
+    def key_above(self) -> bool:
+        """The key is with the helper: somebody can start the engine."""
+        return self.places["key"] == "helper"
+
+    # --- readings ---
+
+    def latest(self, quantity: str) -> Taken | None:
+        """The last reading of a quantity that still describes the truck as it is now.
+
+        What a move of ring, rod or stops has changed since (`Quantity.moved_by`) is history.
+        """
+        moved_by = QUANTITIES[quantity].moved_by
+        since = [m.at for m in self.moves if m.moved] if RING in moved_by else []
+        since += [change.at for change in self.linkage if change.adjuster in moved_by]
+        still = self.readings[max(since, default=0) :]
+        return next((t for t in reversed(still) if t.quantity == quantity), None)
+
+    def staged(self, quantity: str, stage: str) -> Taken | None:
+        """The last reading of a quantity in one stage ("found", "ring", "set", "final")."""
+        for taken in reversed(self.readings):
+            if taken.quantity == quantity and taken.stage == stage:
+                return taken
+        return None
+
+    def as_found(self, quantity: str) -> Taken | None:
+        """The as-found reading."""
+        return self.staged(quantity, "found")
+
+    # --- judging ---
+
+    def figure(self, quantity: str) -> Figure | None:
+        """The limits to judge by: the card's, or common practice, or none."""
+        return self.card.figures.get(quantity)
+
+    def limits(self, quantity: str) -> str:
+        """They in figures: `1/2 in to 9/16 in`; "?" without any."""
+        figure = self.figure(quantity)
+        return "?" if figure is None else limit_text(figure.limits, self.card.units)
+
+    def judged(self, taken: Taken) -> Judgement | None:
+        """In, out or too close to call; None without a figure. Each reading is judged once."""
+        key = (taken.quantity, taken.value_in, taken.low_in, taken.high_in)
+        if key not in self._judged:
+            figure = self.figure(taken.quantity) if taken.value_in is not None else None
+            self._judged[key] = judge(taken.measured, figure.limits) if figure else None
+        return self._judged[key]
+
+    def decided(self, quantity: str) -> str:
+        """How the reading that still holds was judged: "in", "out", "too close"; "" without."""
+        taken = self.latest(quantity)
+        judgement = self.judged(taken) if taken is not None else None
+        return judgement.decision if judgement is not None else ""
+
+    def gap_right(self) -> bool:
+        """Whether the gap as it is now was read and is in, or too close and accepted."""
+        gap = self.latest(GAP)
+        decision = self.decided(GAP)
+        return decision == "in" or bool(decision == "too close" and gap and gap.accepted)
+
+    @property
+    def doubts(self) -> list[str]:
+        """What the lead should look at: accepted readings that still stand, and remarks.
+
+        They stand so in the record, and `review` knows them by their first words.
+        """
+        accepted = []
+        for quantity in dict.fromkeys(t.quantity for t in self.readings):
+            taken = self.latest(quantity)
+            if taken is not None and taken.accepted:
+                accepted.append(f"{quantity} {taken.figures} accepted: {taken.accepted}")
+        _, found = self.plans.findings()
+        ring = [
+            f"ring move {i}: {finding.kind}"
+            for i, finding in enumerate(found, 1)
+            if finding is not None and finding.kind != "as planned"
+        ]
+        plan = self.plans.found()
+        quarrel = plan.ratio_finding if plan is not None else None
+        ratios = []
+        if quarrel is not None and not quarrel.agree:
+            ratios.append(f"pedal ratios disagree as found: {quarrel.text}")
+        return [*self.remarks, *ratios, *ring, *accepted]
+
+    # --- moves ---
+
+    @property
+    def by_maker(self) -> bool:
+        """Whether the maker's own procedure was done."""
+        return any(m.step == "ring_plan" for m in self.linkage)
+
+    @property
+    def lugs_total(self) -> int:
+        """Lugs moved so far, positive tightens."""
+        return sum(m.moved for m in self.moves)
+
+    @property
+    def changed(self) -> bool:
+        """Whether ring, rod or a stop was moved since the as-found readings."""
+        return bool(self.moves or self.linkage)
+
+
+@dataclass(eq=False)
+class JobState:
+    """Where a job stands.
+
+    Attributes:
+        dialogs: its words and steps, for this kind of truck.
+        facts: what is known of the truck.
+        at: the step it is in, or `HALTED`, `REPAIR`, `SIGNED`. The machine sets it.
+        return_to: the step that a stop came in.
+        after_hold: the step that the hold is for.
+        release_halted: the pedal is let up out of a stop, which then goes on.
+        wanted: the step that a detour leads to.
+        fix, leaving: the reading just taken is to be put right; its change is left undone.
+        signing: a sign-off code that was not heard well enough and waits for its "check".
+        pending: a reading that was read back and waits for its "check".
+        correcting: the quantity that the next reading corrects ("lugs": the count moved), or "".
+        choice: "close" or "out": a reading waits for a finer one, or to be accepted.
+        alarmed: "hands out" was called since the job was stopped.
+        turn_again: the turn was broken off before its count was said: ask for all that moved.
+        given: the cautions that were said already.
+    """
+
+    dialogs: Dialogs
+    facts: Facts
+    at: str
+    return_to: str = ""
+    after_hold: str = "ring_turn"
+    release_halted: bool = False
+    wanted: str = ""
+    fix: bool = False
+    leaving: bool = False
+    signing: str = ""
+    pending: Taken | None = None
+    correcting: str = ""
+    choice: str = ""
+    alarmed: bool = False
+    turn_again: bool = False
+    given: set[str] = field(default_factory=set)
+
+    def drop(self) -> None:
+        """Nothing half-said is carried along."""
+        self.pending, self.correcting, self.choice, self.signing = None, "", "", ""
+        self.fix = self.leaving = False
+
+    @property
+    def step(self) -> Step | None:
+        """The step it is in; None when stopped, in repair or signed off."""
+        return self.dialogs.by_id.get(self.at)
+
+    @property
+    def step_id(self) -> str:
+        """The step it is at, also while it is stopped there."""
+        return self.return_to if self.at == HALTED else self.at
+
+    @property
+    def pressing_hurts(self) -> bool:
+        """Nobody was asked to press, and a hand may be in the hole."""
+        facts = self.facts
+        return facts.pedal_up and facts.cover_open and not facts.hands_clear
+
+    def past_ring(self, step_id: str) -> bool:
+        """Whether a step comes after the ring is done."""
+        ids = list(self.dialogs.by_id)
+        return step_id in ids and ids.index(step_id) >= ids.index("fork_clearance")
+
+    def unsettled(self) -> str:
+        """The first final reading that neither is in nor was accepted, or ""."""
+        facts = self.facts
+        for quantity in JUDGED:
+            if QUANTITIES[quantity].read_at("final") not in self.dialogs.by_id:
+                continue  # not on this kind of truck
+            taken = facts.latest(quantity)
+            if taken is None or facts.staged(quantity, "final") is not taken:
+                return quantity
+            judgement = facts.judged(taken)
+            if judgement is not None and judgement.decision != "in" and not taken.accepted:
+                return quantity
+        return ""
