@@ -226,8 +226,8 @@ def devices(
     as_json: bool,
 ) -> None:
     """List microphones and loudspeakers, meter the noise, and say what is wrong with them."""
+    from assistant.voice.device_check import devices_report
     from assistant.voice.devices.audio import AudioError
-    from assistant.voice.devices.check import devices_report
 
     try:
         report = devices_report(mic, speaker, seconds, test, file)

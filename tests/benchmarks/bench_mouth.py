@@ -21,11 +21,11 @@ from assistant.card import load_card
 from assistant.conversation import Session, split_speaker
 from assistant.texts.dialogs import load_dialogs
 from assistant.voice.devices.audio import RATE
-from assistant.voice.devices.stream import quiet_libraries
+from assistant.voice.devices.portaudio import quiet_libraries
 from assistant.voice.output.player import Player
-from assistant.voice.output.queue import Mouth
-from assistant.voice.output.spoken_text import sentences, spoken
-from assistant.voice.output.synthesizer import Speech
+from assistant.voice.output.queue import SpeechOutput
+from assistant.voice.output.spoken_text import split_sentences, spoken
+from assistant.voice.output.synthesizer import Synthesizer
 from tests.voice.pulse import missing, pulse
 
 DEMO = Path(__file__).parent.parent.parent / "demo_sessions"
@@ -61,14 +61,14 @@ def synthesis() -> None:
     """From a text to the samples of its first sentence, which is when it can be played."""
     all_texts = texts()
     start = time.perf_counter()
-    with Speech() as speech:
+    with Synthesizer() as speech:
         speech.samples("Ready.")
         row("start of the synthesizer to its first samples", [time.perf_counter() - start])
         for what in ("text to samples of its first sentence, new", "the same, said before"):
             took = []
             for text in all_texts:
                 start = time.perf_counter()
-                speech.samples(sentences(spoken(text))[0])
+                speech.samples(split_sentences(spoken(text))[0])
                 took.append(time.perf_counter() - start)
             row(what, took)
         took = []
@@ -110,9 +110,9 @@ def child() -> None:
     quiet_libraries()
     firsts: list[float] = []
     rows = []
-    with Speech() as speech:
+    with Synthesizer() as speech:
         player = Player("lug_speaker")
-        mouth = Mouth(speech, player, on_first=lambda said, where, at: firsts.append(at))
+        mouth = SpeechOutput(speech, player, on_first=lambda said, where, at: firsts.append(at))
         speech.samples("Ready.")
         time.sleep(1.0)
         for i in range(20):

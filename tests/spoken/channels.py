@@ -33,6 +33,12 @@ class Mixed:
     end_s: float
 
 
+def level_dbfs(samples: Samples) -> float:
+    """Root mean square level in dB re full scale; -120 for silence."""
+    power = float(np.mean(np.square(samples, dtype=np.float64))) if len(samples) else 0.0
+    return max(-120.0, 10.0 * float(np.log10(power + 1e-12)))
+
+
 def active_level(speech: Samples) -> tuple[float, int, int]:
     """Mean power of the frames that hold speech, and the stretch they span (samples).
 

@@ -7,8 +7,9 @@ import itertools
 import numpy as np
 import pytest
 
-from assistant.voice.devices.audio import RATE, Samples, level_dbfs
+from assistant.voice.devices.audio import RATE, Samples
 from assistant.voice.output.earcons import ABOVE_AMBIENT_DB, LOUDEST_DBFS, NAMES, earcon, seconds
+from tests.spoken.channels import level_dbfs
 from tests.spoken.noises import noise
 
 Rhythm = tuple[float, ...]

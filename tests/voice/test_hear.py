@@ -13,7 +13,7 @@ import soundfile
 
 from assistant.cli import voice as cli_voice
 from assistant.readings import read
-from assistant.voice.devices.audio import RATE, load, save
+from assistant.voice.devices.audio import RATE, load
 from assistant.voice.recognition import models, recognizers
 from assistant.voice.recognition.recognizer import Hearing, Hypothesis
 from assistant.voice.recognition.recognizers import Recognizers, open_recognizers
@@ -54,14 +54,14 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("recordings")
     for name, (text, _) in SAID.items():
         mixed = channels.scene(voices.say(name, text), "idle", 25, "wideband", 1)
-        save(folder / f"{name}.wav", mixed.samples)
+        soundfile.write(folder / f"{name}.wav", mixed.samples, RATE)
     mono = soundfile.read(folder / "slt.wav")[0]
     import soxr
 
     stereo = np.stack([soxr.resample(mono, RATE, 44_100)] * 2, axis=1)
     soundfile.write(folder / "stereo.flac", stereo, 44_100)
-    save(folder / "noise.wav", noises.noise("idle", 3.0, 2) * np.float32(0.2))
-    save(folder / "silence.wav", np.zeros(RATE, np.float32))
+    soundfile.write(folder / "noise.wav", noises.noise("idle", 3.0, 2) * np.float32(0.2), RATE)
+    soundfile.write(folder / "silence.wav", np.zeros(RATE, np.float32), RATE)
     (folder / "text.wav").write_text("half an inch\n")
     soundfile.write(folder / "empty.wav", np.zeros(0), RATE)
     return folder
@@ -183,7 +183,7 @@ class TestFiles:
     ) -> None:
         said = (Hypothesis("thirty eight", 1.0), Hypothesis("thirty nine", 0.9))
         monkeypatch.setattr(ears, "listen", lambda samples: [Hearing("whisper", said)])
-        save(tmp_path / "a.wav", np.zeros(RATE, np.float32))
+        soundfile.write(tmp_path / "a.wav", np.zeros(RATE, np.float32), RATE)
         (report,) = hear_files([tmp_path / "a.wav"], "free-travel", ears, metric=True)
         assert [a["value_in"] for a in report["alternatives"]] == [pytest.approx(39 / 25.4)]
 

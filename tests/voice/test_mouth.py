@@ -5,8 +5,6 @@ from __future__ import annotations
 import os
 import re
 import signal
-import subprocess
-import sys
 import threading
 import time
 from collections.abc import Iterator
@@ -23,19 +21,20 @@ from assistant.conversation import Session, split_speaker
 from assistant.readings import read, speak
 from assistant.texts import vocabulary
 from assistant.texts.dialogs import Dialogs
-from assistant.voice.devices.audio import RATE, Samples, level_dbfs
+from assistant.voice.devices.audio import RATE, Samples
 from assistant.voice.output import synthesizer as synthesizer_module
-from assistant.voice.output.player import Playing, SilentPlayer
-from assistant.voice.output.queue import Mouth
-from assistant.voice.output.spoken_text import sentences, spoken
-from assistant.voice.output.synthesizer import Speech, SpeechError
+from assistant.voice.output.player import PlaybackBuffer, SilentPlayer
+from assistant.voice.output.queue import SpeechOutput
+from assistant.voice.output.spoken_text import split_sentences, spoken
+from assistant.voice.output.synthesizer import SpeechError, Synthesizer
+from tests.spoken.channels import level_dbfs
 
 DEMO = Path(__file__).parents[2] / "demo_sessions"
 
 
 @pytest.fixture(scope="module")
-def speech() -> Iterator[Speech]:
-    with Speech() as one:
+def speech() -> Iterator[Synthesizer]:
+    with Synthesizer() as one:
         yield one
 
 
@@ -58,7 +57,7 @@ class Heard:
         self.tech = SilentPlayer("tech")
         self.helper = SilentPlayer("helper") if two else None
         self.begun: list[tuple[str, str]] = []
-        self.mouth = Mouth(
+        self.mouth = SpeechOutput(
             self.speech,  # type: ignore[arg-type]
             self.tech,
             self.helper,
@@ -140,7 +139,7 @@ def assert_speakable(text: str) -> None:
     assert not UNSPEAKABLE.search(words), (text, words)
     assert not INCH_SIGN.search(words), (text, words)
     assert not re.search(r"\b[A-Z]{2,}\b", words), (text, words)
-    assert sentences(words)
+    assert split_sentences(words)
 
 
 SAMPLES = {
@@ -244,7 +243,7 @@ def test_millimetres_heard_back_are_the_same(tenths: int) -> None:
 
 @given(st.text(alphabet="0123456789/-.,:% inmAx()TM\nlugs", max_size=40))
 def test_nothing_that_is_written_stops_the_mouth(text: str) -> None:
-    for part in sentences(spoken(text)):
+    for part in split_sentences(spoken(text)):
         assert not re.search(r"\d", part)
 
 
@@ -392,7 +391,7 @@ def test_hush_of_one_leaves_the_other() -> None:
 
 
 def test_reference_is_what_was_played_when() -> None:
-    playing = Playing(lambda: 2.0)
+    playing = PlaybackBuffer(lambda: 2.0)
     ramp = np.linspace(0.1, 0.9, 1600, dtype=np.float32)
     playing.play(ramp)
     for i in range(100):
@@ -419,7 +418,7 @@ def test_live_mouth_is_hushed_from_another_thread() -> None:
     card = threading.Thread(target=sound_card)
     card.start()
     firsts: list[str] = []
-    mouth = Mouth(Toneless(), output, on_first=lambda s, *_: firsts.append(s.text))  # type: ignore[arg-type]
+    mouth = SpeechOutput(Toneless(), output, on_first=lambda s, *_: firsts.append(s.text))  # type: ignore[arg-type]
     try:
         mouth.say([prompt("word " * 400)])
         end = time.monotonic() + 5
@@ -441,7 +440,7 @@ def test_live_mouth_is_hushed_from_another_thread() -> None:
 # --- the synthesizer ------------------------------------------------------------------------------
 
 
-def test_speech_is_speech(speech: Speech) -> None:
+def test_speech_is_speech(speech: Synthesizer) -> None:
     sound = speech.samples("Nine sixteenths. Check?")
     assert 1.0 < len(sound) / RATE < 4.0
     assert -30 < level_dbfs(sound) < -10 and np.abs(sound).max() <= 1.0
@@ -466,7 +465,7 @@ def pitch_hz(sound: Samples) -> float:
     return float(np.median(found))
 
 
-def test_the_two_voices_are_clearly_apart(speech: Speech) -> None:
+def test_the_two_voices_are_clearly_apart(speech: Synthesizer) -> None:
     text = "Pedal to the floor, keep it there. Say holding when it is all the way down."
     tech, helper = speech.samples(text), speech.samples(text, "helper")
     assert pitch_hz(helper) > 1.5 * pitch_hz(tech)
@@ -474,14 +473,14 @@ def test_the_two_voices_are_clearly_apart(speech: Speech) -> None:
     assert abs(level_dbfs(helper) - level_dbfs(tech)) < 3.0
 
 
-def test_what_was_said_before_comes_from_memory(speech: Speech) -> None:
+def test_what_was_said_before_comes_from_memory(speech: Synthesizer) -> None:
     first = speech.samples("Say it only once.")
     assert speech.samples("Say it only once.") is first
     assert speech.samples("Say it only once.", "helper") is not first
 
 
 def test_memory_is_bounded() -> None:
-    with Speech(keep_s=1.5) as small:
+    with Synthesizer(keep_s=1.5) as small:
         for text in ("One one one.", "Two two two.", "Three."):
             small.samples(text)
         kept = sum(len(sound) for sound in small._kept.values())
@@ -489,72 +488,50 @@ def test_memory_is_bounded() -> None:
         assert ("tech", "Three.") in small._kept and ("tech", "One one one.") not in small._kept
 
 
-def test_a_dead_synthesizer_is_started_again() -> None:
-    with Speech() as one:
-        one.samples("Alive.")
-        os.kill(one.synthesizer.pid, signal.SIGKILL)
-        assert len(one.samples("Alive again.")) > RATE // 4
-        assert one.synthesizer.restarts == 1
-        folder = Path(one.synthesizer._folder.name)
-        assert folder.exists()
-    assert not folder.exists(), "nothing is left lying about"
-
-
-def test_a_hanging_synthesizer_is_started_again(monkeypatch: pytest.MonkeyPatch) -> None:
+@pytest.mark.parametrize("how", [signal.SIGKILL, signal.SIGSTOP])
+def test_a_dead_or_hanging_synthesizer_is_started_again(
+    how: signal.Signals, monkeypatch: pytest.MonkeyPatch
+) -> None:
     monkeypatch.setattr(synthesizer_module, "PATIENCE_S", 1.0)
-    with Speech() as one:
+    with Synthesizer() as one:
         one.samples("Alive.")
-        os.kill(one.synthesizer.pid, signal.SIGSTOP)
+        before = one._process._worker
+        os.kill(before.pid, how)
         assert len(one.samples("Alive again.")) > RATE // 4
-        assert one.synthesizer.restarts == 1
+        assert one._process._worker is not before and before.poll() is not None
 
 
-def test_no_synthesizer_is_one_clear_line(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Without the loader package, and with a pyttsx3 that finds no library."""
-    fake = tmp_path / "no_library.py"
-    fake.write_text(
-        'import sys\nsys.modules["espeakng_loader"] = None\nsys.modules["pyttsx3"] = None\n'
-        f"sys.path.insert(0, {str(synthesizer_module.WORKER.parent)!r})\n"
-        "import espeak_worker\nespeak_worker.main()\n",
-        encoding="utf-8",
-    )
-    monkeypatch.setattr(synthesizer_module, "WORKER", fake)
+def test_the_systems_own_speech_speaks_where_espeak_ng_is_not(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr(synthesizer_module, "SYNTHESIZERS", ("none", "pyttsx3"))
+    with Synthesizer() as one:
+        try:
+            sounds = [one.samples(text) for text in ("Nine sixteenths.", "Check?", "Stop now.")]
+        except SpeechError as error:
+            pytest.skip(str(error))
+    assert all(len(sound) > RATE // 4 and level_dbfs(sound) > -30 for sound in sounds)
+
+
+def test_no_synthesizer_is_one_clear_line(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(synthesizer_module, "SYNTHESIZERS", ("none",))
     troubles: list[str] = []
-    with Speech() as one:
+    with Synthesizer() as one:
         with pytest.raises(SpeechError, match=r"nothing can be spoken .*lugcall chat") as error:
             one.samples("Hello.")
         assert "\n" not in str(error.value)
-        mouth = Mouth(one, SilentPlayer(), on_trouble=troubles.append, live=False)
-        mouth.say([prompt("Gap? Now. Please.")])
+        output = SpeechOutput(one, SilentPlayer(), on_trouble=troubles.append, live=False)
+        output.say([prompt("Gap? Now. Please.")])
         for _ in range(20):
-            mouth.advance(0.05)
-        assert len(troubles) == 1 and not mouth.speaking()
+            output.advance(0.05)
+        assert len(troubles) == 1 and not output.speaking()
 
 
-def test_the_packaged_library_is_the_one_used(tmp_path: Path) -> None:
-    """The worker's own process holds the loader's library and data, and no other espeak."""
-    code = (
-        "import sys; sys.path.insert(0, sys.argv[1]); import espeak_worker, pathlib\n"
-        "e = espeak_worker.engine()\n"
-        "r, data = espeak_worker.synthesized(e, dict(text='Hello.', voice='en-us', rate=160,"
-        " pitch=40), pathlib.Path(sys.argv[2]))\n"
-        "maps = open('/proc/self/maps').read()\n"
-        "print({l.split()[-1] for l in maps.splitlines() if 'espeak-ng' in l}, len(data), r)\n"
-    )
-    if not Path("/proc/self/maps").exists():
+def test_the_packaged_library_is_the_one_used(speech: Synthesizer) -> None:
+    """The worker's process holds the loader's library and data, and no other espeak."""
+    speech.samples("Hello.")
+    maps = Path(f"/proc/{speech._process._worker.pid}/maps")
+    if not maps.exists():
         pytest.skip("no /proc here")
-    got = subprocess.run(
-        [
-            sys.executable,
-            "-c",
-            code,
-            str(synthesizer_module.WORKER.parent),
-            str(tmp_path / "a.wav"),
-        ],
-        capture_output=True,
-        text=True,
-        check=True,
-    )
-    last = got.stdout.splitlines()[-1]
-    libraries = re.findall(r"'([^']+)'", last)
-    assert libraries and all("espeakng_loader" in path for path in libraries), last
+    libraries = {line.split()[-1] for line in maps.read_text().splitlines() if "espeak-ng" in line}
+    assert libraries and all("espeakng_loader" in path for path in libraries), libraries

@@ -1,8 +1,7 @@
-"""Sound as numbers: one rate, one shape, and files in and out."""
+"""Sound as numbers: one rate, one shape, and files read."""
 
 from __future__ import annotations
 
-import math
 from pathlib import Path
 
 import numpy as np
@@ -24,21 +23,30 @@ class AudioError(Exception):
     """One clear line on what is wrong with a sound file or device, and what to do."""
 
 
-def load(path: Path) -> Samples:
-    """Read any file that libsndfile reads, as mono at `RATE`.
+def read_file(path: Path) -> tuple[Samples, int]:
+    """Any file that libsndfile reads: samples of shape (n, channels), and their rate.
 
     Raises:
-        AudioError: there is no such file, or it holds no sound.
+        AudioError: there is no such file, or it is no sound.
     """
     try:
         data, rate = soundfile.read(path, dtype="float32", always_2d=True)
     except (OSError, soundfile.SoundFileError) as error:
         what = "there is no such file" if not path.exists() else "it is not a sound file"
         raise AudioError(f"cannot read {path}: {what}; give a WAV or FLAC file") from error
+    return np.nan_to_num(data), rate
+
+
+def load(path: Path) -> Samples:
+    """A sound file as mono at `RATE`.
+
+    Raises:
+        AudioError: there is no such file, or it holds no sound.
+    """
+    data, rate = read_file(path)
     if not len(data):
         raise AudioError(f"{path} holds no sound; record it again")
-    mono = np.nan_to_num(data.mean(axis=1))
-    return resampled(mono, rate)
+    return resampled(data.mean(axis=1), rate)
 
 
 def resampled(mono: Samples, rate: int) -> Samples:
@@ -46,16 +54,3 @@ def resampled(mono: Samples, rate: int) -> Samples:
     if rate == RATE:
         return np.ascontiguousarray(mono, dtype=np.float32)
     return np.asarray(soxr.resample(mono, rate, RATE), dtype=np.float32)
-
-
-def save(path: Path, samples: Samples, rate: int = RATE) -> None:
-    """Write 16-bit WAV, or FLAC when the name ends so."""
-    soundfile.write(path, np.clip(samples, -1.0, 1.0), rate, subtype="PCM_16")
-
-
-def level_dbfs(samples: Samples) -> float:
-    """Root mean square level in dB re full scale; -120 for silence."""
-    if not len(samples):
-        return -120.0
-    power = float(np.mean(np.square(samples, dtype=np.float64)))
-    return max(-120.0, 10.0 * math.log10(power + 1e-12))

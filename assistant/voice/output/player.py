@@ -1,24 +1,24 @@
-"""What is to be heard on one output, sample by sample; and what was."""
+"""A loudspeaker, or none; and what is to be heard on it, sample by sample, and what was."""
 
 from __future__ import annotations
 
 import threading
 import time
 from collections import deque
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Callable
+from dataclasses import dataclass
 from typing import Any, Protocol
 
 import numpy as np
 import soxr
 
-from assistant.act import Said
 from assistant.voice.devices.audio import RATE, Samples
-from assistant.voice.devices.stream import Port, Teller
-from assistant.voice.output.spoken_text import sentences, spoken
+from assistant.voice.devices.streams import DeviceStream, Told
 
 KEEP_S = 12.0
-"""How far back `Playing.reference` reaches."""
+"""How far back `PlaybackBuffer.reference` reaches."""
+BLOCK = 256
+"""Samples a block, 16 ms."""
 _FADE = 80
 """Samples (5 ms) over which a cut-off fades: a click is heard as a knock in the shop."""
 
@@ -40,7 +40,7 @@ class Chunk:
     ends: float | None = None
 
 
-class Playing:
+class PlaybackBuffer:
     """A queue of chunks, drained by an output through `fill`. Shared by threads."""
 
     def __init__(self, clock: Callable[[], float] = time.monotonic) -> None:
@@ -127,112 +127,14 @@ class Playing:
         return out
 
 
-# --- One thing to be said, its rank among the others, and how a turn's talk is put in order.
-
-STOP, CUE, PROMPT, REST = range(4)
-"""Ranks, the most urgent first."""
-
-
-@dataclass(slots=True, eq=False)
-class Utterance:
-    """A part of a reply on its way to one output.
-
-    Attributes:
-        rank: `STOP` to `REST`.
-        order: position among all that was ever said; earlier first within a rank.
-        said: what it is of.
-        voice: "tech" or "helper".
-        earcon: the signal before the words, or "".
-        parts: sentences still to be synthesized.
-        chunks: what was handed to the output.
-        first: whether its first sound was told of.
-    """
-
-    rank: int
-    order: int
-    said: Said
-    voice: str
-    earcon: str
-    parts: list[str]
-    chunks: list[Chunk] = field(default_factory=list)
-    first: bool = False
-
-    def fresh(self) -> Utterance:
-        """The same, to be said from its beginning."""
-        earcon, parts = _shape(self.said)
-        if self.rank == PROMPT and self.said.cue == "STOP":
-            earcon, parts = "", parts[HEAD:]
-        return Utterance(self.rank, self.order, self.said, self.voice, earcon, parts)
-
-
-HEAD = 2
-"""Sentences of a stop that both must hear before either hears more: `STOP. Everything out.`"""
-_EARCON = {"HOLD": "hold", "RELEASE": "release", "STOP": "danger"}
-
-
-def rank_of(said: Said) -> int:
-    """A stop or an alarm, a cue to the helper, a prompt or caution, or the rest."""
-    if said.cue == "STOP" or (said.signal == "DANGER" and said.key.startswith("reply:")):
-        return STOP
-    if said.cue:
-        return CUE
-    if said.signal or said.key.partition(":")[0] in ("prompt", "helper", "caution"):
-        return PROMPT
-    return REST
-
-
-def ranked(turn: Sequence[Said]) -> list[tuple[int, Said]]:
-    """A turn's parts with their ranks, in the order they are to be said.
-
-    Stops come first. Otherwise a turn keeps its order: what leads up to a cue or a prompt shares
-    its rank, for a caution comes before the act, and a verdict before the next question.
-    """
-    out: list[tuple[int, Said]] = []
-    lead = REST
-    for said in reversed(turn):
-        rank = rank_of(said)
-        if rank != STOP:
-            rank = lead = min(rank, lead)
-        out.append((rank, said))
-    out.reverse()
-    return sorted(out, key=lambda pair: pair[0] != STOP)
-
-
-def utterances(rank: int, order: int, said: Said, voice: str) -> list[Utterance]:
-    """The utterance, or two: what is long in a stop waits until the other has heard his."""
-    earcon, parts = _shape(said)
-    if rank != STOP or len(parts) <= HEAD:
-        return [Utterance(rank, order, said, voice, earcon, parts)]
-    return [
-        Utterance(STOP, order, said, voice, earcon, parts[:HEAD]),
-        Utterance(PROMPT, order, said, voice, "", parts[HEAD:]),
-    ]
-
-
-def _shape(said: Said) -> tuple[str, list[str]]:
-    parts = sentences(spoken(said.text))
-    if said.signal and not said.cue and rank_of(said) != STOP:
-        parts.insert(0, f"{said.signal.capitalize()}.")
-    return _EARCON.get(said.cue, ""), parts
-
-
-# --- Outputs: a loudspeaker through PortAudio, or none, keeping what would be heard.
-
-BLOCK = 256
-"""Samples a block, 16 ms."""
-
-
-class Output(Protocol):
-    """What a mouth speaks into."""
+class AudioOutput(Protocol):
+    """What is spoken into."""
 
     name: str
-    playing: Playing
+    buffer: PlaybackBuffer
 
     def check(self) -> bool:
         """Whether the output is there; called several times a second, also to bring it back."""
-
-    def hush(self) -> None:
-        """Be silent now, and drop what was to be played."""
 
     def close(self) -> None:
         """Let go of the device."""
@@ -245,38 +147,32 @@ class SilentPlayer:
         now: seconds run so far, the clock of its chunks.
     """
 
-    def __init__(self, name: str = "none", keep: bool = True) -> None:
+    def __init__(self, name: str = "none", there: bool = True) -> None:
+        """`there`: whether anything is to be spoken at all."""
         self.name = name
         self.now = 0.0
-        self.playing = Playing(lambda: self.now)
-        self._keep = keep
+        self.buffer = PlaybackBuffer(lambda: self.now)
+        self._there = there
         self._blocks: list[Samples] = []
 
-    def run(self, count: int) -> Samples:
-        """Let `count` samples pass; returns them."""
-        block = self.playing.fill(count, self.now)
+    def run(self, count: int) -> None:
+        """Let `count` samples pass."""
+        self._blocks.append(self.buffer.fill(count, self.now))
         self.now += count / RATE
-        if self._keep:
-            self._blocks.append(block)
-        return block
 
     def heard(self) -> Samples:
         """Everything since the beginning."""
         return np.concatenate([*self._blocks, np.zeros(0, dtype=np.float32)])
 
     def check(self) -> bool:
-        """Always there."""
-        return True
-
-    def hush(self) -> None:
-        """Be silent now."""
-        self.playing.hush()
+        """As it was made."""
+        return self._there
 
     def close(self) -> None:
         """Nothing to let go of."""
 
 
-class Player(Port):
+class Player(DeviceStream):
     """A loudspeaker.
 
     Lost while playing, it keeps its queue, and says the sentence again that was cut off.
@@ -286,18 +182,14 @@ class Player(Port):
     block = BLOCK
 
     def __init__(
-        self, device: str | int | None = None, on_lost: Teller = None, on_back: Teller = None
+        self, device: str | int | None = None, on_lost: Told = None, on_back: Told = None
     ) -> None:
-        """See `Port`."""
-        self.playing = Playing()
+        """See `DeviceStream`."""
+        self.buffer = PlaybackBuffer()
         self._up: soxr.ResampleStream | None = None
         self._over = np.zeros(0, dtype=np.float32)
         self._rate = RATE
         super().__init__(device, on_lost, on_back)
-
-    def hush(self) -> None:
-        """Be silent now."""
-        self.playing.hush()
 
     def _when_opened(self, rate: int) -> None:
         self._rate = rate
@@ -307,7 +199,7 @@ class Player(Port):
         self._over = self._over[:0]
 
     def _when_lost(self) -> None:
-        self.playing.rewind()
+        self.buffer.rewind()
 
     def _callback(self, data: Any, frames: int, times: Any, status: object) -> None:
         ahead = times.outputBufferDacTime - times.currentTime
@@ -317,9 +209,9 @@ class Player(Port):
 
     def _block(self, frames: int, at: float) -> Samples:
         if self._up is None:
-            return self.playing.fill(frames, at)
+            return self.buffer.fill(frames, at)
         while len(self._over) < frames:
-            more = self.playing.fill(BLOCK, at + len(self._over) / self._rate)
+            more = self.buffer.fill(BLOCK, at + len(self._over) / self._rate)
             self._over = np.concatenate([self._over, self._up.resample_chunk(more)])
         block, self._over = self._over[:frames], self._over[frames:]
         return block

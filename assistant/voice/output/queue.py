@@ -1,34 +1,113 @@
-"""One output and what waits to be said on it."""
+"""What is said when: replies by their urgency, on one output or two, and silence at once."""
 
 from __future__ import annotations
 
 import threading
 import time
 from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
 from assistant.act import Said
 from assistant.voice.devices.audio import RATE, Samples
 from assistant.voice.output.earcons import earcon
-from assistant.voice.output.player import (
-    CUE,
-    STOP,
-    Output,
-    SilentPlayer,
-    Utterance,
-    ranked,
-    utterances,
-)
-from assistant.voice.output.spoken_text import sentences, spoken
-from assistant.voice.output.synthesizer import Speech, SpeechError
+from assistant.voice.output.player import AudioOutput, Chunk, SilentPlayer
+from assistant.voice.output.spoken_text import split_sentences, spoken
+from assistant.voice.output.synthesizer import SpeechError, Synthesizer
 
+STOP, CUE, PROMPT, REST = range(4)
+"""Ranks, the most urgent first."""
+HEAD = 2
+"""Sentences of a stop that both must hear before either hears more: `STOP. Everything out.`"""
+_EARCON = {"HOLD": "hold", "RELEASE": "release", "STOP": "danger"}
 _POLL_S = 0.01
 _IDLE_S = 0.2
 
 
-class Line:
-    """A queue before an output. Only `turn` synthesizes; one thread calls it.
+@dataclass(slots=True, eq=False)
+class QueuedSpeech:
+    """A part of a reply on its way to one output.
+
+    Attributes:
+        rank: `STOP` to `REST`.
+        order: position among all that was ever said; earlier first within a rank.
+        said: what it is of.
+        voice: "tech" or "helper".
+        earcon: the signal before the words, or "".
+        sentences: to be spoken one after another.
+        next: which of the signal and the sentences comes next.
+        chunks: what was handed to the output.
+        begun: whether its first sound was told of.
+    """
+
+    rank: int
+    order: int
+    said: Said
+    voice: str
+    earcon: str
+    sentences: tuple[str, ...]
+    next: int = 0
+    chunks: list[Chunk] = field(default_factory=list)
+    begun: bool = False
+
+    @property
+    def left(self) -> tuple[str, ...]:
+        """What is still to be handed to the output; a signal first."""
+        parts = (self.earcon, *self.sentences) if self.earcon else self.sentences
+        return parts[self.next :]
+
+    @property
+    def instructs(self) -> bool:
+        """Whether it is what is to be done now."""
+        return self.said.key.startswith("prompt:")
+
+    def again(self) -> QueuedSpeech:
+        """The same, to be said from its beginning."""
+        return replace(self, next=0, chunks=[], begun=False)
+
+
+def rank_of(said: Said) -> int:
+    """A stop or an alarm, a cue to the helper, a prompt or caution, or the rest."""
+    if said.cue == "STOP" or (said.signal == "DANGER" and said.key.startswith("reply:")):
+        return STOP
+    if said.cue:
+        return CUE
+    if said.signal or said.key.partition(":")[0] in ("prompt", "helper", "caution"):
+        return PROMPT
+    return REST
+
+
+def ranked(turn: Sequence[Said]) -> list[tuple[int, Said]]:
+    """A turn's parts with their ranks, in the order they are to be said.
+
+    Stops come first. Otherwise a turn keeps its order: what leads up to a cue or a prompt shares
+    its rank, for a caution comes before the act, and a verdict before the next question.
+    """
+    out: list[tuple[int, Said]] = []
+    lead = REST
+    for said in reversed(turn):
+        rank = rank_of(said)
+        if rank != STOP:
+            rank = lead = min(rank, lead)
+        out.append((rank, said))
+    out.reverse()
+    return sorted(out, key=lambda pair: pair[0] != STOP)
+
+
+def queued(rank: int, order: int, said: Said, voice: str) -> list[QueuedSpeech]:
+    """One, or two: what is long in a stop waits until the other person has heard his."""
+    parts = split_sentences(spoken(said))
+    if said.signal and not said.cue and rank_of(said) != STOP:
+        parts.insert(0, f"{said.signal.capitalize()}.")
+    head = HEAD if rank == STOP else len(parts)
+    first = QueuedSpeech(rank, order, said, voice, _EARCON.get(said.cue, ""), tuple(parts[:head]))
+    rest = QueuedSpeech(PROMPT, order, said, voice, "", tuple(parts[head:]))
+    return [first, rest] if rest.sentences else [first]
+
+
+class OutputQueue:
+    """What waits before one output. Only `turn` synthesizes; one thread calls it.
 
     Attributes:
         ambient_dbfs: noise at the microphone, for the level of the signals; None when unknown.
@@ -36,64 +115,64 @@ class Line:
 
     def __init__(
         self,
-        output: Output,
-        speech: Speech,
+        output: AudioOutput,
+        synthesizer: Synthesizer,
         on_first: Callable[[Said, str, float], None],
         on_trouble: Callable[[str], None],
     ) -> None:
         self.output = output
-        self.speech = speech
         self.ambient_dbfs: float | None = None
         self.wake = threading.Event()
+        self._synthesizer = synthesizer
         self._on_first = on_first
         self._on_trouble = on_trouble
-        self._queue: list[Utterance] = []
-        self._now: Utterance | None = None
+        self._queue: list[QueuedSpeech] = []
+        self._now: QueuedSpeech | None = None
         self._lock = threading.Lock()
         self._ahead: tuple[str, str] | None = None
         self._there = True
         self._told: set[str] = set()
 
-    def add(self, new: list[Utterance]) -> None:
+    def add(self, new: list[QueuedSpeech]) -> None:
         """Take up what is new; what is urgent interrupts, what it makes stale is dropped."""
         with self._lock:
-            top = min(u.rank for u in new)
+            top = min(one.rank for one in new)
             if top == STOP:
-                self._drop()
+                self._queue.clear()
+                if self._now is not None and self._now.rank != STOP:
+                    self._break_off()
             now = self._now
             if now is not None and top <= CUE and now.rank > top:
-                self.output.hush()
-                self._queue.append(now.fresh())
-                self._now = None
-            if any(_instructs(u) for u in new):
+                self._break_off()
+                self._queue.append(now.again())
+            if any(one.instructs for one in new):
                 # There is one present instruction: an older one, not begun or broken off by this
                 # one, would mislead.
-                self._queue = [u for u in self._queue if not _instructs(u)]
+                self._queue = [one for one in self._queue if not one.instructs]
             self._queue += new
-            self._queue.sort(key=lambda u: (u.rank, u.order))
+            self._queue.sort(key=lambda one: (one.rank, one.order))
         self.wake.set()
 
     def hush(self, stop_too: bool) -> list[Said]:
         """Cut off and drop everything but a stop (and that as well with `stop_too`)."""
         with self._lock:
-            kept = [] if stop_too else [u for u in self._queue if u.rank == STOP]
-            lost = [u.said for u in self._queue if u not in kept]
+            kept = [] if stop_too else [one for one in self._queue if one.rank == STOP]
+            lost = [one.said for one in self._queue if one not in kept]
             self._queue = kept
             now = self._now
             if now is not None and (stop_too or now.rank != STOP):
-                self.output.hush()
-                self._now = None
+                self._break_off()
                 lost.insert(0, now.said)
         return list(dict.fromkeys(lost))
 
     def busy(self) -> bool:
-        """Whether something is being said or waits."""
+        """Whether something is being said or waits; not while the output is lost."""
         with self._lock:
-            return self._now is not None or bool(self._queue)
+            return self._there and (self._now is not None or bool(self._queue))
 
     def speaking(self) -> bool:
         """Whether something is heard now, or about to be; not while the output is lost."""
-        return self._there and (self.output.playing.busy() or self.busy())
+        return self._there and (self.output.buffer.busy() or self.busy())
 
     def run(self, closed: threading.Event) -> None:
         """Take turns until `closed`, whatever goes wrong in one of them."""
@@ -113,53 +192,51 @@ class Line:
         if not self._there:
             return False
         with self._lock:
-            first = self._first()
+            begun = self._first_heard()
             now = self._current()
-            part = ""
-            if now is not None and now.earcon:
-                signal, now.earcon = now.earcon, ""
-                now.chunks.append(self.output.playing.play(earcon(signal, self.ambient_dbfs)))
-            elif now is not None and now.parts:
-                part = now.parts.pop(0)
-            more = now is not None and bool(now.parts)
-            ahead = self._queue[0] if self._queue and not part and not more else None
-        if first is not None:
-            self._on_first(*first)
+            part, signal = "", False
+            if now is not None and now.left:
+                part, signal = now.left[0], bool(now.earcon and not now.next)
+                now.next += 1
+            following = self._queue[0] if self._queue and not part else None
+        if begun is not None:
+            self._on_first(*begun)
         if now is not None and part:
-            sound = self._synthesized(part, now.voice)
+            level = self.ambient_dbfs
+            sound = earcon(part, level) if signal else self._synthesized(part, now.voice)
             with self._lock:
                 if self._now is now and sound is not None:
-                    now.chunks.append(self.output.playing.play(sound))
+                    now.chunks.append(self.output.buffer.play(sound))
             return True
-        if more:
-            return True
-        if ahead is not None and ahead.parts and self._ahead != (ahead.parts[0], ahead.voice):
-            self._ahead = (ahead.parts[0], ahead.voice)
-            self._synthesized(*self._ahead)  # remembered: it will come at once
+        if following is not None and following.sentences:
+            ahead = following.sentences[0], following.voice
+            if ahead != self._ahead:
+                self._ahead = ahead
+                self._synthesized(*ahead)  # remembered: it will come at once
         return False
 
-    def _current(self) -> Utterance | None:
-        """The utterance in hand, or the next one when that is over. The lock is held."""
+    def _current(self) -> QueuedSpeech | None:
+        """What is in hand, or the next when that is over. The lock is held."""
         now = self._now
-        if now is not None and not now.parts and not now.earcon:
+        if now is not None and not now.left:
             ends = now.chunks[-1].ends if now.chunks else 0.0
-            if ends is not None and ends <= self.output.playing.clock():
+            if ends is not None and ends <= self.output.buffer.clock():
                 self._now = None
         if self._now is None and self._queue:
             self._now = self._queue.pop(0)
         return self._now
 
-    def _first(self) -> tuple[Said, str, float] | None:
+    def _first_heard(self) -> tuple[Said, str, float] | None:
         """What was first heard since last asked, where and when. The lock is held."""
         now = self._now
-        if now is None or now.first or not now.chunks or now.chunks[0].began is None:
+        if now is None or now.begun or not now.chunks or now.chunks[0].began is None:
             return None
-        now.first = True
+        now.begun = True
         return now.said, self.output.name, now.chunks[0].began
 
     def _synthesized(self, part: str, voice: str) -> Samples | None:
         try:
-            return self.speech.samples(part, voice)
+            return self._synthesizer.samples(part, voice)
         except SpeechError as error:
             self._trouble(str(error))
             return None
@@ -169,27 +246,16 @@ class Line:
             self._told.add(line)
             self._on_trouble(line)
 
-    def _drop(self) -> None:
-        self._queue.clear()
-        if self._now is not None and self._now.rank != STOP:
-            self.output.hush()
-            self._now = None
-
-
-def _instructs(utterance: Utterance) -> bool:
-    return utterance.said.key.startswith("prompt:")
-
-
-# --- The mouth: says replies on one output or two, the most urgent first, and can be hushed.
-
-_QUEUE_POLL_S = 0.01
+    def _break_off(self) -> None:
+        self.output.buffer.hush()
+        self._now = None
 
 
 def _nothing(*_: object) -> None:
     pass
 
 
-class Mouth:
+class SpeechOutput:
     """Says what a turn's `Said` hold. Shared by threads; close it when done.
 
     With two outputs the technician's and the helper's talk go apart, and what is for both goes to
@@ -198,9 +264,9 @@ class Mouth:
 
     def __init__(
         self,
-        speech: Speech,
-        output: Output,
-        helper_output: Output | None = None,
+        synthesizer: Synthesizer,
+        output: AudioOutput,
+        helper_output: AudioOutput | None = None,
         on_first: Callable[[Said, str, float], None] = _nothing,
         on_trouble: Callable[[str], None] = _nothing,
         live: bool = True,
@@ -213,65 +279,57 @@ class Mouth:
             on_trouble: told in one line when nothing can be synthesized.
             live: outputs run by themselves; otherwise `advance` lets time pass.
         """
-        self.speech = speech
-        self._tech = Line(output, speech, on_first, on_trouble)
+        self._synthesizer = synthesizer
+        self._tech = OutputQueue(output, synthesizer, on_first, on_trouble)
         self._helper = self._tech
         if helper_output is not None and helper_output is not output:
-            self._helper = Line(helper_output, speech, on_first, on_trouble)
-        self._lines = list(dict.fromkeys((self._tech, self._helper)))
+            self._helper = OutputQueue(helper_output, synthesizer, on_first, on_trouble)
+        self._queues = list(dict.fromkeys((self._tech, self._helper)))
+        self._shared = len(self._queues) == 1
         self._order = 0
         self._say_lock = threading.Lock()
         self._closed = threading.Event()
         self._threads: list[threading.Thread] = []
-        if live:
-            for line in self._lines:
-                thread = threading.Thread(target=line.run, args=(self._closed,), daemon=True)
-                thread.start()
-                self._threads.append(thread)
+        for one in self._queues if live else ():
+            thread = threading.Thread(target=one.run, args=(self._closed,), daemon=True)
+            thread.start()
+            self._threads.append(thread)
 
-    @property
-    def shared(self) -> bool:
-        """Whether the two people hear one output."""
-        return len(self._lines) == 1
-
-    def say(self, said: Sequence[Said]) -> None:
+    def say(self, turn: Sequence[Said]) -> None:
         """Queue a turn's replies. A stop among them clears what was queued, on every output; a cue
         to the helper does on his own."""
-        if not said:
-            return
         with self._say_lock:
-            new: dict[Line, list[Utterance]] = {line: [] for line in self._lines}
-            for rank, one in ranked(said):
+            new: dict[OutputQueue, list[QueuedSpeech]] = {}
+            for rank, said in ranked(turn):
                 self._order += 1
-                for line in self._lines_for(one.to):
-                    helpers = one.to == "helper" or (not self.shared and line is self._helper)
-                    voice = "helper" if helpers else "tech"
-                    new[line] += utterances(rank, self._order, one, voice)
-            for one in said:
-                if one.cue == "STOP":
-                    for line in self._lines:
-                        line.hush(stop_too=False)
-                elif one.cue and not self.shared:
-                    # Nothing older may follow on it: "Pedal up" after a HOLD would mislead.
-                    self._helper.hush(stop_too=False)
-            for line, some in new.items():
-                if some:
-                    line.add(some)
+                for queue in self._queues_of(said.to):
+                    new.setdefault(queue, []).extend(
+                        queued(rank, self._order, said, self._voice(said, queue))
+                    )
+            cues = {said.cue for said in turn} - {""}
+            if "STOP" in cues:
+                stale = self._queues
+            else:  # nothing older may follow on a cue: "Pedal up" after a HOLD would mislead
+                stale = [self._helper] if cues and not self._shared else []
+            for queue in stale:
+                queue.hush(stop_too=False)
+            for queue, some in new.items():
+                queue.add(some)
 
     def warm(self, texts: Iterable[str], to: str = "both") -> None:
         """Think `texts` over (as they stand in a `Said`), so that they come at once when said."""
-        voices = {"tech": ["tech"], "helper": ["helper"]}.get(to, ["tech", "helper"])
+        voices = (to,) if to in ("tech", "helper") else ("tech", "helper")
         for text in texts:
             for voice in voices:
-                self.speech.warm(sentences(spoken(text)), voice)
+                self._synthesizer.warm(split_sentences(spoken(text)), voice)
 
     def signal(self, name: str, to: str = "tech") -> None:
         """Play an earcon, next of all but a stop."""
         with self._say_lock:
             self._order += 1
-            for line in self._lines_for(to):
+            for queue in self._queues_of(to):
                 what = Said(to, "", f"earcon:{name}")
-                line.add([Utterance(CUE, self._order, what, "tech", name, [])])
+                queue.add([QueuedSpeech(CUE, self._order, what, "tech", name, ())])
 
     def hush(self, to: str = "both", stop_too: bool = False) -> list[Said]:
         """Be silent at once, on the outputs of `to`.
@@ -282,52 +340,56 @@ class Mouth:
             what was broken off or not said at all; say it again if it was no person who spoke.
         """
         with self._say_lock:
-            lost = [said for line in self._lines_for(to) for said in line.hush(stop_too)]
+            lost = [said for queue in self._queues_of(to) for said in queue.hush(stop_too)]
         return [said for said in dict.fromkeys(lost) if said.text]
 
     def speaking(self, to: str = "both") -> bool:
         """Whether something is heard, or about to be, on the outputs of `to`."""
-        return any(line.speaking() for line in self._lines_for(to))
+        return any(queue.speaking() for queue in self._queues_of(to))
 
     def reference(self, seconds: float, until: float | None = None) -> Samples:
         """What all outputs played in the `seconds` up to `until` by their clock (default: now)."""
         out = np.zeros(round(seconds * RATE), dtype=np.float32)
-        for line in self._lines:
-            out += line.output.playing.reference(seconds, until)
+        for queue in self._queues:
+            out += queue.output.buffer.reference(seconds, until)
         return out
 
     def ambient(self, dbfs: float | None) -> None:
         """How loud the shop is at the microphone; signals stand out of it."""
-        for line in self._lines:
-            line.ambient_dbfs = dbfs
+        for queue in self._queues:
+            queue.ambient_dbfs = dbfs
 
     def advance(self, seconds: float) -> None:
         """Not live: let time pass on silent outputs, synthesizing what falls due."""
-        for line in self._lines:
-            while line.turn():
+        for queue in self._queues:
+            while queue.turn():
                 pass
-            if isinstance(line.output, SilentPlayer):
-                line.output.run(round(seconds * RATE))
+            if isinstance(queue.output, SilentPlayer):
+                queue.output.run(round(seconds * RATE))
 
     def wait(self, timeout_s: float = 60.0) -> bool:
-        """Live: wait until all is said; whether it was in time."""
+        """Live: wait until all is said; whether it was in time. A lost output is not waited for."""
         end = time.monotonic() + timeout_s
-        while any(line.busy() for line in self._lines):
+        while any(queue.busy() for queue in self._queues):
             if time.monotonic() > end:
                 return False
-            time.sleep(_QUEUE_POLL_S)
+            time.sleep(_POLL_S)
         return True
 
     def close(self) -> None:
-        """Be silent, and let go of the outputs. `speech` is the caller's to close."""
+        """Be silent, and let go of the outputs. The synthesizer is the caller's to close."""
         self._closed.set()
-        for line in self._lines:
-            line.hush(stop_too=True)
-            line.wake.set()
+        for queue in self._queues:
+            queue.hush(stop_too=True)
+            queue.wake.set()
         for thread in self._threads:
             thread.join(timeout=2.0)
-        for line in self._lines:
-            line.output.close()
+        for queue in self._queues:
+            queue.output.close()
 
-    def _lines_for(self, to: str) -> list[Line]:
-        return {"tech": [self._tech], "helper": [self._helper]}.get(to, self._lines)
+    def _queues_of(self, to: str) -> list[OutputQueue]:
+        return {"tech": [self._tech], "helper": [self._helper]}.get(to, self._queues)
+
+    def _voice(self, said: Said, queue: OutputQueue) -> str:
+        own = queue is self._helper and not self._shared
+        return "helper" if own or said.to == "helper" else "tech"

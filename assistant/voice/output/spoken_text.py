@@ -10,6 +10,7 @@ import re
 from collections.abc import Callable
 from itertools import zip_longest
 
+from assistant.act import Said
 from assistant.readings import speak
 from assistant.readings.units import MM_PER_IN
 
@@ -19,8 +20,9 @@ _DIGITS = "zero one two three four five six seven eight nine".split()
 _COUNTED = "lugs?|turns?|flats?|miles?|kilometres?|minutes?|thousandths"
 
 
-def spoken(text: str) -> str:
-    """`text` for the ear: no figure, unit sign or bracket is left in it."""
+def spoken(said: Said | str) -> str:
+    """The words for the ear: no figure, unit sign or bracket is left in them."""
+    text = said.aloud if isinstance(said, Said) else said
     for pattern, say in _RULES:
         text = pattern.sub(say, text)
     text = _once(" ".join(text.split()))
@@ -30,14 +32,14 @@ def spoken(text: str) -> str:
     return re.sub(r"(?:^|(?<=[.?!] ))[a-z]", lambda m: m[0].upper(), text)
 
 
-def sentences(text: str) -> list[str]:
+def split_sentences(text: str) -> list[str]:
     """`text` cut where a speaker may breathe: each part is one call to the synthesizer."""
     return [part for part in re.split(r"(?<=[.?!;])\s+", text.strip()) if part]
 
 
 def _once(text: str) -> str:
     """A reading's figures and its words are one for the ear: `9/16 in. Nine sixteenths.`"""
-    parts = sentences(text)
+    parts = split_sentences(text)
     kept = [
         part
         for part, after in zip_longest(parts, parts[1:], fillvalue="")

@@ -1,4 +1,4 @@
-"""Text to samples: espeak-ng through pyttsx3, two voices, and a memory of what was said before."""
+"""Text to samples: two voices, and a memory of what was said before."""
 
 from __future__ import annotations
 
@@ -6,7 +6,6 @@ import contextlib
 import json
 import subprocess
 import sys
-import tempfile
 import threading
 from collections import OrderedDict
 from collections.abc import Iterable
@@ -18,12 +17,14 @@ import numpy as np
 
 from assistant.voice.devices.audio import RATE, AudioError, Samples, resampled
 
-__all__ = ["VOICES", "Speech", "SpeechError", "Voice"]
-
 _QUIET = 0.004
 """Below this share of full scale a sample is taken for silence."""
 _LEAD_S, _TAIL_S = 0.004, 0.16
 """Silence left before and after a sentence: none to wait for, a breath between two."""
+
+
+class SpeechError(AudioError):
+    """One clear line on why nothing can be spoken."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,28 +48,30 @@ VOICES = {"tech": Voice("en-us", 160, 40, 1.25), "helper": Voice("en-us+f4", 150
 """A low man's voice for the technician, a higher woman's, slower, for the helper."""
 
 
-class Speech:
-    """The synthesizer, shared by threads. Close it when done."""
+class Synthesizer:
+    """Speaks sentences and remembers them; shared by threads. Close it when done."""
 
-    def __init__(self, voices: dict[str, Voice] | None = None, keep_s: float = 500.0) -> None:
+    def __init__(self, keep_s: float = 500.0) -> None:
         """Start the synthesizer in the background.
 
         Args:
-            voices: by who listens; `VOICES` if not given.
             keep_s: seconds of speech that are remembered; one takes 64 kB.
 
         Raises:
             SpeechError: no process can be started.
         """
-        self.voices = voices or VOICES
         self._keep = round(keep_s * RATE)
         self._size = 0
         self._kept: OrderedDict[tuple[str, str], Samples] = OrderedDict()
         self._lock = threading.Lock()
-        self.synthesizer = Synthesizer()
+        self._process = SynthesizerProcess()
 
     def samples(self, text: str, voice: str = "tech") -> Samples:
         """One sentence or more, as `Samples`; without waiting when it was said before.
+
+        Args:
+            text: words without figures.
+            voice: a key of `VOICES`.
 
         Raises:
             SpeechError: the synthesizer cannot be started, or fails twice.
@@ -78,9 +81,7 @@ class Speech:
             if key in self._kept:
                 self._kept.move_to_end(key)
                 return self._kept[key]
-        how = self.voices[voice]
-        ask = {"text": text, "voice": how.name, "rate": how.rate, "pitch": how.pitch}
-        sound = _trimmed(*self.synthesizer.ask(ask), how.gain)
+        sound = _trimmed(*self._process.ask(text, VOICES[voice]), VOICES[voice].gain)
         with self._lock:
             if key not in self._kept:
                 self._kept[key] = sound
@@ -96,9 +97,9 @@ class Speech:
 
     def close(self) -> None:
         """End the synthesizer's process."""
-        self.synthesizer.close()
+        self._process.close()
 
-    def __enter__(self) -> Speech:
+    def __enter__(self) -> Synthesizer:
         return self
 
     def __exit__(self, *_: object) -> None:
@@ -119,20 +120,15 @@ def _trimmed(rate: int, data: bytes, gain: float) -> Samples:
 # --- The synthesizer's process: started, asked, and started again when it fails.
 
 PATIENCE_S = 10.0
-"""A sentence takes some 10 ms; a synthesizer silent for this long hangs, and is started again."""
-WORKER = Path(__file__).with_name("espeak_worker.py")
+"""A sentence takes some milliseconds; a synthesizer silent for this long hangs: it is started
+again."""
+WORKER = Path(__file__).with_name("speech_worker.py")
+SYNTHESIZERS = ("espeak-ng", "pyttsx3")
+"""The first that works speaks."""
 
 
-class SpeechError(AudioError):
-    """One clear line on why nothing can be spoken."""
-
-
-class Synthesizer:
-    """One `espeak_worker`, shared by threads.
-
-    Attributes:
-        restarts: how often it had to be started again.
-    """
+class SynthesizerProcess:
+    """One `speech_worker`, shared by threads."""
 
     def __init__(self) -> None:
         """Start it in the background.
@@ -140,41 +136,31 @@ class Synthesizer:
         Raises:
             SpeechError: no process can be started.
         """
-        self.restarts = 0
         self._lock = threading.Lock()
         self._ready = False
         self._never: SpeechError | None = None
-        # Kept here and not there: it is cleared away even when that process is killed.
-        self._folder = tempfile.TemporaryDirectory(prefix="lugcall-", ignore_cleanup_errors=True)
         self._worker = self._start()
 
-    @property
-    def pid(self) -> int:
-        """The process at present."""
-        return self._worker.pid
-
-    def ask(self, ask: dict[str, Any]) -> tuple[int, bytes]:
-        """Sample rate and 16-bit samples for `text`, `voice`, `rate` and `pitch`.
+    def ask(self, text: str, voice: Voice) -> tuple[int, bytes]:
+        """Samples a second, and 16-bit samples of `text`.
 
         Raises:
             SpeechError: it cannot speak at all, or failed twice over this text.
         """
+        ask = {"text": text, "voice": voice.name, "rate": voice.rate, "pitch": voice.pitch}
         with self._lock:
             if self._never is not None:
                 raise self._never
-            try:
-                return self._exchange(ask)
-            except (OSError, EOFError, ValueError):
-                self._end()
-                self._worker = self._start()
-                self.restarts += 1
-            try:
-                return self._exchange(ask)
-            except (OSError, EOFError, ValueError):
-                raise SpeechError(
-                    "the speech synthesizer failed twice over one sentence; "
-                    "read the screen, or use lugcall chat"
-                ) from None
+            for _ in range(2):
+                try:
+                    return self._exchange(ask)
+                except (OSError, EOFError, ValueError):
+                    self._end()
+                    self._worker = self._start()
+        raise SpeechError(
+            "the speech synthesizer failed twice over one sentence; "
+            "read the screen, or use lugcall chat"
+        )
 
     def _exchange(self, ask: dict[str, Any]) -> tuple[int, bytes]:
         stdin, stdout = self._worker.stdin, self._worker.stdout
@@ -213,14 +199,13 @@ class Synthesizer:
         """End the process."""
         with self._lock:
             self._end()
-            self._folder.cleanup()
 
     def _start(self) -> subprocess.Popen[bytes]:
         self._ready = False
         try:
             return subprocess.Popen(
                 # -P: its neighbours here are no libraries of its own
-                [sys.executable, "-P", str(WORKER), self._folder.name],
+                [sys.executable, "-P", str(WORKER), *SYNTHESIZERS],
                 stdin=subprocess.PIPE,
                 stdout=subprocess.PIPE,
                 stderr=subprocess.DEVNULL,

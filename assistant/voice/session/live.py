@@ -13,11 +13,11 @@ from statistics import median
 from assistant.act import Said
 from assistant.dialogue import Conversation
 from assistant.voice.devices.audio import FRAME_S, AudioError
-from assistant.voice.devices.microphone import Microphone
-from assistant.voice.devices.stream import quiet_libraries
-from assistant.voice.output.player import Output, Player, SilentPlayer
-from assistant.voice.output.queue import Mouth
-from assistant.voice.output.synthesizer import Speech, SpeechError
+from assistant.voice.devices.portaudio import quiet_libraries
+from assistant.voice.devices.streams import Microphone
+from assistant.voice.output.player import AudioOutput, Player, SilentPlayer
+from assistant.voice.output.queue import SpeechOutput
+from assistant.voice.output.synthesizer import SpeechError, Synthesizer
 from assistant.voice.recognition.recognizers import Recognizers
 from assistant.voice.session.attendant import Attendant, Turn
 from assistant.voice.session.channel import Channel
@@ -128,16 +128,16 @@ class Live:
             mics = [(role, self._microphone(role, name, opened)) for role, name in wanted]
             output = self._output(devices.speaker, opened)
             second = devices.helper_speaker and self._output(devices.helper_speaker, opened)
-            speech = Speech()
-            opened.callback(speech.close)
-            self.mouth = Mouth(
-                speech,
+            synthesizer = Synthesizer()
+            opened.callback(synthesizer.close)
+            self.speech = SpeechOutput(
+                synthesizer,
                 output,
                 second or None,
                 lambda said, where, at: self.timings.first(said, at),
                 tell,
             )
-            opened.callback(self.mouth.close)
+            opened.callback(self.speech.close)
             executor = ThreadPoolExecutor(1, "ears")
             opened.callback(executor.shutdown, wait=True, cancel_futures=True)
             self.attendant = Attendant(conversation, ears, executor, self._answer, self._speech)
@@ -152,15 +152,15 @@ class Live:
         opened.callback(mic.close)
         return mic
 
-    def _output(self, name: str | None, opened: ExitStack) -> Output:
+    def _output(self, name: str | None, opened: ExitStack) -> AudioOutput:
         try:
-            output: Output = Player(
+            output: AudioOutput = Player(
                 _device(name), self._news_of("speaker_lost"), self._news_of("speaker_back")
             )
         except AudioError:
             if name is not None:
                 raise
-            return SilentPlayer()  # a shop without a loudspeaker reads the screen
+            return SilentPlayer(there=False)  # a shop without a loudspeaker reads the screen
         opened.callback(output.close)
         return output
 
@@ -168,7 +168,7 @@ class Live:
         """Say the opening, then listen until the job is signed off or interrupted."""
         try:
             self._show(opening, "")
-            self.mouth.say(opening)
+            self.speech.say(opening)
             self.attendant.practise()
             threading.Thread(target=self._practise, daemon=True).start()
             while not self.dialogue.finished:
@@ -177,7 +177,7 @@ class Live:
                     time.sleep(_IDLE_S)
                 self._report_news()
                 self.attendant.pump()
-            self.mouth.wait(30.0)
+            self.speech.wait(30.0)
         finally:
             self._opened.close()
 
@@ -187,17 +187,17 @@ class Live:
         cues = [step.say for step in dialogs.steps if step.kind in ("hold", "release")]
         cues += [dialogs.say(f"stopped_helper_{how}") for how in ("held", "up", "engine")]
         with suppress(SpeechError):  # whoever wants to speak next tells of it
-            self.mouth.warm([dialogs.say("stopped", state="")], "tech")
-            self.mouth.warm([*cues, dialogs.say("hold_standing")], "helper")
+            self.speech.warm([dialogs.say("stopped", state="")], "tech")
+            self.speech.warm([*cues, dialogs.say("hold_standing")], "helper")
 
     def _frame(self, channel: Channel, mic: Microphone) -> bool:
         frame = mic.get(0.0)
         if frame is None:
             return False
-        played = self.mouth.reference(FRAME_S, until=frame.at + FRAME_S)
-        channel.endpointer.assistant_speaks = self.mouth.speaking()
+        played = self.speech.reference(FRAME_S, until=frame.at + FRAME_S)
+        channel.endpointer.assistant_speaks = self.speech.speaking()
         channel.feed(frame.samples, frame.at, played)
-        self.mouth.ambient(channel.endpointer.noise_db)
+        self.speech.ambient(channel.endpointer.noise_db)
         return True
 
     def _speech(self, role: str, begins: bool) -> None:
@@ -206,10 +206,10 @@ class Live:
             self._go_on()
             return
         where = role or "both"
-        if not self.mouth.speaking(where):
+        if not self.speech.speaking(where):
             self._firm = False
         elif not self._firm:
-            self._lost += self.mouth.hush(where)
+            self._lost += self.speech.hush(where)
 
     def _go_on(self) -> None:
         """Say what was cut off by a noise, or by talk for somebody else. What cuts off the second
@@ -217,18 +217,18 @@ class Live:
         if self._lost:
             lost, self._lost = self._lost, []
             self._firm = True
-            self.mouth.say(lost)
+            self.speech.say(lost)
 
     def _answer(self, turn: Turn) -> None:
         if not turn.said:
             self._go_on()
             return
         self._show(turn.said, turn.line)
-        lost, self._lost = [*self._lost, *self.mouth.hush(turn.role)], []
+        lost, self._lost = [*self._lost, *self.speech.hush(turn.role)], []
         self._firm = False
         self.timings.answered(turn.speech_end_s, turn.said)
-        self.mouth.signal("not heard" if turn.said[0].key in _NOT_HEARD else "heard", turn.role)
-        self.mouth.say([*turn.said, *self._owed(lost, turn)])
+        self.speech.signal("not heard" if turn.said[0].key in _NOT_HEARD else "heard", turn.role)
+        self.speech.say([*turn.said, *self._owed(lost, turn)])
 
     def _owed(self, lost: Sequence[Said], turn: Turn) -> list[Said]:
         """What was cut off, and must be heard all the same."""
@@ -260,7 +260,7 @@ class Live:
             elif key.endswith("back"):
                 said += self.dialogue.prompt()
             self._show(said, "")
-            self.mouth.say(said)
+            self.speech.say(said)
 
     def _forget(self, who: str) -> None:
         for channel, _ in self._mics:
