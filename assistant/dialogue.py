@@ -57,7 +57,10 @@ class Pending(Protocol):
 
 
 class Dialogue(Protocol):
-    """Where a conversation stands and how it is moved."""
+    """Where a conversation stands and how it is moved.
+
+    What has an answer here is what a dialogue of one person at a desk gives.
+    """
 
     dialogs: Dialogs
     """The phrases and replies, in the words for this kind of truck."""
@@ -65,10 +68,6 @@ class Dialogue(Protocol):
     @property
     def at(self) -> str:
         """The step or question it stands at; "halted" while it is stopped."""
-
-    @property
-    def stopped(self) -> bool:
-        """Whether it was stopped and waits for "carry on"."""
 
     @property
     def finished(self) -> bool:
@@ -79,16 +78,24 @@ class Dialogue(Protocol):
         """What waits to be checked, if anything."""
 
     @property
-    def choosing(self) -> bool:
-        """Whether a reading waits to be accepted, moved or measured again."""
+    def stopped(self) -> bool:
+        """Whether it was stopped and waits for "carry on"."""
+        return False
 
     @property
-    def correcting(self) -> str:
-        """The quantity that the next reading corrects, or ""."""
+    def choosing(self) -> bool:
+        """Whether a reading waits to be accepted, moved or measured again."""
+        return False
 
     @property
     def trying(self) -> bool:
         """Whether the finished work is tried: a complaint then says that it is not sound."""
+        return False
+
+    @property
+    def correcting(self) -> str:
+        """The quantity that the next reading corrects, or ""."""
+        return ""
 
     @property
     def units(self) -> str:
@@ -103,18 +110,22 @@ class Dialogue(Protocol):
 
     def last_quantity(self) -> str:
         """The quantity that a correction without a name is about, or ""."""
+        return ""
 
     def allowed(self) -> list[str]:
         """Meanings that are taken now, beyond those understood at any time."""
 
     def answers(self) -> dict[str, str]:
         """Phrases that answer just this step, and the meaning that each has."""
+        return {}
 
     def whose(self) -> str:
         """Who is expected to speak now: "tech" or "helper"."""
+        return "tech"
 
     def danger(self) -> Danger:
         """Whether somebody may be hurt now."""
+        return Danger()
 
     def prompt(self, entering: bool = False) -> list[Said]:
         """The present instruction; on entering, its cautions first."""

@@ -38,7 +38,11 @@ Value = str | float | None
 
 
 class NotPossible(Exception):
-    """An answer that cannot stand; the message is one line on why."""
+    """An answer that cannot stand: the reply that says why, and its blanks."""
+
+    def __init__(self, reply: str, **blanks: str) -> None:
+        super().__init__(reply)
+        self.blanks = blanks
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,10 +92,13 @@ class Making:
             self.taken_from, self.at = str(data["from"]), ""
             for key, given in data["answers"].items():
                 self.answers[BY_KEY[key].key] = Answer(*given)
+        elif "clear" in data:
+            self.answers.clear()
+            self.base, self.left, self.taken_from, self.at = {}, {}, "", ""
         else:
             raise ValueError("no change of a card")
 
-    def asked(self, question: Question) -> bool:
+    def asked(self, question: CardQuestion) -> bool:
         """Whether a question concerns this truck."""
         for key, value in question.only:
             if self.value(key) != value:
@@ -143,16 +150,16 @@ class Making:
         if key == "ring.lug" and value is not None:
             lug = trial.length_in(key) or 0.0
             if not 0.003 <= lug <= 0.1:
-                raise NotPossible("A lug moves about 0.014 or 0.027 in.")
+                raise NotPossible("no_lug")
             kind = trial.value("ring.type")
             if kind and (kind == "fine") != (lug < (COARSE_IN + FINE_IN) / 2):
-                raise NotPossible(f"That is no {kind} ring.")
+                raise NotPossible("other_ring", kind=str(kind))
         if (
             key == "figures.gap.high"
             and value is trial.value("figures.gap.low") is None
             and trial.value("truck.transmission") == "synchronized"
         ):
-            raise NotPossible("No clutch brake: the gap needs the maker's figure.")
+            raise NotPossible("gap_needed")
 
     def tables(self) -> dict[str, Any]:
         """The card as TOML tables, what was taken over first."""
@@ -208,9 +215,9 @@ class Making:
 def _check_figure(trial: Making, name: str) -> None:
     low, high, target = (trial.length_in(f"figures.{name}.{p}") for p in ("low", "high", "target"))
     if low is not None and high is not None and low > high:
-        raise NotPossible("The lowest is above the highest.")
+        raise NotPossible("low_above_high")
     if target is not None and not ((low or 0.0) <= target <= (high if high is not None else 1e9)):
-        raise NotPossible("That is outside the limits.")
+        raise NotPossible("outside")
 
 
 def _whose(table: dict[str, Any], answer: Answer) -> None:
@@ -223,7 +230,7 @@ def _whose(table: dict[str, Any], answer: Answer) -> None:
             table[key] = value
 
 
-def _place(out: dict[str, Any], question: Question, value: Value) -> None:
+def _place(out: dict[str, Any], question: CardQuestion, value: Value) -> None:
     section, _, key = question.key.rpartition(".")
     table = out.setdefault(section, {}) if section else out
     if value is None:
@@ -248,7 +255,7 @@ _RING: Only = (("truck.clutch", "manual"),)
 
 
 @dataclass(frozen=True, slots=True)
-class Question:
+class CardQuestion:
     """One thing to ask.
 
     Attributes:
@@ -288,13 +295,13 @@ class Question:
 
 def _choice(
     key: str, choices: tuple[str, ...], optional: bool = False, only: Only = ()
-) -> Question:
-    return Question(key, "choice", choices, optional=optional, only=only)
+) -> CardQuestion:
+    return CardQuestion(key, "choice", choices, optional=optional, only=only)
 
 
-def _figures() -> tuple[Question, ...]:
+def _figures() -> tuple[CardQuestion, ...]:
     return tuple(
-        Question(
+        CardQuestion(
             f"figures.{name}.{part}",
             "length",
             quantity=name,
@@ -305,10 +312,10 @@ def _figures() -> tuple[Question, ...]:
     )
 
 
-QUESTIONS: tuple[Question, ...] = (
-    Question("unit", "unit", optional=False),
-    Question("by", "code", optional=False),
-    Question("source", "document", optional=False),
+QUESTIONS: tuple[CardQuestion, ...] = (
+    CardQuestion("unit", "unit", optional=False),
+    CardQuestion("by", "code", optional=False),
+    CardQuestion("source", "document", optional=False),
     _choice("shop.units", UNITS),
     _choice("shop.distance", DISTANCES),
     _choice("truck.transmission", TRANSMISSIONS),
@@ -317,17 +324,17 @@ QUESTIONS: tuple[Question, ...] = (
     _choice("truck.cover", COVERS),
     _choice("ring.lock", LOCKS, only=_RING),
     _choice("ring.type", RINGS, optional=True, only=_RING),
-    Question("ring.lug", "length", quantity="clearance", only=_RING),
-    Question("ring.lugs", "count", quantity="lugs", only=_RING, low=1, high=100),
-    Question("rod.thread", "thread"),
+    CardQuestion("ring.lug", "length", quantity="clearance", only=_RING),
+    CardQuestion("ring.lugs", "count", quantity="lugs", only=_RING, low=1, high=100),
+    CardQuestion("rod.thread", "thread"),
     _choice("rod.longer", LONGER, optional=True),
-    Question("pedal.ratio", "number", quantity="turns", low=2, high=60),
-    Question("pedal.lash", "length", quantity="clearance"),
+    CardQuestion("pedal.ratio", "number", quantity="turns", low=2, high=60),
+    CardQuestion("pedal.lash", "length", quantity="clearance"),
     *_figures(),
 )
 """In the order they are asked."""
 
-BY_KEY: Mapping[str, Question] = {q.key: q for q in QUESTIONS}
+BY_KEY: Mapping[str, CardQuestion] = {q.key: q for q in QUESTIONS}
 
 
 # --- A card out of a finished record: the one it was opened with, and what the job left.

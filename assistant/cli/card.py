@@ -114,10 +114,10 @@ def _begin(
     try:
         talk.beforehand("by", before.get("code") or "")
         talk.beforehand("source", before.get("document") or "")
-        if before.get("unit") and talk.job.state == "unit":
+        if before.get("unit") and talk.dialogue.at == "unit":
             said = talk.hear("tech", f"note {before['unit']}")
         else:
-            said = [*said[:-1], *talk.job.prompt()]
+            said = [*said[:-1], *talk.dialogue.prompt()]
     except BaseException:
         talk.close()
         raise
@@ -134,7 +134,7 @@ def _typed(talk: CardTalk, said: list[Said]) -> None:
             if echo:
                 click.echo(f"> {line.strip()}")
             show(talk.hear("tech", line.strip()))
-            if talk.job.signed_off:
+            if talk.dialogue.finished:
                 break
     finally:
         talk.close()

@@ -1,59 +1,57 @@
-"""The card conversation's turns: words in, kept on the disk, replies out; as `Session` is used."""
+"""A card interview with its draft: words in, kept on the disk, replies out.
+
+The draft stands in the cards' folder until the card is kept, one line a change, synced before it
+is answered; whoever is cut off goes on from it.
+"""
 
 from __future__ import annotations
 
+import json
+import os
+import shutil
 import tomllib
-from collections.abc import Mapping, Sequence
-from dataclasses import replace
+from collections.abc import Mapping
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
-from assistant.act import Act, Evidence, Said
+from assistant.act import Act, Said
 from assistant.card import Card, CardError
 from assistant.card.fleet import cards_in, same_unit
 from assistant.card.making import Making, file_name, taken_over
-from assistant.conversation.session import plain_line
-from assistant.conversation.understand import Missed, code_of, note_of, understand, which
-from assistant.dialogue import Heard, Question
-from assistant.interview.draft import Draft, keep
-from assistant.interview.job import CardJob, document_name
+from assistant.conversation.session import Talk
+from assistant.conversation.understand import code_of, note_of
+from assistant.dialogue import Question
+from assistant.interview.interview import CardInterview, document_name
 from assistant.interview.words import CardWords, thread_said
 from assistant.readings import read
+from assistant.record.disk import lock, reason, sync_folder, write_all
 from assistant.texts.dialogs import Dialogs
 from assistant.texts.normal import normal
 
-if TYPE_CHECKING:
-    from assistant.act import Samples
-
-MAX_WORDS = 500
+NAME = "card-in-the-making.jsonl"
 _FREE = ("unit", "document", "code", "thread")
 """Questions that any words may answer, but for those that steer."""
+_PLAIN = ("skip", "no", "done", "check")
+"""Steer as well as what is said at any time."""
 
 
-class CardTalk:
+class CardTalk(Talk):
     """Makes one card in a folder of cards. Use `begin`.
 
-    `hear` returns only after what it changed is on the disk.
+    What a turn changed is on the disk before it is answered; `CardError` when it cannot be kept.
     """
+
+    longest = 500
 
     def __init__(self, draft: Draft, dialogs: Dialogs, texts: CardWords) -> None:
         self.draft = draft
-        self.texts = texts
         making = Making()
         for change in draft.changes:
             making.change(change)
-        self.job = CardJob(making, dialogs, texts, self._there)
-        self.dialogs = self.job.dialogs
-        self.asked: Question | None = None
-        self.keeps_audio = False
+        self.interview = CardInterview(making, dialogs, texts, self._there)
+        super().__init__(self.interview)
         self.path: Path | None = None
         """Where the card was kept, once it was."""
-        self._missed = Missed()
-
-    @property
-    def dialogue(self) -> CardJob:
-        """The card in the making, as ears, keyboard and screens know it."""
-        return self.job
 
     @classmethod
     def begin(
@@ -89,131 +87,98 @@ class CardTalk:
         return talk, said
 
     def _opening(self, over: Mapping[str, Any] | None) -> list[Said]:
-        making = self.job.making
+        making = self.interview.making
         if making.answers:
             unit = making.value("unit") or "a truck"
-            return [self._say("resumed", unit=unit), *self.job.prompt(entering=True)]
+            return [self._said("resumed", unit=unit), *self.interview.prompt(entering=True)]
         if over is None:
-            return [self._say("new"), *self.job.prompt(entering=True)]
+            return [self._said("new"), *self.interview.prompt(entering=True)]
         making.change(dict(over))
         self.draft.add([dict(over)])
-        said = [self._say("over", name=over["from"])]
+        said = [self._said("over", name=over["from"])]
         for name, figures in making.left.items():
             if name not in ("record", "by", "lugs"):
-                said.append(self._say("left", figures=f"{name.replace('-', ' ')} {figures}"))
-        return [*said, *self.job.prompt(entering=True)]
+                said.append(self._said("left", figures=f"{name.replace('-', ' ')} {figures}"))
+        return [*said, *self.interview.prompt(entering=True)]
 
     def beforehand(self, key: str, words: str) -> None:
         """Who makes the card ("by"), or its document ("source"), said before it is asked."""
         words = document_name(words)
-        if words and self.job.making.value(key) != words:
+        if words and self.interview.making.value(key) != words:
             change = {"set": key, "value": words}
-            self.job.making.change(change)
+            self.interview.making.change(change)
             self.draft.add([change])
 
-    def hear(self, who: str, words: str) -> list[Said]:
-        """One typed turn. Raises CardError when it cannot be kept; nothing is then answered."""
-        return self.take(self.understood(words, who))
+    def close(self) -> None:
+        """Let go of the draft."""
+        self.draft.close()
 
-    def take(self, meant: Act | Question) -> list[Said]:
-        """Apply an act, or put a question; see `dialogue.Conversation.take`."""
-        self._missed.forget()
-        if isinstance(meant, Question):
-            return self._put(meant)
-        self.asked = None
-        self.job.aloud = meant.evidence.ear is not None
-        said = self.job.apply(meant)
-        self._keep_changes()
-        return self._finished() if self.job.done else said
-
-    def understood(self, words: str, who: str) -> Act | Question:
-        """What the words mean now; nothing is moved by it."""
-        words = plain_line(words, MAX_WORDS)
-        return replace(self._understood(words, who), evidence=Evidence(words))
-
-    def _understood(self, words: str, who: str) -> Act | Question:
+    def _meaning(self, words: str, who: str) -> Act | Question:
         text = normal(words)
-        question = self.job.question
-        kind = question.kind if question is not None else ""
+        question, kind = self.interview.question, self.interview.kind
         note = note_of(words)
         if note is not None:
             return Act("note", who, text=note)
         if kind in _FREE and text and not self._steers(text):
-            if kind == "thread":
-                name = thread_said(words)
-                return Act(f"rod.thread={name}", who) if name else Question("card_thread", {}, who)
-            code = code_of(text)
-            if kind == "code":
-                return Act("sign_off", who, text=code) if code else Act("unclear", who)
-            return Act("note", who, text=words.strip())
+            return self._free_words(kind, words, who)
         if kind == "number" and (number := _number(text)) is not None:
-            data = {"value_in": number, "figures": f"{number:g} to 1", "readback": text}
-            return Act("reading", who, data)
-        if self.job.which and text:
+            return Act("reading", who, {"value_in": number, "figures": "", "readback": text})
+        if self.interview.which and text:
             words = f"correct the {words}"
-        got = understand(words, who, self.job, self.asked)
+        got = super()._meaning(words, who)
         if question is not None and kind == "number" and isinstance(got, Question):
             # The reader's question is about a length, which this is not.
             low, high = f"{question.low:g}", f"{question.high:g}"
             return Question("card_number", {"low": low, "high": high}, who)
         return got
 
-    def _put(self, question: Question) -> list[Said]:
-        self.asked = question if question.open else None
-        return self._reply(question)
-
-    def _reply(self, question: Question) -> list[Said]:
-        """A question as it is said; one of the card's own goes before its prompt."""
-        own = question.reply.removeprefix("card_")
-        if own != question.reply:
-            return [self._say(own, **question.fields), *self.job.prompt()]
-        text = self.dialogs.say(question.reply, **question.fields)
-        return [Said(question.who, text, f"reply:{question.reply}")]
+    def _free_words(self, kind: str, words: str, who: str) -> Act | Question:
+        if kind == "thread":
+            name = thread_said(words)
+            return Act(f"rod.thread={name}", who) if name else Question("card_thread", {}, who)
+        if kind == "code":
+            code = code_of(normal(words))
+            return Act("sign_off", who, text=code) if code else Act("unclear", who)
+        return Act("note", who, text=words.strip())
 
     def _steers(self, text: str) -> bool:
-        """Whether the words steer the conversation: they are no name, code or thread then."""
-        allowed = self.job.allowed()
-        plain = ("skip", "no", "done", "check")
+        """Whether the words steer the interview: they are no name, code or thread then."""
+        steering = {*_PLAIN, *self.interview.allowed()}
         return any(
             text in meaning.phrases
             for key, meaning in self.dialogs.words.items()
-            if meaning.anytime or key in plain or key in allowed
+            if meaning.anytime or key in steering
         )
 
-    def unheard(
-        self,
-        who: str,
-        ear: dict[str, Any],
-        sound: Samples | None = None,
-        alternatives: Sequence[Heard] = (),
-    ) -> list[Said]:
-        """Speech that was taken for nothing; asks to say it again, or which of two it was."""
-        if ear.get("decision") == "nothing" or self.job.finished:
-            return []
-        question = None
-        if ear.get("decision") == "choose":
-            question = which(who, alternatives, self.job)
-        if question is None:
-            return self._reply(self._missed.again(who, self.job))
-        if question.open:
-            return self._put(question)
-        return self._reply(question)
+    def _reply(self, question: Question) -> list[Said]:
+        """A question as it is put; one of the interview's own goes before its prompt."""
+        own = question.reply.startswith("card_")
+        return [*super()._reply(question), *(self.interview.prompt() if own else [])]
 
-    def notice(self, to: str, key: str, **fields: str) -> list[Said]:
-        """Tell something that is not of the card: a device lost."""
-        return [Said(to, self.dialogs.say(key, **fields), f"reply:{key}")]
-
-    def close(self) -> None:
-        """Let go of the draft."""
-        self.draft.close()
+    def _said(self, reply: str, **fields: Any) -> Said:
+        return self.dialogs.said("tech", f"card_{reply}", **fields)
 
     # --- the disk ---
 
-    def _keep_changes(self) -> None:
-        if {"clear": True} in self.job.changes:
+    def _applied(self, act: Act) -> list[Said]:
+        said = super()._applied(act)
+        changes = self.interview.changes
+        if {"clear": True} in changes:
             self.draft.clear()
-        elif self.job.changes:
-            self.draft.add(self.job.changes)
+        elif changes:
+            self.draft.add(changes)
+        return self._finished() if self.interview.done else said
+
+    def _finished(self) -> list[Said]:
+        making = self.interview.making
+        unit = str(making.value("unit"))
+        standing = self._standing(unit)
+        path = standing[0] if standing is not None else self._free(file_name(unit))
+        making.card(path.name)  # whatever is kept can be read
+        keep(path, making.text())
+        self.path = path
+        self.draft.remove()
+        return [self._said("kept", name=path.name)]
 
     def _there(self, unit: str) -> tuple[str, dict[str, Any]] | None:
         standing = self._standing(unit)
@@ -230,26 +195,12 @@ class CardTalk:
         cards, _ = cards_in(self.draft.folder)
         return next(((p, c) for p, c in cards if c.unit and same_unit(c.unit, unit)), None)
 
-    def _finished(self) -> list[Said]:
-        making = self.job.making
-        unit = str(making.value("unit"))
-        standing = self._standing(unit)
-        path = standing[0] if standing is not None else self._free(file_name(unit))
-        making.card(path.name)  # whatever is kept can be read
-        keep(path, making.text())
-        self.path = path
-        self.draft.remove()
-        return [self._say("kept", name=path.name)]
-
     def _free(self, name: str) -> Path:
         path, n = self.draft.folder / name, 1
         while path.exists():
             n += 1
             path = path.with_name(f"{Path(name).stem}-{n}.toml")
         return path
-
-    def _say(self, reply: str, **fields: object) -> Said:
-        return Said("tech", self.texts.say(reply, **fields), f"reply:card_{reply}")
 
 
 def _number(text: str) -> float | None:
@@ -259,3 +210,109 @@ def _number(text: str) -> float | None:
         return float(head)
     except ValueError:
         return read(head, "turns").count
+
+
+# --- The draft, and the card.
+
+
+class Draft:
+    """The draft of one folder, held by this session alone.
+
+    Raises:
+        CardError: the folder or the draft cannot be used; one line on what to do.
+        RecordBusy: another session makes a card there.
+    """
+
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder
+        self.path = folder / NAME
+        try:
+            folder.mkdir(parents=True, exist_ok=True)
+            self._fd = os.open(self.path, os.O_RDWR | os.O_CREAT | os.O_APPEND, 0o644)
+        except OSError as error:
+            raise _unusable(folder, error) from None
+        try:
+            lock(self._fd, NAME)
+            self.changes = self._read()
+        except BaseException:
+            os.close(self._fd)
+            raise
+
+    def _read(self) -> list[dict[str, Any]]:
+        """The changes so far; a line torn by a power cut is cut off."""
+        data = self.path.read_bytes()
+        whole = data[: data.rfind(b"\n") + 1]
+        if len(whole) < len(data):
+            os.ftruncate(self._fd, len(whole))
+        try:
+            changes = [json.loads(line) for line in whole.decode("utf-8").splitlines() if line]
+            trial = Making()
+            for change in changes:
+                trial.change(change)
+        except (ValueError, KeyError, TypeError, AttributeError, RecursionError):
+            raise CardError(
+                f"{self.path} holds what lugcall does not write; move it away to begin anew"
+            ) from None
+        return changes
+
+    def add(self, changes: list[dict[str, Any]]) -> None:
+        """Keep changes; they are on the disk when this returns. Raises CardError."""
+        block = "".join(json.dumps(change, ensure_ascii=False) + "\n" for change in changes)
+        try:
+            write_all(self._fd, block.encode("utf-8", "replace"))
+            os.fsync(self._fd)
+            sync_folder(self.folder)
+        except OSError as error:
+            raise _unusable(self.folder, error) from None
+        self.changes += changes
+
+    def clear(self) -> None:
+        """Begin anew."""
+        os.ftruncate(self._fd, 0)
+        self.changes = []
+
+    def remove(self) -> None:
+        """The card is kept: the draft goes."""
+        self.path.unlink(missing_ok=True)
+
+    def close(self) -> None:
+        """Let go of the file; a draft with nothing in it goes."""
+        if self._fd >= 0:
+            if not self.changes:
+                self.remove()
+            os.close(self._fd)
+            self._fd = -1
+
+
+def keep(path: Path, text: str) -> None:
+    """Write a card in one go; one that stood there is kept beside it, as NAME.old, NAME.old.2...
+
+    Raises:
+        CardError: it cannot be written; what stood there stands.
+    """
+    part = path.with_name(path.name + ".part")
+    try:
+        with part.open("w", encoding="utf-8") as stream:
+            stream.write(text)
+            stream.flush()
+            os.fsync(stream.fileno())
+        if path.exists():
+            shutil.copyfile(path, _free(path))
+        os.replace(part, path)
+        sync_folder(path.parent)
+    except OSError as error:
+        part.unlink(missing_ok=True)
+        raise _unusable(path.parent, error) from None
+
+
+def _free(path: Path) -> Path:
+    old, n = path.with_name(path.name + ".old"), 1
+    while old.exists():
+        n += 1
+        old = path.with_name(f"{path.name}.old.{n}")
+    return old
+
+
+def _unusable(folder: Path, error: OSError) -> CardError:
+    what, remedy = reason(error)
+    return CardError(f"no card can be made in {folder}: {what}; {remedy}, or name another folder")

@@ -1,10 +1,10 @@
-"""The words of the card conversation, loaded from `dialogs/` and checked."""
+"""The words of the card interview, loaded from `dialogs/` and checked; units, threads as said."""
 
 from __future__ import annotations
 
 import re
 import string
-import tomllib
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -13,41 +13,41 @@ from assistant.card.making import QUESTIONS, REVIEW
 from assistant.clutch.thread import METRIC, UNIFIED, lead_in
 from assistant.readings import read
 from assistant.readings.speak import number_words
-from assistant.sentences import DialogError, dialogs_folder
+from assistant.sentences import DialogError, dialogs_folder, toml_of
 from assistant.texts.dialogs import Dialogs, Meaning
 
 MAX_WORDS = 12
+"""Words of a question: one breath."""
 COMMANDS = ("start_over", "replace")
 """What may be said beside the answers, and beside words.toml."""
-REPLIES: dict[str, tuple[str, ...]] = {
-    "new": (),
-    "taken": ("figures",),
-    "taken_words": ("figures", "spoken"),
-    "skipped": (),
-    "both": ("low", "high"),
-    "resumed": ("unit",),
-    "over": ("name",),
-    "left": ("figures",),
-    "there": ("unit", "name"),
-    "replacing": (),
-    "stands": ("unit", "name"),
-    "document": ("name",),
-    "exact": (),
-    "refused": ("why",),
-    "number": ("low", "high"),
-    "thread": (),
-    "spell": (),
-    "dropped": (),
-    "nothing": (),
-    "cannot_skip": (),
-    "which": (),
-    "line": ("name", "value", "source"),
-    "kept": ("name",),
-    "left_off": (),
-    "over_again": (),
-    "where": ("done", "say"),
+REPLIES: dict[str, str] = {
+    **dict.fromkeys(("new", "over_again", "left_off"), ""),
+    **dict.fromkeys(("exact", "thread", "spell", "dropped", "nothing", "cannot_skip"), ""),
+    **dict.fromkeys(("which", "skipped", "replacing", "no_lug", "gap_needed", "outside"), ""),
+    **dict.fromkeys(("low_above_high", "ratio_name", "a_length", "a_number", "always"), ""),
+    "resumed": "unit",
+    "over": "name",
+    "left": "figures",
+    "kept": "name",
+    "taken": "figures",
+    "taken_words": "figures spoken",
+    "both": "low high",
+    "there": "unit name",
+    "stands": "unit name",
+    "document": "name",
+    "refused": "why",
+    "number": "low high",
+    "line": "name value source",
+    "where": "done say",
+    "ratio": "number",
+    "other_ring": "kind",
 }
 """Reply -> the blanks it may use."""
+_STEERS = (
+    *("stop", "pause", "carry_on", "back", "repeat", "where", "why", "help", "correct", "note"),
+    *("skip", "done", "check", "no", "sign_off"),
+)
+"""Meanings of words.toml that steer here; the words of pedal and truck would only be misheard."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,9 +67,22 @@ class CardWords:
     commands: dict[str, tuple[str, ...]]
     replies: dict[str, str]
 
-    def say(self, reply: str, **fields: object) -> str:
-        """A reply with its blanks filled in."""
-        return self.replies[reply].format_map(fields)
+    def within(self, dialogs: Dialogs) -> Dialogs:
+        """The dialogs of a card interview: what steers, each value of each choice as a meaning of
+        its own, the commands; and the replies of card.toml, as `card_NAME`."""
+        words = {key: dialogs.words[key] for key in _STEERS}
+        # Nobody is in danger: a stop is one plain word, not a shout to be heard at any price.
+        stops = ("stop", "stop now")
+        words["stop"] = replace(words["stop"], phrases=stops, anywhere=(), in_hold=())
+        for question in QUESTIONS:
+            said = THREADS if question.kind == "thread" else self.questions[question.words].phrases
+            for value, phrases in said.items():
+                key = f"{question.key}={value}"
+                words[key] = Meaning(key, "any", phrases)
+        for name, phrases in self.commands.items():
+            words[name] = Meaning(name, "any", phrases, anytime=name == "start_over")
+        replies = dialogs.replies | {f"card_{name}": text for name, text in self.replies.items()}
+        return replace(dialogs, words=words, replies=replies)
 
 
 def load_card_words(folder: Path | None = None, language: str = "en") -> CardWords:
@@ -78,98 +91,58 @@ def load_card_words(folder: Path | None = None, language: str = "en") -> CardWor
     Raises:
         DialogError: one line naming the entry to mend.
     """
-    path = (folder or dialogs_folder()) / language / "card.toml"
-    try:
-        raw = tomllib.loads(path.read_text(encoding="utf-8"))
-    except OSError as error:
-        raise DialogError(f"dialogs: {path} cannot be read: {error.strerror}") from None
-    except (ValueError, RecursionError) as error:
-        raise DialogError(f"dialogs: card.toml: not valid TOML: {error}") from None
+    file, _ = toml_of((folder or dialogs_folder()) / language / "card.toml")
+    raw = dict(file.tables)
     replies, commands = raw.pop("replies", {}), raw.pop("commands", {})
-    for name in COMMANDS:
-        _phrases(f"commands, {name}", commands.get(name))
-    wanted = {q.words: q.choices for q in QUESTIONS} | {REVIEW: ()}
-    for name in wanted:
+    choices = {q.words: q.choices for q in QUESTIONS} | {REVIEW: ()}
+    for name in choices:
         if not isinstance(raw.get(name), dict):
-            raise DialogError(f"dialogs: card.toml: [{name}] is missing; add it")
-    for name in raw:
-        if name not in wanted:
-            raise DialogError(f"dialogs: card.toml: [{name}] is asked nowhere; remove it")
-    asked = {name: _asked(name, raw[name], choices) for name, choices in wanted.items()}
+            raise _problem("", f"[{name}] is missing; add it")
+    for name in raw.keys() - choices:
+        raise _problem("", f"[{name}] is asked nowhere; remove it")
     for name, blanks in REPLIES.items():
         _text(f"replies, {name}", replies.get(name), blanks)
-    for name in replies:
-        if name not in REPLIES:
-            raise DialogError(f"dialogs: card.toml, replies: {name} is unknown; remove it")
-    said = {name: tuple(p.lower() for p in commands[name]) for name in COMMANDS}
-    return CardWords(asked, said, dict(replies))
-
-
-def _asked(name: str, entry: dict[str, Any], choices: tuple[str, ...]) -> Asked:
-    blanks = ("quantity",) if name.startswith("figure_") else ()
-    say = _text(f"{name}, say", entry.get("say"), blanks)
-    if len(say.split()) > MAX_WORDS:
-        raise DialogError(f"dialogs: card.toml, {name}: say has over {MAX_WORDS} words; shorten it")
-    phrases = entry.get("phrases", {})
-    if not isinstance(phrases, dict) or set(phrases) != set(choices):
-        raise DialogError(
-            f"dialogs: card.toml, {name}: phrases must be for {', '.join(choices) or 'nothing'}"
-        )
-    for value, said in phrases.items():
-        _phrases(f"{name}, {value}", said)
-    return Asked(
-        say,
-        _text(f"{name}, why", entry.get("why"), ()),
-        {value: tuple(p.lower() for p in said) for value, said in phrases.items()},
+    for name in replies.keys() - REPLIES:
+        raise _problem("replies", f"{name} is unknown; remove it")
+    return CardWords(
+        {name: _asked(name, raw[name], values) for name, values in choices.items()},
+        {name: _phrases(f"commands, {name}", commands.get(name)) for name in COMMANDS},
+        replies,
     )
 
 
-def _phrases(where: str, said: Any) -> None:
+def _asked(name: str, entry: dict[str, Any], choices: Iterable[str]) -> Asked:
+    say = _text(f"{name}, say", entry.get("say"), "quantity" if name.startswith("figure_") else "")
+    if len(say.split()) > MAX_WORDS:
+        raise _problem(name, f"say has over {MAX_WORDS} words; shorten it")
+    phrases = entry.get("phrases", {})
+    if not isinstance(phrases, dict) or set(phrases) != set(choices):
+        raise _problem(name, f"phrases must be for {', '.join(choices) or 'nothing'}")
+    said = {value: _phrases(f"{name}, {value}", words) for value, words in phrases.items()}
+    return Asked(say, _text(f"{name}, why", entry.get("why"), ""), said)
+
+
+def _phrases(where: str, said: Any) -> tuple[str, ...]:
     if not isinstance(said, list) or not said or not all(isinstance(p, str) for p in said):
-        raise DialogError(f"dialogs: card.toml, {where}: write phrases in quotes, in a list")
+        raise _problem(where, "write phrases in quotes, in a list")
+    return tuple(phrase.lower() for phrase in said)
 
 
-def _text(where: str, text: Any, allowed: tuple[str, ...]) -> str:
+def _text(where: str, text: Any, blanks: str) -> str:
     if not isinstance(text, str):
-        raise DialogError(f"dialogs: card.toml, {where}: write a text in quotes")
+        raise _problem(where, "write a text in quotes")
     try:
         names = {name for _, name, _, _ in string.Formatter().parse(text) if name is not None}
     except ValueError as error:
-        raise DialogError(f"dialogs: card.toml, {where}: {error}; braces in pairs") from None
-    if names - set(allowed):
-        raise DialogError(f"dialogs: card.toml, {where}: a blank is not one of {allowed}")
+        raise _problem(where, f"{error}; braces in pairs") from None
+    if names - set(blanks.split()):
+        can = f"one of {', '.join(blanks.split())}" if blanks else "allowed here"
+        raise _problem(where, f"a blank is not {can}")
     return text
 
 
-# --- What can be meant while a card is made: each value of a choice, and what steers.
-
-_STEERS = (
-    *("stop", "pause", "carry_on", "back", "repeat", "where", "why", "help", "correct", "note"),
-    *("skip", "done", "check", "no", "sign_off"),
-)
-
-
-def steering(dialogs: Dialogs) -> dict[str, Meaning]:
-    """What steers here; the words of pedal and truck would only be misheard for something else."""
-    words = {key: dialogs.words[key] for key in _STEERS}
-    # Nobody is in danger: a stop is one plain word, not a shout to be heard at any price.
-    words["stop"] = replace(words["stop"], phrases=("stop", "stop now"), anywhere=(), in_hold=())
-    return words
-
-
-def meanings(texts: CardWords) -> dict[str, Meaning]:
-    """Each value of each choice as a meaning of its own, and the commands."""
-    out = {}
-    for question in QUESTIONS:
-        said = texts.questions[question.words].phrases
-        if question.kind == "thread":
-            said = THREADS
-        for value, phrases in said.items():
-            key = f"{question.key}={value}"
-            out[key] = Meaning(key, "any", phrases)
-    for name, phrases in texts.commands.items():
-        out[name] = Meaning(name, "any", phrases, anytime=name == "start_over")
-    return out
+def _problem(where: str, what: str) -> DialogError:
+    return DialogError(f"dialogs: card.toml{', ' if where else ''}{where}: {what}")
 
 
 # --- Unit numbers and threads as people say them.
@@ -179,33 +152,20 @@ _LETTERS = (
     "papa quebec romeo sierra tango uniform victor whiskey xray yankee zulu"
 ).split()
 """The spelling alphabet of radio telephony, as everybody says it."""
-_DIGITS = "zero one two three four five six seven eight nine".split()
+_DIGITS = [number_words(digit) for digit in range(10)]
 _SAID = {
     **{word: word[0].upper() for word in _LETTERS},
     **{word: str(i) for i, word in enumerate(_DIGITS)},
     **{"oh": "0", "alpha": "A", "juliet": "J", "x-ray": "X"},
     **{"dash": "-", "hyphen": "-", "slash": "/", "point": "."},
 }
-_SIZES = {
-    "#10": "number ten",
-    "#12": "number twelve",
-    "1/4": "one quarter",
-    "5/16": "five sixteenths",
-    "3/8": "three eighths",
-    "7/16": "seven sixteenths",
-    "1/2": "one half",
-    "9/16": "nine sixteenths",
-    "5/8": "five eighths",
-    "3/4": "three quarters",
-    "7/8": "seven eighths",
-    "1": "one inch",
-}
+_UNIT = re.compile(r"\w[\w./-]{0,15}")
 
 
 def unit_said(words: str) -> str:
     """`T-104` from "T-104", "t 104", "tango one oh four", "tee" is not known; "" if it is none."""
     tokens = [t.strip(".") for t in re.split(r"[\s,]+", words.strip()) if t.strip(".")]
-    if len(tokens) == 1 and re.fullmatch(r"\w[\w./-]{0,15}", tokens[0]):
+    if len(tokens) == 1 and _UNIT.fullmatch(tokens[0]):
         return tokens[0].upper()
     out = ""
     for i, token in enumerate(tokens):
@@ -224,19 +184,20 @@ def unit_said(words: str) -> str:
             break
     # Letters and figures stand apart, where nobody said how.
     out = re.sub(r"(?<=[A-Z])(?=\d)", "-", out)
-    return out if re.fullmatch(r"\w[\w./-]{0,15}", out) else ""
+    return out if _UNIT.fullmatch(out) else ""
 
 
 def _threads() -> dict[str, tuple[str, ...]]:
     """Each published thread as it is said: "one half twenty", "m twelve by one point five"."""
     out: dict[str, tuple[str, ...]] = {}
     for size, (_, coarse, fine) in UNIFIED.items():
+        number = size.removeprefix("#")
+        spoken = read(f"{size} in", "gap").readback if number == size else ""
+        said = spoken or f"number {number_words(int(number))}"
         for count in (coarse, fine):
-            out[f"{size}-{count}"] = (
-                f"{size}-{count}",
-                f"{_SIZES[size]} {number_words(count)}",
-                f"{_SIZES[size].replace('one half', 'a half')} by {number_words(count)}",
-            )
+            by = f"{said.replace('one half', 'a half')} by {number_words(count)}"
+            name = f"{size}-{count}"
+            out[name] = (name, f"{said} {number_words(count)}", by)
     for size_mm, pitches in METRIC.items():
         for pitch in pitches:
             spoken = f"{number_words(size_mm)} by {_decimal(pitch)}"

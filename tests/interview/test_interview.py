@@ -23,8 +23,7 @@ from assistant.card.making import QUESTIONS, from_record
 from assistant.card.show import card_lines, toml_text
 from assistant.cli.main import run
 from assistant.clutch.thread import lead_in
-from assistant.interview.draft import NAME
-from assistant.interview.talk import CardTalk
+from assistant.interview.talk import NAME, CardTalk
 from assistant.interview.words import THREADS, CardWords, load_card_words, thread_said, unit_said
 from assistant.record import RecordError
 from assistant.sentences import DialogError
@@ -137,14 +136,14 @@ def test_killed_and_torn(dialogs: Dialogs, texts: CardWords, tmp_path: Path) -> 
     say(talk, "plate")
     talk.close()
     assert (tmp_path / NAME).read_bytes().endswith(b"}\n")
-    assert begin(tmp_path, dialogs, texts).job.making.value("ring.lock") == "plate"
+    assert begin(tmp_path, dialogs, texts).interview.making.value("ring.lock") == "plate"
 
 
 def test_a_document_is_a_plain_line(dialogs: Dialogs, texts: CardWords, tmp_path: Path) -> None:
     """Nothing that a lead's screen would obey, and no page of it."""
     talk = begin(tmp_path, dialogs, texts)
     say(talk, "T-9", "12", "note sheet\x1b[31m 4\x07 \t of " + "x" * 300)
-    name = str(talk.job.making.value("source"))
+    name = str(talk.interview.making.value("source"))
     assert name.startswith("sheet[31m 4 of xxx") and len(name) == 80 and name.isprintable()
 
 
@@ -196,13 +195,13 @@ def test_only_what_this_truck_has_is_asked(
     talk = begin(tmp_path, dialogs, texts)
     say(talk, *HEAD[:5], *answers, *("not synchronized", "by hand", "rod", "below", "plate"))
     seen = set()
-    while talk.job.question is not None:
-        seen.add(talk.job.state)
-        say(talk, "half an inch" if talk.job.state == "figures.gap.low" else "skip")
-        if talk.job.question is not None and not talk.job.question.optional:
+    while talk.interview.question is not None:
+        seen.add(talk.interview.at)
+        say(talk, "half an inch" if talk.interview.at == "figures.gap.low" else "skip")
+        if talk.interview.question is not None and not talk.interview.question.optional:
             say(
                 talk,
-                {"truck.clutch": "by hand", "truck.linkage": "rod"}.get(talk.job.state, "below"),
+                {"truck.clutch": "by hand", "truck.linkage": "rod"}.get(talk.interview.at, "below"),
             )
     assert asked <= seen and not not_asked & seen
 
@@ -214,7 +213,7 @@ def test_without_a_brake_the_gap_is_the_maker_s(
     talk = begin(tmp_path, dialogs, texts)
     say(talk, *HEAD[:5], "synchronized", "by hand", "rod", "below", "plate")
     assert "No clutch brake" in say(talk, "done")[0].text
-    assert talk.job.state == "figures.gap.high"
+    assert talk.interview.at == "figures.gap.high"
     assert "No clutch brake" in say(talk, "skip")[0].text
     say(talk, "three quarters", "done", "check")
     talk.close()
@@ -263,12 +262,12 @@ def test_what_cannot_be_is_asked_again(
 ) -> None:
     """One line on why, and the same question."""
     talk = begin(tmp_path, dialogs, texts)
-    while talk.job.state != key:
-        say(talk, RIGHT.get(talk.job.state, "skip"))
-    before = dict(talk.job.making.answers)
+    while talk.interview.at != key:
+        say(talk, RIGHT.get(talk.interview.at, "skip"))
+    before = dict(talk.interview.making.answers)
     said = say(talk, words)
     assert told in said[0].text and "\n" not in said[0].text
-    assert talk.job.state == key and talk.job.making.answers == before
+    assert talk.interview.at == key and talk.interview.making.answers == before
 
 
 def test_back_no_and_correct(dialogs: Dialogs, texts: CardWords, tmp_path: Path) -> None:
@@ -276,17 +275,17 @@ def test_back_no_and_correct(dialogs: Dialogs, texts: CardWords, tmp_path: Path)
     talk = begin(tmp_path, dialogs, texts)
     assert say(talk, "back")[0].text == "Nothing to take back."
     say(talk, *HEAD, "plate", "fine")
-    assert talk.job.state == "ring.lug"
+    assert talk.interview.at == "ring.lug"
     say(talk, "no", "coarse")
-    assert talk.job.making.value("ring.type") == "coarse"
+    assert talk.interview.making.value("ring.type") == "coarse"
     say(talk, "done")
     assert say(talk, "correct that")[-1].text.startswith("Correct which?")
     assert say(talk, "the gap")[-1].text == "Gap, the lowest? Or skip."
     say(talk, "half to nine sixteenths", "skip")
-    assert talk.job.question is None
+    assert talk.interview.question is None
     assert say(talk, "no")[-1].text == "Gap, what to aim for? Or skip."
     say(talk, "start over")
-    assert talk.job.state == "unit" and not talk.job.making.answers
+    assert talk.interview.at == "unit" and not talk.interview.making.answers
     talk.close()
     assert not (tmp_path / NAME).exists()
 
@@ -295,9 +294,9 @@ def test_stop_leaves_off(dialogs: Dialogs, texts: CardWords, tmp_path: Path) -> 
     """Nothing answered is lost."""
     talk = begin(tmp_path, dialogs, texts)
     said = say(talk, *HEAD, "stop")
-    assert talk.job.left_off and "Nothing answered is lost" in said[0].text
+    assert talk.interview.left_off and "Nothing answered is lost" in said[0].text
     talk.close()
-    assert begin(tmp_path, dialogs, texts).job.state == "ring.lock"
+    assert begin(tmp_path, dialogs, texts).interview.at == "ring.lock"
 
 
 def test_a_card_that_stands_is_replaced_only_when_told(
@@ -314,7 +313,7 @@ def test_a_card_that_stands_is_replaced_only_when_told(
     talk = begin(tmp_path, dialogs, texts)
     assert say(talk, "t 9")[0].text.startswith("T-9 has a card: old name.toml.")
     say(talk, "T-10")
-    assert talk.job.making.value("unit") == "T-10"
+    assert talk.interview.making.value("unit") == "T-10"
     say(talk, "no", "T9", "replace", "12", "page 3", "done", "correct the pedal height", "7 in")
     say(talk, "done", "check")
     talk.close()
@@ -360,7 +359,7 @@ def test_a_record_does_not_replace_a_card_unasked(
     talk = begin(tmp_path, dialogs, texts, over)
     told = say(talk, "4", "none other", "done", "check")[0].text
     assert told == "M-31 has a card: mine.toml. Say replace, or stop."
-    assert "mine.toml" in say(talk, "check")[-1].text and not talk.job.done
+    assert "mine.toml" in say(talk, "check")[-1].text and not talk.interview.done
     assert say(talk, "back")[-1].text.startswith("Keep this card?")
     say(talk, "check", "replace")
     talk.close()
@@ -493,14 +492,14 @@ def test_every_answer_is_in_its_grammar(dialogs: Dialogs, texts: CardWords, tmp_
     digits = "zero one two three four five six seven eight nine".split()
     free = 0
     for line in SCRIPT:
-        question = talk.job.question
+        question = talk.interview.question
         named = question is not None and question.kind in ("unit", "document")
         if line.startswith("note ") or (named and line not in ("no", "back")):
             free += 1
         else:
-            grammar = expected(talk.dialogue, "tech", talk.asked)
+            grammar = expected(talk.interview, "tech", talk.asked)
             spoken = re.sub(r"\d", lambda m: f"{digits[int(m[0])]} ", line).strip()
-            assert grammar.accepts(spoken.replace("-", " ")), (talk.job.state, line)
+            assert grammar.accepts(spoken.replace("-", " ")), (talk.interview.at, line)
         say(talk, line)
     assert talk.path is not None and free == 4
 
@@ -510,13 +509,13 @@ def test_every_choice_can_be_said(dialogs: Dialogs, texts: CardWords, tmp_path: 
     for question in (q for q in QUESTIONS if q.kind in ("choice", "thread")):
         said = THREADS if question.kind == "thread" else texts.questions[question.words].phrases
         talk = begin(tmp_path / question.key, dialogs, texts)
-        while talk.job.state != question.key:
-            say(talk, RIGHT.get(talk.job.state, "skip"))
-        grammar = expected(talk.dialogue)
+        while talk.interview.at != question.key:
+            say(talk, RIGHT.get(talk.interview.at, "skip"))
+        grammar = expected(talk.interview)
         for value, phrases in said.items():
             for phrase in phrases:
                 say(talk, phrase)
-                assert talk.job.making.value(question.key) == value, phrase
+                assert talk.interview.making.value(question.key) == value, phrase
                 say(talk, "back")
                 assert re.search(r"[\d/]", phrase) or grammar.accepts(phrase.replace("-", " "))
         talk.close()
@@ -526,12 +525,12 @@ def test_speech_not_taken(dialogs: Dialogs, texts: CardWords, tmp_path: Path) ->
     """Asked between two, answered by the first; or asked again."""
     talk = begin(tmp_path, dialogs, texts)
     say(talk, *HEAD, "plate", *["skip"] * 7)
-    assert talk.job.state == "figures.gap.low"
+    assert talk.interview.at == "figures.gap.low"
     ear = {"decision": "choose", "alternatives": ["one half", "five eighths"]}
     said = unheard(talk, "tech", ear)
     assert said[0].text == "One half or five eighths?"
     say(talk, "the second")
-    assert talk.job.making.value("figures.gap.low") == "5/8 in"
+    assert talk.interview.making.value("figures.gap.low") == "5/8 in"
     assert unheard(talk, "tech", {"decision": "again"})[0].text == "Say again."
     assert unheard(talk, "tech", {"decision": "nothing"}) == []
 
@@ -541,24 +540,24 @@ def test_a_length_said_aloud_is_read_back(
 ) -> None:
     """What was heard wrong does not get on the card unchecked; what is typed stands at once."""
     talk = begin(tmp_path, dialogs, texts)
-    while talk.job.state != "pedal.ratio":
-        say(talk, RIGHT.get(talk.job.state, "skip"))
+    while talk.interview.at != "pedal.ratio":
+        say(talk, RIGHT.get(talk.interview.at, "skip"))
     ear = {"decision": "accept"}
     assert heard(talk, "tech", "twelve", ear)[0].text == "12 to 1. Pedal ratio. Check?"
     assert heard(talk, "tech", "check", ear)[0].text == "12 to 1."
     heard(talk, "tech", "skip", ear)
     said = heard(talk, "tech", "five eighths", ear)
     assert [s.text for s in said] == ["5/8 in. Five eighths. Check?"]
-    assert talk.job.making.value("figures.gap.low") is None
-    assert talk.job.allowed() == ["check", "no"] and talk.job.pending is not None
+    assert talk.interview.making.value("figures.gap.low") is None
+    assert talk.interview.allowed() == ["check", "no"] and talk.interview.pending is not None
     assert heard(talk, "tech", "repeat", ear) == said
     assert heard(talk, "tech", "no", ear)[0].text == "Dropped."
     heard(talk, "tech", "five eighths", ear)
     assert heard(talk, "tech", "one half", ear)[0].text == "1/2 in. One half. Check?"
     heard(talk, "tech", "check", ear)
-    assert talk.job.making.value("figures.gap.low") == "1/2 in"
+    assert talk.interview.making.value("figures.gap.low") == "1/2 in"
     say(talk, "nine sixteenths")
-    assert talk.job.making.value("figures.gap.high") == "9/16 in"
+    assert talk.interview.making.value("figures.gap.high") == "9/16 in"
 
 
 @pytest.mark.parametrize(
@@ -570,10 +569,10 @@ def test_ratios_as_they_are_said(
 ) -> None:
     """A plain number, without a unit."""
     talk = begin(tmp_path, dialogs, texts)
-    while talk.job.state != "pedal.ratio":
-        say(talk, RIGHT.get(talk.job.state, "skip"))
+    while talk.interview.at != "pedal.ratio":
+        say(talk, RIGHT.get(talk.interview.at, "skip"))
     assert say(talk, words)[0].text == f"{ratio:g} to 1."
-    assert talk.job.making.value("pedal.ratio") == ratio
+    assert talk.interview.making.value("pedal.ratio") == ratio
 
 
 # --- parts ----------------------------------------------------------------------------------------
@@ -647,20 +646,24 @@ def test_whatever_is_said_the_card_can_be_read(
     talk = begin(tmp_path, dialogs, texts)
     for _ in range(150):
         right = chance.random() < 0.6
-        usual = RIGHT.get(talk.job.state, chance.choice([*lengths, "skip"]))
+        usual = RIGHT.get(talk.interview.at, chance.choice([*lengths, "skip"]))
         talk.hear("tech", usual if right else chance.choice(chance.choice([phrases, other])))
-        if talk.job.signed_off:
+        if talk.interview.finished:
             kept = talk.path is not None and bool(load_card(talk.path).unit)
-            assert kept == talk.job.done
+            assert kept == talk.interview.done
             talk.close()
             talk = begin(tmp_path, dialogs, texts)
         if chance.random() < 0.1:
-            here = (talk.job.making.answers, talk.job.making.at, talk.job.making.text())
+            here = (
+                talk.interview.making.answers,
+                talk.interview.making.at,
+                talk.interview.making.text(),
+            )
             talk.close()
             talk = begin(tmp_path, dialogs, texts)
-            again = talk.job.making
+            again = talk.interview.making
             assert (again.answers, again.at, again.text()) == here
-        card_from_text(talk.job.making.text(), "now.toml")
+        card_from_text(talk.interview.making.text(), "now.toml")
     talk.close()
 
 

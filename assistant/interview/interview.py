@@ -1,0 +1,438 @@
+"""The making of a card as a dialogue: what is asked and taken now, acts in, replies out.
+
+What may be answered is the table `card.making.QUESTIONS`; what is said is in `card.toml`. Ears,
+keyboard and screens drive it as they drive a truck's job.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+from assistant.act import Act, Said
+from assistant.card.making import (
+    BY_KEY,
+    QUESTIONS,
+    REVIEW,
+    CardQuestion,
+    Making,
+    NotPossible,
+    Value,
+)
+from assistant.card.show import limit_text
+from assistant.dialogue import Dialogue
+from assistant.interview.words import THREADS, Asked, CardWords, unit_said
+from assistant.quantity import PEDAL_HEIGHT, QUANTITIES
+from assistant.readings import speak
+from assistant.readings.settle import capital
+from assistant.texts.dialogs import Dialogs
+
+Replies = list[Said]
+MAX_DOCUMENT = 80
+"""Characters of a document's name that are kept."""
+_READ = ("length", "number", "count")
+"""Kinds of questions that a reading answers."""
+_ASIDES = frozenset({"repeat", "why", "where", "help", "unclear"})
+"""After these a reading still waits for its check."""
+
+
+@dataclass(frozen=True, slots=True)
+class ToCheck:
+    """A reading that was read back and waits for its check: a `dialogue.Pending`."""
+
+    act: Act
+    figures: str
+    readback: str
+    who: str = "tech"
+    quantity: str = ""
+
+
+def document_name(words: str) -> str:
+    """A document's name as the card keeps it: one line, nothing a screen would obey."""
+    shown = "".join(c for c in " ".join(words.split()) if c.isprintable())
+    return shown[:MAX_DOCUMENT].strip()
+
+
+class CardInterview(Dialogue):
+    """One card being made, by one person at a desk. `Making` keeps the card, this speaks.
+
+    Args:
+        making: the card so far.
+        dialogs: the phrases of words.toml.
+        texts: the words of card.toml.
+        there: finds the card that stands for a unit: its file's name, and the change that takes it
+            over; or None.
+    """
+
+    pending: ToCheck | None = None
+    standing: tuple[str, str, dict[str, Any]] | None = None
+    """This unit, and the file and the change of the card that stands for it, while it is asked
+    whether to replace that."""
+    which = False
+    """Whether it is asked what to correct."""
+    done = False
+    """Whether the card is to be kept."""
+    left_off = False
+
+    def __init__(
+        self,
+        making: Making,
+        dialogs: Dialogs,
+        texts: CardWords,
+        there: Callable[[str], tuple[str, dict[str, Any]] | None],
+    ) -> None:
+        self.making = making
+        self.dialogs = texts.within(dialogs)
+        self.texts = texts
+        self.changes: list[dict[str, Any]] = []
+        """What the last act changed, for the draft."""
+        self._there = there
+
+    # --- where it stands ---
+
+    @property
+    def question(self) -> CardQuestion | None:
+        """What is asked now; None at the review."""
+        return BY_KEY.get(self.at)
+
+    @property
+    def kind(self) -> str:
+        """The kind of the question, or `REVIEW`."""
+        return self.question.kind if self.question is not None else REVIEW
+
+    @property
+    def at(self) -> str:
+        """The key asked for."""
+        return self.making.now()
+
+    @property
+    def finished(self) -> bool:
+        """Whether it is over: the card kept, or left off."""
+        return self.done or self.left_off
+
+    @property
+    def units(self) -> str:
+        """The shop's: "inch" or "mm"."""
+        return self.making.units
+
+    @property
+    def distance(self) -> str:
+        """The shop's: "miles" or "kilometres"."""
+        return str(self.making.value("shop.distance") or "miles")
+
+    def expects(self) -> str:
+        """The quantity a bare reading is taken for now, or ""."""
+        question = self.question
+        if question is None or question.kind not in _READ:
+            return ""
+        # A ratio is a plain number, and is read as one of that size would be.
+        return PEDAL_HEIGHT if question.kind == "number" else question.quantity
+
+    def allowed(self) -> list[str]:
+        """Meanings that answer the question."""
+        question = self.question
+        if self.pending is not None:
+            return ["check", "no"]
+        if question is None:
+            return ["check", "correct"] if self.standing is None else ["replace"]
+        values = THREADS if question.kind == "thread" else question.choices
+        return [
+            *(["replace"] if self.standing is not None else []),
+            *(["skip", "done"] if question.optional else []),
+            *(f"{question.key}={value}" for value in values),
+            *(["sign_off"] if question.kind == "code" else []),
+        ]
+
+    def prompt(self, entering: bool = False) -> Replies:
+        """The question; on entering the review, all limits first."""
+        question, key = self.question, f"prompt:card_{self.at}"
+        if self.standing is not None:
+            unit, name, _ = self.standing
+            asks = "there" if question is not None else "stands"
+            return [self._said(asks, key=key, unit=unit, name=name)]
+        if self.which:
+            return [self._said("which")]
+        waiting = self.pending
+        if waiting is not None:
+            fields = {"figures": waiting.figures, "spoken": waiting.readback}
+            return [self.dialogs.said("tech", "confirm", **fields)]
+        name = capital(QUANTITIES[question.figure].spoken) if question and question.figure else ""
+        lines = self._limits() if question is None and entering else []
+        return [*lines, Said("tech", self._asked().say.format(quantity=name), key)]
+
+    def _limits(self) -> Replies:
+        card = self.making.card("card")
+        return [
+            self._said(
+                "line",
+                name=capital(QUANTITIES[name].spoken),
+                value=limit_text(figure.limits, card.units),
+                source=figure.source,
+            )
+            for name, figure in card.figures.items()
+            if figure is not None
+        ]
+
+    # --- acts ---
+
+    def apply(self, act: Act) -> Replies:
+        """Take one act; `changes` then holds what it changed."""
+        self.changes = []
+        waiting, self.pending = self.pending, None
+        if waiting is not None:
+            if act.meaning in ("check", "done"):
+                return self._take_reading(waiting.act)
+            if act.meaning in ("no", "back"):
+                return self._again("dropped")
+            if act.meaning in _ASIDES:
+                self.pending = waiting
+        key, _, value = act.meaning.partition("=")
+        if value and key == self.at:
+            return self._choose(value)
+        take, only = _ACTS.get(act.meaning, (None, ()))
+        if take is None or (only and self.kind not in only):
+            return self._hint("not_now")
+        return take(self, act)
+
+    def _leave_off(self, act: Act) -> Replies:
+        self.left_off = True
+        return [self._said("left_off")]
+
+    def _repeat(self, act: Act) -> Replies:
+        return self.prompt(entering=True)
+
+    def _why(self, act: Act) -> Replies:
+        return [Said(act.who, self._asked().why, "reply:why")]
+
+    def _where(self, act: Act) -> Replies:
+        return [self._said("where", done=len(self.making.answers), say=self.prompt()[-1].text)]
+
+    def _help(self, act: Act) -> Replies:
+        phrases = [self.dialogs.words[m].phrases[0] for m in self.allowed()[:6]]
+        if self.expects():
+            phrases.insert(0, self._say("a_length" if self.kind == "length" else "a_number"))
+        phrases.append(self._say("always"))
+        listed = ", ".join(dict.fromkeys(phrases))
+        return [self.dialogs.said(act.who, "help", phrases=listed)]
+
+    def _unclear(self, act: Act) -> Replies:
+        return self._hint("again")
+
+    def _back(self, act: Act) -> Replies:
+        self.which = False
+        if self.standing is not None:
+            self.standing = None
+            return self.prompt(entering=True)
+        last = self.making.last()
+        if not last:
+            return self._again("nothing")
+        self._change({"drop": last})
+        return self._again("dropped")
+
+    def _start_over(self, act: Act) -> Replies:
+        self._change({"clear": True})
+        self.standing = None
+        return self._again("over_again")
+
+    def _replace(self, act: Act) -> Replies:
+        if self.standing is None:
+            return self._hint("not_now")
+        change, self.standing = self.standing[2], None
+        if self.kind == REVIEW:
+            self.done = True
+            return []
+        self._change(change)
+        return self._on("replacing")
+
+    def _note(self, act: Act) -> Replies:
+        """Free words: the unit where it is asked, else the document from now on."""
+        kind = self.kind
+        if kind == "unit":
+            return self._unit(act.text)
+        name = document_name(act.text)
+        if not name:
+            return self._hint("again")
+        self._change({"set": "source", "value": name})
+        if kind == "document":
+            return self._on("taken", figures=name)
+        return self._again("document", name=name)
+
+    def _unit(self, words: str) -> Replies:
+        unit = unit_said(words)
+        if not unit:
+            return self._again("spell")
+        found = self._there(unit)
+        self.standing = None if found is None else (unit, *found)
+        return self._take(unit, unit) if found is None else self.prompt()
+
+    def _code(self, act: Act) -> Replies:
+        return self._take(act.text, act.text) if act.text else self._hint("not_now")
+
+    def _skip(self, act: Act) -> Replies:
+        question = self.question
+        if question is not None and question.optional:
+            return self._take(None, "")
+        return self._hint("not_now") if question is None else self._again("cannot_skip")
+
+    def _done(self, act: Act) -> Replies:
+        """At the review, keep the card; before, leave out all that may be left out."""
+        if self.question is None:
+            return self._check(act)
+        while (question := self.question) is not None and question.optional:
+            try:
+                self.making.check(question.key, None)
+            except NotPossible as problem:
+                return self._refused(problem)
+            self._change({"set": question.key, "value": None})
+        return self.prompt(entering=True)
+
+    def _check(self, act: Act) -> Replies:
+        unit = str(self.making.value("unit"))
+        found = self._there(unit)
+        if found is not None and found[0] != self.making.taken_from:
+            self.standing = (unit, *found)
+            return self.prompt()
+        self.done = True
+        return []
+
+    def _correct(self, act: Act) -> Replies:
+        """A figure named is asked for again, all of it; else it is asked which."""
+        figures = {q.figure for q in QUESTIONS if q.figure and self.making.asked(q)}
+        self.which, self.standing = act.quantity not in figures, None
+        if not self.which:
+            for part in ("target", "high", "low"):
+                self._change({"drop": f"figures.{act.quantity}.{part}"})
+        return self.prompt()
+
+    # --- answers ---
+
+    def _read(self, act: Act) -> Replies:
+        """A reading: one that was heard is read back first."""
+        reading = act.reading
+        if act.evidence.ear is None or reading is None:
+            return self._take_reading(act)
+        figures, readback = str(reading["figures"]), str(reading["readback"])
+        if self.kind == "number":
+            figures = self._say("ratio", number=f"{reading['value_in'] or 0.0:g}")
+            readback = self._say("ratio_name")
+        self.pending = ToCheck(act, figures, capital(readback))
+        return self.prompt()
+
+    def _take_reading(self, act: Act) -> Replies:
+        question, reading = self.question, act.reading
+        if question is None or reading is None:
+            return self._hint("not_now")
+        value = reading.get("count" if question.kind == "count" else "value_in")
+        if value is None:
+            return self._hint("not_now")
+        if question.kind in ("count", "number"):
+            return self._number(question, float(value))
+        figures, spoken = str(reading["figures"]), str(reading["readback"])
+        low, _, high = figures.partition(" to ")
+        if high and question.part == "low":
+            return self._both(question, low, high)
+        if high or not figures[:1].isdigit():
+            return self._again("exact")
+        return self._take(figures, figures, spoken)
+
+    def _both(self, question: CardQuestion, low: str, high: str) -> Replies:
+        """ "A half to nine sixteenths" answers two questions."""
+        if not low.endswith(("in", "mm")):
+            low += high[-3:]
+        top = f"figures.{question.figure}.high"
+        self._set(question.key, low)
+        try:
+            self.making.check(top, high)
+        except NotPossible as problem:
+            return self._refused(problem)
+        self._set(top, high)
+        return self._on("both", low=low, high=high)
+
+    def _number(self, question: CardQuestion, value: float) -> Replies:
+        if not question.low <= value <= question.high:
+            return self._again("number", low=f"{question.low:g}", high=f"{question.high:g}")
+        if question.kind == "count":
+            return self._take(int(value), speak.count_figures(value, "lugs"))
+        return self._take(round(value, 4), self._say("ratio", number=f"{value:g}"))
+
+    def _choose(self, value: str) -> Replies:
+        said = self._asked().phrases.get(value)
+        return self._take(value, capital(said[0]) if said else value)
+
+    def _take(self, value: Value, figures: str, spoken: str = "") -> Replies:
+        """An answer taken, read back, and the next question."""
+        question = self.question
+        assert question is not None
+        try:
+            self.making.check(question.key, value)
+        except NotPossible as problem:
+            return self._refused(problem)
+        self._set(question.key, value)
+        if value is None:
+            return self._on("skipped")
+        if spoken:
+            return self._on("taken_words", figures=figures, spoken=spoken.capitalize())
+        return self._on("taken", figures=figures)
+
+    def _set(self, key: str, value: Value) -> None:
+        whose = {
+            name: self.making.value(of)
+            for name, of in (("source", "source"), ("by", "by"))
+            if key not in ("unit", "by", "source") and self.making.value(of)
+        }
+        self._change({"set": key, "value": value, **whose})
+
+    def _asked(self) -> Asked:
+        question = self.question
+        return self.texts.questions[REVIEW if question is None else question.words]
+
+    def _change(self, change: dict[str, Any]) -> None:
+        self.making.change(change)
+        self.changes.append(change)
+
+    # --- saying ---
+
+    def _say(self, reply: str, **fields: Any) -> str:
+        return self.dialogs.say(f"card_{reply}", **fields)
+
+    def _said(self, reply: str, key: str = "", **fields: Any) -> Said:
+        return self.dialogs.said("tech", f"card_{reply}", key=key, **fields)
+
+    def _again(self, reply: str, **fields: Any) -> Replies:
+        """A reply, and the question once more."""
+        return [self._said(reply, **fields), *self.prompt()]
+
+    def _on(self, reply: str, **fields: Any) -> Replies:
+        """A reply, and the next question."""
+        return [self._said(reply, **fields), *self.prompt(entering=True)]
+
+    def _refused(self, problem: NotPossible) -> Replies:
+        return self._again("refused", why=self._say(str(problem), **problem.blanks))
+
+    def _hint(self, reply: str) -> Replies:
+        return [self.dialogs.said("tech", reply, hint=self.prompt()[-1].text)]
+
+
+_ACTS: dict[str, tuple[Callable[[CardInterview, Act], Replies], tuple[str, ...]]] = {
+    "stop": (CardInterview._leave_off, ()),
+    "pause": (CardInterview._leave_off, ()),
+    "repeat": (CardInterview._repeat, ()),
+    "carry_on": (CardInterview._repeat, ()),
+    "why": (CardInterview._why, ()),
+    "where": (CardInterview._where, ()),
+    "help": (CardInterview._help, ()),
+    "unclear": (CardInterview._unclear, ()),
+    "back": (CardInterview._back, ()),
+    "no": (CardInterview._back, ()),
+    "start_over": (CardInterview._start_over, ()),
+    "replace": (CardInterview._replace, ()),
+    "note": (CardInterview._note, ()),
+    "sign_off": (CardInterview._code, ("code",)),
+    "skip": (CardInterview._skip, ()),
+    "done": (CardInterview._done, ()),
+    "check": (CardInterview._check, (REVIEW,)),
+    "correct": (CardInterview._correct, ()),
+    "reading": (CardInterview._read, _READ),
+}
+"""What takes each act, and at which kinds of questions; () at any."""
