@@ -6,7 +6,7 @@ import sys
 from collections.abc import Callable, Iterable, Iterator
 from functools import wraps
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NoReturn
 
 import click
 
@@ -56,7 +56,7 @@ def _expected() -> tuple[type[Exception], ...]:
     return CardError, SessionError, DialogError, RecordError
 
 
-def fail(message: str, code: int = 1) -> None:
+def fail(message: str, code: int = 1) -> NoReturn:
     """One line on standard error, and out."""
     click.echo(f"lugcall: {message}", err=True)
     raise SystemExit(code)

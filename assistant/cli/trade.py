@@ -4,18 +4,20 @@ from __future__ import annotations
 
 import json
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
-from assistant.cli.terminal import fail, one_line_errors, truck_card
+from assistant.cli.terminal import fail, one_line_errors, truck_card, typed
 
 if TYPE_CHECKING:
     from assistant.card import Card
     from assistant.clutch.uncertainty import Measured
     from assistant.pictures.snapshot import Snapshot
+    from assistant.record.history import JobHistory
+    from assistant.wear.outlook import Outlook
 
 _PATH = click.Path(path_type=Path)
 _READINGS = (
@@ -49,26 +51,54 @@ def _reading_options(command: Callable[..., None]) -> Callable[..., None]:
 
 def _given(
     card_file: Path | None, record: Path | None, called: dict[str, Any]
-) -> tuple[Card, dict[str, Measured]]:
-    """Card and readings; what is called out goes before what the record holds."""
-    from assistant.card import default_card
-    from assistant.cli.inputs import measured_called, readings_in, recorded
-    from assistant.cli.plan import PlanError
+) -> tuple[Card, dict[str, Measured], dict[str, Measured]]:
+    """The card, and readings as found and as left; what is called out goes before what the record
+    holds as found."""
+    from assistant.card import card_from_text, default_card
+    from assistant.record import RecordError
+    from assistant.record.history import JobHistory
 
     unit = called.pop("unit", None)
-    known: dict[str, Measured] = {}
+    history, card = JobHistory(), default_card()
     if record is not None:
-        card, events = recorded(record)
-        known = readings_in(events, "found")
-    else:
-        card = default_card()
+        history = JobHistory.read(record)
+        if history.problem:
+            raise RecordError(f"{record.name}: {history.problem}")
+        kept = history.opened.card
+        card = card_from_text(kept.text, kept.name) if kept.text else card
     if card_file is not None or unit:
         card = truck_card(card_file, unit)
+    found = {**_kept(history, "found"), **_called(called, card)}
+    return card, found, _kept(history, "final")
+
+
+def _kept(history: JobHistory, stage: str) -> dict[str, Measured]:
+    """The lengths that stand in one stage."""
+    from assistant.clutch.uncertainty import Measured
+    from assistant.record.history import NotOurs
+
+    kept = history.last_read(stage).items()
     try:
-        return card, {**known, **measured_called(called, card)}
-    except PlanError as error:
-        fail(str(error), 2)
-        raise  # fail has left already
+        return {name: Measured.from_interval(*r.interval) for name, r in kept if r.interval}
+    except ValueError:
+        raise NotOurs from None
+
+
+def _called(called: Mapping[str, str | None], card: Card) -> dict[str, Measured]:
+    """Readings as called out, by quantity; options that were not given are left out."""
+    from assistant.clutch.uncertainty import Measured
+    from assistant.readings import read
+
+    out = {}
+    for name, words in called.items():
+        if words is None:
+            continue
+        quantity = name.replace("_", "-")
+        got = read(words, quantity, card.units)
+        if got.value_in is None or got.low_in is None or got.high_in is None:
+            fail(f"--{quantity} {words!r}: {got.why or 'no reading'}", 2)
+        out[quantity] = Measured.from_interval(got.value_in, got.low_in, got.high_in)
+    return out
 
 
 @click.command(short_help="From a complaint, or readings, to the cause.")
@@ -92,7 +122,7 @@ def cause(
     from assistant.causes.table import load_table
     from assistant.texts.dialogs import load_dialogs
 
-    card, known = _given(card_file, record, called)
+    card, known, _ = _given(card_file, record, called)
     talk = CauseTalk(load_table(), card, load_dialogs(), known)
     words = " ".join(complaint)
     if words and not talk.complain(words):
@@ -102,7 +132,7 @@ def cause(
         click.echo(json.dumps(talk.case.as_json(), ensure_ascii=False, indent=2))
         return
     _show(talk.begin())
-    for line in _lines():
+    for line in typed():
         if talk.over:
             break
         if line.strip() and not line.lstrip().startswith("#"):
@@ -116,21 +146,6 @@ def cause(
 def _show(lines: list[str]) -> None:
     for line in lines:
         click.echo(line)
-
-
-def _lines() -> Iterator[str]:
-    """Lines typed, or from a pipe."""
-    while True:
-        if sys.stdin.isatty():
-            try:
-                yield input("\n> ")
-            except EOFError:
-                return
-        else:
-            raw = sys.stdin.buffer.readline()
-            if not raw:
-                return
-            yield raw.decode("utf-8", errors="replace")
 
 
 @click.command(short_help="Draw the pedal stroke, or the chain, today and after.")
@@ -154,32 +169,18 @@ def picture(
     From readings as called out, or from a record; then "after" is as left, if it was finished. In
     plain characters, or as SVG. Ends with one sentence to say aloud.
     """
-    from assistant.cli.inputs import readings_in, recorded
     from assistant.pictures import plain
-    from assistant.pictures import plain as say
     from assistant.pictures.snapshot import PictureError, stroke_of, today_and_after
-    from assistant.pictures.svg import chain_svg, stroke_svg
 
-    card, known = _given(card_file, record, called)
-    left = readings_in(recorded(record)[1], "final") if record is not None else {}
+    card, found, left = _given(card_file, record, called)
     try:
-        shots = today_and_after(card, known, left)
+        shots = today_and_after(card, found, left)
+        spoken = [plain.spoken(shot, card) for shot in shots]
+        if svg_file is not None:
+            drawn = _svg(what, shots, card, " ".join(spoken))
     except PictureError as error:
         fail(str(error), 2)
-        return
-    spoken = [say.spoken(shot, card) for shot in shots]
-    strokes = [stroke_of(shot, card) for shot in shots]
     if svg_file is not None:
-        heading = f"{card.unit or 'Truck'}: {'pedal stroke' if what == 'stroke' else 'chain'}"
-        if what == "linkage":
-            heading = f"{card.unit or 'Truck'}: rods and levers"
-            drawn = _bars(shots, card, heading, " ".join(spoken))
-        elif what == "stroke":
-            sure = shots[0].brake_known or card.transmission == "synchronized"
-            note = "" if sure else "; brake not known"
-            drawn = stroke_svg(strokes, heading, " ".join(spoken), card.units, note)
-        else:
-            drawn = chain_svg(shots, card, heading, " ".join(spoken))
         try:
             svg_file.write_text(drawn, encoding="utf-8")
         except OSError as error:
@@ -188,21 +189,28 @@ def picture(
     elif what == "linkage":
         fail("rods and levers are drawn to a file: add --svg FILE", 2)
     elif what == "stroke":
-        _show(plain.stroke_lines(strokes, card.units))
+        _show(plain.stroke_lines([stroke_of(shot, card) for shot in shots], card.units))
     else:
         _show(plain.chain_lines(shots, card))
-    _show(["", *spoken, *(say.why(shots, card) if why else ())])
+    _show(["", *spoken, *(plain.why(shots, card) if why else ())])
 
 
-def _bars(shots: list[Snapshot], card: Card, heading: str, spoken: str) -> str:
-    from assistant.pictures.snapshot import PictureError
-    from assistant.pictures.svg import bars_svg
+_HEADINGS = {"stroke": "pedal stroke", "chain": "chain", "linkage": "rods and levers"}
 
-    try:
+
+def _svg(what: str, shots: Sequence[Snapshot], card: Card, spoken: str) -> str:
+    """The sheet. Raises PictureError when the card does not tell enough."""
+    from assistant.pictures.snapshot import stroke_of
+    from assistant.pictures.svg import bars_svg, chain_svg, stroke_svg
+
+    heading = f"{card.unit or 'Truck'}: {_HEADINGS[what]}"
+    if what == "linkage":
         return bars_svg(shots, card, heading, spoken)
-    except PictureError as error:
-        fail(str(error), 2)
-        raise  # fail has left already
+    if what == "chain":
+        return chain_svg(shots, card, heading, spoken)
+    sure = shots[0].brake_known or card.transmission == "synchronized"
+    strokes = [stroke_of(shot, card) for shot in shots]
+    return stroke_svg(strokes, heading, spoken, card.units, "" if sure else "; brake not known")
 
 
 @click.command(short_help="When free travel reaches its limit, from past records.")
@@ -226,7 +234,6 @@ def due(
     can be told.
     """
     from assistant.record import default_folder
-    from assistant.texts.dialogs import load_dialogs
     from assistant.wear import say
     from assistant.wear.outlook import outlook
     from assistant.wear.visits import visits_in
@@ -235,24 +242,30 @@ def due(
     if not folder.is_dir():
         fail(f"{folder} is no folder; name the folder with the records", 2)
     visits, problems = visits_in(folder, below=True)
-    units = [unit] if unit else sorted({v.unit for v in visits if v.unit})
     for problem in problems:
         click.echo(f"lugcall: {problem}", err=True)
-    dialogs, told = load_dialogs(), False
+    told = False
+    units = [unit] if unit else sorted({v.unit for v in visits if v.unit})
     for name in units:
         look = outlook(visits, name, ring_lugs)
         if look is None:
             fail(f"no finished record of unit {name} in {folder}", 2)
-            return
-        reply = say.reply_of(look)
-        told = told or reply is not None
+        told = told or say.reply_of(look) is not None
         if as_json:
             click.echo(json.dumps(say.as_json(look), ensure_ascii=False))
-            continue
-        _show(say.for_command(look, dialogs.say(reply[0], **reply[1]) if reply else ""))
-        if why:
-            _show([f"  {line}" for line in say.why(look)])
+        else:
+            _show_due(look, why)
+    if not units:
+        fail(f"no finished record in {folder}", 2)
     if not told:
-        if not units:
-            fail(f"no finished record in {folder}", 2)
         raise SystemExit(2)
+
+
+def _show_due(look: Outlook, why: bool) -> None:
+    from assistant.texts.dialogs import load_dialogs
+    from assistant.wear import say
+
+    reply = say.reply_of(look)
+    _show(say.for_command(look, load_dialogs().say(reply[0], **reply[1]) if reply else ""))
+    if why:
+        _show([f"  {line}" for line in say.why(look)])
