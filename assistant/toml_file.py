@@ -85,18 +85,19 @@ class TomlFile:
         try:
             return msgspec.convert(self.tables, kind)
         except msgspec.ValidationError as error:
-            raise self._explained(str(error), inspect.type_info(kind), what) from None
+            raise self._explained(str(error), kind, what) from None
 
-    def _explained(self, message: str, root: inspect.Type, what: str) -> TomlError:
+    def _explained(self, message: str, kind: type, what: str) -> TomlError:
         found = _AT.search(message)
         reason = message[: found.start()] if found else message
         path = re.findall(r"\[(\d+|\.\.\.)\]|([^.\[\]]+)", found["path"] if found else "")
+        path = self._named(kind, message, path)
         keys = [name for _, name in path if name]
         item, last = "", ""
         for number, name in path:
             item = f"{last} {int(number) + 1}: " if number.isdigit() else item
             last = name or last
-        at = _below(root, keys)
+        at = _below(inspect.type_info(kind), keys)
         key = ".".join(keys)
         field = _FIELD.search(reason)
         if field is not None and "unknown" in reason:
@@ -115,6 +116,29 @@ class TomlFile:
         hint = _hint(at, keys)
         shown = "" if hint.startswith(("is ", "write ")) else f"{_shown(value)} "
         return self.problem(key, f"{shown}{hint}".strip())
+
+    def _named(
+        self, kind: type, message: str, path: list[tuple[str, str]]
+    ) -> list[tuple[str, str]]:
+        """With the names of the tables that msgspec calls `[...]`, found by trying each alone."""
+        path = list(path)
+        for place, (number, _) in enumerate(path):
+            tables = _value(self.tables, path[:place])
+            if number != "..." or not isinstance(tables, dict):
+                continue
+            whole = dict(tables)
+            for name, table in whole.items():
+                tables.clear()
+                tables[name] = table
+                try:
+                    msgspec.convert(self.tables, kind)
+                except msgspec.ValidationError as error:
+                    if str(error) == message:
+                        path[place] = ("", name)
+                        break
+            tables.clear()
+            tables.update(whole)
+        return path
 
     def _line(self, key: str) -> int:
         """The line that defines a dotted key, as well as a person would find it; 0 if nowhere."""
@@ -155,7 +179,7 @@ def _parts(kind: inspect.Type) -> list[inspect.Type]:
         return _parts(kind.type)
     if isinstance(kind, inspect.UnionType):
         return [part for one in kind.types for part in _parts(one)]
-    if isinstance(kind, inspect.ListType):
+    if isinstance(kind, inspect.ListType | inspect.VarTupleType):
         return [kind, *_parts(kind.item_type)]
     return [kind]
 
@@ -181,6 +205,8 @@ def _said(kind: inspect.Type, name: str) -> str:
         return str((kind.extra or {}).get(name, "")) or _said(kind.type, name)
     if isinstance(kind, inspect.UnionType):
         return next((said for one in kind.types if (said := _said(one, name))), "")
+    if isinstance(kind, inspect.VarTupleType):
+        return _said(kind.item_type, name)
     return ""
 
 

@@ -10,8 +10,9 @@ Chances are plain floats from 0 to 1.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
+from functools import partial
 from typing import Any
 
 from assistant.card import Card
@@ -23,11 +24,6 @@ from assistant.readings.settle import capital
 
 Chances = dict[str, float]
 """Cause -> its chance; they sum to 1."""
-
-
-def state_chances(cause: Cause, finding: Finding) -> tuple[float, ...]:
-    """Chance of each state of a finding, given the cause."""
-    return cause.findings.get(finding.id, finding.usual)
 
 
 def weigh(
@@ -42,9 +38,9 @@ def weigh(
     """
     logs = {}
     for cause in table.causes.values():
-        log = math.log(cause.prior)
+        log = math.log(cause.prior.weight)
         for key in complaints:
-            log += math.log(cause.complaints.get(key, table.complaints[key].elsewhere))
+            log += math.log(cause.brings(table.complaints[key]))
         for key, fits in found.items():
             log += math.log(fit(cause, table.findings[key], fits))
         logs[cause.id] = log
@@ -56,7 +52,7 @@ def weigh(
 
 def fit(cause: Cause, finding: Finding, fits: tuple[float, ...]) -> float:
     """Chance of what was seen, given the cause."""
-    return sum(p * f for p, f in zip(state_chances(cause, finding), fits, strict=True))
+    return sum(p * f for p, f in zip(cause.shows(finding), fits, strict=True))
 
 
 def bits(chances: Iterable[float]) -> float:
@@ -68,7 +64,7 @@ def gain_bits(table: Table, chances: Chances, finding: Finding) -> float:
     """Bits that knowing the finding's state is expected to tell about the cause."""
     before, after = bits(chances.values()), 0.0
     for state in range(len(finding.states)):
-        joint = [p * state_chances(table.causes[key], finding)[state] for key, p in chances.items()]
+        joint = [p * table.causes[key].shows(finding)[state] for key, p in chances.items()]
         share = sum(joint)
         after += share * bits(p / share for p in joint)
     return max(0.0, before - after)
@@ -79,7 +75,7 @@ def most_telling(
 ) -> list[tuple[Finding, float]]:
     """What may be asked next, the most telling first, with the bits each is expected to tell."""
     done = set(known)
-    open_ = [f for f in table.findings.values() if f.ask and f.id not in done]
+    open_ = [f for f in table.findings.values() if f.ask and not f.derived and f.id not in done]
     ranked = [(f, gain_bits(table, chances, f)) for f in open_]
     return sorted(ranked, key=lambda pair: -round(pair[1], 9))
 
@@ -207,7 +203,7 @@ class Case:
         pulls = self._pulls(ranked[0][0])
         for reply, side in (("why_told", 1), ("why_against", -1)):
             named = [
-                f"{name}, {times:.2g} times as likely"
+                say("why_pull", name=name, times=f"{times:.2g}")
                 for name, times in pulls
                 if (times > 1) == (side > 0)
             ]
@@ -219,24 +215,20 @@ class Case:
     def _pulls(self, cause: Cause) -> list[tuple[str, float]]:
         """What was complained of and found, each with how many times likelier it is with this
         cause than with the others together."""
-        others = {k: p for k, p in self.chances().items() if k != cause.id}
-        rest = sum(others.values()) or 1.0
+        others = [(self.table.causes[k], p) for k, p in self.chances().items() if k != cause.id]
+        rest = sum(p for _, p in others) or 1.0
+
+        def times(chance: Callable[[Cause], float]) -> float:
+            return chance(cause) * rest / sum(p * chance(other) for other, p in others)
+
         pulls = []
-        for key in self.complaints:
-            complaint = self.table.complaints[key]
-
-            def chance(c: Cause, key: str = key, elsewhere: float = complaint.elsewhere) -> float:
-                return c.complaints.get(key, elsewhere)
-
-            average = sum(p * chance(self.table.causes[k]) for k, p in others.items()) / rest
-            pulls.append((complaint.name, chance(cause) / average))
+        for complaint in map(self.table.complaints.__getitem__, self.complaints):
+            pulls.append((complaint.name, times(partial(Cause.brings, complaint=complaint))))
         for key, fits in self.found.items():
             finding = self.table.findings[key]
-            average = (
-                sum(p * fit(self.table.causes[k], finding, fits) for k, p in others.items()) / rest
-            )
             state = finding.states[max(range(len(fits)), key=lambda i: fits[i])]
-            pulls.append((f"{finding.name} {state}", fit(cause, finding, fits) / average))
+            name = f"{finding.name} {state}"
+            pulls.append((name, times(partial(fit, finding=finding, fits=fits))))
         return sorted(pulls, key=lambda pull: -pull[1])
 
     def as_json(self) -> dict[str, Any]:
@@ -252,5 +244,5 @@ class Case:
             "next": [{"finding": f.id, "ask": f.ask, "bits": round(b, 4)}
                      for f, b in self.telling()],
             "spoken": self.sentence(),
-            "marks": list(self.table.marks),
+            "marks": self.table.marks,
         }  # fmt: skip

@@ -1,97 +1,188 @@
-"""The table of causes, as `load` reads it from `dialogs/`."""
+"""The table of causes, `dialogs/<language>/causes.toml`, checked before a number is used."""
 
 from __future__ import annotations
 
+import math
 import string
-import tomllib
-from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from collections.abc import Iterator
 from functools import lru_cache
 from pathlib import Path
-from typing import Any
+from typing import Annotated, Any
+
+from msgspec import Meta, Struct, field, structs
 
 from assistant.card import Card
-from assistant.readings import QUANTITIES
-from assistant.sentences import DialogError, dialogs_folder
+from assistant.quantity import QUANTITIES
+from assistant.resources import data_folder
+from assistant.sentences import DialogError, dialogs_folder, toml_of
+from assistant.toml_file import TomlError, one_of
+
+READ_STATES = ("low", "in", "high")
+ASKED_STATES = ("no", "yes")
+_FILE = "en/causes.toml"
+_MARK = 'will not do; write whose the numbers are: "from memory", or the document'
+_QUANTITIES = f"will not do; write one of {', '.join(QUANTITIES)}"
+QuantityName = Annotated[
+    str, Meta(pattern=f"^({'|'.join(QUANTITIES)})$", extra={"hint": _QUANTITIES})
+]
+Words = Annotated[str, Meta(pattern=r"\S")]
+Marked = Annotated[str, Meta(pattern=r"\S", extra={"hint": _MARK, "like": '"from memory"'})]
+Share = Annotated[
+    float,
+    Meta(gt=0, lt=1, extra={"hint": "must be above 0 and below 1: nothing is certain"}),
+]
+Shares = tuple[Share, ...]
+Weight = Annotated[float, Meta(gt=0, lt=1e6, extra={"hint": "must be a number above zero"})]
 
 
-@dataclass(frozen=True, slots=True)
-class Complaint:
+class _Table(Struct, forbid_unknown_fields=True, frozen=True):
+    """A table of the file; no other key may stand in it."""
+
+
+class Trucks(_Table, frozen=True):
+    """For which trucks something counts, by the words of a truck card; None: for all."""
+
+    transmission: str | None = None
+    linkage: str | None = None
+    clutch: str | None = None
+
+    def fits(self, card: Card) -> bool:
+        """Whether a truck is one of them."""
+        asked = structs.asdict(self).items()
+        return all(value is None or getattr(card, key) == value for key, value in asked)
+
+
+class _Marked(_Table, frozen=True):
+    """A group of numbers, which must say whose they are."""
+
+    mark: Marked
+
+
+class Often(_Marked, frozen=True):
+    """How often something is seen on any truck."""
+
+    share: Share
+
+
+class Usual(_Marked, frozen=True):
+    """Share of any trucks in each state, summing to 1."""
+
+    share: Shares
+
+
+class Prior(_Marked, frozen=True):
+    """How often a cause is behind a complaint, against the others."""
+
+    weight: Weight
+
+
+class Complaint(_Table, frozen=True):
     """What a driver says. `heard`: sets of word beginnings, any one set names it."""
 
     id: str
-    name: str
-    heard: tuple[tuple[str, ...], ...]
-    elsewhere: float
+    name: Words
+    heard: tuple[Words, ...]
+    elsewhere: Often
+
+    def named_in(self, words: list[str]) -> bool:
+        """Whether lower-case words name it."""
+        sets = (beginnings.lower().split() for beginnings in self.heard)
+        return any(all(any(w.startswith(b) for w in words) for b in each) for each in sets)
 
 
-@dataclass(frozen=True, slots=True)
-class Finding:
-    """What can be read or asked. `usual`: share of any trucks in each state, summing to 1.
+class AskedOtherwise(_Table, frozen=True):
+    """For which trucks a finding is asked for in other words, and these."""
 
-    `instead`: for which trucks it is asked for in other words, and these.
+    only: Trucks
+    ask: Words
+
+
+class Finding(_Table, frozen=True):
+    """What can be read or asked; one that is `derived` from other readings is never asked.
+
+    `readings`: quantities judged by their limits, the first one known counts.
     """
 
     id: str
-    name: str
+    name: Words
     states: tuple[str, ...]
-    usual: tuple[float, ...]
-    ask: str
-    readings: tuple[str, ...]
-    only: tuple[tuple[str, str], ...]
-    instead: tuple[tuple[tuple[tuple[str, str], ...], str], ...] = ()
+    usual: Usual
+    ask: str = ""
+    derived: bool = False
+    readings: tuple[QuantityName, ...] = field(default=(), name="reading")
+    only: Trucks = Trucks()
+    instead: AskedOtherwise | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class Cause:
-    """What may be behind it: its chances, all between 0 and 1 but for the prior's weight."""
+class Cause(_Table, frozen=True):
+    """What may be behind it: by complaint and by finding, how often they come with it.
 
-    id: str
-    say: str
-    fix: str
-    why: str
-    kind: str
-    prior: float
-    complaints: Mapping[str, float]
-    findings: Mapping[str, tuple[float, ...]]
-    only: tuple[tuple[str, str], ...]
-
-
-@dataclass(frozen=True, slots=True)
-class Table:
-    """Everything of one language.
-
-    `marks`: whose the numbers are, each once; `reasons`: words that ask why it is that cause.
+    The entry `mark` of both says whose the numbers are.
     """
 
-    complaints: dict[str, Complaint]
-    findings: dict[str, Finding]
-    causes: dict[str, Cause]
-    replies: dict[str, str]
-    marks: tuple[str, ...]
-    reasons: frozenset[str]
+    id: str
+    say: Words
+    fix: Words
+    why: Words
+    kind: one_of(("adjustment", "parts", "repair", "use", "look"))  # type: ignore[valid-type]
+    prior: Prior
+    complaints: dict[str, Share | str]
+    findings: dict[str, Shares | str]
+    only: Trucks = Trucks()
+
+    def brings(self, complaint: Complaint) -> float:
+        """How often trucks with this cause come in with a complaint."""
+        share = self.complaints.get(complaint.id, complaint.elsewhere.share)
+        assert not isinstance(share, str)
+        return share
+
+    def shows(self, finding: Finding) -> Shares:
+        """Chance of each state of a finding, given this cause."""
+        shares = self.findings.get(finding.id, finding.usual.share)
+        assert not isinstance(shares, str)
+        return shares
+
+
+class Table(_Table, frozen=True):
+    """Everything of one language; `reasons`: words that ask why it is that cause."""
+
+    language: str
+    reasons: tuple[Words, ...]
+    replies: dict[str, Words]
+    complaints: dict[str, Complaint] = field(name="complaint")
+    findings: dict[str, Finding] = field(name="finding")
+    causes: dict[str, Cause] = field(name="cause")
 
     def of(self, card: Card) -> Table:
         """The part of it that counts for this truck."""
-
-        def fits(only: tuple[tuple[str, str], ...]) -> bool:
-            return all(getattr(card, key) == value for key, value in only)
 
         def judged(finding: Finding) -> bool:  # a reading without a limit is neither low nor high
             return not finding.readings or any(card.figures.get(q) for q in finding.readings)
 
         def worded(finding: Finding) -> Finding:
-            asks = [ask for only, ask in finding.instead if fits(only)]
-            return replace(finding, ask=asks[0]) if asks else finding
+            other = finding.instead
+            if other is None or not other.only.fits(card):
+                return finding
+            return structs.replace(finding, ask=other.ask)
 
-        return Table(
-            self.complaints,
-            {k: worded(f) for k, f in self.findings.items() if fits(f.only) and judged(f)},
-            {k: c for k, c in self.causes.items() if fits(c.only)},
-            self.replies,
-            self.marks,
-            self.reasons,
+        findings = self.findings.items()
+        return structs.replace(
+            self,
+            findings={k: worded(f) for k, f in findings if f.only.fits(card) and judged(f)},
+            causes={k: c for k, c in self.causes.items() if c.only.fits(card)},
         )
+
+    @property
+    def marks(self) -> list[str]:
+        """Whose the numbers are, each once."""
+        marks = [c.elsewhere.mark for c in self.complaints.values()]
+        marks += [f.usual.mark for f in self.findings.values()]
+        for cause in self.causes.values():
+            marks += [
+                cause.prior.mark,
+                *(str(g["mark"]) for g in (cause.complaints, cause.findings)),
+            ]
+        return list(dict.fromkeys(marks))
 
     def say(self, reply: str, **fields: object) -> str:
         """A reply with its blanks filled in."""
@@ -100,37 +191,7 @@ class Table:
     def heard_in(self, text: str) -> list[str]:
         """Ids of the complaints named in lower-case words without punctuation."""
         words = text.split()
-        return [
-            c.id
-            for c in self.complaints.values()
-            if any(all(any(w.startswith(b) for w in words) for b in set_) for set_ in c.heard)
-        ]
-
-
-# --- The table of causes from `dialogs/<language>/causes.toml`, checked before a number is used.
-
-KINDS = ("adjustment", "parts", "repair", "use", "look")
-READ_STATES = ("low", "in", "high")
-ASKED_STATES = ("no", "yes")
-_ONLY = ("transmission", "linkage", "clutch")
-REPLIES: dict[str, tuple[str, ...]] = {
-    "likely": ("share", "cause", "fix"),
-    "parts": ("share", "cause", "fix"),
-    "unsure": ("cause", "other"),
-    "parts_unsure": ("cause", "other"),
-    "next_reading": ("reading",),
-    "nothing_more": (),
-    "which": ("examples",),
-    "answer_how": (),
-    "answer_yes": (),
-    "no_state": ("reading",),
-    "ended": (),
-    "why_for": ("share", "cause", "why"),
-    "why_told": ("found",),
-    "why_against": ("found",),
-    "why_marks": ("marks",),
-}
-"""Reply -> the blanks it may use."""
+        return [c.id for c in self.complaints.values() if c.named_in(words)]
 
 
 def load_table(language: str = "en", folder: Path | None = None) -> Table:
@@ -144,129 +205,57 @@ def load_table(language: str = "en", folder: Path | None = None) -> Table:
 
 @lru_cache(maxsize=2)
 def _load(path: Path) -> Table:
+    file, shipped = (toml_of(p)[0] for p in (path, data_folder("dialogs", _FILE) / _FILE))
+    # A reply that a shop's own file leaves out is said as it is in ours.
+    file.tables["replies"] = {**shipped.tables["replies"], **file.tables.get("replies", {})}
+    for kind in ("complaint", "finding", "cause"):
+        entries = file.tables.get(kind)
+        for key, entry in entries.items() if isinstance(entries, dict) else ():
+            if isinstance(entry, dict):
+                entry["id"] = key
     try:
-        raw = tomllib.loads(path.read_bytes().decode("utf-8"))
-    except OSError as error:
-        raise DialogError(f"dialogs: {path} cannot be read: {error.strerror}") from None
-    except ValueError as error:
-        raise DialogError(f"dialogs: {path.name}: not valid TOML: {error}") from None
-    try:
-        return _checked(raw)
-    except (KeyError, TypeError, AttributeError) as error:
-        what = str(error).strip("'\"")
-        raise DialogError(f"dialogs: causes.toml: {what} is missing or of a wrong kind") from None
+        table = file.to(Table, "the table of causes")
+    except TomlError as error:
+        raise DialogError(f"dialogs: {error}") from None
+    for key, problem in _problems(table, shipped.tables):
+        raise DialogError(f"dialogs: {file.problem(key, problem)}")
+    return table
 
 
-def _checked(raw: dict[str, Any]) -> Table:
-    marks: dict[str, None] = {}
-    complaints = {
-        key: Complaint(
-            key,
-            str(entry["name"]),
-            tuple(tuple(str(words).lower().split()) for words in entry["heard"]),
-            _share(f"complaint.{key}.elsewhere", _marked(entry, "elsewhere", key, marks)["share"]),
-        )
-        for key, entry in raw["complaint"].items()
-    }
-    findings = {key: _finding(key, entry, marks) for key, entry in raw["finding"].items()}
-    causes = {
-        key: _cause(key, entry, complaints, findings, marks) for key, entry in raw["cause"].items()
-    }
-    if not causes:
-        raise _wrong("cause", "there is none; add one")
-    replies = {key: _reply(key, raw["replies"][key], REPLIES[key]) for key in REPLIES}
-    reasons = frozenset(str(words).lower() for words in raw["reasons"])
-    return Table(complaints, findings, causes, replies, tuple(marks), reasons)
+def _problems(table: Table, shipped: dict[str, Any]) -> Iterator[tuple[str, str]]:
+    """What types cannot say: the key, and what is wrong with it."""
+    if not table.causes:
+        yield "cause", "there is none; add one"
+    for finding in table.findings.values():
+        where = f"finding.{finding.id}"
+        if finding.states != (READ_STATES if finding.readings else ASKED_STATES):
+            yield where, "states must be low, in, high for a reading, and no, yes for a question"
+        if not finding.ask and not finding.derived:
+            yield where, 'ask is missing; write it like ask = "Gap?"'
+        yield from _unsummed(f"{where}.usual", finding.usual.share, finding)
+    for cause in table.causes.values():
+        for name, group, known in (
+            ("complaints", cause.complaints, table.complaints),
+            ("findings", cause.findings, table.findings),
+        ):
+            where = f"cause.{cause.id}.{name}"
+            for key, value in {"mark": 0.0, **group}.items():
+                if isinstance(value, str) != (key == "mark"):
+                    yield f"{where}.{key}", _MARK if key == "mark" else "must be a number"
+                elif key != "mark" and key not in known:
+                    yield f"{where}.{key}", f"is none of the {name}; use one of {', '.join(known)}"
+                elif isinstance(value, tuple):
+                    yield from _unsummed(f"{where}.{key}", value, table.findings[key])
+    for reply, ours in shipped["replies"].items():
+        for blank in _blanks(table.replies[reply]) - _blanks(ours):
+            yield f"replies.{reply}", f"{{{blank}}} is unknown here; write it like {ours!r}"
 
 
-def _finding(key: str, entry: dict[str, Any], marks: dict[str, None]) -> Finding:
-    where = f"finding.{key}"
-    states = tuple(entry["states"])
-    readings = tuple(entry.get("reading", ()))
-    if states != (READ_STATES if readings else ASKED_STATES):
-        raise _wrong(
-            where, "states must be low, in, high for a reading, and no, yes for a question"
-        )
-    for quantity in readings:
-        if quantity not in QUANTITIES:
-            raise _wrong(where, f"there is no quantity {quantity!r}")
-    usual = _shares(where, _marked(entry, "usual", where, marks)["share"], len(states))
-    ask = "" if entry.get("derived") else str(entry["ask"])
-    other = entry.get("instead")
-    instead = () if other is None else ((_only(where, other), str(other["ask"])),)
-    return Finding(
-        key, str(entry["name"]), states, usual, ask, readings, _only(where, entry), instead
-    )
+def _blanks(text: str) -> set[str]:
+    return {name for _, name, _, _ in string.Formatter().parse(text) if name is not None}
 
 
-def _cause(
-    key: str,
-    entry: dict[str, Any],
-    complaints: dict[str, Complaint],
-    findings: dict[str, Finding],
-    marks: dict[str, None],
-) -> Cause:
-    where = f"cause.{key}"
-    if entry["kind"] not in KINDS:
-        raise _wrong(where, f"kind must be one of {', '.join(KINDS)}")
-    weight = _marked(entry, "prior", where, marks)["weight"]
-    if isinstance(weight, bool) or not isinstance(weight, int | float) or not 0 < weight < 1e6:
-        raise _wrong(where, "the prior's weight must be a number above zero")
-    named = {k: v for k, v in _marked(entry, "complaints", where, marks).items() if k != "mark"}
-    shown = {k: v for k, v in _marked(entry, "findings", where, marks).items() if k != "mark"}
-    for name in (*named, *shown):
-        if name not in complaints and name not in findings:
-            raise _wrong(where, f"{name!r} is neither a complaint nor a finding")
-    return Cause(
-        key,
-        str(entry["say"]),
-        str(entry["fix"]),
-        str(entry["why"]),
-        entry["kind"],
-        float(weight),
-        {k: _share(f"{where}.{k}", v) for k, v in named.items()},
-        {k: _shares(f"{where}.{k}", v, len(findings[k].states)) for k, v in shown.items()},
-        _only(where, entry),
-    )
-
-
-def _marked(entry: dict[str, Any], key: str, where: str, marks: dict[str, None]) -> dict[str, Any]:
-    """A group of numbers, which must say whose they are."""
-    group: dict[str, Any] = entry[key]
-    mark = group.get("mark")
-    if not isinstance(mark, str) or not mark.strip():
-        raise _wrong(where, f'{key} has no mark; add mark = "from memory", or its source')
-    marks.setdefault(mark)
-    return group
-
-
-def _share(where: str, value: Any) -> float:
-    if isinstance(value, bool) or not isinstance(value, int | float) or not 0.0 < value < 1.0:
-        raise _wrong(where, f"{value!r} must be above 0 and below 1: nothing is certain")
-    return float(value)
-
-
-def _shares(where: str, values: Any, count: int) -> tuple[float, ...]:
-    shares = tuple(_share(where, v) for v in values)
-    if len(shares) != count or abs(sum(shares) - 1.0) > 1e-6:
-        raise _wrong(where, f"give {count} shares that sum to 1")
-    return shares
-
-
-def _only(where: str, entry: dict[str, Any]) -> tuple[tuple[str, str], ...]:
-    only = entry.get("only", {})
-    for key in only:
-        if key not in _ONLY:
-            raise _wrong(where, f"only can name {', '.join(_ONLY)}, not {key!r}")
-    return tuple((str(k), str(v)) for k, v in only.items())
-
-
-def _reply(key: str, text: str, allowed: tuple[str, ...]) -> str:
-    names = {name for _, name, _, _ in string.Formatter().parse(text) if name is not None}
-    if names - set(allowed):
-        raise _wrong(f"replies.{key}", f"{{{sorted(names - set(allowed))[0]}}} is unknown here")
-    return text
-
-
-def _wrong(where: str, problem: str) -> DialogError:
-    return DialogError(f"dialogs: causes.toml, {where}: {problem}")
+def _unsummed(where: str, shares: Shares, finding: Finding) -> Iterator[tuple[str, str]]:
+    count = len(finding.states)
+    if len(shares) != count or not math.isclose(sum(shares), 1.0, abs_tol=1e-6):
+        yield where, f"give {count} shares that sum to 1"

@@ -58,17 +58,17 @@ def outside(table: Table):  # type: ignore[no-untyped-def]
     net = gum.BayesNet()
     causes = list(table.causes.values())
     root = net.add(gum.LabelizedVariable("cause", "", [c.id for c in causes]))
-    total = sum(c.prior for c in causes)
-    net.cpt(root).fillWith([c.prior / total for c in causes])
+    total = sum(c.prior.weight for c in causes)
+    net.cpt(root).fillWith([c.prior.weight / total for c in causes])
     for key, complaint in table.complaints.items():
         node = net.add(gum.LabelizedVariable(f"c_{key}", "", ["no", "yes"]))
         net.addArc(root, node)
-        shares = [c.complaints.get(key, complaint.elsewhere) for c in causes]
+        shares = [c.brings(complaint) for c in causes]
         net.cpt(node).fillWith([x for p in shares for x in (1 - p, p)])
     for key, finding in table.findings.items():
         node = net.add(gum.LabelizedVariable(f"f_{key}", "", list(finding.states)))
         net.addArc(root, node)
-        net.cpt(node).fillWith([x for c in causes for x in c.findings.get(key, finding.usual)])
+        net.cpt(node).fillWith([x for c in causes for x in c.shows(finding)])
     return gum, net
 
 
@@ -113,10 +113,9 @@ def test_chances_by_enumerating_the_joint(table: Table) -> None:
     free, gap = table.findings["free"], table.findings["gap"]
     joint = np.zeros((len(causes), 3, 3))
     for (i, c), a, b in itertools.product(enumerate(causes), range(3), range(3)):
-        told = c.complaints.get("slips", table.complaints["slips"].elsewhere)
+        told = c.brings(table.complaints["slips"])
         joint[i, a, b] = (
-            c.prior * told * c.findings.get("free", free.usual)[a]
-            * c.findings.get("gap", gap.usual)[b]
+            c.prior.weight * told * c.shows(free)[a] * c.shows(gap)[b]
         )  # fmt: skip
     seen = joint[:, 0, :].sum(axis=1)
     ours = weigh(table, ["slips"], {"free": (1.0, 0.0, 0.0)})
@@ -181,7 +180,7 @@ def test_a_hydraulic_truck_may_have_air_a_rod_truck_not(whole: Table) -> None:
 def test_every_word_spoken_fits_one_breath(whole: Table) -> None:
     """Questions up to 12 words; a cause with what to do up to 16."""
     for finding in whole.findings.values():
-        for ask in (finding.ask, *(other for _, other in finding.instead)):
+        for ask in (finding.ask, finding.instead.ask if finding.instead else ""):
             assert len(ask.split()) <= 12, ask
     causes = list(whole.causes.values())
     for cause in causes:
@@ -199,12 +198,13 @@ def test_every_cause_can_be_found(whole: Table) -> None:
     for cause in table.causes.values():
         if cause.id == "other":
             continue
-        complaint = max(cause.complaints, key=lambda k: cause.complaints[k])
+        complaint = max(table.complaints, key=lambda k: cause.brings(table.complaints[k]))
         fits = {}
-        for key, shares in cause.findings.items():
+        for key in cause.findings:
             if key in table.findings:
-                usual = table.findings[key].usual
-                lift = [p / u for p, u in zip(shares, usual, strict=True)]
+                finding = table.findings[key]
+                shares = zip(cause.shows(finding), finding.usual.share, strict=True)
+                lift = [p / u for p, u in shares]
                 fits[key] = tuple(float(x == max(lift)) for x in lift)
         ranked = sorted(weigh(table, [complaint], fits).items(), key=lambda kv: -kv[1])
         assert cause.id in [key for key, _ in ranked[:3]], (cause.id, ranked[:3])
@@ -511,6 +511,6 @@ def test_a_damaged_table_costs_the_answer_and_not_the_job(
     monkeypatch.setenv("LUGCALL_DIALOGS", str(shop))
     before = job.job.state
     told = said_to(job, "why does it slip")
-    assert len(told) == 1 and "prior's weight" in told[0] and job.job.state == before
+    assert len(told) == 1 and "prior.weight" in told[0] and job.job.state == before
     job.hear("tech", "done")
     assert job.job.state != before
