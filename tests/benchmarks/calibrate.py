@@ -28,14 +28,8 @@ from assistant.conversation.understand import understand
 from assistant.job.job import Job
 from assistant.texts.dialogs import load_dialogs
 from assistant.voice.devices.audio import RATE
-from assistant.voice.interpretation import identity
-from assistant.voice.interpretation.ranking import (
-    Bars,
-    Calibration,
-    decide,
-    interpreter,
-    reading_interpreter,
-)
+from assistant.voice.interpretation import POLICY, identity
+from assistant.voice.interpretation.ranking import decide, interpreter, reading_interpreter
 from assistant.voice.recognition.expected import expected
 from assistant.voice.recognition.reading_grammar import reading_grammar
 from assistant.voice.recognition.recognizers import Recognizers, open_recognizers
@@ -45,7 +39,6 @@ from tests.spoken.commands import commands
 RIGHT = ("one", "odds", "gap", "fit", "free_fit", "agree", "silent", "no_speech")
 ADDRESSED = RIGHT
 RIDGE = 0.02
-SETS = ("whisper",)
 
 
 def moments():
@@ -59,7 +52,7 @@ def moments():
 
 def gather(n: int, minutes: float, split: str, seed: int = 5) -> list[tuple]:
     rng = random.Random(seed)
-    ears = Recognizers(open_recognizers(SETS)[0])
+    ears = Recognizers(open_recognizers(("whisper",))[0])
     dialogs, job, asks = moments()
     talkers = voices.available("background") + voices.available("calibration")
     jobs = []
@@ -110,11 +103,10 @@ def hear(ears, job, dialogs, where, samples):
     return ears.listen(samples)
 
 
-def table(rows, engines: str, temperature: float):
+def table(rows, temperature: float):
     """Features, whether the first meaning is right, whether it was speech to us."""
     _, job, _ = moments()
-    names = engines.split("+")
-    blank = Calibration({}, {}, temperature, Bars(0.5, 0.5, 0.8))
+    blank = {**POLICY["calibration"], "right": {}, "addressed": {}, "temperature": temperature}
     features, right, ours = [], [], []
     for (step, quantity), words, _, hearings in rows:
         if step:
@@ -122,7 +114,7 @@ def table(rows, engines: str, temperature: float):
             interpret = interpreter(job, partial(understand, dialogue=job), "", expected(job))
         else:
             interpret = reading_interpreter(quantity)
-        got = decide([h for h in hearings if h.engine in names], interpret, blank)
+        got = decide(hearings, interpret, blank)
         truth = interpret(words) if words else None
         features.append(got.features)
         ours.append(words is not None)
@@ -156,27 +148,24 @@ def main() -> None:
     rows = pickle.loads(kept.read_bytes())
     speech = sum(words is not None for _, words, *_ in rows)
     text = [
-        "# Weights of the logistic regressions in ranking.py, by the engines that listened.",
+        "# Weights of the logistic regressions in ranking.py.",
         f"# Fitted by tests/benchmarks/calibrate.py on {speech} utterances of the background and",
         f"# {len(rows) - speech} sounds and sentences that were not meant for lugcall.",
     ]
-    for name in SETS:
-        best = None
-        for temperature in (0.7, 1.0, 1.5, 2.0):
-            features, right, ours = table(rows, name, temperature)
-            weights, loss = fit(features, RIGHT, right, np.ones(len(ours), bool))
-            if best is None or loss < best[0]:
-                best = (loss, temperature, weights, features, right, ours)
-        loss, temperature, weights, features, right, ours = best
-        addressed, other = fit(features, ADDRESSED, ours, np.ones(len(ours), bool))
-        print(
-            f"{name}: right {right[ours].mean():.3f} of speech, loss {loss:.3f}, {other:.3f}",
-            file=sys.stderr,
-        )
-        text += ["", f'[calibration."{name}"]', f"temperature = {temperature}"]
-        text.append("bars = { accept = 0.6, addressed = 0.8, either = 0.75 }")
-        for key, w in (("right", weights), ("addressed", addressed)):
-            text.append(f"{key} = {{ " + ", ".join(f"{k} = {v}" for k, v in w.items()) + " }")
+    best = None
+    for temperature in (0.7, 1.0, 1.5, 2.0):
+        features, right, ours = table(rows, temperature)
+        weights, loss = fit(features, RIGHT, right, np.ones(len(ours), bool))
+        if best is None or loss < best[0]:
+            best = (loss, temperature, weights, features, right, ours)
+    loss, temperature, weights, features, right, ours = best
+    addressed, other = fit(features, ADDRESSED, ours, np.ones(len(ours), bool))
+    print(
+        f"right {right[ours].mean():.3f} of speech, loss {loss:.3f}, {other:.3f}", file=sys.stderr
+    )
+    text += ["[calibration]", f"temperature = {temperature}"]
+    for key, w in (("right", weights), ("addressed", addressed)):
+        text.append(f"{key} = {{ " + ", ".join(f"{k} = {v}" for k, v in w.items()) + " }")
     out = "\n".join(text) + "\n"
     print(out)
 

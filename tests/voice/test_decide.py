@@ -5,6 +5,7 @@ is. Real sound is in test_voice_hear.py.
 """
 
 import math
+from typing import Any
 
 import pytest
 
@@ -16,10 +17,6 @@ from assistant.job.job import Job
 from assistant.texts.dialogs import Dialogs
 from assistant.voice.interpretation import POLICY, Interpret, identity
 from assistant.voice.interpretation.ranking import (
-    Bars,
-    Calibration,
-    calibration_for,
-    calibrations,
     decide,
     interpreter,
     reading_interpreter,
@@ -53,8 +50,11 @@ def other(*words: str) -> Hearing:
 
 def weights(
     right: dict[str, float], addressed: dict[str, float] | None = None, temperature: float = 1.0
-) -> Calibration:
-    return Calibration(right, addressed or {"one": 9.0}, temperature, Bars(0.5, 0.5, 0.8))
+) -> dict[str, Any]:
+    return {
+        "right": right, "addressed": addressed or {"one": 9.0}, "temperature": temperature,
+        "take_from": 0.5, "addressed_from": 0.5, "either_from": 0.8,
+    }  # fmt: skip
 
 
 ODDS = weights({"odds": 1.0})
@@ -170,20 +170,14 @@ class TestBars:
         assert lost.ranked == () and lost.probability == 0.0
 
     def test_shipped(self) -> None:
-        assert "whisper" in calibrations()
-        for found in calibrations().values():
-            bars = found.bars
-            assert 0 < bars.accept <= bars.either < 1 and 0 < bars.addressed < 1
-            assert found.temperature > 0
-            assert all(math.isfinite(w) for w in (*found.right.values(), *found.addressed.values()))
-            assert found.right["odds"] > 0
-            assert found.addressed["gap"] > 0
-
-    def test_which_calibration(self) -> None:
-        found = calibrations()
-        assert calibration_for(["whisper"]) is found["whisper"]
-        assert calibration_for(["vosk", "whisper"]) is found["whisper"]
-        assert calibration_for(["vosk"]) in found.values()
+        found = POLICY["calibration"]
+        assert (
+            0 < found["take_from"] <= found["either_from"] < 1 and 0 < found["addressed_from"] < 1
+        )
+        assert found["temperature"] > 0
+        weights = [*found["right"].values(), *found["addressed"].values()]
+        assert all(math.isfinite(weight) for weight in weights)
+        assert found["right"]["odds"] > 0 and found["addressed"]["gap"] > 0
 
     def test_shipped_says_clear_words_from_noise(self) -> None:
         clear = whisper(("nine sixteenths", 0.0), ("five sixteenths", -7.0), free="nine sixteenths")

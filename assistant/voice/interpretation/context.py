@@ -7,13 +7,10 @@ pause, and the rest of a reading that a pause cut off.
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Hashable, Sequence
+from collections.abc import Hashable, Sequence
 from dataclasses import dataclass, replace
 
-import numpy as np
-
 from assistant.act import Act
-from assistant.dialogue import Question
 from assistant.quantity import ODOMETER
 from assistant.texts.dialogs import Dialogs
 from assistant.voice.devices.audio import Samples
@@ -21,15 +18,12 @@ from assistant.voice.interpretation import (
     POLICY,
     VALUES,
     Decision,
-    Interpret,
     Meaning,
     identity,
     name_of,
 )
 from assistant.voice.interpretation.ranking import decide, reading_interpreter
-from assistant.voice.recognition.reading_grammar import reading_grammar
 from assistant.voice.recognition.recognizer import Hearing
-from assistant.voice.recognition.recognizers import Recognizers
 
 PRIOR, ACCEPT, RETRY, WAIT, REST = (
     POLICY[name] for name in ("prior", "accept", "retry", "wait", "rest")
@@ -91,20 +85,12 @@ class Denials:
         elif value or self._asked is None:
             self._asked = key
 
-    def weighed(self, interpret: Interpret) -> Interpret:
-        """The same meanings, with little weight for those denied."""
-
-        def less(words: str) -> tuple[Meaning, float] | None:
-            meant = interpret(words)
-            if meant is None:
-                return None
-            meaning, prior = meant
-            key = identity(meaning)
-            if key in self._denied:
-                return meaning, prior * PRIOR["denied"]
-            return meaning, prior * PRIOR["in_vain"] if key in self._in_vain else prior
-
-        return less
+    def prior(self, meaning: Meaning) -> float:
+        """Little for what was denied, less than usual for what was said in vain."""
+        key = identity(meaning)
+        if key in self._denied:
+            return float(PRIOR["denied"])
+        return float(PRIOR["in_vain"]) if key in self._in_vain else 1.0
 
 
 # --- The same words said again: each hearing that was not sure enough still counts for the next.
@@ -196,7 +182,8 @@ class TakenReading:
         role: of the microphone it was said into.
         quantity, metric: what it was asked for as.
         words, samples: as they were heard.
-        end_s, answered_s: when the words ended and were answered, by the clock of the frames.
+        until_s: words that begin before are mostly not an answer but its end, by the clock of the
+            frames.
     """
 
     role: str
@@ -204,28 +191,11 @@ class TakenReading:
     metric: bool
     words: str
     samples: Samples
-    end_s: float
-    answered_s: float
-
-    def followed_by(self, role: str, start_s: float) -> bool:
-        """Whether words that begin then are mostly not an answer but its end."""
-        soon = min(self.answered_s + REST["reaction_s"], self.end_s + REST["breath_s"])
-        return role == self.role and start_s < soon
-
-    def listening(self, ears: Recognizers, samples: Samples) -> Callable[[], list[Hearing]]:
-        """Hears the reading and these samples as one, where the engines run."""
-        whole = np.concatenate([self.samples, samples])
-        grammar = reading_grammar(self.quantity, self.metric)
-
-        def work() -> list[Hearing]:
-            ears.expect(grammar)
-            return ears.listen(whole)
-
-        return work
+    until_s: float
 
     def whole(self, hearings: Sequence[Hearing]) -> str | None:
-        """The words of the whole: "" when they say the same as before, None when it is unclear and
-        what followed must stand for itself."""
+        """The words of the reading and what followed, heard as one: "" when they say the same as
+        before, None when they are unclear and what followed must stand for itself."""
         interpret = reading_interpreter(self.quantity, self.metric)
         if not hearings:
             return None
@@ -235,6 +205,5 @@ class TakenReading:
             return None
         if before is not None and identity(before[0]) == identity(now):
             return ""
-        if isinstance(now, Question):
-            return None
-        return decision.heard if len(decision.heard) > len(self.words) else None
+        longer = len(decision.heard) > len(self.words)
+        return decision.heard if longer and isinstance(now, Act) else None

@@ -11,8 +11,9 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Callable, Hashable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
+from typing import Any
 
 from assistant.act import Act
 from assistant.conversation.understand import as_data
@@ -31,94 +32,45 @@ from assistant.voice.interpretation import (
 from assistant.voice.recognition.grammar import Grammar
 from assistant.voice.recognition.recognizer import Hearing
 
-RANKING = POLICY["ranking"]
+RANKING, CALIBRATION = POLICY["ranking"], POLICY["calibration"]
 PRIOR: dict[str, float] = POLICY["prior"]
-
-
-@dataclass(frozen=True, slots=True)
-class Bars:
-    """Probabilities from which something is done.
-
-    Attributes:
-        accept: the first meaning is taken.
-        addressed: anything is said at all.
-        either: the first two together, to ask which.
-    """
-
-    accept: float
-    addressed: float
-    either: float
-
-
-@dataclass(frozen=True, slots=True)
-class Calibration:
-    """Weights by feature for one set of engines, and the bars."""
-
-    right: Mapping[str, float]
-    addressed: Mapping[str, float]
-    temperature: float
-    bars: Bars
-
-
-@cache
-def calibrations() -> dict[str, Calibration]:
-    """The calibrations that come with lugcall, by recognizers ("whisper")."""
-    return {
-        name: Calibration(t["right"], t["addressed"], t["temperature"], Bars(**t["bars"]))
-        for name, t in POLICY["calibration"].items()
-    }
-
-
-def calibration_for(engines: Sequence[str]) -> Calibration:
-    """The one for these engines, or for the best of them alone."""
-    found = calibrations()
-    name = "+".join(sorted(set(engines)))
-    for key in (name, *sorted(set(engines), key=lambda e: e != "whisper")):
-        if key in found:
-            return found[key]
-    return found["whisper"]
+_BEST_FIRST = ("vosk", "whisper")
 
 
 def decide(
-    hearings: Sequence[Hearing], interpret: Interpret, calibration: Calibration | None = None
+    hearings: Sequence[Hearing], interpret: Interpret, calibration: Mapping[str, Any] = CALIBRATION
 ) -> Decision:
-    """Combine what the engines heard.
+    """Combine what the recognizers heard.
 
     Args:
-        hearings: one for each engine that listened.
+        hearings: one for each recognizer that listened.
         interpret: gives the meaning of words at this moment.
-        calibration: other weights than those for the engines present.
+        calibration: weights and bars, as the policy holds them.
     """
-    weights = calibration or calibration_for([h.engine for h in hearings])
-    order = ("vosk", "whisper")
-    main, *others = sorted(
-        hearings, key=lambda h: order.index(h.engine) if h.engine in order else len(order)
-    )
-    ranked = _shares(main, others, interpret, weights.temperature)
+    main, *others = sorted(hearings, key=lambda h: (*_BEST_FIRST, h.engine).index(h.engine))
+    ranked = _shares(main, others, interpret, calibration["temperature"])
     features = _features(main, others, ranked[0] if ranked else None)
-    right = _logistic(weights.right, features) if ranked else 0.0
-    addressed = _logistic(weights.addressed, features)
+    right = _logistic(calibration["right"], features) if ranked else 0.0
+    addressed = _logistic(calibration["addressed"], features)
     rest = sum(c.share for c in ranked[1:])
     # The first has what the regression gives it; the others share what is left.
     parts = [right, *((1.0 - right) * c.share / rest if rest else 0.0 for c in ranked[1:])]
-    spread = tuple(
-        Candidate(c.words, c.meaning, c.share, c.engines, part)
-        for c, part in list(zip(ranked, parts, strict=False))[: RANKING["most"]]
-    )
+    spread = [replace(c, probability=part) for c, part in zip(ranked, parts, strict=False)]
     heard = spread[0].words if spread else main.free
-    kind = _kind(spread, right, addressed, weights.bars)
-    return Decision(kind, spread, right, addressed, heard, features)
+    kind = _kind(spread, right, addressed, calibration)
+    return Decision(kind, tuple(spread[: RANKING["most"]]), right, addressed, heard, features)
 
 
-def _kind(ranked: Sequence[Candidate], right: float, addressed: float, bars: Bars) -> str:
-    if not ranked:
-        asks = addressed >= max(bars.addressed, RANKING["addressed_without_meaning"])
-        return "again" if asks else "nothing"
-    if addressed < bars.addressed:
+def _kind(
+    ranked: Sequence[Candidate], right: float, addressed: float, bars: Mapping[str, float]
+) -> str:
+    if addressed < bars["addressed_from"]:
         return "nothing"
-    if right >= bars.accept:
+    if not ranked:
+        return "again" if addressed >= RANKING["addressed_without_meaning"] else "nothing"
+    if right >= bars["take_from"]:
         return "accept"
-    if len(ranked) > 1 and right + ranked[1].probability >= bars.either:
+    if len(ranked) > 1 and right + ranked[1].probability >= bars["either_from"]:
         return "choose"
     return "again"
 
@@ -214,7 +166,11 @@ _PARTS = {"quarters": 4, "eighths": 8, "sixteenths": 16, "thirty second": 32, "s
 
 
 def interpreter(
-    dialogue: Dialogue, understood: Callable[[str, str], Meaning], who: str, grammar: Grammar
+    dialogue: Dialogue,
+    understood: Callable[[str, str], Meaning],
+    who: str,
+    grammar: Grammar,
+    earlier: Callable[[Meaning], float] = lambda meaning: 1.0,
 ) -> Interpret:
     """Meanings of words said at this moment of a dialogue; each wording is understood once.
 
@@ -223,40 +179,38 @@ def interpreter(
         understood: what words of somebody mean to it.
         who: "tech" or "helper"; "" for a microphone that both speak into.
         grammar: what may be said; other words count less.
+        earlier: a further factor, from what was said before.
     """
 
     @cache
     def interpret(words: str) -> tuple[Meaning, float] | None:
-        act = understood(words, who or speaker_of(words, dialogue))
-        if isinstance(act, Question):
-            return act, PRIOR["question"]
-        if act.meaning == "unclear":
-            return None
-        if act.reading is not None:
-            return act, _prior_of_value(act, dialogue, words)
-        prior = _prior_of_command(act, dialogue, words)
-        if act.meaning not in _FREE_WORDS and not grammar.accepts(words):
-            prior *= PRIOR["outside_grammar"]
-        return act, prior
+        meant = understood(words, who or speaker_of(words, dialogue))
+        prior = PRIOR["question"]
+        if isinstance(meant, Act):
+            if meant.meaning == "unclear":
+                return None
+            prior = _prior(meant, dialogue, words)
+            free = meant.reading is not None or meant.meaning in _FREE_WORDS
+            if not free and not grammar.accepts(words):
+                prior *= PRIOR["outside_grammar"]
+        return meant, prior * earlier(meant)
 
     return interpret
 
 
 def reading_interpreter(quantity: str, metric: bool = False) -> Interpret:
     """Meanings of words as readings of `quantity`, whatever was said before."""
-    units = "mm" if metric else "inch"
 
     @cache
     def interpret(words: str) -> tuple[Meaning, float] | None:
-        reading = read(words, quantity, units)
+        reading = read(words, quantity, "mm" if metric else "inch")
         if reading.status in ("none", "refused"):
             return None
         if reading.status != "read":
             return Question("ask_reading", {"question": reading.why}), PRIOR["question"]
-        act = Act("reading", "", as_data(reading))
         seldom = PRIOR["seldom_said"] if _RANGE_OR_REPAIR.search(words) else 1.0
-        ends = (reading.low_in, reading.high_in)
-        return act, seldom * _prior_of_length(reading.value_in, ends, quantity, words)
+        data = as_data(reading)
+        return Act("reading", "", data), seldom * _prior_of_length(data, quantity, words)
 
     return interpret
 
@@ -278,37 +232,31 @@ def speaker_of(words: str, dialogue: Dialogue) -> str:
     return dialogue.whose()
 
 
-def _prior_of_command(act: Act, dialogue: Dialogue, words: str) -> float:
-    allowed = dialogue.allowed()
+def _prior(act: Act, dialogue: Dialogue, words: str) -> float:
+    allowed, pending = dialogue.allowed(), dialogue.pending is not None
+    if act.reading is not None:
+        seldom = 1.0
+        if act.meaning == "reading" and pending:
+            seldom = PRIOR["reading_anew"]
+        elif act.meaning == "reading" and _RANGE_OR_REPAIR.search(words):
+            seldom = PRIOR["seldom_said"]
+        quantity = act.quantity or dialogue.expects()
+        return seldom * _prior_of_length(act.reading, quantity, words)
     if act.meaning == "lost":  # nothing can be lost but a pedal that is held
         return 1.0 if dialogue.danger().pedal else PRIOR["refused"]
     if act.meaning == "stop" and dialogue.stopped:
         return PRIOR["aside"]  # it has stopped already, and "carry on" sounds like "hang on"
-    if dialogue.pending is not None and words in _CASUAL:
+    if pending and words in _CASUAL:
         return PRIOR["casual_check"]
     if act.meaning in _AS_ASKED or act.meaning in allowed:
         return 1.0
     anywhere = dialogue.dialogs.words[act.meaning].anytime or act.meaning in _PEDAL_ALARMS
-    return PRIOR["aside"] if anywhere else PRIOR["refused"]
+    return PRIOR["aside" if anywhere else "refused"]
 
 
-def _prior_of_value(act: Act, dialogue: Dialogue, words: str) -> float:
-    prior = 1.0
-    if act.meaning == "reading" and dialogue.pending is not None:
-        prior = PRIOR["reading_anew"]
-    elif act.meaning == "reading" and _RANGE_OR_REPAIR.search(words):
-        prior = PRIOR["seldom_said"]
-    data = act.reading or {}
-    ends = (data.get("low_in"), data.get("high_in"))
-    quantity = act.quantity or dialogue.expects()
-    return prior * _prior_of_length(data.get("value_in"), ends, quantity, words)
-
-
-def _prior_of_length(
-    value_in: float | None, ends: tuple[float | None, float | None], quantity: str, words: str
-) -> float:
+def _prior_of_length(data: Mapping[str, Any], quantity: str, words: str) -> float:
     """Less for a wide range, for what trucks seldom show, and for "thirty thirty-seconds"."""
-    low_in, high_in = ends
+    value_in, low_in, high_in = (data.get(key) for key in ("value_in", "low_in", "high_in"))
     prior = 1.0
     if low_in is not None and high_in is not None and high_in - low_in > PRIOR["wide_in"]:
         prior = PRIOR["too_wide"]

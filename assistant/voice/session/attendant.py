@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from concurrent.futures import Executor
+from concurrent.futures import Executor, Future
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -12,7 +12,7 @@ import numpy as np
 from assistant.act import Act, Evidence, Said
 from assistant.conversation.understand import correction
 from assistant.dialogue import Conversation, Dialogue
-from assistant.voice.devices.audio import RATE
+from assistant.voice.devices.audio import RATE, Samples
 from assistant.voice.interpretation import POLICY, VALUES, Decision, Meaning, name_of
 from assistant.voice.interpretation.context import (
     Denials,
@@ -26,10 +26,14 @@ from assistant.voice.interpretation.dictation import Dictation, free_act, noted
 from assistant.voice.interpretation.ranking import decide, interpreter, speaker_of
 from assistant.voice.recognition.expected import expected
 from assistant.voice.recognition.grammar import Grammar
+from assistant.voice.recognition.reading_grammar import reading_grammar
+from assistant.voice.recognition.recognizer import Hearing
 from assistant.voice.recognition.recognizers import Recognizers
 from assistant.voice.session.channel import Channel, Utterance
 
-ACCEPT = POLICY["accept"]
+ACCEPT, REST = POLICY["accept"], POLICY["rest"]
+RECORDED = 4
+"""Meanings of an utterance that the record keeps, and that may be asked about."""
 PEDAL_WORDS = frozenset({"holding", "clear", "released", "let_up", "carry_on"})
 """What lets a pedal move."""
 _CONFIRMATIONS = ("check", "done")
@@ -117,16 +121,20 @@ class Attendant:
 
     def add(self, role: str, name: str) -> Channel:
         """Listen to one more microphone: "tech", "helper", or "" for one that both share."""
-        channel = Channel(
-            role,
-            name,
-            self.ears,
-            self._executor,
-            lambda: self.grammar(role),
-            lambda begins: self._on_speech(role, begins),
-        )
-        self.channels.append(channel)
-        return channel
+
+        def hear(samples: Samples) -> tuple[str, Future[list[Hearing]]]:
+            grammar = self.grammar(role)
+            return grammar.name, self._hear(samples, grammar)
+
+        self.channels.append(Channel(role, name, hear, self._on_speech))
+        return self.channels[-1]
+
+    def _hear(self, samples: Samples, grammar: Grammar) -> Future[list[Hearing]]:
+        def work() -> list[Hearing]:
+            self.ears.expect(grammar)
+            return self.ears.listen(samples)
+
+        return self._executor.submit(work)
 
     def grammar(self, role: str) -> Grammar:
         """What may be said into a microphone of `role` now."""
@@ -170,29 +178,30 @@ class Attendant:
         grammar = self.grammar(channel.role)
         moment = (self._turns, self._standing(), grammar.name)
         if utterance.decision is None or utterance.moment != moment:
-            meant = interpreter(self.dialogue, self.conversation.understood, channel.role, grammar)
+            understood, earlier = self.conversation.understood, self._denials.prior
+            meant = interpreter(self.dialogue, understood, channel.role, grammar, earlier)
             heard = utterance.heard()
-            # An engine that chokes on one utterance must not end the job.
+            # A recognizer that chokes on one utterance must not end the job.
             unheard = Decision("again", (), 0.0, 1.0, "")
             utterance.moment = moment
-            utterance.decision = decide(heard, self._denials.weighed(meant)) if heard else unheard
+            utterance.decision = decide(heard, meant) if heard else unheard
         return utterance.decision
 
     def _heard_again(self, channel: Channel, utterance: Utterance, decision: Decision) -> bool:
-        """Whether no second listening is needed, or it is done: for free words, or for the rest of
-        a reading together with it. Frames go on coming in meanwhile."""
-        if utterance.words is None and utterance.whole is None and not self._stops(decision):
+        """Whether no second listening is needed, or it is done; frames come in meanwhile."""
+        if utterance.again is None and not self._stops(decision):
             said_s = utterance.speech_end_s - utterance.start_s
             heard = [decision.heard, *(h.free for h in utterance.heard())]
-            role = self._role(channel, decision)
-            utterance.free = self._dictation.wanted(role, decision, heard, said_s, self.dialogue)
-            reading = self._reading
-            if utterance.free:
-                utterance.words = self._executor.submit(self.ears.dictate, utterance.samples)
-            elif reading is not None and reading.followed_by(channel.role, utterance.start_s):
-                listening = reading.listening(self.ears, utterance.samples)
-                utterance.whole = self._executor.submit(listening)
-        return all(again is None or again.done() for again in (utterance.words, utterance.whole))
+            role, last = self._role(channel, decision), self._reading
+            free = self._dictation.wanted(role, decision, heard, said_s, self.dialogue)
+            if free:
+                utterance.again_for = free
+                utterance.again = self._executor.submit(self.ears.dictate, utterance.samples)
+            elif last and channel.role == last.role and utterance.start_s < last.until_s:
+                utterance.again_for = "rest"
+                whole = np.concatenate([last.samples, utterance.samples])
+                utterance.again = self._hear(whole, reading_grammar(last.quantity, last.metric))
+        return utterance.again is None or utterance.again.done()
 
     def _role(self, channel: Channel, decision: Decision) -> str:
         return channel.role or speaker_of(decision.heard, self.dialogue)
@@ -247,14 +256,12 @@ class Attendant:
                 meant = replace(meant, doubt=outcome.doubt)
             said = self._take(channel, utterance, decision.meaning, meant, role)
         else:
-            others = [(c.words, c.meaning) for c in decision.ranked[:4]]
+            others = [(c.words, c.meaning) for c in decision.ranked[:RECORDED]]
             said = self.conversation.unheard(role, ear, utterance.samples, others)
             self._retries.missed(alone)
         self.warm()
-        end_s = utterance.speech_end_s
-        wait_s = utterance.ended_s - end_s
-        words, kind = outcome.words, outcome.kind
-        self._answer(Turn(role, words, decision, kind, tuple(said), end_s, wait_s, decode_s))
+        times = (utterance.speech_end_s, utterance.ended_s - utterance.speech_end_s, decode_s)
+        self._answer(Turn(role, outcome.words, decision, outcome.kind, tuple(said), *times))
 
     def _take(
         self,
@@ -270,17 +277,16 @@ class Attendant:
             first: the likeliest meaning of the words as they were heard.
             meant: what is done, with its evidence.
         """
-        dialogue, name = self.dialogue, name_of(meant)
+        dialogue, name, now_s = self.dialogue, name_of(meant), channel.now_s
         unasked = name not in (*dialogue.allowed(), *VALUES, "stop", "repeat")
         quantity, metric = dialogue.expects(), dialogue.units == "mm"
         said = self.conversation.take(meant)
         self._reading = None
         if name == "reading" and quantity:
-            self._reading = TakenReading(
-                channel.role, quantity, metric, meant.evidence.words, utterance.samples,
-                utterance.speech_end_s, channel.now_s,
-            )  # fmt: skip
-        self._answered_s, self._last = channel.now_s, name
+            words, samples = meant.evidence.words, utterance.samples
+            until_s = min(now_s + REST["reaction_s"], utterance.speech_end_s + REST["breath_s"])
+            self._reading = TakenReading(channel.role, quantity, metric, words, samples, until_s)
+        self._answered_s, self._last = now_s, name
         self._dictation.answered(role, said)
         self._denials.took(dialogue.at, dialogue.pending is not None, first, unasked)
         return said
@@ -288,50 +294,34 @@ class Attendant:
     def _outcome(self, utterance: Utterance, decision: Decision, role: str) -> _Outcome:
         kind = self._kind(utterance, decision)
         meaning = decision.meaning if kind == "accept" else None
-        words, name = decision.heard, decision.name
-        written = self._written(utterance, kind, name, role)
-        if written is not None:
-            meaning, words = written
-        whole = self._whole(utterance)
+        words, understood = decision.heard, self.conversation.understood
+        again, written, whole = utterance.heard_again(), None, None
+        if again is not None and utterance.again_for != "rest":
+            written = free_act(utterance.again_for, again, role, self.conversation)
+        elif again is not None and self._reading is not None:
+            whole = self._reading.whole(again)
+        note = noted(utterance.heard())
         if whole:
-            words, meaning = whole, self.conversation.understood(whole, role)
+            meaning, words = understood(whole, role), whole
         elif whole == "" and name_of(meaning) != "reading":
             return _Outcome("nothing", None, words)
-        kept = self.dialogue.pending is None and self._last == "reading"
-        goes_on = utterance.start_s < self._answered_s + POLICY["rest"]["reaction_s"]
-        if (
-            kept
-            and self.dialogue.last_quantity()
-            and (whole or (goes_on and name_of(meaning) == "reading"))
-        ):
-            # The last reading was kept, not read back: more of it corrects it.
+        elif written is not None:
+            meaning, words = written, again
+        elif note and kind != "nothing" and (kind != "accept" or decision.name == "note"):
+            meaning, words = understood(note, role), note
+        goes_on = utterance.start_s < self._answered_s + REST["reaction_s"]
+        if self._kept() and (whole or (goes_on and name_of(meaning) == "reading")):
             meaning = correction(words, role, self.dialogue) or meaning
-        name = name_of(meaning) or name
+        name = name_of(meaning) or decision.name
         # A code is read back always: nothing can be put right once it closes the record.
         unsure = bool(whole) or decision.probability < ACCEPT["kept_unchecked"]
         doubt = name == "sign_off" or (name == "reading" and unsure)
         return _Outcome("accept" if meaning is not None else kind, meaning, words, doubt)
 
-    def _written(
-        self, utterance: Utterance, kind: str, name: str, role: str
-    ) -> tuple[Meaning, str] | None:
-        """What was taken down freely, and its words; None when nothing was."""
-        words = utterance.words
-        if words is not None and words.exception() is None:
-            act = free_act(utterance.free, words.result(), role, self.conversation)
-            if act is not None:
-                return act, words.result()
-        note = noted(utterance.heard())
-        if note and kind != "nothing" and (kind != "accept" or name == "note"):
-            return self.conversation.understood(note, role), note
-        return None
-
-    def _whole(self, utterance: Utterance) -> str | None:
-        """What was said if it was the rest of a reading; see `TakenReading.whole`."""
-        whole = utterance.whole
-        if whole is None or self._reading is None or whole.exception() is not None:
-            return None
-        return self._reading.whole(whole.result())
+    def _kept(self) -> bool:
+        """Whether the last reading was kept, not read back: more of it corrects it."""
+        waits = self.dialogue.pending is not None
+        return not waits and self._last == "reading" and bool(self.dialogue.last_quantity())
 
     def _kind(self, utterance: Utterance, decision: Decision) -> str:
         """What is done about an utterance; more is asked of some than that it was heard well."""
@@ -342,27 +332,20 @@ class Attendant:
             doubtful = decision.addressed < ACCEPT["addressed_if_doubtful"]
             return "nothing" if doubtful else "again"
         if kind == "accept" and utterance.start_s < self._answered_s:
-            early = self._too_early(name)
-            if early:
-                return early
+            # Words that began before the last answer came do not answer it: an impatient second
+            # "done" must not pass for the next step's, nor a "check" for a read-back nobody heard.
+            if name == self._last:
+                return "nothing"
+            if name in PEDAL_WORDS or name in _CONFIRMATIONS:
+                return "again"
         pending = self.dialogue.pending is not None
         if name == "reading" and not pending and self.dialogue.expects():
             asked = kind == "again" and sure >= ACCEPT["asked_reading"]
             return "accept" if asked else kind
-        bar = 0.0
-        if name in PEDAL_WORDS:
-            bar = ACCEPT["pedal_word"]
-        elif pending and name in _CONFIRMATIONS:
-            bar = ACCEPT["confirmation"]
-        unsure = sure < bar or contradicted(decision)
+        confirms = pending and name in _CONFIRMATIONS
+        bar = "pedal_word" if name in PEDAL_WORDS else "confirmation" if confirms else ""
+        unsure = (bar and sure < ACCEPT[bar]) or contradicted(decision)
         return "again" if kind == "accept" and unsure else kind
-
-    def _too_early(self, name: str) -> str:
-        """Words that began before the last answer came do not answer it: an impatient second
-        "done" must not pass for the next step's, nor a "check" for a read-back nobody heard."""
-        if name == self._last:
-            return "nothing"
-        return "again" if name in PEDAL_WORDS or name in _CONFIRMATIONS else ""
 
 
 def _ear(
@@ -376,7 +359,7 @@ def _ear(
         "probability": round(decision.probability, 3),
         "alternatives": [
             {"words": c.words, "probability": round(c.probability, 3), "engines": list(c.engines)}
-            for c in decision.ranked[:4]
+            for c in decision.ranked[:RECORDED]
         ],
         "seconds": round(decode_s, 3),
     }

@@ -4,15 +4,14 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Callable, Hashable
-from concurrent.futures import Executor, Future
+from concurrent.futures import Future
 from dataclasses import dataclass
+from typing import Any
 
 from assistant.voice.detection.endpointer import Endpointer, EndpointEvent
 from assistant.voice.devices.audio import FRAME_S, Samples
 from assistant.voice.interpretation import Decision
-from assistant.voice.recognition.grammar import Grammar
 from assistant.voice.recognition.recognizer import Hearing
-from assistant.voice.recognition.recognizers import Recognizers
 
 
 @dataclass(slots=True, eq=False)
@@ -27,9 +26,9 @@ class Utterance:
             for finished.
         looked_at: the guess was used already, to be more or less patient.
         moment, decision: what was decided last, and where the dialogue stood then.
-        free: "note" or "accept" when its words are taken down freely.
-        words: these; done or still to come, None for anything else.
-        whole: what is heard of it together with the reading that it follows at once.
+        again_for: it is heard a second time for free words, as "note" or "accept", or for the
+            "rest" of a reading together with that; else "".
+        again: these words, or hearings; done or still to come.
     """
 
     samples: Samples
@@ -41,13 +40,21 @@ class Utterance:
     looked_at: bool = False
     moment: Hashable = None
     decision: Decision | None = None
-    free: str = ""
-    words: Future[str] | None = None
-    whole: Future[list[Hearing]] | None = None
+    again_for: str = ""
+    again: Future[Any] | None = None
 
     def heard(self) -> list[Hearing]:
-        """What the engines made of it; nothing if one failed."""
+        """What the recognizers made of it; nothing if one failed."""
         return [] if self.hearings.exception() is not None else self.hearings.result()
+
+    def heard_again(self) -> Any:
+        """What `again` gave; None if there is none or it failed."""
+        failed = self.again is None or self.again.exception() is not None
+        return None if self.again is None or failed else self.again.result()
+
+
+Hear = Callable[[Samples], tuple[str, Future[list[Hearing]]]]
+"""Begins to decode a sound; gives the name of the grammar, and what will be heard."""
 
 
 class Channel:
@@ -56,11 +63,9 @@ class Channel:
     Args:
         role: "tech", "helper" or "".
         name: the device or file, for the record.
-        ears: the engines; shared by channels, used by one job of `executor` at a time.
-        executor: where decoding runs.
-        grammar: gives what may be said now.
-        on_speech: told when somebody begins to speak (True), and when that turned out to be no
-            word (False).
+        hear: decodes with what may be said now.
+        on_speech: told the role when somebody begins to speak (True), and when that turned out to
+            be no word (False).
 
     Attributes:
         guess: words after which there is a pause that may not be the end, or None.
@@ -69,24 +74,15 @@ class Channel:
     """
 
     def __init__(
-        self,
-        role: str,
-        name: str,
-        ears: Recognizers,
-        executor: Executor,
-        grammar: Callable[[], Grammar],
-        on_speech: Callable[[bool], None],
+        self, role: str, name: str, hear: Hear, on_speech: Callable[[str, bool], None]
     ) -> None:
-        self.role = role
-        self.name = name
+        self.role, self.name = role, name
         self.endpointer = Endpointer()
         self.guess: Utterance | None = None
         self.ended: deque[Utterance] = deque()
         self.now_s = 0.0
         self._over = False
-        self._ears = ears
-        self._executor = executor
-        self._grammar = grammar
+        self._hear = hear
         self._on_speech = on_speech
 
     def feed(self, samples: Samples, at_s: float, played: Samples | None = None) -> None:
@@ -103,16 +99,13 @@ class Channel:
         self._forget()
         self.endpointer = Endpointer()
 
-    def end_now(self) -> Utterance | None:
-        """The guess, taken for finished; what follows it without a pause is not listened to."""
-        guess, self.guess = self.guess, None
-        self._over = guess is not None
-        return guess
+    def end_now(self) -> None:
+        """The guess is taken for finished; what follows without a pause is not listened to."""
+        self.guess, self._over = None, True
 
     def again(self, utterance: Utterance) -> None:
         """Hear it once more: something else may be said by now."""
-        fresh = self._decode(utterance.samples, utterance.start_s, utterance.speech_end_s)
-        utterance.grammar, utterance.hearings = fresh.grammar, fresh.hearings
+        utterance.grammar, utterance.hearings = self._hear(utterance.samples)
 
     def _take(self, event: EndpointEvent) -> None:
         if self._over and event.kind != "started":
@@ -120,19 +113,17 @@ class Channel:
         match event.kind:
             case "started":
                 self._over = False
-                self._on_speech(True)
+                self._on_speech(self.role, True)
             case "paused":
                 # Decoding begins on the guess that this is the end: the wait costs nothing then.
-                self.guess = self._decode(event.samples, event.start_s, event.speech_end_s)
+                self.guess = self._decode(event)
             case "resumed":
                 self._forget()
             case "too long" | "dropped":
                 self._forget()
-                self._on_speech(False)
+                self._on_speech(self.role, False)
             case "ended":
-                done, self.guess = self.guess, None
-                if done is None:
-                    done = self._decode(event.samples, event.start_s, event.speech_end_s)
+                done, self.guess = self.guess or self._decode(event), None
                 done.ended_s = event.at_s
                 done.samples = event.samples
                 self.ended.append(done)
@@ -142,12 +133,7 @@ class Channel:
             self.guess.hearings.cancel()  # the engines may be needed for what is said instead
             self.guess = None
 
-    def _decode(self, samples: Samples, start_s: float, speech_end_s: float) -> Utterance:
-        grammar = self._grammar()
-
-        def work() -> list[Hearing]:
-            self._ears.expect(grammar)
-            return self._ears.listen(samples)
-
-        hearings = self._executor.submit(work)
-        return Utterance(samples, grammar.name, hearings, start_s, speech_end_s)
+    def _decode(self, event: EndpointEvent) -> Utterance:
+        return Utterance(
+            event.samples, *self._hear(event.samples), event.start_s, event.speech_end_s
+        )

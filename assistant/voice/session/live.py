@@ -6,8 +6,9 @@ import threading
 import time
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from contextlib import ExitStack, suppress
+from contextlib import ExitStack, closing, suppress
 from dataclasses import dataclass
+from queue import SimpleQueue
 from statistics import median
 
 from assistant.act import Said
@@ -24,16 +25,11 @@ from assistant.voice.session.channel import Channel
 
 
 class Timings:
-    """Collects how long people wait for an answer, in seconds by one clock.
-
-    Attributes:
-        sounds: from the end of their words to the first sound of each answer, mostly the signal.
-        words: to its first words.
-    """
+    """How long people wait for an answer: seconds from the end of their words, by one clock."""
 
     def __init__(self) -> None:
-        self.sounds: list[float] = []
-        self.words: list[float] = []
+        self._to_sound: list[float] = []
+        self._to_word: list[float] = []
         self._end_s = 0.0
         self._said: frozenset[Said] = frozenset()
         self._sounded = True
@@ -49,18 +45,18 @@ class Timings:
             return  # the end of an older answer, on the other loudspeaker
         if not self._sounded:
             self._sounded = True
-            self.sounds.append(at_s - self._end_s)
+            self._to_sound.append(at_s - self._end_s)
         if ours:
             self._said = frozenset()
-            self.words.append(at_s - self._end_s)
+            self._to_word.append(at_s - self._end_s)
 
     def line(self) -> str:
         """The figures."""
-        if not self.sounds:
+        if not self._to_sound:
             return "Timings: nothing was answered."
         return (
-            f"Timings: {len(self.sounds)} answers; end of speech to first sound "
-            f"{_spread(self.sounds)}; to first word {_spread(self.words)}."
+            f"Timings: {len(self._to_sound)} answers; end of speech to first sound "
+            f"{_spread(self._to_sound)}; to first word {_spread(self._to_word)}."
         )
 
 
@@ -113,31 +109,23 @@ class Live:
         tell: Callable[[str], None],
     ) -> None:
         quiet_libraries()
-        self.conversation = conversation
-        self.dialogue = conversation.dialogue
+        self.conversation, self.dialogue = conversation, conversation.dialogue
         self.timings = Timings()
         self._show = show
-        self._news: list[tuple[str, str]] = []
-        self._news_lock = threading.Lock()
+        self._news: SimpleQueue[tuple[str, str]] = SimpleQueue()
         self._lost: list[Said] = []
         self._firm = False
-        wanted = [("tech" if devices.helper_mic else "", devices.mic)]
+        wanted = [("", devices.mic)]
         if devices.helper_mic:
-            wanted.append(("helper", devices.helper_mic))
+            wanted = [("tech", devices.mic), ("helper", devices.helper_mic)]
         with ExitStack() as opened:
             mics = [(role, self._microphone(role, name, opened)) for role, name in wanted]
             output = self._output(devices.speaker, opened)
-            second = devices.helper_speaker and self._output(devices.helper_speaker, opened)
-            synthesizer = Synthesizer()
-            opened.callback(synthesizer.close)
-            self.speech = SpeechOutput(
-                synthesizer,
-                output,
-                second or None,
-                lambda said, where, at: self.timings.first(said, at),
-                tell,
-            )
-            opened.callback(self.speech.close)
+            named = devices.helper_speaker
+            second = self._output(named, opened) if named else None
+            synthesizer = opened.enter_context(closing(Synthesizer()))
+            speech = SpeechOutput(synthesizer, output, second, self._sounds, tell)
+            self.speech = opened.enter_context(closing(speech))
             executor = ThreadPoolExecutor(1, "ears")
             opened.callback(executor.shutdown, wait=True, cancel_futures=True)
             self.attendant = Attendant(conversation, ears, executor, self._answer, self._speech)
@@ -145,24 +133,20 @@ class Live:
             self._opened = opened.pop_all()
 
     def _microphone(self, role: str, name: str | None, opened: ExitStack) -> Microphone:
-        who = "helper" if role == "helper" else "tech"
-        mic = Microphone(
-            _device(name), self._news_of("mic_lost", who), self._news_of("mic_back", who)
-        )
-        opened.callback(mic.close)
-        return mic
+        lost, back = self._told("mic_lost", role or "tech"), self._told("mic_back", role or "tech")
+        return opened.enter_context(closing(Microphone(_device(name), lost, back)))
 
     def _output(self, name: str | None, opened: ExitStack) -> AudioOutput:
+        lost, back = self._told("speaker_lost"), self._told("speaker_back")
         try:
-            output: AudioOutput = Player(
-                _device(name), self._news_of("speaker_lost"), self._news_of("speaker_back")
-            )
+            return opened.enter_context(closing(Player(_device(name), lost, back)))
         except AudioError:
             if name is not None:
                 raise
             return SilentPlayer(there=False)  # a shop without a loudspeaker reads the screen
-        opened.callback(output.close)
-        return output
+
+    def _sounds(self, said: Said, where: str, at_s: float) -> None:
+        self.timings.first(said, at_s)
 
     def run(self, opening: Sequence[Said]) -> None:
         """Say the opening, then listen until the job is signed off or interrupted."""
@@ -241,38 +225,25 @@ class Live:
             return [one for one in missed if one.cue]
         return [one for one in missed if one.key not in _NOT_HEARD]
 
-    def _news_of(self, key: str, who: str = "") -> Callable[..., None]:
-        def told(*_: object) -> None:
-            with self._news_lock:
-                self._news.append((key, who))
-
-        return told
+    def _told(self, key: str, who: str = "") -> Callable[..., None]:
+        """Devices come and go in threads of their own; the record is written from one."""
+        return lambda *_: self._news.put((key, who))
 
     def _report_news(self) -> None:
-        """Devices come and go in threads of their own; the record is written from this one."""
-        with self._news_lock:
-            news, self._news = self._news, []
-        for key, who in news:
+        while not self._news.empty():
+            key, who = self._news.get()
             said = [*self.conversation.notice("both", key, **({"who": who} if who else {}))]
             if key == "mic_lost":
-                self._forget(who)
-                said += self._hold_on()
+                for channel, _ in self._mics:
+                    if (channel.role or "tech") == who:
+                        channel.reset()
+                if self.dialogue.danger().held:  # nobody is heard: the one thing to say
+                    text = self.dialogue.dialogs.say("hold_standing")
+                    said.append(Said("helper", text, "reply:hold_standing", cue="HOLD"))
             elif key.endswith("back"):
                 said += self.dialogue.prompt()
             self._show(said, "")
             self.speech.say(said)
-
-    def _forget(self, who: str) -> None:
-        for channel, _ in self._mics:
-            if (channel.role or "tech") == who:
-                channel.reset()
-
-    def _hold_on(self) -> list[Said]:
-        """With a pedal held and nobody to be heard, the one thing to say is to keep holding."""
-        if not self.dialogue.danger().held:
-            return []
-        text = self.dialogue.dialogs.say("hold_standing")
-        return [Said("helper", text, "reply:hold_standing", cue="HOLD")]
 
 
 def _device(name: str | None) -> str | int | None:

@@ -10,11 +10,12 @@ from typing import Any
 
 import numpy as np
 
+from assistant.act import Act
 from assistant.dialogue import Conversation
 from assistant.readings import Reading, read
 from assistant.voice.detection.endpointer import Endpointer, EndWaits
 from assistant.voice.devices.audio import FRAME, FRAME_S, RATE, AudioError, Samples, load
-from assistant.voice.interpretation import POLICY, Decision
+from assistant.voice.interpretation import POLICY, Candidate, Decision
 from assistant.voice.interpretation.ranking import decide, reading_interpreter
 from assistant.voice.recognition.reading_grammar import reading_grammar
 from assistant.voice.recognition.recognizers import Recognizers
@@ -95,7 +96,6 @@ def hear_files(
         ears: the engines.
         metric: a metric shop: bare numbers are millimetres.
     """
-    units = "mm" if metric else "inch"
     ears.expect(reading_grammar(quantity, metric))
     interpret = reading_interpreter(quantity, metric)
     for path in paths:
@@ -108,30 +108,29 @@ def hear_files(
         else:
             reading = Reading("none", quantity, why="nothing was heard that is a reading")
             if decision.kind != "nothing" and decision.ranked:
-                reading = read(decision.ranked[0].words, quantity, units)
-        alternatives = []
-        for other in decision.ranked[1:]:
-            may = read(other.words, quantity, units)
-            alternatives.append(
-                {
-                    "heard": other.words,
-                    "probability": round(other.probability, 4),
-                    "engines": list(other.engines),
-                    "value_in": may.value_in,
-                    "count": may.count,
-                    "readback": may.readback,
-                }
-            )
+                reading = read(decision.heard, quantity, "mm" if metric else "inch")
         yield {
             **reading.as_json(),
             "file": str(path),
             "heard": decision.heard,
             "probability": round(decision.probability, 4),
             "decision": decision.kind,
-            "alternatives": alternatives,
+            "alternatives": [_alternative(other) for other in decision.ranked[1:]],
             "engines": list(ears.names),
             "seconds": round(time.perf_counter() - begun, 4),
         }
+
+
+def _alternative(other: Candidate) -> dict[str, Any]:
+    data = (other.meaning.reading if isinstance(other.meaning, Act) else None) or {}
+    return {
+        "heard": other.words,
+        "probability": round(other.probability, 4),
+        "engines": list(other.engines),
+        "value_in": data.get("value_in"),
+        "count": data.get("count"),
+        "readback": data.get("readback", ""),
+    }
 
 
 def speech_in(samples: Samples) -> Samples:
