@@ -71,10 +71,8 @@ def noticed(heard: Samples, given: Samples, spans: list[SPAN]) -> list[tuple[flo
     endpointer, found = Endpointer(), []
     for n in range(len(heard) // FRAME):
         part = slice(n * FRAME, (n + 1) * FRAME)
-        endpointer.assistant_speaks = any(
-            a <= part.stop and part.start < b + RATE // 5 for a, b in spans
-        )
-        for event in endpointer.feed(heard[part], n * FRAME_S, given[part]):
+        ours = any(a <= part.stop and part.start < b + RATE // 5 for a, b in spans)
+        for event in endpointer.feed(heard[part], n * FRAME_S, given[part], ours):
             if event.kind == "started":
                 found.append((event.start_s, event.at_s))
     return found

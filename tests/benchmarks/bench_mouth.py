@@ -113,6 +113,7 @@ def child() -> None:
     with Synthesizer() as speech:
         player = Player("lug_speaker")
         mouth = SpeechOutput(speech, player, on_first=lambda said, where, at: firsts.append(at))
+        mouth.start()
         speech.samples("Ready.")
         time.sleep(1.0)
         for i in range(20):

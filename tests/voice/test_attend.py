@@ -92,9 +92,8 @@ class Room:
             channel = self.attendant.add(role, f"mic {role}")
             channel.endpointer = SimpleNamespace(  # type: ignore[assignment]
                 events=[],
-                feed=lambda samples, at_s, played, of=role: self._told(of),
+                feed=lambda samples, at_s, played, over_us, of=role: self._told(of),
                 patience=lambda complete: None,
-                set_wait=lambda *waits: None,
             )
             self.channels[role] = channel
 

@@ -351,7 +351,7 @@ def test_a_lost_loudspeaker_keeps_its_queue_and_says_the_sentence_again(
     sentence = np.linspace(0.1, 0.9, 4000, dtype=np.float32)
     player.buffer.play(sentence)
     out = np.zeros((256, 1), dtype=np.float32)
-    player._callback(out, 256, TIMES, None)
+    player.callback(out, 256, TIMES, None)
     assert player.check() and out[0, 0] == sentence[0]
     library.devices = []
     now[0] += 1.3  # no callback for longer than that
@@ -365,7 +365,7 @@ def test_a_lost_loudspeaker_keeps_its_queue_and_says_the_sentence_again(
     now[0] += 1.0
     assert player.check()
     assert told == ["lost", "back"] and library.opened == 2
-    player._callback(out, 256, TIMES, None)
+    player.callback(out, 256, TIMES, None)
     np.testing.assert_array_equal(out[:, 0], sentence[:256])
 
 
@@ -376,7 +376,7 @@ def test_a_loudspeaker_with_a_rate_of_its_own(library: FakeLibrary) -> None:
     blocks = []
     for _ in range(125):
         out = np.zeros((768, 2), dtype=np.float32)
-        player._callback(out, 768, TIMES, None)
+        player.callback(out, 768, TIMES, None)
         blocks.append(out)
     sound = np.concatenate(blocks)
     np.testing.assert_array_equal(sound[:, 0], sound[:, 1])
@@ -384,8 +384,8 @@ def test_a_loudspeaker_with_a_rate_of_its_own(library: FakeLibrary) -> None:
     assert int(np.argmax(np.abs(np.fft.rfft(middle)))) == 1000
     assert np.abs(middle).max() == pytest.approx(0.3, abs=0.01)
     player.buffer.hush()
-    player._callback(out, 768, TIMES, None)
-    player._callback(out, 768, TIMES, None)
+    player.callback(out, 768, TIMES, None)
+    player.callback(out, 768, TIMES, None)
     assert np.abs(out[400:]).max() < 1e-3
 
 
@@ -569,6 +569,7 @@ def test_two_people_hear_each_their_own_loudspeaker(daemon: Pulse) -> None:
             one, two = Player("lug_speaker"), Player("lug_speaker_2")
             first = lambda said, where, at: tell("first", where, said.text)
             mouth = SpeechOutput(speech, one, two, on_first=first)
+            mouth.start()
             time.sleep(0.3)
             mouth.say([Said("tech", "Gap now, bearing to brake?", "prompt:a"),
                        Said("helper", "Hold: pedal to the floor.", "prompt:b", cue="HOLD")])

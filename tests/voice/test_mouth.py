@@ -23,7 +23,7 @@ from assistant.texts import vocabulary
 from assistant.texts.dialogs import Dialogs
 from assistant.voice.devices.audio import RATE, Samples
 from assistant.voice.output import synthesizer as synthesizer_module
-from assistant.voice.output.player import PlaybackBuffer, SilentPlayer
+from assistant.voice.output.player import NoLoudspeaker, PlaybackBuffer
 from assistant.voice.output.queue import SpeechOutput
 from assistant.voice.output.spoken_text import split_sentences, spoken
 from assistant.voice.output.synthesizer import SpeechError, Synthesizer
@@ -49,25 +49,54 @@ class Toneless:
         return np.full(len(text.split()) * RATE // 10, 0.25, dtype=np.float32)
 
 
+class Silent:
+    """An output whose time passes by `run`, and which keeps what would be heard."""
+
+    def __init__(self, name: str = "silent") -> None:
+        self.name = name
+        self.now = 0.0
+        self.buffer = PlaybackBuffer(lambda: self.now)
+        self._blocks: list[Samples] = []
+
+    def run(self, count: int) -> None:
+        self._blocks.append(self.buffer.fill(count, self.now))
+        self.now += count / RATE
+
+    def heard(self) -> Samples:
+        return np.concatenate(self._blocks)
+
+    def check(self) -> bool:
+        return True
+
+    def close(self) -> None: ...
+
+
+def run(output: SpeechOutput, seconds: float) -> None:
+    """Let time pass, synthesizing what falls due."""
+    for _ in range(round(seconds / 0.016)):
+        for queue in output.queues:
+            while queue.turn():
+                pass
+            queue.output.run(256)  # type: ignore[attr-defined]
+
+
 class Heard:
-    """A mouth on silent outputs, and what was begun on which of them, in order."""
+    """Speech on silent outputs, and what was begun on which of them, in order."""
 
     def __init__(self, two: bool = False) -> None:
         self.speech = Toneless()
-        self.tech = SilentPlayer("tech")
-        self.helper = SilentPlayer("helper") if two else None
+        self.tech = Silent("tech")
+        self.helper = Silent("helper") if two else None
         self.begun: list[tuple[str, str]] = []
         self.mouth = SpeechOutput(
             self.speech,  # type: ignore[arg-type]
             self.tech,
             self.helper,
             on_first=lambda said, where, _: self.begun.append((where, said.text or said.key)),
-            live=False,
         )
 
     def run(self, seconds: float) -> None:
-        for _ in range(round(seconds / 0.016)):
-            self.mouth.advance(0.016)
+        run(self.mouth, seconds)
 
     def texts(self) -> list[str]:
         return [text for _, text in self.begun]
@@ -407,7 +436,7 @@ def test_reference_is_what_was_played_when() -> None:
 
 def test_live_mouth_is_hushed_from_another_thread() -> None:
     """Real threads, a fake loudspeaker fed in real time."""
-    output = SilentPlayer("fake")
+    output = Silent()
     done = threading.Event()
 
     def sound_card() -> None:
@@ -419,6 +448,7 @@ def test_live_mouth_is_hushed_from_another_thread() -> None:
     card.start()
     firsts: list[str] = []
     mouth = SpeechOutput(Toneless(), output, on_first=lambda s, *_: firsts.append(s.text))  # type: ignore[arg-type]
+    mouth.start()
     try:
         mouth.say([prompt("word " * 400)])
         end = time.monotonic() + 5
@@ -435,6 +465,17 @@ def test_live_mouth_is_hushed_from_another_thread() -> None:
         mouth.close()
         done.set()
         card.join()
+
+
+def test_without_a_loudspeaker_nothing_is_waited_for() -> None:
+    synthesizer = Toneless()
+    output = SpeechOutput(synthesizer, NoLoudspeaker())  # type: ignore[arg-type]
+    output.start()
+    try:
+        output.say([prompt("Gap?")])
+        assert output.wait(5) and not output.speaking() and synthesizer.asked == []
+    finally:
+        output.close()
 
 
 # --- the synthesizer ------------------------------------------------------------------------------
@@ -520,10 +561,9 @@ def test_no_synthesizer_is_one_clear_line(monkeypatch: pytest.MonkeyPatch) -> No
         with pytest.raises(SpeechError, match=r"nothing can be spoken .*lugcall chat") as error:
             one.samples("Hello.")
         assert "\n" not in str(error.value)
-        output = SpeechOutput(one, SilentPlayer(), on_trouble=troubles.append, live=False)
+        output = SpeechOutput(one, Silent(), on_trouble=troubles.append)
         output.say([prompt("Gap? Now. Please.")])
-        for _ in range(20):
-            output.advance(0.05)
+        run(output, 1.0)
         assert len(troubles) == 1 and not output.speaking()
 
 

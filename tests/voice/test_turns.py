@@ -167,7 +167,7 @@ def test_an_utterance_with_pre_roll_pause_and_end() -> None:
 @pytest.mark.parametrize(("complete", "wait_s"), [(True, 0.2), (False, 0.6), (None, 0.4)], ids=str)
 def test_patience_sets_the_wait(complete: bool | None, wait_s: float) -> None:
     endpointer, samples = scripted((20, 0.0), (10, 0.9), (40, 0.0))
-    endpointer.set_wait(0.2, 0.6)
+    endpointer.waits = EndWaits(0.2, 0.6, 0.4)
     ended: list[EndpointEvent] = []
     for frame, at_s in frames(samples):
         for event in endpointer.feed(frame, at_s):
@@ -315,9 +315,9 @@ def listened(
     ours = Endpointer()
     events = []
     for frame, at_s in frames(heard):
-        ours.assistant_speaks = any(a <= at_s + FRAME_S and at_s < b + 0.2 for a, b in spans)
+        over_us = any(a <= at_s + FRAME_S and at_s < b + 0.2 for a, b in spans)
         start = round(at_s * RATE)
-        events += ours.feed(frame, at_s, played[start : start + FRAME])
+        events += ours.feed(frame, at_s, played[start : start + FRAME], over_us)
     return events
 
 

@@ -65,13 +65,17 @@ class EndWaits(NamedTuple):
 
 
 class Endpointer:
-    """Utterances of one microphone, beside which a loudspeaker may be sounding."""
+    """Utterances of one microphone, beside which a loudspeaker may be sounding.
+
+    Attributes:
+        waits: those of the step.
+    """
 
     def __init__(self, waits: EndWaits | None = None, vad: Vad | None = None) -> None:
         """`vad`: the detector of speech; a new one if not given."""
         self._echo = EchoCanceller()
         self._detector = SpeechDetector(vad or Vad(), self._echo)
-        self._waits = waits or EndWaits()
+        self.waits = waits or EndWaits()
         self._complete: bool | None = None
         self._kept: deque[Samples] = deque(maxlen=round(PRE_ROLL_S / FRAME_S))
         self._frames: list[Samples] = []
@@ -87,23 +91,9 @@ class Endpointer:
         return bool(self._frames)
 
     @property
-    def assistant_speaks(self) -> bool:
-        """Whether the assistant speaks; while it does, more is needed to count as a person."""
-        return self._detector.assistant_speaks
-
-    @assistant_speaks.setter
-    def assistant_speaks(self, speaks: bool) -> None:
-        self._detector.assistant_speaks = speaks
-
-    @property
     def noise_db(self) -> float:
         """The noise floor, dB re full scale, in the band of speech: for a meter."""
         return self._detector.noise_floor.db
-
-    def set_wait(self, short_s: float, long_s: float, usual_s: float | None = None) -> None:
-        """Waits of the step from now on; `usual_s` is half-way between if not given."""
-        usual = (short_s + long_s) / 2 if usual_s is None else usual_s
-        self._waits = EndWaits(short_s, long_s, usual)
 
     def patience(self, complete: bool | None) -> None:
         """Whether what was said so far can stand (True), cannot (False), or is unknown (None).
@@ -113,15 +103,20 @@ class Endpointer:
         self._complete = complete
 
     def feed(
-        self, heard: Samples, at_s: float, played: Samples | None = None
+        self, heard: Samples, at_s: float, played: Samples | None = None, over_us: bool = False
     ) -> list[EndpointEvent]:
         """Take the next frame of the microphone, which begins at `at_s`.
 
-        `played` is what the loudspeaker was given for the same time, None or zeros for nothing.
-        Both have shape (`FRAME`,). Returns what the frame brought about, mostly nothing.
+        Args:
+            heard: shape (`FRAME`,).
+            played: the same of what the loudspeaker was given for that time, None for nothing.
+            over_us: the assistant is speaking, so that more is needed to count as a person.
+
+        Returns:
+            what the frame brought about, mostly nothing.
         """
         frame = self._echo.feed(heard, _NOTHING_PLAYED if played is None else played)
-        self._detector.feed(frame)
+        self._detector.feed(frame, over_us)
         end_s = at_s + FRAME_S
         if self.speaking:
             self._frames.append(frame)
@@ -174,8 +169,8 @@ class Endpointer:
 
     def _wait_s(self) -> float:
         if self._complete is None:
-            return self._waits.usual_s
-        return self._waits.short_s if self._complete else self._waits.long_s
+            return self.waits.usual_s
+        return self.waits.short_s if self._complete else self.waits.long_s
 
     def _forget(self) -> None:
         # The end of one utterance may be the beginning of the next.

@@ -87,23 +87,23 @@ class SpeechDetector:
     """Takes frames and says of each whether it begins speech, or goes on with it.
 
     Attributes:
-        assistant_speaks: whether the assistant speaks now; set it from outside.
         noise_floor: for a meter.
     """
 
     def __init__(self, vad: Vad, echo: EchoCanceller) -> None:
         """`echo` has taken the assistant's own voice out of the frames that come."""
-        self.assistant_speaks = False
         self.noise_floor = NoiseFloor()
         self._vad = vad
         self._echo = echo
         self._background = BackgroundTalk()
         self._loudest_db = SILENT_DB
         self._quiet = 0
+        self._over_us = False
         self._heard = SpeechThresholds(0.0, 0.0, 0.0, 0.0)
 
-    def feed(self, frame: Samples) -> None:
-        """Take the next frame."""
+    def feed(self, frame: Samples, over_us: bool) -> None:
+        """Take the next frame; `over_us`: the assistant is speaking."""
+        self._over_us = over_us
         level = level_db(frame)
         above = self.noise_floor.feed(level)
         over = self._background.feed(level, self.noise_floor.db)
@@ -118,13 +118,13 @@ class SpeechDetector:
     @property
     def begins(self) -> bool:
         """Whether the last frame may begin an utterance."""
-        return self._reaches(BEGIN_OVER_US if self.assistant_speaks else BEGIN)
+        return self._reaches(BEGIN_OVER_US if self._over_us else BEGIN)
 
     def goes_on(self) -> bool:
         """Whether the last frame goes on with the utterance begun."""
         fallen = self._background.now_db < self._loudest_db - FALL_DB
         self._loudest_db = max(self._loudest_db, self._background.now_db)
-        return not fallen and self._reaches(GO_ON_OVER_US if self.assistant_speaks else GO_ON)
+        return not fallen and self._reaches(GO_ON_OVER_US if self._over_us else GO_ON)
 
     def begin(self) -> None:
         """An utterance has begun."""

@@ -14,7 +14,6 @@ import subprocess
 import sys
 import threading
 import time
-from collections.abc import Callable
 from dataclasses import dataclass
 from itertools import product
 from typing import TYPE_CHECKING, Any
@@ -135,10 +134,8 @@ class PortAudio:
         what = f"several are called {device!r}" if fit else f"no {LABEL[kind]} is called {device!r}"
         raise AudioError(f"{what}; lugcall devices lists them by number")
 
-    def open(
-        self, kind: str, name: str, callback: Callable[..., None], block: int, latency: float
-    ) -> tuple[Any, int]:
-        """A stream of float32 on the device `name`, not yet started, and its sample rate.
+    def open(self, user: DeviceStream) -> tuple[Any, int]:
+        """A stream of float32 on the device of that name, not yet started, and its sample rate.
 
         It is opened at `RATE` and mono where the device takes that, else at the device's own rate,
         with one channel or two.
@@ -147,11 +144,11 @@ class PortAudio:
             AudioError: there is no such device, or it cannot be opened.
         """
         sd = self.library()
-        make = sd.InputStream if kind == "input" else sd.OutputStream
+        make = sd.InputStream if user.kind == "input" else sd.OutputStream
         with self.lock:
-            device = self.find(name, kind)
-            if _base(device.name) != _base(name):  # a part of another's name is not it, back again
-                raise AudioError(f"{name} is not there; plug it in again")
+            device = self.find(user.name, user.kind)
+            if _base(device.name) != _base(user.name):  # a part of another's name is not it
+                raise AudioError(f"{user.name} is not there; plug it in again")
             problem = ""
             for rate, channels in product(dict.fromkeys((RATE, int(device.rate))), (1, 2)):
                 try:
@@ -160,14 +157,15 @@ class PortAudio:
                         samplerate=rate,
                         channels=channels,
                         dtype="float32",
-                        blocksize=round(block * rate / RATE),
-                        latency=latency,
-                        callback=callback,
+                        blocksize=round(user.block * rate / RATE),
+                        latency=user.latency_wanted_s,
+                        callback=user.callback,
                     )
                     return stream, rate
                 except (sd.PortAudioError, ValueError) as error:
                     problem = problem or _reason(error)
-        raise AudioError(f"{name} cannot be opened: {problem}; lugcall devices shows what works")
+        problem = f"{user.name} cannot be opened: {problem}"
+        raise AudioError(f"{problem}; lugcall devices shows what works")
 
     def start(self, stream: Any) -> None:
         """Let a stream run.

@@ -115,9 +115,7 @@ class DeviceStream:
 
     def _open(self) -> None:
         with PORTAUDIO.lock:
-            stream, rate = PORTAUDIO.open(
-                self.kind, self.name, self._callback, self.block, self.latency_wanted_s
-            )
+            stream, rate = PORTAUDIO.open(self)
             self._when_opened(rate)
             self._alive_until = time.monotonic() + STARTING_S
             PORTAUDIO.start(stream)
@@ -129,7 +127,8 @@ class DeviceStream:
         self._alive_until = now + LOST_AFTER_S
         return now
 
-    def _callback(self, data: Any, frames: int, times: Any, status: object) -> None:
+    def callback(self, data: Any, frames: int, times: Any, status: object) -> None:
+        """Take or give `frames` samples; called by PortAudio from its own thread."""
         raise NotImplementedError
 
     def _when_opened(self, rate: int) -> None:
@@ -225,7 +224,8 @@ class Microphone(DeviceStream):
         self._framer = Framer(rate)
         self._rate = rate
 
-    def _callback(self, data: Any, frames: int, times: Any, status: object) -> None:
+    def callback(self, data: Any, frames: int, times: Any, status: object) -> None:
+        """See `DeviceStream`."""
         now = self._called()
         ago = times.currentTime - times.inputBufferAdcTime
         began = now - (ago if 0 < ago < 1 else self.latency_wanted_s)

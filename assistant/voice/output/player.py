@@ -140,33 +140,17 @@ class AudioOutput(Protocol):
         """Let go of the device."""
 
 
-class SilentPlayer:
-    """No loudspeaker: time passes by `run`, and what would be heard is kept.
+class NoLoudspeaker:
+    """An output that is never there: nothing is spoken, and the screen is read."""
 
-    Attributes:
-        now: seconds run so far, the clock of its chunks.
-    """
+    name = "none"
 
-    def __init__(self, name: str = "none", there: bool = True) -> None:
-        """`there`: whether anything is to be spoken at all."""
-        self.name = name
-        self.now = 0.0
-        self.buffer = PlaybackBuffer(lambda: self.now)
-        self._there = there
-        self._blocks: list[Samples] = []
-
-    def run(self, count: int) -> None:
-        """Let `count` samples pass."""
-        self._blocks.append(self.buffer.fill(count, self.now))
-        self.now += count / RATE
-
-    def heard(self) -> Samples:
-        """Everything since the beginning."""
-        return np.concatenate([*self._blocks, np.zeros(0, dtype=np.float32)])
+    def __init__(self) -> None:
+        self.buffer = PlaybackBuffer()
 
     def check(self) -> bool:
-        """As it was made."""
-        return self._there
+        """Never."""
+        return False
 
     def close(self) -> None:
         """Nothing to let go of."""
@@ -201,7 +185,8 @@ class Player(DeviceStream):
     def _when_lost(self) -> None:
         self.buffer.rewind()
 
-    def _callback(self, data: Any, frames: int, times: Any, status: object) -> None:
+    def callback(self, data: Any, frames: int, times: Any, status: object) -> None:
+        """See `DeviceStream`."""
         ahead = times.outputBufferDacTime - times.currentTime
         # Some back ends give no times; then the block is heard after the latency asked for.
         at = self._called() + (ahead if 0 < ahead < 1 else self.latency_wanted_s)

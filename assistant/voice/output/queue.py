@@ -12,7 +12,7 @@ import numpy as np
 from assistant.act import Said
 from assistant.voice.devices.audio import RATE, Samples
 from assistant.voice.output.earcons import earcon
-from assistant.voice.output.player import AudioOutput, Chunk, SilentPlayer
+from assistant.voice.output.player import AudioOutput, Chunk
 from assistant.voice.output.spoken_text import split_sentences, spoken
 from assistant.voice.output.synthesizer import SpeechError, Synthesizer
 
@@ -260,6 +260,9 @@ class SpeechOutput:
 
     With two outputs the technician's and the helper's talk go apart, and what is for both goes to
     both. With one, the helper's is told by another voice, and what is for both is said once.
+
+    Attributes:
+        queues: one an output.
     """
 
     def __init__(
@@ -269,7 +272,6 @@ class SpeechOutput:
         helper_output: AudioOutput | None = None,
         on_first: Callable[[Said, str, float], None] = _nothing,
         on_trouble: Callable[[str], None] = _nothing,
-        live: bool = True,
     ) -> None:
         """Speak on `output`, and for the helper on `helper_output` if there is one.
 
@@ -277,21 +279,23 @@ class SpeechOutput:
             on_first: told the first sound of each thing said: what, on which output, and when by
                 the output's clock.
             on_trouble: told in one line when nothing can be synthesized.
-            live: outputs run by themselves; otherwise `advance` lets time pass.
         """
         self._synthesizer = synthesizer
         self._tech = OutputQueue(output, synthesizer, on_first, on_trouble)
         self._helper = self._tech
         if helper_output is not None and helper_output is not output:
             self._helper = OutputQueue(helper_output, synthesizer, on_first, on_trouble)
-        self._queues = list(dict.fromkeys((self._tech, self._helper)))
-        self._shared = len(self._queues) == 1
+        self.queues = list(dict.fromkeys((self._tech, self._helper)))
+        self._shared = len(self.queues) == 1
         self._order = 0
         self._say_lock = threading.Lock()
         self._closed = threading.Event()
         self._threads: list[threading.Thread] = []
-        for one in self._queues if live else ():
-            thread = threading.Thread(target=one.run, args=(self._closed,), daemon=True)
+
+    def start(self) -> None:
+        """Begin to speak: a thread an output, that takes the turns of its queue."""
+        for queue in self.queues:
+            thread = threading.Thread(target=queue.run, args=(self._closed,), daemon=True)
             thread.start()
             self._threads.append(thread)
 
@@ -308,7 +312,7 @@ class SpeechOutput:
                     )
             cues = {said.cue for said in turn} - {""}
             if "STOP" in cues:
-                stale = self._queues
+                stale = self.queues
             else:  # nothing older may follow on a cue: "Pedal up" after a HOLD would mislead
                 stale = [self._helper] if cues and not self._shared else []
             for queue in stale:
@@ -350,27 +354,19 @@ class SpeechOutput:
     def reference(self, seconds: float, until: float | None = None) -> Samples:
         """What all outputs played in the `seconds` up to `until` by their clock (default: now)."""
         out = np.zeros(round(seconds * RATE), dtype=np.float32)
-        for queue in self._queues:
+        for queue in self.queues:
             out += queue.output.buffer.reference(seconds, until)
         return out
 
     def ambient(self, dbfs: float | None) -> None:
         """How loud the shop is at the microphone; signals stand out of it."""
-        for queue in self._queues:
+        for queue in self.queues:
             queue.ambient_dbfs = dbfs
 
-    def advance(self, seconds: float) -> None:
-        """Not live: let time pass on silent outputs, synthesizing what falls due."""
-        for queue in self._queues:
-            while queue.turn():
-                pass
-            if isinstance(queue.output, SilentPlayer):
-                queue.output.run(round(seconds * RATE))
-
     def wait(self, timeout_s: float = 60.0) -> bool:
-        """Live: wait until all is said; whether it was in time. A lost output is not waited for."""
+        """Wait until all is said; whether it was in time. A lost output is not waited for."""
         end = time.monotonic() + timeout_s
-        while any(queue.busy() for queue in self._queues):
+        while any(queue.busy() for queue in self.queues):
             if time.monotonic() > end:
                 return False
             time.sleep(_POLL_S)
@@ -379,16 +375,16 @@ class SpeechOutput:
     def close(self) -> None:
         """Be silent, and let go of the outputs. The synthesizer is the caller's to close."""
         self._closed.set()
-        for queue in self._queues:
+        for queue in self.queues:
             queue.hush(stop_too=True)
             queue.wake.set()
         for thread in self._threads:
             thread.join(timeout=2.0)
-        for queue in self._queues:
+        for queue in self.queues:
             queue.output.close()
 
     def _queues_of(self, to: str) -> list[OutputQueue]:
-        return {"tech": [self._tech], "helper": [self._helper]}.get(to, self._queues)
+        return {"tech": [self._tech], "helper": [self._helper]}.get(to, self.queues)
 
     def _voice(self, said: Said, queue: OutputQueue) -> str:
         own = queue is self._helper and not self._shared

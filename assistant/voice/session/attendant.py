@@ -12,6 +12,7 @@ import numpy as np
 from assistant.act import Act, Evidence, Said
 from assistant.conversation.understand import correction
 from assistant.dialogue import Conversation, Dialogue
+from assistant.voice.detection.endpointer import EndWaits
 from assistant.voice.devices.audio import RATE, Samples
 from assistant.voice.interpretation import POLICY, VALUES, Decision, Meaning, name_of
 from assistant.voice.interpretation.context import (
@@ -144,7 +145,7 @@ class Attendant:
         """Make ready for what may be said next, while the reply is spoken."""
         waits = waits_for(self.dialogue.expects())
         for channel in self.channels:
-            channel.endpointer.set_wait(*waits)
+            channel.endpointer.waits = EndWaits(*waits)
             self._executor.submit(self.ears.expect, self.grammar(channel.role))
 
     def practise(self) -> None:

@@ -85,10 +85,13 @@ class Channel:
         self._hear = hear
         self._on_speech = on_speech
 
-    def feed(self, samples: Samples, at_s: float, played: Samples | None = None) -> None:
-        """Take one frame of the microphone, and what the loudspeaker played meanwhile."""
+    def feed(
+        self, samples: Samples, at_s: float, played: Samples | None = None, over_us: bool = False
+    ) -> None:
+        """Take one frame of the microphone, what the loudspeaker played meanwhile, and whether the
+        assistant was speaking."""
         self.now_s = at_s + FRAME_S
-        for event in self.endpointer.feed(samples, at_s, played):
+        for event in self.endpointer.feed(samples, at_s, played, over_us):
             self._take(event)
 
     def reset(self) -> None:

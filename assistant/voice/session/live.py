@@ -16,7 +16,7 @@ from assistant.dialogue import Conversation
 from assistant.voice.devices.audio import FRAME_S, AudioError
 from assistant.voice.devices.portaudio import quiet_libraries
 from assistant.voice.devices.streams import Microphone
-from assistant.voice.output.player import AudioOutput, Player, SilentPlayer
+from assistant.voice.output.player import AudioOutput, NoLoudspeaker, Player
 from assistant.voice.output.queue import SpeechOutput
 from assistant.voice.output.synthesizer import SpeechError, Synthesizer
 from assistant.voice.recognition.recognizers import Recognizers
@@ -126,6 +126,7 @@ class Live:
             synthesizer = opened.enter_context(closing(Synthesizer()))
             speech = SpeechOutput(synthesizer, output, second, self._sounds, tell)
             self.speech = opened.enter_context(closing(speech))
+            self.speech.start()
             executor = ThreadPoolExecutor(1, "ears")
             opened.callback(executor.shutdown, wait=True, cancel_futures=True)
             self.attendant = Attendant(conversation, ears, executor, self._answer, self._speech)
@@ -143,7 +144,7 @@ class Live:
         except AudioError:
             if name is not None:
                 raise
-            return SilentPlayer(there=False)  # a shop without a loudspeaker reads the screen
+            return NoLoudspeaker()  # a shop without a loudspeaker reads the screen
 
     def _sounds(self, said: Said, where: str, at_s: float) -> None:
         self.timings.first(said, at_s)
@@ -179,8 +180,7 @@ class Live:
         if frame is None:
             return False
         played = self.speech.reference(FRAME_S, until=frame.at + FRAME_S)
-        channel.endpointer.assistant_speaks = self.speech.speaking()
-        channel.feed(frame.samples, frame.at, played)
+        channel.feed(frame.samples, frame.at, played, self.speech.speaking())
         self.speech.ambient(channel.endpointer.noise_db)
         return True
 
