@@ -1,4 +1,4 @@
-"""The grammar of one amount: a run of kinds becomes a number, its unit, and how finely it was said.
+"""One amount: a run of kinds becomes a number, its unit, and how finely it was said.
 
 `find` works on kinds alone, once for each shape of words; `evaluate` puts a sentence's values in.
 """
@@ -8,44 +8,11 @@ from __future__ import annotations
 import re
 from typing import NamedTuple
 
-from assistant.readings.tokens import Digits, Value
+from assistant.readings.language import AMOUNT, FIGURE, WHOLE, Digits, Value
 
-# A small number: "twenty one", "sixteen", "9". "thirty to thousandths" is thirty-two of them.
-# Groups are atomic, (?>...): a number is taken whole or not at all, so that no run of number
-# words, however long, makes the search try every way to cut it up.
-_SM = r"(?>[yTX](?:[d6]|[2s7](?=[kMFGWQ]|Te|X4))?|[d6tn7])"
-_HUN = rf"(?>(?:{_SM}|a)?C(?:A?{_SM})?)"
-_INT0 = rf"(?>{_HUN}|{_SM}|[0])"
-_INT = rf"(?>(?:{_INT0}|a)?K(?:A?(?:{_INT0}|a)?K)*(?:A?{_INT0})?|{_INT0})"
-_SEQ = rf"(?>o*{_INT}(?:{_INT}|o)*)"
-_DEN = r"(?:Te|X4|nz|ne|6E|[Tt](?:[d2s])?z|X[d]z|[FGWQ4Hcb]|[dt](?=Oai))"
-_FRAC = (
-    rf"(?:qz?|(?P<num{{0}}>{_SM}|[as2])(?P<den{{0}}>{_DEN})|(?P<top{{0}}>{_SM})v(?P<bot{{0}}>{_SM})"
-    rf"|(?P<halfof{{0}}>[ad7sn])?h|(?P<bare{{0}}>[cF]|Te(?=[uvSg+])))"
-)
-# "an inch in a half" is how a recognizer writes "an inch and a half".
-_AND = r"(?:A|I(?=a))"
-_WHOLE = (
-    rf"(?:(?P<wi1>[iNMV]){_AND}"
-    rf"|(?P<w>{_HUN}|{_SM}|a(?=[iNV])|[s2])(?P<wi2>[iNV]|I(?!a))?{_AND}?)"
-)
-_DIG = rf"(?:{_HUN}|{_SM}|[0o7])"
-_UNIT = (
-    r"(?P<unit>(?:Oa?|a)?(?:k(?:Oa?i)?|r(?:Oa?i)?|w(?:Oa?i)?|[iNLVlpMmZjY]|DY?)"
-    r"|>[LNV]|I(?![af]))"
-)
-_NO_GROUPS = re.sub(r"\?P<\w+>", "?:", f"(?:{_WHOLE})?{_FRAC.format(0)}")
-_AMOUNT = re.compile(
-    "(?:"
-    rf"(?P<frac>{_FRAC.format(1)})"
-    rf"|(?P<mixed>{_WHOLE}{_FRAC.format(2)})"
-    rf"|(?P<dec>(?P<dw>{_SEQ}|[s27]|a?iA?)?P(?P<dp>(?:[s2](?={_DIG}))?{_DIG}+)|n?x)"
-    rf"|(?P<seq>(?P<pre>[s2](?=[dtyTX6n])(?!{_NO_GROUPS}))?{_SEQ})"
-    r"|(?P<one>(?<!O)a(?=[iLNVkMmrwZjYD])|[s2](?=[LNV]))"
-    rf")(?:{_UNIT})?"
-)
-_CHUNK = re.compile(rf"{_INT}|o")
-_DIGIT = re.compile(_DIG)
+_AMOUNT = re.compile(AMOUNT.pattern)
+_CHUNK = re.compile(f"{WHOLE.pattern}|o")
+_DIGIT = re.compile(FIGURE.pattern)
 
 _UNIT_NAME = {
     "i": "in",

@@ -15,8 +15,8 @@ from assistant.quantity import ANY, QUANTITIES, Quantity, quantity_named
 from assistant.readings import amounts, settle
 from assistant.readings import settle as asking
 from assistant.readings.amounts import Amount, Node
+from assistant.readings.language import RELATIONS, Value, tokenize
 from assistant.readings.reading import Reading
-from assistant.readings.tokens import Value, tokenize
 
 _DROP = frozenset("ƒ€£¥↑δναfOasiIDYLNVKk{}7oMmZjrwlpCdtyTX6nPz=?^*0")
 # What is left of a number without its amount: "sixteenths" alone.
@@ -33,42 +33,7 @@ class Plan(NamedTuple):
     """"" | "unknown" (a strange word) | "change" (up, off: a move?) | "doubt" (is it a...?)."""
 
 
-_OPS: tuple[tuple[str, re.Pattern[str]], ...] = tuple(
-    (name, re.compile(pattern))
-    for name, pattern in (
-        # go / no-go gauges: groups g (goes) and n (does not)
-        ("gauge", r"^%(?P<g>&)A?[!|]%?(?P<n>&)%?$"),
-        ("gauge", r"^(?P<g>&)%A?(?P<n>&)[!|]%?$"),
-        ("gauge", r"^[!|]%(?P<n>&)A?%?(?P<g>&)$"),
-        ("gauge", r"^(?P<n>&)[!|]%?A?(?P<g>&)%$"),
-        ("gauge", r"^(?P<g>&)%A?[!|]%?(?P<n>&)$"),
-        ("gauge", r"^%(?P<g>&)A?(?P<n>&)[!|]%?$"),
-        ("one-sided", r"^[!|]?%[!|]?&$|^&[!|]?%$|^&!$"),
-        ("between", r"^[@J]*B(?P<a>&)[A2\-_U]?(?P<b>&)$"),
-        ("between", r"^[@J]*(?P<a>&)2(?P<b>&)$"),
-        ("dash-", r"^[@J]*(?P<a>&)-(?P<b>&)$"),
-        ("dash_", r"^[@J]*(?P<a>&)_(?P<b>&)$"),
-        ("between", r"^J?(?:>|v)(?P<a>&)A?!?(?:<|u)(?P<b>&)$"),
-        ("between", r"^(?:<|u)(?P<b>&)A?!?(?:>|v)(?P<a>&)$"),
-        ("within", r"^@*(?P<a>&)~(?P<b>&)$"),
-        ("under", r"^J?(?P<a>&)J?[Su](?P<b>&)$"),
-        ("beyond", r"^J?(?P<a>&)J?v(?P<b>&)$"),
-        ("sum", r"^(?P<a>&)J?(?P<rest>(?:[g+\-_]&)+)$"),
-        ("or", r"^@?&U&$"),
-        ("negative", r"^[A@]?[g\-]&$"),
-        ("one-sided", r"^!?(?:>|<|v|u|!)&$|^&U?[<>vu]?[<>]$|^&U[vu]$"),
-        ("shy", r"^[@!]?J*(?:S|u|<|g)J?&$|^!J&$"),
-        ("shy", r"^&J?(?:S|u)$|^&[g\-_]J?$|^&A?J(?:S|u)$"),
-        ("fat", r"^@?J*(?:R|v|>|\+)J?&$"),
-        ("fat", r"^&(?:R|A?J?R|A?J|\+J?|J?v)$"),
-        ("about", r"^@+J?&$|^&~$|^&U?@$|^@J?&@$"),
-        ("one", r"^[A2J+_\-|]*&[A2J|_]*$"),
-        ("join", r"^(?P<a>&)A?(?P<b>&)$"),
-        ("many", r"&.*&"),
-        ("odd", r"&"),
-    )
-)
-
+_RELATIONS = [(operation, re.compile(part.pattern)) for operation, part in RELATIONS]
 _shapes: dict[str, tuple[Plan, ...] | str] = {}
 _NEVER_TOUCHES = re.compile(
     r"never (?:touch|reach)|(?:doesn't|does not|doesnt|don't) (?:touch|reach)|hits the floor"
@@ -279,8 +244,8 @@ def _relate(kinds: str, nodes: list[Node], soft: tuple[bool, ...]) -> Plan | Non
     if _LOST.intersection(reduced):
         return Plan("lost", tuple(nodes[i] for i in which), tuple(soft[i] for i in which), doubt)
     reduced = _trim_and(reduced)
-    for op, pattern in _OPS:
-        m = pattern.search(reduced)
+    for op, pattern in _RELATIONS:
+        m = pattern.fullmatch(reduced)
         if m is None:
             continue
         order = _order(m, reduced, which)

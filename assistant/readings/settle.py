@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING, NamedTuple
 from assistant.quantity import ANY, Quantity
 from assistant.readings import speak
 from assistant.readings.amounts import Amount, Node, evaluate, whole_number
+from assistant.readings.language import Value
 from assistant.readings.reading import Reading
 from assistant.readings.speak import Form
-from assistant.readings.tokens import Value
 from assistant.readings.units import COUNT_UNITS, FLATS_PER_TURN, INCHES_PER, MM_PER_IN, to_inches
 
 if TYPE_CHECKING:

@@ -11,11 +11,11 @@ from fractions import Fraction
 
 from assistant.readings.units import MM_PER_IN
 
-_SMALL = (
+SMALL = (
     "zero one two three four five six seven eight nine ten eleven twelve thirteen fourteen "
     "fifteen sixteen seventeen eighteen nineteen"
 ).split()
-_TENS = "_ _ twenty thirty forty fifty sixty seventy eighty ninety".split()
+TENS = "_ _ twenty thirty forty fifty sixty seventy eighty ninety".split()
 _DEN = {2: "half", 4: "quarter", 8: "eighth", 16: "sixteenth", 32: "thirty-second"}
 _DEN[64] = "sixty-fourth"
 
@@ -40,13 +40,13 @@ def number_words(n: int) -> str:
 def _below_thousand(n: int) -> str:
     words = []
     if n >= 100:
-        words += [_SMALL[n // 100], "hundred"]
+        words += [SMALL[n // 100], "hundred"]
         n %= 100
     if n >= 20:
-        tens = _TENS[n // 10]
-        words.append(f"{tens}-{_SMALL[n % 10]}" if n % 10 else tens)
+        tens = TENS[n // 10]
+        words.append(f"{tens}-{SMALL[n % 10]}" if n % 10 else tens)
     elif n or not words:
-        words.append(_SMALL[n])
+        words.append(SMALL[n])
     return " ".join(words)
 
 
@@ -69,7 +69,7 @@ def decimal_words(value: float, places: int, unit: str) -> str:
     words = [] if whole == "0" and after and unit == "inch" else [number_words(int(whole))]
     if after:
         words.append("point")
-        words += [_SMALL[int(d)] for d in after]
+        words += [SMALL[int(d)] for d in after]
     if unit == "inch":
         words.append("inch" if float(text) <= 1 else "inches")
     else:
@@ -142,7 +142,7 @@ def count_words(count: float, unit: str) -> str:
             return f"{number_words(whole)} and {words} {unit}"
         return f"{words} {one}"
     tenths = f"{part:.6f}".rstrip("0")[2:]
-    return f"{number_words(whole)} point {' '.join(_SMALL[int(d)] for d in tenths)} {unit}"
+    return f"{number_words(whole)} point {' '.join(SMALL[int(d)] for d in tenths)} {unit}"
 
 
 def count_figures(count: float, unit: str) -> str:

@@ -15,7 +15,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from assistant.readings import QUANTITIES, Reading, read
-from assistant.readings.lexicon import LEXICON
+from assistant.readings.language import LEXICON
 
 QUICK = settings(max_examples=200, deadline=None, database=None)
 ANY_IN = (0.0, 40.0)

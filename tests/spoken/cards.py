@@ -5,7 +5,8 @@ from __future__ import annotations
 import re
 from pathlib import Path
 
-from assistant.voice.recognition.grammar import Grammar, alt, opt, seq
+from assistant.readings.language import alt, opt, seq
+from assistant.voice.recognition.grammar import Grammar
 
 FOLDER = Path("/usr/share/pocketsphinx/test/data/cards")
 MISSING = "not installed: pocketsphinx-testdata (apt-get install pocketsphinx-testdata)"

@@ -11,16 +11,10 @@ from assistant.card import Card
 from assistant.conversation.understand import understand
 from assistant.job.job import Job
 from assistant.readings import QUANTITIES, read
+from assistant.readings.language import alt, opt, seq, weighted, words_of
 from assistant.texts.dialogs import Dialogs
 from assistant.voice.recognition.expected import expected
-from assistant.voice.recognition.grammar import (
-    Grammar,
-    alt,
-    opt,
-    seq,
-    weighted,
-    words_of,
-)
+from assistant.voice.recognition.grammar import Grammar
 from assistant.voice.recognition.reading_grammar import reading_grammar
 from tests.spoken.commands import commands
 from tests.spoken.moments import moments as all_moments
@@ -71,12 +65,14 @@ class TestGrammar:
 QUESTIONS = re.compile(
     r"fits no unit for|over .* cannot be\.|under .* cannot be\.|cannot be negative|that number c|"
     r"cannot be\. Say how many|The bigger gauge cannot go|The upper end is lower|which unit\?|"
-    r"tolerance is more than the reading|, only the reading\.$|"
-    r" or .*\?$|millimetres\?$|inch(?:es)?\?$|One half\?|A half, or a number and a half",
+    r"tolerance is more than the reading|, only the reading\.$|Between two equal values|"
+    r" or .*\?$|and one quarter\?$|millimetres\?$|inch(?:es)?\?$|One half\?|"
+    r"A half, or a number and a half",
     re.IGNORECASE,
 )
 """What a sentence of the grammar may be asked back, or refused for: a bare number that fits several
-units or none, two limits the wrong way round, a tolerance too wide, a value that no truck has."""
+units or none, two limits alike or the wrong way round, a tolerance too wide, a value that no truck
+has."""
 
 
 class TestReadings:

@@ -14,9 +14,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from assistant.readings.language import Seq, alt
 from assistant.voice.devices.audio import RATE
 from assistant.voice.recognition import models
-from assistant.voice.recognition.grammar import Grammar, Seq, alt
+from assistant.voice.recognition.grammar import Grammar
 from assistant.voice.recognition.recognizer import RecognizerError
 from assistant.voice.recognition.recognizers import Recognizers, open_recognizers
 from assistant.voice.recognition.vosk_recognizer import VoskRecognizer, ranked

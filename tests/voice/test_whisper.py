@@ -12,9 +12,10 @@ from typing import Any, ClassVar
 import numpy as np
 import pytest
 
+from assistant.readings.language import alt, opt, seq
 from assistant.voice.devices.audio import RATE, Samples
 from assistant.voice.recognition import models
-from assistant.voice.recognition.grammar import Grammar, alt, opt, seq
+from assistant.voice.recognition.grammar import Grammar
 from assistant.voice.recognition.reading_grammar import reading_grammar
 from assistant.voice.recognition.recognizer import RecognizerError
 from assistant.voice.recognition.whisper import WhisperRecognizer

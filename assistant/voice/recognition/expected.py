@@ -10,17 +10,10 @@ from functools import lru_cache
 
 from assistant.dialogue import Dialogue, Question
 from assistant.quantity import QUANTITIES
+from assistant.readings.language import Rule, alt, opt, seq, weighted, words_of
 from assistant.texts.normal import normal
-from assistant.voice.recognition.grammar import (
-    Grammar,
-    Rule,
-    alt,
-    opt,
-    seq,
-    weighted,
-    words_of,
-)
-from assistant.voice.recognition.reading_grammar import DIGIT, SMALL, reading
+from assistant.voice.recognition.grammar import Grammar
+from assistant.voice.recognition.reading_grammar import FIGURE, SMALL, reading
 
 KEPT = 8
 """Grammars kept: a job goes to and fro between few, and one takes several megabytes."""
@@ -77,7 +70,7 @@ def _grammar(
     named = alt(*(q.spoken for q in QUANTITIES.values()))
     said.append((0.1, seq("correct the", named)))
     if signs:
-        code = alt(seq(DIGIT, opt(DIGIT, opt(DIGIT, opt(DIGIT)))), SMALL)
+        code = alt(seq(FIGURE, opt(FIGURE, opt(FIGURE, opt(FIGURE)))), SMALL)
         said.append((1.0, seq(alt("sign off", "signing off"), opt(alt("code", "by")), code)))
     if asked:
         said.append((1.0, alt(*_CHOICES, *_ANSWER_UNITS)))

@@ -8,78 +8,11 @@ walked: no sentence list, however many sentences there are.
 from __future__ import annotations
 
 import random
-import re
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from functools import cached_property
 
-_WORD = re.compile(r"[a-z][a-z']*")
-
-
-@dataclass(frozen=True, slots=True)
-class Seq:
-    """Items said one after the other."""
-
-    items: tuple[Rule, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class Alt:
-    """One of several items; `weights` (SRGS: relative likelihood) may be empty."""
-
-    items: tuple[Rule, ...]
-    weights: tuple[float, ...] = ()
-
-
-@dataclass(frozen=True, slots=True)
-class Opt:
-    """An item that may be left out."""
-
-    item: Rule
-
-
-Rule = str | Seq | Alt | Opt
-
-
-def seq(*items: Rule) -> Rule:
-    """`items` in this order; a text of several words counts as that many items."""
-    flat: list[Rule] = []
-    for item in items:
-        if isinstance(item, str):
-            flat.extend(words_of(item))
-        elif isinstance(item, Seq):
-            flat.extend(item.items)
-        else:
-            flat.append(item)
-    return flat[0] if len(flat) == 1 else Seq(tuple(flat))
-
-
-def alt(*items: Rule) -> Rule:
-    """One of `items`."""
-    made = tuple(dict.fromkeys(seq(item) for item in items))
-    return made[0] if len(made) == 1 else Alt(made)
-
-
-def weighted(*pairs: tuple[float, Rule]) -> Rule:
-    """One of the rules, each with its weight."""
-    return Alt(tuple(seq(rule) for _, rule in pairs), tuple(weight for weight, _ in pairs))
-
-
-def opt(*items: Rule) -> Rule:
-    """`items` in this order, or nothing."""
-    return Opt(seq(*items))
-
-
-def words_of(text: str) -> list[str]:
-    """The words of a phrase as grammars spell them: lower case, hyphens apart.
-
-    Raises:
-        ValueError: it holds no word, or something that is not said (digits, signs).
-    """
-    words = text.lower().replace("-", " ").replace("’", "'").split()
-    if not words or not all(_WORD.fullmatch(word) for word in words):
-        raise ValueError(f"{text!r} cannot stand in a grammar; write it in words")
-    return words
+from assistant.readings.language import Opt, Rule, Seq
 
 
 @dataclass(frozen=True)

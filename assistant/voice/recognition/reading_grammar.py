@@ -1,200 +1,158 @@
-"""Numbers, lengths and counts as people call them out, as grammar rules.
+"""Readings as they are called out, for the recognizer: the language, narrowed to what is likely.
 
-Spelled from the same lexicon that reads them back (`readings.lexicon`), within what the quantity
-can be (`readings.quantity`): a narrower grammar is a better ear. Everything these rules generate
-is read as a value; `tests/test_voice_grammar.py` holds that against `readings.read`.
+`readings.language` says how amounts and relations are built and in which words; here stands what a
+quantity can be, since a narrower grammar is a better ear: wholes within its bounds, fractions in
+lowest terms, and what people say around them. Nearly all of it is read as a value.
 """
 
 from __future__ import annotations
 
 from functools import cache
 
-from assistant.quantity import QUANTITIES, Quantity
-from assistant.readings.lexicon import LEXICON, TEENS, TENS, UNITS
+from assistant.quantity import FLATS, LUGS, ODOMETER, QUANTITIES, TURNS, Quantity
+from assistant.readings.language import (
+    FAT,
+    FRACTION,
+    HUNDREDS,
+    IN_A_ROW,
+    NUMBER,
+    OH,
+    ONE_TO_9,
+    PARTS,
+    SHY,
+    TEEN,
+    TEN,
+    WHOLE,
+    Rule,
+    alt,
+    amount,
+    number,
+    opt,
+    relations,
+    seq,
+    weighted,
+)
 from assistant.readings.units import MM_PER_IN
-from assistant.voice.recognition.grammar import Grammar, Rule, alt, opt, seq, weighted
+from assistant.voice.recognition.grammar import Grammar
 
-ONE_TO_9 = alt(*UNITS)
-TEEN = alt(*TEENS)
-TEN = alt(*TENS)
-SMALL = seq(alt(ONE_TO_9, TEEN, seq(TEN, opt(ONE_TO_9))))
+SMALL = NUMBER.said()
 """1 to 99."""
-DIGIT = seq(alt("zero", "oh", ONE_TO_9))
-
-_PLURALS = {8: "eighths", 16: "sixteenths", 32: "thirty seconds", 64: "sixty fourths"}
-_SINGULARS = {8: "eighth", 16: "sixteenth", 32: "thirty second", 64: "sixty fourth"}
-
-_WAYS = ("tighter", "looser")
+FIGURE = alt(OH.said(), ONE_TO_9.said())
+_TWO_PLACES = alt(TEEN.said(), seq(TEN.said(), opt(ONE_TO_9.said())))
+_INCH = opt(alt("inch", "inches"))
+_MM, _THOU = alt("millimetres", "millimeters"), alt("thou", "thousandths")
 
 
-def number(n: int) -> str:
-    """1 to 99 in words."""
-    if n < 10:
-        return UNITS[n - 1]
-    if n < 20:
-        return TEENS[n - 10]
-    tens, unit = divmod(n, 10)
-    return TENS[tens - 2] + (f" {UNITS[unit - 1]}" if unit else "")
+_AND: dict[str, Rule | None] = {"and": "and"}  # a word that is no name in Python
 
 
-def _numerators(den: int) -> Rule:
-    """What can stand over `den`: mostly odd, since a rule is read in lowest terms."""
-    odd = alt(*(number(n) for n in range(3, den, 2)))
-    even = alt(*(number(n) for n in range(2, den, 2)))
-    return weighted((0.97, odd), (0.03, even)) if den in (16, 32) else odd
+def _numbers(low: float, high: float, step: int = 1) -> Rule:
+    """The numbers from `low` to `high`, in words."""
+    return alt(*(number(n) for n in range(int(low), int(high) + 1, step)))
 
 
-SLIVER = alt("a thirty second", "a sixty fourth", "a sixteenth", "an eighth")
-"""What is taken off or put on: "half minus a thirty second"."""
+def _over(den: int) -> Rule:
+    """Fractions over `den`: mostly odd numerators, since a rule is read in lowest terms."""
+    one, several = PARTS[den]
+    single = seq(alt("an" if den == 8 else "a", "one"), one)
+    top = _numbers(3, den - 1, 2)
+    if den in (16, 32):
+        top = weighted((0.97, top), (0.03, _numbers(2, den - 1, 2)))
+    return alt(single, seq(top, several))
 
 
-@cache
-def fraction() -> Rule:
-    """Below one, to 64ths: "nine sixteenths", "a half", "a thirty second"."""
-    one = alt("a", "an", "one")
-    halves = alt(seq(opt(alt("a", "one")), "half"), seq(opt(alt("a", "one")), "quarter"))
-    singles = alt(
-        seq(alt("an", "one"), _SINGULARS[8]),
-        *(seq(one if den == 8 else alt("a", "one"), _SINGULARS[den]) for den in (16, 32, 64)),
-    )
-    many = (seq(seq(_numerators(den)), _PLURALS[den]) for den in (8, 16, 32, 64))
-    return seq(alt(halves, "three quarters", singles, *many))
+_OVER = alt(*(_over(den) for den in PARTS))
+_PART = FRACTION.said(over=_OVER)
+"""Below one, to 64ths: "nine sixteenths", "a half", "a thirty second"."""
 
 
-def _hundreds(low: int, high: int) -> Rule:
-    """Thousandths of three figures, hundreds digit `low` to `high`: "four eighty five"."""
-    first = alt(*(UNITS[n - 1] for n in range(max(low, 1), min(high, 9) + 1)))
-    tail = alt(
-        TEEN,
-        seq(TEN, opt(ONE_TO_9)),
-        seq(alt("oh", "zero"), alt("oh", "zero", ONE_TO_9)),
-        seq(ONE_TO_9, alt("oh", "zero", ONE_TO_9)),
-    )
-    return alt(seq(first, tail), seq(first, "hundred", opt(opt("and"), SMALL)))
+def _hundreds(low: float, high: float) -> Rule:
+    """Figures of three places, hundreds `low` to `high`: "four eighty five", "four hundred"."""
+    return IN_A_ROW.said(hundreds=_numbers(max(low, 1), min(high, 9)))
 
 
-def length(q: Quantity, metric: bool = False) -> Rule:
+def _length(q: Quantity, metric: bool) -> Rule:
     """One length within what `q` can be, with or without its unit."""
     low, high = q.plausible_in
     top = int(min(high, q.possible_in[1]))
-    whole = alt(*(number(n) for n in range(max(1, int(low)), top + 1))) if top else None
-    kinds: list[tuple[float, Rule]] = []
-    inch = opt(alt("inch", "inches"))
+    whole = _numbers(max(1, low), top) if top else None
+    places = alt(seq(FIGURE, opt(FIGURE, opt(FIGURE))), _TWO_PLACES)
+    before = opt(alt("zero", "oh")) if low < 1 else None
+    forms: list[tuple[float, Rule]] = []
+    if q.possible_in[0] < 1:
+        an_inch = opt(alt("inch", "of an inch", *(("an inch",) if q.small else ())))
+        forms.append((4 if q.small else 1, amount("frac", an_inch, over=_OVER)))
     if q.small:
-        kinds.append((4, seq(fraction(), opt(alt("inch", "of an inch", "an inch")))))
-        kinds.append((4, _thousandths(high)))
-    elif q.possible_in[0] < 1:
-        kinds.append((1, seq(fraction(), opt(alt("inch", "of an inch")))))
+        places = alt(places, _hundreds(1, 9))
+        below = alt(SMALL, HUNDREDS.said(hundreds=opt("a")))
+        forms.append((3, amount("seq", opt(_THOU), seq=_hundreds(1, high * 10))))
+        forms.append((1, amount("seq", _THOU, seq=below)))
     if whole is not None:
-        kinds.append((4, seq(whole, opt(alt("inch", "inches")), opt("and"), fraction(), inch)))
-        kinds.append((2, seq(whole, inch)))
-        if low <= 1:
-            kinds.append((1, seq(opt("an"), "inch", "and", fraction())))
-    kinds.append((2, _decimal(whole, q)))
-    kinds.append((2, _millimetres(q, bare=metric)))
-    return seq(weighted(*kinds))
+        forms.append((4, amount("mixed", _INCH, unit_and=None, whole=whole, part=_PART)))
+        if low <= 1:  # "an inch and a quarter"
+            forms.append((1, amount("mixed", whole=None, part=_PART)))
+        forms.append((2, amount("seq", _INCH, seq=whole)))
+        before = alt(before, whole) if before is not None else whole
+    forms.append((2, amount("dec", _INCH, before_point=before, places=places)))
+    forms.append((2, _millimetres(q, opt(_MM) if metric else _MM)))
+    return weighted(*forms)
 
 
-def _thousandths(high: float) -> Rule:
-    unit = alt("thou", "thousandths")
-    three = seq(_hundreds(1, int(high * 10)))
-    return alt(
-        seq(three, opt(unit)),
-        seq(SMALL, unit),
-        seq(opt("a"), "hundred", opt(opt("and"), SMALL), unit),
-    )
-
-
-def _decimal(whole: Rule | None, q: Quantity) -> Rule:
-    places = alt(seq(DIGIT, opt(DIGIT), opt(DIGIT)), seq(TEN, opt(ONE_TO_9)), TEEN)
-    if q.small:
-        places = alt(places, seq(_hundreds(1, 9)))
-    before: list[Rule] = []
-    if q.plausible_in[0] < 1:
-        before.append(opt(alt("zero", "oh")))
-    if whole is not None:
-        before.append(whole)
-    return seq(alt(*before), "point", places, opt(alt("inch", "inches")))
-
-
-def _millimetres(q: Quantity, bare: bool) -> Rule:
+def _millimetres(q: Quantity, unit: Rule) -> Rule:
     low, high = q.plausible_mm
     if not high:
         low, high = (bound * MM_PER_IN for bound in q.possible_in)
-    unit: Rule = alt("millimetres", "millimeters")
-    hundred = seq(
-        alt("a", *(UNITS[n - 1] for n in range(1, int(high) // 100 + 1))),
-        "hundred",
-        opt(opt("and"), SMALL),
-    )
-    short = alt(*(number(n) for n in range(max(1, int(low)), min(99, int(high)) + 1)))
-    wholes: Rule = alt(short, hundred) if high >= 100 else short
+    whole = _numbers(max(1, low), min(99, high))
+    if high >= 100:
+        hundreds = alt("a", _numbers(1, high // 100))
+        whole = alt(whole, HUNDREDS.said(hundreds=hundreds))
     if high >= 200:  # "two fifteen" of pedal height in a metric shop
-        wholes = alt(wholes, seq(_hundreds(1, int(high) // 100)))
-    part = opt(alt(seq("point", DIGIT, opt(DIGIT)), "and a half"))
-    return seq(wholes, part, opt(unit) if bare else unit)
-
-
-def count(name: str) -> Rule:
-    """A count: lugs, turns, flats or the odometer, within what a job can show."""
-    if name == "odometer":
-        return _odometer()
-    noun = alt(name, name.removesuffix("s"))
-    if name == "lugs":
-        few = alt(*(number(n) for n in range(1, 21)))
-        return seq(alt(seq(few, opt(noun)), seq("a", noun)), opt(alt(*_WAYS)))
-    if name == "flats":
-        few = alt(*(number(n) for n in range(1, 61)))
-        return alt(seq(few, opt(noun), opt(alt(*_WAYS))), "a flat")
-    part = alt(seq(opt("a"), alt("half", "quarter")), "three quarters")
-    few = alt(*(number(n) for n in range(1, 31)))
+        whole = alt(whole, _hundreds(1, high // 100))
     return alt(
-        seq(few, opt(noun)),
-        "a turn",
-        seq(alt("a half", "half a", "a quarter", "three quarters"), "turn"),
-        seq(alt("one turn", "a turn", "turn"), "and", part),
-        seq(few, "and", part, opt(noun)),
-        seq("three quarters of a turn"),
-        seq(few, noun, opt("and"), alt(*(number(n) for n in range(1, 6))), alt("flat", "flats")),
-        seq(alt(few, "a"), noun, "and a flat"),
+        amount("seq", unit, seq=whole),
+        amount("dec", unit, before_point=whole, places=seq(FIGURE, opt(FIGURE))),
+        amount("mixed", unit, unit_and=None, whole=whole, inch=None, part="a half", **_AND),
+    )
+
+
+_SOME = alt(seq(opt("a"), alt("half", "quarter")), "three quarters")
+
+
+def _count(q: Quantity) -> Rule:
+    """Lugs, turns or flats, within what a job can show."""
+    one = q.name.removesuffix("s")
+    noun = alt(q.name, one)
+    few = _numbers(1, {LUGS: 20, FLATS: 60}.get(q.name, 30))
+    plain = alt(amount("seq", opt(noun), seq=few), amount("one", one))
+    if q.name != TURNS:
+        return seq(plain, opt(alt("tighter", "looser")))
+    turns = amount("seq", noun, seq=few)
+    flats = amount("seq", alt("flat", "flats"), seq=_numbers(1, 5))
+    return alt(
+        plain,
+        *(amount("frac", "turn", frac=part) for part in ("a half", "a quarter", "three quarters")),
+        amount("frac", "a turn", frac="half"),
+        amount("frac", "of a turn", frac="three quarters"),
+        amount("mixed", unit_and=seq(opt(alt("a", "one")), "turn and"), whole=None, part=_SOME),
+        amount("mixed", opt(noun), unit_and=None, whole=few, inch=None, part=_SOME, **_AND),
+        relations("join", turns=turns, flats=flats),
+        relations("join", turns=alt(turns, seq("a", noun)), flats=amount("one", "flat")),
     )
 
 
 def _odometer() -> Rule:
-    hundreds = seq(seq(ONE_TO_9, "hundred", opt(opt("and"), SMALL)))
-    pair = seq(seq(ONE_TO_9, alt(TEEN, seq(TEN, opt(ONE_TO_9)), seq("oh", ONE_TO_9))))
+    hundreds = HUNDREDS.said(hundreds=ONE_TO_9.said())
+    pair = seq(ONE_TO_9.said(), alt(_TWO_PLACES, seq("oh", ONE_TO_9.said())))
     below = alt(hundreds, SMALL, pair)
-    thousands = seq(below, "thousand", opt(opt("and"), below))
-    million = seq(alt("one", "a"), "million", opt(opt("and"), thousands))
-    digits = seq(ONE_TO_9, DIGIT, DIGIT, DIGIT, opt(DIGIT), opt(DIGIT))
-    unit = opt(alt("miles", "kilometres", "kilometers"))
-    return seq(alt(thousands, million, digits, seq(pair, pair), seq(SMALL, pair)), unit)
+    thousands = WHOLE.said(thousands=below, rest=below, below=None)
+    million = WHOLE.said(thousands=alt("one", "a"), large="million", rest=thousands, below=None)
+    figures = seq(ONE_TO_9.said(), FIGURE, FIGURE, FIGURE, opt(FIGURE), opt(FIGURE))
+    whole = alt(thousands, million, figures, seq(pair, pair), seq(SMALL, pair))
+    return amount("seq", opt(alt("miles", "kilometres", "kilometers")), seq=whole)
 
 
-def amount(name: str, metric: bool = False) -> Rule:
-    """One amount of the quantity called `name`, without words around it.
+# --- a reading as it is called out: an amount with what stands around it
 
-    Raises:
-        KeyError: there is no such quantity.
-    """
-    q = QUANTITIES[name]
-    return length(q, metric) if q.unit == "in" else count(name)
-
-
-# --- A reading as it is called out: an amount with what stands around it.
-
-
-def _kind(kind: str, *words: str) -> Rule:
-    """Words of the lexicon, checked to be of `kind`: the ear knows no word the reader does not."""
-    strangers = [word for word in words if LEXICON.get(word, ("", 0))[0] != kind]
-    if strangers:
-        raise ValueError(f"the lexicon does not read {strangers} as kind {kind!r}")
-    return alt(*words)
-
-
-SHY = _kind("S", "shy", "scant", "light", "short")
-FAT = _kind("R", "fat", "heavy", "strong")
-_TOUCH = _kind("J", "hair", "bit", "touch", "tad")
 _UH = alt("uh", "okay", "yeah", "right")
 _LEAD = alt(
     "it's", "it is", "that's", "i've got", "i got", "we've got", "i have", "reads", "it reads",
@@ -202,76 +160,47 @@ _LEAD = alt(
     "measures", _UH, seq(_UH, "it's"),
 )  # fmt: skip
 _TRAIL = alt("boss", "mate", "chief", "buddy", "on the money", "dead on", "i'd say", "now")
-_NEAR = alt(
-    seq("just", alt("under", "over", "shy of")),
-    seq("a", alt(_TOUCH, "little"), alt("under", "over")),
-    alt("about", "around", "roughly", "exactly", "somewhere around", "almost", "nearly"),
-)
 _REPAIR = alt(
     "no", "nope", "correction", "sorry", "scratch that", "i mean", "make that", "wait no", "no wait"
 )
 _MOVED = alt("moved it", "gave it", "i gave it", "went", "i went", "turned it", "backed it off")
+_SLIVER = alt(
+    "a thirty second", "a sixty fourth", "a sixteenth", "an eighth",
+    seq(alt("two", "three", "five", "ten", "fifteen", "twenty"), _THOU),
+)  # fmt: skip
+"""What is taken off or put on: "half minus a thirty second"."""
+_SHADES = ("shy", "fat", "about", "one", "within", "under", "beyond", "sum")
 
 
 @cache
-def reading(name: str, metric: bool = False, core: bool = False) -> Rule:
+def reading(name: str, metric: bool = False, short: bool = False) -> Rule:
     """What may be called out when `name` is asked for: the amount, qualified or not.
 
     Args:
         name: a key of `QUANTITIES`.
         metric: whether bare numbers are millimetres.
-        core: leave out what is seldom said. An engine without a language model of its own takes
-            any of it for likely.
+        short: leave out what is seldom said: leads, ranges, repairs.
+
+    Raises:
+        KeyError: there is no such quantity.
     """
     q = QUANTITIES[name]
-    plain = amount(name, metric)
     if q.unit != "in":
-        lead = _LEAD if name == "odometer" else alt(_LEAD, _MOVED)
-        whole = seq(opt(lead), plain)
-        return plain if core else seq(whole, opt(_repair(plain)), opt(_TRAIL))
-    one = seq(plain)
-    spoken = opt(opt("the"), q.spoken, opt(alt("is", "reads")))
-    lead = opt(alt(_LEAD, spoken))
-    if core:
-        return seq(one, opt(alt(SHY, FAT)))
-    said = weighted((8, seq(one, opt(_repair(one)))), (2, _shaded(one, q)), (1, _limits(one)))
-    return seq(lead, said, opt(_TRAIL))
-
-
-def _repair(one: Rule) -> Rule:
-    return seq(_REPAIR, one)
-
-
-def _shaded(one: Rule, q: Quantity) -> Rule:
-    """One amount and which side of it: shy, fat, near, a sliver more or less."""
+        plain = _odometer() if name == ODOMETER else _count(q)
+        lead = _LEAD if name == ODOMETER else alt(_LEAD, _MOVED)
+        said = seq(opt(lead), plain, opt(_REPAIR, plain))
+        return plain if short else seq(said, opt(_TRAIL))
+    one = _length(q, metric)
+    if short:
+        return seq(one, opt(alt(SHY.said(), FAT.said())))
     bare = alt(one, "eighth", "sixteenth") if q.small else one
-    sliver = alt(
-        SLIVER,
-        seq(alt("two", "three", "five", "ten", "fifteen", "twenty"), alt("thou", "thousandths")),
+    said = weighted(
+        (8, seq(one, opt(_REPAIR, one))),
+        (2, relations(*_SHADES, amount=one, bare=bare, sliver=_SLIVER)),
+        (1, relations("gauge", "between", amount=one)),
     )
-    return alt(
-        seq(one, opt(alt(seq(opt("a"), _TOUCH), "just", "a little")), alt(SHY, FAT)),
-        seq(one, alt("bare", "and a hair", "or so", "ish")),
-        seq(opt(alt("a", "just a")), alt(SHY, FAT, "good"), bare),
-        seq(_NEAR, bare),
-        seq(bare, alt("minus", "plus", "less", "give or take", "plus or minus"), sliver),
-        seq(sliver, alt("over", "under", "short of", "shy of"), one),
-    )
-
-
-def _limits(one: Rule) -> Rule:
-    """Two amounts: a range, or what goes and what does not."""
-    the = opt(alt("the", "a"))
-    not_on = alt("no go on", "no go at", "no go", "not", "won't take")
-    return alt(
-        seq(opt("somewhere"), "between", one, "and", one),
-        seq(opt("from"), one, "to", one),
-        seq(alt("goes on", "goes", "go on", "go at", "fits", "takes"), the, one,
-            opt(alt("and", "but")), not_on, the, one),
-        seq(opt("the"), one, opt("gauge"), alt("goes", "goes in", "slides in", "fits"),
-            opt("but the"), one, alt("doesn't", "won't", "no go", "does not")),
-        seq("no go on", the, one, "go on", the, one),
-    )  # fmt: skip
+    spoken = opt(opt("the"), q.spoken, opt(alt("is", "reads")))
+    return seq(opt(alt(_LEAD, spoken)), said, opt(_TRAIL))
 
 
 @cache

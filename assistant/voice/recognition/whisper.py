@@ -278,7 +278,7 @@ class WhisperRecognizer:
         return str(self.tokenizer.decode(tokens)).strip()
 
     def _trade_tokens(self) -> list[int]:
-        from assistant.readings.lexicon import LEXICON
+        from assistant.readings.language import LEXICON
 
         words = [word for word in LEXICON if word.isascii()]
         return [token for word in words for token in self._ids(" " + word)]
