@@ -1,6 +1,6 @@
 """The record of a session: append-only, chained by hashes, on the disk before it counts."""
 
-from assistant.record.chain import read_seal, seal_of
+from assistant.record.chain import Verdict, read_events, read_seal, seal_of, verify_file
 from assistant.record.events import (
     FORMAT,
     GENESIS,
@@ -18,7 +18,6 @@ from assistant.record.events import (
 )
 from assistant.record.folder import default_folder, newest_unfinished, records_in
 from assistant.record.journal import Journal
-from assistant.record.verify import Verdict, read_events, verify_file
 
 __all__ = [
     "FORMAT",

@@ -10,10 +10,9 @@ from pathlib import Path
 
 import platformdirs
 
-from assistant.record.chain import may_follow_closed
+from assistant.record.chain import may_follow_closed, verify_file
 from assistant.record.disk import reason
 from assistant.record.events import MAX_LINE, DamagedLine, RecordError, parse_line
-from assistant.record.verify import verify_file
 
 SUFFIX = ".jsonl"
 _STAMP = re.compile(r"(\d{8}-\d{6})-", re.ASCII)

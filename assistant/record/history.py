@@ -21,8 +21,8 @@ from typing import Annotated, Any, Literal
 import msgspec
 
 from assistant.quantity import GAP, MILES_PER, QUANTITIES
+from assistant.record.chain import read_events
 from assistant.record.events import Event, RecordError
-from assistant.record.verify import read_events
 
 Count = Annotated[int, msgspec.Meta(gt=-(1 << 62), lt=1 << 62)]
 Number = Annotated[float, msgspec.Meta(gt=-1e300, lt=1e300)]

@@ -1,4 +1,4 @@
-"""The pen: puts a block of events on the disk, or takes it back and writes no more."""
+"""The journal: a record open for writing, where an event given back is an event on the disk."""
 
 from __future__ import annotations
 
@@ -38,22 +38,149 @@ from assistant.record.events import (
 )
 from assistant.record.folder import file_name
 
+Clock = Callable[[], datetime]
 
-class Pen:
-    """Holds the open file, its good length in bytes, and the events known to be in it.
 
-    `failed` is set once a write failed. What the disk holds is then no longer sure (after a
-    failed sync the system may forget what it could not write), so there is no second try.
+class Journal:
+    """One record, held by this session alone; made by `create` or `open`, not directly.
+
+    Several threads may append. The clock only stamps events: set backwards, it changes
+    nothing, since their order is by number.
     """
 
-    def __init__(self, fd: int, path: Path, events: list[Event], size: int) -> None:
-        self.path = path
-        self.events = events
+    def __init__(self, found: Found, now: Clock) -> None:
+        self.path = found.path
+        """Where the record is, as an absolute path."""
         self.failed = False
-        self._fd: int | None = fd
-        self._size = size
+        """Whether a write failed, after which nothing more can be appended. What the disk holds is
+        then no longer sure (after a failed sync the system may forget what it could not write), so
+        there is no second try."""
+        self._events = found.events
+        self._fd: int | None = found.fd
+        self._size = found.size
+        """Bytes of the good events."""
+        self._now = now
+        self._turn = threading.Lock()
 
-    def settle(self, torn: bool) -> None:
+    @classmethod
+    def create(
+        cls, folder: Path, name_hint: str, data: Mapping[str, Any], now: Clock = datetime.now
+    ) -> Self:
+        """Begin a record in `folder`, made if missing, with an "opened" event of `data`.
+
+        Raises:
+            Unrecordable: `data` cannot be spelled.
+            RecordError: the record could not be begun; no file is left behind.
+        """
+        moment = now()
+        opened = {**data, "format": FORMAT}
+        event, line = seal_event(0, stamp(moment), "opened", opened, GENESIS)
+        fd, path = _begin(folder.absolute(), name_hint, moment, line)
+        return cls(Found(fd, path, [event], len(line)), now)
+
+    @classmethod
+    def open(cls, path: Path, now: Clock = datetime.now) -> Self:
+        """Go on with a record: lock it, check all of it, cut off and note a torn last line.
+
+        A torn line was never acknowledged. It is cut off first and noted ("repaired", see
+        `repair_note`) after, so a second power cut between the two loses the note, never an
+        event. Nothing else is ever repaired.
+
+        Raises:
+            BrokenChain: a line was changed, lost or moved; `line` has its number.
+            RecordBusy, NotARecord, WriteFailed, RecordError: as their messages say.
+        """
+        found = _find(path.absolute())
+        journal = cls(found, now)
+        try:
+            journal._settle(torn=bool(found.tail))
+            if found.tail:
+                journal.append("repaired", repair_note(found.tail))
+        except BaseException:
+            journal.close()
+            raise
+        return journal
+
+    @property
+    def events(self) -> tuple[Event, ...]:
+        """All events on the disk, in order."""
+        return tuple(self._events)
+
+    @property
+    def head(self) -> str:
+        """The hash of the last event (hex)."""
+        return self._events[-1].hash
+
+    @property
+    def seal(self) -> str:
+        """The code of the head for the paper work order, like `3F2A-91BC`."""
+        return seal_of(self.head)
+
+    @property
+    def finished(self) -> bool:
+        """Whether "closed" is among the events; after it only "lead-" kinds may come."""
+        before = (e for e in reversed(self._events) if not may_follow_closed(e.kind))
+        return next(before).kind == "closed"
+
+    def append(self, kind: str, data: Mapping[str, Any]) -> Event:
+        """Write one event and give it back once it is on the disk; errors as `append_all`."""
+        return self.append_all([(kind, data)])[0]
+
+    def append_all(self, group: Iterable[tuple[str, Mapping[str, Any]]]) -> list[Event]:
+        """Write events with one write and one sync; give them back once all are on the disk.
+
+        The group is quick, not atomic: a power cut may leave its first events and not its
+        last. None of them was acknowledged then.
+
+        Raises:
+            Unrecordable: an event cannot be spelled; none was written, the journal goes on.
+            WriteFailed: the disk did not take them; the journal takes no more.
+            RecordError: the record is closed, or this journal is.
+        """
+        with self._turn:
+            events, block = self._sealed(group)
+            if events:
+                self._write(events, block)
+            return events
+
+    def close(self) -> None:
+        """Let go of the file and its lock; all that was written is synced. The record itself is
+        closed by a "closed" event."""
+        with self._turn:
+            fd, self._fd = self._fd, None
+            if fd is not None:
+                with contextlib.suppress(OSError):
+                    os.close(fd)
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        self.close()
+
+    def _sealed(self, group: Iterable[tuple[str, Mapping[str, Any]]]) -> tuple[list[Event], bytes]:
+        last, closed, at = self._events[-1], self.finished, stamp(self._now())
+        events: list[Event] = []
+        lines: list[bytes] = []
+        for kind, data in group:
+            if closed and not may_follow_closed(kind):
+                raise RecordError("This record is closed for good. Start a new session.")
+            last, line = seal_event(last.n + 1, at, kind, data, last.hash)
+            closed = closed or kind == "closed"
+            events.append(last)
+            lines.append(line)
+        block = b"".join(lines)
+        if len(block) > MAX_LINE:
+            # Keeps a torn tail within what the reader takes for one.
+            raise Unrecordable(f"These events are over {MAX_LINE} bytes. Record them in parts.")
+        return events, block
+
+    def _settle(self, torn: bool) -> None:
         """Cut off a torn last line, and sync what was found.
 
         A killed session may have left whole events, or the file's own name, that never
@@ -71,15 +198,15 @@ class Pen:
         except OSError as error:
             raise self._failure(error) from error
 
-    def write(self, events: list[Event], block: bytes) -> None:
+    def _write(self, events: list[Event], block: bytes) -> None:
         """Write the events' lines with one call and one sync; return when they are durable.
 
         Raises:
             WriteFailed: they are not, and were taken back where the disk allows it.
-            RecordError: the pen was put down.
+            RecordError: the journal was closed.
         """
         fd = self._ready()
-        size, count = self._size, len(self.events)
+        size, count = self._size, len(self._events)
         touched = False
         try:
             self._check_ours(fd, size)
@@ -89,7 +216,7 @@ class Pen:
             # Asked again after the sync: what is acknowledged can be found by its name.
             self._check_ours(fd, size + len(block))
             self._size = size + len(block)
-            self.events.extend(events)
+            self._events.extend(events)
         except WriteFailed:
             # The file is not ours alone: to cut it could harm what another put there.
             self.failed = True
@@ -101,16 +228,9 @@ class Pen:
             # An interrupt (Ctrl-C) is no fault of the disk: if all can be taken back, the
             # journal goes on, so that the interrupt itself can be recorded.
             self._size = size
-            del self.events[count:]
+            del self._events[count:]
             self.failed = touched and not self._take_back(fd, size)
             raise
-
-    def put_down(self) -> None:
-        """Close the file, which lets go of its lock; all that was written is synced."""
-        fd, self._fd = self._fd, None
-        if fd is not None:
-            with contextlib.suppress(OSError):
-                os.close(fd)
 
     def _ready(self) -> int:
         if self.failed:
@@ -162,12 +282,13 @@ class Found:
     """A record's file, open and locked: its good events, their bytes, and the torn rest."""
 
     fd: int
+    path: Path
     events: list[Event]
     size: int
-    tail: bytes
+    tail: bytes = b""
 
 
-def begin(folder: Path, hint: str, moment: datetime, line: bytes) -> tuple[int, Path]:
+def _begin(folder: Path, hint: str, moment: datetime, line: bytes) -> tuple[int, Path]:
     """Make a new record's file with its first line, both durable, and lock it.
 
     Raises:
@@ -205,7 +326,7 @@ def _new_file(folder: Path, hint: str, moment: datetime) -> tuple[int, Path]:
     raise RecordError(f"Too many records began this second in {folder}. Wait, then try again.")
 
 
-def find(path: Path) -> Found:
+def _find(path: Path) -> Found:
     """Open and lock an existing record and check every line of it.
 
     Raises:
@@ -239,11 +360,11 @@ def _read(fd: int, path: Path) -> Found:
         events = list(reader)
     fault = reader.fault
     if fault is None:
-        return Found(fd, events, reader.good, b"")
+        return Found(fd, path, events, reader.good)
     if fault.what == "torn" and events:
         # A torn line is never longer than the longest line, so this is all of it.
         torn = os.fstat(fd).st_size - reader.good
-        return Found(fd, events, reader.good, os.pread(fd, torn, reader.good))
+        return Found(fd, path, events, reader.good, os.pread(fd, torn, reader.good))
     if fault.what in ("torn", "not a record"):
         raise NotARecord(f"{path.name}: {fault.text}. Leave it as it is; start a new session.")
     raise BrokenChain(
@@ -251,146 +372,3 @@ def _read(fd: int, path: Path) -> Found:
         "Leave it as it is, show it to the shop lead and start a new session.",
         fault.line,
     )
-
-
-# --- The journal: a record open for writing, where an event given back is an event on the disk.
-
-Clock = Callable[[], datetime]
-
-
-class Journal:
-    """One record, held by this session alone; made by `create` or `open`, not directly.
-
-    Several threads may append. The clock only stamps events: set backwards, it changes
-    nothing, since their order is by number.
-    """
-
-    def __init__(self, pen: Pen, now: Clock) -> None:
-        self._pen = pen
-        self._now = now
-        self._turn = threading.Lock()
-
-    @classmethod
-    def create(
-        cls, folder: Path, name_hint: str, data: Mapping[str, Any], now: Clock = datetime.now
-    ) -> Self:
-        """Begin a record in `folder`, made if missing, with an "opened" event of `data`.
-
-        Raises:
-            Unrecordable: `data` cannot be spelled.
-            RecordError: the record could not be begun; no file is left behind.
-        """
-        moment = now()
-        opened = {**data, "format": FORMAT}
-        event, line = seal_event(0, stamp(moment), "opened", opened, GENESIS)
-        fd, path = begin(folder.absolute(), name_hint, moment, line)
-        return cls(Pen(fd, path, [event], len(line)), now)
-
-    @classmethod
-    def open(cls, path: Path, now: Clock = datetime.now) -> Self:
-        """Go on with a record: lock it, check all of it, cut off and note a torn last line.
-
-        A torn line was never acknowledged. It is cut off first and noted ("repaired", see
-        `repair_note`) after, so a second power cut between the two loses the note, never an
-        event. Nothing else is ever repaired.
-
-        Raises:
-            BrokenChain: a line was changed, lost or moved; `line` has its number.
-            RecordBusy, NotARecord, WriteFailed, RecordError: as their messages say.
-        """
-        path = path.absolute()
-        found = find(path)
-        journal = cls(Pen(found.fd, path, found.events, found.size), now)
-        try:
-            journal._pen.settle(torn=bool(found.tail))
-            if found.tail:
-                journal.append("repaired", repair_note(found.tail))
-        except BaseException:
-            journal.close()
-            raise
-        return journal
-
-    @property
-    def path(self) -> Path:
-        """Where the record is, as an absolute path."""
-        return self._pen.path
-
-    @property
-    def events(self) -> tuple[Event, ...]:
-        """All events on the disk, in order."""
-        return tuple(self._pen.events)
-
-    @property
-    def head(self) -> str:
-        """The hash of the last event (hex)."""
-        return self._pen.events[-1].hash
-
-    @property
-    def seal(self) -> str:
-        """The code of the head for the paper work order, like `3F2A-91BC`."""
-        return seal_of(self.head)
-
-    @property
-    def finished(self) -> bool:
-        """Whether "closed" is among the events; after it only "lead-" kinds may come."""
-        before = (e for e in reversed(self._pen.events) if not may_follow_closed(e.kind))
-        return next(before).kind == "closed"
-
-    @property
-    def failed(self) -> bool:
-        """Whether a write failed, after which nothing more can be appended."""
-        return self._pen.failed
-
-    def append(self, kind: str, data: Mapping[str, Any]) -> Event:
-        """Write one event and give it back once it is on the disk; errors as `append_all`."""
-        return self.append_all([(kind, data)])[0]
-
-    def append_all(self, group: Iterable[tuple[str, Mapping[str, Any]]]) -> list[Event]:
-        """Write events with one write and one sync; give them back once all are on the disk.
-
-        The group is quick, not atomic: a power cut may leave its first events and not its
-        last. None of them was acknowledged then.
-
-        Raises:
-            Unrecordable: an event cannot be spelled; none was written, the journal goes on.
-            WriteFailed: the disk did not take them; the journal takes no more.
-            RecordError: the record is closed, or this journal is.
-        """
-        with self._turn:
-            events, block = self._sealed(group)
-            if events:
-                self._pen.write(events, block)
-            return events
-
-    def _sealed(self, group: Iterable[tuple[str, Mapping[str, Any]]]) -> tuple[list[Event], bytes]:
-        last, closed, at = self._pen.events[-1], self.finished, stamp(self._now())
-        events: list[Event] = []
-        lines: list[bytes] = []
-        for kind, data in group:
-            if closed and not may_follow_closed(kind):
-                raise RecordError("This record is closed for good. Start a new session.")
-            last, line = seal_event(last.n + 1, at, kind, data, last.hash)
-            closed = closed or kind == "closed"
-            events.append(last)
-            lines.append(line)
-        block = b"".join(lines)
-        if len(block) > MAX_LINE:
-            # Keeps a torn tail within what the reader takes for one.
-            raise Unrecordable(f"These events are over {MAX_LINE} bytes. Record them in parts.")
-        return events, block
-
-    def close(self) -> None:
-        """Let go of the file and its lock; the record itself is closed by a "closed" event."""
-        with self._turn:
-            self._pen.put_down()
-
-    def __enter__(self) -> Self:
-        return self
-
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
-        self.close()

@@ -368,11 +368,11 @@ def test_an_interrupt_after_the_sync_is_taken_back_whole(tmp_path: Path) -> None
 
     with small(tmp_path) as journal:
         events = journal.events
-        journal._pen.events = Interrupted(events)
+        journal._events = Interrupted(events)
         with pytest.raises(KeyboardInterrupt):
             journal.append("reading", {})
         assert journal.events == events and not journal.failed
-        journal._pen.events = list(journal.events)
+        journal._events = list(journal.events)
         journal.append("stopped", {})
     assert verify_file(journal.path).events == 4
 
