@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from rapidfuzz import fuzz, process
 
@@ -23,11 +23,14 @@ from assistant.quantity import (
     name_in,
     named,
 )
-from assistant.readings import Reading, read
+from assistant.readings import read
 from assistant.readings.settle import capital
 from assistant.sentences import DialogError
 from assistant.texts.dialogs import Meaning
 from assistant.texts.normal import denied, negated, normal, squeezed, turned_round, without_lead
+
+if TYPE_CHECKING:
+    from assistant.causes.table import Table
 
 # --- Who spoke: a line may begin `tech:` or `helper:`.
 #
@@ -81,7 +84,8 @@ def complaint(short: str, meant: str, who: str, dialogue: Dialogue) -> Act | Non
     if trying and not _QUESTION.match(short) and (complaints or meant == "not_sound"):
         return Act("not_sound", who, text=" ".join(complaints))
     if complaints or meant == "complaint":
-        return Act("complaint", who, text=" ".join(complaints) or _reasons(short))
+        asked_for = REASONS if short in _causes().reasons else ""
+        return Act("complaint", who, text=" ".join(complaints) or asked_for)
     return None
 
 
@@ -91,15 +95,13 @@ def names(text: str) -> list[str]:
     Raises:
         DialogError: the table of causes is damaged.
     """
-    from assistant.causes.table import load_table
-
-    return [] if denied(text) else load_table().heard_in(text)
+    return [] if denied(text) else _causes().heard_in(text)
 
 
-def _reasons(short: str) -> str:
-    from assistant.causes.table import load_table
+def _causes() -> Table:
+    from assistant.causes.table import load_table  # when it is first asked for, not before
 
-    return REASONS if short in load_table().reasons else ""
+    return load_table()
 
 
 # --- Words and speaker to one act.
@@ -243,24 +245,18 @@ def _is_lost(text: str, lost: Meaning) -> bool:
 
 def _with_rest(words: str, short: str, asks: bool, who: str, dialogue: Dialogue) -> Act | None:
     """Meanings that carry words of their own: note, accept why, sign off code, correct which."""
-    m = _NOTE.match(words)
-    if m is not None:
-        return Act("note", who, text=m["rest"].strip())
+    note = note_of(words)
+    if note is not None:
+        return Act("note", who, text=note)
     m = _ACCEPT.match(short)
-    if (
-        m is not None
-        and not asks
-        and not negated(m["rest"])
-        and (dialogue.choosing or "accept" in dialogue.allowed())
-    ):
+    takes = dialogue.choosing or "accept" in dialogue.allowed()
+    if m is not None and not asks and not negated(m["rest"]) and takes:
         return Act("accept", who, text=m["rest"].strip())
     m = _SIGN.match(short)
     if m is not None and not asks and _is_code(m["rest"]):
         return Act("sign_off", who, text=_code(m["rest"]))
     m = _CORRECT.match(short)
-    if m is not None:
-        return correction(m["rest"], who, dialogue)
-    return None
+    return None if m is None else correction(m["rest"], who, dialogue)
 
 
 def note_of(words: str) -> str | None:
@@ -308,7 +304,7 @@ def correction(rest: str, who: str, dialogue: Dialogue) -> Act | None:
         return Act("correct", who)
     reading = read(rest, target, dialogue.units, dialogue.distance)
     if reading.status == "read":
-        data = as_data(reading)
+        data = reading.as_data()
         if waiting and target == waiting and not dialogue.correcting:
             return Act("reading", who, data, way=_way(rest))
         return Act("correct", who, data, target, way=_way(rest))
@@ -344,19 +340,6 @@ def _way(text: str) -> str:
     return "looser" if _LOOSER.search(text) else "tighter" if _TIGHTER.search(text) else ""
 
 
-def as_data(reading: Reading) -> dict[str, Any]:
-    """The fields of a reading that the record keeps."""
-    return {
-        "value_in": reading.value_in,
-        "low_in": reading.low_in,
-        "high_in": reading.high_in,
-        "count": reading.count,
-        "kind": reading.kind,
-        "readback": reading.readback,
-        "figures": reading.figures,
-    }
-
-
 def _reading(
     words: str, text: str, who: str, dialogue: Dialogue, asked: Question | None
 ) -> Act | Question | None:
@@ -372,11 +355,11 @@ def _reading(
     if data is None:
         reading = read(words, expected, dialogue.units, dialogue.distance)
         read_now = reading.status == "read"
-        data = as_data(reading) if read_now else _part_of_one(text, choices)
+        data = reading.as_data() if read_now else _part_of_one(text, choices)
         if data is None and reading.status == "none":
             return None
         if data is None:
-            among = tuple(as_data(c) for c in reading.choices)
+            among = tuple(c.as_data() for c in reading.choices)
             return Question("ask_reading", {"question": reading.why}, who, True, among)
     others = [q for q in named(text) if q in _NAMED]
     if others and expected not in others:
@@ -391,7 +374,7 @@ def _answer(text: str, asked: Question, expected: str, dialogue: Dialogue) -> di
     if unit:
         whole = f"{_MIL.sub('', asked.evidence.words)} {unit[1]}"
         joined = read(whole, expected, dialogue.units, dialogue.distance)
-        return as_data(joined) if joined.status == "read" else None
+        return joined.as_data() if joined.status == "read" else None
     choices = asked.choices
     if text in _YES and len(choices) == 1:
         return choices[0]

@@ -11,6 +11,7 @@ import os
 import shutil
 import tomllib
 from collections.abc import Mapping
+from itertools import count
 from pathlib import Path
 from typing import Any
 
@@ -24,7 +25,7 @@ from assistant.dialogue import Question
 from assistant.interview.interview import CardInterview, document_name
 from assistant.interview.words import CardWords, thread_said
 from assistant.readings import read
-from assistant.record.disk import lock, reason, sync_folder, write_all
+from assistant.record.disk import lock, reason, sync_folder, write_all, write_whole
 from assistant.texts.dialogs import Dialogs
 from assistant.texts.normal import normal
 
@@ -45,10 +46,7 @@ class CardTalk(Talk):
 
     def __init__(self, draft: Draft, dialogs: Dialogs, texts: CardWords) -> None:
         self.draft = draft
-        making = Making()
-        for change in draft.changes:
-            making.change(change)
-        self.interview = CardInterview(making, dialogs, texts, self._there)
+        self.interview = CardInterview(draft.making, dialogs, texts, self._there)
         super().__init__(self.interview)
         self.path: Path | None = None
         """Where the card was kept, once it was."""
@@ -75,7 +73,7 @@ class CardTalk(Talk):
         """
         draft = Draft(folder)
         try:
-            if draft.changes and over is not None:
+            if draft.begun and over is not None:
                 raise CardError(
                     f"a card is being made in {folder}; finish it with lugcall card --new {folder}"
                 )
@@ -173,7 +171,8 @@ class CardTalk(Talk):
         making = self.interview.making
         unit = str(making.value("unit"))
         standing = self._standing(unit)
-        path = standing[0] if standing is not None else self._free(file_name(unit))
+        name = file_name(unit).removesuffix(".toml")
+        path = standing[0] if standing is not None else _free(self.draft.folder, name, "-", ".toml")
         making.card(path.name)  # whatever is kept can be read
         keep(path, making.text())
         self.path = path
@@ -195,13 +194,6 @@ class CardTalk(Talk):
         cards, _ = cards_in(self.draft.folder)
         return next(((p, c) for p, c in cards if c.unit and same_unit(c.unit, unit)), None)
 
-    def _free(self, name: str) -> Path:
-        path, n = self.draft.folder / name, 1
-        while path.exists():
-            n += 1
-            path = path.with_name(f"{Path(name).stem}-{n}.toml")
-        return path
-
 
 def _number(text: str) -> float | None:
     """A plain number, "12" or "11.8 to 1", "thirty"."""
@@ -216,7 +208,7 @@ def _number(text: str) -> float | None:
 
 
 class Draft:
-    """The draft of one folder, held by this session alone.
+    """The draft of one folder, held by this session alone; `begun` once there is a change in it.
 
     Raises:
         CardError: the folder or the draft cannot be used; one line on what to do.
@@ -233,27 +225,27 @@ class Draft:
             raise _unusable(folder, error) from None
         try:
             lock(self._fd, NAME)
-            self.changes = self._read()
+            self.making = self._read()
         except BaseException:
             os.close(self._fd)
             raise
 
-    def _read(self) -> list[dict[str, Any]]:
-        """The changes so far; a line torn by a power cut is cut off."""
+    def _read(self) -> Making:
+        """The card so far; a line torn by a power cut is cut off."""
         data = self.path.read_bytes()
         whole = data[: data.rfind(b"\n") + 1]
         if len(whole) < len(data):
             os.ftruncate(self._fd, len(whole))
+        making, self.begun = Making(), bool(whole)
         try:
-            changes = [json.loads(line) for line in whole.decode("utf-8").splitlines() if line]
-            trial = Making()
-            for change in changes:
-                trial.change(change)
+            for line in whole.decode("utf-8").splitlines():
+                if line:
+                    making.change(json.loads(line))
         except (ValueError, KeyError, TypeError, AttributeError, RecursionError):
             raise CardError(
                 f"{self.path} holds what lugcall does not write; move it away to begin anew"
             ) from None
-        return changes
+        return making
 
     def add(self, changes: list[dict[str, Any]]) -> None:
         """Keep changes; they are on the disk when this returns. Raises CardError."""
@@ -264,12 +256,12 @@ class Draft:
             sync_folder(self.folder)
         except OSError as error:
             raise _unusable(self.folder, error) from None
-        self.changes += changes
+        self.begun = True
 
     def clear(self) -> None:
         """Begin anew."""
         os.ftruncate(self._fd, 0)
-        self.changes = []
+        self.begun = False
 
     def remove(self) -> None:
         """The card is kept: the draft goes."""
@@ -278,7 +270,7 @@ class Draft:
     def close(self) -> None:
         """Let go of the file; a draft with nothing in it goes."""
         if self._fd >= 0:
-            if not self.changes:
+            if not self.begun:
                 self.remove()
             os.close(self._fd)
             self._fd = -1
@@ -290,27 +282,18 @@ def keep(path: Path, text: str) -> None:
     Raises:
         CardError: it cannot be written; what stood there stands.
     """
-    part = path.with_name(path.name + ".part")
     try:
-        with part.open("w", encoding="utf-8") as stream:
-            stream.write(text)
-            stream.flush()
-            os.fsync(stream.fileno())
         if path.exists():
-            shutil.copyfile(path, _free(path))
-        os.replace(part, path)
-        sync_folder(path.parent)
+            shutil.copyfile(path, _free(path.parent, f"{path.name}.old", "."))
+        write_whole(path, text.encode("utf-8"))
     except OSError as error:
-        part.unlink(missing_ok=True)
         raise _unusable(path.parent, error) from None
 
 
-def _free(path: Path) -> Path:
-    old, n = path.with_name(path.name + ".old"), 1
-    while old.exists():
-        n += 1
-        old = path.with_name(f"{path.name}.old.{n}")
-    return old
+def _free(folder: Path, before: str, mark: str, after: str = "") -> Path:
+    """The first file that is not there: BEFORE AFTER, then with MARK and a number between."""
+    names = (f"{before}{f'{mark}{n}' if n > 1 else ''}{after}" for n in count(1))
+    return next(folder / name for name in names if not (folder / name).exists())
 
 
 def _unusable(folder: Path, error: OSError) -> CardError:

@@ -95,6 +95,18 @@ class Reading:
             return units.registry().Quantity(self.value_in, "inch")
         return units.registry().Quantity(self.count, self.kind)
 
+    def as_data(self) -> dict[str, Any]:
+        """The fields that the record keeps, as `Act.reading` holds them."""
+        return {
+            "value_in": self.value_in,
+            "low_in": self.low_in,
+            "high_in": self.high_in,
+            "count": self.count,
+            "kind": self.kind,
+            "readback": self.readback,
+            "figures": self.figures,
+        }
+
     def as_json(self) -> dict[str, object]:
         """The keys that `lugcall reading --json` prints."""
         out: dict[str, object] = {

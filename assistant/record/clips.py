@@ -8,13 +8,11 @@ from __future__ import annotations
 
 import hashlib
 import io
-import os
 import re
-import tempfile
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
-from assistant.record.disk import make_folder, reason, sync_folder, write_all
+from assistant.record.disk import reason, write_whole
 
 if TYPE_CHECKING:
     import numpy as np
@@ -48,7 +46,7 @@ def keep(folder: Path, record_name: str, samples: npt.NDArray[np.float32]) -> di
     digest = hashlib.sha256(flac).hexdigest()
     name = f"{Path(record_name).stem}.clips/{digest[:16]}.flac"
     try:
-        _write(folder / name, flac)
+        write_whole(folder / name, flac)
     except OSError as error:
         raise ClipError(f"the sound could not be kept: {reason(error)[0]}") from error
     return {"file": name, "sha256": digest, "seconds": round(len(samples) / RATE, 3)}
@@ -78,20 +76,3 @@ def _flac(samples: npt.NDArray[np.float32]) -> bytes:
     whole = np.clip(np.nan_to_num(samples), -1.0, 1.0)
     soundfile.write(file, whole, RATE, format="FLAC", subtype="PCM_16")
     return file.getvalue()
-
-
-def _write(path: Path, content: bytes) -> None:
-    make_folder(path.parent)
-    fd, name = tempfile.mkstemp(prefix=".", suffix=".part", dir=path.parent)
-    try:
-        try:
-            write_all(fd, content)
-            os.fsync(fd)
-        finally:
-            os.close(fd)
-        os.chmod(name, 0o644)
-        os.replace(name, path)
-        sync_folder(path.parent)
-    except BaseException:
-        Path(name).unlink(missing_ok=True)
-        raise

@@ -3,6 +3,7 @@
 import errno
 import os
 import sys
+import tempfile
 from pathlib import Path
 
 from assistant.record.events import RecordBusy
@@ -93,6 +94,28 @@ def same_file(fd: int, path: Path) -> bool:
     except FileNotFoundError:
         return False
     return here.st_nlink > 0 and (here.st_dev, here.st_ino) == (there.st_dev, there.st_ino)
+
+
+def write_whole(path: Path, content: bytes) -> None:
+    """Put a file in place as a whole and durably: whoever opens it finds the old one or the new.
+
+    Raises:
+        OSError: the disk did not take it; what stood there is as it was.
+    """
+    make_folder(path.parent)
+    fd, name = tempfile.mkstemp(prefix=".", suffix=".part", dir=path.parent)
+    try:
+        try:
+            write_all(fd, content)
+            os.fsync(fd)
+        finally:
+            os.close(fd)
+        os.chmod(name, 0o644)
+        os.replace(name, path)
+        sync_folder(path.parent)
+    except BaseException:
+        Path(name).unlink(missing_ok=True)
+        raise
 
 
 def write_all(fd: int, block: bytes) -> None:

@@ -21,7 +21,7 @@ import soundfile
 
 from assistant.card import Card
 from assistant.conversation import Session
-from assistant.record import clips, newest_unfinished, read_events, verify_file
+from assistant.record import clips, disk, newest_unfinished, read_events, verify_file
 from assistant.record.history import JobHistory
 from assistant.record.transcript import transcript
 from assistant.texts.dialogs import Dialogs
@@ -214,7 +214,7 @@ def test_a_full_disk_costs_the_clip_and_not_the_reading(
         raise OSError(errno.ENOSPC, "no space")
 
     heard(kept, "tech", "nine sixteenths", sound=tone(500))
-    monkeypatch.setattr(clips, "write_all", full)
+    monkeypatch.setattr(disk, "write_all", full)
     kept.hear("tech", "check")
     assert files(kept) == []
     event = read_events(kept.journal.path)[0][-1]
@@ -243,7 +243,7 @@ def test_the_clip_is_durable_before_its_line(
 
     watch(os, "fsync", "sync", os.fsync)
     watch(os, "replace", "name", os.replace)
-    watch(clips, "sync_folder", "sync folder", lambda folder: None)
+    watch(disk, "sync_folder", "sync folder", lambda folder: None)
     watch(kept.journal, "append_all", "line", kept.journal.append_all)
     heard(kept, "tech", "nine sixteenths", sound=tone(500))
     order.clear()

@@ -16,7 +16,6 @@ from functools import cache
 from typing import Any
 
 from assistant.act import Act
-from assistant.conversation.understand import as_data
 from assistant.dialogue import Dialogue, Question
 from assistant.quantity import QUANTITIES
 from assistant.readings import read
@@ -209,7 +208,7 @@ def reading_interpreter(quantity: str, metric: bool = False) -> Interpret:
         if reading.status != "read":
             return Question("ask_reading", {"question": reading.why}), PRIOR["question"]
         seldom = PRIOR["seldom_said"] if _RANGE_OR_REPAIR.search(words) else 1.0
-        data = as_data(reading)
+        data = reading.as_data()
         return Act("reading", "", data), seldom * _prior_of_length(data, quantity, words)
 
     return interpret
