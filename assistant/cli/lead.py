@@ -15,7 +15,7 @@ import click
 from assistant.cli.terminal import fail, one_line_errors
 
 if TYPE_CHECKING:
-    from assistant.review.desk import Review
+    from assistant.review import Review
 
 _PATH = click.Path(path_type=Path)
 _ACTS = ("reviewed", "question", "accepted", "reopened")

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from contextlib import contextmanager
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, nullcontext
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -13,7 +14,7 @@ from assistant.cli import lead as cli_lead
 from assistant.cli.terminal import fail, one_line_errors
 
 if TYPE_CHECKING:
-    from assistant.review.desk import Review
+    from assistant.review import Answers, Review
 
 _PATH = click.Path(path_type=Path)
 MOST = 10
@@ -32,6 +33,15 @@ def add_to(main: click.Group) -> None:
 @click.option("--parquet", "parquet_folder", type=_PATH, help="Write all tables as Parquet.")
 @click.option("--afresh", is_flag=True, help="Read every record again and check all of it.")
 @click.option("--patience", default=20.0, show_default=True, help="Seconds a drive may be silent.")
+@click.option("--ask", "question", help="Print the answer to this question as CSV instead.")
+@click.option(
+    "--on",
+    "engine",
+    type=click.Choice(["duckdb", "spark"]),
+    default="duckdb",
+    show_default=True,
+    help="What works out the answers; the same on both.",
+)
 @one_line_errors
 def review(
     folders: tuple[Path, ...],
@@ -39,22 +49,47 @@ def review(
     parquet_folder: Path | None,
     afresh: bool,
     patience: float,
+    question: str | None,
+    engine: str,
 ) -> None:
     """What the records in the FOLDERS say (without one: the records folder of this user).
 
     An index beside this user's data keeps up with what changed; the records are only read.
     """
     with opened(folders, afresh=afresh, patience_s=patience) as desk:
-        from assistant.review.summary import summary
-
-        for line in summary(desk, MOST):
-            click.echo(line)
-        from assistant.review.export import export
-
+        with _answers(desk, engine) as answers:
+            for line in summary(answers, MOST) if question is None else _as_csv(answers, question):
+                click.echo(line)
         for folder, kind in ((csv_folder, "csv"), (parquet_folder, "parquet")):
             if folder is not None:
+                from assistant.review.export import export
+
                 written = export(desk, folder, kind)
                 click.echo(f"{len(written) - 1} tables and {written[-1].name} in {folder}")
+
+
+def _answers(desk: Review, engine: str) -> Any:
+    if engine == "duckdb":
+        return nullcontext(desk)
+    from assistant.review.export import on_spark
+
+    return on_spark(desk)
+
+
+def _as_csv(answers: Answers, question: str) -> Iterator[str]:
+    """The answer to a question, a line a row."""
+    import csv
+    import io
+
+    from assistant.review.questions import QUESTIONS
+
+    if question not in QUESTIONS:
+        fail(f"there is no question {question!r}; ask one of {', '.join(QUESTIONS)}")
+    rows = answers.ask(question)
+    for row in [list(rows[0]), *(row.values() for row in rows)] if rows else ():
+        text = io.StringIO()
+        csv.writer(text, lineterminator="").writerow(row)
+        yield text.getvalue()
 
 
 @contextmanager
@@ -65,18 +100,23 @@ def opened(folders: tuple[Path, ...], **how: Any) -> Iterator[Review]:
 
     with (
         _bar() as progress,
-        open_review(folders or (default_folder(),), progress=progress, **how) as desk,
+        open_review(
+            folders or (default_folder(),),
+            wait=lambda line: click.echo(line, err=True),
+            progress=progress,
+            **how,
+        ) as desk,
     ):
-        if desk.told and not any(manifest.scanned_us for _, manifest in desk.snapshot):
+        if desk.told and not any(one.seen_us for one in desk.refreshed):
             fail("; ".join(desk.told))
         yield desk
 
 
 @contextmanager
-def _bar() -> Iterator[Any]:
+def _bar() -> Iterator[Callable[[int, int], None]]:
+    """A progress bar: only after two seconds, and not at all where no one looks."""
     from tqdm import tqdm
 
-    # Shown only after two seconds, and not at all where no one looks.
     with tqdm(unit=" records", delay=2, disable=None, leave=False) as bar:
 
         def progress(done: int, total: int) -> None:
@@ -86,3 +126,84 @@ def _bar() -> Iterator[Any]:
                 bar.clear()
 
         yield progress
+
+
+# --- The review in plain lines.
+
+
+def summary(answers: Answers, most: int) -> Iterator[str]:
+    """What came of the folders, damaged files, what needs eyes, what is due; `most` lines of each.
+
+    Control characters in names are shown, not obeyed.
+    """
+    for line in _lines(answers, most):
+        yield "".join(c if c.isprintable() else repr(c)[1:-1] for c in line)
+
+
+def _lines(answers: Answers, most: int) -> Iterator[str]:
+    from assistant.review.wording import say
+
+    yield from answers.told
+    bad = answers.ask("damaged")
+    yield from (_file(row) for row in bad[:most])
+    if len(bad) > most:
+        yield say("summary.more_files", count=len(bad) - most)
+    total = answers.ask("totals")[0]
+    if not total["jobs"]:
+        yield say("summary.none")
+        return
+    right = total["first_time_right"]
+    yield say(
+        "summary.totals",
+        jobs=_many(total["jobs"], "job"),
+        trucks=_many(total["units"], "truck"),
+        signed=total["signed_off"] or 0,
+        share="" if right is None else say("summary.share", share=right),
+        doubtful=total["doubtful"] or 0,
+    )
+    eyes = answers.ask("needs_eyes", most + 1)
+    if eyes:
+        yield say("summary.eyes")
+        yield from _eyes(answers, eyes[:most])
+        if len(eyes) > most:
+            yield say("summary.more_eyes", count=len(eyes) - most)
+    due = [row for row in answers.ask("units", most) if row["due_s"] is not None]
+    if due:
+        yield say("summary.due")
+        yield from map(_due, due)
+
+
+def _file(row: dict[str, Any]) -> str:
+    from assistant.review.wording import say
+
+    line = f"{row['folder']}/{row['path']}: {row['line'] or row['status']}"
+    if row["status"] != "missing":
+        return line
+    return say("summary.seen", line=line, when=row["seen_utc"])
+
+
+def _many(count: int, what: str) -> str:
+    return f"{count:,} {what}{'' if count == 1 else 's'}"
+
+
+def _eyes(answers: Answers, eyes: list[dict[str, Any]]) -> Iterator[str]:
+    from assistant.review.wording import say, short
+
+    first: dict[int, str] = {}
+    doubts = answers.of_jobs("doubts", [row["job"] for row in eyes])
+    for doubt in sorted(doubts, key=lambda doubt: doubt["n"]):
+        first.setdefault(doubt["job"], short(doubt["text"].rstrip(".")))
+    for row in eyes:
+        more = f" (+{row['doubts'] - 1})" if row["doubts"] > 1 else ""
+        asked = f" [{row['asked'].removeprefix('lead-')}]" if row["asked"] else ""
+        what = f"{first.get(row['job'], '')}{more}{asked}".strip()
+        unit = row["unit"] or say("summary.no_unit")
+        yield say("summary.eye", day=row["began_utc"], unit=unit, what=what)
+
+
+def _due(row: dict[str, Any]) -> str:
+    from assistant.review.wording import say
+
+    day = row["last_utc"] + timedelta(seconds=max(0.0, min(row["due_s"], 1e9)))
+    past = say("summary.overdue") if day < datetime.now(UTC).replace(tzinfo=None) else ""
+    return say("summary.due_at", unit=row["unit"], miles=row["next_due_miles"], day=day, past=past)

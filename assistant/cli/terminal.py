@@ -110,7 +110,7 @@ def lead_questions(folder: Path, unit: str) -> Callable[[Session], list[Said]]:
 
     Looked up before the new record is there, so that it is not among those looked at.
     """
-    from assistant.review.questions import waiting
+    from assistant.review.acts import waiting
 
     questions = waiting(folder, unit)
 

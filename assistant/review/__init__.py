@@ -1,25 +1,277 @@
 """The lead's desk: many records read at once, into tables to ask and pages to look at.
 
-- ``columns``, ``tables``: what there is to ask, as Ibis expressions; ``fleet``: often asked;
-- ``fold``, ``quick``: one record as rows, its chain checked;
-- ``scan``, ``store``, ``refresh``: folders, their indexes, and keeping those fresh;
-- ``desk``: an open review; ``export``: CSV and Parquet.
+- ``columns``: what there is to ask; ``questions``: often asked, as Ibis expressions;
+- ``rows``: one record as rows, its chain checked (``chain_check``);
+- ``scan``, ``index``, ``refresh``: folders, their indexes, and keeping those fresh;
+- ``export``: CSV, Parquet, and the same tables on Spark.
+
+Only DuckDB is imported for an index that is up to date: Ibis takes longer than all the rest.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+import json
+import os
+from collections.abc import Callable, Iterable, Sequence
+from contextlib import suppress
+from functools import cached_property
+from hashlib import sha256
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from assistant.record import RecordError
+from assistant.review.columns import COLUMNS, OF_A_JOB
+
 if TYPE_CHECKING:
-    from assistant.review.desk import Review
+    import duckdb
+    import ibis.expr.types as ir
 
-__all__ = ["open_review"]
+    from assistant.review.index import Index
+    from assistant.review.questions import Tables
+    from assistant.review.refresh import Refreshed
+
+__all__ = ["Review", "open_review"]
+Row = dict[str, Any]
+_HERE = Path(__file__).parent
 
 
-def open_review(folders: Iterable[Path], **how: Any) -> Review:
-    """Bring the indexes of the folders up to date and open them; `how` as in `desk.open_review`."""
-    from assistant.review.desk import open_review as opened
+class Answers:
+    """What an engine that has the tables can be asked."""
 
-    return opened(folders, **how)
+    engine = "duckdb"
+
+    def __init__(self, told: list[str], home: Path) -> None:
+        self.told = told
+        self.home = home
+
+    def run(self, sql: str) -> list[Row]:
+        """The answer to a query as one dict a row."""
+        raise NotImplementedError
+
+    @cached_property
+    def tables(self) -> Tables:
+        """To make expressions of."""
+        from assistant.review.questions import tables
+
+        return tables()
+
+    def rows(self, expression: ir.Table) -> list[Row]:
+        """The answer to an expression over `tables`, as one dict a row. Raises as `run` does."""
+        from assistant.review.questions import sql_of
+
+        return self.run(sql_of(expression, self.engine))
+
+    def ask(self, question: str, most: int | None = None) -> list[Row]:
+        """The first rows of a question of `questions.QUESTIONS`.
+
+        Its SQL is kept in the folder of indexes, so that Ibis makes it but once.
+        """
+        file, key = self.home / f"{self.engine}-questions.json", _version()
+        try:
+            kept = json.loads(file.read_text("utf-8"))
+            sql = kept["sql"][question] if kept["version"] == key else None
+        except (OSError, ValueError, KeyError, TypeError):
+            sql = None
+        if sql is None:
+            from assistant.review.questions import QUESTIONS, sql_of
+
+            made = {name: sql_of(ask(self.tables), self.engine) for name, ask in QUESTIONS.items()}
+            sql = made[question]
+            _write_quietly(file, json.dumps({"version": key, "sql": made}, indent=0))
+        return self.run(sql if most is None else f"{sql} LIMIT {most}")
+
+    def of_jobs(self, table: str, jobs: Sequence[int]) -> list[Row]:
+        """The rows of these jobs in a table."""
+        some = ", ".join(map(str, jobs)) or "NULL"
+        return self.run(f"SELECT * FROM {table} WHERE job IN ({some})")
+
+
+class Review(Answers):
+    """Tables of all the folders' jobs, as of their last refresh. Use `with`, or `close`.
+
+    Attributes:
+        told: one line each on what the lead should know of the folders.
+        refreshed: what was done about each folder.
+        home: where the indexes are, and what else is kept.
+    """
+
+    def __init__(
+        self,
+        connection: duckdb.DuckDBPyConnection,
+        indexes: Sequence[Index],
+        refreshed: list[Refreshed],
+        home: Path,
+    ) -> None:
+        super().__init__([line for one in refreshed for line in one.told], home)
+        self.refreshed = refreshed
+        self._connection = connection
+        self._indexes = indexes
+        twice = _copies(connection, indexes)
+        if twice:
+            from assistant.review.wording import say
+
+            self.told.append(say("folder.twice", count=len(twice)))
+        for table in COLUMNS:
+            connection.execute(f"CREATE VIEW {table} AS {_view(table, indexes, twice)}")
+
+    def run(self, sql: str) -> list[Row]:
+        """The answer to a query as one dict a row.
+
+        Raises:
+            RecordError: the index on the disk was damaged since it was opened.
+            OSError: what the statement writes to cannot be written.
+        """
+        import duckdb
+
+        from assistant.review.index import rows_of
+
+        try:
+            return rows_of(self._connection.execute(sql))
+        except duckdb.IOException as error:
+            raise OSError(None, str(error).splitlines()[0]) from error
+        except duckdb.Error as error:
+            if "orrupt" not in str(error):
+                raise
+            files = ", ".join(str(index.file) for index in self._indexes)
+            raise RecordError(f"The index is damaged. Remove {files}, then try again.") from None
+
+    def record_path(self, job: int) -> Path:
+        """The file of a job; it may no longer be there.
+
+        Raises:
+            RecordError: there is no such job.
+        """
+        found = self.of_jobs("files", [job])
+        if not found:
+            raise RecordError(f"There is no job {job} in this review.")
+        path = Path(found[0]["folder"], found[0]["path"])
+        if not path.exists() and "\\x" in str(path):
+            # A name that is no text is kept as text, with its odd bytes spelled out.
+            real = str(path).encode("latin-1", "backslashreplace").decode("unicode_escape")
+            path = Path(os.fsdecode(real.encode("latin-1", "replace")))
+        return path
+
+    def close(self) -> None:
+        """Let go of the files."""
+        self._connection.close()
+
+    def __enter__(self) -> Review:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+
+def open_review(
+    folders: Iterable[Path],
+    home: Path | None = None,
+    wait: Callable[[str], None] = lambda line: None,
+    wait_s: float | None = None,
+    **how: Any,
+) -> Review:
+    """Bring the indexes of the folders up to date and open them.
+
+    Args:
+        folders: of records; each has an index of its own.
+        home: where the indexes live; the user's cache if not given.
+        wait: takes one line when another lead has an index and is waited for.
+        wait_s: for so long at most, in seconds.
+        how: see `refresh.refresh`.
+
+    Raises:
+        RecordError: another lead had an index all that time, or it cannot be written.
+    """
+    import duckdb
+
+    from assistant.review.index import WAIT_S, Index, index_home
+
+    wait_s = WAIT_S if wait_s is None else wait_s
+    connection = duckdb.connect()
+    try:
+        indexes, done = [], []
+        for number, folder in enumerate(_apart(folders)):
+            index = Index(connection, f"folder{number}", folder, home)
+            done.append(_up_to_date(index, wait, wait_s, how))
+            index.read_only(wait, wait_s)
+            indexes.append(index)
+        return Review(connection, indexes, done, home or index_home())
+    except BaseException:
+        connection.close()
+        raise
+
+
+def _up_to_date(
+    index: Index, wait: Callable[[str], None], wait_s: float, how: dict[str, Any]
+) -> Refreshed:
+    import duckdb
+
+    from assistant.review.refresh import refresh
+    from assistant.review.wording import say
+
+    index.write(wait, wait_s)
+    try:
+        try:
+            done = refresh(index, **how)
+        except duckdb.Error:
+            index.begin_anew(wait, wait_s)
+            done = refresh(index, **how)
+    except (duckdb.Error, OSError) as error:
+        raise RecordError(
+            f"The index {index.file} cannot be written: {str(error).splitlines()[0]}. "
+            "Free space there, or set LUGCALL_INDEX to another folder."
+        ) from None
+    if index.rebuilt:
+        done.told.insert(0, say("folder.rebuilt", folder=index.folder))
+    if index.unwritable:
+        done.told.append(say("folder.in_memory", folder=index.folder, why=index.unwritable))
+    return done
+
+
+def _apart(folders: Iterable[Path]) -> list[Path]:
+    """Each folder once, without those within another."""
+    given = list(dict.fromkeys(Path(os.path.abspath(f)) for f in folders))
+    return [f for f in given if not any(other in f.parents for other in given)]
+
+
+def _copies(connection: duckdb.DuckDBPyConnection, indexes: Sequence[Index]) -> list[int]:
+    """Of records that stand in several folders, the longest counts, in this review only."""
+    if len(indexes) < 2:
+        return []
+    every = " UNION ALL ".join(
+        f"SELECT job, opening, events, began_utc FROM {index.name}.jobs" for index in indexes
+    )
+    ranked = f"SELECT job, row_number() OVER (PARTITION BY opening ORDER BY events DESC, \
+began_utc, job) AS place FROM ({every})"
+    found = connection.execute(f"SELECT job FROM ({ranked}) WHERE place > 1").fetchall()
+    return [job for (job,) in found]
+
+
+def _view(table: str, indexes: Sequence[Index], twice: list[int]) -> str:
+    """The query that gives a table of all the indexes, each job once."""
+    names = ", ".join(f'"{column.name}"' for column in COLUMNS[table])
+    parts = []
+    for index in indexes:
+        some = names
+        if table == "files":
+            seen = f"coalesce(seen_utc, make_timestamp({index.seen_us})) AS seen_utc"
+            some = names.replace('"seen_utc"', seen)
+        parts.append(f"SELECT {some} FROM {index.name}.{table}")
+    once = f" WHERE job NOT IN ({', '.join(map(str, twice))})" if twice else ""
+    every = " UNION ALL ".join(parts)
+    return f"SELECT {names} FROM ({every}){once if table in OF_A_JOB else ''}"
+
+
+def _version() -> str:
+    """Of what the questions' SQL is made from."""
+    import duckdb
+
+    made_from = [(_HERE / name).read_bytes() for name in ("questions.py", "columns.py")]
+    return sha256(b"".join(made_from) + duckdb.__version__.encode()).hexdigest()[:16]
+
+
+def _write_quietly(file: Path, text: str) -> None:
+    """In one step, if it can be: it is only kept to be quicker the next time."""
+    with suppress(OSError):
+        part = file.with_suffix(f".{os.getpid()}.part")
+        part.write_text(text, encoding="utf-8")
+        os.replace(part, file)

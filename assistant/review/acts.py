@@ -2,23 +2,34 @@
 
 Reviewed, a question to the technician, accepted with a reason, reopened. Leads are named by a code
 only. The seal on the paper work order covers the record up to its sign-off; what a lead adds comes
-after that, and is held by the chain alone.
+after that, and is held by the chain alone. A question waits for the next session on that truck.
 """
 
 from __future__ import annotations
 
+import os
 import re
-from collections.abc import Callable, Iterable
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
-from typing import Any, Literal
+from typing import Literal
 
-from assistant.record import BrokenChain, Event, Journal, NotARecord, RecordBusy, RecordError
+from assistant.record import (
+    BrokenChain,
+    DamagedLine,
+    Event,
+    Journal,
+    NotARecord,
+    RecordBusy,
+    RecordError,
+    parse_line,
+)
+from assistant.record.chain import may_follow_closed
+from assistant.record.folder import SUFFIX, slug
+from assistant.record.history import ACTS, LEAD
 
-Act = Literal["reviewed", "question", "accepted", "reopened"]
-ACTS: tuple[Act, ...] = ("reviewed", "question", "accepted", "reopened")
-PREFIX = "lead-"
+LeadActName = Literal["reviewed", "question", "accepted", "reopened"]
 MAX_TEXT = 500
 """Characters of a reason or a remark."""
 MAX_WORDS = 12
@@ -30,31 +41,21 @@ _WANTS = {
     "reopened": "the reason it is reopened",
 }
 _SIGNED_ONLY = ("accepted", "reopened")
+NEWEST = 8
+"""Records of one truck that are looked at."""
+_NEAR = 1 << 16
+"""Bytes at either end of a record that are looked at."""
+KEY = "question"
+"""Where the notice that put a question to the technician keeps which one it was: its hash."""
 
 
 class LeadError(RecordError):
     """One clear line on why nothing was added."""
 
 
-@dataclass(frozen=True, slots=True)
-class LeadAct:
-    """One act as the record holds it.
-
-    `line` counts from 1; `at` is ISO 8601; `about` names what it is about (a reading, a line of the
-    record) or is empty.
-    """
-
-    line: int
-    at: str
-    act: str
-    lead: str
-    text: str
-    about: str
-
-
 def add(
     path: Path,
-    act: Act,
+    act: LeadActName,
     lead: str,
     text: str = "",
     about: str = "",
@@ -64,7 +65,7 @@ def add(
 
     Args:
         path: the record.
-        act: one of `ACTS`.
+        act: what is done.
         lead: the lead's code, such as L7: at most 8 letters, digits and dashes, a digit among them.
         text: the question, the reason, or a remark on what was reviewed.
         about: what it is about, if not the whole job.
@@ -86,9 +87,9 @@ def add(
         _check(journal, act, path)
         data = {"lead": code, "text": words, "about": about}
         last = journal.events[-1]
-        if last.kind == PREFIX + act and last.data == data:
+        if last.kind == LEAD + act and last.data == data:
             raise LeadError(f"{path.name} ends with this very act already; nothing was added")
-        return journal.append(PREFIX + act, data)
+        return journal.append(LEAD + act, data)
 
 
 def lead_code(lead: str) -> str:
@@ -128,42 +129,92 @@ def opened(path: Path, now: Callable[[], datetime]) -> Journal:
         raise LeadError(f"{why}; nothing was added") from None
 
 
-def _check(journal: Journal, act: Act, path: Path) -> None:
+def _check(journal: Journal, act: LeadActName, path: Path) -> None:
     if act in _SIGNED_ONLY and not journal.finished:
         raise LeadError(
             f"{path.name} is not signed off yet, so it cannot be {act}; "
             "a question can be put, or the job be marked reviewed"
         )
-    if act == "reopened" and standing(journal.events) == "reopened":
+    done = [e.kind for e in journal.events if e.kind.removeprefix(LEAD) in ACTS]
+    if act == "reopened" and done[-1:] == [f"{LEAD}reopened"]:
         raise LeadError(f"{path.name} is reopened already; nothing was added")
 
 
-def acts_in(events: Iterable[Event]) -> list[LeadAct]:
-    """The lead's acts of a record, in order; what other versions may add is given as it is."""
-    return [
-        LeadAct(
-            e.n + 1,
-            e.at,
-            e.kind.removeprefix(PREFIX),
-            _text(e.data, "lead"),
-            _text(e.data, "text"),
-            _text(e.data, "about"),
-        )
-        for e in events
-        if e.kind.startswith(PREFIX)
-    ]
+# --- Questions that wait. Quick, since a session begins with it: only the newest records of that
+# truck are looked at, and of each only its first lines (what was asked there) and its last (where a
+# lead's acts stand).
 
 
-def _text(data: dict[str, Any], key: str) -> str:
-    value = data.get(key)
-    return value if isinstance(value, str) else ""
+@dataclass(frozen=True, slots=True)
+class WaitingQuestion:
+    """A question not yet put: whose (code), its words, and the hash of its line."""
+
+    lead: str
+    text: str
+    hash: str
 
 
-def standing(events: Iterable[Event]) -> str:
-    """How the lead left it: "reopened", "question", "accepted", "reviewed", or "" (not looked at).
+def waiting(folder: Path, unit: str) -> list[WaitingQuestion]:
+    """The open questions on a truck, oldest first; none when the folder cannot be read.
 
-    The last act decides, but a question stays open until the record is reviewed, accepted or
-    reopened after it.
+    A question is over once it was put in a later session (a "notice" with its hash), or once a lead
+    did something else with the record after it.
     """
-    known = [act.act for act in acts_in(events) if act.act in ACTS]
-    return known[-1] if known else ""
+    if not unit:
+        return []
+    put: set[str] = set()
+    found: list[WaitingQuestion] = []
+    for path in _newest(folder, unit):
+        head, tail = _ends(path)
+        if not head or head[0].data.get("unit") != unit:
+            continue
+        put |= {str(e.data[KEY]) for e in head if e.kind == "notice" and KEY in e.data}
+        found += [one for one in _open(tail) if one.hash not in put]
+    return found[::-1]
+
+
+def _newest(folder: Path, unit: str) -> list[Path]:
+    try:
+        with os.scandir(folder) as entries:
+            names = [e.name for e in entries if e.name.endswith(SUFFIX) and slug(unit) in e.name]
+    except OSError:
+        return []
+    return [folder / name for name in sorted(names, reverse=True)[:NEWEST]]
+
+
+def _ends(path: Path) -> tuple[list[Event], list[Event]]:
+    """The first events of a record, and the last; what is damaged is left out."""
+    try:
+        with path.open("rb") as stream:
+            head = stream.read(_NEAR)
+            size = stream.seek(0, os.SEEK_END)
+            stream.seek(max(0, size - _NEAR))
+            tail = stream.read(_NEAR)
+    except OSError:
+        return [], []
+    return _events(head), _events(tail)
+
+
+def _events(block: bytes) -> list[Event]:
+    out = []
+    for line in block.splitlines(keepends=True):
+        try:
+            out.append(parse_line(line))
+        except DamagedLine:
+            continue
+    return out
+
+
+def _open(tail: list[Event]) -> list[WaitingQuestion]:
+    """The questions after which the lead did nothing else, newest first."""
+    out: list[WaitingQuestion] = []
+    for event in reversed(tail):
+        if not event.kind.startswith(LEAD):
+            if may_follow_closed(event.kind):
+                continue
+            break
+        if event.kind != f"{LEAD}question":
+            break
+        lead, text = (str(event.data.get(member, "")) for member in ("lead", "text"))
+        out.append(WaitingQuestion(lead, text, event.hash))
+    return out

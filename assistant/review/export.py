@@ -1,16 +1,19 @@
-"""The tables as CSV and Parquet, with a page that says what each column holds."""
+"""The tables as CSV and Parquet, with a page that says what each column holds; and on Spark."""
 
 from __future__ import annotations
 
+import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import Any
 
 from assistant.record.disk import reason
 from assistant.record.events import RecordError
-from assistant.review.columns import COLUMNS, PER
-
-if TYPE_CHECKING:
-    from assistant.review.desk import Review
+from assistant.review import Answers, Review
+from assistant.review.columns import COLUMNS
+from assistant.review.index import quoted
+from assistant.sentences import sentences
 
 PAGE = "COLUMNS.md"
 
@@ -22,37 +25,102 @@ def export(review: Review, folder: Path, kind: str) -> list[Path]:
     not there or an empty text.
 
     Args:
+        review: whose tables.
+        folder: for the files.
         kind: "csv" or "parquet".
 
     Raises:
         RecordError: the folder cannot be written.
     """
     how = "HEADER, DELIMITER ','" if kind == "csv" else "FORMAT parquet, COMPRESSION zstd"
-    written = []
+    files = [folder / f"{table}.{kind}" for table in COLUMNS]
+    page = folder / PAGE
     try:
         folder.mkdir(parents=True, exist_ok=True)
-        for table in COLUMNS:
-            path = folder / f"{table}.{kind}"
-            quoted = str(path).replace("'", "''")
-            review.sql(f"COPY (SELECT * FROM {table}) TO '{quoted}' ({how})")
-            written.append(path)
-        page = folder / PAGE
-        page.write_text(schema_page(), encoding="utf-8")
+        for table, file in zip(COLUMNS, files, strict=True):
+            review.run(f"COPY (SELECT * FROM {table}) TO {quoted(str(file))} ({how})")
+        page.write_text(columns_page(), encoding="utf-8")
     except OSError as error:
         raise RecordError(f"{folder} cannot be written: {reason(error)[0]}.") from error
-    return [*written, page]
+    return [*files, page]
 
 
-def schema_page() -> str:
+def columns_page() -> str:
     """What every column of every table holds, in Markdown."""
-    lines = [
-        "# Columns",
-        "",
-        "Units stand in the names: `_in` inches, `_s` seconds, `_miles`, `_lugs`; `_utc` is",
-        "a time in UTC. `job` joins the tables. Lugs are positive when they tighten.",
-    ]
+    words = sentences("columns")
+    lines = [f"# {words.say('page.title')}", "", words.say("page.units")]
     for table, columns in COLUMNS.items():
-        lines += ["", f"## {table}", "", f"One row a {PER[table]}.", ""]
-        lines += ["| column | type | what it says |", "| --- | --- | --- |"]
-        lines += [f"| `{c.name}` | {c.type} | {c.what.replace('|', '/')} |" for c in columns]
+        row = words.say("page.row", row=words.say(f"{table}.row"))
+        lines += ["", f"## {table}", "", row, ""]
+        lines += [words.say("page.head"), "| --- | --- | --- |"]
+        for column in columns:
+            what = words.say(f"{table}.{column.name}").replace("|", "/")
+            lines.append(f"| `{column.name}` | {column.type} | {what} |")
     return "\n".join(lines) + "\n"
+
+
+class SparkAnswers(Answers):
+    """The same tables on a Spark session, for more records than one machine holds."""
+
+    engine = "pyspark"
+
+    def __init__(self, session: Any, told: list[str], home: Path) -> None:
+        super().__init__(told, home)
+        self._session = session
+
+    def run(self, sql: str) -> list[dict[str, Any]]:
+        """The answer to a query as one dict a row."""
+        return [row.asDict() for row in self._session.sql(sql).collect()]
+
+
+@contextmanager
+def on_spark(review: Review, session: Any = None) -> Iterator[SparkAnswers]:
+    """A review's tables on Spark, as Parquet in a folder that goes when it is done.
+
+    Args:
+        review: whose tables.
+        session: a pyspark SparkSession; a small local one if not given.
+
+    Raises:
+        RecordError: Spark is not installed.
+    """
+    with tempfile.TemporaryDirectory(prefix="lugcall-spark-") as name:
+        spark = session or _local_session()
+        try:
+            export(review, Path(name), "parquet")
+            for table in COLUMNS:
+                frame = spark.read.parquet(str(Path(name, f"{table}.parquet")))
+                frame.createOrReplaceTempView(table)
+            yield SparkAnswers(spark, review.told, review.home)
+        finally:
+            if session is None:
+                spark.stop()
+
+
+def _local_session() -> Any:
+    try:
+        import ibis.backends.pyspark  # noqa: F401  # needs more than Spark itself
+        from pyspark.sql import SparkSession
+    except ImportError:
+        raise RecordError("Spark is not installed: pip install 'lugcall[spark]'.") from None
+    settings = {
+        "spark.ui.enabled": "false",
+        "spark.ui.showConsoleProgress": "false",
+        "spark.sql.session.timeZone": "UTC",
+        "spark.sql.shuffle.partitions": "1",
+        "spark.sql.adaptive.enabled": "false",
+        "spark.sql.parquet.inferTimestampNTZ.enabled": "true",
+        # To compile each small question would take far longer than to answer it.
+        "spark.sql.codegen.wholeStage": "false",
+        "spark.sql.codegen.factoryMode": "NO_CODEGEN",
+        "spark.driver.extraJavaOptions": "-XX:TieredStopAtLevel=1",
+        "spark.log.level": "ERROR",
+    }
+    builder = SparkSession.builder.master("local[*]")
+    for key, value in settings.items():
+        builder = builder.config(key, value)
+    try:
+        return builder.getOrCreate()
+    except Exception as error:  # no Java runtime, or none that fits
+        why = str(error).splitlines()[0]
+        raise RecordError(f"Spark does not start: {why} It needs a Java runtime.") from None

@@ -1,98 +1,259 @@
-"""A lead's questions that wait for the next session on a truck.
+"""What is often asked of many jobs: from `Tables` to an Ibis expression, for any engine.
 
-Quick, since a session begins with it: only the newest records of that truck are looked at, and of
-each only its first lines (what was asked there) and its last (where a lead's acts stand).
+    from assistant.review import open_review
+    with open_review([folder, ...]) as review:      # builds or refreshes the index first
+        t = review.tables                           # Tables: t.jobs, t.readings, t.moves, ...
+        rows = review.rows(t.jobs.filter(t.jobs.unit == "T-104"))      # list of dicts
+        rows = review.ask("units")                  # one of `QUESTIONS`
+
+Every table has a column `job` and is joined on it; `review.record_path(job)` is a job's file.
+Times are naive and in UTC. A job whose file is gone stays in all tables; `files.status` is then
+"missing" and `files.seen_utc` says when it was last seen.
 """
 
 from __future__ import annotations
 
-import os
 from dataclasses import dataclass
-from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
-from assistant.record import Event, parse_line
-from assistant.record.chain import may_follow_closed
-from assistant.record.events import DamagedLine
-from assistant.record.folder import SUFFIX, slug
-from assistant.review.acts import PREFIX, acts_in
+import ibis
 
-NEWEST = 8
-"""Records of one truck that are looked at."""
-_NEAR = 1 << 16
-KEY = "question"
-"""Where the notice that put a question to the technician keeps which one it was: its hash."""
+from assistant.review.columns import COLUMNS
+
+if TYPE_CHECKING:
+    import ibis.expr.types as ir
+
+LEAST = 2
+"""Visits that it takes to tell a truck's miles a day."""
+DAY_S = 86_400
+LOOKED_AT = ("lead-reviewed", "lead-question", "lead-accepted", "lead-reopened")
+"""Acts that say how the lead left a job; others, such as that clips were removed, do not."""
 
 
 @dataclass(frozen=True, slots=True)
-class Waiting:
-    """A question not yet put: whose (code), its words, and the hash of its line."""
+class Tables:
+    """All the tables, as Ibis tables with the columns of `columns.COLUMNS`; one row a ...
 
-    lead: str
-    text: str
-    hash: str
-
-
-def waiting(folder: Path, unit: str) -> list[Waiting]:
-    """The open questions on a truck, oldest first; none when the folder cannot be read.
-
-    A question is over once it was put in a later session (a "notice" with its hash), or once a lead
-    did something else with the record after it.
+    Attributes:
+        jobs: job.
+        readings: reading taken, corrected ones with `replaced`; `as_found` and `as_left` mark those
+            that stand.
+        moves: change on ring or linkage, predicted against measured.
+        holds: time the helper held the pedal.
+        hearing: utterance, typed or spoken, taken or not.
+        steps: step of a job.
+        cautions: caution spoken.
+        doubts: thing the lead should look at.
+        lead_acts: event the lead appended.
+        files: file in the folders, records or not.
     """
-    if not unit:
-        return []
-    put: set[str] = set()
-    found: list[Waiting] = []
-    for path in _newest(folder, unit):
-        head, tail = _ends(path)
-        if not head or head[0].data.get("unit") != unit:
-            continue
-        put |= {str(e.data[KEY]) for e in head if e.kind == "notice" and KEY in e.data}
-        found += [one for one in _open(tail) if one.hash not in put]
-    return found[::-1]
+
+    jobs: ir.Table
+    readings: ir.Table
+    moves: ir.Table
+    holds: ir.Table
+    hearing: ir.Table
+    steps: ir.Table
+    cautions: ir.Table
+    doubts: ir.Table
+    lead_acts: ir.Table
+    files: ir.Table
 
 
-def _newest(folder: Path, unit: str) -> list[Path]:
-    try:
-        with os.scandir(folder) as entries:
-            names = [e.name for e in entries if e.name.endswith(SUFFIX) and slug(unit) in e.name]
-    except OSError:
-        return []
-    return [folder / name for name in sorted(names, reverse=True)[:NEWEST]]
+def tables() -> Tables:
+    """The tables, of whatever engine has them under their own names."""
+    return Tables(**{
+        table: ibis.table({c.name: _TYPES[c.type] for c in columns}, table)
+        for table, columns in COLUMNS.items()
+    })  # fmt: skip
 
 
-def _ends(path: Path) -> tuple[list[Event], list[Event]]:
-    """The first events of a record, and the last; what is damaged is left out."""
-    try:
-        with path.open("rb") as stream:
-            head = stream.read(_NEAR)
-            size = stream.seek(0, os.SEEK_END)
-            stream.seek(max(0, size - _NEAR))
-            tail = stream.read(_NEAR)
-    except OSError:
-        return [], []
-    return _events(head), _events(tail)
+def sql_of(question: Any, engine: str) -> str:
+    """A question in the SQL of an engine, "duckdb" or "pyspark"."""
+    getattr(ibis, engine)  # which registers what its SQL depends on
+    return str(ibis.to_sql(question, dialect=engine, pretty=False))
 
 
-def _events(block: bytes) -> list[Event]:
-    out = []
-    for line in block.splitlines(keepends=True):
-        try:
-            out.append(parse_line(line))
-        except DamagedLine:
-            continue
-    return out
+_TYPES = {"int": "int64", "float": "float64", "text": "string", "bool": "boolean",
+          "time": "timestamp(6)"}  # fmt: skip
 
 
-def _open(tail: list[Event]) -> list[Waiting]:
-    """The questions after which the lead did nothing else, newest first."""
-    out: list[Waiting] = []
-    for event in reversed(tail):
-        if not event.kind.startswith(PREFIX):
-            if may_follow_closed(event.kind):
-                continue
-            break
-        if event.kind != f"{PREFIX}question":
-            break
-        act = acts_in([event])[0]
-        out.append(Waiting(act.lead, act.text, event.hash))
-    return out
+def needs_eyes(t: Tables) -> ir.Table:
+    """Jobs with something to look at, the worst first.
+
+    Columns: job, unit, began_utc, code, chain, signed_off, doubts, asked (the lead's last act, or
+    empty), weight. A broken chain weighs most, then what was left out or accepted too close,
+    then other doubts, then what the lead asked of a job without any, or reopened; a job the lead
+    has reviewed or accepted weighs nothing and is left out, unless it was reopened after.
+    """
+    d = t.doubts
+    weight = (
+        (d.kind == "chain").ifelse(100, 0)
+        + d.kind.isin(["accepted", "out"]).ifelse(10, 0)
+        + d.kind.isin(["ring", "ratio", "clock"]).ifelse(5, 0)
+        + 1
+    )
+    weighed = d.mutate(weight=weight).group_by("job").agg(weight=lambda d: d.weight.sum())
+    a = t.lead_acts.filter(t.lead_acts.kind.isin(LOOKED_AT))
+    last = a.group_by("job").agg(
+        asked=a.kind.argmax(a.n),
+    )
+    j = t.jobs.select("job", "unit", "began_utc", "code", "chain", "signed_off", "doubts")
+    joined = j.left_join(weighed, "job").drop("job_right")
+    joined = joined.left_join(last, "job").drop("job_right")
+    joined = joined.mutate(asked=joined.asked.fill_null(""), weight=joined.weight.fill_null(0))
+    seen = joined.asked.isin(["lead-reviewed", "lead-accepted"])
+    asked = joined.asked.isin(["lead-question", "lead-reopened"])
+    something = (joined.weight > 0) | asked
+    kept = joined.filter((~seen & something) | (joined.chain == "BROKEN CHAIN"))
+    return kept.order_by([ibis.desc("weight"), ibis.desc("began_utc"), "job"])
+
+
+def as_found_left(t: Tables) -> ir.Table:
+    """As found beside as left, a row per job and quantity, with limits and whose they are."""
+    r = t.readings
+    keys = ["job", "quantity"]
+    found = r.filter(r.as_found).select(
+        *keys, found_in="value_in", found_figures="figures", found_decision="decision"
+    )
+    left = r.filter(r.as_left).select(
+        *keys, "limit_low_in", "limit_high_in", "limit_source", "accepted",
+        left_in="value_in", left_figures="figures", left_decision="decision", left_p_in="p_in",
+    )  # fmt: skip
+    both = found.outer_join(left, keys)
+    return both.mutate(
+        job=ibis.coalesce(both.job, both.job_right),
+        quantity=ibis.coalesce(both.quantity, both.quantity_right),
+    ).drop("job_right", "quantity_right")
+
+
+def predicted_measured(t: Tables) -> ir.Table:
+    """Ring moves: lugs told and moved, gap predicted and measured, with unit and date."""
+    j = t.jobs.select("job", "unit", "began_utc", "lug_pitch_in")
+    m = t.moves.filter(t.moves.kind == "ring")
+    return m.inner_join(j, "job")
+
+
+def by_finding(t: Tables) -> ir.Table:
+    """How ring moves came out: finding, moves, mean and spread of the error in inches."""
+    m = t.moves.filter((t.moves.kind == "ring") & (t.moves.finding != ""))
+    return (
+        m.group_by("finding")
+        .agg(
+            moves=m.count(),
+            mean_error_in=m.error_in.mean(),
+            spread_in=m.error_in.std(how="pop"),
+        )
+        .order_by([ibis.desc("moves"), "finding"])
+    )
+
+
+def first_time_right(t: Tables) -> ir.Table:
+    """Per month of the sign-off: month_utc, jobs, right, share of those signed off."""
+    j = t.jobs.filter(t.jobs.signed_off)
+    j = j.mutate(month_utc=j.ended_utc.truncate("M"), right=j.first_time_right.cast("int64"))
+    return (
+        j.group_by("month_utc")
+        .agg(jobs=j.count(), right=j.right.sum(), share=j.right.mean())
+        .order_by("month_utc")
+    )
+
+
+def misheard(t: Tables) -> ir.Table:
+    """Per step and microphone: said, again, share; the most misunderstood first."""
+    h = t.hearing.mutate(missed=t.hearing.again.cast("int64"))
+    return (
+        h.group_by(["step", "microphone"])
+        .agg(said=h.count(), again=h.missed.sum(), share=h.missed.mean())
+        .order_by([ibis.desc("again"), "step", "microphone"])
+    )
+
+
+def time_a_step(t: Tables) -> ir.Table:
+    """Per step: jobs, median and mean seconds a job, utterances and say-agains; slowest first."""
+    s = t.steps
+    return (
+        s.group_by("step")
+        .agg(
+            jobs=s.count(),
+            mean_s=s.step_s.mean(),
+            longest_s=s.step_s.max(),
+            turns=s.turns.sum(),
+            say_agains=s.say_agains.sum(),
+        )
+        .order_by([ibis.desc("mean_s"), "step"])
+    )
+
+
+def totals(t: Tables) -> ir.Table:
+    """One row: jobs, signed_off, units, first_time_right (share), mean_time_s, doubtful jobs."""
+    j = t.jobs
+    return j.agg(
+        jobs=j.count(),
+        signed_off=j.signed_off.cast("int64").sum(),
+        units=j.unit.nunique(),
+        first_time_right=j.first_time_right.cast("int64").mean(),
+        mean_time_s=j.time_s.mean(),
+        doubtful=(j.doubts > 0).cast("int64").sum(),
+        broken=(j.chain == "BROKEN CHAIN").cast("int64").sum(),
+    )
+
+
+def free_travel(t: Tables) -> ir.Table:
+    """Each truck's free travel: job, unit, at_utc, odometer_miles, found_in, left_in."""
+    both = as_found_left(t)
+    both = both.filter(both.quantity == "free-travel").select("job", "found_in", "left_in")
+    j = t.jobs.filter(t.jobs.signed_off & (t.jobs.unit != ""))
+    j = j.select("job", "unit", "odometer_miles", at_utc="ended_utc")
+    return j.inner_join(both, "job").order_by(["unit", "at_utc", "job"])
+
+
+def units(t: Tables) -> ir.Table:
+    """One row a truck, the soonest due first.
+
+    Columns: unit, jobs, last_job, last_utc, odometer_miles and next_due_miles of the last job,
+    miles_a_day (null below two visits), left_miles at the last job, due_s (seconds after it; null
+    when not known), lugs (whole, in these records).
+    """
+    j = t.jobs.filter(t.jobs.signed_off & (t.jobs.unit != ""))
+    w = ibis.window(group_by="unit", order_by=[ibis.desc("ended_utc"), "job"])
+    ranked = j.mutate(place=ibis.row_number().over(w))
+    last = ranked.filter(ranked.place == 0).select(
+        "unit", "odometer_miles", "next_due_miles", last_job="job", last_utc="ended_utc"
+    )
+    # Cut to the second first: one engine rounds to it, the other cuts.
+    seconds = j.ended_utc.truncate("s").epoch_seconds()
+    gone = j.odometer_miles.max() - j.odometer_miles.min()
+    all_jobs = j.group_by("unit").agg(
+        jobs=j.count(), lugs=j.lugs_by_gap.sum(), gone=gone,
+        days=(seconds.max() - seconds.min()) / float(DAY_S),
+    )  # fmt: skip
+    u = last.inner_join(all_jobs, "unit")
+    rate = ((u.jobs >= LEAST) & (u.days >= 1) & (u.gone > 0)).ifelse(
+        u.gone / u.days, ibis.null(float)
+    )
+    u = u.mutate(miles_a_day=rate, left_miles=u.next_due_miles - u.odometer_miles)
+    u = u.mutate(due_s=u.left_miles / u.miles_a_day * float(DAY_S)).drop("gone", "days")
+    return u.order_by([u.due_s.asc(nulls_first=False), "unit"])
+
+
+def damaged(t: Tables) -> ir.Table:
+    """Files with something wrong: folder, path, status, line, seen_utc."""
+    f = t.files.filter(t.files.status != "record")
+    return f.select("folder", "path", "status", "line", "seen_utc").order_by(["folder", "path"])
+
+
+QUESTIONS = {
+    "needs_eyes": needs_eyes,
+    "as_found_left": as_found_left,
+    "predicted_measured": predicted_measured,
+    "by_finding": by_finding,
+    "first_time_right": first_time_right,
+    "misheard": misheard,
+    "time_a_step": time_a_step,
+    "totals": totals,
+    "free_travel": free_travel,
+    "units": units,
+    "damaged": damaged,
+}
+"""All of them by name."""

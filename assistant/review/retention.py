@@ -16,11 +16,12 @@ from typing import Any
 from assistant.record import RecordError, read_events, records_in
 from assistant.record.clips import state
 from assistant.record.disk import reason
-from assistant.review.acts import MAX_TEXT, PREFIX, lead_code, opened
+from assistant.record.history import LEAD
+from assistant.review.acts import MAX_TEXT, lead_code, opened
 
 _CLIP = re.compile(r"[0-9a-f]{16}\.flac|\..*\.part")
 _FOLDER = ".clips"
-NOTE = f"{PREFIX}retention"
+NOTE = f"{LEAD}retention"
 """Kind of the line by which a record notes that clips of it were removed."""
 
 

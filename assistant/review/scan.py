@@ -13,12 +13,13 @@ from typing import NamedTuple
 
 from assistant.record.disk import reason
 from assistant.record.folder import SUFFIX
+from assistant.review.wording import say
 
 CARDS = ".toml"
 _LOOK_S = 0.05
 
 
-class Stamp(NamedTuple):
+class FileStamp(NamedTuple):
     """What tells a changed file from an unchanged one: bytes, and two times in nanoseconds."""
 
     size: int
@@ -31,20 +32,20 @@ class NoAnswer(Exception):
 
 
 @dataclass(slots=True)
-class Listing:
+class FolderListing:
     """Files below a folder, by their path from it, as text that any program can keep.
 
     `found` holds their stamps, `real` the true names of those that are not valid text, `problems`
     one line for each folder that could not be listed. `beat` grows while the listing goes on.
     """
 
-    found: dict[str, Stamp] = field(default_factory=dict)
+    found: dict[str, FileStamp] = field(default_factory=dict)
     real: dict[str, str] = field(default_factory=dict)
     problems: list[str] = field(default_factory=list)
     beat: int = 0
 
 
-def named(path: str) -> str:
+def as_text(path: str) -> str:
     """A path as text: bytes that are no text are shown as `\\xNN`."""
     return path.encode("utf-8", "surrogateescape").decode("utf-8", "backslashreplace")
 
@@ -54,13 +55,13 @@ def is_record(name: str) -> bool:
     return name.endswith(SUFFIX)
 
 
-def listed(folder: Path, patience_s: float) -> Listing:
+def listed(folder: Path, patience_s: float) -> FolderListing:
     """All files below `folder` but hidden ones, cards and clips; links to folders are not followed.
 
     Raises:
         NoAnswer: it is not there, is no folder, or nothing was heard of it for `patience_s`.
     """
-    listing = Listing()
+    listing = FolderListing()
     within(lambda: _walk(str(folder), "", listing), lambda: listing.beat, patience_s)
     return listing
 
@@ -96,7 +97,7 @@ def within(work: Callable[[], None], beat: Callable[[], int], patience_s: float)
         raise error
 
 
-def _walk(folder: str, below: str, listing: Listing) -> None:
+def _walk(folder: str, below: str, listing: FolderListing) -> None:
     with os.scandir(folder) as entries:
         folders = []
         for entry in entries:
@@ -115,14 +116,13 @@ def _walk(folder: str, below: str, listing: Listing) -> None:
             if facts is None or not stat.S_ISREG(facts.st_mode):
                 continue  # a device, a pipe, a link to a folder: to open those may hang
             real = f"{below}{name}"
-            path = named(real)
+            path = as_text(real)
             if path != real:
                 listing.real[path] = real
-            listing.found[path] = Stamp(facts.st_size, facts.st_mtime_ns, facts.st_ctime_ns)
+            listing.found[path] = FileStamp(facts.st_size, facts.st_mtime_ns, facts.st_ctime_ns)
     for entry in folders:
         try:
             _walk(entry.path, f"{below}{entry.name}/", listing)
         except OSError as error:
-            listing.problems.append(
-                f"{named(below + entry.name)}: cannot be listed: {reason(error)[0]}"
-            )
+            path, why = as_text(below + entry.name), reason(error)[0]
+            listing.problems.append(say("file.unlisted", path=path, why=why))

@@ -22,7 +22,7 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parent.parent.parent))
 
-from assistant.review.desk import open_review
+from assistant.review import open_review
 from tests.review.jobs import Job, day, tell
 
 PER_TRUCK = 6
@@ -50,7 +50,7 @@ Took = tuple[float, float]
 _ROOT = Path(__file__).parent.parent.parent
 _FLEET = """
 import sys; from pathlib import Path
-from assistant.review.desk import open_review
+from assistant.review import open_review
 from assistant.review.pages.write import write_fleet
 with open_review([Path(sys.argv[1])], Path(sys.argv[2]), patience_s=600) as desk:
     write_fleet(desk, Path(sys.argv[3]))

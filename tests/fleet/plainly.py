@@ -57,7 +57,7 @@ def hearing(events: list[Row]) -> list[Row]:
 
 
 def cautions(events: list[Row]) -> list[Row]:
-    """Each caution, with the next answer of whom it was for that moved the job on."""
+    """Each caution, with the next answer of whom it was for that took the job on."""
     found = []
     for e in events:
         step = e["data"].get("after") or ("" if e["kind"] == "opened" else e["data"].get("step"))
@@ -67,7 +67,8 @@ def cautions(events: list[Row]) -> list[Row]:
             answers = [
                 t for t in turns_of(events)
                 if t["n"] > e["n"] and t["data"]["words"]
-                and t["data"]["after"] != t["data"]["step"]
+                and t["data"]["after"] not in (t["data"]["step"], "halted", "repair")
+                and t["meaning"] not in ("", "unclear", "back", "stop", "carry_on", "resumed")
                 and said["to"] in (t["data"]["who"], "both")
             ]  # fmt: skip
             row = {

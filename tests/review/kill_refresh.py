@@ -1,6 +1,8 @@
-"""Builds an index of a folder and is killed, with no warning, after so many files were read.
+"""Builds an index of a folder and is killed, with no warning, once so many files are kept.
 
-python tests/kill_review.py FOLDER HOME FILES
+python tests/review/kill_refresh.py FOLDER HOME FILES
+
+Where FILES is no whole number of batches, it is killed while the next batch is being written.
 """
 
 from __future__ import annotations
@@ -9,24 +11,40 @@ import os
 import signal
 import sys
 from pathlib import Path
+from typing import Any
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
-from assistant.review import many, parts
-from assistant.review.refresh import refresh
-from assistant.review.store import Store
+from assistant.review import open_review, refresh
+from assistant.review.index import Index
+
+BATCH = 20
+
+
+def kill() -> None:
+    """No handler, no flush, no farewell."""
+    os.kill(os.getpid(), signal.SIGKILL)
 
 
 def main() -> None:
-    """Small pieces and parts, so that a small folder has many of them."""
+    """Small batches, so that a small folder has many of them."""
     folder, home, files = Path(sys.argv[1]), Path(sys.argv[2]), int(sys.argv[3])
-    many.CHUNK, parts.LEAST = 5, 20
+    refresh.BATCH = BATCH
+    insert, inserted = Index.insert, 0
 
     def progress(done: int, total: int) -> None:
         if done >= files:
-            os.kill(os.getpid(), signal.SIGKILL)
+            kill()
 
-    refresh(Store(folder, home), progress=progress)
+    def counted(self: Index, table: str, rows: list[dict[str, Any]]) -> None:
+        nonlocal inserted
+        insert(self, table, rows)
+        inserted += table == "hearing"
+        if inserted > files // BATCH and files % BATCH:
+            kill()
+
+    Index.insert = counted  # type: ignore[method-assign]
+    open_review([folder], home=home, progress=progress)
 
 
 if __name__ == "__main__":

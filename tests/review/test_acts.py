@@ -13,9 +13,9 @@ import pytest
 from assistant.act import Said
 from assistant.conversation import Session
 from assistant.record import Journal, RecordError, read_events, verify_file
-from assistant.record.history import JobHistory
+from assistant.record.history import ACTS, JobHistory
 from assistant.record.transcript import transcript
-from assistant.review.acts import ACTS, LeadError, acts_in, add, standing
+from assistant.review.acts import LeadError, add
 
 RECORD = Path(__file__).parents[2] / "demo_sessions" / "records" / "hard_day.jsonl"
 
@@ -37,9 +37,9 @@ def test_acts_are_appended_and_nothing_else_changes(record: Path) -> None:
     assert kinds == [f"lead-{act}" for act in ACTS]
     verdict = verify_file(record, paper)
     assert verdict.ok and verdict.closed and verdict.paper_seal == paper != verdict.seal
-    got = acts_in(read_events(record)[0])
-    assert [(a.act, a.lead, a.about) for a in got] == [(a, "L7", "gap") for a in ACTS]
-    assert standing(read_events(record)[0]) == "reopened"
+    job = JobHistory.read(record)
+    assert [(a.act, a.lead, a.about) for a in job.acts] == [(a, "L7", "gap") for a in ACTS]
+    assert job.standing == "reopened"
 
 
 def test_a_cut_off_act_shows_against_the_newer_seal(record: Path) -> None:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import csv
 import shutil
-import warnings
 from collections import Counter, defaultdict
 from collections.abc import Iterator
 from itertools import pairwise
@@ -16,10 +15,12 @@ import pytest
 from click.testing import CliRunner
 
 from assistant.cli.main import main
+from assistant.cli.review import summary
 from assistant.record import read_events
-from assistant.review import acts, fleet, open_review
+from assistant.review import Review, acts, open_review
 from assistant.review.columns import COLUMNS
-from assistant.review.desk import Review
+from assistant.review.export import on_spark
+from assistant.sentences import sentences
 from assistant.texts.dialogs import Dialogs
 from tests.fleet.stamped import stamps, write
 from tests.fleet.truth import Visit
@@ -52,7 +53,7 @@ def test_wear_comes_back_from_free_travel(review: Review, shop: tuple[Path, list
     """Lost over the miles since the visit before: each truck's true rate, as called out."""
     rates = {v.unit: v.rate_in for v in shop[1]}
     curves = defaultdict(list)
-    for row in review.rows(fleet.free_travel(review.tables)):
+    for row in review.ask("free_travel"):
         curves[row["unit"]].append(row)
     assert curves.keys() == rates.keys()
     for unit, rows in curves.items():
@@ -69,7 +70,7 @@ def test_trucks_are_due_by_their_own_miles_a_day(
     visits = defaultdict(list)
     for visit in shop[1]:
         visits[visit.unit].append(visit)
-    rows = review.rows(fleet.units(review.tables))
+    rows = review.ask("units")
     assert [r["due_s"] for r in rows] == sorted(r["due_s"] for r in rows)
     for row in rows:
         first, last = visits[row["unit"]][0], visits[row["unit"]][-1]
@@ -84,15 +85,15 @@ def test_totals_and_shares_are_those_of_the_rows(review: Review) -> None:
     """Reckoned once more in Python from the tables."""
     t = review.tables
     jobs, hearing = review.rows(t.jobs), review.rows(t.hearing)
-    total = review.rows(fleet.totals(t))[0]
+    total = review.ask("totals")[0]
     assert (total["jobs"], total["units"]) == (JOBS, TRUCKS)
     right = [j["first_time_right"] for j in jobs if j["signed_off"]]
     assert total["first_time_right"] == pytest.approx(sum(right) / len(right))
-    months = review.rows(fleet.first_time_right(t))
+    months = review.ask("first_time_right")
     assert sum(m["jobs"] for m in months) == JOBS and sum(m["right"] for m in months) == sum(right)
     again = Counter((h["step"], h["microphone"]) for h in hearing if h["again"])
     said = Counter((h["step"], h["microphone"]) for h in hearing)
-    for row in review.rows(fleet.misheard(t)):
+    for row in review.ask("misheard"):
         where = row["step"], row["microphone"]
         assert (row["said"], row["again"]) == (said[where], again[where])
     assert sum(j["say_agains"] for j in jobs) == sum(again.values())
@@ -101,7 +102,7 @@ def test_totals_and_shares_are_those_of_the_rows(review: Review) -> None:
 
 def test_as_found_and_as_left_are_those_of_the_closing_line(review: Review) -> None:
     """For each job, each quantity, what the record itself says at its end."""
-    left_found = review.rows(fleet.as_found_left(review.tables))
+    left_found = review.ask("as_found_left")
     rows = {(r["job"], r["quantity"]): r for r in left_found}
     seen = 0
     for job in review.rows(review.tables.jobs):
@@ -128,7 +129,7 @@ def test_what_the_lead_did_takes_a_job_off_the_list(
 
     def eyes() -> dict[int, str]:
         with open_review([bay], home=tmp_path / "index") as desk:
-            return {r["job"]: r["asked"] for r in desk.rows(fleet.needs_eyes(desk.tables))}
+            return {r["job"]: r["asked"] for r in desk.ask("needs_eyes")}
 
     before = eyes()
     job = next(iter(before))
@@ -159,7 +160,9 @@ def test_exports_hold_every_row_and_say_what_columns_mean(
         parquet = pq.read_table(tmp_path / "p" / f"{table}.parquet")
         assert (parquet.column_names, parquet.num_rows) == (rows[0], count)
         assert f"## {table}\n" in page
-        assert all(f"| `{c.name}` | {c.type} | {c.what}" in page for c in columns)
+        texts = sentences("columns").texts
+        for c in columns:
+            assert f"| `{c.name}` | {c.type} | {texts[f'{table}.{c.name}']}" in page
 
 
 def test_lengths_and_times_have_their_unit_in_the_name() -> None:
@@ -192,37 +195,34 @@ def test_the_command_says_it_in_lines(
     assert "BROKEN CHAIN" in lines[lines.index("Needs eyes first:") + 1]
 
 
-def test_spark_gives_the_same_answers(review: Review) -> None:
-    """The very same expressions over the very same parts."""
-    sql = pytest.importorskip("pyspark.sql", reason="pyspark is not installed: the extra `spark`")
+@pytest.fixture
+def spark() -> None:
+    """Nothing, where Spark can run."""
+    pytest.importorskip("pyspark.sql", reason="pyspark is not installed: the extra `spark`")
     if shutil.which("java") is None:
         pytest.skip("Spark needs a Java runtime, and there is none")
-    from assistant.review.spark import tables_on
 
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore")
-        session = (
-            sql.SparkSession.builder.master("local[1]")
-            .config("spark.ui.enabled", "false")
-            .config("spark.sql.session.timeZone", "UTC")
-            .config("spark.sql.shuffle.partitions", "1")
-            .config("spark.sql.adaptive.enabled", "false")
-            # To compile each small question would take far longer than to answer it.
-            .config("spark.sql.codegen.wholeStage", "false")
-            .config("spark.sql.codegen.factoryMode", "NO_CODEGEN")
-            .config("spark.driver.extraJavaOptions", "-XX:TieredStopAtLevel=1")
-            .getOrCreate()
-        )
-        try:
-            tables, backend = tables_on(session, review.snapshot)
-            for name in ASKED_OF_SPARK:
-                question = fleet.QUESTIONS[name]
-                spark = backend.to_pyarrow(question(tables)).to_pylist()
-                duck = review.rows(question(review.tables))
-                assert duck, name
-                assert _ordered(spark) == _rounded(duck), name
-        finally:
-            session.stop()
+
+def test_spark_gives_the_same_answers(review: Review, spark: None) -> None:
+    """The very same expressions over the very same rows, and the same lines in a terminal."""
+    with on_spark(review) as answers:
+        for name in ASKED_OF_SPARK:
+            found, duck = answers.ask(name), review.ask(name)
+            assert duck, name
+            assert _ordered(found) == _rounded(duck), name
+        assert list(summary(answers, 10)) == list(summary(review, 10))
+
+
+def test_a_question_is_answered_as_csv(
+    shop: tuple[Path, list[Visit]], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """From the command line; one that is none is told with those that are."""
+    monkeypatch.setenv("LUGCALL_INDEX", str(tmp_path / "index"))
+    result = CliRunner().invoke(main, ["review", str(shop[0]), "--ask", "totals"])
+    assert result.output.splitlines()[0].startswith("jobs,signed_off,units,")
+    assert result.output.splitlines()[1].startswith(f"{JOBS},")
+    result = CliRunner().invoke(main, ["review", str(shop[0]), "--ask", "total"])
+    assert result.exit_code == 1 and "ask one of needs_eyes" in result.output
 
 
 def _rounded(rows: list[dict[str, Any]]) -> list[dict[str, Any]]:

@@ -7,9 +7,9 @@ from pathlib import Path
 import pytest
 
 from assistant.record.history import JobHistory
-from assistant.review import doubtful
-from assistant.review.one import look_at
+from assistant.review import wording
 from assistant.review.pages.doubts import doubts_of
+from assistant.review.rows import read_file
 from assistant.texts.dialogs import Dialogs
 from tests.fleet.played import play
 from tests.fleet.truth import visits
@@ -37,7 +37,7 @@ def test_the_index_and_the_page_say_the_same(records: list[Path]) -> None:
     """Each doubt of these kinds: its words, and the line it leads to."""
     seen = set()
     for path in records:
-        rows = look_at(path, NOW_US).rows["doubts"]
+        rows = read_file(path, NOW_US).rows["doubts"]
         index = {(SAME[d["kind"]], d["text"], d["n"] + 1) for d in rows if d["kind"] in SAME}
         page = {
             (d.kind, d.text, d.line)
@@ -51,20 +51,20 @@ def test_the_index_and_the_page_say_the_same(records: list[Path]) -> None:
 
 def test_rules_at_their_edges() -> None:
     """On the limit: nothing to look at; just beyond: something."""
-    assert doubtful.long_hold(None) is doubtful.long_hold(120.0) is None
-    assert doubtful.long_hold(121.0) == "the pedal was held for 2 min 1 s"
-    assert doubtful.many_again("found_gap", 2) is None
-    assert doubtful.many_again("found_gap", 3) == "3 times not understood at found gap"
-    assert doubtful.gone_back(3) is None and doubtful.gone_back(4) == "went back 4 times"
-    assert doubtful.left("gap", "1/2 in", "in", 0.99, "") is None
-    assert doubtful.left("gap", "1/2 in", "", None, "") is None
-    assert doubtful.left("gap", "5/8 in", "out", 0.0, "") == (
+    assert wording.long_hold(None) is wording.long_hold(120.0) is None
+    assert wording.long_hold(121.0) == "the pedal was held for 2 min 1 s"
+    assert wording.many_again("found_gap", 2) is None
+    assert wording.many_again("found_gap", 3) == "3 times not understood at found gap"
+    assert wording.gone_back(3) is None and wording.gone_back(4) == "went back 4 times"
+    assert wording.left("gap", "1/2 in", "in", 0.99, "") is None
+    assert wording.left("gap", "1/2 in", "", None, "") is None
+    assert wording.left("gap", "5/8 in", "out", 0.0, "") == (
         "out",
         "gap left 5/8 in: out (0% in)",
     )
-    assert doubtful.left("clearance", "0.1 in", "too close", 0.5, "new gauge") == (
+    assert wording.left("clearance", "0.1 in", "too close", 0.5, "new gauge") == (
         "accepted",
         "fork clearance left 0.1 in: too close (50% in), accepted: new gauge",
     )
-    assert doubtful.skipped("found_odometer", "") == "found odometer skipped, no reason given"
-    assert doubtful.skipped("found_odometer", "broken") == "found odometer skipped: broken"
+    assert wording.skipped("found_odometer", "") == "found odometer skipped, no reason given"
+    assert wording.skipped("found_odometer", "broken") == "found odometer skipped: broken"

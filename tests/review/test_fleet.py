@@ -7,12 +7,10 @@ from pathlib import Path
 import pytest
 
 from assistant.record import verify_file
-from assistant.review.columns import names, places
-from assistant.review.one import look_at
+from assistant.review.rows import read_file
 from assistant.texts.dialogs import Dialogs
 from tests.fleet.stamped import Stamp, stamps, write
 
-MICROPHONE = names("hearing").index("microphone")
 NOW_US = 1_900_000_000_000_000
 
 
@@ -45,13 +43,11 @@ def test_the_truth_is_what_the_records_say(made: list[Stamp], tmp_path: Path) ->
     """Unit, odometer, next check, and free travel as found to a thousandth."""
     truth = {(v.unit, v.miles): v for v in write(made, 7, 40, tmp_path)}
     for path in tmp_path.rglob("*.jsonl"):
-        rows = look_at(path, NOW_US).rows
+        rows = read_file(path, NOW_US).rows
         job = rows["jobs"][0]
         visit = truth[job["unit"], round(job["odometer_miles"])]
-        at = places("readings")
-        found = [r for r in rows["readings"] if r[at["as_found"]]]
-        found = [r for r in found if r[at["quantity"]] == "free-travel"]
-        assert found[0][at["value_in"]] == pytest.approx(visit.free_in, abs=0.0016)
+        found = [r for r in rows["readings"] if r["as_found"] and r["quantity"] == "free-travel"]
+        assert found[0]["value_in"] == pytest.approx(visit.free_in, abs=0.0016)
         assert job["next_due_miles"] == visit.miles + 30_000
         assert job["signed_off"] and job["chain"] == "good"
 
@@ -61,11 +57,11 @@ def test_what_went_wrong_in_a_played_visit_is_found(made: list[Stamp], tmp_path:
     for number, stamp in enumerate(made):
         path = tmp_path / f"{number}.jsonl"
         path.write_bytes(stamp.bytes_for(stamp.visit))
-        rows, visit = look_at(path, NOW_US).rows, stamp.visit
+        rows, visit = read_file(path, NOW_US).rows, stamp.visit
         job = rows["jobs"][0]
         assert job["corrections"] == visit.wrong
         assert job["say_agains"] == visit.misheard
-        assert {h[MICROPHONE] for h in rows["hearing"]} == {visit.mic or "typed"}
+        assert {h["microphone"] for h in rows["hearing"]} == {visit.mic or "typed"}
         assert job["code"] == visit.code
         for hold in rows["holds"]:
             assert hold["long"] == (visit.long_hold_s >= 120)

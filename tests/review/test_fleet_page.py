@@ -16,19 +16,18 @@ import pytest
 from click.testing import CliRunner
 
 from assistant.cli.main import main
+from assistant.cli.review import summary
 from assistant.record import read_events, verify_file
 from assistant.record.events import GENESIS, seal_event
-from assistant.review import fleet
+from assistant.review import Review, open_review
 from assistant.review.acts import add
-from assistant.review.desk import Review, open_review
 from assistant.review.pages import charts, curves, outlooks
 from assistant.review.pages.fleet_page import due_word
 from assistant.review.pages.job_page import job_page
 from assistant.review.pages.questions import ask, narrowed
 from assistant.review.pages.tokens import joined, tokens_of
 from assistant.review.pages.write import fleet_file, write_fleet, write_jobs
-from assistant.review.summary import summary
-from assistant.review.worded import short
+from assistant.review.wording import short
 from tests.review.jobs import Job, day, tell
 from tests.review.test_pages import HARD, NASTY, Page, nothing_from_elsewhere
 
@@ -78,7 +77,7 @@ def test_a_question_on_a_job_without_doubts_needs_eyes(tmp_path: Path) -> None:
 
     def eyes() -> list[tuple[str, str]]:
         with open_review([folder], tmp_path / "index") as desk:
-            found = desk.rows(fleet.needs_eyes(desk.tables))
+            found = desk.ask("needs_eyes")
             page = "".join(written(desk, tmp_path / "out").text)
             lines = list(summary(desk, most=50))
         asked = [r["unit"] for r in found if r["asked"] == "lead-question"]

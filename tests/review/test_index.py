@@ -2,26 +2,26 @@
 
 from __future__ import annotations
 
-import fcntl
 import os
 import shutil
 import subprocess
 import sys
 import time
 import tracemalloc
+from collections.abc import Iterator
+from contextlib import contextmanager
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
-import pyarrow as pa
+import duckdb
 import pytest
 
-from assistant.record import Journal, verify_file
-from assistant.review import fleet, open_review, scan
-from assistant.review.arrow import array
-from assistant.review.desk import Review
-from assistant.review.one import look_at
-from assistant.review.store import Store
+from assistant.record import Journal, RecordError, verify_file
+from assistant.review import Review, open_review, scan
+from assistant.review.index import Index
+from assistant.review.questions import QUESTIONS
+from assistant.review.rows import read_file
 from assistant.texts.dialogs import Dialogs
 from tests.fleet.stamped import Stamp, stamps, write
 
@@ -88,44 +88,19 @@ def test_nothing_is_written_among_the_records(shop: Path, home: Path) -> None:
     assert all_of() == before
 
 
-def test_a_growing_record_is_read_from_where_it_was(
-    made: list[Stamp], tmp_path: Path, home: Path
-) -> None:
-    """In pieces cut at any line it gives what it gives at once, and each byte is read once."""
-    whole = made[0].bytes_for(made[0].visit)
-    lines = whole.splitlines(keepends=True)
+def test_a_growing_record_is_read_again(made: list[Stamp], tmp_path: Path, home: Path) -> None:
+    """Cut at any line, then signed off: each time as if it were read for the first time."""
+    lines = made[0].bytes_for(made[0].visit).splitlines(keepends=True)
     shop = tmp_path / "growing"
     shop.mkdir()
-    path, read = shop / "job.jsonl", 0
-    for cut in (5, 6, 31, 40, len(lines) - 2):
-        path.write_bytes(b"".join(lines[:cut]))
+    for cut in (5, 6, 31, 40, len(lines) - 2, len(lines)):
+        (shop / "job.jsonl").write_bytes(b"".join(lines[:cut]))
         with open_review([shop], home=home) as review:
-            read += review.refreshed[0].read_bytes
-            assert [j["events"] for j in review.rows(review.tables.jobs)] == [cut]
-            assert not review.rows(review.tables.jobs)[0]["signed_off"]
-    assert read == sum(map(len, lines[:-2]))
-    path.write_bytes(whole)
-    with open_review([shop], home=home) as review:
-        # Closed now: checked once more as a whole.
-        assert review.refreshed[0].read_bytes == len(whole)
-        grown = {n: review.rows(t.order_by("n")) for n, t in (("r", review.tables.readings),)}
-    with open_review([shop], home=tmp_path / "fresh") as review:
-        assert review.rows(review.tables.readings.order_by("n")) == grown["r"]
-
-
-def test_pieces_give_the_same_rows(made: list[Stamp], tmp_path: Path) -> None:
-    """Put aside and taken up after every line: every table comes out as from one reading."""
-    from assistant.review.one import Before
-
-    whole = made[1].bytes_for(made[1].visit)
-    lines = whole.splitlines(keepends=True)[:-1]
-    path, before = tmp_path / "job.jsonl", None
-    for cut in range(1, len(lines) + 1):
-        path.write_bytes(b"".join(lines[:cut]))
-        found = look_at(path, NOW_US, before)
-        assert found.aside is not None
-        before = Before(found.good, found.count, found.head, found.tail, found.aside)
-    assert found.rows == look_at(path, NOW_US).rows
+            (job,) = review.rows(review.tables.jobs)
+            assert (job["events"], job["signed_off"]) == (cut, cut == len(lines))
+            grown = review.rows(review.tables.readings.order_by("n"))
+        with open_review([shop], home=tmp_path / f"fresh-{cut}") as review:
+            assert review.rows(review.tables.readings.order_by("n")) == grown
 
 
 def test_a_record_read_while_a_line_is_half_written(made: list[Stamp], tmp_path: Path) -> None:
@@ -134,8 +109,8 @@ def test_a_record_read_while_a_line_is_half_written(made: list[Stamp], tmp_path:
     lines = whole.splitlines(keepends=True)
     path = tmp_path / "job.jsonl"
     path.write_bytes(b"".join(lines[:20]) + lines[20][:100])
-    found = look_at(path, NOW_US)
-    assert (found.status, found.count) == ("torn", 20)
+    found = read_file(path, NOW_US)
+    assert (found.status, found.events) == ("torn", 20)
     assert "being written now, or cut off (line 21)" in found.line
 
 
@@ -148,7 +123,7 @@ def test_a_changed_line_is_a_broken_chain_in_words(shop: Path, home: Path) -> No
     path.write_bytes(b"".join(lines))
     with open_review([shop], home=home) as review:
         file = files(review)[path.name]
-        eyes = review.rows(fleet.needs_eyes(review.tables))
+        eyes = review.ask("needs_eyes")
         assert jobs(review) == 12
     assert file["status"] == "BROKEN CHAIN"
     assert file["line"] == f"BROKEN CHAIN: {verify_file(path).problem}"
@@ -165,9 +140,9 @@ def test_the_quick_check_refuses_what_the_strict_one_refuses(
     for place in range(3, len(whole), 1031):
         spoilt = bytes(whole[:place]) + bytes([whole[place] ^ 1]) + bytes(whole[place + 1 :])
         path.write_bytes(spoilt)
-        verdict, found = verify_file(path), look_at(path, NOW_US)
+        verdict, found = verify_file(path), read_file(path, NOW_US)
         assert not verdict.ok and found.status != "record"
-        assert found.count == verdict.events
+        assert found.events == verdict.events
         assert (verdict.problem or "") in found.line or found.status == "torn"
 
 
@@ -201,12 +176,12 @@ def test_a_gigabyte_of_junk_takes_no_memory(
     os.truncate(path, len(good) + GB)
     tracemalloc.start()
     try:
-        found = look_at(path, NOW_US)
+        found = read_file(path, NOW_US)
         peak = tracemalloc.get_traced_memory()[1]
     finally:
         tracemalloc.stop()
     assert found.status == ("BROKEN CHAIN" if after_a_record else "foreign")
-    assert found.count == (len(made[0].events) if after_a_record else 0)
+    assert found.events == (len(made[0].events) if after_a_record else 0)
     assert peak < 12_000_000
 
 
@@ -253,7 +228,7 @@ def test_a_drive_that_hangs_is_given_up(
             assert jobs(review) == 12
         assert time.monotonic() - start < 10
     os.utime(first(shop), ns=(1, 1))
-    monkeypatch.setattr("assistant.review.many.look_at", lambda *_: time.sleep(30))
+    monkeypatch.setattr("assistant.review.refresh.read_file", lambda *_: time.sleep(30))
     with open_review([shop], home=home, patience_s=0.3) as review:
         assert "it has not answered for 0.3 s; 0 of 1 files were read" in review.told[0]
         assert jobs(review) == 12
@@ -265,99 +240,101 @@ def test_a_folder_never_seen_is_one_line(tmp_path: Path, home: Path) -> None:
         assert review.told == [
             f"{tmp_path / 'nowhere'}: it is not there; nothing of it was read before"
         ]
-        for name, question in fleet.QUESTIONS.items():
-            assert len(review.rows(question(review.tables))) == (name == "totals")
+        for name in QUESTIONS:
+            assert len(review.ask(name)) == (name == "totals")
 
 
-def test_two_leads_at_once(shop: Path, home: Path) -> None:
-    """The second gets the last snapshot and one line; the first's refresh goes on."""
-    with open_review([shop], home=home):
-        pass
-    shutil.copy(first(shop), shop / "another.jsonl")
-    with (Store(shop, home).place / "lock").open("a") as other:
-        fcntl.flock(other.fileno(), fcntl.LOCK_EX)
-        with open_review([shop], home=home) as review:
-            assert len(review.told) == 1
-            assert "another lead is refreshing its index now; this is as of 20" in review.told[0]
-            assert (jobs(review), review.refreshed[0].read) == (12, 0)
-
-
-def test_a_snapshot_outlives_a_refresh(
-    made: list[Stamp], shop: Path, home: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    """Whoever reads goes on reading what he opened, also when the parts are brought together."""
-    monkeypatch.setattr("assistant.review.compact.MOST_PARTS", 4)
-    with open_review([shop], home=home) as old:
-        for number in range(7):
-            began = made[0].visit.at + timedelta(days=number)
-            (shop / f"n{number}.jsonl").write_bytes(made[0].bytes_for(made[0].visit, began))
-            with open_review([shop], home=home) as new:
-                assert jobs(new) == 13 + number
-        assert jobs(old) == 12
-        assert len(new.snapshot[0][1].parts) <= 5
-
-
-def test_only_the_smallest_parts_are_brought_together(
-    made: list[Stamp], shop: Path, home: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    """The first build's part stays as it is; no job is lost or doubled, and none read again."""
-    monkeypatch.setattr("assistant.review.compact.MOST_PARTS", 4)
-    with open_review([shop], home=home) as review:
-        first_part = review.snapshot[0][1].parts
-    large = Store(shop, home).part_file(first_part[0], "jobs")
-    before = large.stat().st_mtime_ns
-    for number in range(9):
-        began = made[0].visit.at + timedelta(days=number)
-        (shop / f"n{number}.jsonl").write_bytes(made[0].bytes_for(made[0].visit, began))
-        with open_review([shop], home=home) as review:
-            assert review.refreshed[0].read == 1
-            assert len({j["job"] for j in review.rows(review.tables.jobs)}) == 13 + number
-            parts = review.snapshot[0][1].parts
-            assert len(parts) <= 5 and parts[0] == first_part[0]
-    assert large.stat().st_mtime_ns == before
-    with open_review([shop], home=home) as review:
-        assert (review.refreshed[0].read, jobs(review)) == (0, 21)
-
-
-_WITHOUT_PANDAS = """
-import sys
-from pathlib import Path
-from assistant.review import compact, open_review
-compact.MOST_PARTS = 0
-shop, home = map(Path, sys.argv[1:])
-for turn in range(2):
-    with open_review([shop], home=home) as review:
-        assert review.rows(review.tables.jobs.count().as_table())
-    first = next(shop.rglob("*.jsonl"))
-    first.write_bytes(first.read_bytes()[:-9])
-print("pandas" in sys.modules, review.snapshot[0][1].next_part)
+_HOLDS_IT = """
+import sys, time, duckdb
+held = duckdb.connect(sys.argv[1])
+print("held", flush=True)
+time.sleep(float(sys.argv[2]))
 """
 
 
-def test_no_refresh_imports_pandas(shop: Path, home: Path) -> None:
-    """Neither reading, nor bringing parts together, nor asking: it takes 0.3 s."""
-    command = [sys.executable, "-W", "ignore", "-c", _WITHOUT_PANDAS, str(shop), str(home)]
-    done = subprocess.run(command, capture_output=True, text=True, check=False)
-    assert done.stdout.split() == ["False", "5"], done.stderr
+@contextmanager
+def held(shop: Path, home: Path, seconds: float) -> Iterator[None]:
+    """Another process has the index for so long."""
+    command = [sys.executable, "-c", _HOLDS_IT, str(place(shop, home)), str(seconds)]
+    with subprocess.Popen(command, stdout=subprocess.PIPE, text=True) as other:
+        assert other.stdout is not None and other.stdout.readline() == "held\n"
+        yield
+        other.kill()
 
 
-_VALUES = {
-    pa.int64(): [3, None, -(1 << 61), 0],
-    pa.float64(): [0.5, None, float("inf"), 2],
-    pa.string(): ["", None, "⅜ in", "x"],
-    pa.binary(): [b"", None, b"\0", b"x"],
-    pa.bool_(): [True, None, False, True],
-    pa.timestamp("us"): [1_700_000_000_000_000, None, 0, -1],
-}
+def place(shop: Path, home: Path) -> Path:
+    """The file of a folder's index."""
+    return Index(duckdb.connect(), "any", shop, home).file
 
 
-@pytest.mark.parametrize("kind", _VALUES, ids=str)
-def test_columns_are_as_arrow_makes_them(kind: pa.DataType) -> None:
-    """Ours against Arrow's own, with and without nothing among them; more than a byte of bits."""
-    for values in (_VALUES[kind] * 5, _VALUES[kind][:1], [None], []):
-        made = array(values, kind)
-        made.validate(full=True)
-        assert made.equals(pa.array(values, kind)), values
+def test_two_leads_at_once_wait_for_each_other(shop: Path, home: Path) -> None:
+    """The second says so in one line, and goes on when the first is done."""
+    told: list[str] = []
+    with open_review([shop], home=home):
+        pass
+    shutil.copy(first(shop), shop / "another.jsonl")
+    with held(shop, home, 0.5), open_review([shop], home=home, wait=told.append) as review:
+        assert (jobs(review), review.refreshed[0].read) == (12, 1)
+    assert told == [f"{shop}: another lead has its index now; waiting for that to end"]
+
+
+def test_nobody_waits_for_ever(shop: Path, home: Path) -> None:
+    """One line that says what to do; another reader is no reason to wait."""
+    with open_review([shop], home=home):
+        pass
+    with held(shop, home, 30), pytest.raises(RecordError, match="try again") as error:
+        open_review([shop], home=home, wait_s=0.2)
+    assert "\n" not in str(error.value)
+
+
+def test_without_a_place_for_the_index_it_works_in_memory(shop: Path, tmp_path: Path) -> None:
+    """One line says so; the answers are the same."""
+    (tmp_path / "file").touch()
+    with open_review([shop], home=tmp_path / "file" / "index") as review:
+        assert jobs(review) == 12 and review.ask("totals")[0]["jobs"] == 12
+        assert [line.split(" (")[0] for line in review.told] == [
+            f"{shop}: its index cannot be kept"
+        ]
+
+
+_IMPORTED = """
+import sys
+from pathlib import Path
+from assistant.cli.review import summary
+from assistant.review import open_review
+with open_review([Path(sys.argv[1])], home=Path(sys.argv[2])) as review:
+    assert list(summary(review, 10))
+print([name for name in ("ibis", "pandas", "pyarrow", "numpy") if name in sys.modules])
+"""
+
+
+def test_a_review_of_what_is_known_imports_little(shop: Path, home: Path) -> None:
+    """Ibis alone takes longer than all the rest; it is imported when a question is new."""
+    command = [sys.executable, "-W", "ignore", "-c", _IMPORTED, str(shop), str(home)]
+    for imported in (True, False):
+        done = subprocess.run(command, capture_output=True, text=True, check=False)
+        assert ("ibis" in done.stdout) == imported, done.stderr
+    assert done.stdout == "[]\n"
+
+
+def test_values_go_in_as_they_are(tmp_path: Path) -> None:
+    """Signs of any kind, great numbers, and nothing."""
+    index = Index(duckdb.connect(), "one", tmp_path, tmp_path / "index")
+    index.write(print)
+    rows = [
+        {"job": 1, "n": -(1 << 61), "at_utc": 0, "text": "a\0b ⅜ \"'\n", "kind": ""},
+        {"job": 2, "n": (1 << 62) - 1, "at_utc": 1_700_000_000_000_001},
+    ]
+    index.insert("doubts", rows)
+    got = index.rows("SELECT * FROM one.doubts ORDER BY job")
+    assert [(r["n"], r["text"], r["kind"]) for r in got] == [
+        (rows[0]["n"], rows[0]["text"], ""),
+        (rows[1]["n"], None, None),
+    ]
+    assert [r["at_utc"] for r in got] == [
+        datetime(1970, 1, 1),
+        datetime(2023, 11, 14, 22, 13, 20, 1),
+    ]
 
 
 def test_copies_of_a_record_count_once(shop: Path, home: Path) -> None:
@@ -384,7 +361,7 @@ def test_folders_that_overlap_count_each_job_once(shop: Path, home: Path, tmp_pa
     with open_review([backup, shop], home=home) as review:
         assert review.told == ["12 jobs stand in two folders; each is counted once"]
         assert jobs(review) == 12
-        total = review.rows(fleet.totals(review.tables))[0]["jobs"]
+        total = review.ask("totals")[0]["jobs"]
     assert total == 12
 
 
@@ -435,18 +412,23 @@ def test_a_file_name_that_is_no_text(made: list[Stamp], tmp_path: Path, home: Pa
     assert review.refreshed[0].read == 0
 
 
-def test_a_damaged_index_is_built_anew(shop: Path, home: Path) -> None:
-    """Each of its files spoilt in turn: one line, and all jobs are there."""
+@pytest.mark.parametrize("spoilt", ["all of it", "its first page", "its middle", "its layout"])
+def test_a_damaged_index_is_built_anew(shop: Path, home: Path, spoilt: str) -> None:
+    """One line, and all jobs are there; of another layout, without a line."""
+    with open_review([shop], home=home):
+        pass
+    file = place(shop, home)
+    if spoilt == "its layout":
+        duckdb.connect(str(file)).execute("UPDATE about SET layout = 1").close()
+    else:
+        data = bytearray(file.read_bytes())
+        at = {"all of it": 0, "its first page": 4200, "its middle": len(data) // 2}[spoilt]
+        file.write_bytes(b"rubbish" if at == 0 else data[:at] + b"rubbish" + data[at + 7 :])
     with open_review([shop], home=home) as review:
-        place = Store(shop, home).place
-    for path in sorted(place.glob("*.*")):
-        if not path.exists():
-            continue
-        path.write_bytes(b"rubbish")
-        with open_review([shop], home=home) as review:
-            assert jobs(review) == 12, path.name
-            assert len(review.rows(review.tables.files)) == 12
-            assert len(review.told) <= 1
+        assert jobs(review) == 12 and len(review.rows(review.tables.files)) == 12
+        assert all("damaged" in line for line in review.told) and len(review.told) <= 1
+    with open_review([shop], home=home) as review:
+        assert review.refreshed[0].read == 0 and review.told == []
 
 
 def test_a_record_that_cannot_be_read_now_keeps_its_job(

@@ -1,4 +1,4 @@
-"""A build that is killed goes on from the parts that are done, and ends as one that was not."""
+"""A build that is killed goes on from what is committed, and ends as one that was not."""
 
 from __future__ import annotations
 
@@ -7,16 +7,16 @@ import subprocess
 import sys
 from pathlib import Path
 
+import duckdb
 import pytest
 
-from assistant.review import open_review
+from assistant.review import Review, open_review
 from assistant.review.columns import COLUMNS
-from assistant.review.desk import Review
-from assistant.review.store import Store
+from assistant.review.index import Index
 from assistant.texts.dialogs import Dialogs
 from tests.fleet.stamped import stamps, write
 
-JOBS, PART = 100, 20
+JOBS, BATCH = 100, 20
 KILLER = Path(__file__).with_name("kill_refresh.py")
 
 
@@ -45,19 +45,26 @@ def everything(review: Review) -> dict[str, list[str]]:
     }
 
 
+def committed(shop: Path, home: Path) -> dict[str, int]:
+    """Jobs in some tables of the index as the kill left it."""
+    file = Index(duckdb.connect(), "any", shop, home).file
+    with duckdb.connect(str(file), read_only=True) as connection:
+        count = "SELECT count(DISTINCT job) FROM"
+        return {
+            table: connection.execute(f"{count} {table}").fetchall()[0][0]
+            for table in ("jobs", "steps", "files")
+        }
+
+
 def test_a_killed_build_goes_on_from_what_is_done(shop: Path, tmp_path: Path) -> None:
-    """Killed within the first part, then twice in later ones: no finished part is read again."""
+    """Killed three times: whole jobs are there, and only those; none of them is read again."""
     home = tmp_path / "index"
-    killed(shop, home, PART // 2)
-    assert Store(shop, home).manifest().parts == []
-    killed(shop, home, PART + PART // 2)
-    assert Store(shop, home).manifest().parts == [1]
-    killed(shop, home, 2 * PART + PART // 2)
-    manifest = Store(shop, home).manifest()
-    assert (manifest.parts, manifest.jobs) == ([1, 2, 3], 3 * PART)
+    for batches in (1, 2, 3):
+        killed(shop, home, BATCH)
+        assert set(committed(shop, home).values()) == {batches * BATCH}
     with open_review([shop], home=home) as review:
         assert review.told == []
-        assert review.refreshed[0].read == JOBS - 3 * PART
+        assert review.refreshed[0].read == JOBS - 3 * BATCH
         resumed = everything(review)
     with open_review([shop], home=tmp_path / "at once") as review:
         assert review.refreshed[0].read == JOBS
@@ -65,15 +72,8 @@ def test_a_killed_build_goes_on_from_what_is_done(shop: Path, tmp_path: Path) ->
     assert len(resumed["jobs"]) == JOBS
 
 
-def test_a_reader_of_a_part_built_index_sees_what_is_there(shop: Path, tmp_path: Path) -> None:
-    """After the kill, before anything else was read: whole jobs, and only those."""
-    from assistant.review.refresh import Refreshed
-
+def test_killed_while_it_is_written(shop: Path, tmp_path: Path) -> None:
+    """Between two statements of a transaction: that batch is not there, the one before is."""
     home = tmp_path / "index"
-    killed(shop, home, PART + 1)
-    store = Store(shop, home)
-    manifest = store.manifest()
-    with Review([Refreshed(shop, manifest)], [(store, manifest)]) as review:
-        rows = {name: review.rows(getattr(review.tables, name)) for name in ("jobs", "steps")}
-    assert len(rows["jobs"]) == PART
-    assert {r["job"] for r in rows["steps"]} == {r["job"] for r in rows["jobs"]}
+    killed(shop, home, BATCH + 1)
+    assert set(committed(shop, home).values()) == {BATCH}

@@ -5,8 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from assistant.record import Journal
-from assistant.review.acts import add
-from assistant.review.questions import waiting
+from assistant.review.acts import add, waiting
 from tests.review.jobs import Job, day, tell
 
 

@@ -15,7 +15,7 @@ from assistant.act import Said
 from assistant.card import Card
 from assistant.conversation import Session
 from assistant.record import Journal, RecordError, read_events, verify_file
-from assistant.review import acts, fleet, open_review
+from assistant.review import acts, open_review
 from assistant.review.acts import LeadError
 from assistant.review.retention import NOTE, look, remove
 from assistant.texts.dialogs import Dialogs
@@ -116,7 +116,7 @@ def test_the_index_knows_acceptance_and_is_not_misled_by_removal(
     def asked() -> tuple[list[str], str]:
         with open_review([folder], home=tmp_path / "index") as desk:
             (job,) = desk.rows(desk.tables.jobs)
-            eyes = [r["asked"] for r in desk.rows(fleet.needs_eyes(desk.tables))]
+            eyes = [r["asked"] for r in desk.ask("needs_eyes")]
             return eyes, job["lead_accepted"]
 
     assert asked() == ([""], "")

@@ -11,8 +11,8 @@ from click.testing import CliRunner
 
 from assistant.cli.main import main
 from assistant.record.events import FORMAT, GENESIS, seal_event
-from assistant.review.one import look_at
-from assistant.review.versions import FORMATS, version_of
+from assistant.review.chain_check import FORMATS, version_of
+from assistant.review.rows import read_file
 
 DEMO = Path(__file__).parents[2] / "demo_sessions" / "records" / "first_job.jsonl"
 NOW_US = 1_900_000_000_000_000
@@ -39,8 +39,8 @@ def test_what_is_written_now_is_read() -> None:
 @pytest.mark.parametrize("number", [2, 3, 17])
 def test_a_later_version_is_skipped_with_what_to_do(number: int, tmp_path: Path) -> None:
     """Its chain is good; its rows are not taken."""
-    found = look_at(told_as(f"lugcall-record/{number}", tmp_path / "a.jsonl"), NOW_US)
-    assert (found.status, found.rows, found.count) == ("later", {}, 0)
+    found = read_file(told_as(f"lugcall-record/{number}", tmp_path / "a.jsonl"), NOW_US)
+    assert (found.status, found.rows, found.events) == ("later", {}, 0)
     assert found.line.startswith("made by a later lugcall; update lugcall to read it; skipped")
     assert f"its format is {number}" in found.line
 
@@ -49,14 +49,14 @@ def test_a_later_version_may_be_spelled_otherwise(tmp_path: Path) -> None:
     """Other members, no chain as we know it: still no stranger, and not a broken chain."""
     path = tmp_path / "a.jsonl"
     path.write_text('{"v": 2, "data": {"format": "lugcall-record/2"}, "sum": "x"}\nmore\n')
-    assert look_at(path, NOW_US).status == "later"
+    assert read_file(path, NOW_US).status == "later"
 
 
 @pytest.mark.parametrize("form", ["lugcall-record/0", "lugcall-record/01", "lugcall-record/x",
                                   "lugcall-record/", "other/2", "", 2, None, {"a": 1}])  # fmt: skip
 def test_what_is_no_version_is_foreign(form: Any, tmp_path: Path) -> None:
     """Not called a later one."""
-    assert look_at(told_as(form, tmp_path / "a.jsonl"), NOW_US).status == "foreign"
+    assert read_file(told_as(form, tmp_path / "a.jsonl"), NOW_US).status == "foreign"
 
 
 def test_the_review_lists_it_in_one_line(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

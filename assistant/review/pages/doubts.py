@@ -10,9 +10,9 @@ from itertools import pairwise
 
 from assistant.quantity import BEARING_TRAVEL, spoken_name
 from assistant.record.history import JobHistory, Repaired, Turn
-from assistant.review import doubtful
-from assistant.review.fold import FIRST_US
-from assistant.review.worded import lugs, signed, span
+from assistant.review import wording
+from assistant.review.rows import FIRST_US
+from assistant.review.wording import lugs, signed, span
 from assistant.sentences import sentences
 
 KINDS = (
@@ -58,7 +58,7 @@ def _left(history: JobHistory) -> Iterator[Doubt]:
     at = {(r.kept.quantity, r.kept.figures): r.turn.line for r in final}
     for kept in history.as_left().values():
         chance = kept.judged.probability if kept.judged else None
-        told = doubtful.left(kept.quantity, kept.figures, kept.decision, chance, kept.accepted)
+        told = wording.left(kept.quantity, kept.figures, kept.decision, chance, kept.accepted)
         if told is not None:
             closing = history.closed.line if history.closed else 0
             yield Doubt(*told, at.get((kept.quantity, kept.figures), closing))
@@ -68,7 +68,7 @@ def _turn(turn: Turn) -> Iterator[Doubt]:
     step = turn.step.replace("_", " ")
     if turn.meaning == "skip" and turn.moved:
         assert turn.act is not None
-        yield Doubt("skipped", doubtful.skipped(step, turn.act.text), turn.line)
+        yield Doubt("skipped", wording.skipped(step, turn.act.text), turn.line)
     elif turn.meaning == "stop" and turn.moved:
         assert turn.act is not None
         who = _PEOPLE.get(turn.act.who, "?")
@@ -77,7 +77,7 @@ def _turn(turn: Turn) -> Iterator[Doubt]:
         yield Doubt("other", _say("not_sound", step=step), turn.line)
     if turn.corrected is not None:
         was, now = turn.corrected.was, turn.corrected.now
-        yield Doubt("edited", doubtful.edited(now.quantity, was.figures, now.figures), turn.line)
+        yield Doubt("edited", wording.edited(now.quantity, was.figures, now.figures), turn.line)
 
 
 def _holds(history: JobHistory) -> Iterator[Doubt]:
@@ -86,7 +86,7 @@ def _holds(history: JobHistory) -> Iterator[Doubt]:
             yield Doubt("hold", _say("hold_lost"), hold.last.line)
         elif hold.end == "open" and hold.held is not None:
             yield Doubt("hold", _say("hold_open"), hold.last.line)
-        long = doubtful.long_hold(hold.seconds)
+        long = wording.long_hold(hold.seconds)
         if long is not None:
             yield Doubt("hold", long, hold.last.line)
 
@@ -95,11 +95,11 @@ def _often(history: JobHistory) -> Iterator[Doubt]:
     """What is worth a look only when it came often, and a record that was cut off."""
     misheard = list(history.misunderstood())
     for step, times in Counter(line.step for line in misheard).items():
-        many = doubtful.many_again(step, times)
+        many = wording.many_again(step, times)
         if many is not None:
             yield Doubt("again", many, next(line.line for line in misheard if line.step == step))
     back = [turn for turn in history.turns if turn.meaning == "back"]
-    often = doubtful.gone_back(len(back))
+    often = wording.gone_back(len(back))
     if often is not None:
         yield Doubt("edited", often, back[-1].line)
     for line in history.lines:

@@ -21,11 +21,11 @@ from assistant.review.pages.questions import (
 )
 from assistant.review.pages.render import drawn, link, page, script
 from assistant.review.pages.tokens import hash_of, joined, tokens_of
-from assistant.review.worded import signed, span
+from assistant.review.wording import signed, span
 from assistant.wear.outlook import Outlook
 
 if TYPE_CHECKING:
-    from assistant.review.desk import Review
+    from assistant.review import Review
 
 
 _MOST = {

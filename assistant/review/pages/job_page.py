@@ -36,11 +36,10 @@ from assistant.record.history import (
     Unheard,
 )
 from assistant.record.transcript import WHO, findings, guessed, meant, taken_for
-from assistant.review.doubtful import LONG_S
 from assistant.review.pages import drawings
 from assistant.review.pages.doubts import KINDS, doubts_of
 from assistant.review.pages.render import drawn, link, page
-from assistant.review.worded import span
+from assistant.review.wording import LONG_S, span
 from assistant.sentences import sentences
 
 _SAME_IN = 0.001

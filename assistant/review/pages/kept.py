@@ -16,10 +16,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from assistant.review.pages.render import write_page
-from assistant.review.store import index_home
 
 if TYPE_CHECKING:
-    from assistant.review.desk import Review
+    from assistant.review import Review
 
 LAST_S = 30 * 86_400.0
 """A chart that no page has shown for so long is removed."""
@@ -65,8 +64,7 @@ class Charts:
 
 def charts_of(desk: Review) -> Charts:
     """The charts beside the indexes of a review."""
-    home = desk.snapshot[0][0].place.parent if desk.snapshot else index_home()
-    return Charts(home / "charts")
+    return Charts(desk.home / "charts")
 
 
 @cache

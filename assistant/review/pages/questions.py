@@ -9,12 +9,12 @@ from datetime import UTC, date, datetime
 from typing import TYPE_CHECKING, Any
 
 from assistant.clutch.uncertainty import Measured
-from assistant.review import fleet
-from assistant.review.tables import Tables
+from assistant.review import questions
+from assistant.review.questions import Tables
 from assistant.wear.visits import Visit
 
 if TYPE_CHECKING:
-    from assistant.review.desk import Review
+    from assistant.review import Review
 
 MOST_JOBS = 1000
 MOST_UNITS = 240
@@ -80,9 +80,9 @@ def ask(desk: Review, t: Tables) -> Answers:
     def rows(expression: Any) -> list[Row]:
         return desk.rows(expression)
 
-    totals = rows(fleet.totals(t))[0]
+    totals = rows(questions.totals(t))[0]
     jobs = rows(t.jobs.order_by([ibis.desc("began_utc"), "job"]).limit(MOST_JOBS))
-    eyes = rows(fleet.needs_eyes(t).limit(MOST_EYES))
+    eyes = rows(questions.needs_eyes(t).limit(MOST_EYES))
     listed = {row["job"] for row in jobs}
     missing = [row["job"] for row in eyes if row["job"] not in listed]
     if missing:
@@ -99,12 +99,12 @@ def ask(desk: Review, t: Tables) -> Answers:
     h = shown.hearing.filter(shown.hearing.again)
     for row in rows(h.select("job", "step", "microphone").distinct()):
         heard[row["job"]] |= {f"step:{row['step']}", f"mic:{row['microphone']}"}
-    a = shown.lead_acts.filter(shown.lead_acts.kind.isin(fleet.LOOKED_AT))
+    a = shown.lead_acts.filter(shown.lead_acts.kind.isin(questions.LOOKED_AT))
     acts = rows(a.select("job", "n", "kind").order_by(["job", "n"]))
     b = t.jobs.filter(t.jobs.signed_off)
     bins = b.mutate(bin=(b.time_s / (60 * BIN_MIN)).floor().cast("int64"))
-    missed = rows(fleet.misheard(t))
-    units = rows(fleet.units(t).limit(MOST_UNITS))
+    missed = rows(questions.misheard(t))
+    units = rows(questions.units(t).limit(MOST_UNITS))
     visits, visit_jobs = _visits(rows, t, [row["unit"] for row in units])
     return Answers(
         totals=totals,
@@ -114,14 +114,14 @@ def ask(desk: Review, t: Tables) -> Answers:
         flags=flags,
         misheard_at=heard,
         left_as={row["job"]: row["kind"].removeprefix("lead-") for row in acts},
-        months=rows(fleet.first_time_right(t)),
+        months=rows(questions.first_time_right(t)),
         by_step=_summed(missed, "step"),
         by_mic=_summed(missed, "microphone"),
         minutes=rows(bins.group_by("bin").agg(jobs=bins.count()).order_by("bin")),
         units=units,
         visits=visits,
         visit_jobs=visit_jobs,
-        damaged=rows(fleet.damaged(t).limit(MOST_EYES)),
+        damaged=rows(questions.damaged(t).limit(MOST_EYES)),
     )
 
 

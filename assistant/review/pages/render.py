@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 from urllib.parse import quote
 
-from assistant.review.worded import lugs, short
+from assistant.review.wording import lugs, short
 
 if TYPE_CHECKING:
     from jinja2 import BytecodeCache, Environment
@@ -26,7 +26,7 @@ _HERE = Path(__file__).parent
 def _environment() -> Environment:
     from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
-    from assistant.review.store import index_home
+    from assistant.review.index import index_home
 
     made = Environment(
         loader=FileSystemLoader(_HERE),

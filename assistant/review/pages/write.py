@@ -18,7 +18,7 @@ from assistant.review.pages.questions import Row
 from assistant.review.pages.render import write_page
 
 if TYPE_CHECKING:
-    from assistant.review.desk import Review
+    from assistant.review import Review
 
 _MADE = "made.json"
 

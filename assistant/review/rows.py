@@ -1,0 +1,427 @@
+"""One record as rows of the index's tables, each a dict by column; what is not told is left out."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from functools import lru_cache
+from pathlib import Path
+from typing import Any, BinaryIO
+
+import msgspec
+
+from assistant.quantity import ODOMETER
+from assistant.record import RecordError
+from assistant.record.chain import Fault
+from assistant.record.disk import reason
+from assistant.record.history import (
+    LEAD,
+    JobHistory,
+    LeadAct,
+    Move,
+    PedalHold,
+    ReadingTaken,
+    Turn,
+    Unheard,
+)
+from assistant.review import wording
+from assistant.review.chain_check import FORMATS, CheckedLines, version_of, version_told
+
+BREAK_US = 30 * 60 * 1_000_000
+"""A longer silence is not time at work."""
+BACK_US = 1_000_000
+"""The clock may go back by so much, as clocks that are set by the network do."""
+AHEAD_US = 86_400 * 1_000_000
+FIRST_US = 1_577_836_800_000_000
+"""2020: no record is older. A clock that lost its battery begins again long before."""
+MILES_PER = {"miles": 1.0, "kilometres": 1 / 1.609344}
+"""The international mile is 1609.344 m exactly."""
+TYPED = "typed"
+_ENDED = {"released": "up", "lost": "unsure", "stopped": "unsure", "open": "open"}
+Row = dict[str, Any]
+
+
+@dataclass(slots=True)
+class FileRead:
+    """What a file is.
+
+    `status` as in the table of files; `line` is what is wrong, in one line; `rows` by table, empty
+    when there is no job in it; `events` how many are good; `opening` the hash of the first.
+    """
+
+    status: str
+    line: str = ""
+    rows: dict[str, list[Row]] = field(default_factory=dict)
+    events: int = 0
+    opening: str = ""
+
+
+def read_file(path: Path, now_us: int) -> FileRead:
+    """Read a file and check all of it. Never raises on what it holds.
+
+    Args:
+        path: of the file.
+        now_us: our own clock, for records dated in the future.
+    """
+    try:
+        with path.open("rb") as stream:
+            return _read(stream, now_us)
+    except OSError as error:
+        return FileRead("unreadable", wording.say("file.unreadable", why=reason(error)[0]))
+
+
+def _read(stream: BinaryIO, now_us: int) -> FileRead:
+    lines = CheckedLines(stream)
+    try:
+        history = JobHistory(lines)
+    except (RecordError, OverflowError):
+        return FileRead("foreign", wording.say("file.not_ours"))
+    fault = lines.fault
+    if not lines.count:
+        later = version_told(stream)
+        if later is not None and later > FORMATS[-1]:
+            known = ", ".join(map(str, FORMATS))
+            return FileRead("later", wording.say("file.later", version=later, known=known))
+        if fault is None or fault.what == "not a record":
+            return FileRead("foreign", fault.text if fault is not None else "not a record")
+        # Its first line is that of a record: no job can be told from it, but it is no stranger.
+        return FileRead(chain_word(fault), _told(fault))
+    status = "record" if fault is None else chain_word(fault)
+    rows = _JobRows(history, fault, now_us).rows
+    rows["jobs"][0].update(head=lines.head, opening=lines.opening)
+    return FileRead(status, _told(fault), rows, lines.count, lines.opening)
+
+
+def chain_word(fault: Fault | None) -> str:
+    """good, torn, or BROKEN CHAIN."""
+    if fault is None:
+        return "good"
+    return "torn" if fault.what == "torn" else "BROKEN CHAIN"
+
+
+def _told(fault: Fault | None) -> str:
+    if fault is None:
+        return ""
+    if fault.what == "torn":
+        return wording.say("file.torn", line=fault.line)
+    return f"BROKEN CHAIN: {fault.text}"
+
+
+class _JobRows:
+    """The `rows` of one job, by table."""
+
+    def __init__(self, history: JobHistory, fault: Fault | None, now_us: int) -> None:
+        self._job = history
+        self._now_us = now_us
+        self._ended = {h.ended.n: h for h in history.holds if h.ended is not None}
+        self._steps: dict[str, Row] = {}
+        self._step = ""
+        self._last_us = history.opened.us
+        self._work_us = 0
+        self._ahead = False
+        self._hearing: list[Row] = []
+        self._doubts: list[Row] = []
+        for line in history.lines:
+            self._line(line)
+        moves = _moves(history)
+        readings = _readings(history)
+        self._whole(readings, fault)
+        for step in self._steps.values():
+            step["step_s"] /= 1e6
+        self.rows = {
+            "jobs": [self._job_row(readings, moves, fault)],
+            "readings": readings,
+            "moves": moves,
+            "holds": [_hold(hold) for hold in history.holds],
+            "hearing": self._hearing,
+            "steps": list(self._steps.values()),
+            "cautions": _cautions(history),
+            "doubts": self._doubts,
+            "lead_acts": [_lead_act(act) for act in history.acts],
+        }
+
+    # --- What depends on the way of the job: line by line.
+
+    def _line(self, line: Any) -> None:
+        gone = line.us - self._last_us
+        self._clock(line, gone)
+        if line.kind.startswith(LEAD):
+            return
+        self._last_us = line.us
+        if 0 < gone <= BREAK_US:
+            self._work_us += gone
+            if self._step:
+                self._steps[self._step]["step_s"] += gone
+        if line.kind == "turn":
+            self._turn(line)
+        elif line.kind == "unheard":
+            self._utterance(line, "", True)
+        elif line.kind == "repaired":
+            self._doubt(line, "chain", wording.say("doubts.repaired"))
+        elif line.kind == "closed":
+            for words in line.doubts:
+                # What was accepted is told by its reading, in words of the same kind.
+                if " accepted: " not in words:
+                    self._doubt(line, _sort_of(words), words)
+
+    def _clock(self, line: Any, gone: int) -> None:
+        if line.n == 0 and line.us < FIRST_US:
+            self._doubt(line, "clock", wording.say("doubts.old", year=line.at[:4]))
+        if gone < -BACK_US:
+            back = wording.say("doubts.back", span=wording.span(-gone / 1e6), line=line.line)
+            self._doubt(line, "clock", back)
+        if line.us > self._now_us + AHEAD_US and not self._ahead:
+            self._ahead = True
+            self._doubt(line, "clock", wording.say("doubts.ahead", line=line.line))
+
+    def _turn(self, turn: Turn) -> None:
+        if turn.words:
+            self._utterance(turn, turn.meaning, turn.misunderstood)
+        elif turn.step and not self._step:
+            self._at(turn.step)
+        if turn.corrected is not None:
+            new, was = turn.corrected.now, turn.corrected.was.figures
+            self._doubt(turn, "edits", wording.edited(new.quantity, was, new.figures))
+        if turn.n in self._ended:
+            long = wording.long_hold(self._ended[turn.n].seconds)
+            if long is not None:
+                self._doubt(turn, "long hold", long)
+        there = self._at(turn.after)
+        if not self._step and turn.step:
+            self._at(turn.step)["visits"] += 1
+        if turn.after != (self._step or turn.step):
+            there["visits"] += 1
+        self._step = turn.after
+        if turn.moved and turn.act is not None and turn.act.meaning == "skip":
+            self._doubt(turn, "skipped", wording.skipped(turn.step, turn.act.text))
+
+    def _utterance(self, line: Turn | Unheard, meaning: str, again: bool) -> None:
+        step, ear = self._at(line.step), line.ear
+        step["turns"] += 1
+        step["say_agains"] += again
+        row: Row = {
+            "n": line.n, "at_utc": line.us, "step": line.step, "who": line.who,
+            "microphone": TYPED, "taken": not again, "again": again, "decision": "",
+            "meaning": "" if again else meaning,
+            "words": getattr(line, "words", "") if again else "",
+        }  # fmt: skip
+        if ear is not None:
+            first = ear.alternatives[0] if ear.alternatives else None
+            engines = getattr(first, "engines", None)
+            row.update(
+                microphone=ear.mic or "unnamed", decision=ear.decision, p_heard=ear.probability,
+                engines=None if engines is None else len(engines), decode_s=ear.seconds,
+            )  # fmt: skip
+            if again and not row["words"]:
+                row["words"] = " / ".join(ear.guesses)
+        self._hearing.append(row)
+
+    def _at(self, step: str) -> Row:
+        """The row of a step, made when the job first comes to it."""
+        row = self._steps.get(step)
+        if row is None:
+            row = self._steps[step] = {
+                "step": step, "place": len(self._steps), "visits": 0, "step_s": 0, "turns": 0,
+                "say_agains": 0,
+            }  # fmt: skip
+        return row
+
+    def _doubt(self, line: Any, kind: str, words: str) -> None:
+        self._doubts.append({"n": line.n, "at_utc": line.us, "kind": kind, "text": words})
+
+    # --- What only the whole shows.
+
+    def _whole(self, readings: list[Row], fault: Fault | None) -> None:
+        if fault is not None:
+            words = wording.say("doubts.broken", word=chain_word(fault), fault=fault.text)
+            last = {"n": len(self._job.lines) - 1, "at_utc": self._last_us}
+            self._doubts.append({**last, "kind": "chain", "text": words})
+        for row in readings:
+            if row["as_left"]:
+                told = wording.left(row["quantity"], row["figures"], row["decision"],
+                                    row["p_in"], row["accepted"])  # fmt: skip
+                if told is not None:
+                    self._doubt_at(row, *told)
+        for step in self._steps.values():
+            many = wording.many_again(step["step"], step["say_agains"])
+            if many is not None:
+                first = next(h for h in self._hearing if h["step"] == step["step"] and h["again"])
+                self._doubt_at(first, "say-agains", many)
+        back = [heard for heard in self._hearing if heard["meaning"] == "back"]
+        often = wording.gone_back(len(back))
+        if often is not None:
+            self._doubt_at(back[-1], "edits", often)
+
+    def _doubt_at(self, row: Row, kind: str, words: str) -> None:
+        place = {"n": row["n"], "at_utc": row["at_utc"]}
+        self._doubts.append({**place, "kind": kind, "text": words})
+
+    def _job_row(self, readings: list[Row], moves: list[Row], fault: Fault | None) -> Row:
+        job, opened, closed = self._job, self._job.opened, self._job.closed
+        ring = [move for move in moves if move["kind"] == "ring"]
+        held = [hold.seconds for hold in job.holds if hold.seconds is not None]
+        corrections = sum(turn.corrected is not None for turn in job.turns)
+        steps = self._steps.values()
+        accepted = [act for act in job.acts if act.act in ("accepted", "reopened")]
+        row: Row = {
+            **_truck(opened.card.text, opened.card.name),
+            "unit": opened.unit, "card": opened.card.name if opened.card.text else "",
+            "format": version_of(opened.format), "lugcall": opened.lugcall,
+            "began_utc": opened.us, "began_local": opened.at, "ended_utc": self._last_us,
+            "signed_off": closed is not None, "code": "", "step": self._step,
+            "events": len(job.lines), "time_s": self._work_us / 1e6,
+            "turns": sum(step["turns"] for step in steps),
+            "say_agains": sum(step["say_agains"] for step in steps),
+            "corrections": corrections,
+            "edits": sum(heard["meaning"] in ("back", "correct") for heard in self._hearing),
+            "holds": len(held), "longest_hold_s": max(held, default=None),
+            "cautions": len(job.cautions), "doubts": len(self._doubts), "ring_moves": len(ring),
+            "odometer_miles": _odometer(readings),
+            "voice": any(heard["microphone"] != TYPED for heard in self._hearing),
+            "clips": sum(turn.clip is not None and bool(turn.clip.file) for turn in job.turns),
+            "lead_accepted": accepted[-1].text
+            if accepted and accepted[-1].act == "accepted" else "",
+            "chain": chain_word(fault),
+        }  # fmt: skip
+        if closed is None:
+            row["lugs"] = ring[-1]["total_lugs"] if ring else 0
+            row["lugs_by_gap"] = sum(move.get("gap_by_lugs") or 0 for move in ring)
+            return row
+        due = closed.next_due
+        judged = [r for r in readings if r["as_left"] and r["decision"]]
+        all_in = all(r["decision"] == "in" and not r["accepted"] for r in judged)
+        return row | {
+            "code": closed.code, "lugs": closed.lugs, "lugs_by_gap": closed.by_gap,
+            "next_due_miles": due.count * MILES_PER.get(due.kind, 1.0) if due else None,
+            "first_time_right": len(ring) <= 1 and not corrections and all_in,
+        }  # fmt: skip
+
+
+def _sort_of(words: str) -> str:
+    if words.startswith("ring move"):
+        return "ring"
+    return "ratio" if words.startswith("pedal ratios") else "remark"
+
+
+def _readings(job: JobHistory) -> list[Row]:
+    """As found and as left are those that stand: the last of their stage."""
+    rows = [_reading(one) for one in job.readings]
+    stands = {(r["stage"], r["quantity"]): r for r in rows if not r["replaced"]}
+    for (stage, _), row in stands.items():
+        row["as_found"], row["as_left"] = stage == "found", stage == "final"
+    return rows
+
+
+def _reading(one: ReadingTaken) -> Row:
+    kept, turn, judged = one.kept, one.turn, one.kept.judged
+    return {
+        "n": turn.n, "at_utc": turn.us, "step": turn.step, "stage": kept.stage,
+        "quantity": kept.quantity, "who": kept.who, "value_in": kept.value_in,
+        "low_in": kept.low_in, "high_in": kept.high_in, "count": kept.count,
+        "count_unit": "" if kept.count is None else kept.kind, "figures": kept.figures,
+        "decision": kept.decision,
+        "p_in": None if judged is None else judged.probability,
+        "limit_low_in": None if judged is None else judged.low_in,
+        "limit_high_in": None if judged is None else judged.high_in,
+        "limit_source": "" if judged is None else judged.source,
+        "accepted": one.reason or kept.accepted, "corrects": one.was, "replaced": one.replaced,
+        "as_found": False, "as_left": False, "spoken": turn.ear is not None,
+        "clip": "" if turn.clip is None else turn.clip.file,
+    }  # fmt: skip
+
+
+def _moves(job: JobHistory) -> list[Row]:
+    """Without a count of the ring that was corrected by the next."""
+    counts = {"ring": 0, "linkage": 0}
+    rows = []
+    for place, move in enumerate(job.moves):
+        if place + 1 < len(job.moves) and job.moves[place + 1].recount:
+            continue
+        kind = "linkage" if move.turn.ring is None else "ring"
+        counts[kind] += 1
+        rows.append(
+            {"n": move.turn.n, "at_utc": move.turn.us, "move": counts[kind], "kind": kind,
+             "finding": "", **_moved(move)}
+        )  # fmt: skip
+    return rows
+
+
+def _moved(move: Move) -> Row:
+    ring, found = move.turn.ring, move.finding
+    if ring is None:
+        linkage = move.turn.linkage
+        return {} if linkage is None else {"step": linkage.step, "what": linkage.what}
+    row: Row = {
+        "step": move.turn.step,
+        "what": f"{abs(ring.moved)} lugs {'looser' if ring.moved < 0 else 'tighter'}",
+        "told_lugs": ring.told, "moved_lugs": ring.moved, "total_lugs": ring.total,
+        "gap_before_in": None if move.before is None else move.before.kept.value_in,
+        "predicted_gap_in": ring.predicted_in,
+    }  # fmt: skip
+    if found is not None:
+        row |= {
+            "predicted_gap_in": found.predicted_in, "measured_gap_in": found.measured_in,
+            "error_in": found.measured_in - found.predicted_in, "finding": found.kind,
+            "p_finding": found.probability, "gap_by_lugs": found.lugs_moved,
+        }  # fmt: skip
+    return row
+
+
+def _hold(hold: PedalHold) -> Row:
+    unasked = hold.asked is hold.held
+    return {
+        "n": (hold.held or hold.asked).n, "at_utc": hold.asked.us, "step": hold.asked.after,
+        "asked_utc": None if unasked else hold.asked.us,
+        "held_utc": hold.held and hold.held.us, "ended_utc": hold.ended and hold.ended.us,
+        "hold_s": hold.seconds, "ended": _ENDED[hold.end],
+        "long": wording.long_hold(hold.seconds) is not None,
+    }  # fmt: skip
+
+
+def _cautions(job: JobHistory) -> list[Row]:
+    rows = []
+    for one in job.cautions:
+        line, told, answer = one.line, one.told, one.answer
+        row: Row = {
+            "n": line.n, "at_utc": line.us,
+            "step": getattr(line, "after", "") or getattr(line, "step", ""),
+            "key": told.key.removeprefix("caution:"), "signal": told.signal, "to": told.to,
+            "text": told.text, "acknowledged_by": "",
+        }  # fmt: skip
+        if answer is not None:
+            waited = max(0.0, (answer.us - line.us) / 1e6)
+            row |= {"acknowledged_utc": answer.us, "acknowledged_by": answer.who,
+                    "acknowledged_s": waited}  # fmt: skip
+        rows.append(row)
+    return rows
+
+
+def _lead_act(act: LeadAct) -> Row:
+    return {
+        "n": act.n, "at_utc": act.us, "kind": act.kind, "text": act.text,
+        "code": act.lead or str(act.data.get("code", "")),
+        "data": msgspec.json.encode(act.data, order="deterministic").decode(),
+    }  # fmt: skip
+
+
+def _odometer(readings: list[Row]) -> float | None:
+    found = (r for r in readings if r["quantity"] == ODOMETER and r["as_found"])
+    for row in found:
+        if row["count"] is not None:
+            return float(row["count"]) * MILES_PER.get(row["count_unit"], 1.0)
+    return None
+
+
+@lru_cache(maxsize=16_384)
+def _truck(card_text: str, name: str) -> Row:
+    """What a card says of the truck. Kept by its text: a fleet has far fewer cards than jobs."""
+    from assistant.card import CardError, card_from_text
+
+    if not card_text:
+        return {"transmission": "non-synchronized", "linkage": "rod", "clutch": "manual"}
+    try:
+        card = card_from_text(card_text, name)
+    except (CardError, ValueError):
+        return {"transmission": "", "linkage": "", "clutch": ""}
+    lug_in = card.lug_in if "ring.lug" not in card.defaulted else None
+    traits = {key: card.traits[key] for key in ("transmission", "linkage", "clutch")}
+    return {**traits, "lug_pitch_in": lug_in, "ring_lugs": card.ring_lugs}
