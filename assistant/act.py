@@ -41,7 +41,7 @@ class Act:
     """One understood utterance.
 
     Attributes:
-        meaning: a key of `texts.vocabulary.MEANINGS`, or "reading", "unclear", "resumed".
+        meaning: a key of `interlocks.MEANINGS`, or "reading", "unclear", "resumed".
         who: "tech" or "helper".
         reading: the fields of a reading that the record keeps, when there is one.
         quantity: which quantity a correction names, or "".

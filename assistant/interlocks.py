@@ -14,66 +14,48 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-if TYPE_CHECKING:
-    from collections.abc import Sequence
+from assistant.quantity import BY_STEP
 
-    from assistant.texts.dialogs import Step
-    from assistant.texts.variants import Traits
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from assistant.texts.dialogs import Meaning, Step, Traits
+
+
+def _steps(kind: str, *ids: str) -> tuple[tuple[str, str], ...]:
+    return tuple((step_id, kind) for step_id in ids)
+
 
 REQUIRED: tuple[tuple[str, str], ...] = (
-    ("chocks", "act"),
-    ("parking_brake", "act"),
-    ("neutral", "act"),
-    ("key", "act"),
-    ("stands", "act"),
-    ("eyes", "act"),
-    ("helper_ready", "act"),
-    ("chain_pedal", "sound"),
-    ("chain_lever", "sound"),
-    ("chain_loose", "sound"),
-    ("chain_binding", "sound"),
-    ("found_height", "read"),
-    ("found_total", "read"),
-    ("found_free", "read"),
-    ("found_contact", "read"),
-    ("cover_off", "act"),
-    ("found_gap", "read"),
-    ("found_clearance", "read"),
-    ("ring_plan", "plan"),
-    ("ring_show", "act"),
-    ("ring_unlock", "act"),
-    ("ring_ready", "clear"),
-    ("ring_hold", "hold"),
-    ("ring_turn", "turn"),
-    ("ring_tool", "act"),
-    ("ring_lock", "act"),
-    ("ring_clear", "clear"),
-    ("ring_release", "release"),
-    ("ring_gap", "read"),
-    ("fork_clearance", "read"),
-    ("fork_rod", "rod"),
-    ("set_height", "read"),
-    ("height_stop", "stop_bolt"),
-    ("set_total", "read"),
-    ("total_stop", "stop_bolt"),
-    ("set_free", "read"),
-    ("free_rod", "rod"),
-    ("set_contact", "read"),
-    ("contact_rod", "rod"),
-    ("key_back", "act"),
-    ("reopen_cover", "act"),
-    ("final_gap", "read"),
-    ("final_clearance", "read"),
-    ("final_height", "read"),
-    ("final_total", "read"),
-    ("final_free", "read"),
-    ("final_contact", "read"),
-    ("cover_on", "act"),
-    ("lubricate", "act"),
-    ("out_from_under", "act"),
-    ("hand_key", "act"),
-    ("function", "sound"),
-    ("sign_off", "sign"),
+    *_steps("act", "chocks", "parking_brake", "neutral", "key", "stands", "eyes", "helper_ready"),
+    *_steps("sound", "chain_pedal", "chain_lever", "chain_loose", "chain_binding"),
+    *_steps("read", "found_height", "found_total", "found_free", "found_contact"),
+    *_steps("act", "cover_off"),
+    *_steps("read", "found_gap", "found_clearance"),
+    *_steps("plan", "ring_plan"),
+    *_steps("act", "ring_show", "ring_unlock"),
+    *_steps("clear", "ring_ready"),
+    *_steps("hold", "ring_hold"),
+    *_steps("turn", "ring_turn"),
+    *_steps("act", "ring_tool", "ring_lock"),
+    *_steps("clear", "ring_clear"),
+    *_steps("release", "ring_release"),
+    *_steps("read", "ring_gap", "fork_clearance"),
+    *_steps("rod", "fork_rod"),
+    *_steps("read", "set_height"),
+    *_steps("stop_bolt", "height_stop"),
+    *_steps("read", "set_total"),
+    *_steps("stop_bolt", "total_stop"),
+    *_steps("read", "set_free"),
+    *_steps("rod", "free_rod"),
+    *_steps("read", "set_contact"),
+    *_steps("rod", "contact_rod"),
+    *_steps("act", "key_back", "reopen_cover"),
+    *_steps("read", "final_gap", "final_clearance", "final_height", "final_total", "final_free"),
+    *_steps("read", "final_contact"),
+    *_steps("act", "cover_on", "lubricate", "out_from_under", "hand_key"),
+    *_steps("sound", "function"),
+    *_steps("sign", "sign_off"),
 )
 """Steps that must be there, in this order, on the usual truck. A shop may add between them."""
 _BRAKE = ("found_contact", "set_contact", "contact_rod", "final_contact")
@@ -109,14 +91,6 @@ def required(traits: Traits) -> tuple[tuple[str, str], ...]:
     return tuple(out)
 
 
-_READS = {
-    "height": "pedal-height",
-    "total": "total-travel",
-    "free": "free-travel",
-    "contact": "brake-contact",
-    "gap": "gap",
-    "clearance": "clearance",
-}
 _STAGES = {"found": "found", "ring": "ring", "fork": "set", "set": "set", "final": "final"}
 _SETS = {
     "key": ("key", "tech"),
@@ -131,53 +105,115 @@ _SETS = {
 """What the required steps must note about the truck; no other step may note it."""
 DETOURS = ("key_back", "reopen_cover")
 """Steps off the straight path: taken only when something has to be opened up again."""
-_OWN = ("hold", "turn", "release", "plan", "maker", "rod", "stop_bolt", "sign")
+_OWN = ("clear", "hold", "turn", "release", "plan", "maker", "rod", "stop_bolt", "sign")
 HOLDING = ("ring_turn", "ring_tool", "ring_lock")
 _HELPER = ("helper_ready", "chain_pedal", "ring_hold", "ring_release")
 
 
 def order_problem(steps: Sequence[Step], traits: Traits) -> str:
     """One line on what breaks the trade's order on a truck of this kind, or ""."""
-    wanted_steps = required(traits)
+    wanted = required(traits)
     at = {s.id: i for i, s in enumerate(steps)}
-    kinds = {s.id: s for s in steps}
-    last, last_id = -1, ""
-    for step_id, kind in wanted_steps:
+    by_id = {s.id: s for s in steps}
+    last_id = ""
+    for step_id, kind in wanted:
         if step_id not in at:
             return f"step {step_id} is missing; put it back"
-        step = kinds[step_id]
-        if step.kind != kind:
-            return f"step {step_id} must be of kind {kind}"
-        if at[step_id] < last:
+        if last_id and at[step_id] < at[last_id]:
             return f"step {step_id} must come after {last_id}"
-        last, last_id = at[step_id], step_id
-        part = step_id.split("_")[1] if "_" in step_id else ""
-        if kind == "read" and step.reading != _READS[part]:
-            return f"step {step_id} must read {_READS[part]}"
-        if kind == "read" and step.stage != _STAGES[step_id.split("_")[0]]:
-            return f"step {step_id} must have stage {_STAGES[step_id.split('_')[0]]}"
-        if kind == "read" and step.optional:
-            return f"step {step_id} cannot be optional"
-        if step_id in _HELPER and step.who != "helper":
-            return f"step {step_id} is the helper's; set who to helper"
+        if problem := _required_problem(by_id[step_id], kind):
+            return f"step {step_id} {problem}"
+        last_id = step_id
+    ring = range(at.get("ring_hold", 0) + 1, at.get("ring_clear", 0))
+    problems = (_step_problem(step, at[step.id] in ring, wanted) for step in steps)
+    return next((problem for problem in problems if problem), "")
+
+
+def _required_problem(step: Step, kind: str) -> str:
+    """What is wrong with a step that must be there, or ""."""
+    if step.kind != kind:
+        return f"must be of kind {kind}"
+    if kind == "read":
+        stage, _, part = step.id.partition("_")
+        if step.reading != BY_STEP[part].name:
+            return f"must read {BY_STEP[part].name}"
+        if step.stage != _STAGES[stage]:
+            return f"must have stage {_STAGES[stage]}"
+        if step.optional:
+            return "cannot be optional"
+    if step.id in _HELPER and step.who != "helper":
+        return "is the helper's; set who to helper"
+    return ""
+
+
+def _step_problem(step: Step, inside: bool, wanted: Sequence[tuple[str, str]]) -> str:
+    """What is wrong with any step, or ""; `inside`: it stands where the pedal is held."""
+    notes = dict([_SETS[step.id]]) if step.id in _SETS else {}
+    if step.sets != notes:
+        note = " = ".join(*notes.items()) if notes else "nothing"
+        return f"step {step.id} must set {note}"
+    if inside and step.id not in HOLDING:
+        return f"step {step.id} cannot stand while the pedal is held; move it"
+    if step.id in HOLDING and not step.held:
+        return f"step {step.id} needs needs_hold = true"
+    if step.needs_hold and not inside:
+        return f"step {step.id} cannot need the hold outside the ring move"
+    if step.kind in _OWN and (step.id, step.kind) not in wanted:
+        return f"step {step.id}: only lugcall's own steps may be of kind {step.kind}"
+    return ""
+
+
+MEANINGS: dict[str, str] = {
+    "stop": "any",
+    **dict.fromkeys(("holding", "lost", "released", "ready"), "helper"),
+    **dict.fromkeys(("clear", "carry_on", "let_up", "repaired", "sign_off"), "tech"),
+    **dict.fromkeys(("accept", "measure", "move"), "tech"),
+    **dict.fromkeys(("done", "check", "no", "sound", "not_sound", "skip", "correct", "back"), ""),
+    **dict.fromkeys(("repeat", "where", "why", "how_long", "help", "note", "pause"), ""),
+    **dict.fromkeys(("complaint", "picture"), ""),
+}
+"""What a language must have words for -> who must keep saying it, or "" where a shop decides."""
+EXACT = ("stop", "let_up", "holding", "clear", "released")
+"""Meanings that only count word for word: likeness never moves a pedal."""
+LOST = ("lost it", "slipping", "coming up", "let go")
+"""What the helper's `lost` must at least be heard by, wherever it stands in a sentence."""
+
+
+def words_problem(words: Mapping[str, Meaning], steps: Sequence[Step]) -> str:
+    """One line on what of words.toml, or of the steps' answers, would be unsafe, or ""."""
+    for key, who in MEANINGS.items():
+        if key not in words:
+            return f"words.toml: [{key}] is missing; add it"
+        if who and words[key].who != who:
+            return f"words.toml, {key}: who must stay {who}: a life hangs on who says it"
+        if key in EXACT and not words[key].exact:
+            return f"words.toml, {key}: exact must stay true"
+    for key in words:
+        if key not in MEANINGS:
+            return f"words.toml: [{key}] means nothing to lugcall; remove it"
+    for key, phrases in (("stop", ("stop",)), ("lost", LOST)):
+        for phrase in phrases:
+            if phrase not in words[key].anywhere:
+                return f'words.toml, {key}: anywhere must hold "{phrase}"'
+    for phrase in words["stop"].anywhere:
+        if phrase in words["stop"].excepted:
+            return f"words.toml, stop: except must not hold {phrase!r}"
+    return _clash(words, steps)
+
+
+def _clash(words: Mapping[str, Meaning], steps: Sequence[Step]) -> str:
+    """No phrase of a life-and-limb meaning may mean anything else as well."""
+    exact = {phrase: key for key in EXACT for phrase in words[key].phrases}
     for step in steps:
-        wanted = (_SETS[step.id],) if step.id in _SETS else ()
-        if step.sets != wanted:
-            note = " = ".join(wanted[0]) if wanted else "nothing"
-            return f"step {step.id} must set {note}"
-        if step.who not in ("tech", "helper"):
-            return f"step {step.id}: who must be tech or helper"
-        inside = "ring_hold" in at and at["ring_hold"] < at[step.id] < at["ring_clear"]
-        if inside and step.id not in HOLDING:
-            return f"step {step.id} cannot stand while the pedal is held; move it"
-        if step.id in HOLDING and not step.held:
-            return f"step {step.id} needs needs_hold = true"
-        if step.needs_hold and not inside:
-            return f"step {step.id} cannot need the hold outside the ring move"
-        if step.kind in _OWN and (step.id, step.kind) not in wanted_steps:
-            return f"step {step.id}: only lugcall's own steps may be of kind {step.kind}"
-        if step.kind == "clear" and step.id not in ("ring_ready", "ring_clear"):
-            return f"step {step.id}: only lugcall's own steps may be of kind clear"
+        for piece in step.pieces:
+            for phrase in piece.answers or ():
+                if phrase.lower() in exact:
+                    where = f"steps.toml, step {step.id}"
+                    return f"{where}: {phrase!r} already means {exact[phrase.lower()]}"
+    for other, meaning in words.items():
+        for phrase in meaning.phrases:
+            if exact.get(phrase, other) != other:
+                return f"words.toml: {phrase!r} means {exact[phrase]} and {other}; keep one"
     return ""
 
 

@@ -16,7 +16,7 @@ import tomllib
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from difflib import get_close_matches
-from typing import Annotated, Any, Literal, TypeVar
+from typing import Annotated, Any, Literal, TypeVar, get_args
 
 import msgspec
 from msgspec import inspect
@@ -31,6 +31,13 @@ def one_of(choices: Sequence[str]) -> Any:
     return Annotated[
         Literal[tuple(choices)], msgspec.Meta(extra={"hint": hint, "choices": written})
     ]
+
+
+def word_of(choices: Sequence[str]) -> msgspec.Meta:
+    """The same as what is said of a `str`: `Annotated[str, word_of(...)]`."""
+    pattern = "|".join(re.escape(choice) for choice in choices)
+    _, meta = get_args(one_of(choices))
+    return msgspec.Meta(pattern=f"^(?:{pattern})$", extra=meta.extra)
 
 
 _AT = re.compile(r" - at `(?:key in )?\$(?P<path>[^`]*)`$")

@@ -9,11 +9,13 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
+import msgspec
+
 from assistant.card.making import QUESTIONS, REVIEW
 from assistant.clutch.thread import METRIC, UNIFIED, lead_in
 from assistant.readings import read
 from assistant.readings.speak import number_words
-from assistant.sentences import DialogError, dialogs_folder, toml_of
+from assistant.sentences import Both, DialogError, dialogs_folder, toml_of
 from assistant.texts.dialogs import Dialogs, Meaning
 
 MAX_WORDS = 12
@@ -72,16 +74,18 @@ class CardWords:
         its own, the commands; and the replies of card.toml, as `card_NAME`."""
         words = {key: dialogs.words[key] for key in _STEERS}
         # Nobody is in danger: a stop is one plain word, not a shout to be heard at any price.
-        stops = ("stop", "stop now")
-        words["stop"] = replace(words["stop"], phrases=stops, anywhere=(), in_hold=())
+        plain = {"phrases": ("stop", "stop now"), "anywhere": (), "in_hold": ()}
+        words["stop"] = msgspec.structs.replace(words["stop"], **plain)
         for question in QUESTIONS:
             said = THREADS if question.kind == "thread" else self.questions[question.words].phrases
             for value, phrases in said.items():
                 key = f"{question.key}={value}"
-                words[key] = Meaning(key, "any", phrases)
+                words[key] = Meaning("any", phrases)
         for name, phrases in self.commands.items():
-            words[name] = Meaning(name, "any", phrases, anytime=name == "start_over")
-        replies = dialogs.replies | {f"card_{name}": text for name, text in self.replies.items()}
+            words[name] = Meaning("any", phrases, anytime=name == "start_over")
+        replies = dialogs.replies | {
+            f"card_{name}": Both(text) for name, text in self.replies.items()
+        }
         return replace(dialogs, words=words, replies=replies)
 
 

@@ -1,18 +1,28 @@
-"""What dialogs are made of: phases, steps, cautions, meanings; and the job of one kind of truck."""
+"""What dialogs are made of: phases, steps, cautions, meanings, replies; read, checked, composed.
+
+A shop edits texts; it cannot edit safety: `interlocks` looks at every job that can be composed.
+A step with `when` stands only where the truck's traits fit; its `instead` pieces change its words,
+never its kind, its person or what it notes.
+"""
 
 from __future__ import annotations
 
-import re
 import string
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from difflib import get_close_matches
 from hashlib import sha256
+from itertools import product
 from pathlib import Path
-from typing import Any
+from typing import Annotated, Any, TypeVar
+
+import msgspec
 
 from assistant import interlocks
 from assistant.act import Said
-from assistant.readings import QUANTITIES
+from assistant.card.card import CLUTCHES, COVERS, LINKAGES, LOCKS, RINGS, TRANSMISSIONS, UNITS
+from assistant.quantity import ODOMETER, QUANTITIES
+from assistant.readings.speak import number_words
 from assistant.sentences import (
     Both,
     DialogError,
@@ -22,102 +32,263 @@ from assistant.sentences import (
     sentences,
     toml_of,
 )
-from assistant.texts import variants, vocabulary
-from assistant.texts.variants import Instead, Traits, When
+from assistant.toml_file import TomlError, TomlFile, word_of
 
-KINDS = (
-    "act",
-    "sound",
-    "read",
-    "clear",
-    "hold",
-    "turn",
-    "release",
-    "plan",
-    "maker",
-    "rod",
-    "stop_bolt",
-    "sign",
-)
 SIGNALS = ("DANGER", "WARNING", "CAUTION", "NOTICE")
 """Signal words, most severe first (ANSI Z535.6)."""
-WHO = ("tech", "helper", "any")
-STAGES = ("found", "ring", "set", "final", "due")
+KINDS = (
+    *("act", "sound", "read", "clear", "hold", "turn", "release", "plan", "maker", "rod"),
+    *("stop_bolt", "sign"),
+)
 MAX_WORDS = 16
 """A prompt longer than this is not heard to its end over a compressor; aim for 12."""
-RESERVED = frozenset(
-    {"halted", "repair", "signed_off", "prompt", "to_hold", "to_release", "past_ring", "fix"}
-)
+RESERVED = frozenset({"halted", "repair", "signed_off"})
 
+_RING = ("lugs", "way", "gap_now", "gap_after", "plan_why")
 PLACEHOLDERS: dict[str, tuple[str, ...]] = {
-    "plan": ("lugs", "way", "gap_now", "gap_after", "plan_why"),
-    "turn": ("lugs", "way", "gap_now", "gap_after", "plan_why"),
+    "plan": _RING,
+    "turn": _RING,
     "maker": ("gap_now", "limits"),
     "rod": ("rod", "rod_way", "rod_why"),
     "stop_bolt": ("stop_move",),
     "sign": ("sign_summary",),
 }
+"""Kind of step -> the blanks its words may use."""
 
 
-@dataclass(frozen=True, slots=True)
-class Phase:
+def _replies(told: str, plain: str) -> dict[str, tuple[str, ...]]:
+    filled = (line.partition(":") for line in told.splitlines() if line.strip())
+    blanks = {name.strip(): tuple(names.split()) for name, _, names in filled}
+    return {**blanks, **dict.fromkeys(plain.split(), ())}
+
+
+REPLIES = _replies(
+    """
+    confirm: figures spoken
+    stands: figures quantity
+    whose: verdict limits source
+    judged_in: figures
+    judged_out: figures
+    judged_close: figures
+    no_figure: figures quantity
+    gauge: gauge
+    gauge_may: gauge
+    ask_reading: question
+    again: hint
+    not_now: hint
+    not_reading_now: hint
+    did_you_mean: phrase
+    did_you_mean_two: first second
+    which_of_two: first second
+    other_quantity: named quantity
+    spell_it: example
+    wrong_person: who phrase
+    corrected: quantity figures
+    what_correct: quantity
+    confirm_count: figures
+    confirm_code: code
+    stopped: state
+    already_stopped: state
+    paused: state
+    pause_held: state
+    resumed: state
+    back_moved: moved
+    move_as_planned: measured predicted
+    move_none: measured predicted
+    move_wrong_way: measured predicted
+    move_unclear: measured predicted
+    move_other_count: moved told
+    move_other_pitch: pitch
+    lugs_differ: moved told
+    plan_change: lugs way
+    turn_again: lugs way
+    close_move: move
+    ring_doubt_state: by_gap called
+    ring_moved_state: moved
+    ring_cannot: figures
+    internal_due: limit
+    ratio_differ: first second suspect
+    ratio_agree: ratio
+    free_after: free_after
+    contact_after: contact_after
+    whole_plan: plan
+    chain: chain
+    thread_default: thread
+    how_long: minutes
+    where: heading phase name
+    facts: facts
+    help: phrases
+    signed: code seal
+    signed_doubts: doubts
+    sign_doubts: doubts
+    card_used: card
+    due_range: low high unit
+    due_open: low unit
+    due_dates: dates
+    due_lugs: lugs
+    due_past: figures found
+    mic_lost: who
+    mic_back: who
+    lead_asks: lead text
+    """,
+    """
+    no_gauge close_choice out_choice dropped nothing_to_correct noted note_empty
+    stopped_helper_held stopped_helper_up stopped_helper_engine stopped_next stopped_held_next
+    stopped_clear_next carry_on nothing_stopped hold_lost hold_lost_helper hold_standing
+    release_ok clear_heard back_no back_lock back_blocked back_start need_repair need_bleed
+    repair_done gap_right gap_not_right gap_unread ring_stuck maker_again rod_none resumed_hold
+    repaired_record skip_no no_why accept_no accept_nothing accepted accept_why sign_code
+    sign_ready closed pedal_up_state pedal_held_state pedal_unsure_state lock_in_state
+    lock_out_state cover_off_state ring_maybe_state ring_still_state defaults
+    confirm_clear_first turn_zero lock_plate_out helper_wait clearance_gone pedal_moving
+    rod_no_effect rod_wrong_way contact_floor due_now picture_none say_again spelled
+    spelled_long spelled_mm spelled_long_mm spelled_miles speaker_lost speaker_back audio_kept
+    """,
+)
+"""Reply -> the blanks it may use."""
+
+# --- kinds of truck -------------------------------------------------------------------------------
+
+TRAITS: dict[str, tuple[str, ...]] = {
+    "transmission": TRANSMISSIONS,
+    "linkage": LINKAGES,
+    "clutch": CLUTCHES,
+    "cover": COVERS,
+    "lock": LOCKS,
+    "ring": ("unsaid", *RINGS),
+    "units": UNITS,
+}
+"""Trait of a truck -> the values it may have, the usual one first."""
+
+Traits = Mapping[str, str]
+USUAL: Traits = {name: values[0] for name, values in TRAITS.items()}
+"""The truck that no card describes."""
+When = Annotated[
+    dict[str, str | list[str]], msgspec.Meta(extra={"hint": 'must look like { linkage = "cable" }'})
+]
+"""Trait and the value, or values, that fit, all of which must; empty: every truck."""
+
+
+def fits(when: When, traits: Traits) -> bool:
+    """Whether a truck is of the kind that `when` names."""
+    return all(
+        traits[name] in ([values] if isinstance(values, str) else values)
+        for name, values in when.items()
+    )
+
+
+# --- what the files hold --------------------------------------------------------------------------
+
+
+class _Entry(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """One entry of a file; its fields are the entry's keys."""
+
+
+def _hinted(**extra: str) -> msgspec.Meta:
+    """How errors about a key say what to write."""
+    return msgspec.Meta(extra=extra)
+
+
+_READABLE = [name for name, q in QUANTITIES.items() if q.unit == "in" or name == ODOMETER]
+_STAGES = ("found", "ring", "set", "final", "due")
+_Role = Annotated[str, word_of(("tech", "helper"))]
+_Phrases = Annotated[tuple[str, ...], _hinted(hint="must be a list of phrases in quotes")]
+_Words = Annotated[str, _hinted(hint="must be text in quotes", like='"Say done."')]
+_Id = Annotated[
+    str, msgspec.Meta(pattern="^[a-z][a-z0-9_]*$"), _hinted(hint="must be small letters and _")
+]
+_Minutes = Annotated[float, msgspec.Meta(ge=0), _hinted(hint="must be a number from 0 up")]
+
+
+class Phase(_Entry, frozen=True):
     """A numbered part of the job."""
 
-    id: str
-    name: str
-    heading: str
+    id: _Words
+    name: _Words
+    heading: _Words
 
 
-@dataclass(frozen=True, slots=True)
-class Step:
+class Instead(_Entry, frozen=True):
+    """Other words for one step on trucks of a kind; a field that is None stays as it is."""
+
+    when: When
+    say: _Words | None = None
+    why: _Words | None = None
+    helper: _Words | None = None
+    answers: _Phrases | None = None
+    cautions: _Phrases | None = None
+
+    def on(self, step: Step) -> Step:
+        """The step in these words."""
+        words = {
+            name: getattr(self, name) for name in ("say", "why", "helper", "answers", "cautions")
+        }
+        return msgspec.structs.replace(step, **{k: v for k, v in words.items() if v is not None})
+
+
+class Step(_Entry, frozen=True):
     """One prompt and what may answer it. See `dialogs/en/steps.toml` for the fields."""
 
-    id: str
-    phase: str
-    kind: str
-    who: str
-    say: str
-    why: str = ""
-    minutes: float = 1.0
-    cautions: tuple[str, ...] = ()
-    reading: str = ""
-    stage: str = ""
+    id: Annotated[
+        str,
+        msgspec.Meta(pattern="^[a-z][a-z0-9_]*$", extra={"hint": "must be small letters and _"}),
+    ]
+    phase: _Words
+    kind: Annotated[str, word_of(KINDS)]
+    who: _Role
+    say: _Words
+    why: _Words = ""
+    minutes: Annotated[float, msgspec.Meta(ge=0, extra={"hint": "must be a number from 0 up"})] = (
+        1.0
+    )
+    cautions: _Phrases = ()
+    reading: Annotated[str, word_of(_READABLE)] = ""
+    stage: Annotated[str, word_of(_STAGES)] = ""
     optional: bool = False
     needs_hold: bool = False
-    sets: tuple[tuple[str, str], ...] = ()
-    answers: tuple[str, ...] = ()
-    helper: str = ""
-    when: When = ()
-    instead: tuple[Instead, ...] = ()
+    sets: dict[str, str] = {}
+    answers: _Phrases = ()
+    helper: _Words = ""
+    when: When = {}
+    instead: Annotated[list[Instead], _hinted(hint="must stand under [[step.instead]]")] = []
 
     @property
     def held(self) -> bool:
         """Whether the pedal must be held down in this step."""
         return self.kind == "turn" or self.needs_hold
 
+    @property
+    def pieces(self) -> tuple[Step | Instead, ...]:
+        """All that it may say, on any truck."""
+        return (self, *self.instead)
 
-@dataclass(frozen=True, slots=True)
-class Caution:
+    def on(self, traits: Traits) -> Step:
+        """In its words for a kind of truck; of two pieces that fit, the later one wins."""
+        step = self
+        for other in self.instead:
+            if fits(other.when, traits):
+                step = other.on(step)
+        return msgspec.structs.replace(step, answers=tuple(a.lower() for a in step.answers))
+
+
+class Caution(_Entry, frozen=True):
     """A signal word and one sentence."""
 
-    id: str
-    signal: str
-    text: str
+    signal: Annotated[str, word_of(SIGNALS)]
+    text: _Words
     once: bool = False
 
 
-@dataclass(frozen=True, slots=True)
-class Meaning:
+class Meaning(_Entry, frozen=True):
     """Phrases that mean one thing, from whom they count, and when."""
 
-    id: str
-    who: str
-    phrases: tuple[str, ...]
+    who: Annotated[str, word_of(("tech", "helper", "any"))]
+    phrases: _Phrases
     anytime: bool = False
     exact: bool = False
-    excepted: tuple[str, ...] = ()
-    anywhere: tuple[str, ...] = ()
-    in_hold: tuple[str, ...] = ()
+    excepted: _Phrases = msgspec.field(default=(), name="except")
+    anywhere: _Phrases = ()
+    in_hold: _Phrases = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,8 +297,8 @@ class Pieces:
 
     phases: tuple[Phase, ...]
     steps: tuple[Step, ...]
-    replies: dict[str, str]
-    others: tuple[tuple[When, dict[str, str]], ...] = ()
+    replies: dict[str, Both]
+    others: tuple[tuple[When, dict[str, Both]], ...] = ()
     made: dict[tuple[str, ...], Dialogs] = field(default_factory=dict, compare=False)
 
 
@@ -140,22 +311,26 @@ class Dialogs:
     steps: tuple[Step, ...]
     cautions: dict[str, Caution]
     words: dict[str, Meaning]
-    replies: dict[str, str]
+    replies: dict[str, Both]
     fingerprint: str
     pieces: Pieces
     by_id: dict[str, Step] = field(default_factory=dict)
-    traits: Traits = field(default_factory=lambda: variants.USUAL)
+    traits: Traits = field(default_factory=lambda: USUAL)
 
     def for_truck(self, traits: Traits) -> Dialogs:
         """The same language for a truck of another kind."""
-        pieces, key = self.pieces, tuple(traits[name] for name in variants.TRAITS)
+        pieces, key = self.pieces, tuple(traits[name] for name in TRAITS)
         if key not in pieces.made:
-            steps = variants.steps_for(pieces.steps, traits)
+            steps = tuple(s.on(traits) for s in pieces.steps if fits(s.when, traits))
+            replies = dict(pieces.replies)
+            for when, others in pieces.others:
+                if fits(when, traits):
+                    replies.update(others)
             pieces.made[key] = replace(
                 self,
                 steps=steps,
-                phases=variants.phases_for(pieces.phases, steps),
-                replies=variants.replies_for(pieces.replies, pieces.others, traits),
+                phases=_numbered(pieces.phases, {s.phase for s in steps}),
+                replies=replies,
                 by_id={s.id: s for s in steps},
                 traits=dict(traits),
             )
@@ -190,26 +365,95 @@ def spoken_to(to: str, words: str, key: str, signal: str = "", cue: str = "") ->
     return Said(to, str(words), key, signal, cue, "" if told == words else told)
 
 
-# --- Entries of the TOML files of `dialogs/`, each checked; a `DialogError` names file and entry.
+def _numbered(phases: tuple[Phase, ...], used: set[str]) -> tuple[Phase, ...]:
+    """The phases that have a step, counted: {at} and {all} in their headings are filled in."""
+    there = [p for p in phases if p.id in used]
+    every = Both(str(len(there)), number_words(len(there)))
+    return tuple(
+        msgspec.structs.replace(
+            phase, heading=fill(phase.heading, {"at": Both(str(i), number_words(i)), "all": every})
+        )
+        for i, phase in enumerate(there, 1)
+    )
 
 
-def _take(
-    where: str, entry: dict[str, Any], needed: tuple[str, ...], allowed: tuple[str, ...]
-) -> None:
-    for key in needed:
-        if key not in entry:
-            raise DialogError(f"dialogs: {where}: {key} is missing; add it")
-    for key in entry:
-        if key not in needed and key not in allowed:
-            near = get_close_matches(key, needed + allowed, 1)
-            hint = f"did you mean {near[0]}?" if near else "remove it"
-            raise DialogError(f"dialogs: {where}: {key} is unknown; {hint}")
+# --- loaded, and checked before a word of it is used ----------------------------------------------
+
+_E = TypeVar("_E", bound=_Entry)
 
 
-def _one_of(where: str, key: str, value: Any, allowed: tuple[str, ...]) -> str:
-    if value not in allowed:
-        raise DialogError(f"dialogs: {where}: {key} {value!r} must be one of {', '.join(allowed)}")
-    return str(value)
+def load_dialogs(folder: Path | None = None, language: str = "en") -> Dialogs:
+    """Load and check one language; the job is that of the usual truck, see `Dialogs.for_truck`.
+
+    Raises:
+        DialogError: one line naming the file and the entry to mend.
+    """
+    base = (folder or dialogs_folder()) / language
+    names = ("steps", "cautions", "words", "replies")
+    files, data = zip(*(toml_of(base / f"{name}.toml") for name in names), strict=True)
+    in_steps, in_cautions, in_words, in_replies = files
+    cautions = {k: _entry(in_cautions, k, v, Caution) for k, v in in_cautions.tables.items()}
+    for key, caution in cautions.items():
+        _blanks(f"cautions.toml, {key}", caution.text, ())
+    phases = tuple(_listed(in_steps, "phase", Phase))
+    for phase in phases:
+        _blanks(f"steps.toml, phase {phase.id}, heading", phase.heading, ("at", "all"))
+    steps = tuple(_listed(in_steps, "step", Step))
+    for step in steps:
+        _check_step(step, {p.id for p in phases}, cautions)
+    words = {k: _meaning(in_words, k, v) for k, v in in_words.tables.items()}
+    others = tuple(_others(in_replies.tables.pop("truck", {})))
+    replies = _checked_replies("replies.toml", in_replies.tables, tuple(REPLIES))
+    if (base / "spoken.toml").is_file():
+        spoken = sentences("spoken", folder, language).texts
+        _checked_replies("spoken.toml", spoken)
+        replies.update({key: Both(replies[key], text) for key, text in spoken.items()})
+    _check_jobs(steps)
+    problem = interlocks.words_problem(words, steps)
+    if problem:
+        raise DialogError(f"dialogs: {problem}")
+    return Dialogs(
+        str(in_steps.tables.get("language", language)),
+        (),
+        (),
+        cautions,
+        words,
+        replies,
+        sha256(b"".join(data)).hexdigest()[:16],
+        Pieces(phases, steps, replies, others),
+    ).for_truck(USUAL)
+
+
+def _entry(file: TomlFile, key: str, entry: Any, kind: type[_E]) -> _E:
+    """An entry as its type; errors call it `key`."""
+    what = f"a {kind.__name__.lower()}"
+    if not isinstance(entry, dict):
+        raise DialogError(f"dialogs: {file.name}, {key}: must be a section; write [{key}]")
+    try:
+        return TomlFile(f"{file.name}, {key}", "", entry).to(kind, what)
+    except TomlError as error:
+        raise DialogError(f"dialogs: {error}") from None
+
+
+def _listed(file: TomlFile, name: str, kind: type[_E]) -> Iterator[_E]:
+    """The entries under [[name]]."""
+    entries = file.tables.get(name, [])
+    if not isinstance(entries, list) or not all(isinstance(e, dict) for e in entries):
+        raise DialogError(f"dialogs: {file.name}: write each {name} under [[{name}]]")
+    for number, entry in enumerate(entries, 1):
+        yield _entry(file, f"{name} {entry.get('id', number)}", entry, kind)
+
+
+def _meaning(file: TomlFile, key: str, entry: Any) -> Meaning:
+    """A meaning, its phrases in small letters."""
+    meaning = _entry(file, key, entry, Meaning)
+    if not meaning.phrases or not all(p.strip() for p in meaning.phrases):
+        raise DialogError(
+            f"dialogs: {file.name}, {key}: phrases must be a list of phrases in quotes"
+        )
+    lists = ("phrases", "excepted", "anywhere", "in_hold")
+    small = {name: tuple(p.lower() for p in getattr(meaning, name)) for name in lists}
+    return msgspec.structs.replace(meaning, **small)
 
 
 def _blanks(where: str, text: Any, allowed: tuple[str, ...]) -> str:
@@ -229,290 +473,82 @@ def _blanks(where: str, text: Any, allowed: tuple[str, ...]) -> str:
     return text
 
 
-def _texts(where: str, key: str, value: Any) -> None:
-    if not isinstance(value, list) or not all(isinstance(t, str) for t in value):
-        raise DialogError(f"dialogs: {where}: {key} must be a list of phrases in quotes")
+def _check_step(step: Step, phases: set[str], cautions: dict[str, Caution]) -> None:
+    """What the types cannot say of a step."""
+    where = f"steps.toml, step {step.id}"
+    if step.id in RESERVED:
+        raise DialogError(f"dialogs: {where}: id must be another word")
+    if step.phase not in phases:
+        raise DialogError(f"dialogs: {where}: phase must be one of {', '.join(sorted(phases))}")
+    if step.kind == "read" and not (step.reading and step.stage):
+        missing = "stage" if step.reading else "reading"
+        raise DialogError(f"dialogs: {where}: {missing} is missing; add it")
+    for piece in step.pieces:
+        place = where if piece is step else f"{where}, instead"
+        _check_when(place, piece.when)
+        for key, allowed in (("say", True), ("why", True), ("helper", False)):
+            blanks = PLACEHOLDERS.get(step.kind, ()) if allowed else ()
+            _blanks(f"{place}, {key}", getattr(piece, key) or "", blanks)
+        if len((piece.say or "").split()) > MAX_WORDS:
+            raise DialogError(f"dialogs: {place}: say has over {MAX_WORDS} words; make it shorter")
+        for caution in piece.cautions or ():
+            if caution not in cautions:
+                raise DialogError(f"dialogs: {place}: no caution {caution!r} in cautions.toml")
 
 
-def phase_of(entry: dict[str, Any]) -> Phase:
-    where = f"steps.toml, phase {entry.get('id', '?')}"
-    _take(where, entry, ("id", "name", "heading"), ())
-    heading = _blanks(f"{where}, heading", entry["heading"], ("at", "all"))
-    return Phase(str(entry["id"]), str(entry["name"]), heading)
+def _check_when(where: str, when: When) -> None:
+    for name, values in when.items():
+        if name not in TRAITS:
+            raise DialogError(
+                f"dialogs: {where}, when: trait {name!r} must be one of {', '.join(TRAITS)}"
+            )
+        for value in [values] if isinstance(values, str) else values:
+            if value not in TRAITS[name]:
+                can = ", ".join(TRAITS[name])
+                raise DialogError(f"dialogs: {where}, when: {name} {value!r} must be one of {can}")
 
 
-def step_of(
-    entry: dict[str, Any], number: int, phases: set[str], cautions: dict[str, Caution]
-) -> Step:
-    where = f"steps.toml, step {entry.get('id', number)}"
-    _take(
-        where,
-        entry,
-        ("id", "phase", "kind", "who", "say"),
-        (
-            "why",
-            "minutes",
-            "cautions",
-            "reading",
-            "stage",
-            "optional",
-            "needs_hold",
-            "sets",
-            "answers",
-            "helper",
-            "when",
-            "instead",
-        ),
-    )
-    kind = _one_of(where, "kind", entry["kind"], KINDS)
-    _one_of(where, "who", entry["who"], ("tech", "helper"))
-    _one_of(where, "phase", entry["phase"], tuple(phases))
-    said = _said(where, entry, kind, cautions)
-    if not isinstance(entry.get("sets", {}), dict):
-        raise DialogError(f'dialogs: {where}: sets must look like {{ cover = "off" }}')
-    others = entry.get("instead", [])
-    if not isinstance(others, list) or not all(isinstance(other, dict) for other in others):
-        raise DialogError(f"dialogs: {where}: write other words under [[step.instead]]")
-    if not re.fullmatch(r"[a-z][a-z0-9_]*", str(entry["id"])) or entry["id"] in RESERVED:
-        raise DialogError(f"dialogs: {where}: id must be another word, in small letters and _")
-    if kind == "read":
-        readable = [n for n, q in QUANTITIES.items() if q.unit == "in" or n == "odometer"]
-        _one_of(where, "reading", entry.get("reading"), tuple(readable))
-        _one_of(where, "stage", entry.get("stage"), STAGES)
-    minutes = entry.get("minutes", 1)
-    if isinstance(minutes, bool) or not isinstance(minutes, int | float) or minutes < 0:
-        raise DialogError(f"dialogs: {where}: minutes must be a number from 0 up")
-    return Step(
-        str(entry["id"]),
-        str(entry["phase"]),
-        kind,
-        str(entry["who"]),
-        said["say"],
-        said.get("why", ""),
-        float(minutes),
-        said.get("cautions", ()),
-        str(entry.get("reading", "")),
-        str(entry.get("stage", "")),
-        bool(entry.get("optional", False)),
-        bool(entry.get("needs_hold", False)),
-        tuple(sorted((str(k), str(v)) for k, v in entry.get("sets", {}).items())),
-        said.get("answers", ()),
-        said.get("helper", ""),
-        _when(where, entry.get("when", {})),
-        tuple(_instead(f"{where}, instead", other, kind, cautions) for other in others),
-    )
-
-
-def _said(
-    where: str, entry: dict[str, Any], kind: str, cautions: dict[str, Caution]
-) -> dict[str, Any]:
-    """The words of a step, checked; only those that are there."""
-    out: dict[str, Any] = {}
-    blanks = PLACEHOLDERS.get(kind, ())
-    for key, allowed in (("say", blanks), ("why", blanks), ("helper", ())):
-        if key in entry:
-            out[key] = _blanks(f"{where}, {key}", entry[key], allowed)
-    if len(out.get("say", "").split()) > MAX_WORDS:
-        raise DialogError(f"dialogs: {where}: say has over {MAX_WORDS} words; make it shorter")
-    for key in ("cautions", "answers"):
-        if key in entry:
-            _texts(where, key, entry[key])
-            out[key] = tuple(t.lower() if key == "answers" else t for t in entry[key])
-    for caution in out.get("cautions", ()):
-        if caution not in cautions:
-            raise DialogError(f"dialogs: {where}: no caution {caution!r} in cautions.toml")
-    return out
-
-
-def _instead(where: str, entry: Any, kind: str, cautions: dict[str, Caution]) -> Instead:
-    _take(where, entry, ("when",), variants.WORDS)
-    return Instead(_when(where, entry["when"]), **_said(where, entry, kind, cautions))
-
-
-def _when(where: str, entry: Any) -> When:
-    """`{ linkage = "cable" }`, or a list of values of which one must fit."""
-    if not isinstance(entry, dict):
-        raise DialogError(f'dialogs: {where}: when must look like {{ linkage = "cable" }}')
-    out = []
-    for name, value in entry.items():
-        _one_of(f"{where}, when", "trait", name, tuple(variants.TRAITS))
-        values = value if isinstance(value, list) else [value]
-        for one in values:
-            _one_of(f"{where}, when", name, one, variants.TRAITS[name])
-        out.append((name, tuple(values)))
-    return tuple(out)
-
-
-def cautions_of(raw: dict[str, Any]) -> dict[str, Caution]:
-    out = {}
-    for key, entry in raw.items():
-        where = f"cautions.toml, {key}"
-        if not isinstance(entry, dict):
-            raise DialogError(f"dialogs: {where}: must be a section; write [{key}]")
-        _take(where, entry, ("signal", "text"), ("once",))
-        signal = _one_of(where, "signal", entry["signal"], SIGNALS)
-        text = _blanks(where, entry["text"], ())
-        out[key] = Caution(key, signal, text, bool(entry.get("once", False)))
-    return out
-
-
-def meaning_of(key: str, entry: Any) -> Meaning:
-    where = f"words.toml, {key}"
-    if not isinstance(entry, dict):
-        raise DialogError(f"dialogs: {where}: must be a section; write [{key}]")
-    _take(where, entry, ("who", "phrases"), ("anytime", "exact", "except", "anywhere", "in_hold"))
-    _one_of(where, "who", entry["who"], WHO)
-    for key_of in ("except", "anywhere", "in_hold"):
-        _texts(where, key_of, entry.get(key_of, []))
-    phrases = entry["phrases"]
-    if (
-        not isinstance(phrases, list)
-        or not phrases
-        or not all(isinstance(p, str) and p.strip() for p in phrases)
-    ):
-        raise DialogError(f"dialogs: {where}: phrases must be a list of phrases in quotes")
-    return Meaning(
-        key,
-        entry["who"],
-        tuple(p.lower() for p in phrases),
-        bool(entry.get("anytime", False)),
-        bool(entry.get("exact", False)),
-        tuple(str(p).lower() for p in entry.get("except", [])),
-        tuple(str(p).lower() for p in entry.get("anywhere", [])),
-        tuple(str(p).lower() for p in entry.get("in_hold", [])),
-    )
-
-
-def replies_of(raw: dict[str, Any]) -> dict[str, str]:
-    for key, allowed in vocabulary.REPLIES.items():
+def _checked_replies(
+    where: str, raw: Mapping[str, Any], needed: tuple[str, ...] = ()
+) -> dict[str, Both]:
+    for key in needed:
         if key not in raw:
-            raise DialogError(f"dialogs: replies.toml: {key} is missing; add it")
-        _blanks(f"replies.toml, {key}", raw[key], allowed)
-    for key in raw:
-        if key not in vocabulary.REPLIES:
-            near = get_close_matches(key, list(vocabulary.REPLIES), 1)
+            raise DialogError(f"dialogs: {where}: {key} is missing; add it")
+    for key, text in raw.items():
+        if key not in REPLIES:
+            near = get_close_matches(key, list(REPLIES), 1)
             hint = f"did you mean {near[0]}?" if near else "remove it"
-            raise DialogError(f"dialogs: replies.toml: {key} is unknown; {hint}")
-    return dict(raw)
+            raise DialogError(f"dialogs: {where}: {key} is unknown; {hint}")
+        _blanks(f"{where}, {key}", text, REPLIES[key])
+    return {key: Both(text) for key, text in raw.items()}
 
 
-def others_of(raw: Any) -> tuple[tuple[When, dict[str, str]], ...]:
+def _others(raw: Any) -> Iterator[tuple[When, dict[str, Both]]]:
     """Other replies for trucks of a kind: `[truck.linkage.cable]`."""
-    out = []
-    if not isinstance(raw, dict):
+    if not isinstance(raw, dict) or not all(isinstance(values, dict) for values in raw.values()):
         raise DialogError("dialogs: replies.toml: write [truck.linkage.cable] on its own line")
     for name, values in raw.items():
-        _one_of("replies.toml, truck", "trait", name, tuple(variants.TRAITS))
-        for value, replies in values.items() if isinstance(values, dict) else ():
+        for value, replies in values.items():
             where = f"replies.toml, truck.{name}.{value}"
-            when = _when(where, {name: value})
+            _check_when(where, {name: value})
             if not isinstance(replies, dict):
                 raise DialogError(f"dialogs: {where}: must be a section of replies")
-            _take(where, replies, (), tuple(vocabulary.REPLIES))
-            for key, text in replies.items():
-                _blanks(f"{where}, {key}", text, vocabulary.REPLIES[key])
-            out.append((when, dict(replies)))
-    return tuple(out)
+            yield {name: value}, _checked_replies(where, replies)
 
 
-# --- What is said and asked, loaded from `dialogs/` and checked before a word of it is used.
-#
-# A shop edits texts; it cannot edit safety. The steps named in `interlocks.REQUIRED` must be there,
-# in their order and of their kind, and the guards hang on the kinds, in code.
-
-
-def load_dialogs(folder: Path | None = None, language: str = "en") -> Dialogs:
-    """Load and check one language; the job is that of the usual truck, see `Dialogs.for_truck`.
-
-    Raises:
-        DialogError: one line naming the file and the entry to mend.
-    """
-    base = (folder or dialogs_folder()) / language
-    raw: dict[str, dict[str, Any]] = {}
-    digest = sha256()
-    for name in ("steps", "cautions", "words", "replies"):
-        file, data = toml_of(base / f"{name}.toml")
-        raw[name] = file.tables
-        digest.update(data)
-    cautions = cautions_of(raw["cautions"])
-    for key in ("phase", "step"):
-        entries = raw["steps"].get(key, [])
-        if not isinstance(entries, list) or not all(isinstance(e, dict) for e in entries):
-            raise DialogError(f"dialogs: steps.toml: write each {key} under [[{key}]]")
-    phases = tuple(phase_of(p) for p in raw["steps"].get("phase", []))
-    steps = tuple(
-        step_of(s, i, {p.id for p in phases}, cautions)
-        for i, s in enumerate(raw["steps"].get("step", []), 1)
-    )
-    words = {key: meaning_of(key, value) for key, value in raw["words"].items()}
-    others = others_of(raw["replies"].pop("truck", {}))
-    replies = replies_of(raw["replies"])
-    if (base / "spoken.toml").is_file():
-        for key, text in sentences("spoken", folder, language).texts.items():
-            if key not in replies:
-                raise DialogError(f"dialogs: spoken.toml: {key} is no reply; remove it")
-            _blanks(f"spoken.toml, {key}", text, vocabulary.REPLIES[key])
-            replies[key] = Both(replies[key], text)
-    _check_whole(steps, words)
-    return Dialogs(
-        str(raw["steps"].get("language", language)),
-        (),
-        (),
-        cautions,
-        words,
-        replies,
-        digest.hexdigest()[:16],
-        Pieces(phases, steps, replies, others),
-    ).for_truck(variants.USUAL)
-
-
-def _check_whole(steps: tuple[Step, ...], words: dict[str, Meaning]) -> None:
-    for traits in variants.kinds(steps):
-        composed = tuple(s for s in steps if variants.fits(s.when, traits))
+def _check_jobs(steps: tuple[Step, ...]) -> None:
+    """The trade's order stands in the job of every kind of truck that the steps tell apart."""
+    named = {name for step in steps for name in step.when}
+    values = [TRAITS[name] if name in named else TRAITS[name][:1] for name in TRAITS]
+    for chosen in product(*values):
+        traits = dict(zip(TRAITS, chosen, strict=True))
+        composed = tuple(s for s in steps if fits(s.when, traits))
         ids = [s.id for s in composed]
-        for step_id in ids:
-            if ids.count(step_id) > 1:
-                raise DialogError(f"dialogs: steps.toml: step {step_id} stands twice; rename one")
+        twice = next((i for i in ids if ids.count(i) > 1), "")
+        if twice:
+            raise DialogError(f"dialogs: steps.toml: step {twice} stands twice; rename one")
         problem = interlocks.order_problem(composed, traits)
         if problem:
-            kind = "" if traits == variants.USUAL else f" ({variants.named(traits)})"
+            odd = ", ".join(f"{traits[n]} {n}" for n in TRAITS if traits[n] != USUAL[n])
+            kind = f" ({odd})" if odd else ""
             raise DialogError(f"dialogs: steps.toml: {problem}{kind}")
-    for key, who in vocabulary.MEANINGS.items():
-        if key not in words:
-            raise DialogError(f"dialogs: words.toml: [{key}] is missing; add it")
-        if who and words[key].who != who:
-            raise DialogError(
-                f"dialogs: words.toml, {key}: who must stay {who}: a life hangs on who says it"
-            )
-    for key in words:
-        if key not in vocabulary.MEANINGS:
-            raise DialogError(f"dialogs: words.toml: [{key}] means nothing to lugcall; remove it")
-    if "stop" not in words["stop"].anywhere:
-        raise DialogError('dialogs: words.toml, stop: anywhere must hold "stop"')
-    heard = set(words["stop"].anywhere) & set(words["stop"].excepted)
-    if heard:
-        raise DialogError(f"dialogs: words.toml, stop: except must not hold {sorted(heard)[0]!r}")
-    for phrase in vocabulary.LOST:
-        if phrase not in words["lost"].anywhere:
-            raise DialogError(f"dialogs: words.toml, lost: anywhere must hold {phrase!r}")
-    for key in vocabulary.EXACT:
-        if not words[key].exact:
-            raise DialogError(f"dialogs: words.toml, {key}: exact must stay true")
-    _no_clash(steps, words)
-
-
-def _no_clash(steps: tuple[Step, ...], words: dict[str, Meaning]) -> None:
-    """No phrase of a life-and-limb meaning may mean anything else as well."""
-    for key in vocabulary.EXACT:
-        for step in steps:
-            for phrase in (*step.answers, *(a for o in step.instead for a in o.answers or ())):
-                if phrase in words[key].phrases:
-                    raise DialogError(
-                        f"dialogs: steps.toml, step {step.id}: {phrase!r} already means {key}"
-                    )
-        for phrase in words[key].phrases:
-            for other, meaning in words.items():
-                if other != key and phrase in meaning.phrases:
-                    raise DialogError(
-                        f"dialogs: words.toml: {phrase!r} means {key} and {other}; keep one"
-                    )

@@ -9,14 +9,15 @@ from pathlib import Path
 
 import pytest
 
+from assistant import interlocks
 from assistant.act import Said
 from assistant.card import Card
 from assistant.conversation import Session
 from assistant.interlocks import REQUIRED
 from assistant.sentences import DialogError, dialogs_folder
-from assistant.texts import vocabulary
 from assistant.texts.dialogs import (
     PLACEHOLDERS,
+    REPLIES,
     SIGNALS,
     Dialogs,
     load_dialogs,
@@ -113,7 +114,7 @@ def test_phases_stand_in_order(dialogs: Dialogs) -> None:
 
 def test_every_blank_of_every_reply_can_be_filled(dialogs: Dialogs) -> None:
     """No reply can fail when it is said."""
-    for key, blanks in vocabulary.REPLIES.items():
+    for key, blanks in REPLIES.items():
         text = dialogs.say(key, **dict.fromkeys(blanks, "X"))
         assert text and "{" not in text
 
@@ -121,7 +122,7 @@ def test_every_blank_of_every_reply_can_be_filled(dialogs: Dialogs) -> None:
 def test_no_phrase_answers_two_ways_in_one_place(dialogs: Dialogs) -> None:
     """Of phrases understood at any time, none is also an answer that moves the job on."""
     always = {p: k for k, m in dialogs.words.items() if m.anytime for p in m.phrases}
-    for key in ("done", "sound", "not_sound", "check", "no", *vocabulary.EXACT):
+    for key in ("done", "sound", "not_sound", "check", "no", *interlocks.EXACT):
         both = [p for p in dialogs.words[key].phrases if always.get(p, key) != key]
         assert not both, (key, both)
 
@@ -235,7 +236,7 @@ def test_damaged_words_replies_cautions(
     refused(shop, *parts)
 
 
-@pytest.mark.parametrize("meaning", vocabulary.EXACT)
+@pytest.mark.parametrize("meaning", interlocks.EXACT)
 def test_exact_cannot_be_switched_off(shop: Path, meaning: str) -> None:
     """Likeness never moves a pedal, whatever a shop writes."""
     text = (shop / "en" / "words.toml").read_text("utf-8")

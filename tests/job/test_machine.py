@@ -23,11 +23,11 @@ from hypothesis.stateful import (
     run_state_machine_as_test,
 )
 
+from assistant import interlocks
 from assistant.act import Act, Said
 from assistant.card import Card, card_from_text
 from assistant.job.job import Job
 from assistant.job.machine import transitions
-from assistant.texts import vocabulary
 from assistant.texts.dialogs import Dialogs, load_dialogs
 
 DIALOGS = load_dialogs(Path(__file__).parents[2] / "dialogs")
@@ -461,7 +461,7 @@ class Procedure(RuleBasedStateMachine):
     def stop(self, who: str) -> None:
         self.say("stop", who)
 
-    @rule(who=ROLES, meaning=st.sampled_from(sorted(vocabulary.MEANINGS)))
+    @rule(who=ROLES, meaning=st.sampled_from(sorted(interlocks.MEANINGS)))
     def anything(self, who: str, meaning: str) -> None:
         self.say(meaning, who)
 
@@ -576,7 +576,7 @@ def walk(seed: int, kind: Kind = USUAL, acts: int = 160) -> Procedure:
     }
     disturb = [
         lambda who: machine.say("stop", who),
-        lambda who: machine.say(chance.choice(sorted(vocabulary.MEANINGS)), who),
+        lambda who: machine.say(chance.choice(sorted(interlocks.MEANINGS)), who),
         lambda who: machine.say(chance.choice(["lost", "released", "holding"]), "helper"),
         lambda who: machine.say(chance.choice(["clear", "let_up", "carry_on", "done"]), "tech"),
         lambda who: machine.say(chance.choice(["back", "correct", "pause"]), who),

@@ -17,13 +17,10 @@ from assistant.clutch.uncertainty import Measured
 from assistant.conversation import Session, SessionError
 from assistant.job.job import Job
 from assistant.sentences import DialogError
-from assistant.texts import variants
-from assistant.texts.dialogs import Dialogs, load_dialogs
+from assistant.texts.dialogs import TRAITS, USUAL, Dialogs, load_dialogs
 
 SHIPPED = Path(__file__).parents[2] / "dialogs"
-ALL = [
-    dict(zip(variants.TRAITS, values, strict=True)) for values in product(*variants.TRAITS.values())
-]
+ALL = [dict(zip(TRAITS, values, strict=True)) for values in product(*TRAITS.values())]
 BRAKE = re.compile(r"clutch brake|reach the brake|toward the brake|to brake|fork and brake\b", re.I)
 
 
@@ -96,7 +93,7 @@ def test_a_linkage_names_its_own_parts(
     linkage: str, part: str, others: tuple[str, ...], dialogs: Dialogs
 ) -> None:
     """The adjuster is what this truck has."""
-    job = dialogs.for_truck({**variants.USUAL, "linkage": linkage})
+    job = dialogs.for_truck({**USUAL, "linkage": linkage})
     moves = [s for s in job.steps if s.kind == "rod"]
     assert len(moves) == 3 and all(part in s.say.lower() for s in moves)
     assert all("linkage_still" in s.cautions for s in moves)
@@ -106,7 +103,7 @@ def test_a_linkage_names_its_own_parts(
 
 def test_fluid_is_cautioned_before_it_is_touched(dialogs: Dialogs) -> None:
     """Skin, eyes and paint."""
-    job = dialogs.for_truck({**variants.USUAL, "linkage": "hydraulic"})
+    job = dialogs.for_truck({**USUAL, "linkage": "hydraulic"})
     text = job.cautions["fluid"].text
     assert all(word in text for word in ("skin", "eyes", "paint"))
     by = {s.id for s in job.steps if "fluid" in s.cautions}
@@ -198,7 +195,7 @@ DAMAGE = [
         ("linkage", "cables", "rod"),
     ),
     ("steps", '\nwhen = { linkage = "cable" }', '\nwhen = { link = "cable" }', ("trait", "link")),
-    ("steps", '\nwhen = { linkage = "cable" }', '\nwhen = "cable"', ("when must look like",)),
+    ("steps", '\nwhen = { linkage = "cable" }', '\nwhen = "cable"', ("when", "must look like")),
     ("steps", 'when = { clutch = "manual" }\n', "", ("ring_plan", "twice")),
     (
         "steps",
@@ -220,7 +217,7 @@ DAMAGE = [
         "steps",
         "[[step.instead]]\nwhen",
         '[[step.instead]]\nkind = "act"\nwhen',
-        ("kind", "unknown"),
+        ("kind", "no key"),
     ),
     ("steps", 'id = "chocks"', 'id = "chocks"\ninstead = "x"', ("chocks", "[[step.instead]]")),
     (

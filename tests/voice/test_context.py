@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from assistant.act import Act
-from assistant.texts.vocabulary import MEANINGS
+from assistant.interlocks import MEANINGS
 from assistant.voice.interpretation import POLICY, Candidate, Decision
 from assistant.voice.interpretation.context import OPPOSITE, Denials, Retries, contradicted
 

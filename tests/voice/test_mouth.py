@@ -19,8 +19,7 @@ from assistant.act import Said
 from assistant.card import load_card
 from assistant.conversation import Session, split_speaker
 from assistant.readings import read, speak
-from assistant.texts import vocabulary
-from assistant.texts.dialogs import Dialogs
+from assistant.texts.dialogs import REPLIES, Dialogs
 from assistant.voice.devices.audio import RATE, Samples
 from assistant.voice.output import synthesizer as synthesizer_module
 from assistant.voice.output.player import NoLoudspeaker, PlaybackBuffer
@@ -217,7 +216,7 @@ def test_every_text_of_the_dialogs_is_speakable(dialogs: Dialogs) -> None:
     for step in dialogs.steps:
         filled = [t.format_map(SAMPLES) for t in (step.say, step.why, step.helper) if t]
         texts += filled
-    for reply, blanks in vocabulary.REPLIES.items():
+    for reply, blanks in REPLIES.items():
         texts.append(dialogs.say(reply, **{b: SAMPLES.get(b, "nine sixteenths") for b in blanks}))
     assert len(texts) > 200
     for text in texts:
