@@ -13,8 +13,7 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from datetime import UTC, datetime
-from functools import lru_cache
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
@@ -421,6 +420,7 @@ def _without_odd(
 
 
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
+_MICROSECOND = timedelta(microseconds=1)
 
 
 def micros(at: str) -> int:
@@ -429,15 +429,7 @@ def micros(at: str) -> int:
     Raises:
         ValueError: there is no such day or offset.
     """
-    hours, minutes, seconds = int(at[11:13]), int(at[14:16]), int(at[17:19])
-    of_day = (hours * 3600 + minutes * 60 + seconds) * 1_000_000 + int(at[20:23]) * 1000
-    return _midnight(at[:10], at[23:]) + of_day
-
-
-@lru_cache(maxsize=4096)
-def _midnight(day: str, offset: str) -> int:
-    since = datetime.fromisoformat(f"{day}T00:00:00.000{offset}") - _EPOCH
-    return (since.days * 86_400 + since.seconds) * 1_000_000
+    return (datetime.fromisoformat(at) - _EPOCH) // _MICROSECOND
 
 
 # --- The job that the lines tell.

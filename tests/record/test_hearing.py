@@ -7,28 +7,26 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
 
-from assistant.act import Said
 from assistant.card import Card, card_from_text
 from assistant.conversation import Session
 from assistant.conversation.understand import Missed
 from assistant.job.job import Job
+from assistant.quantity import QUANTITIES
 from assistant.readings import read
-from assistant.record import Journal, newest_unfinished, read_events, verify_file
+from assistant.record import newest_unfinished, read_events, verify_file
 from assistant.record.history import JobHistory
 from assistant.record.transcript import transcript
 from assistant.texts.dialogs import Dialogs
 from tests.conversation.test_session import answer, finish, standing
 from tests.heard import heard, unheard
 
-Play = Callable[[Session, str], list[Said]]
-LONG = ("pedal-height", "total-travel")
+TWO = ("nine sixteenths", "five sixteenths")
 EAR = {
     "engines": {"sphinx": "nine sixteenths", "whisper": "nine sixteenths"},
     "probability": 0.97,
@@ -65,8 +63,14 @@ def last(session: Session) -> Any:
     return read_events(session.journal.path)[0][-1]
 
 
-def texts(said: list[Said]) -> list[str]:
-    return [s.text for s in said]
+def lost(session: Session, decision: str, *words: str, who: str = "tech") -> list[str]:
+    """Speech that was not taken, and what is said to it."""
+    return [s.text for s in unheard(session, who, ear(decision, *words))]
+
+
+def waiting(session: Session) -> str:
+    """The figures that wait for their "check", or ""."""
+    return session.job.pending.figures if session.job.pending is not None else ""
 
 
 # --- the ear beside the words ---------------------------------------------------------------------
@@ -117,96 +121,77 @@ def test_an_ear_that_json_cannot_hold_fails_no_turn(at_gap: Session) -> None:
 )
 def test_choose_and_the_answer(at_gap: Session, words: str, figures: str) -> None:
     """Asked which; taken by place, by its own words, or as another value altogether."""
-    said = unheard(at_gap, "tech", ear("choose", "nine sixteenths", "five sixteenths"))
-    assert texts(said) == ["Nine sixteenths or five sixteenths?"]
-    assert [s.to for s in said] == ["tech"]
-    assert last(at_gap).kind == "unheard"
-    assert last(at_gap).data["said"] == [said[0].as_data()]
-    assert at_gap.job.pending is None
+    said = unheard(at_gap, "tech", ear("choose", *TWO))
+    assert [(s.to, s.text) for s in said] == [("tech", "Nine sixteenths or five sixteenths?")]
+    assert last(at_gap).kind == "unheard" and last(at_gap).data["said"] == [said[0].as_data()]
+    assert not waiting(at_gap)
     at_gap.hear("tech", words)
-    assert at_gap.job.pending is not None
-    assert at_gap.job.pending.figures == figures
+    assert waiting(at_gap) == figures
 
 
 @pytest.mark.parametrize("words", ["neither", "none of them", "no"])
 def test_choose_and_neither(at_gap: Session, words: str) -> None:
     """Nothing is taken, and the question no longer stands."""
-    unheard(at_gap, "tech", ear("choose", "nine sixteenths", "five sixteenths"))
-    assert texts(at_gap.hear("tech", words)) == ["Say again."]
-    assert at_gap.job.pending is None
+    lost(at_gap, "choose", *TWO)
+    assert [s.text for s in at_gap.hear("tech", words)] == ["Say again."]
+    assert not waiting(at_gap)
     at_gap.hear("tech", "first")
-    assert at_gap.job.pending is None
+    assert not waiting(at_gap)
 
 
 @pytest.mark.parametrize("words", ["sixteenths", "one sixteenth or so maybe", "not nine"])
 def test_a_part_of_both_or_of_none_is_no_answer(at_gap: Session, words: str) -> None:
     """ "Sixteenths" stands in both."""
-    unheard(at_gap, "tech", ear("choose", "nine sixteenths", "five sixteenths"))
+    lost(at_gap, "choose", *TWO)
     at_gap.hear("tech", words)
-    pending = at_gap.job.pending
-    assert pending is None or pending.figures not in ("9/16 in", "5/16 in")
+    assert waiting(at_gap) not in ("9/16 in", "5/16 in")
 
 
-def test_choose_stands_through_a_say_again(at_gap: Session) -> None:
-    """The answer itself was lost in noise once."""
-    unheard(at_gap, "tech", ear("choose", "nine sixteenths", "five sixteenths"))
-    unheard(at_gap, "tech", ear("again"))
+def test_a_choice_stands_through_a_say_again_and_not_through_a_stop(at_gap: Session) -> None:
+    """The answer itself was lost in noise once; stop comes before any answer."""
+    lost(at_gap, "choose", *TWO)
+    lost(at_gap, "again")
     at_gap.hear("tech", "second")
-    assert at_gap.job.pending is not None
-    assert at_gap.job.pending.figures == "5/16 in"
-
-
-def test_stop_comes_before_any_answer(at_gap: Session) -> None:
-    unheard(at_gap, "tech", ear("choose", "nine sixteenths", "five sixteenths"))
+    assert waiting(at_gap) == "5/16 in"
+    lost(at_gap, "choose", *TWO)
     at_gap.hear("helper", "stop the first one")
     assert at_gap.job.state == "halted"
 
 
-def test_choose_between_commands_is_said_again(at_gap: Session) -> None:
-    """ "First" must not stand for a command: its words are said."""
-    said = unheard(at_gap, "tech", ear("choose", "repeat", "why"))
-    assert texts(said) == ["Did you mean repeat or why?"]
-    before = standing(at_gap.job)
-    at_gap.hear("tech", "first")
-    assert standing(at_gap.job) == before
-
-
-def test_choose_between_counts_is_said_again(session: Session) -> None:
-    """A count comes with its direction, which "first" would lose."""
-    reach(session, "ring_turn")
-    said = unheard(session, "tech", ear("choose", "five lugs looser", "nine lugs looser"))
-    assert texts(said) == ["Did you mean five lugs or nine lugs?"]
+@pytest.mark.parametrize(
+    ("step", "words", "asked"),
+    [
+        ("found_gap", ("repeat", "why"), "Did you mean repeat or why?"),
+        ("ring_turn", ("five lugs looser", "nine lugs looser"),
+         "Did you mean five lugs or nine lugs?"),
+        ("found_clearance", ("correct the gap to one half", "correct the gap to nine sixteenths"),
+         ""),
+    ],
+)  # fmt: skip
+def test_what_first_may_not_stand_for(
+    session: Session, step: str, words: tuple[str, str], asked: str
+) -> None:
+    """A command and a count, whose direction would be lost, are said again; a gap that is corrected
+    while the clearance is asked for is no clearance."""
+    reach(session, step)
+    said = lost(session, "choose", *words)
+    assert said == [asked] or not asked
+    before = standing(session.job)
     session.hear("tech", "first")
-    assert session.job.pending is None
+    assert standing(session.job) == before and not waiting(session)
+    assert step != "found_clearance" or session.job.facts.latest("clearance") is None
 
 
 @pytest.mark.parametrize(
-    "words",
-    [
-        ("nine sixteenths", "nine sixteenths"),
-        ("nine sixteenths", "9/16"),
-        ("nine sixteenths",),
-        (),
-        ("mumble", "grumble"),
-    ],
+    "words", [TWO[:1] * 2, ("nine sixteenths", "9/16"), TWO[:1], (), ("mumble", "grumble")]
 )
 def test_choose_without_two_meanings_is_say_again(at_gap: Session, words: tuple[str, ...]) -> None:
-    assert texts(unheard(at_gap, "tech", ear("choose", *words))) == ["Say again."]
-
-
-def test_a_correction_is_never_a_choice_for_the_step(session: Session) -> None:
-    """A reading of the gap, corrected while the clearance is asked for, is no clearance."""
-    reach(session, "found_clearance")
-    two = ("correct the gap to one half", "correct the gap to nine sixteenths")
-    unheard(session, "tech", ear("choose", *two))
-    session.hear("tech", "first")
-    assert session.job.pending is None
-    assert session.job.facts.latest("clearance") is None
+    assert lost(at_gap, "choose", *words) == ["Say again."]
 
 
 def test_plain_texts_do_as_alternatives(at_gap: Session) -> None:
     said = unheard(at_gap, "tech", {"decision": "choose", "alternatives": ["half", "five eighths"]})
-    assert texts(said) == ["One half or five eighths?"]
+    assert [s.text for s in said] == ["One half or five eighths?"]
 
 
 # --- again ----------------------------------------------------------------------------------------
@@ -214,44 +199,37 @@ def test_plain_texts_do_as_alternatives(at_gap: Session) -> None:
 
 def test_again_then_digits(at_gap: Session) -> None:
     """Once, say again; then another way to say it, for as long as it is not understood."""
-    assert texts(unheard(at_gap, "tech", ear("again"))) == ["Say again."]
     digits = ["Say it digit by digit: point five six two."]
-    assert texts(unheard(at_gap, "tech", ear("again"))) == digits
-    assert texts(unheard(at_gap, "helper", ear("again"))) == digits
+    assert lost(at_gap, "again") == ["Say again."]
+    assert lost(at_gap, "again") == lost(at_gap, "again", who="helper") == digits
     at_gap.hear("tech", "point five six two")
-    assert at_gap.job.pending is not None
-    assert at_gap.job.pending.value_in == 0.562
+    assert at_gap.job.pending is not None and at_gap.job.pending.value_in == 0.562
 
 
-def test_again_counts_in_a_row_at_one_step(at_gap: Session, play: Play) -> None:
+def test_again_counts_in_a_row_at_one_step(at_gap: Session) -> None:
     """Anything understood in between, or another step, begins the count anew."""
-    unheard(at_gap, "tech", ear("again"))
-    play(at_gap, "why")
-    assert texts(unheard(at_gap, "tech", ear("again"))) == ["Say again."]
-    play(at_gap, "0.660 / check")
-    assert at_gap.job.state != "found_gap"
-    assert texts(unheard(at_gap, "tech", ear("again"))) == ["Say again."]
+    lost(at_gap, "again")
+    at_gap.hear("tech", "why")
+    assert lost(at_gap, "again") == ["Say again."]
+    at_gap.hear("tech", "0.660")
+    at_gap.hear("tech", "check")
+    assert at_gap.job.state != "found_gap" and lost(at_gap, "again") == ["Say again."]
 
 
-def test_again_where_no_reading_is_asked(session: Session) -> None:
-    """There is nothing to spell: the instruction again."""
-    unheard(session, "tech", ear("again"))
+def test_again_where_there_is_nothing_to_spell(session: Session) -> None:
+    """No reading is asked: the instruction again. One is read back: "check" is asked for."""
+    lost(session, "again")
     said = unheard(session, "tech", ear("again"))
-    assert said[0].key == "reply:again"
-    assert session.job.prompt()[-1].text in said[0].text
-
-
-def test_again_while_a_reading_is_read_back(at_gap: Session) -> None:
-    """ "Check" is asked for, not digits."""
-    at_gap.hear("tech", "nine sixteenths")
-    unheard(at_gap, "tech", ear("again"))
-    assert "Check?" in unheard(at_gap, "tech", ear("again"))[0].text
+    assert said[0].key == "reply:again" and session.job.prompt()[-1].text in said[0].text
+    reach(session, "found_gap").hear("tech", "nine sixteenths")
+    lost(session, "again")
+    assert "Check?" in lost(session, "again")[0]
 
 
 @pytest.mark.parametrize("units", ["inch", "mm"])
 @pytest.mark.parametrize(
     "quantity",
-    ["gap", "clearance", "bearing-travel", "free-travel", "brake-contact", *LONG, "odometer"],
+    [q.name for q in QUANTITIES.values() if q.unit in ("in", "miles")],
 )
 def test_every_example_of_digits_is_understood(
     dialogs: Dialogs, quantity: str, units: str, monkeypatch: pytest.MonkeyPatch
@@ -270,7 +248,7 @@ def test_every_example_of_digits_is_understood(
 
 def test_noise_leaves_no_line(at_gap: Session) -> None:
     before = at_gap.journal.path.read_bytes()
-    assert unheard(at_gap, "tech", ear("nothing")) == []
+    assert lost(at_gap, "nothing") == []
     assert at_gap.journal.path.read_bytes() == before
 
 
@@ -281,10 +259,8 @@ def test_notices(at_gap: Session) -> None:
     """Said to whom it concerns, recorded, and moving nothing."""
     before = standing(at_gap.job)
     said = at_gap.notice("both", "mic_lost", who="tech")
-    assert said[0].to == "both"
-    assert "technician's microphone is gone" in said[0].text
-    assert last(at_gap).kind == "notice"
-    assert last(at_gap).data["who"] == "tech"
+    assert said[0].to == "both" and "technician's microphone is gone" in said[0].text
+    assert last(at_gap).kind == "notice" and last(at_gap).data["who"] == "tech"
     assert last(at_gap).data["said"] == [said[0].as_data()]
     for key in ("speaker_lost", "speaker_back", "audio_kept"):
         assert at_gap.notice("helper", key)[0].key == f"reply:{key}"
@@ -297,7 +273,7 @@ def test_a_closed_record_takes_neither(session: Session) -> None:
     finish(session)
     sealed = session.journal.seal
     assert session.notice("both", "mic_lost", who="helper")
-    assert unheard(session, "tech", ear("again")) == []
+    assert lost(session, "again") == []
     assert session.journal.seal == sealed
     assert verify_file(session.journal.path, sealed).ok
 
@@ -310,8 +286,8 @@ def noisy(session: Session) -> None:
     for _ in range(200):
         if session.job.signed_off:
             return
-        unheard(session, "tech", ear("again", "mumble"))
-        unheard(session, "helper", ear("choose", "nine sixteenths", "five sixteenths"))
+        lost(session, "again", "mumble")
+        lost(session, "choose", *TWO, who="helper")
         session.notice("both", "mic_lost", who="helper")
         who, _, words = answer(session.job).partition(": ")
         heard(session, who, words, EAR)
@@ -328,12 +304,10 @@ def test_whole_job_between_losses(card: Card, dialogs: Dialogs, tmp_path: Path) 
     assert last(loud).data == last(quiet).data
     verdict = verify_file(loud.journal.path, loud.journal.seal)
     assert verdict.ok and verdict.closed
-    events, problem = read_events(loud.journal.path)
-    lines = list(transcript(JobHistory.of(events, problem)))
-    assert any("TECH   : (not understood: mumble)" in line for line in lines)
-    unsure = "HELPER : (unsure between: nine sixteenths / five sixteenths)"
-    assert any(unsure in line for line in lines)
-    assert any("The helper's microphone is gone" in line for line in lines)
+    text = "\n".join(transcript(JobHistory.read(loud.journal.path)))
+    assert "TECH   : (not understood: mumble)" in text
+    assert "HELPER : (unsure between: nine sixteenths / five sixteenths)" in text
+    assert "The helper's microphone is gone" in text
 
 
 @pytest.mark.parametrize("torn", [False, True])
@@ -342,10 +316,10 @@ def test_resume_after_any_kind_of_line(
 ) -> None:
     """Left off right after a loss, or in the middle of writing it down."""
     heard(at_gap, "tech", "0.660", EAR)
-    for event in ("unheard", "notice"):
+    for event in ("unheard", "notice"):  # neither finishes a record
         before = standing(at_gap.job)
         if event == "unheard":
-            unheard(at_gap, "tech", ear("again"))
+            lost(at_gap, "again")
         else:
             at_gap.notice("both", "speaker_lost")
         assert last(at_gap).kind == event
@@ -364,7 +338,7 @@ def test_resume_after_any_kind_of_line(
 
 def test_a_forged_choice_shows(at_gap: Session) -> None:
     """These lines are of the chain like all others."""
-    unheard(at_gap, "tech", ear("choose", "nine sixteenths", "five sixteenths"))
+    lost(at_gap, "choose", *TWO)
     at_gap.hear("tech", "first")
     path = at_gap.journal.path
     lines = path.read_text("utf-8").splitlines(keepends=True)
@@ -372,11 +346,3 @@ def test_a_forged_choice_shows(at_gap: Session) -> None:
     lines[at] = lines[at].replace("five sixteenths", "nine thirty-seconds")
     path.write_text("".join(lines), "utf-8")
     assert f"line {at + 1} was changed" in str(verify_file(path).problem)
-
-
-def test_not_finished_while_only_losses_follow(at_gap: Session) -> None:
-    at_gap.notice("both", "mic_lost", who="tech")
-    at_gap.close()
-    journal = Journal.open(at_gap.journal.path)
-    assert not journal.finished
-    journal.close()
