@@ -35,11 +35,11 @@ Shares = tuple[Share, ...]
 Weight = Annotated[float, Meta(gt=0, lt=1e6, extra={"hint": "must be a number above zero"})]
 
 
-class _Table(Struct, forbid_unknown_fields=True, frozen=True):
+class _FileTable(Struct, forbid_unknown_fields=True, frozen=True):
     """A table of the file; no other key may stand in it."""
 
 
-class Trucks(_Table, frozen=True):
+class Trucks(_FileTable, frozen=True):
     """For which trucks something counts, by the words of a truck card; None: for all."""
 
     transmission: str | None = None
@@ -52,7 +52,7 @@ class Trucks(_Table, frozen=True):
         return all(value is None or getattr(card, key) == value for key, value in asked)
 
 
-class _Marked(_Table, frozen=True):
+class _Marked(_FileTable, frozen=True):
     """A group of numbers, which must say whose they are."""
 
     mark: Marked
@@ -76,7 +76,7 @@ class Prior(_Marked, frozen=True):
     weight: Weight
 
 
-class Complaint(_Table, frozen=True):
+class Complaint(_FileTable, frozen=True):
     """What a driver says. `heard`: sets of word beginnings, any one set names it."""
 
     id: str
@@ -90,14 +90,14 @@ class Complaint(_Table, frozen=True):
         return any(all(any(w.startswith(b) for w in words) for b in each) for each in sets)
 
 
-class AskedOtherwise(_Table, frozen=True):
+class AskedOtherwise(_FileTable, frozen=True):
     """For which trucks a finding is asked for in other words, and these."""
 
     only: Trucks
     ask: Words
 
 
-class Finding(_Table, frozen=True):
+class Finding(_FileTable, frozen=True):
     """What can be read or asked; one that is `derived` from other readings is never asked.
 
     `readings`: quantities judged by their limits, the first one known counts.
@@ -114,7 +114,7 @@ class Finding(_Table, frozen=True):
     instead: AskedOtherwise | None = None
 
 
-class Cause(_Table, frozen=True):
+class Cause(_FileTable, frozen=True):
     """What may be behind it: by complaint and by finding, how often they come with it.
 
     The entry `mark` of both says whose the numbers are.
@@ -143,7 +143,7 @@ class Cause(_Table, frozen=True):
         return shares
 
 
-class Table(_Table, frozen=True):
+class Table(_FileTable, frozen=True):
     """Everything of one language; `reasons`: words that ask why it is that cause."""
 
     language: str

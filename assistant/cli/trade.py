@@ -75,13 +75,13 @@ def _given(
 def _kept(history: JobHistory, stage: str) -> dict[str, Measured]:
     """The lengths that stand in one stage."""
     from assistant.clutch.uncertainty import Measured
-    from assistant.record.history import NotOurs
+    from assistant.record.history import refuse
 
     kept = history.last_read(stage).items()
     try:
         return {name: Measured.from_interval(*r.interval) for name, r in kept if r.interval}
     except ValueError:
-        raise NotOurs from None
+        refuse()
 
 
 def _called(called: Mapping[str, str | None], card: Card) -> dict[str, Measured]:

@@ -15,7 +15,7 @@ import re
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, Literal, NoReturn
 
 import msgspec
 
@@ -30,8 +30,10 @@ Number = Annotated[float, msgspec.Meta(gt=-1e300, lt=1e300)]
 class NotOurs(RecordError):
     """A record whose chain holds, with a member that lugcall does not write."""
 
-    def __init__(self, name: str = "The record") -> None:
-        super().__init__(f"{name} holds what lugcall does not write. Do not rely on it.")
+
+def refuse(name: str = "The record") -> NoReturn:
+    """Raises NotOurs in one line."""
+    raise NotOurs(f"{name} holds what lugcall does not write. Do not rely on it.") from None
 
 
 # --- What the members of a line hold.
@@ -416,7 +418,7 @@ def _without_odd(
             return msgspec.convert(left, shape)
         except msgspec.ValidationError as another:
             error = another
-    raise NotOurs
+    refuse()
 
 
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
@@ -557,7 +559,7 @@ class JobHistory:
         odd: list[str] = []
         lines = [line_of(e.n, e.at, micros(e.at), e.kind, e.data, odd) for e in events]
         if odd:
-            raise NotOurs
+            refuse()
         for line, event in zip(lines, events, strict=True):
             line.hash = event.hash
         return cls(lines, problem)
@@ -575,7 +577,7 @@ class JobHistory:
         try:
             return cls.of(events, problem)
         except NotOurs:
-            raise NotOurs(path.name) from None
+            refuse(path.name)
 
     @property
     def state(self) -> Literal["open", "finished", "damaged"]:

@@ -48,7 +48,7 @@ class Journal:
     nothing, since their order is by number.
     """
 
-    def __init__(self, found: Found, now: Clock) -> None:
+    def __init__(self, found: OpenRecord, now: Clock) -> None:
         self.path = found.path
         """Where the record is, as an absolute path."""
         self.failed = False
@@ -76,7 +76,7 @@ class Journal:
         opened = {**data, "format": FORMAT}
         event, line = seal_event(0, stamp(moment), "opened", opened, GENESIS)
         fd, path = _begin(folder.absolute(), name_hint, moment, line)
-        return cls(Found(fd, path, [event], len(line)), now)
+        return cls(OpenRecord(fd, path, [event], len(line)), now)
 
     @classmethod
     def open(cls, path: Path, now: Clock = datetime.now) -> Self:
@@ -278,7 +278,7 @@ _ATTEMPTS = 1000
 
 
 @dataclass(frozen=True, slots=True)
-class Found:
+class OpenRecord:
     """A record's file, open and locked: its good events, their bytes, and the torn rest."""
 
     fd: int
@@ -326,7 +326,7 @@ def _new_file(folder: Path, hint: str, moment: datetime) -> tuple[int, Path]:
     raise RecordError(f"Too many records began this second in {folder}. Wait, then try again.")
 
 
-def _find(path: Path) -> Found:
+def _find(path: Path) -> OpenRecord:
     """Open and lock an existing record and check every line of it.
 
     Raises:
@@ -354,17 +354,17 @@ def _find(path: Path) -> Found:
         ) from error
 
 
-def _read(fd: int, path: Path) -> Found:
+def _read(fd: int, path: Path) -> OpenRecord:
     with open(fd, "rb", closefd=False) as stream:
         reader = ChainReader(stream)
         events = list(reader)
     fault = reader.fault
     if fault is None:
-        return Found(fd, path, events, reader.good)
+        return OpenRecord(fd, path, events, reader.good)
     if fault.what == "torn" and events:
         # A torn line is never longer than the longest line, so this is all of it.
         torn = os.fstat(fd).st_size - reader.good
-        return Found(fd, path, events, reader.good, os.pread(fd, torn, reader.good))
+        return OpenRecord(fd, path, events, reader.good, os.pread(fd, torn, reader.good))
     if fault.what in ("torn", "not a record"):
         raise NotARecord(f"{path.name}: {fault.text}. Leave it as it is; start a new session.")
     raise BrokenChain(

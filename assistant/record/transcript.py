@@ -16,6 +16,7 @@ from assistant.record.history import (
     Understood,
     Unheard,
 )
+from assistant.sentences import sentences
 
 WHO = {"tech": "TECH", "helper": "HELPER", "both": "BOTH"}
 _PAD = " " * 19
@@ -51,7 +52,7 @@ def _lines(history: JobHistory) -> Iterator[str]:
                 yield ""
                 yield from _closed(line)
             case _ if line.kind == "repaired":
-                yield f"{line.clock}  -- a torn last line was cut off and the record went on --"
+                yield f"{line.clock}  -- {_say('repaired')} --"
             case _ if line.kind != "notice":
                 yield f"{line.clock}  -- {line.kind} --"
         for told in getattr(line, "said", ()):
@@ -60,9 +61,13 @@ def _lines(history: JobHistory) -> Iterator[str]:
             yield f"{line.clock}    to {to:<6}: {signal}{told.text}"
     yield ""
     if history.problem:
-        yield f"DAMAGED HERE, nothing after this can be relied on: {history.problem}"
+        yield _say("damaged", problem=history.problem)
     elif history.closed is None:
-        yield "NOT SIGNED OFF. lugcall resume carries on."
+        yield _say("not_signed")
+
+
+def _say(name: str, **blanks: object) -> str:
+    return sentences("desk").say(f"transcript.{name}", **blanks)
 
 
 def _who(who: str) -> str:

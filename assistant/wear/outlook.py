@@ -10,7 +10,7 @@ from itertools import pairwise
 
 from assistant.clutch.ring import COARSE_IN
 from assistant.clutch.uncertainty import Measured, normal_cdf
-from assistant.wear.rate import Node, rate_of
+from assistant.wear.rate import RatePoint, rate_of
 from assistant.wear.visits import PER_MILES, Visit, intervals_of, say
 
 CHANCE = 0.80
@@ -38,7 +38,7 @@ class Usage:
     spread: float
 
 
-def rate_range(nodes: Sequence[Node]) -> Range:
+def rate_range(nodes: Sequence[RatePoint]) -> Range:
     """The truck's own rate, inches of free travel lost per 10,000 miles, never below zero."""
 
     def below(rate: float) -> float:
@@ -49,7 +49,7 @@ def rate_range(nodes: Sequence[Node]) -> Range:
     return _range(lambda rate: (below(rate) - hidden) / max(1e-12, 1.0 - hidden), top)
 
 
-def chance_used_up(nodes: Sequence[Node], left_in: Measured, way: float) -> float:
+def chance_used_up(nodes: Sequence[RatePoint], left_in: Measured, way: float) -> float:
     """Chance that `left_in` (inches) is used up within `way` (10,000 miles), if it wears."""
     used = wears = 0.0
     for weight, mean, var, omega in nodes:
@@ -63,12 +63,12 @@ def chance_used_up(nodes: Sequence[Node], left_in: Measured, way: float) -> floa
     return min(1.0, used / max(wears, 1e-12))
 
 
-def miles_until(nodes: Sequence[Node], left_in: Measured) -> Range:
+def miles_until(nodes: Sequence[RatePoint], left_in: Measured) -> Range:
     """Miles until `left_in` inches of free travel are used up; zero when they are already."""
     return _range(lambda miles: chance_used_up(nodes, left_in, miles / PER_MILES), FARTHEST_MILES)
 
 
-def days_until(nodes: Sequence[Node], left_in: Measured, usage: Usage) -> Range:
+def days_until(nodes: Sequence[RatePoint], left_in: Measured, usage: Usage) -> Range:
     """Days until then, at this truck's miles a day, which are uncertain themselves."""
 
     def chance(days: float) -> float:

@@ -33,7 +33,7 @@ TAU_SCALE, OMEGA_SCALE = 0.45, 0.25
 chosen among three by backtest (tests/benchmarks/bench_wear.py, other seeds than the one shown)."""
 
 
-class Node(NamedTuple):
+class RatePoint(NamedTuple):
     """One point of the grid: its weight, and the truck's rate there (inches per 10,000 miles).
 
     `mean` and `var` are of the truck's own rate; an interval to come varies by `omega` about it.
@@ -88,7 +88,7 @@ def of_truck(own: Sums, tau: float, beta: float, var_beta: float) -> tuple[float
     return mean, tau * tau / k + (1.0 - share) ** 2 * var_beta
 
 
-def rate_of(fleet: Fleet, unit: str) -> list[Node]:
+def rate_of(fleet: Fleet, unit: str) -> list[RatePoint]:
     """The rate of one truck, as a mixture whose weights sum to 1; empty when nothing is known.
 
     A truck without intervals of its own is one of its fleet.
@@ -116,7 +116,7 @@ def rate_of(fleet: Fleet, unit: str) -> list[Node]:
     top = max(log for log, *_ in logs)
     kept = [(math.exp(log - top), m, v, w) for log, m, v, w in logs if log > top - NEGLIGIBLE]
     total = sum(weight for weight, *_ in kept)
-    return [Node(weight / total, m, v, w) for weight, m, v, w in kept]
+    return [RatePoint(weight / total, m, v, w) for weight, m, v, w in kept]
 
 
 def _steps(grid: Sequence[float]) -> list[tuple[float, float]]:

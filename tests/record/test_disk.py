@@ -22,7 +22,7 @@ import pytest
 
 import assistant
 from assistant.record import GENESIS, Journal, WriteFailed, seal_event, verify_file
-from assistant.record.journal import Found
+from assistant.record.journal import OpenRecord
 
 ROOT = Path(assistant.__file__).parent.parent
 ENV = {**os.environ, "PYTHONPATH": str(ROOT), "PYTHONDONTWRITEBYTECODE": "1"}
@@ -179,7 +179,7 @@ def test_file_size_limit(tmp_path: Path) -> None:
 @pytest.mark.skipif(not os.path.exists("/dev/full"), reason="no always-full device here")
 def test_always_full_device() -> None:
     event, _ = seal_event(0, "2026-11-25T09:12:33.120-06:00", "opened", {}, GENESIS)
-    full = Found(os.open("/dev/full", os.O_RDWR), Path("/dev/full"), [event], 0)
+    full = OpenRecord(os.open("/dev/full", os.O_RDWR), Path("/dev/full"), [event], 0)
     with Journal(full, datetime.now) as journal:
         for message in ("no space left on the disk", "failed to be written before"):
             with pytest.raises(WriteFailed, match=message):

@@ -31,7 +31,7 @@ from assistant.wear.outlook import (
     rate_range,
     usage_of,
 )
-from assistant.wear.rate import Node, of_truck, rate_of, restricted, sums
+from assistant.wear.rate import RatePoint, of_truck, rate_of, restricted, sums
 from assistant.wear.visits import Interval, Visit, intervals_of, visits_in
 from tests.wear.fleet import LIMIT_IN, Fleet, Score, simulate
 
@@ -133,7 +133,7 @@ def test_likelihood_and_shrinkage_by_plain_matrices() -> None:
 def test_miles_as_drawn_at_random() -> None:
     """The chance to be used up, against draws of rate and free travel."""
     rng = random.Random(3)
-    nodes = [Node(0.7, 0.08, 0.02**2, 0.01), Node(0.3, 0.10, 0.03**2, 0.02)]
+    nodes = [RatePoint(0.7, 0.08, 0.02**2, 0.01), RatePoint(0.3, 0.10, 0.03**2, 0.02)]
     left = Measured(0.4, 0.02)
     drawn = []
     while len(drawn) < 40_000:
@@ -264,7 +264,7 @@ def test_dates_follow_the_truck_s_own_miles_a_day() -> None:
     visits = [(START + timedelta(days=100 * i), 40_000.0 * i) for i in range(4)]
     usage = usage_of(visits)
     assert usage is not None and usage.miles_a_day == pytest.approx(400)
-    nodes = [Node(1.0, 0.08, 1e-8, 0.0)]
+    nodes = [RatePoint(1.0, 0.08, 1e-8, 0.0)]
     days = days_until(nodes, Measured(0.4, 1e-6), usage)
     miles = miles_until(nodes, Measured(0.4, 1e-6))
     assert miles.low == pytest.approx(50_000, rel=0.01)

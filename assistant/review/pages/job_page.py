@@ -28,12 +28,12 @@ from assistant.record.history import (
     LeadAct,
     LimitsKept,
     Move,
-    NotOurs,
     ReadingKept,
     Repaired,
     Told,
     Turn,
     Unheard,
+    refuse,
 )
 from assistant.record.transcript import WHO, findings, guessed, meant, taken_for
 from assistant.review.pages import drawings
@@ -65,7 +65,7 @@ def job_page(path: Path, page_folder: Path, fleet: Path | None = None) -> str:
     try:
         return _page(history, path, page_folder, fleet)
     except (KeyError, TypeError, ValueError, AttributeError, OverflowError):
-        raise NotOurs(path.name) from None
+        refuse(path.name)
 
 
 def _page(history: JobHistory, path: Path, page_folder: Path, fleet: Path | None) -> str:
