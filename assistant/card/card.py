@@ -5,9 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-from assistant.clutch.figures import DEFAULT_FIGURES, Figure
-from assistant.clutch.linkage.protocol import Linkage
-from assistant.clutch.linkage.stroke import NO_LOAD, Load
+from assistant.clutch.conformity import DEFAULT_FIGURES, Figure
+from assistant.clutch.linkage.stroke import NO_LOAD, Linkage, Load
 from assistant.clutch.thread import lead_in
 
 DEFAULT_THREAD = "1/2-20"

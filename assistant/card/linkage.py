@@ -15,8 +15,7 @@ from assistant.card.card import LONGER
 from assistant.clutch.linkage.cable import CABLE_MODULUS_PSI, Cable, cable_stiffness_lbf_in
 from assistant.clutch.linkage.hydraulic import Hydraulic
 from assistant.clutch.linkage.levers import FourBar, LeverChain, Stage
-from assistant.clutch.linkage.protocol import Linkage, LinkageError
-from assistant.clutch.linkage.stroke import Load
+from assistant.clutch.linkage.stroke import Linkage, LinkageError, Load
 from assistant.clutch.thread import MM_PER_IN, lead_in
 from assistant.toml_file import TomlFile, one_of
 

@@ -23,16 +23,14 @@ from assistant.card.card import (
     Left,
 )
 from assistant.card.linkage import Length, adjuster_of, geometry_of
-from assistant.clutch.conformity import Limits
-from assistant.clutch.figures import DEFAULT_FIGURES, Figure
+from assistant.clutch.conformity import DEFAULT_FIGURES, Figure, Limits
 from assistant.clutch.ring import COARSE_IN, FINE_IN
 from assistant.clutch.thread import lead_in
 from assistant.readings import read
 from assistant.toml_file import TomlError, TomlFile, one_of
 
 if TYPE_CHECKING:
-    from assistant.clutch.linkage.protocol import Linkage
-    from assistant.clutch.linkage.stroke import Load
+    from assistant.clutch.linkage.stroke import Linkage, Load
 
 CardError = TomlError
 """One clear line: file, line, key, what is wrong, what to write instead."""

@@ -28,7 +28,7 @@ from assistant.card.card import (
 )
 from assistant.card.load import CardError, card_from_text
 from assistant.card.show import toml_text
-from assistant.clutch.figures import DEFAULT_FIGURES
+from assistant.clutch.conformity import DEFAULT_FIGURES
 from assistant.clutch.ring import COARSE_IN, FINE_IN
 from assistant.readings import read, speak
 

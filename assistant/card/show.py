@@ -7,8 +7,7 @@ from collections.abc import Iterator, Mapping
 from typing import Any
 
 from assistant.card.card import Card
-from assistant.clutch.conformity import Limits
-from assistant.clutch.figures import Figure
+from assistant.clutch.conformity import Figure, Limits
 from assistant.clutch.ring import COARSE_IN
 from assistant.readings import speak
 

@@ -16,9 +16,10 @@ from functools import partial
 from typing import Any
 
 from assistant.card import Card
-from assistant.card.arithmetic import plan_for
+from assistant.card.arithmetic import readings_for
 from assistant.causes.table import Cause, Finding, Table
 from assistant.clutch.conformity import Limits
+from assistant.clutch.equations import finding_of
 from assistant.clutch.uncertainty import Measured, normal_cdf
 from assistant.readings.settle import capital
 
@@ -124,7 +125,7 @@ def findings_of(table: Table, card: Card, read: Mapping[str, Measured]) -> dict[
 def _ratios_agree(card: Card, read: Mapping[str, Measured]) -> bool | None:
     """Whether the pedal ratio comes out the same two ways; None when it cannot be told."""
     try:
-        finding = plan_for(card, read).ratio_finding
+        finding = finding_of(readings_for(card, read))
     except ValueError:  # readings too odd for any plan
         return None
     return None if finding is None else finding.agree

@@ -86,19 +86,14 @@ def _kept(history: JobHistory, stage: str) -> dict[str, Measured]:
 
 def _called(called: Mapping[str, str | None], card: Card) -> dict[str, Measured]:
     """Readings as called out, by quantity; options that were not given are left out."""
-    from assistant.clutch.uncertainty import Measured
-    from assistant.readings import read
+    from assistant.cli.plan import PlanError, length_called
 
-    out = {}
-    for name, words in called.items():
-        if words is None:
-            continue
-        quantity = name.replace("_", "-")
-        got = read(words, quantity, card.units)
-        if got.value_in is None or got.low_in is None or got.high_in is None:
-            fail(f"--{quantity} {words!r}: {got.why or 'no reading'}", 2)
-        out[quantity] = Measured.from_interval(got.value_in, got.low_in, got.high_in)
-    return out
+    given = {name.replace("_", "-"): said for name, said in called.items() if said is not None}
+    try:
+        return {q: length_called(f"--{q}", said, q, card)[0] for q, said in given.items()}
+    except PlanError as error:
+        fail(str(error), 2)
+        raise  # fail has left already
 
 
 @click.command(short_help="From a complaint, or readings, to the cause.")

@@ -1,17 +1,31 @@
-"""In, out, or too close to call with this gauge.
+"""The figures to judge by; in, out, or too close to call with this gauge.
 
 Sources: JCGM 106:2012, clause 7 (conformance probability for a normal distribution) and
 clause 8.3 (guarded acceptance and guarded rejection). The probability is that of the true
 value lying inside the limits, given the reading alone.
+
+The default figures serve when the truck card has none of its own. Every one of them defers to the
+card, and the card to the vehicle maker's manual.
 """
 
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass
+from types import MappingProxyType
 from typing import Literal, NamedTuple
 
-from assistant.clutch.uncertainty import Measured, normal_cdf, normal_quantile
+from assistant.clutch.uncertainty import Measured, chances_between, normal_quantile
+from assistant.quantity import (
+    BEARING_TRAVEL,
+    BRAKE_CONTACT,
+    CLEARANCE,
+    FREE_TRAVEL,
+    GAP,
+    PEDAL_HEIGHT,
+    TOTAL_TRAVEL,
+)
 
 Decision = Literal["in", "out", "too close"]
 
@@ -37,16 +51,70 @@ class Limits:
         if self.low_in is not None and self.high_in is not None and self.low_in > self.high_in:
             raise ValueError("The limits are upside down: give the low one first.")
 
+    @property
+    def floor_in(self) -> float:
+        """The low limit, or below everything where there is none; inches."""
+        return -math.inf if self.low_in is None else self.low_in
+
+    @property
+    def ceiling_in(self) -> float:
+        """The high limit, or above everything where there is none; inches."""
+        return math.inf if self.high_in is None else self.high_in
+
     def miss_in(self, value_in: float) -> float:
         """How far ``value_in`` lies outside the limits, in inches; 0 when inside."""
-        below = 0.0 if self.low_in is None else self.low_in - value_in
-        above = 0.0 if self.high_in is None else value_in - self.high_in
-        return max(0.0, below, above)
+        return max(0.0, self.floor_in - value_in, value_in - self.ceiling_in)
 
     def nearest_in(self, value_in: float) -> float:
         """The limit nearest to ``value_in``, in inches."""
         both = [limit for limit in (self.low_in, self.high_in) if limit is not None]
         return min(both, key=lambda limit: abs(limit - value_in))
+
+
+COMMON_PRACTICE = "common practice, no source"
+FROM_MEMORY = "from memory"
+
+# Free travel below this calls for the internal adjustment: common practice, no source.
+FREE_TRAVEL_INTERNAL_IN = 0.5
+
+
+@dataclass(frozen=True, slots=True)
+class Figure:
+    """Limits and an optional target for one quantity, in inches, and whose figure it is."""
+
+    limits: Limits
+    target_in: float | None
+    source: str
+
+
+def figure(
+    low_in: float | None,
+    high_in: float | None,
+    target_in: float | None,
+    source: str,
+) -> Figure:
+    """A figure in inches whose limits carry the same source.
+
+    Raises:
+        ValueError: as ``Limits``.
+    """
+    return Figure(Limits(low_in, high_in, source), target_in, source)
+
+
+# Keyed by the quantity's name. None: no default exists, only the maker's figure will do.
+DEFAULT_FIGURES: Mapping[str, Figure | None] = MappingProxyType(
+    {
+        # The half inch is common practice; the 9/16 is from memory, the weaker of the two.
+        GAP: figure(1 / 2, 9 / 16, 1 / 2, f"{COMMON_PRACTICE}; 9/16 {FROM_MEMORY}"),
+        # The 1/8 is common practice; the band about it is from memory.
+        CLEARANCE: figure(3 / 32, 5 / 32, 1 / 8, f"{COMMON_PRACTICE}; band {FROM_MEMORY}"),
+        FREE_TRAVEL: figure(1.125, 2.75, 1.5, COMMON_PRACTICE),
+        PEDAL_HEIGHT: None,
+        TOTAL_TRAVEL: None,
+        BRAKE_CONTACT: figure(0.5, 1.0, None, COMMON_PRACTICE),
+        BEARING_TRAVEL: figure(0.5, None, None, COMMON_PRACTICE),
+    }
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,12 +165,8 @@ def conformance_probability(measured: Measured, limits: Limits) -> float:
     Source: JCGM 106:2012, clause 7, normal distribution: cdf at the high limit less cdf at the
     low one. A reading without uncertainty gives 0 or 1; on the limit counts as inside.
     """
-    y, u = measured.value_in, measured.u_in
-    if u == 0.0:
-        return 1.0 if limits.miss_in(y) == 0.0 else 0.0
-    below = 0.0 if limits.low_in is None else normal_cdf((limits.low_in - y) / u)
-    above = 0.0 if limits.high_in is None else normal_cdf((y - limits.high_in) / u)
-    return max(0.0, 1.0 - below - above)
+    at = [(measured.value_in, measured.u_in)]
+    return chances_between(at, limits.floor_in, limits.ceiling_in)[0]
 
 
 def judge(measured: Measured, limits: Limits, confidence: float = 0.95) -> Judgement:

@@ -1,20 +1,20 @@
-"""What is believed of this truck's adjusting ring: its lug pitch, and which way tightens.
+"""The adjusting ring: what is believed of it, how many lugs to turn, and what a move really did.
 
-A discrete probability over (pitch, sense). Bayes' rule updates it in ``move``. The sense is
-+1 when the technician's "tighter" really moves the bearing toward the transmission, and -1
-when it is the other way round on this truck.
+The belief is a discrete probability over the lug's pitch and the ring's sense, which is +1 when the
+technician's "tighter" really moves the bearing toward the transmission, and -1 when it is the other
+way round on this truck. Bayes' rule updates it after each move.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Literal, NamedTuple, get_args
 
-from assistant.clutch.conformity import Limits, conformance_probability, judge
-from assistant.clutch.uncertainty import Measured, combine
+from assistant.clutch.conformity import Limits
+from assistant.clutch.uncertainty import Measured, chances_between
 
 # Bearing movement by one lug, in inches: common practice, no source.
 COARSE_IN = 0.027
@@ -122,33 +122,12 @@ class RingBelief:
         """Probability that "tighter" is really looser on this truck."""
         return math.fsum(state.weight for state in self.states if state.sense < 0)
 
-    def pitch_chance(self, pitch_in: float) -> float:
-        """Probability of one pitch, in inches a lug."""
-        return math.fsum(s.weight for s in self.states if abs(s.pitch_in - pitch_in) < 1e-9)
 
-
-# --- The adjusting ring: how many whole lugs, and what no ring move can fix.
+# --- How many whole lugs.
 #
 # Tightening by n lugs of pitch p moves the bearing toward the transmission, so
-# ``g' = g - n*p`` and ``c' = c + n*p``; ``c + g`` stays, and with it the pedal stroke at which
-# the clutch brake is touched (derivation: both spaces lie on one axis, the bearing between).
-
-__all__ = [
-    "COARSE_IN",
-    "FINE_IN",
-    "MAX_LUGS",
-    "PITCH_U_IN",
-    "Kind",
-    "MoveFinding",
-    "Neighbour",
-    "RingBelief",
-    "RingPlan",
-    "RingState",
-    "compare_move",
-    "landing_chance",
-    "plan_ring",
-    "ring_cannot_fix",
-]
+# ``g' = g - n*p`` and ``c' = c + n*p`` (derivation: both spaces lie on one axis, the bearing
+# between).
 
 # More lugs than this in one go is not an adjustment but a misreading: from memory.
 MAX_LUGS = 12
@@ -156,6 +135,10 @@ MAX_LUGS = 12
 _HOPELESS = 0.01
 _UNLIKELY = 0.25
 """Below this, a count that the likeliest pitch puts outside is not worth it: from memory."""
+
+
+Miss = Literal["", "no more lugs", "between lugs"]
+"""Why whole lugs do not reach the limits."""
 
 
 class Neighbour(NamedTuple):
@@ -171,7 +154,7 @@ class RingPlan:
     """A ring move. Positive ``lugs`` go the way the technician calls tighter.
 
     ``gap_after`` and ``clearance_after`` are for the most probable pitch and sense;
-    ``chance`` of landing inside the limits is averaged over all of them. ``reason`` says, when
+    ``chance`` of landing inside the limits is averaged over all of them. ``misses`` says, when
     the limits are out of reach, why; it is empty otherwise.
     """
 
@@ -181,7 +164,7 @@ class RingPlan:
     chance: float
     alternatives: tuple[Neighbour, ...]
     pitch_in: float
-    reason: str = ""
+    misses: Miss = ""
 
 
 def _gap_after(gap: Measured, lugs: int, state: RingState, pitch_u_in: float) -> Measured:
@@ -196,22 +179,25 @@ def landing_chance(
     pitch_u_in: float = PITCH_U_IN,
 ) -> float:
     """Probability that the gap is inside the limits after ``lugs``, averaged over the belief."""
-    return sum(
-        state.weight * conformance_probability(_gap_after(gap, lugs, state, pitch_u_in), limits)
-        for state in belief.states
-    )
+    return _chances(gap, limits, belief, (lugs,), pitch_u_in)[lugs]
 
 
-@lru_cache(maxsize=64)
 def _chances(
-    gap: Measured, limits: Limits, belief: RingBelief, max_lugs: int, pitch_u_in: float
-) -> Mapping[int, float]:
-    """The landing chance of every count; one turn of a job asks for the same several times."""
-    counts = range(-max_lugs, max_lugs + 1)
-    return {n: landing_chance(gap, limits, belief, n, pitch_u_in) for n in counts}
+    gap: Measured, limits: Limits, belief: RingBelief, counts: Sequence[int], pitch_u_in: float
+) -> dict[int, float]:
+    """The landing chance of every count."""
+    ends = [
+        (
+            gap.value_in - state.sense * n * state.pitch_in,
+            math.hypot(gap.u_in, abs(n) * pitch_u_in),
+        )
+        for n in counts
+        for state in belief.states
+    ]
+    inside = iter(chances_between(ends, limits.floor_in, limits.ceiling_in))
+    return {n: sum(state.weight * next(inside) for state in belief.states) for n in counts}
 
 
-@lru_cache(maxsize=64)  # one turn asks for the same plan several times
 def plan_ring(
     gap: Measured,
     clearance: Measured | None,
@@ -224,7 +210,7 @@ def plan_ring(
     """Choose the whole number of lugs with the best chance of landing inside the limits.
 
     Of equal chances the fewest lugs win, then the tightening ones. When no count has a chance
-    worth the name, the one expected to end nearest to the limits is given, with a reason. With
+    worth the name, the one expected to end nearest to the limits is given. With
     ``lugs`` the count is given already, and only what it does is worked out.
 
     Raises:
@@ -233,7 +219,7 @@ def plan_ring(
     if max_lugs < 0 or pitch_u_in < 0.0:
         raise ValueError("The most lugs and the pitch's uncertainty cannot be below zero.")
     counts = sorted(range(-max_lugs, max_lugs + 1), key=lambda n: (abs(n), -n))
-    chances = _chances(gap, limits, belief, max_lugs, pitch_u_in)
+    chances = _chances(gap, limits, belief, counts, pitch_u_in)
     # Rounding makes ties real; max and min keep the first, which is the fewest lugs.
     given, best = lugs is not None, belief.best
     if lugs is None:
@@ -257,7 +243,7 @@ def plan_ring(
             if n in chances
         ),
         pitch_in=best.pitch_in,
-        reason=_reason(after.value_in, lugs, limits, best.pitch_in, max_lugs),
+        misses=_misses(after.value_in, lugs, limits, max_lugs),
     )
 
 
@@ -268,25 +254,10 @@ def _expected_miss_in(gap: Measured, lugs: int, limits: Limits, belief: RingBeli
     )
 
 
-def _reason(after_in: float, lugs: int, limits: Limits, pitch_in: float, max_lugs: int) -> str:
+def _misses(after_in: float, lugs: int, limits: Limits, max_lugs: int) -> Miss:
     if limits.miss_in(after_in) == 0.0:
         return ""
-    if abs(lugs) == max_lugs:
-        return f"{max_lugs} lugs do not reach the tolerance: read the gap again."
-    return f"One lug is {pitch_in:.3f} in: whole lugs cannot land inside this tolerance."
-
-
-def ring_cannot_fix(brake_contact: Measured | None, limits: Limits | None) -> str | None:
-    """One line when brake contact is out of its limits, which no ring move changes; else None.
-
-    Heights in inches above the floor. Derivation: the stroke ``s = R*(c + g) + l`` holds only
-    ``c + g``, which the ring keeps, so ``s`` and the height ``h = H - s`` stay as they are.
-    """
-    if brake_contact is None or limits is None:
-        return None
-    if judge(brake_contact, limits).decision != "out":
-        return None
-    return "No ring move changes where the brake is touched; the linkage does."
+    return "no more lugs" if abs(lugs) == max_lugs else "between lugs"
 
 
 # --- What a ring move really did, judged from the gap before and after it.
@@ -393,7 +364,7 @@ def compare_move(
         total = misread * state.weight
         for count, prior in executions(lugs_told).items():
             centre = before.value_in - state.sense * count * state.pitch_in
-            spread = combine(before.u_in, after.u_in, REPEAT_U_IN, abs(count) * pitch_u_in)
+            spread = math.hypot(before.u_in, after.u_in, REPEAT_U_IN, abs(count) * pitch_u_in)
             joint = state.weight * prior * _density(after.value_in, centre, spread)
             kinds[_kind(count, lugs_told, state, planned)] += joint
             total += joint

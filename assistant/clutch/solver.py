@@ -1,6 +1,7 @@
-"""How settings are ranked, and the rank of one, the plain way.
+"""One solver: lugs, flats and stop steps that put everything in, or what cannot be put in.
 
-In this order:
+Ring, rod and both stops are each free, or locked at a count of steps. Settings are ranked in this
+order:
 
 1. the grade: how sure the worst placed quantity is to be in, in tenths of what counts as "in"
    (JCGM 106:2012, 8.3: a guard of z standard uncertainties); beyond "in" no grade is gained;
@@ -9,27 +10,89 @@ In this order:
 4. the largest margin, in standard uncertainties, up to ``ENOUGH``;
 5. how near all quantities sit to their targets, added up;
 6. the fewest steps.
+
+The ring comes first: where a whole lug puts the gap in, the gap is never given up for what the
+linkage could not do. Where no setting puts every quantity in, the fewest quantities are given up,
+those that come last in the trade's order before the others.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Collection, Iterator
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import combinations
 from typing import Literal, NamedTuple
 
-from assistant.clutch.conformity import conformance_probability
-from assistant.clutch.equations import LEAST_U_IN, ORDER, Effects, Setting, sureness
-from assistant.clutch.figures import Figure
-from assistant.clutch.thread import margin
+from assistant.clutch.conformity import Figure, Limits, conformance_probability
+from assistant.clutch.equations import ORDER, Setting, Truck, free_travel_in
 from assistant.clutch.uncertainty import Measured, normal_quantile
+from assistant.quantity import (
+    BEARING_TRAVEL,
+    BRAKE_CONTACT,
+    CLEARANCE,
+    FREE_TRAVEL,
+    GAP,
+    PEDAL_HEIGHT,
+    TOTAL_TRAVEL,
+)
 
 # More standard uncertainties inside than this buy nothing: then targets count. From memory.
 ENOUGH = 3.0
 GRADES = 10
+# A reading without uncertainty still gets this much (inches), so that depth over it is a number.
+LEAST_U_IN = 1e-6
 # Room for the last digits of floats: a value on its limit is inside.
 SLACK = 1e-9
+# Room for the rounding of ranks, so that nothing equal is left out.
+_ROOM = 2e-6
+# So many grades that every larger margin is a better one.
+_FINE = 1_000_000
+_STEP_SLACK = 1e-7
+
+
+class Locked(NamedTuple):
+    """The steps that an adjuster must have, or None where it is free."""
+
+    lugs: int | None = None
+    flats: int | None = None
+    height_steps: int | None = None
+    total_steps: int | None = None
+
+
+FREE = Locked()
+ROD_ONLY = Locked(lugs=0, height_steps=0, total_steps=0)
+
+
+def sureness(value_in: float, u_in: float, limits: Limits) -> float:
+    """Depth inside the limits in standard uncertainties; below zero outside."""
+    low, high = limits.low_in, limits.high_in
+    depth = min(
+        value_in - low if low is not None else math.inf,
+        high - value_in if high is not None else math.inf,
+    )
+    return depth / max(u_in, LEAST_U_IN)
+
+
+def placing(value_in: float, figure: Figure) -> float:
+    """How well a value (inches) sits in its band: 1 on target, 0 on a limit, below 0 outside.
+
+    A target inside the limits is the top; without one the middle is. With one limit only, the
+    target, or half as much again as the limit, is where it becomes 1.
+    """
+    low, high, target = figure.limits.low_in, figure.limits.high_in, figure.target_in
+    if low is not None and high is not None:
+        top = target if target is not None and low < target < high else (low + high) / 2.0
+        if low == high:
+            return 1.0 if value_in == low else -abs(value_in - low)
+        return (
+            (value_in - low) / (top - low) if value_in <= top else (high - value_in) / (high - top)
+        )
+    limit = low if low is not None else high
+    assert limit is not None  # Limits always hold one of the two.
+    depth = value_in - limit if low is not None else limit - value_in
+    aim = abs(target - limit) if target is not None else 0.0
+    return min(1.0, depth / (aim or abs(limit) / 2.0 or 1.0))
 
 
 class Rank(NamedTuple):
@@ -55,255 +118,10 @@ def grade_of(worst: float, guard: float, grades: int = GRADES) -> int:
     return int(grades * min(1.0, worst / guard) + SLACK)
 
 
-def make_rank(
-    touched: tuple[int, int],
-    steps: int,
-    worst: float,
-    placing: float,
-    guard: float,
-    grades: int = GRADES,
-) -> Rank:
-    """The rank of a setting whose worst sureness and added placing are known.
-
-    ``touched`` is how many adjusters, and how many stops among them.
-    """
-    moves, stops = touched
-    margin_u = round(min(worst, ENOUGH), 6)
-    grade = grade_of(worst, guard, grades)
-    return Rank(grade, -moves, -stops, margin_u, round(placing, 6), -steps)
-
-
-def rank_of(
-    effects: Effects, setting: Setting, wanted: Collection[str], confidence: float = 0.95
-) -> Rank | None:
-    """The rank of one setting; None when a wanted quantity is outside its limits."""
-    after = effects.after(setting)
-    worst, placing = math.inf, 0.0
-    for quantity in wanted:
-        figure = effects.figures[quantity]
-        assert figure is not None
-        value = after[quantity]
-        sure = sureness(value.value_in, value.u_in, figure.limits)
-        if sure < -SLACK:
-            return None
-        worst = min(worst, sure)
-        placing += margin(value.value_in, figure)
-    touched = (setting.moves, setting.stops)
-    return make_rank(touched, setting.steps, worst, placing, normal_quantile(confidence))
-
-
-# --- The best setting of all, without trying them all.
-#
-# The walk goes by the number of adjusters touched, so that fewer are met before more, and leaves
-# out whatever the ring and the stops alone already place below the best so far.
-
-# Room for the rounding of ranks, so that nothing equal is left out.
-_ROOM = 2e-6
-# So many grades that every larger margin is a better one.
-_FINE = 1_000_000
-
-
-def search(
-    effects: Effects,
-    wanted: Collection[str],
-    confidence: float = 0.95,
-    lugs: Collection[int] | None = None,
-) -> Found | None:
-    """The best setting that puts every wanted quantity inside; None when there is none.
-
-    ``lugs`` narrows the ring to these counts.
-    """
-    rows = Rows(effects, frozenset(wanted))
-    if not _possible(rows, lugs):
-        return None
-    return _Walk(rows, normal_quantile(confidence), GRADES).run(lugs)
-
-
-def widest(
-    effects: Effects, wanted: Collection[str], lugs: Collection[int] | None = None
-) -> Found | None:
-    """The setting with the largest margin (up to ``ENOUGH``) however many moves it takes."""
-    rows = Rows(effects, frozenset(wanted))
-    if not _possible(rows, lugs):
-        return None
-    return _Walk(rows, ENOUGH, _FINE).run(lugs)
-
-
-def possible(
-    effects: Effects, wanted: Collection[str], lugs: Collection[int] | None = None
-) -> bool:
-    """Whether any setting puts every wanted quantity inside."""
-    return _possible(Rows(effects, frozenset(wanted)), lugs)
-
-
-def _possible(rows: Rows, lugs: Collection[int] | None) -> bool:
-    """A bearing travel limited from below asks for the fewest flats and the lowest stop."""
-    effects, bearing = rows.effects, rows.bearing
-    ring, height = rows.ring(lugs), rows.height()
-    lowest = {a.steps: rows.lowest(a.by) for a in height}
-    for n in ring:
-        for a in height:
-            drop, flats = lowest[a.steps], rows.flats(n.by, a.by)
-            if drop is None or not flats:
-                continue
-            if bearing is None or bearing.high < math.inf:
-                return True  # with an upper limit the walk itself must tell
-            rod = flats[0] * effects.adjusters.flat_in
-            reach = 0.0 if effects.follows else effects.readings.clearance.value_in + n.by + rod
-            fork = (bearing.value + drop - effects.readings.lash_in) / effects.stroke_ratio.value
-            stop = effects.readings.gap.value_in - n.by if effects.clutch_brake else math.inf
-            if min(stop, fork - reach) >= bearing.low - SLACK:
-                return True
-    return False
-
-
-class _Totals:
-    """The lower stop's rows, moved or left, for each place of the upper one; made when needed."""
-
-    def __init__(self, rows: Rows, moved: bool) -> None:
-        self.rows, self.moved = rows, moved
-        self.made: dict[int, list[Row]] = {}
-
-    def of(self, height: Row) -> list[Row]:
-        """The rows that go with one place of the upper stop."""
-        if height.steps not in self.made:
-            self.made[height.steps] = self.rows.total(height.by, self.moved)
-        return self.made[height.steps]
-
-
-class _Walk:
-    """One search: what to choose from, and the best so far."""
-
-    def __init__(self, rows: Rows, guard: float, grades: int) -> None:
-        self.rows, self.effects = rows, rows.effects
-        self.guard, self.grades = guard, grades
-        self.best: Found | None = None
-
-    def run(self, lugs: Collection[int] | None) -> Found | None:
-        """Every setting that can matter, fewest adjusters first, surest rows first."""
-        rows = self.rows
-        ring = sorted(rows.ring(lugs), key=lambda row: -min(row.sure, ENOUGH))
-        height = sorted(rows.height(), key=lambda row: (-min(row.sure, ENOUGH), -row.place))
-        still, moved = _Totals(rows, False), _Totals(rows, True)
-        for moves in range(5):
-            if self.best is not None and self.best.rank.grade == self.grades:
-                break
-            for n in ring:
-                for a in height:
-                    left = moves - (n.steps != 0) - (a.steps != 0)
-                    touched = moves, int(a.steps != 0)
-                    if not 0 <= left <= 2 or min(n.sure, a.sure) < self._bar(touched):
-                        continue
-                    flats = rows.flats(n.by, a.by)
-                    lower = moves, touched[1] + 1
-                    if left == 0 and 0 in flats:
-                        self._flat(touched, n, a, 0, still.of(a))
-                    if left == 1 and 0 in flats:
-                        self._flat(lower, n, a, 0, moved.of(a))
-                    if left:
-                        middle = (flats.start + flats.stop - 1) / 2
-                        for m in sorted(flats, key=lambda m: abs(m - middle)):
-                            if m and left == 2:
-                                self._flat(lower, n, a, m, moved.of(a))
-                            elif m:
-                                self._flat(touched, n, a, m, still.of(a))
-        return self.best
-
-    def _bar(self, touched: tuple[int, int]) -> float:
-        """The sureness below which a setting that touches so many cannot beat the best."""
-        if self.best is None:
-            return -SLACK
-        rank = self.best.rank
-        before = -rank.moves, -rank.stops
-        if before < touched:
-            return (rank.grade + 1) / self.grades * self.guard - _ROOM
-        if before > touched:
-            return rank.grade / self.grades * self.guard - _ROOM
-        return rank.margin - _ROOM
-
-    def _beaten(self, touched: tuple[int, int], sure: float, most_placing: float) -> bool:
-        """Whether a setting at most this sure and this well placed cannot beat the best."""
-        if self.best is None:
-            return sure < -SLACK
-        if sure < self._bar(touched):
-            return True
-        rank = self.best.rank
-        if (-rank.moves, -rank.stops) != touched or grade_of(
-            sure, self.guard, self.grades
-        ) > rank.grade:
-            return False
-        return round(min(sure, ENOUGH), 6) <= rank.margin and most_placing < rank.placing - _ROOM
-
-    def _flat(self, touched: tuple[int, int], n: Row, a: Row, m: int, totals: list[Row]) -> None:
-        """One ring, rest and rod: judge what they decide, then go through the lower stop."""
-        if not totals:
-            return
-        effects, rows = self.effects, self.rows
-        read, move, r = effects.readings, effects.adjusters, effects.ratio
-        y, ring_u = m * move.flat_in, abs(n.steps) * move.lug_u_in
-        follows = effects.follows
-        reach = 0.0 if follows else read.clearance.value_in + n.by + y
-        reach_u = 0.0 if follows else math.hypot(read.clearance.u_in, ring_u)
-        sure, place = min(n.sure, a.sure), n.place + a.place
-        most = totals[0].place + (rows.bearing is not None)
-        if (need := rows.clearance) is not None:
-            at = reach + (a.by / r.value if move.rigid else 0.0)
-            sure = min(sure, min(at - need.low, need.high - at) / max(reach_u, LEAST_U_IN))
-            place += margin(at, need.figure)
-        if (need := rows.brake) is not None:
-            stroke = effects.stroke_ratio
-            by, by_u = (n.by, stroke.value * ring_u) if follows else (-y, 0.0)
-            at = need.value + stroke.value * by
-            u = max(math.hypot(need.u, stroke.u * by, by_u), LEAST_U_IN)
-            sure = min(sure, min(at - need.low, need.high - at) / u)
-            place += margin(at, need.figure)
-        if self._beaten(touched, sure, place + most + (rows.free is not None)):
-            return
-        if (need := rows.free) is not None:
-            at = need.value + (0.0 if follows else r.value * (n.by + y)) + a.by
-            if follows:
-                u = need.u
-            elif read.free_travel is not None:
-                u = math.hypot(need.u, r.value * ring_u, r.u * (n.by + y))
-            else:
-                u = math.hypot(r.value * reach_u, r.u * reach)
-            sure = min(sure, min(at - need.low, need.high - at) / max(u, LEAST_U_IN))
-            place += margin(at, need.figure)
-        least = -math.inf  # how far down the lower stop must go for the bearing's sake
-        if (need := rows.bearing) is not None:
-            least = (need.low + reach) * effects.stroke_ratio.value + read.lash_in - need.value
-            least -= _ROOM
-        for total in totals:  # best placed first, so that the rest can be left out together
-            if total.by < least:
-                continue
-            if self._beaten(touched, sure, place + total.place + (rows.bearing is not None)):
-                return
-            whole, placing = min(sure, total.sure), place + total.place
-            if (need := rows.bearing) is not None:
-                fork = (need.value + total.by - read.lash_in) / effects.stroke_ratio.value
-                stop = read.gap.value_in - n.by if effects.clutch_brake else math.inf
-                at = min(stop, fork - reach)
-                if at < fork - reach:
-                    u = math.hypot(read.gap.u_in, ring_u)
-                else:
-                    stroke = effects.stroke_ratio
-                    u = math.hypot(need.u / stroke.value, fork * stroke.u / stroke.value, reach_u)
-                whole = min(whole, min(at - need.low, need.high - at) / max(u, LEAST_U_IN))
-                placing += margin(at, need.figure)
-            if whole < -SLACK:
-                continue
-            steps = abs(n.steps) + abs(m) + abs(a.steps) + abs(total.steps)
-            rank = make_rank(touched, steps, whole, placing, self.guard, self.grades)
-            if self.best is None or rank > self.best.rank:
-                self.best = Found(Setting(n.steps, m, a.steps, total.steps), rank)
-
-
-# --- The parts of a search: each adjuster's useful steps, and the flats that suit all limits.
+# --- What a search may choose from: each adjuster's useful steps, and the flats that suit all.
 #
 # Everything is linear in the steps, so a limit on clearance, free travel or brake contact is an
 # interval of rod travel, and only the flats inside all of them are worth a look.
-
-_FLAT_SLACK = 1e-7
 
 
 class Row(NamedTuple):
@@ -324,68 +142,74 @@ class Need(NamedTuple):
     high: float
     figure: Figure
 
+    def sure(self, at: float, u: float) -> float:
+        """Depth inside the limits once it is at ``at``, in standard uncertainties."""
+        return min(at - self.low, self.high - at) / max(u, LEAST_U_IN)
+
+    def takes(self, by_in: float) -> bool:
+        """Whether it is inside its limits once moved by so much."""
+        return self.low - SLACK <= self.value + by_in <= self.high + SLACK
+
 
 class Rows:
     """What one search may choose from, for the wanted quantities."""
 
-    def __init__(self, effects: Effects, wanted: frozenset[str]) -> None:
-        self.effects, self.wanted = effects, wanted
-        read = effects.readings
+    def __init__(self, truck: Truck, wanted: frozenset[str], locked: Locked) -> None:
+        self.truck, self.wanted, self.locked = truck, wanted, locked
+        self.move, self.most = truck.adjusters, truck.adjusters.most
+        read = truck.readings
         free = read.free_travel
         if free is None:  # worked out, and so known only as well as clearance and ratio
-            free = Measured(effects.ratio.value * read.clearance.value_in + read.lash_in)
-        self.clearance = self._need("clearance", read.clearance)
-        self.free = self._need("free-travel", free)
-        self.brake = self._need("brake-contact", read.brake_contact)
-        self.bearing = self._need("bearing-travel", read.total_travel)
+            clearance = read.clearance.value_in
+            free = Measured(free_travel_in(truck.ratio.value, clearance, read.lash_in))
+        self.clearance = self._need(CLEARANCE, read.clearance)
+        self.free = self._need(FREE_TRAVEL, free)
+        self.brake = self._need(BRAKE_CONTACT, read.brake_contact)
+        self.bearing = self._need(BEARING_TRAVEL, read.total_travel)
 
     def _need(self, quantity: str, at: Measured | None) -> Need | None:
-        figure = self.effects.figures.get(quantity)
+        figure = self.truck.figures.get(quantity)
         if quantity not in self.wanted or figure is None or at is None:
             return None
-        low, high = figure.limits.low_in, figure.limits.high_in
-        return Need(
-            at.value_in,
-            at.u_in,
-            -math.inf if low is None else low,
-            math.inf if high is None else high,
-            figure,
-        )
+        limits = figure.limits
+        low = -math.inf if limits.low_in is None else limits.low_in
+        high = math.inf if limits.high_in is None else limits.high_in
+        return Need(at.value_in, at.u_in, low, high, figure)
 
-    def ring(self, lugs: Collection[int] | None) -> list[Row]:
-        """Counts of lugs, only ``lugs`` where given, that leave the gap inside where wanted."""
-        move, gap = self.effects.adjusters, self.effects.readings.gap
-        counts = range(-move.max_lugs, move.max_lugs + 1) if lugs is None else lugs
-        gaps = ((n, gap.value_in - n * move.lug_in) for n in counts)
+    def ring(self) -> list[Row]:
+        """Counts of lugs that leave the gap inside where wanted."""
+        gap, move = self.truck.readings.gap, self.move
         rows = []
-        for n, at in gaps:
+        for n in _steps(self.locked.lugs, self.most.lugs):
             u = math.hypot(gap.u_in, abs(n) * move.lug_u_in)
-            rows += self._row("gap", n, n * move.lug_in, at, u)
+            rows += self._row(GAP, n, n * move.lug_in, gap.value_in - n * move.lug_in, u)
         return rows
 
     def height(self) -> list[Row]:
         """Steps of the upper stop; a pedal whose height cannot be judged is left alone."""
-        move, at = self.effects.adjusters, self.effects.readings.pedal_height
-        if at is None or "pedal-height" not in self.wanted:
-            return [Row(0, 0.0, math.inf, 0.0)]
+        at, step = self.truck.readings.pedal_height, self.move.height_step_in
+        if at is None or PEDAL_HEIGHT not in self.wanted:
+            a = self.locked.height_steps or 0
+            return [Row(a, a * step, math.inf, 0.0)]
         rows = []
-        for a in range(-move.max_height_steps, move.max_height_steps + 1):
-            by = a * move.height_step_in
-            rows += self._row("pedal-height", a, by, at.value_in + by, at.u_in)
+        for a in _steps(self.locked.height_steps, self.most.height_steps):
+            rows += self._row(PEDAL_HEIGHT, a, a * step, at.value_in + a * step, at.u_in)
         return rows
 
-    def _total_steps(self) -> range:
+    def _total_steps(self) -> Sequence[int]:
         """Steps of the lower stop that may be tried.
 
         A total travel that cannot be judged in is left alone; without any figure it may follow
         what bearing travel needs: downward for more, and upward only where it may be too much.
         """
-        most = self.effects.adjusters.max_total_steps
-        if self.effects.readings.total_travel is None:
+        lock, most = self.locked.total_steps, self.most.total_steps
+        if lock is not None:
+            return (lock,)
+        if self.truck.readings.total_travel is None:
             return range(1)
-        if "total-travel" in self.wanted:
+        if TOTAL_TRAVEL in self.wanted:
             return range(-most, most + 1)
-        if self.effects.figures.get("total-travel") is None and self.bearing is not None:
+        if self.truck.figures.get(TOTAL_TRAVEL) is None and self.bearing is not None:
             return range(-most if self.bearing.high < math.inf else 0, most + 1)
         return range(1)
 
@@ -394,45 +218,54 @@ class Rows:
 
         Either only the step that leaves it, or all the others.
         """
-        step, at = self.effects.adjusters.total_step_in, self.effects.readings.total_travel
+        step, at = self.move.total_step_in, self.truck.readings.total_travel
         rows = []
         for b in self._total_steps():
             if (b != 0) != moved:
                 continue
             value, u = (at.value_in + rise_in + b * step, at.u_in) if at else (0.0, 0.0)
-            rows += self._row("total-travel", b, b * step, value, u)
+            rows += self._row(TOTAL_TRAVEL, b, b * step, value, u)
         return sorted(rows, key=lambda row: (-row.place, abs(row.steps)))
 
     def lowest(self, rise_in: float) -> float | None:
         """The furthest down that the lower stop may go, in inches; None when nowhere is inside."""
-        step, at = self.effects.adjusters.total_step_in, self.effects.readings.total_travel
+        step, at = self.move.total_step_in, self.truck.readings.total_travel
         steps = self._total_steps()
-        if at is None or "total-travel" not in self.wanted:
+        if at is None or TOTAL_TRAVEL not in self.wanted:
             return steps[-1] * step
-        limits = self.effects.limits("total-travel")
+        limits = self.truck.limits(TOTAL_TRAVEL)
         start, last = at.value_in + rise_in, float(steps[-1])
         if limits.high_in is not None:
-            last = min(last, math.floor((limits.high_in - start) / step + _FLAT_SLACK))
+            last = min(last, math.floor((limits.high_in - start) / step + _STEP_SLACK))
         first = float(steps[0])
         if limits.low_in is not None:
-            first = max(first, math.ceil((limits.low_in - start) / step - _FLAT_SLACK))
+            first = max(first, math.ceil((limits.low_in - start) / step - _STEP_SLACK))
         return last * step if first <= last else None
 
     def _row(self, quantity: str, steps: int, by: float, value: float, u: float) -> list[Row]:
         """The row, or nothing when it would leave its own quantity outside."""
-        figure = self.effects.figures.get(quantity)
+        figure = self.truck.figures.get(quantity)
         if figure is None or quantity not in self.wanted:
             return [Row(steps, by, math.inf, 0.0)]
         sure = sureness(value, u, figure.limits)
-        return [Row(steps, by, sure, margin(value, figure))] if sure >= -SLACK else []
+        return [Row(steps, by, sure, placing(value, figure))] if sure >= -SLACK else []
 
     def flats(self, ring_in: float, rise_in: float) -> range:
         """Flats that put clearance, free travel and brake contact inside all their limits."""
-        move, r = self.effects.adjusters, self.effects.ratio.value
-        stroke = self.effects.stroke_ratio.value
-        if self.effects.follows:  # the rod changes nothing
-            brake = self.brake is None or _inside(self.brake, stroke * ring_in)
-            return range(int(brake and (self.free is None or _inside(self.free, rise_in))))
+        found = self._flats(ring_in, rise_in)
+        lock = self.locked.flats
+        if lock is None:
+            return found
+        return (
+            range(lock, lock + 1) if found and (lock in found or self.truck.follows) else found[:0]
+        )
+
+    def _flats(self, ring_in: float, rise_in: float) -> range:
+        move, r = self.move, self.truck.ratio.value
+        stroke, most = self.truck.stroke_ratio.value, self.most.flats
+        if self.truck.follows:  # the rod changes nothing
+            brake = self.brake is None or self.brake.takes(stroke * ring_in)
+            return range(int(brake and (self.free is None or self.free.takes(rise_in))))
         low, high = -math.inf, math.inf
         if (need := self.clearance) is not None:
             at = need.value + ring_in + (rise_in / r if move.rigid else 0.0)
@@ -443,23 +276,238 @@ class Rows:
         if (need := self.brake) is not None:
             low = max(low, (need.value - need.high) / stroke)
             high = min(high, (need.value - need.low) / stroke)
-        most = move.max_flats
-        first = -most if low == -math.inf else math.ceil(low / move.flat_in - _FLAT_SLACK)
-        last = most if high == math.inf else math.floor(high / move.flat_in + _FLAT_SLACK)
+        first = -most if low == -math.inf else math.ceil(low / move.flat_in - _STEP_SLACK)
+        last = most if high == math.inf else math.floor(high / move.flat_in + _STEP_SLACK)
         return range(max(-most, first), min(most, last) + 1)
 
+    def possible(self) -> bool:
+        """Whether any setting puts every wanted quantity inside.
 
-def _inside(need: Need, by_in: float) -> bool:
-    """Whether a quantity moved by so much is inside its limits."""
-    return need.low - SLACK <= need.value + by_in <= need.high + SLACK
+        A bearing travel limited from below asks for the fewest flats and the lowest stop.
+        """
+        ring, height, need = self.ring(), self.height(), self.bearing
+        lowest = {a.steps: self.lowest(a.by) for a in height}
+        for n in ring:
+            for a in height:
+                drop, flats = lowest[a.steps], self.flats(n.by, a.by)
+                if drop is None or not flats:
+                    continue
+                if need is None or need.high < math.inf:
+                    return True  # with an upper limit the walk itself must tell
+                reach, _ = self.reach(n, flats[0])
+                if self.bearing_at(need, n, reach, drop)[0] >= need.low - SLACK:
+                    return True
+        return False
+
+    def reach(self, n: Row, m: int) -> tuple[float, float]:
+        """How far the fork goes to the bearing, the pedal's old rest, and its uncertainty."""
+        if self.truck.follows:
+            return 0.0, 0.0
+        at, move = self.truck.readings.clearance, self.move
+        ring_u = abs(n.steps) * move.lug_u_in
+        return at.value_in + n.by + m * move.flat_in, math.hypot(at.u_in, ring_u)
+
+    def bearing_at(self, need: Need, n: Row, reach: float, drop: float) -> tuple[float, float]:
+        """Bearing travel, and that of the fork alone from the pedal's rest."""
+        truck = self.truck
+        fork = (need.value + drop - truck.readings.lash_in) / truck.stroke_ratio.value
+        stop = truck.readings.gap.value_in - n.by if truck.clutch_brake else math.inf
+        return min(stop, fork - reach), fork
 
 
-# --- One solver: lugs, flats and stop steps that put everything in, or what cannot be put in.
+def _steps(locked: int | None, most: int) -> Sequence[int]:
+    return range(-most, most + 1) if locked is None else (locked,)
+
+
+# --- The best setting of all, without trying them all.
 #
-# The ring comes first: where a whole lug puts the gap in, the gap is never given up for what the
-# linkage could not do. Where no setting puts every quantity in, the fewest quantities are given
-# up, those that come last in the trade's order before the others, and ``condemned`` says which
-# part that points at.
+# The walk goes by the number of adjusters touched, so that fewer are met before more, and leaves
+# out whatever the ring and the stops alone already place below the best so far.
+
+
+def search(
+    truck: Truck, wanted: Collection[str], locked: Locked = FREE, confidence: float = 0.95
+) -> Found | None:
+    """The best setting that puts every wanted quantity inside; None when there is none."""
+    rows = Rows(truck, frozenset(wanted), locked)
+    return _Walk(rows, normal_quantile(confidence), GRADES).run() if rows.possible() else None
+
+
+def widest(truck: Truck, wanted: Collection[str], locked: Locked = FREE) -> Found | None:
+    """The setting with the largest margin (up to ``ENOUGH``) however many moves it takes."""
+    rows = Rows(truck, frozenset(wanted), locked)
+    return _Walk(rows, ENOUGH, _FINE).run() if rows.possible() else None
+
+
+def possible(truck: Truck, wanted: Collection[str], locked: Locked = FREE) -> bool:
+    """Whether any setting puts every wanted quantity inside."""
+    return Rows(truck, frozenset(wanted), locked).possible()
+
+
+class _Walk:
+    """One search: what to choose from, and the best so far."""
+
+    def __init__(self, rows: Rows, guard: float, grades: int) -> None:
+        self.rows, self.truck = rows, rows.truck
+        self.guard, self.grades = guard, grades
+        self.best: Found | None = None
+        self.made: dict[tuple[int, bool], list[Row]] = {}
+
+    def run(self) -> Found | None:
+        """Every setting that can matter, fewest adjusters first, surest rows first."""
+        ring = sorted(self.rows.ring(), key=lambda row: -min(row.sure, ENOUGH))
+        height = sorted(self.rows.height(), key=lambda row: (-min(row.sure, ENOUGH), -row.place))
+        for moves in range(5):
+            if self.best is not None and self.best.rank.grade == self.grades:
+                break
+            for n in ring:
+                for a in height:
+                    left = moves - (n.steps != 0) - (a.steps != 0)
+                    touched = moves, int(a.steps != 0)
+                    if 0 <= left <= 2 and min(n.sure, a.sure) >= self._bar(touched):
+                        self._rods(touched, left, n, a)
+        return self.best
+
+    def _rods(self, touched: tuple[int, int], left: int, n: Row, a: Row) -> None:
+        """Rod and lower stop, with so many adjusters left to touch, for one ring and rest."""
+        flats = self.rows.flats(n.by, a.by)
+        lower = touched[0], touched[1] + 1
+        if left == 0 and 0 in flats:
+            self._judge(touched, n, a, 0, self._totals(a, False))
+        if left == 1 and 0 in flats:
+            self._judge(lower, n, a, 0, self._totals(a, True))
+        if left:
+            middle = (flats.start + flats.stop - 1) / 2
+            for m in sorted(flats, key=lambda m: abs(m - middle)):
+                if m and left == 2:
+                    self._judge(lower, n, a, m, self._totals(a, True))
+                elif m:
+                    self._judge(touched, n, a, m, self._totals(a, False))
+
+    def _totals(self, height: Row, moved: bool) -> list[Row]:
+        """The lower stop's rows, moved or left, for one place of the upper one."""
+        key = height.steps, moved
+        if key not in self.made:
+            self.made[key] = self.rows.total(height.by, moved)
+        return self.made[key]
+
+    def _bar(self, touched: tuple[int, int]) -> float:
+        """The sureness below which a setting that touches so many cannot beat the best."""
+        if self.best is None:
+            return -SLACK
+        rank = self.best.rank
+        before = -rank.moves, -rank.stops
+        if before < touched:
+            return (rank.grade + 1) / self.grades * self.guard - _ROOM
+        if before > touched:
+            return rank.grade / self.grades * self.guard - _ROOM
+        return rank.margin - _ROOM
+
+    def _beaten(self, touched: tuple[int, int], sure: float, most_placing: float) -> bool:
+        """Whether a setting at most this sure and this well placed cannot beat the best."""
+        if self.best is None:
+            return sure < -SLACK
+        if sure < self._bar(touched):
+            return True
+        rank = self.best.rank
+        if (-rank.moves, -rank.stops) != touched:
+            return False
+        if grade_of(sure, self.guard, self.grades) > rank.grade:
+            return False
+        return round(min(sure, ENOUGH), 6) <= rank.margin and most_placing < rank.placing - _ROOM
+
+    def _judge(self, touched: tuple[int, int], n: Row, a: Row, m: int, totals: list[Row]) -> None:
+        """One ring, rest and rod: judge what they decide, then go through the lower stop."""
+        rows = self.rows
+        if not totals:
+            return
+        reach, reach_u = rows.reach(n, m)
+        sure, place = self._fork(n, a, m, reach, reach_u)
+        most = totals[0].place + (rows.bearing is not None)
+        if self._beaten(touched, sure, place + most + (rows.free is not None)):
+            return
+        if rows.free is not None:
+            at, u = self._free(rows.free, n, a, m, reach, reach_u)
+            sure = min(sure, rows.free.sure(at, u))
+            place += placing(at, rows.free.figure)
+        least = -math.inf  # how far down the lower stop must go for the bearing's sake
+        if (need := rows.bearing) is not None:
+            lash = self.truck.readings.lash_in
+            least = (need.low + reach) * self.truck.stroke_ratio.value + lash - need.value - _ROOM
+        for total in totals:  # best placed first, so that the rest can be left out together
+            if total.by < least:
+                continue
+            if self._beaten(touched, sure, place + total.place + (need is not None)):
+                return
+            whole, all_placed = min(sure, total.sure), place + total.place
+            if need is not None:
+                at, u = self._bearing(need, n, reach, reach_u, total.by)
+                whole = min(whole, need.sure(at, u))
+                all_placed += placing(at, need.figure)
+            if whole >= -SLACK:
+                setting = Setting(n.steps, m, a.steps, total.steps)
+                self._take(setting, touched, whole, all_placed)
+
+    def _fork(self, n: Row, a: Row, m: int, reach: float, reach_u: float) -> tuple[float, float]:
+        """Worst sureness and added placing of gap, height, clearance and brake contact."""
+        rows, truck, move = self.rows, self.truck, self.truck.adjusters
+        sure, place = min(n.sure, a.sure), n.place + a.place
+        if (need := rows.clearance) is not None:
+            at = reach + (a.by / truck.ratio.value if move.rigid else 0.0)
+            sure = min(sure, need.sure(at, reach_u))
+            place += placing(at, need.figure)
+        if (need := rows.brake) is not None:
+            stroke = truck.stroke_ratio
+            by, by_u = -m * move.flat_in, 0.0
+            if truck.follows:
+                by, by_u = n.by, stroke.value * abs(n.steps) * move.lug_u_in
+            at = need.value + stroke.value * by
+            sure = min(sure, need.sure(at, math.hypot(need.u, stroke.u * by, by_u)))
+            place += placing(at, need.figure)
+        return sure, place
+
+    def _free(
+        self, need: Need, n: Row, a: Row, m: int, reach: float, reach_u: float
+    ) -> tuple[float, float]:
+        """Free travel and its uncertainty."""
+        truck, r = self.truck, self.truck.ratio
+        if truck.follows:
+            return need.value + a.by, need.u
+        moved = n.by + m * truck.adjusters.flat_in
+        at = need.value + r.value * moved + a.by
+        if truck.readings.free_travel is None:
+            return at, math.hypot(r.value * reach_u, r.u * reach)
+        ring_u = abs(n.steps) * truck.adjusters.lug_u_in
+        return at, math.hypot(need.u, r.value * ring_u, r.u * moved)
+
+    def _bearing(
+        self, need: Need, n: Row, reach: float, reach_u: float, drop: float
+    ) -> tuple[float, float]:
+        """Bearing travel and its uncertainty."""
+        at, fork = self.rows.bearing_at(need, n, reach, drop)
+        stroke, move = self.truck.stroke_ratio, self.truck.adjusters
+        if at < fork - reach:
+            gap_u = self.truck.readings.gap.u_in
+            return at, math.hypot(gap_u, abs(n.steps) * move.lug_u_in)
+        return at, math.hypot(need.u / stroke.value, fork * stroke.u / stroke.value, reach_u)
+
+    def _take(
+        self, setting: Setting, touched: tuple[int, int], worst: float, placed: float
+    ) -> None:
+        """Keep the setting if it is the best so far."""
+        rank = Rank(
+            grade_of(worst, self.guard, self.grades),
+            -touched[0],
+            -touched[1],
+            round(min(worst, ENOUGH), 6),
+            round(placed, 6),
+            -sum(map(abs, setting)),
+        )
+        if self.best is None or rank > self.best.rank:
+            self.best = Found(setting, rank)
+
+
+# --- The answer: the best setting, what it costs, and what no setting can put in.
 
 Kind = Literal["chosen", "as it is", "a lug looser", "a lug tighter", "widest margin"]
 
@@ -467,11 +515,17 @@ Kind = Literal["chosen", "as it is", "a lug looser", "a lug tighter", "widest ma
 class Out(NamedTuple):
     """A quantity that no setting puts in with the rest, and by how much it then misses (inches).
 
-    Below zero it is under its low limit.
+    Below zero it is under its low limit. ``between_lugs``: one lug is too coarse for the gap.
     """
 
     quantity: str
     miss_in: float
+    between_lugs: bool = False
+
+    @property
+    def side(self) -> str:
+        """The side on which it stays."""
+        return "low" if self.miss_in < 0.0 else "high"
 
 
 @dataclass(frozen=True, slots=True)
@@ -517,34 +571,32 @@ class Settings:
 
 
 def solve(
-    effects: Effects,
-    confidence: float = 0.95,
+    truck: Truck,
+    locked: Locked = FREE,
     *,
+    confidence: float = 0.95,
     with_candidates: bool = True,
-    lugs: int | None = None,
 ) -> Settings:
-    """The best setting of all adjusters, as ``settings_rank`` ranks them.
-
-    With ``lugs`` the ring's count is given already, and the rest is found for it.
+    """The best setting of the adjusters that are free, the others kept where they are locked.
 
     Raises:
         ValueError: there is no figure for the gap.
     """
-    judged = effects.judged()
-    if "gap" not in judged:
+    judged = truck.judged()
+    if GAP not in judged:
         raise ValueError("There is no figure for the gap: put the maker's on the truck card.")
-    given = None if lugs is None else (lugs,)
-    wanted, counts, found, may_be = _within_reach(effects, judged, confidence, given)
-    setting = found.setting if found is not None else Setting(next(iter(counts or [0])))
-    chosen = candidate(effects, "chosen", setting, judged)
+    wanted, locked, found, may_be = _within_reach(truck, judged, locked, confidence)
+    setting = found.setting if found is not None else Setting(*(steps or 0 for steps in locked))
+    chosen = candidate(truck, "chosen", setting, judged)
+    at_end = abs(setting.lugs) == truck.adjusters.max_lugs
     given_up = tuple(
-        Out(q, _miss(effects, q, chosen.after[q].value_in)) for q in judged if q not in wanted
+        Out(q, _miss(truck, q, chosen.after[q].value_in), q == GAP and not at_end)
+        for q in judged
+        if q not in wanted
     )
-    others = (
-        tuple(_others(effects, judged, wanted, setting, confidence, counts))
-        if with_candidates
-        else ()
-    )
+    others: Collection[Candidate] = ()
+    if with_candidates:
+        others = tuple(_others(truck, judged, wanted, setting, locked, confidence))
     return Settings(
         judged,
         chosen,
@@ -556,44 +608,43 @@ def solve(
 
 
 def _within_reach(
-    effects: Effects,
-    judged: tuple[str, ...],
-    confidence: float,
-    lugs: tuple[int, ...] | None,
-) -> tuple[frozenset[str], tuple[int, ...] | None, Found | None, tuple[str, ...]]:
-    """What can be had together, the ring's counts to use, the best of them, and who is odd."""
+    truck: Truck, judged: tuple[str, ...], locked: Locked, confidence: float
+) -> tuple[frozenset[str], Locked, Found | None, tuple[str, ...]]:
+    """What can be had together, the locks that go with it, the best of them, and who is odd."""
     everything = frozenset(judged)
-    if (found := search(effects, everything, confidence, lugs)) is not None:
-        return everything, lugs, found, ()
-    keep, gap_out = everything, not possible(effects, {"gap"}, lugs)
+    if (found := search(truck, everything, locked, confidence)) is not None:
+        return everything, locked, found, ()
+    keep, gap_out = everything, not possible(truck, {GAP}, locked)
     if gap_out:
-        lugs, keep = lugs or (nearest_lugs(effects),), keep - {"gap"}
-        if (found := search(effects, keep, confidence, lugs=lugs)) is not None:
-            return keep, lugs, found, ("gap",)
-    loose = [q for q in reversed(ORDER) if q in keep and q != "gap"]
+        if locked.lugs is None:
+            locked = locked._replace(lugs=nearest_lugs(truck))
+        keep -= {GAP}
+        if (found := search(truck, keep, locked, confidence)) is not None:
+            return keep, locked, found, (GAP,)
+    loose = [q for q in reversed(ORDER) if q in keep and q != GAP]
     for size in range(1, len(loose) + 1):
         odd = [
-            drop for drop in combinations(loose, size) if possible(effects, keep - set(drop), lugs)
+            drop for drop in combinations(loose, size) if possible(truck, keep - set(drop), locked)
         ]
         if odd:
             rest = keep - set(odd[0])
             alone = tuple(drop[0] for drop in odd) if size == 1 and not gap_out else ()
-            return rest, lugs, search(effects, rest, confidence, lugs=lugs), alone
-    return frozenset(), lugs, None, ()
+            return rest, locked, search(truck, rest, locked, confidence), alone
+    return frozenset(), locked, None, ()
 
 
-def nearest_lugs(effects: Effects) -> int:
+def nearest_lugs(truck: Truck) -> int:
     """The count that brings the gap nearest to its limits; the fewest lugs of equals."""
-    move, limits = effects.adjusters, effects.limits("gap")
-    gap = effects.readings.gap.value_in
+    move, limits = truck.adjusters, truck.limits(GAP)
+    gap = truck.readings.gap.value_in
     counts = sorted(range(-move.max_lugs, move.max_lugs + 1), key=lambda n: (abs(n), -n))
     return min(counts, key=lambda n: round(limits.miss_in(gap - n * move.lug_in), 9))
 
 
-def candidate(effects: Effects, kind: Kind, setting: Setting, judged: Collection[str]) -> Candidate:
+def candidate(truck: Truck, kind: Kind, setting: Setting, judged: Collection[str]) -> Candidate:
     """What a setting gives and costs."""
-    after = effects.after(setting)
-    sure = {q: sureness(after[q].value_in, after[q].u_in, effects.limits(q)) for q in judged}
+    after = truck.after(setting)
+    sure = {q: sureness(after[q].value_in, after[q].u_in, truck.limits(q)) for q in judged}
     tightest = min(sure, key=lambda q: sure[q])
     return Candidate(
         kind,
@@ -601,124 +652,42 @@ def candidate(effects: Effects, kind: Kind, setting: Setting, judged: Collection
         after,
         tightest,
         sure[tightest],
-        conformance_probability(after[tightest], effects.limits(tightest)),
+        conformance_probability(after[tightest], truck.limits(tightest)),
         tuple(q for q in judged if sure[q] < -1e-6),
     )
 
 
-def _miss(effects: Effects, quantity: str, value_in: float) -> float:
-    limits = effects.limits(quantity)
+def _miss(truck: Truck, quantity: str, value_in: float) -> float:
+    limits = truck.limits(quantity)
     low = limits.low_in
     return limits.miss_in(value_in) * (-1.0 if low is not None and value_in < low else 1.0)
 
 
 def _others(
-    effects: Effects,
+    truck: Truck,
     judged: tuple[str, ...],
     wanted: frozenset[str],
     setting: Setting,
+    locked: Locked,
     confidence: float,
-    lugs: tuple[int, ...] | None,
 ) -> Iterator[Candidate]:
     """What else could be done, each only once: nothing, a lug either way, the widest margin."""
     shown = {setting}
-    worst = candidate(effects, "chosen", setting, wanted).sure if wanted else ENOUGH
+    worst = candidate(truck, "chosen", setting, wanted).sure if wanted else ENOUGH
     tries: list[tuple[Kind, Found | None]] = []
     neighbours: tuple[tuple[Kind, int], ...] = (
         ("a lug looser", setting.lugs - 1),
         ("a lug tighter", setting.lugs + 1),
     )
     for kind, count in neighbours:
-        if abs(count) <= effects.adjusters.max_lugs:
-            tries.append((kind, search(effects, wanted, confidence, lugs=(count,))))
+        if abs(count) <= truck.adjusters.max_lugs:
+            tries.append((kind, search(truck, wanted, locked._replace(lugs=count), confidence)))
     if worst < ENOUGH:  # else nothing is gained by more moves
-        tries.append(("widest margin", widest(effects, wanted, lugs)))
+        tries.append(("widest margin", widest(truck, wanted, locked)))
     if setting != Setting():
         shown.add(Setting())
-        yield candidate(effects, "as it is", Setting(), judged)
+        yield candidate(truck, "as it is", Setting(), judged)
     for kind, found in tries:
         if found is not None and found.setting not in shown:
             shown.add(found.setting)
-            yield candidate(effects, kind, found.setting, judged)
-
-
-# --- What it means when no setting puts everything in: the part to look at, and why.
-#
-# The reasons follow from the geometry: with gap and clearance both set, the pedal's readings depend
-# on nothing but ratio, slack and stops (F = R*c + l, h = H - R*(c + g) - l). The parts named for
-# each are common practice, no source.
-
-
-class Condemned(NamedTuple):
-    """A quantity, the side it stays on, the part to look at in a breath, and why."""
-
-    quantity: str
-    side: str
-    part: str
-    why: str
-
-
-# (quantity, side) -> part in at most five words, and why. Common practice, no source.
-_PARTS: dict[tuple[str, str], tuple[str, str]] = {
-    ("gap", "high"): (
-        "Suspect a worn-out clutch.",
-        "The ring has no more lugs that help, so the facings or the wrong brake hold the gap open.",
-    ),
-    ("gap", "low"): (
-        "Check clutch brake and bearing.",
-        "Even the loosest ring leaves too little, so something between is too thick or bent.",
-    ),
-    ("clearance", "low"): (
-        "Suspect worn pins or levers.",
-        "Free travel comes from slack in the linkage, not from the fork.",
-    ),
-    ("clearance", "high"): (
-        "Suspect the wrong lever.",
-        "The pedal moves the fork further than these figures allow for.",
-    ),
-    ("free-travel", "high"): (
-        "Suspect worn pins or levers.",
-        "With the fork set, free travel holds only the ratio and slack; slack makes it long.",
-    ),
-    ("free-travel", "low"): (
-        "Suspect the wrong lever.",
-        "With the fork set, free travel holds only the ratio and slack; the ratio is too small.",
-    ),
-    ("brake-contact", "low"): (
-        "Suspect worn pins or levers.",
-        "With gap and fork set, a brake touched this low means motion lost on the way.",
-    ),
-    ("brake-contact", "high"): (
-        "Suspect the wrong lever.",
-        "With gap and fork set, a brake touched this high means too small a ratio.",
-    ),
-    ("bearing-travel", "low"): (
-        "Suspect pedal stops, or levers.",
-        "The pedal is down before the bearing has gone far enough, whatever is set.",
-    ),
-    ("bearing-travel", "high"): (
-        "Check the figures.",
-        "The bearing can go further than the figure allows, whatever is set.",
-    ),
-    ("pedal-height", "low"): ("Check the pedal stop.", "The upper stop does not reach."),
-    ("pedal-height", "high"): ("Check the pedal stop.", "The upper stop does not reach."),
-    ("total-travel", "low"): ("Check the stops.", "The stops do not give this much stroke."),
-    ("total-travel", "high"): ("Check the stops.", "The stops do not hold the stroke this short."),
-}
-_NO_LUG = (
-    "One lug is too coarse.",
-    "The gap lies between two lugs: one is too few and the next too many for these limits.",
-)
-
-
-def condemned(effects: Effects, settings: Settings) -> tuple[Condemned, ...]:
-    """What no setting can put in, first in the trade's order, each with the part it points at."""
-    out = []
-    for quantity, miss_in in settings.given_up:
-        side = "low" if miss_in < 0.0 else "high"
-        at_end = abs(settings.chosen.setting.lugs) == effects.adjusters.max_lugs
-        part, why = _PARTS[quantity, side]
-        if quantity == "gap" and not at_end:
-            part, why = _NO_LUG
-        out.append(Condemned(quantity, side, part, why))
-    return tuple(out)
+            yield candidate(truck, kind, found.setting, judged)

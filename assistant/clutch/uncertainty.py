@@ -7,6 +7,7 @@ interval, clause 5.1.2 for combining independent uncertainties.
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass
 from statistics import NormalDist
 
@@ -66,6 +67,22 @@ def normal_cdf(z: float) -> float:
     """Probability that a standard normal variable is below ``z`` (a pure number)."""
     # erfc, erf's complement, keeps its digits far down the tail where 1 + erf would not.
     return 0.5 * math.erfc(-z / math.sqrt(2.0))
+
+
+def chances_between(values: Iterable[tuple[float, float]], low: float, high: float) -> list[float]:
+    """Probability that each of many true values, told as (value, u), lies between two bounds.
+
+    Without uncertainty it is 0 or 1; on a bound counts as between. Many at once, since a search
+    asks for hundreds.
+    """
+    out = []
+    for value, u in values:
+        if u == 0.0:
+            out.append(float(low <= value <= high))
+        else:
+            below, above = normal_cdf((low - value) / u), normal_cdf((value - high) / u)
+            out.append(max(0.0, 1.0 - below - above))
+    return out
 
 
 def normal_quantile(p: float) -> float:

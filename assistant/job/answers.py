@@ -51,7 +51,7 @@ def change_done(job: Job, act: Act) -> list[Said]:
         rod = facts.plans.rod(step.id == "contact_rod") if step.kind == "rod" else None
         what = job.kind.blanks(job, step)
         told = what.get("stop_move") or f"{what['rod']} {what['rod_way']}".strip()
-        moved_in = rod.rod.travel_in if rod is not None else 0.0
+        moved_in = rod.fork_in if rod is not None else 0.0
         facts.linkage.append(LinkageMove(step.id, str(told), moved_in, len(facts.readings)))
     return act_done(job, act)
 
@@ -314,13 +314,15 @@ def on_picture(job: Job, act: Act) -> list[Said]:
 def drawn(job: Job) -> list[str]:
     """Stroke and chain in plain characters, today and as planned; nothing before they are read."""
     from assistant.pictures import plain
-    from assistant.pictures.snapshot import PictureError, stroke_of, today_and_after
+    from assistant.pictures.snapshot import PictureError, planned, stroke_of, today_of
 
-    card = job.facts.card
+    card, plan = job.facts.card, job.facts.plans.whole()
     try:
-        shots = today_and_after(card, _readings_now(job))
+        shots = [today_of(card, _readings_now(job))]
     except PictureError:
         return []
+    if plan is not None:
+        shots.append(planned(shots[0], plan.after, card))
     strokes = [stroke_of(shot, card) for shot in shots]
     return [*plain.stroke_lines(strokes, card.units), "", *plain.chain_lines(shots, card)]
 

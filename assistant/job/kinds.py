@@ -10,9 +10,9 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from assistant.act import Act, Said
-from assistant.job import answers, linkage_words, plan_words, readings, words
+from assistant.job import answers, plan_words, readings, words
 from assistant.job.state import JobState
-from assistant.quantity import GAP, LUGS, PEDAL_HEIGHT, TOTAL_TRAVEL
+from assistant.quantity import CLEARANCE, FREE_TRAVEL, GAP, LUGS, PEDAL_HEIGHT, TOTAL_TRAVEL
 from assistant.sentences import Both, fill, joined, sentences
 from assistant.texts.dialogs import Step, spoken_to
 
@@ -33,7 +33,7 @@ def _ring_blanks(job: JobState, step: Step) -> Blanks:
         return dict.fromkeys(("lugs", "way", "gap_now", "gap_after", "plan_why"), "?")
     after = words.length(plan.gap_after.value_in, units)
     say = sentences("job").say
-    reason = plan.reason or say(
+    reason = plan_words.ring_misses(plan) or say(
         "plan_why",
         lugs=words.lugs(plan.lugs),
         pitch=words.per_lug(plan.pitch_in, units),
@@ -59,10 +59,11 @@ def _whole_why(job: JobState) -> str:
     whole = plans.whole()
     if whole is None:
         return ""
-    told: list[str] = ["", plan_words.spoken(*whole, card), plan_words.why(*whole, card)]
-    lost, found = plans.lost_motion(), plans.found_readings()
+    told: list[str] = ["", plan_words.spoken(whole, card), plan_words.why(whole, card)]
+    lost, found = plans.lost_motion(), plans.found()
     if lost is not None and found is not None and lost.kind != "agrees":
-        told += [linkage_words.spoken(lost, card.units), linkage_words.why(lost, card, found)]
+        told.append(plan_words.linkage(lost, card.units))
+        told.append(plan_words.linkage_why(lost, card, found.readings))
     return joined(told)
 
 
@@ -85,13 +86,13 @@ def _rod_blanks(job: JobState, step: Step) -> Blanks:
         "rod_why",
         thread=facts.card.thread,
         whose=say("common_practice_check") if "rod.thread" in facts.card.defaulted else "",
-        clearance=words.length(plan.clearance_after.value_in, units),
-        free=words.length(plan.free_travel_after.value_in, units),
-        ratio=words.number(plan.ratio.value, 1),
-        source=plan.ratio.source,
+        clearance=words.length(plan.after[CLEARANCE].value_in, units),
+        free=words.length(plan.after[FREE_TRAVEL].value_in, units),
+        ratio=words.number(plan.truck.ratio.value, 1),
+        source=plan.truck.ratio.source,
     )
-    way = words.rod_way(plan.rod, facts.card.longer)
-    return {"rod": words.rod(plan.rod), "rod_way": way, "rod_why": why}
+    way = words.rod_way(plan.flats, facts.card.longer)
+    return {"rod": words.rod(plan.flats), "rod_way": way, "rod_why": why}
 
 
 def _stop_blanks(job: JobState, step: Step) -> Blanks:
@@ -142,8 +143,8 @@ def _plan(job: Job, step: Step) -> list[Said]:
     key, out = f"prompt:{step.id}", []
     if plan is None or gap is None:
         return [job.said(step.who, "gap_unread", key=key)]
-    if plan.lugs and plan.reason:
-        out.append(Said("tech", plan.reason, "reply:plan_reason"))
+    if plan.lugs and plan.misses:
+        out.append(Said("tech", plan_words.ring_misses(plan), "reply:plan_reason"))
     after = plan.clearance_after
     if plan.lugs and after is not None and after.value_in <= 0:
         out.append(job.said("tech", "clearance_gone", signal="NOTICE"))

@@ -9,11 +9,10 @@ from __future__ import annotations
 from collections.abc import Callable, Hashable
 from typing import TYPE_CHECKING, Any, NamedTuple, TypeVar
 
-from assistant.card.arithmetic import effects_for, plan_for, readings_for
-from assistant.clutch.equations import Effects, Readings, UsedRatio
+from assistant.card.arithmetic import stops_kept, truck_for
+from assistant.clutch.equations import RatioFinding, Truck, finding_of
 from assistant.clutch.linkage.lost_motion import LostMotion, find_lost_motion
-from assistant.clutch.linkage.protocol import LinkageError
-from assistant.clutch.plan import AdjustmentPlan
+from assistant.clutch.linkage.stroke import LinkageError
 from assistant.clutch.ring import (
     PITCH_U_IN,
     MoveFinding,
@@ -23,9 +22,9 @@ from assistant.clutch.ring import (
     landing_chance,
     plan_ring,
 )
-from assistant.clutch.solver import Settings, solve
+from assistant.clutch.solver import ROD_ONLY, Locked, Settings, solve
 from assistant.clutch.uncertainty import Measured
-from assistant.quantity import CLEARANCE, GAP, PEDAL, PEDAL_HEIGHT, TOTAL_TRAVEL
+from assistant.quantity import BRAKE_CONTACT, CLEARANCE, GAP, PEDAL, PEDAL_HEIGHT, TOTAL_TRAVEL
 
 if TYPE_CHECKING:
     from assistant.job.state import Facts, Taken
@@ -33,16 +32,38 @@ if TYPE_CHECKING:
 # A count that suits the whole truck may have this share of the best chance at the gap, no less:
 # common practice, no source.
 LEAST_SHARE = 0.95
+# Where only that count lets everything be in, it need only be likelier in than out by the gap.
+LEAST_CHANCE = 0.5
 
 _Plan = TypeVar("_Plan")
 Findings = tuple[RingBelief, list[MoveFinding | None]]
 
 
 class Settled(NamedTuple):
-    """A truck and the setting found for it."""
+    """A truck and the setting found for it.
 
-    effects: Effects
+    ``free``: the setting that puts everything in where this one, with the ring's count locked,
+    cannot; else None.
+    """
+
+    truck: Truck
     settings: Settings
+    free: Settings | None = None
+
+    @property
+    def after(self) -> dict[str, Measured]:
+        """Every quantity that can be foretold, after the setting."""
+        return self.settings.chosen.after
+
+    @property
+    def flats(self) -> int:
+        """The rod's flats, positive toward more clearance."""
+        return self.settings.chosen.setting.flats
+
+    @property
+    def fork_in(self) -> float:
+        """How far the rod moves the fork, toward more clearance."""
+        return self.flats * self.truck.adjusters.flat_in
 
 
 class Plans:
@@ -78,41 +99,40 @@ class Plans:
 
     # --- as found ---
 
-    def found(self) -> AdjustmentPlan | None:
-        """The whole plan from the as-found readings; None before gap and clearance are there."""
-        return self._once("found", self._found)
-
-    def _found(self) -> AdjustmentPlan | None:
-        found = self._as_found()
-        if found[GAP] is None or found[CLEARANCE] is None:
-            return None
-        return _sensible(lambda: plan_for(self.facts.card, found))
-
-    def found_ratio(self) -> UsedRatio | None:
-        """Pedal ratio from the as-found readings, or None when they do not give one."""
-        plan = self.found()
-        return plan.ratio if plan is not None and plan.ratio.known else None
-
-    def found_readings(self) -> Readings | None:
-        """The as-found readings, or None before gap and clearance are there."""
-        found = self._as_found()
-        if found[GAP] is None or found[CLEARANCE] is None:
-            return None
-        return readings_for(self.facts.card, found)
+    def found(self) -> Truck | None:
+        """The truck by its as-found readings; None before gap and clearance are there."""
+        return self._once("found", lambda: self._truck(self._as_found()))
 
     def _as_found(self) -> dict[str, Measured | None]:
         return {q: _measured(self.facts.as_found(q)) for q in (GAP, CLEARANCE, *PEDAL)}
+
+    def _truck(
+        self, read: dict[str, Measured | None], belief: RingBelief | None = None
+    ) -> Truck | None:
+        if read[GAP] is None or read[CLEARANCE] is None:
+            return None
+        found = None if belief is None or not self.facts.changed else self.found()
+        ratio = found.ratio if found is not None and found.ratio.known else None
+        try:
+            return truck_for(self.facts.card, read, belief, ratio)
+        except ValueError:
+            return None  # readings too odd for any plan
+
+    def ratios(self) -> RatioFinding | None:
+        """What the two pedal ratios of the as-found readings say together."""
+        truck = self.found()
+        return None if truck is None else finding_of(truck.readings)
 
     def lost_motion(self) -> LostMotion | None:
         """What geometry says of the as-found readings; None without geometry, or where it ends."""
         return self._once("lost motion", self._lost_motion)
 
     def _lost_motion(self) -> LostMotion | None:
-        readings, card = self.found_readings(), self.facts.card
-        if readings is None or card.geometry is None:
+        truck, card = self.found(), self.facts.card
+        if truck is None or card.geometry is None:
             return None
         try:
-            return find_lost_motion(card.geometry, readings, card.load)
+            return find_lost_motion(card.geometry, truck.readings, card.load)
         except LinkageError:
             return None  # this chain does not even reach the brake: the card is wrong
 
@@ -183,13 +203,18 @@ class Plans:
             ring * belief.pitch_in + rod, abs(ring) * PITCH_U_IN
         )
 
-    def _readings_now(self) -> dict[str, Measured | None] | None:
-        """The readings that still hold; None while gap or clearance is not known."""
-        gap, clearance = self.facts.latest(GAP), self.clearance()
-        if gap is None or clearance is None:
-            return None
-        pedal = {q: _measured(self.facts.latest(q)) for q in PEDAL}
-        return {GAP: gap.measured, CLEARANCE: clearance, **pedal}
+    def truck(self) -> Truck | None:
+        """The truck by the readings that still hold; None while gap or clearance is not known.
+
+        Where free travel was not read since the last move, it is foretold with the pedal ratio that
+        the as-found readings gave.
+        """
+        return self._once("truck", self._now_truck)
+
+    def _now_truck(self) -> Truck | None:
+        read = {q: _measured(self.facts.latest(q)) for q in (GAP, *PEDAL)}
+        belief, _ = self.findings()
+        return self._truck({**read, CLEARANCE: self.clearance()}, belief)
 
     def ring(self) -> RingPlan | None:
         """The next ring move from the gap as it is now; None while the gap is not known."""
@@ -210,36 +235,44 @@ class Plans:
     def _suits_all(self, plan: RingPlan, gap: Measured, belief: RingBelief) -> int:
         """The count to turn: the one that suits the whole truck, where the gap loses little.
 
-        `plan` is the one best for the gap alone. It stays when it leaves the ring where it is, when
-        the other would turn it the other way, or when not everything can surely be in.
+        `plan` is the one best for the gap alone. It stays when it leaves the ring where it is, or
+        when the other would turn it the other way. Where everything can be in with either, the
+        other must put everything surely in, and lose next to nothing at the gap.
         """
         figure, found = self.facts.figure(GAP), self.settle()
-        if figure is None or found is None or not found.settings.sure:
+        if figure is None or found is None or not found.settings.possible:
             return plan.lugs
         lugs = found.settings.chosen.setting.lugs
-        if lugs * plan.lugs <= 0:
+        if lugs * plan.lugs <= 0 or lugs == plan.lugs:
             return plan.lugs
-        if landing_chance(gap, figure.limits, belief, lugs) < LEAST_SHARE * plan.chance:
-            return plan.lugs
-        return lugs
+        chance = landing_chance(gap, figure.limits, belief, lugs)
+        if found.settings.sure and chance >= LEAST_SHARE * plan.chance:
+            return lugs
+        alone = self.settle(plan.lugs)
+        only_so = alone is not None and not alone.settings.possible
+        return lugs if only_so and chance >= LEAST_CHANCE else plan.lugs
 
-    def rod(self, for_contact: bool = False) -> AdjustmentPlan | None:
+    def rod(self, for_contact: bool = False) -> Settled | None:
         """The rod move from what is read now; None while gap or clearance is not known.
 
-        With `for_contact`, the move that brings the brake's contact in, or none. The ring is left
-        alone: this is asked only after the gap is right. Where free travel was not read since the
-        last move, it is predicted with the pedal ratio that the as-found readings gave. None too
-        where the readings are too odd for a plan (a rod of over 30 turns, say).
+        Ring and stops stay: this is asked only after the gap is right. With `for_contact`, the move
+        that brings the brake's contact in, or none.
         """
-        return self._once(("rod", for_contact), lambda: _sensible(lambda: self._rod(for_contact)))
+        return self._once(("rod", for_contact), lambda: self._rod(for_contact))
 
-    def _rod(self, for_contact: bool) -> AdjustmentPlan | None:
-        now, card = self._readings_now(), self.facts.card
-        if now is None:
-            return None
-        ratio = self.found_ratio() if card.ratio is None else None
-        belief, _ = self.findings()
-        return plan_for(card, now, belief, ratio, max_lugs=0, for_contact=for_contact)
+    def _rod(self, for_contact: bool) -> Settled | None:
+        found = self._solve(ROD_ONLY)
+        if found is None or not for_contact:
+            return found
+        truck, chosen = found.truck, found.settings.chosen
+        contact = truck.readings.brake_contact
+        nearer = contact is not None and (
+            truck.limits(BRAKE_CONTACT).miss_in(chosen.after[BRAKE_CONTACT].value_in)
+            < truck.limits(BRAKE_CONTACT).miss_in(contact.value_in)
+        )
+        if nearer and BRAKE_CONTACT not in chosen.out:
+            return found
+        return self._solve(ROD_ONLY._replace(flats=0))
 
     # --- ring, stops and rod together ---
 
@@ -251,14 +284,15 @@ class Plans:
         return self._once(("settled", lugs), lambda: self._settle(lugs))
 
     def _settle(self, lugs: int | None) -> Settled | None:
-        now, facts = self._readings_now(), self.facts
-        if now is None or facts.figure(GAP) is None:
+        read = {q: _measured(self.facts.latest(q)) for q in (PEDAL_HEIGHT, TOTAL_TRAVEL)}
+        return self._solve(stops_kept(self.facts.card, read)._replace(lugs=lugs))
+
+    def _solve(self, locked: Locked) -> Settled | None:
+        truck = self.truck()
+        if truck is None or self.facts.figure(GAP) is None:
             return None
-        belief, _ = self.findings()
         try:
-            ratio = self.found_ratio() if facts.card.ratio is None and facts.changed else None
-            effects = effects_for(facts.card, now, belief, ratio, stops=self._stops_out())
-            return Settled(effects, solve(effects, with_candidates=False, lugs=lugs))
+            return Settled(truck, solve(truck, locked, with_candidates=False))
         except ValueError:
             return None  # readings too odd for any setting
 
@@ -267,26 +301,19 @@ class Plans:
         plan = None if self.facts.gap_right() else self.ring()
         lugs = plan.lugs if plan is not None else 0
         free = self.settle()
-        if free is not None and free.settings.chosen.setting.lugs == lugs:
+        if free is None or free.settings.chosen.setting.lugs == lugs:
             return free
-        return self.settle(lugs)
-
-    def _stops_out(self) -> list[str]:
-        """The stops that the job will move: it leaves one alone whose own reading is not out.
-
-        Moving the upper one changes total travel too, so then the lower one may have to follow.
-        """
-        taken = {q: self.facts.latest(q) for q in (PEDAL_HEIGHT, TOTAL_TRAVEL)}
-        verdicts = {q: self.facts.judged(t) for q, t in taken.items() if t is not None}
-        out = [q for q, verdict in verdicts.items() if verdict and verdict.decision == "out"]
-        return list(taken) if PEDAL_HEIGHT in out else out
+        found = self.settle(lugs)
+        if found is not None and not found.settings.possible and free.settings.possible:
+            return found._replace(free=free.settings)
+        return found
 
     def stop_change_in(self, quantity: str) -> float | None:
         """How far the whole setting moves a stop, inches; None when it has no move for it."""
         found = self.settle(0) if self.facts.gap_right() else self.whole()
         if found is None or not found.settings.possible:
             return None
-        setting, move = found.settings.chosen.setting, found.effects.adjusters
+        setting, move = found.settings.chosen.setting, found.truck.adjusters
         if quantity == PEDAL_HEIGHT:
             return setting.height_steps * move.height_step_in or None
         return setting.total_steps * move.total_step_in or None
@@ -294,11 +321,3 @@ class Plans:
 
 def _measured(taken: Taken | None) -> Measured | None:
     return None if taken is None else taken.measured
-
-
-def _sensible(make: Callable[[], AdjustmentPlan | None]) -> AdjustmentPlan | None:
-    """A plan, or None where the readings are too odd for one."""
-    try:
-        return make()
-    except ValueError:
-        return None

@@ -1,130 +1,262 @@
-"""A whole setting in a breath, and why: `3 lugs tighter, then rod 2 flats longer.`"""
+"""A plan in words: the moves in a breath, `3 lugs tighter, then rod 2 flats longer.`, and why.
+
+Also what the two pedal ratios and the linkage's geometry say. All texts are in
+`dialogs/en/plan.toml`; the equations only tell kinds, quantities and numbers.
+"""
 
 from __future__ import annotations
 
 from assistant.card import Card
 from assistant.card.show import limit_text
-from assistant.clutch.equations import STEPS_PER_TURN, Adjusters, Effects, Setting
-from assistant.clutch.solver import Candidate, Condemned, Settings, condemned
-from assistant.clutch.thread import FLATS_PER_TURN, RodMove
+from assistant.clutch.conformity import FREE_TRAVEL_INTERNAL_IN, judge
+from assistant.clutch.equations import (
+    STEPS_PER_TURN,
+    Adjusters,
+    RatioFinding,
+    Readings,
+    Setting,
+    Truck,
+    finding_of,
+)
+from assistant.clutch.linkage.lost_motion import LostMotion, brake_force_lbf
+from assistant.clutch.ring import RingBelief, RingPlan
+from assistant.clutch.solver import Candidate, Out
 from assistant.job import words
+from assistant.job.plan import Settled
+from assistant.quantity import BRAKE_CONTACT, CLEARANCE, FREE_TRAVEL, GAP
+from assistant.readings.settle import capital
+from assistant.sentences import Both, joined, sentences
 
 MOST_WORDS = 12
-STAYS = "Everything stays as it is."
+# A pedal ratio known no better than this share of itself is rough: from memory.
+ROUGH_RATIO = 0.2
+# A ring move with less chance than this is worth a word: from memory.
+LOW_CHANCE = 0.8
 
 
-def plan_line(setting: Setting, adjusters: Adjusters, card: Card) -> str:
+def say(key: str, **fields: object) -> Both:
+    """An entry of `dialogs/en/plan.toml`."""
+    return sentences("plan").say(key, **fields)
+
+
+# --- the moves ---
+
+
+def noun(card: Card) -> Both:
+    """What is turned on this linkage: `rod`, `cable` or `pushrod`."""
+    return say(f"noun.{card.linkage}")
+
+
+def plan_line(setting: Setting, adjusters: Adjusters, card: Card) -> Both:
     """The moves in their order, ring, stops, rod, in at most twelve words.
 
     What does not fit loses its "then"s, and after that the stops' figures, which come again at
     their own steps.
     """
-    parts = move_parts(setting, adjusters, card)
-    if not parts:
-        return STAYS
-    stops = ("pedal", "stroke")
-    bare = {n: f"{n} {t.split()[-1]}" if n in stops else t for n, t in parts.items()}
-    fewest = dict.fromkeys("stops" if n in stops else t for n, t in parts.items())
-    lines = (
-        ", then ".join(parts.values()),
-        ", ".join(parts.values()),
-        ", ".join(bare.values()),
-        ", ".join(fewest),
+    stops = (
+        ("pedal", setting.height_steps, adjusters.height_step_in, adjusters.height_turns),
+        ("stroke", setting.total_steps, adjusters.total_step_in, adjusters.total_turns),
     )
-    line = next((line for line in lines if not _long(line)), lines[-1])
-    return f"{line[0].upper()}{line[1:]}."
-
-
-def _long(line: str) -> bool:
-    return len(line.split()) > MOST_WORDS
-
-
-def move_parts(setting: Setting, adjusters: Adjusters, card: Card) -> dict[str, str]:
-    """Each move in words, in the trade's order, by the adjuster's name."""
-    parts: dict[str, str] = {}
-    if setting.lugs:
-        parts["ring"] = words.moved(setting.lugs)
-    if setting.height_steps:
-        way = "higher" if setting.height_steps > 0 else "lower"
-        amount = _stop(
-            setting.height_steps, adjusters.height_step_in, adjusters.height_turns, card.units
-        )
-        parts["pedal"] = f"pedal {amount} {way}"
-    if setting.total_steps:
-        way = "longer" if setting.total_steps > 0 else "shorter"
-        amount = _stop(
-            setting.total_steps, adjusters.total_step_in, adjusters.total_turns, card.units
-        )
-        parts["stroke"] = f"stroke {amount} {way}"
+    full = [words.moved(setting.lugs)] if setting.lugs else []
+    bare = list(full)
+    for name, steps, step_in, by_turns in stops:
+        if steps:
+            key, length_in = f"{name}_{'up' if steps > 0 else 'down'}", abs(steps) * step_in
+            size = words.turns(abs(steps) / STEPS_PER_TURN)
+            size = size if by_turns else words.length(length_in, card.units)
+            full.append(say(f"move.{key}", size=size))
+            bare.append(say(f"short.{key}"))
+    fewest = [*full[: setting.lugs != 0], *([say("short.stops")] if setting.stops else [])]
     if setting.flats:
-        move = rod_of(setting, adjusters)
-        noun = words.ADJUSTERS[card.linkage]
-        parts["rod"] = f"{noun} {words.rod(move)} {words.rod_way(move, card.longer)}"
-    return parts
+        size, way = words.rod(setting.flats), words.rod_way(setting.flats, card.longer)
+        for parts in (full, bare, fewest):
+            parts.append(say("move.rod", noun=noun(card), size=size, way=way))
+    if not full:
+        return say("stays")
+    lines = [joined(full, ", then "), *(joined(parts, ", ") for parts in (full, bare, fewest))]
+    line = next((line for line in lines if len(line.split()) <= MOST_WORDS), lines[-1])
+    return Both(f"{capital(line)}.", f"{capital(line.spoken)}.")
 
 
-def _stop(steps: int, step_in: float, by_turns: bool, units: str) -> str:
-    """`1 1/2 turns` of a known bolt, else the length."""
-    if not by_turns:
-        return words.length(abs(steps) * step_in, units)
-    return words.turns(abs(steps) / STEPS_PER_TURN)
+# --- the whole setting ---
 
 
-def rod_of(setting: Setting, adjusters: Adjusters) -> RodMove:
-    """The rod's part of a setting as turns and flats; travel in inches at the fork."""
-    turns, flats = divmod(abs(setting.flats), FLATS_PER_TURN)
-    sign = 1 if setting.flats >= 0 else -1
-    travel_in = setting.flats * adjusters.flat_in
-    return RodMove(sign * turns, sign * flats, setting.flats, travel_in, 0.0)
+def spoken(found: Settled, card: Card) -> Both:
+    """One breath: the moves, or what no setting can put right and the part it points at.
 
-
-def spoken(effects: Effects, settings: Settings, card: Card) -> str:
-    """One breath: the moves, or what no setting can put right and the part it points at."""
+    That none can is said only where it is so: not where another count of lugs would do.
+    """
+    truck, settings, free = found
     if settings.possible:
-        return plan_line(settings.chosen.setting, effects.adjusters, card)
-    first = condemned(effects, settings)[0]
-    if first.quantity == "gap" and card.clutch == "self-adjusting":
-        return f"Gap stays {first.side}: follow the maker's procedure."
+        return plan_line(settings.chosen.setting, truck.adjusters, card)
+    first = settings.given_up[0]
+    if first.quantity == GAP and card.clutch == "self-adjusting":
+        return say("own_gap", side=first.side)
     name = words.spoken(first.quantity).replace("contact height", "contact")  # one breath
-    return f"No setting can: {name} stays {first.side}. {_part(first, card)}"
+    if free is not None:
+        lugs = words.moved(free.chosen.setting.lugs)
+        return say("other_lugs", quantity=capital(name), side=first.side, lugs=lugs)
+    return say("cannot", quantity=name, side=first.side, part=part(first, card))
 
 
-def _part(found: Condemned, card: Card) -> str:
+def part(out: Out, card: Card) -> Both:
     """The part to look at, of those that this truck has."""
-    if found.quantity == "gap" and found.side == "low" and card.transmission == "synchronized":
-        return "Check bearing and figure."
-    return found.part
+    if out.between_lugs:
+        return say("part.between_lugs")
+    if out.quantity == GAP and out.side == "low" and card.transmission == "synchronized":
+        return say("part.no_brake")
+    return say(f"part.{out.quantity}.{out.side}")
 
 
-def why(effects: Effects, settings: Settings, card: Card) -> str:
+def part_why(out: Out) -> Both:
+    """Why a quantity stays out whatever is set."""
+    return say("why.between_lugs" if out.between_lugs else f"why.{out.quantity}.{out.side}")
+
+
+def why(found: Settled, card: Card) -> Both:
     """The longer answer: how surely, what sits tightest, or why no setting can."""
+    truck, settings, free = found
     if settings.possible:
-        return f"{cost(settings.chosen)} {_tightest(effects, settings.chosen, card)}"
-    told = []
-    for out, found in zip(settings.given_up, condemned(effects, settings), strict=True):
-        miss = words.length(abs(out.miss_in), card.units)
-        name = words.spoken(out.quantity).capitalize()
-        why_so = found.why
-        if out.quantity == "gap" and card.clutch == "self-adjusting":
-            why_so = "This clutch adjusts itself: no ring is moved on it."
-        told.append(f"{name} stays {miss} too {found.side}. {why_so}")
+        return joined([cost(settings.chosen), _tightest(truck, settings.chosen, card)])
+    if free is not None:
+        plan = plan_line(free.chosen.setting, truck.adjusters, card)
+        return say("other_lugs_why", plan=plan)
+    told: list[str] = []
+    for out in settings.given_up:
+        own = out.quantity == GAP and card.clutch == "self-adjusting"
+        told.append(
+            say(
+                "stays_why",
+                quantity=words.spoken(out.quantity).capitalize(),
+                miss=words.length(abs(out.miss_in), card.units),
+                side=out.side,
+                why=say("own_why") if own else part_why(out),
+            )
+        )
     others = [words.spoken(q) for q in settings.may_be if q != settings.given_up[0].quantity]
     if others:
-        told.append(f"A wrong reading of {' or '.join(others)} would look the same.")
-    return " ".join(told)
+        told.append(say("look_same", others=joined(others, " or ")))
+    return joined(told)
 
 
-def cost(candidate: Candidate) -> str:
+def cost(candidate: Candidate) -> Both:
     """`2 moves, about 18 minutes.`"""
-    moves = candidate.setting.moves
-    if not moves:
-        return "No move."
-    plural = "s" if moves != 1 else ""
-    return f"{moves} move{plural}, about {candidate.setting.minutes:.0f} minutes."
+    setting = candidate.setting
+    if not setting.moves:
+        return say("no_move")
+    minutes = words.number(setting.minutes)
+    return say("cost", moves=words.counted(setting.moves, "moves"), minutes=minutes)
 
 
-def _tightest(effects: Effects, candidate: Candidate, card: Card) -> str:
-    name = words.spoken(candidate.tightest).capitalize()
-    value = words.length(candidate.after[candidate.tightest].value_in, card.units)
-    limits = limit_text(effects.limits(candidate.tightest), card.units)
-    return f"{name} sits tightest: {value}, limits {limits}."
+def _tightest(truck: Truck, candidate: Candidate, card: Card) -> Both:
+    quantity = candidate.tightest
+    return say(
+        "tightest",
+        quantity=words.spoken(quantity).capitalize(),
+        value=words.length(candidate.after[quantity].value_in, card.units),
+        limits=limit_text(truck.limits(quantity), card.units),
+    )
+
+
+# --- the ring, the pedal ratios, and notes ---
+
+
+def ring_misses(plan: RingPlan) -> str:
+    """Why whole lugs do not reach the gap's limits; "" when they do."""
+    if not plan.misses:
+        return ""
+    if plan.misses == "no more lugs":
+        return say("no_lugs", most=abs(plan.lugs))
+    return say("between_lugs", pitch=words.number(plan.pitch_in, 3))
+
+
+def ratios(finding: RatioFinding) -> Both:
+    """What the two pedal ratios say together."""
+    if finding.agree:
+        return say("ratio.agree", ratio=words.number(finding.second.value, 1))
+    where = say("ratio.slack" if finding.z > 0 else "ratio.give")
+    if not finding.suspects:
+        return say("ratio.alone", where=where)
+    quantity, value_in, change_in = finding.suspects[0]
+    name = say("ratio.gap") if quantity == GAP else words.spoken(quantity)
+    value, change = f"{value_in:.3f}", f"{change_in:+.3f}"
+    return say("ratio.suspect", where=where, quantity=name, value=value, change=change)
+
+
+def notes(found: Settled, ring: RingPlan, belief: RingBelief) -> list[str]:
+    """What the technician should know beside the numbers, the ring's matters first.
+
+    A clutch without a ring to move adjusts itself, and nothing is said of a ring.
+    """
+    truck, settings, _ = found
+    own, after, ratio = not truck.adjusters.max_lugs, settings.chosen.after, truck.ratio
+    brake, quarrel = truck.figures.get(BRAKE_CONTACT), finding_of(truck.readings)
+    contact = truck.readings.brake_contact, after.get(BRAKE_CONTACT)
+    contact_out = [
+        brake is not None and at is not None and judge(at, brake.limits).decision == "out"
+        for at in contact
+    ]
+    emptied = ring.clearance_after is not None and ring.clearance_after.value_in <= 0.0
+    not_both = {CLEARANCE, FREE_TRAVEL} & {*settings.chosen.out}
+    told = (
+        (
+            truck.now()[FREE_TRAVEL].value_in < FREE_TRAVEL_INTERNAL_IN,
+            "not_keeping" if own else "ring_due",
+        ),
+        (not own and not ring.misses and ring.chance < LOW_CHANCE, "chance"),
+        (not own and belief.reversed_chance > 0.5, "reversed"),
+        (emptied, "own_no_clearance" if own else "no_clearance"),
+        (not own and contact_out[0], "not_by_ring"),
+        (quarrel is not None and not quarrel.agree, "quarrel"),
+        (not ratio.known, "guessed"),
+        (ratio.known and ratio.u > ROUGH_RATIO * ratio.value, "own_rough" if own else "rough"),
+        (bool(not_both), "not_both"),
+        (contact_out[1], "contact_out"),
+    )
+    out: list[str] = [say(f"note.{key}", chance=f"{ring.chance:.0%}") for so, key in told if so]
+    if ring.misses and not own:
+        out.insert(int(told[0][0]), ring_misses(ring))
+    return out
+
+
+# --- the linkage ---
+
+
+def linkage(lost: LostMotion, units: str) -> Both:
+    """What the linkage's geometry says of the readings, in a breath."""
+    if lost.at is not None:
+        size, before = words.length(lost.at.lost_in, units), lost.at.before or say("linkage.pedal")
+        return say("linkage.between", size=size, before=before, after=lost.at.after)
+    key = {
+        "slack": "slack",
+        "gives": "gives",
+        "slack and gives": "both" if lost.slack_in > 0.0 else "either",
+        "free travel alone": "free_alone",
+        "too short": "too_short",
+        "no readings": "no_readings",
+    }.get(lost.kind, "agrees")
+    slack, give = words.length(lost.slack_in, units), words.length(lost.give_in, units)
+    return say(f"linkage.{key}", slack=slack, give=give)
+
+
+def linkage_why(lost: LostMotion, card: Card, readings: Readings) -> Both:
+    """The longer answer: both differences, where it could be, and what would tell."""
+    units, told = card.units, []
+    for name, value in (("free", lost.free_lost), ("stroke", lost.stroke_lost)):
+        if value is not None:
+            way = "more" if value.value_in >= 0.0 else "less"
+            size = words.length(abs(value.value_in), units)
+            told.append(say(f"linkage.{name}_{way}", size=size))
+    if lost.if_at and lost.at is None:
+        places = [
+            say("linkage.at", size=words.length(size, units), joint=name)
+            for name, size in lost.if_at
+        ]
+        told.append(say("linkage.would_be", places=joined(places, ", or ")))
+        told.append(say("linkage.which"))
+    if lost.air_in3 is not None:
+        told.append(say("linkage.air", air=words.number(lost.air_in3, 2)))
+    force = brake_force_lbf(card.geometry, readings, card.load)
+    if force is not None:
+        told.append(say("linkage.force", force=words.number(force)))
+    return joined(told)

@@ -6,15 +6,18 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from assistant.act import Act, Said
-from assistant.clutch.conformity import GAUGES, Judgement, gauge_that_settles
-from assistant.clutch.figures import FREE_TRAVEL_INTERNAL_IN
-from assistant.clutch.ratio import RatioFinding
-from assistant.job import linkage_words, plan_words, words
+from assistant.clutch.conformity import (
+    FREE_TRAVEL_INTERNAL_IN,
+    GAUGES,
+    Judgement,
+    gauge_that_settles,
+)
+from assistant.clutch.equations import RatioFinding
+from assistant.job import plan_words, words
 from assistant.job.answers import causes_of_complaint
 from assistant.job.state import HALTED, RingMove, Taken
 from assistant.quantity import (
     BRAKE_CONTACT,
-    BY_SYMBOL,
     CLEARANCE,
     FREE_TRAVEL,
     GAP,
@@ -166,7 +169,7 @@ def can_fix(job: Job, quantity: str) -> bool:
         return False  # it does not help: let the technician accept it, and why, or repair
     if fix.endswith("_rod"):
         plan = facts.plans.rod(for_contact=quantity == BRAKE_CONTACT)
-        return plan is not None and plan.rod.total_flats != 0
+        return plan is not None and plan.flats != 0
     return True
 
 
@@ -229,17 +232,17 @@ def _as_found(job: Job, taken: Taken) -> list[Said]:
     if taken.quantity != CLEARANCE:
         return []
     out = []
-    plan = facts.plans.found()
-    if plan is not None and plan.ratio_finding is not None:
-        if plan.ratio_finding.agree:
-            ratio = words.number(plan.ratio.value, 1)
+    truck, finding = facts.plans.found(), facts.plans.ratios()
+    if truck is not None and finding is not None:
+        if finding.agree:
+            ratio = words.number(truck.ratio.value, 1)
             out.append(job.said("tech", "ratio_agree", ratio=ratio))
         else:
-            out.append(_quarrel(job, plan.ratio_finding))
+            out.append(_quarrel(job, finding))
     lost = facts.plans.lost_motion()
     if lost is not None:
-        out.append(job.said("tech", "chain", chain=linkage_words.spoken(lost, units)))
-    if plan is not None and (facts.card.clutch == "manual" or facts.gap_right()):
+        out.append(job.said("tech", "chain", chain=plan_words.linkage(lost, units)))
+    if facts.card.clutch == "manual" or facts.gap_right():
         out += _predicted(job)
     return [*out, *causes_of_complaint(job)]
 
@@ -248,7 +251,7 @@ def _quarrel(job: Job, finding: RatioFinding) -> Said:
     """The two ratios, and which one reading, if it were wrong, would make them agree."""
     suspect = sentences("job").say("another_reading")
     if finding.suspects:
-        name = BY_SYMBOL[finding.suspects[0].reading].spoken.capitalize()
+        name = words.spoken(finding.suspects[0].quantity).capitalize()
         value = words.length(finding.suspects[0].value_in, job.units)
         suspect = sentences("job").say("suspect", name=name, value=value)
     first, second = (words.number(ratio.value, 1) for ratio in (finding.first, finding.second))
@@ -257,22 +260,16 @@ def _quarrel(job: Job, finding: RatioFinding) -> Said:
 
 def _predicted(job: Job) -> list[Said]:
     """The whole plan, and where it should bring the pedal, when the readings can tell."""
-    plans = job.facts.plans
-    plan, whole = plans.found(), plans.whole()
-    assert plan is not None
-    out = []
-    free, contact = plan.free_travel_after, plan.brake_contact_after
-    if whole is not None:
-        chosen = whole.settings.chosen
-        if chosen.setting.moves > 1 or not whole.settings.possible:  # one move is told by its step
-            out.append(
-                job.said("tech", "whole_plan", plan=plan_words.spoken(*whole, job.facts.card))
-            )
-        free, contact = chosen.after[FREE_TRAVEL], chosen.after.get(BRAKE_CONTACT, contact)
-    if plan.ratio.known:
-        out.append(
-            job.said("tech", "free_after", free_after=words.length(free.value_in, job.units))
-        )
+    whole = job.facts.plans.whole()
+    out: list[Said] = []
+    if whole is None:
+        return out
+    settings, contact = whole.settings, whole.after.get(BRAKE_CONTACT)
+    if settings.chosen.setting.moves > 1 or not settings.possible:  # one move is told by its step
+        out.append(job.said("tech", "whole_plan", plan=plan_words.spoken(whole, job.facts.card)))
+    if whole.truck.ratio.known:
+        free = words.length(whole.after[FREE_TRAVEL].value_in, job.units)
+        out.append(job.said("tech", "free_after", free_after=free))
     if "set_contact" not in job.dialogs.by_id or contact is None:
         return out  # no clutch brake to touch
     if contact.value_in < 0:

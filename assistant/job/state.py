@@ -12,9 +12,9 @@ from typing import Any
 
 from assistant.card import Card
 from assistant.card.show import limit_text
-from assistant.clutch.conformity import Judgement, judge
-from assistant.clutch.figures import Figure
+from assistant.clutch.conformity import Figure, Judgement, judge
 from assistant.clutch.uncertainty import Measured
+from assistant.job import plan_words
 from assistant.job.plan import Plans
 from assistant.quantity import (
     CLEARANCE,
@@ -234,11 +234,10 @@ class Facts:
             for i, finding in enumerate(found, 1)
             if finding is not None and finding.kind != "as planned"
         ]
-        plan = self.plans.found()
-        quarrel = plan.ratio_finding if plan is not None else None
+        quarrel = self.plans.ratios()
         ratios = []
         if quarrel is not None and not quarrel.agree:
-            ratios.append(f"pedal ratios disagree as found: {quarrel.text}")
+            ratios.append(f"pedal ratios disagree as found: {plan_words.ratios(quarrel)}")
         return [*self.remarks, *ratios, *ring, *accepted]
 
     # --- moves ---

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from assistant.clutch.thread import RodMove
+from assistant.clutch.thread import FLATS_PER_TURN
 from assistant.quantity import QUANTITIES
 from assistant.readings import speak
 from assistant.readings.units import MM_PER_IN
@@ -12,9 +12,6 @@ from assistant.sentences import Both, joined, sentences
 
 if TYPE_CHECKING:
     from assistant.job.state import JobState
-
-ADJUSTERS = {"rod": "rod", "cable": "cable", "hydraulic": "pushrod"}
-"""Linkage -> what is turned on it."""
 
 
 def counted(count: float, unit: str) -> Both:
@@ -68,12 +65,11 @@ def per_lug(pitch_in: float, units: str) -> Both:
     return Both(speak.length_figures(pitch_in, form), speak.length_words(pitch_in, form))
 
 
-def rod(move: RodMove) -> Both:
-    """`2 turns 3 flats`."""
+def rod(flats: int) -> Both:
+    """`2 turns 3 flats`, whichever way."""
+    turns, left = divmod(abs(flats), FLATS_PER_TURN)
     parts = [
-        counted(abs(count), unit)
-        for count, unit in ((move.turns, "turns"), (move.flats, "flats"))
-        if count
+        counted(count, unit) for count, unit in ((turns, "turns"), (left, "flats")) if count
     ] or [counted(0, "flats")]
     return Both(" ".join(parts), " and ".join(part.spoken for part in parts))
 
@@ -87,9 +83,9 @@ def turns(count: float) -> Both:
     return Both(f"{figures} turn{plural}", speak.count_words(halves / 2, "turns"))
 
 
-def rod_way(move: RodMove, longer: str) -> Both:
+def rod_way(flats: int, longer: str) -> Both:
     """`longer` when the card says what longer does, else `toward more clearance`."""
-    more = move.total_flats >= 0
+    more = flats >= 0
     if longer:
         key = "longer" if more == (longer == "more clearance") else "shorter"
     else:

@@ -6,13 +6,14 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from assistant.card import Card
-from assistant.card.arithmetic import geometry_ratio, plan_for, readings_for
-from assistant.clutch.conformity import Judgement, judge
-from assistant.clutch.equations import brake_stroke_in, finding_of, free_travel_in, used_ratio
-from assistant.clutch.figures import Figure
+from assistant.card.arithmetic import truck_for
+from assistant.clutch.conformity import Figure, Judgement, judge
+from assistant.clutch.equations import brake_stroke_in, free_travel_in
 from assistant.clutch.linkage import stroke
-from assistant.clutch.linkage.protocol import LinkageError
+from assistant.clutch.linkage.stroke import LinkageError
+from assistant.clutch.solver import FREE, Locked, solve
 from assistant.clutch.uncertainty import Measured
+from assistant.quantity import BRAKE_CONTACT, CLEARANCE, FREE_TRAVEL, GAP, JUDGED
 from assistant.readings import speak
 
 
@@ -94,43 +95,43 @@ def today_of(card: Card, read: Mapping[str, Measured]) -> Snapshot:
         raise PictureError(
             f"no picture without the {' and the '.join(missing)}; read {first} first"
         )
-    readings = readings_for(card, read)
-    by_geometry = geometry_ratio(card, read)[0] if card.ratio is None else None
-    used = by_geometry or used_ratio(readings, finding_of(readings), card.ratio)
-    return _snapshot("TODAY", read, used.value, used.source, card)
+    ratio = truck_for(card, read).ratio
+    return _snapshot("TODAY", read, ratio.value, ratio.source, card)
 
 
 def today_and_after(
-    card: Card, read: Mapping[str, Measured], left: Mapping[str, Measured] | None = None
+    card: Card,
+    read: Mapping[str, Measured],
+    left: Mapping[str, Measured] | None = None,
+    locked: Locked = FREE,
 ) -> list[Snapshot]:
-    """Today, and after: as left when that was read, else as planned. Only today without a plan.
+    """Today, and after: as left when that was read, else as planned.
+
+    The plan is the best setting of what is not `locked`; without a figure for the gap there is
+    only today.
 
     Raises:
         PictureError: gap or fork clearance is not known.
     """
     today = today_of(card, read)
-    ratio, source = today.ratio, today.ratio_source
-    if left and all(name in left for name in ("gap", "clearance")):
+    if left and all(name in left for name in (GAP, CLEARANCE)):
         values = {**read, **left}
-        for gone in ("free-travel", "brake-contact"):
+        for gone in (FREE_TRAVEL, BRAKE_CONTACT):
             if gone not in left:
                 values.pop(gone, None)
-        return [today, _snapshot("AS LEFT", values, ratio, source, card)]
-    try:
-        plan = plan_for(card, read)
-    except ValueError:  # a rod of over 30 turns, say: nothing to show
+        return [today, _snapshot("AS LEFT", values, today.ratio, today.ratio_source, card)]
+    if card.figures.get(GAP) is None:
         return [today]
-    after: dict[str, Measured] = {
-        name: read[name] for name in ("pedal-height", "total-travel") if name in read
-    }
-    after |= {
-        "gap": plan.gap_after,
-        "clearance": plan.clearance_after,
-        "free-travel": plan.free_travel_after,
-    }
-    if plan.brake_contact_after is not None and plan.ratio.known:
-        after["brake-contact"] = plan.brake_contact_after
-    return [today, _snapshot("AFTER", after, ratio, source, card, read=False)]
+    found = solve(truck_for(card, read), locked, with_candidates=False)
+    return [today, planned(today, found.chosen.after, card)]
+
+
+def planned(today: Snapshot, after: Mapping[str, Measured], card: Card) -> Snapshot:
+    """As planned, from where the plan's quantities end."""
+    values = {q: value for q, value in after.items() if q in JUDGED}
+    if today.ratio_source == "common practice":
+        values.pop(BRAKE_CONTACT, None)
+    return _snapshot("AFTER", values, today.ratio, today.ratio_source, card, read=False)
 
 
 def _snapshot(

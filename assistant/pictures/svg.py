@@ -9,7 +9,7 @@ from xml.etree import ElementTree as Xml
 
 from assistant.card import Card
 from assistant.clutch.linkage.levers import LeverChain, Stage
-from assistant.clutch.linkage.protocol import LinkageError
+from assistant.clutch.linkage.stroke import LinkageError
 from assistant.pictures.snapshot import (
     VERDICT,
     Band,

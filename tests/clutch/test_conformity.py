@@ -10,13 +10,13 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from assistant.clutch.conformity import (
+    DEFAULT_FIGURES,
     GAUGES,
     Limits,
     conformance_probability,
     gauge_that_settles,
     judge,
 )
-from assistant.clutch.figures import DEFAULT_FIGURES, QUANTITIES
 from assistant.clutch.uncertainty import Measured, normal_quantile
 
 QUICK = settings(max_examples=60, deadline=None, database=None)
@@ -138,7 +138,7 @@ def test_refusals_say_what_to_do() -> None:
 
 
 def test_default_figures_are_the_briefs_and_say_so() -> None:
-    assert set(QUANTITIES) == {
+    assert set(DEFAULT_FIGURES) == {
         "gap",
         "clearance",
         "free-travel",

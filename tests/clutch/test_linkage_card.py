@@ -9,16 +9,17 @@ from dataclasses import replace
 import pytest
 
 from assistant.card import Card, CardError, card_from_text
-from assistant.card.arithmetic import effects_for
+from assistant.card.arithmetic import truck_for
 from assistant.cli.plan import PlanError, plan_report, plan_text
 from assistant.clutch.linkage.cable import Cable
 from assistant.clutch.linkage.hydraulic import Hydraulic
 from assistant.clutch.linkage.levers import LeverChain
+from assistant.clutch.linkage.lost_motion import brake_force_lbf, find_lost_motion
 from assistant.clutch.linkage.stroke import Load, brake_stroke_in, free_travel_in, pedal_for
 from assistant.clutch.solver import solve
 from assistant.clutch.uncertainty import Measured
-from assistant.job import linkage_words
-from tests.clutch.rods import BARS
+from assistant.job import plan_words
+from tests.clutch.rods import BARS, with_rod
 from tests.clutch.test_linkage import chain
 
 RODS = (
@@ -124,7 +125,7 @@ def test_the_bar_that_adjusts_gives_rod_and_way(index: int) -> None:
     marked = RODS.replace('[rod]\nlonger = "more clearance"\n', "").split("[[linkage.bar]]")
     marked[index + 1] += "adjusts = true\n"
     card = card_from_text("[[linkage.bar]]".join(marked), "c")
-    longer = chain().with_rod(index, 0.01)
+    longer = with_rod(chain(), index, 0.01)
     won = 4.5 * (math.sin(chain().tip) - math.sin(longer.tip))
     assert card.longer == ("more clearance" if won > 0 else "less clearance")
     assert card.per_fork == pytest.approx(0.01 / abs(won), rel=0.02)
@@ -232,7 +233,7 @@ def test_the_plan_done_on_an_exact_chain(fine: float = 0.001) -> None:
         "brake-contact": Measured(height - brake_stroke_in(model, c, g), fine),
     }
     card: Card = replace(card_from_text(RODS, "c"), load=Load())
-    effects = effects_for(card, now)
+    effects = truck_for(card, now)
     found = solve(effects)
     lugs, flats = found.chosen.setting.lugs, found.chosen.setting.flats
     assert found.possible and lugs > 0
@@ -241,7 +242,7 @@ def test_the_plan_done_on_an_exact_chain(fine: float = 0.001) -> None:
     after = {q: m.value_in for q, m in found.chosen.after.items()}
     assert after["clearance"] == pytest.approx(c2) and after["gap"] == pytest.approx(g2)
     # The rod moves the fork under the pedal: built anew with that rod, and walked to the brake.
-    longer = model.with_rod(1, y / model.clearance_per_rod(1))
+    longer = with_rod(model, 1, y / model.clearance_per_rod(1))
     assert after["free-travel"] == pytest.approx(free_travel_in(longer, c2), abs=0.03)
     stroke = brake_stroke_in(longer, c2, g2)
     assert after["brake-contact"] == pytest.approx(height - stroke, abs=0.03)
@@ -249,10 +250,11 @@ def test_the_plan_done_on_an_exact_chain(fine: float = 0.001) -> None:
 
 def test_pedal_force_needs_a_load() -> None:
     card = card_from_text(RODS, "c")
-    readings = effects_for(card, {"gap": Measured(0.5), "clearance": Measured(0.1)}).readings
-    assert linkage_words.pedal_force(replace(card, load=Load()), readings) is None
-    force = linkage_words.pedal_force(card, readings)
+    readings = truck_for(card, {"gap": Measured(0.5), "clearance": Measured(0.1)}).readings
+    assert brake_force_lbf(card.geometry, readings, Load()) is None
+    assert brake_force_lbf(None, readings, card.load) is None
+    force = brake_force_lbf(card.geometry, readings, card.load)
     assert force is not None and 15 < force < 40
-    why = linkage_words.found(card, readings)
-    assert why is not None
-    assert re.search(r"About \d+ pounds", linkage_words.why(why, card, readings))
+    assert card.geometry is not None
+    lost = find_lost_motion(card.geometry, readings, card.load)
+    assert re.search(r"About \d+ pounds", plan_words.linkage_why(lost, card, readings))

@@ -10,8 +10,14 @@ from assistant.clutch.equations import Readings
 from assistant.clutch.linkage.cable import Cable
 from assistant.clutch.linkage.hydraulic import Hydraulic
 from assistant.clutch.linkage.lost_motion import LostMotion, find_lost_motion
-from assistant.clutch.linkage.protocol import Linkage, LinkageError
-from assistant.clutch.linkage.stroke import Load, brake_stroke_in, free_travel_in, pedal_for
+from assistant.clutch.linkage.stroke import (
+    Linkage,
+    LinkageError,
+    Load,
+    brake_stroke_in,
+    free_travel_in,
+    pedal_for,
+)
 from assistant.clutch.uncertainty import Measured
 from tests.clutch.test_linkage import chain
 

@@ -20,6 +20,7 @@ from assistant.clutch.ring import (
     plan_ring,
 )
 from assistant.clutch.uncertainty import Measured
+from tests.clutch.test_ring import pitch_chance
 
 QUICK = settings(max_examples=50, deadline=None, database=None)
 GAP = Limits(0.5, 0.5625)
@@ -72,9 +73,9 @@ def test_half_the_lugs_and_the_fine_ring_are_told_apart_by_a_second_move() -> No
     assert first.weights["other pitch"] > 0.05
     assert first.weights["other count"] > 0.05
     second = compare_move(first.belief, Measured(0.572, DIAL_U), Measured(0.544, DIAL_U), 2)
-    assert second.belief.pitch_chance(FINE_IN) > 0.97
+    assert pitch_chance(second.belief, FINE_IN) > 0.97
     coarse = compare_move(first.belief, Measured(0.572, DIAL_U), Measured(0.518, DIAL_U), 2)
-    assert coarse.belief.pitch_chance(COARSE_IN) > 0.85
+    assert pitch_chance(coarse.belief, COARSE_IN) > 0.85
 
 
 @QUICK

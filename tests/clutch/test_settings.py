@@ -10,9 +10,9 @@ from statistics import NormalDist
 
 import pytest
 
-from assistant.clutch.equations import Adjusters, Effects, Readings, UsedRatio
-from assistant.clutch.figures import Figure, figure
-from assistant.clutch.solver import Settings, search, solve, widest
+from assistant.clutch.conformity import Figure, figure
+from assistant.clutch.equations import Adjusters, Readings, Truck, UsedRatio
+from assistant.clutch.solver import FREE, Locked, Settings, search, solve, widest
 from assistant.clutch.uncertainty import Measured
 
 TRUCKS = 150
@@ -20,7 +20,7 @@ Z95 = NormalDist().inv_cdf(0.95)
 
 
 @dataclass
-class Truck:
+class PlainTruck:
     """A truck in plain numbers: values, uncertainties, limits; None where not read."""
 
     values: dict[str, float | None]
@@ -39,7 +39,12 @@ class Truck:
     most: tuple[int, int]
     clutch_brake: bool = True
 
-    def effects(self) -> Effects:
+    @property
+    def locked(self) -> Locked:
+        """What must stay."""
+        return FREE if self.stops_move else Locked(height_steps=0, total_steps=0)
+
+    def as_read(self) -> Truck:
         """The same truck as the solver wants it."""
 
         def read(name: str) -> Measured | None:
@@ -52,7 +57,7 @@ class Truck:
             name: figure(*limits, "test") for name, limits in self.limits.items()
         }
         ratio = UsedRatio(self.ratio, self.ratio_u, "both")
-        return Effects(
+        return Truck(
             Readings(
                 gap,
                 clearance,
@@ -69,8 +74,6 @@ class Truck:
                 0.001,
                 self.height_step,
                 self.total_step,
-                self.stops_move,
-                self.stops_move,
                 rigid=self.rigid,
                 max_lugs=self.most[0],
                 max_flats=self.most[1],
@@ -180,7 +183,7 @@ def placed(value: float, low: float | None, high: float | None, target: float | 
     return min(1.0, inside / (limit / 2))
 
 
-def rank(truck: Truck, wanted: list[str], setting: tuple[int, int, int, int]) -> tuple | None:
+def rank(truck: PlainTruck, wanted: list[str], setting: tuple[int, int, int, int]) -> tuple | None:
     """The rank as the docs tell it: grade, fewest touched, margin, placing, fewest steps."""
     after = truck.after(*setting)
     worst, placing = float("inf"), 0.0
@@ -205,7 +208,7 @@ def rank(truck: Truck, wanted: list[str], setting: tuple[int, int, int, int]) ->
     )
 
 
-def every_setting(truck: Truck, wanted: list[str]) -> itertools.product:
+def every_setting(truck: PlainTruck, wanted: list[str]) -> itertools.product:
     """All settings: a stop whose own quantity cannot be judged in stays."""
     lugs, flats = truck.most
     heights = int(2.0 / truck.height_step) if truck.stops_move else 0
@@ -218,13 +221,13 @@ def every_setting(truck: Truck, wanted: list[str]) -> itertools.product:
     return itertools.product(range(-lugs, lugs + 1), range(-flats, flats + 1), stop, lower)
 
 
-def best_by_force(truck: Truck, wanted: list[str]) -> tuple | None:
+def best_by_force(truck: PlainTruck, wanted: list[str]) -> tuple | None:
     """The best rank of all settings, or None when none puts everything inside."""
     ranks = (rank(truck, wanted, setting) for setting in every_setting(truck, wanted))
     return max((r for r in ranks if r is not None), default=None)
 
 
-def random_truck(rng: random.Random, lugs: int = 3, flats: int = 5) -> Truck:
+def random_truck(rng: random.Random, lugs: int = 3, flats: int = 5) -> PlainTruck:
     """A truck near enough to right that most settings of this few steps are worth a look."""
     r, lash = rng.uniform(9, 15), rng.choice([0.0, 1 / 16])
     c, g = rng.uniform(0.05, 0.2), rng.uniform(0.44, 0.62)
@@ -266,7 +269,7 @@ def random_truck(rng: random.Random, lugs: int = 3, flats: int = 5) -> Truck:
         values["brake-contact"] = None
         if "bearing-travel" in limits and rng.random() < 0.5:
             limits["bearing-travel"] = (0.5, rng.uniform(0.6, 0.7), None)
-    return Truck(
+    return PlainTruck(
         values,
         {name: fine if name in names else coarse for name in values},
         limits,
@@ -285,9 +288,9 @@ def random_truck(rng: random.Random, lugs: int = 3, flats: int = 5) -> Truck:
     )
 
 
-def settled(truck: Truck) -> tuple[Settings, list[str]]:
+def settled(truck: PlainTruck) -> tuple[Settings, list[str]]:
     """The solver's answer and what it kept."""
-    found = solve(truck.effects(), with_candidates=False)
+    found = solve(truck.as_read(), truck.locked, with_candidates=False)
     given_up = {out.quantity for out in found.given_up}
     return found, [name for name in found.judged if name not in given_up]
 
@@ -315,8 +318,9 @@ def test_the_widest_margin_is_the_widest() -> None:
     rng, seen, wider = random.Random(21), 0, 0
     for _ in range(70):
         truck = random_truck(rng)
-        judged, effects = truck.judged(), truck.effects()
-        wide, usual = widest(effects, judged), search(effects, judged)
+        judged, known = truck.judged(), truck.as_read()
+        wide = widest(known, judged, truck.locked)
+        usual = search(known, judged, truck.locked)
         ranks = [r for s in every_setting(truck, judged) if (r := rank(truck, judged, s))]
         assert (wide is None) == (not ranks)
         if wide is None or usual is None:

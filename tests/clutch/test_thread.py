@@ -1,14 +1,10 @@
-"""Published threads, and turns and flats of the rod."""
+"""Published threads."""
 
 from __future__ import annotations
 
 import pytest
-from hypothesis import given, settings
-from hypothesis import strategies as st
 
-from assistant.clutch.thread import METRIC, UNIFIED, lead_in, rod_move
-
-QUICK = settings(max_examples=50, deadline=None, database=None)
+from assistant.clutch.thread import METRIC, UNIFIED, lead_in
 
 
 # Outside check: the threads-per-inch columns of aeakett/tappy_tap_tap, js/src/bolt.js (its third
@@ -101,32 +97,3 @@ def test_unknown_threads_name_what_would_do(said: str, named: str) -> None:
         lead_in(said)
     assert named in str(caught.value)
     assert "\n" not in str(caught.value)
-
-
-@QUICK
-@given(st.floats(-2, 2), st.sampled_from([1 / 20, 1 / 13, 1.75 / 25.4, 1 / 8]))
-def test_rod_rounds_within_half_a_flat(y: float, lead: float) -> None:
-    move = rod_move(y, lead)
-    assert abs(move.left_over_in) <= lead / 12 + 1e-12
-    assert move.travel_in + move.left_over_in == pytest.approx(y, abs=1e-12)
-    assert move.total_flats == 6 * move.turns + move.flats
-    assert move.travel_in == pytest.approx(move.total_flats * lead / 6)
-    assert abs(move.flats) < 6
-    assert move.turns * move.flats >= 0
-    assert move.total_flats * y >= 0
-
-
-def test_rod_signs_and_ties() -> None:
-    assert rod_move(0.0667, 0.05)[:3] == (1, 2, 8)
-    assert rod_move(-0.0667, 0.05)[:3] == (-1, -2, -8)
-    assert rod_move(0.05 * 11.99 / 6, 0.05)[:3] == (2, 0, 12)
-    assert rod_move(0.0, 0.05)[:3] == (0, 0, 0)
-    half_a_flat = 0.5 * 0.0625 / 6
-    assert rod_move(half_a_flat, 0.0625).total_flats in (0, 1)
-    assert rod_move(half_a_flat * 0.99, 0.0625).total_flats == 0
-
-
-@pytest.mark.parametrize(("y", "lead"), [(0.1, 0.0), (0.1, -0.05), (float("nan"), 0.05)])
-def test_impossible_rods_are_refused(y: float, lead: float) -> None:
-    with pytest.raises(ValueError, match=r"rod travel|lead"):
-        rod_move(y, lead)

@@ -83,7 +83,7 @@ class Pair:
             return f"tech: {abs(lugs)} lugs {'tighter' if lugs >= 0 else 'looser'}"
         if step.kind == "rod":
             plan_ = job.facts.plans.rod()
-            self.clearance_in += plan_.rod.travel_in if plan_ and plan_.rod else 0.0
+            self.clearance_in += plan_.fork_in if plan_ else 0.0
             self.clearance_in = min(max(self.clearance_in, 0.115), 0.135)
             return "tech: done"
         if step.id == "helper_ready":

@@ -8,12 +8,10 @@ import pytest
 
 from assistant.act import Act, Said
 from assistant.card import CardError, load_card
-from assistant.clutch.plan import Readings, plan_adjustment
-from assistant.clutch.ring import RingBelief
-from assistant.clutch.uncertainty import Measured
 from assistant.conversation import Session, split_speaker
 from assistant.conversation.understand import understand
 from assistant.dialogue import Question
+from assistant.job.state import Facts, Taken
 from assistant.record import Journal, RecordError, read_events
 from assistant.record.history import JobHistory
 from assistant.record.transcript import transcript
@@ -110,23 +108,18 @@ def test_ratio_is_not_said_to_be_the_cards(tmp_path: Path) -> None:
 @pytest.mark.parametrize("clearance", [0.100, 0.125])
 def test_contact_rod_never_goes_against_contact(contact: float, clearance: float) -> None:
     """h' = h - R*y: a low contact needs y below zero, or no move at all."""
-    plan = plan_adjustment(
-        Readings(
-            Measured(0.53, 0.001),
-            Measured(clearance, 0.001),
-            Measured(12 * clearance, 0.01),
-            Measured(8.5, 0.01),
-            Measured(contact, 0.01),
-        ),
-        CARD.figures,
-        RingBelief.prior(0.027),
-        1 / 20,
-        12.0,
-        max_lugs=0,
-        for_contact=True,
-    )
-    assert plan.rod.travel_in <= 0
-    assert plan.clearance_after.value_in >= 3 / 32
+    read = {
+        "gap": 0.53, "clearance": clearance, "free-travel": 12 * clearance,
+        "pedal-height": 8.5, "brake-contact": contact,
+    }  # fmt: skip
+    facts = Facts(CARD)
+    for quantity, value in read.items():
+        ends = value - 0.005, value + 0.005
+        facts.readings.append(Taken("x", "found", quantity, "tech", value, *ends, None, "", "", ""))
+    plan = facts.plans.rod(for_contact=True)
+    assert plan is not None
+    assert plan.fork_in <= 0 and plan.settings.chosen.setting.lugs == 0
+    assert plan.after["clearance"].value_in >= 3 / 32
 
 
 def test_a_settled_quarrel_of_ratios_is_no_doubt(tmp_path: Path) -> None:

@@ -8,7 +8,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from assistant.clutch.linkage.protocol import Joint, LinkageError, Mechanical
+from assistant.clutch.linkage.stroke import Joint, LinkageError, Mechanical
 
 # Modulus of a stranded cable as a whole, well under that of solid steel: from memory.
 CABLE_MODULUS_PSI = 12e6
@@ -75,7 +75,3 @@ class Cable(Mechanical):
         """The cable's two ends."""
         pulled = pedal_in / self.pedal_lever
         return Joint("cable at the pedal", pulled), Joint("cable at the fork", pulled)
-
-    def turns_for(self, clearance_in: float) -> float:
-        """Turns of the adjuster for more fork clearance (inches)."""
-        return clearance_in * self.fork_lever / self.lead_in

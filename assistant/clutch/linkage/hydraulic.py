@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from assistant.clutch.linkage.protocol import Joint, LinkageError
+from assistant.clutch.linkage.stroke import Joint, LinkageError
 
 ATMOSPHERE_PSI = 14.696
 # Bulk modulus of clutch fluid: from memory.

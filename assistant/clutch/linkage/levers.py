@@ -12,10 +12,10 @@ cosines. The tests hold it against Freudenstein's equation and a numerical solve
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import lru_cache
 
-from assistant.clutch.linkage.protocol import Joint, LinkageError, Mechanical
+from assistant.clutch.linkage.stroke import Joint, LinkageError, Mechanical
 
 
 @dataclass(frozen=True, slots=True)
@@ -230,26 +230,6 @@ class LeverChain(Mechanical):
         for stage in self.stages[index + 1 :]:
             turn *= stage.gain(0.0)
         return -turn * self.fork_arm_in * math.cos(self.tip)
-
-    def with_rod(self, index: int, more_in: float) -> LeverChain:
-        """The same parts with one rod longer; angles after it are those the longer rod gives.
-
-        Raises:
-            LinkageError: the longer rod does not fit.
-        """
-        stages = list(self.stages)
-        old = stages[index]
-        bar = replace(old.bar, rod_in=old.bar.rod_in + more_in)
-        moved = bar.driven(old.rest) - old.bar.driven(old.rest)
-        stages[index] = replace(old, bar=bar)
-        # The shaft behind it has turned, and every stage after it stands at another angle.
-        turned = moved * old.way
-        for i in range(index + 1, len(stages)):
-            stage = stages[i]
-            rest = stage.rest + turned if stage.pull else stage.rest - turned
-            turned = stage.turn(turned)
-            stages[i] = replace(stage, rest=rest)
-        return replace(self, stages=tuple(stages), tip=self.tip + turned)
 
 
 @lru_cache(maxsize=32)

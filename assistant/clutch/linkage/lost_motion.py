@@ -14,8 +14,15 @@ from collections.abc import Mapping
 from typing import Literal, NamedTuple
 
 from assistant.clutch.equations import Readings
-from assistant.clutch.linkage.protocol import Linkage, LinkageError
-from assistant.clutch.linkage.stroke import NO_LOAD, Load, brake_stroke_in, free_travel_in
+from assistant.clutch.linkage.stroke import (
+    NO_LOAD,
+    Linkage,
+    LinkageError,
+    Load,
+    brake_stroke_in,
+    free_travel_in,
+    pedal_force_lbf,
+)
 from assistant.clutch.uncertainty import Measured, combine, normal_quantile
 
 # Arms and rods are measured to about this share of the travel they give: from memory.
@@ -95,6 +102,19 @@ def find_lost_motion(
         known = linkage.lost_in(force)
         lost = lost._replace(air_in3=air(known + lost.give_in, force))
     return lost
+
+
+def brake_force_lbf(linkage: Linkage | None, readings: Readings, load: Load) -> float | None:
+    """Pounds at the pad with the brake touched; None without geometry or load, or out of reach."""
+    if linkage is None or not any(load):
+        return None
+    c, g = readings.clearance.value_in, readings.gap.value_in
+    try:
+        slack = linkage.idle_in + readings.lash_in
+        pedal = brake_stroke_in(linkage, c, g, slack, load)
+        return pedal_force_lbf(linkage, min(pedal - slack, linkage.reach_in), load.at(g))
+    except LinkageError:
+        return None
 
 
 def _free_lost(linkage: Linkage, r: Readings) -> Measured | None:

@@ -1,4 +1,4 @@
-"""The pedal's figures from any linkage: free travel, brake contact, bearing travel, force.
+"""What every linkage tells, and the pedal's figures that follow: free travel, brake contact, force.
 
 The fork takes up its clearance without load; from there the bearing's load works the chain, and
 what gives under it is pedal travel that moves nothing.
@@ -6,12 +6,82 @@ what gives under it is pedal travel that moves nothing.
 
 from __future__ import annotations
 
-from typing import NamedTuple
-
-from assistant.clutch.linkage.protocol import Linkage, LinkageError
+import math
+from typing import NamedTuple, Protocol
 
 _TURNS = 60  # more halvings than any stroke needs
 _CLOSE_IN = 1e-12
+
+
+class LinkageError(ValueError):
+    """One line: why this geometry cannot be, or cannot be moved so far."""
+
+
+class Joint(NamedTuple):
+    """A place in the chain where travel can be read, and how far it moves by geometry; inches."""
+
+    name: str
+    travel_in: float
+
+
+class Linkage(Protocol):
+    """A chain from pedal to fork. Pedal travel counts from where the chain has no slack left."""
+
+    @property
+    def reach_in(self) -> float:
+        """The furthest pedal travel this model can follow, in inches."""
+
+    @property
+    def end_in(self) -> float:
+        """Pedal travel, idle and lost travel in it, at which a part is at its own end."""
+
+    @property
+    def idle_in(self) -> float:
+        """Pedal travel that moves nothing by design, as before a master's port is covered."""
+
+    @property
+    def follows(self) -> bool:
+        """Whether the fork stays on the bearing by itself, so that clearance costs no travel."""
+
+    def fork_in(self, pedal_in: float) -> float:
+        """Travel of the fork's tips, in inches, for pedal travel, without any load.
+
+        Raises:
+            LinkageError: the chain cannot move so far.
+        """
+
+    def ratio(self, pedal_in: float) -> float:
+        """Pedal travel per fork travel at this place of the stroke."""
+
+    def lost_in(self, fork_lbf: float) -> float:
+        """Pedal travel lost to give in the chain, in inches, under this force at the tips."""
+
+    def joints(self, pedal_in: float) -> tuple[Joint, ...]:
+        """The chain's joints from pedal to fork, each with its travel at this pedal travel."""
+
+
+class Mechanical:
+    """What rods and a cable have in common: they end nowhere, idle nowhere, and hold the fork."""
+
+    __slots__ = ()
+
+    @property
+    def end_in(self) -> float:
+        """Nothing here has an end of its own: the pedal's stops come first."""
+        return math.inf
+
+    @property
+    def idle_in(self) -> float:
+        """No travel moves nothing by design."""
+        return 0.0
+
+    @property
+    def follows(self) -> bool:
+        """The fork rests where it is held."""
+        return False
+
+
+# --- The pedal's figures.
 
 
 class Load(NamedTuple):
@@ -75,55 +145,9 @@ def brake_stroke_in(
     return travel + lash_in
 
 
-def _reached(
-    linkage: Linkage, total_in: float, clearance_in: float, by_in: float, lash_in: float, load: Load
-) -> bool:
-    """Whether the bearing has moved ``by_in`` before the pedal has gone ``total_in``."""
-    try:
-        return brake_stroke_in(linkage, clearance_in, by_in, lash_in, load) <= total_in
-    except LinkageError:
-        return False
+def pedal_force_lbf(linkage: Linkage, pedal_in: float, fork_lbf: float) -> float:
+    """Force at the pad for a force at the tips, by virtual work, without friction.
 
-
-def bearing_travel_in(
-    linkage: Linkage,
-    total_in: float,
-    clearance_in: float,
-    gap_in: float,
-    lash_in: float = 0.0,
-    load: Load = NO_LOAD,
-) -> float:
-    """Bearing travel b, in inches, with the pedal fully down; at most the gap.
-
-    Found by halving, since the load, and so what is lost, depends on the travel itself. Below
-    zero, in fork inches, when the pedal is down before the fork reaches the bearing.
+    Force times travel is kept. ``pedal_in`` counts after the slack.
     """
-    if _reached(linkage, total_in, clearance_in, gap_in, lash_in, load):
-        return gap_in
-    if not _reached(linkage, total_in, clearance_in, 0.0, lash_in, NO_LOAD):
-        end = min(total_in - lash_in, linkage.end_in) - linkage.idle_in
-        fork = linkage.fork_in(min(max(0.0, end), linkage.reach_in))
-        return fork - (0.0 if linkage.follows else clearance_in)
-    low, high = 0.0, gap_in
-    for _ in range(_TURNS):
-        middle = (low + high) / 2.0
-        if _reached(linkage, total_in, clearance_in, middle, lash_in, load):
-            low = middle
-        else:
-            high = middle
-    return low
-
-
-def pedal_force_lbf(
-    linkage: Linkage, pedal_in: float, fork_lbf: float, efficiency: float = 1.0
-) -> float:
-    """Force at the pad for a force at the tips, by virtual work: force times travel is kept.
-
-    ``pedal_in`` counts after the slack; ``efficiency`` is what friction leaves.
-
-    Raises:
-        ValueError: the efficiency is not above 0 and at most 1.
-    """
-    if not 0.0 < efficiency <= 1.0:
-        raise ValueError("Efficiency lies above 0 and at most 1: give one such as 0.8.")
-    return fork_lbf / linkage.ratio(pedal_in) / efficiency
+    return fork_lbf / linkage.ratio(pedal_in)

@@ -9,6 +9,7 @@ import re
 from collections.abc import Sequence
 
 from assistant.card import Card
+from assistant.card.arithmetic import stops_kept
 from assistant.clutch.uncertainty import Measured
 from assistant.pictures import plain as say
 from assistant.pictures.snapshot import (
@@ -37,7 +38,8 @@ def measured(readings: dict[str, ReadingKept]) -> dict[str, Measured]:
 def planned(card: Card, found: dict[str, ReadingKept]) -> Snapshot | None:
     """Where the whole plan, worked out from the as-found readings, should have led."""
     try:
-        shots = today_and_after(card, measured(found))
+        read = measured(found)
+        shots = today_and_after(card, read, locked=stops_kept(card, read))
     except (PictureError, ValueError):
         return None
     return shots[1] if len(shots) > 1 else None
@@ -49,7 +51,7 @@ def pictures(
     """Pedal strip and chain, as found above as left; none while gap or clearance is not known."""
     was, now = measured(found), measured(left)
     try:
-        shots = today_and_after(card, was, now)
+        shots = today_and_after(card, was, now, stops_kept(card, was))
     except (PictureError, ValueError):
         return []
     if not now:
