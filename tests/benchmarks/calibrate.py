@@ -30,8 +30,7 @@ from assistant.texts.dialogs import load_dialogs
 from assistant.voice.devices.audio import RATE
 from assistant.voice.interpretation import POLICY, identity
 from assistant.voice.interpretation.ranking import decide, interpreter, reading_interpreter
-from assistant.voice.recognition.expected import expected
-from assistant.voice.recognition.reading_grammar import reading_grammar
+from assistant.voice.recognition.expected import expected, reading_grammar
 from assistant.voice.recognition.recognizers import Recognizers, open_recognizers
 from tests.spoken import channels, nonspeech, phrases, voices
 from tests.spoken.commands import commands

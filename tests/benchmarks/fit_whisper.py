@@ -56,8 +56,7 @@ class Words:
     def __init__(self, rng: random.Random) -> None:
         from assistant.card import load_card
         from assistant.texts.dialogs import load_dialogs
-        from assistant.voice.recognition.expected import expected
-        from assistant.voice.recognition.reading_grammar import reading_grammar
+        from assistant.voice.recognition.expected import expected, reading_grammar
         from tests.spoken.moments import moments
         from tests.spoken.phrases import QUOTA
 
@@ -495,10 +494,10 @@ def base(work: Path) -> None:
     """
     from assistant.voice.recognition.models import WHISPER_SHA256, whisper_folder
     from assistant.voice.recognition.whisper import WhisperRecognizer
-    from assistant.voice.recognition.whisper_weights import places, variables
+    from assistant.voice.recognition.whisper_model import WeightsFile, places
 
     e = WhisperRecognizer(whisper_folder().folder)
-    found, out = variables(whisper_folder().folder / "model.bin"), {}
+    found, out = WeightsFile(whisper_folder().folder / "model.bin").variables, {}
     for name, place in places(found).items():
         value = found[place].astype(np.float32)
         out[name] = np.ascontiguousarray(value.T) if name.endswith(".w") else value
@@ -524,8 +523,8 @@ def base(work: Path) -> None:
 def check(changes: Path | None, n: int) -> None:
     """Of `n` readings at each of 20, 10 and 5 dB, how many come out right, first of the list."""
     from assistant.readings import read
+    from assistant.voice.recognition.expected import reading_grammar
     from assistant.voice.recognition.models import whisper_folder
-    from assistant.voice.recognition.reading_grammar import reading_grammar
     from assistant.voice.recognition.whisper import WhisperRecognizer
     from tests.spoken import channels, phrases, voices
 

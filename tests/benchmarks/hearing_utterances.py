@@ -19,9 +19,8 @@ from assistant.voice.devices.audio import RATE, Samples
 from assistant.voice.interpretation import Decision, Interpret, identity
 from assistant.voice.interpretation.ranking import decide, interpreter, reading_interpreter
 from assistant.voice.recognition import models
-from assistant.voice.recognition.expected import expected
+from assistant.voice.recognition.expected import expected, reading_grammar
 from assistant.voice.recognition.grammar import Grammar
-from assistant.voice.recognition.reading_grammar import reading_grammar
 from assistant.voice.recognition.recognizer import Hearing
 from assistant.voice.recognition.recognizers import Recognizers
 from assistant.voice.recognition.whisper import PROMPT

@@ -13,9 +13,8 @@ from assistant.job.job import Job
 from assistant.readings import QUANTITIES, read
 from assistant.readings.language import alt, opt, seq, weighted, words_of
 from assistant.texts.dialogs import Dialogs
-from assistant.voice.recognition.expected import expected
+from assistant.voice.recognition.expected import expected, reading_grammar
 from assistant.voice.recognition.grammar import Grammar
-from assistant.voice.recognition.reading_grammar import reading_grammar
 from tests.spoken.commands import commands
 from tests.spoken.moments import moments as all_moments
 

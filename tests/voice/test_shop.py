@@ -6,10 +6,10 @@ import numpy as np
 import pytest
 
 from assistant.voice.recognition import models
-from assistant.voice.recognition.reading_grammar import reading_grammar
+from assistant.voice.recognition.expected import reading_grammar
 from assistant.voice.recognition.recognizer import RecognizerError
 from assistant.voice.recognition.whisper import WhisperRecognizer
-from assistant.voice.recognition.whisper_weights import CHANGES, adapted, rewritten, variables
+from assistant.voice.recognition.whisper_model import CHANGES, WeightsFile, adapted
 from tests.spoken import voices
 from tests.spoken.chatter import SHOP
 
@@ -44,7 +44,7 @@ def test_they_are_for_the_weights_known_here() -> None:
 
 def test_every_change_has_its_place_and_stays_small(folder: Path) -> None:
     """Each kept array changes one variable, by less than the variable itself, in both halves."""
-    plain = variables(folder / "model.bin")
+    plain = WeightsFile(folder / "model.bin").variables
     shop = adapted(plain)
     with np.load(CHANGES) as file:
         pairs = sum(name.endswith(".w.a") for name in file.files)
@@ -58,17 +58,17 @@ def test_every_change_has_its_place_and_stays_small(folder: Path) -> None:
 
 
 def test_a_rewritten_file_differs_in_what_was_changed_alone(folder: Path, tmp_path: Path) -> None:
-    plain = variables(folder / "model.bin")
+    plain = WeightsFile(folder / "model.bin").variables
     name = "encoder/layer_1/ffn/linear_1/bias"
     new = plain[name].astype(np.float32) + 0.25
-    copy = tmp_path / "model.bin"
-    copy.write_bytes(rewritten(folder / "model.bin", {name: new}))
-    again = variables(copy)
+    copy, file = tmp_path / "model.bin", WeightsFile(folder / "model.bin")
+    copy.write_bytes(file.changed({name: new}))
+    again = WeightsFile(copy).variables
     assert {k for k in plain if not np.array_equal(plain[k], again[k])} == {name}
     assert np.allclose(again[name], new, atol=1e-3)
     assert copy.stat().st_size == (folder / "model.bin").stat().st_size
     with pytest.raises(ValueError, match="not"):
-        rewritten(folder / "model.bin", {name: new[1:]})
+        file.changed({name: new[1:]})
 
 
 @pytest.mark.parametrize("content", [b"", b"PK\x03\x04 cut short"])

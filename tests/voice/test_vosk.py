@@ -84,7 +84,7 @@ class TestVosk:
             sound = np.pad(say(VOICE, "여섯 정지"), RATE // 2)
             (heard,) = Recognizers([vosk]).listen(sound)
             assert (heard.engine, heard.hypotheses[0].words) == ("vosk", "여섯 정지")
-            assert 0 < heard.marks["weakest"] <= heard.marks["posterior"] <= 1 + 1e-9
+            assert 0 < heard.marks["posterior"] <= heard.marks["inside"] <= 1 + 1e-9
         with pytest.raises(RecognizerError, match="knows too few words for english"):
             vosk.expect(Grammar("english", alt("check", "half inch")))
         (folder / "conf/model.conf").unlink()
@@ -93,49 +93,50 @@ class TestVosk:
             models.vosk_folder()
 
     @pytest.mark.parametrize("name", ["am/final.mdl", "graph/Gr.fst", "ivector/final.ie"])
-    def test_not_whole(self, copy: Callable[..., Path], name: str) -> None:
-        with pytest.raises(RecognizerError, match=f"{name} is missing"):
-            VoskRecognizer(copy(name))
-        with pytest.raises(RecognizerError, match=f"{name} is empty"):
-            VoskRecognizer(copy(name, b"", "other"))
+    def test_not_whole(
+        self, copy: Callable[..., Path], monkeypatch: pytest.MonkeyPatch, name: str
+    ) -> None:
+        for content, what in ((None, f"{name} is missing"), (b"", f"{name} is empty")):
+            monkeypatch.setenv("LUGCALL_VOSK_MODEL", str(copy(name, content, folder=what)))
+            with pytest.raises(RecognizerError, match=what):
+                models.vosk_folder()
 
-    def test_fixed_graph(self, copy: Callable[..., Path]) -> None:
+    def test_fixed_graph(self, copy: Callable[..., Path], monkeypatch: pytest.MonkeyPatch) -> None:
         folder = copy("graph/HCLr.fst")
         (folder / "graph" / "HCLG.fst").write_bytes(b"x")
+        monkeypatch.setenv("LUGCALL_VOSK_MODEL", str(folder))
         with pytest.raises(RecognizerError, match="fixed graph"):
-            VoskRecognizer(folder)
+            models.vosk_folder()
 
-    def test_what_would_crash_is_one_line(self, copy: Callable[..., Path]) -> None:
+    def test_what_would_crash_is_one_line(
+        self, copy: Callable[..., Path], monkeypatch: pytest.MonkeyPatch
+    ) -> None:
         content = (KOREAN / "graph/HCLr.fst").read_bytes()
         folder = copy("graph/HCLr.fst", content[: len(content) // 2])
         code = f"import vosk; m = vosk.Model({str(folder)!r}); vosk.KaldiRecognizer(m, 16000, '[]')"
         bare = subprocess.run([sys.executable, "-c", code], capture_output=True)
         assert bare.returncode < 0, "vosk alone no longer crashes: the trial may not be needed"
+        monkeypatch.setenv("LUGCALL_VOSK_MODEL", str(folder))
         with pytest.raises(RecognizerError, match="is damaged, vosk cannot load it") as caught:
-            VoskRecognizer(folder)
+            models.vosk_folder()
         assert "\n" not in str(caught.value)
 
 
 def test_rivals_share_by_likelihood() -> None:
-    def rival(text: str, score: float) -> dict[str, object]:
-        words = [{"word": w, "start": i, "end": i + 1} for i, w in enumerate(text.split())]
-        return {"text": text, "confidence": score, "result": words}
-
     def anything(text: str) -> bool:
         return True
 
-    found, free, _, marks = ranked(
-        [rival("five sixteenths", 9.0), rival("nine sixteenths", 10.0)], anything, ()
-    )
-    assert [h.words for h in found] == ["nine sixteenths", "five sixteenths"]
-    share = 1 / (1 + np.exp(-1))  # of "nine"; all agree on "sixteenths"
-    expected = {"inside": 1, "posterior": share, "weakest": share, "confidence": (share + 1) / 2}
-    assert marks == pytest.approx(expected) and free == "nine sixteenths"
-    out, good = rival("[unk] nine", 10.0), rival("nine", 9.0)
-    assert ranked([good, out], anything, ("[unk]",))[0] == ()
-    found, _, _, marks = ranked([out, {**good, "confidence": 11.0}], anything, ("[unk]",))
+    nine, five = {"text": "nine", "confidence": 10.0}, {"text": "five", "confidence": 9.0}
+    found, free, _, marks = ranked([five, nine], anything, ())
+    assert [h.words for h in found] == ["nine", "five"] and free == "nine"
+    share = 1 / (1 + np.exp(-1))
+    assert marks == pytest.approx({"inside": 1, "posterior": share})
+    out = {"text": "[unk] nine", "confidence": 10.0}
+    assert ranked([five, out], anything, ("[unk]",))[0] == ()
+    found, _, _, marks = ranked([out, {**nine, "confidence": 11.0}], anything, ("[unk]",))
     assert [h.words for h in found] == ["nine"] and marks["inside"] == pytest.approx(share)
-    assert ranked([rival("", 1.0)], anything, ())[0] == ranked([], anything, ())[0] == ()
+    assert ranked([{"text": "", "confidence": 1.0}], anything, ())[0] == ()
+    assert ranked([], anything, ())[0] == ()
 
 
 @pytest.mark.skipif(WEIGHTS is None, reason="the Whisper weights' package is not installed")

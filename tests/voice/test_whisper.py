@@ -15,13 +15,12 @@ import pytest
 from assistant.readings.language import alt, opt, seq
 from assistant.voice.devices.audio import RATE, Samples
 from assistant.voice.recognition import models
-from assistant.voice.recognition.grammar import Grammar
-from assistant.voice.recognition.reading_grammar import reading_grammar
+from assistant.voice.recognition.expected import reading_grammar
+from assistant.voice.recognition.grammar import Grammar, State, Tokens
 from assistant.voice.recognition.recognizer import RecognizerError
 from assistant.voice.recognition.whisper import WhisperRecognizer
-from assistant.voice.recognition.whisper_decoder import Decoder, _erf
-from assistant.voice.recognition.whisper_search import Ends, Node, Search, TokenNet
-from assistant.voice.recognition.whisper_weights import decoder_weights
+from assistant.voice.recognition.whisper_model import Decoder, WeightsFile, _erf
+from assistant.voice.recognition.whisper_search import Ends, Search
 from tests.spoken import voices
 from tests.spoken.phrases import plain
 
@@ -58,7 +57,7 @@ def theirs(folder: Path) -> Any:
 @pytest.fixture(scope="module")
 def ours(folder: Path) -> Decoder:
     """Our decoder with all of the vocabulary."""
-    decoder = Decoder(folder / "model.bin")
+    decoder = Decoder(WeightsFile(folder / "model.bin").decoder())
     decoder.keep(np.arange(len(decoder.embeddings)))
     return decoder
 
@@ -136,7 +135,7 @@ class TestAgainstCTranslate2:
             assert np.allclose(one[0], two[at], atol=2e-3)
 
     def test_what_is_not_kept_gets_nothing(self, folder: Path, ours: Decoder) -> None:
-        few = Decoder(folder / "model.bin")
+        few = Decoder(WeightsFile(folder / "model.bin").decoder())
         few.keep(np.array([11, 13, 50_256]))
         heard = few.listen(np.random.default_rng(1).normal(size=(20, 384)).astype(np.float32))
         logs, _ = few.start(heard, [50_257])
@@ -176,7 +175,7 @@ class TestWeights:
     def read(self, tmp_path: Path, content: bytes) -> dict[str, np.ndarray]:
         path = tmp_path / "model.bin"
         path.write_bytes(content)
-        return dict(decoder_weights(path))
+        return WeightsFile(path).decoder()
 
     def test_only_the_decoders(self, tmp_path: Path) -> None:
         found = self.read(tmp_path, written(list(self.GOOD)))
@@ -205,16 +204,16 @@ class TestWeights:
 
     def test_missing(self, tmp_path: Path) -> None:
         with pytest.raises(RecognizerError, match="cannot be read; copy them again"):
-            decoder_weights(tmp_path / "model.bin")
+            WeightsFile(tmp_path / "model.bin").decoder()
 
     @needs_model
     def test_packaged_and_cut(self, folder: Path, tmp_path: Path) -> None:
         content = (folder / "model.bin").read_bytes()
-        assert "layer_3/ffn/linear_1/bias" in decoder_weights(folder / "model.bin")
+        assert "layer_3/ffn/linear_1/bias" in WeightsFile(folder / "model.bin").decoder()
         for part in (0.1, 0.6, 0.97):
             (tmp_path / "model.bin").write_bytes(content[: int(len(content) * part)])
             with pytest.raises(RecognizerError, match="cannot be read"):
-                decoder_weights(tmp_path / "model.bin")
+                WeightsFile(tmp_path / "model.bin").decoder()
 
     @needs_model
     def test_folder_of_something_else(self, tmp_path: Path) -> None:
@@ -237,7 +236,7 @@ SMALL = Grammar(
 )
 
 
-def paths(node: Node, length: int) -> set[tuple[int, ...]]:
+def paths(node: State[int], length: int) -> set[tuple[int, ...]]:
     """All token lists that end within `length`."""
     found = {()} if node.final else set()
     if length:
@@ -245,25 +244,25 @@ def paths(node: Node, length: int) -> set[tuple[int, ...]]:
     return found
 
 
-class TestTokenNet:
+class TestTokens:
     def test_exactly_the_sentences(self) -> None:
         said = set(SMALL.sentences(300, random.Random(1)))
         wanted = {tuple(t for word in text.split() for t in letters(word)) for text in said}
         assert len(said) == 7 and len(wanted) == 6  # "six teenth" is written like "sixteenth"
-        assert paths(TokenNet(SMALL.start, letters).start, 8) == wanted
+        assert paths(Tokens(SMALL.start, letters).start, 8) == wanted
 
     def test_one_node_for_one_place(self) -> None:
-        net = TokenNet(SMALL.start, letters)
+        net = Tokens(SMALL.start, letters)
         assert net.start.next[1] is net.start.next[1]
-        assert net.node(net.start.places) is net.start
+        assert net.state(net.start.places) is net.start
 
     @needs_model
     @pytest.mark.parametrize("name", ["gap", "odometer", "turns"])
     def test_real_tokens(self, engine: WhisperRecognizer, name: str) -> None:
         grammar, rng = reading_grammar(name), random.Random(name)
-        start = TokenNet(grammar.start, engine._spell).start
+        start = Tokens(grammar.start, engine._spell).start
         for text in grammar.sentences(100, rng):
-            node: Node | None = start
+            node: State[int] | None = start
             for token in engine._ids(" " + text):
                 node = node.next.get(token) if node else None
             assert node is not None and node.final, text
@@ -307,12 +306,12 @@ class TestSearch:
 
     def run(self) -> list[tuple[list[int], float]]:
         search = Search(Scripted(self.LOGS), Ends(0, ()))  # type: ignore[arg-type]
-        net = TokenNet(SMALL.start, letters)
+        net = Tokens(SMALL.start, letters)
         return search.run(None, [], net.start).inside  # type: ignore[arg-type]
 
     def test_scores_are_sums_and_best_is_first(self) -> None:
         found = self.run()
-        sentences = paths(TokenNet(SMALL.start, letters).start, 8)
+        sentences = paths(Tokens(SMALL.start, letters).start, 8)
         assert found and {tuple(tokens) for tokens, _ in found} <= sentences
         for tokens, score in found:
             assert score == pytest.approx(sum(self.LOGS[t] for t in tokens) + self.LOGS[0])

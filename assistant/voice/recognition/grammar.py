@@ -1,51 +1,178 @@
-"""What may be said at one moment, as a regular grammar that every recognizer can be given.
+"""What may be said at one moment, as an automaton that every recognizer can walk.
 
-The concepts are those of W3C SRGS 1.0 (a rule expands to words, sequences, alternatives, optional
-parts; one root rule). `Grammar.start` gives a deterministic automaton over words, built as it is
-walked: no sentence list, however many sentences there are.
+A rule of `readings.language` becomes a deterministic automaton over words, and one over a model's
+tokens, both built as they are walked: no sentence list, however many sentences there are.
 """
 
 from __future__ import annotations
 
 import random
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from functools import cached_property
+from typing import Any, Generic, TypeVar
 
-from assistant.readings.language import Opt, Rule, Seq
+from assistant.readings.language import Alt, Opt, Rule, Seq
+
+Symbol = TypeVar("Symbol", str, int)
+"""What leads from one state to the next: a word, or a token of a model."""
+
+
+class State(Generic[Symbol]):
+    """A state of an automaton: the places that what was said so far can have led to.
+
+    States are made when first reached, and kept (the subset construction, lazily).
+    """
+
+    __slots__ = ("_next", "_within", "final", "places")
+    _within: Automaton[Symbol]
+
+    def __init__(self, within: Automaton[Symbol], places: frozenset[Any]) -> None:
+        self._within = within
+        self._next: dict[Symbol, State[Symbol]] | None = None
+        self.places = places
+        self.final = any(within.ends(place) for place in places)
+
+    @property
+    def next(self) -> dict[Symbol, State[Symbol]]:
+        """What may come now, ascending, and where each leads."""
+        if self._next is None:
+            reached: dict[Symbol, set[Any]] = {}
+            for place in self.places:
+                for symbol, to in self._within.moves(place):
+                    reached.setdefault(symbol, set()).add(to)
+            self._next = {s: self._within.state(reached[s]) for s in sorted(reached)}
+        return self._next
+
+
+class Automaton(Generic[Symbol]):
+    """Places, moves between them, and the deterministic states that stand for sets of places."""
+
+    def __init__(self) -> None:
+        self._states: dict[frozenset[Any], State[Symbol]] = {}
+
+    def moves(self, place: Any) -> Iterable[tuple[Symbol, Any]]:
+        """What may come at a place, and the place that it leads to."""
+        raise NotImplementedError
+
+    def ends(self, place: Any) -> bool:
+        """Whether what was said may end at a place."""
+        raise NotImplementedError
+
+    def with_silent(self, places: Iterable[Any]) -> frozenset[Any]:
+        """The places and all that are reached from them without a symbol."""
+        return frozenset(places)
+
+    def state(self, places: Iterable[Any]) -> State[Symbol]:
+        """The one state for these places."""
+        key = self.with_silent(places)
+        if key not in self._states:
+            self._states[key] = State(self, key)
+        return self._states[key]
+
+
+class _Words(Automaton[str]):
+    """Thompson's construction of a rule: numbered places, arcs with a word or with None."""
+
+    def __init__(self, root: Rule) -> None:
+        super().__init__()
+        self.arcs: list[list[tuple[str | None, int]]] = [[]]
+        self.end = self._add(root, 0)
+        self.start = self.state({0})
+
+    def moves(self, place: int) -> Iterable[tuple[str, int]]:
+        return ((word, to) for word, to in self.arcs[place] if word is not None)
+
+    def ends(self, place: int) -> bool:
+        return place == self.end
+
+    def with_silent(self, places: Iterable[int]) -> frozenset[int]:
+        closed = set(places)
+        todo = list(closed)
+        while todo:
+            for word, to in self.arcs[todo.pop()]:
+                if word is None and to not in closed:
+                    closed.add(to)
+                    todo.append(to)
+        return frozenset(closed)
+
+    def _place(self) -> int:
+        self.arcs.append([])
+        return len(self.arcs) - 1
+
+    def _add(self, rule: Rule, start: int) -> int:
+        """The place where a rule ends that begins at `start`."""
+        if isinstance(rule, Seq):
+            for item in rule.items:
+                start = self._add(item, start)
+            return start
+        end = self._place()
+        if isinstance(rule, str):
+            self.arcs[start].append((rule, end))
+            return end
+        for item in (rule.item,) if isinstance(rule, Opt) else rule.items:
+            self.arcs[self._add(item, start)].append((None, end))
+        if isinstance(rule, Opt):
+            self.arcs[start].append((None, end))
+        return end
+
+
+class Tokens(Automaton[int]):
+    """A grammar's automaton over a model's tokens.
+
+    A token is a word or a piece of one, and one word's tokens may begin another's ("six",
+    "sixteenth"): a place is a state over words, and the tokens still to come of the word that
+    leads to it.
+
+    Args:
+        start: first state over words.
+        spell: gives a word's tokens, as it is written after a space.
+    """
+
+    def __init__(self, start: State[str], spell: Callable[[str], tuple[int, ...]]) -> None:
+        super().__init__()
+        self._spell = spell
+        self.start = self.state({(start, ())})
+
+    def moves(self, place: Any) -> Iterable[tuple[int, Any]]:
+        state, rest = place
+        if rest:
+            yield rest[0], (state, rest[1:])
+            return
+        for word, after in state.next.items():
+            first, *more = self._spell(word)
+            yield first, (after, tuple(more))
+
+    def ends(self, place: Any) -> bool:
+        return bool(place[0].final and not place[1])
 
 
 @dataclass(frozen=True)
 class Grammar:
-    """A root rule under a name.
-
-    Attributes:
-        name: for JSGF and for messages.
-        root: what may be said.
-    """
+    """A root rule under a name, which is for messages and for what is kept of it."""
 
     name: str
     root: Rule
 
     @cached_property
-    def _net(self) -> _Net:
-        return _Net(self.root)
+    def _words(self) -> _Words:
+        return _Words(self.root)
 
     @cached_property
     def vocabulary(self) -> tuple[str, ...]:
         """All words, sorted: what a recognizer must be able to spell."""
-        return tuple(sorted({word for arcs in self._net.arcs for word, _ in arcs if word}))
+        return tuple(sorted({word for arcs in self._words.arcs for word, _ in arcs if word}))
 
     @property
-    def start(self) -> State:
+    def start(self) -> State[str]:
         """The automaton's first state."""
-        return self._net.start
+        return self._words.start
 
     def accepts(self, words: str) -> bool:
         """Whether `words` may be said, whole."""
-        state: State | None = self.start
+        state: State[str] | None = self.start
         for word in words.lower().replace("-", " ").split():
-            state = state.after(word) if state else None
+            state = state.next.get(word) if state else None
         return state is not None and state.final
 
     def sentences(self, n: int, rng: random.Random) -> list[str]:
@@ -59,81 +186,8 @@ def _sample(rule: Rule, rng: random.Random) -> Iterator[str]:
     elif isinstance(rule, Seq):
         for item in rule.items:
             yield from _sample(item, rng)
-    elif isinstance(rule, Opt):
-        if rng.random() < 0.5:
-            yield from _sample(rule.item, rng)
-    else:
+    elif isinstance(rule, Alt):
         weights = rule.weights or [1.0] * len(rule.items)
         yield from _sample(rng.choices(rule.items, weights)[0], rng)
-
-
-class _Net:
-    """Thompson's construction: numbered nodes, arcs with a word or with None."""
-
-    def __init__(self, root: Rule) -> None:
-        self.arcs: list[list[tuple[str | None, int]]] = [[]]
-        self.end = self._add(root, 0)
-        self.states: dict[frozenset[int], State] = {}
-        self.start = self.state({0})
-
-    def _node(self) -> int:
-        self.arcs.append([])
-        return len(self.arcs) - 1
-
-    def _add(self, rule: Rule, start: int) -> int:
-        if isinstance(rule, str):
-            end = self._node()
-            self.arcs[start].append((rule, end))
-            return end
-        if isinstance(rule, Seq):
-            for item in rule.items:
-                start = self._add(item, start)
-            return start
-        end = self._node()
-        items = (rule.item,) if isinstance(rule, Opt) else rule.items
-        for item in items:
-            self.arcs[self._add(item, start)].append((None, end))
-        if isinstance(rule, Opt):
-            self.arcs[start].append((None, end))
-        return end
-
-    def state(self, nodes: Iterable[int]) -> State:
-        closed = set(nodes)
-        todo = list(closed)
-        while todo:
-            for word, to in self.arcs[todo.pop()]:
-                if word is None and to not in closed:
-                    closed.add(to)
-                    todo.append(to)
-        key = frozenset(closed)
-        if key not in self.states:
-            self.states[key] = State(self, key)
-        return self.states[key]
-
-
-class State:
-    """A state of the automaton; states are made when first reached, and kept."""
-
-    __slots__ = ("_net", "_next", "final", "nodes")
-
-    def __init__(self, net: _Net, nodes: frozenset[int]) -> None:
-        self._net = net
-        self.nodes = nodes
-        self.final = net.end in nodes
-        self._next: dict[str, State] | None = None
-
-    @property
-    def next(self) -> dict[str, State]:
-        """The words that may come now, and where each leads."""
-        if self._next is None:
-            reached: dict[str, set[int]] = {}
-            for node in self.nodes:
-                for word, to in self._net.arcs[node]:
-                    if word is not None:
-                        reached.setdefault(word, set()).add(to)
-            self._next = {word: self._net.state(to) for word, to in sorted(reached.items())}
-        return self._next
-
-    def after(self, word: str) -> State | None:
-        """Where `word` leads, or None."""
-        return self.next.get(word)
+    elif rng.random() < 0.5:
+        yield from _sample(rule.item, rng)

@@ -10,6 +10,7 @@ import json
 import os
 import subprocess
 import sys
+from contextlib import suppress
 from dataclasses import dataclass
 from importlib.metadata import PackageNotFoundError, version
 from importlib.util import find_spec
@@ -59,30 +60,17 @@ class WhisperFolder:
 
 
 def vosk_folder() -> Path | None:
-    """The English vosk model's folder; None where nobody has put one.
+    """The English vosk model's folder, found whole and loaded once; None where there is none.
 
     Raises:
         RecognizerError: there is one, and it cannot be used.
     """
-    placed = _placed("LUGCALL_VOSK_MODEL", "vosk-en")
-    if placed is None:
+    folder = _placed("LUGCALL_VOSK_MODEL", "vosk-en")
+    if folder is None:
         return None
-    folder = _unpacked(placed)
-    unknown = [word for word in ENGLISH if word not in vosk_words(folder)]
-    if unknown:
-        raise RecognizerError(
-            f"the vosk model in {folder} is not for English, it does not know "
-            f"{', '.join(unknown[:3])}; put an English one there (models_readme says which)"
-        )
-    return folder
-
-
-def vosk_words(folder: Path) -> frozenset[str]:
-    """Which words of `ENGLISH` a vosk model knows, once it has been found whole.
-
-    Raises:
-        RecognizerError: a file is missing or empty, its graph is fixed, or vosk cannot load it.
-    """
+    inner = [path for path in folder.iterdir() if (path / "am/final.mdl").is_file()]
+    if not (folder / "am").exists() and len(inner) == 1:  # unpacked one level too deep
+        folder = inner[0]
     what = f"the vosk model in {folder}"
     if (folder / "graph/HCLG.fst").exists() and not (folder / "graph/HCLr.fst").exists():
         raise RecognizerError(
@@ -91,7 +79,14 @@ def vosk_words(folder: Path) -> frozenset[str]:
         )
     vectors = [f"ivector/{name}" for name in _IVECTOR] if (folder / "ivector").exists() else []
     _need(folder, (*_VOSK, *vectors), what, "unpack its archive again")
-    return _known(folder, ENGLISH)
+    known = _vosk_knows(folder, ENGLISH)
+    unknown = [word for word in ENGLISH if word not in known]
+    if unknown:
+        raise RecognizerError(
+            f"{what} is not for English, it does not know {', '.join(unknown[:3])}; "
+            "put an English one there (models_readme says which)"
+        )
+    return folder
 
 
 # Loading a vosk model once in a process of its own, to see whether it can be loaded at all. vosk
@@ -100,28 +95,28 @@ def vosk_words(folder: Path) -> frozenset[str]:
 # folder for as long as the model's files stay as they are: a trial takes as long as a start.
 
 
-def _known(folder: Path, words: tuple[str, ...]) -> frozenset[str]:
-    """Which of `words` the model in `folder` has in its vocabulary.
+def _vosk_knows(folder: Path, words: tuple[str, ...]) -> list[str]:
+    """Which of `words` are in the model's vocabulary.
 
     Raises:
         RecognizerError: vosk is not installed, or cannot load the model.
     """
     try:
-        mark = _mark(folder, (version("vosk"), *words))
+        seen = [version("vosk"), *words, str(folder.resolve())]
     except PackageNotFoundError:
         raise RecognizerError("vosk is not installed; pip install vosk") from None
+    for path in sorted(path for path in folder.rglob("*") if path.is_file()):
+        state = path.stat()
+        seen.append(f"{path.relative_to(folder)} {state.st_size} {state.st_mtime_ns}")
+    mark = hashlib.sha256("\n".join(seen).encode()).hexdigest()[:16]
     kept = Path(platformdirs.user_cache_dir("lugcall", appauthor=False)) / f"vosk-{mark}.json"
-    try:
-        return frozenset(json.loads(kept.read_text(encoding="utf-8")))
-    except (OSError, ValueError, TypeError):
-        pass  # not tried yet
+    with suppress(OSError, ValueError):
+        return list(json.loads(kept.read_text(encoding="utf-8")))
     found = _tried(folder, words)
-    try:
+    with suppress(OSError):  # then it is tried again next time
         kept.parent.mkdir(parents=True, exist_ok=True)
         kept.write_text(json.dumps(found), encoding="utf-8")
-    except OSError:
-        pass  # then it is tried again next time
-    return frozenset(found)
+    return found
 
 
 def _tried(folder: Path, words: tuple[str, ...]) -> list[str]:
@@ -138,24 +133,6 @@ def _tried(folder: Path, words: tuple[str, ...]) -> list[str]:
             "unpack its archive again and compare checksums (models_readme says how)"
         )
     return list(json.loads(done.stdout.splitlines()[-1]))
-
-
-def _mark(folder: Path, more: tuple[str, ...]) -> str:
-    """Changes whenever a file of the model, its name, size or time, does."""
-    seen = [str(folder.resolve()), *more]
-    for path in sorted(folder.rglob("*")):
-        if path.is_file():
-            state = path.stat()
-            seen.append(f"{path.relative_to(folder)} {state.st_size} {state.st_mtime_ns}")
-    return hashlib.sha256("\n".join(seen).encode()).hexdigest()[:16]
-
-
-def _unpacked(folder: Path) -> Path:
-    """`folder`, or the one model in it, where the archive was unpacked one level too deep."""
-    if (folder / "am").exists():
-        return folder
-    inner = [path for path in folder.iterdir() if (path / "am/final.mdl").is_file()]
-    return inner[0] if len(inner) == 1 else folder
 
 
 def whisper_folder() -> WhisperFolder | None:
@@ -193,14 +170,12 @@ def _whisper(folder: Path, what: str, remedy: str) -> WhisperFolder:
         raise RecognizerError(f"{what} is damaged: {listed} is cut short; {remedy}")
     if tokens > _ENGLISH_TOKENS:
         raise RecognizerError(f"{what} is for many languages; put an English-only one there")
-    return WhisperFolder(folder, _is_known(folder / "model.bin"))
-
-
-def _is_known(weights: Path) -> bool:
-    if weights.stat().st_size != WHISPER_BYTES:
-        return False
-    with weights.open("rb") as file:
-        return hashlib.file_digest(file, "sha256").hexdigest() == WHISPER_SHA256
+    weights = folder / "model.bin"
+    checked = weights.stat().st_size == WHISPER_BYTES
+    if checked:
+        with weights.open("rb") as file:
+            checked = hashlib.file_digest(file, "sha256").hexdigest() == WHISPER_SHA256
+    return WhisperFolder(folder, checked)
 
 
 def _placed(variable: str, name: str) -> Path | None:

@@ -4,8 +4,7 @@ What the runtime (0.3.45) does with a grammar, read in its source and tried: it 
 sentences and makes of them a graph of word pairs, so it hears any chain of known words, the
 listed pairs more readily. A word that is not in the model's vocabulary is dropped from its
 sentence with a line on standard error. So sentences are drawn from our grammar to teach it the
-pairs, and what it hears must then be a sentence of the grammar, or it is no hypothesis. Rivals
-come with a log likelihood but without word confidences; those are worked out from the rivals.
+pairs, and what it hears must then be a sentence of the grammar, or it is no hypothesis.
 """
 
 from __future__ import annotations
@@ -22,7 +21,6 @@ from typing import Any
 import numpy as np
 
 from assistant.voice.devices.audio import RATE, Samples
-from assistant.voice.recognition import models
 from assistant.voice.recognition.grammar import Grammar
 from assistant.voice.recognition.recognizer import Hearing, Hypothesis, RecognizerError
 
@@ -41,7 +39,7 @@ class VoskRecognizer:
     """A vosk model behind the interface.
 
     Args:
-        folder: the model's folder, as `models.vosk_folder` gives it. Its language is not asked.
+        folder: the model's folder, as `models.vosk_folder` found it whole.
 
     Attributes:
         unknown_words: words of the grammar in force that the model does not know; what holds
@@ -54,7 +52,6 @@ class VoskRecognizer:
     name = "vosk"
 
     def __init__(self, folder: Path) -> None:
-        models.vosk_words(folder)  # whole, and known to load without a crash
         vosk = importlib.import_module("vosk")
         vosk.SetLogLevel(-1)
         self._recognizer_of: Any = vosk.KaldiRecognizer
@@ -114,7 +111,6 @@ class VoskRecognizer:
         text = json.dumps(sentences, ensure_ascii=False)
         recognizer = self._recognizer_of(self._model, RATE, text)
         recognizer.SetMaxAlternatives(ALTERNATIVES)
-        recognizer.SetWords(True)
         return recognizer, tuple(sorted(unknown))
 
     def _knows(self, word: str) -> bool:
@@ -131,14 +127,12 @@ def ranked(
     """Rank the rivals that are sentences; none, when the best holds a word of `out`.
 
     Args:
-        alternatives: vosk's, each with `text`, `confidence` (log likelihood) and, for `result`,
-            its words with `start` and `end` in seconds.
+        alternatives: vosk's, each with `text` and `confidence` (log likelihood).
         accepts: whether a text is a sentence of the grammar.
         out: spellings of the word that stands for every other.
 
     Marks, all 0 to 1: `inside`, the share of sentences among the rivals, by likelihood;
-    `posterior`, that of the first hypothesis; `confidence` and `weakest`, mean and least share of
-    its words, each counted where rivals agree on it at that time; `out`, that `out` was best.
+    `posterior`, that of the first hypothesis; `out`, that `out` was best.
     """
     rivals = sorted(alternatives, key=lambda a: -float(a["confidence"]))
     if not rivals or not rivals[0]["text"]:
@@ -157,29 +151,8 @@ def ranked(
     for a, _ in taken:  # one text may come by several paths
         scores.setdefault(a["text"], float(a["confidence"]))
     hypotheses = tuple(Hypothesis(text, score) for text, score in scores.items())
-    marks = {"inside": float(sum(share for _, share in taken))}
-    if taken:
-        marks |= _sureness(taken[0][0], shares)
+    marks = {"inside": sum((share for _, share in taken), 0.0)}
+    if hypotheses:
+        first = hypotheses[0].words
+        marks["posterior"] = sum(share for a, share in shares if a["text"] == first)
     return hypotheses, best["text"], top, marks
-
-
-def _sureness(
-    first: dict[str, Any], shares: Sequence[tuple[dict[str, Any], float]]
-) -> dict[str, float]:
-    agreed = [
-        sum(share for a, share in shares if _holds(a, word)) for word in first.get("result", [])
-    ] or [0.0]
-    return {
-        "posterior": sum(share for a, share in shares if a["text"] == first["text"]),
-        "confidence": sum(agreed) / len(agreed),
-        "weakest": min(agreed),
-    }
-
-
-def _holds(alternative: dict[str, Any], word: dict[str, Any]) -> bool:
-    """Whether the alternative has the word where at least half of it is."""
-    for other in alternative.get("result", []):
-        shared = min(other["end"], word["end"]) - max(other["start"], word["start"])
-        if other["word"] == word["word"] and shared >= 0.5 * (word["end"] - word["start"]):
-            return True
-    return False

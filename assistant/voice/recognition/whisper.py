@@ -15,17 +15,18 @@ import numpy as np
 import soxr
 
 from assistant.voice.devices.audio import RATE, Samples
-from assistant.voice.recognition.grammar import Grammar
+from assistant.voice.recognition.grammar import Grammar, Tokens
 from assistant.voice.recognition.recognizer import Hearing, Hypothesis, RecognizerError
-from assistant.voice.recognition.whisper_decoder import Decoder, Heard, Memory
-from assistant.voice.recognition.whisper_search import LENGTH, Ends, Found, Search, TokenNet
-from assistant.voice.recognition.whisper_weights import (
+from assistant.voice.recognition.whisper_model import (
     CHANGES,
     Array,
+    Decoder,
+    Memory,
+    Sound,
+    WeightsFile,
     adapted,
-    rewritten,
-    variables,
 )
+from assistant.voice.recognition.whisper_search import LENGTH, Ends, Search, SearchResult
 
 COMMON = 3_000
 """Tokens always kept: byte-pair merges are numbered by how common they are."""
@@ -109,11 +110,12 @@ class WhisperRecognizer:
 
         # The matrices here are small: a second BLAS thread costs more than it brings.
         self._limit = threadpool_limits
-        weights = folder / "model.bin"
-        changed = adapted(variables(weights), changes or CHANGES) if shop else {}
+        weights = WeightsFile(folder / "model.bin")
+        changed = adapted(weights.variables, changes or CHANGES) if shop else {}
+        decoder = weights.decoder(changed) if shop else None  # before the file's own are changed
         self._open = partial(_opened, folder, threads)
         try:
-            self.model = self._open(rewritten(weights, changed) if shop else None)
+            self.model = self._open(weights.changed(changed) if shop else None)
             self.tokenizer: Any = tokenizers.Tokenizer.from_file(str(folder / "tokenizer.json"))
         except Exception as error:  # the two libraries raise bare RuntimeError and Exception
             raise RecognizerError(
@@ -131,11 +133,11 @@ class WhisperRecognizer:
         ]  # fmt: skip
         self.no_times, self.no_speech = special("<|notimestamps|>"), special("<|nocaptions|>")
         self.shop = shop
-        self.decoder = Decoder(weights, changed)
+        self.decoder = Decoder(decoder or weights.decoder())
         self._keep({*range(COMMON), self.eot, self.no_speech, *self._trade_tokens()})
         self._spelled: dict[str, tuple[int, ...]] = {}
-        self._net: TokenNet | None = None
-        self._nets: dict[str, TokenNet] = {}
+        self._net: Tokens | None = None
+        self._nets: dict[str, Tokens] = {}
 
     def _keep(self, tokens: set[int]) -> None:
         """Let these tokens come out, and no others."""
@@ -145,14 +147,14 @@ class WhisperRecognizer:
         soft = tuple(at[self._ids(sign)[0]] for sign in (".", ",", "!", "?"))
         self.search = Search(self.decoder, Ends(at[self.eot], soft, at[self.no_speech]))
         self._likings: dict[tuple[int, ...], float] = {}
-        self._blank: tuple[Heard, Memory] | None = None
+        self._blank: tuple[Sound, Memory] | None = None
 
     def expect(self, grammar: Grammar) -> None:
         """Narrow the search to `grammar`."""
         tokens = {token for word in grammar.vocabulary for token in self._spell(word)}
         if not tokens <= self._kept:
             self._keep(self._kept | tokens)
-        self._net = self._nets.pop(grammar.name, None) or TokenNet(grammar.start, self._spell)
+        self._net = self._nets.pop(grammar.name, None) or Tokens(grammar.start, self._spell)
         self._nets[grammar.name] = self._net  # now the youngest
         if len(self._nets) > NETS:
             del self._nets[next(iter(self._nets))]
@@ -186,22 +188,22 @@ class WhisperRecognizer:
     ) -> list[tuple[list[int], float]]:
         """The same hypotheses, each with the mean of its scores as heard and as heard slower."""
         slower = np.asarray(soxr.resample(samples, RATE, RATE / SLOWER), dtype=np.float32)
-        heard = self.decoder.listen(self.encode(slower))
-        _, memory = self.decoder.start(heard, self._prompt[:-1])
-        again = self._scored(heard, memory, [tokens for tokens, _ in inside])
+        sound = self.decoder.listen(self.encode(slower))
+        _, memory = self.decoder.start(sound, self._prompt[:-1])
+        again = self._scored(sound, memory, [tokens for tokens, _ in inside])
         return [(t, (s + other) / 2) for (t, s), other in zip(inside, again, strict=True)]
 
-    def _scored(self, heard: Heard, memory: Memory, lists: list[list[int]]) -> list[float]:
+    def _scored(self, sound: Sound, memory: Memory, lists: list[list[int]]) -> list[float]:
         """Log probabilities of whole phrases, given the memory of the prompt but for its end."""
         position, ends = self.search.position, self.search.ends
         begun = [[self._prompt[-1], *tokens] for tokens in lists]
         scores = []
-        for tokens, logs in zip(lists, self.decoder.scores(heard, begun, memory), strict=True):
+        for tokens, logs in zip(lists, self.decoder.scores(sound, begun, memory), strict=True):
             each = sum(float(logs[n, position[token]]) for n, token in enumerate(tokens))
             scores.append(each + float(np.logaddexp.reduce(logs[-1, [ends.last, *ends.soft]])))
         return scores
 
-    def _marks(self, found: Found) -> dict[str, float]:
+    def _marks(self, found: SearchResult) -> dict[str, float]:
         if not found.inside:
             return {}
         tokens, inside = found.inside[0]
@@ -257,13 +259,13 @@ class WhisperRecognizer:
         ranked = [(t, score - prior * self._likings[tuple(t)]) for t, score in inside]
         return sorted(ranked, key=lambda pair: -pair[1])
 
-    def _nothing(self) -> tuple[Heard, Memory]:
+    def _nothing(self) -> tuple[Sound, Memory]:
         """Hardly any sound, and the decoder's memory of the prompt over it."""
         if self._blank is None:
             faint = np.random.default_rng(0).standard_normal(2 * RATE) * 1e-4
-            heard = self.decoder.listen(self.encode(faint.astype(np.float32)))
-            _, memory = self.decoder.start(heard, self._prompt[:-1])
-            self._blank = heard, memory
+            sound = self.decoder.listen(self.encode(faint.astype(np.float32)))
+            _, memory = self.decoder.start(sound, self._prompt[:-1])
+            self._blank = sound, memory
         return self._blank
 
     def _ids(self, text: str) -> list[int]:

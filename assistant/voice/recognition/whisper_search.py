@@ -1,78 +1,17 @@
-"""A word automaton walked by a model's tokens.
+"""Beam search through a grammar with Whisper's decoder, beside the same decoder left free.
 
-A token is a word or a piece of one, and one word's tokens may begin another's ("six", "sixteenth"),
-so a node stands for every place that the tokens so far can have led to.
+One beam runs free and takes the likeliest token each time; the others stay inside the grammar. How
+much likelier the free one comes out says how well the grammar fits the sound at all.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass, field
 
 import numpy as np
 
 from assistant.voice.recognition.grammar import State
-from assistant.voice.recognition.whisper_decoder import Decoder, Heard
-from assistant.voice.recognition.whisper_weights import Array
-
-Spell = Callable[[str], tuple[int, ...]]
-"""A word to its tokens, as it is written after a space."""
-
-_Place = tuple[State, tuple[int, ...]]
-"""A state of the word automaton, and the tokens still to come of the word that leads to it."""
-
-
-class Node:
-    """Where some tokens lead. Nodes are made when first reached, and kept."""
-
-    __slots__ = ("_net", "_next", "final", "places")
-
-    def __init__(self, net: TokenNet, places: frozenset[_Place]) -> None:
-        self._net = net
-        self._next: dict[int, Node] | None = None
-        self.places = places
-        self.final = any(not rest and state.final for state, rest in places)
-
-    @property
-    def next(self) -> dict[int, Node]:
-        """The tokens that may come now, and where each leads."""
-        if self._next is None:
-            reached: dict[int, set[_Place]] = {}
-            for state, rest in self.places:
-                if rest:
-                    reached.setdefault(rest[0], set()).add((state, rest[1:]))
-                    continue
-                for word, after in state.next.items():
-                    first, *more = self._net.spell(word)
-                    reached.setdefault(first, set()).add((after, tuple(more)))
-            self._next = {t: self._net.node(frozenset(p)) for t, p in reached.items()}
-        return self._next
-
-
-class TokenNet:
-    """The automaton of one grammar over tokens.
-
-    Args:
-        start: first state of the word automaton.
-        spell: gives a word's tokens.
-    """
-
-    def __init__(self, start: State, spell: Spell) -> None:
-        self.spell = spell
-        self._nodes: dict[frozenset[_Place], Node] = {}
-        self.start = self.node(frozenset({(start, ())}))
-
-    def node(self, places: frozenset[_Place]) -> Node:
-        """The one node for these places."""
-        if places not in self._nodes:
-            self._nodes[places] = Node(self, places)
-        return self._nodes[places]
-
-
-# --- Beam search through a grammar with Whisper's decoder, beside the same decoder left free.
-#
-# One beam runs free and takes the likeliest token each time; the others stay inside the grammar.
-# How much likelier the free one comes out says how well the grammar fits the sound at all.
+from assistant.voice.recognition.whisper_model import Array, Decoder, Sound
 
 BEAMS = 8
 PRUNE = 9.0
@@ -98,11 +37,11 @@ class Ends:
 class _Beam:
     tokens: list[int]
     score: float
-    node: Node | None  # None: the free one
+    state: State[int] | None  # None: the free one
 
 
 @dataclass(slots=True)
-class Found:
+class SearchResult:
     """What the search gives: token lists with their log probabilities, best first."""
 
     inside: list[tuple[list[int], float]] = field(default_factory=list)
@@ -125,10 +64,10 @@ class Search:
         self.ends = ends
         self.position = {int(token): at for at, token in enumerate(decoder.kept)}
 
-    def run(self, heard: Heard, prompt: list[int], start: Node) -> Found:
-        """Search `heard` after `prompt`, inside the grammar that begins at `start`."""
-        found = Found()
-        logs, memory = self.decoder.start(heard, prompt)
+    def run(self, sound: Sound, prompt: list[int], start: State[int]) -> SearchResult:
+        """Search `sound` after `prompt`, inside the grammar that begins at `start`."""
+        found = SearchResult()
+        logs, memory = self.decoder.start(sound, prompt)
         if self.ends.no_speech >= 0:
             found.no_speech = float(logs[0, self.ends.no_speech])
             logs[:, self.ends.no_speech] = -np.inf
@@ -141,41 +80,41 @@ class Search:
             if not beams:
                 break
             tokens = [beam.tokens[-1] for beam in beams]
-            logs, memory = self.decoder.step(heard, tokens, memory.taken(parents))
+            logs, memory = self.decoder.step(sound, tokens, memory.taken(parents))
         found.inside.sort(key=lambda pair: -pair[1])
         return found
 
     def _advance(
-        self, beams: list[_Beam], logs: Array, found: Found, best: float
+        self, beams: list[_Beam], logs: Array, found: SearchResult, best: float
     ) -> tuple[list[_Beam], list[int], float]:
         """Every beam by one token: those kept, the beam each came from, the best finished score."""
         ended = np.logaddexp.reduce(logs[:, [self.ends.last, *self.ends.soft]], axis=1)
-        grown: list[tuple[float, int, int, Node]] = []
+        grown: list[tuple[float, int, int, State[int]]] = []
         free: tuple[_Beam, int] | None = None
         for at, beam in enumerate(beams):
-            if beam.node is None:
+            if beam.state is None:
                 free = self._free(beam, at, logs, float(ended[at]), found)
                 continue
-            if beam.node.final:
+            if beam.state.final:
                 score = beam.score + float(ended[at])
                 found.inside.append((beam.tokens, score))
                 best = max(best, score + LENGTH * len(beam.tokens))
-            for token, node in beam.node.next.items():
-                grown.append((beam.score + float(logs[at, self.position[token]]), at, token, node))
+            for token, state in beam.state.next.items():
+                grown.append((beam.score + float(logs[at, self.position[token]]), at, token, state))
         # All have the same length here: what is worth its length decides only against the ended.
         grown.sort(key=lambda g: -g[0])
         length = LENGTH * (max(len(b.tokens) for b in beams) + 1)
         kept, parents = ([free[0]], [free[1]]) if free else ([], [])
         top = max(best, grown[0][0] + length) if grown else best
-        for score, at, token, node in grown[:BEAMS]:
+        for score, at, token, state in grown[:BEAMS]:
             if score + length < top - PRUNE:
                 break
-            kept.append(_Beam([*beams[at].tokens, token], score, node))
+            kept.append(_Beam([*beams[at].tokens, token], score, state))
             parents.append(at)
         return kept, parents, best
 
     def _free(
-        self, beam: _Beam, at: int, logs: Array, ended: float, found: Found
+        self, beam: _Beam, at: int, logs: Array, ended: float, found: SearchResult
     ) -> tuple[_Beam, int] | None:
         choice = int(np.argmax(logs[at]))
         if choice == self.ends.last or len(beam.tokens) >= FREE_TOKENS or _stuck(beam.tokens):

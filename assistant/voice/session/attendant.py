@@ -25,9 +25,8 @@ from assistant.voice.interpretation.context import (
 )
 from assistant.voice.interpretation.dictation import Dictation, free_act, noted
 from assistant.voice.interpretation.ranking import decide, interpreter, speaker_of
-from assistant.voice.recognition.expected import expected
+from assistant.voice.recognition.expected import expected, reading_grammar
 from assistant.voice.recognition.grammar import Grammar
-from assistant.voice.recognition.reading_grammar import reading_grammar
 from assistant.voice.recognition.recognizer import Hearing
 from assistant.voice.recognition.recognizers import Recognizers
 from assistant.voice.session.channel import Channel, Utterance

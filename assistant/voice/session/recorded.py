@@ -17,7 +17,7 @@ from assistant.voice.detection.endpointer import Endpointer, EndWaits
 from assistant.voice.devices.audio import FRAME, FRAME_S, RATE, AudioError, Samples, load
 from assistant.voice.interpretation import POLICY, Candidate, Decision
 from assistant.voice.interpretation.ranking import decide, reading_interpreter
-from assistant.voice.recognition.reading_grammar import reading_grammar
+from assistant.voice.recognition.expected import reading_grammar
 from assistant.voice.recognition.recognizers import Recognizers
 from assistant.voice.session.attendant import Attendant, Turn
 

@@ -1,0 +1,390 @@
+"""A Whisper model's weights, adapted to the shop, and its text decoder over several hypotheses.
+
+CTranslate2 runs the encoder and free decoding, but has no way to narrow decoding to a grammar. So
+the decoder's weights are read from the file that CTranslate2 loads, and stepped here one token at a
+time. The layout of the file (binary version 6) is what
+`ctranslate2.specs.model_spec.ModelSpec._serialize` writes. The network is that of Radford et al.,
+"Robust Speech Recognition via Large-Scale Weak Supervision" (2022), section 2.2: a Transformer
+decoder with pre-activation layer norm, learned positions, and an output tied to the token
+embeddings. `tests/voice/test_whisper.py` holds its log probabilities against CTranslate2's.
+"""
+
+from __future__ import annotations
+
+import math
+import struct
+from collections.abc import Iterable, Iterator, Mapping
+from functools import cached_property
+from pathlib import Path
+from types import MappingProxyType
+from typing import Any, NamedTuple
+from zipfile import BadZipFile
+
+import numpy as np
+import numpy.typing as npt
+
+from assistant.voice.recognition.recognizer import RecognizerError
+
+Array = npt.NDArray[np.float32]
+Stored = npt.NDArray[Any]
+
+_VERSION = 6
+# ctranslate2.specs.model_spec: 0 float32, 1 int8, 2 int16, 3 int32, 4 float16
+_DTYPES = {0: np.float32, 1: np.int8, 2: np.int16, 3: np.int32, 4: np.float16}
+
+
+class WeightsFile:
+    """A `model.bin`, read once.
+
+    Raises:
+        RecognizerError: (on first use) it is no such model, is cut short, or is quantized.
+    """
+
+    def __init__(self, path: Path) -> None:
+        self.path = path
+        self._data = bytearray()
+
+    @cached_property
+    def variables(self) -> dict[str, Stored]:
+        """All variables by name, as they stand in the file (float16 in the packaged one)."""
+        try:
+            self._data[:] = self.path.read_bytes()
+            return dict(_variables(self._data))
+        except (OSError, struct.error, UnicodeDecodeError, KeyError, ValueError) as error:
+            raise RecognizerError(
+                f"the Whisper weights {self.path} cannot be read; copy them again and compare the "
+                "checksum"
+            ) from error
+
+    def decoder(self, changed: Mapping[str, Array] = MappingProxyType({})) -> dict[str, Array]:
+        """What is under `decoder/`, as float32, by name without that prefix."""
+        return {
+            name.removeprefix("decoder/"): changed.get(name, value).astype(np.float32)
+            for name, value in self.variables.items()
+            if name.startswith("decoder/")
+        }
+
+    def changed(self, changed: Mapping[str, Array]) -> bytes:
+        """The file with these variables changed, in its own type; the variables here change too.
+
+        Raises:
+            ValueError: one has another shape.
+        """
+        for name, new in changed.items():
+            value = self.variables[name]
+            if new.shape != value.shape:
+                raise ValueError(f"{name} is {value.shape}, not {new.shape}")
+            value[...] = new
+        return bytes(self._data)
+
+
+def _variables(data: bytearray) -> Iterator[tuple[str, Stored]]:
+    """Each variable: its name, and its value as a view of the data."""
+    at = 0
+
+    def number(kind: str) -> int:
+        nonlocal at
+        (value,) = struct.unpack_from(kind, data, at)
+        at += struct.calcsize(kind)
+        return int(value)
+
+    def text() -> str:
+        nonlocal at
+        size = number("H")
+        at += size
+        return data[at - size : at].rstrip(b"\0").decode()
+
+    if number("I") != _VERSION:
+        raise ValueError("another version of the file format")
+    text()  # the name of the model's kind
+    number("I")  # its revision
+    for _ in range(number("I")):
+        name = text()
+        shape = tuple(number("I") for _ in range(number("B")))
+        dtype = np.dtype(_DTYPES[number("B")])
+        size = number("I")
+        if at + size > len(data):
+            raise ValueError("cut short")
+        if name.endswith("weight_scale"):
+            raise ValueError("quantized")
+        yield name, np.frombuffer(data, dtype, size // dtype.itemsize, at).reshape(shape)
+        at += size
+
+
+# --- Whisper adapted to the shop: low-rank changes of its matrices, kept beside this file.
+#
+# `tests/benchmarks/fit_whisper.py` makes them from synthetic voices in noise, for one set of
+# weights; they fit no other. The changed model writes a reading or a command as the grammar
+# spells it, and gives the token for no speech at once when a sound was not meant for it.
+
+CHANGES = Path(__file__).with_name("whisper_shop.npz")
+_PLACES = {
+    "inward": "self_attention/linear_0",
+    "outward": "self_attention/linear_1",
+    "query": "attention/linear_0",
+    "keys": "attention/linear_1",
+    "seen": "attention/linear_2",
+    "first": "ffn/linear_0",
+    "second": "ffn/linear_1",
+}
+_NORMS = {"own": "self_attention", "cross": "attention", "mlp": "ffn"}
+
+
+def places(names: Iterable[str]) -> dict[str, str]:
+    """What is changed: its name here, and that of the variable in the model's file.
+
+    `0.inward.w` is a matrix of the decoder's layer 0, `encoder.0.own.g` a norm's gain, `.n` its
+    shift, `last` the norm at the end.
+    """
+    names = set(names)
+    out = {}
+    for half, mine in (("decoder", ""), ("encoder", "encoder.")):
+        for sign, what in (("g", "gamma"), ("n", "beta")):
+            out[f"{mine}last.{sign}"] = f"{half}/layer_norm/{what}"
+        n = 0
+        while f"{half}/layer_{n}/ffn/linear_0/weight" in names:
+            layer = f"{half}/layer_{n}"
+            for short, place in _PLACES.items():
+                if f"{layer}/{place}/weight" in names:
+                    out[f"{mine}{n}.{short}.w"] = f"{layer}/{place}/weight"
+            for short, place in _NORMS.items():
+                if f"{layer}/{place}/layer_norm/gamma" in names:
+                    out[f"{mine}{n}.{short}.g"] = f"{layer}/{place}/layer_norm/gamma"
+                    out[f"{mine}{n}.{short}.n"] = f"{layer}/{place}/layer_norm/beta"
+            n += 1
+    return out
+
+
+def adapted(weights: dict[str, Stored], path: Path = CHANGES) -> dict[str, Array]:
+    """The variables that change, changed; names and shapes as in the model's file.
+
+    A change W + A B is kept as A, shape (in, rank), and B, shape (rank, out); the weights stand the
+    other way round, (out, in).
+
+    Raises:
+        RecognizerError: the file of changes is missing or damaged.
+    """
+    try:
+        with np.load(path) as file:
+            changes = {name: file[name].astype(np.float32) for name in file.files if "." in name}
+    except (OSError, ValueError, KeyError, EOFError, BadZipFile) as error:
+        raise RecognizerError(f"{path.name} cannot be read; install lugcall again") from error
+    out = {}
+    for name, place in places(weights).items():
+        if name + ".a" in changes:
+            change = (changes[name + ".a"] @ changes[name + ".b"]).T
+        elif name in changes:
+            change = changes[name]
+        else:
+            continue
+        out[place] = weights[place].astype(np.float32) + change
+    return out
+
+
+# --- the decoder
+
+_EPSILON = 1e-5  # of the layer norm, as in the reference implementation
+
+
+class _Attention(NamedTuple):
+    gamma: Array
+    beta: Array
+    inward: tuple[Array, Array]
+    outward: tuple[Array, Array]
+
+
+class _Layer(NamedTuple):
+    own: _Attention
+    cross: _Attention
+    cross_keys: tuple[Array, Array]
+    gamma: Array
+    beta: Array
+    first: tuple[Array, Array]
+    second: tuple[Array, Array]
+
+
+class Sound(NamedTuple):
+    """The encoder's output, projected once for the cross-attention of every layer.
+
+    Attributes:
+        keys: one array a layer, shape (heads, size, frames).
+        values: one array a layer, shape (heads, frames, size).
+    """
+
+    keys: list[Array]
+    values: list[Array]
+
+
+class Memory(NamedTuple):
+    """Keys and values of the tokens so far: shape (layers, beams, heads, tokens, size) each."""
+
+    keys: list[Array]
+    values: list[Array]
+
+    def taken(self, beams: list[int]) -> Memory:
+        """The memory of these beams, in this order; a beam may be taken more than once."""
+        at = np.asarray(beams)
+        return Memory([k[at] for k in self.keys], [v[at] for v in self.values])
+
+    @property
+    def length(self) -> int:
+        """Tokens so far."""
+        return int(self.keys[0].shape[2])
+
+
+class Decoder:
+    """A Whisper decoder of any size, float32, with the variables of `WeightsFile.decoder`."""
+
+    def __init__(self, w: Mapping[str, Array]) -> None:
+        self.embeddings = w["embeddings/weight"].astype(np.float16)  # as they stand in the file
+        self.kept: npt.NDArray[np.int64] = np.arange(0)
+        self.output = np.zeros((self.embeddings.shape[1], 0), np.float32)
+        self.positions = w["position_encodings/encodings"]
+        self.gamma, self.beta = w["layer_norm/gamma"], w["layer_norm/beta"]
+        self.heads = int(w["num_heads"])
+        self.layers: list[_Layer] = []
+        while f"layer_{len(self.layers)}/ffn/linear_0/weight" in w:
+            self.layers.append(_layer(w, f"layer_{len(self.layers)}"))
+
+    def keep(self, tokens: npt.NDArray[np.int64]) -> None:
+        """Let only `tokens` (ids, ascending) come out; the others get no probability.
+
+        Half of a small decoder's work is the output layer, and most of its 51,864 tokens are
+        parts of words that nobody says to a truck.
+        """
+        self.kept = tokens
+        self.output = np.ascontiguousarray(self.embeddings[tokens].T.astype(np.float32))
+
+    def listen(self, encoded: Array) -> Sound:
+        """Take the encoder's output, shape (frames, width)."""
+        keys, values = [], []
+        for layer in self.layers:
+            weight, bias = layer.cross_keys
+            both = encoded @ weight + bias
+            k, v = np.split(both, 2, axis=-1)
+            keys.append(np.ascontiguousarray(self._heads(k).transpose(0, 2, 1)))
+            values.append(np.ascontiguousarray(self._heads(v)))
+        return Sound(keys, values)
+
+    def start(self, sound: Sound, tokens: list[int]) -> tuple[Array, Memory]:
+        """Run the prompt through one beam: log probabilities (1, kept), and the memory."""
+        width = self.embeddings.shape[1] // self.heads
+        empty = np.zeros((1, self.heads, 0, width), np.float32)
+        n = len(self.layers)
+        return self._run(sound, np.asarray([tokens]), Memory([empty] * n, [empty] * n))
+
+    def step(self, sound: Sound, tokens: list[int], memory: Memory) -> tuple[Array, Memory]:
+        """One more token on each beam: log probabilities (beams, kept), and the memory."""
+        return self._run(sound, np.asarray(tokens)[:, None], memory)
+
+    def scores(self, sound: Sound, tokens: list[list[int]], memory: Memory) -> list[Array]:
+        """Log probabilities (length + 1, kept) after each token of each list, all in one pass.
+
+        `memory` is that of one beam which has read the prompt but for its last token; each list
+        begins with that token.
+        """
+        longest = max(map(len, tokens))
+        padded = np.asarray([t + [t[0]] * (longest - len(t)) for t in tokens])
+        logs, _ = self._run(sound, padded, memory.taken([0] * len(tokens)), every=True)
+        return [logs[n, : len(t)] for n, t in enumerate(tokens)]
+
+    def _run(
+        self, sound: Sound, tokens: npt.NDArray[np.int64], memory: Memory, every: bool = False
+    ) -> tuple[Array, Memory]:
+        length = tokens.shape[1]
+        past = memory.length
+        x = self.embeddings[tokens].astype(np.float32) + self.positions[past : past + length]
+        mask = None
+        if length > 1:  # a token sees itself and those before it
+            mask = np.triu(np.full((length, past + length), -1e9, np.float32), past + 1)
+        keys, values = [], []
+        for at, layer in enumerate(self.layers):
+            q, k, v = np.split(_linear(_norm(x, layer.own), layer.own.inward), 3, axis=-1)
+            k = np.concatenate([memory.keys[at], self._split(k)], axis=2)
+            v = np.concatenate([memory.values[at], self._split(v)], axis=2)
+            keys.append(k)
+            values.append(v)
+            x = x + _linear(self._attend(q, k.transpose(0, 1, 3, 2), v, mask), layer.own.outward)
+            q = _linear(_norm(x, layer.cross), layer.cross.inward)
+            seen = self._attend(q, sound.keys[at], sound.values[at], None)
+            x = x + _linear(seen, layer.cross.outward)
+            hidden = _linear(_normed(x, layer.gamma, layer.beta), layer.first)
+            x = x + _linear(_gelu(hidden), layer.second)
+        last = _normed(x if every else x[:, -1], self.gamma, self.beta)
+        return _log_softmax(last @ self.output), Memory(keys, values)
+
+    def _heads(self, x: Array) -> Array:
+        return x.reshape(x.shape[0], self.heads, -1).transpose(1, 0, 2)
+
+    def _split(self, x: Array) -> Array:
+        beams, length, width = x.shape
+        return x.reshape(beams, length, self.heads, width // self.heads).transpose(0, 2, 1, 3)
+
+    def _attend(self, q: Array, keys: Array, values: Array, mask: Array | None) -> Array:
+        beams, length, width = q.shape
+        scores = self._split(q) @ keys * (1.0 / math.sqrt(width // self.heads))
+        if mask is not None:
+            scores = scores + mask
+        scores = np.exp(scores - scores.max(axis=-1, keepdims=True))
+        scores /= scores.sum(axis=-1, keepdims=True)
+        seen: Array = (scores @ values).transpose(0, 2, 1, 3).reshape(beams, length, width)
+        return seen
+
+
+def _layer(w: Mapping[str, Array], name: str) -> _Layer:
+    def pair(path: str) -> tuple[Array, Array]:
+        # Kept turned round, since x @ W is how it is used.
+        return np.ascontiguousarray(w[f"{name}/{path}/weight"].T), w[f"{name}/{path}/bias"]
+
+    def attention(path: str, last: int) -> _Attention:
+        norm = f"{name}/{path}/layer_norm"
+        return _Attention(
+            w[f"{norm}/gamma"], w[f"{norm}/beta"], pair(f"{path}/linear_0"),
+            pair(f"{path}/linear_{last}"),
+        )  # fmt: skip
+
+    norm = f"{name}/ffn/layer_norm"
+    return _Layer(
+        attention("self_attention", 1),
+        attention("attention", 2),
+        pair("attention/linear_1"),
+        w[f"{norm}/gamma"],
+        w[f"{norm}/beta"],
+        pair("ffn/linear_0"),
+        pair("ffn/linear_1"),
+    )
+
+
+def _linear(x: Array, by: tuple[Array, Array]) -> Array:
+    return x @ by[0] + by[1]
+
+
+def _norm(x: Array, by: _Attention) -> Array:
+    return _normed(x, by.gamma, by.beta)
+
+
+def _normed(x: Array, gamma: Array, beta: Array) -> Array:
+    centred = x - x.mean(axis=-1, keepdims=True)
+    spread = np.sqrt(np.mean(np.square(centred), axis=-1, keepdims=True) + _EPSILON)
+    normed: Array = centred / spread * gamma + beta
+    return normed
+
+
+def _gelu(x: Array) -> Array:
+    return (0.5 * x * (1.0 + _erf(x / math.sqrt(2.0)))).astype(np.float32)
+
+
+def _erf(x: Array) -> Array:
+    # Abramowitz and Stegun, Handbook of Mathematical Functions, 7.1.26: error below 1.5e-7
+    # (coefficients from memory; the test against CTranslate2 would show a wrong one).
+    t = 1.0 / (1.0 + 0.3275911 * np.abs(x))
+    poly = t * (0.254829592 + t * (-0.284496736 + t * (1.421413741 + t * (-1.453152027
+                + t * 1.061405429))))  # fmt: skip
+    erf: Array = np.sign(x) * (1.0 - poly * np.exp(-x * x))
+    return erf
+
+
+def _log_softmax(x: Array) -> Array:
+    top = x.max(axis=-1, keepdims=True)
+    logs: Array = x - top - np.log(np.exp(x - top).sum(axis=-1, keepdims=True))
+    return logs
