@@ -47,7 +47,7 @@ LAST = "forty thou"
 """The last of the as-found readings; "check" comes after it."""
 SCRIPT, CARD = "first_job.txt", "truck_t104.toml"
 VOICE = "us-jacky"
-GOALS = {"typed": "18 modules", "check": "300 switches", "spoken": "35 modules"}
+GOALS = {"typed": (18, "modules"), "check": (300, "switches"), "spoken": (35, "modules")}
 
 
 # --- all that is imported of the program ----------------------------------------------------------
@@ -185,7 +185,7 @@ def main() -> None:
     named = Counter(calls)
     print(
         f"{a.turn:<8}{len(named):>4} modules {switches(calls):>7,} switches {len(calls):>8,} calls"
-        f"   (goal: {GOALS[a.turn]})",
+        f"   (goal: {' '.join(map(str, GOALS[a.turn]))})",
         flush=True,
     )
     if a.list:
