@@ -41,7 +41,7 @@ def word_of(choices: Sequence[str]) -> msgspec.Meta:
 
 
 _AT = re.compile(r" - at `(?:key in )?\$(?P<path>[^`]*)`$")
-_FIELD = re.compile(r"(?:unknown|missing required) field `(?P<name>[^`]*)`")
+_FIELD = re.compile(r"(?P<how>unknown|missing required) field `(?P<name>[^`]*)`")
 
 
 class TomlError(Exception):
@@ -94,35 +94,29 @@ class TomlFile:
         except msgspec.ValidationError as error:
             raise self._explained(str(error), kind, what) from None
 
-    def _explained(self, message: str, kind: type, what: str) -> TomlError:
+    def _explained(self, message: str, root: type, what: str) -> TomlError:
         found = _AT.search(message)
-        reason = message[: found.start()] if found else message
         path = re.findall(r"\[(\d+|\.\.\.)\]|([^.\[\]]+)", found["path"] if found else "")
-        path = self._named(kind, message, path)
+        path = self._named(root, message, path)
         keys = [name for _, name in path if name]
-        item, last = "", ""
-        for number, name in path:
-            item = f"{last} {int(number) + 1}: " if number.isdigit() else item
-            last = name or last
-        at = _below(inspect.type_info(kind), keys)
-        key = ".".join(keys)
-        field = _FIELD.search(reason)
-        if field is not None and "unknown" in reason:
+        at, key = _below(inspect.type_info(root), keys), ".".join(keys)
+        field = _FIELD.search(message)
+        if field is None:
+            hint = _hint(at, keys)
+            value = _shown(_value(self.tables, path))
+            told = hint if hint.startswith(("is ", "write ")) else f"{value} {hint}"
+            return self.problem(key, told.strip())
+        name = field["name"]
+        full = f"{key}.{name}".lstrip(".")
+        if field["how"] == "unknown":
             allowed = _fields(at)
-            near = get_close_matches(field["name"], allowed, 1)
+            near = get_close_matches(name, allowed, 1)
             hint = f"did you mean {near[0]}?" if near else f"use one of {', '.join(allowed)}"
-            full = f"{key}.{field['name']}" if key else field["name"]
             return self.problem(full, f"is no key of {what}; {hint}")
-        if field is not None:
-            name = field["name"]
-            if any(isinstance(p, inspect.ListType) for p in _parts(_below(at, [name]))):
-                full = f"{key}.{name}".lstrip(".")
-                return self.problem(full, f"is missing; {_hint(_below(at, [name]), [full])}")
-            return self.problem(key or name, f"{item}{name} is missing; {_example(at, name)}")
-        value = _value(self.tables, path)
-        hint = _hint(at, keys)
-        shown = "" if hint.startswith(("is ", "write ")) else f"{_shown(value)} "
-        return self.problem(key, f"{shown}{hint}".strip())
+        kind = _below(at, [name])
+        if any(isinstance(part, inspect.ListType) for part in _parts(kind)):
+            return self.problem(full, f"is missing; {_hint(kind, [full])}")
+        return self.problem(key or name, f"{_item(path)}{name} is missing; {_example(kind, name)}")
 
     def _named(
         self, kind: type, message: str, path: list[tuple[str, str]]
@@ -217,13 +211,19 @@ def _said(kind: inspect.Type, name: str) -> str:
     return ""
 
 
-def _example(struct: inspect.Type, name: str) -> str:
+def _item(path: list[tuple[str, str]]) -> str:
+    """`bar 2: `, where the path leads into an item of a list, or ""."""
+    item, last = "", ""
+    for number, name in path:
+        item = f"{last} {int(number) + 1}: " if number.isdigit() else item
+        last = name or last
+    return item
+
+
+def _example(kind: inspect.Type, name: str) -> str:
     """How a missing key is written."""
-    kind = _below(struct, [name])
     choices = _said(kind, "choices")
-    if choices:
-        return f"write {choices}"
-    return f"write it like {name} = {_said(kind, 'like') or '5'}"
+    return f"write {choices}" if choices else f"write it like {name} = {_said(kind, 'like') or '5'}"
 
 
 def _hint(kind: inspect.Type, keys: list[str]) -> str:

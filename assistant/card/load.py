@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import math
 import re
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any, cast
 
 import msgspec
 from msgspec import UNSET, Meta, Struct, UnsetType
@@ -228,14 +229,15 @@ class _Loading:
             cover=truck.cover,
             lock=says.ring.lock,
             ring=ring,
-            sources={
-                name: whose
-                for name in ("ring", "rod", "pedal")
-                if (whose := _whose(getattr(says, name)))
-            },
+            sources=self._sources(),
             left=self._left(),
             **({"thread": rod.thread.strip()} if rod.thread else {}),
         )
+
+    def _sources(self) -> dict[str, str]:
+        """Section -> whose its values are, where the card says."""
+        sections = {name: _whose(getattr(self.says, name)) for name in ("ring", "rod", "pedal")}
+        return {name: whose for name, whose in sections.items() if whose}
 
     def _ring(self) -> tuple[str, float | None]:
         """Which ring it is, "" when not said, and the bearing's travel a lug, inches."""
@@ -313,29 +315,30 @@ class _Loading:
                 self.defaulted.append(f"figures.{name}")
         return figures
 
+    def _pair(self, value: str, key: str, quantity: str) -> tuple[float, float]:
+        """Both limits written as one: "1/2 to 9/16"; inches."""
+        got = read(value, quantity, self.units)
+        if got.low_in is None or got.high_in is None or not got.readback.startswith("between"):
+            raise self.file.problem(key, f"{value!r} is no pair of limits; {_LIMITS}")
+        return got.low_in, got.high_in
+
     def _figure(self, name: str, value: str | _Figure) -> Figure:
-        key = f"figures.{name}"
-        every: Any = self.says.figures
-        source, by = every.source or "truck card", every.set_by
+        key, every = f"figures.{name}", cast("Any", self.says.figures)
+        whose = _whose(every, "truck card")
         if isinstance(value, str):
-            got = read(value, name, self.units)
-            if got.low_in is None or got.high_in is None or not got.readback.startswith("between"):
-                raise self.file.problem(key, f"{value!r} is no pair of limits; {_LIMITS}")
-            whose = _whose(every, "truck card")
-            return Figure(Limits(got.low_in, got.high_in, whose), None, whose)
-        whose = _whose(value, source, by)
+            return Figure(Limits(*self._pair(value, key, name), whose), None, whose)
+        whose = _whose(value, every.source or "truck card", every.set_by)
+        given = {part: getattr(value, part) for part in ("low", "high", "target")}
         low, high, target = (
-            self.length(words, f"{key}.{part}", name) if words is not None else None
-            for part in ("low", "high", "target")
-            for words in (getattr(value, part),)
+            None if words is None else self.length(words, f"{key}.{part}", name)
+            for part, words in given.items()
         )
         if low is None and high is None:
             raise self.file.problem(key, "has neither low nor high; give at least one")
-        if low is not None and high is not None and low > high:
+        lowest, highest = low or 0.0, math.inf if high is None else high
+        if lowest > highest:
             raise self.file.problem(key, f"low {value.low!r} is above high {value.high!r}")
-        if target is not None and (
-            (low is not None and target < low) or (high is not None and target > high)
-        ):
+        if not lowest <= (lowest if target is None else target) <= highest:
             raise self.file.problem(key, f"target {value.target!r} is outside low and high")
         return Figure(Limits(low, high, whose), target, whose)
 

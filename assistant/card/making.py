@@ -385,7 +385,11 @@ def from_record(path: Path) -> dict[str, Any]:
 # --- A card that stands, taken over as the beginning of another.
 
 
-def taken_over(text: str, name: str) -> tuple[dict[str, Any], dict[str, tuple[Value, str, str]]]:
+AnswerData = tuple[Value, str, str]
+"""An answer, its document, and who set it."""
+
+
+def taken_over(text: str, name: str) -> tuple[dict[str, Any], dict[str, AnswerData]]:
     """The tables of a card, and its answers: value, document, and who set it, by key.
 
     Raises:
@@ -394,33 +398,34 @@ def taken_over(text: str, name: str) -> tuple[dict[str, Any], dict[str, tuple[Va
     card = card_from_text(text, name)
     tables = tomllib.loads(text)
     figures = tables.get("figures", {})
-    source, by = figures.get("source", ""), figures.get("set_by", "")
-    answers: dict[str, tuple[Value, str, str]] = {}
-    for question in QUESTIONS:
-        if question.key in ("by", "source"):
-            continue
-        table: Any = tables
-        for part in question.key.split(".")[:-1]:
-            table = table.get(part, {}) if isinstance(table, dict) else {}
-        if question.figure and isinstance(figures.get(question.figure), str):
-            table = dict(zip(("low", "high"), _pair(card, question.figure), strict=True))
-        if isinstance(table, dict) and question.part in table:
-            section = table if question.figure else tables.get(question.key.split(".")[0], {})
-            own = section if isinstance(section, dict) else {}
-            fallback = (source, by) if question.figure else ("", "")
-            answers[question.key] = (
-                table[question.part],
-                str(own.get("source", fallback[0])),
-                str(own.get("set_by", fallback[1])),
-            )
-        elif question.figure and table:
-            answers[question.key] = (None, "", "")  # left out on purpose: a limit on one side
-        elif question.kind == "choice" and not question.optional:
-            answers[question.key] = (question.choices[0], "", "")
+    answers = {
+        question.key: answer
+        for question in QUESTIONS
+        if question.key not in ("by", "source")
+        and (answer := _answer_of(question, tables, card)) is not None
+    }
     for key in ("source", "set_by"):
         figures.pop(key, None)
     tables.pop("left", None)
     return tables, answers
+
+
+def _answer_of(question: CardQuestion, tables: dict[str, Any], card: Card) -> AnswerData | None:
+    """What a card says to a question, with its document and who set it; None when it is silent."""
+    figures = tables.get("figures", {})
+    table: Any = tables
+    for part in question.key.split(".")[:-1]:
+        table = table.get(part, {}) if isinstance(table, dict) else {}
+    if question.figure and isinstance(table, str):
+        table = dict(zip(("low", "high"), _pair(card, question.figure), strict=True))
+    if isinstance(table, dict) and question.part in table:
+        own = table if question.figure else tables.get(question.key.split(".")[0], {})
+        whose = {**(figures if question.figure else {}), **(own if isinstance(own, dict) else {})}
+        return table[question.part], str(whose.get("source", "")), str(whose.get("set_by", ""))
+    if question.figure and table:
+        return None, "", ""  # left out on purpose: a limit on one side
+    required = question.kind == "choice" and not question.optional
+    return (question.choices[0], "", "") if required else None
 
 
 def _pair(card: Card, name: str) -> tuple[str, str]:

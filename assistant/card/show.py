@@ -9,6 +9,7 @@ from typing import Any
 from assistant.card.card import Card
 from assistant.clutch.conformity import Figure, Limits
 from assistant.clutch.ring import COARSE_IN
+from assistant.quantity import BRAKE_CONTACT
 from assistant.readings import speak
 
 
@@ -76,38 +77,42 @@ def card_lines(card: Card) -> Iterator[str]:
     """The card for a screen."""
     yield f"Card {card.name or 'none'}: unit {card.unit or 'not named'}"
     yield f"{card.transmission} transmission, {card.linkage} linkage, {card.clutch} clutch"
-    if card.clutch == "manual":
-        yield f"{card.ring or 'unsaid'} ring with a lock {card.lock}, inspection hole: {card.cover}"
-        lug_in = card.lug_in if card.lug_in else COARSE_IN
-        yield _row("lug", f"{lug_in:.3f} in", _whose(card, "ring.lug"))
-        if card.ring_lugs is not None:
-            yield _row("lugs of the ring", f"{card.ring_lugs}", _whose(card, "ring.lugs"))
-    else:
-        yield f"no ring to move, inspection hole: {card.cover}"
+    yield from _ring_lines(card)
     yield _row("rod thread", card.thread, _whose(card, "rod.thread"))
     yield _row("longer rod", card.longer or "not said", _whose(card, "rod.longer"))
-    source = "geometry" if card.geometry is not None else "readings"
-    yield _row(
-        "pedal ratio",
-        f"{card.ratio:g}" if card.ratio else f"from the {source}",
-        _whose(card, "pedal.ratio") if card.ratio else f"worked out from the {source}",
-    )
-    if card.geometry is not None:
-        joints = ", ".join(joint.name for joint in card.geometry.joints(0.0))
-        yield _row("linkage", f"{card.geometry.ratio(0.0):.1f} to 1 at rest", f"card: {joints}")
+    yield from _ratio_lines(card)
     for name, figure in card.figures.items():
-        if figure is None and name == "brake-contact" and card.transmission == "synchronized":
-            continue  # there is no clutch brake
-        if figure is None:
+        if figure is not None:
+            yield _row(name, limit_text(figure.limits, card.units), figure.source)
+        elif name != BRAKE_CONTACT or card.transmission != "synchronized":  # no clutch brake
             yield _row(name, "no limit", "not on the card; the maker's manual has it")
-            continue
-        yield _row(name, limit_text(figure.limits, card.units), figure.source)
     if card.left is not None:
         yield f"Left by the last job, record {card.left.record}, signed off by {card.left.by}:"
         for name, value_in in card.left.readings_in.items():
             yield f"  {name:<15} {speak.limit_figures(value_in, card.units)}"
     if card.unsupported():
         yield f"NOTICE: {card.unsupported()}."
+
+
+def _ring_lines(card: Card) -> Iterator[str]:
+    if card.clutch != "manual":
+        yield f"no ring to move, inspection hole: {card.cover}"
+        return
+    yield f"{card.ring or 'unsaid'} ring with a lock {card.lock}, inspection hole: {card.cover}"
+    yield _row("lug", f"{card.lug_in or COARSE_IN:.3f} in", _whose(card, "ring.lug"))
+    if card.ring_lugs is not None:
+        yield _row("lugs of the ring", f"{card.ring_lugs}", _whose(card, "ring.lugs"))
+
+
+def _ratio_lines(card: Card) -> Iterator[str]:
+    source = "geometry" if card.geometry is not None else "readings"
+    if card.ratio:
+        yield _row("pedal ratio", f"{card.ratio:g}", _whose(card, "pedal.ratio"))
+    else:
+        yield _row("pedal ratio", f"from the {source}", f"worked out from the {source}")
+    if card.geometry is not None:
+        joints = ", ".join(joint.name for joint in card.geometry.joints(0.0))
+        yield _row("linkage", f"{card.geometry.ratio(0.0):.1f} to 1 at rest", f"card: {joints}")
 
 
 def _row(name: str, value: str, source: str) -> str:
