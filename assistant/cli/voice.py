@@ -89,7 +89,7 @@ def listen(
         fail(str(error))
         return
     path = session.journal.path
-    if session.job.signed_off:
+    if session.dialogue.finished:
         click.echo(f"\nSigned-off record: {path}")
     else:
         click.echo("\nNot finished. lugcall listen --resume carries on.", err=True)

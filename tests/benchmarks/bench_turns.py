@@ -86,7 +86,7 @@ def main() -> None:
                     for key, value in session.stages.items():
                         stages[key].append(value)
                     stages["other"].append(taken - sum(session.stages.values()))
-                assert session.job.signed_off
+                assert session.job.finished
                 session.close()
         starts = [first_prompt(folder, DEMO / "truck_t104.toml") for _ in range(9)]
     print(f"{len(total)} turns in {len(SCRIPTS) * jobs} jobs, each synced to the disk")

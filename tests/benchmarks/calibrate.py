@@ -96,7 +96,7 @@ def gather(n: int, minutes: float, split: str, seed: int = 5) -> list[tuple]:
 
 def hear(ears, job, dialogs, where, samples):
     step, quantity = where
-    job.state = step or job.state
+    job.at = step or job.at
     grammar = expected(job) if step else reading_grammar(quantity)
     ears.expect(grammar)
     return ears.listen(samples)
@@ -109,7 +109,7 @@ def table(rows, temperature: float):
     features, right, ours = [], [], []
     for (step, quantity), words, _, hearings in rows:
         if step:
-            job.state = step
+            job.at = step
             interpret = interpreter(job, partial(understand, dialogue=job), "", expected(job))
         else:
             interpret = reading_interpreter(quantity)

@@ -78,19 +78,19 @@ class Loop:
             self._show_said(said)
             who, line = self.people.hear(said)
             intended = self._intended(who, line)
-            step, pending = job.state, job.pending is not None
+            step, pending = job.at, job.pending is not None
             count = len(self.session.journal.events)
             turns = self._deliver(who, line)
             said = [one for turn in turns for one in turn["said"]]
             self._note(who, line, intended, step, pending, turns, count)
-            if job.signed_off:
+            if job.finished:
                 break
         self._show_said(said)
         self.session.close()
         self._judge()
         return {
-            "signed_off": job.signed_off,
-            "stuck_at": "" if job.signed_off else job.state,
+            "signed_off": job.finished,
+            "stuck_at": "" if job.finished else job.at,
             "wall_s": round(time.perf_counter() - begun, 1),
             "readings": len(job.facts.readings) + len(job.facts.moves),
             "called": self.people.called,
@@ -122,7 +122,7 @@ class Loop:
             "words": line.words,
             "kind": line.kind,
             "right": right,
-            "effect": self.session.job.state != step
+            "effect": self.session.job.at != step
             or (self.session.job.pending is not None) != pending,
             "decisions": [
                 {k: turn[k] for k in ("decision", "probability", "heard", "decode_s", "wait_s")}
@@ -132,7 +132,7 @@ class Loop:
         self.log.utterances.append(row)
         mine = intended.as_data() if isinstance(intended, Act) else {"question": intended.reply}
         for act in acts[1:] if right else acts:
-            after = self.session.job.state
+            after = self.session.job.at
             self.log.mismatches.append({**row, "meant": mine, "taken": act, "after": after})
         self._ledger()
         heard = " / ".join(f"{t['heard']} [{t['decision']} {t['probability']:.2f}]" for t in turns)
@@ -157,7 +157,7 @@ class Loop:
         facts = self.session.job.facts
         if facts.lugs_total != self.truck.lugs_turned:
             self._wrong("lugs", "ring_turn", str(facts.lugs_total), str(self.truck.lugs_turned))
-        if self.session.job.signed_off and facts.code != self.people.code:
+        if self.session.job.finished and facts.code != self.people.code:
             self._wrong("code", "sign_off", facts.code, self.people.code)
 
     def _wrong(self, quantity: str, step: str, taken: str, meant: str | None) -> None:

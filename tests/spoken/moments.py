@@ -23,7 +23,7 @@ def moments(card: Card, dialogs: Dialogs) -> dict[tuple[str, bool], Job]:
     """A job of its own for each step, by the step and whether a reading waits to be checked."""
     found: dict[tuple[str, bool], Job] = {}
     for job in _walk(card, dialogs):
-        found.setdefault((job.state, job.pending is not None), job)
+        found.setdefault((job.at, job.pending is not None), job)
     return found
 
 
@@ -36,9 +36,9 @@ def _walk(card: Card, dialogs: Dialogs) -> Iterator[Job]:
         for act in acts:
             job.apply(act)
         yield job
-        said = detours.pop(job.state, []) + said
+        said = detours.pop(job.at, []) + said
         who, words = split_speaker(said.pop(0))
         act = understand(words, who, job)
         if not isinstance(act, Act):
-            raise ValueError(f"the script says {words!r} at {job.state}, which asks back: {act}")
+            raise ValueError(f"the script says {words!r} at {job.at}, which asks back: {act}")
         acts.append(act)

@@ -163,26 +163,26 @@ def test_a_stop_is_acted_on_at_its_pause_and_once(session: Session) -> None:
     room.event("tech", paused(sound, start, start + 0.3, room.now))
     room.engines.run()
     room.event("tech")
-    assert session.job.state == "halted", "before it is known whether more is said"
+    assert session.job.at == "halted", "before it is known whether more is said"
     room.event("tech", ended(sound, start, start + 0.3, room.now))
     room.decode()
     assert room.replies().count("reply:stopped") == 1 and len(room.turns) == 1
     room.say("tech", "carry on")
     room.decode()
-    assert session.job.state != "halted"
+    assert session.job.at != "halted"
 
 
 def test_an_impatient_second_done_is_not_the_next_steps(session: Session) -> None:
     room = Room(session, "tech")
-    before = session.job.state
+    before = session.job.at
     room.say("tech", "done")
     room.say("tech", "done")
     room.decode()
-    after = session.job.state
+    after = session.job.at
     assert after != before and room.turns[1].kind == "nothing" and not room.turns[1].said
     room.say("tech", "done")
     room.decode()
-    assert session.job.state != after
+    assert session.job.at != after
 
 
 def test_the_rest_of_a_reading_corrects_it_and_is_read_back(
@@ -284,7 +284,7 @@ def test_note_alone_takes_the_next_words_whatever_they_are(session: Session) -> 
     room.now += 2.0
     room.say("tech", "done")
     room.decode()
-    assert session.job.state == "parking_brake"
+    assert session.job.at == "parking_brake"
 
 
 def test_a_stop_does_not_wait_for_a_note_to_be_taken_down(session: Session) -> None:
@@ -303,7 +303,7 @@ def test_a_stop_does_not_wait_for_a_note_to_be_taken_down(session: Session) -> N
     room.say("helper", "stop")
     room.engines.run()
     room.attendant.pump()
-    assert session.job.state == "halted"
+    assert session.job.at == "halted"
     room.engines.jobs.append(dictation)
     room.decode()
     assert session.job.facts.notes == [("tech", "The bracket is bent.")]
@@ -348,7 +348,7 @@ def test_a_code_is_read_back_however_well_it_was_heard(session: Session) -> None
     room = Room(session, "tech")
     acts: list[Act] = []
     session.take = lambda meant: acts.append(meant) or []  # type: ignore
-    session.job.state = "sign_off"
+    session.job.at = "sign_off"
     room.say("tech", "sign off seven")
     room.decode()
     assert acts[0].doubt and (acts[0].evidence.ear or {}).get("doubt") is True
@@ -374,7 +374,7 @@ def test_words_that_begin_others_are_waited_for(session: Session) -> None:
 
 def reading_taken(room: Room, words: str) -> None:
     """The job asks for the pedal height, and is told it."""
-    room.session.job.state = "found_height"
+    room.session.job.at = "found_height"
     room.say("tech", words)
     room.decode()
 
@@ -407,7 +407,7 @@ def test_the_rest_of_a_reading_is_heard_with_it(session: Session) -> None:
 def test_a_polite_word_after_a_reading_is_no_answer(session: Session) -> None:
     room = Room(session, "tech")
     reading_taken(room, "eight and five eighths")
-    state, taken = session.job.state, len(session.job.facts.readings)
+    state, taken = session.job.at, len(session.job.facts.readings)
     listen = room.script.listen
     room.script.listen = (
         lambda samples: (  # type: ignore[method-assign]
@@ -417,7 +417,7 @@ def test_a_polite_word_after_a_reading_is_no_answer(session: Session) -> None:
     room.say("tech", "check")
     room.decode()
     assert room.turns[-1].kind == "nothing"
-    assert (session.job.state, len(session.job.facts.readings)) == (state, taken)
+    assert (session.job.at, len(session.job.facts.readings)) == (state, taken)
 
 
 def test_what_is_said_later_stands_for_itself(session: Session) -> None:
@@ -440,7 +440,7 @@ def test_a_doubtful_stop_in_a_pause_is_heard_to_its_end(session: Session) -> Non
     room.event("tech", paused(sound, start, start + 0.4, room.now))
     room.engines.run()
     room.attendant.pump()
-    assert session.job.state != "halted"
+    assert session.job.at != "halted"
     session.job.facts.hold = "held"
     room.attendant._look(room.channels["tech"], room.channels["tech"].guess)  # type: ignore
-    assert session.job.state == "halted"
+    assert session.job.at == "halted"

@@ -82,7 +82,7 @@ def test_the_loop_sees_a_wrong_value(dialogs: Dialogs, tmp_path: Path) -> None:
 
         def deliver(who: str, line: Line) -> list[dict[str, Any]]:
             turns = inner(who, line)
-            if session.job.state == "ring_show" and session.job.facts.readings:
+            if session.job.at == "ring_show" and session.job.facts.readings:
                 gap = next(t for t in session.job.facts.readings if t.quantity == "gap")
                 gap.value_in = (gap.value_in or 0) + 0.01
             return turns
@@ -102,7 +102,7 @@ def test_what_was_heard_badly_is_read_back_whatever_it_is(card: Card, dialogs: D
         if step.kind != "read":
             continue
         job = Job(card, dialogs)
-        job.state = step.id
+        job.at = step.id
         act = understand(SAID.get(step.reading, "nine sixteenths"), step.who, job)
         assert not isinstance(act, Question)
         said = job.apply(replace(act, doubt=True))
@@ -116,15 +116,15 @@ def test_a_code_heard_badly_is_read_back(card: Card, dialogs: Dialogs) -> None:
     job = moments(card, dialogs)["sign_off", False]
     said = job.apply(Act("sign_off", "tech", text="226", doubt=True))
     assert said[-1].text == "Sign off with code 2 2 6. Check?"
-    assert not job.signed_off
+    assert not job.finished
     assert job.apply(Act("no", "tech"))[0].key == "reply:dropped"
     job.apply(Act("sign_off", "tech", text="22600", doubt=True))
     job.apply(Act("sign_off", "tech", text="226", doubt=True))
-    assert not job.signed_off
+    assert not job.finished
     job.apply(Act("check", "helper"))
-    assert not job.signed_off
+    assert not job.finished
     job.apply(Act("check", "tech"))
-    assert job.signed_off
+    assert job.finished
     assert job.facts.code == "226"
 
 

@@ -224,7 +224,7 @@ class TestAtAStep:
     @pytest.fixture
     def job(self, card: Card, dialogs: Dialogs) -> Job:
         job = Job(card, dialogs)
-        job.state = "found_gap"
+        job.at = "found_gap"
         return job
 
     @pytest.mark.parametrize("words", ["stop", "whoa", "halt", "okay stop", "stop stop stop"])
@@ -252,8 +252,8 @@ class TestAtAStep:
 
     def test_who_speaks_by_the_words_then_by_the_step(self, job: Job) -> None:
         assert speaker_of("helper holding", job) == "helper"
-        job.state = "ring_turn"
+        job.at = "ring_turn"
         assert speaker_of("my foot slipped", job) == "helper"
         assert speaker_of("let up", job) == "tech"
-        job.state = "helper_ready"
+        job.at = "helper_ready"
         assert speaker_of("ready", job) == "helper"

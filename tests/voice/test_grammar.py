@@ -132,7 +132,7 @@ class TestExpected:
             for who in ("tech", "helper", ""):
                 grammar = expected(job, who)
                 for words in ("stop", "whoa", "halt", "repeat", "where are we", "okay stop"):
-                    assert grammar.accepts(words), (job.state, who, words)
+                    assert grammar.accepts(words), (job.at, who, words)
 
     def test_each_means_something_then(
         self, moments: dict[tuple[str, bool], Job], dialogs: Dialogs

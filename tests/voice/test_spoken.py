@@ -213,7 +213,7 @@ def test_commands_are_understood_where_they_are_said(
     detours = {"chain_loose": ["tech: not sound", "tech: repaired", "helper: sound", "tech: sound"]}
     detours["ring_show"] = ["tech: stop", "tech: carry on"]
     while said:
-        here = (job.state, job.pending is not None)
+        here = (job.at, job.pending is not None)
         for command in [c for c in todo if (c.step, c.pending) == here]:
             act = understand(command.words, command.who, job)
             assert isinstance(act, Act) and act.meaning == command.meaning, (command, act)
@@ -228,7 +228,7 @@ def test_commands_are_understood_where_they_are_said(
 
 def test_off_topic_talk_is_no_reading_and_no_command(card: Card, dialogs: Dialogs) -> None:
     job = Job(card, dialogs)
-    job.state = "found_gap"
+    job.at = "found_gap"
     for texts in (chatter.BABBLE, *chatter.SHOP.values(), *chatter.RADIO.values()):
         for text in texts:
             assert all(read(text, q).status != "read" for q in QUANTITIES), text
