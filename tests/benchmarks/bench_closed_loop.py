@@ -28,8 +28,7 @@ sys.path.insert(0, str(Path(__file__).parents[2]))
 
 from assistant.texts.dialogs import load_dialogs
 from assistant.voice.recognition.recognizers import Recognizers, open_recognizers
-from tests.spoken.by_sound import Shop, by_sound
-from tests.spoken.closed_loop import Loop
+from tests.spoken.closed_loop import Loop, Shop, by_sound
 from tests.spoken.voices import available
 
 DIALOGS = Path(__file__).parents[2] / "dialogs"

@@ -23,9 +23,8 @@ sys.path.insert(0, str(Path(__file__).parent.parent.parent))
 from assistant.voice.detection.echo_canceller import EchoCanceller
 from assistant.voice.detection.endpointer import Endpointer
 from assistant.voice.devices.audio import FRAME, FRAME_S, RATE, Samples
-from tests.spoken.channels import active_level
+from tests.spoken.channels import active_level, echo_of
 from tests.spoken.noises import RMS, noise
-from tests.spoken.rooms import echo_of
 from tests.spoken.voices import available, say
 
 PROMPTS = (

@@ -38,7 +38,7 @@ from assistant.voice.recognition.recognizers import Recognizers, open_recognizer
 from tests.benchmarks import hearing_live as live
 from tests.benchmarks import hearing_scores as scores
 from tests.benchmarks.hearing_utterances import WAYS, Free, hear_all, judge, plan
-from tests.spoken import cards, voices
+from tests.spoken import voices
 
 
 def memory() -> float:
@@ -50,15 +50,15 @@ def memory() -> float:
 
 def people(ears: Recognizers, free: Free) -> dict[str, Any]:
     """The card recordings: sentences right and word error rate, by way of hearing."""
-    if not cards.recordings():
-        return {"skipped": cards.MISSING}
-    ears.expect(cards.GRAMMAR)
+    if not voices.card_recordings():
+        return {"skipped": voices.CARDS_MISSING}
+    ears.expect(voices.CARDS_GRAMMAR)
     truth, heard = [], {way: [] for way in WAYS[:2]}
-    for path, words in cards.recordings():
+    for path, words in voices.card_recordings():
         truth.append(words)
         sound = load(path)
         (whisper,) = ears.listen(sound)
-        inside = [h.words for h in whisper.hypotheses if cards.GRAMMAR.accepts(h.words)]
+        inside = [h.words for h in whisper.hypotheses if voices.CARDS_GRAMMAR.accepts(h.words)]
         heard["whisper narrowed"].append(inside[0] if inside else "")
         heard["whisper free"].append(scores.plain(free(sound)))
     return {

@@ -29,7 +29,7 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
 if TYPE_CHECKING:
-    from tests.spoken.roster import Voice
+    from tests.spoken.voices import Voice
 
 FORTUNES = Path("/usr/share/games/fortunes")
 RANK = 32
@@ -57,7 +57,7 @@ class Words:
         from assistant.card import load_card
         from assistant.texts.dialogs import load_dialogs
         from assistant.voice.recognition.expected import expected, reading_grammar
-        from tests.spoken.moments import moments
+        from tests.spoken.commands import moments
         from tests.spoken.phrases import QUOTA
 
         self.rng = rng
@@ -109,11 +109,11 @@ class Words:
 
 def talker(rng: random.Random) -> Voice:
     """Somebody: an espeak-ng variant of the training in any accent, speed and pitch; or another."""
-    from tests.spoken import neural
-    from tests.spoken.roster import ACCENTS, VARIANTS, Voice, available
+    from tests.spoken.talkers import installed
+    from tests.spoken.voices import ACCENTS, VARIANTS, Voice, available
 
     dice = rng.random()
-    if dice < 0.03 and neural.installed("kokoro"):
+    if dice < 0.03 and installed("kokoro"):
         people = ("jf_alpha", "jf_gongitsune", "jf_tebukuro", "jm_kumo")
         one, other = rng.sample(people, 2)
         share = rng.choice((1.0, 0.7, 0.5, 0.3))

@@ -14,7 +14,7 @@ from assistant.card import load_card
 from assistant.texts.dialogs import load_dialogs
 from assistant.voice.recognition.expected import expected
 from assistant.voice.recognition.recognizers import Recognizers, open_recognizers
-from tests.spoken.moments import moments
+from tests.spoken.commands import moments
 
 
 def main() -> None:

@@ -26,8 +26,7 @@ from assistant.voice.recognition.recognizers import Recognizers
 from assistant.voice.recognition.whisper import PROMPT
 from assistant.voice.session.recorded import speech_in
 from tests.spoken import channels, noises, phrases, voices
-from tests.spoken.commands import commands
-from tests.spoken.moments import moments
+from tests.spoken.commands import commands, moments
 
 CARD = Path(__file__).parents[2] / "demo_sessions" / "truck_t104.toml"
 SNRS = (20, 10, 5)

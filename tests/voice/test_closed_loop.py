@@ -23,11 +23,10 @@ from assistant.record import read_events, verify_file
 from assistant.texts.dialogs import Dialogs
 from assistant.voice.recognition import models
 from tests.heard import unheard
-from tests.spoken import callouts, truck, voices
-from tests.spoken.callouts import Line
-from tests.spoken.closed_loop import Deliver, Loop, by_text
-from tests.spoken.moments import moments
-from tests.spoken.readback import figure
+from tests.spoken import callouts, people, voices
+from tests.spoken.callouts import Line, figure
+from tests.spoken.closed_loop import Deliver, Loop, Shop, by_sound, by_text
+from tests.spoken.commands import moments
 
 SAID = {"odometer": "four hundred thousand", "pedal-height": "eight and a half",
         "total-travel": "eight", "free-travel": "one and a half"}  # fmt: skip
@@ -130,7 +129,7 @@ def test_a_code_heard_badly_is_read_back(card: Card, dialogs: Dialogs) -> None:
 
 def test_a_truck_obeys_the_geometry() -> None:
     """Ring moves leave gap plus clearance alone; the rod moves clearance alone; worked by hand."""
-    one = truck.Truck(12.0, 0.0625, 0.66, 0.04, 8.5, 8.25, 0.027, "", 100_000)
+    one = people.Truck(12.0, 0.0625, 0.66, 0.04, 8.5, 8.25, 0.027, "", 100_000)
     assert one.true("free-travel") == pytest.approx(0.5425)
     assert one.true("brake-contact") == pytest.approx(8.5 - 12 * 0.7 - 0.0625)
     one.turn_ring(4)
@@ -157,7 +156,6 @@ def test_people_read_figures(text: str, value: float | None) -> None:
 @needs_voices
 def test_a_whole_job_by_sound(dialogs: Dialogs, tmp_path: Path) -> None:
     from assistant.voice.recognition.recognizers import Recognizers, open_recognizers
-    from tests.spoken.by_sound import Shop, by_sound
 
     tech, helper = (voices.voice_named(name) for name in ("gb-denis", "scot-hugo"))
     shop = Shop(tech, helper, "idle", 20, "wideband", False, 7)

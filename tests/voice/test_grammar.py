@@ -16,7 +16,7 @@ from assistant.texts.dialogs import Dialogs
 from assistant.voice.recognition.expected import expected, reading_grammar
 from assistant.voice.recognition.grammar import Grammar
 from tests.spoken.commands import commands
-from tests.spoken.moments import moments as all_moments
+from tests.spoken.commands import moments as all_moments
 
 LENGTHS = [name for name, q in QUANTITIES.items() if q.unit == "in"]
 

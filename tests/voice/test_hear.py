@@ -18,7 +18,7 @@ from assistant.voice.recognition import models, recognizers
 from assistant.voice.recognition.recognizer import Hearing, Hypothesis
 from assistant.voice.recognition.recognizers import Recognizers, open_recognizers
 from assistant.voice.session.recorded import hear_files, speech_in
-from tests.spoken import cards, channels, noises, voices
+from tests.spoken import channels, noises, voices
 from tests.spoken.phrases import plain
 
 KEYS = [*read("half", "gap").as_json(), "file", "heard", "probability", "decision",
@@ -35,7 +35,7 @@ needs_voices = pytest.mark.skipif(
 needs_whisper = pytest.mark.skipif(
     models.find_spec(models.WHISPER_PACKAGE) is None, reason="no Whisper weights installed"
 )
-needs_cards = pytest.mark.skipif(not cards.recordings(), reason=cards.MISSING)
+needs_cards = pytest.mark.skipif(not voices.card_recordings(), reason=voices.CARDS_MISSING)
 
 
 def lugcall(*args: str, cwd: Path) -> subprocess.CompletedProcess[str]:
@@ -200,13 +200,13 @@ class TestFiles:
 @needs_whisper
 def test_people_with_cards(ears: Recognizers) -> None:
     """All cards, of five people; a short one may come out several times, where it may be said."""
-    assert len(cards.recordings()) == 5
-    ears.expect(cards.GRAMMAR)
+    assert len(voices.card_recordings()) == 5
+    ears.expect(voices.CARDS_GRAMMAR)
     found = {}
-    for path, words in cards.recordings():
-        assert cards.GRAMMAR.accepts(words)
+    for path, words in voices.card_recordings():
+        assert voices.CARDS_GRAMMAR.accepts(words)
         (hearing,) = ears.listen(load(path))
-        inside = [h.words for h in hearing.hypotheses if cards.GRAMMAR.accepts(h.words)]
+        inside = [h.words for h in hearing.hypotheses if voices.CARDS_GRAMMAR.accepts(h.words)]
         found[words] = inside[0] if inside else ""
     right = [said == words for words, said in found.items()]
     only = [not f"{said} ".replace(f"{words} ", "") for words, said in found.items()]

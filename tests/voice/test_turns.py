@@ -20,9 +20,8 @@ from assistant.voice.detection.endpointer import (
 from assistant.voice.detection.noise_floor import NoiseFloor, level_db
 from assistant.voice.detection.vad import Vad
 from assistant.voice.devices.audio import FRAME, FRAME_S, RATE, Samples, load
-from tests.spoken.channels import active_level
+from tests.spoken.channels import active_level, echo_of
 from tests.spoken.noises import RMS, noise
-from tests.spoken.rooms import echo_of
 from tests.spoken.voices import available, say
 
 VOICES = [voice for voice in available("tuning") if voice.make == "espeak-ng"]

