@@ -16,8 +16,8 @@ import numpy as np
 import soundfile
 import soxr
 
-from assistant.voice.devices.audio import RATE, Samples
 from assistant.readings.language import alt, opt, seq
+from assistant.voice.devices.audio import RATE, Samples
 from assistant.voice.recognition.grammar import Grammar
 
 from .talkers import can_talk, talk
