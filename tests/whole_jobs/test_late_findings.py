@@ -12,6 +12,7 @@ from assistant.conversation import Session, split_speaker
 from assistant.conversation.understand import understand
 from assistant.dialogue import Question
 from assistant.job.state import Facts, Taken
+from assistant.quantity import BRAKE_CONTACT, FREE_TRAVEL, TOTAL_TRAVEL
 from assistant.record import Journal, RecordError, read_events
 from assistant.record.history import JobHistory
 from assistant.record.transcript import transcript
@@ -145,14 +146,10 @@ def test_the_pedal_never_moves_with_the_cover_off_without_a_caution(tmp_path: Pa
     for line in SCRIPT:
         said = session.hear(*split_speaker(line))
         step = session.job.step
-        entered = any(s.key == f"prompt:{step.id}" for s in said) if step is not None else False
-        if (
-            step is not None
-            and entered
-            and step.reading in ("free-travel", "total-travel", "brake-contact")
-            and session.job.cover_open()
-        ):
-            assert any(s.key == "caution:stroke" for s in said), step.id
+        keys = [s.key for s in said]
+        moves = step is not None and step.reading in (FREE_TRAVEL, TOTAL_TRAVEL, BRAKE_CONTACT)
+        if moves and f"prompt:{step.id}" in keys and session.job.facts.cover_open:
+            assert "caution:stroke" in keys, step.id
 
 
 def test_transcript_shows_control_characters_and_damage(tmp_path: Path) -> None:
