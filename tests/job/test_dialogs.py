@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 import shutil
 from collections.abc import Callable
+from itertools import product
 from pathlib import Path
 
 import pytest
@@ -19,6 +20,8 @@ from assistant.texts.dialogs import (
     PLACEHOLDERS,
     REPLIES,
     SIGNALS,
+    TRAITS,
+    USUAL,
     Dialogs,
     load_dialogs,
 )
@@ -224,6 +227,56 @@ OTHER = [
     ("cautions", "[roll]", "[rol]", ("roll",)),
     ("cautions", "[roll]\n", "[roll]\nbold = true\n", ("roll", "bold")),
     ("cautions", '[roll]\nsignal = "WARNING"\n', "[roll]\n", ("roll", "signal")),
+    # of trucks of another kind
+    (
+        "steps",
+        '\nwhen = { linkage = "cable" }',
+        '\nwhen = { linkage = "cables" }',
+        ("linkage", "cables", "rod"),
+    ),
+    ("steps", '\nwhen = { linkage = "cable" }', '\nwhen = { link = "cable" }', ("trait", "link")),
+    ("steps", '\nwhen = { linkage = "cable" }', '\nwhen = "cable"', ("when", "must look like")),
+    ("steps", 'when = { clutch = "manual" }\n', "", ("ring_plan", "twice")),
+    (
+        "steps",
+        'id = "ring_hold"\nphase = "ring"\nkind = "hold"\nwho = "helper"\n'
+        'when = { clutch = "manual" }',
+        'id = "ring_hold"\nphase = "ring"\nkind = "hold"\nwho = "helper"\n'
+        'when = { clutch = "manual", linkage = "rod" }',
+        ("ring_hold", "missing", "cable linkage"),
+    ),
+    (
+        "steps",
+        'id = "chain_fluid"\nphase = "chain"\nkind = "sound"\nwho = "tech"\n'
+        'when = { linkage = "hydraulic" }',
+        'id = "chain_fluid"\nphase = "chain"\nkind = "sound"\nwho = "tech"\n'
+        'when = { linkage = "hydraulic", clutch = "manual" }',
+        ("chain_fluid", "missing", "hydraulic linkage", "self-adjusting clutch"),
+    ),
+    (
+        "steps",
+        "[[step.instead]]\nwhen",
+        '[[step.instead]]\nkind = "act"\nwhen',
+        ("kind", "no key"),
+    ),
+    ("steps", 'id = "chocks"', 'id = "chocks"\ninstead = "x"', ("chocks", "[[step.instead]]")),
+    (
+        "steps",
+        'answers = ["plug out"',
+        'answers = ["released"',
+        ("cover_off", "released", "already means"),
+    ),
+    ("steps", "Rubber plug out of the hole.", "very " * 17, ("cover_off", "16 words")),
+    ("steps", "Cable adjuster {rod} {rod_way}.", "Cable adjuster {lugs}.", ("fork_rod", "{lugs}")),
+    ("replies", "[truck.linkage.cable]", "[truck.linkage.string]", ("linkage", "string")),
+    ("replies", "[truck.linkage.cable]", "[truck.engine.cable]", ("trait", "engine")),
+    ("replies", 'rod_none = "The cable', 'rod_nome = "The cable', ("rod_nome", "rod_none")),
+    (
+        "replies",
+        "[truck.lock.bracket]\n",
+        '[truck.lock.bracket]\nnoted = "{x}"\n',
+        ("noted", "{x}"),
+    ),
 ]
 
 
@@ -352,3 +405,19 @@ def test_lugcall_dialogs_names_another_folder(shop: Path, monkeypatch: pytest.Mo
     monkeypatch.setenv("LUGCALL_DIALOGS", str(shop / "nowhere"))
     with pytest.raises(DialogError, match="nowhere"):
         load_dialogs()
+
+
+def test_a_shop_may_add_a_step_for_some_trucks(shop: Path, card: Card) -> None:
+    """Only the trucks it is for are asked."""
+    extra = (
+        '[[step]]\nid = "gloves"\nphase = "safe"\nkind = "act"\nwho = "tech"\n'
+        'when = { linkage = ["cable", "hydraulic"], units = "mm" }\n'
+        'say = "Gloves on. Say done."\n\n'
+    )
+    swap(shop, "steps", block(shop, "eyes"), extra + block(shop, "eyes"))
+    dialogs = load_dialogs(shop)
+    for linkage, units in product(TRAITS["linkage"], TRAITS["units"]):
+        traits = {**USUAL, "linkage": linkage, "units": units}
+        there = linkage != "rod" and units == "mm"
+        assert ("gloves" in dialogs.for_truck(traits).by_id) == there
+    assert "gloves" not in dialogs.for_truck(card.traits).by_id

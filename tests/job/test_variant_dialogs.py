@@ -3,22 +3,19 @@
 from __future__ import annotations
 
 import re
-import shutil
 from itertools import product
 from pathlib import Path
 
 import pytest
 
 from assistant import interlocks
-from assistant.card import Card, CardError, card_from_text, load_card
+from assistant.card import CardError, card_from_text, load_card
 from assistant.card.arithmetic import truck_for
 from assistant.cli.plan import plan_report, plan_text
 from assistant.clutch.solver import solve
 from assistant.clutch.uncertainty import Measured
 from assistant.conversation import Session, SessionError
-from assistant.job.job import Job
-from assistant.sentences import DialogError
-from assistant.texts.dialogs import TRAITS, USUAL, Dialogs, load_dialogs
+from assistant.texts.dialogs import TRAITS, USUAL, Dialogs
 
 SHIPPED = Path(__file__).parents[2] / "dialogs"
 ALL = [dict(zip(TRAITS, values, strict=True)) for values in product(*TRAITS.values())]
@@ -169,100 +166,3 @@ def test_a_plan_names_what_this_truck_has(card: str, told: str, never: str) -> N
     said = "\n".join(x for x in text.splitlines() if not x.startswith(("Not on the card", "ROD ")))
     assert re.search(told, text)
     assert not re.search(never, said, re.I), re.search(never, said, re.I)
-
-
-# --- what a shop may do, and may not --------------------------------------------------------------
-
-
-@pytest.fixture
-def shop(tmp_path: Path) -> Path:
-    """A shop's own copy of the dialogs."""
-    return Path(shutil.copytree(SHIPPED, tmp_path / "dialogs"))
-
-
-def swap(shop: Path, name: str, old: str, new: str, count: int = 1) -> None:
-    """Edit one file."""
-    path = shop / "en" / f"{name}.toml"
-    text = path.read_text("utf-8")
-    assert old in text
-    path.write_text(text.replace(old, new, count), "utf-8")
-
-
-DAMAGE = [
-    (
-        "steps",
-        '\nwhen = { linkage = "cable" }',
-        '\nwhen = { linkage = "cables" }',
-        ("linkage", "cables", "rod"),
-    ),
-    ("steps", '\nwhen = { linkage = "cable" }', '\nwhen = { link = "cable" }', ("trait", "link")),
-    ("steps", '\nwhen = { linkage = "cable" }', '\nwhen = "cable"', ("when", "must look like")),
-    ("steps", 'when = { clutch = "manual" }\n', "", ("ring_plan", "twice")),
-    (
-        "steps",
-        'id = "ring_hold"\nphase = "ring"\nkind = "hold"\nwho = "helper"\n'
-        'when = { clutch = "manual" }',
-        'id = "ring_hold"\nphase = "ring"\nkind = "hold"\nwho = "helper"\n'
-        'when = { clutch = "manual", linkage = "rod" }',
-        ("ring_hold", "missing", "cable linkage"),
-    ),
-    (
-        "steps",
-        'id = "chain_fluid"\nphase = "chain"\nkind = "sound"\nwho = "tech"\n'
-        'when = { linkage = "hydraulic" }',
-        'id = "chain_fluid"\nphase = "chain"\nkind = "sound"\nwho = "tech"\n'
-        'when = { linkage = "hydraulic", clutch = "manual" }',
-        ("chain_fluid", "missing", "hydraulic linkage", "self-adjusting clutch"),
-    ),
-    (
-        "steps",
-        "[[step.instead]]\nwhen",
-        '[[step.instead]]\nkind = "act"\nwhen',
-        ("kind", "no key"),
-    ),
-    ("steps", 'id = "chocks"', 'id = "chocks"\ninstead = "x"', ("chocks", "[[step.instead]]")),
-    (
-        "steps",
-        'answers = ["plug out"',
-        'answers = ["released"',
-        ("cover_off", "released", "already means"),
-    ),
-    ("steps", "Rubber plug out of the hole.", "very " * 17, ("cover_off", "16 words")),
-    ("steps", "Cable adjuster {rod} {rod_way}.", "Cable adjuster {lugs}.", ("fork_rod", "{lugs}")),
-    ("replies", "[truck.linkage.cable]", "[truck.linkage.string]", ("linkage", "string")),
-    ("replies", "[truck.linkage.cable]", "[truck.engine.cable]", ("trait", "engine")),
-    ("replies", 'rod_none = "The cable', 'rod_nome = "The cable', ("rod_nome", "rod_none")),
-    (
-        "replies",
-        "[truck.lock.bracket]\n",
-        '[truck.lock.bracket]\nnoted = "{x}"\n',
-        ("noted", "{x}"),
-    ),
-]
-
-
-@pytest.mark.parametrize(("name", "old", "new", "parts"), DAMAGE)
-def test_damage_is_named(shop: Path, name: str, old: str, new: str, parts: tuple[str, ...]) -> None:
-    """One line on what to mend, whichever truck it would have met."""
-    swap(shop, name, old, new)
-    with pytest.raises(DialogError) as caught:
-        load_dialogs(shop)
-    message = str(caught.value)
-    assert "\n" not in message and message.startswith(f"dialogs: {name}.toml")
-    for part in parts:
-        assert part in message, message
-
-
-def test_a_shop_may_add_a_step_for_some_trucks(shop: Path, card: Card) -> None:
-    """Only the trucks it is for are asked."""
-    extra = (
-        '[[step]]\nid = "gloves"\nphase = "safe"\nkind = "act"\nwho = "tech"\n'
-        'when = { linkage = ["cable", "hydraulic"], units = "mm" }\n'
-        'say = "Gloves on. Say done."\n\n'
-    )
-    swap(shop, "steps", '[[step]]\nid = "eyes"', extra + '[[step]]\nid = "eyes"')
-    dialogs = load_dialogs(shop)
-    for traits in ALL:
-        there = traits["linkage"] != "rod" and traits["units"] == "mm"
-        assert ("gloves" in dialogs.for_truck(traits).by_id) == there
-    assert "gloves" not in Job(card, dialogs).dialogs.by_id
