@@ -11,16 +11,24 @@ from assistant.clutch.conformity import Figure, Limits
 from assistant.clutch.ring import COARSE_IN
 from assistant.quantity import BRAKE_CONTACT
 from assistant.readings import speak
+from assistant.sentences import Both, fill
 
 
-def limit_text(limit: Limits, units: str) -> str:
+def limit_text(limit: Limits, units: str) -> Both:
     """`1/2 in to 9/16 in`, `at least 1/2 in`, `at most 9/16 in`."""
     low, high = limit.low_in, limit.high_in
     if low is None:
-        return f"at most {speak.limit_figures(high or 0.0, units)}"
+        return fill("at most {edge}", {"edge": _edge(high or 0.0, units)})
     if high is None:
-        return f"at least {speak.limit_figures(low, units)}"
-    return f"{speak.limit_figures(low, units)} to {speak.limit_figures(high, units)}"
+        return fill("at least {edge}", {"edge": _edge(low, units)})
+    first, last = _edge(low, units), _edge(high, units)
+    unit = next((u for u in (" inches", " inch", " millimetres") if last.spoken.endswith(u)), "")
+    once = first.spoken.removesuffix(unit)  # "eight to nine inches"
+    return Both(f"{first} to {last}", f"{once} to {last.spoken}")
+
+
+def _edge(value_in: float, units: str) -> Both:
+    return Both(speak.limit_figures(value_in, units), speak.limit_words(value_in, units))
 
 
 def figure_data(figure: Figure) -> dict[str, Any]:

@@ -21,6 +21,7 @@ from assistant.card import Card, CardError, card_from_text, default_card
 from assistant.conversation import report
 from assistant.conversation.understand import Missed, understand, which
 from assistant.dialogue import Dialogue, Heard, Question
+from assistant.job import words
 from assistant.job.job import Job
 from assistant.quantity import FREE_TRAVEL
 from assistant.record import Journal
@@ -266,8 +267,8 @@ class Session(Talk):
             self.journal.append_all(group)
             return said
         self.journal.append_all([*group, ("closed", report.closing(self.job))])
-        text = self.dialogs.say("signed", code=self.job.facts.code, seal=self.journal.seal)
-        return [*said, Said("both", text, "reply:signed")]
+        code, seal = words.spelled(self.job.facts.code), words.spelled(self.journal.seal, ", ")
+        return [*said, self.dialogs.said("both", "signed", code=code, seal=seal)]
 
     def _kept_aside(
         self, kind: str, said: list[Said], data: dict[str, str], ear: dict[str, Any] | None = None

@@ -220,7 +220,8 @@ class Job(JobState):
         if self.choice:
             return [*given, self.said("tech", f"{self.choice}_choice")]
         if entering and step.kind == "rod" and "rod.thread" in self.facts.card.defaulted:
-            given.append(self.said("tech", "thread_default", thread=self.facts.card.thread))
+            thread = words.thread(self.facts.card.thread)
+            given.append(self.said("tech", "thread_default", thread=thread))
         return [*given, *self.kind.instruction(self, step)]
 
     def _outside(self) -> Said:

@@ -84,7 +84,7 @@ def _rod_blanks(job: JobState, step: Step) -> Blanks:
     say = sentences("job").say
     why = say(
         "rod_why",
-        thread=facts.card.thread,
+        thread=words.thread(facts.card.thread),
         whose=say("common_practice_check") if "rod.thread" in facts.card.defaulted else "",
         clearance=words.length(plan.after[CLEARANCE].value_in, units),
         free=words.length(plan.after[FREE_TRAVEL].value_in, units),

@@ -192,10 +192,10 @@ class Facts:
         """The limits to judge by: the card's, or common practice, or none."""
         return self.card.figures.get(quantity)
 
-    def limits(self, quantity: str) -> str:
+    def limits(self, quantity: str) -> Both:
         """They in figures: `1/2 in to 9/16 in`; "?" without any."""
         figure = self.figure(quantity)
-        return "?" if figure is None else limit_text(figure.limits, self.card.units)
+        return Both("?") if figure is None else limit_text(figure.limits, self.card.units)
 
     def judged(self, taken: Taken) -> Judgement | None:
         """In, out or too close to call; None without a figure. Each reading is judged once."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import TYPE_CHECKING
 
 from assistant.clutch.thread import FLATS_PER_TURN
@@ -91,6 +92,28 @@ def rod_way(flats: int, longer: str) -> Both:
     else:
         key = "more_clearance" if more else "less_clearance"
     return sentences("job").say(key)
+
+
+def thread(name: str) -> Both:
+    """`1/2-20`, "one half, twenty"; `M8x1.25`, "M eight by one point two five"."""
+    inch, metric = re.fullmatch(r"(\d+)/(\d+)-(\d+)", name), re.fullmatch(r"M(\d+)x([\d.]+)", name)
+    if inch:
+        size = speak.fraction_words(int(inch[1]) / int(inch[2]), int(inch[2]))
+        return Both(name, f"{size}, {number(int(inch[3])).spoken}")
+    if metric:
+        size, pitch = number(int(metric[1])).spoken, float(metric[2])
+        places = len(metric[2].partition(".")[2])
+        return Both(name, f"M {size} by {number(pitch, places).spoken}")
+    return Both(name)
+
+
+def spelled(code: str, pause: str = " ") -> Both:
+    """A code sign by sign, a breath between its groups: `4711`, "four seven one one"."""
+    groups = [
+        pause.join(speak.number_words(int(c)) if c.isdecimal() else c for c in group)
+        for group in code.split("-")
+    ]
+    return Both(code, "; ".join(groups))
 
 
 def spoken(quantity: str) -> str:

@@ -109,12 +109,22 @@ def near_figures(value_in: float, units: str = "inch") -> str:
 
 def limit_figures(value_in: float, units: str = "inch") -> str:
     """A limit exactly as it stands: `9/16 in` on a rule's grid, else `0.520 in`; `12.7 mm`."""
+    return length_figures(value_in, _limit_form(value_in, units))
+
+
+def limit_words(value_in: float, units: str = "inch") -> str:
+    """The same in words: "nine sixteenths", "point five two zero inch"."""
+    kind, detail = _limit_form(value_in, units)
+    if kind == "m" and abs(value_in * MM_PER_IN - round(value_in * MM_PER_IN)) < 1e-6:
+        detail = 0  # "thirteen millimetres", not "thirteen point zero"
+    return length_words(value_in, (kind, detail))
+
+
+def _limit_form(value_in: float, units: str) -> Form:
     if units == "mm":
-        mm = value_in * MM_PER_IN
-        return f"{mm:.1f} mm" if abs(mm * 10 - round(mm * 10)) < 1e-6 else f"{mm:.2f} mm"
-    if abs(value_in * 64 - round(value_in * 64)) < 1e-9:
-        return length_figures(value_in, ("f", 64))
-    return length_figures(value_in, ("d", 3))
+        tenths = value_in * MM_PER_IN * 10
+        return ("m", 1) if abs(tenths - round(tenths)) < 1e-6 else ("m", 2)
+    return ("f", 64) if abs(value_in * 64 - round(value_in * 64)) < 1e-9 else ("d", 3)
 
 
 def near(value_in: float, units: str = "inch") -> tuple[float, Form]:

@@ -24,8 +24,7 @@ from assistant.voice.devices.audio import RATE
 from assistant.voice.devices.portaudio import quiet_libraries
 from assistant.voice.output.player import Player
 from assistant.voice.output.queue import SpeechOutput
-from assistant.voice.output.spoken_text import split_sentences, spoken
-from assistant.voice.output.synthesizer import Synthesizer
+from assistant.voice.output.synthesizer import Synthesizer, split_sentences, spoken
 from tests.voice.pulse import missing, pulse
 
 DEMO = Path(__file__).parent.parent.parent / "demo_sessions"

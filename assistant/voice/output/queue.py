@@ -13,8 +13,7 @@ from assistant.act import Said
 from assistant.voice.devices.audio import RATE, Samples
 from assistant.voice.output.earcons import earcon
 from assistant.voice.output.player import AudioOutput, Chunk
-from assistant.voice.output.spoken_text import split_sentences, spoken
-from assistant.voice.output.synthesizer import SpeechError, Synthesizer
+from assistant.voice.output.synthesizer import SpeechError, Synthesizer, split_sentences, spoken
 
 STOP, CUE, PROMPT, REST = range(4)
 """Ranks, the most urgent first."""

@@ -1,21 +1,100 @@
-"""Text to samples: two voices, and a memory of what was said before."""
+"""Words to sound: for the ear, in two voices, with a memory of what was said before."""
 
 from __future__ import annotations
 
 import contextlib
 import json
+import re
 import subprocess
 import sys
 import threading
 from collections import OrderedDict
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
+from itertools import zip_longest
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
+from assistant.act import Said
+from assistant.readings import speak
+from assistant.readings.units import MM_PER_IN
+from assistant.sentences import aloud
 from assistant.voice.devices.audio import RATE, AudioError, Samples, resampled
+
+# --- Words for the ear.
+#
+# What lugcall says knows how it is spoken. People's own words do not: a card's name, a note, a
+# question for the lead. Figures and signs in those are put into words here.
+
+_FIGURE = r"(?:\d+-)?\d+/\d+|(?:\d{1,3}(?:,\d{3})+|\d+)(?:\.\d+)?"
+
+
+def spoken(said: Said | str) -> str:
+    """The words for the ear: no figure, unit sign or bracket is left in them."""
+    text = said.aloud if isinstance(said, Said) else aloud(said)
+    for pattern, told in _RULES:
+        text = re.sub(pattern, told, text)
+    parts = split_sentences(" ".join(text.split()))
+    # A reading's figures and its words are one for the ear: `9/16 in. Nine sixteenths.`
+    pairs = zip_longest(parts, parts[1:], fillvalue="")
+    text = " ".join(part for part, after in pairs if part.lower() != after.lower())
+    text = re.sub(r"\s+([,.;:?!])", r"\1", text)
+    text = re.sub(r",(?=[.,;:?!])", "", text).strip(" ,")
+    text = re.sub(r"(?<=[.?!])[.,;:]+", "", text)
+    return re.sub(r"(?:^|(?<=[.?!] ))[a-z]", lambda m: m[0].upper(), text)
+
+
+def split_sentences(text: str) -> list[str]:
+    """`text` cut where a speaker may breathe: each part is one call to the synthesizer."""
+    return [part for part in re.split(r"(?<=[.?!;])\s+", text.strip()) if part]
+
+
+def _length(match: re.Match[str]) -> str:
+    figure, unit = match["figure"].replace(",", ""), match["unit"]
+    _, _, after = figure.partition(".")
+    whole, _, part = figure.rpartition("-") if "/" in figure else (figure, "", "")
+    top, _, bottom = part.partition("/")
+    if unit == "mm" and not part:
+        words = speak.length_words(float(figure) / MM_PER_IN, ("m", len(after.rstrip("0"))))
+    elif after:
+        words = speak.length_words(float(figure), ("d", len(after)))
+    elif not part or int(bottom) in (2, 4, 8, 16, 32, 64):
+        size = int(whole or 0) + (int(top) / int(bottom) if part else 0)
+        words = speak.fraction_words(size, int(bottom or 1)) if size else "zero inches"
+    else:
+        words = f"{_number(whole)} {_number(top)} over {_number(bottom)}"
+    return f"minus {words}" if match["sign"] else words
+
+
+def _number(figure: str) -> str:
+    whole, _, after = figure.replace(",", "").partition(".")
+    # What is too long for a number is a code: digit by digit.
+    words = speak.number_words(int(whole)) if 0 < len(whole) < 10 else _digits(whole)
+    return f"{words} point {_digits(after)}" if after.strip("0") else words
+
+
+def _digits(figure: str) -> str:
+    return " ".join(speak.number_words(int(digit)) for digit in figure)
+
+
+_RULES: tuple[tuple[str, str | Callable[[re.Match[str]], str]], ...] = (
+    (r"\b([A-Z]{1,4})-?(\d{1,6})\b", lambda m: f"{' '.join(m[1])}, {_digits(m[2])}"),  # T-104
+    (r"(?<=[^\W\d])(?=\d)|(?<=\d)(?=[^\W\d])", " "),  # 12mm
+    (rf"(?P<sign>(?<![\w)])-)?(?P<figure>{_FIGURE}) (?P<unit>in|mm)\b", _length),
+    (r"(?P<sign>(?<![\w)])-)?(?P<figure>(?:\d+-)?\d+/\d+)(?P<unit>)", _length),
+    (_FIGURE, lambda m: _number(m[0])),
+    (r"%", " percent"),
+    (r"\b[A-Z]{2,}\b", lambda m: m[0].lower()),  # the synthesizer may spell capitals
+    (r"[()\[\]\"“”]|\s[-–—]+\s", ", "),
+    (r"&", " and "),
+    (r"(?<=\w)/(?=\w)", " or "),
+    (r"[_*=~|\\/]", " "),
+)
+
+
+# --- Words to samples, and what was said before.
 
 _QUIET = 0.004
 """Below this share of full scale a sample is taken for silence."""
