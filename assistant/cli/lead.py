@@ -126,16 +126,21 @@ def retention(folders: tuple[Path, ...], days: int, really: bool, code: str, as_
     import json
 
     from assistant.record import default_folder
-    from assistant.review.retention import as_lines, data, look, remove
+    from assistant.review.retention import look, remove
 
     found = look(folders or (default_folder(),), days)
     gone, left = remove(found, code) if really else (0, [])
     if as_json:
-        told = {**data(found), "removed": gone, "left": left}
+        clips = [
+            {"file": str(o.path), "at": o.at.isoformat(), "bytes": o.size, "of": o.what}
+            for o in found.old
+        ]
+        told = {"clips": clips, "kept": found.kept, "removed": gone, "left": left}
         click.echo(json.dumps(told, ensure_ascii=False, indent=2))
     else:
-        for line in as_lines(found):
-            click.echo(f"{'removed' if really else 'would go'}  {line}")
+        for one in sorted(found.old, key=lambda old: old.at):
+            what = f"{one.at:%Y-%m-%d}  {one.size / 1000:7.1f} kB  {one.path}  ({one.what})"
+            click.echo(f"{'removed' if really else 'would go'}  {what}")
         for line in found.kept:
             click.echo(f"kept     {line}")
         size = f"{found.size / 1e6:.1f} MB"

@@ -175,7 +175,7 @@ def open_review(
         folders: of records; each has an index of its own.
         home: where the indexes live; the user's cache if not given.
         wait: takes one line when another lead has an index and is waited for.
-        wait_s: for so long at most, in seconds.
+        wait_s: for so long at most, in seconds; a minute if not given.
         how: see `refresh.refresh`.
 
     Raises:
@@ -185,36 +185,36 @@ def open_review(
 
     from assistant.review.index import WAIT_S, Index, index_home
 
-    wait_s = WAIT_S if wait_s is None else wait_s
+    home = home or index_home()
     connection = duckdb.connect()
+    indexes, done = [], []
     try:
-        indexes, done = [], []
         for number, folder in enumerate(_apart(folders)):
-            index = Index(connection, f"folder{number}", folder, home)
-            done.append(_up_to_date(index, wait, wait_s, how))
-            index.read_only(wait, wait_s)
+            name = f"folder{number}"
+            index = Index(connection, name, folder, home, wait, wait_s or WAIT_S)
+            done.append(_up_to_date(index, how))
             indexes.append(index)
-        return Review(connection, indexes, done, home or index_home())
+        return Review(connection, indexes, done, home)
     except BaseException:
         connection.close()
         raise
 
 
-def _up_to_date(
-    index: Index, wait: Callable[[str], None], wait_s: float, how: dict[str, Any]
-) -> Refreshed:
+def _up_to_date(index: Index, how: dict[str, Any]) -> Refreshed:
+    """Refresh an index; one that turns out to be damaged is built anew. It can then be read."""
     import duckdb
 
     from assistant.review.refresh import refresh
     from assistant.review.wording import say
 
-    index.write(wait, wait_s)
+    index.write()
     try:
         try:
             done = refresh(index, **how)
         except duckdb.Error:
-            index.begin_anew(wait, wait_s)
+            index.begin_anew()
             done = refresh(index, **how)
+        index.read_only()
     except (duckdb.Error, OSError) as error:
         raise RecordError(
             f"The index {index.file} cannot be written: {str(error).splitlines()[0]}. "

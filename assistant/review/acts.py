@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import os
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -17,13 +17,12 @@ from typing import Literal
 
 from assistant.record import (
     BrokenChain,
-    DamagedLine,
     Event,
     Journal,
     NotARecord,
     RecordBusy,
     RecordError,
-    parse_line,
+    read_events,
 )
 from assistant.record.chain import may_follow_closed
 from assistant.record.folder import SUFFIX, slug
@@ -43,8 +42,6 @@ _WANTS = {
 _SIGNED_ONLY = ("accepted", "reopened")
 NEWEST = 8
 """Records of one truck that are looked at."""
-_NEAR = 1 << 16
-"""Bytes at either end of a record that are looked at."""
 KEY = "question"
 """Where the notice that put a question to the technician keeps which one it was: its hash."""
 
@@ -140,9 +137,7 @@ def _check(journal: Journal, act: LeadActName, path: Path) -> None:
         raise LeadError(f"{path.name} is reopened already; nothing was added")
 
 
-# --- Questions that wait. Quick, since a session begins with it: only the newest records of that
-# truck are looked at, and of each only its first lines (what was asked there) and its last (where a
-# lead's acts stand).
+# --- Questions that wait for the next session on a truck.
 
 
 @dataclass(frozen=True, slots=True)
@@ -157,64 +152,38 @@ class WaitingQuestion:
 def waiting(folder: Path, unit: str) -> list[WaitingQuestion]:
     """The open questions on a truck, oldest first; none when the folder cannot be read.
 
-    A question is over once it was put in a later session (a "notice" with its hash), or once a lead
+    Quick, since a session begins with it: only the newest records of that truck are looked at. A
+    question is over once it was put in a later session (a "notice" with its hash), or once a lead
     did something else with the record after it.
     """
-    if not unit:
-        return []
     put: set[str] = set()
     found: list[WaitingQuestion] = []
     for path in _newest(folder, unit):
-        head, tail = _ends(path)
-        if not head or head[0].data.get("unit") != unit:
+        try:
+            events, _ = read_events(path)
+        except RecordError:
             continue
-        put |= {str(e.data[KEY]) for e in head if e.kind == "notice" and KEY in e.data}
-        found += [one for one in _open(tail) if one.hash not in put]
+        if not events or events[0].data.get("unit") != unit:
+            continue
+        put |= {str(e.data[KEY]) for e in events if e.kind == "notice" and KEY in e.data}
+        found += [one for one in _open(events) if one.hash not in put]
     return found[::-1]
 
 
 def _newest(folder: Path, unit: str) -> list[Path]:
     try:
-        with os.scandir(folder) as entries:
-            names = [e.name for e in entries if e.name.endswith(SUFFIX) and slug(unit) in e.name]
+        names = os.listdir(folder) if unit else []
     except OSError:
         return []
+    names = [n for n in names if n.endswith(SUFFIX) and slug(unit) in n]
     return [folder / name for name in sorted(names, reverse=True)[:NEWEST]]
 
 
-def _ends(path: Path) -> tuple[list[Event], list[Event]]:
-    """The first events of a record, and the last; what is damaged is left out."""
-    try:
-        with path.open("rb") as stream:
-            head = stream.read(_NEAR)
-            size = stream.seek(0, os.SEEK_END)
-            stream.seek(max(0, size - _NEAR))
-            tail = stream.read(_NEAR)
-    except OSError:
-        return [], []
-    return _events(head), _events(tail)
-
-
-def _events(block: bytes) -> list[Event]:
-    out = []
-    for line in block.splitlines(keepends=True):
-        try:
-            out.append(parse_line(line))
-        except DamagedLine:
-            continue
-    return out
-
-
-def _open(tail: list[Event]) -> list[WaitingQuestion]:
+def _open(events: list[Event]) -> Iterator[WaitingQuestion]:
     """The questions after which the lead did nothing else, newest first."""
-    out: list[WaitingQuestion] = []
-    for event in reversed(tail):
-        if not event.kind.startswith(LEAD):
-            if may_follow_closed(event.kind):
-                continue
-            break
-        if event.kind != f"{LEAD}question":
-            break
-        lead, text = (str(event.data.get(member, "")) for member in ("lead", "text"))
-        out.append(WaitingQuestion(lead, text, event.hash))
-    return out
+    for event in reversed(events):
+        if event.kind == f"{LEAD}question":
+            lead, text = (str(event.data.get(member, "")) for member in ("lead", "text"))
+            yield WaitingQuestion(lead, text, event.hash)
+        elif event.kind.startswith(LEAD) or not may_follow_closed(event.kind):
+            return

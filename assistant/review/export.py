@@ -38,7 +38,7 @@ def export(review: Review, folder: Path, kind: str) -> list[Path]:
     try:
         folder.mkdir(parents=True, exist_ok=True)
         for table, file in zip(COLUMNS, files, strict=True):
-            review.run(f"COPY (SELECT * FROM {table}) TO {quoted(str(file))} ({how})")
+            review.run(f"COPY (SELECT * FROM {table}) TO {quoted(file)} ({how})")
         page.write_text(columns_page(), encoding="utf-8")
     except OSError as error:
         raise RecordError(f"{folder} cannot be written: {reason(error)[0]}.") from error

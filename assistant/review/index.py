@@ -31,8 +31,8 @@ LAYOUT = 4
 """Of the file; of another number, it is built anew."""
 WAIT_S = 60.0
 """So long we wait for another lead who has the index."""
-SQL_TYPES = {"int": "BIGINT", "float": "DOUBLE", "text": "VARCHAR", "bool": "BOOLEAN",
-             "time": "TIMESTAMP"}  # fmt: skip
+_SQL_TYPES = {"int": "BIGINT", "float": "DOUBLE", "text": "VARCHAR", "bool": "BOOLEAN",
+              "time": "TIMESTAMP"}  # fmt: skip
 _STATE = {"size": "BIGINT", "mtime": "BIGINT", "ctime": "BIGINT", "events": "BIGINT",
           "opening": "VARCHAR"}  # fmt: skip
 """What the table of files keeps for the next refresh, beyond what it shows."""
@@ -59,6 +59,8 @@ class Index:
         name: what its tables are qualified with in SQL.
         folder: of the records.
         home: where indexes live; see `index_home`.
+        wait: takes one line when another lead has it and is waited for.
+        wait_s: for so long at most, in seconds.
 
     Attributes:
         file: the database; not used when `unwritable`.
@@ -71,108 +73,93 @@ class Index:
         connection: duckdb.DuckDBPyConnection,
         name: str,
         folder: Path,
-        home: Path | None = None,
+        home: Path,
+        wait: Tell = lambda line: None,
+        wait_s: float = WAIT_S,
     ) -> None:
-        self._connection = connection
-        self.name = name
+        self._connection, self.name = connection, name
+        self._wait, self._wait_s = wait, wait_s
         self.folder = Path(os.path.abspath(folder))
         digest = hashlib.sha256(os.fsencode(self.folder)).hexdigest()[:12]
-        self.file = (home or index_home()) / f"{slug(self.folder.name)}-{digest}.duckdb"
-        self.unwritable = ""
-        self.rebuilt = False
+        self.file = home / f"{slug(self.folder.name)}-{digest}.duckdb"
+        self.unwritable, self.rebuilt = "", False
 
-    def write(self, tell: Tell, wait_s: float = WAIT_S) -> None:
+    def write(self) -> None:
         """Attach it to be written.
 
-        Args:
-            tell: takes one line, when it has to be waited for.
-            wait_s: how long at most.
-
         Raises:
-            RecordError: another lead had it all that time.
+            RecordError: another lead had it all the time that we waited.
         """
         import duckdb
 
-        try:
-            self.file.parent.mkdir(parents=True, exist_ok=True)
-        except OSError as error:
-            self._in_memory(reason(error)[0])
+        self.unwritable = _unwritable(self.file)
+        if self.unwritable:
+            self.run(f"ATTACH ':memory:' AS {self.name}")
+            self._make_tables()
             return
-        for path in (self.file.parent, self.file):
-            if path.exists() and not os.access(path, os.W_OK):
-                self._in_memory("no permission to write there")
-                return
         try:
-            self._attach("", tell, wait_s)
+            self._attach("")
             layout = self._layout()
         except duckdb.Error:
             layout = -1
-        if layout < 0:
-            self.begin_anew(tell, wait_s)
-        elif layout == 0:
+        if layout == 0:
             self._make_tables()
         elif layout != LAYOUT:
-            self.begin_anew(tell, wait_s)
-            self.rebuilt = False
+            self.begin_anew()
+            self.rebuilt = layout < 0
 
-    def begin_anew(self, tell: Tell, wait_s: float = WAIT_S) -> None:
+    def begin_anew(self) -> None:
         """As `write`, with nothing in it: what was there is of no use."""
         self.rebuilt = True
-        self.detach()
+        self._detach()
         for path in (self.file, self.file.with_name(self.file.name + ".wal")):
             path.unlink(missing_ok=True)
-        self._attach("", tell, wait_s)
+        self._attach("")
         self._make_tables()
 
-    def read_only(self, tell: Tell, wait_s: float = WAIT_S) -> None:
-        """Let others write and read it again, and attach it to be read. Raises as `write` does."""
+    def read_only(self) -> None:
+        """Let others have it again, and attach it to be read. Raises as `write` does."""
         if not self.unwritable:
-            self.detach()
-            self._attach("(READ_ONLY)", tell, wait_s)
+            self._detach()
+            self._attach("(READ_ONLY)")
 
-    def detach(self) -> None:
-        """Let go of the file."""
+    def _detach(self) -> None:
         import duckdb
 
         with suppress(duckdb.Error):  # it was not attached
             self.run(f"DETACH {self.name}")
 
-    def _in_memory(self, why: str) -> None:
-        self.unwritable = why
-        self.run(f"ATTACH ':memory:' AS {self.name}")
-        self._make_tables()
-
-    def _attach(self, how: str, tell: Tell, wait_s: float) -> None:
+    def _attach(self, how: str) -> None:
         import duckdb
 
-        until, told = time.monotonic() + wait_s, False
+        until, told = time.monotonic() + self._wait_s, False
         while True:
             try:
-                self.run(f"ATTACH {quoted(str(self.file))} AS {self.name} {how}")
+                self.run(f"ATTACH {quoted(self.file)} AS {self.name} {how}")
                 return
             except duckdb.Error as error:
                 if not any(words in str(error) for words in _BUSY):
                     raise
             if time.monotonic() > until:
                 raise RecordError(
-                    f"{self.folder}: another lead has had its index for {wait_s:g} s; "
+                    f"{self.folder}: another lead has had its index for {self._wait_s:g} s; "
                     "try again when that review is done."
                 )
             if not told:
-                tell(say("folder.waiting", folder=self.folder))
+                self._wait(say("folder.waiting", folder=self.folder))
                 told = True
             time.sleep(0.05)
 
     def _layout(self) -> int:
         """Of the file; 0 when nothing is in it yet."""
-        if not self.rows("SELECT 1 FROM duckdb_tables() WHERE database_name = ?", [self.name]):
+        if not self.run("SELECT 1 FROM duckdb_tables() WHERE database_name = ?", [self.name]):
             return 0
-        return int(self.rows(f"SELECT layout FROM {self.name}.about")[0]["layout"])
+        return int(self.run(f"SELECT layout FROM {self.name}.about")[0]["layout"])
 
     def _make_tables(self) -> None:
         with self.transaction():
             for table, columns in COLUMNS.items():
-                kinds = {c.name: SQL_TYPES[c.type] for c in columns}
+                kinds = {c.name: _SQL_TYPES[c.type] for c in columns}
                 kinds |= _STATE if table == "files" else {}
                 of_each = ", ".join(f'"{name}" {kind}' for name, kind in kinds.items())
                 self.run(f"CREATE TABLE {self.name}.{table} ({of_each})")
@@ -181,12 +168,8 @@ class Index:
 
     # --- Reading and writing it.
 
-    def run(self, sql: str, values: Sequence[Any] = ()) -> None:
-        """Run a statement; `values` for its question marks."""
-        self._connection.execute(sql, values)
-
-    def rows(self, sql: str, values: Sequence[Any] = ()) -> list[Row]:
-        """The answer to a query."""
+    def run(self, sql: str, values: Sequence[Any] = ()) -> list[Row]:
+        """Run a statement, `values` for its question marks; gives its rows as dicts."""
         return rows_of(self._connection.execute(sql, values))
 
     @contextmanager
@@ -203,7 +186,7 @@ class Index:
     @property
     def seen_us(self) -> int:
         """When the folder was last seen whole, microseconds since 1970 in UTC; 0: never."""
-        return int(self.rows(f"SELECT seen_us FROM {self.name}.about")[0]["seen_us"])
+        return int(self.run(f"SELECT seen_us FROM {self.name}.about")[0]["seen_us"])
 
     @seen_us.setter
     def seen_us(self, now_us: int) -> None:
@@ -213,18 +196,14 @@ class Index:
         """Add rows; what one does not have is null. Times are given in microseconds."""
         if not rows:
             return
-        kinds = {c.name: c.type for c in COLUMNS[table]}
-        given = {name: "BIGINT" if kind == "time" else SQL_TYPES[kind]
-                 for name, kind in kinds.items()}  # fmt: skip
-        given |= _STATE if table == "files" else {}
-        taken = ", ".join(
-            f'make_timestamp(r."{name}")' if kinds.get(name) == "time" else f'r."{name}"'
-            for name in given
-        )
+        times = {c.name for c in COLUMNS[table] if c.type == "time"}
+        kinds = {c.name: _SQL_TYPES[c.type] for c in COLUMNS[table]}
+        kinds |= dict.fromkeys(times, "BIGINT") | (_STATE if table == "files" else {})
+        taken = (f'make_timestamp(r."{k}")' if k in times else f'r."{k}"' for k in kinds)
         # As JSON: neither Arrow nor pandas has to be imported, and it is as quick.
-        shape = _spelled([given]).decode()
+        shape = _spelled([kinds]).decode()
         self.run(
-            f"INSERT INTO {self.name}.{table} SELECT {taken} FROM "
+            f"INSERT INTO {self.name}.{table} SELECT {', '.join(taken)} FROM "
             f"(SELECT unnest(from_json(?::JSON, '{shape}')) AS r)",
             [_spelled(rows).decode()],
         )
@@ -237,11 +216,21 @@ class Index:
 
 
 def rows_of(result: duckdb.DuckDBPyConnection) -> list[Row]:
-    """What a query gave, a dict a row."""
+    """What a statement gave, a dict a row."""
     names = [column[0] for column in result.description or ()]
     return [dict(zip(names, row, strict=True)) for row in result.fetchall()]
 
 
-def quoted(text: str) -> str:
-    """As a string of SQL's."""
-    return "'" + text.replace("'", "''") + "'"
+def quoted(path: Path) -> str:
+    """A path as a string of SQL's."""
+    return "'" + str(path).replace("'", "''") + "'"
+
+
+def _unwritable(file: Path) -> str:
+    """Why a file cannot be written or made; "" if it can."""
+    try:
+        file.parent.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        return reason(error)[0]
+    allowed = os.access(file if file.exists() else file.parent, os.W_OK)
+    return "" if allowed else "no permission to write there"

@@ -32,21 +32,8 @@ LOOKED_AT = ("lead-reviewed", "lead-question", "lead-accepted", "lead-reopened")
 
 @dataclass(frozen=True, slots=True)
 class Tables:
-    """All the tables, as Ibis tables with the columns of `columns.COLUMNS`; one row a ...
-
-    Attributes:
-        jobs: job.
-        readings: reading taken, corrected ones with `replaced`; `as_found` and `as_left` mark those
-            that stand.
-        moves: change on ring or linkage, predicted against measured.
-        holds: time the helper held the pedal.
-        hearing: utterance, typed or spoken, taken or not.
-        steps: step of a job.
-        cautions: caution spoken.
-        doubts: thing the lead should look at.
-        lead_acts: event the lead appended.
-        files: file in the folders, records or not.
-    """
+    """All the tables, with the columns of `columns.COLUMNS`; `dialogs/en/columns.toml` says what
+    they and the rows hold."""
 
     jobs: ir.Table
     readings: ir.Table

@@ -7,11 +7,10 @@ no damage. A clip that is not what its record says is evidence, and is kept.
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
-from typing import Any
 
 from assistant.record import RecordError, read_events, records_in
 from assistant.record.clips import state
@@ -26,7 +25,7 @@ NOTE = f"{LEAD}retention"
 
 
 @dataclass(frozen=True, slots=True)
-class Old:
+class OldClip:
     """A clip to remove: its file, of when it is, its size in bytes, and whose it was.
 
     `record` and `line` (from 1) are where it is referred to; None and 0 if nowhere.
@@ -40,20 +39,64 @@ class Old:
     line: int = 0
 
 
-@dataclass(frozen=True, slots=True)
-class Found:
-    """What a look through the folders found. `kept` are lines on clips that are left, and why."""
+class OldClips:
+    """What a look through folders finds: `old` clips, and in `kept` a line on each that is left."""
 
-    old: tuple[Old, ...]
-    kept: tuple[str, ...]
+    def __init__(self, before: datetime) -> None:
+        self._before = before
+        self._known: set[Path] = set()
+        self.old: list[OldClip] = []
+        self.kept: list[str] = []
 
     @property
     def size(self) -> int:
         """Bytes of all that is old."""
         return sum(one.size for one in self.old)
 
+    def look_at(self, path: Path) -> None:
+        """Look through the clips of a record."""
+        try:
+            events, problem = read_events(path)
+        except RecordError as error:
+            self.kept.append(str(error))
+            events, problem = [], "unreadable"
+        own = path.parent / f"{path.stem}{_FOLDER}"
+        there = list(own.iterdir()) if own.is_dir() else []
+        if problem is not None:
+            self._known.update(there)
+            if own.is_dir():
+                self.kept.append(f"{path.name} is damaged: its clips are kept")
+            return
+        for event in events:
+            clip = event.data.get("clip") if event.kind == "turn" else None
+            if not isinstance(clip, dict) or "sha256" not in clip:
+                continue
+            file = path.parent / str(clip.get("file"))
+            how = state(path.parent, str(clip.get("file")), str(clip["sha256"]))
+            line = f"{path.name}, line {event.n + 1}"
+            self._known.add(file)
+            if how == "good" and not own.is_symlink():
+                self._add(OldClip(file, event.time, file.stat().st_size, line, path, event.n + 1))
+            elif how != "removed":
+                self.kept.append(f"{line}: its clip is {how} and is kept")
+                # A name that is no clip's own may point anywhere: it protects by name as well.
+                self._known.update(p for p in there if p.name == file.name)
 
-def look(folders: Iterable[Path], days: int, now: datetime | None = None) -> Found:
+    def look_for_orphans(self, folder: Path) -> None:
+        """Clips that no record refers to: of a record that is gone, or from before a power cut."""
+        for own in sorted(folder.glob(f"*{_FOLDER}")):
+            for path in sorted(own.iterdir()) if own.is_dir() and not own.is_symlink() else ():
+                if path not in self._known and _CLIP.fullmatch(path.name) and not path.is_symlink():
+                    facts = path.stat()
+                    at = datetime.fromtimestamp(facts.st_mtime, UTC)
+                    self._add(OldClip(path, at, facts.st_size, "no record refers to it"))
+
+    def _add(self, clip: OldClip) -> None:
+        if clip.at < self._before:
+            self.old.append(clip)
+
+
+def look(folders: Iterable[Path], days: int, now: datetime | None = None) -> OldClips:
     """Find the clips older than `days`; removes nothing.
 
     A clip is as old as the line of the record that refers to it; one that no record refers to is as
@@ -62,22 +105,18 @@ def look(folders: Iterable[Path], days: int, now: datetime | None = None) -> Fou
     Raises:
         RecordError: a folder cannot be listed.
     """
-    before = (now or datetime.now(UTC)) - timedelta(days=days)
-    old: list[Old] = []
-    kept: list[str] = []
+    found = OldClips((now or datetime.now(UTC)) - timedelta(days=days))
     for folder in folders:
         if not folder.is_dir():
             raise RecordError(f"{folder} is no folder; name a folder of records")
-        known: set[Path] = set()
         for path in records_in(folder):
-            _record(path, before, old, kept, known)
-        for path in _orphans(folder, known):
-            _orphan(path, before, old)
-    return Found(tuple(old), tuple(kept))
+            found.look_at(path)
+        found.look_for_orphans(folder)
+    return found
 
 
 def remove(
-    found: Found, lead: str = "", now: Callable[[], datetime] = datetime.now
+    found: OldClips, lead: str = "", now: Callable[[], datetime] = datetime.now
 ) -> tuple[int, list[str]]:
     """Remove what `look` found old; returns how many went, and a line on each that did not.
 
@@ -94,7 +133,7 @@ def remove(
         LeadError: that is no lead's code; nothing was removed.
     """
     code = lead_code(lead) if lead else ""
-    of: dict[Path | None, list[Old]] = {}
+    of: dict[Path | None, list[OldClip]] = {}
     for one in found.old:
         of.setdefault(one.record, []).append(one)
     gone, left = 0, []
@@ -113,8 +152,8 @@ def remove(
 
 
 def _noted(
-    record: Path, clips: list[Old], code: str, now: Callable[[], datetime]
-) -> tuple[list[Old], list[str]]:
+    record: Path, clips: list[OldClip], code: str, now: Callable[[], datetime]
+) -> tuple[list[OldClip], list[str]]:
     with opened(record, now) as journal:
         went, failed = _unlink(clips)
         if went:
@@ -129,7 +168,7 @@ def _noted(
     return went, failed
 
 
-def _unlink(clips: list[Old]) -> tuple[list[Old], list[str]]:
+def _unlink(clips: list[OldClip]) -> tuple[list[OldClip], list[str]]:
     gone, left = [], []
     for one in clips:
         try:
@@ -141,68 +180,3 @@ def _unlink(clips: list[Old]) -> tuple[list[Old], list[str]]:
         if parent.is_dir() and not any(parent.iterdir()):
             parent.rmdir()
     return gone, left
-
-
-def _record(
-    path: Path, before: datetime, old: list[Old], kept: list[str], known: set[Path]
-) -> None:
-    try:
-        events, problem = read_events(path)
-    except RecordError as error:
-        kept.append(str(error))
-        events, problem = [], "unreadable"
-    own = path.parent / f"{path.stem}{_FOLDER}"
-    if problem is not None:
-        if own.is_dir():
-            known.update(own.iterdir())
-            kept.append(f"{path.name} is damaged: its clips are kept")
-        return
-    for event in events:
-        clip = event.data.get("clip") if event.kind == "turn" else None
-        if not isinstance(clip, dict) or "sha256" not in clip:
-            continue
-        how = state(path.parent, str(clip.get("file")), str(clip.get("sha256")))
-        file = path.parent / str(clip.get("file"))
-        known.add(file)
-        if how == "good" and not own.is_symlink():
-            if event.time < before:
-                what = f"{path.name}, line {event.n + 1}"
-                size = file.stat().st_size
-                old.append(Old(file, event.time, size, what, path, event.n + 1))
-        elif how != "removed":
-            kept.append(f"{path.name}, line {event.n + 1}: its clip is {how} and is kept")
-            # A name that is not a clip's own may point anywhere, so it protects by name as well.
-            known.update(p for p in (own.iterdir() if own.is_dir() else ()) if p.name == file.name)
-
-
-def _orphans(folder: Path, known: set[Path]) -> Iterator[Path]:
-    """Clips that no record refers to: of a record that is gone, or from before a power cut."""
-    for own in sorted(folder.glob(f"*{_FOLDER}")):
-        if own.is_dir() and not own.is_symlink():
-            for path in sorted(own.iterdir()):
-                if path not in known and _CLIP.fullmatch(path.name) and not path.is_symlink():
-                    yield path
-
-
-def _orphan(path: Path, before: datetime, old: list[Old]) -> None:
-    stat = path.stat()
-    at = datetime.fromtimestamp(stat.st_mtime, UTC)
-    if at < before:
-        old.append(Old(path, at, stat.st_size, "no record refers to it"))
-
-
-def as_lines(found: Found) -> Iterator[str]:
-    """What is old, one line each, oldest first."""
-    for one in sorted(found.old, key=lambda o: o.at):
-        yield f"{one.at:%Y-%m-%d}  {one.size / 1000:7.1f} kB  {one.path}  ({one.what})"
-
-
-def data(found: Found) -> dict[str, Any]:
-    """The same as JSON data."""
-    return {
-        "clips": [
-            {"file": str(o.path), "at": o.at.isoformat(), "bytes": o.size, "of": o.what}
-            for o in found.old
-        ],
-        "kept": list(found.kept),
-    }

@@ -23,8 +23,8 @@ from assistant.record.history import (
     Turn,
     Unheard,
 )
+from assistant.record.quick_lines import FORMATS, CheckedLines, version_of, version_told
 from assistant.review import wording
-from assistant.review.chain_check import FORMATS, CheckedLines, version_of, version_told
 
 BREAK_US = 30 * 60 * 1_000_000
 """A longer silence is not time at work."""

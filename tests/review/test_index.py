@@ -320,13 +320,13 @@ def test_a_review_of_what_is_known_imports_little(shop: Path, home: Path) -> Non
 def test_values_go_in_as_they_are(tmp_path: Path) -> None:
     """Signs of any kind, great numbers, and nothing."""
     index = Index(duckdb.connect(), "one", tmp_path, tmp_path / "index")
-    index.write(print)
+    index.write()
     rows = [
         {"job": 1, "n": -(1 << 61), "at_utc": 0, "text": "a\0b ⅜ \"'\n", "kind": ""},
         {"job": 2, "n": (1 << 62) - 1, "at_utc": 1_700_000_000_000_001},
     ]
     index.insert("doubts", rows)
-    got = index.rows("SELECT * FROM one.doubts ORDER BY job")
+    got = index.run("SELECT * FROM one.doubts ORDER BY job")
     assert [(r["n"], r["text"], r["kind"]) for r in got] == [
         (rows[0]["n"], rows[0]["text"], ""),
         (rows[1]["n"], None, None),

@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from assistant.record import Journal
-from assistant.review.chain_check import CheckedLines
+from assistant.record.quick_lines import CheckedLines
 from assistant.review.columns import COLUMNS
 from assistant.review.rows import read_file
 from assistant.texts.dialogs import Dialogs

@@ -69,7 +69,7 @@ def test_only_old_clips_go_and_every_record_still_verifies(records: list[Path]) 
     said = [verify_file(path) for path in records]
     assert [v.ok for v in said] == [True] * 3
     assert [v.about_clips for v in said] == ["0 clips good, 1 removed"] * 2 + ["1 clip good"]
-    assert look([folder], 30, NOW).old == ()
+    assert look([folder], 30, NOW).old == []
 
 
 def test_a_record_notes_which_clips_were_removed(records: list[Path]) -> None:
@@ -140,7 +140,7 @@ def test_evidence_is_kept(records: list[Path]) -> None:
     other.write_text("mine")
     os.utime(other, (0, 0))
     found = look([folder], 30, NOW)
-    assert found.old == () and remove(found) == (0, [])
+    assert found.old == [] and remove(found) == (0, [])
     assert len(found.kept) == 2 and "changed and is kept" in " ".join(found.kept)
     assert "damaged: its clips are kept" in " ".join(found.kept)
     assert all(p.exists() for p in (*clips[:2], other))

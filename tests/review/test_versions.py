@@ -11,7 +11,7 @@ from click.testing import CliRunner
 
 from assistant.cli.main import main
 from assistant.record.events import FORMAT, GENESIS, seal_event
-from assistant.review.chain_check import FORMATS, version_of
+from assistant.record.quick_lines import FORMATS, version_of
 from assistant.review.rows import read_file
 
 DEMO = Path(__file__).parents[2] / "demo_sessions" / "records" / "first_job.jsonl"
