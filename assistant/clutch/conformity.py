@@ -52,18 +52,15 @@ class Limits:
             raise ValueError("The limits are upside down: give the low one first.")
 
     @property
-    def floor_in(self) -> float:
-        """The low limit, or below everything where there is none; inches."""
-        return -math.inf if self.low_in is None else self.low_in
-
-    @property
-    def ceiling_in(self) -> float:
-        """The high limit, or above everything where there is none; inches."""
-        return math.inf if self.high_in is None else self.high_in
+    def ends_in(self) -> tuple[float, float]:
+        """Both limits, in inches; infinite where there is none."""
+        low, high = self.low_in, self.high_in
+        return -math.inf if low is None else low, math.inf if high is None else high
 
     def miss_in(self, value_in: float) -> float:
         """How far ``value_in`` lies outside the limits, in inches; 0 when inside."""
-        return max(0.0, self.floor_in - value_in, value_in - self.ceiling_in)
+        low, high = self.ends_in
+        return max(0.0, low - value_in, value_in - high)
 
     def nearest_in(self, value_in: float) -> float:
         """The limit nearest to ``value_in``, in inches."""
@@ -166,7 +163,7 @@ def conformance_probability(measured: Measured, limits: Limits) -> float:
     low one. A reading without uncertainty gives 0 or 1; on the limit counts as inside.
     """
     at = [(measured.value_in, measured.u_in)]
-    return chances_between(at, limits.floor_in, limits.ceiling_in)[0]
+    return chances_between(at, *limits.ends_in)[0]
 
 
 def judge(measured: Measured, limits: Limits, confidence: float = 0.95) -> Judgement:

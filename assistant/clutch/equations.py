@@ -418,8 +418,8 @@ class Truck:
     follows: bool = False
     clutch_brake: bool = True
 
-    def judged(self) -> tuple[str, ...]:
-        """Quantities with both a figure and a value that can be foretold, in the trade's order.
+    def judged(self) -> dict[str, Limits]:
+        """Quantities with both limits and a value that can be foretold, in the trade's order.
 
         Free travel that was not read, and the brake's contact, need a ratio of this truck's own.
         """
@@ -433,7 +433,8 @@ class Truck:
             BRAKE_CONTACT: read.brake_contact is not None and known,
             BEARING_TRAVEL: read.total_travel is not None and known,
         }
-        return tuple(q for q in ORDER if there[q] and self.figures.get(q) is not None)
+        figures = {q: self.figures.get(q) for q in ORDER if there[q]}
+        return {q: figure.limits for q, figure in figures.items() if figure is not None}
 
     def limits(self, quantity: str) -> Limits:
         """The limits of a quantity that has some."""

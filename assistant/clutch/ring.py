@@ -194,7 +194,7 @@ def _chances(
         for n in counts
         for state in belief.states
     ]
-    inside = iter(chances_between(ends, limits.floor_in, limits.ceiling_in))
+    inside = iter(chances_between(ends, *limits.ends_in))
     return {n: sum(state.weight * next(inside) for state in belief.states) for n in counts}
 
 

@@ -19,7 +19,7 @@ those that come last in the trade's order before the others.
 from __future__ import annotations
 
 import math
-from collections.abc import Collection, Iterator, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import combinations
 from typing import Literal, NamedTuple
@@ -171,10 +171,7 @@ class Rows:
         figure = self.truck.figures.get(quantity)
         if quantity not in self.wanted or figure is None or at is None:
             return None
-        limits = figure.limits
-        low = -math.inf if limits.low_in is None else limits.low_in
-        high = math.inf if limits.high_in is None else limits.high_in
-        return Need(at.value_in, at.u_in, low, high, figure)
+        return Need(at.value_in, at.u_in, *figure.limits.ends_in, figure)
 
     def ring(self) -> list[Row]:
         """Counts of lugs that leave the gap inside where wanted."""
@@ -590,15 +587,15 @@ def solve(
     chosen = candidate(truck, "chosen", setting, judged)
     at_end = abs(setting.lugs) == truck.adjusters.max_lugs
     given_up = tuple(
-        Out(q, _miss(truck, q, chosen.after[q].value_in), q == GAP and not at_end)
-        for q in judged
+        Out(q, _miss(limits, chosen.after[q].value_in), q == GAP and not at_end)
+        for q, limits in judged.items()
         if q not in wanted
     )
     others: Collection[Candidate] = ()
     if with_candidates:
         others = tuple(_others(truck, judged, wanted, setting, locked, confidence))
     return Settings(
-        judged,
+        tuple(judged),
         chosen,
         given_up,
         may_be,
@@ -608,7 +605,7 @@ def solve(
 
 
 def _within_reach(
-    truck: Truck, judged: tuple[str, ...], locked: Locked, confidence: float
+    truck: Truck, judged: Collection[str], locked: Locked, confidence: float
 ) -> tuple[frozenset[str], Locked, Found | None, tuple[str, ...]]:
     """What can be had together, the locks that go with it, the best of them, and who is odd."""
     everything = frozenset(judged)
@@ -641,10 +638,12 @@ def nearest_lugs(truck: Truck) -> int:
     return min(counts, key=lambda n: round(limits.miss_in(gap - n * move.lug_in), 9))
 
 
-def candidate(truck: Truck, kind: Kind, setting: Setting, judged: Collection[str]) -> Candidate:
+def candidate(
+    truck: Truck, kind: Kind, setting: Setting, judged: Mapping[str, Limits]
+) -> Candidate:
     """What a setting gives and costs."""
     after = truck.after(setting)
-    sure = {q: sureness(after[q].value_in, after[q].u_in, truck.limits(q)) for q in judged}
+    sure = {q: sureness(after[q].value_in, after[q].u_in, limits) for q, limits in judged.items()}
     tightest = min(sure, key=lambda q: sure[q])
     return Candidate(
         kind,
@@ -652,20 +651,19 @@ def candidate(truck: Truck, kind: Kind, setting: Setting, judged: Collection[str
         after,
         tightest,
         sure[tightest],
-        conformance_probability(after[tightest], truck.limits(tightest)),
+        conformance_probability(after[tightest], judged[tightest]),
         tuple(q for q in judged if sure[q] < -1e-6),
     )
 
 
-def _miss(truck: Truck, quantity: str, value_in: float) -> float:
-    limits = truck.limits(quantity)
-    low = limits.low_in
-    return limits.miss_in(value_in) * (-1.0 if low is not None and value_in < low else 1.0)
+def _miss(limits: Limits, value_in: float) -> float:
+    below = limits.low_in is not None and value_in < limits.low_in
+    return limits.miss_in(value_in) * (-1.0 if below else 1.0)
 
 
 def _others(
     truck: Truck,
-    judged: tuple[str, ...],
+    judged: Mapping[str, Limits],
     wanted: frozenset[str],
     setting: Setting,
     locked: Locked,
@@ -673,7 +671,8 @@ def _others(
 ) -> Iterator[Candidate]:
     """What else could be done, each only once: nothing, a lug either way, the widest margin."""
     shown = {setting}
-    worst = candidate(truck, "chosen", setting, wanted).sure if wanted else ENOUGH
+    kept = {q: limits for q, limits in judged.items() if q in wanted}
+    worst = candidate(truck, "chosen", setting, kept).sure if kept else ENOUGH
     tries: list[tuple[Kind, Found | None]] = []
     neighbours: tuple[tuple[Kind, int], ...] = (
         ("a lug looser", setting.lugs - 1),

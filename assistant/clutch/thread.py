@@ -14,6 +14,7 @@ from __future__ import annotations
 import math
 import re
 from fractions import Fraction
+from functools import lru_cache
 
 MM_PER_IN = 25.4
 FLATS_PER_TURN = 6
@@ -61,6 +62,7 @@ _UNIFIED_FORM = re.compile(
 _METRIC_FORM = re.compile(r"m\s*(?P<size>\d+)(?:\s*[-x×]\s*(?P<pitch>\d*[.,]?\d+))?")
 
 
+@lru_cache(maxsize=64)  # a card asks again and again for its own
 def lead_in(designation: str) -> float:
     """Travel of one turn, in inches, of a published thread such as "1/2-20" or "M12x1.75".
 

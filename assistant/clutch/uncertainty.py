@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 from dataclasses import dataclass
+from functools import lru_cache
 from statistics import NormalDist
 
 _STANDARD_NORMAL = NormalDist()
@@ -34,6 +35,7 @@ class Measured:
             raise ValueError("The uncertainty must be zero or more: give its size, in inches.")
 
     @classmethod
+    @lru_cache(maxsize=256)  # one job asks again and again for those of its readings
     def from_interval(cls, value_in: float, low_in: float, high_in: float) -> Measured:
         """A reading known only to lie between two bounds, all in inches.
 
@@ -85,6 +87,7 @@ def chances_between(values: Iterable[tuple[float, float]], low: float, high: flo
     return out
 
 
+@lru_cache(maxsize=16)
 def normal_quantile(p: float) -> float:
     """The ``z`` below which a standard normal variable falls with probability ``p``.
 

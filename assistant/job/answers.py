@@ -8,7 +8,7 @@ from assistant import interlocks
 from assistant.act import REASONS, Act, Said
 from assistant.clutch.uncertainty import Measured
 from assistant.job import words
-from assistant.job.state import HALTED, REPAIR, LinkageMove, Taken
+from assistant.job.state import HALTED, REPAIR, LinkageMove
 from assistant.quantity import CLEARANCE, FREE_TRAVEL, GAP, QUANTITIES
 from assistant.sentences import DialogError, joined, sentences
 
@@ -273,22 +273,18 @@ def _case_of(job: Job) -> Case:
     from assistant.causes.table import load_table
 
     facts, as_left = job.facts, _as_left(job)
-    taken = {q: facts.latest(q) if as_left else facts.as_found(q) for q in QUANTITIES}
+    read = facts.lengths("" if as_left else "found")
     case = Case.of(load_table(), facts.card)
     for key, since in facts.complaints:
         if since == as_left and key in case.table.complaints:
             case.complaints.append(key)
-    case.found.update(findings_of(case.table, facts.card, _measured(taken)))
+    case.found.update(findings_of(case.table, facts.card, read))
     return case
 
 
 def _as_left(job: Job) -> bool:
     """Whether it is set: free travel, the last to be set, was read once more."""
     return job.facts.staged(FREE_TRAVEL, "final") is not None
-
-
-def _measured(taken: dict[str, Taken | None]) -> dict[str, Measured]:
-    return {q: t.measured for q, t in taken.items() if t is not None and t.value_in is not None}
 
 
 # --- the picture of this moment: one breath here, drawn by a terminal ----------------------------
@@ -330,8 +326,5 @@ def drawn(job: Job) -> list[str]:
 def _readings_now(job: Job) -> dict[str, Measured]:
     """The readings that describe the truck as it is; as found while gap or clearance is not known
     since the last move."""
-    facts = job.facts
-    taken = {q: facts.latest(q) for q in QUANTITIES}
-    if taken[GAP] is None or taken[CLEARANCE] is None:
-        taken = {q: facts.as_found(q) for q in QUANTITIES}
-    return _measured(taken)
+    now = job.facts.lengths()
+    return now if GAP in now and CLEARANCE in now else job.facts.lengths("found")

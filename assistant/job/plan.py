@@ -10,6 +10,7 @@ from collections.abc import Callable, Hashable
 from typing import TYPE_CHECKING, Any, NamedTuple, TypeVar
 
 from assistant.card.arithmetic import stops_kept, truck_for
+from assistant.clutch.conformity import Limits
 from assistant.clutch.equations import RatioFinding, Truck, finding_of
 from assistant.clutch.linkage.lost_motion import LostMotion, find_lost_motion
 from assistant.clutch.linkage.stroke import LinkageError
@@ -24,7 +25,7 @@ from assistant.clutch.ring import (
 )
 from assistant.clutch.solver import ROD_ONLY, Locked, Settings, solve
 from assistant.clutch.uncertainty import Measured
-from assistant.quantity import BRAKE_CONTACT, CLEARANCE, GAP, PEDAL, PEDAL_HEIGHT, TOTAL_TRAVEL
+from assistant.quantity import BRAKE_CONTACT, CLEARANCE, GAP, PEDAL_HEIGHT
 
 if TYPE_CHECKING:
     from assistant.job.state import Facts, Taken
@@ -101,15 +102,10 @@ class Plans:
 
     def found(self) -> Truck | None:
         """The truck by its as-found readings; None before gap and clearance are there."""
-        return self._once("found", lambda: self._truck(self._as_found()))
+        return self._once("found", lambda: self._truck(self.facts.lengths("found")))
 
-    def _as_found(self) -> dict[str, Measured | None]:
-        return {q: _measured(self.facts.as_found(q)) for q in (GAP, CLEARANCE, *PEDAL)}
-
-    def _truck(
-        self, read: dict[str, Measured | None], belief: RingBelief | None = None
-    ) -> Truck | None:
-        if read[GAP] is None or read[CLEARANCE] is None:
+    def _truck(self, read: dict[str, Measured], belief: RingBelief | None = None) -> Truck | None:
+        if GAP not in read or CLEARANCE not in read:
             return None
         found = None if belief is None or not self.facts.changed else self.found()
         ratio = found.ratio if found is not None and found.ratio.known else None
@@ -212,40 +208,43 @@ class Plans:
         return self._once("truck", self._now_truck)
 
     def _now_truck(self) -> Truck | None:
-        read = {q: _measured(self.facts.latest(q)) for q in (GAP, *PEDAL)}
-        belief, _ = self.findings()
-        return self._truck({**read, CLEARANCE: self.clearance()}, belief)
+        clearance, (belief, _) = self.clearance(), self.findings()
+        if clearance is None:
+            return None
+        read = {**self.facts.lengths(), CLEARANCE: clearance}
+        if not self.facts.changed and read == self.facts.lengths("found"):
+            return self.found()
+        return self._truck(read, belief)
 
     def ring(self) -> RingPlan | None:
         """The next ring move from the gap as it is now; None while the gap is not known."""
         return self._once("ring", self._ring)
 
     def _ring(self) -> RingPlan | None:
-        gap, figure = self.facts.latest(GAP), self.facts.figure(GAP)
-        if gap is None or figure is None:
+        read, figure = self.facts.lengths(), self.facts.card.figures.get(GAP)
+        if GAP not in read or figure is None:
             return None
-        belief, _ = self.findings()
-        clearance = _measured(self.facts.latest(CLEARANCE))
-        plan = plan_ring(gap.measured, clearance, figure.limits, belief)
-        lugs = self._suits_all(plan, gap.measured, belief)
+        gap, clearance, (belief, _) = read[GAP], read.get(CLEARANCE), self.findings()
+        plan = plan_ring(gap, clearance, figure.limits, belief)
+        lugs = self._suits_all(plan, gap, figure.limits, belief)
         if lugs == plan.lugs:
             return plan
-        return plan_ring(gap.measured, clearance, figure.limits, belief, lugs=lugs)
+        return plan_ring(gap, clearance, figure.limits, belief, lugs=lugs)
 
-    def _suits_all(self, plan: RingPlan, gap: Measured, belief: RingBelief) -> int:
+    def _suits_all(self, plan: RingPlan, gap: Measured, limits: Limits, belief: RingBelief) -> int:
         """The count to turn: the one that suits the whole truck, where the gap loses little.
 
         `plan` is the one best for the gap alone. It stays when it leaves the ring where it is, or
         when the other would turn it the other way. Where everything can be in with either, the
         other must put everything surely in, and lose next to nothing at the gap.
         """
-        figure, found = self.facts.figure(GAP), self.settle()
-        if figure is None or found is None or not found.settings.possible:
+        found = self.settle()
+        if found is None or not found.settings.possible:
             return plan.lugs
         lugs = found.settings.chosen.setting.lugs
         if lugs * plan.lugs <= 0 or lugs == plan.lugs:
             return plan.lugs
-        chance = landing_chance(gap, figure.limits, belief, lugs)
+        chance = landing_chance(gap, limits, belief, lugs)
         if found.settings.sure and chance >= LEAST_SHARE * plan.chance:
             return lugs
         alone = self.settle(plan.lugs)
@@ -284,12 +283,12 @@ class Plans:
         return self._once(("settled", lugs), lambda: self._settle(lugs))
 
     def _settle(self, lugs: int | None) -> Settled | None:
-        read = {q: _measured(self.facts.latest(q)) for q in (PEDAL_HEIGHT, TOTAL_TRAVEL)}
-        return self._solve(stops_kept(self.facts.card, read)._replace(lugs=lugs))
+        kept = stops_kept(self.facts.card, self.facts.lengths())
+        return self._solve(kept._replace(lugs=lugs))
 
     def _solve(self, locked: Locked) -> Settled | None:
         truck = self.truck()
-        if truck is None or self.facts.figure(GAP) is None:
+        if truck is None or truck.figures.get(GAP) is None:
             return None
         try:
             return Settled(truck, solve(truck, locked, with_candidates=False))
@@ -317,7 +316,3 @@ class Plans:
         if quantity == PEDAL_HEIGHT:
             return setting.height_steps * move.height_step_in or None
         return setting.total_steps * move.total_step_in or None
-
-
-def _measured(taken: Taken | None) -> Measured | None:
-    return None if taken is None else taken.measured

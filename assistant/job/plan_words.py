@@ -57,25 +57,33 @@ def plan_line(setting: Setting, adjusters: Adjusters, card: Card) -> Both:
         ("pedal", setting.height_steps, adjusters.height_step_in, adjusters.height_turns),
         ("stroke", setting.total_steps, adjusters.total_step_in, adjusters.total_turns),
     )
-    full = [words.moved(setting.lugs)] if setting.lugs else []
-    bare = list(full)
+    ring = [words.moved(setting.lugs)] if setting.lugs else []
+    full, bare = list(ring), list(ring)
     for name, steps, step_in, by_turns in stops:
         if steps:
             key, length_in = f"{name}_{'up' if steps > 0 else 'down'}", abs(steps) * step_in
-            size = words.turns(abs(steps) / STEPS_PER_TURN)
-            size = size if by_turns else words.length(length_in, card.units)
+            turns = abs(steps) / STEPS_PER_TURN
+            size = words.turns(turns) if by_turns else words.length(length_in, card.units)
             full.append(say(f"move.{key}", size=size))
             bare.append(say(f"short.{key}"))
-    fewest = [*full[: setting.lugs != 0], *([say("short.stops")] if setting.stops else [])]
+    rod = []
     if setting.flats:
         size, way = words.rod(setting.flats), words.rod_way(setting.flats, card.longer)
-        for parts in (full, bare, fewest):
-            parts.append(say("move.rod", noun=noun(card), size=size, way=way))
-    if not full:
+        rod = [say("move.rod", noun=noun(card), size=size, way=way)]
+    if not (full or rod):
         return say("stays")
-    lines = [joined(full, ", then "), *(joined(parts, ", ") for parts in (full, bare, fewest))]
-    line = next((line for line in lines if len(line.split()) <= MOST_WORDS), lines[-1])
+    line = joined([*full, *rod], ", then ")
+    if _long(line):
+        line = joined([*full, *rod], ", ")
+    if _long(line):
+        line = joined([*bare, *rod], ", ")
+    if _long(line):
+        line = joined([*ring, say("short.stops"), *rod], ", ")
     return Both(f"{capital(line)}.", f"{capital(line.spoken)}.")
+
+
+def _long(line: str) -> bool:
+    return len(line.split()) > MOST_WORDS
 
 
 # --- the whole setting ---

@@ -186,6 +186,11 @@ class Facts:
         """The as-found reading."""
         return self.staged(quantity, "found")
 
+    def lengths(self, stage: str = "") -> dict[str, Measured]:
+        """The lengths of one stage, or those that still describe the truck as it is now."""
+        taken = (self.staged(q, stage) if stage else self.latest(q) for q in QUANTITIES)
+        return {t.quantity: t.measured for t in taken if t is not None and t.value_in is not None}
+
     # --- judging ---
 
     def figure(self, quantity: str) -> Figure | None:
