@@ -96,8 +96,10 @@ def same_file(fd: int, path: Path) -> bool:
     return here.st_nlink > 0 and (here.st_dev, here.st_ino) == (there.st_dev, there.st_ino)
 
 
-def write_whole(path: Path, content: bytes) -> None:
-    """Put a file in place as a whole and durably: whoever opens it finds the old one or the new.
+def write_whole(path: Path, content: bytes, durable: bool = True) -> None:
+    """Put a file in place as a whole: whoever opens it finds the old one or the new.
+
+    `durable`: it is on the disk when this returns; what can be made again need not be.
 
     Raises:
         OSError: the disk did not take it; what stood there is as it was.
@@ -107,12 +109,14 @@ def write_whole(path: Path, content: bytes) -> None:
     try:
         try:
             write_all(fd, content)
-            os.fsync(fd)
+            if durable:
+                os.fsync(fd)
         finally:
             os.close(fd)
         os.chmod(name, 0o644)
         os.replace(name, path)
-        sync_folder(path.parent)
+        if durable:
+            sync_folder(path.parent)
     except BaseException:
         Path(name).unlink(missing_ok=True)
         raise

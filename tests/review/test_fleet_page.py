@@ -21,11 +21,10 @@ from assistant.record import read_events, verify_file
 from assistant.record.events import GENESIS, seal_event
 from assistant.review import Review, open_review
 from assistant.review.acts import add
-from assistant.review.pages import charts, curves, outlooks
-from assistant.review.pages.fleet_page import due_word
+from assistant.review.pages import charts
+from assistant.review.pages.fleet_page import by_unit, due_soon, due_word, rings_left
 from assistant.review.pages.job_page import job_page
-from assistant.review.pages.questions import ask, narrowed
-from assistant.review.pages.tokens import joined, tokens_of
+from assistant.review.pages.questions import ask, joined, narrowed, tokens_of
 from assistant.review.pages.write import fleet_file, write_fleet, write_jobs
 from assistant.review.wording import short
 from tests.review.jobs import Job, day, tell
@@ -144,7 +143,7 @@ def test_say_agains_are_counted_by_step_and_microphone(desk: Review) -> None:
 def test_due_soon_is_a_range_from_the_truck_itself(desk: Review) -> None:
     """T-2 loses free travel at 0.125 in per 10,000 miles: 1.75 less 1.125 lasts some 50,000."""
     answers = ask(desk, desk.tables)
-    due = {look.unit: look for look in outlooks.due_soon(answers.visits, ring_lugs=40)}
+    due = {look.unit: look for look in due_soon(answers.visits, ring_lugs=40)}
     miles = due["T-2"].miles
     assert miles is not None and miles.high is not None
     assert miles.low < 70_000 + 50_000 < miles.high
@@ -153,18 +152,18 @@ def test_due_soon_is_a_range_from_the_truck_itself(desk: Review) -> None:
 
 def test_lugs_left_are_those_of_the_card_less_those_moved(desk: Review) -> None:
     """A ring of 40 by the card, 10 lugs moved in two jobs; without such a card: not known."""
-    trucks = outlooks.by_unit(ask(desk, desk.tables).visits)
-    assert outlooks.rings(trucks)[0] == [] and set(outlooks.rings(trucks)[1]) == set(trucks)
+    trucks = by_unit(ask(desk, desk.tables).visits)
+    assert rings_left(trucks)[0] == [] and set(rings_left(trucks)[1]) == set(trucks)
     newest = [replace(trucks["T-2"][-1], ring_lugs=40)]
     trucks["T-2"] = trucks["T-2"][:-1] + newest
-    known, unknown = outlooks.rings(trucks)
+    known, unknown = rings_left(trucks)
     assert [(r.unit, r.has, r.used, r.left) for r in known] == [("T-2", 40, 10, 30)]
     assert "T-2" not in unknown
-    few = {r.unit: r.left for r in outlooks.rings(trucks, ring_lugs=6)[0]}
+    few = {r.unit: r.left for r in rings_left(trucks, ring_lugs=6)[0]}
     assert few["T-2"] == 0
     kind = ("non-synchronized", "rod", "self-adjusting")
     alone = {"A": [replace(trucks["T-2"][0], kind=kind)]}
-    assert outlooks.rings(alone, ring_lugs=12) == ([], [])
+    assert rings_left(alone, ring_lugs=12) == ([], [])
 
 
 def changed(path: Path, change: Callable[[str, dict[str, Any]], dict[str, Any]]) -> None:
@@ -225,8 +224,7 @@ def test_a_chart_is_drawn_once_for_what_it_shows(
     kept = sorted((tmp_path / "index" / "charts").glob("*.svg"))
     assert len(kept) == 5
     with monkeypatch.context() as patch:
-        for module in (charts, curves):
-            patch.setattr(module, "figure_svg", lambda *_: pytest.fail("drawn again"))
+        patch.setattr(charts, "figure_svg", lambda *_: pytest.fail("drawn again"))
         assert page() == first
     kept[0].write_text("<svg>", encoding="utf-8")
     assert page() == first
@@ -269,7 +267,7 @@ def test_charts_do_not_speak_by_colour_alone(desk: Review) -> None:
     bars = charts.misheard(answers.by_step, "step", "step")
     assert "url(#bystep-" in bars and "<pattern" in bars and ">5 (" in bars
     assert "found gap" in bars and 'href="#jobs=step:found_gap"' in bars
-    wall = curves.curves(curves.cells(list(outlooks.by_unit(answers.visits).items())))
+    wall = charts.curves(charts.cells(list(by_unit(answers.visits).items())))
     assert "stroke-dasharray" in wall and "T-2" in wall
     for svg in (bars, wall, charts.months(answers.months), charts.minutes(answers.minutes)):
         colours = set(re.findall(r"#[0-9a-fA-F]{6}\b", svg))

@@ -12,8 +12,7 @@ from assistant.quantity import BEARING_TRAVEL, spoken_name
 from assistant.record.history import JobHistory, Repaired, Turn
 from assistant.review import wording
 from assistant.review.rows import FIRST_US
-from assistant.review.wording import lugs, signed, span
-from assistant.sentences import sentences
+from assistant.review.wording import lugs, say, signed, span, step_name
 
 KINDS = (
     "accepted", "out", "skipped", "hold", "stop", "again", "edited", "ring", "default", "clock",
@@ -48,10 +47,6 @@ def doubts_of(history: JobHistory) -> list[Doubt]:
     return sorted(found, key=lambda d: (KINDS.index(d.kind), d.line))
 
 
-def _say(name: str, **fields: object) -> str:
-    return sentences("desk").say(f"doubts.{name}", **fields)
-
-
 def _left(history: JobHistory) -> Iterator[Doubt]:
     """As left: too close and accepted, or out."""
     final = (r for r in history.readings if r.kept.stage == "final" and not r.replaced)
@@ -65,16 +60,16 @@ def _left(history: JobHistory) -> Iterator[Doubt]:
 
 
 def _turn(turn: Turn) -> Iterator[Doubt]:
-    step = turn.step.replace("_", " ")
+    step = step_name(turn.step)
     if turn.meaning == "skip" and turn.moved:
         assert turn.act is not None
         yield Doubt("skipped", wording.skipped(step, turn.act.text), turn.line)
     elif turn.meaning == "stop" and turn.moved:
         assert turn.act is not None
         who = _PEOPLE.get(turn.act.who, "?")
-        yield Doubt("stop", _say("stop", who=who, step=step), turn.line)
+        yield Doubt("stop", say("doubts.stop", who=who, step=step), turn.line)
     elif turn.meaning == "not_sound":
-        yield Doubt("other", _say("not_sound", step=step), turn.line)
+        yield Doubt("other", say("doubts.not_sound", step=step), turn.line)
     if turn.corrected is not None:
         was, now = turn.corrected.was, turn.corrected.now
         yield Doubt("edited", wording.edited(now.quantity, was.figures, now.figures), turn.line)
@@ -83,9 +78,9 @@ def _turn(turn: Turn) -> Iterator[Doubt]:
 def _holds(history: JobHistory) -> Iterator[Doubt]:
     for hold in history.holds:
         if hold.end == "lost":
-            yield Doubt("hold", _say("hold_lost"), hold.last.line)
+            yield Doubt("hold", say("doubts.hold_lost"), hold.last.line)
         elif hold.end == "open" and hold.held is not None:
-            yield Doubt("hold", _say("hold_open"), hold.last.line)
+            yield Doubt("hold", say("doubts.hold_open"), hold.last.line)
         long = wording.long_hold(hold.seconds)
         if long is not None:
             yield Doubt("hold", long, hold.last.line)
@@ -104,17 +99,17 @@ def _often(history: JobHistory) -> Iterator[Doubt]:
         yield Doubt("edited", often, back[-1].line)
     for line in history.lines:
         if isinstance(line, Repaired):
-            yield Doubt("edited", _say("resumed"), line.line)
+            yield Doubt("edited", say("doubts.resumed"), line.line)
 
 
 def _ring(history: JobHistory) -> Iterator[Doubt]:
     for move in history.moves:
         ring = move.turn.ring
         if ring is not None and ring.moved != ring.told:
-            text = _say("ring_count", told=lugs(ring.told), moved=signed(ring.moved))
+            text = say("doubts.ring_count", told=lugs(ring.told), moved=signed(ring.moved))
             yield Doubt("ring", text, move.turn.line)
         if move.finding is not None and move.finding.kind != "as planned":
-            text = _say("ring_found", found=move.finding.kind)
+            text = say("doubts.ring_found", found=move.finding.kind)
             yield Doubt("ring", text, move.turn.line)
 
 
@@ -123,19 +118,19 @@ def _defaults(history: JobHistory) -> Iterator[Doubt]:
     common = [q for q, f in figures.items() if "no source" in f.source and q != BEARING_TRAVEL]
     if common:
         names = ", ".join(map(spoken_name, common))
-        yield Doubt("default", _say("common", names=names), 1)
+        yield Doubt("default", say("doubts.common", names=names), 1)
 
 
 def _clock(history: JobHistory) -> Iterator[Doubt]:
     for before, line in pairwise(history.lines):
         if before.us - line.us > _SECOND_US:
             back = span((before.us - line.us) / 1e6)
-            yield Doubt("clock", _say("clock_back", span=back), line.line)
+            yield Doubt("clock", say("doubts.clock_back", span=back), line.line)
     began = history.lines[0]
     if began.us < FIRST_US:
-        yield Doubt("clock", _say("long_ago", day=began.at[:10]), 1)
+        yield Doubt("clock", say("doubts.long_ago", day=began.at[:10]), 1)
     if began.time > datetime.now().astimezone() + timedelta(days=1):
-        yield Doubt("clock", _say("future", day=began.at[:10]), 1)
+        yield Doubt("clock", say("doubts.future", day=began.at[:10]), 1)
 
 
 def _remarks(history: JobHistory) -> Iterator[Doubt]:

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections import defaultdict
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, timedelta
+from itertools import pairwise
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
-from assistant.review.pages import charts, curves, outlooks
-from assistant.review.pages.kept import charts_of
+from assistant.review.pages import charts
 from assistant.review.pages.questions import (
     MOST_EYES,
     MOST_JOBS,
@@ -17,23 +18,30 @@ from assistant.review.pages.questions import (
     Answers,
     Row,
     ask,
+    hash_of,
+    joined,
     narrowed,
+    tokens_of,
 )
 from assistant.review.pages.render import drawn, link, page, script
-from assistant.review.pages.tokens import hash_of, joined, tokens_of
-from assistant.review.wording import signed, span
-from assistant.wear.outlook import Outlook
+from assistant.review.wording import say, signed, span
+from assistant.wear.outlook import Outlook, Range, outlook
+from assistant.wear.visits import Visit
 
 if TYPE_CHECKING:
     from assistant.review import Review
 
 
+MOST_DUE = 20
+"""Trucks whose range is worked out: it takes some milliseconds each."""
+SIMILAR = 20
+"""Other trucks that the rate of one is reckoned with, at most: more tell little more."""
 _MOST = {
     "jobs": MOST_JOBS,
     "eyes": MOST_EYES,
     "units": MOST_UNITS,
-    "curves": curves.MOST_CURVES,
-    "rings": outlooks.MOST,
+    "curves": charts.MOST_CURVES,
+    "rings": MOST_DUE,
 }
 
 
@@ -75,11 +83,11 @@ def fleet_page(
     answers = ask(desk, narrowed(desk.tables, unit, since))
     jobs = [_listed(desk, row, answers, page_folder, page_of) for row in answers.jobs]
     by_job = {one.row["job"]: one for one in jobs}
-    due = outlooks.due_soon(answers.visits, ring_lugs)
-    trucks = outlooks.by_unit(answers.visits)
-    rings, no_rings = outlooks.rings(trucks, ring_lugs)
+    due = due_soon(answers.visits, ring_lugs)
+    trucks = by_unit(answers.visits)
+    rings, no_rings = rings_left(trucks, ring_lugs)
     soon = [look.unit for look in due]
-    chart = charts_of(desk)
+    chart = charts.charts_of(desk)
     order = soon + [row["unit"] for row in answers.units if row["unit"] not in set(soon)]
     order = [unit for unit in order if unit in trucks]
     text = page(
@@ -98,7 +106,7 @@ def fleet_page(
         by_mic=drawn(chart(charts.misheard, answers.by_mic, "microphone", "mic")),
         minutes=drawn(chart(charts.minutes, answers.minutes)),
         curves=drawn(
-            chart(curves.curves, curves.cells([(u, trucks[u]) for u in order if u in trucks]))
+            chart(charts.curves, charts.cells([(u, trucks[u]) for u in order if u in trucks]))
         ),
         codes=sorted({one.row["code"] for one in jobs if one.row["code"]}),
         told=desk.told,
@@ -108,7 +116,7 @@ def fleet_page(
         most=_MOST,
         made=datetime.now(UTC).strftime("%Y-%m-%d %H:%M UTC"),
         ring_lugs=ring_lugs,
-        similar=outlooks.SIMILAR,
+        similar=SIMILAR,
         lugs_text=lugs_text,
         miles_text=miles_text,
         dates_text=dates_text,
@@ -144,33 +152,123 @@ def _listed(
 def lugs_text(look: Outlook) -> str:
     """`at most 14`, or what is known where the number of lugs is not; nothing without a ring."""
     if look.lugs_left is not None:
-        return f"at most {look.lugs_left}" if look.lugs_left else "NONE"
+        return say("fleet.at_most" if look.lugs_left else "fleet.none", lugs=look.lugs_left)
     if "self-adjusting" in look.last.kind:
         return ""
-    return f"not known; {signed(look.lugs_used)} since {look.since}"
+    return say("fleet.lugs_unknown", used=signed(look.lugs_used), since=look.since)
 
 
-def miles_text(span_of: Any) -> str:
+def miles_text(miles: Range) -> str:
     """`412,000 to 440,000`, or `412,000 on`."""
-    low = f"{round(span_of.low, -2):,.0f}"
-    if span_of.high is None:
-        return f"{low} on"
-    high = f"{round(span_of.high, -2):,.0f}"
-    return low if low == high else f"{low} to {high}"
+    return _range(*(None if v is None else f"{round(v, -2):,.0f}" for v in (miles.low, miles.high)))
 
 
 def dates_text(dates: tuple[date, date | None] | None) -> str:
     """`2026-03-02 to 2026-07-11`; empty when not known."""
-    if dates is None:
-        return ""
-    low, high = dates
+    days = [None if day is None else f"{day:%Y-%m-%d}" for day in dates or ()]
+    return _range(*days) if days else ""
+
+
+def _range(low: str | None, high: str | None) -> str:
     if low == high:
-        return f"{low:%Y-%m-%d}"
-    return f"{low:%Y-%m-%d} on" if high is None else f"{low:%Y-%m-%d} to {high:%Y-%m-%d}"
+        return low or ""
+    return say("fleet.on" if high is None else "fleet.range", low=low, high=high)
 
 
 def due_word(dates: tuple[date, date | None] | None, today: date) -> str:
     """`OVERDUE` past the range, `MAY BE DUE` within it, else nothing."""
     if dates is None or today < dates[0]:
         return ""
-    return "OVERDUE" if dates[1] is not None and today > dates[1] else "MAY BE DUE"
+    past = dates[1] is not None and today > dates[1]
+    return say("fleet.overdue" if past else "fleet.may_be_due")
+
+
+# --- Which trucks are due soon: a quick order for all of them, a range for the first few.
+
+
+def by_unit(visits: Sequence[Visit]) -> dict[str, list[Visit]]:
+    """Each truck's visits, oldest first."""
+    out: dict[str, list[Visit]] = defaultdict(list)
+    for visit in sorted(visits, key=lambda v: v.at):
+        out[visit.unit].append(visit)
+    return out
+
+
+def due_soon(visits: Sequence[Visit], ring_lugs: int | None = None) -> list[Outlook]:
+    """The trucks due first, with ranges, soonest first.
+
+    Args:
+        visits: of the fleet.
+        ring_lugs: lugs of a ring from new to its end, if the shop knows it from the maker's manual.
+    """
+    trucks = by_unit(visits)
+    first = sorted(trucks, key=lambda unit: _rough_days(trucks[unit]))[:MOST_DUE]
+    names = sorted(trucks)
+    step = max(1, len(names) // SIMILAR)
+    sample = names[::step][:SIMILAR]
+    found = []
+    for unit in first:
+        some = [v for name in {unit, *sample} for v in trucks[name]]
+        look = outlook(some, unit, ring_lugs)
+        if look is not None and look.miles is not None:
+            found.append(look)
+    return sorted(found, key=_soonest)
+
+
+@dataclass(frozen=True, slots=True)
+class Ring:
+    """Lugs of one truck's ring: `has` from new to its end, `used` in the records since `since`.
+
+    `left` is what is left at most: it is less if the ring was moved before the first record.
+    """
+
+    unit: str
+    has: int
+    used: int
+    left: int
+    since: date
+    last: datetime
+
+
+def rings_left(
+    trucks: Mapping[str, Sequence[Visit]], ring_lugs: int | None = None
+) -> tuple[list[Ring], list[str]]:
+    """The rings of a fleet, the fewest lugs left first, and the trucks of which it is not known.
+
+    Args:
+        trucks: each truck's visits, oldest first. One whose clutch adjusts itself has no such ring.
+        ring_lugs: lugs of a ring from new to its end; without it, as each truck's newest card says.
+    """
+    known, unknown = [], []
+    for unit, visits in trucks.items():
+        if "self-adjusting" in visits[-1].kind:
+            continue
+        has = ring_lugs or next((v.ring_lugs for v in reversed(visits) if v.ring_lugs), None)
+        if has is None:
+            unknown.append(unit)
+            continue
+        used = sum(v.lugs for v in visits)
+        left = min(has, max(0, has - used))
+        known.append(Ring(unit, has, used, left, visits[0].at.date(), visits[-1].at))
+    return sorted(known, key=lambda ring: (ring.left, ring.unit)), sorted(unknown)
+
+
+def _soonest(look: Outlook) -> float:
+    if look.dates is not None:
+        return look.dates[0].toordinal()
+    return look.last.at.toordinal() + 1e6
+
+
+def _rough_days(visits: Sequence[Visit]) -> float:
+    """When a straight line through this truck's own wear reaches the limit, as a day's ordinal."""
+    last = visits[-1]
+    lost = way = days = 0.0
+    for before, visit in pairwise(visits):
+        if None in (before.miles, visit.miles) or before.left is None or visit.found is None:
+            continue
+        lost += max(0.0, before.left.value_in - visit.found.value_in)
+        way += max(0.0, (visit.miles or 0.0) - (before.miles or 0.0))
+        days += (visit.at - before.at) / timedelta(days=1)
+    if not lost or not way or days <= 0 or last.left is None or last.low_in is None:
+        return float("inf")
+    return last.at.toordinal() + max(0.0, last.left.value_in - last.low_in) / (lost / days)

@@ -39,8 +39,7 @@ from assistant.record.transcript import WHO, findings, guessed, meant, taken_for
 from assistant.review.pages import drawings
 from assistant.review.pages.doubts import KINDS, doubts_of
 from assistant.review.pages.render import drawn, link, page
-from assistant.review.wording import LONG_S, span
-from assistant.sentences import sentences
+from assistant.review.wording import LONG_S, say, span
 
 _SAME_IN = 0.001
 """Nearer than this, planned and measured are told as the same: no gauge here reads finer."""
@@ -87,7 +86,7 @@ def _page(history: JobHistory, path: Path, page_folder: Path, fleet: Path | None
         who=WHO,
         state=_state(history, chain[0]),
         doubts=doubts_of(history),
-        kinds={kind: sentences("desk").say(f"kinds.{kind}") for kind in KINDS},
+        kinds={kind: say(f"kinds.{kind}") for kind in KINDS},
         ring=card is None or card.clutch != "self-adjusting",
         rows=_rows(history, found, left, units),
         pictures=[drawn(p) for p in pictures],
@@ -109,7 +108,7 @@ def _page(history: JobHistory, path: Path, page_folder: Path, fleet: Path | None
 
 
 def _say(name: str, **fields: object) -> str:
-    return sentences("desk").say(f"job.{name}", **fields)
+    return say(f"job.{name}", **fields)
 
 
 def _card_of(history: JobHistory) -> Card | None:

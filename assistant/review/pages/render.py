@@ -7,12 +7,12 @@ from __future__ import annotations
 
 import contextlib
 import os
-import tempfile
 from functools import cache, lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 from urllib.parse import quote
 
+from assistant.record.disk import write_whole
 from assistant.review.wording import lugs, short
 
 if TYPE_CHECKING:
@@ -105,21 +105,12 @@ def _way(start: str, folder: str) -> str:
 
 
 def write_page(path: Path, text: str) -> None:
-    """Put a page in place as a whole: whoever has it open sees the old one or the new one.
+    """Put a page in place; whoever has it open sees the old one or the new one.
 
     Raises:
         OSError: the disk did not take it; an older page is as it was.
     """
-    path.parent.mkdir(parents=True, exist_ok=True)
-    fd, name = tempfile.mkstemp(prefix=".", suffix=".part", dir=path.parent)
-    try:
-        with os.fdopen(fd, "w", encoding="utf-8", errors="replace") as file:
-            file.write(text)
-        os.chmod(name, 0o644)
-        os.replace(name, path)
-    except BaseException:
-        Path(name).unlink(missing_ok=True)
-        raise
+    write_whole(path, text.encode("utf-8", "replace"), durable=False)
 
 
 def script(name: str) -> Any:
