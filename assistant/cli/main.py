@@ -161,12 +161,12 @@ def _play(session: Session, lines: Iterable[str], echo: bool) -> None:
             show(said)
             if any(s.key == PICTURE for s in said):
                 click.echo("\n".join(drawn(session.job)))
-            if session.job.signed_off:
+            if session.job.finished:
                 break
     finally:
         session.close()
     path = session.journal.path
-    if session.job.signed_off:
+    if session.job.finished:
         click.echo(
             f"\nSigned-off record: {path}\nCheck it: lugcall verify '{path}'"
             f"\nRead it:  lugcall transcript '{path}'"

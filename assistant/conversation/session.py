@@ -324,13 +324,13 @@ def _replayed(journal: Journal, dialogs: Dialogs) -> Job:
         act = event.data.get("act")
         if act is not None:
             job.apply(Act.from_data(act))
-        if job.state != event.data.get("after"):
+        if job.at != event.data.get("after"):
             raise SessionError(
                 f"{journal.path.name}, line {event.n + 1}: these dialogs lead to another step "
                 f"than the record; use the dialogs it was made with ({opened.get('dialogs')}, "
                 f"lugcall {opened.get('lugcall')}; this is {__version__})"
             )
-    if job.signed_off:
+    if job.finished:
         # The plug was pulled between the sign-off and its closing line.
         journal.append("closed", report.closing(job))
         raise SessionError(f"{journal.path.name} is signed off; its closing line is added now")

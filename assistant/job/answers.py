@@ -142,11 +142,6 @@ def on_sign_off(job: Job, act: Act) -> list[Said]:
 # --- talk about the job ---------------------------------------------------------------------------
 
 
-def on_unclear(job: Job, act: Act) -> list[Said]:
-    """It was not understood."""
-    return job.hint(act, "again")
-
-
 def on_back(job: Job, act: Act) -> list[Said]:
     """One step back, where nothing was moved; or out of a question."""
     facts, who = job.facts, act.who
@@ -167,11 +162,6 @@ def on_back(job: Job, act: Act) -> list[Said]:
         first = job.at == job.dialogs.steps[0].id
         return [job.said(who, "back_start" if first else "back_blocked"), *job.prompt()]
     return [*([moved] if in_ring else []), *job.prompt(entering=True)]
-
-
-def on_repeat(job: Job, act: Act) -> list[Said]:
-    """The present instruction again."""
-    return job.prompt()
 
 
 def on_where(job: Job, act: Act) -> list[Said]:

@@ -46,9 +46,9 @@ HANDLERS: dict[str, Handler] = {
     "repaired": answers.on_repaired,
     "skip": answers.on_skip,
     "sign_off": answers.on_sign_off,
-    "unclear": answers.on_unclear,
+    "unclear": lambda job, act: job.hint(act, "again"),
     "back": answers.on_back,
-    "repeat": answers.on_repeat,
+    "repeat": lambda job, act: job.prompt(),
     "where": answers.on_where,
     "why": answers.on_why,
     "how_long": answers.on_how_long,
@@ -101,50 +101,30 @@ class Job(JobState):
         """What the act does if it is taken for `meaning`."""
         return HANDLERS[meaning](self, act)
 
-    # --- as every `dialogue.Dialogue` ---
+    # --- as every `dialogue.Dialogue`, which tells what each of these is ---
 
     @property
     def stopped(self) -> bool:
-        """Whether it was stopped and waits for "carry on"."""
         return self.at == HALTED
 
     @property
     def finished(self) -> bool:
-        """Whether the record is closed."""
         return self.at == SIGNED
 
     @property
     def choosing(self) -> bool:
-        """Whether a reading waits to be accepted, moved or measured again."""
         return bool(self.choice)
 
     @property
     def trying(self) -> bool:
-        """Whether the finished work is tried."""
         return self.step is not None and self.step.kind == "sound" and self.step.phase == "final"
 
     @property
-    def state(self) -> str:
-        return self.at
-
-    @property
-    def signed_off(self) -> bool:
-        return self.finished
-
-    def key_above(self) -> bool:
-        return self.facts.key_above
-
-    def pressing_is_danger(self) -> bool:
-        return self.pressing_hurts
-
-    @property
     def units(self) -> str:
-        """The shop's: "inch" or "mm"."""
         return self.facts.card.units
 
     @property
     def distance(self) -> str:
-        """The shop's: "miles" or "kilometres"."""
         return self.facts.card.distance
 
     @property
@@ -154,11 +134,9 @@ class Job(JobState):
         return KINDS[self.step.kind]
 
     def last_quantity(self) -> str:
-        """The quantity that a bare "correct that" is about, or ""."""
         return readings.last_quantity(self)
 
     def answers(self) -> dict[str, str]:
-        """Phrases that answer just this step, and what they mean."""
         step = self.step
         if step is None or self.pending is not None:
             return {}
@@ -166,12 +144,10 @@ class Job(JobState):
         return dict.fromkeys(step.answers, meaning)
 
     def whose(self) -> str:
-        """Who is expected to speak now."""
         step = self.step
         return step.who if step is not None and self.pending is None else "tech"
 
     def danger(self) -> Danger:
-        """Whether somebody may be hurt now."""
         with_work = self.at not in ("next_due", "sign_off")  # steps with everybody out
         return Danger(
             pedal=not self.facts.pedal_up,
@@ -183,13 +159,11 @@ class Job(JobState):
         )
 
     def expects(self) -> str:
-        """The quantity a bare reading would be taken for now, or ""."""
         if self.correcting or self.step is None:
             return self.correcting
         return self.kind.expects or (self.step.reading if self.step.kind == "read" else "")
 
     def allowed(self) -> list[str]:
-        """Meanings that this step takes, beyond those understood at any time."""
         step = self.step
         if self.at == HALTED:
             return ["carry_on", "clear", "let_up"]

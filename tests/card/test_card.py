@@ -181,7 +181,7 @@ def test_no_inches_in_a_metric_shop(dialogs: Dialogs, tmp_path: Path) -> None:
         who, _, words = line.partition(":")
         told += session.hear(who, words)
     session.close()
-    assert session.job.state == "ring_show"
+    assert session.job.at == "ring_show"
     inches = [s.text for s in told if re.search(r"\d in\b", s.text)]
     assert not inches
 

@@ -425,12 +425,12 @@ def test_asked_anywhere_nothing_moves(job: Session, line: str) -> None:
     """With the pedal up, and not at the trial, it is answered and the step stays."""
     answered = 0
     for script_line in SCRIPT:
-        if job.job.facts.hold == "up" and job.job.state != "function":
-            before = job.job.state, job.job.pending, len(job.job.facts.readings)
+        if job.job.facts.hold == "up" and job.job.at != "function":
+            before = job.job.at, job.job.pending, len(job.job.facts.readings)
             answered += any("telling" in s or "further" in s for s in said_to(job, line))
-            assert (job.job.state, job.job.pending, len(job.job.facts.readings)) == before
+            assert (job.job.at, job.job.pending, len(job.job.facts.readings)) == before
         job.hear(*split_speaker(script_line))
-    assert job.job.signed_off and answered > 40
+    assert job.job.finished and answered > 40
 
 
 def test_with_the_pedal_held_there_is_no_talk(job: Session) -> None:
@@ -467,11 +467,11 @@ def test_reasons_on_request(job: Session) -> None:
 def test_it_grinds_at_the_trial_is_not_sound(job: Session) -> None:
     """Safety first, and then what may be behind it; the words for it do not matter."""
     for line in SCRIPT:
-        if job.job.state == "function":
+        if job.job.at == "function":
             break
         job.hear(*split_speaker(line))
     told = said_to(job, "helper: it grinds into gear")
-    assert told[0].startswith("STOP HERE") and job.job.state == "repair"
+    assert told[0].startswith("STOP HERE") and job.job.at == "repair"
     assert any("telling next" in t for t in told)
 
 
@@ -481,10 +481,10 @@ def test_it_resumes(tmp_path: Path, dialogs: Dialogs) -> None:
     session, _ = Session.begin(card, dialogs, tmp_path)
     for line in ["it slips under load", *SCRIPT[:20], "what is the cause"]:
         session.hear(*split_speaker(line))
-    path, state, complaints = session.journal.path, session.job.state, session.job.facts.complaints
+    path, state, complaints = session.journal.path, session.job.at, session.job.facts.complaints
     session.close()
     again, _ = Session.resume(path, dialogs)
-    assert (again.job.state, again.job.facts.complaints) == (state, complaints)
+    assert (again.job.at, again.job.facts.complaints) == (state, complaints)
     again.close()
 
 
@@ -509,8 +509,8 @@ def test_a_damaged_table_costs_the_answer_and_not_the_job(
     path = shop / "en" / "causes.toml"
     path.write_text(path.read_text("utf-8").replace("weight = 30", "weight = -1"), "utf-8")
     monkeypatch.setenv("LUGCALL_DIALOGS", str(shop))
-    before = job.job.state
+    before = job.job.at
     told = said_to(job, "why does it slip")
-    assert len(told) == 1 and "prior.weight" in told[0] and job.job.state == before
+    assert len(told) == 1 and "prior.weight" in told[0] and job.job.at == before
     job.hear("tech", "done")
-    assert job.job.state != before
+    assert job.job.at != before

@@ -101,7 +101,7 @@ def test_what_no_setting_can_do_is_spoken(session: Session, play: Play) -> None:
     whole = [s.text for s in said if s.key == "reply:whole_plan"]
     assert whole and whole[0].startswith("No setting can: ")
     assert len(whole[0].split()) <= 12
-    assert session.job.state == "ring_plan"
+    assert session.job.at == "ring_plan"
 
 
 def test_the_chain_is_spoken_with_geometry(dialogs: Dialogs, play: Play, tmp_path: Path) -> None:

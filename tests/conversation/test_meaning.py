@@ -222,7 +222,7 @@ def test_lost_is_heard_generously(session: Session, play: Play, at: str, words: 
     """A pedal that comes up under the technician's hands is no time to ask back."""
     play(session, AT[at])
     play(session, f"h: {words}")
-    assert session.job.state == "halted"
+    assert session.job.at == "halted"
 
 
 WRONG_PERSON = [
@@ -248,7 +248,7 @@ def test_wrong_person(session: Session, play: Play, at: str, line: str, state: s
     play(session, AT[at])
     waiting = session.job.pending
     said = play(session, line)
-    assert session.job.state == state and session.job.pending is waiting
+    assert session.job.at == state and session.job.pending is waiting
     assert not any(s.key == "reply:confirm_count" for s in said)
 
 
@@ -389,10 +389,10 @@ def test_correct_asks_for_the_value(session: Session, play: Play, quantity: str)
 def test_note(session: Session, play: Play, at: str, words: str, note: str) -> None:
     """A note keeps its words as said and changes nothing else."""
     play(session, AT[at])
-    state, waiting = session.job.state, session.job.pending
+    state, waiting = session.job.at, session.job.pending
     play(session, words)
     assert session.job.facts.notes[-1] == ("tech", note)
-    assert (session.job.state, session.job.pending) == (state, waiting)
+    assert (session.job.at, session.job.pending) == (state, waiting)
 
 
 def test_note_without_words(session: Session, play: Play) -> None:
@@ -424,7 +424,7 @@ def test_sign_off_codes(session: Session, words: str, code: str) -> None:
 def test_noise_is_never_an_answer(session: Session, play: Play, at: str) -> None:
     """Noise raises nothing and moves nothing."""
     play(session, AT[at])
-    state = session.job.state
+    state = session.job.at
     for words in ("", " ", "...", "?!", "\u2014", "🙂", "\x00", "a" * 5000, "é" * 9):
         assert session.hear("tech", words)
-        assert session.job.state == state and session.job.pending is None
+        assert session.job.at == state and session.job.pending is None

@@ -42,7 +42,7 @@ ANSWERS = {
 
 def answer(job: Job) -> str:
     """What a pair that knows the job says next; the truck needs five lugs and one turn of rod."""
-    if job.state == "halted":
+    if job.at == "halted":
         return "tech: carry on"
     if job.pending is not None:
         return "tech: check"
@@ -68,11 +68,11 @@ def answer(job: Job) -> str:
 def finish(session: Session, at_most: int = 200) -> None:
     """Answer until the record is signed off."""
     for _ in range(at_most):
-        if session.job.signed_off:
+        if session.job.finished:
             return
         who, _, words = answer(session.job).partition(": ")
         session.hear(who, words)
-    raise AssertionError(f"no end from {session.job.state}")
+    raise AssertionError(f"no end from {session.job.at}")
 
 
 def standing(job: Job) -> dict[str, Any]:
@@ -103,11 +103,11 @@ def whole(
     """One whole job, and how it stood after every turn (index 0: before the first)."""
     session, _ = Session.begin(card, dialogs, tmp_path_factory.mktemp("whole"))
     stood = [standing(session.job)]
-    while not session.job.signed_off:
+    while not session.job.finished:
         who, _, words = answer(session.job).partition(": ")
         session.hear(who, words)
         stood.append(standing(session.job))
-        assert len(stood) < 200, session.job.state
+        assert len(stood) < 200, session.job.at
     session.close()
     return session.journal.path, stood
 
@@ -181,13 +181,13 @@ def test_resumed_after_every_turn_of_one_job(card: Card, dialogs: Dialogs, tmp_p
     """Killed after each answer: still it gets on, if nothing is held; a hold starts over."""
     session, _ = Session.begin(card, dialogs, tmp_path)
     for _ in range(120):
-        if session.job.state in ("ring_ready", "halted"):
+        if session.job.at in ("ring_ready", "halted"):
             break
         who, _, words = answer(session.job).partition(": ")
         session.hear(who, words)
         session.close()
         session, _ = Session.resume(session.journal.path, dialogs)
-    assert session.job.state == "ring_ready"
+    assert session.job.at == "ring_ready"
     finish(session)
 
 
@@ -265,12 +265,12 @@ def test_transcript_shows_found_beside_left(whole: tuple[Path, list[dict[str, An
 
 def test_as_found_stays_as_found(session: Session, play: Play) -> None:
     """Going back after a ring move and reading again does not rewrite how it was found."""
-    while session.job.state != "fork_clearance":
+    while session.job.at != "fork_clearance":
         who, _, words = answer(session.job).partition(": ")
         session.hear(who, words)
     play(session, "back / back")
     for _ in range(6):
-        if session.job.state == "fork_clearance":
+        if session.job.at == "fork_clearance":
             break
         who, _, words = answer(session.job).partition(": ")
         session.hear(who, words)

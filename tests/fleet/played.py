@@ -119,7 +119,7 @@ def _play(visit: Visit, folder: Path, dialogs: Dialogs, at_most: int) -> Path:
     pair, misheard, wrong = Pair(visit), visit.misheard, visit.wrong
     for turn in range(at_most):
         job = session.job
-        if job.signed_off:
+        if job.finished:
             session.close()
             return session.journal.path
         step = job.step
@@ -135,7 +135,7 @@ def _play(visit: Visit, folder: Path, dialogs: Dialogs, at_most: int) -> Path:
             _say(session, visit, "tech", f"correct the gap to {visit.gap_in + 0.004:.3f}")
             continue
         _say(session, visit, who, words)
-    raise AssertionError(f"no end from {session.job.state}")
+    raise AssertionError(f"no end from {session.job.at}")
 
 
 def _say(session: Session, visit: Visit, who: str, words: str) -> None:

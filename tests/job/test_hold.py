@@ -46,9 +46,9 @@ def test_stop_while_the_pedal_is_let_up_out_of_a_stop(session: Session, play: Pl
     """The second stop still goes back to the turn; no step of the ring is left out."""
     play(session, f"{TURN} / stop / clear / let it up / stop / clear / let it up / h: released")
     play(session, "carry on")
-    assert session.job.state == "ring_ready"
+    assert session.job.at == "ring_ready"
     play(session, "clear / h: holding")
-    assert session.job.state == "ring_turn"
+    assert session.job.at == "ring_turn"
 
 
 def test_killed_while_the_pedal_is_let_up_out_of_a_stop(
@@ -60,7 +60,7 @@ def test_killed_while_the_pedal_is_let_up_out_of_a_stop(
     again, said = Session.resume(session.journal.path, dialogs)
     assert not any(s.cue == "RELEASE" for s in said)
     play(again, "carry on / clear / h: holding")
-    assert again.job.state == "ring_turn"
+    assert again.job.at == "ring_turn"
 
 
 def test_killed_in_a_release_entered_with_the_pedal_up(
@@ -81,7 +81,7 @@ def test_stop_in_the_turn_asks_for_all_that_moved(session: Session, play: Play) 
     said = play(session, "stop")
     assert "Ring not moved" not in text(said)
     said = play(session, LET_UP)
-    assert session.job.state == "ring_turn"
+    assert session.job.at == "ring_turn"
     assert "all that moved" in text(said) or "in all" in text(said)
     play(session, "five lugs / check")
     assert session.job.facts.lugs_total == 5
@@ -93,12 +93,12 @@ def test_the_next_move_is_told_after_a_stop_with_the_ring_moved(
 ) -> None:
     """A stop at the tool or the lock plate must not swallow the next ring turn."""
     play(session, f"{TURN} / two lugs / check / {at} stop / {LET_UP}")
-    assert session.job.state in ("ring_tool", "ring_lock")
+    assert session.job.at in ("ring_tool", "ring_lock")
     for _ in range(2):
-        if session.job.state != "ring_clear":
+        if session.job.at != "ring_clear":
             play(session, "done")
     play(session, "clear / h: released / 0.606 / check / check / done / done / clear / h: holding")
-    assert session.job.state == "ring_turn"
+    assert session.job.at == "ring_turn"
 
 
 @pytest.mark.parametrize("line", ["done", "five lugs", "three"])
@@ -121,14 +121,14 @@ def test_of_two_equal_readings_the_last_is_corrected(session: Session, play: Pla
 def test_a_new_plan_is_shown_before_it_is_done(session: Session, play: Play) -> None:
     """Measured again at the plan: the new plan waits for its own check."""
     said = play(session, f"{PLAN} / measure again / 0.600 / check")
-    assert session.job.state == "ring_plan" and said[-1].key == "prompt:ring_plan"
+    assert session.job.at == "ring_plan" and said[-1].key == "prompt:ring_plan"
 
 
 def test_the_lock_plate_goes_in_before_anything_else(session: Session, play: Play) -> None:
     """Neither back nor a correction leads past the ring with the lock plate out."""
     play(session, f"{PLAN} / check / done / done / back / back / back / correct gap 0.530 / check")
     play(session, "forty thou / check / check / done / clear / h: holding / zero / check / done")
-    assert session.job.state == "ring_lock" and session.job.facts.places["lock_plate"] == "out"
+    assert session.job.at == "ring_lock" and session.job.facts.places["lock_plate"] == "out"
 
 
 @pytest.mark.parametrize("reading", ["gap 0.660", "fork clearance 0.3"])
@@ -137,35 +137,35 @@ def test_nobody_is_sent_under_a_truck_that_may_start(
 ) -> None:
     """A correction at sign-off first takes the key back and the cover off."""
     play(session, f"{TO_SIGN} / correct {reading} / check / sign off 12")
-    assert session.job.state == "key_back"
+    assert session.job.at == "key_back"
     play(session, "done")
-    assert session.job.state == "reopen_cover"
+    assert session.job.at == "reopen_cover"
 
 
 def test_not_sound_with_the_engine_on_begins_with_safety(session: Session, play: Play) -> None:
     """The repair goes under the truck again: chocks, brake, neutral, key."""
     play(session, f"{TO_COVER} / done / done / done / h: not sound / repaired")
-    assert session.job.state == "chocks"
+    assert session.job.at == "chocks"
 
 
 def test_back_from_the_reopened_cover_is_no_dead_end(session: Session, play: Play) -> None:
     """Whatever is said there, the job can be signed off from it."""
     play(session, f"{TO_SIGN} / correct fork clearance 0.3 / check / done / back")
     for _ in range(40):
-        if session.job.state == "final_clearance":
+        if session.job.at == "final_clearance":
             break
         step = session.job.step
         assert step is not None
         values = {"gap": "0.530", "clearance": "0.125", "pedal-height": "8.5 in"}
         values |= {"total-travel": "8.25 in", "free-travel": "1.5 in", "brake-contact": "3/4 in"}
         play(session, f"{values[step.reading]} / check" if step.kind == "read" else "done")
-    assert session.job.state == "final_clearance"
+    assert session.job.at == "final_clearance"
 
 
 def test_stop_with_the_engine_on(session: Session, play: Play) -> None:
     """At the function check it may be in gear: nobody is told to take the foot off a clutch."""
     play(session, f"{TO_COVER} / done / done / done")
-    assert session.job.state == "function"
+    assert session.job.at == "function"
     said = play(session, "h: stop")
     assert "Foot off" not in text(said, "helper")
 
@@ -173,9 +173,9 @@ def test_stop_with_the_engine_on(session: Session, play: Play) -> None:
 def test_a_rod_that_will_not_move_can_be_left(session: Session, play: Play) -> None:
     """Told to turn the rod and cannot: accept with a reason leads on, as where nothing helps."""
     play(session, f"{GOOD} / 8.5 in / check / 8.25 in / check / 1.5 in / check / a quarter / check")
-    before = session.job.state
+    before = session.job.at
     play(session, "accept rod is seized, lead knows")
-    assert session.job.state not in ("set_contact", before)
+    assert session.job.at not in ("set_contact", before)
 
 
 def test_the_helper_is_warned_where_he_could_do_harm(session: Session, play: Play) -> None:
@@ -207,7 +207,7 @@ def test_no_whole_lug_lands_leads_somewhere(dialogs: Dialogs, play: Play, tmp_pa
     )
     session, _ = Session.begin(card, dialogs, tmp_path / "r")  # type: ignore[operator]
     said = play(session, f"{FOUND} / 0.540 / check / 0.125 / check")
-    assert session.job.state == "ring_plan" and "No whole lug" in text(said)
+    assert session.job.at == "ring_plan" and "No whole lug" in text(said)
     said = play(session, "accept the lead said so")
-    assert session.job.state == "ring_plan" and "cannot be accepted" in text(said)
+    assert session.job.at == "ring_plan" and "cannot be accepted" in text(said)
     session.close()

@@ -265,7 +265,7 @@ class Procedure(RuleBasedStateMachine):
         act = Act(meaning, who, **more)
         watch, job = self.watch, self.job
         before = self.snapshot()
-        was_halted, was_signed, at = job.state == "halted", job.state == "signed_off", watch.present
+        was_halted, was_signed, at = job.at == "halted", job.at == "signed_off", watch.present
         accepted = [t.accepted for t in job.facts.readings]
         self.acts.append(act)
         said = job.apply(act)
@@ -274,7 +274,7 @@ class Procedure(RuleBasedStateMachine):
         self.check_readings(act, accepted)
         if before["pending"] is None:
             self.places(act, at, was_halted, before)
-        watch.halted = job.state == "halted"
+        watch.halted = job.at == "halted"
         for one in said:
             assert one.to in ("tech", "helper", "both") and one.text
             watch.told(one, job)
@@ -282,9 +282,9 @@ class Procedure(RuleBasedStateMachine):
             watch.present = "halted"
         if meaning == "stop" and not was_signed:
             self.check_stop(said)
-        if was_halted and job.state != "halted":
+        if was_halted and job.at != "halted":
             assert meaning in ("carry_on", "let_up"), f"{meaning} left a stop"
-        if job.state == "signed_off" and not was_signed:
+        if job.at == "signed_off" and not was_signed:
             self.check_signed(act, at)
         if was_signed:
             assert self.snapshot() == before, "a signed-off job changed"
@@ -292,7 +292,7 @@ class Procedure(RuleBasedStateMachine):
     def snapshot(self) -> dict[str, Any]:
         job = self.job
         return {
-            "state": job.state,
+            "state": job.at,
             "step": job.step_id,
             "readings": [vars(t).copy() for t in job.facts.readings],
             "moves": [vars(m).copy() for m in job.facts.moves],
@@ -331,7 +331,7 @@ class Procedure(RuleBasedStateMachine):
 
     def places(self, act: Act, at: str, was_halted: bool, before: dict[str, Any]) -> None:
         """Lock plate and cover, from what the technician called done where he was asked."""
-        moved_on = not was_halted and self.job.state != before["state"] and act.who == "tech"
+        moved_on = not was_halted and self.job.at != before["state"] and act.who == "tech"
         if not self.kind.ring and at == "prompt:ring_plan" and act.meaning == "done" and moved_on:
             self.watch.read_at_maker.append(len(before["readings"]))
         if act.meaning in ("done", "check") and moved_on:
@@ -343,7 +343,7 @@ class Procedure(RuleBasedStateMachine):
             self.watch.cover_off &= at != "prompt:cover_on"
 
     def check_stop(self, said: list[Said]) -> None:
-        assert self.job.state == "halted", "a stop did not stop"
+        assert self.job.at == "halted", "a stop did not stop"
         told = " ".join(s.text for s in said)
         assert any(s.cue == "STOP" for s in said)
         assert (f"Lock {self.kind.lock} out." in told) == self.watch.lock_out, (
@@ -369,11 +369,11 @@ class Procedure(RuleBasedStateMachine):
 
     def right_act(self) -> tuple[str, str, dict[str, Any]]:
         job = self.job
-        if job.state == "halted":
+        if job.at == "halted":
             return ("carry_on", "tech", {})
-        if job.state == "repair":
+        if job.at == "repair":
             return ("repaired", "tech", {})
-        if job.state == "signed_off":
+        if job.at == "signed_off":
             return ("repeat", "tech", {})
         if job.pending is not None:
             return ("check", "tech", {})
@@ -443,12 +443,12 @@ class Procedure(RuleBasedStateMachine):
 
     def go_on(self, n: int) -> None:
         for _ in range(n):
-            if self.job.state == "signed_off":
+            if self.job.at == "signed_off":
                 return
             meaning, who, more = self.right_act()
             self.say(meaning, who, **more)
 
-    @precondition(lambda self: self.job.state == "signed_off")
+    @precondition(lambda self: self.job.at == "signed_off")
     @rule(depth=st.integers(23, 60))
     def another_truck(self, depth: int) -> None:
         self.replayed()
@@ -474,14 +474,14 @@ class Procedure(RuleBasedStateMachine):
         who = "helper" if meaning in ("lost", "released", "holding") else "tech"
         self.say(meaning, who)
 
-    @precondition(lambda self: self.job.state == "halted")
+    @precondition(lambda self: self.job.at == "halted")
     @rule(order=st.sampled_from([("clear", "let_up"), ("clear", "carry_on"), ("carry_on",)]))
     def out_of_a_stop(self, order: tuple[str, ...]) -> None:
         for meaning in order:
             self.say(meaning, "tech")
 
     def out_of_a_stop_now(self, way: str) -> None:
-        if self.job.state == "halted":
+        if self.job.at == "halted":
             self.say("clear", "tech")
             self.say(way, "tech")
 
@@ -593,7 +593,7 @@ def walk(seed: int, kind: Kind = USUAL, acts: int = 160) -> Procedure:
             chance.choice([0.0005, 1 / 64]),
         ),
     ]
-    while len(machine.acts) < acts and machine.job.state != "signed_off":
+    while len(machine.acts) < acts and machine.job.at != "signed_off":
         step = machine.job.step
         near = step is None or step.phase == "ring" or chance.random() < 0.1
         if chance.random() < (0.35 if near else 0.05):
@@ -626,7 +626,7 @@ def test_right_answers_sign_off(kind: Kind) -> None:
         machine = procedure(kind)()
         machine.truck = {"gap": gap, "clearance": 0.04}
         machine.go_on(200)
-        assert machine.job.state == "signed_off", (gap, machine.job.state)
+        assert machine.job.at == "signed_off", (gap, machine.job.at)
         moved = [m.moved for m in machine.job.facts.moves]
         assert bool(moved) == (kind.ring and gap != 0.53), "who moves the ring, and when"
         machine.teardown()

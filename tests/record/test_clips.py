@@ -48,7 +48,7 @@ def pitch(path: Path) -> float:
 def reach(session: Session, step: str) -> None:
     """Play up to a step, typed."""
     for _ in range(200):
-        if session.job.state == step:
+        if session.job.at == step:
             return
         who, _, words = answer(session.job).partition(": ")
         session.hear(who, words)
@@ -88,7 +88,7 @@ def test_the_notice_comes_first_and_is_recorded(kept: Session) -> None:
 
 def test_off_by_default(session: Session) -> None:
     """Sound given to a session that does not keep it goes nowhere."""
-    while not session.job.signed_off:
+    while not session.job.finished:
         who, _, words = answer(session.job).partition(": ")
         heard(session, who, words, sound=tone(500))
     assert files(session) == []
@@ -144,7 +144,7 @@ def test_readings_that_need_no_check_are_kept_at_once(begun: Session) -> None:
     step = begun.job.step
     assert step is not None
     heard(begun, step.who, "eight and a half", sound=tone(500))
-    assert begun.job.state != "found_height"
+    assert begun.job.at != "found_height"
     assert [round(pitch(p), -1) for p in files(begun)] == [500]
     assert read_events(begun.journal.path)[0][-1].data["taken"]["quantity"] == "pedal-height"
 

@@ -45,7 +45,7 @@ def ear(decision: str, *words: str) -> dict[str, Any]:
 def reach(session: Session, step: str) -> Session:
     """The job played up to a step."""
     for _ in range(200):
-        if session.job.state == step and session.job.pending is None:
+        if session.job.at == step and session.job.pending is None:
             return session
         who, _, words = answer(session.job).partition(": ")
         session.hear(who, words)
@@ -155,7 +155,7 @@ def test_a_choice_stands_through_a_say_again_and_not_through_a_stop(at_gap: Sess
     assert waiting(at_gap) == "5/16 in"
     lost(at_gap, "choose", *TWO)
     at_gap.hear("helper", "stop the first one")
-    assert at_gap.job.state == "halted"
+    assert at_gap.job.at == "halted"
 
 
 @pytest.mark.parametrize(
@@ -213,7 +213,7 @@ def test_again_counts_in_a_row_at_one_step(at_gap: Session) -> None:
     assert lost(at_gap, "again") == ["Say again."]
     at_gap.hear("tech", "0.660")
     at_gap.hear("tech", "check")
-    assert at_gap.job.state != "found_gap" and lost(at_gap, "again") == ["Say again."]
+    assert at_gap.job.at != "found_gap" and lost(at_gap, "again") == ["Say again."]
 
 
 def test_again_where_there_is_nothing_to_spell(session: Session) -> None:
@@ -284,14 +284,14 @@ def test_a_closed_record_takes_neither(session: Session) -> None:
 def noisy(session: Session) -> None:
     """A whole job with speech lost and devices lost before every turn."""
     for _ in range(200):
-        if session.job.signed_off:
+        if session.job.finished:
             return
         lost(session, "again", "mumble")
         lost(session, "choose", *TWO, who="helper")
         session.notice("both", "mic_lost", who="helper")
         who, _, words = answer(session.job).partition(": ")
         heard(session, who, words, EAR)
-    raise AssertionError(session.job.state)
+    raise AssertionError(session.job.at)
 
 
 def test_whole_job_between_losses(card: Card, dialogs: Dialogs, tmp_path: Path) -> None:

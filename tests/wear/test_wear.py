@@ -417,7 +417,7 @@ def play_first(session: Session, until: str) -> list[str]:
     """The demo job up to a step; texts of the last turn."""
     said: list[str] = []
     for line in SCRIPT.read_text("utf-8").splitlines():
-        if session.job.state == until:
+        if session.job.at == until:
             break
         if line.strip() and not line.startswith("#"):
             said = [s.text for s in session.hear(*split_speaker(line))]
@@ -439,7 +439,7 @@ def test_at_sign_off_the_job_says_when_it_is_due(
     assert any(re.match(r"That is \w+ 20\d\d", t) for t in said)
     reasons = [s.text for s in session.hear("tech", "why")]
     assert any("adjustments in between are taken out" in t for t in reasons)
-    assert session.job.state == "next_due"
+    assert session.job.at == "next_due"
     assert not any("left on the ring" in t for t in said)
     path = session.journal.path
     session.close()

@@ -120,7 +120,7 @@ def test_signed_off_as_its_truck(script: str, dialogs: Dialogs, tmp_path: Path) 
                 assert hold == "held"
                 clear = False
             assert one.cue != "RELEASE" or clear
-    assert session.job.signed_off, session.job.state
+    assert session.job.finished, session.job.at
     session.close()
     assert verify_file(session.journal.path).ok
     events, problem = read_events(session.journal.path)
@@ -142,14 +142,14 @@ def test_killed_anywhere_it_resumes(script: str, dialogs: Dialogs, tmp_path: Pat
     session, _ = Session.begin(load_card(DEMO / JOBS[script][0]), dialogs, tmp_path)
     for i, (who, words) in enumerate(lines(script)):
         session.hear(who, words)
-        if i % 10 == 9 and not session.job.signed_off and session.job.facts.hold == "up":
+        if i % 10 == 9 and not session.job.finished and session.job.facts.hold == "up":
             step = session.job.step_id
             session.close()
             session, said = Session.resume(session.journal.path, dialogs)
             assert session.job.step_id == step and said[0].key == "reply:resumed"
-            if session.job.state == "halted":
+            if session.job.at == "halted":
                 session.hear("tech", "carry on")
-    assert session.job.signed_off
+    assert session.job.finished
     session.close()
 
 
@@ -160,11 +160,11 @@ def test_every_word_of_it_can_be_heard(script: str, dialogs: Dialogs) -> None:
     for who, words in lines(script):
         spoken = re.sub(r"\d", lambda m: f"{DIGITS[int(m[0])]} ", words.lower()).strip()
         if not words.startswith("note ") and words not in REFUSED:
-            assert expected(job, who).accepts(spoken), (job.state, words)
+            assert expected(job, who).accepts(spoken), (job.at, words)
         act = understand(words, who, job)
-        assert isinstance(act, Act), (job.state, words, act)
+        assert isinstance(act, Act), (job.at, words, act)
         job.apply(act)
-    assert job.signed_off
+    assert job.finished
 
 
 def test_finished_records_verify() -> None:

@@ -59,7 +59,7 @@ def play(session: Session, lines: list[str], pipe: int) -> None:
             session.hear(*split_speaker(line))
             answer = json.dumps([i, standing(session.job)])
             os.write(pipe, b"ack " + answer.encode() + b"\n")
-            if session.job.signed_off:
+            if session.job.finished:
                 break
         os.write(pipe, b"over\n")
     finally:

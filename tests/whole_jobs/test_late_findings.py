@@ -44,13 +44,13 @@ def at(lines: int, folder: Path, *more: str) -> tuple[Session, list[Said]]:
 )
 def test_stop_beside_any_punctuation(shout: str, tmp_path: Path) -> None:
     session, _ = at(TURN, tmp_path, f"tech: {shout}")
-    assert session.job.state == "halted"
+    assert session.job.at == "halted"
 
 
 @pytest.mark.parametrize("shout", ["my hand is stuck", "ow", "not clear", "hold it", "hands in"])
 def test_alarm_in_plain_words_stops_a_release(shout: str, tmp_path: Path) -> None:
     session, said = at(RELEASE, tmp_path, f"tech: {shout}")
-    assert session.job.state == "halted"
+    assert session.job.at == "halted"
     assert not any(s.cue == "RELEASE" for s in said)
 
 
@@ -63,21 +63,21 @@ def test_hands_in_is_never_taken_or_offered_for_hands_out(tmp_path: Path) -> Non
 def test_a_pedal_moved_unasked_with_hands_in_the_hole(words: str, tmp_path: Path) -> None:
     gap = SCRIPT.index("tech: twenty-one thirty-seconds")
     session, said = at(gap, tmp_path, f"helper: {words}")
-    assert session.job.state == "halted"
+    assert session.job.at == "halted"
     assert any("HANDS OUT" in s.text for s in said if s.to in ("tech", "both"))
 
 
 def test_only_the_technician_lifts_a_stop(tmp_path: Path) -> None:
     session, _ = at(TURN, tmp_path, "helper: stop", "helper: carry on")
-    assert session.job.state == "halted"
+    assert session.job.at == "halted"
 
 
 def test_a_question_signs_nothing_and_accepts_nothing(tmp_path: Path) -> None:
     session, _ = at(
         len(SCRIPT) - 1, tmp_path, "tech: sign off later?", "tech: signing off in a minute"
     )
-    assert not session.job.signed_off
-    assert session.job.state == "sign_off"
+    assert not session.job.finished
+    assert session.job.at == "sign_off"
 
 
 @pytest.mark.parametrize("words", ["clear?", "all clear?"])
@@ -101,7 +101,7 @@ def test_a_corrected_count_keeps_its_way(tmp_path: Path) -> None:
 def test_ratio_is_not_said_to_be_the_cards(tmp_path: Path) -> None:
     rod = SCRIPT.index("tech: eleven sixty-fourths") + 2
     session, said = at(rod, tmp_path, "tech: why")
-    assert session.job.state == "fork_rod"
+    assert session.job.at == "fork_rod"
     assert CARD.ratio is None and not any("from card" in s.text for s in said)
 
 
@@ -138,7 +138,7 @@ def test_a_settled_quarrel_of_ratios_is_no_doubt(tmp_path: Path) -> None:
 
 def test_next_due_is_ahead(tmp_path: Path) -> None:
     session, _ = at(len(SCRIPT) - 2, tmp_path, "tech: one hundred thousand")
-    assert session.job.state == "next_due"
+    assert session.job.at == "next_due"
 
 
 def test_the_pedal_never_moves_with_the_cover_off_without_a_caution(tmp_path: Path) -> None:
