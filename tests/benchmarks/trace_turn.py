@@ -73,7 +73,7 @@ def listened(session: Any, engines: Any, name: str, samples: Any) -> Callable[[]
     """What plays a recording into a session when it is called."""
     from assistant.voice.session.recorded import listen_files
 
-    return lambda: listen_files(session, engines, (name, samples))
+    return lambda: listen_files(session, engines, [(name, samples)])
 
 
 def spoken(words: str) -> Any:
