@@ -12,18 +12,19 @@ import numpy as np
 from assistant.act import Act, Evidence, Said
 from assistant.conversation.understand import correction
 from assistant.dialogue import Conversation, Dialogue
-from assistant.voice.detection.endpointer import EndWaits
 from assistant.voice.devices.audio import RATE, Samples
 from assistant.voice.interpretation import POLICY, VALUES, Decision, Meaning, name_of
 from assistant.voice.interpretation.context import (
     Denials,
+    Dictation,
     Retries,
     TakenReading,
     contradicted,
+    free_act,
     may_go_on,
+    noted,
     waits_for,
 )
-from assistant.voice.interpretation.dictation import Dictation, free_act, noted
 from assistant.voice.interpretation.ranking import decide, interpreter, speaker_of
 from assistant.voice.recognition.expected import expected, reading_grammar
 from assistant.voice.recognition.grammar import Grammar
@@ -142,9 +143,8 @@ class Attendant:
 
     def warm(self) -> None:
         """Make ready for what may be said next, while the reply is spoken."""
-        waits = waits_for(self.dialogue.expects())
         for channel in self.channels:
-            channel.endpointer.waits = EndWaits(*waits)
+            channel.endpointer.waits = waits_for(self.dialogue.expects())
             self._executor.submit(self.ears.expect, self.grammar(channel.role))
 
     def practise(self) -> None:
@@ -209,8 +209,7 @@ class Attendant:
     def _look(self, channel: Channel, guess: Utterance) -> None:
         """A pause: wait for the rest of the words, or not."""
         decision = self._decided(channel, guess)
-        at_once = self._danger() or decision.probability >= ACCEPT["stop_in_pause"]
-        if self._stops(decision) and at_once:
+        if self._stops(decision, in_pause=True):
             # A stop is acted on at once: nobody waits to see whether more is said.
             channel.end_now()
             guess.ended_s = channel.now_s
@@ -223,16 +222,12 @@ class Attendant:
         elif decision.kind == "again":
             channel.endpointer.patience(False)
 
-    def _stops(self, decision: Decision) -> bool:
-        if self.dialogue.stopped:
-            return False
-        bar = ACCEPT["stop_in_danger" if self._danger() else "stop"]
-        return decision.name == "stop" and decision.probability >= bar
-
-    def _danger(self) -> bool:
-        """Whether a pedal or an engine may hurt somebody."""
+    def _stops(self, decision: Decision, in_pause: bool = False) -> bool:
         danger = self.dialogue.danger()
-        return danger.pedal or danger.engine
+        bar = "stop_in_pause" if in_pause else "stop"
+        bar = "stop_in_danger" if danger.pedal or danger.engine else bar
+        sure = decision.probability >= ACCEPT[bar]
+        return sure and decision.name == "stop" and not self.dialogue.stopped
 
     def _standing(self) -> tuple[str, str]:
         pending = self.dialogue.pending
@@ -271,12 +266,8 @@ class Attendant:
         meant: Meaning,
         role: str,
     ) -> Sequence[Said]:
-        """Hand over what was decided, and remember it for what is said next.
-
-        Args:
-            first: the likeliest meaning of the words as they were heard.
-            meant: what is done, with its evidence.
-        """
+        """Hand over what is `meant`, and remember it for what is said next; the words as they were
+        heard most likely mean `first`."""
         dialogue, name, now_s = self.dialogue, name_of(meant), channel.now_s
         unasked = name not in (*dialogue.allowed(), *VALUES, "stop", "repeat")
         quantity, metric = dialogue.expects(), dialogue.units == "mm"
