@@ -21,8 +21,7 @@ from assistant.review import Review, acts, open_review
 from assistant.review.columns import COLUMNS
 from assistant.review.export import on_spark
 from assistant.sentences import sentences
-from assistant.texts.dialogs import Dialogs
-from tests.fleet.stamped import stamps, write
+from tests.fleet.stamped import Stamp, write
 from tests.fleet.truth import Visit
 
 TRUCKS, JOBS = 6, 30
@@ -33,10 +32,9 @@ LEFT_IN = 1.625
 
 
 @pytest.fixture(scope="module")
-def shop(dialogs: Dialogs, tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, list[Visit]]:
+def shop(made: list[Stamp], tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, list[Visit]]:
     """Thirty records of six trucks, and their truth."""
     folder = tmp_path_factory.mktemp("shop")
-    made = stamps(tmp_path_factory.mktemp("played"), dialogs, 6)
     return folder, write(made, TRUCKS, JOBS, folder)
 
 
