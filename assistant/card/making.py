@@ -328,7 +328,8 @@ QUESTIONS: tuple[CardQuestion, ...] = (
     CardQuestion("ring.lugs", "count", quantity="lugs", only=_RING, low=1, high=100),
     CardQuestion("rod.thread", "thread"),
     _choice("rod.longer", LONGER, optional=True),
-    CardQuestion("pedal.ratio", "number", quantity="turns", low=2, high=60),
+    # A ratio is a plain number, and is read as one of that size would be.
+    CardQuestion("pedal.ratio", "number", quantity="pedal-height", low=2, high=60),
     CardQuestion("pedal.lash", "length", quantity="clearance"),
     *_figures(),
 )

@@ -30,7 +30,6 @@ from assistant.texts.dialogs import Dialogs
 
 if TYPE_CHECKING:
     from assistant.act import Samples
-    from assistant.wear.outlook import Outlook
     from assistant.wear.recall import Recall
 
 _PEOPLE = {"tech": "technician"}
@@ -109,7 +108,7 @@ class Talk:
             fields: its blanks; `who` may be "tech" or "helper".
         """
         spoken = {name: _PEOPLE.get(value, value) for name, value in fields.items()}
-        said = [Said(to, self.dialogs.say(key, **spoken), f"reply:{key}")]
+        said = [self.dialogs.said(to, key, **spoken)]
         if not self.dialogue.finished:  # nothing is added to a closed record
             self._kept_aside("notice", said, fields)
         return said
@@ -122,8 +121,7 @@ class Talk:
         return self._reply(question)
 
     def _reply(self, question: Question) -> list[Said]:
-        text = self.dialogs.say(question.reply, **question.fields)
-        return [Said(question.who, text, f"reply:{question.reply}")]
+        return [self.dialogs.said(question.who, question.reply, **question.fields)]
 
     def _applied(self, act: Act) -> list[Said]:
         return self.dialogue.apply(act)
@@ -152,7 +150,7 @@ class Session(Talk):
         self.job = job
         self.journal = journal
         self._carried = report.Carried()
-        self._due = Due(job, journal)
+        self._recall: Recall | None = None
         warm()
 
     @classmethod
@@ -178,11 +176,10 @@ class Session(Talk):
         job = Job(card, dialogs)
         source = "card_used" if card.text else "defaults"
         opening = [
-            Said("tech", dialogs.say(source, card=card.unit or card.name), f"reply:{source}"),
+            *([dialogs.said("both", "audio_kept")] if keep_audio else []),
+            dialogs.said("tech", source, card=card.unit or card.name),
             *job.prompt(entering=True),
         ]
-        if keep_audio:
-            opening.insert(0, Said("both", dialogs.say("audio_kept"), "reply:audio_kept"))
         data = {
             "lugcall": __version__,
             "language": dialogs.language,
@@ -222,8 +219,7 @@ class Session(Talk):
             raise
         said = session.take(Act("resumed", "tech"))
         if journal.events[-2].kind == "repaired":
-            note = dialogs.say("repaired_record")
-            said = [Said("both", note, "reply:repaired_record"), *said]
+            said = [dialogs.said("both", "repaired_record"), *said]
         if keep_audio:
             session.keeps_audio = True
             said = [*session.notice("both", "audio_kept"), *said]
@@ -235,12 +231,39 @@ class Session(Talk):
 
     def _applied(self, act: Act) -> list[Said]:
         before = report.Before.of(self.job)
-        said = self._due.add(self.job.apply(act), act, before.step)
+        said = self._with_due(self.job.apply(act), act, before.step)
         changes = before.changes(self.job)
         kept = self._carried.take(act, self._sound(act), changes, self.job)
         if kept:
             changes["clip"] = report.clip_of(self.journal, kept)
         return self._kept(act, said, changes)
+
+    def _with_due(self, said: list[Said], act: Act, came_from: str) -> list[Said]:
+        """The replies; before the question for the next check, when it is due by the truck's own
+        wear, and for "why" the reasons. The records are read once free travel is read as left."""
+        job, journal = self.job, self.journal
+        if not job.facts.card.unit or job.facts.staged(FREE_TRAVEL, "final") is None:
+            return said
+        from assistant.wear import say
+        from assistant.wear.recall import Recall
+
+        step = job.step
+        asks = step is not None and step.kind == "read" and step.stage == "due"
+        closing, events = report.closing(job), journal.events
+        left = closing["as_left"].get(FREE_TRAVEL)
+        if self._recall is None or (asks and self._recall.left != left):
+            at = events[-1].time
+            self._recall = Recall(journal.path.parent, events[0].data, closing, at)
+        why = act.meaning == "why"
+        anew = came_from != job.step_id or act.meaning in ("resumed", "repeat")
+        look = self._recall.look() if asks and (why or anew) else None
+        replies = [] if look is None else say.replies(look)
+        if look is None or not replies:
+            return said
+        if why:
+            return [*said, *(Said(act.who, line, "reply:due_why") for line in say.why(look))]
+        due = [self.dialogs.said("tech", key, **blanks) for key, blanks in replies]
+        return [*said[:-1], *due, *said[-1:]]
 
     def _sound(self, meant: Act | Question) -> Samples | None:
         return meant.evidence.sound if self.keeps_audio else None
@@ -345,76 +368,6 @@ def _card_of(opened: dict[str, Any]) -> Card:
         return card_from_text(kept["text"], kept.get("name", "card"))
     except CardError as error:
         raise SessionError(f"the card kept in this record cannot be read: {error}") from None
-
-
-# --- When the next check is asked for, what the truck's own wear says of it. Moves nothing.
-
-
-class Due:
-    """Follows one job; the records are read once free travel is read as left."""
-
-    def __init__(self, job: Job, journal: Journal) -> None:
-        self._job, self._journal = job, journal
-        self._recall: Recall | None = None
-
-    def add(self, said: list[Said], act: Act, came_from: str) -> list[Said]:
-        """The replies, with when it is due before the question for it, and the reasons for "why".
-
-        Args:
-            said: the replies of this turn.
-            act: the act of this turn, applied.
-            came_from: the step before it.
-        """
-        job = self._job
-        if not job.facts.card.unit or job.facts.staged(FREE_TRAVEL, "final") is None:
-            return said
-        step = job.step
-        asks = step is not None and step.kind == "read" and step.stage == "due"
-        if self._recall is None or (asks and self._recall.left != self._left()):
-            self._recall = self._begun()
-        if not asks:
-            return said
-        if act.meaning == "why":
-            return [*said, *self._why(act.who)]
-        if came_from != job.step_id or act.meaning in ("resumed", "repeat"):
-            return [*said[:-1], *self._told(), *said[-1:]]
-        return said
-
-    def _left(self) -> Any:
-        """Free travel as left, as the closing line would have it."""
-        return report.closing(self._job)["as_left"].get(FREE_TRAVEL)
-
-    def _begun(self) -> Recall:
-        from assistant.wear.recall import Recall
-
-        events, path = self._journal.events, self._journal.path
-        return Recall(path.parent, events[0].data, report.closing(self._job), events[-1].time)
-
-    def _told(self) -> list[Said]:
-        from assistant.wear.say import dates_text, lugs_text, reply_of
-
-        look = self._look()
-        if look is None:
-            return []
-        replies = []
-        if reply := reply_of(look):
-            dates = dates_text(look.dates)
-            replies += [reply, *([("due_dates", {"dates": dates})] if dates else [])]
-        if lugs := lugs_text(look):
-            replies.append(("due_lugs", {"lugs": lugs}))
-        say = self._job.dialogs.say
-        return [Said("tech", say(key, **blanks), f"reply:{key}") for key, blanks in replies]
-
-    def _why(self, who: str) -> list[Said]:
-        from assistant.wear.say import lugs_text, reply_of, why
-
-        look = self._look()
-        if look is None or (reply_of(look) is None and not lugs_text(look)):
-            return []
-        return [Said(who, line, "reply:due_why") for line in why(look)]
-
-    def _look(self) -> Outlook | None:
-        return self._recall.look() if self._recall is not None else None
 
 
 # --- What a job needs late is loaded beside its first steps, so that no turn waits for it.

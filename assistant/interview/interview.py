@@ -23,7 +23,7 @@ from assistant.card.making import (
 from assistant.card.show import limit_text
 from assistant.dialogue import Dialogue
 from assistant.interview.words import THREADS, Asked, CardWords, unit_said
-from assistant.quantity import PEDAL_HEIGHT, QUANTITIES
+from assistant.quantity import QUANTITIES
 from assistant.readings import speak
 from assistant.readings.settle import capital
 from assistant.texts.dialogs import Dialogs
@@ -31,8 +31,6 @@ from assistant.texts.dialogs import Dialogs
 Replies = list[Said]
 MAX_DOCUMENT = 80
 """Characters of a document's name that are kept."""
-_READ = ("length", "number", "count")
-"""Kinds of questions that a reading answers."""
 _ASIDES = frozenset({"repeat", "why", "where", "help", "unclear"})
 """After these a reading still waits for its check."""
 
@@ -52,6 +50,10 @@ def document_name(words: str) -> str:
     """A document's name as the card keeps it: one line, nothing a screen would obey."""
     shown = "".join(c for c in " ".join(words.split()) if c.isprintable())
     return shown[:MAX_DOCUMENT].strip()
+
+
+def _name(quantity: str) -> str:
+    return capital(QUANTITIES[quantity].spoken) if quantity else ""
 
 
 class CardInterview(Dialogue):
@@ -92,19 +94,14 @@ class CardInterview(Dialogue):
     # --- where it stands ---
 
     @property
-    def question(self) -> CardQuestion | None:
-        """What is asked now; None at the review."""
-        return BY_KEY.get(self.at)
-
-    @property
-    def kind(self) -> str:
-        """The kind of the question, or `REVIEW`."""
-        return self.question.kind if self.question is not None else REVIEW
-
-    @property
     def at(self) -> str:
-        """The key asked for."""
+        """The key asked for, or `REVIEW`."""
         return self.making.now()
+
+    @property
+    def question(self) -> CardQuestion:
+        """What is asked now."""
+        return BY_KEY.get(self.at, _AT_REVIEW)
 
     @property
     def finished(self) -> bool:
@@ -123,22 +120,19 @@ class CardInterview(Dialogue):
 
     def expects(self) -> str:
         """The quantity a bare reading is taken for now, or ""."""
-        question = self.question
-        if question is None or question.kind not in _READ:
-            return ""
-        # A ratio is a plain number, and is read as one of that size would be.
-        return PEDAL_HEIGHT if question.kind == "number" else question.quantity
+        return self.question.quantity
 
     def allowed(self) -> list[str]:
         """Meanings that answer the question."""
         question = self.question
         if self.pending is not None:
             return ["check", "no"]
-        if question is None:
-            return ["check", "correct"] if self.standing is None else ["replace"]
+        replace = ["replace"] if self.standing is not None else []
+        if question.kind == REVIEW:
+            return replace or ["check", "correct"]
         values = THREADS if question.kind == "thread" else question.choices
         return [
-            *(["replace"] if self.standing is not None else []),
+            *replace,
             *(["skip", "done"] if question.optional else []),
             *(f"{question.key}={value}" for value in values),
             *(["sign_off"] if question.kind == "code" else []),
@@ -147,32 +141,34 @@ class CardInterview(Dialogue):
     def prompt(self, entering: bool = False) -> Replies:
         """The question; on entering the review, all limits first."""
         question, key = self.question, f"prompt:card_{self.at}"
+        at_review = question.kind == REVIEW
         if self.standing is not None:
             unit, name, _ = self.standing
-            asks = "there" if question is not None else "stands"
-            return [self._said(asks, key=key, unit=unit, name=name)]
+            return [self._said("stands" if at_review else "there", key=key, unit=unit, name=name)]
         if self.which:
             return [self._said("which")]
         waiting = self.pending
         if waiting is not None:
             fields = {"figures": waiting.figures, "spoken": waiting.readback}
             return [self.dialogs.said("tech", "confirm", **fields)]
-        name = capital(QUANTITIES[question.figure].spoken) if question and question.figure else ""
-        lines = self._limits() if question is None and entering else []
-        return [*lines, Said("tech", self._asked().say.format(quantity=name), key)]
+        lines = self._limits() if at_review and entering else []
+        return [*lines, Said("tech", self._asked.say.format(quantity=_name(question.figure)), key)]
 
     def _limits(self) -> Replies:
         card = self.making.card("card")
-        return [
-            self._said(
-                "line",
-                name=capital(QUANTITIES[name].spoken),
-                value=limit_text(figure.limits, card.units),
-                source=figure.source,
-            )
-            for name, figure in card.figures.items()
-            if figure is not None
-        ]
+        lines = []
+        for name, figure in card.figures.items():
+            if figure is not None:
+                limits = limit_text(figure.limits, card.units)
+                lines.append(
+                    self._said("line", name=_name(name), value=limits, source=figure.source)
+                )
+        return lines
+
+    @property
+    def _asked(self) -> Asked:
+        """The words of the question."""
+        return self.texts.questions[self.question.words]
 
     # --- acts ---
 
@@ -188,12 +184,14 @@ class CardInterview(Dialogue):
             if act.meaning in _ASIDES:
                 self.pending = waiting
         key, _, value = act.meaning.partition("=")
-        if value and key == self.at:
-            return self._choose(value)
-        take, only = _ACTS.get(act.meaning, (None, ()))
-        if take is None or (only and self.kind not in only):
+        take = CardInterview._choose if value and key == self.at else _ACTS.get(act.meaning)
+        if take is None or self.question.kind not in _ONLY.get(act.meaning, (self.question.kind,)):
             return self._hint("not_now")
-        return take(self, act)
+        try:
+            return take(self, act)
+        except NotPossible as problem:
+            why = self._say(str(problem), **problem.blanks)
+            return self._again("refused", why=why)
 
     def _leave_off(self, act: Act) -> Replies:
         self.left_off = True
@@ -203,7 +201,7 @@ class CardInterview(Dialogue):
         return self.prompt(entering=True)
 
     def _why(self, act: Act) -> Replies:
-        return [Said(act.who, self._asked().why, "reply:why")]
+        return [Said(act.who, self._asked.why, "reply:why")]
 
     def _where(self, act: Act) -> Replies:
         return [self._said("where", done=len(self.making.answers), say=self.prompt()[-1].text)]
@@ -211,7 +209,9 @@ class CardInterview(Dialogue):
     def _help(self, act: Act) -> Replies:
         phrases = [self.dialogs.words[m].phrases[0] for m in self.allowed()[:6]]
         if self.expects():
-            phrases.insert(0, self._say("a_length" if self.kind == "length" else "a_number"))
+            phrases.insert(
+                0, self._say("a_length" if self.question.kind == "length" else "a_number")
+            )
         phrases.append(self._say("always"))
         listed = ", ".join(dict.fromkeys(phrases))
         return [self.dialogs.said(act.who, "help", phrases=listed)]
@@ -239,7 +239,7 @@ class CardInterview(Dialogue):
         if self.standing is None:
             return self._hint("not_now")
         change, self.standing = self.standing[2], None
-        if self.kind == REVIEW:
+        if self.question.kind == REVIEW:
             self.done = True
             return []
         self._change(change)
@@ -247,7 +247,7 @@ class CardInterview(Dialogue):
 
     def _note(self, act: Act) -> Replies:
         """Free words: the unit where it is asked, else the document from now on."""
-        kind = self.kind
+        kind = self.question.kind
         if kind == "unit":
             return self._unit(act.text)
         name = document_name(act.text)
@@ -270,21 +270,16 @@ class CardInterview(Dialogue):
         return self._take(act.text, act.text) if act.text else self._hint("not_now")
 
     def _skip(self, act: Act) -> Replies:
-        question = self.question
-        if question is not None and question.optional:
-            return self._take(None, "")
-        return self._hint("not_now") if question is None else self._again("cannot_skip")
+        return self._take(None, "") if self.question.optional else self._again("cannot_skip")
 
     def _done(self, act: Act) -> Replies:
         """At the review, keep the card; before, leave out all that may be left out."""
-        if self.question is None:
+        if self.question.kind == REVIEW:
             return self._check(act)
-        while (question := self.question) is not None and question.optional:
-            try:
-                self.making.check(question.key, None)
-            except NotPossible as problem:
-                return self._refused(problem)
-            self._change({"set": question.key, "value": None})
+        while self.question.optional:
+            key = self.at
+            self.making.check(key, None)
+            self._change({"set": key, "value": None})
         return self.prompt(entering=True)
 
     def _check(self, act: Act) -> Replies:
@@ -309,24 +304,21 @@ class CardInterview(Dialogue):
 
     def _read(self, act: Act) -> Replies:
         """A reading: one that was heard is read back first."""
-        reading = act.reading
-        if act.evidence.ear is None or reading is None:
+        if act.evidence.ear is None or act.reading is None:
             return self._take_reading(act)
-        figures, readback = str(reading["figures"]), str(reading["readback"])
-        if self.kind == "number":
-            figures = self._say("ratio", number=f"{reading['value_in'] or 0.0:g}")
+        figures, readback = str(act.reading["figures"]), str(act.reading["readback"])
+        if self.question.kind == "number":
+            figures = self._say("ratio", number=f"{act.reading['value_in'] or 0.0:g}")
             readback = self._say("ratio_name")
         self.pending = ToCheck(act, figures, capital(readback))
         return self.prompt()
 
     def _take_reading(self, act: Act) -> Replies:
-        question, reading = self.question, act.reading
-        if question is None or reading is None:
-            return self._hint("not_now")
+        question, reading = self.question, act.reading or {}
         value = reading.get("count" if question.kind == "count" else "value_in")
         if value is None:
             return self._hint("not_now")
-        if question.kind in ("count", "number"):
+        if question.kind != "length":
             return self._number(question, float(value))
         figures, spoken = str(reading["figures"]), str(reading["readback"])
         low, _, high = figures.partition(" to ")
@@ -342,10 +334,7 @@ class CardInterview(Dialogue):
             low += high[-3:]
         top = f"figures.{question.figure}.high"
         self._set(question.key, low)
-        try:
-            self.making.check(top, high)
-        except NotPossible as problem:
-            return self._refused(problem)
+        self.making.check(top, high)
         self._set(top, high)
         return self._on("both", low=low, high=high)
 
@@ -353,22 +342,19 @@ class CardInterview(Dialogue):
         if not question.low <= value <= question.high:
             return self._again("number", low=f"{question.low:g}", high=f"{question.high:g}")
         if question.kind == "count":
-            return self._take(int(value), speak.count_figures(value, "lugs"))
+            return self._take(int(value), speak.count_figures(value, question.quantity))
         return self._take(round(value, 4), self._say("ratio", number=f"{value:g}"))
 
-    def _choose(self, value: str) -> Replies:
-        said = self._asked().phrases.get(value)
+    def _choose(self, act: Act) -> Replies:
+        value = act.meaning.partition("=")[2]
+        said = self._asked.phrases.get(value)
         return self._take(value, capital(said[0]) if said else value)
 
     def _take(self, value: Value, figures: str, spoken: str = "") -> Replies:
         """An answer taken, read back, and the next question."""
-        question = self.question
-        assert question is not None
-        try:
-            self.making.check(question.key, value)
-        except NotPossible as problem:
-            return self._refused(problem)
-        self._set(question.key, value)
+        key = self.at
+        self.making.check(key, value)
+        self._set(key, value)
         if value is None:
             return self._on("skipped")
         if spoken:
@@ -382,10 +368,6 @@ class CardInterview(Dialogue):
             if key not in ("unit", "by", "source") and self.making.value(of)
         }
         self._change({"set": key, "value": value, **whose})
-
-    def _asked(self) -> Asked:
-        question = self.question
-        return self.texts.questions[REVIEW if question is None else question.words]
 
     def _change(self, change: dict[str, Any]) -> None:
         self.making.change(change)
@@ -407,32 +389,37 @@ class CardInterview(Dialogue):
         """A reply, and the next question."""
         return [self._said(reply, **fields), *self.prompt(entering=True)]
 
-    def _refused(self, problem: NotPossible) -> Replies:
-        return self._again("refused", why=self._say(str(problem), **problem.blanks))
-
     def _hint(self, reply: str) -> Replies:
         return [self.dialogs.said("tech", reply, hint=self.prompt()[-1].text)]
 
 
-_ACTS: dict[str, tuple[Callable[[CardInterview, Act], Replies], tuple[str, ...]]] = {
-    "stop": (CardInterview._leave_off, ()),
-    "pause": (CardInterview._leave_off, ()),
-    "repeat": (CardInterview._repeat, ()),
-    "carry_on": (CardInterview._repeat, ()),
-    "why": (CardInterview._why, ()),
-    "where": (CardInterview._where, ()),
-    "help": (CardInterview._help, ()),
-    "unclear": (CardInterview._unclear, ()),
-    "back": (CardInterview._back, ()),
-    "no": (CardInterview._back, ()),
-    "start_over": (CardInterview._start_over, ()),
-    "replace": (CardInterview._replace, ()),
-    "note": (CardInterview._note, ()),
-    "sign_off": (CardInterview._code, ("code",)),
-    "skip": (CardInterview._skip, ()),
-    "done": (CardInterview._done, ()),
-    "check": (CardInterview._check, (REVIEW,)),
-    "correct": (CardInterview._correct, ()),
-    "reading": (CardInterview._read, _READ),
+_AT_REVIEW = CardQuestion(REVIEW, REVIEW, optional=False)
+_ACTS: dict[str, Callable[[CardInterview, Act], Replies]] = {
+    "stop": CardInterview._leave_off,
+    "pause": CardInterview._leave_off,
+    "repeat": CardInterview._repeat,
+    "carry_on": CardInterview._repeat,
+    "why": CardInterview._why,
+    "where": CardInterview._where,
+    "help": CardInterview._help,
+    "unclear": CardInterview._unclear,
+    "back": CardInterview._back,
+    "no": CardInterview._back,
+    "start_over": CardInterview._start_over,
+    "replace": CardInterview._replace,
+    "note": CardInterview._note,
+    "sign_off": CardInterview._code,
+    "skip": CardInterview._skip,
+    "done": CardInterview._done,
+    "check": CardInterview._check,
+    "correct": CardInterview._correct,
+    "reading": CardInterview._read,
 }
-"""What takes each act, and at which kinds of questions; () at any."""
+"""What each act does, by its meaning."""
+_ONLY = {
+    "sign_off": ("code",),
+    "check": (REVIEW,),
+    "reading": ("length", "number", "count"),
+    "skip": tuple({q.kind for q in QUESTIONS}),
+}
+"""The kinds of questions at which an act is taken, where that is not at any."""

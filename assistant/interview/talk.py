@@ -20,14 +20,14 @@ from assistant.card import Card, CardError
 from assistant.card.fleet import cards_in, same_unit
 from assistant.card.making import Making, file_name, taken_over
 from assistant.conversation.session import Talk
-from assistant.conversation.understand import code_of, note_of
+from assistant.conversation.understand import code_of, correction, note_of
 from assistant.dialogue import Question
 from assistant.interview.interview import CardInterview, document_name
 from assistant.interview.words import CardWords, thread_said
 from assistant.readings import read
 from assistant.record.disk import lock, reason, sync_folder, write_all, write_whole
 from assistant.texts.dialogs import Dialogs
-from assistant.texts.normal import normal
+from assistant.texts.normal import normal, without_lead
 
 NAME = "card-in-the-making.jsonl"
 _FREE = ("unit", "document", "code", "thread")
@@ -112,19 +112,19 @@ class CardTalk(Talk):
         self.draft.close()
 
     def _meaning(self, words: str, who: str) -> Act | Question:
-        text = normal(words)
-        question, kind = self.interview.question, self.interview.kind
+        text, question = normal(words), self.interview.question
         note = note_of(words)
         if note is not None:
             return Act("note", who, text=note)
-        if kind in _FREE and text and not self._steers(text):
-            return self._free_words(kind, words, who)
-        if kind == "number" and (number := _number(text)) is not None:
+        if question.kind in _FREE and text and not self._steers(text):
+            return self._free_words(question.kind, words, who)
+        number = _number(text) if question.kind == "number" else None
+        if number is not None:
             return Act("reading", who, {"value_in": number, "figures": "", "readback": text})
-        if self.interview.which and text:
-            words = f"correct the {words}"
         got = super()._meaning(words, who)
-        if question is not None and kind == "number" and isinstance(got, Question):
+        if self.interview.which and text and got != Act("stop", who):
+            return correction(without_lead(text), who, self.interview) or got
+        if question.kind == "number" and isinstance(got, Question):
             # The reader's question is about a length, which this is not.
             low, high = f"{question.low:g}", f"{question.high:g}"
             return Question("card_number", {"low": low, "high": high}, who)

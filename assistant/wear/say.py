@@ -42,6 +42,15 @@ def reply_of(look: Outlook) -> tuple[str, dict[str, str]] | None:
     return "due_range", blanks
 
 
+def replies(look: Outlook) -> list[tuple[str, dict[str, str]]]:
+    """Keys and blanks of all that is told at the question for the next check."""
+    due, dates, lugs = reply_of(look), dates_text(look.dates), lugs_text(look)
+    told = [due] if due is not None else []
+    if due is not None and dates:
+        told.append(("due_dates", {"dates": dates}))
+    return [*told, ("due_lugs", {"lugs": lugs})] if lugs else told
+
+
 def lugs_text(look: Outlook) -> str:
     """`15 lugs`, `1 lug`, `no lugs`, or "" where it is not known."""
     if look.lugs_left is None:
