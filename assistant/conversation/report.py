@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from assistant.act import Act
@@ -10,6 +9,7 @@ from assistant.card import Card
 from assistant.card.show import figure_data
 from assistant.job.job import Job
 from assistant.job.state import Facts, Taken
+from assistant.quantity import GAP, ODOMETER
 from assistant.record import Journal
 from assistant.record.clips import ClipError, keep
 
@@ -22,21 +22,15 @@ def figures(card: Card) -> dict[str, Any]:
     return {name: figure_data(f) for name, f in card.figures.items() if f is not None}
 
 
+_READING = ("quantity", "stage", "who", "figures", "value_in", "low_in", "high_in")
+
+
 def taken(facts: Facts, reading: Taken) -> dict[str, Any]:
     """One reading with its judgement."""
-    data: dict[str, Any] = {
-        "quantity": reading.quantity,
-        "stage": reading.stage,
-        "who": reading.who,
-        "figures": reading.figures,
-        "value_in": reading.value_in,
-        "low_in": reading.low_in,
-        "high_in": reading.high_in,
-    }
+    data = {name: getattr(reading, name) for name in _READING}
     if reading.count is not None:
-        data["count"], data["kind"] = reading.count, reading.kind
-    judgement = facts.judged(reading)
-    figure = facts.figure(reading.quantity)
+        data |= {"count": reading.count, "kind": reading.kind}
+    judgement, figure = facts.judged(reading), facts.figure(reading.quantity)
     if judgement is not None and figure is not None:
         data["judged"] = {
             "decision": judgement.decision,
@@ -50,83 +44,56 @@ def taken(facts: Facts, reading: Taken) -> dict[str, Any]:
     return data
 
 
-@dataclass(frozen=True)
 class Before:
-    """How the job stood before a turn."""
+    """How a job stands before a turn."""
 
-    step: str
-    readings: tuple[Taken, ...]
-    moves: tuple[int, ...]
-    linkage: int
-    hold: str
-    hands: str
-
-    @classmethod
-    def of(cls, job: Job) -> Before:
-        """Take note of a job."""
-        f = job.facts
-        return cls(
-            job.step_id,
-            tuple(f.readings),
-            tuple(m.moved for m in f.moves),
-            len(f.linkage),
-            f.hold,
-            f.hands,
-        )
+    def __init__(self, job: Job) -> None:
+        facts = job.facts
+        self.step = job.step_id
+        self._readings = list(facts.readings)
+        self._moved = [m.moved for m in facts.moves]
+        self._linkage = len(facts.linkage)
+        self._pedal = {"hold": facts.hold, "hands": facts.hands}
 
     def changes(self, job: Job) -> dict[str, Any]:
         """What is different now."""
-        facts = job.facts
+        facts, was = job.facts, self._readings
         out: dict[str, Any] = {"step": self.step}
         for i, reading in enumerate(facts.readings):
-            if i >= len(self.readings):
+            if i >= len(was):
                 out["taken"] = taken(facts, reading)
-            elif reading is not self.readings[i]:
-                out["corrected"] = {
-                    "was": taken(facts, self.readings[i]),
-                    "is": taken(facts, reading),
-                }
-        moved = tuple(m.moved for m in facts.moves)
-        if moved != self.moves:
-            last = facts.moves[-1]
+                if reading.quantity == GAP and facts.moves:
+                    out |= _finding(facts)
+            elif reading is not was[i]:
+                out["corrected"] = {"was": taken(facts, was[i]), "is": taken(facts, reading)}
+        if [m.moved for m in facts.moves] != self._moved:
+            gap_in = facts.plans.gap_expected_in()
             out["ring"] = {
-                "told": last.told,
-                "moved": last.moved,
+                "told": facts.moves[-1].told,
+                "moved": facts.moves[-1].moved,
                 "total": facts.lugs_total,
-                "predicted_in": _rounded(facts.plans.gap_expected_in()),
+                "predicted_in": None if gap_in is None else round(gap_in, 6),
             }
-        if len(facts.linkage) > self.linkage:
-            change = facts.linkage[-1]
-            out["linkage"] = {"step": change.step, "what": change.what}
-        finding = self._finding(facts, out)
-        if finding is not None:
-            out["finding"] = finding
-        if facts.hold != self.hold:
-            out["hold"] = facts.hold
-        if facts.hands != self.hands:
-            out["hands"] = facts.hands
-        return out
-
-    @staticmethod
-    def _finding(facts: Facts, out: dict[str, Any]) -> dict[str, Any] | None:
-        """What the ring really did, once a gap is read after a move."""
-        if out.get("taken", {}).get("quantity") != "gap" or not facts.moves:
-            return None
-        _, findings = facts.plans.findings()
-        last = findings[-1]
-        if last is None:
-            return None
-        return {
-            "kind": last.kind,
-            "probability": round(last.probability, 4),
-            "lugs_moved": last.lugs_moved,
-            "predicted_in": round(last.predicted_in, 6),
-            "measured_in": round(last.measured_in, 6),
-        }
+        if len(facts.linkage) > self._linkage:
+            out["linkage"] = {"step": facts.linkage[-1].step, "what": facts.linkage[-1].what}
+        now = {"hold": facts.hold, "hands": facts.hands}
+        return out | {name: now[name] for name in now if now[name] != self._pedal[name]}
 
 
-def _rounded(value_in: float | None) -> float | None:
-    return None if value_in is None else round(value_in, 6)
+def _finding(facts: Facts) -> dict[str, Any]:
+    """What the ring really did, once a gap is read after a move."""
+    _, findings = facts.plans.findings()
+    last = findings[-1]
+    if last is None:
+        return {}
+    finding = {
+        "kind": last.kind,
+        "probability": round(last.probability, 4),
+        "lugs_moved": last.lugs_moved,
+        "predicted_in": round(last.predicted_in, 6),
+        "measured_in": round(last.measured_in, 6),
+    }
+    return {"finding": finding}
 
 
 def closing(job: Job) -> dict[str, Any]:
@@ -136,7 +103,7 @@ def closing(job: Job) -> dict[str, Any]:
     for reading in facts.readings:
         if reading.stage in stages:
             stages[reading.stage][reading.quantity] = taken(facts, reading)
-    due = facts.staged("odometer", "due")
+    due = facts.staged(ODOMETER, "due")
     return {
         "code": facts.code,
         "as_found": stages["found"],
@@ -153,7 +120,7 @@ def closing(job: Job) -> dict[str, Any]:
 
 # --- The sound that carried a reading, held in memory until the reading is confirmed, or dropped.
 
-KEPT = ("taken", "corrected", "ring")
+_KEPT = ("taken", "corrected", "ring")
 """What a turn's event says when a reading or a count was kept in it."""
 
 
@@ -167,32 +134,27 @@ class Carried:
 
     def ask(self, sound: Samples | None, goes_on: bool) -> None:
         """A question was asked back; if it `goes_on`, its answer completes what was said."""
-        if not goes_on:
-            self._asked = []
-        elif sound is not None:
-            self._asked = [*self._asked, sound]
+        now = [] if sound is None else [sound]
+        self._asked = [*self._asked, *now] if goes_on else []
 
     def take(
-        self, act: Act, sound: Samples | None, changes: dict[str, Any], job: Job
+        self, act: Act, sound: Samples | None, changes: dict[str, Any], waiting: Taken | None
     ) -> list[Samples]:
         """The sounds of the reading that this turn kept, in order; mostly one, or none.
 
         Args:
-            act: the turn's, already applied to `job`.
+            act: the turn's, applied already.
             sound: the turn's own sound, if it was spoken.
             changes: what the turn changed, as the record keeps it.
-            job: how it stands now.
+            waiting: what waits for its check now.
         """
         now = [*self._asked, *([] if sound is None else [sound])]
-        self._asked = []
-        kept: list[Samples] = []
-        if any(name in changes for name in KEPT):
-            kept = now if act.reading is not None else self._sound
-        if job.pending is None:
-            self._of, self._sound = None, []
-        elif job.pending is not self._of:
-            self._of, self._sound = job.pending, now
-        return kept
+        before, self._asked = self._sound, []
+        if waiting is None or waiting is not self._of:
+            self._of, self._sound = waiting, [] if waiting is None else now
+        if not any(name in changes for name in _KEPT):
+            return []
+        return now if act.reading is not None else before
 
 
 def clip_of(journal: Journal, sounds: list[Samples]) -> dict[str, Any]:

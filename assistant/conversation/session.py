@@ -230,10 +230,10 @@ class Session(Talk):
         return super()._put(question)
 
     def _applied(self, act: Act) -> list[Said]:
-        before = report.Before.of(self.job)
+        before = report.Before(self.job)
         said = self._with_due(self.job.apply(act), act, before.step)
         changes = before.changes(self.job)
-        kept = self._carried.take(act, self._sound(act), changes, self.job)
+        kept = self._carried.take(act, self._sound(act), changes, self.job.pending)
         if kept:
             changes["clip"] = report.clip_of(self.journal, kept)
         return self._kept(act, said, changes)
