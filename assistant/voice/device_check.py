@@ -26,6 +26,7 @@ from assistant.voice.output.synthesizer import SpeechError, Synthesizer
 
 Spectra = npt.NDArray[np.float64]
 Levels = npt.NDArray[np.float64]
+Mask = npt.NDArray[np.bool_]
 _MAINS = (50.0, 60.0)
 
 
@@ -119,7 +120,7 @@ def _levels(sound: Samples) -> Levels:
     return levels
 
 
-def _voiced(sound: Samples, levels: Levels, noise: float) -> npt.NDArray[np.bool_]:
+def _voiced(sound: Samples, levels: Levels, noise: float) -> Mask:
     """Windows with speech: the detector says so at an even level, and it is over the noise."""
     loud = float(np.percentile(levels, 95)) if len(levels) else -120.0
     if loud < -100.0:
@@ -130,10 +131,15 @@ def _voiced(sound: Samples, levels: Levels, noise: float) -> npt.NDArray[np.bool
     return says & (levels > noise + 4.0)
 
 
+def _runs(where: Mask) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.int64]]:
+    """Starts and ends of all runs of true ones."""
+    edges = np.diff(np.concatenate([[0], where.astype(np.int8), [0]]))
+    return np.flatnonzero(edges == 1), np.flatnonzero(edges == -1)
+
+
 def _zero_runs(raw: Samples, rate: int) -> tuple[int, float]:
     """Gaps, and the share of longer runs. A gap breaks the wave off; a pause lets it die away."""
-    edges = np.diff(np.concatenate([[0], (raw == 0.0).astype(np.int8), [0]]))
-    starts, ends = np.flatnonzero(edges == 1), np.flatnonzero(edges == -1)
+    starts, ends = _runs(raw == 0.0)
     lengths = (ends - starts) / rate
     size = np.abs(np.concatenate([[0.0], raw, [0.0]]))
     step = np.maximum(size[starts], size[ends + 1])
@@ -158,19 +164,19 @@ def _clipped(raw: Samples) -> float:
     top = size >= 0.98 * peak
     flat = top[:-3] & (np.abs(raw[1:-2] - raw[:-3]) < 1e-4) & (np.abs(raw[2:-1] - raw[:-3]) < 1e-4)
     flat &= np.abs(raw[3:] - raw[:-3]) < 1e-4
-    starts = np.flatnonzero(np.diff(np.concatenate([[0], flat.astype(np.int8)])) == 1)
+    starts = _runs(flat)[0]
     steps = np.abs(raw[starts] - raw[np.maximum(starts - 1, 0)])
     if not len(starts) or float(np.median(steps)) < 0.005 * peak:
         return 0.0
     return float(flat.mean())
 
 
-def _spectra(sound: Samples, size: int = 512) -> Spectra:
-    """Power spectra of half-overlapping windows, shape (windows, size // 2 + 1)."""
+def _spectra(sound: Samples, size: int, step: int, points: int) -> Spectra:
+    """Power spectra of windows of `size` samples, `step` apart; shape (n, points // 2 + 1)."""
     if len(sound) < size:
-        return np.zeros((0, size // 2 + 1))
-    frames = np.lib.stride_tricks.sliding_window_view(sound, size)[:: size // 2]
-    return np.square(np.abs(np.fft.rfft(frames * np.hanning(size), axis=1)))
+        return np.zeros((0, points // 2 + 1))
+    frames = np.lib.stride_tricks.sliding_window_view(sound, size)[::step]
+    return np.square(np.abs(np.fft.rfft(frames * np.hanning(size), points, axis=1)))
 
 
 def is_narrow(sound: Samples, speech: bool) -> bool | None:
@@ -179,7 +185,7 @@ def is_narrow(sound: Samples, speech: bool) -> bool | None:
     Noise that a narrow channel let through has the cliff as well. Noise that came in after it
     fills the highs, but evenly, while speech below goes up and down.
     """
-    spectra = _spectra(sound)
+    spectra = _spectra(sound, 512, 256, 512)
     spectra = spectra[spectra.sum(axis=1) > 1e-9]
     if len(spectra) < 20:
         return None
@@ -200,18 +206,17 @@ def is_narrow(sound: Samples, speech: bool) -> bool | None:
     return bool(moves[0] > 8.0 and moves[1] < 2.0)
 
 
-def mains_hum(sound: Samples, voiced: npt.NDArray[np.bool_]) -> tuple[float, float]:
+def mains_hum(sound: Samples, voiced: Mask) -> tuple[float, float]:
     """The mains' frequency and level, when two of its harmonics stand out while nobody speaks."""
-    still = _longest(~voiced) * FRAME
-    sound = sound[still[0] : still[1]]
-    if len(sound) < 1.3 * RATE:
-        return 0.0, -120.0
-    size = min(len(sound), 2 * RATE)
-    frames = np.lib.stride_tricks.sliding_window_view(sound, size)[:: RATE // 2]
-    window = np.hanning(size)
-    spectra = np.square(np.abs(np.fft.rfft(frames * window, 2 * RATE, axis=1)))
-    spectrum = spectra.mean(axis=0) / np.square(window.sum()) * 2
     best = (0.0, -120.0)
+    starts, ends = _runs(~voiced)
+    longest = max(zip(starts, ends, strict=True), key=lambda run: run[1] - run[0], default=(0, 0))
+    still = sound[longest[0] * FRAME : longest[1] * FRAME]
+    if len(still) < 1.3 * RATE:
+        return best
+    size = min(len(still), 2 * RATE)
+    spectra = _spectra(still, size, RATE // 2, 2 * RATE)
+    spectrum = spectra.mean(axis=0) / np.square(np.hanning(size).sum()) * 2
     for mains in _MAINS:
         lines = [_line(spectrum, mains * n) for n in (1, 2, 3, 4)]
         # An engine at idle fires at such frequencies too, and between them.
@@ -221,16 +226,6 @@ def mains_hum(sound: Samples, voiced: npt.NDArray[np.bool_]) -> tuple[float, flo
             if level > best[1]:
                 best = (mains, level)
     return best
-
-
-def _longest(where: npt.NDArray[np.bool_]) -> npt.NDArray[np.int64]:
-    """Start and end of the longest run of true ones."""
-    edges = np.diff(np.concatenate([[0], where.astype(np.int8), [0]]))
-    starts, ends = np.flatnonzero(edges == 1), np.flatnonzero(edges == -1)
-    if not len(starts):
-        return np.array([0, 0])
-    k = int(np.argmax(ends - starts))
-    return np.array([starts[k], ends[k]])
 
 
 def _line(spectrum: Spectra, hz: float) -> tuple[float, float]:

@@ -7,7 +7,8 @@ import subprocess
 import sys
 import textwrap
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
@@ -20,7 +21,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from assistant.voice.device_check import (
-    MicrophoneVerdict,
+    MicrophoneFigures,
     devices_report,
     heard_back,
     microphone_verdict,
@@ -43,20 +44,38 @@ def talk() -> Samples:
     text = (
         "The gap is five eighths. Six sixteenths shy, she says. The pedal height is eight inches."
     )
-    with Synthesizer() as speech:
+    with Synthesizer() as synthesizer:
         still = np.zeros(8 * RATE // 5)
-        sound = np.concatenate([still, speech.samples(text), still])
+        sound = np.concatenate([still, synthesizer.samples(text), still])
     sound *= 10 ** (-26 / 20) / np.sqrt(np.mean(np.square(sound)))
     return (sound + 2e-4 * RNG.normal(size=len(sound))).astype(np.float32)
 
 
-def kinds(verdict: MicrophoneVerdict) -> set[str]:
-    return {p.kind for p in verdict.problems}
+def kinds(samples: Samples, rate: int = RATE) -> set[str]:
+    return {p.kind for p in microphone_verdict(np.asarray(samples, np.float32), rate).problems}
+
+
+def figures(samples: Samples) -> MicrophoneFigures:
+    return microphone_verdict(np.asarray(samples, np.float32)).measured
 
 
 def narrowed(sound: Samples) -> Samples:
     """Through 8000 samples a second and back."""
     return np.asarray(soxr.resample(soxr.resample(sound, RATE, 8000), 8000, RATE), dtype=np.float32)
+
+
+def mixed(talk: Samples, kind: str, snr_db: float) -> Samples:
+    """With a shop noise; none without a kind."""
+    if not kind:
+        return talk
+    background = noise(kind, len(talk) / RATE + 0.1, 3)[: len(talk)]
+    level = np.sqrt(np.mean(np.square(talk)) / np.mean(np.square(background)))
+    return (talk + background * level * 10 ** (-snr_db / 20)).astype(np.float32)
+
+
+def tone(hertz: float, seconds: float, level: float = 0.3) -> Samples:
+    at = np.arange(round(seconds * RATE)) / RATE
+    return (level * np.sin(2 * np.pi * hertz * at)).astype("f4")
 
 
 # --- the meter ------------------------------------------------------------------------------------
@@ -72,58 +91,51 @@ def test_a_good_microphone_has_no_problem(talk: Samples) -> None:
     assert "will do" in verdict.lines()[-1]
 
 
-def test_dead() -> None:
-    assert kinds(microphone_verdict(np.zeros(3 * RATE, dtype=np.float32))) == {"dead"}
-
-
-def test_too_quiet(talk: Samples) -> None:
-    verdict = microphone_verdict(talk * np.float32(0.05))
-    assert "quiet" in kinds(verdict) and not verdict.ok
-    assert "gain up" in "\n".join(verdict.lines())
+def test_dead_quiet_noisy_short_and_nobody(talk: Samples) -> None:
+    assert kinds(np.zeros(3 * RATE)) == {"dead"}
+    quiet = microphone_verdict(talk * np.float32(0.05))
+    assert "quiet" in kinds(talk * 0.05) and not quiet.ok
+    assert "gain up" in "\n".join(quiet.lines())
+    assert "noisy" in kinds(mixed(talk, "hiss", 1))
+    assert kinds(talk[: RATE - 2000]) == {"no speech"}
+    assert microphone_verdict(talk[: RATE - 2000]).ok
+    assert kinds(talk[:1000]) == {"short"}
 
 
 @pytest.mark.parametrize("rail", [1.0, 0.5])
 def test_clipped_whatever_the_rail(talk: Samples, rail: float) -> None:
     verdict = microphone_verdict(np.clip(talk * np.float32(20 * rail), -rail, rail))
-    assert "clipped" in kinds(verdict) and not verdict.ok
+    assert "clipped" in {p.kind for p in verdict.problems} and not verdict.ok
     truth = float(np.mean(np.abs(talk * 20) >= 1.0))
     assert verdict.measured.clipped == pytest.approx(truth, rel=0.5)
 
 
 @pytest.mark.parametrize("hertz", [60.0, 440.0, 1000.0])
 def test_a_tone_is_not_clipped(hertz: float) -> None:
-    tone = (0.7 * np.sin(2 * np.pi * hertz * np.arange(3 * RATE) / RATE)).astype(np.float32)
-    assert "clipped" not in kinds(microphone_verdict(tone))
-
-
-def mixed(talk: Samples, kind: str, snr_db: float) -> Samples:
-    background = noise(kind, len(talk) / RATE + 0.1, 3)[: len(talk)]
-    level = np.sqrt(np.mean(np.square(talk)) / np.mean(np.square(background)))
-    return (talk + background * level * 10 ** (-snr_db / 20)).astype(np.float32)
+    assert "clipped" not in kinds(tone(hertz, 3.0, 0.7))
 
 
 @pytest.mark.parametrize("kind", ["", "idle", "impacts", "hiss", "babble"])
 def test_narrowband_is_told_in_noise(talk: Samples, kind: str) -> None:
-    there = mixed(talk, kind, 5.0) if kind else talk
-    assert microphone_verdict(there).measured.narrow is False
-    assert microphone_verdict(narrowed(there)).measured.narrow is True
+    there = mixed(talk, kind, 5.0)
+    assert figures(there).narrow is False
+    assert figures(narrowed(there)).narrow is True
 
 
-def test_narrowband_is_told_with_noise_after_the_channel(talk: Samples) -> None:
+def test_narrowband_is_told_with_noise_after_the_channel_and_at_a_telephones_rate(
+    talk: Samples,
+) -> None:
     white = RNG.normal(size=len(talk)) * np.sqrt(np.mean(np.square(talk))) * 10 ** (-15 / 20)
-    assert microphone_verdict((narrowed(talk) + white).astype(np.float32)).measured.narrow is True
-    assert microphone_verdict((talk + white).astype(np.float32)).measured.narrow is False
-
-
-def test_a_telephone_rate_is_narrowband(talk: Samples) -> None:
-    assert "narrowband" in kinds(microphone_verdict(soxr.resample(talk, RATE, 8000), 8000))
+    assert figures(narrowed(talk) + white).narrow is True
+    assert figures(talk + white).narrow is False
+    assert "narrowband" in kinds(soxr.resample(talk, RATE, 8000), 8000)
 
 
 @pytest.mark.parametrize("mains", [50, 60])
 def test_mains_hum(talk: Samples, mains: int) -> None:
-    t = np.arange(len(talk)) / RATE
-    hum = sum(0.01 / n * np.sin(2 * np.pi * mains * n * t) for n in (1, 2, 3))
-    verdict = microphone_verdict((talk + hum).astype(np.float32))
+    seconds = len(talk) / RATE
+    hum = sum(tone(mains * n, seconds, 0.01 / n) for n in (1, 2, 3))
+    verdict = microphone_verdict(talk + hum)
     assert verdict.measured.hum_hz == mains
     assert verdict.measured.hum_dbfs == pytest.approx(-41.7, abs=1.5)
     assert f"{mains} Hz" in "\n".join(verdict.lines())
@@ -133,35 +145,27 @@ def test_an_engine_at_idle_is_no_hum(talk: Samples) -> None:
     """Six cylinders at 600 turns a minute fire 30 times a second: at 60 and 120 Hz as well."""
     t = np.arange(len(talk)) / RATE
     engine = sum(0.01 / n * np.sin(2 * np.pi * 30 * n * t + n) for n in range(1, 9))
-    assert microphone_verdict((talk + engine).astype(np.float32)).measured.hum_hz == 0.0
+    assert figures(talk + engine).hum_hz == 0.0
 
 
 def test_offset_gaps_and_gate(talk: Samples) -> None:
-    assert kinds(microphone_verdict(talk + np.float32(0.05))) == {"offset"}
+    assert kinds(talk + np.float32(0.05)) == {"offset"}
     torn = talk.copy()
     loud = np.flatnonzero(np.abs(talk) > 0.03)
     for start in loud[:: len(loud) // 12]:
         torn[start : start + 320] = 0.0
-    verdict = microphone_verdict(torn)
-    assert "gaps" in kinds(verdict) and verdict.measured.gaps >= 8
+    assert "gaps" in kinds(torn) and figures(torn).gaps >= 8
     gated = talk.copy()
     gated[: RATE - 100] = 0.0
-    assert kinds(microphone_verdict(gated)) == {"gate"}
-
-
-def test_noisy_and_nobody(talk: Samples) -> None:
-    assert "noisy" in kinds(microphone_verdict(mixed(talk, "hiss", 1)))
-    verdict = microphone_verdict(talk[: RATE - 2000])
-    assert kinds(verdict) == {"no speech"} and verdict.ok
-    assert kinds(microphone_verdict(talk[:1000])) == {"short"}
+    assert kinds(gated) == {"gate"}
 
 
 def test_snr_is_about_right(talk: Samples) -> None:
-    clean = microphone_verdict(talk).measured.speech_dbfs
+    clean = figures(talk).speech_dbfs
     assert clean is not None
+    over_mean = clean - 20 * np.log10(np.sqrt(np.mean(np.square(talk))))
     for snr_db in (20, 10):
-        got = microphone_verdict(mixed(talk, "idle", snr_db)).measured.snr_db
-        over_mean = clean - 20 * np.log10(np.sqrt(np.mean(np.square(talk))))
+        got = figures(mixed(talk, "idle", snr_db)).snr_db
         assert got == pytest.approx(snr_db + over_mean, abs=3.0)
 
 
@@ -190,20 +194,18 @@ def test_what_is_no_recording_is_one_line(tmp_path: Path) -> None:
         devices_report(file=tmp_path / "text.wav")
 
 
-@pytest.mark.parametrize("error", ["OSError('PortAudio library not found')", "ImportError('x')"])
-def test_no_portaudio_is_one_line(error: str, tmp_path: Path) -> None:
-    (tmp_path / "sounddevice.py").write_text(f"raise {error}\n", encoding="utf-8")
-    code = """
-        from assistant.voice.devices.audio import AudioError
-        from assistant.voice.device_check import devices_report
-        try:
-            devices_report()
-        except AudioError as error:
-            print(error)
-    """
-    got = child(code, path=tmp_path)
-    assert "PortAudio library is missing" in got and len(got.splitlines()) == 1
-    assert "libportaudio2" in got
+@pytest.mark.parametrize("error", [OSError("PortAudio library not found"), ImportError("x")])
+def test_no_portaudio_is_one_line(error: Exception, monkeypatch: pytest.MonkeyPatch) -> None:
+    class Missing:
+        def find_spec(self, name: str, *_: object) -> None:
+            if name == "sounddevice":
+                raise error
+
+    monkeypatch.delitem(sys.modules, "sounddevice", raising=False)
+    monkeypatch.setattr(sys, "meta_path", [Missing(), *sys.meta_path])
+    with pytest.raises(AudioError, match=r"PortAudio library is missing.*libportaudio2") as got:
+        devices_report()
+    assert "\n" not in str(got.value)
 
 
 class FakeLibrary:
@@ -211,15 +213,15 @@ class FakeLibrary:
 
     PortAudioError = ZeroDivisionError
 
-    def __init__(self, *devices: dict[str, Any]) -> None:
-        self.devices = list(devices)
+    def __init__(self) -> None:
+        self.devices = [one("Box")]
         self.default = SimpleNamespace(device=(0, 1))
         self.opened = self.restarted = 0
 
     def query_devices(self) -> list[dict[str, Any]]:
         return self.devices
 
-    def stream(self, samplerate: int, channels: int, **_: Any) -> Any:
+    def stream(self, samplerate: int, **_: Any) -> Any:
         if samplerate not in self.devices[0].get("rates", (samplerate,)):
             raise ValueError("Invalid sample rate")
         self.opened += 1
@@ -235,34 +237,26 @@ class FakeLibrary:
 
 
 def one(name: str, inputs: int = 1, outputs: int = 1, **more: Any) -> dict[str, Any]:
-    return {
-        "name": name,
-        "max_input_channels": inputs,
-        "max_output_channels": outputs,
-        "default_samplerate": 48000.0,
-        **more,
-    }
+    channels = {"max_input_channels": inputs, "max_output_channels": outputs}
+    return {"name": name, "default_samplerate": 48000.0, **channels, **more}
 
 
 @pytest.fixture
 def library(monkeypatch: pytest.MonkeyPatch) -> FakeLibrary:
-    fake = FakeLibrary(one("Box"))
+    fake = FakeLibrary()
     monkeypatch.setattr(PORTAUDIO, "library", lambda: fake)
     monkeypatch.setattr(PORTAUDIO, "streams", [])
     monkeypatch.setattr(PORTAUDIO, "_looked", -1000.0)
     return fake
 
 
-def test_no_device_at_all_is_one_line(library: FakeLibrary) -> None:
-    library.devices = []
-    with pytest.raises(AudioError, match="no microphone and no loudspeaker"):
-        devices_report()
-
-
-def test_only_a_loudspeaker(library: FakeLibrary) -> None:
+def test_what_is_not_there_is_one_line(library: FakeLibrary) -> None:
     library.devices = [one("Box", inputs=0)]
     report = devices_report()
     assert not report.ok and report.problems == ["There is no microphone; plug one in."]
+    library.devices = []
+    with pytest.raises(AudioError, match="no microphone and no loudspeaker"):
+        devices_report()
 
 
 def test_devices_are_found_by_number_name_and_part(library: FakeLibrary) -> None:
@@ -298,13 +292,9 @@ def test_frames_hold_every_sample_in_order(pieces: list[int]) -> None:
         got += framer.take(sound[at : at + piece], 100.0 + (at + piece) / RATE)
         at += piece
     assert len(got) == len(sound) // FRAME
-    if got:
-        np.testing.assert_array_equal(
-            np.concatenate([f.samples for f in got]), sound[: len(got) * FRAME]
-        )
-        assert [f.at for f in got] == pytest.approx(
-            [100 + i * FRAME / RATE for i in range(len(got))]
-        )
+    for i, frame in enumerate(got):
+        np.testing.assert_array_equal(frame.samples, sound[i * FRAME : (i + 1) * FRAME])
+        assert frame.at == pytest.approx(100 + i * FRAME / RATE)
 
 
 def test_frame_times_ride_over_jitter_and_follow_a_jump() -> None:
@@ -312,9 +302,8 @@ def test_frame_times_ride_over_jitter_and_follow_a_jump() -> None:
     times = []
     for i in range(400):
         late = 0.012 * ((i * 7) % 5) / 5 + (2.0 if i >= 300 else 0.0)
-        times += [
-            f.at for f in framer.take(np.ones(FRAME, np.float32), 10 + (i + 1) * 0.032 + late)
-        ]
+        frames = framer.take(np.ones(FRAME, np.float32), 10 + (i + 1) * 0.032 + late)
+        times += [frame.at for frame in frames]
     steps = np.diff(times)
     assert np.abs(np.delete(steps, 299) - 0.032).max() < 0.002
     assert steps[299] == pytest.approx(2.032, abs=0.02)
@@ -322,22 +311,25 @@ def test_frame_times_ride_over_jitter_and_follow_a_jump() -> None:
 
 @pytest.mark.parametrize("rate", [48000, 44100, 8000])
 def test_other_rates_are_brought_to_ours_bit_by_bit(rate: int) -> None:
-    t = np.arange(3 * rate) / rate
-    tone = np.sin(2 * np.pi * 1000 * t).astype(np.float32)
+    sound = np.sin(2 * np.pi * 1000 * np.arange(3 * rate) / rate).astype(np.float32)
     framer, got = Framer(rate), []
-    for i in range(0, len(tone), 441):
-        got += framer.take(tone[i : i + 441], i / rate)
+    for i in range(0, len(sound), 441):
+        got += framer.take(sound[i : i + 441], i / rate)
     out = np.concatenate([f.samples for f in got])
     assert len(out) == pytest.approx(3 * RATE, abs=2000)
-    spectrum = np.abs(np.fft.rfft(out[RATE : 2 * RATE]))
-    assert int(np.argmax(spectrum)) == 1000
+    assert int(np.argmax(np.abs(np.fft.rfft(out[RATE : 2 * RATE])))) == 1000
     assert np.abs(out[RATE : 2 * RATE]).max() == pytest.approx(1.0, abs=0.01)
 
 
 # --- gone and back, without a sound card ----------------------------------------------------------
 
-
 TIMES = SimpleNamespace(outputBufferDacTime=0.04, currentTime=0.0, inputBufferAdcTime=0.0)
+
+
+def played(player: Player, frames: int, channels: int = 1) -> Samples:
+    out = np.zeros((frames, channels), dtype=np.float32)
+    player.callback(out, frames, TIMES, None)
+    return out
 
 
 def test_a_lost_loudspeaker_keeps_its_queue_and_says_the_sentence_again(
@@ -350,9 +342,7 @@ def test_a_lost_loudspeaker_keeps_its_queue_and_says_the_sentence_again(
     assert player.name == "Box"
     sentence = np.linspace(0.1, 0.9, 4000, dtype=np.float32)
     player.buffer.play(sentence)
-    out = np.zeros((256, 1), dtype=np.float32)
-    player.callback(out, 256, TIMES, None)
-    assert player.check() and out[0, 0] == sentence[0]
+    assert played(player, 256)[0, 0] == sentence[0] and player.check()
     library.devices = []
     now[0] += 1.3  # no callback for longer than that
     assert not player.check()
@@ -365,47 +355,41 @@ def test_a_lost_loudspeaker_keeps_its_queue_and_says_the_sentence_again(
     now[0] += 1.0
     assert player.check()
     assert told == ["lost", "back"] and library.opened == 2
-    player.callback(out, 256, TIMES, None)
-    np.testing.assert_array_equal(out[:, 0], sentence[:256])
+    np.testing.assert_array_equal(played(player, 256)[:, 0], sentence[:256])
 
 
 def test_a_loudspeaker_with_a_rate_of_its_own(library: FakeLibrary) -> None:
     library.devices = [one("Box", rates=(48000,))]
     player = Player()
     player.buffer.play(tone(1000, 2.0))
-    blocks = []
-    for _ in range(125):
-        out = np.zeros((768, 2), dtype=np.float32)
-        player.callback(out, 768, TIMES, None)
-        blocks.append(out)
-    sound = np.concatenate(blocks)
+    sound = np.concatenate([played(player, 768, 2) for _ in range(125)])
     np.testing.assert_array_equal(sound[:, 0], sound[:, 1])
     middle = sound[24000:72000, 0]
     assert int(np.argmax(np.abs(np.fft.rfft(middle)))) == 1000
     assert np.abs(middle).max() == pytest.approx(0.3, abs=0.01)
     player.buffer.hush()
-    player.callback(out, 768, TIMES, None)
-    player.callback(out, 768, TIMES, None)
-    assert np.abs(out[400:]).max() < 1e-3
+    played(player, 768, 2)
+    assert np.abs(played(player, 768, 2)[400:]).max() < 1e-3
 
 
 def test_looking_for_a_device_disturbs_nobody_unless_it_is_back(
     library: FakeLibrary, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     calls: list[str] = []
-    other = SimpleNamespace(
-        lost=False,
-        suspend=lambda: calls.append("suspend"),
-        resume=lambda: calls.append("resume"),
-    )
-    PORTAUDIO.streams.append(other)  # type: ignore[arg-type]
+
+    def noted(name: str) -> Callable[[], None]:
+        return lambda: calls.append(name)
+
+    other: Any = SimpleNamespace(lost=False, suspend=noted("suspend"), resume=noted("resume"))
+    PORTAUDIO.streams.append(other)
     seen: list[list[Any]] = [["Box", 1, 1]]
     monkeypatch.setattr(portaudio, "_listed_elsewhere", lambda: seen)
 
     def look(kind: str, again: bool = True) -> list[str]:
         if again:
             monkeypatch.setattr(PORTAUDIO, "_looked", -1000.0)
-        PORTAUDIO.look_again(SimpleNamespace(lost=True, name="Headset (hw:1,0)", kind=kind))  # type: ignore[arg-type]
+        seeker: Any = SimpleNamespace(lost=True, name="Headset (hw:1,0)", kind=kind)
+        PORTAUDIO.look_again(seeker)
         return calls
 
     assert look("input") == []
@@ -414,26 +398,20 @@ def test_looking_for_a_device_disturbs_nobody_unless_it_is_back(
     assert look("output") == [], "it has no output"
     assert look("input") == ["suspend", "resume"]
     other.lost = True
-    calls.clear()
-    assert look("output", again=False) == ["suspend", "resume"], "alone it is started anew"
+    assert look("output", again=False) == ["suspend", "resume"] * 2, "alone it is started anew"
 
 
 def test_echo_is_found_late_weak_and_in_noise_and_never_where_there_is_none() -> None:
-    played = np.concatenate([RNG.normal(size=RATE) * 0.1, np.zeros(RATE)]).astype(np.float32)
+    sent = np.concatenate([RNG.normal(size=RATE) * 0.1, np.zeros(RATE)]).astype(np.float32)
     for delay_s, gain, noise_level in ((0.0, 1.0, 0.0), (0.25, 0.1, 0.05), (0.6, 0.03, 0.02)):
-        late = np.concatenate([np.zeros(round(delay_s * RATE)), played])[: len(played)]
-        heard = late * gain + noise_level * RNG.normal(size=len(played))
-        got = heard_back(played, heard.astype(np.float32))
+        late = np.concatenate([np.zeros(round(delay_s * RATE)), sent])[: len(sent)]
+        heard = late * gain + noise_level * RNG.normal(size=len(sent))
+        got = heard_back(sent, heard.astype(np.float32))
         assert got.heard and got.delay_s == pytest.approx(delay_s, abs=0.001)
         assert got.path_db == pytest.approx(20 * np.log10(gain), abs=1.5)
-    t = np.arange(len(played)) / RATE
-    for other in (
-        RNG.normal(size=len(played)),
-        np.cumsum(RNG.normal(size=len(played))),
-        np.sin(2 * np.pi * 866 * t),
-        np.zeros(len(played)),
-    ):
-        assert not heard_back(played, other.astype(np.float32)).heard
+    hiss = RNG.normal(size=len(sent))
+    for other in (hiss, np.cumsum(hiss), tone(866, 2.0), np.zeros(len(sent))):
+        assert not heard_back(sent, other.astype(np.float32)).heard
 
 
 # --- on a real sound path -------------------------------------------------------------------------
@@ -458,42 +436,30 @@ HEAD = """
     def tell(*words):
         print(json.dumps(words), flush=True)
 """
+Tells = Callable[[str], list[list[Any]]]
 
 
-def child(code: str, env: dict[str, str] | None = None, path: Path | None = None) -> str:
-    """Run `code` to its end in a process of its own; what it printed."""
-    head = f"import sys; sys.path.insert(0, {str(path)!r})\n" if path else ""
-    got = subprocess.run(
-        [sys.executable, "-c", head + textwrap.dedent(code)],
-        env=env,
-        capture_output=True,
-        text=True,
-        timeout=60,
-    )
-    assert got.returncode == 0, got.stderr
-    return got.stdout
-
-
-def started(code: str, env: dict[str, str]) -> subprocess.Popen[str]:
+@contextmanager
+def child(daemon: Pulse, code: str) -> Iterator[Tells]:
+    """`code` in a process of its own; gives what it tells, up to and with a first word."""
     text = textwrap.dedent(HEAD) + textwrap.dedent(code)
-    return subprocess.Popen(
-        [sys.executable, "-c", text], env=env, stdout=subprocess.PIPE, text=True
-    )
+    command = [sys.executable, "-c", text]
+    process = subprocess.Popen(command, env=daemon.env, stdout=subprocess.PIPE, text=True)
 
+    def tells(until: str) -> list[list[Any]]:
+        assert process.stdout is not None
+        out: list[list[Any]] = []
+        for line in process.stdout:
+            out.append(json.loads(line))
+            if out[-1][0] == until:
+                return out
+        raise AssertionError(f"ended before {until}: {out}")
 
-def tells(process: subprocess.Popen[str], until: str) -> list[list[Any]]:
-    """What the child tells, up to and with `until`."""
-    assert process.stdout is not None
-    out: list[list[Any]] = []
-    for line in process.stdout:
-        out.append(json.loads(line))
-        if out[-1][0] == until:
-            return out
-    raise AssertionError(f"ended before {until}: {out}")
-
-
-def tone(hertz: float, seconds: float) -> Samples:
-    return (0.3 * np.sin(2 * np.pi * hertz * np.arange(round(seconds * RATE)) / RATE)).astype("f4")
+    try:
+        yield tells
+    finally:
+        process.kill()
+        process.wait()
 
 
 def test_a_microphone_pulled_out_and_plugged_in_again(daemon: Pulse) -> None:
@@ -511,22 +477,18 @@ def test_a_microphone_pulled_out_and_plugged_in_again(daemon: Pulse) -> None:
                 hz = np.fft.rfftfreq(512, 1 / RATE)[np.argmax(np.abs(np.fft.rfft(frame.samples)))]
                 tell("tone", float(hz), time.monotonic() - frame.at)
     """
-    process = started(code, daemon.env)
-    try:
-        tells(process, "open")
+    with child(daemon, code) as tells:
+        tells("open")
         daemon.play(tone(500, 0.6))
-        heard = tells(process, "tone")[-1]
+        heard = tells("tone")[-1]
         assert abs(heard[1] - 500) < 40 and 0 < heard[2] < 1.0
         daemon.unplug("lug_mic")
-        assert tells(process, "lost")[-1] == ["lost"]
+        tells("lost")
         time.sleep(1.2)
         daemon.plug("lug_mic")
-        assert tells(process, "back")[-1] == ["back"]
+        assert tells("back")[-1] == ["back"]
         daemon.play(tone(1500, 0.6))
-        assert abs(tells(process, "tone")[-1][1] - 1500) < 40
-    finally:
-        process.kill()
-        process.wait()
+        assert abs(tells("tone")[-1][1] - 1500) < 40
 
 
 def test_a_loudspeaker_pulled_out_beside_a_microphone_at_work(daemon: Pulse) -> None:
@@ -542,59 +504,51 @@ def test_a_loudspeaker_pulled_out_beside_a_microphone_at_work(daemon: Pulse) -> 
         time.sleep(0.3)
         tell("done", frames)
     """
-    process = started(code, daemon.env)
-    try:
-        tells(process, "playing")
+    with child(daemon, code) as tells:
+        tells("playing")
         time.sleep(0.8)
         daemon.unplug("lug_speaker_2")
-        assert [t[0] for t in tells(process, "lost")] == ["lost"]
+        assert tells("lost") == [["lost"]]
         daemon.plug("lug_speaker_2")
         with daemon.recording("lug_speaker_2") as tape:
-            assert [t[0] for t in tells(process, "back")] == ["back"]
-            told = tells(process, "done")
-        assert [t[0] for t in told] == ["done"] and told[0][1] > 60
-        loud = np.count_nonzero(np.abs(tape.samples()) > 0.1) / RATE
-        assert loud == pytest.approx(2.0, abs=0.15), "the whole sentence, once"
-    finally:
-        process.kill()
-        process.wait()
+            assert tells("back") == [["back"]]
+            told = tells("done")
+    assert [t[0] for t in told] == ["done"] and told[0][1] > 60
+    loud = np.count_nonzero(np.abs(tape.samples()) > 0.1) / RATE
+    assert loud == pytest.approx(2.0, abs=0.15), "the whole sentence, once"
 
 
 def test_two_people_hear_each_their_own_loudspeaker(daemon: Pulse) -> None:
-    code = """
+    folder = Path(daemon.env["HOME"])
+    code = f"""
         from assistant.act import Said
         from assistant.voice.output.queue import SpeechOutput
         from assistant.voice.output.synthesizer import Synthesizer
         with Synthesizer() as speech:
             one, two = Player("lug_speaker"), Player("lug_speaker_2")
             first = lambda said, where, at: tell("first", where, said.text)
-            mouth = SpeechOutput(speech, one, two, on_first=first)
-            mouth.start()
+            output = SpeechOutput(speech, one, two, on_first=first)
+            output.start()
             time.sleep(0.3)
-            mouth.say([Said("tech", "Gap now, bearing to brake?", "prompt:a"),
-                       Said("helper", "Hold: pedal to the floor.", "prompt:b", cue="HOLD")])
-            assert mouth.wait(30)
+            output.say([Said("tech", "Gap now, bearing to brake?", "prompt:a"),
+                        Said("helper", "Hold: pedal to the floor.", "prompt:b", cue="HOLD")])
+            assert output.wait(30)
             time.sleep(0.3)
-            np.save(sys.argv[1] + "/one.npy", one.buffer.reference(10))
-            np.save(sys.argv[1] + "/two.npy", two.buffer.reference(10))
-            mouth.close()
+            np.save({str(folder / "one.npy")!r}, one.buffer.reference(10))
+            np.save({str(folder / "two.npy")!r}, two.buffer.reference(10))
+            output.close()
+        tell("done")
     """
-    folder = Path(daemon.env["HOME"])
-    text = textwrap.dedent(HEAD) + textwrap.dedent(code)
-    with daemon.recording("lug_speaker") as one_tape, daemon.recording("lug_speaker_2") as two_tape:
-        got = subprocess.run(
-            [sys.executable, "-c", text, str(folder)],
-            env=daemon.env,
-            capture_output=True,
-            text=True,
-            timeout=60,
-        )
-    assert got.returncode == 0, got.stderr
-    firsts = sorted(json.loads(line)[1:] for line in got.stdout.splitlines())
-    assert [where for where, _ in firsts] == ["lug_speaker", "lug_speaker_2"]
-    played = [np.load(folder / "one.npy"), np.load(folder / "two.npy")]
+    with (
+        daemon.recording("lug_speaker") as one_tape,
+        daemon.recording("lug_speaker_2") as two_tape,
+        child(daemon, code) as tells,
+    ):
+        firsts = sorted(words[1] for words in tells("done")[:-1])
+    assert firsts == ["lug_speaker", "lug_speaker_2"]
+    sounds = [np.load(folder / "one.npy"), np.load(folder / "two.npy")]
     for i, tape in enumerate((one_tape, two_tape)):
-        match = [likeness(tape.samples(), sound) for sound in played]
+        match = [likeness(tape.samples(), sound) for sound in sounds]
         assert match[i] > 0.9 and match[1 - i] < 0.5, match
 
 
@@ -615,22 +569,16 @@ def test_the_devices_test_hears_itself_where_there_is_a_way_back(daemon: Pulse) 
         report = devices_report("lug_mic", "lug_speaker", seconds=0.6, test=True)
         tell("report", report.as_json(), report.lines())
     """
-    module = daemon.ctl(
-        "load-module",
-        "module-loopback",
-        "source=lug_speaker.monitor",
-        "sink=lug_mic",
-        "latency_msec=50",
-    )
+    back = ("source=lug_speaker.monitor", "sink=lug_mic", "latency_msec=50")
+    module = daemon.ctl("load-module", "module-loopback", *back)
     try:
-        process = started(code, daemon.env)
-        data, lines = tells(process, "report")[-1][1:]
-        process.wait()
-        assert {"lug_mic", "lug_speaker"} <= {d["name"] for d in data["devices"]}
-        assert data["microphone"]["problems"][0]["kind"] == "dead" and not data["ok"]
-        assert any("lug_speaker" in line and "heard them" in line for line in lines)
-        assert data["echo"]["heard"] and 0.02 < data["echo"]["delay_s"] < 0.4
-        assert data["echo"]["path_db"] == pytest.approx(0.0, abs=1.0)
-        assert data["problems"] == []
+        with child(daemon, code) as tells:
+            data, lines = tells("report")[-1][1:]
     finally:
         daemon.ctl("unload-module", module.strip())
+    assert {"lug_mic", "lug_speaker"} <= {d["name"] for d in data["devices"]}
+    assert data["microphone"]["problems"][0]["kind"] == "dead" and not data["ok"]
+    assert any("lug_speaker" in line and "heard them" in line for line in lines)
+    assert data["echo"]["heard"] and 0.02 < data["echo"]["delay_s"] < 0.4
+    assert data["echo"]["path_db"] == pytest.approx(0.0, abs=1.0)
+    assert data["problems"] == []

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from assistant.voice.devices.audio import RATE, Samples
-from assistant.voice.output.earcons import ABOVE_AMBIENT_DB, LOUDEST_DBFS, NAMES, earcon, seconds
+from assistant.voice.output.earcons import ABOVE_AMBIENT_DB, LOUDEST_DBFS, NAMES, earcon
 from tests.spoken.channels import level_dbfs
 from tests.spoken.noises import noise
 
@@ -97,11 +97,7 @@ def test_level_follows_the_noise(name: str) -> None:
 @pytest.mark.parametrize("name", NAMES)
 def test_short_and_without_clicks(name: str) -> None:
     sound = earcon(name)
-    assert len(sound) == pytest.approx(seconds(name) * RATE, abs=2)
-    assert seconds(name) < 0.8
+    assert len(sound) < 0.8 * RATE
     assert abs(sound[0]) < 0.01 and abs(sound[-1]) < 0.01
-
-
-def test_the_shape_kept_is_not_the_one_given() -> None:
-    earcon("heard")[:] = 0.0
-    assert earcon("heard").any()
+    sound[:] = 0.0
+    assert earcon(name).any(), "the shape kept is not the one given"

@@ -45,11 +45,6 @@ def earcon(name: str, ambient_dbfs: float | None = None, path_db: float = 0.0) -
     return _shape(name) * np.float32(10 ** (level / 20))
 
 
-def seconds(name: str) -> float:
-    """How long the signal takes."""
-    return sum(_PULSES[name][0])
-
-
 @cache
 def _shape(name: str) -> Samples:
     """The signal with pulses of root mean square 1."""

@@ -6,6 +6,7 @@ import threading
 import time
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field, replace
+from itertools import product
 
 import numpy as np
 
@@ -323,8 +324,8 @@ class SpeechOutput:
         """Think `texts` over (as they stand in a `Said`), so that they come at once when said."""
         voices = (to,) if to in ("tech", "helper") else ("tech", "helper")
         for text in texts:
-            for voice in voices:
-                self._synthesizer.warm(split_sentences(spoken(text)), voice)
+            for part, voice in product(split_sentences(spoken(text)), voices):
+                self._synthesizer.samples(part, voice)
 
     def signal(self, name: str, to: str = "tech") -> None:
         """Play an earcon, next of all but a stop."""

@@ -8,9 +8,9 @@ import re
 import subprocess
 import sys
 import threading
-from collections import OrderedDict
-from collections.abc import Callable, Iterable
+from collections.abc import Callable
 from dataclasses import dataclass
+from functools import lru_cache
 from itertools import zip_longest
 from pathlib import Path
 from typing import Any
@@ -96,6 +96,8 @@ _RULES: tuple[tuple[str, str | Callable[[re.Match[str]], str]], ...] = (
 
 # --- Words to samples, and what was said before.
 
+REMEMBERED = 200
+"""Sentences: some 500 seconds, of which one takes 64 kB."""
 _QUIET = 0.004
 """Below this share of full scale a sample is taken for silence."""
 _LEAD_S, _TAIL_S = 0.004, 0.16
@@ -130,20 +132,14 @@ VOICES = {"tech": Voice("en-us", 160, 40, 1.25), "helper": Voice("en-us+f4", 150
 class Synthesizer:
     """Speaks sentences and remembers them; shared by threads. Close it when done."""
 
-    def __init__(self, keep_s: float = 500.0) -> None:
+    def __init__(self) -> None:
         """Start the synthesizer in the background.
-
-        Args:
-            keep_s: seconds of speech that are remembered; one takes 64 kB.
 
         Raises:
             SpeechError: no process can be started.
         """
-        self._keep = round(keep_s * RATE)
-        self._size = 0
-        self._kept: OrderedDict[tuple[str, str], Samples] = OrderedDict()
-        self._lock = threading.Lock()
         self._process = SynthesizerProcess()
+        self._remembered = lru_cache(REMEMBERED)(self._synthesized)
 
     def samples(self, text: str, voice: str = "tech") -> Samples:
         """One sentence or more, as `Samples`; without waiting when it was said before.
@@ -155,24 +151,10 @@ class Synthesizer:
         Raises:
             SpeechError: the synthesizer cannot be started, or fails twice.
         """
-        key = (voice, text)
-        with self._lock:
-            if key in self._kept:
-                self._kept.move_to_end(key)
-                return self._kept[key]
-        sound = _trimmed(*self._process.ask(text, VOICES[voice]), VOICES[voice].gain)
-        with self._lock:
-            if key not in self._kept:
-                self._kept[key] = sound
-                self._size += len(sound)
-            while self._size > self._keep and len(self._kept) > 1:
-                self._size -= len(self._kept.popitem(last=False)[1])
-        return sound
+        return self._remembered(text, voice)
 
-    def warm(self, texts: Iterable[str], voice: str = "tech") -> None:
-        """Say `texts` to oneself, so that they come at once later."""
-        for text in texts:
-            self.samples(text, voice)
+    def _synthesized(self, text: str, voice: str) -> Samples:
+        return _trimmed(*self._process.ask(text, VOICES[voice]), VOICES[voice].gain)
 
     def close(self) -> None:
         """End the synthesizer's process."""

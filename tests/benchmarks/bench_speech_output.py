@@ -1,6 +1,6 @@
-"""How soon the mouth speaks and how soon it is silent. Prints figures; asserts nothing.
+"""How soon it speaks and how soon it is silent. Prints figures; asserts nothing.
 
-python tests/benchmarks/bench_mouth.py
+python tests/benchmarks/bench_speech_output.py
 """
 
 from __future__ import annotations
@@ -79,7 +79,7 @@ def synthesis() -> None:
 
 
 def on_pulse() -> None:
-    """A mouth on a null sink: what this process believes, and what its monitor hears."""
+    """An output on a null sink: what this process believes, and what its monitor hears."""
     if missing():
         print(missing())
         return
@@ -111,28 +111,28 @@ def child() -> None:
     rows = []
     with Synthesizer() as speech:
         player = Player("lug_speaker")
-        mouth = SpeechOutput(speech, player, on_first=lambda said, where, at: firsts.append(at))
-        mouth.start()
+        output = SpeechOutput(speech, player, on_first=lambda said, where, at: firsts.append(at))
+        output.start()
         speech.samples("Ready.")
         time.sleep(1.0)
         for i in range(20):
             said = time.monotonic()
             facts = f"pedal height {i + 3}-1/2 in, total travel 8-1/4 in, odometer 412,350 miles"
-            mouth.say([Said("tech", f"Gap {2 * i + 1}/64 in, {facts}.", "prompt:bench")])
+            output.say([Said("tech", f"Gap {2 * i + 1}/64 in, {facts}.", "prompt:bench")])
             time.sleep(1.0 + 0.013 * i)
             hush = time.monotonic()
-            mouth.hush()
+            output.hush()
             first = firsts[-1]
             time.sleep(0.6)
-            mouth.say([Said("tech", f"Gap {2 * i + 1}/64 in, {facts}.", "reply:facts")])
+            output.say([Said("tech", f"Gap {2 * i + 1}/64 in, {facts}.", "reply:facts")])
             time.sleep(0.4)
             stop = time.monotonic()
-            mouth.say([Said("tech", "STOP. Everything out.", "reply:stopped", "DANGER", "STOP")])
+            output.say([Said("tech", "STOP. Everything out.", "reply:stopped", "DANGER", "STOP")])
             time.sleep(0.4)
             rows.append((said, first, hush, stop, firsts[-1]))
-            mouth.hush(stop_too=True)
+            output.hush(stop_too=True)
             time.sleep(0.4)
-        mouth.close()
+        output.close()
     print(json.dumps(rows))
 
 
