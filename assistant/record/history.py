@@ -132,7 +132,7 @@ class ReadingKept(msgspec.Struct, gc=False):
     @property
     def miles(self) -> float | None:
         """An odometer's count in miles; None where there is none."""
-        return self.count * MILES_PER.get(self.kind, 1.0) if self.count else None
+        return None if self.count is None else self.count * MILES_PER.get(self.kind, 1.0)
 
 
 class Correction(msgspec.Struct, gc=False):
@@ -196,6 +196,11 @@ class DueKept(msgspec.Struct, gc=False):
 
     count: Number
     kind: str = ""
+
+    @property
+    def miles(self) -> float:
+        """The count in miles."""
+        return self.count * MILES_PER.get(self.kind, 1.0)
 
 
 # --- The lines of a record.

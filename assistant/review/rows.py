@@ -33,8 +33,6 @@ BACK_US = 1_000_000
 AHEAD_US = 86_400 * 1_000_000
 FIRST_US = 1_577_836_800_000_000
 """2020: no record is older. A clock that lost its battery begins again long before."""
-MILES_PER = {"miles": 1.0, "kilometres": 1 / 1.609344}
-"""The international mile is 1609.344 m exactly."""
 TYPED = "typed"
 _ENDED = {"released": "up", "lost": "unsure", "stopped": "unsure", "open": "open"}
 Row = dict[str, Any]
@@ -262,6 +260,7 @@ class _JobRows:
         corrections = sum(turn.corrected is not None for turn in job.turns)
         steps = self._steps.values()
         accepted = [act for act in job.acts if act.act in ("accepted", "reopened")]
+        odometer = job.last_read("found").get(ODOMETER)
         row: Row = {
             **_truck(opened.card.text, opened.card.name),
             "unit": opened.unit, "card": opened.card.name if opened.card.text else "",
@@ -275,7 +274,7 @@ class _JobRows:
             "edits": sum(heard["meaning"] in ("back", "correct") for heard in self._hearing),
             "holds": len(held), "longest_hold_s": max(held, default=None),
             "cautions": len(job.cautions), "doubts": len(self._doubts), "ring_moves": len(ring),
-            "odometer_miles": _odometer(readings),
+            "odometer_miles": odometer.miles if odometer else None,
             "voice": any(heard["microphone"] != TYPED for heard in self._hearing),
             "clips": sum(turn.clip is not None and bool(turn.clip.file) for turn in job.turns),
             "lead_accepted": accepted[-1].text
@@ -291,7 +290,7 @@ class _JobRows:
         all_in = all(r["decision"] == "in" and not r["accepted"] for r in judged)
         return row | {
             "code": closed.code, "lugs": closed.lugs, "lugs_by_gap": closed.by_gap,
-            "next_due_miles": due.count * MILES_PER.get(due.kind, 1.0) if due else None,
+            "next_due_miles": due.miles if due else None,
             "first_time_right": len(ring) <= 1 and not corrections and all_in,
         }  # fmt: skip
 
@@ -401,14 +400,6 @@ def _lead_act(act: LeadAct) -> Row:
         "code": act.lead or str(act.data.get("code", "")),
         "data": msgspec.json.encode(act.data, order="deterministic").decode(),
     }  # fmt: skip
-
-
-def _odometer(readings: list[Row]) -> float | None:
-    found = (r for r in readings if r["quantity"] == ODOMETER and r["as_found"])
-    for row in found:
-        if row["count"] is not None:
-            return float(row["count"]) * MILES_PER.get(row["count_unit"], 1.0)
-    return None
 
 
 @lru_cache(maxsize=16_384)

@@ -130,7 +130,7 @@ def visit_of(opened: Opened, closed: Closed, name: str) -> Visit:
     visit = Visit(
         unit=opened.unit,
         at=closed.time,
-        miles=None if odometer is None else odometer.miles,
+        miles=(odometer.miles or None) if odometer is not None else None,
         found=_length(found.get(FREE_TRAVEL)),
         left=_length(left.get(FREE_TRAVEL)),
         gap_found=_length(found.get(GAP)),
