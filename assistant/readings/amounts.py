@@ -12,46 +12,33 @@ from assistant.readings.language import AMOUNT, FIGURE, WHOLE, Digits, Value
 
 _AMOUNT = re.compile(AMOUNT.pattern)
 _CHUNK = re.compile(f"{WHOLE.pattern}|o")
-_DIGIT = re.compile(FIGURE.pattern)
-
-_UNIT_NAME = {
-    "i": "in",
-    "I": "in",
-    "k": "thou",
-    "M": "mm",
-    "m": "mil",
-    "Z": "cm",
-    "j": "ft",
-    "r": "hundredths",
-    "w": "tenths",
-    "Y": "m",
-    "L": "lugs",
-    "N": "turns",
-    "V": "flats",
-    "l": "miles",
-    "p": "kilometres",
-}
+_FIGURE = re.compile(FIGURE.pattern)
+_UNIT_NAME = dict(
+    i="in", I="in", k="thou", M="mm", m="mil", Z="cm", j="ft", r="hundredths", w="tenths", Y="m",
+    L="lugs", N="turns", V="flats", l="miles", p="kilometres",
+)  # fmt: skip
 
 Span = tuple[int, int]
 
 
-class Node(NamedTuple):
+class AmountAt(NamedTuple):
     """Where one amount stands in the words, and how to compute it."""
 
     start: int
     end: int
     how: str
     """frac, mixed, dec, typed, seq, one."""
-    whole: Span | None
-    chunks: tuple[Span, ...]
-    num: Span | None
-    den: int
-    """Index of the token that carries the denominator, or -1."""
-    fixed_den: int
     unit: str | None
-    soft: str
+    soft: str = ""
     """"" | "whole" | "inch" | "num" | "prefix": which part is only a sound-alike; "clash": the
     amount carries two units."""
+    whole: Span | None = None
+    chunks: tuple[Span, ...] = ()
+    num: Span | None = None
+    den: int = -1
+    """Index of the token that carries the denominator, or -1."""
+    fixed_den: int = 0
+    """The denominator where the kinds alone tell it; -2: a typed fraction."""
 
 
 class Amount(NamedTuple):
@@ -59,23 +46,19 @@ class Amount(NamedTuple):
 
     value: float
     unit: str | None
-    den: int
-    places: int
-    digits: str
-    problem: str
+    den: int = 0
+    places: int = 0
+    digits: str = ""
+    problem: str = ""
 
 
-def find(kinds: str) -> list[Node]:
+def find(kinds: str) -> list[AmountAt]:
     """Every amount in a string of kinds, left to right."""
-    nodes = []
-    for m in _AMOUNT.finditer(kinds):
-        node = _node(m, kinds)
-        if node is not None:
-            nodes.append(node)
-    return nodes
+    found = (_amount_at(m, kinds) for m in _AMOUNT.finditer(kinds))
+    return [node for node in found if node is not None]
 
 
-def split_mixed(node: Node, kinds: str) -> list[Node] | None:
+def split_mixed(node: AmountAt, kinds: str) -> list[AmountAt] | None:
     """ "seven and eight sixteenths" as two amounts, for after "between"; None when it is not."""
     if node.how != "mixed" or node.whole is None or node.whole[0] == node.whole[1]:
         return None
@@ -83,103 +66,79 @@ def split_mixed(node: Node, kinds: str) -> list[Node] | None:
     # Only "seven and eight sixteenths": "between two and a half" lacks its second end.
     if kinds[b : b + 1] != "A" or not (node.fixed_den > 2 or kinds[node.den] in "FGW"):
         return None
-    first = Node(a, b, "seq", None, ((a, b),), None, -1, 0, None, "")
+    first = AmountAt(a, b, "seq", None, chunks=((a, b),))
     return [first, node._replace(start=b + 1, how="frac", whole=None, soft="")]
 
 
-def _node(m: re.Match[str], kinds: str) -> Node | None:
-    unit_text = m["unit"]
-    unit = None
-    if unit_text:
-        letters = unit_text.lstrip("Oa>")
-        unit = "mm" if letters == "DY" else "mil" if letters == "D" else _UNIT_NAME[letters[0]]
+def _amount_at(m: re.Match[str], kinds: str) -> AmountAt | None:
     s, e = m.span()
+    unit = None
+    if m["unit"]:
+        letters = m["unit"].lstrip("Oa>")
+        unit = {"DY": "mm", "D": "mil"}.get(letters) or _UNIT_NAME[letters[0]]
     if m["one"]:
-        return Node(s, e, "one", None, (), None, -1, 0, unit, "")
-    if m["frac"] or m["mixed"]:
-        return _fraction(m, kinds, "1" if m["frac"] else "2", unit)
-    if m["dec"]:
-        if not m["dp"]:
-            x = m.start("dec") + (1 if kinds[m.start("dec")] == "n" else 0)
-            if x > s:  # "1 .5": a whole number then a decimal; not one amount
-                return None
-            return Node(s, e, "typed", None, (), None, x, 0, unit, "")
+        return AmountAt(s, e, "one", unit)
+    if m["frac"]:
+        return _fraction(m, kinds, "1", AmountAt(s, e, "frac", unit))
+    if m["mixed"]:
+        return _fraction(m, kinds, "2", _with_whole(m, kinds, AmountAt(s, e, "mixed", unit)))
+    if m["dp"]:
         whole = m.span("dw") if m["dw"] else None
-        decimals = tuple(c.span() for c in _DIGIT.finditer(kinds, *m.span("dp")))
+        places = tuple(c.span() for c in _FIGURE.finditer(kinds, *m.span("dp")))
         soft = "whole" if whole and kinds[whole[0]] in "s2" else ""
-        return Node(s, e, "dec", whole, decimals, None, -1, 0, unit, soft)
+        return AmountAt(s, e, "dec", unit, soft, whole, places)
+    if m["dec"]:
+        x = m.start("dec") + (1 if kinds[m.start("dec")] == "n" else 0)
+        # "1 .5": a whole number then a decimal; not one amount
+        return AmountAt(s, e, "typed", unit, den=x) if x == s else None
     a, b = m.span("seq")
-    soft = ""
     if m["pre"]:
-        soft = "prefix"
         a += 1
-    body = kinds[a:b]
-    if unit is None and all(c in "7o" for c in body):
+    if unit is None and all(c in "7o" for c in kinds[a:b]):
         return None
     chunks = tuple(c.span() for c in _CHUNK.finditer(kinds, a, b))
-    return Node(s, e, "seq", None, chunks, None, -1, 0, unit, soft)
+    return AmountAt(s, e, "seq", unit, "prefix" if m["pre"] else "", chunks=chunks)
 
 
-def _fraction(m: re.Match[str], kinds: str, g: str, unit: str | None) -> Node:
-    s, e = m.span()
-    whole: Span | None = None
-    soft = ""
-    if g == "2":
-        if m["wi1"]:
-            whole = (m.start("wi1"), m.start("wi1"))
-            unit = unit or _UNIT_NAME[m["wi1"]]
-        else:
-            whole = m.span("w")
-            if m["wi2"]:
-                unit = unit or _UNIT_NAME[m["wi2"]]
-            if m["w"] in ("s", "2"):
-                # "to and a quarter" can only be two; "to a quarter" may be plain "to".
-                after = kinds[whole[1] : whole[1] + 1]
-                soft = "" if after == "A" else "inch" if m["wi2"] else "whole"
-    how = "mixed" if whole is not None else "frac"
-    unit, soft = _one_unit(m, unit, soft)
+def _with_whole(m: re.Match[str], kinds: str, node: AmountAt) -> AmountAt:
+    """A mixed number's whole part, and the one unit that it may have inside."""
+    unit, soft = node.unit, ""
+    inner = m["wi1"] or m["wi2"]
+    if inner:
+        unit = unit or _UNIT_NAME[inner]
+    if m["wi1"]:
+        whole = (m.start("wi1"), m.start("wi1"))
+    else:
+        whole = m.span("w")
+        if m["w"] in ("s", "2") and kinds[whole[1]] != "A":
+            # "to and a quarter" can only be two; "to a quarter" may be plain "to".
+            soft = "inch" if m["wi2"] else "whole"
+    if inner and m["unit"] and _UNIT_NAME[inner] != unit:
+        soft = "clash"  # "two turns and a half flat" has two units, and is asked about
+    return node._replace(unit=unit, soft=soft, whole=whole)
+
+
+def _fraction(m: re.Match[str], kinds: str, g: str, node: AmountAt) -> AmountAt:
+    """The fraction of a match whose groups end in `g`."""
     if m["den" + g]:
-        d0, d1 = m.span("den" + g)
-        letters = kinds[d0:d1]
-        fixed, den = 0, d0
-        if letters == "Te" or letters[0] == "T":
-            fixed = 32
-        elif letters[0] == "X":
-            fixed = 64
-        elif letters == "6E":
-            fixed = 16
-        num = m.span("num" + g)
+        start, end = m.span("den" + g)
+        letters = kinds[start:end]
+        fixed = 16 if letters == "6E" else {"T": 32, "X": 64}.get(letters[0], 0)
+        soft = node.soft
         if m["num" + g] in ("s", "2") and letters in ("c", "F", "H") and not soft:
             soft = "num"
-        return Node(s, e, how, whole, (), num, den, fixed, unit, soft)
+        return node._replace(num=m.span("num" + g), den=start, fixed_den=fixed, soft=soft)
     if m["top" + g]:
-        return Node(s, e, how, whole, (), m.span("top" + g), m.start("bot" + g), -1, unit, soft)
+        return node._replace(num=m.span("top" + g), den=m.start("bot" + g), fixed_den=-1)
     if m["bare" + g]:
         fixed = 32 if m["bare" + g] == "Te" else 0
-        return Node(s, e, how, whole, (), None, m.start("bare" + g), fixed, unit, soft)
+        return node._replace(den=m.start("bare" + g), fixed_den=fixed)
+    span = m.span(node.how)
+    at = max(kinds.rfind("h", *span), kinds.rfind("q", *span))
     half = m["halfof" + g]
-    at = _half_at(m, kinds)
     if half is None and kinds[at] == "q":
-        return Node(s, e, how, whole, (), None, at, -2, unit, soft)
-    one = (at - 1, at) if half in ("d", "n", "7") else None
-    return Node(s, e, how, whole, (), one, at, 0, unit, soft)
-
-
-def _one_unit(m: re.Match[str], unit: str | None, soft: str) -> tuple[str | None, str]:
-    """One amount has one unit: "two turns and a half flat" has two, and is asked about."""
-    inner = m["wi1"] or m["wi2"]
-    if inner and m["unit"] and unit is not None and _UNIT_NAME[inner] != unit:
-        return unit, "clash"
-    return unit, soft
-
-
-def _half_at(m: re.Match[str], kinds: str) -> int:
-    """Index of the `h` or `q` that ends the fraction part of a match."""
-    end = m.start("unit") if m["unit"] else m.end()
-    at = end - 1
-    while kinds[at] not in "hq":
-        at -= 1
-    return at
+        return node._replace(den=at, fixed_den=-2)
+    return node._replace(num=(at - 1, at) if half in ("d", "n", "7") else None, den=at)
 
 
 def whole_number(kinds: str, values: list[Value], start: int, end: int) -> int:
@@ -202,7 +161,13 @@ def whole_number(kinds: str, values: list[Value], start: int, end: int) -> int:
 
 
 def _digits(kinds: str, values: list[Value], chunks: tuple[Span, ...]) -> str:
-    return "".join(_spelled(kinds, values, a, b) for a, b in chunks)
+    """The figures of numbers in a row, one after the other; typed ones with their zeros."""
+    return "".join(
+        values[a].text
+        if b - a == 1 and isinstance(values[a], Digits)
+        else str(whole_number(kinds, values, a, b))
+        for a, b in chunks
+    )
 
 
 def _past_thousand(kinds: str, values: list[Value], chunks: tuple[Span, ...]) -> str:
@@ -218,86 +183,74 @@ def _past_thousand(kinds: str, values: list[Value], chunks: tuple[Span, ...]) ->
     return str(whole_number(kinds, values, a, at) + int(rest)) if len(rest) <= 3 else ""
 
 
-def _spelled(kinds: str, values: list[Value], a: int, b: int) -> str:
-    value = values[a]
-    if b - a == 1 and isinstance(value, Digits):
-        return value.text
-    return str(whole_number(kinds, values, a, b))
-
-
-def evaluate(node: Node, kinds: str, values: list[Value], keep_soft: bool = False) -> Amount:
+def evaluate(node: AmountAt, kinds: str, values: list[Value], keep_soft: bool = False) -> Amount:
     """The amount at `node`. With `keep_soft`, a sound-alike counts as the number it sounds like."""
-    how = node.how
-    unit = node.unit
+    how, unit = node.how, node.unit
     if how == "seq":
         digits = _past_thousand(kinds, values, node.chunks)
         digits = digits or _digits(kinds, values, node.chunks)
         if keep_soft and node.soft == "prefix":
             digits = str(int(values[node.start])) + digits
         problem = "thousand" if kinds[node.chunks[-1][1] - 1] == "K" else ""
-        return Amount(float(digits), unit, 0, 0, digits, problem)
-    if how == "frac" or how == "mixed":
+        return Amount(float(digits), unit, digits=digits, problem=problem)
+    if how in ("frac", "mixed"):
         return _evaluate_fraction(node, kinds, values, keep_soft)
     if how == "typed":
         number, places = values[node.den]
-        return Amount(number, unit, 0, places, "", "")
+        return Amount(number, unit, places=places)
     if how == "dec":
-        whole = 0
+        whole = "0"
         if node.whole is not None and (keep_soft or node.soft != "whole"):
-            inch = "i" in kinds[node.whole[0] : node.whole[1]]  # "an inch point two five"
-            whole = 1 if inch else int(_digits_of(kinds, values, node.whole))
-        places = _digits(kinds, values, node.chunks)
-        return Amount(float(f"{whole}.{places}"), unit, 0, len(places), "", "")
+            a, b = node.whole
+            if "i" in kinds[a:b]:  # "an inch point two five"
+                whole = "1"
+            elif b - a == 1:
+                whole = str(int(values[a]))
+            else:
+                chunks = tuple(c.span() for c in _CHUNK.finditer(kinds, a, b))
+                whole = _digits(kinds, values, chunks)
+        decimals = _digits(kinds, values, node.chunks)
+        return Amount(float(f"{whole}.{decimals}"), unit, places=len(decimals))
     one = 1 if kinds[node.start] == "a" else int(values[node.start])
-    return Amount(float(one), unit, 0, 0, str(one), "")
+    return Amount(float(one), unit, digits=str(one))
 
 
-def _digits_of(kinds: str, values: list[Value], span: Span) -> str:
-    if span[1] - span[0] == 1:
-        return str(int(values[span[0]]))
-    return _digits(kinds, values, tuple(c.span() for c in _CHUNK.finditer(kinds, *span)))
-
-
-def _evaluate_fraction(node: Node, kinds: str, values: list[Value], keep_soft: bool) -> Amount:
-    problem = "clash" if node.soft == "clash" else ""
-    fixed = node.fixed_den
-    if fixed == -2:
+def _evaluate_fraction(node: AmountAt, kinds: str, values: list[Value], keep_soft: bool) -> Amount:
+    num, den = 1, node.fixed_den
+    if den == -2:
         num, den = values[node.den]
     else:
-        num = 1
         if node.num is not None and (keep_soft or node.soft != "num"):
             num = whole_number(kinds, values, *node.num)
-        den = fixed if fixed > 0 else int(values[node.den])
-    at = kinds[node.den]
-    if fixed > 0:
-        problem = problem or _check_fixed(node, kinds, values)
-    elif at == "n" and kinds[node.den : node.den + 2] == "ne":
-        # "15 30 seconds", the way a recognizer writes thirty-seconds.
-        den = 32 if den == 30 else den
-    elif at == "h" and num != 1:
-        problem = "half"
+        den = den if den > 0 else int(values[node.den])
+    if kinds[node.den : node.den + 2] == "ne" and den == 30:
+        den = 32  # "15 30 seconds", the way a recognizer writes thirty-seconds
+    problem = _problem(node, kinds, values, num)
+    if node.soft == "clash" and problem != "half":
+        problem = "clash"
     if den == 0:
-        return Amount(0.0, node.unit, 0, 0, "", "zero")
-    if fixed == -2 and den in (100, 1000):  # "485/1000" is a decimal in disguise
-        return Amount(num / den, node.unit, 0, len(str(den)) - 1, "", problem)
-    if den not in (1, 2, 4, 8, 16, 32, 64) and not problem:
-        problem = "rule"
+        return Amount(0.0, node.unit, problem="zero")
+    if node.fixed_den == -2 and den in (100, 1000):  # "485/1000" is a decimal in disguise
+        return Amount(num / den, node.unit, places=len(str(den)) - 1, problem=problem)
+    if den not in (1, 2, 4, 8, 16, 32, 64):
+        problem = problem or "rule"
     value = num / den
     if node.how == "mixed" and (keep_soft or node.soft != "whole"):
         assert node.whole is not None
         a, b = node.whole
         stripped = node.soft == "inch" and not keep_soft  # "to inch and a half": one inch
         value += 1 if b == a or stripped else whole_number(kinds, values, a, b)
-        if num >= den and not problem:
-            problem = "improper"
-    return Amount(value, node.unit, den, 0, "", problem)
+        if num >= den:
+            problem = problem or "improper"
+    return Amount(value, node.unit, den, problem=problem)
 
 
-def _check_fixed(node: Node, kinds: str, values: list[Value]) -> str:
-    """Whether "thirty" + "two"-ish + suffix really spells the denominator it stands for."""
-    letters = kinds[node.den : node.den + 3]
-    if letters[:1] == "T" and letters[1:2] in ("d", "2", "s") and values[node.den + 1] != 2:
-        return "rule"
-    if letters[:1] == "X" and letters[1:2] == "d" and values[node.den + 1] != 4:
-        return "rule"
-    return ""
+def _problem(node: AmountAt, kinds: str, values: list[Value], num: int) -> str:
+    """Whether the words really spell the denominator they stand for."""
+    letters = kinds[node.den : node.den + 2]
+    if node.fixed_den > 0:  # "thirty" with "two" or what sounds like it, "sixty" with "four"
+        said = values[node.den + 1] if len(letters) > 1 else 0
+        if letters in ("Td", "T2", "Ts") and said != 2:
+            return "rule"
+        return "rule" if letters == "Xd" and said != 4 else ""
+    return "half" if node.fixed_den != -2 and letters[:1] == "h" and num != 1 else ""

@@ -1,45 +1,42 @@
 """One utterance to one reading: relations between amounts, units, plausibility.
 
-The words become kinds (`tokens`), the kinds become amounts joined by relations (a *shape*, analysed
-once and kept), and the shape is evaluated with the sentence's numbers for the quantity asked.
-Nothing is guessed: two plausible meanings make a question.
+The words become kinds (`language`), the kinds become amounts joined by relations (a *shape*,
+analysed once and kept), and the shape is evaluated with the sentence's numbers for the quantity
+asked. Nothing is guessed: two plausible meanings make a question.
 """
 
 from __future__ import annotations
 
 import re
 from functools import lru_cache
-from typing import NamedTuple
 
-from assistant.quantity import ANY, QUANTITIES, Quantity, quantity_named
-from assistant.readings import amounts, settle
-from assistant.readings import settle as asking
-from assistant.readings.amounts import Amount, Node
-from assistant.readings.language import RELATIONS, Value, tokenize
-from assistant.readings.reading import Reading
+from assistant.quantity import (
+    BRAKE_CONTACT,
+    CLEARANCE,
+    FREE_TRAVEL,
+    GAP,
+    Quantity,
+    quantity_named,
+)
+from assistant.readings.amounts import AmountAt, find, split_mixed
+from assistant.readings.language import RELATIONS, tokenize
+from assistant.readings.reading import Reading, asked, nothing
+from assistant.readings.settle import Plan, ask_between, settle
 
-_DROP = frozenset("ƒ€£¥↑δναfOasiIDYLNVKk{}7oMmZjrwlpCdtyTX6nPz=?^*0")
-# What is left of a number without its amount: "sixteenths" alone.
-_LOST = frozenset("QG4FHWEbchx")
-
-
-class Plan(NamedTuple):
-    """One way to take a shape: an operation over some of its amounts."""
-
-    op: str
-    nodes: tuple[Node, ...]
-    soft: tuple[bool, ...]
-    doubt: str
-    """"" | "unknown" (a strange word) | "change" (up, off: a move?) | "doubt" (is it a...?)."""
-
-
+_SAYS_NOTHING = frozenset("ƒ€£¥↑δναfOasiIDYLNVKk{}7oMmZjrwlpCdtyTX6nPz=?^*0")
+_PART_ALONE = frozenset("QG4FHWEbchx")
+"""What is left of a number without its amount: "sixteenths" alone."""
 _RELATIONS = [(operation, re.compile(part.pattern)) for operation, part in RELATIONS]
+_SHAPES_KEPT = 20_000
 _shapes: dict[str, tuple[Plan, ...] | str] = {}
 _NEVER_TOUCHES = re.compile(
     r"never (?:touch|reach)|(?:doesn't|does not|doesnt|don't) (?:touch|reach)|hits the floor"
     r"|floor first|on the floor|no contact"
 )
-_SHAPES_KEPT = 20_000
+_NONE_OF_IT = re.compile(
+    r"(?:there's |there is |got |i got |i've got |it's )?(?:no|zero) "
+    r"(?:free travel|free play|free pedal|play|clearance|gap|travel)"
+)
 MAX_CHARACTERS = 300
 """Nobody calls out a reading longer than this."""
 
@@ -71,7 +68,7 @@ def _heard_before(words: str, quantity: str, units: str, distance: str) -> Readi
 
 def _read(words: str, q: Quantity, units: str, distance: str) -> Reading:
     if len(words) > MAX_CHARACTERS:
-        return Reading("none", q.name, why="that is too long to be one reading")
+        return nothing(q, "too_long")
     kinds, values = tokenize(words)
     shape = _shapes.get(kinds)
     if shape is None:
@@ -80,202 +77,168 @@ def _read(words: str, q: Quantity, units: str, distance: str) -> Reading:
             _shapes.clear()
         _shapes[kinds] = shape
     if isinstance(shape, str):
-        return _nothing(shape, kinds, words, q)
-    if len(shape) == 1:
-        return settle.settle(shape[0], kinds, values, q, units, distance)
-    return _best([settle.settle(plan, kinds, values, q, units, distance) for plan in shape], q)
+        return _no_amount(shape, kinds, words.lower(), q)
+    readings = [settle(plan, kinds, values, q, units, distance) for plan in shape]
+    return readings[0] if len(readings) == 1 else _best(readings, q)
 
 
 def _best(readings: list[Reading], q: Quantity) -> Reading:
     """One reading of several ways to take the words: the only plausible one, or a question."""
-    read_ones = [r for r in readings if r.status == "read"]
-    distinct: list[Reading] = []
-    for r in read_ones:
-        if not any(r.value_in == d.value_in and r.count == d.count for d in distinct):
-            distinct.append(r)
-    if len(distinct) == 1:
-        return distinct[0]
-    if distinct:
-        return asking.ask_between(distinct, q)
-    for status in ("ask", "refused", "none"):
-        for r in readings:
-            if r.status == status:
-                return r
-    raise AssertionError("every shape has a way to take it")
+    distinct = {(r.value_in, r.count): r for r in reversed(readings) if r.status == "read"}
+    if len(distinct) > 1:
+        return ask_between([r for r in readings if r in distinct.values()], q)
+    order = ("read", "ask", "refused", "none")
+    return min(readings, key=lambda r: order.index(r.status))
 
 
-def _nothing(why: str, kinds: str, words: str, q: Quantity) -> Reading:
-    if why == "lost":
-        return Reading("ask", q.name, why="I heard a fraction without its number. Say it again.")
-    if why == "mil":
-        return Reading("ask", q.name, why="Mil: how many, thousandths or millimetres?")
-    if why == "vague":
-        return Reading("ask", q.name, why="Exactly how many?")
-    if why == "seconds":
-        return Reading("ask", q.name, why="Thirty-seconds: how many?")
-    if (
-        why == "zero?"
-        or (q.name == "brake-contact" and _NEVER_TOUCHES.search(words.lower()))
-        or (
-            "|" in kinds
-            and q.name in ("clearance", "free-travel", "gap")
-            and re.match(
-                r"^(?:there's |there is |got |i got |i've got |it's )?(?:no|zero) "
-                r"(?:free travel|free play|free pedal|play|clearance|gap|travel)",
-                words.lower(),
-            )
-        )
-    ):
-        if q.unit != "in":
-            zero = Reading("read", q.name, count=0.0, kind=q.unit)
-        else:
-            zero = Reading(
-                "read", q.name, 0.0, 0.0, q.rule_half_in, None, "length", "", ((0.0, ("f", 1)),)
-            )
-        return Reading("ask", q.name, why="Zero, or no reading yet?", choices=(zero,))
-    return Reading("none", q.name, why="no reading in these words")
+def _no_amount(why: str, kinds: str, words: str, q: Quantity) -> Reading:
+    if why in ("lost", "mil", "vague", "seconds"):
+        return asked(q, why)
+    never = q.name == BRAKE_CONTACT and _NEVER_TOUCHES.search(words)
+    none = "|" in kinds and q.name in (CLEARANCE, FREE_TRAVEL, GAP) and _NONE_OF_IT.match(words)
+    if why != "zero?" and not never and not none:
+        return nothing(q)
+    zero = Reading("read", q.name, 0.0, 0.0, q.rule_half_in, None, "length", "", ((0.0, ("f", 1)),))
+    if q.unit != "in":
+        zero = Reading("read", q.name, count=0.0, kind=q.unit)
+    return asked(q, "zero", (zero,))
+
+
+_NO_AMOUNT = (
+    ("mil", re.compile(r"[faO^]*m[fO]*")),
+    ("vague", re.compile(r".*¢O?a?[LNV].*")),
+    ("lost", re.compile(r"(?=.*[QG4FHWEbchx])[faO@J=^AsSRu2]*[QGFWHcbE4]+[OaifAs]*")),
+    ("zero?", re.compile(r"[faO^]*\*[faOAi]*")),
+)
+"""What words without an amount may be."""
 
 
 def analyse(kinds: str) -> tuple[Plan, ...] | str:
     """The ways to take a string of kinds, or one word why it holds no amount."""
     if re.fullmatch(r"[fO@J=^A]*Te[faO]*", kinds):
         return "seconds"
-    nodes = amounts.find(kinds)
+    nodes = find(kinds)
     if "B" in kinds and len(nodes) == 1:
-        nodes = amounts.split_mixed(nodes[0], kinds) or nodes
+        nodes = split_mixed(nodes[0], kinds) or nodes
     if not nodes:
-        if re.fullmatch(r"[faO^]*m[fO]*", kinds):
-            return "mil"
-        if re.search(r"¢O?a?[LNV]", kinds):
-            return "vague"
-        if re.fullmatch(r"[faO@J=^AsSRu2]*[QGFWHcbE4]+[OaifAs]*", kinds) and any(
-            k in _LOST for k in kinds
-        ):
-            return "lost"
-        if re.fullmatch(r"[faO^]*\*[faOAi]*", kinds):
-            return "zero?"
-        return "none"
+        return next((why for why, pattern in _NO_AMOUNT if pattern.fullmatch(kinds)), "none")
+    soft_at = [i for i, n in enumerate(nodes) if n.soft][:3]
     plans: list[Plan] = []
-    soft_at = [i for i, n in enumerate(nodes) if n.soft]
-    masks = range(1 << min(len(soft_at), 3))
-    for mask in masks:
-        soft = [False] * len(nodes)
-        for bit, i in enumerate(soft_at[:3]):
-            soft[i] = bool(mask >> bit & 1)
-        plan = _relate(kinds, nodes, tuple(soft))
+    for mask in range(1 << len(soft_at)):
+        soft = tuple(i in soft_at and bool(mask >> soft_at.index(i) & 1) for i in range(len(nodes)))
+        plan = _relate(kinds, nodes, soft)
         if plan is not None:
             plans.append(plan)
-    if not plans:
-        return "none"
     # A sound-alike taken as a number must not turn one sentence into two loose readings.
     good = [p for p in plans if p.op not in ("many", "odd", "join")]
-    return tuple(good or plans)
+    return tuple(good or plans) or "none"
 
 
-def _relate(kinds: str, nodes: list[Node], soft: tuple[bool, ...]) -> Plan | None:
+def _relate(kinds: str, nodes: list[AmountAt], soft: tuple[bool, ...]) -> Plan | None:
     """Reduce kinds to relations between amounts and find the operation they spell."""
-    out: list[str] = []
-    which = list(range(len(nodes)))
-    at = 0
-    for i, node in enumerate(nodes):
-        out.append(kinds[at : node.start])
-        if node.soft in ("whole", "inch", "prefix", "num") and not soft[i]:
-            out.append("2" if kinds[node.start] == "2" else "")
-        out.append("&")
-        at = node.end
-    out.append(kinds[at:])
-    text = "".join(out)
-    if "#" in text or "e" in text or re.search(r"&\?", text):
+    text = _with_amounts(kinds, nodes, soft)
+    for seen, said in (("¥^", ";"), ("a€", "R"), ("U£", "@"), ("!}", "!%")):
+        text = text.replace(seen, said)
+    if _is_chatter(text, kinds, nodes):
         return None
-    text = text.replace("¥^", ";").replace("a€", "R").replace("U£", "@").replace("!}", "!%")
-    if re.fullmatch(r"[f^]*&A&[f]*", text) and nodes[0].end - nodes[0].start == 1 == (
-        nodes[1].end - nodes[1].start
-    ):
-        return None  # "half and half"
-    if "»" in text:
-        if "&»" in text and nodes[-1].unit is None:
-            return None  # "a quarter past three"
-        text = text.replace("»", "v")
-    if re.search(r"^[fA|]*[;^]&|(?<![;f])\^&", text) and nodes[0].how == "seq":
-        lone = nodes[0]
-        if lone.unit is None and lone.end - lone.start == 1 and kinds[lone.start] == "d":
-            return None  # "this one", "wait one"
-    text = text.replace("{U}", "~").replace("+Ug", "~")
+    text = text.replace("»", "v").replace("{U}", "~").replace("+Ug", "~")
     if re.search(r"&[fO]*Aa?$", text):
         return Plan("withdrawn", tuple(nodes), soft, "")  # "eight and a": the end was lost
     text = re.sub(r"[vδ]f*ƒ", "", text)  # "above the floor" says where, not how much
-    doubt = "unknown" if "?" in text else ""
-    if text.startswith("α") or "ν" in text or text.startswith("¥") or re.search(r"\{.*&", text):
-        doubt = doubt or "doubt"
-    if "δ" in text or ("↑" in text and "↑2" not in text):
-        doubt = doubt or "change"
-    text = text.replace("↑2", "<")
-    text = (
-        text.replace("gτ", "<")
-        .replace("Sτ", "<")
-        .replace("τ", "")
-        .replace("{U}", "~")
-        .replace("+Ug", "~")
-    )
-    text = text.replace("gU+", "~").replace("+Ag", "~")
-    reduced = "".join(c for c in text if c not in _DROP)
-    # Self-repair: what follows the last repair counts.
-    cut = reduced.rfind(";")
-    if cut >= 0:
-        tail = reduced[cut + 1 :]
-        if "&" in tail:
-            first = reduced[:cut].count("&")
-            reduced, which = tail, which[first:]
-            reduced = reduced.lstrip("|!A^")
-        else:
-            reduced = reduced[:cut]
-            if "&" in reduced:
-                return Plan("withdrawn", tuple(nodes), soft, doubt)
-            return None
-    if "%" not in reduced:
-        cut = reduced.rfind("|")
-        if cut >= 0 and "&" in reduced[:cut] and "&" in reduced[cut:]:
-            first = reduced[:cut].count("&")
-            reduced, which = reduced[cut + 1 :], which[first:]
-        elif cut >= 0:
-            reduced = reduced.replace("|J", "!J").replace("|", "")
-    elif "&" in reduced and not ("!" in reduced or "|" in reduced) and reduced.count("&") > 1:
-        reduced = reduced.replace("%", "")
-    if _LOST.intersection(reduced):
-        return Plan("lost", tuple(nodes[i] for i in which), tuple(soft[i] for i in which), doubt)
-    reduced = _trim_and(reduced)
+    doubt = _doubt(text)
+    for seen, said in (("↑2", "<"), ("gτ", "<"), ("Sτ", "<"), ("τ", ""), ("{U}", "~"),
+                       ("+Ug", "~"), ("gU+", "~"), ("+Ag", "~")):  # fmt: skip
+        text = text.replace(seen, said)
+    reduced = "".join(c for c in text if c not in _SAYS_NOTHING)
+    which = list(range(len(nodes)))
+    repair = reduced.rfind(";")
+    if repair >= 0:  # self-repair: what follows the last one counts
+        before, reduced = reduced[:repair], reduced[repair + 1 :]
+        if "&" not in reduced:
+            return Plan("withdrawn", tuple(nodes), soft, doubt) if "&" in before else None
+        which = which[before.count("&") :]
+        reduced = reduced.lstrip("|!A^")
+    reduced, which = _without_no(reduced, which)
+    if _PART_ALONE.intersection(reduced):
+        return _plan("lost", which, nodes, soft, doubt)
+    # "and" and "to" matter only between two amounts, or before a vague "bit".
+    reduced = re.sub(r"[A2]+(?=[^&J%!|<>uvRS2A]|$)", "", reduced)
+    reduced = re.sub(r"(?<!&)2+", "", reduced)
+    reduced = re.sub(r"^A+", "", reduced)
     for op, pattern in _RELATIONS:
         m = pattern.fullmatch(reduced)
-        if m is None:
-            continue
-        order = _order(m, reduced, which)
-        if op == "sum":
-            op += "".join(c for c in m["rest"] if c != "&")
-        return Plan(
-            op,
-            tuple(nodes[i] for i in order),
-            tuple(soft[i] for i in order),
-            doubt,
-        )
+        if m is not None:
+            if op == "sum":
+                op += m["rest"].replace("&", "")
+            return _plan(op, _order(m, reduced, which), nodes, soft, doubt)
     return None
 
 
-def _trim_and(reduced: str) -> str:
-    """ "and" and "to" matter only between two amounts, or before a vague "bit"."""
-    reduced = re.sub(r"[A2]+(?=[^&J%!|<>uvRS2A]|$)", "", reduced)
-    reduced = re.sub(r"(?<!&)2+", "", reduced)
-    return re.sub(r"^A+", "", reduced)
+def _plan(
+    op: str, which: list[int], nodes: list[AmountAt], soft: tuple[bool, ...], doubt: str
+) -> Plan:
+    return Plan(op, tuple(nodes[i] for i in which), tuple(soft[i] for i in which), doubt)
+
+
+def _with_amounts(kinds: str, nodes: list[AmountAt], soft: tuple[bool, ...]) -> str:
+    """The kinds with & for each amount; "to" stays before one where it is not taken as two."""
+    out: list[str] = []
+    at = 0
+    for node, taken in zip(nodes, soft, strict=True):
+        out.append(kinds[at : node.start])
+        if node.soft in ("whole", "inch", "prefix", "num") and not taken:
+            out.append("2" if kinds[node.start] == "2" else "")
+        out.append("&")
+        at = node.end
+    return "".join(out) + kinds[at:]
+
+
+def _is_chatter(text: str, kinds: str, nodes: list[AmountAt]) -> bool:
+    """Whether the amounts are no readings: numbers of things, times of day, "this one"."""
+    if "#" in text or "e" in text or re.search(r"&\?", text):
+        return True
+    if re.fullmatch(r"[f^]*&A&[f]*", text) and nodes[0].end - nodes[0].start == 1 == (
+        nodes[1].end - nodes[1].start
+    ):
+        return True  # "half and half"
+    if "&»" in text and nodes[-1].unit is None:
+        return True  # "a quarter past three"
+    lone = nodes[0]
+    this_one = re.search(r"^[fA|]*[;^]&|(?<![;f])\^&", text.replace("»", "v"))
+    return bool(
+        this_one
+        and lone.how == "seq"
+        and lone.unit is None
+        and lone.end - lone.start == 1
+        and kinds[lone.start] == "d"
+    )
+
+
+def _doubt(text: str) -> str:
+    """Why amounts may be no reading: an unknown word, a move, somebody's wish."""
+    if "?" in text:
+        return "unknown"
+    if text[:1] in ("α", "¥") or "ν" in text or re.search(r"\{.*&", text):
+        return "doubt"
+    return "change" if "δ" in text or ("↑" in text and "↑2" not in text) else ""
+
+
+def _without_no(reduced: str, which: list[int]) -> tuple[str, list[int]]:
+    """What counts after a "no", which repairs where it stands between two amounts."""
+    if "%" in reduced:
+        only_goes = "!" not in reduced and "|" not in reduced and reduced.count("&") > 1
+        return (reduced.replace("%", "") if only_goes else reduced), which
+    cut = reduced.rfind("|")
+    if cut >= 0 and "&" in reduced[:cut] and "&" in reduced[cut:]:
+        return reduced[cut + 1 :], which[reduced[:cut].count("&") :]
+    return reduced.replace("|J", "!J").replace("|", ""), which
 
 
 def _order(m: re.Match[str], reduced: str, which: list[int]) -> list[int]:
     """Amount indices in the order the operation wants them."""
     positions = [i for i, c in enumerate(reduced) if c == "&"]
     groups = m.groupdict()
-    if groups.get("g"):
-        return [which[positions.index(m.start("g"))], which[positions.index(m.start("n"))]]
-    if groups.get("a") and groups.get("b"):
-        return [which[positions.index(m.start("a"))], which[positions.index(m.start("b"))]]
-    return [which[i] for i in range(len(positions))]
-
-
-__all__ = ["ANY", "QUANTITIES", "Amount", "Quantity", "Reading", "Value", "analyse", "read"]
+    for first, second in (("g", "n"), ("a", "b")):
+        if groups.get(first) and groups.get(second):
+            return [which[positions.index(m.start(name))] for name in (first, second)]
+    return which

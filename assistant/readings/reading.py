@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Any
 
+from assistant.quantity import Quantity
 from assistant.readings import speak, units
 from assistant.readings.speak import Form
+from assistant.sentences import sentences
 
 
+@dataclass(slots=True, eq=False, repr=False)
 class Reading:
     """The outcome of reading one utterance.
 
@@ -18,48 +22,22 @@ class Reading:
         count: number of lugs, turns, flats, miles or kilometres (counts only).
         kind: "length", "lugs", "turns", "flats", "miles", "kilometres", or "" when not read.
         why: one line: what to ask, or why it was refused.
+        parts: its amounts as they were said, with their form (lengths only).
+        qualifier: how they make up the reading: a key of `_SPOKEN`.
         choices: the meanings to choose between, when status is "ask".
     """
 
-    __slots__ = (
-        "_parts",
-        "_qualifier",
-        "choices",
-        "count",
-        "high_in",
-        "kind",
-        "low_in",
-        "quantity",
-        "status",
-        "value_in",
-        "why",
-    )
-
-    def __init__(
-        self,
-        status: str,
-        quantity: str = "",
-        value_in: float | None = None,
-        low_in: float | None = None,
-        high_in: float | None = None,
-        count: float | None = None,
-        kind: str = "",
-        why: str = "",
-        parts: tuple[tuple[float, Form], ...] = (),
-        qualifier: str = "",
-        choices: tuple[Reading, ...] = (),
-    ) -> None:
-        self.status = status
-        self.quantity = quantity
-        self.value_in = value_in
-        self.low_in = low_in
-        self.high_in = high_in
-        self.count = count
-        self.kind = kind
-        self.why = why
-        self._parts = parts
-        self._qualifier = qualifier
-        self.choices = choices
+    status: str
+    quantity: str = ""
+    value_in: float | None = None
+    low_in: float | None = None
+    high_in: float | None = None
+    count: float | None = None
+    kind: str = ""
+    why: str = ""
+    parts: tuple[tuple[float, Form], ...] = ()
+    qualifier: str = ""
+    choices: tuple[Reading, ...] = ()
 
     @property
     def readback(self) -> str:
@@ -76,13 +54,13 @@ class Reading:
             return ""
         if self.count is not None:
             return str(count(self.count, self.kind))
-        pattern = patterns[self._qualifier]
-        return str(pattern.format(*(length(value, form) for value, form in self._parts)))
+        pattern = patterns[self.qualifier]
+        return str(pattern.format(*(length(value, form) for value, form in self.parts)))
 
     @property
     def form(self) -> Form:
         """How finely it was said: see `speak.Form`."""
-        return self._parts[0][1]
+        return self.parts[0][1]
 
     def as_quantity(self) -> Any:
         """The value as a pint quantity of `units.registry()`: inches, or its own count's unit.
@@ -109,16 +87,8 @@ class Reading:
 
     def as_json(self) -> dict[str, object]:
         """The keys that `lugcall reading --json` prints."""
-        out: dict[str, object] = {
-            "status": self.status,
-            "value_in": self.value_in,
-            "low_in": self.low_in,
-            "high_in": self.high_in,
-            "count": self.count,
-            "kind": self.kind,
-            "readback": self.readback,
-            "why": self.why,
-        }
+        out: dict[str, object] = {"status": self.status, **self.as_data(), "why": self.why}
+        del out["figures"]
         if self.choices:
             out["choices"] = [c.readback for c in self.choices]
         return out
@@ -136,11 +106,23 @@ _SPOKEN = {
     "between": "between {0} and {1}",
     "within": "{0} plus or minus {1}",
 }
-_WRITTEN = {
-    "": "{0}",
-    "shy": "just under {0}",
-    "fat": "just over {0}",
-    "about": "about {0}",
-    "between": "{0} to {1}",
-    "within": "{0} +/- {1}",
-}
+_WRITTEN = {**_SPOKEN, "between": "{0} to {1}", "within": "{0} +/- {1}"}
+
+
+def asked(q: Quantity, key: str, choices: tuple[Reading, ...] = (), **fields: str) -> Reading:
+    """A question in place of a reading, by its name in `dialogs/en/readings.toml`."""
+    return Reading("ask", q.name, why=_say(key, fields), choices=choices)
+
+
+def refused(q: Quantity, key: str, **fields: str) -> Reading:
+    """No reading, since what was said cannot be."""
+    return Reading("refused", q.name, why=_say(key, fields))
+
+
+def nothing(q: Quantity, key: str = "nothing") -> Reading:
+    """No reading in the words."""
+    return Reading("none", q.name, why=_say(key, {}))
+
+
+def _say(key: str, fields: dict[str, str]) -> str:
+    return sentences("readings").texts[key].format_map(fields)

@@ -1,23 +1,45 @@
-"""Questions in place of guesses."""
+"""A shape with its numbers in: units resolved, plausibility checked, one reading or a question.
+
+Questions in place of guesses: whatever two plausible meanings are left, are both named.
+"""
 
 from __future__ import annotations
 
 from itertools import pairwise
-from typing import TYPE_CHECKING, NamedTuple
+from typing import NamedTuple
 
-from assistant.quantity import ANY, Quantity
+from assistant.quantity import ANY, FLATS, LUGS, ODOMETER, TURNS, Quantity
 from assistant.readings import speak
-from assistant.readings.amounts import Amount, Node, evaluate, whole_number
+from assistant.readings.amounts import Amount, AmountAt, evaluate, whole_number
 from assistant.readings.language import Value
-from assistant.readings.reading import Reading
+from assistant.readings.reading import Reading, asked, nothing, refused
 from assistant.readings.speak import Form
 from assistant.readings.units import COUNT_UNITS, FLATS_PER_TURN, INCHES_PER, MM_PER_IN, to_inches
 
-if TYPE_CHECKING:
-    from assistant.readings.read import Plan
+
+class Plan(NamedTuple):
+    """One way to take a shape: an operation over some of its amounts."""
+
+    op: str
+    nodes: tuple[AmountAt, ...]
+    soft: tuple[bool, ...]
+    doubt: str
+    """"" | "unknown" (a strange word) | "change" (up, off: a move?) | "doubt" (is it a...?)."""
+
+
+class Filled(NamedTuple):
+    """A plan with the numbers of its sentence, and what was asked for."""
+
+    plan: Plan
+    kinds: str
+    values: list[Value]
+    said: list[Amount]
+    q: Quantity
+    metric: bool
 
 
 def capital(text: str) -> str:
+    """The text with a capital first letter."""
     return text[:1].upper() + text[1:]
 
 
@@ -28,119 +50,138 @@ def ask_between(choices: list[Reading], q: Quantity) -> Reading:
         return choices[0]
     names = list(dict.fromkeys(c.readback for c in choices))
     text = names[0] if len(names) == 1 else ", ".join(names[:-1]) + " or " + names[-1]
-    return Reading("ask", q.name, why=f"{capital(text)}?", choices=tuple(choices))
+    return asked(q, "one_of", tuple(choices), meanings=capital(text))
 
 
-# --- How wide the interval is that a value said this finely stands for.
-
-
-def half_width_in(form: Form, value_in: float, q: Quantity) -> float:
-    """Half the interval that a value said this finely stands for, inches.
-
-    A rule is read to its divisions whatever they reduce to; a decimal to half its last place; one
-    or two places that sit on a sixteenth (.5, .25) are a rule read out in decimals.
-    Common practice, no source.
-    """
-    kind, detail = form
-    if kind == "f":
-        return _rule_half(value_in, detail, q)
-    if kind == "d":
-        if detail <= 2 and (value_in * 16).is_integer():
-            return q.rule_half_in
-        return 0.5 * 10.0**-detail
-    return 0.5 * 10.0**-detail / MM_PER_IN
-
-
-def _rule_half(value_in: float, den: int, q: Quantity) -> float:
-    if den < 32 or (value_in * 16).is_integer():
-        return q.rule_half_in
-    return 1 / 64 if (value_in * 32).is_integer() else 1 / 128
-
-
-def step_in(form: Form, q: Quantity) -> float:
-    """How far "shy", "fat" and "about" may reach, inches. Common practice, no source."""
-    kind, detail = form
-    if kind == "f":
-        return 1 / 32 if q.small or q is ANY else 1 / 16
-    if kind == "d":
-        return 0.005 if detail >= 3 else 1 / 32
-    return (1.0 if detail == 0 else 0.5) / MM_PER_IN
-
-
-# --- Counts: lugs, turns, flats, miles, kilometres.
-
-
-def settle_count(
-    op: str, said: list[Amount], nodes: tuple[Node, ...], loose: int, q: Quantity, distance: str
+def settle(
+    plan: Plan, kinds: str, values: list[Value], q: Quantity, units: str, distance: str
 ) -> Reading:
-    unit = q.unit if q.unit != "in" else ""
-    units = [a.unit for a in said if a.unit is not None]
-    for u in units:
-        if u not in COUNT_UNITS:
-            return Reading(
-                "refused", q.name, why=f"That is a length. Say how many {unit}, as a number."
-            )
-    if not unit:
-        if q is not ANY:
-            return Reading(
-                "refused", q.name, why=f"That counts {units[0]}. Say the {q.spoken} as a length."
-            )
-        unit = units[0] or ""
-    elif q.name == "odometer":
+    """The reading that `plan` gives for quantity `q`."""
+    said = [evaluate(n, kinds, values, s) for n, s in zip(plan.nodes, plan.soft, strict=True)]
+    for a in said:
+        if a.problem == "rule" and q.name in (TURNS, FLATS) and a.value * 6 % 1 < 1e-9:
+            continue  # a sixth or a third of a turn is one or two flats
+        if a.problem in ("clash", "half", "improper"):
+            return asked(q, f"fraction.{a.problem}")
+        if a.problem in ("zero", "rule"):
+            return refused(q, f"fraction.{a.problem}")
+    filled = Filled(plan, kinds, values, said, q, units == "mm")
+    if q.unit != "in" or any(a.unit in COUNT_UNITS for a in said):
+        reading = _count(filled, distance)
+    else:
+        reading = _length(filled)
+    doubt = plan.doubt
+    if doubt == "change" and (q.unit != "in" or reading.count is not None):
+        doubt = ""  # "backed it off two lugs" is a count of lugs
+    if doubt and reading.status != "none":
+        if reading.status == "refused" or (doubt == "unknown" and not _strong(said, q)):
+            return nothing(q)
+        if reading.status == "read":
+            return asked(q, "is_it", (reading,), said=capital(reading.readback))
+    return reading
+
+
+def _strong(said: list[Amount], q: Quantity) -> bool:
+    """Whether the amount can hardly be anything but a measurement."""
+    return any(
+        a.unit is not None or a.den >= 8 or a.places or (len(a.digits) >= 3 and q is not ANY)
+        for a in said
+    )
+
+
+# --- counts: lugs, turns, flats, miles, kilometres
+
+_NOT_ONE_COUNT = {
+    **dict.fromkeys(
+        ("one-sided", "or", "between", "shy", "fat", "many", "gauge", "dash-", "dash_"), "exactly"
+    ),
+    **dict.fromkeys(("withdrawn", "lost"), "again"),
+}
+
+
+def _count(f: Filled, distance: str) -> Reading:
+    q, op = f.q, f.plan.op
+    units = [a.unit for a in f.said if a.unit is not None]
+    unit = "" if q.unit == "in" else q.unit
+    if any(u not in COUNT_UNITS for u in units):
+        return refused(q, "count.length", unit=unit)
+    if q is ANY:
+        unit = units[0]
+    elif not unit:
+        return refused(q, "count.no_length", unit=units[0], spoken=q.spoken)
+    elif q.name == ODOMETER:
         unit = units[0] if units and units[0] in ("miles", "kilometres") else distance
-    if op in ("one-sided", "or", "between", "shy", "fat", "many", "gauge", "dash-", "dash_"):
-        return Reading("ask", q.name, why=f"Exactly how many {unit}?")
-    if op in ("withdrawn", "lost"):
-        return Reading("ask", q.name, why=f"Say how many {unit} again.")
+    if op in _NOT_ONE_COUNT:
+        return asked(q, f"count.{_NOT_ONE_COUNT[op]}", unit=unit)
     if op == "negative":
-        return Reading("refused", q.name, why=f"{capital(unit)} cannot be negative.")
-    if q is ANY and any(n.how == "one" for n in nodes):
-        # "got a flat", "a log": with nothing asked, that is chatter
-        return Reading("none", q.name, why="no reading in these words")
-    if q.name != "odometer":
-        if any(n.how == "seq" and len(n.chunks) > 1 for n in nodes):
-            return Reading("ask", q.name, why=f"Which number of {unit}?")
-        if said[0].digits == "1" and said[0].unit is None and loose > 2:
-            # "it's the one on the left"
-            return Reading("none", q.name, why="no reading in these words")
-    elif any(a.places >= 3 for a in said):
-        return Reading("ask", q.name, why=f"How many whole {unit}?")
-    parts = [_in_count(a, unit) for a in said]
-    if any(p is None for p in parts):
-        return Reading("refused", q.name, why=f"I asked for {unit}. Say how many {unit}.")
-    total = float(sum(p for p in parts if p is not None))
-    if op.startswith("sum"):
-        total = parts[0] or 0.0
-        for sign, part in zip(op[3:], parts[1:], strict=True):
-            total += (part or 0.0) * (1 if sign == "+" else -1)
-    elif op == "join" and [a.unit for a in said] != ["turns", "flats"]:
-        if parts[0] != parts[1]:
-            return Reading("ask", q.name, why=f"Two numbers. Which is the {unit}?")
-        total = parts[0] or 0.0
-    elif op not in ("one", "about", "join"):
-        return Reading("ask", q.name, why=f"How many {unit}?")
-    if unit == "lugs" and total != int(total):
-        return Reading(
-            "refused", q.name, why="The ring seats on whole lugs only. Say a whole number."
-        )
+        return refused(q, "count.negative", unit=capital(unit))
+    unclear = _unclear_count(f, unit)
+    if unclear is not None:
+        return unclear
+    total = _total(f, unit)
+    if isinstance(total, Reading):
+        return total
+    if unit == LUGS and total != int(total):
+        return refused(q, "count.whole_lugs")
     top = q.possible_in[1] if q is not ANY else 5_000_000
     if total < 0 or total > top:
-        number = speak.count_figures(total, unit) if total < 1e12 else "That number"
-        return Reading("refused", q.name, why=f"{number} cannot be. Say how many {unit} again.")
+        if total >= 1e12:
+            return refused(q, "count.too_many_to_say", unit=unit)
+        return refused(q, "count.too_many", said=speak.count_figures(total, unit), unit=unit)
     return Reading("read", q.name, count=total, kind=unit)
+
+
+def _unclear_count(f: Filled, unit: str) -> Reading | None:
+    q, nodes = f.q, f.plan.nodes
+    if q is ANY and any(n.how == "one" for n in nodes):
+        return nothing(q)  # "got a flat", "a log": with nothing asked, that is chatter
+    if q.name == ODOMETER:
+        whole = all(a.places < 3 for a in f.said)
+        return None if whole else asked(q, "count.whole", unit=unit)
+    if any(n.how == "seq" and len(n.chunks) > 1 for n in nodes):
+        return asked(q, "count.which", unit=unit)
+    loose = len(f.kinds) - sum(n.end - n.start for n in nodes)
+    if f.said[0].digits == "1" and f.said[0].unit is None and loose > 2:
+        return nothing(q)  # "it's the one on the left"
+    return None
+
+
+def _total(f: Filled, unit: str) -> float | Reading:
+    """The count in `unit`, or why there is none."""
+    parts = [p for a in f.said if (p := _in_count(a, unit)) is not None]
+    if len(parts) < len(f.said):
+        return refused(f.q, "count.other", unit=unit)
+    op = f.plan.op
+    if op.startswith("sum"):
+        return _added(op, parts)
+    if op == "join" and [a.unit for a in f.said] == [TURNS, FLATS]:
+        return float(sum(parts))
+    if op == "join":
+        return parts[0] if parts[0] == parts[1] else asked(f.q, "count.two", unit=unit)
+    if op in ("one", "about"):
+        return float(sum(parts))
+    return asked(f.q, "count.how_many", unit=unit)
+
+
+def _added(op: str, parts: list[float]) -> float:
+    """The sum of parts, with the signs that stand in the operation after "sum"."""
+    total = parts[0]
+    for sign, part in zip(op[3:], parts[1:], strict=True):
+        total += part if sign == "+" else -part
+    return total
 
 
 def _in_count(a: Amount, unit: str) -> float | None:
     if a.unit is None or a.unit == unit:
         return a.value
-    if unit == "turns" and a.unit == "flats":
+    if (unit, a.unit) == (TURNS, FLATS):
         return a.value / FLATS_PER_TURN
-    if unit == "flats" and a.unit == "turns":
+    if (unit, a.unit) == (FLATS, TURNS):
         return a.value * FLATS_PER_TURN
     return None
 
 
-# --- What an amount can mean as a length: units said, units implied, units shared by neighbours.
+# --- what an amount can mean as a length: units said, implied, or shared by neighbours
 
 _RULE_DENS = (16, 32, 64)
 
@@ -155,17 +196,14 @@ class Length(NamedTuple):
 
 def in_unit(a: Amount, unit: str) -> Length | None:
     """The amount taken in `unit` (or in a rule's division, "16"); None when it cannot be."""
-    value = a.value
     if unit == "in":
-        if a.places:
-            return Length(value, ("d", a.places), unit)
-        return Length(value, ("f", a.den or 1), unit)
+        return Length(a.value, ("d", a.places) if a.places else ("f", a.den or 1), unit)
     if unit in INCHES_PER:
-        value_in = to_inches(value, unit)
+        value_in = to_inches(a.value, unit)
         return Length(value_in, _form(a, value_in, unit), unit)
     den = int(unit)
-    if a.digits and value < den:
-        return Length(value / den, ("f", den), unit)
+    if a.digits and a.value < den:
+        return Length(a.value / den, ("f", den), unit)
     return None
 
 
@@ -185,6 +223,7 @@ def _form(a: Amount, value_in: float, unit: str) -> Form:
 
 
 def must(a: Amount, unit: str) -> Length:
+    """The amount taken in a unit in which it can be."""
     length = in_unit(a, unit)
     assert length is not None
     return length
@@ -198,198 +237,219 @@ def decimal_places(value: float, least: int, most: int = 9) -> int:
     return places
 
 
-def _bare_units(
-    a: Amount, node: Node, kinds: str, values: list[Value], q: Quantity, units: str
-) -> list[Length]:
-    """Every meaning that a number without a unit can have for `q`."""
-    value = a.value
-    if a.den or value == 0:
-        return [Length(value, ("f", a.den or 1), "in")]
-    if q is ANY:
-        if not a.digits and value < 1:
-            return [Length(value, ("d", a.places), "in")]
-        return []
-    out: list[Length] = []
+def _bare(f: Filled) -> list[Length]:
+    """Every meaning that the first number can have without a unit."""
+    a, node, q = f.said[0], f.plan.nodes[0], f.q
     low, high = q.plausible_in
-    mm_low, mm_high = q.plausible_mm
-    metric = mm_low <= value <= mm_high
-    if node.how == "seq" and len(node.chunks) > 1 and not q.small and units != "mm":
+    if a.den or a.value == 0:
+        return [Length(a.value, ("f", a.den or 1), "in")]
+    if q is ANY:
+        below_one = not a.digits and a.value < 1
+        return [Length(a.value, ("d", a.places), "in")] if below_one else []
+    if node.how == "seq" and len(node.chunks) > 1 and not q.small and not f.metric:
         return []  # "one twenty five" of pedal: hundredths of an inch, or millimetres?
     if a.digits[:1] == "0":  # "oh eight five" is what follows a decimal point
         point = Length(float("." + a.digits), ("d", len(a.digits)), "in")
         # "oh four eight five" may be nought point four eight five as well.
         return [point] if len(a.digits) < 4 or not q.small else [point, must(a, "thou")]
-    if low <= value <= high and (not a.digits or not q.small or value == 1):
+    out: list[Length] = []
+    in_mm = q.plausible_mm[0] <= a.value <= q.plausible_mm[1]
+    if low <= a.value <= high and (not a.digits or not q.small or a.value == 1):
         out.append(must(a, "in"))
-    if a.problem == "thousand" and value >= 1000:
-        out.append(Length(value / 1e6, ("d", 3), "thou"))
-    if q.small and a.digits and not (metric and units == "mm"):
-        if 0 < value / 1000 <= high:
-            out.append(must(a, "thou"))
-        if units != "mm" and value < 64:
-            for den in _RULE_DENS:
-                if value < den and value / den <= high:
-                    out.append(Length(value / den, ("f", den), str(den)))
-    if metric:
+    if a.problem == "thousand" and a.value >= 1000:
+        out.append(Length(a.value / 1e6, ("d", 3), "thou"))
+    if q.small and a.digits and not (in_mm and f.metric):
+        out += _small(a, high, f.metric)
+    if in_mm:
         out.append(must(a, "mm"))
-    if a.digits and len(node.chunks) == 2:
-        pair = _slipped_fraction(node, kinds, values)
-        if pair is not None and low <= pair.value_in <= high:
-            out.append(pair)
+    pair = _slipped_fraction(f) if a.digits and len(node.chunks) == 2 else None
+    if pair is not None and low <= pair.value_in <= high:
+        out.append(pair)
     return out
 
 
-def _slipped_fraction(node: Node, kinds: str, values: list[Value]) -> Length | None:
+def _small(a: Amount, high: float, metric: bool) -> list[Length]:
+    """A bare whole number as thousandths, or as the parts of a rule."""
+    out = [must(a, "thou")] if 0 < a.value / 1000 <= high else []
+    if not metric and a.value < 64:
+        for den in _RULE_DENS:
+            if a.value < den and a.value / den <= high:
+                out.append(Length(a.value / den, ("f", den), str(den)))
+    return out
+
+
+def _slipped_fraction(f: Filled) -> Length | None:
     """ "nine sixteen" may be nine sixteenths with its ending lost."""
-    (a, b), (c, d) = node.chunks
-    top = 0 if kinds[a] == "o" else whole_number(kinds, values, a, b)
-    bottom = 0 if kinds[c] == "o" else whole_number(kinds, values, c, d)
+    top, bottom = (
+        0 if f.kinds[a] == "o" else whole_number(f.kinds, f.values, a, b)
+        for a, b in f.plan.nodes[0].chunks
+    )
     if bottom in (8, 16, 32, 64) and top % 2 == 1 and top < bottom:
         return Length(top / bottom, ("f", bottom), str(bottom))
     return None
 
 
-def meanings(
-    said: list[Amount],
-    nodes: tuple[Node, ...],
-    kinds: str,
-    values: list[Value],
-    q: Quantity,
-    units: str,
-    op: str,
-) -> list[list[Length]]:
+def meanings(f: Filled) -> list[list[Length]]:
     """Ways to take all amounts of one relation together: a unit said once covers its neighbour."""
-    if len(said) == 1:
-        a = said[0]
-        if a.unit is None:
-            return [[m] for m in _bare_units(a, nodes[0], kinds, values, q, units)]
-        return [[must(a, a.unit)]]
-    fixed = [a.unit or ("in" if a.den else None) for a in said]
-    if said[0].unit in ("mm", "cm") and op in ("within", "between") and said[1].unit is None:
-        fixed[1] = said[0].unit  # "13 mm plus or minus a half"
-    if (
-        said[-1].unit == "mm"
-        and op in ("between", "dash-")
-        and said[0].unit is None
-        and said[0].value >= 3
-    ):
-        fixed[0] = "mm"  # "twelve and a half to thirteen millimetres"
-    if all(u is not None for u in fixed):
-        return [[must(a, u) for a, u in zip(said, fixed, strict=True) if u]]
-    known = [i for i, u in enumerate(fixed) if u is not None]
-    if known:
-        lead = said[known[0]]
-        unit = fixed[known[0]] or "in"
-        row = []
-        for a, u in zip(said, fixed, strict=True):
-            if u is not None:
-                row.append(must(a, u))
-            elif (
-                lead.den >= 8
-                and lead.value < 1
-                and a.value < lead.den
-                and a.digits
-                and op in ("between", "or")
-            ):
-                length = in_unit(a, str(lead.den))  # "between nine and ten sixteenths"
-                if length is None:
-                    return []
-                row.append(length)
-            elif unit == "thou" and a.places and a.value <= q.possible_in[1]:
-                row.append(must(a, "in"))  # ".5 plus or minus 5 thou"
-            else:
-                row.append(must(a, unit))
-        return [row]
+    said, op = f.said, f.plan.op
+    fixed = [a.unit or ("in" if a.den and len(said) > 1 else None) for a in said]
+    if len(said) > 1:
+        if said[0].unit in ("mm", "cm") and op in ("within", "between") and said[1].unit is None:
+            fixed[1] = said[0].unit  # "13 mm plus or minus a half"
+        bare_first = said[0].unit is None and said[0].value >= 3
+        if said[-1].unit == "mm" and op in ("between", "dash-") and bare_first:
+            fixed[0] = "mm"  # "twelve and a half to thirteen millimetres"
+    known = next((i for i, u in enumerate(fixed) if u is not None), None)
+    if known is not None:
+        row = [_beside(a, u, said[known], fixed[known] or "in", f) for a, u in
+               zip(said, fixed, strict=True)]  # fmt: skip
+        found = [length for length in row if length is not None]
+        return [found] if len(found) == len(row) else []
     rows = []
-    for first in _bare_units(said[0], nodes[0], kinds, values, q, units):
-        others = [in_unit(a, first.unit) for a in said[1:]]
-        if all(o is not None for o in others):
-            rows.append([first, *[o for o in others if o is not None]])
+    for first in _bare(f):
+        row = [first, *(in_unit(a, first.unit) for a in said[1:])]
+        found = [length for length in row if length is not None]
+        if len(found) == len(row):
+            rows.append(found)
     return rows
 
 
-# --- Amounts in their relations: ranges, offsets, shy and fat, go and no-go, to one reading.
+def _beside(a: Amount, unit: str | None, lead: Amount, lead_unit: str, f: Filled) -> Length | None:
+    """An amount in its own unit, or in what the one with a unit gives it."""
+    if unit is not None:
+        return must(a, unit)
+    parts = lead.den >= 8 and lead.value < 1 and a.value < lead.den and a.digits
+    if parts and f.plan.op in ("between", "or"):
+        return in_unit(a, str(lead.den))  # "between nine and ten sixteenths"
+    if lead_unit == "thou" and a.places and a.value <= f.q.possible_in[1]:
+        return must(a, "in")  # ".5 plus or minus 5 thou"
+    return must(a, lead_unit)
+
+
+def _length(f: Filled) -> Reading:
+    q, op = f.q, f.plan.op
+    if op in ("withdrawn", "lost"):
+        return asked(q, "again", spoken=q.spoken)
+    unclear = next((a for a in f.said if a.unit in ("mil", "tenths")), None)
+    if unclear is not None:
+        return _unclear_unit(unclear, f)
+    rows = meanings(f)
+    if not rows:
+        return _no_meaning(f)
+    out = [operate(op, row, q) for row in rows]
+    good = [r for r in out if r.status == "read"]
+    if len(out) == 1 or len(good) == 1:
+        return (good or out)[0]
+    return ask_between(out, q)
+
+
+def _unclear_unit(a: Amount, f: Filled) -> Reading:
+    if a.unit == "tenths":
+        return asked(f.q, "unit.tenths")
+    ways = [operate("one", [must(a, unit)], f.q) for unit in ("thou", "mm") if f.plan.op == "one"]
+    return asked(f.q, "unit.mil", tuple(r for r in ways if r.status == "read"))
+
+
+def _no_meaning(f: Filled) -> Reading:
+    q, op, a = f.q, f.plan.op, f.said[0]
+    number = a.digits[:12] or f"{a.value:g}"
+    if op == "negative":
+        return refused(q, "length.negative", spoken=q.spoken)
+    if q is ANY:
+        if all(len(x.digits) == 1 for x in f.said) and op != "one":
+            return nothing(q)
+        return asked(q, "unit.none_said", number=number)
+    if a.digits and q.plausible_in[1] <= a.value <= 4000:
+        if q.small and a.value / 1000 <= q.possible_in[1]:
+            return asked(q, "unit.which", number=number)
+        if not q.small and a.value <= 999:
+            return asked(q, "unit.which_for", number=number, spoken=q.spoken)
+    return refused(q, "unit.none_fits", number=number, spoken=q.spoken)
+
+
+# --- lengths in their relations: ranges, offsets, shy and fat, go and no-go, to one reading
 
 
 def operate(op: str, row: list[Length], q: Quantity) -> Reading:
+    """The reading that an operation makes of lengths."""
     first = row[0]
     if op == "one":
         return checked(first.value_in, None, ((first.value_in, first.form),), "", q)
     if op in ("shy", "fat", "about"):
         return _qualified(op, first, q)
     if op == "negative":
-        return Reading("refused", q.name, why=f"A {q.spoken} cannot be negative.")
+        return refused(q, "length.negative", spoken=q.spoken)
     if op == "one-sided":
-        return Reading("ask", q.name, why="That is one side only. Say the reading itself.")
-    if op == "or":
-        return _which(row, q)
+        return asked(q, "length.one_side")
     if op == "odd":
-        return Reading("ask", q.name, why=f"Say the {q.spoken} again, only the reading.")
-    if op in ("many", "join"):
+        return asked(q, "only", spoken=q.spoken)
+    if op in ("or", "many", "join"):
         return _several(op, row, q)
-    return _related(op, row, q)
+    if op.startswith("dash"):
+        return _dashed(op, row, q)
+    if op in ("between", "gauge"):
+        return _between(op, row, q)
+    if op == "within":
+        return _within(row, q)
+    if op in ("under", "beyond"):
+        return _sliver(op, row, q)
+    return _sum(_added(op, [x.value_in for x in row]), row, q)
 
 
 def _several(op: str, row: list[Length], q: Quantity) -> Reading:
-    if all(x.value_in == y.value_in for x, y in pairwise(row)):
-        return operate("one", row[:1], q)
-    inch_and_thou = row[0].unit == "in" and row[0].form == ("f", 1) and row[1].unit == "thou"
-    if op == "join" and (inch_and_thou or (row[0].unit == "ft" and row[1].unit == "in")):
-        return _sum(row[0].value_in + row[1].value_in, row, q)
-    return _which(row, q)
-
-
-def _which(row: list[Length], q: Quantity) -> Reading:
-    """The question which of several lengths it is."""
+    if op != "or":
+        if all(x.value_in == y.value_in for x, y in pairwise(row)):
+            return operate("one", row[:1], q)
+        inch_and_thou = row[0][1:] == (("f", 1), "in") and row[1].unit == "thou"
+        if op == "join" and (inch_and_thou or (row[0].unit == "ft" and row[1].unit == "in")):
+            return _sum(row[0].value_in + row[1].value_in, row, q)
     return ask_between([operate("one", [x], q) for x in row], q)
 
 
-def _related(op: str, row: list[Length], q: Quantity) -> Reading:
+def _dashed(op: str, row: list[Length], q: Quantity) -> Reading:
+    """A dash: a range where it rises, else less what follows where that is small."""
     a, b = row[0], row[1]
-    if op.startswith("dash"):
-        if a.value_in < b.value_in:
-            if a.unit == "thou" and b.value_in - a.value_in > 0.25:
-                return Reading("ask", q.name, why="That range is wide. Say the reading itself.")
-            op = "between"
-        elif op == "dash_" and a.form == ("f", 1) and b.value_in < 1 and b.form[0] == "f":
-            minus = _sum(a.value_in - b.value_in, row, q)
-            plus = _sum(a.value_in + b.value_in, row, q)
-            return ask_between([minus, plus], q)
-        elif b.value_in <= a.value_in / 3:
-            return _sum(a.value_in - b.value_in, row, q)
-        else:
-            return Reading("ask", q.name, why="A range, or less? Say the reading itself.")
-    if op == "between" or op == "gauge":
-        if op == "gauge" and a.value_in >= b.value_in:
-            return Reading("ask", q.name, why="The bigger gauge cannot go if the smaller does not.")
-        low, high = (a, b) if a.value_in < b.value_in else (b, a)
-        if low is b and high.value_in >= 1 and low.value_in < 1:
-            # "one and a half to five eighths": was the second one left out?
-            return Reading("ask", q.name, why="The upper end is lower. Say both ends in full.")
-        if low.value_in == high.value_in:
-            return Reading("ask", q.name, why="Between two equal values? Say it again.")
-        parts = ((low.value_in, low.form), (high.value_in, high.form))
-        middle = (low.value_in + high.value_in) / 2
-        return checked(middle, (low.value_in, high.value_in), parts, "between", q)
-    if op == "within":
-        if b.value_in > a.value_in:
-            return Reading(
-                "ask", q.name, why="That tolerance is more than the reading. Say it again."
-            )
-        parts = ((a.value_in, a.form), (b.value_in, b.form))
-        band = (a.value_in - b.value_in, a.value_in + b.value_in)
-        return checked(a.value_in, band, parts, "within", q)
-    if op in ("under", "beyond"):
-        if a.value_in >= b.value_in:
-            if op == "beyond":
-                return Reading("none", q.name, why="no reading in these words")
-            return Reading("refused", q.name, why=f"A {q.spoken} cannot be negative.")
-        sign = -1 if op == "under" else 1
-        return _sum(b.value_in + sign * a.value_in, row, q)
-    total = a.value_in
-    for sign_char, x in zip(op[3:], row[1:], strict=True):
-        total += x.value_in if sign_char == "+" else -x.value_in
-    return _sum(total, row, q)
+    if a.value_in < b.value_in:
+        if a.unit == "thou" and b.value_in - a.value_in > 0.25:
+            return asked(q, "length.wide")
+        return _between("between", row, q)
+    less = a.value_in - b.value_in
+    if op == "dash_" and a.form == ("f", 1) and b.value_in < 1 and b.form[0] == "f":
+        return ask_between([_sum(less, row, q), _sum(a.value_in + b.value_in, row, q)], q)
+    if b.value_in <= a.value_in / 3:
+        return _sum(less, row, q)
+    return asked(q, "length.range_or_less")
+
+
+def _between(op: str, row: list[Length], q: Quantity) -> Reading:
+    a, b = row[0], row[1]
+    if op == "gauge" and a.value_in >= b.value_in:
+        return asked(q, "length.gauges")
+    low, high = (a, b) if a.value_in < b.value_in else (b, a)
+    if low is b and high.value_in >= 1 and low.value_in < 1:
+        # "one and a half to five eighths": was the second one left out?
+        return asked(q, "length.upper_lower")
+    if low.value_in == high.value_in:
+        return asked(q, "length.equal")
+    parts = ((low.value_in, low.form), (high.value_in, high.form))
+    middle = (low.value_in + high.value_in) / 2
+    return checked(middle, (low.value_in, high.value_in), parts, "between", q)
+
+
+def _within(row: list[Length], q: Quantity) -> Reading:
+    a, b = row[0], row[1]
+    if b.value_in > a.value_in:
+        return asked(q, "length.tolerance")
+    band = (a.value_in - b.value_in, a.value_in + b.value_in)
+    return checked(a.value_in, band, ((a.value_in, a.form), (b.value_in, b.form)), "within", q)
+
+
+def _sliver(op: str, row: list[Length], q: Quantity) -> Reading:
+    """The first length under or over the second."""
+    a, b = row[0], row[1]
+    if a.value_in >= b.value_in:
+        return nothing(q) if op == "beyond" else refused(q, "length.negative", spoken=q.spoken)
+    return _sum(b.value_in + (-a.value_in if op == "under" else a.value_in), row, q)
 
 
 def _sum(value_in: float, row: list[Length], q: Quantity) -> Reading:
@@ -411,15 +471,40 @@ def _sum(value_in: float, row: list[Length], q: Quantity) -> Reading:
 
 def _qualified(op: str, x: Length, q: Quantity) -> Reading:
     step = step_in(x.form, q)
-    half = half_width_in(x.form, x.value_in, q)
     if op == "shy":
         value, band = x.value_in - step / 2, (x.value_in - step, x.value_in)
     elif op == "fat":
         value, band = x.value_in + step / 2, (x.value_in, x.value_in + step)
     else:
-        width = max(step, half)
+        width = max(step, half_width_in(x.form, x.value_in, q))
         value, band = x.value_in, (x.value_in - width, x.value_in + width)
     return checked(value, band, ((x.value_in, x.form),), op, q)
+
+
+def half_width_in(form: Form, value_in: float, q: Quantity) -> float:
+    """Half the interval that a value said this finely stands for, inches.
+
+    A rule is read to its divisions whatever they reduce to; a decimal to half its last place; one
+    or two places that sit on a sixteenth (.5, .25) are a rule read out in decimals.
+    Common practice, no source.
+    """
+    kind, detail = form
+    on_sixteenth = (value_in * 16).is_integer()
+    if kind == "f" and detail >= 32 and not on_sixteenth:
+        return 1 / 64 if (value_in * 32).is_integer() else 1 / 128
+    if kind == "f" or (kind == "d" and detail <= 2 and on_sixteenth):
+        return q.rule_half_in
+    return 0.5 * 10.0**-detail / (1.0 if kind == "d" else MM_PER_IN)
+
+
+def step_in(form: Form, q: Quantity) -> float:
+    """How far "shy", "fat" and "about" may reach, inches. Common practice, no source."""
+    kind, detail = form
+    if kind == "f":
+        return 1 / 32 if q.small or q is ANY else 1 / 16
+    if kind == "d":
+        return 0.005 if detail >= 3 else 1 / 32
+    return (1.0 if detail == 0 else 0.5) / MM_PER_IN
 
 
 def checked(
@@ -432,138 +517,12 @@ def checked(
     """A reading, or the reason why such a value cannot be."""
     low, high = q.possible_in
     if value_in < 0:
-        return Reading("refused", q.name, why=f"A {q.spoken} cannot be negative.")
+        return refused(q, "length.negative", spoken=q.spoken)
     if not low <= value_in <= high:
+        key, bound = ("length.under", low) if value_in < low else ("length.over", high)
         said = speak.length_figures(*parts[0])
-        bound = f"under {low:g} in" if value_in < low else f"over {high:g} in"
-        return Reading(
-            "refused", q.name, why=f"{said}: a {q.spoken} {bound} cannot be. Read it again."
-        )
-    if band is None:
-        half = half_width_in(parts[0][1], value_in, q)
-        low_in, high_in = value_in - half, value_in + half
-    else:
-        low_in, high_in = band
-    if low_in < 0:
-        low_in = 0.0
-    return Reading("read", q.name, value_in, low_in, high_in, None, "length", "", parts, qualifier)
-
-
-# --- A shape with its numbers in: units resolved, plausibility checked, one reading or question.
-
-
-def settle(
-    plan: Plan, kinds: str, values: list[Value], q: Quantity, units: str, distance: str
-) -> Reading:
-    """The reading that `plan` gives for quantity `q`."""
-    nodes = plan.nodes
-    if len(nodes) == 1:
-        said = [evaluate(nodes[0], kinds, values, plan.soft[0])]
-    else:
-        said = [evaluate(n, kinds, values, s) for n, s in zip(nodes, plan.soft, strict=True)]
-    counted = q.unit != "in"
-    for amount in said:
-        counted = counted or amount.unit in COUNT_UNITS
-        if amount.problem and amount.problem != "thousand":
-            if (
-                amount.problem == "rule"
-                and q.name in ("turns", "flats")
-                and amount.value * 6 % 1 < 1e-9
-            ):
-                continue  # a sixth or a third of a turn is one or two flats
-            return _problem(amount, q)
-    if counted:
-        loose = len(kinds) - sum(n.end - n.start for n in plan.nodes)
-        reading = settle_count(plan.op, said, plan.nodes, loose, q, distance)
-    else:
-        reading = _length(plan.op, said, plan.nodes, kinds, values, q, units)
-    doubt = plan.doubt
-    if doubt == "change" and (q.unit != "in" or reading.count is not None):
-        doubt = ""  # "backed it off two lugs" is a count of lugs
-    if doubt and reading.status != "none":
-        weak = doubt == "unknown" and not _strong(said, q)
-        if weak or reading.status == "refused":
-            return Reading("none", q.name, why="no reading in these words")
-        if reading.status == "read":
-            question = f"{capital(reading.readback)}: is that right?"
-            return Reading("ask", q.name, why=question, choices=(reading,))
-    return reading
-
-
-def _problem(amount: Amount, q: Quantity) -> Reading:
-    if amount.problem == "zero":
-        return Reading("refused", q.name, why="A fraction over zero is no length. Say it again.")
-    if amount.problem == "clash":
-        return Reading("ask", q.name, why="Two units in one amount. Say it again.")
-    if amount.problem == "half":
-        return Reading("ask", q.name, why="A half, or a number and a half? Say it again.")
-    if amount.problem == "improper":
-        return Reading("ask", q.name, why="That fraction is over one. Say it again.")
-    return Reading(
-        "refused", q.name, why="No rule has that fraction. Use 8ths, 16ths, 32nds or 64ths."
-    )
-
-
-def _strong(said: list[Amount], q: Quantity) -> bool:
-    """Whether the amount can hardly be anything but a measurement."""
-    return any(
-        a.unit is not None or a.den >= 8 or a.places or (len(a.digits) >= 3 and q is not ANY)
-        for a in said
-    )
-
-
-def _length(
-    op: str,
-    said: list[Amount],
-    nodes: tuple[Node, ...],
-    kinds: str,
-    values: list[Value],
-    q: Quantity,
-    units: str,
-) -> Reading:
-    if op in ("withdrawn", "lost"):
-        return Reading("ask", q.name, why=f"Say the {q.spoken} again.")
-    for a in said:
-        if a.unit == "mil" or a.unit == "tenths":
-            return _unclear_unit(op, said, q)
-    rows = meanings(said, nodes, kinds, values, q, units, op)
-    if not rows:
-        return _no_meaning(op, said, q)
-    out = [operate(op, row, q) for row in rows]
-    if len(out) == 1:
-        return out[0]
-    good = [r for r in out if r.status == "read"]
-    return good[0] if len(good) == 1 else ask_between(out, q)
-
-
-def _unclear_unit(op: str, said: list[Amount], q: Quantity) -> Reading:
-    a = next(x for x in said if x.unit in ("mil", "tenths"))
-    if a.unit == "tenths":
-        return Reading(
-            "ask", q.name, why="Tenths of an inch, or ten-thousandths? Say it in thousandths."
-        )
-    choices = []
-    if op == "one":
-        for unit in ("thou", "mm"):
-            r = operate("one", [must(a, unit)], q)
-            if r.status == "read":
-                choices.append(r)
-    return Reading("ask", q.name, why="Mil: thousandths or millimetres?", choices=tuple(choices))
-
-
-def _no_meaning(op: str, said: list[Amount], q: Quantity) -> Reading:
-    number = said[0].digits[:12] or f"{said[0].value:g}"
-    if op == "negative":
-        return Reading("refused", q.name, why=f"A {q.spoken} cannot be negative.")
-    if q is ANY:
-        if all(a.digits and len(a.digits) == 1 for a in said) and op != "one":
-            return Reading("none", q.name, why="no reading in these words")
-        return Reading("ask", q.name, why=f"{number}: inches, thousandths or millimetres?")
-    if said[0].digits and said[0].value >= q.plausible_in[1] and said[0].value <= 4000:
-        if q.small and said[0].value / 1000 <= q.possible_in[1]:
-            return Reading("ask", q.name, why=f"{number}: which unit?")
-        if not q.small and said[0].value <= 999:
-            return Reading("ask", q.name, why=f"{number} for {q.spoken}: which unit?")
-    return Reading(
-        "refused", q.name, why=f"{number} fits no unit for {q.spoken}. Say it with its unit."
-    )
+        return refused(q, key, said=said, spoken=q.spoken, bound=f"{bound:g}")
+    half = half_width_in(parts[0][1], value_in, q)
+    low_in, high_in = band or (value_in - half, value_in + half)
+    return Reading("read", q.name, value_in, max(low_in, 0.0), high_in, None, "length", "", parts,
+                   qualifier)  # fmt: skip
