@@ -23,15 +23,14 @@ def on_done(job: Job, act: Act) -> list[Said]:
     """What was asked is done; a reading that was read back is right."""
     if job.pending is not None:
         return job.handle("check", act)
-    if job.step is None or job.choice or job.correcting or job.kind.done is None:
+    if job.choice or job.correcting or job.kind.done is None:
         return job.hint(act)
     return job.kind.done(job, act)
 
 
 def act_done(job: Job, act: Act) -> list[Said]:
     """Done by the one who was asked: what the step notes about the truck is so now."""
-    step = job.step
-    assert step is not None
+    step = job.here
     if act.who != step.who:
         return job.only(act, step.who, "ready" if step.id == "helper_ready" else "done")
     job.facts.places.update(step.sets)
@@ -45,8 +44,7 @@ def act_done(job: Job, act: Act) -> list[Said]:
 
 def change_done(job: Job, act: Act) -> list[Said]:
     """The rod or a stop was moved as told."""
-    step, facts = job.step, job.facts
-    assert step is not None
+    step, facts = job.here, job.facts
     if act.who == step.who:
         rod = facts.plans.rod(step.id == "contact_rod") if step.kind == "rod" else None
         what = job.kind.blanks(job, step)
@@ -76,8 +74,7 @@ def plan_checked(job: Job, act: Act) -> list[Said]:
 
 def checked(job: Job, act: Act) -> list[Said]:
     """ "Check" for "done"; making it safe wants "done", not a stray "yep"."""
-    assert job.step is not None
-    return job.hint(act) if job.step.phase == "safe" else on_done(job, act)
+    return job.hint(act) if job.here.phase == "safe" else on_done(job, act)
 
 
 def on_ready(job: Job, act: Act) -> list[Said]:
@@ -87,14 +84,13 @@ def on_ready(job: Job, act: Act) -> list[Said]:
 
 def on_sound(job: Job, act: Act) -> list[Said]:
     """A part of the chain, or the whole clutch, is sound."""
-    step = job.step
-    return job.go_on() if step is not None and step.kind == "sound" else job.hint(act)
+    return job.go_on() if job.here.kind == "sound" else job.hint(act)
 
 
 def on_not_sound(job: Job, act: Act) -> list[Said]:
     """It is not: repair first."""
-    step = job.step
-    if step is None or step.kind != "sound":
+    step = job.here
+    if step.kind != "sound":
         return job.hint(act)
     remark = sentences("job").say("not_sound", step=step.id.replace("_", " "))
     job.facts.remarks.append(str(remark))
@@ -115,14 +111,14 @@ def on_repaired(job: Job, act: Act) -> list[Said]:
 
 def on_skip(job: Job, act: Act) -> list[Said]:
     """Without this reading."""
-    if job.step is None or not job.step.optional:
+    if not job.here.optional:
         return [job.said(act.who, "skip_no"), *job.prompt()]
     return job.go_on()
 
 
 def on_sign_off(job: Job, act: Act) -> list[Said]:
     """The record is closed with a code."""
-    if job.step is None or job.step.kind != "sign":
+    if job.here.kind != "sign":
         return job.hint(act)
     if not act.text:
         return [job.said(act.who, "sign_code")]
@@ -157,7 +153,7 @@ def on_back(job: Job, act: Act) -> list[Said]:
     moved = job.said(who, "back_moved", moved=words.moved(facts.lugs_total))
     if job.at == "ring_gap":
         return [moved, *job.prompt()]
-    in_ring = bool(facts.moves) and job.step is not None and job.step.phase == "ring"
+    in_ring = bool(facts.moves) and job.here.phase == "ring"
     if not job.fire("back"):
         first = job.at == job.dialogs.steps[0].id
         return [job.said(who, "back_start" if first else "back_blocked"), *job.prompt()]

@@ -15,9 +15,9 @@ from assistant.act import Act, Said
 from assistant.card import Card
 from assistant.dialogue import Danger
 from assistant.job import answers, pedal, readings, words
-from assistant.job.kinds import KINDS, Handler, Kind
+from assistant.job.kinds import KINDS, Handler
 from assistant.job.machine import build, may_be_held
-from assistant.job.state import HALTED, REPAIR, SIGNED, Facts, JobState
+from assistant.job.state import HALTED, SIGNED, Facts, JobState
 from assistant.quantity import (
     BEARING_TRAVEL,
     BRAKE_CONTACT,
@@ -86,6 +86,11 @@ class Job(JobState):
         self.machine = build(self, self._entered)
         self.said = own.said
 
+    def stand(self) -> None:
+        """Look where it stands now, and what holds there."""
+        super().stand()
+        self.kind = KINDS[self.here.kind]
+
     def apply(self, act: Act) -> list[Said]:
         """Take one act; returns everything said in answer, most urgent first."""
         if self.finished:
@@ -117,7 +122,7 @@ class Job(JobState):
 
     @property
     def trying(self) -> bool:
-        return self.step is not None and self.step.kind == "sound" and self.step.phase == "final"
+        return self.here.kind == "sound" and self.here.phase == "final"
 
     @property
     def units(self) -> str:
@@ -126,12 +131,6 @@ class Job(JobState):
     @property
     def distance(self) -> str:
         return self.facts.card.distance
-
-    @property
-    def kind(self) -> Kind:
-        """What holds at a step of this kind; only while it is in a step."""
-        assert self.step is not None
-        return KINDS[self.step.kind]
 
     def last_quantity(self) -> str:
         return readings.last_quantity(self)
@@ -144,8 +143,7 @@ class Job(JobState):
         return dict.fromkeys(step.answers, meaning)
 
     def whose(self) -> str:
-        step = self.step
-        return step.who if step is not None and self.pending is None else "tech"
+        return self.here.who if self.pending is None else "tech"
 
     def danger(self) -> Danger:
         with_work = self.at not in ("next_due", "sign_off")  # steps with everybody out
@@ -159,18 +157,13 @@ class Job(JobState):
         )
 
     def expects(self) -> str:
-        if self.correcting or self.step is None:
-            return self.correcting
-        return self.kind.expects or (self.step.reading if self.step.kind == "read" else "")
+        reads = self.here.reading if self.here.kind == "read" else ""
+        return self.correcting or self.kind.expects or reads
 
     def allowed(self) -> list[str]:
         step = self.step
-        if self.at == HALTED:
-            return ["carry_on", "clear", "let_up"]
-        if self.at == REPAIR:
-            return ["repaired"]
         if step is None:
-            return []
+            return [*self.kind.allowed]
         if self.pending is not None:
             return ["check", "no"]
         if self.choice:
@@ -182,7 +175,7 @@ class Job(JobState):
         """The present instruction; on entering, its cautions first."""
         step = self.step
         if step is None:
-            return [self._outside()]
+            return self.kind.instruction(self, self.here)
         if step.kind == "turn" and self.facts.hold != "held":  # never reached: see interlocks
             raise RuntimeError("a ring turn was about to be told without a confirmed hold")
         given = self._entering(step) if entering else []
@@ -197,17 +190,6 @@ class Job(JobState):
             thread = words.thread(self.facts.card.thread)
             given.append(self.said("tech", "thread_default", thread=thread))
         return [*given, *self.kind.instruction(self, step)]
-
-    def _outside(self) -> Said:
-        """What is said in no step: stopped, in repair, signed off."""
-        if self.at == REPAIR:
-            return self.said("both", "need_repair")
-        if self.at == SIGNED:
-            return self.said("tech", "closed")
-        reply = "stopped_clear_next" if self.facts.hands_clear else "stopped_held_next"
-        return self.said(
-            "tech", "stopped_next" if self.facts.pedal_up else reply, key="reply:stopped_next"
-        )
 
     def _entering(self, step: Step) -> list[Said]:
         """Cautions, most severe first, without those said before; then the helper's part."""
@@ -251,11 +233,11 @@ class Job(JobState):
 
     def hint(self, act: Act, reply: str = "not_now") -> list[Said]:
         """What was said does not fit here: say so, and the instruction again."""
-        step = self.step
+        step = self.here
         if act.who == "helper" and self.facts.hold == "held":
             return [self.said("helper", "hold_standing")]
-        at_ring = step is not None and step.phase == "ring" and step.kind != "read"
-        if act.who == "helper" and at_ring and step is not None and step.who == "tech":
+        at_ring = step.phase == "ring" and step.kind != "read"
+        if act.who == "helper" and at_ring and step.who == "tech":
             return [self.said("helper", "helper_wait")]
         return self.not_now(act.who, reply)
 
@@ -285,7 +267,7 @@ class Job(JobState):
         facts = self.facts
         if facts.lock_out and facts.pedal_up and not may_be_held(self.at):
             return [self.said("tech", "lock_plate_out"), *self.prompt()]
-        if self.step is not None and self.step.kind == "sign":
+        if self.here.kind == "sign":
             return self.go_to(QUANTITIES[self.unsettled() or GAP].read_at("final"))
         if facts.latest(GAP) is None:
             return [self.said("tech", "gap_unread")]
@@ -294,6 +276,7 @@ class Job(JobState):
     def _entered(self, _: EventData) -> None:
         """After every change of step: nothing half-said is carried along, hands may go in."""
         self.drop()
+        self.stand()
         step, facts = self.step, self.facts
         if step is None:
             return

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 from assistant.act import Act, Said
 from assistant.job import answers, plan_words, readings, words
-from assistant.job.state import JobState
+from assistant.job.state import HALTED, REPAIR, SIGNED, JobState
 from assistant.quantity import CLEARANCE, FREE_TRAVEL, GAP, LUGS, PEDAL_HEIGHT, TOTAL_TRAVEL
 from assistant.sentences import Both, fill, joined, sentences
 from assistant.texts.dialogs import Step, spoken_to
@@ -184,6 +184,16 @@ def _turn(job: Job, step: Step) -> list[Said]:
     return [job.said("tech", reply, key=f"prompt:{step.id}", **move)]
 
 
+def _outside(reply: str, to: str) -> Callable[[Job, Step], list[Said]]:
+    return lambda job, step: [job.said(to, reply)]
+
+
+def _stopped(job: Job, step: Step) -> list[Said]:
+    held = "stopped_clear_next" if job.facts.hands_clear else "stopped_held_next"
+    reply = "stopped_next" if job.facts.pedal_up else held
+    return [job.said("tech", reply, key="reply:stopped_next")]
+
+
 # --- the table ------------------------------------------------------------------------------------
 
 
@@ -259,4 +269,8 @@ KINDS: dict[str, Kind] = {
     "rod": _change(_rod_blanks),
     "stop_bolt": _change(_stop_blanks),
     "sign": Kind(allowed=("sign_off",), blanks=_sign_blanks),
+    HALTED: Kind(allowed=("carry_on", "clear", "let_up"), instruction=_stopped),
+    REPAIR: Kind(allowed=("repaired",), instruction=_outside("need_repair", "both")),
+    SIGNED: Kind(allowed=(), instruction=_outside("closed", "tech")),
 }
+"""Kinds of step; and what holds where the job is in no step."""

@@ -149,8 +149,7 @@ def on_lost(job: Job, act: Act) -> list[Said]:
 
 def on_clear(job: Job, act: Act) -> list[Said]:
     """Hands and tool are out of the hole."""
-    step = job.step
-    if job.at != HALTED and (step is None or step.kind != "clear"):
+    if job.at != HALTED and job.here.kind != "clear":
         return job.hint(act)
     job.facts.hands = "clear"
     heard = job.said("tech", "clear_heard")

@@ -48,9 +48,8 @@ def on_reading(job: Job, act: Act) -> list[Said]:
         return job.hint(act) if count is None else take_count(job, act, int(count))
     if act.reading["value_in"] is None and expected != ODOMETER:
         return job.hint(act)
-    step = job.step
     taken = Taken.of(job.at, _stage(job), expected, act.who, act.reading)
-    other = step is not None and act.who != step.who  # an echo of the other's reading, perhaps
+    other = act.who != job.here.who  # an echo of the other's reading, perhaps
     if taken.critical or job.correcting or other or act.doubt:
         job.pending = taken
         return [job.confirm()]
@@ -58,8 +57,8 @@ def on_reading(job: Job, act: Act) -> list[Said]:
 
 
 def _stage(job: Job) -> str:
-    step, facts = job.step, job.facts
-    if step is None or step.kind != "read":
+    step, facts = job.here, job.facts
+    if step.kind != "read":
         return "ring" if facts.moves or facts.by_maker else "found"
     # Read once more after changes, it is not as found.
     return "again" if step.stage == "found" and facts.changed else step.stage
@@ -100,7 +99,7 @@ def on_check(job: Job, act: Act) -> list[Said]:
         return _commit(job)
     if job.signing and act.who == "tech":
         return job.handle("sign_off", replace(act, text=job.signing))
-    if job.step is None or job.choice or job.correcting or job.kind.check is None:
+    if job.choice or job.correcting or job.kind.check is None:
         return job.hint(act)
     return job.kind.check(job, act)
 
@@ -330,10 +329,10 @@ def _rod_finding(job: Job, taken: Taken) -> list[Said]:
 
 def on_accept(job: Job, act: Act) -> list[Said]:
     """A reading stands although it is not clearly in."""
-    step = job.step
-    if step is not None and job.kind.accept is not None:
+    step = job.here
+    if job.kind.accept is not None:
         return job.kind.accept(job, act)
-    if not job.choice or step is None:
+    if not job.choice:
         return [job.said(act.who, "accept_nothing"), *job.prompt()]
     if job.choice == "out" and step.reading == GAP:
         return [job.said(act.who, "accept_no"), *job.prompt()]
@@ -371,19 +370,14 @@ def _accepted(job: Job, quantity: str, act: Act) -> list[Said]:
 
 def on_move(job: Job, act: Act) -> list[Said]:
     """Move it rather than measure it again."""
-    step = job.step
-    if step is not None and step.kind == "plan":
-        return job.go_on()
-    if job.choice and step is not None and can_fix(job, step.reading):
-        job.fix = True
-        return job.go_on()
-    return job.hint(act)
+    job.fix = bool(job.choice) and can_fix(job, job.here.reading)
+    return job.go_on() if job.fix or job.here.kind == "plan" else job.hint(act)
 
 
 def on_measure(job: Job, act: Act) -> list[Said]:
     """Measure it again."""
     job.choice = ""
-    if job.step is not None and job.kind.measures:
+    if job.kind.measures:
         job.correcting = ""
         return [job.said("tech", "what_correct", quantity=words.spoken(job.kind.measures))]
     return job.prompt()

@@ -302,15 +302,20 @@ class JobState:
     turn_again: bool = False
     given: set[str] = field(default_factory=set)
 
+    def __post_init__(self) -> None:
+        self.stand()
+
+    def stand(self) -> None:
+        """Look where it stands now."""
+        self.step: Step | None = self.dialogs.by_id.get(self.at)
+        """None when stopped, in repair or signed off."""
+        self.here: Step = self.step or Step(self.at, "", self.at, "tech", "")
+        """The same, or what stands for a step there: its kind is where it is."""
+
     def drop(self) -> None:
         """Nothing half-said is carried along."""
         self.pending, self.correcting, self.choice, self.signing = None, "", "", ""
         self.fix = self.leaving = False
-
-    @property
-    def step(self) -> Step | None:
-        """The step it is in; None when stopped, in repair or signed off."""
-        return self.dialogs.by_id.get(self.at)
 
     @property
     def step_id(self) -> str:

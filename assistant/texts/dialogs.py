@@ -409,6 +409,8 @@ def load_dialogs(folder: Path | None = None, language: str = "en") -> Dialogs:
         _checked_replies("spoken.toml", spoken)
         replies.update({key: Both(replies[key], text) for key, text in spoken.items()})
     _check_jobs(steps)
+    for name in ("job", "plan"):
+        sentences(name)  # a fault in them is told before the job begins, not within it
     problem = interlocks.words_problem(words, steps)
     if problem:
         raise DialogError(f"dialogs: {problem}")
