@@ -12,6 +12,7 @@ from __future__ import annotations
 import json
 import math
 import re
+import threading
 import tomllib
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
@@ -22,6 +23,8 @@ import msgspec
 from msgspec import inspect
 
 T = TypeVar("T")
+_ONE_AT_A_TIME = threading.Lock()
+"""msgspec prepares a type when it is first used, and crashes if two threads do so at once."""
 
 
 def one_of(choices: Sequence[str]) -> Any:
@@ -90,7 +93,8 @@ class TomlFile:
             TomlError: a key is unknown, missing, or holds something else than its type says.
         """
         try:
-            return msgspec.convert(self.tables, kind)
+            with _ONE_AT_A_TIME:
+                return msgspec.convert(self.tables, kind)
         except msgspec.ValidationError as error:
             raise self._explained(str(error), kind, what) from None
 

@@ -5,6 +5,8 @@ from __future__ import annotations
 import itertools
 import re
 import shutil
+import subprocess
+import sys
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -514,3 +516,17 @@ def test_a_damaged_table_costs_the_answer_and_not_the_job(
     assert len(told) == 1 and "prior.weight" in told[0] and job.job.at == before
     job.hear("tech", "done")
     assert job.job.at != before
+
+
+def test_two_threads_may_ask_at_once() -> None:
+    """A question that comes while the table is still loaded beside the job's first steps."""
+    code = (
+        "import sys, threading\n"
+        "from assistant.causes.table import load_table\n"
+        "sys.setswitchinterval(1e-6)\n"
+        "threads = [threading.Thread(target=load_table) for _ in range(4)]\n"
+        "[t.start() for t in threads]\n"
+        "[t.join() for t in threads]\n"
+    )
+    for _ in range(4):
+        subprocess.run([sys.executable, "-c", code], check=True, timeout=60)
