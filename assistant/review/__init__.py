@@ -20,6 +20,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from assistant.record import RecordError
+from assistant.record.disk import write_whole
 from assistant.review.columns import COLUMNS, OF_A_JOB
 
 if TYPE_CHECKING:
@@ -77,7 +78,8 @@ class Answers:
 
             made = {name: sql_of(ask(self.tables), self.engine) for name, ask in QUESTIONS.items()}
             sql = made[question]
-            _write_quietly(file, json.dumps({"version": key, "sql": made}, indent=0))
+            with suppress(OSError):  # it is only kept to be quicker the next time
+                write_whole(file, json.dumps({"version": key, "sql": made}).encode(), durable=False)
         return self.run(sql if most is None else f"{sql} LIMIT {most}")
 
     def of_jobs(self, table: str, jobs: Sequence[int]) -> list[Row]:
@@ -267,11 +269,3 @@ def _version() -> str:
 
     made_from = [(_HERE / name).read_bytes() for name in ("questions.py", "columns.py")]
     return sha256(b"".join(made_from) + duckdb.__version__.encode()).hexdigest()[:16]
-
-
-def _write_quietly(file: Path, text: str) -> None:
-    """In one step, if it can be: it is only kept to be quicker the next time."""
-    with suppress(OSError):
-        part = file.with_suffix(f".{os.getpid()}.part")
-        part.write_text(text, encoding="utf-8")
-        os.replace(part, file)

@@ -154,22 +154,22 @@ class _JobRows:
         elif line.kind == "unheard":
             self._utterance(line, "", True)
         elif line.kind == "repaired":
-            self._doubt(line, "chain", wording.say("doubts.repaired"))
+            self._doubt(line.n, line.us, "chain", wording.say("doubts.repaired"))
         elif line.kind == "closed":
             for words in line.doubts:
                 # What was accepted is told by its reading, in words of the same kind.
                 if " accepted: " not in words:
-                    self._doubt(line, _sort_of(words), words)
+                    self._doubt(line.n, line.us, _sort_of(words), words)
 
     def _clock(self, line: Any, gone: int) -> None:
         if line.n == 0 and line.us < FIRST_US:
-            self._doubt(line, "clock", wording.say("doubts.old", year=line.at[:4]))
+            self._doubt(line.n, line.us, "clock", wording.say("doubts.old", year=line.at[:4]))
         if gone < -BACK_US:
             back = wording.say("doubts.back", span=wording.span(-gone / 1e6), line=line.line)
-            self._doubt(line, "clock", back)
+            self._doubt(line.n, line.us, "clock", back)
         if line.us > self._now_us + AHEAD_US and not self._ahead:
             self._ahead = True
-            self._doubt(line, "clock", wording.say("doubts.ahead", line=line.line))
+            self._doubt(line.n, line.us, "clock", wording.say("doubts.ahead", line=line.line))
 
     def _turn(self, turn: Turn) -> None:
         if turn.words:
@@ -178,11 +178,11 @@ class _JobRows:
             self._at(turn.step)
         if turn.corrected is not None:
             new, was = turn.corrected.now, turn.corrected.was.figures
-            self._doubt(turn, "edits", wording.edited(new.quantity, was, new.figures))
+            self._doubt(turn.n, turn.us, "edits", wording.edited(new.quantity, was, new.figures))
         if turn.n in self._ended:
             long = wording.long_hold(self._ended[turn.n].seconds)
             if long is not None:
-                self._doubt(turn, "long hold", long)
+                self._doubt(turn.n, turn.us, "long hold", long)
         there = self._at(turn.after)
         if not self._step and turn.step:
             self._at(turn.step)["visits"] += 1
@@ -190,7 +190,7 @@ class _JobRows:
             there["visits"] += 1
         self._step = turn.after
         if turn.moved and turn.act is not None and turn.act.meaning == "skip":
-            self._doubt(turn, "skipped", wording.skipped(turn.step, turn.act.text))
+            self._doubt(turn.n, turn.us, "skipped", wording.skipped(turn.step, turn.act.text))
 
     def _utterance(self, line: Turn | Unheard, meaning: str, again: bool) -> None:
         step, ear = self._at(line.step), line.ear
@@ -223,44 +223,39 @@ class _JobRows:
             }  # fmt: skip
         return row
 
-    def _doubt(self, line: Any, kind: str, words: str) -> None:
-        self._doubts.append({"n": line.n, "at_utc": line.us, "kind": kind, "text": words})
+    def _doubt(self, n: int, us: int, kind: str, words: str) -> None:
+        self._doubts.append({"n": n, "at_utc": us, "kind": kind, "text": words})
 
     # --- What only the whole shows.
 
     def _whole(self, readings: list[Row], fault: Fault | None) -> None:
         if fault is not None:
             words = wording.say("doubts.broken", word=chain_word(fault), fault=fault.text)
-            last = {"n": len(self._job.lines) - 1, "at_utc": self._last_us}
-            self._doubts.append({**last, "kind": "chain", "text": words})
+            self._doubt(len(self._job.lines) - 1, self._last_us, "chain", words)
         for row in readings:
             if row["as_left"]:
                 told = wording.left(row["quantity"], row["figures"], row["decision"],
                                     row["p_in"], row["accepted"])  # fmt: skip
                 if told is not None:
-                    self._doubt_at(row, *told)
+                    self._doubt(row["n"], row["at_utc"], *told)
         for step in self._steps.values():
             many = wording.many_again(step["step"], step["say_agains"])
             if many is not None:
                 first = next(h for h in self._hearing if h["step"] == step["step"] and h["again"])
-                self._doubt_at(first, "say-agains", many)
+                self._doubt(first["n"], first["at_utc"], "say-agains", many)
         back = [heard for heard in self._hearing if heard["meaning"] == "back"]
         often = wording.gone_back(len(back))
         if often is not None:
-            self._doubt_at(back[-1], "edits", often)
-
-    def _doubt_at(self, row: Row, kind: str, words: str) -> None:
-        place = {"n": row["n"], "at_utc": row["at_utc"]}
-        self._doubts.append({**place, "kind": kind, "text": words})
+            self._doubt(back[-1]["n"], back[-1]["at_utc"], "edits", often)
 
     def _job_row(self, readings: list[Row], moves: list[Row], fault: Fault | None) -> Row:
         job, opened, closed = self._job, self._job.opened, self._job.closed
         ring = [move for move in moves if move["kind"] == "ring"]
+        odometer = job.last_read("found").get(ODOMETER)
         held = [hold.seconds for hold in job.holds if hold.seconds is not None]
         corrections = sum(turn.corrected is not None for turn in job.turns)
         steps = self._steps.values()
         accepted = [act for act in job.acts if act.act in ("accepted", "reopened")]
-        odometer = job.last_read("found").get(ODOMETER)
         row: Row = {
             **_truck(opened.card.text, opened.card.name),
             "unit": opened.unit, "card": opened.card.name if opened.card.text else "",
@@ -285,12 +280,11 @@ class _JobRows:
             row["lugs"] = ring[-1]["total_lugs"] if ring else 0
             row["lugs_by_gap"] = sum(move.get("gap_by_lugs") or 0 for move in ring)
             return row
-        due = closed.next_due
         judged = [r for r in readings if r["as_left"] and r["decision"]]
         all_in = all(r["decision"] == "in" and not r["accepted"] for r in judged)
         return row | {
             "code": closed.code, "lugs": closed.lugs, "lugs_by_gap": closed.by_gap,
-            "next_due_miles": due.miles if due else None,
+            "next_due_miles": closed.next_due.miles if closed.next_due else None,
             "first_time_right": len(ring) <= 1 and not corrections and all_in,
         }  # fmt: skip
 
