@@ -195,7 +195,7 @@ _HEADINGS = {"stroke": "pedal stroke", "chain": "chain", "linkage": "rods and le
 
 def _svg(what: str, shots: Sequence[Snapshot], card: Card, spoken: str) -> str:
     """The sheet. Raises PictureError when the card does not tell enough."""
-    from assistant.pictures.snapshot import stroke_of
+    from assistant.pictures.snapshot import say, stroke_of
     from assistant.pictures.svg import bars_svg, chain_svg, stroke_svg
 
     heading = f"{card.unit or 'Truck'}: {_HEADINGS[what]}"
@@ -205,7 +205,7 @@ def _svg(what: str, shots: Sequence[Snapshot], card: Card, spoken: str) -> str:
         return chain_svg(shots, card, heading, spoken)
     sure = shots[0].brake_known or card.transmission == "synchronized"
     strokes = [stroke_of(shot, card) for shot in shots]
-    return stroke_svg(strokes, heading, spoken, card.units, "" if sure else "; brake not known")
+    return stroke_svg(strokes, heading, spoken, card.units, "" if sure else say("brake_not_known"))
 
 
 @click.command(short_help="When free travel reaches its limit, from past records.")

@@ -5,14 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from assistant.card import Card
-from assistant.pictures.snapshot import (
-    VERDICT,
-    Snapshot,
-    Stroke,
-    figures_of,
-    limits_text,
-    ratio_text,
-)
+from assistant.pictures.snapshot import Snapshot, Stroke, figures_of, limits_text, ratio_text, say
+from assistant.quantity import BRAKE_CONTACT, CLEARANCE, FREE_TRAVEL, GAP, PEDAL_HEIGHT
 from assistant.readings import speak
 
 WIDTH = 70
@@ -25,10 +19,8 @@ def stroke_lines(strokes: Sequence[Stroke], units: str) -> list[str]:
     per_in = WIDTH / max(s.length_in for s in strokes)
     lines = []
     for stroke in strokes:
-        lines += _strip(stroke, per_in, units)
-        lines.append("")
-    lines.append("_ free   / release   # on the brake   . not reached   | floor   <=> should be")
-    return lines
+        lines += [*_strip(stroke, per_in, units), ""]
+    return [*lines, say("stroke_key")]
 
 
 def _strip(stroke: Stroke, per_in: float, units: str) -> list[str]:
@@ -47,46 +39,32 @@ def _strip(stroke: Stroke, per_in: float, units: str) -> list[str]:
         should[a : b + 1] = "<" + "=" * max(0, b - a - 1) + ">"
         at[min(WIDTH, max(0, round(band.at_in * per_in)))] = "^"
         found = band.at_in if band.name == "free" else (stroke.floor_in or 0.0) - band.at_in
-        shown = speak.near_figures(found, units)
-        texts.append(f"{band.name} {shown} {band.verdict} ({band.limits})")
-    missed = "  BRAKE NOT REACHED" if stroke.brake_missed else ""
+        length = speak.near_figures(found, units)
+        texts.append(
+            say("told", what=band.name, length=length, verdict=band.verdict, limits=band.limits)
+        )
+    missed = f"  {say('not_reached')}" if stroke.brake_missed else ""
     rows = [f"{stroke.title}{missed}", "".join(bar), "".join(at), "".join(should)]
     return [row.rstrip() for row in rows] + ["  ".join(texts)]
 
 
 def chain_lines(shots: Sequence[Snapshot], card: Card) -> list[str]:
     """Fork, bearing and brake along the shaft, to one scale."""
-    longest = max(max(0.0, s.get("clearance") or 0.0) + (s.get("gap") or 0.0) for s in shots)
+    longest = max(sum(shot.spaces_in) for shot in shots)
     per_in = (WIDTH - 14) / max(longest, 1e-3)
     lines = []
     for shot in shots:
-        gap, clearance = shot.get("gap") or 0.0, max(0.0, shot.get("clearance") or 0.0)
-        after, before = round(gap * per_in), round(clearance * per_in)
+        before, after = (round(space * per_in) for space in shot.spaces_in)
         lead = " " * (round(longest * per_in) - after - before)
         row = f"{lead}Y{'.' * before}[BRG]{'-' * after}|"
         lines += [shot.title, row + ("BRAKE" if card.transmission == "non-synchronized" else "")]
-        texts = [_told(name, shot, q, card) for name, q in (("fork", "clearance"), ("gap", "gap"))]
-        lines += ["  ".join(texts), ""]
-    lines.append(
-        f"Y fork   . clearance   - gap   one sign is {1 / per_in:.3f} in; linkage not drawn"
-    )
-    return lines
-
-
-def _told(name: str, shot: Snapshot, quantity: str, card: Card) -> str:
-    value, judged, figure = shot.get(quantity) or 0.0, shot.judged(quantity, card), None
-    figure = card.figures.get(quantity)
-    words = f"{name} {figures_of(value, card.units)}"
-    if judged is None or figure is None:
-        return words
-    limits = limits_text(figure.limits.low_in, figure.limits.high_in, card.units)
-    return f"{words} {VERDICT[judged.decision]} ({limits})"
+        lines += [f"{shot.told('fork', CLEARANCE, card)}  {shot.told('gap', GAP, card)}", ""]
+    return [*lines, say("chain_key", one=f"{1 / per_in:.3f}")]
 
 
 # --- The picture in words: one breath for the ear, and the longer why.
 
-_SPOKEN = (("free-travel", "free"), ("brake-contact", "brake"), ("gap", "gap"))
-_WHEN = {"TODAY": "Today", "AFTER": "After", "AS LEFT": "As left"}
+_SPOKEN = ((FREE_TRAVEL, "free"), (BRAKE_CONTACT, "brake"), (GAP, "gap"))
 
 
 def spoken(shot: Snapshot, card: Card) -> str:
@@ -97,30 +75,25 @@ def spoken(shot: Snapshot, card: Card) -> str:
         if value is None or (name == "brake" and card.transmission != "non-synchronized"):
             continue
         judged = shot.judged(quantity, card)
-        decided = (
-            "" if judged is None else f" is {judged.decision}".replace("close", "close to call")
-        )
-        if quantity == "gap":
-            length = figures_of(value, card.units)
-        else:
-            length = speak.near_figures(value, card.units)
-        parts.append(f"{name} {length}{decided}")
-    return f"{_WHEN[shot.title]}: {'; '.join(parts)}."
+        figures = figures_of if quantity == GAP else speak.near_figures
+        key = "part" if judged is None else judged.decision
+        parts.append(say(f"spoken.{key}", what=name, length=figures(value, card.units)))
+    return say("spoken.shot", when=say(f"spoken.{shot.title}"), parts="; ".join(parts))
 
 
 def why(shots: Sequence[Snapshot], card: Card) -> list[str]:
     """Each limit with whose it is, and what was worked out instead of read."""
-    lines = [f"Pedal ratio {ratio_text(shots[0])}."]
-    for quantity in ("gap", "clearance", "free-travel", "brake-contact"):
+    lines = [say("why.ratio", ratio=ratio_text(shots[0]))]
+    for quantity in (GAP, CLEARANCE, FREE_TRAVEL, BRAKE_CONTACT):
         figure = card.figures.get(quantity)
         if figure is not None:
-            limits = limits_text(figure.limits.low_in, figure.limits.high_in, card.units)
-            lines.append(f"{quantity}: {limits}, {figure.limits.source}.")
+            limits, source = limits_text(figure.limits, card.units), figure.limits.source
+            lines.append(say("why.limits", quantity=quantity, limits=limits, source=source))
     derived = sorted(set(shots[0].values) - shots[0].read)
     if derived:
-        lines.append(f"Worked out, not read: {', '.join(derived)}.")
-    if "pedal-height" not in shots[0].values:
-        lines.append("Pedal height was not read: where the floor is, is not known.")
+        lines.append(say("why.derived", names=", ".join(derived)))
+    if PEDAL_HEIGHT not in shots[0].values:
+        lines.append(say("why.no_floor"))
     if len(shots) > 1 and not shots[1].read:
-        lines.append("After: as planned; the readings after each move decide.")
+        lines.append(say("why.planned"))
     return lines

@@ -4,17 +4,32 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from assistant.card import Card
 from assistant.card.arithmetic import truck_for
-from assistant.clutch.conformity import Figure, Judgement, judge
-from assistant.clutch.equations import brake_stroke_in, free_travel_in
+from assistant.clutch.conformity import Judgement, Limits, judge
+from assistant.clutch.equations import UsedRatio, brake_stroke_in, free_travel_in
 from assistant.clutch.linkage import stroke
 from assistant.clutch.linkage.stroke import LinkageError
 from assistant.clutch.solver import FREE, Locked, solve
 from assistant.clutch.uncertainty import Measured
-from assistant.quantity import BRAKE_CONTACT, CLEARANCE, FREE_TRAVEL, GAP, JUDGED
+from assistant.quantity import (
+    BRAKE_CONTACT,
+    CLEARANCE,
+    FREE_TRAVEL,
+    GAP,
+    JUDGED,
+    PEDAL_HEIGHT,
+    TOTAL_TRAVEL,
+)
 from assistant.readings import speak
+from assistant.sentences import sentences
+
+
+def say(key: str, **fields: object) -> str:
+    """An entry of `dialogs/en/pictures.toml`; a name with a blank or a "-" has "_" there."""
+    return sentences("pictures").say(key.replace(" ", "_").replace("-", "_"), **fields)
 
 
 def figures_of(value_in: float, units: str) -> str:
@@ -25,26 +40,15 @@ def figures_of(value_in: float, units: str) -> str:
     return speak.length_figures(value_in, ("d", 3)) if value_in >= 0 else f"{value_in:.3f} in"
 
 
-VERDICT = {"in": "IN", "out": "OUT", "too close": "CLOSE"}
-
-
-def limits_text(low: float | None, high: float | None, units: str) -> str:
+def limits_text(limits: Limits, units: str) -> str:
     """`1/2 to 1 in`."""
-    if low is None or high is None:
-        bound = low if low is not None else high or 0.0
-        return f"{'at least' if low is not None else 'at most'} {speak.limit_figures(bound, units)}"
-    first = speak.limit_figures(low, units).rsplit(" ", 1)[0]
-    return f"{first} to {speak.limit_figures(high, units)}"
-
-
-def ratio_text(shot: Snapshot) -> str:
-    """`12.0 to 1 from the readings`."""
-    source = {
-        "card": "the card",
-        "linkage geometry": "the card's geometry",
-        "common practice": "common practice",
-    }.get(shot.ratio_source, "the readings")
-    return f"{shot.ratio:.1f} to 1 from {source}"
+    low, high = (
+        "" if end is None else speak.limit_figures(end, units)
+        for end in (limits.low_in, limits.high_in)
+    )
+    if not (low and high):
+        return say("at_least" if low else "at_most", limit=low or high)
+    return say("between", low=low.rsplit(" ", 1)[0], high=high)
 
 
 class PictureError(Exception):
@@ -59,7 +63,7 @@ class Snapshot:
         title: "TODAY", "AFTER" (as planned) or "AS LEFT".
         values: what is known.
         read: the quantities that were read; the others were worked out.
-        ratio: pedal travel per fork travel; ratio_source: where that comes from.
+        ratio: pedal travel per fork travel, and where that comes from.
         brake_known: whether it can be told where in the stroke the brake is touched: it was read,
             or the ratio is this truck's own and not common practice.
     """
@@ -67,8 +71,7 @@ class Snapshot:
     title: str
     values: Mapping[str, Measured]
     read: frozenset[str]
-    ratio: float
-    ratio_source: str
+    ratio: UsedRatio
     brake_known: bool
 
     def get(self, quantity: str) -> float | None:
@@ -76,11 +79,31 @@ class Snapshot:
         found = self.values.get(quantity)
         return None if found is None else found.value_in
 
+    @property
+    def spaces_in(self) -> tuple[float, float]:
+        """Fork clearance, no less than none, and gap; inches."""
+        return max(0.0, self.get(CLEARANCE) or 0.0), self.get(GAP) or 0.0
+
     def judged(self, quantity: str, card: Card) -> Judgement | None:
         """Against the card's limits; None when there is no limit or no value."""
-        figure: Figure | None = card.figures.get(quantity)
-        value = self.values.get(quantity)
+        figure, value = card.figures.get(quantity), self.values.get(quantity)
         return None if figure is None or value is None else judge(value, figure.limits)
+
+    def told(self, name: str, quantity: str, card: Card) -> str:
+        """`gap 21/32 in OUT (1/2 to 9/16 in)`."""
+        length = figures_of(self.get(quantity) or 0.0, card.units)
+        judged, figure = self.judged(quantity, card), card.figures.get(quantity)
+        if judged is None or figure is None:
+            return f"{name} {length}"
+        verdict, limits = say(f"verdict.{judged.decision}"), limits_text(figure.limits, card.units)
+        return say("told", what=name, length=length, verdict=verdict, limits=limits)
+
+
+def ratio_text(shot: Snapshot) -> str:
+    """`12.0 to 1 from the readings`."""
+    of_readings = shot.ratio.source in ("both", "free travel", "brake contact")
+    source = say(f"ratio.{'readings' if of_readings else shot.ratio.source}")
+    return say("ratio.text", ratio=f"{shot.ratio.value:.1f}", source=source)
 
 
 def today_of(card: Card, read: Mapping[str, Measured]) -> Snapshot:
@@ -89,14 +112,13 @@ def today_of(card: Card, read: Mapping[str, Measured]) -> Snapshot:
     Raises:
         PictureError: gap or fork clearance is not known.
     """
-    missing = [name for name in ("gap", "clearance") if name not in read]
+    missing = [name for name in (GAP, CLEARANCE) if name not in read]
     if missing:
         first = "that" if len(missing) == 1 else "both"
         raise PictureError(
             f"no picture without the {' and the '.join(missing)}; read {first} first"
         )
-    ratio = truck_for(card, read).ratio
-    return _snapshot("TODAY", read, ratio.value, ratio.source, card)
+    return _snapshot("TODAY", read, truck_for(card, read).ratio, card)
 
 
 def today_and_after(
@@ -115,11 +137,9 @@ def today_and_after(
     """
     today = today_of(card, read)
     if left and all(name in left for name in (GAP, CLEARANCE)):
-        values = {**read, **left}
-        for gone in (FREE_TRAVEL, BRAKE_CONTACT):
-            if gone not in left:
-                values.pop(gone, None)
-        return [today, _snapshot("AS LEFT", values, today.ratio, today.ratio_source, card)]
+        gone = {FREE_TRAVEL, BRAKE_CONTACT} - set(left)
+        values = {q: value for q, value in {**read, **left}.items() if q not in gone}
+        return [today, _snapshot("AS LEFT", values, today.ratio, card)]
     if card.figures.get(GAP) is None:
         return [today]
     found = solve(truck_for(card, read), locked, with_candidates=False)
@@ -128,51 +148,39 @@ def today_and_after(
 
 def planned(today: Snapshot, after: Mapping[str, Measured], card: Card) -> Snapshot:
     """As planned, from where the plan's quantities end."""
-    values = {q: value for q, value in after.items() if q in JUDGED}
-    if today.ratio_source == "common practice":
-        values.pop(BRAKE_CONTACT, None)
-    return _snapshot("AFTER", values, today.ratio, today.ratio_source, card, read=False)
+    kept = set(JUDGED) if today.ratio.known else set(JUDGED) - {BRAKE_CONTACT}
+    values = {q: value for q, value in after.items() if q in kept}
+    return _snapshot("AFTER", values, today.ratio, card, read=False)
 
 
 def _snapshot(
-    title: str,
-    known: Mapping[str, Measured],
-    ratio: float,
-    source: str,
-    card: Card,
-    read: bool = True,
+    title: str, known: Mapping[str, Measured], ratio: UsedRatio, card: Card, read: bool = True
 ) -> Snapshot:
-    values = dict(known)
-    clearance, gap = values["clearance"].value_in, values["gap"].value_in
-    free, touch = geometry_strokes(card, clearance, gap)
-    if "free-travel" not in values:
-        if free is None:
-            free = free_travel_in(ratio, clearance, card.lash_in)
-        values["free-travel"] = Measured(free, 1 / 16)
-    brake_known = "brake-contact" in values or source != "common practice"
-    if brake_known and "brake-contact" not in values and "pedal-height" in values:
-        height = values["pedal-height"].value_in
-        if touch is None:
-            touch = brake_stroke_in(ratio, clearance, gap, card.lash_in)
-        values["brake-contact"] = Measured(height - touch, 1 / 4)
+    values, lash = dict(known), card.lash_in
+    clearance, gap = values[CLEARANCE].value_in, values[GAP].value_in
+    free, touch = geometry_strokes(card, clearance, gap) or (
+        free_travel_in(ratio.value, clearance, lash),
+        brake_stroke_in(ratio.value, clearance, gap, lash),
+    )
+    values.setdefault(FREE_TRAVEL, Measured(free, 1 / 16))
+    brake_known = BRAKE_CONTACT in values or ratio.known
+    if brake_known and PEDAL_HEIGHT in values:
+        values.setdefault(BRAKE_CONTACT, Measured(values[PEDAL_HEIGHT].value_in - touch, 1 / 4))
     was_read = frozenset(known) if read else frozenset()
-    return Snapshot(title, values, was_read, ratio, source, brake_known)
+    return Snapshot(title, values, was_read, ratio, brake_known)
 
 
-def geometry_strokes(
-    card: Card, clearance_in: float, gap_in: float
-) -> tuple[float | None, float | None]:
+def geometry_strokes(card: Card, clearance_in: float, gap_in: float) -> tuple[float, float] | None:
     """Free travel, and pedal travel to the brake, by the card's geometry; None without, or where
     the chain does not reach."""
     if card.geometry is None:
-        return None, None
-    lash, clearance = card.lash_in, max(0.0, clearance_in)
+        return None
+    chain, lash, clearance = card.geometry, card.lash_in, max(0.0, clearance_in)
     try:
-        free = stroke.free_travel_in(card.geometry, clearance, lash)
-        touch = stroke.brake_stroke_in(card.geometry, clearance, gap_in, lash, card.load)
+        free = stroke.free_travel_in(chain, clearance, lash)
+        return free, stroke.brake_stroke_in(chain, clearance, gap_in, lash, card.load)
     except LinkageError:
-        return None, None
-    return free, touch
+        return None
 
 
 # --- The pedal stroke as one strip: free, release, brake, floor, with the bands of tolerance.
@@ -181,8 +189,7 @@ def geometry_strokes(
 # pedal height H, and the brake is touched at H - h.
 
 
-@dataclass(frozen=True, slots=True)
-class Stretch:
+class Stretch(NamedTuple):
     """Part of the stroke, from `start_in` to `end_in` of pedal travel: free, release or brake."""
 
     name: str
@@ -190,11 +197,11 @@ class Stretch:
     end_in: float
 
 
-@dataclass(frozen=True, slots=True)
-class Band:
+class Band(NamedTuple):
     """Where a point of the stroke should lie, and where it lies; pedal travel in inches.
 
-    `verdict` is "IN", "OUT" or "CLOSE"; `limits` is the tolerance in words and figures.
+    `name` is "free" or "brake", `verdict` "IN", "OUT" or "CLOSE", and `limits` the tolerance in
+    words and figures.
     """
 
     name: str
@@ -203,7 +210,6 @@ class Band:
     at_in: float
     verdict: str
     limits: str
-    source: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -229,59 +235,48 @@ class Stroke:
 
 def stroke_of(shot: Snapshot, card: Card) -> Stroke:
     """The strip of one moment."""
-    free = max(0.0, shot.get("free-travel") or 0.0)
-    height, contact = shot.get("pedal-height"), shot.get("brake-contact")
-    has_brake = card.transmission == "non-synchronized" and shot.brake_known
-    touch = height - contact if height is not None and contact is not None else None
-    if touch is None:
-        gap, clearance = shot.get("gap") or 0.0, shot.get("clearance") or 0.0
-        touch = shot.ratio * (clearance + gap) + card.lash_in
-    known_end = shot.get("total-travel") or height
+    free = max(0.0, shot.get(FREE_TRAVEL) or 0.0)
+    height, contact = shot.get(PEDAL_HEIGHT), shot.get(BRAKE_CONTACT)
+    braked = card.transmission == "non-synchronized"
+    has_brake = braked and shot.brake_known
+    if height is not None and contact is not None:
+        touch = height - contact
+    else:
+        touch = brake_stroke_in(shot.ratio.value, *shot.spaces_in, card.lash_in)
+    known_end = shot.get(TOTAL_TRAVEL) or height
     end = known_end or touch
     if height is not None:
         end = min(end, height)
-    stretches = [Stretch("free", 0.0, min(free, end))] if free > 0.0 else []
     stop = min(touch, end) if has_brake else end
-    if stop > free:
-        stretches.append(Stretch("release", free, stop))
-    if has_brake and touch < end:
+    stretches = [Stretch("free", 0.0, min(free, end)), Stretch("release", free, stop)]
+    if has_brake:
         stretches.append(Stretch("brake", touch, end))
-    bands = [b for b in (_free_band(shot, card), _brake_band(shot, card, height)) if b]
+    bands = [_band("free", FREE_TRAVEL, None, shot, card)]
+    if braked and height is not None:
+        bands.append(_band("brake", BRAKE_CONTACT, height, shot, card))
     missed = has_brake and known_end is not None and touch >= end
-    return Stroke(shot.title, tuple(stretches), tuple(bands), end, height, missed)
+    return Stroke(
+        shot.title,
+        tuple(s for s in stretches if s.end_in > s.start_in),
+        tuple(band for band in bands if band is not None),
+        end,
+        height,
+        missed,
+    )
 
 
-def _free_band(shot: Snapshot, card: Card) -> Band | None:
-    figure, judged = card.figures.get("free-travel"), shot.judged("free-travel", card)
-    value = shot.get("free-travel")
+def _band(
+    name: str, quantity: str, height: float | None, shot: Snapshot, card: Card
+) -> Band | None:
+    """A quantity's tolerance along the strip; one counted from the floor is `height` less it."""
+    figure, judged = card.figures.get(quantity), shot.judged(quantity, card)
+    value = shot.get(quantity)
     if figure is None or judged is None or value is None:
         return None
-    low, high = figure.limits.low_in, figure.limits.high_in
-    return Band(
-        "free",
-        low if low is not None else 0.0,
-        high if high is not None else max(value, low or 0.0),
-        value,
-        VERDICT[judged.decision],
-        limits_text(low, high, card.units),
-        figure.limits.source,
-    )
-
-
-def _brake_band(shot: Snapshot, card: Card, height: float | None) -> Band | None:
-    figure, judged = card.figures.get("brake-contact"), shot.judged("brake-contact", card)
-    value = shot.get("brake-contact")
-    if figure is None or judged is None or value is None or height is None:
-        return None
-    if card.transmission != "non-synchronized":
-        return None
-    low, high = figure.limits.low_in, figure.limits.high_in
-    return Band(
-        "brake",
-        height - (high if high is not None else max(value, low or 0.0)),
-        height - (low if low is not None else 0.0),
-        height - value,
-        VERDICT[judged.decision],
-        f"{limits_text(low, high, card.units)} high",
-        figure.limits.source,
-    )
+    low, high = figure.limits.low_in or 0.0, figure.limits.high_in
+    ends = low, max(value, low) if high is None else high
+    verdict, limits = say(f"verdict.{judged.decision}"), limits_text(figure.limits, card.units)
+    if height is None:
+        return Band(name, *ends, value, verdict, limits)
+    first, last = height - ends[1], height - ends[0]
+    return Band(name, first, last, height - value, verdict, say("high", limits=limits))

@@ -2,25 +2,24 @@
 
 from __future__ import annotations
 
-import math
+import cmath
 from collections.abc import Sequence
-from dataclasses import dataclass
+from typing import NamedTuple
 from xml.etree import ElementTree as Xml
 
 from assistant.card import Card
 from assistant.clutch.linkage.levers import LeverChain, Stage
 from assistant.clutch.linkage.stroke import LinkageError
 from assistant.pictures.snapshot import (
-    VERDICT,
     Band,
     PictureError,
     Snapshot,
-    Stretch,
     Stroke,
     figures_of,
     geometry_strokes,
-    limits_text,
+    say,
 )
+from assistant.quantity import BRAKE_CONTACT, CLEARANCE, GAP, PEDAL_HEIGHT
 from assistant.readings import speak
 
 WIDTH, HEIGHT = 1600, 900
@@ -105,11 +104,6 @@ class Sheet:
         self.text(60, 62, words, MIDDLE, bold=True)
         self.text(WIDTH - 60, 62, note, SMALL, "end")
 
-    def pointer(self, x: float, y: float, size: float = 26, up: bool = True) -> None:
-        """A filled triangle whose tip is at (x, y)."""
-        foot = y + size if up else y - size
-        self.polygon([(x, y), (x - size * 0.6, foot), (x + size * 0.6, foot)])
-
     def span(self, x1: float, x2: float, y: float) -> None:
         """A measure from x1 to x2: a line with two end strokes."""
         self.line(x1, y, x2, y, 6)
@@ -146,17 +140,13 @@ _TOPS = (150, 560)
 def stroke_svg(
     strokes: Sequence[Stroke], heading: str, spoken: str, units: str, note: str = ""
 ) -> str:
-    """The sheet as SVG text: up to two strips to the same scale.
+    """Up to two strips to the same scale: today, and after if it is known.
 
-    Args:
-        strokes: today, and after if it is known.
-        heading: whose truck it is.
-        spoken: the picture in one sentence, for those who cannot see it.
-        units: "inch" or "mm", for the figures.
-        note: what else must be said beside "to scale".
+    `heading` names the truck, `spoken` is the picture in one sentence, for those who cannot see it,
+    `units` "inch" or "mm", and `note` what else must be said beside "to scale".
     """
     sheet = Sheet(heading, spoken)
-    sheet.head(heading, f"to scale{note}")
+    sheet.head(heading, say("to_scale", note=note))
     scale = (_RIGHT - _LEFT) / max(s.length_in for s in strokes)
     for stroke, top in zip(strokes, _TOPS, strict=False):
         _strip(sheet, stroke, top, scale, units)
@@ -168,52 +158,44 @@ def _strip(sheet: Sheet, stroke: Stroke, top: float, scale: float, units: str) -
         return _LEFT + travel_in * scale
 
     sheet.text(_LEFT, top, stroke.title, LARGE, bold=True)
-    y = top + 80
-    for stretch in stroke.stretches:
-        sheet.rect(x(stretch.start_in), y, (stretch.end_in - stretch.start_in) * scale, _STRIP,
-                   stretch.name)  # fmt: skip
+    y, end = top + 80, x(stroke.end_in)
+    for name, first, last in stroke.stretches:
+        sheet.rect(x(first), y, x(last) - x(first), _STRIP, name)
     if stroke.floor_in is not None:
-        sheet.rect(x(stroke.end_in), y + _STRIP - 20, x(stroke.floor_in) - x(stroke.end_in), 20,
-                   "free")  # fmt: skip
-        sheet.rect(x(stroke.floor_in), y - 40, 30, _STRIP + 40, "#111111")
-        sheet.text(x(stroke.floor_in) + 30, y - 52, "FLOOR", SMALL, "end", True)
+        floor = x(stroke.floor_in)
+        sheet.rect(end, y + _STRIP - 20, floor - end, 20, "free")
+        sheet.rect(floor, y - 40, 30, _STRIP + 40, INK)
+        sheet.text(floor + 30, y - 52, "FLOOR", SMALL, "end", True)
     if stroke.brake_missed:
-        sheet.text(x(stroke.end_in) - 110, y - 14, "BRAKE NOT REACHED", SMALL, "end", True)
-    _names(sheet, stroke.stretches, x(0), scale, y, units)
+        sheet.text(end - 110, y - 14, say("not_reached"), SMALL, "end", True)
+    for name, first, last in stroke.stretches:
+        length = figures_of(last - first, units)
+        words = f"{name.upper()} {length}" if name != "brake" else "BRAKE"
+        _name(sheet, words, x(first), x(last), y)
     for band in stroke.bands:
         _band(sheet, band, x(band.low_in), x(band.high_in), x(max(0.0, band.at_in)), y + _STRIP)
 
 
-def _names(
-    sheet: Sheet, stretches: Sequence[Stretch], left: float, scale: float, y: float, units: str
-) -> None:
-    """Name and length of each stretch, inside it, or above where it is too narrow."""
-    for stretch in stretches:
-        start, wide = left + stretch.start_in * scale, (stretch.end_in - stretch.start_in) * scale
-        length = figures_of(stretch.end_in - stretch.start_in, units)
-        words = f"{stretch.name.upper()} {length}" if stretch.name != "brake" else "BRAKE"
-        middle = start + wide / 2
-        if text_width(words, MIDDLE) + 30 < wide:
-            sheet.text(middle, y + _STRIP / 2 + 18, words, MIDDLE, "middle", True, boxed=True)
-            continue
-        at = "start" if middle < WIDTH / 2 else "end"
-        shift = 0 if at == "start" else -150
-        sheet.text(max(start, 60) + shift if at == "start" else middle + shift, y - 14, words,
-                   SMALL, at, True)  # fmt: skip
-        if at == "end":
-            sheet.line(middle + shift + 8, y - 26, middle, y - 26, 4)
-            sheet.line(middle, y - 26, middle, y + 8, 4)
+def _name(sheet: Sheet, words: str, left: float, right: float, y: float) -> None:
+    """Name and length of a stretch, inside it, or above where it is too narrow."""
+    middle = (left + right) / 2
+    if text_width(words, MIDDLE) + 30 < right - left:
+        sheet.text(middle, y + _STRIP / 2 + 18, words, MIDDLE, "middle", True, boxed=True)
+    elif middle < WIDTH / 2:
+        sheet.text(max(left, 60), y - 14, words, SMALL, "start", True)
+    else:
+        sheet.text(middle - 150, y - 14, words, SMALL, "end", True)
+        sheet.line(middle - 142, y - 26, middle, y - 26, 4)
+        sheet.line(middle, y - 26, middle, y + 8, 4)
 
 
 def _band(sheet: Sheet, band: Band, low: float, high: float, at: float, y: float) -> None:
     """The tolerance as a measure under the strip, and where the truck is, with a verdict."""
-    sheet.pointer(at, y + 6)
+    sheet.polygon([(at, y + 6), (at - 15.6, y + 32), (at + 15.6, y + 32)])
     sheet.span(low, high, y + 58)
-    name = "free" if band.name == "free" else "brake"
-    left = band.name == "free"
-    edge = _LEFT if left else _RIGHT + 30
-    anchor = "start" if left else "end"
-    sheet.text(edge, y + 116, f"{band.verdict}: {name} {band.limits}", SMALL, anchor, bold=True)
+    edge, anchor = (_LEFT, "start") if band.name == "free" else (_RIGHT + 30, "end")
+    words = f"{band.verdict}: {band.name} {band.limits}"
+    sheet.text(edge, y + 116, words, SMALL, anchor, bold=True)
 
 
 # --- The chain from pedal to brake, today and after: pedal and bearing to scale, each in its own.
@@ -222,31 +204,19 @@ def _band(sheet: Sheet, band: Band, low: float, high: float, at: float, y: float
 # is only indicated where the card gives no geometry; the picture says both.
 
 _ROWS = (110, 500)
-_FLOOR = 330
-"""Depth of the floor below the top of a row."""
-_PEDAL = 200
-"""Height of the tallest pedal."""
-_FACE = 1400
-"""Where the brake's face is."""
-_BODY = 120
-"""Width of the bearing: not to scale."""
-_SPACE = 560
-"""Length of gap and clearance together, at most."""
+_FLOOR = 330  # depth of the floor below the top of a row
+_PEDAL = 200  # height of the tallest pedal
+_FACE = 1400  # where the brake's face is
+_BODY = 120  # width of the bearing: not to scale
+_SPACE = 560  # length of gap and clearance together, at most
 
 
 def chain_svg(shots: Sequence[Snapshot], card: Card, heading: str, spoken: str) -> str:
-    """The sheet as SVG text: up to two rows to the same scales.
-
-    Args:
-        shots: today, and after if it is known.
-        card: the truck's card, for limits and units.
-        heading: whose truck it is.
-        spoken: the picture in one sentence, for those who cannot see it.
-    """
+    """Up to two rows to the same scales; limits and units are the card's. See `stroke_svg`."""
     sheet = Sheet(heading, spoken)
-    sheet.head(heading, f"linkage not to scale, {shots[0].ratio:.1f} to 1")
-    span = max((s.get("gap") or 0.0) + max(0.0, s.get("clearance") or 0.0) for s in shots)
-    tall = max((s.get("pedal-height") or 0.0) for s in shots)
+    sheet.head(heading, say("not_to_scale", ratio=f"{shots[0].ratio.value:.1f}"))
+    span = max(sum(shot.spaces_in) for shot in shots)
+    tall = max(shot.get(PEDAL_HEIGHT) or 0.0 for shot in shots)
     for shot, top in zip(shots, _ROWS, strict=False):
         sheet.text(60, top + 50, shot.title, LARGE, bold=True)
         fork = _bearing(sheet, shot, card, top, _SPACE / max(span, 1e-3))
@@ -256,10 +226,10 @@ def chain_svg(shots: Sequence[Snapshot], card: Card, heading: str, spoken: str) 
 
 def _bearing(sheet: Sheet, shot: Snapshot, card: Card, top: float, scale: float) -> float:
     """Fork, bearing and brake along the shaft; returns where the fork stands."""
-    gap, clearance = shot.get("gap") or 0.0, shot.get("clearance") or 0.0
+    clearance, gap = shot.spaces_in
     y, tall = top + 130, 120
     pad = _FACE - gap * scale - _BODY
-    fork = pad - max(0.0, clearance) * scale
+    fork = pad - clearance * scale
     sheet.line(fork - 90, y + tall / 2, 1590, y + tall / 2, 16)  # the input shaft
     has_brake = card.transmission == "non-synchronized"
     if has_brake:
@@ -271,31 +241,18 @@ def _bearing(sheet: Sheet, shot: Snapshot, card: Card, top: float, scale: float)
     sheet.rect(fork - 44, y + 14, 44, _FLOOR - 160, "#ffffff", 6)
     sheet.circle(fork - 22, top + _FLOOR - 16, 18)
     sheet.span(pad + _BODY, _FACE, y - 26)
-    words = _label("GAP", shot, "gap", card)
+    words = shot.told("GAP", GAP, card)
     middle = min((pad + _BODY + _FACE) / 2, 1590 - text_width(words, SMALL) / 2)
     sheet.text(middle, y - 50, words, SMALL, "middle", True)
     sheet.span(fork, pad, y + tall + 36)
-    sheet.text(1590, y + tall + 128, _label("FORK", shot, "clearance", card), SMALL, "end",
-               True)  # fmt: skip
-    figure = card.figures.get("gap")
-    if figure is not None:
-        low, high = figure.limits.low_in, figure.limits.high_in
-        for limit in (low, high):  # where the bearing's face should be
-            if limit is not None:
-                at = _FACE - limit * scale
-                sheet.line(at, y - 8, at, y + tall + 8, 5, dashed=True)
+    words = shot.told("FORK", CLEARANCE, card)
+    sheet.text(1590, y + tall + 128, words, SMALL, "end", True)
+    figure = card.figures.get(GAP)
+    for limit in () if figure is None else (figure.limits.low_in, figure.limits.high_in):
+        if limit is not None:  # where the bearing's face should be
+            at = _FACE - limit * scale
+            sheet.line(at, y - 8, at, y + tall + 8, 5, dashed=True)
     return fork - 22
-
-
-def _label(name: str, shot: Snapshot, quantity: str, card: Card) -> str:
-    """`GAP 21/32 in OUT (1/2 to 9/16 in)`."""
-    value, judged = shot.get(quantity) or 0.0, shot.judged(quantity, card)
-    figure = card.figures.get(quantity)
-    words = f"{name} {figures_of(value, card.units)}"
-    if judged is None or figure is None:
-        return words
-    low, high = figure.limits.low_in, figure.limits.high_in
-    return f"{words} {VERDICT[judged.decision]} ({limits_text(low, high, card.units)})"
 
 
 def _pedal(sheet: Sheet, shot: Snapshot, card: Card, top: float, scale: float, fork: float) -> None:
@@ -303,7 +260,7 @@ def _pedal(sheet: Sheet, shot: Snapshot, card: Card, top: float, scale: float, f
     floor = top + _FLOOR
     sheet.line(60, floor, 400, floor, 10)
     sheet.text(60, floor + 44, "FLOOR", SMALL, bold=True)
-    height, contact = shot.get("pedal-height"), shot.get("brake-contact")
+    height, contact = shot.get(PEDAL_HEIGHT), shot.get(BRAKE_CONTACT)
     up = floor - (height or 0.0) * scale if height else top + 130
     sheet.rect(200, up - 14, 130, 28, "metal")
     sheet.line(330, up, 480, top + 70, 14)
@@ -311,13 +268,14 @@ def _pedal(sheet: Sheet, shot: Snapshot, card: Card, top: float, scale: float, f
     sheet.line(480, top + 70, 540, top + 170, 14)
     sheet.line(540, top + 170, 540, floor - 16, 5, dashed=True)
     sheet.line(540, floor - 16, fork - 18, floor - 16, 5, dashed=True)
-    words = figures_of(height, card.units) if height else "height ?"
+    words = figures_of(height, card.units) if height else say("height_unknown")
     sheet.text(330, up - 26, words, SMALL, "end", True)
     if height and contact is not None and card.transmission == "non-synchronized":
         low = floor - max(0.0, contact) * scale
         sheet.line(200, low, 330, low, 6, dashed=True)
-        text = f"at {speak.near_figures(contact, card.units)}" if contact >= 0 else "below it"
-        sheet.text(230, floor + 44, f"brake {text}", SMALL, "start", True)
+        at = speak.near_figures(contact, card.units)
+        words = say("brake_at", height=at) if contact >= 0 else say("brake_below")
+        sheet.text(230, floor + 44, words, SMALL, "start", True)
 
 
 # --- Rods and levers to scale, from the card's geometry: at rest, and with the brake touched.
@@ -327,32 +285,28 @@ def _pedal(sheet: Sheet, shot: Snapshot, card: Card, top: float, scale: float, f
 # is turned by in an adjustment is too little to be seen here: what shows is how far the chain has
 # to go.
 
-Point = tuple[float, float]
 _BAR_ROWS = (90, 490)
-_ROOM = 250
-"""Height for the levers in a row."""
-_MOST = 3
-"""More panels in a row could not be told apart from two metres."""
+_ROOM = 250  # height for the levers in a row
+_MOST = 3  # more panels in a row could not be told apart from two metres
 
 
-@dataclass(frozen=True)
-class _Panel:
-    """One rod: pivot, arm's end, lever's end, pivot; at rest and pressed; inches, y upward."""
+class _Panel(NamedTuple):
+    """One rod: pivot, arm's end, lever's end, pivot; at rest and pressed; inches, x + 1j*y."""
 
     name: str
-    rest: tuple[Point, ...]
-    pressed: tuple[Point, ...]
+    rest: tuple[complex, ...]
+    pressed: tuple[complex, ...]
     moves_in: float
 
     @property
-    def box(self) -> tuple[float, float, float, float]:
-        """Left, bottom, right, top."""
-        xs, ys = zip(*self.rest, *self.pressed, strict=True)
-        return min(xs), min(ys), max(xs), max(ys)
+    def box(self) -> tuple[complex, complex]:
+        """The lower left corner, and the size."""
+        xs, ys = zip(*((p.real, p.imag) for p in (*self.rest, *self.pressed)), strict=True)
+        return complex(min(xs), min(ys)), complex(max(xs) - min(xs), max(ys) - min(ys))
 
 
 def bars_svg(shots: Sequence[Snapshot], card: Card, heading: str, spoken: str) -> str:
-    """The sheet as SVG text: up to two rows of panels.
+    """Up to two rows of panels. See `stroke_svg`.
 
     Raises:
         PictureError: the card has no rods and levers, more than fit, or they do not reach.
@@ -364,11 +318,11 @@ def bars_svg(shots: Sequence[Snapshot], card: Card, heading: str, spoken: str) -
         raise PictureError(f"more than {_MOST} rods do not fit; lugcall picture chain does")
     rows = [_panels(chain, shot, card) for shot in shots[:2]]
     sheet = Sheet(heading, spoken)
-    sheet.head(heading, "solid: at rest, dashed: brake touched")
+    sheet.head(heading, say("rest_and_touched"))
     room = (WIDTH - 120) / len(chain.stages)
-    boxes = [p.box for row in rows for p in row]
+    sizes = [panel.box[1] for row in rows for panel in row]
     scale = min(
-        min((room - 80) / max(r - x, 1e-6), _ROOM / max(t - b, 1e-6)) for x, b, r, t in boxes
+        min((room - 80) / max(size.real, 1e-6), _ROOM / max(size.imag, 1e-6)) for size in sizes
     )
     for shot, row, top in zip(shots, rows, _BAR_ROWS, strict=False):
         sheet.text(60, top + 60, shot.title, LARGE, bold=True)
@@ -378,12 +332,10 @@ def bars_svg(shots: Sequence[Snapshot], card: Card, heading: str, spoken: str) -
 
 
 def _panels(chain: LeverChain, shot: Snapshot, card: Card) -> list[_Panel]:
-    clearance, gap = shot.get("clearance") or 0.0, shot.get("gap") or 0.0
-    _, touch = geometry_strokes(card, clearance, gap)
-    if touch is None:
+    strokes = geometry_strokes(card, *shot.spaces_in)
+    if strokes is None:
         raise PictureError("by the card's geometry the brake is not reached; measure it again")
-    turned = (touch - card.lash_in) / chain.pedal_arm_in
-    panels = []
+    turned, panels = (strokes[1] - card.lash_in) / chain.pedal_arm_in, []
     for stage in chain.stages:
         on = stage.turn(turned)
         try:
@@ -395,33 +347,29 @@ def _panels(chain: LeverChain, shot: Snapshot, card: Card) -> list[_Panel]:
     return panels
 
 
-def _points(stage: Stage, turned: float) -> tuple[Point, ...]:
+def _points(stage: Stage, turned: float) -> tuple[complex, ...]:
     """Pivot, arm's end, lever's end, pivot."""
     bar = stage.bar
     drive = stage.rest + turned if stage.pull else stage.rest - turned
-    driven = bar.driven(drive)
-    arm = (bar.arm_in * math.cos(drive), bar.arm_in * math.sin(drive))
-    x = bar.pivots_in + bar.lever_in * math.cos(driven)
-    return (0.0, 0.0), arm, (x, bar.lever_in * math.sin(driven)), (bar.pivots_in, 0.0)
+    lever = cmath.rect(bar.lever_in, bar.driven(drive))
+    return 0j, cmath.rect(bar.arm_in, drive), bar.pivots_in + lever, complex(bar.pivots_in)
 
 
 def _draw(
     sheet: Sheet, panel: _Panel, left: float, top: float, room: float, scale: float, units: str
 ) -> None:
-    low_x, low_y, high_x, high_y = panel.box
-    shift = left + (room - (high_x - low_x) * scale) / 2
-    foot = top + (_ROOM + (high_y - low_y) * scale) / 2
+    low, size = panel.box
+    shift = left + (room - size.real * scale) / 2
+    foot = top + (_ROOM + size.imag * scale) / 2
 
-    def at(point: Point) -> Point:
-        return shift + (point[0] - low_x) * scale, foot - (point[1] - low_y) * scale
+    def at(point: complex) -> tuple[float, float]:
+        return shift + (point - low).real * scale, foot - (point - low).imag * scale
 
     for points, dashed in ((panel.pressed, True), (panel.rest, False)):
         for start, end, thick in zip(points, points[1:], (14, 6, 14), strict=False):
             sheet.line(*at(start), *at(end), 5 if dashed else thick, dashed)
-    for pivot in (panel.rest[0], panel.rest[3]):
-        sheet.circle(*at(pivot), 16, "#111111")
-    for pin in panel.rest[1:3]:
-        sheet.circle(*at(pin), 12)
+    for i, radius, fill in ((0, 16, INK), (3, 16, INK), (1, 12, PAPER), (2, 12, PAPER)):
+        sheet.circle(*at(panel.rest[i]), radius, fill)
     words = f"{panel.name} {speak.near_figures(panel.moves_in, units)}"
     if text_width(words, SMALL) > room - 20:
         words = speak.near_figures(panel.moves_in, units)

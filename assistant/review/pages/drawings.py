@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
+from dataclasses import replace
 
 from assistant.card import Card
 from assistant.card.arithmetic import stops_kept
@@ -57,24 +58,16 @@ def pictures(
     if not now:
         shots = shots[:1]
     shots = [
-        _named(shot, title) for shot, title in zip(shots, ("AS FOUND", "AS LEFT"), strict=False)
+        replace(shot, title=title)
+        for shot, title in zip(shots, ("AS FOUND", "AS LEFT"), strict=False)
     ]
-    spoken = " ".join(say.spoken(s, card).replace("Today", "As found") for s in _titled(shots))
+    spoken = " ".join(say.spoken(shot, card) for shot in shots)
     sure = shots[0].brake_known or card.transmission == "synchronized"
     note = "" if sure else "; where the brake is, not known"
     strip = stroke_svg([stroke_of(s, card) for s in shots], heading, spoken, card.units, note)
     high = 520 if len(shots) == 1 else 900
     return [_inside(strip, "strip", high), _inside(chain_svg(shots, card, heading, spoken), "chain",
             500 if len(shots) == 1 else 900)]  # fmt: skip
-
-
-def _named(shot: Snapshot, title: str) -> Snapshot:
-    return Snapshot(title, shot.values, shot.read, shot.ratio, shot.ratio_source, shot.brake_known)
-
-
-def _titled(shots: Sequence[Snapshot]) -> list[Snapshot]:
-    """With the titles that `say` knows."""
-    return [_named(s, "TODAY" if s.title == "AS FOUND" else s.title) for s in shots]
 
 
 def _inside(svg: str, name: str, high: float) -> str:

@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from assistant.card import Card, CardError, card_from_text, default_card
+from assistant.clutch.conformity import Limits
 from assistant.pictures.snapshot import figures_of, limits_text
 from assistant.quantity import (
     BEARING_TRAVEL,
@@ -190,9 +191,11 @@ def _rows(
         first, last = found.get(quantity), left.get(quantity)
         if first is None and last is None and quantity == BEARING_TRAVEL:
             continue
+        none = low is None and high is None
+        limits = "" if none else limits_text(Limits(low, high), units)
         yield _Row(
             spoken_name(quantity), first, last, was.get(id(first), ""), was.get(id(last), ""),
-            "" if low is None and high is None else limits_text(low, high, units), figure.source,
+            limits, figure.source,
         )  # fmt: skip
 
 
