@@ -14,10 +14,14 @@ import pytest
 from assistant.act import Act
 from assistant.conversation import Session
 from assistant.voice.detection.endpointer import EndpointEvent
-from assistant.voice.devices.audio import FRAME, FRAME_S, Samples
+from assistant.voice.devices.audio import FRAME, FRAME_S
 from assistant.voice.recognition.recognizer import Hearing, Hypothesis
+from assistant.voice.session import attendant as attending
 from assistant.voice.session.attendant import Attendant, Turn
 from assistant.voice.session.channel import Channel
+
+LENGTH = 10
+"""Samples of an utterance."""
 
 
 class Later(Executor):
@@ -42,35 +46,33 @@ class Later(Executor):
                     future.set_exception(error)
 
 
+def hearing(words: str, free: str = "") -> list[Hearing]:
+    marks = {"inside": -0.3, "tokens": 2.0}
+    return [Hearing("whisper", (Hypothesis(words, -0.3),), free or words, -0.3, marks, 0.1)]
+
+
 class Script:
-    """Engines that hear the words whose number is in the samples, and nothing else."""
+    """Recognizers that hear the words whose number is in the samples, and nothing else."""
 
     def __init__(self) -> None:
         self.words: list[str] = []
         self.heard: list[str] = []
+        self.whole = ""
+        """What is heard in two sounds joined, if not the first of them."""
+        self.written = "The bracket is bent."
 
     def expect(self, grammar: object) -> None: ...
 
     def listen(self, samples: Any) -> list[Hearing]:
         words = self.words[int(samples[0])]
+        words = self.whole or words if len(samples) > LENGTH else words
         self.heard.append(words)
         if words == "choke":
             raise ValueError("the engine fails")
-        short = words.split()[0] if words.startswith("note") else words
-        marks = {"inside": -0.3, "tokens": 2.0}
-        return [Hearing("whisper", (Hypothesis(short, -0.3),), words, -0.3, marks, 0.1)]
+        return hearing(words.split()[0] if words.startswith("note") else words, words)
 
-
-def started(start_s: float) -> EndpointEvent:
-    return EndpointEvent("started", start_s, start_s)
-
-
-def paused(sound: Samples, start_s: float, speech_end_s: float, at_s: float) -> EndpointEvent:
-    return EndpointEvent("paused", start_s, at_s, speech_end_s, sound)
-
-
-def ended(sound: Samples, start_s: float, speech_end_s: float, at_s: float) -> EndpointEvent:
-    return EndpointEvent("ended", start_s, at_s, speech_end_s, sound)
+    def dictate(self, samples: Any) -> str:
+        return self.written
 
 
 class Room:
@@ -111,31 +113,48 @@ class Room:
 
     def sound(self, words: str) -> Any:
         self.script.words.append(words)
-        return np.full(10, len(self.script.words) - 1, np.float32)
+        return np.full(LENGTH, len(self.script.words) - 1, np.float32)
 
-    def say(self, role: str, words: str) -> None:
-        """Said, paused and ended; not decoded yet."""
+    def begin(self, role: str, words: str, said_s: float = 0.4) -> EndpointEvent:
+        """Said and paused; gives how it ends."""
         start, sound = self.now, self.sound(words)
-        self.event(role, started(start))
-        self.now += 0.5
-        self.event(role, paused(sound, start, start + 0.4, self.now))
-        self.event(role, ended(sound, start, start + 0.4, self.now))
+        self.event(role, EndpointEvent("started", start, start))
+        self.now += said_s + 0.1
+        self.event(role, EndpointEvent("paused", start, self.now, start + said_s, sound))
+        return EndpointEvent("ended", start, self.now, start + said_s, sound)
+
+    def say(self, role: str, words: str, said_s: float = 0.4) -> None:
+        """Said, paused and ended; not decoded yet."""
+        self.event(role, self.begin(role, words, said_s))
+
+    def tell(self, words: str, after_s: float = 0.0) -> None:
+        """Said by the technician, ended and decoded."""
+        self.now += after_s
+        self.say("tech", words)
+        self.decode()
+
+    def run(self) -> None:
+        self.engines.run()
+        self.attendant.pump()
 
     def decode(self) -> None:
-        """The engines get done."""
-        for _ in range(3):  # what is heard again in another grammar included
-            self.engines.run()
-            self.attendant.pump()
+        """The engines get done, also with what is heard again in another grammar."""
+        for _ in range(3):
+            self.run()
 
     def replies(self) -> list[str]:
         return [said.key for turn in self.turns for said in turn.said]
 
 
-def test_words_said_while_others_are_decoded_are_answered_too(session: Session) -> None:
-    room = Room(session, "tech")
+@pytest.fixture
+def room(session: Session) -> Room:
+    return Room(session, "tech")
+
+
+def test_words_said_while_others_are_decoded_are_answered_too(room: Room) -> None:
     room.say("tech", "why")
     room.say("tech", "where are we")
-    room.event("tech", started(room.now))
+    room.event("tech", EndpointEvent("started", room.now, room.now))
     room.event("tech", EndpointEvent("dropped", 0.0, room.now))  # a knock
     assert not room.turns
     room.decode()
@@ -144,86 +163,80 @@ def test_words_said_while_others_are_decoded_are_answered_too(session: Session) 
     assert room.speech == [True, True, True, False]
 
 
-def test_what_was_only_a_pause_is_heard_whole(session: Session) -> None:
-    room = Room(session, "tech")
-    start = room.now
-    room.event("tech", started(start))
-    room.event("tech", paused(room.sound("done"), start, start + 0.1, room.now))
+def test_what_was_only_a_pause_is_heard_whole(room: Room) -> None:
+    room.begin("tech", "done")
     room.event("tech", EndpointEvent("resumed", 0.0, room.now))
-    room.event("tech", ended(room.sound("how long"), start, room.now, room.now))
+    room.event("tech", EndpointEvent("ended", 0.0, room.now, room.now, room.sound("how long")))
     room.decode()
     assert room.script.heard == ["how long"], "the first guess is not even decoded"
     assert [turn.heard for turn in room.turns] == ["how long"]
 
 
-def test_a_stop_is_acted_on_at_its_pause_and_once(session: Session) -> None:
-    room = Room(session, "tech")
-    start, sound = room.now, room.sound("stop")
-    room.event("tech", started(start))
-    room.event("tech", paused(sound, start, start + 0.3, room.now))
-    room.engines.run()
-    room.event("tech")
+def test_a_clear_utterance_is_decided_once(
+    room: Room, session: Session, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """At its pause; what each wording means is asked once, and the act is handed over."""
+    decisions, meant = [], []
+    really, understood = attending.decide, session.understood
+    monkeypatch.setattr(attending, "decide", lambda *a: decisions.append(a) or really(*a))
+    session.understood = lambda *a: meant.append(a) or understood(*a)  # type: ignore
+    end = room.begin("tech", "done")
+    room.run()
+    room.event("tech", end)
+    room.decode()
+    assert room.turns[0].kind == "accept"
+    assert (len(decisions), meant) == (1, [("done", "tech")])
+
+
+def test_a_stop_is_acted_on_at_its_pause_and_once(room: Room, session: Session) -> None:
+    end = room.begin("tech", "stop")
+    room.run()
     assert session.job.at == "halted", "before it is known whether more is said"
-    room.event("tech", ended(sound, start, start + 0.3, room.now))
+    room.event("tech", end)
     room.decode()
     assert room.replies().count("reply:stopped") == 1 and len(room.turns) == 1
-    room.say("tech", "carry on")
-    room.decode()
+    room.tell("carry on")
     assert session.job.at != "halted"
 
 
-def test_an_impatient_second_done_is_not_the_next_steps(session: Session) -> None:
-    room = Room(session, "tech")
+def test_an_impatient_second_done_is_not_the_next_steps(room: Room, session: Session) -> None:
     before = session.job.at
     room.say("tech", "done")
-    room.say("tech", "done")
-    room.decode()
+    room.tell("done")
     after = session.job.at
     assert after != before and room.turns[1].kind == "nothing" and not room.turns[1].said
-    room.say("tech", "done")
-    room.decode()
+    room.tell("done")
     assert session.job.at != after
 
 
 def test_the_rest_of_a_reading_corrects_it_and_is_read_back(
-    session: Session, play: Callable[[Session, str], Any]
+    room: Room, session: Session, play: Callable[[Session, str], Any]
 ) -> None:
     """ "Eight ... eight and a half", cut in two: not the answer to the next question."""
     play(session, " / ".join(["done"] * 6) + " / helper: ready / helper: sound / sound / sound")
     play(session, "sound / helper: skip")
-    room = Room(session, "tech")
-    room.say("tech", "eight")
-    room.decode()
+    room.tell("eight")
     assert session.job.expects() == "total-travel"
-    room.say("tech", "eight and a half")
-    room.decode()
+    room.tell("eight and a half")
     assert session.job.pending is not None
     assert session.job.pending.quantity == "pedal-height"
-    room.now += 2.0
-    room.say("tech", "check")
-    room.decode()
+    room.tell("check", 2.0)
     assert session.job.facts.latest("pedal-height").value_in == 8.5
     assert session.job.facts.latest("total-travel") is None
-    room.now += 2.0
-    room.say("tech", "eight and a quarter")
-    room.decode()
+    room.tell("eight and a quarter", 2.0)
     assert session.job.facts.latest("total-travel").value_in == 8.25
 
 
 def test_a_check_that_began_before_the_read_back_confirms_nothing(
-    session: Session, play: Callable[[Session, str], Any]
+    room: Room, session: Session, play: Callable[[Session, str], Any]
 ) -> None:
     play(session, " / ".join(["done"] * 6) + " / helper: ready / helper: sound / sound / sound")
     play(session, "sound / helper: skip / eight and a half / eight and a quarter")
-    room = Room(session, "tech")
     room.say("tech", "one and a half")
-    room.say("tech", "check")
-    room.decode()
+    room.tell("check")
     assert session.job.pending is not None
     assert room.turns[-1].kind == "nothing"
-    room.now += 2.0
-    room.say("tech", "check")
-    room.decode()
+    room.tell("check", 2.0)
     assert session.job.pending is None
 
 
@@ -242,57 +255,46 @@ def test_words_are_heard_again_once_the_other_person_moved_the_job(
     assert room.script.heard.count("why") == 2
 
 
-def test_an_engine_that_fails_costs_one_utterance(session: Session) -> None:
-    room = Room(session, "tech")
-    room.say("tech", "choke")
-    room.decode()
+def test_an_engine_that_fails_costs_one_utterance(room: Room) -> None:
+    room.tell("choke")
     assert room.replies() == ["reply:say_again"]
-    room.say("tech", "done")
-    room.decode()
+    room.tell("done")
     assert room.turns[-1].kind == "accept"
 
 
 @pytest.mark.parametrize("words", ["note the grease fitting is new", "note, both bolts replaced."])
-def test_a_note_is_written_down_as_heard(session: Session, words: str) -> None:
-    room = Room(session, "tech")
-    room.say("tech", words)
-    room.decode()
+def test_a_note_is_written_down_as_heard(room: Room, session: Session, words: str) -> None:
+    room.tell(words)
     assert room.replies() == ["reply:noted"]
     assert session.journal.events[-1].data["words"] == words.rstrip(".")
 
 
-def test_a_microphone_that_was_away_has_forgotten_half_a_word(session: Session) -> None:
-    room = Room(session, "tech")
-    room.event("tech", started(room.now))
-    room.event("tech", paused(room.sound("done"), room.now, room.now, room.now))
+def test_a_microphone_that_was_away_has_forgotten_half_a_word(room: Room) -> None:
+    room.begin("tech", "done")
     room.channels["tech"].reset()
     room.decode()
     assert room.turns == [] and room.script.heard == []
 
 
-def test_note_alone_takes_the_next_words_whatever_they_are(session: Session) -> None:
-    room = Room(session, "tech")
-    ears: Any = room.script
-    ears.dictate = lambda samples: "The bracket is bent."
-    room.say("tech", "note")
-    room.decode()
+def test_note_alone_takes_the_next_words_whatever_they_are(room: Room, session: Session) -> None:
+    room.tell("note")
     assert room.replies() == ["reply:note_empty"]
-    room.now += 2.0
-    room.say("tech", "half inch")
-    room.decode()
+    room.tell("half inch", 2.0)
     assert session.job.facts.notes == [("tech", "The bracket is bent.")]
-    room.now += 2.0
-    room.say("tech", "done")
-    room.decode()
+    room.tell("done", 2.0)
     assert session.job.at == "parking_brake"
+
+
+def test_a_stop_in_words_taken_down_is_one(room: Room, session: Session) -> None:
+    room.tell("note")
+    room.script.written = "Whoa, stop, stop!"
+    room.tell("half inch", 2.0)
+    assert session.job.at == "halted" and not session.job.facts.notes
 
 
 def test_a_stop_does_not_wait_for_a_note_to_be_taken_down(session: Session) -> None:
     room = Room(session, "tech", "helper")
-    ears: Any = room.script
-    ears.dictate = lambda samples: "The bracket is bent."
-    room.say("tech", "note")
-    room.decode()
+    room.tell("note")
     room.now += 2.0
     room.say("tech", "half inch")
     while not room.channels["tech"].ended[0].hearings.done():
@@ -301,8 +303,7 @@ def test_a_stop_does_not_wait_for_a_note_to_be_taken_down(session: Session) -> N
     assert not session.job.facts.notes
     dictation = room.engines.jobs.pop()
     room.say("helper", "stop")
-    room.engines.run()
-    room.attendant.pump()
+    room.run()
     assert session.job.at == "halted"
     room.engines.jobs.append(dictation)
     room.decode()
@@ -310,136 +311,84 @@ def test_a_stop_does_not_wait_for_a_note_to_be_taken_down(session: Session) -> N
 
 
 @pytest.mark.parametrize(
-    ("heard", "written", "reason"),
+    ("heard", "written", "act"),
     [
-        ("accept", "Accept because the parts are worn.", "the parts are worn"),
-        ("how far to go", "Except it since the parts are worn.", "the parts are worn"),
+        ("accept", "Accept because the parts are worn.", ("accept", "the parts are worn")),
+        ("how far to go", "Except it since parts are worn.", ("accept", "parts are worn")),
+        ("accept", "Accept because they are not right.", ("unclear", "they are not right")),
     ],
 )
 def test_a_reason_to_accept_is_taken_down(
-    session: Session, heard: str, written: str, reason: str
+    room: Room, session: Session, heard: str, written: str, act: tuple[str, str]
 ) -> None:
     """Said in one breath it is no command of any grammar, but it begins with one."""
-    room = Room(session, "tech")
-    ears: Any = room.script
-    ears.dictate = lambda samples: written
-    acts: list[str] = []
+    acts: list[Act] = []
     session.job.choice = "out"
-    session.take = lambda meant: acts.append(meant.text) or []  # type: ignore
-    start, sound = room.now, room.sound(heard)
-    room.script.listen = lambda samples: [  # type: ignore[method-assign]
-        Hearing(
-            "whisper",
-            (Hypothesis(heard, -0.3),),
-            "accept because the parts are worn",
-            -0.3,
-            {"inside": -0.3, "tokens": 2.0},
-            0.1,
-        )
-    ]
-    room.event("tech", started(start))
-    room.now += 2.0
-    room.event("tech", ended(sound, start, start + 1.9, room.now))
+    session.take = lambda meant: acts.append(meant) or []  # type: ignore
+    room.script.written = written
+    room.script.listen = lambda samples: hearing(heard, written)  # type: ignore[method-assign]
+    room.say("tech", heard, 1.9)
     room.decode()
-    assert acts == [reason]
+    assert [(one.meaning, one.text) for one in acts] == [act]
 
 
-def test_a_code_is_read_back_however_well_it_was_heard(session: Session) -> None:
-    room = Room(session, "tech")
+def test_a_code_is_read_back_however_well_it_was_heard(room: Room, session: Session) -> None:
     acts: list[Act] = []
     session.take = lambda meant: acts.append(meant) or []  # type: ignore
     session.job.at = "sign_off"
-    room.say("tech", "sign off seven")
-    room.decode()
+    room.tell("sign off seven")
     assert acts[0].doubt and (acts[0].evidence.ear or {}).get("doubt") is True
 
 
-def test_words_that_begin_others_are_waited_for(session: Session) -> None:
+def test_words_that_begin_others_are_waited_for(room: Room) -> None:
     """ "Correct" confirms, "correct that" takes back: the first is not cut off the second."""
-    room = Room(session, "tech")
     patience: list[bool | None] = []
     room.channels["tech"].endpointer.patience = patience.append  # type: ignore[method-assign]
     for words in ("correct", "done"):
-        start, sound = room.now, room.sound(words)
-        room.event("tech", started(start))
-        room.now += 0.5
-        room.event("tech", paused(sound, start, start + 0.4, room.now))
-        room.engines.run()
-        room.attendant.pump()
-        room.event("tech", ended(sound, start, start + 0.4, room.now))
+        end = room.begin("tech", words)
+        room.run()
+        room.event("tech", end)
         room.decode()
         room.now += 2.0
     assert patience[0] is False and patience[-1] is True
 
 
-def reading_taken(room: Room, words: str) -> None:
+@pytest.fixture
+def taken(room: Room, session: Session) -> Room:
     """The job asks for the pedal height, and is told it."""
-    room.session.job.at = "found_height"
-    room.say("tech", words)
-    room.decode()
+    session.job.at = "found_height"
+    room.tell("eight and five eighths")
+    return room
 
 
-def test_the_rest_of_a_reading_is_heard_with_it(session: Session) -> None:
+def test_the_rest_of_a_reading_is_heard_with_it(taken: Room, session: Session) -> None:
     """Cut off by a pause: "eight and five eighths" ... "fat"."""
-    room = Room(session, "tech")
-    reading_taken(room, "eight and five eighths")
-    wholes: list[int] = []
-    listen = room.script.listen
-
-    def joined(samples: Any) -> list[Hearing]:
-        if len(samples) > 10:
-            wholes.append(len(samples))
-            marks = {"inside": -0.3, "tokens": 5.0}
-            words = "eight and five eighths fat"
-            return [Hearing("whisper", (Hypothesis(words, -0.3),), words, -0.3, marks, 0.1)]
-        return listen(samples)
-
-    room.script.listen = joined  # type: ignore[method-assign]
-    room.say("tech", "check")  # what "fat" sounds like alone
-    room.decode()
-    assert wholes == [20]
-    assert room.turns[-1].heard == "eight and five eighths fat"
+    taken.script.whole = "eight and five eighths fat"
+    taken.tell("check")  # what "fat" sounds like alone
+    assert taken.script.heard[-1] == taken.turns[-1].heard == "eight and five eighths fat"
     act = session.journal.events[-1].data["act"]
     assert (act["meaning"], act["quantity"]) == ("correct", "pedal-height")
     assert session.job.pending is not None  # it is read back
 
 
-def test_a_polite_word_after_a_reading_is_no_answer(session: Session) -> None:
-    room = Room(session, "tech")
-    reading_taken(room, "eight and five eighths")
-    state, taken = session.job.at, len(session.job.facts.readings)
-    listen = room.script.listen
-    room.script.listen = (
-        lambda samples: (  # type: ignore[method-assign]
-            listen(samples[:1] * 0) if len(samples) > 10 else listen(samples)
-        )
-    )
-    room.say("tech", "check")
-    room.decode()
-    assert room.turns[-1].kind == "nothing"
-    assert (session.job.at, len(session.job.facts.readings)) == (state, taken)
+def test_a_polite_word_after_a_reading_is_no_answer(taken: Room, session: Session) -> None:
+    before = session.job.at, len(session.job.facts.readings)
+    taken.tell("check")
+    assert taken.turns[-1].kind == "nothing"
+    assert (session.job.at, len(session.job.facts.readings)) == before
 
 
-def test_what_is_said_later_stands_for_itself(session: Session) -> None:
-    room = Room(session, "tech")
-    reading_taken(room, "eight and five eighths")
-    room.now += 3.0
-    room.say("tech", "repeat")
-    room.decode()
-    assert room.turns[-1].kind == "accept" and room.turns[-1].heard == "repeat"
+def test_what_is_said_later_stands_for_itself(taken: Room) -> None:
+    taken.tell("repeat", 3.0)
+    assert taken.turns[-1].kind == "accept" and taken.turns[-1].heard == "repeat"
 
 
-def test_a_doubtful_stop_in_a_pause_is_heard_to_its_end(session: Session) -> None:
+def test_a_doubtful_stop_in_a_pause_is_heard_to_its_end(room: Room, session: Session) -> None:
     """With the pedal up; "sign off" begins like "hang on"."""
-    room = Room(session, "tech")
     decided = room.attendant._decided
     room.attendant._decided = lambda *a: replace(decided(*a), probability=0.7)  # type: ignore
-    start, sound = room.now, room.sound("hang on")
-    room.event("tech", started(start))
-    room.now += 0.5
-    room.event("tech", paused(sound, start, start + 0.4, room.now))
-    room.engines.run()
-    room.attendant.pump()
+    room.begin("tech", "hang on")
+    room.run()
     assert session.job.at != "halted"
     session.job.facts.hold = "held"
     room.attendant._look(room.channels["tech"], room.channels["tech"].guess)  # type: ignore
