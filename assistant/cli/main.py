@@ -18,9 +18,9 @@ from assistant.cli import review as cli_review
 from assistant.cli import trade as cli_trade
 from assistant.cli import voice as cli_voice
 from assistant.cli.terminal import (
+    begin_job,
     decoded,
     fail,
-    lead_questions,
     one_line_errors,
     show,
     truck_card,
@@ -30,8 +30,6 @@ from assistant.readings import QUANTITIES, Reading, quantity_named, read
 from assistant.resources import data_folder
 
 if TYPE_CHECKING:
-    from assistant.act import Said
-    from assistant.card import Card
     from assistant.conversation import Session
 
 
@@ -83,7 +81,7 @@ def demo(records: Path | None) -> None:
     script = (folder / "first_job.txt").read_text(encoding="utf-8")
     # Apart from real jobs: nobody should meet an invented truck among the shop's records.
     records = records or default_folder() / "demo"
-    session, said = _begin(load_card(folder / "truck_t104.toml"), records)
+    session, said = begin_job(load_card(folder / "truck_t104.toml"), records)
     click.echo("An invented truck in an invented shop. TECH is under it, HELPER at the pedal.\n")
     show(said)
     _play(session, script.splitlines(), echo=True)
@@ -100,7 +98,7 @@ def chat(card_file: Path | None, unit: str | None, records: Path | None) -> None
     Begin a line with "helper:" (or h:) for the helper's words; other lines are the technician's,
     "tech:" may be left out. A pipe is played as a script.
     """
-    session, said = _begin(truck_card(card_file, unit), records)
+    session, said = begin_job(truck_card(card_file, unit), records)
     show(said)
     _play(session, typed(), echo=not sys.stdin.isatty())
 
@@ -131,19 +129,6 @@ def resume(record: Path | None, records: Path | None) -> None:
     click.echo(f"Record: {session.journal.path}\n")
     show(said)
     _play(session, typed(), echo=not sys.stdin.isatty())
-
-
-def _begin(card: Card, records: Path | None) -> tuple[Session, list[Said]]:
-    from assistant.conversation import Session
-    from assistant.record import default_folder
-    from assistant.texts.dialogs import load_dialogs
-
-    folder = records or default_folder()
-    questions = lead_questions(folder, card.unit)
-    session, said = Session.begin(card, load_dialogs(), folder)
-    said = [*questions(session), *said]
-    click.echo(f"Record: {session.journal.path}\n")
-    return session, said
 
 
 def _play(session: Session, lines: Iterable[str], echo: bool) -> None:

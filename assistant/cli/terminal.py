@@ -105,22 +105,25 @@ def show(said: Iterable[Said]) -> None:
     sys.stdout.flush()
 
 
-def lead_questions(folder: Path, unit: str) -> Callable[[Session], list[Said]]:
-    """What leads asked about this truck since its last job; told once the session stands.
+def begin_job(
+    card: Card, records: Path | None, keep_audio: bool = False
+) -> tuple[Session, list[Said]]:
+    """A job on a new record, and what is said first: what leads asked since the truck's last job.
 
     Looked up before the new record is there, so that it is not among those looked at.
     """
+    from assistant.conversation import Session
+    from assistant.record import default_folder
     from assistant.review.acts import waiting
+    from assistant.texts.dialogs import load_dialogs
 
-    questions = waiting(folder, unit)
-
-    def told(session: Session) -> list[Said]:
-        return [
-            one
-            for q in questions
-            for one in session.notice(
-                "tech", "lead_asks", lead=q.lead, text=q.text, question=q.hash
-            )
-        ]
-
-    return told
+    folder = records or default_folder()
+    questions = waiting(folder, card.unit)
+    session, said = Session.begin(card, load_dialogs(), folder, keep_audio=keep_audio)
+    asked = [
+        one
+        for q in questions
+        for one in session.notice("tech", "lead_asks", lead=q.lead, text=q.text, question=q.hash)
+    ]
+    click.echo(f"Record: {session.journal.path}\n")
+    return session, [*asked, *said]

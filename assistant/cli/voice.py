@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from assistant.cli.terminal import fail, lead_questions, one_line_errors, show, truck_card
+from assistant.cli.terminal import begin_job, fail, one_line_errors, show, truck_card
 from assistant.readings import QUANTITIES, quantity_named
 
 if TYPE_CHECKING:
@@ -80,7 +80,10 @@ def listen(
     try:
         ears = recognizers_for(engines)
         sounds = [(p.name, load(p)) for p in (recording, helper_recording) if p is not None]
-        session, said = _session(card_file, unit, records, again, keep_audio)
+        if again:
+            session, said = _resumed(records, keep_audio)
+        else:
+            session, said = begin_job(truck_card(card_file, unit), records, keep_audio)
         used = Devices(mic, helper_mic, speaker, helper_speaker)
         waits = converse(session, said, ears, sounds, used)
         if timings and waits:
@@ -129,25 +132,17 @@ def show_turn(said: Sequence[Said], line: str = "") -> None:
     show(said)
 
 
-def _session(
-    card_file: Path | None, unit: str | None, records: Path | None, again: bool, keep_audio: bool
-) -> tuple[Session, list[Said]]:
+def _resumed(records: Path | None, keep_audio: bool) -> tuple[Session, list[Said]]:
     from assistant.conversation import Session
     from assistant.record import default_folder, newest_unfinished
     from assistant.texts.dialogs import load_dialogs
 
     folder = records or default_folder()
-    if again:
-        path = newest_unfinished(folder)
-        if path is None:
-            fail(f"no unfinished record in {folder}; lugcall listen begins one")
-            raise AssertionError  # fail does not return
-        session, said = Session.resume(path, load_dialogs(), keep_audio=keep_audio)
-    else:
-        card = truck_card(card_file, unit)
-        questions = lead_questions(folder, card.unit)
-        session, said = Session.begin(card, load_dialogs(), folder, keep_audio=keep_audio)
-        said = [*questions(session), *said]
+    path = newest_unfinished(folder)
+    if path is None:
+        fail(f"no unfinished record in {folder}; lugcall listen begins one")
+        raise AssertionError  # fail does not return
+    session, said = Session.resume(path, load_dialogs(), keep_audio=keep_audio)
     click.echo(f"Record: {session.journal.path}\n")
     return session, said
 
