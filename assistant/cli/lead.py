@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from assistant.cli.review import opened
 from assistant.cli.terminal import fail, one_line_errors
 
 if TYPE_CHECKING:
@@ -61,8 +62,6 @@ def pages(
 
     The pages work from a folder, without a network. Only what changed is made again.
     """
-    from assistant.cli.review import opened
-
     with opened(folders, patience_s=patience) as desk:
         _write(desk, out, unit, since, ring_lugs)
 

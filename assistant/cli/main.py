@@ -14,6 +14,7 @@ import click
 
 from assistant import __version__
 from assistant.cli import card as cli_card
+from assistant.cli import lead as cli_lead
 from assistant.cli import review as cli_review
 from assistant.cli import trade as cli_trade
 from assistant.cli import voice as cli_voice
@@ -321,5 +322,6 @@ def transcript(record: Path) -> None:
 
 cli_card.add_to(main)
 cli_review.add_to(main)
+cli_lead.add_to(main)
 cli_trade.add_to(main)
 cli_voice.add_to(main)

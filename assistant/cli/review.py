@@ -10,7 +10,6 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from assistant.cli import lead as cli_lead
 from assistant.cli.terminal import fail, one_line_errors
 
 if TYPE_CHECKING:
@@ -22,9 +21,8 @@ MOST = 10
 
 
 def add_to(main: click.Group) -> None:
-    """Register the commands."""
+    """Register the command."""
     main.add_command(review)
-    cli_lead.add_to(main)
 
 
 @click.command(short_help="Many records at once: what needs eyes, what is due.")
