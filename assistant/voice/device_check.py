@@ -243,6 +243,7 @@ DEAD_DBFS = -84.0
 QUIET_DBFS = -42.0
 """Speech weaker than this leaves recognition some 8 bits."""
 POOR_SNR_DB = 10.0
+_SHARES = {"clipped": ".2%", "offset": ".0%", "gated": ".0%"}
 
 
 class _Finding(NamedTuple):
@@ -295,9 +296,8 @@ class MicrophoneVerdict:
     def lines(self) -> list[str]:
         """For people: levels in one line, then a line a problem."""
         say, words = sentences("devices").say, _words(self.measured)
-        talk = "speech" if self.measured.speech_dbfs is not None else "silence"
-        words["speech"] = say(f"microphone.{talk}", **words)
-        levels = say("microphone.levels", **words)
+        talk = "speech" if "speech_dbfs" in words else "silence"
+        levels = say("microphone.levels", speech=say(f"microphone.{talk}", **words), **words)
         return [levels, *([p.text for p in self.problems] or [say("microphone.good")])]
 
     def as_json(self) -> dict[str, Any]:
@@ -309,20 +309,10 @@ class MicrophoneVerdict:
 
 
 def _words(m: MicrophoneFigures) -> dict[str, str]:
-    """The figures as blanks of the sentences."""
-    return {
-        "noise": f"{m.noise_dbfs:.0f}",
-        "speech": "" if m.speech_dbfs is None else f"{m.speech_dbfs:.0f}",
-        "over": "" if m.snr_db is None else f"{m.snr_db:.0f}",
-        "peak": f"{m.peak_dbfs:.0f}",
-        "clipped": f"{m.clipped:.2%}",
-        "hum_hz": f"{m.hum_hz:.0f}",
-        "hum": f"{m.hum_dbfs:.0f}",
-        "offset": f"{abs(m.offset):.0%}",
-        "gaps": f"{m.gaps}",
-        "seconds": f"{m.seconds:.0f}",
-        "gated": f"{m.gated:.0%}",
-    }
+    """The figures as blanks of the sentences, by their names."""
+    figures = asdict(m) | {"offset": abs(m.offset)}
+    known = {name: value for name, value in figures.items() if value is not None}
+    return {name: format(value, _SHARES.get(name, ".0f")) for name, value in known.items()}
 
 
 def microphone_verdict(samples: Samples, rate: int = RATE) -> MicrophoneVerdict:

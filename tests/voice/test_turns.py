@@ -85,8 +85,22 @@ def scripted(
     return endpointer, np.asarray(hiss * loud, np.float32)
 
 
-def played_out(endpointer: Endpointer, samples: Samples) -> list[EndpointEvent]:
-    return [event for frame, at_s in frames(samples) for event in endpointer.feed(frame, at_s)]
+def played_out(
+    endpointer: Endpointer, samples: Samples, *patience: bool | None
+) -> list[EndpointEvent]:
+    """All events; at each pause it is told the next of `patience`."""
+    left, events = list(patience), []
+    for frame, at_s in frames(samples):
+        for event in endpointer.feed(frame, at_s):
+            events.append(event)
+            if event.kind == "paused" and left:
+                endpointer.patience(left.pop(0))
+    return events
+
+
+def ended(endpointer: Endpointer, samples: Samples, *patience: bool | None) -> list[EndpointEvent]:
+    """The whole utterances."""
+    return [e for e in played_out(endpointer, samples, *patience) if e.kind == "ended"]
 
 
 def test_a_frame_of_another_length_is_refused() -> None:
@@ -152,47 +166,31 @@ def test_an_utterance_with_pre_roll_pause_and_end() -> None:
     endpointer, samples = scripted((30, 0.0), (20, 0.9), (30, 0.0), wait=EndWaits(0.2, 0.6, 0.3))
     events = played_out(endpointer, samples)
     assert kinds(events) == ["started", "paused", "ended"]
-    started, paused, ended = events
-    assert started.start_s == ended.start_s == pytest.approx(30 * FRAME_S, abs=0.04)
-    assert ended.speech_end_s == paused.speech_end_s == pytest.approx(50 * FRAME_S, abs=0.04)
+    started, paused, whole = events
+    assert started.start_s == whole.start_s == pytest.approx(30 * FRAME_S, abs=0.04)
+    assert whole.speech_end_s == paused.speech_end_s == pytest.approx(50 * FRAME_S, abs=0.04)
     assert paused.at_s - paused.speech_end_s == pytest.approx(PAUSE_S, abs=FRAME_S)
-    assert ended.at_s - ended.speech_end_s == pytest.approx(0.3, abs=FRAME_S)
-    first_s = ended.at_s - len(ended.samples) / RATE
-    assert ended.start_s - first_s == pytest.approx(PRE_ROLL_S, abs=0.1)
+    assert whole.at_s - whole.speech_end_s == pytest.approx(0.3, abs=FRAME_S)
+    first_s = whole.at_s - len(whole.samples) / RATE
+    assert whole.start_s - first_s == pytest.approx(PRE_ROLL_S, abs=0.1)
     start = round(first_s * RATE)
-    np.testing.assert_array_equal(ended.samples, samples[start : start + len(ended.samples)])
+    np.testing.assert_array_equal(whole.samples, samples[start : start + len(whole.samples)])
 
 
 @pytest.mark.parametrize(("complete", "wait_s"), [(True, 0.2), (False, 0.6), (None, 0.4)], ids=str)
 def test_patience_sets_the_wait(complete: bool | None, wait_s: float) -> None:
-    endpointer, samples = scripted((20, 0.0), (10, 0.9), (40, 0.0))
-    endpointer.waits = EndWaits(0.2, 0.6, 0.4)
-    ended: list[EndpointEvent] = []
-    for frame, at_s in frames(samples):
-        for event in endpointer.feed(frame, at_s):
-            if event.kind == "paused":
-                endpointer.patience(complete)
-            elif event.kind == "ended":
-                ended.append(event)
-    assert len(ended) == 1
-    assert ended[0].at_s - ended[0].speech_end_s == pytest.approx(wait_s, abs=FRAME_S)
+    waits = EndWaits(0.2, 0.6, 0.4)
+    endpointer, samples = scripted((20, 0.0), (10, 0.9), (40, 0.0), wait=waits)
+    (end,) = ended(endpointer, samples, complete)
+    assert end.at_s - end.speech_end_s == pytest.approx(wait_s, abs=FRAME_S)
 
 
 def test_patience_is_forgotten_when_the_speech_goes_on() -> None:
     stretches = (20, 0.0), (10, 0.9), (5, 0.0), (10, 0.9), (40, 0.0)
     endpointer, samples = scripted(*stretches, wait=EndWaits(0.2, 0.6, 0.4))
-    told = False
-    events: list[EndpointEvent] = []
-    for frame, at_s in frames(samples):
-        for event in endpointer.feed(frame, at_s):
-            events.append(event)
-            if event.kind == "paused" and not told:
-                endpointer.patience(False)
-                told = True
+    events = played_out(endpointer, samples, False)
     assert kinds(events) == ["started", "paused", "resumed", "paused", "ended"]
-    ended = events[-1]
-    assert ended.kind == "ended"
-    assert ended.at_s - ended.speech_end_s == pytest.approx(0.4, abs=FRAME_S)
+    assert events[-1].at_s - events[-1].speech_end_s == pytest.approx(0.4, abs=FRAME_S)
 
 
 def test_one_frame_of_speech_is_nothing() -> None:
@@ -221,12 +219,10 @@ def test_talk_that_never_ends_is_too_long_and_a_word_is_heard_after_it() -> None
 
 
 def test_the_end_of_one_utterance_is_the_pre_roll_of_the_next() -> None:
-    endpointer, samples = scripted(
-        (20, 0.0), (10, 0.9), (8, 0.0), (10, 0.9), (20, 0.0), wait=EndWaits(0.2, 0.2, 0.2)
-    )
-    ended = [event for event in played_out(endpointer, samples) if event.kind == "ended"]
-    assert len(ended) == 2
-    assert all(len(event.samples) / RATE > 0.32 + PRE_ROLL_S - 0.1 for event in ended)
+    stretches = (20, 0.0), (10, 0.9), (8, 0.0), (10, 0.9), (20, 0.0)
+    both = ended(*scripted(*stretches, wait=EndWaits(0.2, 0.2, 0.2)))
+    assert len(both) == 2
+    assert all(len(event.samples) / RATE > 0.32 + PRE_ROLL_S - 0.1 for event in both)
 
 
 @needs_voices
@@ -238,9 +234,9 @@ def test_short_words_are_found_whole_in_noise(kind: str) -> None:
     samples = at(seconds, *placed)
     background = noise(kind, seconds + 1, 4)[: len(samples)]
     samples = samples + background * np.float32(10 ** ((LEVEL_DB - snr_db) / 20) / RMS)
-    ended = [e for e in played_out(Endpointer(), samples) if e.kind == "ended"]
-    assert len(ended) == len(WORDS)
-    for event, (start_s, word) in zip(ended, placed, strict=True):
+    found = ended(Endpointer(), samples)
+    assert len(found) == len(WORDS)
+    for event, (start_s, word) in zip(found, placed, strict=True):
         assert event.at_s - len(event.samples) / RATE < start_s
         assert event.at_s > start_s + len(word) / RATE
 
@@ -253,10 +249,9 @@ def test_people_are_heard_whole(number: int) -> None:
     power, first, last = active_level(words)
     samples = np.concatenate([silence(1), words, silence(1)])
     samples = samples + noise("idle", 10, 2)[: len(samples)] * np.float32(np.sqrt(power / 10) / RMS)
-    ended = [e for e in played_out(Endpointer(), samples) if e.kind == "ended"]
-    assert len(ended) == 1
-    assert ended[0].at_s - len(ended[0].samples) / RATE < 1 + first / RATE
-    assert 1 + last / RATE < ended[0].at_s < 1 + last / RATE + 0.7
+    (whole,) = ended(Endpointer(), samples)
+    assert whole.at_s - len(whole.samples) / RATE < 1 + first / RATE
+    assert 1 + last / RATE < whole.at_s < 1 + last / RATE + 0.7
 
 
 @pytest.mark.parametrize("kind", ["idle", "impacts", "hiss"])
@@ -268,26 +263,19 @@ def test_machines_alone_say_nothing(kind: str) -> None:
 def test_talk_in_the_background_does_not_keep_an_answer_from_ending() -> None:
     samples = at(9, *[(3.0 + 1.5 * n, spoken(word, n)) for n, word in enumerate(("check", "done"))])
     samples = samples + noise("babble", 9, 3) * np.float32(10 ** ((LEVEL_DB - 20) / 20) / RMS)
-    ended = [e for e in played_out(Endpointer(), samples) if e.kind == "ended"]
+    found = ended(Endpointer(), samples)
     for start_s in (3.0, 4.5):
-        mine = [e for e in ended if start_s - 0.3 < e.start_s < start_s + 0.6]
+        mine = [e for e in found if start_s - 0.3 < e.start_s < start_s + 0.6]
         assert mine and mine[0].at_s < start_s + 1.4
 
 
 @needs_voices
-@pytest.mark.parametrize("patient", [True, False])
-def test_a_gap_in_a_number_is_bridged_by_patience_only(patient: bool) -> None:
+def test_a_gap_in_a_number_is_bridged_by_patience_only() -> None:
     nine, rest = spoken("nine"), spoken("sixteenths")
     samples = at(4, (1.0, nine), (1.0 + len(nine) / RATE + 0.35, rest))
-    endpointer = Endpointer(EndWaits(0.2, 0.6, 0.2))
-    ended = []
-    for frame, at_s in frames(samples):
-        for event in endpointer.feed(frame, at_s):
-            if event.kind == "paused" and patient:
-                endpointer.patience(False)
-            elif event.kind == "ended":
-                ended.append(event)
-    assert len(ended) == (1 if patient else 2)
+    waits = EndWaits(0.2, 0.6, 0.2)
+    assert len(ended(Endpointer(waits), samples)) == 2
+    assert len(ended(Endpointer(waits), samples, *[False] * 4)) == 1
 
 
 PROMPTS = (
@@ -326,8 +314,7 @@ def test_it_does_not_hear_itself_but_hears_a_stop(gain_db: float, delay_s: float
     played, spans = prompts()
     echo = echo_of(played, gain_db, delay_s) + silence(13)
     assert listened(echo, played, spans) == []
-    deaf = Endpointer()
-    assert "ended" in kinds(played_out(deaf, echo_of(played, -10, 0.02) + silence(13)))
+    assert ended(Endpointer(), echo_of(played, -10, 0.02) + silence(13)), "not told, it would"
 
     stop, said_s = spoken("stop", 0), spans[1][0] + 1.0
     over = echo.copy()

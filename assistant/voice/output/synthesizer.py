@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 from itertools import zip_longest
 from pathlib import Path
-from typing import Any
+from typing import IO, Any
 
 import numpy as np
 
@@ -191,6 +191,11 @@ SYNTHESIZERS = ("espeak-ng", "pyttsx3")
 class SynthesizerProcess:
     """One `speech_worker`, shared by threads."""
 
+    _worker: subprocess.Popen[bytes]
+    _in: IO[bytes]
+    _out: IO[bytes]
+    _ready: bool
+
     def __init__(self) -> None:
         """Start it in the background.
 
@@ -198,9 +203,8 @@ class SynthesizerProcess:
             SpeechError: no process can be started.
         """
         self._lock = threading.Lock()
-        self._ready = False
         self._never: SpeechError | None = None
-        self._worker = self._start()
+        self._start()
 
     def ask(self, text: str, voice: Voice) -> tuple[int, bytes]:
         """Samples a second, and 16-bit samples of `text`.
@@ -210,61 +214,59 @@ class SynthesizerProcess:
         """
         ask = {"text": text, "voice": voice.name, "rate": voice.rate, "pitch": voice.pitch}
         with self._lock:
-            if self._never is not None:
-                raise self._never
             for _ in range(2):
+                if self._never is not None:
+                    raise self._never
                 try:
-                    return self._exchange(ask)
+                    return self._exchange(json.dumps(ask).encode() + b"\n")
                 except (OSError, EOFError, ValueError):
                     self._end()
-                    self._worker = self._start()
+                    self._start()
         raise SpeechError(
             "the speech synthesizer failed twice over one sentence; "
             "read the screen, or use lugcall chat"
         )
 
-    def _exchange(self, ask: dict[str, Any]) -> tuple[int, bytes]:
-        stdin, stdout = self._worker.stdin, self._worker.stdout
-        assert stdin is not None and stdout is not None
+    def _exchange(self, ask: bytes) -> tuple[int, bytes]:
         watchdog = threading.Timer(PATIENCE_S, self._worker.kill)
         watchdog.daemon = True
         watchdog.start()
         try:
-            if not self._ready:
-                why = self._head(stdout).get("error")
-                if why is not None:  # nor will it be otherwise the next time
-                    do = "install espeakng-loader, or use lugcall chat"
-                    self._never = SpeechError(f"nothing can be spoken ({why}); {do}")
-                    raise self._never
-                self._ready = True
-            stdin.write(json.dumps(ask).encode() + b"\n")
-            stdin.flush()
-            head = self._head(stdout)
-            if "error" in head:
-                raise ValueError(head["error"])
-            data = stdout.read(head["bytes"])
+            head, _ = ({}, b"") if self._ready else self._answer()
+            if "error" in head:  # nor will it be otherwise the next time
+                do = "install espeakng-loader, or use lugcall chat"
+                self._never = SpeechError(f"nothing can be spoken ({head['error']}); {do}")
+                raise self._never
+            self._ready = True
+            self._in.write(ask)
+            self._in.flush()
+            head, data = self._answer()
         finally:
             watchdog.cancel()
-        if len(data) != head["bytes"]:
-            raise EOFError
+        if "error" in head:
+            raise ValueError(head["error"])
         return head["rate"], data
 
-    def _head(self, stdout: Any) -> dict[str, Any]:
-        line = stdout.readline()
+    def _answer(self) -> tuple[dict[str, Any], bytes]:
+        line = self._out.readline()
         if not line:
             raise EOFError
-        head: dict[str, Any] = json.loads(line)
-        return head
+        head = json.loads(line)
+        size = head.get("bytes", 0)
+        data = self._out.read(size)
+        if len(data) != size:
+            raise EOFError
+        return head, data
 
     def close(self) -> None:
         """End the process."""
         with self._lock:
             self._end()
 
-    def _start(self) -> subprocess.Popen[bytes]:
+    def _start(self) -> None:
         self._ready = False
         try:
-            return subprocess.Popen(
+            self._worker = subprocess.Popen(
                 # -P: its neighbours here are no libraries of its own
                 [sys.executable, "-P", str(WORKER), *SYNTHESIZERS],
                 stdin=subprocess.PIPE,
@@ -276,15 +278,15 @@ class SynthesizerProcess:
                 f"the speech synthesizer cannot be started ({error.strerror}); "
                 "close other programs, or use lugcall chat"
             ) from None
+        assert self._worker.stdin is not None and self._worker.stdout is not None
+        self._in, self._out = self._worker.stdin, self._worker.stdout
 
     def _end(self) -> None:
-        stdin, stdout = self._worker.stdin, self._worker.stdout
-        assert stdin is not None and stdout is not None
         with contextlib.suppress(OSError):  # what was still to be written goes nowhere
-            stdin.close()
+            self._in.close()
         try:
             self._worker.wait(timeout=1.0)
         except subprocess.TimeoutExpired:
             self._worker.kill()
             self._worker.wait()
-        stdout.close()
+        self._out.close()
