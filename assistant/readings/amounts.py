@@ -192,12 +192,12 @@ def evaluate(node: AmountAt, kinds: str, values: list[Value], keep_soft: bool = 
         if keep_soft and node.soft == "prefix":
             digits = str(int(values[node.start])) + digits
         problem = "thousand" if kinds[node.chunks[-1][1] - 1] == "K" else ""
-        return Amount(float(digits), unit, digits=digits, problem=problem)
+        return Amount(float(digits), unit, 0, 0, digits, problem)
     if how in ("frac", "mixed"):
         return _evaluate_fraction(node, kinds, values, keep_soft)
     if how == "typed":
         number, places = values[node.den]
-        return Amount(number, unit, places=places)
+        return Amount(number, unit, 0, places)
     if how == "dec":
         whole = "0"
         if node.whole is not None and (keep_soft or node.soft != "whole"):
@@ -210,47 +210,49 @@ def evaluate(node: AmountAt, kinds: str, values: list[Value], keep_soft: bool = 
                 chunks = tuple(c.span() for c in _CHUNK.finditer(kinds, a, b))
                 whole = _digits(kinds, values, chunks)
         decimals = _digits(kinds, values, node.chunks)
-        return Amount(float(f"{whole}.{decimals}"), unit, places=len(decimals))
+        return Amount(float(f"{whole}.{decimals}"), unit, 0, len(decimals))
     one = 1 if kinds[node.start] == "a" else int(values[node.start])
-    return Amount(float(one), unit, digits=str(one))
+    return Amount(float(one), unit, 0, 0, str(one))
 
 
 def _evaluate_fraction(node: AmountAt, kinds: str, values: list[Value], keep_soft: bool) -> Amount:
-    num, den = 1, node.fixed_den
+    num, den, at = 1, node.fixed_den, node.den
     if den == -2:
-        num, den = values[node.den]
+        num, den = values[at]
     else:
         if node.num is not None and (keep_soft or node.soft != "num"):
             num = whole_number(kinds, values, *node.num)
-        den = den if den > 0 else int(values[node.den])
-    if kinds[node.den : node.den + 2] == "ne" and den == 30:
+        den = den if den > 0 else int(values[at])
+    if den == 30 and kinds[at : at + 2] == "ne":
         den = 32  # "15 30 seconds", the way a recognizer writes thirty-seconds
-    problem = _problem(node, kinds, values, num)
-    if node.soft == "clash" and problem != "half":
-        problem = "clash"
+    problem = "clash" if node.soft == "clash" else ""
+    if node.fixed_den > 0:
+        problem = problem or _misspelled(kinds, values, at)
+    elif kinds[at] == "h" and num != 1:
+        problem = "half"
     if den == 0:
-        return Amount(0.0, node.unit, problem="zero")
+        return Amount(0.0, node.unit, 0, 0, "", "zero")
     if node.fixed_den == -2 and den in (100, 1000):  # "485/1000" is a decimal in disguise
-        return Amount(num / den, node.unit, places=len(str(den)) - 1, problem=problem)
-    if den not in (1, 2, 4, 8, 16, 32, 64):
+        return Amount(num / den, node.unit, 0, len(str(den)) - 1, "", problem)
+    if den not in _ON_RULES:
         problem = problem or "rule"
     value = num / den
-    if node.how == "mixed" and (keep_soft or node.soft != "whole"):
-        assert node.whole is not None
+    if node.whole is not None and (keep_soft or node.soft != "whole"):
         a, b = node.whole
         stripped = node.soft == "inch" and not keep_soft  # "to inch and a half": one inch
         value += 1 if b == a or stripped else whole_number(kinds, values, a, b)
         if num >= den:
             problem = problem or "improper"
-    return Amount(value, node.unit, den, problem=problem)
+    return Amount(value, node.unit, den, 0, "", problem)
 
 
-def _problem(node: AmountAt, kinds: str, values: list[Value], num: int) -> str:
-    """Whether the words really spell the denominator they stand for."""
-    letters = kinds[node.den : node.den + 2]
-    if node.fixed_den > 0:  # "thirty" with "two" or what sounds like it, "sixty" with "four"
-        said = values[node.den + 1] if len(letters) > 1 else 0
-        if letters in ("Td", "T2", "Ts") and said != 2:
-            return "rule"
-        return "rule" if letters == "Xd" and said != 4 else ""
-    return "half" if node.fixed_den != -2 and letters[:1] == "h" and num != 1 else ""
+_ON_RULES = frozenset((1, 2, 4, 8, 16, 32, 64))
+
+
+def _misspelled(kinds: str, values: list[Value], at: int) -> str:
+    """Whether "thirty" stands without "two" or what sounds like it, "sixty" without "four"."""
+    letters = kinds[at : at + 2]
+    wrong = (letters in ("Td", "T2", "Ts") and values[at + 1] != 2) or (
+        letters == "Xd" and values[at + 1] != 4
+    )
+    return "rule" if wrong else ""

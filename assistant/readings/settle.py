@@ -58,7 +58,11 @@ def settle(
 ) -> Reading:
     """The reading that `plan` gives for quantity `q`."""
     said = [evaluate(n, kinds, values, s) for n, s in zip(plan.nodes, plan.soft, strict=True)]
+    counted = q.unit != "in"
     for a in said:
+        counted = counted or a.unit in COUNT_UNITS
+        if not a.problem:
+            continue
         if a.problem == "rule" and q.name in (TURNS, FLATS) and a.value * 6 % 1 < 1e-9:
             continue  # a sixth or a third of a turn is one or two flats
         if a.problem in ("clash", "half", "improper"):
@@ -66,10 +70,7 @@ def settle(
         if a.problem in ("zero", "rule"):
             return refused(q, f"fraction.{a.problem}")
     filled = Filled(plan, kinds, values, said, q, units == "mm")
-    if q.unit != "in" or any(a.unit in COUNT_UNITS for a in said):
-        reading = _count(filled, distance)
-    else:
-        reading = _length(filled)
+    reading = _count(filled, distance) if counted else _length(filled)
     doubt = plan.doubt
     if doubt == "change" and (q.unit != "in" or reading.count is not None):
         doubt = ""  # "backed it off two lugs" is a count of lugs
@@ -292,13 +293,15 @@ def _slipped_fraction(f: Filled) -> Length | None:
 def meanings(f: Filled) -> list[list[Length]]:
     """Ways to take all amounts of one relation together: a unit said once covers its neighbour."""
     said, op = f.said, f.plan.op
-    fixed = [a.unit or ("in" if a.den and len(said) > 1 else None) for a in said]
-    if len(said) > 1:
-        if said[0].unit in ("mm", "cm") and op in ("within", "between") and said[1].unit is None:
-            fixed[1] = said[0].unit  # "13 mm plus or minus a half"
-        bare_first = said[0].unit is None and said[0].value >= 3
-        if said[-1].unit == "mm" and op in ("between", "dash-") and bare_first:
-            fixed[0] = "mm"  # "twelve and a half to thirteen millimetres"
+    if len(said) == 1:
+        unit = said[0].unit
+        return [[m] for m in _bare(f)] if unit is None else [[must(said[0], unit)]]
+    fixed = [a.unit or ("in" if a.den else None) for a in said]
+    if said[0].unit in ("mm", "cm") and op in ("within", "between") and said[1].unit is None:
+        fixed[1] = said[0].unit  # "13 mm plus or minus a half"
+    bare_first = said[0].unit is None and said[0].value >= 3
+    if said[-1].unit == "mm" and op in ("between", "dash-") and bare_first:
+        fixed[0] = "mm"  # "twelve and a half to thirteen millimetres"
     known = next((i for i, u in enumerate(fixed) if u is not None), None)
     if known is not None:
         row = [_beside(a, u, said[known], fixed[known] or "in", f) for a, u in
@@ -330,17 +333,17 @@ def _length(f: Filled) -> Reading:
     q, op = f.q, f.plan.op
     if op in ("withdrawn", "lost"):
         return asked(q, "again", spoken=q.spoken)
-    unclear = next((a for a in f.said if a.unit in ("mil", "tenths")), None)
-    if unclear is not None:
-        return _unclear_unit(unclear, f)
+    for a in f.said:
+        if a.unit == "mil" or a.unit == "tenths":
+            return _unclear_unit(a, f)
     rows = meanings(f)
     if not rows:
         return _no_meaning(f)
     out = [operate(op, row, q) for row in rows]
+    if len(out) == 1:
+        return out[0]
     good = [r for r in out if r.status == "read"]
-    if len(out) == 1 or len(good) == 1:
-        return (good or out)[0]
-    return ask_between(out, q)
+    return good[0] if len(good) == 1 else ask_between(out, q)
 
 
 def _unclear_unit(a: Amount, f: Filled) -> Reading:
@@ -489,12 +492,14 @@ def half_width_in(form: Form, value_in: float, q: Quantity) -> float:
     Common practice, no source.
     """
     kind, detail = form
+    if kind == "m":
+        return 0.5 * 10.0**-detail / MM_PER_IN
     on_sixteenth = (value_in * 16).is_integer()
-    if kind == "f" and detail >= 32 and not on_sixteenth:
-        return 1 / 64 if (value_in * 32).is_integer() else 1 / 128
-    if kind == "f" or (kind == "d" and detail <= 2 and on_sixteenth):
+    if kind == "d":
+        return q.rule_half_in if detail <= 2 and on_sixteenth else 0.5 * 10.0**-detail
+    if detail < 32 or on_sixteenth:
         return q.rule_half_in
-    return 0.5 * 10.0**-detail / (1.0 if kind == "d" else MM_PER_IN)
+    return 1 / 64 if (value_in * 32).is_integer() else 1 / 128
 
 
 def step_in(form: Form, q: Quantity) -> float:
@@ -522,7 +527,8 @@ def checked(
         key, bound = ("length.under", low) if value_in < low else ("length.over", high)
         said = speak.length_figures(*parts[0])
         return refused(q, key, said=said, spoken=q.spoken, bound=f"{bound:g}")
-    half = half_width_in(parts[0][1], value_in, q)
-    low_in, high_in = band or (value_in - half, value_in + half)
-    return Reading("read", q.name, value_in, max(low_in, 0.0), high_in, None, "length", "", parts,
-                   qualifier)  # fmt: skip
+    if band is None:
+        half = half_width_in(parts[0][1], value_in, q)
+        band = value_in - half, value_in + half
+    low_in = max(band[0], 0.0)
+    return Reading("read", q.name, value_in, low_in, band[1], None, "length", "", parts, qualifier)
