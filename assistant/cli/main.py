@@ -19,6 +19,7 @@ from assistant.cli import review as cli_review
 from assistant.cli import trade as cli_trade
 from assistant.cli import voice as cli_voice
 from assistant.cli.terminal import (
+    CalledError,
     begin_job,
     decoded,
     fail,
@@ -241,13 +242,13 @@ def plan(
 
     With the linkage's geometry on the card it also says where motion is lost.
     """
-    from assistant.cli.plan import PlanError, plan_report, plan_text
+    from assistant.cli.plan import plan_report, plan_text
 
     card = truck_card(card_file, unit)
     words = {name.replace("_", "-"): value for name, value in called.items() if value is not None}
     try:
         report = plan_report(words, card, dict(_joint(joint) for joint in joints))
-    except PlanError as error:
+    except CalledError as error:
         fail(str(error), 2)
         return
     click.echo(json.dumps(report, ensure_ascii=False, indent=2) if as_json else plan_text(report))

@@ -8,6 +8,7 @@ from typing import Any
 from assistant.card import Card
 from assistant.card.arithmetic import truck_for
 from assistant.card.show import limit_text
+from assistant.cli.terminal import CalledError, length_called
 from assistant.clutch.conformity import gauge_that_settles, judge
 from assistant.clutch.equations import Readings
 from assistant.clutch.linkage.lost_motion import brake_force_lbf, find_lost_motion
@@ -33,10 +34,6 @@ from assistant.readings import read, speak
 _PEDAL_AFTER = (FREE_TRAVEL, BRAKE_CONTACT, BEARING_TRAVEL, PEDAL_HEIGHT, TOTAL_TRAVEL)
 
 
-class PlanError(Exception):
-    """One clear line on a reading that could not be used."""
-
-
 def plan_report(
     called: Mapping[str, str], card: Card, joints: Mapping[str, str] | None = None
 ) -> dict[str, Any]:
@@ -45,19 +42,19 @@ def plan_report(
     ``joints`` are travels of the linkage's joints as called out, with the brake touched.
 
     Raises:
-        PlanError: a reading was not understood, or no sensible plan exists.
+        CalledError: a reading was not understood, or no sensible plan exists.
     """
     both = {name: length_called(f"--{name}", said, name, card) for name, said in called.items()}
     measured = {name: length for name, (length, _) in both.items()}
     heard = {name: figures for name, (_, figures) in both.items()}
     at_joints = {n: _joint_called(n, said, card) for n, said in (joints or {}).items()}
     if at_joints and not {PEDAL_HEIGHT, BRAKE_CONTACT} <= measured.keys():
-        raise PlanError("--joint is read at brake contact: give --pedal-height, --brake-contact")
+        raise CalledError("--joint is read at brake contact: give --pedal-height, --brake-contact")
     try:
         truck = truck_for(card, measured)
         found = Settled(truck, solve(truck))
     except ValueError as error:
-        raise PlanError(str(error)) from None
+        raise CalledError(str(error)) from None
     belief, setting = RingBelief.prior(card.lug_in), found.settings.chosen.setting
     read, move, limits = truck.readings, truck.adjusters, truck.limits(GAP)
     ring = plan_ring(read.gap, read.clearance, limits, belief, move.max_lugs, lugs=setting.lugs)
@@ -97,21 +94,13 @@ def plan_report(
     }
 
 
-def length_called(option: str, said: str, quantity: str, card: Card) -> tuple[Measured, str]:
-    """A reading in words as a measured length, and its figures. Raises PlanError."""
-    got = read(said, quantity, card.units)
-    if got.status != "read" or got.value_in is None or got.low_in is None or got.high_in is None:
-        raise PlanError(f"{option} {said!r}: {got.why or 'no reading'}")
-    return Measured.from_interval(got.value_in, got.low_in, got.high_in), got.figures
-
-
 def _joint_called(name: str, said: str, card: Card) -> Measured:
-    """A joint's travel; a bare number is in the shop's unit. Raises PlanError."""
+    """A joint's travel; a bare number is in the shop's unit. Raises CalledError."""
     if card.geometry is None:
-        raise PlanError("--joint needs the linkage's geometry on the card: see [linkage]")
+        raise CalledError("--joint needs the linkage's geometry on the card: see [linkage]")
     names = [joint.name for joint in card.geometry.joints(0.0)]
     if name not in names:
-        raise PlanError(f"--joint {name!r}: this chain has {', '.join(names)}")
+        raise CalledError(f"--joint {name!r}: this chain has {', '.join(names)}")
     bare = read(said, "", card.units).status != "read"
     unit = {"inch": " in", "mm": " mm"}[card.units] if bare else ""
     return length_called(f"--joint {name}", said + unit, "", card)[0]
@@ -135,15 +124,18 @@ def _linkage(
         "brake_stroke_in": stroke,
         "ratio_at_rest": chain.ratio(0.0),
         "pedal_force_lbf": brake_force_lbf(chain, readings, card.load),
-        "kind": lost.kind,
-        "slack_in": lost.slack_in,
-        "give_in": lost.give_in,
+        **_fields(lost, "kind", "slack_in", "give_in"),
         "between": None if lost.at is None else list(lost.at[:2]),
         "if_at_in": dict(lost.if_at),
         "air_in3": lost.air_in3,
         "spoken": plan_words.linkage(lost, card.units),
         "why": plan_words.linkage_why(lost, card, readings),
     }
+
+
+def _fields(of: object, *names: str) -> dict[str, Any]:
+    """Some of an object's attributes under their own names."""
+    return {name: getattr(of, name) for name in names}
 
 
 def _spoken(found: Settled, card: Card) -> dict[str, str]:
@@ -163,44 +155,38 @@ def _spoken(found: Settled, card: Card) -> dict[str, str]:
 def _settings(found: Settled, card: Card) -> dict[str, Any]:
     """What can be had, what not, and every candidate with its cost."""
     settings, ring = found.settings, card.clutch != "self-adjusting"
+    cannot = [
+        {
+            **_fields(out, "quantity", "side"),
+            "part": plan_words.part(out, card),
+            "why": plan_words.part_why(out),
+        }
+        for out in settings.given_up
+    ]
+    candidates = [
+        {
+            "kind": c.kind,
+            "words": plan_words.plan_line(c.setting, found.truck.adjusters, card),
+            **c.setting._asdict(),
+            **_fields(c.setting, "moves", "minutes"),
+            **_fields(c, "tightest", "margin_u", "probability_in", "out"),
+        }
+        for c in settings.candidates
+        if ring or not c.setting.lugs
+    ]
     return {
-        "possible": settings.possible,
-        "sure": settings.sure,
-        "judged": list(settings.judged),
-        "cannot": [
-            {
-                "quantity": out.quantity,
-                "side": out.side,
-                "part": plan_words.part(out, card),
-                "why": plan_words.part_why(out),
-            }
-            for out in settings.given_up
-        ],
-        "may_be": list(settings.may_be),
-        "candidates": [
-            {
-                "kind": c.kind,
-                "words": plan_words.plan_line(c.setting, found.truck.adjusters, card),
-                **c.setting._asdict(),
-                "moves": c.setting.moves,
-                "minutes": c.setting.minutes,
-                "tightest": c.tightest,
-                "margin_u": c.sure,
-                "probability_in": c.chance,
-                "out": list(c.out),
-            }
-            for c in settings.candidates
-            if ring or not c.setting.lugs
-        ],
+        **_fields(settings, "possible", "sure", "judged"),
+        "cannot": cannot,
+        "may_be": settings.may_be,
+        "candidates": candidates,
     }
 
 
 def _judgements(found: Settled, card: Card, heard: Mapping[str, str]) -> Iterator[dict[str, Any]]:
     """Every quantity with a figure, as found and as it should be after."""
-    told = {"found": found.truck.found(), "after": found.after}
-    for when, quantity, value in (
-        (w, q, v) for w, values in told.items() for q, v in values.items()
-    ):
+    rows = [(q, "found", value) for q, value in found.truck.found().items()]
+    rows += [(q, "after", value) for q, value in found.after.items()]
+    for quantity, when, value in rows:
         figure = card.figures.get(quantity)
         if figure is None:
             continue
@@ -221,9 +207,6 @@ def _judgements(found: Settled, card: Card, heard: Mapping[str, str]) -> Iterato
         }
 
 
-# --- The plan's report for reading on a screen.
-
-
 def plan_text(report: Mapping[str, Any]) -> str:
     """The report for reading on a screen."""
 
@@ -232,51 +215,41 @@ def plan_text(report: Mapping[str, Any]) -> str:
             return say("report.unknown")
         return speak.near_figures(value_in, report["units"])
 
-    spoken, linkage = report["spoken"], report["linkage"]
-    clearance, free = report["clearance_after_in"], report["free_travel_after_in"]
-    ring, rod = [spoken["ring"]], [spoken["rod"], say("report.thread", thread=report["rod_thread"])]
-    if report["moves_ring"]:
-        ring.append(say("report.chance", chance=f"{report['chance_in_tolerance']:.0%}"))
-    ratio, source = f"{report['pedal_ratio']:.1f}", report["pedal_ratio_source"]
-    lines = [
-        *report["cautions"],
-        "",
-        f"PLAN  {spoken['plan']}",
-        f"      {spoken['why']}",
-        *([f"CHAIN {linkage['spoken']}", f"      {linkage['why']}"] if linkage else []),
-        "",
-        f"RING  {' '.join(ring)}",
-        f"ROD   {' '.join(rod)}",
-        "",
-        say("report.clearance", length=length(clearance)),
-        say("report.free", length=length(free)),
-    ]
-    if report["clutch_brake"]:
-        contact = report["brake_contact_after_in"]
-        below = contact is not None and contact < 0
-        key = "report.floor" if below else "report.contact"
-        lines.append(say(key, length=length(-contact if below else contact)))
-    lines += [say("report.ratio", ratio=ratio, source=source), ""]
-    for j in report["judgements"]:
-        gauge = " " + say("report.gauge", gauge=j["gauge"]) if j["gauge"] else ""
-        lines.append(
-            f"{j['quantity']:<15} {j['when']:<6} {j['figures'] or length(j['value_in']):>18}  "
-            f"{j['decision'].upper():<9} {j['limits']} ({j['source']}).{gauge}"
-        )
-    lines += ["", say("report.ways")]
-    lines += [_candidate_line(c) for c in report["settings"]["candidates"]]
-    lines += ["", *report["notes"]]
-    if report["defaulted"]:
-        lines.append(say("report.defaulted", names=", ".join(report["defaulted"])))
-    return "\n".join(lines)
+    def judged(j: Mapping[str, Any]) -> str:
+        shown = {**j, "decision": j["decision"].upper()}
+        shown["figures"] = j["figures"] or length(j["value_in"])
+        shown["gauge"] = say("report.gauge", gauge=j["gauge"]) if j["gauge"] else ""
+        return say("report.judged", **shown)
 
+    def candidate(c: Mapping[str, Any]) -> str:
+        margin, minutes = f"{min(c['margin_u'], 9.9):.1f}", f"{c['minutes']:.0f}"
+        placed = say("report.placed", quantity=c["tightest"], margin=margin)
+        if c["out"]:
+            placed = say("report.out", names=", ".join(c["out"]))
+        moves = words.counted(c["moves"], "moves")
+        return say("report.way", **{**c, "moves": moves, "minutes": minutes, "placed": placed})
 
-def _candidate_line(c: Mapping[str, Any]) -> str:
-    margin = f"{min(c['margin_u'], 9.9):.1f}"
-    placed = (
-        say("report.out", names=", ".join(c["out"]))
-        if c["out"]
-        else say("report.placed", quantity=c["tightest"], margin=margin)
+    contact, linkage, defaulted = (
+        report[key] for key in ("brake_contact_after_in", "linkage", "defaulted")
     )
-    moves, minutes = words.counted(c["moves"], "moves"), f"{c['minutes']:>2.0f} min"
-    return f"  {c['kind']:<14} {moves:<8} {minutes}  {placed:<40} {c['words']}"
+    below, chance = contact is not None and contact < 0, f"{report['chance_in_tolerance']:.0%}"
+    touched = say(
+        "report.floor" if below else "report.contact", length=length(contact and abs(contact))
+    )
+    told = say(
+        "report.text",
+        **report["spoken"],
+        cautions="\n".join(report["cautions"]),
+        chain=say("report.chain", **linkage) if linkage else "",
+        chance=say("report.chance", chance=chance) if report["moves_ring"] else "",
+        thread=report["rod_thread"],
+        clearance=length(report["clearance_after_in"]),
+        free=length(report["free_travel_after_in"]),
+        contact=touched if report["clutch_brake"] else "",
+        ratio=f"{report['pedal_ratio']:.1f}",
+        source=report["pedal_ratio_source"],
+        judgements="\n".join(map(judged, report["judgements"])),
+        ways="\n".join(map(candidate, report["settings"]["candidates"])),
+    )
+    last = [say("report.defaulted", names=", ".join(defaulted))] if defaulted else []
+    return "\n".join([told, *report["notes"], *last])

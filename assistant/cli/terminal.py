@@ -13,6 +13,7 @@ import click
 if TYPE_CHECKING:
     from assistant.act import Said
     from assistant.card import Card
+    from assistant.clutch.uncertainty import Measured
     from assistant.conversation import Session
 
 LABEL = {"tech": "TECH", "helper": "HELPER", "both": "BOTH"}
@@ -60,6 +61,25 @@ def fail(message: str, code: int = 1) -> NoReturn:
     """One line on standard error, and out."""
     click.echo(f"lugcall: {message}", err=True)
     raise SystemExit(code)
+
+
+class CalledError(Exception):
+    """One clear line on a reading in an option that could not be used."""
+
+
+def length_called(option: str, said: str, quantity: str, card: Card) -> tuple[Measured, str]:
+    """A reading in words as a measured length, and its figures.
+
+    Raises:
+        CalledError: it was not understood.
+    """
+    from assistant.clutch.uncertainty import Measured
+    from assistant.readings import read
+
+    got = read(said, quantity, card.units)
+    if got.status != "read" or got.value_in is None or got.low_in is None or got.high_in is None:
+        raise CalledError(f"{option} {said!r}: {got.why or 'no reading'}")
+    return Measured.from_interval(got.value_in, got.low_in, got.high_in), got.figures
 
 
 def typed() -> Iterator[str]:

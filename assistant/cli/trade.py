@@ -10,7 +10,14 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from assistant.cli.terminal import fail, one_line_errors, truck_card, typed
+from assistant.cli.terminal import (
+    CalledError,
+    fail,
+    length_called,
+    one_line_errors,
+    truck_card,
+    typed,
+)
 
 if TYPE_CHECKING:
     from assistant.card import Card
@@ -86,12 +93,10 @@ def _kept(history: JobHistory, stage: str) -> dict[str, Measured]:
 
 def _called(called: Mapping[str, str | None], card: Card) -> dict[str, Measured]:
     """Readings as called out, by quantity; options that were not given are left out."""
-    from assistant.cli.plan import PlanError, length_called
-
     given = {name.replace("_", "-"): said for name, said in called.items() if said is not None}
     try:
         return {q: length_called(f"--{q}", said, q, card)[0] for q, said in given.items()}
-    except PlanError as error:
+    except CalledError as error:
         fail(str(error), 2)
         raise  # fail has left already
 

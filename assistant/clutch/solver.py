@@ -529,16 +529,16 @@ class Out(NamedTuple):
 class Candidate:
     """One setting and what it costs.
 
-    ``tightest`` is the quantity that sits worst, ``sure`` its depth in standard uncertainties and
-    ``chance`` its probability to be in. ``out`` names what would be outside.
+    ``tightest`` is the quantity that sits worst, ``margin_u`` its depth in standard
+    uncertainties and ``probability_in`` that of being in. ``out`` names what would be outside.
     """
 
     kind: Kind
     setting: Setting
     after: dict[str, Measured]
     tightest: str
-    sure: float
-    chance: float
+    margin_u: float
+    probability_in: float
     out: tuple[str, ...]
 
 
@@ -600,7 +600,7 @@ def solve(
         given_up,
         may_be,
         (chosen, *others),
-        grade_of(max(0.0, chosen.sure), normal_quantile(confidence)),
+        grade_of(max(0.0, chosen.margin_u), normal_quantile(confidence)),
     )
 
 
@@ -672,7 +672,7 @@ def _others(
     """What else could be done, each only once: nothing, a lug either way, the widest margin."""
     shown = {setting}
     kept = {q: limits for q, limits in judged.items() if q in wanted}
-    worst = candidate(truck, "chosen", setting, kept).sure if kept else ENOUGH
+    worst = candidate(truck, "chosen", setting, kept).margin_u if kept else ENOUGH
     tries: list[tuple[Kind, Found | None]] = []
     neighbours: tuple[tuple[Kind, int], ...] = (
         ("a lug looser", setting.lugs - 1),

@@ -5,7 +5,7 @@
 Times `solve` with all its candidates, and alone as the job asks for it, on random trucks with full
 ranges (12 lugs, 30 turns of rod, 2 inches at each stop), each timed once and cold, in time of this
 thread alone, so that other work on the machine does not count. Then tries every
-setting of other random trucks with few steps, by the arithmetic of tests/test_clutch_settings.py,
+setting of other random trucks with few steps, by the arithmetic of tests/clutch/test_settings.py,
 and counts the answers that are not as good.
 """
 
@@ -21,10 +21,10 @@ from pathlib import Path
 from assistant.clutch.solver import solve
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
-from tests.clutch.test_settings import Truck, best_by_force, random_truck, rank, settled
+from tests.clutch.test_settings import PlainTruck, best_by_force, random_truck, rank, settled
 
 
-def wide_truck(rng: random.Random) -> Truck:
+def wide_truck(rng: random.Random) -> PlainTruck:
     """A truck as it may come in: worn, wrongly set, some of it not read, any kind of linkage."""
     truck = random_truck(rng, 12, 180)
     values = dict(truck.values)
@@ -54,11 +54,12 @@ def timed(trucks: int, seed: int) -> None:
     rng, full, alone = random.Random(seed), [], []
     possible = sure = 0
     for _ in range(trucks):
-        effects = wide_truck(rng).effects()
+        plain = wide_truck(rng)
+        truck, locked = plain.as_read(), plain.locked
         start = time.thread_time()
-        found = solve(effects)
+        found = solve(truck, locked)
         middle = time.thread_time()
-        solve(effects, with_candidates=False)
+        solve(truck, locked, with_candidates=False)
         full.append(middle - start)
         alone.append(time.thread_time() - middle)
         possible += found.possible

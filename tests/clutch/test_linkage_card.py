@@ -10,7 +10,8 @@ import pytest
 
 from assistant.card import Card, CardError, card_from_text
 from assistant.card.arithmetic import truck_for
-from assistant.cli.plan import PlanError, plan_report, plan_text
+from assistant.cli.plan import plan_report, plan_text
+from assistant.cli.terminal import CalledError
 from assistant.clutch.linkage.cable import Cable
 from assistant.clutch.linkage.hydraulic import Hydraulic
 from assistant.clutch.linkage.levers import LeverChain
@@ -189,14 +190,14 @@ def test_joints_read_tell_where() -> None:
     ],
 )
 def test_joints_that_cannot_be_used(joints: dict[str, str], card: str, part: str) -> None:
-    with pytest.raises(PlanError) as caught:
+    with pytest.raises(CalledError) as caught:
         plan_report(READ, card_from_text(card, "c"), joints)
     assert part in str(caught.value) and "\n" not in str(caught.value)
 
 
 def test_joints_want_both_pedal_heights() -> None:
     read = {k: v for k, v in READ.items() if k != "brake-contact"}
-    with pytest.raises(PlanError, match="brake contact"):
+    with pytest.raises(CalledError, match="brake contact"):
         plan_report(read, card_from_text(RODS, "c"), {"pedal rod": "3"})
 
 

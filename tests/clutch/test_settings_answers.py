@@ -121,13 +121,13 @@ def test_candidates_cost_what_they_say() -> None:
             kinds.add(c.kind)
             assert c.after == effects.after(c.setting)
             assert c.setting.moves == sum(1 for s in c.setting if s)
-            assert c.tightest in found.judged and 0.0 <= c.chance <= 1.0
+            assert c.tightest in found.judged and 0.0 <= c.probability_in <= 1.0
             mine, best = (rank(plain, [*found.judged], tuple(s)) for s in (c.setting, settings[0]))
             if best is not None and mine is not None:
                 assert mine[:3] <= best[:3] or mine == pytest.approx(best, abs=3e-6)
             assert (mine is None) == bool(c.out)
             if c.kind == "widest margin" and found.possible:
-                assert min(c.sure, 3.0) > min(found.chosen.sure, 3.0) - 1e-6
+                assert min(c.margin_u, 3.0) > min(found.chosen.margin_u, 3.0) - 1e-6
     assert kinds == {"chosen", "as it is", "a lug looser", "a lug tighter", "widest margin"}
 
 
