@@ -18,8 +18,10 @@ import pytest
 
 pytest.importorskip("soundfile")
 import soundfile
+from click.testing import CliRunner
 
 from assistant.card import Card
+from assistant.cli.main import main
 from assistant.conversation import Session
 from assistant.record import clips, disk, newest_unfinished, read_events, verify_file
 from assistant.record.history import JobHistory
@@ -70,15 +72,20 @@ def kept(begun: Session) -> Session:
     return begun
 
 
+def pitches(session: Session) -> list[float]:
+    """The pitches of the clips that are kept, rounded, lowest first."""
+    return sorted(round(pitch(p), -1) for p in files(session))
+
+
+def last(session: Session) -> Any:
+    """The data of the last line."""
+    return read_events(session.journal.path)[0][-1].data
+
+
 def files(session: Session) -> list[Path]:
     """Everything in the records' folder but the record."""
     folder = session.journal.path.parent
     return sorted(p for p in folder.rglob("*") if p.is_file() and p != session.journal.path)
-
-
-def clip(session: Session) -> dict[str, Any]:
-    """The clip of the last turn."""
-    return dict(read_events(session.journal.path)[0][-1].data["clip"])
 
 
 def test_the_notice_comes_first_and_is_recorded(kept: Session) -> None:
@@ -101,17 +108,17 @@ def test_kept_when_confirmed_and_not_before(kept: Session) -> None:
     heard(kept, "tech", "nine sixteenths", sound=tone(500))
     heard(kept, "tech", "why", sound=tone(700))
     assert files(kept) == []
-    assert "clip" not in read_events(kept.journal.path)[0][-1].data
+    assert "clip" not in last(kept)
     heard(kept, "tech", "check", sound=tone(900))
     (path,) = files(kept)
-    found = clip(kept)
+    found = last(kept)["clip"]
     assert kept.journal.path.parent / found["file"] == path
     assert path.parent.name == kept.journal.path.stem + ".clips"
     assert hashlib.sha256(path.read_bytes()).hexdigest() == found["sha256"]
     assert path.name == found["sha256"][:16] + ".flac"
     assert found["seconds"] == 0.25
     assert pitch(path) == pytest.approx(500, abs=4)
-    assert read_events(kept.journal.path)[0][-1].data["taken"]["figures"] == "9/16 in"
+    assert last(kept)["taken"]["figures"] == "9/16 in"
 
 
 @pytest.mark.parametrize("answer_", ["no", "back", "correct that"])
@@ -121,14 +128,14 @@ def test_dropped_readings_leave_no_sound(kept: Session, answer_: str) -> None:
     assert files(kept) == []
     heard(kept, "tech", "five eighths", sound=tone(900))
     kept.hear("tech", "check")
-    assert [round(pitch(p), -1) for p in files(kept)] == [900]
+    assert pitches(kept) == [900]
 
 
 def test_a_reading_said_anew_takes_the_place(kept: Session) -> None:
     heard(kept, "tech", "nine sixteenths", sound=tone(500))
     heard(kept, "tech", "five eighths", sound=tone(900))
     heard(kept, "tech", "check", sound=tone(700))
-    assert [round(pitch(p), -1) for p in files(kept)] == [900]
+    assert pitches(kept) == [900]
 
 
 def test_a_typed_reading_has_no_sound(kept: Session) -> None:
@@ -145,20 +152,20 @@ def test_readings_that_need_no_check_are_kept_at_once(begun: Session) -> None:
     assert step is not None
     heard(begun, step.who, "eight and a half", sound=tone(500))
     assert begun.job.at != "found_height"
-    assert [round(pitch(p), -1) for p in files(begun)] == [500]
-    assert read_events(begun.journal.path)[0][-1].data["taken"]["quantity"] == "pedal-height"
+    assert pitches(begun) == [500]
+    assert last(begun)["taken"]["quantity"] == "pedal-height"
 
 
 def test_a_correction_and_a_count_are_readings_too(kept: Session) -> None:
     reach(kept, "ring_turn")
     heard(kept, "tech", "five lugs tighter", sound=tone(500))
     heard(kept, "tech", "check", sound=tone(700))
-    assert [round(pitch(p), -1) for p in files(kept)] == [500]
-    assert "ring" in read_events(kept.journal.path)[0][-1].data
+    assert pitches(kept) == [500]
+    assert "ring" in last(kept)
     heard(kept, "tech", "correct the clearance to point zero five", sound=tone(900))
     heard(kept, "tech", "check", sound=tone(700))
-    assert "corrected" in read_events(kept.journal.path)[0][-1].data
-    assert sorted(round(pitch(p), -1) for p in files(kept)) == [500, 900]
+    assert "corrected" in last(kept)
+    assert pitches(kept) == [500, 900]
 
 
 def test_a_choice_keeps_both_utterances(kept: Session) -> None:
@@ -179,7 +186,7 @@ def test_speech_not_taken_never_reaches_the_disk(kept: Session) -> None:
         unheard(kept, "tech", {"decision": decision, "alternatives": []}, sound=tone(500))
     heard(kept, "tech", "five eighths", sound=tone(900))
     kept.hear("tech", "check")
-    assert [round(pitch(p), -1) for p in files(kept)] == [900]
+    assert pitches(kept) == [900]
 
 
 def test_resumed_sessions_tell_it_again(kept: Session, dialogs: Dialogs) -> None:
@@ -194,7 +201,7 @@ def test_resumed_sessions_tell_it_again(kept: Session, dialogs: Dialogs) -> None
     assert said[0].key == "reply:audio_kept"
     heard(again, "tech", "check", sound=tone(700))
     assert files(again) == []
-    assert read_events(again.journal.path)[0][-1].data["taken"]["figures"] == "9/16 in"
+    assert last(again)["taken"]["figures"] == "9/16 in"
 
 
 def test_loud_and_broken_samples_are_kept_as_they_can_be(tmp_path: Path) -> None:
@@ -217,15 +224,11 @@ def test_a_full_disk_costs_the_clip_and_not_the_reading(
     monkeypatch.setattr(disk, "write_all", full)
     kept.hear("tech", "check")
     assert files(kept) == []
-    event = read_events(kept.journal.path)[0][-1]
-    assert event.data["clip"] == {"lost": "the sound could not be kept: no space left on the disk"}
-    assert event.data["taken"]["figures"] == "9/16 in"
+    assert last(kept)["clip"] == {"lost": "the sound could not be kept: no space left on the disk"}
+    assert last(kept)["taken"]["figures"] == "9/16 in"
     assert verify_file(kept.journal.path).ok
-    events, problem = read_events(kept.journal.path)
-    assert any(
-        "(no clip: the sound could not" in line
-        for line in transcript(JobHistory.of(events, problem))
-    )
+    lines = transcript(JobHistory.read(kept.journal.path))
+    assert any("(no clip: the sound could not" in line for line in lines)
 
 
 def test_the_clip_is_durable_before_its_line(
@@ -307,26 +310,15 @@ class TestVerify:
         assert "missing" in str(verify_file(record).problem)
 
     def test_transcript_names_the_clip(self, record: Path) -> None:
-        events, problem = read_events(record)
-        lines = list(transcript(JobHistory.of(events, problem)))
+        lines = list(transcript(JobHistory.read(record)))
         for path in self.files:
             assert sum(f"(clip {path.stem})" in line for line in lines) == 1
 
     def test_command_line(self, record: Path) -> None:
-        done = subprocess.run(
-            [sys.executable, "-m", "assistant", "verify", str(record)],
-            capture_output=True,
-            text=True,
-        )
-        assert done.returncode == 0
+        assert CliRunner().invoke(main, ["verify", str(record)]).exit_code == 0
         self.files[0].write_bytes(b"x")
-        done = subprocess.run(
-            [sys.executable, "-m", "assistant", "verify", "--json", str(record)],
-            capture_output=True,
-            text=True,
-        )
-        assert done.returncode == 1
-        assert "was changed" in json.loads(done.stdout)["problem"]
+        done = CliRunner().invoke(main, ["verify", "--json", str(record)])
+        assert done.exit_code == 1 and "was changed" in json.loads(done.output)["problem"]
 
 
 @pytest.mark.parametrize(

@@ -25,7 +25,6 @@ from assistant.record import (
     RecordError,
     Unrecordable,
     WriteFailed,
-    seal_event,
     seal_of,
     verify_file,
 )
@@ -428,16 +427,3 @@ def test_a_failed_create_leaves_nothing(tmp_path: Path) -> None:
     with pytest.raises(Unrecordable):
         Journal.create(tmp_path / "new", "x", {"x": float("nan")})
     assert [p.name for p in tmp_path.iterdir()] == ["file"]
-
-
-def test_chain_built_elsewhere_is_read(tmp_path: Path) -> None:
-    """Lines sealed one by one, without a journal, make a record all the same."""
-    path = tmp_path / "x.jsonl"
-    prev, lines = "0" * 64, b""
-    for n, kind in enumerate(("opened", "reading", "closed")):
-        data = {"format": "lugcall-record/1"} if n == 0 else {}
-        event, line = seal_event(n, "2026-11-25T09:12:33.120-06:00", kind, data, prev)
-        prev, lines = event.hash, lines + line
-    path.write_bytes(lines)
-    with Journal.open(path) as journal:
-        assert journal.finished and len(journal.events) == 3
