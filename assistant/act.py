@@ -69,19 +69,6 @@ class Act:
                 data[key] = value
         return data
 
-    @classmethod
-    def from_data(cls, data: dict[str, Any]) -> Act:
-        """Back from the record."""
-        return cls(
-            str(data["meaning"]),
-            str(data["who"]),
-            data.get("reading"),
-            str(data.get("quantity", "")),
-            str(data.get("text", "")),
-            str(data.get("way", "")),
-            bool(data.get("doubt", False)),
-        )
-
 
 @dataclass(frozen=True, slots=True)
 class Said:

@@ -15,6 +15,8 @@ from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+import msgspec
+
 from assistant import __version__
 from assistant.act import Act, Evidence, Said
 from assistant.card import Card, CardError, card_from_text, default_card
@@ -25,6 +27,7 @@ from assistant.job import words
 from assistant.job.job import Job
 from assistant.quantity import FREE_TRAVEL
 from assistant.record import Journal
+from assistant.record.history import JobHistory, NotOurs, Opened
 from assistant.sentences import DialogError
 from assistant.texts.dialogs import Dialogs
 
@@ -326,7 +329,7 @@ def replayed(journal: Journal, dialogs: Dialogs) -> Job:
     """
     try:
         return _replayed(journal, dialogs)
-    except (KeyError, TypeError, ValueError, AttributeError, RecursionError):
+    except (NotOurs, KeyError, TypeError, ValueError, AttributeError, RecursionError):
         raise SessionError(
             f"{journal.path.name} holds what lugcall does not write; see lugcall transcript"
         ) from None
@@ -335,23 +338,21 @@ def replayed(journal: Journal, dialogs: Dialogs) -> Job:
 def _replayed(journal: Journal, dialogs: Dialogs) -> Job:
     if journal.finished:
         raise SessionError(f"{journal.path.name} is signed off; start a new session instead")
-    opened = journal.events[0].data
+    history = JobHistory.of(journal.events)
+    opened = history.opened
     card = _card_of(opened)
     if card.unsupported():
         raise SessionError(card.unsupported())
     job = Job(card, dialogs)
     job.prompt(entering=True)
-    for event in journal.events:
-        if event.kind != "turn":
-            continue
-        act = event.data.get("act")
-        if act is not None:
-            job.apply(Act.from_data(act))
-        if job.at != event.data.get("after"):
+    for turn in history.turns:
+        if turn.act is not None:
+            job.apply(Act(**msgspec.structs.asdict(turn.act)))
+        if job.at != turn.after:
             raise SessionError(
-                f"{journal.path.name}, line {event.n + 1}: these dialogs lead to another step "
-                f"than the record; use the dialogs it was made with ({opened.get('dialogs')}, "
-                f"lugcall {opened.get('lugcall')}; this is {__version__})"
+                f"{journal.path.name}, line {turn.line}: these dialogs lead to another step "
+                f"than the record; use the dialogs it was made with ({opened.dialogs}, "
+                f"lugcall {opened.lugcall}; this is {__version__})"
             )
     if job.finished:
         # The plug was pulled between the sign-off and its closing line.
@@ -360,12 +361,11 @@ def _replayed(journal: Journal, dialogs: Dialogs) -> Job:
     return job
 
 
-def _card_of(opened: dict[str, Any]) -> Card:
-    kept = opened.get("card", {})
-    if not kept.get("text"):
+def _card_of(opened: Opened) -> Card:
+    if not opened.card.text:
         return default_card()
     try:
-        return card_from_text(kept["text"], kept.get("name", "card"))
+        return card_from_text(opened.card.text, opened.card.name)
     except CardError as error:
         raise SessionError(f"the card kept in this record cannot be read: {error}") from None
 

@@ -360,6 +360,8 @@ _SHAPES: dict[str, type[Line]] = {
 _DECODE: dict[str, Callable[[bytes], Any]] = {
     kind: msgspec.json.Decoder(shape).decode for kind, shape in _SHAPES.items()
 }
+# Types are prepared by now: msgspec crashes if two threads prepare the same one at once.
+msgspec.json.Decoder(LeadAct)
 
 
 def line_from_json(n: int, at: str, us: int, kind: str, data: bytes, odd: list[str]) -> Any:

@@ -60,9 +60,9 @@ def _lines(history: JobHistory) -> Iterator[str]:
             to = WHO.get(told.to, told.to)
             yield f"{line.clock}    to {to:<6}: {signal}{told.text}"
     yield ""
-    if history.problem:
+    if history.state == "damaged":
         yield _say("damaged", problem=history.problem)
-    elif history.closed is None:
+    elif history.state == "open":
         yield _say("not_signed")
 
 

@@ -537,7 +537,7 @@ class Procedure(RuleBasedStateMachine):
         fresh = Job(self.card, DIALOGS)
         fresh.prompt(entering=True)
         for act in self.acts:
-            fresh.apply(Act.from_data(act.as_data()))
+            fresh.apply(Act(**act.as_data()))
         here = self.snapshot()
         self.job = fresh
         assert self.snapshot() == here, "the same acts gave another job"

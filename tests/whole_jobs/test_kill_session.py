@@ -156,5 +156,5 @@ def replay_without_last(session: Session, turns: int) -> dict[str, object]:
     assert acts[-1] is not None and acts[-1]["meaning"] == "resumed"
     for act in acts[: turns - 2]:
         if act is not None:
-            job.apply(Act.from_data(act))
+            job.apply(Act(**act))
     return standing(job)

@@ -193,4 +193,4 @@ def test_odd_words_are_kept_and_answered(tmp_path: Path) -> None:
 
 def test_act_data_round_trips() -> None:
     act = Act("correct", "tech", {"value_in": 0.5}, "gap", "", "looser")
-    assert Act.from_data(act.as_data()) == act
+    assert Act(**act.as_data()) == act
