@@ -495,10 +495,10 @@ def test_a_dead_or_hanging_synthesizer_is_started_again(
     monkeypatch.setattr(synthesizer_module, "PATIENCE_S", 1.0)
     with Synthesizer() as one:
         one.samples("Alive.")
-        before = one._process._worker
+        before = one._worker
         os.kill(before.pid, how)
         assert len(one.samples("Alive again.")) > RATE // 4
-        assert one._process._worker is not before and before.poll() is not None
+        assert one._worker is not before and before.poll() is not None
 
 
 def test_the_systems_own_speech_speaks_where_espeak_ng_is_not(
@@ -529,7 +529,7 @@ def test_no_synthesizer_is_one_clear_line(monkeypatch: pytest.MonkeyPatch) -> No
 def test_the_packaged_library_is_the_one_used(speech: Synthesizer) -> None:
     """The worker's process holds the loader's library and data, and no other espeak."""
     speech.samples("Hello.")
-    maps = Path(f"/proc/{speech._process._worker.pid}/maps")
+    maps = Path(f"/proc/{speech._worker.pid}/maps")
     if not maps.exists():
         pytest.skip("no /proc here")
     libraries = {line.split()[-1] for line in maps.read_text().splitlines() if "espeak-ng" in line}

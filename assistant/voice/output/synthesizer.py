@@ -94,7 +94,7 @@ _RULES: tuple[tuple[str, str | Callable[[re.Match[str]], str]], ...] = (
 )
 
 
-# --- Words to samples, and what was said before.
+# --- Words to samples, in a process: started, asked, and started again when it fails.
 
 REMEMBERED = 200
 """Sentences: some 500 seconds, of which one takes 64 kB."""
@@ -127,59 +127,6 @@ class Voice:
 
 VOICES = {"tech": Voice("en-us", 160, 40, 1.25), "helper": Voice("en-us+f4", 150, 60, 1.0)}
 """A low man's voice for the technician, a higher woman's, slower, for the helper."""
-
-
-class Synthesizer:
-    """Speaks sentences and remembers them; shared by threads. Close it when done."""
-
-    def __init__(self) -> None:
-        """Start the synthesizer in the background.
-
-        Raises:
-            SpeechError: no process can be started.
-        """
-        self._process = SynthesizerProcess()
-        self._remembered = lru_cache(REMEMBERED)(self._synthesized)
-
-    def samples(self, text: str, voice: str = "tech") -> Samples:
-        """One sentence or more, as `Samples`; without waiting when it was said before.
-
-        Args:
-            text: words without figures.
-            voice: a key of `VOICES`.
-
-        Raises:
-            SpeechError: the synthesizer cannot be started, or fails twice.
-        """
-        return self._remembered(text, voice)
-
-    def _synthesized(self, text: str, voice: str) -> Samples:
-        return _trimmed(*self._process.ask(text, VOICES[voice]), VOICES[voice].gain)
-
-    def close(self) -> None:
-        """End the synthesizer's process."""
-        self._process.close()
-
-    def __enter__(self) -> Synthesizer:
-        return self
-
-    def __exit__(self, *_: object) -> None:
-        self.close()
-
-
-def _trimmed(rate: int, data: bytes, gain: float) -> Samples:
-    raw = np.frombuffer(data, dtype="<i2").astype(np.float32) * (gain / 32768.0)
-    sound = np.clip(resampled(raw, rate), -1.0, 1.0)
-    loud = np.flatnonzero(np.abs(sound) > _QUIET)
-    if not len(loud):
-        return sound[:0]
-    start = max(0, int(loud[0]) - int(_LEAD_S * RATE))
-    sound = sound[start : int(loud[-1]) + 1]
-    return np.concatenate([sound, np.zeros(int(_TAIL_S * RATE), dtype=np.float32)])
-
-
-# --- The synthesizer's process: started, asked, and started again when it fails.
-
 PATIENCE_S = 10.0
 """A sentence takes some milliseconds; a synthesizer silent for this long hangs: it is started
 again."""
@@ -188,8 +135,11 @@ SYNTHESIZERS = ("espeak-ng", "pyttsx3")
 """The first that works speaks."""
 
 
-class SynthesizerProcess:
-    """One `speech_worker`, shared by threads."""
+class Synthesizer:
+    """A `speech_worker`, started again when it fails; what it said is remembered.
+
+    Shared by threads. Close it when done.
+    """
 
     _worker: subprocess.Popen[bytes]
     _in: IO[bytes]
@@ -204,21 +154,40 @@ class SynthesizerProcess:
         """
         self._lock = threading.Lock()
         self._never: SpeechError | None = None
+        self._remembered = lru_cache(REMEMBERED)(self._synthesized)
         self._start()
 
-    def ask(self, text: str, voice: Voice) -> tuple[int, bytes]:
-        """Samples a second, and 16-bit samples of `text`.
+    def samples(self, text: str, voice: str = "tech") -> Samples:
+        """One sentence or more, as `Samples`; without waiting when it was said before.
+
+        Args:
+            text: words without figures.
+            voice: a key of `VOICES`.
 
         Raises:
             SpeechError: it cannot speak at all, or failed twice over this text.
         """
+        return self._remembered(text, VOICES[voice])
+
+    def close(self) -> None:
+        """End its process."""
+        with self._lock:
+            self._end()
+
+    def __enter__(self) -> Synthesizer:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+    def _synthesized(self, text: str, voice: Voice) -> Samples:
         ask = {"text": text, "voice": voice.name, "rate": voice.rate, "pitch": voice.pitch}
         with self._lock:
             for _ in range(2):
                 if self._never is not None:
                     raise self._never
                 try:
-                    return self._exchange(json.dumps(ask).encode() + b"\n")
+                    return _trimmed(*self._exchange(json.dumps(ask).encode() + b"\n"), voice.gain)
                 except (OSError, EOFError, ValueError):
                     self._end()
                     self._start()
@@ -228,6 +197,7 @@ class SynthesizerProcess:
         )
 
     def _exchange(self, ask: bytes) -> tuple[int, bytes]:
+        """Samples a second, and 16-bit samples."""
         watchdog = threading.Timer(PATIENCE_S, self._worker.kill)
         watchdog.daemon = True
         watchdog.start()
@@ -258,11 +228,6 @@ class SynthesizerProcess:
             raise EOFError
         return head, data
 
-    def close(self) -> None:
-        """End the process."""
-        with self._lock:
-            self._end()
-
     def _start(self) -> None:
         self._ready = False
         try:
@@ -290,3 +255,14 @@ class SynthesizerProcess:
             self._worker.kill()
             self._worker.wait()
         self._out.close()
+
+
+def _trimmed(rate: int, data: bytes, gain: float) -> Samples:
+    raw = np.frombuffer(data, dtype="<i2").astype(np.float32) * (gain / 32768.0)
+    sound = np.clip(resampled(raw, rate), -1.0, 1.0)
+    loud = np.flatnonzero(np.abs(sound) > _QUIET)
+    if not len(loud):
+        return sound[:0]
+    start = max(0, int(loud[0]) - int(_LEAD_S * RATE))
+    sound = sound[start : int(loud[-1]) + 1]
+    return np.concatenate([sound, np.zeros(int(_TAIL_S * RATE), dtype=np.float32)])
