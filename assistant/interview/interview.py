@@ -152,7 +152,7 @@ class CardInterview(Dialogue):
             fields = {"figures": waiting.figures, "spoken": waiting.readback}
             return [self.dialogs.said("tech", "confirm", **fields)]
         lines = self._limits() if at_review and entering else []
-        return [*lines, Said("tech", self._asked.say.format(quantity=_name(question.figure)), key)]
+        return [*lines, Said("tech", self.asked.say.format(quantity=_name(question.figure)), key)]
 
     def _limits(self) -> Replies:
         card = self.making.card("card")
@@ -166,7 +166,7 @@ class CardInterview(Dialogue):
         return lines
 
     @property
-    def _asked(self) -> Asked:
+    def asked(self) -> Asked:
         """The words of the question."""
         return self.texts.questions[self.question.words]
 
@@ -197,12 +197,6 @@ class CardInterview(Dialogue):
         self.left_off = True
         return [self._said("left_off")]
 
-    def _repeat(self, act: Act) -> Replies:
-        return self.prompt(entering=True)
-
-    def _why(self, act: Act) -> Replies:
-        return [Said(act.who, self._asked.why, "reply:why")]
-
     def _where(self, act: Act) -> Replies:
         return [self._said("where", done=len(self.making.answers), say=self.prompt()[-1].text)]
 
@@ -215,9 +209,6 @@ class CardInterview(Dialogue):
         phrases.append(self._say("always"))
         listed = ", ".join(dict.fromkeys(phrases))
         return [self.dialogs.said(act.who, "help", phrases=listed)]
-
-    def _unclear(self, act: Act) -> Replies:
-        return self._hint("again")
 
     def _back(self, act: Act) -> Replies:
         self.which = False
@@ -347,7 +338,7 @@ class CardInterview(Dialogue):
 
     def _choose(self, act: Act) -> Replies:
         value = act.meaning.partition("=")[2]
-        said = self._asked.phrases.get(value)
+        said = self.asked.phrases.get(value)
         return self._take(value, capital(said[0]) if said else value)
 
     def _take(self, value: Value, figures: str, spoken: str = "") -> Replies:
@@ -397,12 +388,12 @@ _AT_REVIEW = CardQuestion(REVIEW, REVIEW, optional=False)
 _ACTS: dict[str, Callable[[CardInterview, Act], Replies]] = {
     "stop": CardInterview._leave_off,
     "pause": CardInterview._leave_off,
-    "repeat": CardInterview._repeat,
-    "carry_on": CardInterview._repeat,
-    "why": CardInterview._why,
+    "repeat": lambda card, act: card.prompt(entering=True),
+    "carry_on": lambda card, act: card.prompt(entering=True),
+    "why": lambda card, act: [Said(act.who, card.asked.why, "reply:why")],
     "where": CardInterview._where,
     "help": CardInterview._help,
-    "unclear": CardInterview._unclear,
+    "unclear": lambda card, act: card._hint("again"),
     "back": CardInterview._back,
     "no": CardInterview._back,
     "start_over": CardInterview._start_over,
