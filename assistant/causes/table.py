@@ -146,12 +146,12 @@ class Cause(_FileTable, frozen=True):
 class Table(_FileTable, frozen=True):
     """Everything of one language; `reasons`: words that ask why it is that cause."""
 
-    language: str
-    reasons: tuple[Words, ...]
     replies: dict[str, Words]
     complaints: dict[str, Complaint] = field(name="complaint")
     findings: dict[str, Finding] = field(name="finding")
     causes: dict[str, Cause] = field(name="cause")
+    reasons: tuple[Words, ...] = ()
+    language: str = "en"
 
     def of(self, card: Card) -> Table:
         """The part of it that counts for this truck."""
@@ -207,7 +207,9 @@ def load_table(language: str = "en", folder: Path | None = None) -> Table:
 def _load(path: Path) -> Table:
     file, shipped = (toml_of(p)[0] for p in (path, data_folder("dialogs", _FILE) / _FILE))
     # A reply that a shop's own file leaves out is said as it is in ours.
-    file.tables["replies"] = {**shipped.tables["replies"], **file.tables.get("replies", {})}
+    own = file.tables.get("replies", {})
+    if isinstance(own, dict):
+        file.tables["replies"] = {**shipped.tables["replies"], **own}
     for kind in ("complaint", "finding", "cause"):
         entries = file.tables.get(kind)
         for key, entry in entries.items() if isinstance(entries, dict) else ():

@@ -8,7 +8,6 @@ import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
-from importlib.resources import files
 from typing import Any
 
 
@@ -185,13 +184,3 @@ def _check_members(event: Event) -> None:
 def _plain(text: object) -> str:
     """Make text safe to show on one line of any terminal."""
     return ascii(str(text))[1:-1][:60]
-
-
-# --- The JSON Schema (draft 2020-12) of a record's lines, for programs that read records.
-
-
-def record_schema() -> dict[str, Any]:
-    """The schema of one line of a record in the format of `events.FORMAT`."""
-    text = files("assistant.record").joinpath("record.schema.json").read_text(encoding="utf-8")
-    schema: dict[str, Any] = json.loads(text)
-    return schema

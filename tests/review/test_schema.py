@@ -11,19 +11,19 @@ from typing import Any
 import pytest
 
 from assistant.record import FORMAT
-from assistant.record.events import record_schema
 from tests.fleet.stamped import Stamp, write
 
 jsonschema = pytest.importorskip("jsonschema", reason="jsonschema is not installed")
-RECORDS = sorted((Path(__file__).parents[2] / "demo_sessions" / "records").glob("*.jsonl"))
+ROOT = Path(__file__).parents[2]
+SCHEMA = json.loads((ROOT / "assistant/record/record.schema.json").read_text("utf-8"))
+RECORDS = sorted((ROOT / "demo_sessions" / "records").glob("*.jsonl"))
 Event = dict[str, Any]
 
 
 def check() -> Any:
     """A validator of one line."""
-    schema = record_schema()
-    jsonschema.Draft202012Validator.check_schema(schema)
-    return jsonschema.Draft202012Validator(schema)
+    jsonschema.Draft202012Validator.check_schema(SCHEMA)
+    return jsonschema.Draft202012Validator(SCHEMA)
 
 
 def lines(path: Path) -> list[Event]:
@@ -88,4 +88,4 @@ def test_what_is_no_record_is_refused(spoil: Callable[[Event], None]) -> None:
 
 def test_the_schema_names_the_format_that_is_written() -> None:
     """A new format needs a new schema, and readers for both."""
-    assert record_schema()["$defs"]["opened"]["properties"]["format"]["const"] == FORMAT
+    assert SCHEMA["$defs"]["opened"]["properties"]["format"]["const"] == FORMAT
