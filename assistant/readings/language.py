@@ -9,8 +9,8 @@ understood is never listened for: typed figures, words that only sound like numb
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -214,12 +214,32 @@ class Part:
 
     Attributes:
         pattern: a regular expression over kinds.
-        rule: the words it is said in, given what some pieces are narrowed to; None where it is
-            understood but not listened for.
+        parts: what it is made of; none for words.
+        how: how the parts make it up: "row", "either" or "maybe".
+        words: the words of a piece without parts; None where it is understood but not listened for.
+        name: under which it may be narrowed.
     """
 
     pattern: str
-    rule: Callable[[Narrower], Rule | None]
+    parts: tuple[Part, ...] = ()
+    how: str = "row"
+    words: Rule | None = None
+    name: str = ""
+
+    def rule(self, narrower: Narrower) -> Rule | None:
+        """The words it is said in; None where nothing of it is listened for."""
+        if self.name in narrower:
+            return narrower[self.name]
+        if not self.parts:
+            return self.words
+        rules = [part.rule(narrower) for part in self.parts]
+        said = [rule for rule in rules if rule is not None]
+        if self.how == "either":
+            return alt(*said) if said else None
+        whole = seq(*said) if len(said) == len(rules) else None
+        if self.how == "maybe":
+            return SILENCE if whole is None else opt(whole)
+        return whole
 
     def said(self, narrower: Narrower | None = None, **more: Rule | None) -> Rule:
         """The rule for the words, with the pieces so named narrowed.
@@ -235,69 +255,52 @@ class Part:
 
 def words(pattern: str, *phrases: str) -> Part:
     """Kinds that match `pattern`; of the words they stand for, `phrases` are listened for."""
-    rule = alt(*phrases) if phrases else None
-    return Part(pattern, lambda _: rule)
+    return Part(pattern, words=alt(*phrases) if phrases else None)
 
 
 def around(*phrases: str) -> Part:
     """Words that say nothing and may stand here: no kind of theirs is left when it is matched."""
-    return Part("", lambda _: opt(alt(*phrases)))
+    return Part("", words=opt(alt(*phrases)))
 
 
 def unsaid(pattern: str) -> Part:
     """What may stand here, and is not listened for; the pattern matches nothing as well."""
-    return Part(pattern, lambda _: SILENCE)
+    return Part(pattern, words=SILENCE)
 
 
 def row(*parts: Part) -> Part:
     """All parts, one after the other."""
-
-    def rule(narrower: Narrower) -> Rule | None:
-        rules = [part.rule(narrower) for part in parts]
-        return None if None in rules else seq(*(r for r in rules if r is not None))
-
-    return Part("".join(part.pattern for part in parts), rule)
+    return Part("".join(part.pattern for part in parts), parts)
 
 
 def either(*parts: Part) -> Part:
     """One of the parts; those without words are left out of the rule."""
-
-    def rule(narrower: Narrower) -> Rule | None:
-        rules = [r for part in parts if (r := part.rule(narrower)) is not None]
-        return alt(*rules) if rules else None
-
-    return Part(f"(?:{'|'.join(part.pattern for part in parts)})", rule)
+    return Part(f"(?:{'|'.join(part.pattern for part in parts)})", parts, "either")
 
 
 def maybe(*parts: Part) -> Part:
     """The parts, or nothing."""
-    whole = row(*parts)
-
-    def rule(narrower: Narrower) -> Rule | None:
-        said = whole.rule(narrower)
-        return SILENCE if said is None else opt(said)
-
-    return Part(f"(?:{whole.pattern})?", rule)
+    return Part(f"(?:{row(*parts).pattern})?", parts, "maybe")
 
 
 def atomic(part: Part) -> Part:
     """Taken whole or not at all: no long run of number words is cut up in every possible way."""
-    return Part(f"(?>{part.pattern})", part.rule)
+    return replace(part, pattern=f"(?>{part.pattern})")
 
 
 def named(name: str, part: Part) -> Part:
     """A piece that may be narrowed under its name."""
-    return Part(part.pattern, lambda n: n[name] if name in n else part.rule(n))
+    return Part(part.pattern, (part,), name=name)
 
 
 def group(name: str, part: Part) -> Part:
     """A piece that is found under its name in a match."""
-    return Part(f"(?P<{name}>{part.pattern})", part.rule)
+    return replace(part, pattern=f"(?P<{name}>{part.pattern})")
 
 
 def listening(understood: str, part: Part) -> Part:
     """Understood by a wider pattern than that of `part`, whose words alone are listened for."""
-    return Part(understood, part.rule)
+    return replace(part, pattern=understood)
 
 
 # --- numbers
