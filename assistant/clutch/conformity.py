@@ -118,18 +118,13 @@ DEFAULT_FIGURES: Mapping[str, Figure | None] = MappingProxyType(
 class Judgement:
     """What one reading says of its limits; lengths in inches.
 
-    ``probability`` is the conformance probability. ``accept_low_in`` and ``accept_high_in``
-    bound the readings that count as "in" (None where there is no limit); the guard is
-    ``guard_in`` wide. ``needed_u_in`` is the largest standard uncertainty with which this same
-    value would be decided either way, None when it sits exactly on a limit.
+    ``probability`` is the conformance probability. ``needed_u_in`` is the largest standard
+    uncertainty with which this same value would be decided either way, None when it sits exactly
+    on a limit.
     """
 
     decision: Decision
     probability: float
-    guard_in: float
-    accept_low_in: float | None
-    accept_high_in: float | None
-    nearest_limit_in: float
     needed_u_in: float | None
 
 
@@ -180,22 +175,13 @@ def judge(measured: Measured, limits: Limits, confidence: float = 0.95) -> Judge
     if not 0.5 < confidence < 1.0:
         raise ValueError("Confidence must lie above 0.5 and below 1: give one such as 0.95.")
     z = normal_quantile(confidence)
-    guard = z * measured.u_in
-    nearest = limits.nearest_in(measured.value_in)
     miss = limits.miss_in(measured.value_in)
-    depth = miss if miss > 0.0 else abs(measured.value_in - nearest)
+    depth = miss or abs(measured.value_in - limits.nearest_in(measured.value_in))
     decision: Decision = "too close"
-    if depth >= guard:
+    if depth >= z * measured.u_in:
         decision = "out" if miss > 0.0 else "in"
-    return Judgement(
-        decision=decision,
-        probability=conformance_probability(measured, limits),
-        guard_in=guard,
-        accept_low_in=None if limits.low_in is None else limits.low_in + guard,
-        accept_high_in=None if limits.high_in is None else limits.high_in - guard,
-        nearest_limit_in=nearest,
-        needed_u_in=depth / z if depth > 0.0 else None,
-    )
+    probability = conformance_probability(measured, limits)
+    return Judgement(decision, probability, depth / z if depth > 0.0 else None)
 
 
 def gauge_that_settles(judgement: Judgement) -> Gauge | None:

@@ -64,15 +64,18 @@ class Snapshot:
         values: what is known.
         read: the quantities that were read; the others were worked out.
         ratio: pedal travel per fork travel, and where that comes from.
-        brake_known: whether it can be told where in the stroke the brake is touched: it was read,
-            or the ratio is this truck's own and not common practice.
     """
 
     title: str
     values: Mapping[str, Measured]
     read: frozenset[str]
     ratio: UsedRatio
-    brake_known: bool
+
+    @property
+    def brake_known(self) -> bool:
+        """Whether it can be told where in the stroke the brake is touched: it was read, or the
+        ratio is this truck's own and not common practice."""
+        return BRAKE_CONTACT in self.values or self.ratio.known
 
     def get(self, quantity: str) -> float | None:
         """A length in inches, or None."""
@@ -163,11 +166,9 @@ def _snapshot(
         brake_stroke_in(ratio.value, clearance, gap, lash),
     )
     values.setdefault(FREE_TRAVEL, Measured(free, 1 / 16))
-    brake_known = BRAKE_CONTACT in values or ratio.known
-    if brake_known and PEDAL_HEIGHT in values:
+    if ratio.known and PEDAL_HEIGHT in values:
         values.setdefault(BRAKE_CONTACT, Measured(values[PEDAL_HEIGHT].value_in - touch, 1 / 4))
-    was_read = frozenset(known) if read else frozenset()
-    return Snapshot(title, values, was_read, ratio, brake_known)
+    return Snapshot(title, values, frozenset(known if read else ()), ratio)
 
 
 def geometry_strokes(card: Card, clearance_in: float, gap_in: float) -> tuple[float, float] | None:
