@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import re
 import string
-from collections.abc import Iterable
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any
+from typing import Annotated, Any
 
 import msgspec
 
@@ -15,36 +15,14 @@ from assistant.card.making import QUESTIONS, REVIEW
 from assistant.clutch.thread import METRIC, UNIFIED, lead_in
 from assistant.readings import read
 from assistant.readings.speak import number_words
+from assistant.resources import data_folder
 from assistant.sentences import Both, DialogError, dialogs_folder, toml_of
 from assistant.texts.dialogs import Dialogs, Meaning
+from assistant.toml_file import TomlError
 
+_FILE = "en/card.toml"
 MAX_WORDS = 12
 """Words of a question: one breath."""
-COMMANDS = ("start_over", "replace")
-"""What may be said beside the answers, and beside words.toml."""
-REPLIES: dict[str, str] = {
-    **dict.fromkeys(("new", "over_again", "left_off"), ""),
-    **dict.fromkeys(("exact", "thread", "spell", "dropped", "nothing", "cannot_skip"), ""),
-    **dict.fromkeys(("which", "skipped", "replacing", "no_lug", "gap_needed", "outside"), ""),
-    **dict.fromkeys(("low_above_high", "ratio_name", "a_length", "a_number", "always"), ""),
-    "resumed": "unit",
-    "over": "name",
-    "left": "figures",
-    "kept": "name",
-    "taken": "figures",
-    "taken_words": "figures spoken",
-    "both": "low high",
-    "there": "unit name",
-    "stands": "unit name",
-    "document": "name",
-    "refused": "why",
-    "number": "low high",
-    "line": "name value source",
-    "where": "done say",
-    "ratio": "number",
-    "other_ring": "kind",
-}
-"""Reply -> the blanks it may use."""
 _STEERS = (
     *("stop", "pause", "carry_on", "back", "repeat", "where", "why", "help", "correct", "note"),
     *("skip", "done", "check", "no", "sign_off"),
@@ -52,13 +30,25 @@ _STEERS = (
 """Meanings of words.toml that steer here; the words of pedal and truck would only be misheard."""
 
 
-@dataclass(frozen=True, slots=True)
-class Asked:
+_Phrases = Annotated[
+    tuple[str, ...],
+    msgspec.Meta(min_length=1, extra={"hint": "write phrases in quotes, in a list"}),
+]
+
+
+class Asked(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     """The words of one question; `phrases` by the value they mean, for a choice."""
 
     say: str
     why: str
-    phrases: dict[str, tuple[str, ...]]
+    phrases: dict[str, _Phrases] = {}
+
+
+class Commands(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """What may be said beside the answers, and beside words.toml."""
+
+    start_over: _Phrases
+    replace: _Phrases
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,13 +70,24 @@ class CardWords:
             said = THREADS if question.kind == "thread" else self.questions[question.words].phrases
             for value, phrases in said.items():
                 key = f"{question.key}={value}"
-                words[key] = Meaning("any", phrases)
+                words[key] = Meaning("any", tuple(p.lower() for p in phrases))
         for name, phrases in self.commands.items():
-            words[name] = Meaning("any", phrases, anytime=name == "start_over")
+            small = tuple(p.lower() for p in phrases)
+            words[name] = Meaning("any", small, anytime=name == "start_over")
         replies = dialogs.replies | {
             f"card_{name}": Both(text) for name, text in self.replies.items()
         }
         return replace(dialogs, words=words, replies=replies)
+
+
+_CHOICES = {q.words: q.choices for q in QUESTIONS} | {REVIEW: ()}
+"""Entry of card.toml -> the values that its phrases mean."""
+_CardToml = msgspec.defstruct(
+    "_CardToml",
+    [("commands", Commands), ("replies", dict[str, str])]
+    + [(name, Asked | None, None) for name in _CHOICES],
+    forbid_unknown_fields=True,
+)
 
 
 def load_card_words(folder: Path | None = None, language: str = "en") -> CardWords:
@@ -95,58 +96,55 @@ def load_card_words(folder: Path | None = None, language: str = "en") -> CardWor
     Raises:
         DialogError: one line naming the entry to mend.
     """
-    file, _ = toml_of((folder or dialogs_folder()) / language / "card.toml")
-    raw = dict(file.tables)
-    replies, commands = raw.pop("replies", {}), raw.pop("commands", {})
-    choices = {q.words: q.choices for q in QUESTIONS} | {REVIEW: ()}
-    for name in choices:
-        if not isinstance(raw.get(name), dict):
-            raise _problem("", f"[{name}] is missing; add it")
-    for name in raw.keys() - choices:
-        raise _problem("", f"[{name}] is asked nowhere; remove it")
-    for name, blanks in REPLIES.items():
-        _text(f"replies, {name}", replies.get(name), blanks)
-    for name in replies.keys() - REPLIES:
-        raise _problem("replies", f"{name} is unknown; remove it")
-    return CardWords(
-        {name: _asked(name, raw[name], values) for name, values in choices.items()},
-        {name: _phrases(f"commands, {name}", commands.get(name)) for name in COMMANDS},
-        replies,
-    )
-
-
-def _asked(name: str, entry: dict[str, Any], choices: Iterable[str]) -> Asked:
-    say = _text(f"{name}, say", entry.get("say"), "quantity" if name.startswith("figure_") else "")
-    if len(say.split()) > MAX_WORDS:
-        raise _problem(name, f"say has over {MAX_WORDS} words; shorten it")
-    phrases = entry.get("phrases", {})
-    if not isinstance(phrases, dict) or set(phrases) != set(choices):
-        raise _problem(name, f"phrases must be for {', '.join(choices) or 'nothing'}")
-    said = {value: _phrases(f"{name}, {value}", words) for value, words in phrases.items()}
-    return Asked(say, _text(f"{name}, why", entry.get("why"), ""), said)
-
-
-def _phrases(where: str, said: Any) -> tuple[str, ...]:
-    if not isinstance(said, list) or not said or not all(isinstance(p, str) for p in said):
-        raise _problem(where, "write phrases in quotes, in a list")
-    return tuple(phrase.lower() for phrase in said)
-
-
-def _text(where: str, text: Any, blanks: str) -> str:
-    if not isinstance(text, str):
-        raise _problem(where, "write a text in quotes")
+    path = (folder or dialogs_folder()) / language / "card.toml"
+    file, shipped = (toml_of(p)[0] for p in (path, data_folder("dialogs", _FILE) / _FILE))
+    ours, own = shipped.tables["replies"], file.tables.get("replies", {})
+    # A reply that a shop's own file leaves out is said as it is in ours.
+    file.tables["replies"] = {**ours, **own} if isinstance(own, dict) else own
     try:
-        names = {name for _, name, _, _ in string.Formatter().parse(text) if name is not None}
+        words: Any = file.to(_CardToml, "a card's questions")
+    except TomlError as error:
+        raise DialogError(f"dialogs: {error}") from None
+    questions = {name: getattr(words, name) for name in _CHOICES}
+    for key, problem in _problems(questions, words.replies, ours):
+        raise DialogError(f"dialogs: {file.problem(key, problem)}")
+    said = msgspec.structs.asdict(words.commands)
+    return CardWords(questions, said, words.replies)
+
+
+def _problems(
+    questions: dict[str, Asked | None], replies: dict[str, str], ours: dict[str, str]
+) -> Iterator[tuple[str, str]]:
+    """What the types cannot say: key, and what is wrong with it."""
+    for name, asked in questions.items():
+        if asked is None:
+            yield name, f"[{name}] is missing; add it"
+            continue
+        if len(asked.say.split()) > MAX_WORDS:
+            yield f"{name}.say", f"has over {MAX_WORDS} words; shorten it"
+        if set(asked.phrases) != set(_CHOICES[name]):
+            yield f"{name}.phrases", f"must be for {', '.join(_CHOICES[name]) or 'nothing'}"
+        blanks = "{quantity}" if name.startswith("figure_") else ""
+        yield from _wrong_blanks(f"{name}.say", asked.say, blanks)
+        yield from _wrong_blanks(f"{name}.why", asked.why, "")
+    for name, text in replies.items():
+        if name not in ours:
+            yield f"replies.{name}", "is unknown; remove it"
+        else:
+            yield from _wrong_blanks(f"replies.{name}", text, ours[name])
+
+
+def _wrong_blanks(key: str, text: str, like: str) -> Iterator[tuple[str, str]]:
+    try:
+        wrong = _blanks(text) - _blanks(like)
     except ValueError as error:
-        raise _problem(where, f"{error}; braces in pairs") from None
-    if names - set(blanks.split()):
-        can = f"one of {', '.join(blanks.split())}" if blanks else "allowed here"
-        raise _problem(where, f"a blank is not {can}")
-    return text
+        yield key, f"{error}; write braces in pairs"
+    else:
+        yield from ((key, f"{{{blank}}} is unknown here; use {like!r}") for blank in wrong)
 
 
-def _problem(where: str, what: str) -> DialogError:
-    return DialogError(f"dialogs: card.toml{', ' if where else ''}{where}: {what}")
+def _blanks(text: str) -> set[str]:
+    return {name for _, name, _, _ in string.Formatter().parse(text) if name is not None}
 
 
 # --- Unit numbers and threads as people say them.

@@ -625,16 +625,16 @@ def test_whatever_is_said_the_card_can_be_read(
 @pytest.mark.parametrize(
     ("old", "new", "part"),
     [
-        ("[unit]\n", "[units]\n", "[unit] is missing"),
-        ("[by]", "[extra]\nsay = 'x'\nwhy = 'x'\n[by]", "[extra] is asked nowhere"),
-        ('say = "Unit number', f'say = "{"very " * 12}Unit number', "over 12 words"),
-        ('rod = ["rod"', 'rods = ["rod"', "truck_linkage: phrases must be for rod, cable"),
-        ('cable = ["cable"]', "cable = []", "truck_linkage, cable: write phrases"),
-        ('start_over = ["start over"', 'start_ever = ["start over"', "commands, start_over"),
-        ('new = "A new', 'now = "A new', "replies, new"),
-        ('skipped = "', 'more = "x"\nskipped = "', "more is unknown"),
-        ("{quantity}, the lowest", "{unit}, the lowest", "figure_low, say: a blank"),
-        ('kept = "Kept as {name}."', 'kept = "Kept as {name."', "kept"),
+        ("[unit]\n", "[units]\n", "line 8: units: is no key of a card's questions"),
+        ("[by]", "[extra]\nsay = 'x'\nwhy = 'x'\n[by]", "line 12: extra: is no key"),
+        ('say = "Unit number', f'say = "{"very " * 12}Unit number', "unit.say: has over 12 words"),
+        ('rod = ["rod"', 'rods = ["rod"', "truck_linkage.phrases: must be for rod, cable"),
+        ('cable = ["cable"]', "cable = []", "truck_linkage.phrases.cable: write phrases"),
+        ('start_over = ["start over"', 'start_ever = ["start over"', "commands.start_ever"),
+        ('new = "A new', 'now = "A new', "replies.now: is unknown"),
+        ('skipped = "', 'more = "x"\nskipped = "', "replies.more: is unknown"),
+        ("{quantity}, the lowest", "{unit}, the lowest", "figure_low.say: {unit} is unknown"),
+        ('kept = "Kept as {name}."', 'kept = "Kept as {name."', "replies.kept"),
         ("[unit]\n", "[unit\n", "not valid TOML"),
     ],
 )
@@ -649,3 +649,14 @@ def test_damaged_words_are_named(old: str, new: str, part: str, tmp_path: Path) 
         load_card_words(shop)
     assert part in str(caught.value) and "card.toml" in str(caught.value)
     assert "\n" not in str(caught.value)
+
+
+def test_a_reply_left_out_is_said_as_in_ours(tmp_path: Path, texts: CardWords) -> None:
+    """A shop's file made for an earlier lugcall still serves; a question left out is named."""
+    path = Path(shutil.copytree(SHIPPED, tmp_path / "dialogs")) / "en" / "card.toml"
+    text = path.read_text("utf-8")
+    path.write_text(text.replace("no_lug =", "# no_lug =", 1), "utf-8")
+    assert load_card_words(tmp_path / "dialogs").replies == texts.replies
+    path.write_text(re.sub(r"\[unit\](?:\n.+)+", "", text), "utf-8")
+    with pytest.raises(DialogError, match=r"\[unit\] is missing"):
+        load_card_words(tmp_path / "dialogs")
