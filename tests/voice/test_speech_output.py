@@ -100,6 +100,11 @@ class Heard:
     def run(self, seconds: float) -> None:
         run(self.output, seconds)
 
+    def say(self, seconds: float, *turn: Said) -> None:
+        """Say it, and let so much time pass."""
+        self.output.say(turn)
+        self.run(seconds)
+
     def texts(self) -> list[str]:
         return [text for _, text in self.begun]
 
@@ -254,8 +259,7 @@ def test_a_turn_keeps_its_order() -> None:
         Said("both", "A tool slips.", "caution:x", "WARNING"),
         prompt("Gap now?"),
     ]
-    heard.output.say(turn)
-    heard.run(5)
+    heard.say(5, *turn)
     assert heard.texts() == [s.text for s in turn]
     assert ("Warning.", "tech") in heard.speech.asked
     assert not heard.output.speaking()
@@ -263,10 +267,8 @@ def test_a_turn_keeps_its_order() -> None:
 
 def test_a_prompt_goes_before_waiting_talk() -> None:
     heard = Heard()
-    heard.output.say([Said("tech", f"Fact {n} of many.", "reply:facts") for n in "abc"])
-    heard.run(0.1)
-    heard.output.say([prompt("Gap now?")])
-    heard.run(5)
+    heard.say(0.1, *(Said("tech", f"Fact {n} of many.", "reply:facts") for n in "abc"))
+    heard.say(5, prompt("Gap now?"))
     assert heard.texts()[:2] == ["Fact a of many.", "Gap now?"]
     assert len(heard.texts()) == 4
 
@@ -274,11 +276,9 @@ def test_a_prompt_goes_before_waiting_talk() -> None:
 def test_a_stop_clears_the_queue_and_is_first() -> None:
     heard = Heard()
     heard.output.say([prompt("One two three four five six seven eight nine ten.")])
-    heard.output.say([Said("tech", "Never said.", "reply:where")])
-    heard.run(0.5)
+    heard.say(0.5, Said("tech", "Never said.", "reply:where"))
     before = heard.tech.now
-    heard.output.say([STOP, STOP_HELPER, Said("tech", "Say carry on.", "reply:stopped_next")])
-    heard.run(12)
+    heard.say(12, STOP, STOP_HELPER, Said("tech", "Say carry on.", "reply:stopped_next"))
     assert heard.texts()[1:] == [STOP.text, STOP_HELPER.text, STOP.text, "Say carry on."]
     # Both hear their stop before the technician hears the rest of his.
     asked = [pair for pair in dict.fromkeys(heard.speech.asked) if pair[0] != "Never said."]
@@ -297,36 +297,30 @@ def test_a_stop_clears_the_queue_and_is_first() -> None:
 def test_a_cue_interrupts_and_what_it_broke_off_is_said_again() -> None:
     heard = Heard()
     caution = Said("both", "Pedal and fork hold spring force.", "caution:force", "DANGER")
-    heard.output.say([caution, Said("tech", "Hands clear.", "reply:clear_heard")])
-    heard.run(0.4)
-    heard.output.say([HOLD])
-    heard.run(8)
+    heard.say(0.4, caution, Said("tech", "Hands clear.", "reply:clear_heard"))
+    heard.say(8, HOLD)
     assert heard.texts() == [caution.text, HOLD.text, caution.text, "Hands clear."]
     assert ("Hold: pedal down.", "helper") in heard.speech.asked
 
 
 def test_a_newer_instruction_replaces_an_older_one() -> None:
     heard = Heard()
-    heard.output.say([Said("tech", "Odometer.", "reply:facts"), prompt("Old one?")])
-    heard.run(0.05)
-    heard.output.say([prompt("New one?", key="prompt:b")])
-    heard.run(5)
+    heard.say(0.05, Said("tech", "Odometer.", "reply:facts"), prompt("Old one?"))
+    heard.say(5, prompt("New one?", key="prompt:b"))
     assert heard.texts() == ["Odometer.", "New one?"]
 
 
 def test_what_leads_to_a_cue_is_said_before_it() -> None:
     heard = Heard()
     caution = Said("both", "Fingers.", "caution:force", "DANGER")
-    heard.output.say([Said("tech", "Hands clear.", "reply:clear_heard"), caution, HOLD])
-    heard.run(6)
+    heard.say(6, Said("tech", "Hands clear.", "reply:clear_heard"), caution, HOLD)
     assert heard.texts() == ["Hands clear.", "Fingers.", HOLD.text]
 
 
 def test_two_outputs_each_hear_their_own() -> None:
     heard = Heard(two=True)
     both = Said("both", "Pedal up.", "reply:release_ok")
-    heard.output.say([Said("tech", "Gap is right.", "reply:g"), HOLD, both])
-    heard.run(6)
+    heard.say(6, Said("tech", "Gap is right.", "reply:g"), HOLD, both)
     assert [t for where, t in heard.begun if where == "tech"] == ["Gap is right.", "Pedal up."]
     assert [t for where, t in heard.begun if where == "helper"] == [HOLD.text, "Pedal up."]
     assert {v for t, v in heard.speech.asked if t == "Pedal up."} == {"tech", "helper"}
@@ -334,8 +328,7 @@ def test_two_outputs_each_hear_their_own() -> None:
 
 def test_one_output_says_once_what_is_for_both() -> None:
     heard = Heard()
-    heard.output.say([Said("both", "Pedal up.", "reply:release_ok")])
-    heard.run(2)
+    heard.say(2, Said("both", "Pedal up.", "reply:release_ok"))
     assert heard.begun == [("tech", "Pedal up.")]
 
 
@@ -353,8 +346,7 @@ def test_an_earcon_can_be_played_alone() -> None:
 def test_hush_is_silent_within_its_fade_and_tells_what_was_lost() -> None:
     heard = Heard()
     first, second = prompt("One two three four five six seven."), Said("tech", "More.", "reply:m")
-    heard.output.say([first, second])
-    heard.run(0.32)
+    heard.say(0.32, first, second)
     assert heard.output.speaking()
     at = len(heard.tech.heard())
     assert heard.output.hush() == [first, second]
@@ -368,8 +360,7 @@ def test_hush_is_silent_within_its_fade_and_tells_what_was_lost() -> None:
 
 def test_a_barge_in_does_not_cut_a_stop() -> None:
     heard = Heard()
-    heard.output.say([STOP, prompt("Gap?")])
-    heard.run(0.4)
+    heard.say(0.4, STOP, prompt("Gap?"))
     assert [s.text for s in heard.output.hush()] == [STOP.text, "Gap?"]  # the rest of it, and more
     heard.run(0.2)
     assert heard.output.speaking()
@@ -380,8 +371,7 @@ def test_a_barge_in_does_not_cut_a_stop() -> None:
 
 def test_hush_of_one_leaves_the_other() -> None:
     heard = Heard(two=True)
-    heard.output.say([prompt("One two three four five six seven."), HOLD])
-    heard.run(0.3)
+    heard.say(0.3, prompt("One two three four five six seven."), HOLD)
     heard.output.hush("tech")
     heard.run(0.1)
     assert not heard.output.speaking("tech") and heard.output.speaking("helper")

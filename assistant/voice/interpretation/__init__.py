@@ -1,4 +1,8 @@
-"""Interpretation: what the engines heard becomes meanings, ranked, and what to do about them."""
+"""What was heard becomes meanings, ranked, and what to do about them.
+
+`ranking` makes one list of them with probabilities, `context` knows what was said before at this
+moment, and `policy.toml` has every tuned number.
+"""
 
 from __future__ import annotations
 
