@@ -172,6 +172,11 @@ class Index:
         """Run a statement, `values` for its question marks; gives its rows as dicts."""
         return rows_of(self._connection.execute(sql, values))
 
+    def stamps(self) -> dict[str, tuple[int | None, ...]]:
+        """Size and times of every file at the last look; None where it was no longer there."""
+        sql = f"SELECT path, size, mtime, ctime FROM {self.name}.files"
+        return {row[0]: row[1:] for row in self._connection.execute(sql).fetchall()}
+
     @contextmanager
     def transaction(self) -> Iterator[None]:
         """All of it, or nothing."""

@@ -70,8 +70,7 @@ def refresh(
         return done
     for problem in listing.problems:
         tell("folder.problem", problem=problem)
-    found = index.run(f"SELECT path, size, mtime, ctime FROM {index.name}.files")
-    known = {row["path"]: (row["size"], row["mtime"], row["ctime"]) for row in found}
+    known = index.stamps()
     changed = [p for p, stamp in listing.found.items() if afresh or known.get(p) != stamp]
     gone = [p for p, stamp in known.items() if stamp[0] is not None and p not in listing.found]
     records = [path for path in changed if is_record(path)]

@@ -116,7 +116,7 @@ def _walk(folder: str, below: str, listing: FolderListing) -> None:
             if facts is None or not stat.S_ISREG(facts.st_mode):
                 continue  # a device, a pipe, a link to a folder: to open those may hang
             real = f"{below}{name}"
-            path = as_text(real)
+            path = real if real.isascii() else as_text(real)
             if path != real:
                 listing.real[path] = real
             listing.found[path] = FileStamp(facts.st_size, facts.st_mtime_ns, facts.st_ctime_ns)
