@@ -24,15 +24,11 @@ from assistant.record.history import (
     Unheard,
 )
 from assistant.record.quick_lines import FORMATS, CheckedLines, version_of, version_told
-from assistant.review import wording
+from assistant.review.doubts import doubts_in_index, is_long
+from assistant.review.wording import say
 
 BREAK_US = 30 * 60 * 1_000_000
 """A longer silence is not time at work."""
-BACK_US = 1_000_000
-"""The clock may go back by so much, as clocks that are set by the network do."""
-AHEAD_US = 86_400 * 1_000_000
-FIRST_US = 1_577_836_800_000_000
-"""2020: no record is older. A clock that lost its battery begins again long before."""
 TYPED = "typed"
 _ENDED = {"released": "up", "lost": "unsure", "stopped": "unsure", "open": "open"}
 Row = dict[str, Any]
@@ -64,7 +60,7 @@ def read_file(path: Path, now_us: int) -> FileRead:
         with path.open("rb") as stream:
             return _read(stream, now_us)
     except OSError as error:
-        return FileRead("unreadable", wording.say("file.unreadable", why=reason(error)[0]))
+        return FileRead("unreadable", say("file.unreadable", why=reason(error)[0]))
 
 
 def _read(stream: BinaryIO, now_us: int) -> FileRead:
@@ -72,13 +68,13 @@ def _read(stream: BinaryIO, now_us: int) -> FileRead:
     try:
         history = JobHistory(lines)
     except (RecordError, OverflowError):
-        return FileRead("foreign", wording.say("file.not_ours"))
+        return FileRead("foreign", say("file.not_ours"))
     fault = lines.fault
     if not lines.count:
         later = version_told(stream)
         if later is not None and later > FORMATS[-1]:
             known = ", ".join(map(str, FORMATS))
-            return FileRead("later", wording.say("file.later", version=later, known=known))
+            return FileRead("later", say("file.later", version=later, known=known))
         if fault is None or fault.what == "not a record":
             return FileRead("foreign", fault.text if fault is not None else "not a record")
         # Its first line is that of a record: no job can be told from it, but it is no stranger.
@@ -100,7 +96,7 @@ def _told(fault: Fault | None) -> str:
     if fault is None:
         return ""
     if fault.what == "torn":
-        return wording.say("file.torn", line=fault.line)
+        return say("file.torn", line=fault.line)
     return f"BROKEN CHAIN: {fault.text}"
 
 
@@ -109,31 +105,36 @@ class _JobRows:
 
     def __init__(self, history: JobHistory, fault: Fault | None, now_us: int) -> None:
         self._job = history
-        self._now_us = now_us
-        self._ended = {h.ended.n: h for h in history.holds if h.ended is not None}
         self._steps: dict[str, Row] = {}
         self._step = ""
         self._last_us = history.opened.us
         self._work_us = 0
-        self._ahead = False
         self._hearing: list[Row] = []
-        self._doubts: list[Row] = []
         for line in history.lines:
             self._line(line)
-        moves = _moves(history)
-        readings = _readings(history)
-        self._whole(readings, fault)
+        moves, readings = _moves(history), _readings(history)
+        told = say("doubts.broken", word=chain_word(fault), fault=fault.text) if fault else ""
+        doubts = [
+            {"n": d.n, "at_utc": d.us, "kind": d.kind, "text": d.text}
+            for d in doubts_in_index(history, told, now_us)
+        ]
         for step in self._steps.values():
             step["step_s"] /= 1e6
         self.rows = {
-            "jobs": [self._job_row(readings, moves, fault)],
+            "jobs": [
+                self._job_row(readings, moves)
+                | {
+                    "chain": chain_word(fault),
+                    "doubts": len(doubts),
+                }
+            ],
             "readings": readings,
             "moves": moves,
             "holds": [_hold(hold) for hold in history.holds],
             "hearing": self._hearing,
             "steps": list(self._steps.values()),
             "cautions": _cautions(history),
-            "doubts": self._doubts,
+            "doubts": doubts,
             "lead_acts": [_lead_act(act) for act in history.acts],
         }
 
@@ -141,7 +142,6 @@ class _JobRows:
 
     def _line(self, line: Any) -> None:
         gone = line.us - self._last_us
-        self._clock(line, gone)
         if line.kind.startswith(LEAD):
             return
         self._last_us = line.us
@@ -153,44 +153,18 @@ class _JobRows:
             self._turn(line)
         elif line.kind == "unheard":
             self._utterance(line, "", True)
-        elif line.kind == "repaired":
-            self._doubt(line.n, line.us, "chain", wording.say("doubts.repaired"))
-        elif line.kind == "closed":
-            for words in line.doubts:
-                # What was accepted is told by its reading, in words of the same kind.
-                if " accepted: " not in words:
-                    self._doubt(line.n, line.us, _sort_of(words), words)
-
-    def _clock(self, line: Any, gone: int) -> None:
-        if line.n == 0 and line.us < FIRST_US:
-            self._doubt(line.n, line.us, "clock", wording.say("doubts.old", year=line.at[:4]))
-        if gone < -BACK_US:
-            back = wording.say("doubts.back", span=wording.span(-gone / 1e6), line=line.line)
-            self._doubt(line.n, line.us, "clock", back)
-        if line.us > self._now_us + AHEAD_US and not self._ahead:
-            self._ahead = True
-            self._doubt(line.n, line.us, "clock", wording.say("doubts.ahead", line=line.line))
 
     def _turn(self, turn: Turn) -> None:
         if turn.words:
             self._utterance(turn, turn.meaning, turn.misunderstood)
         elif turn.step and not self._step:
             self._at(turn.step)
-        if turn.corrected is not None:
-            new, was = turn.corrected.now, turn.corrected.was.figures
-            self._doubt(turn.n, turn.us, "edits", wording.edited(new.quantity, was, new.figures))
-        if turn.n in self._ended:
-            long = wording.long_hold(self._ended[turn.n].seconds)
-            if long is not None:
-                self._doubt(turn.n, turn.us, "long hold", long)
         there = self._at(turn.after)
         if not self._step and turn.step:
             self._at(turn.step)["visits"] += 1
         if turn.after != (self._step or turn.step):
             there["visits"] += 1
         self._step = turn.after
-        if turn.moved and turn.act is not None and turn.act.meaning == "skip":
-            self._doubt(turn.n, turn.us, "skipped", wording.skipped(turn.step, turn.act.text))
 
     def _utterance(self, line: Turn | Unheard, meaning: str, again: bool) -> None:
         step, ear = self._at(line.step), line.ear
@@ -223,32 +197,7 @@ class _JobRows:
             }  # fmt: skip
         return row
 
-    def _doubt(self, n: int, us: int, kind: str, words: str) -> None:
-        self._doubts.append({"n": n, "at_utc": us, "kind": kind, "text": words})
-
-    # --- What only the whole shows.
-
-    def _whole(self, readings: list[Row], fault: Fault | None) -> None:
-        if fault is not None:
-            words = wording.say("doubts.broken", word=chain_word(fault), fault=fault.text)
-            self._doubt(len(self._job.lines) - 1, self._last_us, "chain", words)
-        for row in readings:
-            if row["as_left"]:
-                told = wording.left(row["quantity"], row["figures"], row["decision"],
-                                    row["p_in"], row["accepted"])  # fmt: skip
-                if told is not None:
-                    self._doubt(row["n"], row["at_utc"], *told)
-        for step in self._steps.values():
-            many = wording.many_again(step["step"], step["say_agains"])
-            if many is not None:
-                first = next(h for h in self._hearing if h["step"] == step["step"] and h["again"])
-                self._doubt(first["n"], first["at_utc"], "say-agains", many)
-        back = [heard for heard in self._hearing if heard["meaning"] == "back"]
-        often = wording.gone_back(len(back))
-        if often is not None:
-            self._doubt(back[-1]["n"], back[-1]["at_utc"], "edits", often)
-
-    def _job_row(self, readings: list[Row], moves: list[Row], fault: Fault | None) -> Row:
+    def _job_row(self, readings: list[Row], moves: list[Row]) -> Row:
         job, opened, closed = self._job, self._job.opened, self._job.closed
         ring = [move for move in moves if move["kind"] == "ring"]
         odometer = job.last_read("found").get(ODOMETER)
@@ -268,13 +217,12 @@ class _JobRows:
             "corrections": corrections,
             "edits": sum(heard["meaning"] in ("back", "correct") for heard in self._hearing),
             "holds": len(held), "longest_hold_s": max(held, default=None),
-            "cautions": len(job.cautions), "doubts": len(self._doubts), "ring_moves": len(ring),
+            "cautions": len(job.cautions), "ring_moves": len(ring),
             "odometer_miles": odometer.miles if odometer else None,
             "voice": any(heard["microphone"] != TYPED for heard in self._hearing),
             "clips": sum(turn.clip is not None and bool(turn.clip.file) for turn in job.turns),
             "lead_accepted": accepted[-1].text
             if accepted and accepted[-1].act == "accepted" else "",
-            "chain": chain_word(fault),
         }  # fmt: skip
         if closed is None:
             row["lugs"] = ring[-1]["total_lugs"] if ring else 0
@@ -287,12 +235,6 @@ class _JobRows:
             "next_due_miles": closed.next_due.miles if closed.next_due else None,
             "first_time_right": len(ring) <= 1 and not corrections and all_in,
         }  # fmt: skip
-
-
-def _sort_of(words: str) -> str:
-    if words.startswith("ring move"):
-        return "ring"
-    return "ratio" if words.startswith("pedal ratios") else "remark"
 
 
 def _readings(job: JobHistory) -> list[Row]:
@@ -366,7 +308,7 @@ def _hold(hold: PedalHold) -> Row:
         "asked_utc": None if unasked else hold.asked.us,
         "held_utc": hold.held and hold.held.us, "ended_utc": hold.ended and hold.ended.us,
         "hold_s": hold.seconds, "ended": _ENDED[hold.end],
-        "long": wording.long_hold(hold.seconds) is not None,
+        "long": is_long(hold.seconds),
     }  # fmt: skip
 
 

@@ -1,22 +1,9 @@
-"""How the lead's desk says things, on a page or in a terminal; and the rules of what to look at.
-
-The words are in `dialogs/en/desk.toml`. Every rule gives its words, or None where there is nothing
-to look at. Lengths are as shown to people, times in seconds, probabilities from 0 to 1.
-"""
+"""How the lead's desk says things, on a page or in a terminal: `dialogs/en/desk.toml`."""
 
 from __future__ import annotations
 
-from typing import Literal
-
-from assistant.quantity import spoken_name
 from assistant.sentences import sentences
 
-LONG_S = 120.0
-"""A pedal held longer tires a leg: common practice, no source."""
-MANY_AGAIN = 3
-"""Misheard this often at one step. Common practice, no source."""
-MANY_BACK = 4
-"""Gone back this often in one job: from memory of no data, a first guess."""
 MOST_SIGNS = 60
 """Of one doubt among many."""
 _BROKEN = "BROKEN CHAIN: "
@@ -30,54 +17,6 @@ def say(name: str, **fields: object) -> str:
 def step_name(step: str) -> str:
     """A step by its id, in words."""
     return step.replace("_", " ")
-
-
-# --- What a lead should look at.
-
-
-def left(
-    quantity: str, figures: str, decision: str, probability: float | None, accepted: str
-) -> tuple[Literal["accepted", "out"], str] | None:
-    """A reading as left that is not clearly in: out of its limits, or too close and accepted."""
-    if decision in ("", "in"):
-        return None
-    why = say("doubts.why", why=accepted) if accepted else ""
-    chance = say("doubts.chance", chance=probability) if probability is not None else ""
-    words = say("doubts.left", what=spoken_name(quantity), figures=figures, decision=decision,
-                chance=chance, why=why)  # fmt: skip
-    return "out" if decision == "out" else "accepted", words
-
-
-def skipped(step: str, why: str) -> str:
-    """A step that was skipped."""
-    return say("doubts.skipped" if why else "doubts.skipped_so", step=step_name(step), why=why)
-
-
-def long_hold(seconds: float | None) -> str | None:
-    """A pedal that was held for long."""
-    if seconds is None or seconds <= LONG_S:
-        return None
-    return say("doubts.long_hold", span=span(seconds))
-
-
-def many_again(step: str, times: int) -> str | None:
-    """A step at which much had to be said again."""
-    if times < MANY_AGAIN:
-        return None
-    return say("doubts.again", times=times, step=step_name(step))
-
-
-def edited(quantity: str, was: str, now: str) -> str:
-    """A reading that was corrected after it was kept."""
-    return say("doubts.edited", what=spoken_name(quantity), was=was, now=now)
-
-
-def gone_back(times: int) -> str | None:
-    """Steps gone back to, again and again."""
-    return say("doubts.gone_back", times=times) if times >= MANY_BACK else None
-
-
-# --- In few words.
 
 
 def short(text: str) -> str:

@@ -3,12 +3,20 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 import pytest
 
-from assistant.record.history import JobHistory
-from assistant.review import wording
-from assistant.review.pages.doubts import doubts_of
+from assistant.record.history import (
+    JobHistory,
+    JudgedKept,
+    Line,
+    Opened,
+    ReadingKept,
+    Turn,
+    Understood,
+)
+from assistant.review.doubts import doubts_in_index, doubts_on_page
 from assistant.review.rows import read_file
 from assistant.texts.dialogs import Dialogs
 from tests.fleet.played import play
@@ -41,7 +49,7 @@ def test_the_index_and_the_page_say_the_same(records: list[Path]) -> None:
         index = {(SAME[d["kind"]], d["text"], d["n"] + 1) for d in rows if d["kind"] in SAME}
         page = {
             (d.kind, d.text, d.line)
-            for d in doubts_of(JobHistory.read(path))
+            for d in doubts_on_page(JobHistory.read(path))
             if d.kind in SAME.values() and not d.text.startswith(ELSEWHERE)
         }
         assert index == page, path
@@ -49,22 +57,40 @@ def test_the_index_and_the_page_say_the_same(records: list[Path]) -> None:
     assert seen >= {"accepted", "skipped", "hold", "again", "edited"}
 
 
+def told(*lines: Line) -> list[str]:
+    """The doubts of a job with these lines."""
+    history = JobHistory([Opened(kind="opened"), *lines])
+    return [doubt.text for doubt in doubts_in_index(history, "", NOW_US) if doubt.kind != "clock"]
+
+
+def turn(step: str, meaning: str = "done", after: str = "b", **more: Any) -> Turn:
+    """One turn."""
+    act = Understood(meaning, text=more.pop("text", "")) if meaning else None
+    return Turn(
+        kind="turn", who="tech", words="x", step=step, after=after, said=[], act=act, **more
+    )
+
+
+def left(decision: str, chance: float, accepted: str = "") -> Turn:
+    """A gap read at the end."""
+    judged = JudgedKept(decision=decision, probability=chance)
+    kept = ReadingKept("final", "gap", figures="5/8 in", judged=judged, accepted=accepted)
+    return turn("final_gap", taken=kept)
+
+
 def test_rules_at_their_edges() -> None:
     """On the limit: nothing to look at; just beyond: something."""
-    assert wording.long_hold(None) is wording.long_hold(120.0) is None
-    assert wording.long_hold(121.0) == "the pedal was held for 2 min 1 s"
-    assert wording.many_again("found_gap", 2) is None
-    assert wording.many_again("found_gap", 3) == "3 times not understood at found gap"
-    assert wording.gone_back(3) is None and wording.gone_back(4) == "went back 4 times"
-    assert wording.left("gap", "1/2 in", "in", 0.99, "") is None
-    assert wording.left("gap", "1/2 in", "", None, "") is None
-    assert wording.left("gap", "5/8 in", "out", 0.0, "") == (
-        "out",
-        "gap left 5/8 in: out (0% in)",
-    )
-    assert wording.left("clearance", "0.1 in", "too close", 0.5, "new gauge") == (
-        "accepted",
-        "fork clearance left 0.1 in: too close (50% in), accepted: new gauge",
-    )
-    assert wording.skipped("found_odometer", "") == "found odometer skipped, no reason given"
-    assert wording.skipped("found_odometer", "broken") == "found odometer skipped: broken"
+    for seconds, words in ((120, []), (121, ["the pedal was held for 2 min 1 s"])):
+        up = turn("b", hold="up", us=seconds * 1_000_000, n=2)
+        assert told(turn("a", hold="held", n=1), up) == words
+    assert told(*[turn("found_gap", "")] * 2) == []
+    assert told(*[turn("found_gap", "")] * 3) == ["3 times not understood at found gap"]
+    assert told(*[turn("a", "back")] * 3) == []
+    assert told(*[turn("a", "back")] * 4) == ["went back 4 times"]
+    assert told(left("in", 0.99)) == told(left("", 0.0)) == []
+    assert told(left("out", 0.0)) == ["gap left 5/8 in: out (0% in)"]
+    close = "gap left 5/8 in: too close (50% in), accepted: new gauge"
+    assert told(left("too close", 0.5, "new gauge")) == [close]
+    skipped = "found odometer skipped"
+    assert told(turn("found_odometer", "skip")) == [f"{skipped}, no reason given"]
+    assert told(turn("found_odometer", "skip", text="broken")) == [f"{skipped}: broken"]

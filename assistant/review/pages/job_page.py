@@ -37,10 +37,10 @@ from assistant.record.history import (
     refuse,
 )
 from assistant.record.transcript import WHO, findings, guessed, meant, taken_for
+from assistant.review.doubts import LONG_S, ON_PAGE, doubts_on_page
 from assistant.review.pages import drawings
-from assistant.review.pages.doubts import KINDS, doubts_of
 from assistant.review.pages.render import drawn, link, page
-from assistant.review.wording import LONG_S, say, span
+from assistant.review.wording import say, span
 
 _SAME_IN = 0.001
 """Nearer than this, planned and measured are told as the same: no gauge here reads finer."""
@@ -86,8 +86,8 @@ def _page(history: JobHistory, path: Path, page_folder: Path, fleet: Path | None
         chain=chain,
         who=WHO,
         state=_state(history, chain[0]),
-        doubts=doubts_of(history),
-        kinds={kind: say(f"kinds.{kind}") for kind in KINDS},
+        doubts=doubts_on_page(history),
+        kinds={kind: say(f"kinds.{kind}") for kind in ON_PAGE},
         ring=card is None or card.clutch != "self-adjusting",
         rows=_rows(history, found, left, units),
         pictures=[drawn(p) for p in pictures],
