@@ -10,7 +10,7 @@ import math
 import random
 import time
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -19,8 +19,6 @@ import numpy as np
 from assistant.act import Act, Said
 from assistant.card import card_from_text
 from assistant.conversation import Session
-from assistant.conversation.understand import understand
-from assistant.dialogue import Question
 from assistant.texts.dialogs import Dialogs
 from assistant.voice.devices.audio import FRAME, FRAME_S, RATE, Samples
 from assistant.voice.recognition.recognizers import Recognizers
@@ -39,15 +37,6 @@ MOST = 250
 
 Deliver = Callable[[str, Line], list[dict[str, Any]]]
 """Brings words to a session; gives one object a turn: said, decision, probability, heard, s."""
-
-
-@dataclass
-class Log:
-    """What happened in one session, for sums; see `as_data`."""
-
-    utterances: list[dict[str, Any]] = field(default_factory=list)
-    mismatches: list[dict[str, Any]] = field(default_factory=list)
-    wrong: list[dict[str, Any]] = field(default_factory=list)
 
 
 class Loop:
@@ -74,7 +63,9 @@ class Loop:
         card = card_from_text(self.truck.card, "card.toml")
         self.session, self.opening = Session.begin(card, dialogs, folder)
         self.people = People(self.truck, dialogs, rng)
-        self.log = Log()
+        self.utterances: list[dict[str, Any]] = []
+        self.mismatches: list[dict[str, Any]] = []
+        self.wrong: list[dict[str, Any]] = []
         self._deliver = by(self.session)
         self._show = show
         self._stands: list[tuple[Any, Line | None]] = []
@@ -87,12 +78,7 @@ class Loop:
         for _ in range(MOST):
             self._show_said(said)
             who, line = self.people.hear(said)
-            intended = self._intended(who, line)
-            step, pending = job.at, job.pending is not None
-            count = len(self.session.journal.events)
-            turns = self._deliver(who, line)
-            said = [one for turn in turns for one in turn["said"]]
-            self._note(who, line, intended, step, pending, turns, count)
+            said = self._exchange(who, line)
             if job.finished:
                 break
         self._show_said(said)
@@ -104,49 +90,38 @@ class Loop:
             "wall_s": round(time.perf_counter() - begun, 1),
             "readings": len(job.facts.readings) + len(job.facts.moves),
             "called": self.people.called,
-            "wrong": self.log.wrong,
-            "mismatches": self.log.mismatches,
-            "utterances": self.log.utterances,
+            "wrong": self.wrong,
+            "mismatches": self.mismatches,
+            "utterances": self.utterances,
         }
 
-    def _intended(self, who: str, line: Line) -> Act | Question:
-        session = self.session
-        return understand(line.words, who, session.job, session.asked)
-
-    def _note(
-        self,
-        who: str,
-        line: Line,
-        intended: Act | Question,
-        step: str,
-        pending: bool,
-        turns: list[dict[str, Any]],
-        count: int,
-    ) -> None:
-        acts = [e.data["act"] for e in self.session.journal.events[count:] if "act" in e.data]
-        right = bool(acts) and isinstance(intended, Act) and _alike(acts[0], intended.as_data())
+    def _exchange(self, who: str, line: Line) -> list[Said]:
+        """Bring words to the session, and note what they were meant and taken for."""
+        job, events = self.session.job, self.session.journal.events
+        intended = self.session.understood(line.words, who)
+        before, count = (job.at, job.pending is not None), len(events)
+        turns = self._deliver(who, line)
+        acts = [e.data["act"] for e in events[count:] if "act" in e.data]
+        mine = intended.as_data() if isinstance(intended, Act) else {"meaning": intended.reply}
+        right = bool(acts) and _alike(acts[0], mine)
+        kept = ("decision", "probability", "heard", "decode_s", "wait_s")
         row = {
-            "step": step,
-            "pending": pending,
+            "step": before[0],
+            "pending": before[1],
             "who": who,
             "words": line.words,
             "kind": line.kind,
             "right": right,
-            "effect": self.session.job.at != step
-            or (self.session.job.pending is not None) != pending,
-            "decisions": [
-                {k: turn[k] for k in ("decision", "probability", "heard", "decode_s", "wait_s")}
-                for turn in turns
-            ],
+            "effect": (job.at, job.pending is not None) != before,
+            "decisions": [{key: turn[key] for key in kept} for turn in turns],
         }
-        self.log.utterances.append(row)
-        mine = intended.as_data() if isinstance(intended, Act) else {"question": intended.reply}
+        self.utterances.append(row)
         for act in acts[1:] if right else acts:
-            after = self.session.job.at
-            self.log.mismatches.append({**row, "meant": mine, "taken": act, "after": after})
+            self.mismatches.append({**row, "meant": mine, "taken": act, "after": job.at})
         self._ledger()
         heard = " / ".join(f"{t['heard']} [{t['decision']} {t['probability']:.2f}]" for t in turns)
         self._show(f"{'   ' if right else '!! '}{who}: {line.words!r} -> {heard or 'not heard'}")
+        return [one for turn in turns for one in turn["said"]]
 
     def _ledger(self) -> None:
         """Remember, for every reading that now stands, what its caller meant by it."""
@@ -171,7 +146,7 @@ class Loop:
             self._wrong("code", "sign_off", facts.code, self.people.code)
 
     def _wrong(self, quantity: str, step: str, taken: str, meant: str | None) -> None:
-        self.log.wrong.append({"quantity": quantity, "step": step, "taken": taken, "meant": meant})
+        self.wrong.append({"quantity": quantity, "step": step, "taken": taken, "meant": meant})
         self._show(f"WRONG {quantity} at {step}: {taken}, meant {meant}")
 
     def _show_said(self, said: list[Said]) -> None:

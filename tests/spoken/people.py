@@ -202,22 +202,17 @@ class Hands:
 Turn = tuple[str, Line]
 """Who speaks, and what."""
 
-ASKS = frozenset(
-    f"reply:{key}"
-    for key in (
-        "confirm",
-        "confirm_count",
-        "confirm_code",
-        "close_choice",
-        "out_choice",
-        "accept_why",
-        "what_correct",
-        "stopped_next",
-        "paused",
-        "need_repair",
-        "which_of_two",
-    )
-)
+ANSWERS = {
+    "stopped_next": "carry on",
+    "paused": "carry on",
+    "need_repair": "repaired",
+    "out_choice": "accept because the parts are worn",
+    "accept_why": "accept because the parts are worn",
+}
+"""Replies that the technician answers always alike."""
+ASKS = frozenset(f"reply:{key}" for key in (
+    *ANSWERS, "confirm", "confirm_count", "confirm_code", "close_choice", "what_correct",
+    "which_of_two"))  # fmt: skip
 """Replies that want an answer, besides prompts."""
 VERDICTS = frozenset({"reply:whose", "reply:stands", "reply:no_figure"})
 """Replies that begin with the value just taken."""
@@ -298,13 +293,16 @@ class People:
         if self._ask.key in ("reply:confirm", "reply:what_correct", "reply:which_of_two"):
             return self._answer(self._ask)
         quantity = self._fixing
-        who = "helper" if quantity == "odometer" and not self._due else "tech"
+        who = self._caller(quantity)
         self._ask = Said(who, "", f"fixing:{quantity}")
         if self._tries > 2 and self._again % 2 == 0:  # the word and the value one by one
             return who, command("correct that")
         line = self._value(quantity)
         text = f"correction, {line.text}"
         return who, Line(text, f"correction {line.words}", line.meant, line.kind)
+
+    def _caller(self, quantity: str) -> str:
+        return "helper" if quantity == "odometer" and not self._due else "tech"
 
     def _answer(self, ask: Said) -> Turn:
         key = ask.key.partition(":")[2]
@@ -313,6 +311,8 @@ class People:
             return step.who, self._do(step, ask.text)
         if ask.key.startswith("fixing:"):
             return self._fix()
+        if key in ANSWERS:
+            return "tech", command(ANSWERS[key])
         handler = getattr(self, f"_{key}")
         answer: Turn = handler(ask.text)
         return answer
@@ -380,7 +380,7 @@ class People:
 
     def _confirm(self, text: str) -> Turn:
         quantity = self._fixing or self._quantity
-        who = "helper" if quantity == "odometer" and not self._due else "tech"
+        who = self._caller(quantity)
         if quantity in self.meant and same(text, self.meant[quantity]):
             return who, self._phrase("check")
         return who, self._phrase("no")
@@ -401,31 +401,16 @@ class People:
         self._finer, self._tries = True, 0
         return self._value(quantity)
 
-    def _out_choice(self, text: str) -> Turn:
-        return "tech", command("accept because the parts are worn")
-
-    _accept_why = _out_choice
-
     def _what_correct(self, text: str) -> Turn:
         for quantity, known in QUANTITIES.items():
             if known.spoken in text and (quantity in self.meant or quantity == "lugs"):
-                return (
-                    "helper" if quantity == "odometer" and not self._due else "tech"
-                ), self._value(quantity)
+                return self._caller(quantity), self._value(quantity)
         return "tech", command("back")
-
-    def _stopped_next(self, text: str) -> Turn:
-        return "tech", command("carry on")
-
-    _paused = _stopped_next
-
-    def _need_repair(self, text: str) -> Turn:
-        return "tech", command("repaired")
 
     def _which_of_two(self, text: str) -> Turn:
         """ "Nine sixteenths or five sixteenths?": first, second, or the value in other words."""
         line = self.meant[self._quantity]
-        who = "helper" if self._quantity == "odometer" and not self._due else "tech"
+        who = self._caller(self._quantity)
         offered = text.rstrip("?").split(" or ")
         right = [fits(read(part.lower(), self._quantity), line) for part in offered]
         if sum(right) == 1 and len(offered) == 2 and not self._again:

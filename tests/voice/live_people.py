@@ -298,10 +298,7 @@ class Crew:
 
     def sounds(self, role: str, seconds: float = 0.2) -> bool:
         """Whether the loudspeaker gave a sound in the last `seconds`."""
-        count = round(seconds * RATE) * 4
-        blocks = self.tapes[role]._blocks[-200:]
-        data = b"".join(blocks)[-count // 4 * 4 :]
-        last = np.frombuffer(data[: len(data) // 4 * 4], dtype="<f4")
+        last = self.tapes[role].samples(round(seconds * RATE))
         return bool(len(last)) and float(np.abs(last).max()) > 10 ** (SOUND_DBFS / 20)
 
     def attend(self, role: str, most_s: float = 20.0, breath_s: float = 0.4) -> tuple[float, float]:

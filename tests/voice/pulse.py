@@ -194,9 +194,10 @@ class Tape(threading.Thread):
             self._data += data
             self.times.append((time.monotonic(), len(self._data) // 4))
 
-    def samples(self) -> npt.NDArray[np.float32]:
-        """All of it, mono at 16 kHz."""
-        return np.frombuffer(bytes(self._data[: len(self._data) // 4 * 4]), dtype="<f4")
+    def samples(self, last: int = 0) -> npt.NDArray[np.float32]:
+        """All of it, mono at 16 kHz, or the `last` so many."""
+        end = len(self._data) // 4 * 4
+        return np.frombuffer(bytes(self._data[max(0, end - 4 * last) if last else 0 : end]), "<f4")
 
 
 @contextlib.contextmanager
