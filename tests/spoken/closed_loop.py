@@ -97,11 +97,11 @@ class Loop:
 
     def _exchange(self, who: str, line: Line) -> list[Said]:
         """Bring words to the session, and note what they were meant and taken for."""
-        job, events = self.session.job, self.session.journal.events
+        job, journal = self.session.job, self.session.journal
         intended = self.session.understood(line.words, who)
-        before, count = (job.at, job.pending is not None), len(events)
+        before, count = (job.at, job.pending is not None), len(journal.events)
         turns = self._deliver(who, line)
-        acts = [e.data["act"] for e in events[count:] if "act" in e.data]
+        acts = [e.data["act"] for e in journal.events[count:] if "act" in e.data]
         mine = intended.as_data() if isinstance(intended, Act) else {"meaning": intended.reply}
         right = bool(acts) and _alike(acts[0], mine)
         kept = ("decision", "probability", "heard", "decode_s", "wait_s")
