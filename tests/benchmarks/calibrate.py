@@ -33,7 +33,7 @@ from assistant.voice.interpretation.ranking import decide, interpreter, reading_
 from assistant.voice.recognition.expected import expected, reading_grammar
 from assistant.voice.recognition.recognizers import Recognizers, open_recognizers
 from tests.spoken import channels, nonspeech, phrases, voices
-from tests.spoken.commands import commands
+from tests.spoken.commands import commands, put
 
 RIGHT = ("one", "odds", "gap", "fit", "free_fit", "agree", "silent", "no_speech")
 ADDRESSED = RIGHT
@@ -96,7 +96,7 @@ def gather(n: int, minutes: float, split: str, seed: int = 5) -> list[tuple]:
 
 def hear(ears, job, dialogs, where, samples):
     step, quantity = where
-    job.at = step or job.at
+    put(job, step or job.at)
     grammar = expected(job) if step else reading_grammar(quantity)
     ears.expect(grammar)
     return ears.listen(samples)
@@ -109,7 +109,7 @@ def table(rows, temperature: float):
     features, right, ours = [], [], []
     for (step, quantity), words, _, hearings in rows:
         if step:
-            job.at = step
+            put(job, step)
             interpret = interpreter(job, partial(understand, dialogue=job), "", expected(job))
         else:
             interpret = reading_interpreter(quantity)

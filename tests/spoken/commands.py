@@ -114,6 +114,13 @@ _DETOURS = {
 }
 
 
+def put(job: Job, step: str) -> Job:
+    """The job at `step`, however it came there."""
+    job.at = step
+    job.stand()
+    return job
+
+
 def moments(card: Card, dialogs: Dialogs) -> dict[tuple[str, bool], Job]:
     """A job of its own for each step, by the step and whether a reading waits to be checked."""
     found: dict[tuple[str, bool], Job] = {}

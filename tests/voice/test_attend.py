@@ -19,6 +19,7 @@ from assistant.voice.recognition.recognizer import Hearing, Hypothesis
 from assistant.voice.session import attendant as attending
 from assistant.voice.session.attendant import Attendant, Turn
 from assistant.voice.session.channel import Channel
+from tests.spoken.commands import put
 
 LENGTH = 10
 """Samples of an utterance."""
@@ -335,7 +336,7 @@ def test_a_reason_to_accept_is_taken_down(
 def test_a_code_is_read_back_however_well_it_was_heard(room: Room, session: Session) -> None:
     acts: list[Act] = []
     session.take = lambda meant: acts.append(meant) or []  # type: ignore
-    session.job.at = "sign_off"
+    put(session.job, "sign_off")
     room.tell("sign off seven")
     assert acts[0].doubt and (acts[0].evidence.ear or {}).get("doubt") is True
 
@@ -356,7 +357,7 @@ def test_words_that_begin_others_are_waited_for(room: Room) -> None:
 @pytest.fixture
 def taken(room: Room, session: Session) -> Room:
     """The job asks for the pedal height, and is told it."""
-    session.job.at = "found_height"
+    put(session.job, "found_height")
     room.tell("eight and five eighths")
     return room
 

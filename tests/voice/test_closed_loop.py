@@ -26,7 +26,7 @@ from tests.heard import unheard
 from tests.spoken import callouts, people, voices
 from tests.spoken.callouts import Line, figure
 from tests.spoken.closed_loop import Deliver, Loop, Shop, by_sound, by_text
-from tests.spoken.commands import moments
+from tests.spoken.commands import moments, put
 
 SAID = {"odometer": "four hundred thousand", "pedal-height": "eight and a half",
         "total-travel": "eight", "free-travel": "one and a half"}  # fmt: skip
@@ -100,8 +100,7 @@ def test_what_was_heard_badly_is_read_back_whatever_it_is(card: Card, dialogs: D
     for step in dialogs.steps:
         if step.kind != "read":
             continue
-        job = Job(card, dialogs)
-        job.at = step.id
+        job = put(Job(card, dialogs), step.id)
         act = understand(SAID.get(step.reading, "nine sixteenths"), step.who, job)
         assert not isinstance(act, Question)
         said = job.apply(replace(act, doubt=True))

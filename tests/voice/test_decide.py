@@ -24,6 +24,7 @@ from assistant.voice.interpretation.ranking import (
 )
 from assistant.voice.recognition.expected import expected
 from assistant.voice.recognition.recognizer import Hearing, Hypothesis
+from tests.spoken.commands import put
 
 GAP = reading_interpreter("gap")
 PRIOR = POLICY["prior"]
@@ -223,9 +224,7 @@ class TestAtAStep:
 
     @pytest.fixture
     def job(self, card: Card, dialogs: Dialogs) -> Job:
-        job = Job(card, dialogs)
-        job.at = "found_gap"
-        return job
+        return put(Job(card, dialogs), "found_gap")
 
     @pytest.mark.parametrize("words", ["stop", "whoa", "halt", "okay stop", "stop stop stop"])
     @pytest.mark.parametrize("who", ["tech", "helper", ""])
@@ -252,8 +251,8 @@ class TestAtAStep:
 
     def test_who_speaks_by_the_words_then_by_the_step(self, job: Job) -> None:
         assert speaker_of("helper holding", job) == "helper"
-        job.at = "ring_turn"
+        put(job, "ring_turn")
         assert speaker_of("my foot slipped", job) == "helper"
         assert speaker_of("let up", job) == "tech"
-        job.at = "helper_ready"
+        put(job, "helper_ready")
         assert speaker_of("ready", job) == "helper"

@@ -14,7 +14,7 @@ from assistant.readings import QUANTITIES, read
 from assistant.texts.dialogs import Dialogs
 from assistant.voice.devices.audio import RATE
 from tests.spoken import channels, chatter, noises, phrases, voices
-from tests.spoken.commands import commands, moments
+from tests.spoken.commands import commands, moments, put
 
 SPLITS = ("tuning", "test")
 
@@ -82,8 +82,7 @@ def test_commands_are_understood_where_they_are_said(
 
 
 def test_off_topic_talk_is_no_reading_and_no_command(card: Card, dialogs: Dialogs) -> None:
-    job = Job(card, dialogs)
-    job.at = "found_gap"
+    job = put(Job(card, dialogs), "found_gap")
     for texts in (chatter.BABBLE, *chatter.SHOP.values(), *chatter.RADIO.values()):
         for text in texts:
             assert all(read(text, q).status != "read" for q in QUANTITIES), text
