@@ -49,16 +49,23 @@ class CauseTalk:
     def hear(self, words: str) -> list[str]:
         """One line of the technician's; what is answered."""
         text = without_lead(normal(words))
+        aside = self._aside(text)
+        return aside if aside is not None else self._taken(words, text)
+
+    def _aside(self, text: str) -> list[str] | None:
+        """What is answered to words that ask or end; None when they are others."""
         heard = self.dialogs.words
-        if not text:
-            return self._ask_again()
         if text in heard["stop"].phrases or text in _END:
             self.over = True
             return [self.case.table.say("ended")]
         if text in heard["why"].phrases or text in self.case.table.reasons:
             return [*self.case.why(), *self._ask_again()]
-        if text in heard["repeat"].phrases:
+        if not text or text in heard["repeat"].phrases:
             return self._ask_again()
+        return None
+
+    def _taken(self, words: str, text: str) -> list[str]:
+        """What a reading, an answer or another complaint leads to."""
         named = [n for n, q in QUANTITIES.items() if q.spoken in text and q.unit == "in"]
         if len(named) == 1:  # "the gap is 21/32", whatever was asked
             answer = self._read(words, named[0])

@@ -236,21 +236,23 @@ def _problems(table: Table, shipped: dict[str, Any]) -> Iterator[tuple[str, str]
             yield where, 'ask is missing; write it like ask = "Gap?"'
         yield from _unsummed(f"{where}.usual", finding.usual.share, finding)
     for cause in table.causes.values():
-        for name, group, known in (
-            ("complaints", cause.complaints, table.complaints),
-            ("findings", cause.findings, table.findings),
-        ):
-            where = f"cause.{cause.id}.{name}"
-            for key, value in {"mark": 0.0, **group}.items():
-                if isinstance(value, str) != (key == "mark"):
-                    yield f"{where}.{key}", _MARK if key == "mark" else "must be a number"
-                elif key != "mark" and key not in known:
-                    yield f"{where}.{key}", f"is none of the {name}; use one of {', '.join(known)}"
-                elif isinstance(value, tuple):
-                    yield from _unsummed(f"{where}.{key}", value, table.findings[key])
+        for name in ("complaints", "findings"):
+            yield from _misnamed(cause, name, getattr(table, name))
     for reply, ours in shipped["replies"].items():
         for blank in _blanks(table.replies[reply]) - _blanks(ours):
             yield f"replies.{reply}", f"{{{blank}}} is unknown here; write it like {ours!r}"
+
+
+def _misnamed(cause: Cause, name: str, known: dict[str, Any]) -> Iterator[tuple[str, str]]:
+    """Entries of a cause's complaints or findings that are none, or have no mark."""
+    for key, value in {"mark": 0.0, **getattr(cause, name)}.items():
+        where = f"cause.{cause.id}.{name}.{key}"
+        if isinstance(value, str) != (key == "mark"):
+            yield where, _MARK if key == "mark" else "must be a number"
+        elif key != "mark" and key not in known:
+            yield where, f"is none of the {name}; use one of {', '.join(known)}"
+        elif isinstance(value, tuple):
+            yield from _unsummed(where, value, known[key])
 
 
 def _blanks(text: str) -> set[str]:

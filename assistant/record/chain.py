@@ -275,47 +275,63 @@ def _refused(path: Path, problem: str) -> Verdict:
 
 
 def _judge(path: Path, reader: ChainReader, seal: str | None, with_clips: bool) -> Verdict:
-    wanted = None if seal is None else read_seal(seal)
-    sealed_at = 0
-    sealed_when_closed = False
-    clips: Counter[clip_files.State] = Counter()
-    changed = paper = ""
+    paper, clips, changed = "", Counter[clip_files.State](), ""
+    at_seal = _AtSeal(seal)
     for event in reader:
         if event.kind == "closed":
             paper = seal_of(event.hash)
-        if with_clips and "sha256" in (clip := _clip(event)):
-            state = clip_files.state(path.parent, str(clip.get("file")), str(clip.get("sha256")))
+        clip = _clip(event) if with_clips else {}
+        if "sha256" in clip:
+            state = clip_files.state(path.parent, str(clip.get("file")), str(clip["sha256"]))
             clips[state] += 1
             if state in _BAD and not changed:
                 changed = f"the clip of line {reader.count} {_BAD[state]}: {clip.get('file')}"
-        if wanted is not None and seal_of(event.hash) == wanted:
-            sealed_at, sealed_when_closed = reader.count, reader.closed
-    fault = reader.fault
-    problem = None if fault is None else fault.text
-    if problem is None and seal is not None:
-        if wanted is None:
-            problem = "the seal given is not one: it is 8 digits 0-9 or A-F, like 3F2A-91BC"
-        elif not sealed_at:
-            problem = (
-                f"line {reader.count} is not the end that was sealed {wanted}: "
-                "lines after it are missing, or the paper belongs to another record"
-            )
-        elif sealed_at < reader.count and not sealed_when_closed:
-            problem = f"line {sealed_at} was sealed {wanted}, but {reader.count} lines are here"
-    problem = problem or changed or None
+        at_seal.look_at(event, reader)
+    fault, good = reader.fault, reader.count > 0
+    problem = (fault.text if fault is not None else at_seal.problem(reader)) or changed or None
     return Verdict(
         path=path,
         ok=problem is None,
         events=reader.count,
         closed=reader.closed,
         problem=problem,
-        head=reader.head if reader.count else "",
-        seal=seal_of(reader.head) if reader.count else "",
+        head=reader.head if good else "",
+        seal=seal_of(reader.head) if good else "",
         torn=fault is not None and fault.what == "torn" and not changed,
         clips=clips["good"],
         clips_removed=clips["removed"],
         paper_seal=paper,
     )
+
+
+class _AtSeal:
+    """Where in a record the seal from the paper was taken, if one is given."""
+
+    def __init__(self, seal: str | None) -> None:
+        self._given = seal is not None
+        self._wanted = read_seal(seal) if seal is not None else None
+        self._at = 0
+        self._closed = False
+
+    def look_at(self, event: Event, reader: ChainReader) -> None:
+        """The next event, and how far the reader is with it."""
+        if self._wanted is not None and seal_of(event.hash) == self._wanted:
+            self._at, self._closed = reader.count, reader.closed
+
+    def problem(self, reader: ChainReader) -> str:
+        """What is wrong with a whole record by its seal, or ""."""
+        if not self._given:
+            return ""
+        if self._wanted is None:
+            return "the seal given is not one: it is 8 digits 0-9 or A-F, like 3F2A-91BC"
+        if not self._at:
+            return (
+                f"line {reader.count} is not the end that was sealed {self._wanted}: "
+                "lines after it are missing, or the paper belongs to another record"
+            )
+        if self._at < reader.count and not self._closed:
+            return f"line {self._at} was sealed {self._wanted}, but {reader.count} lines are here"
+        return ""
 
 
 def _clip(event: Event) -> dict[str, Any]:

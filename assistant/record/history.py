@@ -657,6 +657,11 @@ class JobHistory:
             standing = next((r for r in reversed(self.readings) if not r.replaced), None)
             if standing is not None and standing.kept.decision != "in":
                 standing.reason = turn.act.text or "no reason given"
+        self._moved(turn)
+        if turn.hold is not None:
+            self._hold(turn, turn.hold)
+
+    def _moved(self, turn: Turn) -> None:
         if turn.ring is not None:
             self._ring(turn, turn.ring)
         if turn.linkage is not None:
@@ -666,8 +671,6 @@ class JobHistory:
             ring = next((m for m in reversed(self.moves) if m.turn.ring is not None), None)
             if ring is not None and ring.finding is None:
                 ring.finding = turn.finding
-        if turn.hold is not None:
-            self._hold(turn, turn.hold)
 
     def _answered(self, turn: Turn) -> None:
         waiting = []

@@ -7,6 +7,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from itertools import pairwise
+from typing import Any
 
 from assistant.clutch.ring import COARSE_IN
 from assistant.clutch.uncertainty import Measured, normal_cdf
@@ -168,45 +169,62 @@ def outlook(visits: Sequence[Visit], unit: str, ring_lugs: int | None = None) ->
         return None
     similar = [v for v in visits if v.kind == mine[-1].kind]
     fleet, _ = intervals_of(similar)
-    unknown: list[str] = []
     start = next((v for v in reversed(mine) if v.left and v.miles is not None), None)
     last = start or mine[-1]
     nodes = rate_of(fleet, unit)
-    others = sum(1 for name, items in fleet.items() if items and name != unit)
-    own = len(fleet.get(unit, ()))
-    rate = miles = dates = None
-    if not nodes:
-        unknown.append(say("unknown.rate"))
-    else:
-        rate = rate_range(nodes)
-    if start is None:
-        unknown.append(say("unknown.no_start"))
-    elif last.low_in is None:
-        unknown.append(say("unknown.no_limit"))
-    elif nodes and last.left is not None and last.miles is not None:
-        spare = last.left.shifted(-last.low_in)
-        until = miles_until(nodes, spare)
-        miles = _from(last.miles, until)
-        usage = usage_of([(v.at, v.miles) for v in mine if v.miles is not None])
-        if usage is None:
-            unknown.append(say("unknown.dates"))
-        else:
-            days = days_until(nodes, spare, usage)
-            dates = (_day(last, days.low), None if days.high is None else _day(last, days.high))
+    unknown = [] if nodes else [say("unknown.rate")]
+    miles, dates = _due(mine, start, nodes, unknown)
     used = sum(v.lugs for v in mine)
-    has = ring_lugs or next((v.ring_lugs for v in reversed(mine) if v.ring_lugs), None)
-    lugs_left, lining = _lining(similar, mine, unit, used, has, unknown)
+    lugs_left, lining = _lining(similar, mine, used, ring_lugs, unknown)
     return Outlook(
-        unit, last, own, others, last.low_in, last.left, rate, miles, dates, used,
-        mine[0].at.date(), lugs_left, lining, tuple(unknown),
-        tuple(intervals_of(mine)[1]),
-    )  # fmt: skip
+        unit=unit,
+        last=last,
+        own=len(fleet.get(unit, ())),
+        others=len({name for name, items in fleet.items() if items} - {unit}),
+        limit_in=last.low_in,
+        left=last.left,
+        rate=rate_range(nodes) if nodes else None,
+        miles=miles,
+        dates=dates,
+        lugs_used=used,
+        since=mine[0].at.date(),
+        lugs_left=lugs_left,
+        lining=lining,
+        unknown=tuple(unknown),
+        notes=tuple(intervals_of(mine)[1]),
+    )
+
+
+def _newest(mine: Sequence[Visit], name: str) -> Any:
+    """What the newest visit that tells it tells, or None."""
+    return next((value for v in reversed(mine) if (value := getattr(v, name))), None)
+
+
+def _due(
+    mine: Sequence[Visit], start: Visit | None, nodes: Sequence[RatePoint], unknown: list[str]
+) -> tuple[Range | None, tuple[date, date | None] | None]:
+    """Odometer and dates at which the limit is reached, reckoned from the visit `start`."""
+    if start is None or start.left is None or start.miles is None:
+        unknown.append(say("unknown.no_start"))
+        return None, None
+    if start.low_in is None:
+        unknown.append(say("unknown.no_limit"))
+        return None, None
+    if not nodes:
+        return None, None
+    spare = start.left.shifted(-start.low_in)
+    miles = _from(start.miles, miles_until(nodes, spare))
+    usage = usage_of([(v.at, v.miles) for v in mine if v.miles is not None])
+    if usage is None:
+        unknown.append(say("unknown.dates"))
+        return miles, None
+    days = days_until(nodes, spare, usage)
+    return miles, (_day(start, days.low), None if days.high is None else _day(start, days.high))
 
 
 def _lining(
     similar: Sequence[Visit],
     mine: Sequence[Visit],
-    unit: str,
     used: int,
     ring_lugs: int | None,
     unknown: list[str],
@@ -214,16 +232,17 @@ def _lining(
     """Lugs left, and the odometer at which they are used up: wear at the bearing, by the gap."""
     if "self-adjusting" in mine[-1].kind:
         return None, None  # it has no ring to move
+    ring_lugs = ring_lugs or _newest(mine, "ring_lugs")
     if ring_lugs is None:
         unknown.append(say("unknown.ring_lugs"))
         return None, None
     left = min(ring_lugs, max(0, ring_lugs - used))
     last = next((v for v in reversed(mine) if v.miles is not None), None)
-    nodes = rate_of(intervals_of(similar, by_gap=True)[0], unit)
+    nodes = rate_of(intervals_of(similar, by_gap=True)[0], mine[-1].unit)
     if not nodes or last is None or last.miles is None:
         unknown.append(say("unknown.lining"))
         return left, None
-    pitch = next((v.lug_in for v in reversed(mine) if v.lug_in), None)
+    pitch = _newest(mine, "lug_in")
     if pitch is None:
         unknown.append(say("unknown.lug_travel"))
     spare = Measured(left * (pitch or COARSE_IN), (pitch or COARSE_IN) / 12**0.5)

@@ -94,13 +94,7 @@ def rate_of(fleet: Fleet, unit: str) -> list[RatePoint]:
     A truck without intervals of its own is one of its fleet.
     """
     trucks = {name: list(items) for name, items in fleet.items() if items}
-    way = sum(i.way for items in trucks.values() for i in items)
-    if way <= 0.0:
-        return []
-    scale = sum(i.lost_in for items in trucks.values() for i in items) / way
-    if scale <= 0.0:
-        # No wear to be seen: what the readings could hide is all there is to go by.
-        scale = math.sqrt(sum(i.u_in**2 for items in trucks.values() for i in items)) / way
+    scale = _mean_rate([i for items in trucks.values() for i in items])
     if scale <= 0.0:
         return []
     logs: list[tuple[float, float, float, float]] = []
@@ -117,6 +111,16 @@ def rate_of(fleet: Fleet, unit: str) -> list[RatePoint]:
     kept = [(math.exp(log - top), m, v, w) for log, m, v, w in logs if log > top - NEGLIGIBLE]
     total = sum(weight for weight, *_ in kept)
     return [RatePoint(weight / total, m, v, w) for weight, m, v, w in kept]
+
+
+def _mean_rate(intervals: Sequence[Interval]) -> float:
+    """The fleet's, inches per 10,000 miles; 0.0 when nothing is known."""
+    way = sum(i.way for i in intervals)
+    lost = sum(i.lost_in for i in intervals)
+    if lost <= 0.0:
+        # No wear to be seen: what the readings could hide is all there is to go by.
+        lost = math.sqrt(sum(i.u_in**2 for i in intervals))
+    return lost / way if way > 0.0 else 0.0
 
 
 def _steps(grid: Sequence[float]) -> list[tuple[float, float]]:

@@ -162,6 +162,12 @@ class Cell(NamedTuple):
     low_in: float | None
     points: list[tuple[float, float | None, float | None]]
 
+    @property
+    def told(self) -> str:
+        """How it was left last, and the limit, as far as known: `1.500 / 1.125`."""
+        now = next((b for _, *both in reversed(self.points) for b in reversed(both) if b), None)
+        return " / ".join(f"{value:.3f}" for value in (now, self.low_in) if value is not None)
+
 
 def cells(trucks: Sequence[tuple[str, Sequence[Visit]]]) -> list[Cell]:
     """What is to be drawn: the first `MOST_CURVES` trucks of which there is something to draw."""
@@ -198,6 +204,9 @@ def curves(trucks: Sequence[Cell]) -> str:
     return figure_svg(11.5, 1.05 * rows, draw, "curves") if trucks else ""
 
 
+Point = tuple[float, float]
+
+
 def _wall(axes: Axes, trucks: Sequence[Cell]) -> None:
     from matplotlib.collections import LineCollection
 
@@ -205,47 +214,48 @@ def _wall(axes: Axes, trucks: Sequence[Cell]) -> None:
     values += [cell.low_in for cell in trucks if cell.low_in is not None]
     base_in, top_in = min(values), max(values)
     scale = 0.66 / max(top_in - base_in, 1 / 64)
-    lines: list[list[tuple[float, float]]] = []
-    limits: list[list[tuple[float, float]]] = []
-    found: list[tuple[float, float]] = []
-    left: list[tuple[float, float]] = []
+    lines: list[list[Point]] = []
+    limits: list[list[Point]] = []
+    found: list[Point] = []
+    left: list[Point] = []
     for i, cell in enumerate(trucks):
         x0, y0 = i % ACROSS + 0.06, -(i // ACROSS) - 0.92
-        miles = [way for way, *_ in cell.points]
-        span = max(miles) - min(miles) or 1.0
-        line: list[tuple[float, float]] = []
-        for way, *both in cell.points:
-            x = x0 + (way - min(miles)) / span * 0.82
-            for value, marks in zip(both, (found, left), strict=True):
-                if value is not None:
-                    point = (x, y0 + (value - base_in) * scale)
-                    marks.append(point)
-                    line.append(point)
-        lines.append(line)
+        lines.append(_curve(cell, (x0, y0), (base_in, scale), found, left))
         if cell.low_in is not None:
             y = y0 + (cell.low_in - base_in) * scale
             limits.append([(x0 - 0.03, y), (x0 + 0.87, y)])
-        now = next((b for _, *both in reversed(cell.points) for b in reversed(both) if b), None)
-        told = [f"{value:.3f}" for value in (now, cell.low_in) if value is not None]
-        link, top = f"#{hash_of(f'unit:{cell.unit}')}", y0 + 0.87
-        axes.text(
-            x0,
-            top,
-            shortened(cell.unit, 10),
-            fontsize=8,
-            fontweight="bold",
-            color=INK,
-            va="top",
-            url=link,
-        )
-        axes.text(x0 + 0.86, top, " / ".join(told), fontsize=7, va="top", ha="right", url=link)
+        name: Any = {"va": "top", "url": f"#{hash_of(f'unit:{cell.unit}')}"}
+        axes.text(x0, y0 + 0.87, shortened(cell.unit, 10), fontsize=8, fontweight="bold",
+                  color=INK, **name)  # fmt: skip
+        axes.text(x0 + 0.86, y0 + 0.87, cell.told, fontsize=7, ha="right", **name)
     axes.add_collection(LineCollection(lines, colors=INK, linewidths=0.9))
     axes.add_collection(LineCollection(limits, colors=SOFT, linewidths=0.8, linestyles="dashed"))
     for points, face in ((found, "white"), (left, INK)):
         if points:
-            across, up = [x for x, _ in points], [y for _, y in points]
+            across, up = zip(*points, strict=True)
             axes.scatter(across, up, s=9, facecolors=face, edgecolors=INK, linewidths=0.8,
                          zorder=3)  # fmt: skip
+
+
+def _curve(
+    cell: Cell, at: Point, up: tuple[float, float], found: list[Point], left: list[Point]
+) -> list[Point]:
+    """One truck's line; its marks are added to `found` and `left`.
+
+    `at` is where the cell begins, `up` the length that lies there (inches) and its scale.
+    """
+    (x0, y0), (base_in, scale) = at, up
+    miles = [way for way, *_ in cell.points]
+    span = max(miles) - min(miles) or 1.0
+    line: list[Point] = []
+    for way, *both in cell.points:
+        x = x0 + (way - min(miles)) / span * 0.82
+        for value, marks in zip(both, (found, left), strict=True):
+            if value is not None:
+                point = (x, y0 + (value - base_in) * scale)
+                marks.append(point)
+                line.append(point)
+    return line
 
 
 # --- Charts are slow to make, and kept in the user's cache by what they show: the same rows, drawn

@@ -47,9 +47,11 @@ def planned(card: Card, found: dict[str, ReadingKept]) -> Snapshot | None:
 
 
 def pictures(
-    card: Card, heading: str, found: dict[str, ReadingKept], left: dict[str, ReadingKept]
+    card: Card | None, heading: str, found: dict[str, ReadingKept], left: dict[str, ReadingKept]
 ) -> list[str]:
     """Pedal strip and chain, as found above as left; none while gap or clearance is not known."""
+    if card is None:
+        return []
     was, now = measured(found), measured(left)
     try:
         shots = today_and_after(card, was, now, stops_kept(card, was))
@@ -84,62 +86,67 @@ def _inside(svg: str, name: str, high: float) -> str:
 
 def move_svg(move: Move, title: str, units: str) -> str:
     """Before, expected and after on one scale with the limits; "" when there is nothing to show."""
-    before = move.before.kept if move.before is not None else None
-    after = move.after.kept if move.after is not None else None
-    known = [r for r in (before, after) if r is not None and r.value_in is not None]
-    if not known:
+    marks = [
+        (taken.kept, taken.kept.value_in, word, fill)
+        for taken, word, fill in (
+            (move.before, "before", "#ffffff"),
+            (move.after, "after", "#111111"),
+        )
+        if taken is not None and taken.kept.value_in is not None
+    ]
+    if not marks:
         return ""
-    limits = known[0].judged or LimitsKept()
-    low, high = limits.low_in, limits.high_in
+    limits = marks[0][0].judged or LimitsKept()
     predicted = move.turn.ring.predicted_in if move.turn.ring is not None else None
-    values = [r.value_in for r in known if r.value_in is not None]
-    values += [v for v in (low, high, predicted) if v is not None]
-    start, end = min(values), max(values)
-    room = max(0.25 * (end - start), 1 / 32)
-    start, end = max(0.0, start - room), end + room
-
-    def x(value: float) -> float:
-        return _LEFT + (value - start) / (end - start) * _WIDE
-
+    also = [v for v in (limits.low_in, limits.high_in, predicted) if v is not None]
+    scale = _Scale([value for _, value, *_ in marks] + also)
     sheet = Sheet(title, "")
-    if low is not None or high is not None:
-        a, b = x(start if low is None else low), x(end if high is None else high)
-        sheet.rect(a, 84, b - a, 52, "release", 3)
-        for value, at in ((low, "end"), (high, "start")):
-            if value is not None:
-                shift = -12 if at == "end" else 12
-                sheet.text(x(value) + shift, 34, figures_of(value, units), _SMALL, at)
-                sheet.line(x(value), 14, x(value), 136, 3, dashed=True)
+    _limits(sheet, limits, scale, units)
     sheet.line(_LEFT, 136, _LEFT + _WIDE, 136, 4)
     if predicted is not None:
-        p = x(predicted)
+        p = scale.x(predicted)
         sheet.polygon([(p, 92), (p + 18, 110), (p, 128), (p - 18, 110)], "#ffffff")
-    for reading, fill in ((before, "#ffffff"), (after, "#111111")):
-        if reading is None or reading.value_in is None:
-            continue
-        if reading.low_in is not None and reading.high_in is not None:
-            sheet.line(x(reading.low_in), 110, x(reading.high_in), 110, 5)
-        sheet.circle(x(reading.value_in), 110, 15, fill)
-    _labels(sheet, before, after, x)
+    for kept, value, _, fill in marks:
+        if kept.interval is not None:
+            sheet.line(scale.x(kept.interval[1]), 110, scale.x(kept.interval[2]), 110, 5)
+        sheet.circle(scale.x(value), 110, 15, fill)
+    _labels(sheet, [(scale.x(v), f"{word} {kept.figures}") for kept, v, word, _ in marks])
     return _inside(sheet.svg, f"move{move.turn.line}", 200)
 
 
-def _labels(sheet: Sheet, before: ReadingKept | None, after: ReadingKept | None, x: object) -> None:
-    """Figures under the marks, apart where they would run into each other."""
-    put = []
-    for reading, word in ((before, "before"), (after, "after")):
-        if reading is not None and reading.value_in is not None and callable(x):
-            put.append((x(reading.value_in), f"{word} {reading.figures}"))
+class _Scale:
+    """Lengths along a sheet, with room on either side of those that are shown; not below zero."""
+
+    def __init__(self, values: Sequence[float]) -> None:
+        room = max(0.25 * (max(values) - min(values)), 1 / 32)
+        self.start, self.end = max(0.0, min(values) - room), max(values) + room
+
+    def x(self, value: float) -> float:
+        """Where a length is."""
+        return _LEFT + (value - self.start) / (self.end - self.start) * _WIDE
+
+
+def _limits(sheet: Sheet, limits: LimitsKept, scale: _Scale, units: str) -> None:
+    low, high = limits.low_in, limits.high_in
+    if low is None and high is None:
+        return
+    a = scale.x(scale.start if low is None else low)
+    sheet.rect(a, 84, scale.x(scale.end if high is None else high) - a, 52, "release", 3)
+    for value, at, shift in ((low, "end", -12), (high, "start", 12)):
+        if value is not None:
+            x = scale.x(value)
+            sheet.text(x + shift, 34, figures_of(value, units), _SMALL, at)
+            sheet.line(x, 14, x, 136, 3, dashed=True)
+
+
+def _labels(sheet: Sheet, put: list[tuple[float, str]]) -> None:
+    """Figures under the marks, one or two, apart where they would run into each other."""
     for i, (at, words) in enumerate(put):
         other = put[1 - i][0] if len(put) == 2 else None
-        right = other is None or at > other or (at == other and i)
-        anchor = ("start" if at < 800 else "end") if other is None else "start" if right else "end"
+        right = at < 800 if other is None else at > other or (at == other and i == 1)
         wide = 0.62 * _SMALL * len(words)
-        if anchor == "start":
-            at = min(at - 15, 1590 - wide)
-        else:
-            at = max(at + 15, 10 + wide)
-        sheet.text(at, 180, words, _SMALL, anchor, bold=True)
+        x = min(at - 15, 1590 - wide) if right else max(at + 15, 10 + wide)
+        sheet.text(x, 180, words, _SMALL, "start" if right else "end", bold=True)
 
 
 def holds_svg(holds: Sequence[PedalHold]) -> str:
@@ -147,21 +154,24 @@ def holds_svg(holds: Sequence[PedalHold]) -> str:
     if not holds:
         return ""
     start = holds[0].asked.us
-    last = max((h.ended or h.told or h.held or h.asked).us for h in holds)
+    last = max(hold.last.us for hold in holds)
     scale = (_WIDE - 520) / max(last - start, 1_000_000)
+
+    def x(us: int) -> float:
+        return _LEFT + 200 + (us - start) * scale
+
     sheet = Sheet("Pedal holds", "")
     for i, hold in enumerate(holds):
         y = 20 + 64 * i
         down, up = hold.held or hold.ended, hold.ended.us if hold.ended else last
-        asked = _LEFT + 200 + (hold.asked.us - start) * scale
-        ended = _LEFT + 200 + (up - start) * scale
-        held = _LEFT + 200 + (down.us - start) * scale if down is not None else None
+        asked, ended = x(hold.asked.us), x(up)
+        held = x(down.us) if down is not None else None
         sheet.text(_LEFT, y + 32, hold.asked.clock, _SMALL)
         if held is not None:
             sheet.line(asked, y + 22, held, y + 22, 5, dashed=True)
         if hold.held is not None and held is not None:
-            sheet.rect(held, y, max(ended - held, 6), 44, "release" if hold.end == "released"
-                       else "brake", 3)  # fmt: skip
+            fill = "release" if hold.end == "released" else "brake"
+            sheet.rect(held, y, max(ended - held, 6), 44, fill, 3)
         edge = max(asked, ended, held or 0.0) + 16
         length = "" if hold.seconds is None else f"{hold.seconds:.0f} s "
         sheet.text(edge, y + 32, f"{length}{hold.end.upper()}", _SMALL, bold=True)

@@ -86,10 +86,9 @@ def fleet_page(
     due = due_soon(answers.visits, ring_lugs)
     trucks = by_unit(answers.visits)
     rings, no_rings = rings_left(trucks, ring_lugs)
-    soon = [look.unit for look in due]
     chart = charts.charts_of(desk)
-    order = soon + [row["unit"] for row in answers.units if row["unit"] not in set(soon)]
-    order = [unit for unit in order if unit in trucks]
+    order = [look.unit for look in due] + [row["unit"] for row in answers.units]
+    order = [unit for unit in dict.fromkeys(order) if unit in trucks]
     text = page(
         "fleet.html",
         script=script("fleet.js"),
@@ -105,9 +104,7 @@ def fleet_page(
         by_step=drawn(chart(charts.misheard, answers.by_step, "step", "step")),
         by_mic=drawn(chart(charts.misheard, answers.by_mic, "microphone", "mic")),
         minutes=drawn(chart(charts.minutes, answers.minutes)),
-        curves=drawn(
-            chart(charts.curves, charts.cells([(u, trucks[u]) for u in order if u in trucks]))
-        ),
+        curves=drawn(chart(charts.curves, charts.cells([(unit, trucks[unit]) for unit in order]))),
         codes=sorted({one.row["code"] for one in jobs if one.row["code"]}),
         told=desk.told,
         hash_of=hash_of,

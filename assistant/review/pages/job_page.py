@@ -73,10 +73,8 @@ def _page(history: JobHistory, path: Path, page_folder: Path, fleet: Path | None
     units = card.units if card is not None else "inch"
     unit = history.opened.unit or _say("no_unit")
     found, left = history.last_read("found"), history.as_left()
-    clips = [_Sound.of(turn, path.parent) for turn in history.turns if turn.clip is not None]
+    clips = _sounds(history, path.parent)
     chain = _chain(history, clips)
-    job = [line for line in history.lines if not isinstance(line, LeadAct)]
-    pictures = drawings.pictures(card, unit, found, left) if card else []
     return page(
         "job.html",
         h=history,
@@ -90,8 +88,8 @@ def _page(history: JobHistory, path: Path, page_folder: Path, fleet: Path | None
         kinds={kind: say(f"kinds.{kind}") for kind in ON_PAGE},
         ring=card is None or card.clutch != "self-adjusting",
         rows=_rows(history, found, left, units),
-        pictures=[drawn(p) for p in pictures],
-        expected=_expected(card, found, left, units) if card else [],
+        pictures=[drawn(p) for p in drawings.pictures(card, unit, found, left)],
+        expected=_expected(card, found, left, units),
         moves=[_moved(move, units) for move in history.moves],
         verdict=_verdict,
         inches=lambda v: "" if v is None else figures_of(v, units),
@@ -99,7 +97,7 @@ def _page(history: JobHistory, path: Path, page_folder: Path, fleet: Path | None
         holds=drawn(drawings.holds_svg(history.holds)),
         misheard=Counter(line.step for line in history.misunderstood()).most_common(),
         talk=[_Talk.of(line) for line in history.lines if line is not history.closed],
-        lasted=span(max(0, job[-1].us - job[0].us) / 1e6),
+        lasted=_lasted(history),
         clips=clips,
         link=lambda file: link(path.parent / file, page_folder),
         record=path,
@@ -110,6 +108,12 @@ def _page(history: JobHistory, path: Path, page_folder: Path, fleet: Path | None
 
 def _say(name: str, **fields: object) -> str:
     return say(f"job.{name}", **fields)
+
+
+def _lasted(history: JobHistory) -> str:
+    """From the first line to the sign-off, or to the last line of the job."""
+    job = [line for line in history.lines if not isinstance(line, LeadAct)]
+    return span(max(0, job[-1].us - job[0].us) / 1e6)
 
 
 def _card_of(history: JobHistory) -> Card | None:
@@ -135,6 +139,10 @@ class _Sound:
         clip = turn.clip
         lost = _say("clip_lost", why=clip.lost) if clip.lost else ""
         return cls(turn, clip, lost or state(folder, clip.file, clip.sha256))
+
+
+def _sounds(history: JobHistory, folder: Path) -> list[_Sound]:
+    return [_Sound.of(turn, folder) for turn in history.turns if turn.clip is not None]
 
 
 def _chain(history: JobHistory, clips: list[_Sound]) -> tuple[str, str]:
@@ -200,11 +208,13 @@ def _rows(
 
 
 def _expected(
-    card: Card, found: dict[str, ReadingKept], left: dict[str, ReadingKept], units: str
+    card: Card | None, found: dict[str, ReadingKept], left: dict[str, ReadingKept], units: str
 ) -> list[tuple[str, str, str, str]]:
     """What the plan from the as-found readings led to expect, what was read at the end, and how
     far apart they are: name, planned, measured, difference."""
-    if card.clutch == "self-adjusting":  # the maker's procedure sets it; lugcall plans nothing
+    if (
+        card is None or card.clutch == "self-adjusting"
+    ):  # the maker's procedure sets it; lugcall plans nothing
         return []
     shot = drawings.planned(card, found)
     out: list[tuple[str, str, str, str]] = []
