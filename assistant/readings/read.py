@@ -23,7 +23,12 @@ from assistant.readings.language import RELATIONS, tokenize
 from assistant.readings.reading import Reading, asked, nothing
 from assistant.readings.settle import Plan, ask_between, settle
 
-_SAYS_NOTHING = frozenset("ƒ€£¥↑δναfOasiIDYLNVKk{}7oMmZjrwlpCdtyTX6nPz=?^*0")
+SAYS_NOTHING = frozenset("ƒ€£¥↑δναfOasiIDYLNVKk{}7oMmZjrwlpCdtyTX6nPz=?^*0")
+MEANS_THE_SAME = (
+    ("¥^", ";"), ("a€", "R"), ("U£", "@"), ("!}", "!%"),
+    ("{U}", "~"), ("+Ug", "~"), ("gU+", "~"), ("+Ag", "~"),
+)  # fmt: skip
+"""Kinds in a row that say what one kind says: "give or take", "plus or minus", "make that"."""
 _PART_ALONE = frozenset("QG4FHWEbchx")
 """What is left of a number without its amount: "sixteenths" alone."""
 _RELATIONS = [(operation, re.compile(part.pattern)) for operation, part in RELATIONS]
@@ -137,19 +142,18 @@ def analyse(kinds: str) -> tuple[Plan, ...] | str:
 def _relate(kinds: str, nodes: list[AmountAt], soft: tuple[bool, ...]) -> Plan | None:
     """Reduce kinds to relations between amounts and find the operation they spell."""
     text = _with_amounts(kinds, nodes, soft)
-    for seen, said in (("¥^", ";"), ("a€", "R"), ("U£", "@"), ("!}", "!%")):
+    for seen, said in MEANS_THE_SAME:
         text = text.replace(seen, said)
     if _is_chatter(text, kinds, nodes):
         return None
-    text = text.replace("»", "v").replace("{U}", "~").replace("+Ug", "~")
+    text = text.replace("»", "v")
     if re.search(r"&[fO]*Aa?$", text):
         return Plan("withdrawn", tuple(nodes), soft, "")  # "eight and a": the end was lost
     text = re.sub(r"[vδ]f*ƒ", "", text)  # "above the floor" says where, not how much
     doubt = _doubt(text)
-    for seen, said in (("↑2", "<"), ("gτ", "<"), ("Sτ", "<"), ("τ", ""), ("{U}", "~"),
-                       ("+Ug", "~"), ("gU+", "~"), ("+Ag", "~")):  # fmt: skip
+    for seen, said in (("↑2", "<"), ("gτ", "<"), ("Sτ", "<"), ("τ", "")):
         text = text.replace(seen, said)
-    reduced = "".join(c for c in text if c not in _SAYS_NOTHING)
+    reduced = "".join(c for c in text if c not in SAYS_NOTHING)
     which = list(range(len(nodes)))
     repair = reduced.rfind(";")
     if repair >= 0:  # self-repair: what follows the last one counts

@@ -16,7 +16,7 @@ from assistant.readings.language import alt, opt, seq
 from assistant.voice.devices.audio import RATE, Samples
 from assistant.voice.recognition import models
 from assistant.voice.recognition.expected import reading_grammar
-from assistant.voice.recognition.grammar import Grammar, State, Tokens
+from assistant.voice.recognition.grammar import Grammar, State, over_tokens
 from assistant.voice.recognition.recognizer import RecognizerError
 from assistant.voice.recognition.whisper import WhisperRecognizer
 from assistant.voice.recognition.whisper_model import Decoder, WeightsFile
@@ -238,18 +238,18 @@ def paths(node: State[int], length: int) -> set[tuple[int, ...]]:
     return found
 
 
-class TestTokens:
+class TestOverTokens:
     def test_exactly_the_sentences(self) -> None:
         said = set(SMALL.sentences(300, random.Random(1)))
         wanted = {tuple(t for word in text.split() for t in letters(word)) for text in said}
         assert len(said) == 7 and len(wanted) == 6  # "six teenth" is written like "sixteenth"
-        assert paths(Tokens(SMALL.start, letters).start, 8) == wanted
+        assert paths(over_tokens(SMALL.start, letters), 8) == wanted
 
     @needs_model
     @pytest.mark.parametrize("name", ["gap", "odometer", "turns"])
     def test_real_tokens(self, engine: WhisperRecognizer, name: str) -> None:
         grammar, rng = reading_grammar(name), random.Random(name)
-        start = Tokens(grammar.start, engine._spell).start
+        start = over_tokens(grammar.start, engine._spell)
         for text in grammar.sentences(100, rng):
             node: State[int] | None = start
             for token in engine._ids(" " + text):
@@ -295,12 +295,12 @@ class TestSearch:
 
     def run(self) -> list[tuple[list[int], float]]:
         search = Search(Scripted(self.LOGS), Ends(0, ()))  # type: ignore[arg-type]
-        net = Tokens(SMALL.start, letters)
-        return search.run(None, [], net.start).inside  # type: ignore[arg-type]
+        start = over_tokens(SMALL.start, letters)
+        return search.run(None, [], start).inside  # type: ignore[arg-type]
 
     def test_scores_are_sums_and_best_is_first(self) -> None:
         found = self.run()
-        sentences = paths(Tokens(SMALL.start, letters).start, 8)
+        sentences = paths(over_tokens(SMALL.start, letters), 8)
         assert found and {tuple(tokens) for tokens, _ in found} <= sentences
         for tokens, score in found:
             assert score == pytest.approx(sum(self.LOGS[t] for t in tokens) + self.LOGS[0])

@@ -30,7 +30,7 @@ class State(Generic[Symbol]):
     def __init__(self, within: Automaton[Symbol], places: frozenset[Any]) -> None:
         self._within = within
         self._next: dict[Symbol, State[Symbol]] | None = None
-        self.places = places
+        self.places: frozenset[Any] = places
         self.final = any(within.ends(place) for place in places)
 
     @property
@@ -46,47 +46,45 @@ class State(Generic[Symbol]):
 
 
 class Automaton(Generic[Symbol]):
-    """Places, moves between them, and the deterministic states that stand for sets of places."""
+    """Places, moves between them, and the deterministic states that stand for sets of places.
 
-    def __init__(self) -> None:
+    Args:
+        moves: what may come at a place, and the place that each leads to.
+        ends: whether what was said may end at a place.
+        silent: places, and all that are reached from them without a symbol.
+    """
+
+    def __init__(
+        self,
+        moves: Callable[[Any], Iterable[tuple[Symbol, Any]]],
+        ends: Callable[[Any], bool],
+        silent: Callable[[Iterable[Any]], frozenset[Any]] = frozenset,
+    ) -> None:
+        self.moves: Callable[[Any], Iterable[tuple[Symbol, Any]]] = moves
+        self.ends: Callable[[Any], bool] = ends
+        self._silent: Callable[[Iterable[Any]], frozenset[Any]] = silent
         self._states: dict[frozenset[Any], State[Symbol]] = {}
-
-    def moves(self, place: Any) -> Iterable[tuple[Symbol, Any]]:
-        """What may come at a place, and the place that it leads to."""
-        raise NotImplementedError
-
-    def ends(self, place: Any) -> bool:
-        """Whether what was said may end at a place."""
-        raise NotImplementedError
-
-    def with_silent(self, places: Iterable[Any]) -> frozenset[Any]:
-        """The places and all that are reached from them without a symbol."""
-        return frozenset(places)
 
     def state(self, places: Iterable[Any]) -> State[Symbol]:
         """The one state for these places."""
-        key = self.with_silent(places)
+        key = self._silent(places)
         if key not in self._states:
             self._states[key] = State(self, key)
         return self._states[key]
 
 
-class _Words(Automaton[str]):
+class _Words:
     """Thompson's construction of a rule: numbered places, arcs with a word or with None."""
 
     def __init__(self, root: Rule) -> None:
-        super().__init__()
         self.arcs: list[list[tuple[str | None, int]]] = [[]]
-        self.end = self._add(root, 0)
-        self.start = self.state({0})
+        end = self._add(root, 0)
+        self.start = Automaton[str](self._moves, end.__eq__, self._silent).state({0})
 
-    def moves(self, place: int) -> Iterable[tuple[str, int]]:
+    def _moves(self, place: int) -> Iterator[tuple[str, int]]:
         return ((word, to) for word, to in self.arcs[place] if word is not None)
 
-    def ends(self, place: int) -> bool:
-        return place == self.end
-
-    def with_silent(self, places: Iterable[int]) -> frozenset[int]:
+    def _silent(self, places: Iterable[int]) -> frozenset[int]:
         closed = set(places)
         todo = list(closed)
         while todo:
@@ -117,8 +115,8 @@ class _Words(Automaton[str]):
         return end
 
 
-class Tokens(Automaton[int]):
-    """A grammar's automaton over a model's tokens.
+def over_tokens(start: State[str], spell: Callable[[str], tuple[int, ...]]) -> State[int]:
+    """The first state of the same automaton over a model's tokens.
 
     A token is a word or a piece of one, and one word's tokens may begin another's ("six",
     "sixteenth"): a place is a state over words, and the tokens still to come of the word that
@@ -129,22 +127,16 @@ class Tokens(Automaton[int]):
         spell: gives a word's tokens, as it is written after a space.
     """
 
-    def __init__(self, start: State[str], spell: Callable[[str], tuple[int, ...]]) -> None:
-        super().__init__()
-        self._spell = spell
-        self.start = self.state({(start, ())})
-
-    def moves(self, place: Any) -> Iterable[tuple[int, Any]]:
+    def moves(place: tuple[State[str], tuple[int, ...]]) -> Iterator[tuple[int, Any]]:
         state, rest = place
         if rest:
             yield rest[0], (state, rest[1:])
             return
         for word, after in state.next.items():
-            first, *more = self._spell(word)
+            first, *more = spell(word)
             yield first, (after, tuple(more))
 
-    def ends(self, place: Any) -> bool:
-        return bool(place[0].final and not place[1])
+    return Automaton(moves, lambda place: place[0].final and not place[1]).state({(start, ())})
 
 
 @dataclass(frozen=True)

@@ -15,7 +15,7 @@ import numpy as np
 import soxr
 
 from assistant.voice.devices.audio import RATE, Samples
-from assistant.voice.recognition.grammar import Grammar, Tokens
+from assistant.voice.recognition.grammar import Grammar, State, over_tokens
 from assistant.voice.recognition.recognizer import Hearing, Hypothesis, RecognizerError
 from assistant.voice.recognition.whisper_model import (
     CHANGES,
@@ -58,8 +58,8 @@ DOUBT = 3.0
 SLOWER = 0.9
 """Speed of the second listening. Of 162 readings in voices the decoder was not adapted with, at 20,
 10 and 5 dB, 141 came out first with it, 133 without, 137 when it is quicker instead (1.1)."""
-NETS = 8
-"""Grammars whose token nets are kept."""
+GRAMMARS = 8
+"""Grammars whose automata over tokens are kept."""
 KEPT = 8
 """Hypotheses of the search that are scored in full."""
 
@@ -136,8 +136,8 @@ class WhisperRecognizer:
         self.decoder = Decoder(decoder or weights.decoder())
         self._keep({*range(COMMON), self.eot, self.no_speech, *self._trade_tokens()})
         self._spelled: dict[str, tuple[int, ...]] = {}
-        self._net: Tokens | None = None
-        self._nets: dict[str, Tokens] = {}
+        self._start: State[int] | None = None
+        self._starts: dict[str, State[int]] = {}
 
     def _keep(self, tokens: set[int]) -> None:
         """Let these tokens come out, and no others."""
@@ -154,21 +154,22 @@ class WhisperRecognizer:
         tokens = {token for word in grammar.vocabulary for token in self._spell(word)}
         if not tokens <= self._kept:
             self._keep(self._kept | tokens)
-        self._net = self._nets.pop(grammar.name, None) or Tokens(grammar.start, self._spell)
-        self._nets[grammar.name] = self._net  # now the youngest
-        if len(self._nets) > NETS:
-            del self._nets[next(iter(self._nets))]
+        kept = self._starts.pop(grammar.name, None)
+        self._start = kept or over_tokens(grammar.start, self._spell)
+        self._starts[grammar.name] = self._start  # now the youngest
+        if len(self._starts) > GRAMMARS:
+            del self._starts[next(iter(self._starts))]
         before = [] if self.shop else [self._special[0], *self._ids(" " + PROMPT + ".")]
         self._prompt = [*before, self._special[1], self._special[2]]
 
     def hear(self, samples: Samples) -> Hearing:
         """Recognize one utterance."""
         begun = time.perf_counter()
-        if self._net is None:
+        if self._start is None:
             raise RuntimeError("expect() comes before the first utterance")
         with self._limit(limits=1, user_api="blas"):
             encoded = self.encode(samples)
-            found = self.search.run(self.decoder.listen(encoded), self._prompt, self._net.start)
+            found = self.search.run(self.decoder.listen(encoded), self._prompt, self._start)
             found.inside.sort(key=lambda pair: -(pair[1] + LENGTH * len(pair[0])))
             inside = found.inside[:KEPT]
             ranked = self._without_liking(inside)
