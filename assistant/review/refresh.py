@@ -164,10 +164,10 @@ def _keep(index: Index, found: list[tuple[str, FileRead]], listing: FolderListin
 def _file_row(
     folder: Path, path: str, one: FileRead, listing: FolderListing, had: bool
 ) -> dict[str, Any]:
-    stamp = listing.found[path]
+    size, mtime, ctime = listing.found[path]
     row = {
         "job": job_number(folder, path), "folder": as_text(str(folder)), "path": path,
-        "status": one.status, "size_bytes": stamp.size, **stamp._asdict(),
+        "status": one.status, "size_bytes": size, "size": size, "mtime": mtime, "ctime": ctime,
         "line": say("file.was_record", line=one.line) if had and not one.events else one.line,
         "events": one.events, "opening": one.opening,
     }  # fmt: skip

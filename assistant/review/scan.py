@@ -9,7 +9,6 @@ import time
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import NamedTuple
 
 from assistant.record.disk import reason
 from assistant.record.folder import SUFFIX
@@ -17,14 +16,8 @@ from assistant.review.wording import say
 
 CARDS = ".toml"
 _LOOK_S = 0.05
-
-
-class FileStamp(NamedTuple):
-    """What tells a changed file from an unchanged one: bytes, and two times in nanoseconds."""
-
-    size: int
-    mtime: int
-    ctime: int
+FileStamp = tuple[int, int, int]
+"""What tells a changed file from an unchanged one: bytes, and two times in nanoseconds."""
 
 
 class NoAnswer(Exception):
@@ -119,7 +112,7 @@ def _walk(folder: str, below: str, listing: FolderListing) -> None:
             path = real if real.isascii() else as_text(real)
             if path != real:
                 listing.real[path] = real
-            listing.found[path] = FileStamp(facts.st_size, facts.st_mtime_ns, facts.st_ctime_ns)
+            listing.found[path] = (facts.st_size, facts.st_mtime_ns, facts.st_ctime_ns)
     for entry in folders:
         try:
             _walk(entry.path, f"{below}{entry.name}/", listing)
