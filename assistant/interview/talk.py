@@ -64,7 +64,7 @@ class CardTalk(Talk):
         Args:
             folder: where the cards are; it is made where it is not there.
             dialogs, texts: the phrases, and the questions.
-            over: the change that takes a card or a record over (`card.importing`).
+            over: the change that takes a card or a record over; see `Making.change`.
 
         Raises:
             CardError: the folder cannot be used; or a card is being made there, and another is to
