@@ -151,7 +151,7 @@ def _miss(session: Session, visit: Visit, who: str, words: str) -> None:
 
 def ear(visit: Visit, decision: str, probability: float, words: str) -> dict[str, Any]:
     """What the ears keep of an utterance."""
-    heard = {"words": words, "probability": probability, "engines": ["whisper", "pocketsphinx"]}
+    heard = {"words": words, "probability": probability, "engines": ["whisper", "vosk"]}
     return {
         "mic": visit.mic,
         "shared": True,

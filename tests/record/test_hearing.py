@@ -28,7 +28,7 @@ from tests.heard import heard, unheard
 
 TWO = ("nine sixteenths", "five sixteenths")
 EAR = {
-    "engines": {"sphinx": "nine sixteenths", "whisper": "nine sixteenths"},
+    "engines": {"vosk": "nine sixteenths", "whisper": "nine sixteenths"},
     "probability": 0.97,
     "alternatives": [{"words": "nine sixteenths", "probability": 0.97}],
     "mic": "tech",
