@@ -52,7 +52,7 @@ class Candidate:
         words: its likeliest wording.
         meaning: what they mean.
         share: its part among the meanings heard, 0 to 1.
-        engines: the engines that heard it.
+        engines: the recognizers that heard it.
         probability: that this is what was said.
     """
 

@@ -261,7 +261,7 @@ class Dictation:
         Args:
             who: "tech" or "helper".
             decision: what they are inside the grammar; no stop.
-            heard: the words inside the grammar, and as each engine heard them freely.
+            heard: the words inside the grammar, and as each recognizer heard them freely.
             said_s: how long they took.
             dialogue: whether something can be accepted now.
         """

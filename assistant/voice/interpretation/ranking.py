@@ -1,7 +1,7 @@
-"""From what the engines heard to one ranked list of meanings, each with a probability.
+"""From what the recognizers heard to one ranked list of meanings, each with a probability.
 
 Different words with one meaning ("half inch", "a half") count together. Whisper's scores inside the
-grammar give the shares; how much better the free decoding fits, and whether a second engine agrees,
+grammar give the shares; how much better the free decoding fits, and whether a second one agrees,
 say how far the best one can be trusted. The weights are a logistic regression on the tuning voices
 (`tests/benchmarks/calibrate.py`), kept in `policy.toml` beside this file.
 """

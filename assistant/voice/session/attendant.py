@@ -47,12 +47,12 @@ class Turn:
     Attributes:
         role: "tech" or "helper".
         heard: the words taken, or the likeliest ones that were not.
-        decision: what the ears decided.
+        decision: what was decided of the words.
         kind: what was done in the end: "accept", "choose", "again" or "nothing".
         said: the replies.
         speech_end_s: when the words ended, by the clock of the frames.
         wait_s: from then to the decision that they had ended.
-        decode_s: what the engines took.
+        decode_s: what the recognizers took.
     """
 
     role: str
@@ -85,8 +85,8 @@ class Attendant:
 
     Args:
         conversation: the dialogue and its record.
-        ears: the engines.
-        executor: where decoding runs; one worker, since engines are not for two threads.
+        ears: the recognizers.
+        executor: where decoding runs; one worker, since recognizers are not for two threads.
         answer: told every turn; says and shows its replies.
         on_speech: told when somebody begins to speak (True), and when that was no word (False),
             with the channel's role.
@@ -148,7 +148,7 @@ class Attendant:
             self._executor.submit(self.ears.expect, self.grammar(channel.role))
 
     def practise(self) -> None:
-        """Listen to a moment of nothing: what engines do once only should not delay an answer."""
+        """Listen to a moment of nothing: what they do once only should not delay an answer."""
         self.warm()
         faint = np.random.default_rng(0).standard_normal(RATE // 2) * 1e-4
         self._executor.submit(self.ears.listen, faint.astype(np.float32))

@@ -21,7 +21,7 @@ class Utterance:
     Attributes:
         samples: the sound.
         grammar: the name of the one it is heard with.
-        hearings: what the engines make of it; done or still to come.
+        hearings: what the recognizers make of it; done or still to come.
         start_s, speech_end_s, ended_s: by the clock of the frames; `ended_s` is when it was taken
             for finished.
         looked_at: the guess was used already, to be more or less patient.
@@ -133,7 +133,7 @@ class Channel:
 
     def _forget(self) -> None:
         if self.guess is not None:
-            self.guess.hearings.cancel()  # the engines may be needed for what is said instead
+            self.guess.hearings.cancel()  # the recognizers may be needed for what is said instead
             self.guess = None
 
     def _decode(self, event: EndpointEvent) -> Utterance:

@@ -93,7 +93,7 @@ def hear_files(
     Args:
         paths: sound files, one utterance each.
         quantity: a name from `QUANTITIES`.
-        ears: the engines.
+        ears: the recognizers.
         metric: a metric shop: bare numbers are millimetres.
     """
     ears.expect(reading_grammar(quantity, metric))

@@ -1,7 +1,7 @@
 """The decision: meanings added up, agreement, the bars, and what becomes of each utterance.
 
 The weights here are the test's own where a number is checked, and those shipped where only an order
-is. Real sound is in test_voice_hear.py.
+is. Real sound is in test_hear.py.
 """
 
 import math
