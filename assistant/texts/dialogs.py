@@ -23,15 +23,7 @@ from assistant.act import Said
 from assistant.card.card import CLUTCHES, COVERS, LINKAGES, LOCKS, RINGS, TRANSMISSIONS, UNITS
 from assistant.quantity import ODOMETER, QUANTITIES
 from assistant.readings.speak import number_words
-from assistant.sentences import (
-    Both,
-    DialogError,
-    aloud,
-    dialogs_folder,
-    fill,
-    sentences,
-    toml_of,
-)
+from assistant.sentences import Both, DialogError, aloud, dialogs_folder, fill, sentences, toml_of
 from assistant.toml_file import TomlError, TomlFile, word_of
 
 SIGNALS = ("DANGER", "WARNING", "CAUTION", "NOTICE")
@@ -56,95 +48,69 @@ PLACEHOLDERS: dict[str, tuple[str, ...]] = {
 """Kind of step -> the blanks its words may use."""
 
 
-def _replies(told: str, plain: str) -> dict[str, tuple[str, ...]]:
-    filled = (line.partition(":") for line in told.splitlines() if line.strip())
-    blanks = {name.strip(): tuple(names.split()) for name, _, names in filled}
-    return {**blanks, **dict.fromkeys(plain.split(), ())}
-
-
-REPLIES = _replies(
-    """
-    confirm: figures spoken
-    stands: figures quantity
-    whose: verdict limits source
-    judged_in: figures
-    judged_out: figures
-    judged_close: figures
-    no_figure: figures quantity
-    gauge: gauge
-    gauge_may: gauge
-    ask_reading: question
-    again: hint
-    not_now: hint
-    not_reading_now: hint
-    did_you_mean: phrase
-    did_you_mean_two: first second
-    which_of_two: first second
-    other_quantity: named quantity
-    spell_it: example
-    wrong_person: who phrase
-    corrected: quantity figures
-    what_correct: quantity
-    confirm_count: figures
-    confirm_code: code
-    stopped: state
-    already_stopped: state
-    paused: state
-    pause_held: state
-    resumed: state
-    back_moved: moved
-    move_as_planned: measured predicted
-    move_none: measured predicted
-    move_wrong_way: measured predicted
-    move_unclear: measured predicted
-    move_other_count: moved told
-    move_other_pitch: pitch
-    lugs_differ: moved told
-    plan_change: lugs way
-    turn_again: lugs way
-    close_move: move
-    ring_doubt_state: by_gap called
-    ring_moved_state: moved
-    ring_cannot: figures
-    internal_due: limit
-    ratio_differ: first second suspect
-    ratio_agree: ratio
+_BLANKS = """
+    figures spoken: confirm
+    figures quantity: stands no_figure
+    verdict limits source: whose
+    figures: judged_in judged_out judged_close confirm_count ring_cannot
+    gauge: gauge gauge_may
+    question: ask_reading
+    hint: again not_now not_reading_now
+    phrase: did_you_mean
+    first second: did_you_mean_two which_of_two
+    named quantity: other_quantity
+    example: spell_it
+    who phrase: wrong_person
+    quantity figures: corrected
+    quantity: what_correct
+    code: confirm_code
+    state: stopped already_stopped paused pause_held resumed
+    moved: back_moved ring_moved_state
+    measured predicted: move_as_planned move_none move_wrong_way move_unclear
+    moved told: move_other_count lugs_differ
+    pitch: move_other_pitch
+    lugs way: plan_change turn_again
+    move: close_move
+    by_gap called: ring_doubt_state
+    limit: internal_due
+    first second suspect: ratio_differ
+    ratio: ratio_agree
     free_after: free_after
     contact_after: contact_after
-    whole_plan: plan
+    plan: whole_plan
     chain: chain
-    thread_default: thread
-    how_long: minutes
-    where: heading phase name
+    thread: thread_default
+    minutes: how_long
+    heading phase name: where
     facts: facts
-    help: phrases
-    signed: code seal
-    signed_doubts: doubts
-    sign_doubts: doubts
-    card_used: card
-    due_range: low high unit
-    due_open: low unit
-    due_dates: dates
-    due_lugs: lugs
-    due_past: figures found
-    mic_lost: who
-    mic_back: who
-    lead_asks: lead text
-    """,
-    """
-    no_gauge close_choice out_choice dropped nothing_to_correct noted note_empty
-    stopped_helper_held stopped_helper_up stopped_helper_engine stopped_next stopped_held_next
-    stopped_clear_next carry_on nothing_stopped hold_lost hold_lost_helper hold_standing
-    release_ok clear_heard back_no back_lock back_blocked back_start need_repair need_bleed
-    repair_done gap_right gap_not_right gap_unread ring_stuck maker_again rod_none resumed_hold
-    repaired_record skip_no no_why accept_no accept_nothing accepted accept_why sign_code
-    sign_ready closed pedal_up_state pedal_held_state pedal_unsure_state lock_in_state
-    lock_out_state cover_off_state ring_maybe_state ring_still_state defaults
-    confirm_clear_first turn_zero lock_plate_out helper_wait clearance_gone pedal_moving
-    rod_no_effect rod_wrong_way contact_floor due_now picture_none say_again spelled
-    spelled_long spelled_mm spelled_long_mm spelled_miles speaker_lost speaker_back audio_kept
-    """,
-)
+    phrases: help
+    code seal: signed
+    doubts: signed_doubts sign_doubts
+    card: card_used
+    low high unit: due_range
+    low unit: due_open
+    dates: due_dates
+    lugs: due_lugs
+    figures found: due_past
+    who: mic_lost mic_back
+    lead text: lead_asks
+    :no_gauge close_choice out_choice dropped nothing_to_correct noted note_empty
+    :stopped_helper_held stopped_helper_up stopped_helper_engine stopped_next stopped_held_next
+    :stopped_clear_next carry_on nothing_stopped hold_lost hold_lost_helper hold_standing
+    :release_ok clear_heard back_no back_lock back_blocked back_start need_repair need_bleed
+    :repair_done gap_right gap_not_right gap_unread ring_stuck maker_again rod_none resumed_hold
+    :repaired_record skip_no no_why accept_no accept_nothing accepted accept_why sign_code
+    :sign_ready closed pedal_up_state pedal_held_state pedal_unsure_state lock_in_state
+    :lock_out_state cover_off_state ring_maybe_state ring_still_state defaults
+    :confirm_clear_first turn_zero lock_plate_out helper_wait clearance_gone pedal_moving
+    :rod_no_effect rod_wrong_way contact_floor due_now picture_none say_again spelled
+    :spelled_long spelled_mm spelled_long_mm spelled_miles speaker_lost speaker_back audio_kept
+"""
+REPLIES = {
+    reply: tuple(blanks.split())
+    for blanks, _, replies in (line.partition(":") for line in _BLANKS.splitlines())
+    for reply in replies.split()
+}
 """Reply -> the blanks it may use."""
 
 # --- kinds of truck -------------------------------------------------------------------------------
@@ -220,27 +186,20 @@ class Instead(_Entry, frozen=True):
 
     def on(self, step: Step) -> Step:
         """The step in these words."""
-        words = {
-            name: getattr(self, name) for name in ("say", "why", "helper", "answers", "cautions")
-        }
-        return msgspec.structs.replace(step, **{k: v for k, v in words.items() if v is not None})
+        words = {n: w for n, w in msgspec.structs.asdict(self).items() if n != "when"}
+        return msgspec.structs.replace(step, **{n: w for n, w in words.items() if w is not None})
 
 
 class Step(_Entry, frozen=True):
     """One prompt and what may answer it. See `dialogs/en/steps.toml` for the fields."""
 
-    id: Annotated[
-        str,
-        msgspec.Meta(pattern="^[a-z][a-z0-9_]*$", extra={"hint": "must be small letters and _"}),
-    ]
+    id: _Id
     phase: _Words
     kind: Annotated[str, word_of(KINDS)]
     who: _Role
     say: _Words
     why: _Words = ""
-    minutes: Annotated[float, msgspec.Meta(ge=0, extra={"hint": "must be a number from 0 up"})] = (
-        1.0
-    )
+    minutes: _Minutes = 1.0
     cautions: _Phrases = ()
     reading: Annotated[str, word_of(_READABLE)] = ""
     stage: Annotated[str, word_of(_STAGES)] = ""
@@ -450,9 +409,7 @@ def _meaning(file: TomlFile, key: str, entry: Any) -> Meaning:
     """A meaning, its phrases in small letters."""
     meaning = _entry(file, key, entry, Meaning)
     if not meaning.phrases or not all(p.strip() for p in meaning.phrases):
-        raise DialogError(
-            f"dialogs: {file.name}, {key}: phrases must be a list of phrases in quotes"
-        )
+        raise DialogError(f"dialogs: {file.name}, {key}: phrases must be phrases in quotes")
     lists = ("phrases", "excepted", "anywhere", "in_hold")
     small = {name: tuple(p.lower() for p in getattr(meaning, name)) for name in lists}
     return msgspec.structs.replace(meaning, **small)
@@ -500,14 +457,11 @@ def _check_step(step: Step, phases: set[str], cautions: dict[str, Caution]) -> N
 
 def _check_when(where: str, when: When) -> None:
     for name, values in when.items():
-        if name not in TRAITS:
-            raise DialogError(
-                f"dialogs: {where}, when: trait {name!r} must be one of {', '.join(TRAITS)}"
-            )
         for value in [values] if isinstance(values, str) else values:
-            if value not in TRAITS[name]:
-                can = ", ".join(TRAITS[name])
-                raise DialogError(f"dialogs: {where}, when: {name} {value!r} must be one of {can}")
+            if value not in TRAITS.get(name, ()):
+                what = f"{name} {value!r}" if name in TRAITS else f"trait {name!r}"
+                can = ", ".join(TRAITS.get(name, TRAITS))
+                raise DialogError(f"dialogs: {where}, when: {what} must be one of {can}")
 
 
 def _checked_replies(
