@@ -23,18 +23,20 @@ def on_done(job: Job, act: Act) -> list[Said]:
     """What was asked is done; a reading that was read back is right."""
     if job.pending is not None:
         return job.handle("check", act)
-    if job.choice or job.correcting or job.kind.done is None:
+    step, kind = job.here, job.kind
+    if job.choice or job.correcting or kind.done is None:
         return job.hint(act)
-    return job.kind.done(job, act)
+    who = "tech" if kind.expects else step.who  # plan and count are his, whoever was told
+    if act.who != who:
+        phrase = "ready" if step.id == "helper_ready" else kind.phrase
+        return job.only(act, who, sentences("job").say(f"phrase.{phrase}"))
+    return kind.done(job, act)
 
 
 def act_done(job: Job, act: Act) -> list[Said]:
-    """Done by the one who was asked: what the step notes about the truck is so now."""
-    step = job.here
-    if act.who != step.who:
-        return job.only(act, step.who, "ready" if step.id == "helper_ready" else "done")
-    job.facts.places.update(step.sets)
-    if step.id in interlocks.DETOURS:
+    """What the step notes about the truck is so now."""
+    job.facts.places.update(job.here.sets)
+    if job.at in interlocks.DETOURS:
         said = job.go_on()
         if job.at not in interlocks.DETOURS:
             job.wanted = ""
@@ -45,19 +47,16 @@ def act_done(job: Job, act: Act) -> list[Said]:
 def change_done(job: Job, act: Act) -> list[Said]:
     """The rod or a stop was moved as told."""
     step, facts = job.here, job.facts
-    if act.who == step.who:
-        rod = facts.plans.rod(step.id == "contact_rod") if step.kind == "rod" else None
-        what = job.kind.blanks(job, step)
-        told = what.get("stop_move") or f"{what['rod']} {what['rod_way']}".strip()
-        moved_in = rod.fork_in if rod is not None else 0.0
-        facts.linkage.append(LinkageMove(step.id, str(told), moved_in, len(facts.readings)))
+    rod = facts.plans.rod(step.id == "contact_rod") if step.kind == "rod" else None
+    what = job.kind.blanks(job, step)
+    told = what.get("stop_move") or f"{what['rod']} {what['rod_way']}".strip()
+    moved_in = rod.fork_in if rod is not None else 0.0
+    facts.linkage.append(LinkageMove(step.id, str(told), moved_in, len(facts.readings)))
     return act_done(job, act)
 
 
 def maker_done(job: Job, act: Act) -> list[Said]:
     """The maker's procedure was carried out: what was read of the bearing is history."""
-    if act.who != "tech":
-        return job.only(act, "tech", "done")
     what = str(sentences("job").say("maker_procedure"))
     job.facts.linkage.append(LinkageMove("ring_plan", what, 0.0, len(job.facts.readings)))
     return job.go_on()
@@ -65,8 +64,6 @@ def maker_done(job: Job, act: Act) -> list[Said]:
 
 def plan_checked(job: Job, act: Act) -> list[Said]:
     """The ring plan is right; one for a gap that is too close wants more than a "check"."""
-    if act.who != "tech":
-        return job.only(act, "tech", "check")
     if act.meaning == "check" and job.facts.decided(GAP) == "too close":
         return job.hint(act)
     return job.go_on()

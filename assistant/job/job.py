@@ -16,7 +16,7 @@ from assistant.card import Card
 from assistant.dialogue import Danger
 from assistant.job import answers, pedal, readings, words
 from assistant.job.kinds import KINDS, Handler
-from assistant.job.machine import build, may_be_held
+from assistant.job.machine import MAY_BE_HELD, build
 from assistant.job.state import HALTED, SIGNED, Facts, JobState
 from assistant.quantity import (
     BEARING_TRAVEL,
@@ -265,7 +265,7 @@ class Job(JobState):
     def blocked(self) -> list[Said]:
         """Why it does not go on; at the sign-off, to what is still open."""
         facts = self.facts
-        if facts.lock_out and facts.pedal_up and not may_be_held(self.at):
+        if facts.lock_out and facts.pedal_up and self.at not in MAY_BE_HELD:
             return [self.said("tech", "lock_plate_out"), *self.prompt()]
         if self.here.kind == "sign":
             return self.go_to(QUANTITIES[self.unsettled() or GAP].read_at("final"))

@@ -76,11 +76,8 @@ def _rod_blanks(job: JobState, step: Step) -> Blanks:
     facts, units = job.facts, job.facts.card.units
     plan = facts.plans.rod(for_contact=step.id == "contact_rod")
     if plan is None:
-        return {
-            "rod": words.counted(0, "flats"),
-            "rod_way": "",
-            "rod_why": job.dialogs.say("rod_none"),
-        }
+        none = job.dialogs.say("rod_none")
+        return {"rod": words.rod(0), "rod_way": "", "rod_why": none}
     say = sentences("job").say
     why = say(
         "rod_why",
@@ -116,13 +113,9 @@ def _stop_blanks(job: JobState, step: Step) -> Blanks:
 
 
 def _sign_blanks(job: JobState, step: Step) -> Blanks:
-    doubts = len(job.facts.doubts)
-    say = job.dialogs.say
-    return {
-        "sign_summary": say("sign_doubts", doubts=words.number(doubts))
-        if doubts
-        else say("sign_ready")
-    }
+    doubts, say = len(job.facts.doubts), job.dialogs.say
+    told = say("sign_doubts", doubts=words.number(doubts)) if doubts else say("sign_ready")
+    return {"sign_summary": told}
 
 
 def _no_blanks(job: JobState, step: Step) -> Blanks:
@@ -207,6 +200,7 @@ class Kind:
         expects: the quantity of a bare reading, or "": for readings, the step names it.
         measures: the quantity that "measure again" asks for, or "" for the one just read.
         done, check, accept: what these answers do; None where they do not fit.
+        phrase: what is told to whoever cannot say that it is done.
         blanks: the values of the blanks in its words.
         instruction: what is said there.
         cue: the one word the helper acts on.
@@ -221,6 +215,7 @@ class Kind:
     done: Handler | None = None
     check: Handler | None = None
     accept: Handler | None = None
+    phrase: str = "done"
     blanks: Callable[[JobState, Step], Blanks] = _no_blanks
     instruction: Callable[[Job, Step], list[Said]] = _plain
     cue: str = ""
@@ -245,14 +240,21 @@ KINDS: dict[str, Kind] = {
     "clear": Kind(allowed=("clear",), hands=False),
     # From the moment it is asked, the pedal may be on its way down.
     "hold": Kind(allowed=("holding",), cue="HOLD", pedal="asked", hands=False),
-    "turn": Kind(expects=LUGS, done=readings.turn_done, blanks=_ring_blanks, instruction=_turn),
+    "turn": Kind(
+        phrase="count",
+        expects=LUGS,
+        done=readings.turn_done,
+        blanks=_ring_blanks,
+        instruction=_turn,
+    ),
     "release": Kind(allowed=("released",), cue="RELEASE", pedal="releasing", hands=False),
     "plan": Kind(
         allowed=("check", "move", "accept", "measure"),
         expects=GAP,
         measures=GAP,
         done=answers.plan_checked,
-        check=answers.plan_checked,
+        check=answers.on_done,
+        phrase="check",
         accept=readings.accept_gap,
         blanks=_ring_blanks,
         instruction=_plan,

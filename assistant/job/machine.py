@@ -26,7 +26,7 @@ _AGAIN = {
     "contact_rod": "set_free",
 }
 """A change on the linkage is read again at once."""
-_HELD = ("ring_hold", "ring_turn", "ring_tool", "ring_lock", "ring_clear", "ring_release")
+MAY_BE_HELD = ("ring_hold", "ring_turn", "ring_tool", "ring_lock", "ring_clear", "ring_release")
 """Steps in which the pedal may be down."""
 _IN_THE_HOLE = ("ring_plan", "ring_gap", "final_gap", "final_clearance")
 
@@ -136,7 +136,7 @@ def transitions(dialogs: Dialogs) -> list[dict[str, Any]]:
         edge("halt", step.id, HALTED)
         edge("carry_on", HALTED, step.id, f"returns_{step.id}")
         before = _before(steps, i)
-        if before and step.id not in _HELD and step.id not in interlocks.DETOURS:
+        if before and step.id not in MAY_BE_HELD and step.id not in interlocks.DETOURS:
             edge("back", step.id, before)
     # A failed function check left the key above: make it safe again before going under.
     edge("repaired", REPAIR, "chain_pedal")
@@ -204,11 +204,6 @@ _MOVING = ("rod", "stop_bolt", "plan", "maker", "clear", "hold", "turn", "releas
 def _before(steps: tuple[Step, ...], i: int) -> str:
     """Where "back" leads: the last step that moved nothing."""
     ring = ("ring_show", "ring_unlock", "ring_gap") if steps[i].phase != "ring" else ()
-    no = (*interlocks.DETOURS, *_HELD, *ring)
+    no = (*interlocks.DETOURS, *MAY_BE_HELD, *ring)
     found = [s.id for s in steps[:i] if s.kind not in _MOVING and s.id not in no]
     return found[-1] if found and steps[i].id != "ring_gap" else ""
-
-
-def may_be_held(step_id: str) -> bool:
-    """Whether the pedal may be down in this step."""
-    return step_id in _HELD

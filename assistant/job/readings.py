@@ -43,7 +43,7 @@ def on_reading(job: Job, act: Act) -> list[Said]:
         return job.hint(act)
     if expected == LUGS:
         if act.who != "tech":
-            return job.only(act, "tech", sentences("job").say("the_count"))
+            return job.only(act, "tech", sentences("job").say("phrase.count"))
         count = act.reading["count"]
         return job.hint(act) if count is None else take_count(job, act, int(count))
     if act.reading["value_in"] is None and expected != ODOMETER:
@@ -83,8 +83,6 @@ def take_count(job: Job, act: Act, count: int) -> list[Said]:
 
 def turn_done(job: Job, act: Act) -> list[Said]:
     """The ring was turned as told; after a broken-off turn, "done" leaves open how much in all."""
-    if act.who != "tech":
-        return job.only(act, "tech", sentences("job").say("the_count"))
     if job.turn_again:
         return job.prompt()[-1:]
     plan = job.facts.plans.ring()
@@ -277,26 +275,16 @@ def _predicted(job: Job) -> list[Said]:
     return [*out, job.said("tech", "contact_after", contact_after=after)]
 
 
-_FINDINGS = {
-    "as planned": "move_as_planned",
-    "did not move": "move_none",
-    "wrong way": "move_wrong_way",
-    "other count": "move_other_count",
-    "other pitch": "move_other_pitch",
-    "unclear": "move_unclear",
-}
-"""Kind of finding -> the reply that tells it."""
-
-
 def _ring_finding(job: Job) -> list[Said]:
     """What the last ring move really did."""
     _, findings = job.facts.plans.findings()
     finding = findings[-1] if findings else None
     if finding is None:
         return []
+    how = "none" if finding.kind == "did not move" else finding.kind.replace(" ", "_")
     said = job.said(
         "tech",
-        _FINDINGS[finding.kind],
+        f"move_{how}",
         signal="NOTICE" if finding.kind == "wrong way" else "",
         measured=words.length(finding.measured_in, job.units),
         predicted=words.length(finding.predicted_in, job.units),

@@ -36,10 +36,13 @@ def moved(count: int) -> Both:
 
 
 def number(value: float, places: int = 0) -> Both:
-    """A bare number: `13.5`, "thirteen point five"."""
+    """A bare number: `13.5`, "thirteen point five"; `-0.2`, "minus zero point two"."""
     shown = f"{value:,.{places}f}"
-    whole, _, after = shown.replace(",", "").partition(".")
-    told = [speak.number_words(int(whole))]
+    whole, _, after = shown.replace(",", "").lstrip("-").partition(".")
+    if not whole.isdigit() or len(whole) > 9:
+        return Both(shown)  # readings can be so wrong that nobody needs the number
+    told = ["minus"] if shown.startswith("-") else []
+    told.append(speak.number_words(int(whole)))
     if after.strip("0"):
         told += ["point", *(speak.number_words(int(digit)) for digit in after)]
     return Both(shown, " ".join(told))

@@ -9,6 +9,7 @@ import pytest
 from assistant.act import Said
 from assistant.card import Card, card_from_text
 from assistant.conversation import Session
+from assistant.job import words
 from assistant.texts.dialogs import Dialogs
 
 Play = Callable[[Session, str], list[Said]]
@@ -211,3 +212,13 @@ def test_no_whole_lug_lands_leads_somewhere(dialogs: Dialogs, play: Play, tmp_pa
     said = play(session, "accept the lead said so")
     assert session.job.at == "ring_plan" and "cannot be accepted" in text(said)
     session.close()
+
+
+@pytest.mark.parametrize(
+    ("value", "told"),
+    [(13.5, "thirteen point five"), (6.0, "six"), (-0.2, "minus zero point two"), (1e12, "")],
+)
+def test_any_number_can_be_told(value: float, told: str) -> None:
+    """Readings that cannot be true still give an answer."""
+    both = words.number(value, 1)
+    assert both == f"{value:,.1f}" and both.spoken == (told or both)
