@@ -12,7 +12,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from types import MappingProxyType
 from typing import Literal, NamedTuple
 
@@ -41,6 +41,8 @@ class Limits:
     low_in: float | None
     high_in: float | None
     source: str = ""
+    ends_in: tuple[float, float] = field(init=False, repr=False, compare=False)
+    """Both limits, in inches; infinite where there is none."""
 
     def __post_init__(self) -> None:
         if self.low_in is None and self.high_in is None:
@@ -50,12 +52,9 @@ class Limits:
                 raise ValueError("A limit is not a finite number: leave out the limit instead.")
         if self.low_in is not None and self.high_in is not None and self.low_in > self.high_in:
             raise ValueError("The limits are upside down: give the low one first.")
-
-    @property
-    def ends_in(self) -> tuple[float, float]:
-        """Both limits, in inches; infinite where there is none."""
-        low, high = self.low_in, self.high_in
-        return -math.inf if low is None else low, math.inf if high is None else high
+        low = -math.inf if self.low_in is None else self.low_in
+        high = math.inf if self.high_in is None else self.high_in
+        object.__setattr__(self, "ends_in", (low, high))
 
     def miss_in(self, value_in: float) -> float:
         """How far ``value_in`` lies outside the limits, in inches; 0 when inside."""

@@ -167,8 +167,8 @@ class RingPlan:
     misses: Miss = ""
 
 
-def _gap_after(gap: Measured, lugs: int, state: RingState, pitch_u_in: float) -> Measured:
-    return gap.shifted(-state.sense * lugs * state.pitch_in, abs(lugs) * pitch_u_in)
+def _gap_after_in(gap: Measured, lugs: int, state: RingState) -> float:
+    return gap.value_in - state.sense * lugs * state.pitch_in
 
 
 def landing_chance(
@@ -187,10 +187,7 @@ def _chances(
 ) -> dict[int, float]:
     """The landing chance of every count."""
     ends = [
-        (
-            gap.value_in - state.sense * n * state.pitch_in,
-            math.hypot(gap.u_in, abs(n) * pitch_u_in),
-        )
+        (_gap_after_in(gap, n, state), math.hypot(gap.u_in, abs(n) * pitch_u_in))
         for n in counts
         for state in belief.states
     ]
@@ -225,20 +222,19 @@ def plan_ring(
     if lugs is None:
         lugs = max(counts, key=lambda n: round(chances[n], 9))
     # A chance that only an unlikely pitch would keep is no reason to turn the ring far out.
-    likely_miss = limits.miss_in(_gap_after(gap, lugs, best, 0.0).value_in)
+    likely_miss = limits.miss_in(_gap_after_in(gap, lugs, best))
     hopeless = chances[lugs] < _HOPELESS or (likely_miss > 0.0 and chances[lugs] < _UNLIKELY)
     if hopeless and not given:
         lugs = min(counts, key=lambda n: round(_expected_miss_in(gap, n, limits, belief), 9))
-    after = _gap_after(gap, lugs, best, pitch_u_in)
+    moved, moved_u = best.sense * lugs * best.pitch_in, abs(lugs) * pitch_u_in
+    after = gap.shifted(-moved, moved_u)
     return RingPlan(
         lugs=lugs,
         gap_after=after,
-        clearance_after=None
-        if clearance is None
-        else clearance.shifted(best.sense * lugs * best.pitch_in, abs(lugs) * pitch_u_in),
+        clearance_after=None if clearance is None else clearance.shifted(moved, moved_u),
         chance=chances[lugs],
         alternatives=tuple(
-            Neighbour(n, _gap_after(gap, n, best, pitch_u_in).value_in, chances[n])
+            Neighbour(n, _gap_after_in(gap, n, best), chances[n])
             for n in (lugs - 1, lugs + 1)
             if n in chances
         ),
@@ -249,8 +245,7 @@ def plan_ring(
 
 def _expected_miss_in(gap: Measured, lugs: int, limits: Limits, belief: RingBelief) -> float:
     return sum(
-        state.weight * limits.miss_in(_gap_after(gap, lugs, state, 0.0).value_in)
-        for state in belief.states
+        state.weight * limits.miss_in(_gap_after_in(gap, lugs, state)) for state in belief.states
     )
 
 

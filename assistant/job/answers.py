@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from assistant import interlocks
 from assistant.act import REASONS, Act, Said
+from assistant.card.arithmetic import stops_kept
 from assistant.clutch.uncertainty import Measured
 from assistant.job import words
 from assistant.job.state import HALTED, REPAIR, LinkageMove
@@ -293,15 +294,15 @@ def on_picture(job: Job, act: Act) -> list[Said]:
 def drawn(job: Job) -> list[str]:
     """Stroke and chain in plain characters, today and as planned; nothing before they are read."""
     from assistant.pictures import plain
-    from assistant.pictures.snapshot import PictureError, planned, stroke_of, today_of
+    from assistant.pictures.snapshot import PictureError, planned, stroke_of, today_and_after
 
-    card, plan = job.facts.card, job.facts.plans.whole()
+    card, plan, read = job.facts.card, job.facts.plans.whole(), _readings_now(job)
     try:
-        shots = [today_of(card, _readings_now(job))]
+        shots = today_and_after(card, read, locked=stops_kept(card, read))
     except PictureError:
         return []
-    if plan is not None:
-        shots.append(planned(shots[0], plan.after, card))
+    if plan is not None and read == job.facts.lengths():  # as it was told
+        shots[1:] = [planned(shots[0], plan.after, card)]
     strokes = [stroke_of(shot, card) for shot in shots]
     return [*plain.stroke_lines(strokes, card.units), "", *plain.chain_lines(shots, card)]
 

@@ -7,6 +7,7 @@ one turn asks for the same ones many times.
 from __future__ import annotations
 
 from collections.abc import Callable, Hashable
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any, NamedTuple, TypeVar
 
 from assistant.card.arithmetic import stops_kept, truck_for
@@ -23,9 +24,9 @@ from assistant.clutch.ring import (
     landing_chance,
     plan_ring,
 )
-from assistant.clutch.solver import ROD_ONLY, Locked, Settings, solve
+from assistant.clutch.solver import Locked, Settings, centred_rod, solve
 from assistant.clutch.uncertainty import Measured
-from assistant.quantity import BRAKE_CONTACT, CLEARANCE, GAP, PEDAL_HEIGHT
+from assistant.quantity import CLEARANCE, GAP, PEDAL_HEIGHT
 
 if TYPE_CHECKING:
     from assistant.job.state import Facts, Taken
@@ -255,23 +256,23 @@ class Plans:
         """The rod move from what is read now; None while gap or clearance is not known.
 
         Ring and stops stay: this is asked only after the gap is right. With `for_contact`, the move
-        that brings the brake's contact in, or none.
+        that brings the brake's contact in, or none. None too where the readings are too odd (a rod
+        of over 30 turns, say).
         """
         return self._once(("rod", for_contact), lambda: self._rod(for_contact))
 
     def _rod(self, for_contact: bool) -> Settled | None:
-        found = self._solve(ROD_ONLY)
-        if found is None or not for_contact:
-            return found
-        truck, chosen = found.truck, found.settings.chosen
-        contact = truck.readings.brake_contact
-        nearer = contact is not None and (
-            truck.limits(BRAKE_CONTACT).miss_in(chosen.after[BRAKE_CONTACT].value_in)
-            < truck.limits(BRAKE_CONTACT).miss_in(contact.value_in)
-        )
-        if nearer and BRAKE_CONTACT not in chosen.out:
-            return found
-        return self._solve(ROD_ONLY._replace(flats=0))
+        truck, found = self.truck(), self.found()
+        if truck is None:
+            return None
+        if found is not None and found.ratio.known and found.ratio.source != "linkage geometry":
+            truck = replace(truck, ratio=found.ratio, stroke_ratio=found.stroke_ratio)
+        try:
+            flats = centred_rod(truck, for_contact)
+            locked = Locked(0, flats, 0, 0)
+            return Settled(truck, solve(truck, locked, with_candidates=False))
+        except ValueError:
+            return None
 
     # --- ring, stops and rod together ---
 
