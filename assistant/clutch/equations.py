@@ -150,9 +150,7 @@ class RatioFinding(NamedTuple):
 
     ``first`` is from free travel, ``second`` from brake contact; ``z`` their difference over
     its standard uncertainty. ``best`` is the inverse-variance mean when they agree, else None.
-    ``lost_motion_in`` is at the pedal: positive, slack taken up before the fork moves; negative,
-    give under load after it bites. It is an interpretation, 0 when they agree. ``suspects`` come
-    easiest to believe first: the smallest change over uncertainty.
+    ``suspects`` come easiest to believe first: the smallest change over uncertainty.
     """
 
     agree: bool
@@ -160,7 +158,6 @@ class RatioFinding(NamedTuple):
     second: Ratio
     z: float
     best: Ratio | None
-    lost_motion_in: float
     suspects: tuple[Suspect, ...]
 
 
@@ -240,7 +237,6 @@ def finding_of(readings: Readings, confidence: float = 0.95) -> RatioFinding | N
         second=second,
         z=z,
         best=_mean(first, second, shared) if agree else None,
-        lost_motion_in=0.0 if agree else _lost_motion_in(by_name, first.value, z, readings.lash_in),
         suspects=tuple(suspects),
     )
 
@@ -251,16 +247,6 @@ def _mean(first: Ratio, second: Ratio, shared: float) -> Ratio:
     w = 0.5 if total == 0.0 else second.u**2 / total
     variance = (w * first.u) ** 2 + ((1 - w) * second.u) ** 2 + 2 * w * (1 - w) * shared
     return Ratio(w * first.value + (1 - w) * second.value, math.sqrt(max(0.0, variance)))
-
-
-def _lost_motion_in(read: dict[str, Measured], first: float, z: float, lash_in: float) -> float:
-    c, g = read[CLEARANCE].value_in, read[GAP].value_in
-    free, stroke = read[FREE_TRAVEL].value_in, _stroke_in(read)
-    if z < 0.0:
-        # The pedal went further than F and c explain, so the chain gave way under load.
-        return brake_stroke_in(first, c, g, lash_in) - stroke
-    # One extra lash in both equations: R = (s - F)/g, so the lash is F - c*R.
-    return free - c * (stroke - free) / g - lash_in if g > 0.0 else 0.0
 
 
 def _stroke_in(read: dict[str, Measured]) -> float:
@@ -338,11 +324,6 @@ class Setting(NamedTuple):
     def stops(self) -> int:
         """How many of the two stops are touched."""
         return (self.height_steps != 0) + (self.total_steps != 0)
-
-    @property
-    def steps(self) -> int:
-        """Lugs, flats and stop steps together."""
-        return sum(abs(steps) for steps in self)
 
     @property
     def minutes(self) -> float:
