@@ -84,20 +84,20 @@ def _amount_at(m: re.Match[str], kinds: str) -> AmountAt | None:
         return _fraction(m, kinds, "2", _with_whole(m, kinds, AmountAt(s, e, "mixed", unit)))
     if m["dp"]:
         whole = m.span("dw") if m["dw"] else None
-        places = tuple(c.span() for c in _FIGURE.finditer(kinds, *m.span("dp")))
         soft = "whole" if whole and kinds[whole[0]] in "s2" else ""
-        return AmountAt(s, e, "dec", unit, soft, whole, places)
-    if m["dec"]:
-        x = m.start("dec") + (1 if kinds[m.start("dec")] == "n" else 0)
-        # "1 .5": a whole number then a decimal; not one amount
-        return AmountAt(s, e, "typed", unit, den=x) if x == s else None
+        return AmountAt(s, e, "dec", unit, soft, whole, _spans(_FIGURE, kinds, *m.span("dp")))
+    if m["dec"]:  # "1 .5" is a whole number then a decimal; not one amount
+        return AmountAt(s, e, "typed", unit, den=s) if kinds[s] != "n" else None
     a, b = m.span("seq")
-    if m["pre"]:
-        a += 1
-    if unit is None and all(c in "7o" for c in kinds[a:b]):
+    soft = "prefix" if m["pre"] else ""
+    a += len(soft) > 0
+    if unit is None and not kinds[a:b].strip("7o"):
         return None
-    chunks = tuple(c.span() for c in _CHUNK.finditer(kinds, a, b))
-    return AmountAt(s, e, "seq", unit, "prefix" if m["pre"] else "", chunks=chunks)
+    return AmountAt(s, e, "seq", unit, soft, chunks=_spans(_CHUNK, kinds, a, b))
+
+
+def _spans(pattern: re.Pattern[str], kinds: str, a: int, b: int) -> tuple[Span, ...]:
+    return tuple(m.span() for m in pattern.finditer(kinds, a, b))
 
 
 def _with_whole(m: re.Match[str], kinds: str, node: AmountAt) -> AmountAt:
@@ -201,35 +201,24 @@ def evaluate(node: AmountAt, kinds: str, values: list[Value], keep_soft: bool = 
     if how == "dec":
         whole = "0"
         if node.whole is not None and (keep_soft or node.soft != "whole"):
-            a, b = node.whole
-            if "i" in kinds[a:b]:  # "an inch point two five"
-                whole = "1"
-            elif b - a == 1:
-                whole = str(int(values[a]))
-            else:
-                chunks = tuple(c.span() for c in _CHUNK.finditer(kinds, a, b))
-                whole = _digits(kinds, values, chunks)
+            whole = _before_point(kinds, values, *node.whole)
         decimals = _digits(kinds, values, node.chunks)
         return Amount(float(f"{whole}.{decimals}"), unit, 0, len(decimals))
     one = 1 if kinds[node.start] == "a" else int(values[node.start])
     return Amount(float(one), unit, 0, 0, str(one))
 
 
+def _before_point(kinds: str, values: list[Value], a: int, b: int) -> str:
+    if "i" in kinds[a:b]:  # "an inch point two five"
+        return "1"
+    if b - a == 1:
+        return str(int(values[a]))
+    return _digits(kinds, values, _spans(_CHUNK, kinds, a, b))
+
+
 def _evaluate_fraction(node: AmountAt, kinds: str, values: list[Value], keep_soft: bool) -> Amount:
-    num, den, at = 1, node.fixed_den, node.den
-    if den == -2:
-        num, den = values[at]
-    else:
-        if node.num is not None and (keep_soft or node.soft != "num"):
-            num = whole_number(kinds, values, *node.num)
-        den = den if den > 0 else int(values[at])
-    if den == 30 and kinds[at : at + 2] == "ne":
-        den = 32  # "15 30 seconds", the way a recognizer writes thirty-seconds
-    problem = "clash" if node.soft == "clash" else ""
-    if node.fixed_den > 0:
-        problem = problem or _misspelled(kinds, values, at)
-    elif kinds[at] == "h" and num != 1:
-        problem = "half"
+    num, den = _over(node, kinds, values, keep_soft)
+    problem = _problem(node, kinds, values, num)
     if den == 0:
         return Amount(0.0, node.unit, 0, 0, "", "zero")
     if node.fixed_den == -2 and den in (100, 1000):  # "485/1000" is a decimal in disguise
@@ -244,6 +233,31 @@ def _evaluate_fraction(node: AmountAt, kinds: str, values: list[Value], keep_sof
         if num >= den:
             problem = problem or "improper"
     return Amount(value, node.unit, den, 0, "", problem)
+
+
+def _problem(node: AmountAt, kinds: str, values: list[Value], num: int) -> str:
+    """What is wrong with the words of a fraction."""
+    if node.fixed_den <= 0 and num != 1 and kinds[node.den] == "h":
+        return "half"
+    if node.soft == "clash":
+        return "clash"
+    return _misspelled(kinds, values, node.den) if node.fixed_den > 0 else ""
+
+
+def _over(node: AmountAt, kinds: str, values: list[Value], keep_soft: bool) -> tuple[int, int]:
+    """Numerator and denominator."""
+    at = node.den
+    if node.fixed_den == -2:
+        num, den = values[at]
+        return num, den
+    num = 1
+    if node.num is not None and (keep_soft or node.soft != "num"):
+        num = whole_number(kinds, values, *node.num)
+    if node.fixed_den > 0:
+        return num, node.fixed_den
+    den = int(values[at])
+    # "15 30 seconds", the way a recognizer writes thirty-seconds
+    return num, 32 if den == 30 and kinds[at : at + 2] == "ne" else den
 
 
 _ON_RULES = frozenset((1, 2, 4, 8, 16, 32, 64))

@@ -8,6 +8,7 @@ asked. Nothing is guessed: two plausible meanings make a question.
 from __future__ import annotations
 
 import re
+from collections.abc import Iterator
 from functools import lru_cache
 
 from assistant.quantity import (
@@ -127,16 +128,18 @@ def analyse(kinds: str) -> tuple[Plan, ...] | str:
         nodes = split_mixed(nodes[0], kinds) or nodes
     if not nodes:
         return next((why for why, pattern in _NO_AMOUNT if pattern.fullmatch(kinds)), "none")
-    soft_at = [i for i, n in enumerate(nodes) if n.soft][:3]
-    plans: list[Plan] = []
-    for mask in range(1 << len(soft_at)):
-        soft = tuple(i in soft_at and bool(mask >> soft_at.index(i) & 1) for i in range(len(nodes)))
-        plan = _relate(kinds, nodes, soft)
-        if plan is not None:
-            plans.append(plan)
+    plans = [plan for soft in _ways(nodes) if (plan := _relate(kinds, nodes, soft)) is not None]
     # A sound-alike taken as a number must not turn one sentence into two loose readings.
     good = [p for p in plans if p.op not in ("many", "odd", "join")]
     return tuple(good or plans) or "none"
+
+
+def _ways(nodes: list[AmountAt]) -> Iterator[tuple[bool, ...]]:
+    """Which sound-alikes count as the numbers they sound like: every choice of the first three."""
+    soft_at = [i for i, n in enumerate(nodes) if n.soft][:3]
+    for mask in range(1 << len(soft_at)):
+        taken = {at for bit, at in enumerate(soft_at) if mask >> bit & 1}
+        yield tuple(i in taken for i in range(len(nodes)))
 
 
 def _relate(kinds: str, nodes: list[AmountAt], soft: tuple[bool, ...]) -> Plan | None:

@@ -61,24 +61,34 @@ def settle(
     counted = q.unit != "in"
     for a in said:
         counted = counted or a.unit in COUNT_UNITS
-        if not a.problem:
-            continue
-        if a.problem == "rule" and q.name in (TURNS, FLATS) and a.value * 6 % 1 < 1e-9:
-            continue  # a sixth or a third of a turn is one or two flats
-        if a.problem in ("clash", "half", "improper"):
-            return asked(q, f"fraction.{a.problem}")
-        if a.problem in ("zero", "rule"):
-            return refused(q, f"fraction.{a.problem}")
+        wrong = _wrong(a, q) if a.problem else None
+        if wrong is not None:
+            return wrong
     filled = Filled(plan, kinds, values, said, q, units == "mm")
     reading = _count(filled, distance) if counted else _length(filled)
-    doubt = plan.doubt
+    return _doubted(reading, filled) if plan.doubt else reading
+
+
+def _wrong(a: Amount, q: Quantity) -> Reading | None:
+    """What is answered to an amount that cannot be as it was said."""
+    if a.problem == "rule" and q.name in (TURNS, FLATS) and a.value * 6 % 1 < 1e-9:
+        return None  # a sixth or a third of a turn is one or two flats
+    if a.problem in ("clash", "half", "improper"):
+        return asked(q, f"fraction.{a.problem}")
+    return refused(q, f"fraction.{a.problem}") if a.problem in ("zero", "rule") else None
+
+
+def _doubted(reading: Reading, f: Filled) -> Reading:
+    """A reading whose words may be no reading: dropped, or asked about."""
+    doubt, q = f.plan.doubt, f.q
     if doubt == "change" and (q.unit != "in" or reading.count is not None):
-        doubt = ""  # "backed it off two lugs" is a count of lugs
-    if doubt and reading.status != "none":
-        if reading.status == "refused" or (doubt == "unknown" and not _strong(said, q)):
-            return nothing(q)
-        if reading.status == "read":
-            return asked(q, "is_it", (reading,), said=capital(reading.readback))
+        return reading  # "backed it off two lugs" is a count of lugs
+    if reading.status == "none":
+        return reading
+    if reading.status == "refused" or (doubt == "unknown" and not _strong(f.said, q)):
+        return nothing(q)
+    if reading.status == "read":
+        return asked(q, "is_it", (reading,), said=capital(reading.readback))
     return reading
 
 
@@ -104,14 +114,14 @@ def _count(f: Filled, distance: str) -> Reading:
     q, op = f.q, f.plan.op
     units = [a.unit for a in f.said if a.unit is not None]
     unit = "" if q.unit == "in" else q.unit
-    if any(u not in COUNT_UNITS for u in units):
+    if not COUNT_UNITS.issuperset(units):
         return refused(q, "count.length", unit=unit)
+    if q is not ANY and not unit:
+        return refused(q, "count.no_length", unit=units[0], spoken=q.spoken)
     if q is ANY:
         unit = units[0]
-    elif not unit:
-        return refused(q, "count.no_length", unit=units[0], spoken=q.spoken)
     elif q.name == ODOMETER:
-        unit = units[0] if units and units[0] in ("miles", "kilometres") else distance
+        unit = distance if {*units}.isdisjoint(("miles", "kilometres")) else units[0]
     if op in _NOT_ONE_COUNT:
         return asked(q, f"count.{_NOT_ONE_COUNT[op]}", unit=unit)
     if op == "negative":
@@ -120,8 +130,11 @@ def _count(f: Filled, distance: str) -> Reading:
     if unclear is not None:
         return unclear
     total = _total(f, unit)
-    if isinstance(total, Reading):
-        return total
+    return total if isinstance(total, Reading) else _counted(total, unit, q)
+
+
+def _counted(total: float, unit: str, q: Quantity) -> Reading:
+    """A count as a reading, or the reason why it cannot be."""
     if unit == LUGS and total != int(total):
         return refused(q, "count.whole_lugs")
     top = q.possible_in[1] if q is not ANY else 5_000_000
@@ -241,31 +254,34 @@ def decimal_places(value: float, least: int, most: int = 9) -> int:
 def _bare(f: Filled) -> list[Length]:
     """Every meaning that the first number can have without a unit."""
     a, node, q = f.said[0], f.plan.nodes[0], f.q
-    low, high = q.plausible_in
     if a.den or a.value == 0:
         return [Length(a.value, ("f", a.den or 1), "in")]
     if q is ANY:
         below_one = not a.digits and a.value < 1
         return [Length(a.value, ("d", a.places), "in")] if below_one else []
-    if node.how == "seq" and len(node.chunks) > 1 and not q.small and not f.metric:
+    if not (q.small or f.metric) and node.how == "seq" and len(node.chunks) > 1:
         return []  # "one twenty five" of pedal: hundredths of an inch, or millimetres?
     if a.digits[:1] == "0":  # "oh eight five" is what follows a decimal point
         point = Length(float("." + a.digits), ("d", len(a.digits)), "in")
         # "oh four eight five" may be nought point four eight five as well.
         return [point] if len(a.digits) < 4 or not q.small else [point, must(a, "thou")]
+    return [*_bare_number(a, f), *_slipped_fraction(a, f)]
+
+
+def _bare_number(a: Amount, f: Filled) -> list[Length]:
+    """A number without a unit in every unit that makes it plausible."""
+    q = f.q
+    low, high = q.plausible_in
     out: list[Length] = []
-    in_mm = q.plausible_mm[0] <= a.value <= q.plausible_mm[1]
     if low <= a.value <= high and (not a.digits or not q.small or a.value == 1):
         out.append(must(a, "in"))
     if a.problem == "thousand" and a.value >= 1000:
         out.append(Length(a.value / 1e6, ("d", 3), "thou"))
+    in_mm = q.plausible_mm[0] <= a.value <= q.plausible_mm[1]
     if q.small and a.digits and not (in_mm and f.metric):
         out += _small(a, high, f.metric)
     if in_mm:
         out.append(must(a, "mm"))
-    pair = _slipped_fraction(f) if a.digits and len(node.chunks) == 2 else None
-    if pair is not None and low <= pair.value_in <= high:
-        out.append(pair)
     return out
 
 
@@ -279,42 +295,52 @@ def _small(a: Amount, high: float, metric: bool) -> list[Length]:
     return out
 
 
-def _slipped_fraction(f: Filled) -> Length | None:
+def _slipped_fraction(a: Amount, f: Filled) -> list[Length]:
     """ "nine sixteen" may be nine sixteenths with its ending lost."""
+    chunks = f.plan.nodes[0].chunks
+    if not a.digits or len(chunks) != 2:
+        return []
     top, bottom = (
-        0 if f.kinds[a] == "o" else whole_number(f.kinds, f.values, a, b)
-        for a, b in f.plan.nodes[0].chunks
+        0 if f.kinds[a] == "o" else whole_number(f.kinds, f.values, a, b) for a, b in chunks
     )
-    if bottom in (8, 16, 32, 64) and top % 2 == 1 and top < bottom:
-        return Length(top / bottom, ("f", bottom), str(bottom))
-    return None
+    low, high = f.q.plausible_in
+    if bottom in (8, 16, 32, 64) and top % 2 == 1 and low <= top / bottom <= min(high, 1):
+        return [Length(top / bottom, ("f", bottom), str(bottom))]
+    return []
 
 
 def meanings(f: Filled) -> list[list[Length]]:
     """Ways to take all amounts of one relation together: a unit said once covers its neighbour."""
-    said, op = f.said, f.plan.op
+    said = f.said
     if len(said) == 1:
         unit = said[0].unit
         return [[m] for m in _bare(f)] if unit is None else [[must(said[0], unit)]]
+    fixed = _units_said(f)
+    known = [n for n, unit in enumerate(fixed) if unit is not None]
+    if known:
+        lead, lead_unit = said[known[0]], fixed[known[0]] or "in"
+        return _whole_rows(
+            [[_beside(a, u, lead, lead_unit, f) for a, u in zip(said, fixed, strict=True)]]
+        )
+    return _whole_rows([[m, *(in_unit(a, m.unit) for a in said[1:])] for m in _bare(f)])
+
+
+def _whole_rows(rows: list[list[Length | None]]) -> list[list[Length]]:
+    """The rows in which every amount is a length."""
+    lengths = [[length for length in row if length is not None] for row in rows]
+    return [some for some, row in zip(lengths, rows, strict=True) if len(some) == len(row)]
+
+
+def _units_said(f: Filled) -> list[str | None]:
+    """The unit of each of several amounts, where it was said or can be no other."""
+    said, op = f.said, f.plan.op
     fixed = [a.unit or ("in" if a.den else None) for a in said]
-    if said[0].unit in ("mm", "cm") and op in ("within", "between") and said[1].unit is None:
+    if said[1].unit is None and said[0].unit in ("mm", "cm") and op in ("within", "between"):
         fixed[1] = said[0].unit  # "13 mm plus or minus a half"
     bare_first = said[0].unit is None and said[0].value >= 3
-    if said[-1].unit == "mm" and op in ("between", "dash-") and bare_first:
+    if bare_first and said[-1].unit == "mm" and op in ("between", "dash-"):
         fixed[0] = "mm"  # "twelve and a half to thirteen millimetres"
-    known = next((i for i, u in enumerate(fixed) if u is not None), None)
-    if known is not None:
-        row = [_beside(a, u, said[known], fixed[known] or "in", f) for a, u in
-               zip(said, fixed, strict=True)]  # fmt: skip
-        found = [length for length in row if length is not None]
-        return [found] if len(found) == len(row) else []
-    rows = []
-    for first in _bare(f):
-        row = [first, *(in_unit(a, first.unit) for a in said[1:])]
-        found = [length for length in row if length is not None]
-        if len(found) == len(row):
-            rows.append(found)
-    return rows
+    return fixed
 
 
 def _beside(a: Amount, unit: str | None, lead: Amount, lead_unit: str, f: Filled) -> Length | None:

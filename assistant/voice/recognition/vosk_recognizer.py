@@ -138,14 +138,14 @@ def ranked(
     if not rivals or not rivals[0]["text"]:
         return (), "", None, {}
     best, top = rivals[0], float(rivals[0]["confidence"])
-    if any(word in out for word in best["text"].split()):
+    if not {*out}.isdisjoint(best["text"].split()):
         return (), "", None, {"out": 1.0}
     weights = [math.exp(float(a["confidence"]) - top) for a in rivals]
     shares = [(a, weight / sum(weights)) for a, weight in zip(rivals, weights, strict=True)]
     taken = [
         (a, share)
         for a, share in shares
-        if accepts(a["text"]) and not any(word in out for word in a["text"].split())
+        if accepts(a["text"]) and {*out}.isdisjoint(a["text"].split())
     ]
     scores: dict[str, float] = {}
     for a, _ in taken:  # one text may come by several paths
