@@ -18,6 +18,7 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
+from assistant.act import Said
 from assistant.resources import data_folder
 from assistant.toml_file import TomlError, TomlFile
 
@@ -64,7 +65,7 @@ def fill(text: str, fields: Mapping[str, object]) -> Both:
     return Both(shown, aloud(text).format_map({k: aloud(v) for k, v in fields.items()}))
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Sentences:
     """One file's entries, each for eye and ear."""
 
@@ -78,6 +79,27 @@ class Sentences:
             KeyError: there is no such entry, or a blank was not given: a fault of the program.
         """
         return fill(self.texts[name], fields)
+
+    def said(
+        self,
+        to: str,
+        name: str,
+        /,
+        *,
+        key: str = "",
+        signal: str = "",
+        cue: str = "",
+        **fields: object,
+    ) -> Said:
+        """An entry said to somebody; see `act.Said`."""
+        words = fill(self.texts[name], fields)
+        return spoken_to(to, words, key or f"reply:{name}", signal, cue)
+
+
+def spoken_to(to: str, words: str, key: str, signal: str = "", cue: str = "") -> Said:
+    """Words as one thing said; those of a `Both` keep their spoken form."""
+    told = aloud(words)
+    return Said(to, str(words), key, signal, cue, "" if told == words else told)
 
 
 def dialogs_folder() -> Path:

@@ -74,10 +74,10 @@ class CardWords:
         for name, phrases in self.commands.items():
             small = tuple(p.lower() for p in phrases)
             words[name] = Meaning("any", small, anytime=name == "start_over")
-        replies = dialogs.replies | {
+        replies = dialogs.texts | {
             f"card_{name}": Both(text) for name, text in self.replies.items()
         }
-        return replace(dialogs, words=words, replies=replies)
+        return replace(dialogs, words=words, texts=replies)
 
 
 _CHOICES = {q.words: q.choices for q in QUESTIONS} | {REVIEW: ()}

@@ -28,8 +28,8 @@ from assistant.quantity import (
     TOTAL_TRAVEL,
 )
 from assistant.readings.settle import capital
-from assistant.sentences import Both, fill, sentences
-from assistant.texts.dialogs import SIGNALS, Dialogs, Step, spoken_to
+from assistant.sentences import Both, fill, sentences, spoken_to
+from assistant.texts.dialogs import SIGNALS, Dialogs, Step
 
 HANDLERS: dict[str, Handler] = {
     "reading": readings.on_reading,

@@ -13,8 +13,8 @@ from assistant.act import Act, Said
 from assistant.job import answers, plan_words, readings, words
 from assistant.job.state import HALTED, REPAIR, SIGNED, JobState
 from assistant.quantity import CLEARANCE, FREE_TRAVEL, GAP, LUGS, PEDAL_HEIGHT, TOTAL_TRAVEL
-from assistant.sentences import Both, fill, joined, sentences
-from assistant.texts.dialogs import Step, spoken_to
+from assistant.sentences import Both, fill, joined, sentences, spoken_to
+from assistant.texts.dialogs import Step
 
 if TYPE_CHECKING:
     from assistant.job.job import Job

@@ -24,6 +24,7 @@ from assistant.record.events import (
     DamagedLine,
     Event,
     RecordError,
+    may_follow_closed,
     parse_line,
 )
 
@@ -38,11 +39,6 @@ class Fault:
     line: int
     what: What
     text: str
-
-
-def may_follow_closed(kind: str) -> bool:
-    """Say if an event may come after "closed": a shop lead's, or a repair of such a one."""
-    return kind.startswith("lead-") or kind == "repaired"
 
 
 class ChainReader:

@@ -184,3 +184,8 @@ def _check_members(event: Event) -> None:
 def _plain(text: object) -> str:
     """Make text safe to show on one line of any terminal."""
     return ascii(str(text))[1:-1][:60]
+
+
+def may_follow_closed(kind: str) -> bool:
+    """Say if an event may come after "closed": a shop lead's, or a repair of such a one."""
+    return kind.startswith("lead-") or kind == "repaired"

@@ -10,9 +10,15 @@ from pathlib import Path
 
 import platformdirs
 
-from assistant.record.chain import may_follow_closed, verify_file
+from assistant.record.chain import verify_file
 from assistant.record.disk import reason
-from assistant.record.events import MAX_LINE, DamagedLine, RecordError, parse_line
+from assistant.record.events import (
+    MAX_LINE,
+    DamagedLine,
+    RecordError,
+    may_follow_closed,
+    parse_line,
+)
 
 SUFFIX = ".jsonl"
 _STAMP = re.compile(r"(\d{8}-\d{6})-", re.ASCII)

@@ -13,7 +13,7 @@ from pathlib import Path
 from types import TracebackType
 from typing import Any, Self
 
-from assistant.record.chain import ChainReader, may_follow_closed, repair_note, seal_of
+from assistant.record.chain import ChainReader, repair_note, seal_of
 from assistant.record.disk import (
     lock,
     make_folder,
@@ -33,6 +33,7 @@ from assistant.record.events import (
     RecordError,
     Unrecordable,
     WriteFailed,
+    may_follow_closed,
     seal_event,
     stamp,
 )

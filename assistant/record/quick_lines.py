@@ -18,8 +18,8 @@ from typing import Any, BinaryIO
 
 import msgspec
 
-from assistant.record.chain import ChainReader, Fault, may_follow_closed
-from assistant.record.events import FORMAT, GENESIS, MAX_LINE
+from assistant.record.chain import ChainReader, Fault
+from assistant.record.events import FORMAT, GENESIS, MAX_LINE, may_follow_closed
 from assistant.record.history import line_from_json, line_of, micros
 
 FORMATS = (1,)

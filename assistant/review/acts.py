@@ -24,7 +24,7 @@ from assistant.record import (
     RecordError,
     read_events,
 )
-from assistant.record.chain import may_follow_closed
+from assistant.record.events import may_follow_closed
 from assistant.record.folder import SUFFIX, slug
 from assistant.record.history import ACTS, LEAD
 

@@ -19,11 +19,18 @@ from typing import Annotated, Any, TypeVar
 import msgspec
 
 from assistant import interlocks
-from assistant.act import Said
 from assistant.card.card import CLUTCHES, COVERS, LINKAGES, LOCKS, RINGS, TRANSMISSIONS, UNITS
 from assistant.quantity import ODOMETER, QUANTITIES
 from assistant.readings.speak import number_words
-from assistant.sentences import Both, DialogError, aloud, dialogs_folder, fill, sentences, toml_of
+from assistant.sentences import (
+    Both,
+    DialogError,
+    Sentences,
+    dialogs_folder,
+    fill,
+    sentences,
+    toml_of,
+)
 from assistant.toml_file import TomlError, TomlFile, word_of
 
 SIGNALS = ("DANGER", "WARNING", "CAUTION", "NOTICE")
@@ -261,16 +268,15 @@ class Pieces:
     made: dict[tuple[str, ...], Dialogs] = field(default_factory=dict, compare=False)
 
 
-@dataclass(frozen=True, slots=True)
-class Dialogs:
-    """All of one language, for one kind of truck."""
+@dataclass(frozen=True)
+class Dialogs(Sentences):
+    """All of one language, for one kind of truck; its sentences are the replies."""
 
     language: str
     phases: tuple[Phase, ...]
     steps: tuple[Step, ...]
     cautions: dict[str, Caution]
     words: dict[str, Meaning]
-    replies: dict[str, Both]
     fingerprint: str
     pieces: Pieces
     by_id: dict[str, Step] = field(default_factory=dict)
@@ -289,7 +295,7 @@ class Dialogs:
                 self,
                 steps=steps,
                 phases=_numbered(pieces.phases, {s.phase for s in steps}),
-                replies=replies,
+                texts=replies,
                 by_id={s.id: s for s in steps},
                 traits=dict(traits),
             )
@@ -298,30 +304,6 @@ class Dialogs:
     def phase_of(self, step: Step) -> Phase:
         """The phase a step belongs to."""
         return next(p for p in self.phases if p.id == step.phase)
-
-    def say(self, reply: str, /, **fields: object) -> Both:
-        """A reply with its blanks filled in."""
-        return fill(self.replies[reply], fields)
-
-    def said(
-        self,
-        to: str,
-        reply: str,
-        /,
-        *,
-        key: str = "",
-        signal: str = "",
-        cue: str = "",
-        **fields: object,
-    ) -> Said:
-        """A reply to somebody, in the words for the eye and for the ear; see `act.Said`."""
-        return spoken_to(to, self.say(reply, **fields), key or f"reply:{reply}", signal, cue)
-
-
-def spoken_to(to: str, words: str, key: str, signal: str = "", cue: str = "") -> Said:
-    """Words as one thing said; those of a `Both` keep their spoken form."""
-    told = aloud(words)
-    return Said(to, str(words), key, signal, cue, "" if told == words else told)
 
 
 def _numbered(phases: tuple[Phase, ...], used: set[str]) -> tuple[Phase, ...]:
@@ -374,12 +356,13 @@ def load_dialogs(folder: Path | None = None, language: str = "en") -> Dialogs:
     if problem:
         raise DialogError(f"dialogs: {problem}")
     return Dialogs(
+        "replies.toml",
+        replies,
         str(in_steps.tables.get("language", language)),
         (),
         (),
         cautions,
         words,
-        replies,
         sha256(b"".join(data)).hexdigest()[:16],
         Pieces(phases, steps, replies, others),
     ).for_truck(USUAL)
