@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import NamedTuple
@@ -237,17 +238,12 @@ class Stroke:
 def stroke_of(shot: Snapshot, card: Card) -> Stroke:
     """The strip of one moment."""
     free = max(0.0, shot.get(FREE_TRAVEL) or 0.0)
-    height, contact = shot.get(PEDAL_HEIGHT), shot.get(BRAKE_CONTACT)
+    height = shot.get(PEDAL_HEIGHT)
     braked = card.transmission == "non-synchronized"
     has_brake = braked and shot.brake_known
-    if height is not None and contact is not None:
-        touch = height - contact
-    else:
-        touch = brake_stroke_in(shot.ratio.value, *shot.spaces_in, card.lash_in)
+    touch = _touch_in(shot, card)
     known_end = shot.get(TOTAL_TRAVEL) or height
-    end = known_end or touch
-    if height is not None:
-        end = min(end, height)
+    end = min(known_end or touch, math.inf if height is None else height)
     stop = min(touch, end) if has_brake else end
     stretches = [Stretch("free", 0.0, min(free, end)), Stretch("release", free, stop)]
     if has_brake:
@@ -264,6 +260,14 @@ def stroke_of(shot: Snapshot, card: Card) -> Stroke:
         height,
         missed,
     )
+
+
+def _touch_in(shot: Snapshot, card: Card) -> float:
+    """Pedal travel at which the brake is touched, or would be, inches."""
+    height, contact = shot.get(PEDAL_HEIGHT), shot.get(BRAKE_CONTACT)
+    if height is not None and contact is not None:
+        return height - contact
+    return brake_stroke_in(shot.ratio.value, *shot.spaces_in, card.lash_in)
 
 
 def _band(

@@ -141,24 +141,23 @@ def _kind(free: Measured | None, stroke: Measured | None, r: Readings, z: float)
 
     Their own difference is judged too: only what the stroke loses beyond the slack gives.
     """
-    if free is None and stroke is None:
+    read = [x for x in (free, stroke) if x is not None]
+    if not read:
         return "no readings"
-    slack = free is not None and free.value_in > z * free.u_in
-    short = any(x is not None and x.value_in < -z * x.u_in for x in (free, stroke))
-    if short:
+    if any(x.value_in < -z * x.u_in for x in read):
         return "too short"
+    slack = free if free is not None and free.value_in > z * free.u_in else None
     if stroke is None:
         return "slack" if slack else "agrees"
-    base = free.value_in if slack and free is not None else 0.0
-    base_u = free.u_in if slack and free is not None else 0.0
-    gives = stroke.value_in - base > z * combine(stroke.u_in, base_u)
-    if slack and stroke.value_in - base < -z * combine(stroke.u_in, base_u):
+    if slack is None:
+        if stroke.value_in <= z * stroke.u_in:
+            return "agrees"
+        # Without free travel the two cannot be told apart.
+        return "slack and gives" if free is None else "gives"
+    more_in, u_in = stroke.value_in - slack.value_in, combine(stroke.u_in, slack.u_in)
+    if more_in < -z * u_in:
         return "free travel alone"
-    if slack:
-        return "slack and gives" if gives else "slack"
-    if gives and free is None:
-        return "slack and gives"  # without free travel the two cannot be told apart
-    return "gives" if gives else "agrees"
+    return "slack and gives" if more_in > z * u_in else "slack"
 
 
 def _between(
