@@ -525,7 +525,7 @@ class Out(NamedTuple):
 
 
 @dataclass(frozen=True, slots=True)
-class Candidate:
+class RankedSetting:
     """One setting and what it costs.
 
     ``tightest`` is the quantity that sits worst, ``margin_u`` its depth in standard
@@ -549,10 +549,10 @@ class Settings:
     """
 
     judged: tuple[str, ...]
-    chosen: Candidate
+    chosen: RankedSetting
     given_up: tuple[Out, ...]
     may_be: tuple[str, ...]
-    candidates: tuple[Candidate, ...]
+    candidates: tuple[RankedSetting, ...]
     grade: int
 
     @property
@@ -590,7 +590,7 @@ def solve(
         for q, limits in judged.items()
         if q not in wanted
     )
-    others: Collection[Candidate] = ()
+    others: Collection[RankedSetting] = ()
     if with_candidates:
         others = tuple(_others(truck, judged, wanted, setting, locked, confidence))
     return Settings(
@@ -639,12 +639,12 @@ def nearest_lugs(truck: Truck) -> int:
 
 def candidate(
     truck: Truck, kind: Kind, setting: Setting, judged: Mapping[str, Limits]
-) -> Candidate:
+) -> RankedSetting:
     """What a setting gives and costs."""
     after = truck.after(setting)
     sure = {q: sureness(after[q].value_in, after[q].u_in, limits) for q, limits in judged.items()}
     tightest = min(sure, key=lambda q: sure[q])
-    return Candidate(
+    return RankedSetting(
         kind,
         setting,
         after,
@@ -667,7 +667,7 @@ def _others(
     setting: Setting,
     locked: Locked,
     confidence: float,
-) -> Iterator[Candidate]:
+) -> Iterator[RankedSetting]:
     """What else could be done, each only once: nothing, a lug either way, the widest margin."""
     shown = {setting}
     kept = {q: limits for q, limits in judged.items() if q in wanted}

@@ -20,7 +20,7 @@ from assistant.clutch.equations import (
 )
 from assistant.clutch.linkage.lost_motion import LostMotion, brake_force_lbf
 from assistant.clutch.ring import RingBelief, RingPlan
-from assistant.clutch.solver import Candidate, Out
+from assistant.clutch.solver import Out, RankedSetting
 from assistant.job import words
 from assistant.job.plan import Settled
 from assistant.quantity import BRAKE_CONTACT, CLEARANCE, FREE_TRAVEL, GAP
@@ -147,7 +147,7 @@ def why(found: Settled, card: Card) -> Both:
     return joined(told)
 
 
-def cost(candidate: Candidate) -> Both:
+def cost(candidate: RankedSetting) -> Both:
     """`2 moves, about 18 minutes.`"""
     setting = candidate.setting
     if not setting.moves:
@@ -156,7 +156,7 @@ def cost(candidate: Candidate) -> Both:
     return say("cost", moves=words.counted(setting.moves, "moves"), minutes=minutes)
 
 
-def _tightest(truck: Truck, candidate: Candidate, card: Card) -> Both:
+def _tightest(truck: Truck, candidate: RankedSetting, card: Card) -> Both:
     quantity = candidate.tightest
     return say(
         "tightest",
