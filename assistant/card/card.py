@@ -93,7 +93,7 @@ class Card:
 
     @property
     def traits(self) -> dict[str, str]:
-        """What the steps of the job are chosen by: see `procedure.variants.TRAITS`."""
+        """What the steps of the job are chosen by: see `texts.dialogs.TRAITS`."""
         return {
             "transmission": self.transmission,
             "linkage": self.linkage,
