@@ -61,7 +61,6 @@ ERRORS = [
 def test_errors_name_file_line_and_key(
     text: str, line: int, parts: tuple[str, ...], tmp_path: Path
 ) -> None:
-    """One line: the file, the line, the key, and what to write."""
     path = tmp_path / "truck 7.toml"
     path.write_text(text, "utf-8")
     with pytest.raises(CardError) as caught:
@@ -74,7 +73,6 @@ def test_errors_name_file_line_and_key(
 
 
 def test_not_toml(tmp_path: Path) -> None:
-    """The parser's own line and column are kept."""
     path = tmp_path / "bad.toml"
     path.write_text('unit = "T-1\n', "utf-8")
     with pytest.raises(CardError, match=r"^bad\.toml: not valid TOML: .*line 1"):
@@ -82,7 +80,6 @@ def test_not_toml(tmp_path: Path) -> None:
 
 
 def test_not_text(tmp_path: Path) -> None:
-    """A picture or a UTF-16 file is refused as such."""
     path = tmp_path / "card.toml"
     path.write_bytes('unit = "T-1"\n'.encode("utf-16"))
     with pytest.raises(CardError, match="UTF-8"):
@@ -100,7 +97,6 @@ def test_a_byte_order_mark_is_read_or_named(tmp_path: Path) -> None:
 
 
 def test_missing_folder_and_huge(tmp_path: Path) -> None:
-    """No card, no file, or some other file."""
     with pytest.raises(CardError, match=r"no card .*none\.toml"):
         load_card(tmp_path / "none.toml")
     with pytest.raises(CardError, match="is no file"):
@@ -126,7 +122,6 @@ def test_missing_folder_and_huge(tmp_path: Path) -> None:
     ],
 )
 def test_forms_of_limits(value: str, low_in: float | None, high_in: float | None) -> None:
-    """Limits as people write them."""
     figure = card_from_text(f"[figures]\ngap = {value}\n", "c").figures["gap"]
     assert figure is not None
     assert figure.limits.low_in == (None if low_in is None else pytest.approx(low_in))
@@ -136,7 +131,6 @@ def test_forms_of_limits(value: str, low_in: float | None, high_in: float | None
 
 @pytest.mark.parametrize("lug", ["0.027 in", "27 thou", "27 thousandths", "0.69 mm"])
 def test_forms_of_a_lug(lug: str) -> None:
-    """A lug's travel with its unit."""
     card = card_from_text(f'[ring]\nlug = "{lug}"\n', "c")
     assert card.lug_in == pytest.approx(0.027, abs=2e-4)
     assert "ring.lug" not in card.defaulted
@@ -152,12 +146,10 @@ def test_lugs_of_the_ring() -> None:
 
 @pytest.mark.parametrize("thread", ["1/2-20", "M12x1.75", "5/8-11"])
 def test_threads(thread: str) -> None:
-    """Published threads have a lead."""
     assert card_from_text(f'[rod]\nthread = "{thread}"\n', "c").lead_in > 0
 
 
 def test_a_metric_card() -> None:
-    """Bare numbers are millimetres, kept as inches."""
     text = '[shop]\nunits = "mm"\n[figures]\ngap = { low = "12.7", high = "14.3" }\n'
     card = card_from_text(text, "c")
     figure = card.figures["gap"]
@@ -167,7 +159,6 @@ def test_a_metric_card() -> None:
 
 
 def test_no_inches_in_a_metric_shop(dialogs: Dialogs, tmp_path: Path) -> None:
-    """What a metric shop is told is in millimetres throughout."""
     text = '[shop]\nunits = "mm"\n[ring]\nlug = "0.69 mm"\n[figures]\nsource = "card"\n'
     card = card_from_text(text, "metric.toml")
     session, _ = Session.begin(card, dialogs, tmp_path)
@@ -187,7 +178,6 @@ def test_no_inches_in_a_metric_shop(dialogs: Dialogs, tmp_path: Path) -> None:
 
 
 def test_defaults_are_shown_as_such() -> None:
-    """What the card leaves out is common practice, and says so."""
     card = card_from_text('[figures]\ngap = { low = "1/2 in" }\n', "c.toml")
     assert "figures.gap" not in card.defaulted
     assert {"ring.lug", "rod.thread", "figures.clearance", "pedal.ratio"} <= set(card.defaulted)
@@ -201,14 +191,12 @@ def test_defaults_are_shown_as_such() -> None:
 
 
 def test_no_card_is_all_defaults() -> None:
-    """Every figure of the default card says whose it is."""
     card = default_card()
     assert all(f is None or "common practice" in f.source for f in card.figures.values())
     assert set(card.defaulted) >= {f"figures.{name}" for name in card.figures}
 
 
 def test_a_figure_may_name_its_own_source() -> None:
-    """One line of the card may come from somewhere else than the rest."""
     text = (
         '[figures]\nsource = "manual p. 3"\ngap = "1/2 to 9/16"\n'
         'clearance = { low = "3/32 in", source = "shop rule 7" }\n'
@@ -220,7 +208,6 @@ def test_a_figure_may_name_its_own_source() -> None:
 
 
 def test_replies_name_whose_figure_was_used(card: Card, dialogs: Dialogs, tmp_path: Path) -> None:
-    """A judgement says whose limit it was: the card's, or common practice."""
     lines = (
         *("tech:done",) * 6,
         *("helper:ready", "helper:sound", "tech:sound", "tech:sound", "tech:sound"),
@@ -238,5 +225,4 @@ def test_replies_name_whose_figure_was_used(card: Card, dialogs: Dialogs, tmp_pa
 
 
 def test_the_card_in_a_record_is_read_again_the_same(card: Card) -> None:
-    """From the text kept in the record comes the same card."""
     assert card_from_text(card.text, card.name) == card

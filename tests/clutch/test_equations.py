@@ -68,9 +68,6 @@ def truck(read: Readings, ratio: UsedRatio | None = None, **more: bool) -> Truck
     return Truck(read, DEFAULT_FIGURES, Adjusters(0.027, FLAT), used, used, **more)
 
 
-# --- the pedal ratio ---
-
-
 def test_the_common_figures_hang_together() -> None:
     """1-1/2 in free travel at 1/8 in clearance is the brief's common practice."""
     assert free_travel_in(DEFAULT_RATIO, 1 / 8) == 1.5
@@ -201,9 +198,6 @@ def test_impossible_numbers_are_refused() -> None:
         Adjusters(0.0, FLAT)
     with pytest.raises(ValueError, match="below zero"):
         Adjusters(0.027, FLAT, max_lugs=-1)
-
-
-# --- where every quantity ends ---
 
 
 @QUICK

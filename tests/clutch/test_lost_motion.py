@@ -82,7 +82,6 @@ def travels(model: Linkage, readings: Readings, after: str, slack: float) -> dic
     ],
 )
 def test_joint_travels_tell_where(after: str, between: tuple[str, str]) -> None:
-    """Slack put between two joints is found there."""
     model, slack = chain(), 0.9
     readings = truck(model, slack)
     lost = find_lost_motion(model, readings, LOAD, travels(model, readings, after, slack))

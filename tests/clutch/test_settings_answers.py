@@ -83,7 +83,6 @@ def test_too_coarse_a_lug_is_told_and_the_nearest_is_used() -> None:
 
 
 def test_a_worn_out_clutch_is_told() -> None:
-    """All the lugs there are leave the gap open."""
     effects = truck(0.125, 1.2)
     found = solve(effects)
     first = found.given_up[0]
@@ -171,9 +170,6 @@ def test_no_figure_for_the_gap_is_refused() -> None:
         solve(effects)
 
 
-# --- in words ---
-
-
 @pytest.mark.parametrize(
     ("setting", "line"),
     [
@@ -221,16 +217,12 @@ def test_every_plan_is_at_most_twelve_words(card: str) -> None:
 
 
 def test_every_judged_quantity_has_a_part_for_either_side() -> None:
-    """Nothing that the solver gives up is without a word."""
     for name in ORDER:
         for miss in (-0.1, 0.1):
             out = Out(name, miss)
             assert out.side == ("low" if miss < 0 else "high")
             assert 1 < len(plan_words.part(out, default_card()).split()) <= 5
             assert plan_words.part_why(out).endswith(".")
-
-
-# --- the rod by itself ---
 
 
 def placed(effects: Truck, flats: int) -> dict[str, float]:

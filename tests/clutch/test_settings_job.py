@@ -212,7 +212,6 @@ def test_a_count_kept_for_the_gap_is_not_called_impossible(card: Card) -> None:
 
 
 def test_a_job_solves_each_situation_once(session: Session, play: Play) -> None:
-    """However often a turn asks: the answers are kept by what they were found from."""
     as_found(session, play, **WORN)
     kept = len(session.job.facts.plans.kept)
     play(session, "why / where are we / repeat / why")

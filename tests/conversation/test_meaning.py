@@ -101,7 +101,6 @@ EXACT = [
 
 @pytest.mark.parametrize(("at", "line", "meaning"), EXACT)
 def test_exact(session: Session, play: Play, at: str, line: str, meaning: str) -> None:
-    """Phrases of the dialogs mean what they say where they are asked for."""
     assert meant(session, play, at, line) == meaning
 
 
@@ -116,7 +115,6 @@ SHOUTS = [
 @pytest.mark.parametrize("who", ["tech", "helper"])
 @pytest.mark.parametrize("at", ["turn", "release", "gap"])
 def test_stop(session: Session, play: Play, at: str, who: str) -> None:
-    """Stop in any sentence, from anybody, anywhere."""
     play(session, AT[at])
     for words in SHOUTS:
         got = understand(words, who, session.job)
@@ -127,7 +125,6 @@ def test_stop(session: Session, play: Play, at: str, who: str) -> None:
     "words", ["the stop bolt is rusty", "note the stop bolt is rusty", "unstoppable", "it stopped"]
 )
 def test_no_stop(session: Session, play: Play, words: str) -> None:
-    """A part's name inside a sentence is not a stop."""
     assert meant(session, play, "gap", f"tech: {words}") != "stop"
 
 
@@ -205,7 +202,6 @@ NOT_THIS = [
 def test_a_denial_is_not_its_opposite(
     session: Session, play: Play, at: str, line: str, meaning: str
 ) -> None:
-    """However it is denied, and with or without an apostrophe."""
     assert meant(session, play, at, line) != meaning
 
 
@@ -244,7 +240,6 @@ WRONG_PERSON = [
 
 @pytest.mark.parametrize(("at", "line", "state"), WRONG_PERSON)
 def test_wrong_person(session: Session, play: Play, at: str, line: str, state: str) -> None:
-    """What only one of the two can know does not count from the other."""
     play(session, AT[at])
     waiting = session.job.pending
     said = play(session, line)
@@ -270,7 +265,6 @@ def test_wrong_person(session: Session, play: Play, at: str, line: str, state: s
 def test_readings_and_homophones(
     session: Session, play: Play, at: str, words: str, figures: str
 ) -> None:
-    """Numbers as they are heard, read back before they count."""
     play(session, AT[at])
     play(session, words)
     assert session.job.pending is not None and session.job.pending.figures == figures
@@ -318,7 +312,6 @@ def test_a_question_is_forgotten_after_another_answer(session: Session, play: Pl
     ],
 )
 def test_pending_readback(session: Session, play: Play, words: str, figures: str | None) -> None:
-    """A readback is checked, refused, or replaced by saying it again."""
     play(session, AT["pending"])
     play(session, words)
     pending = session.job.pending
@@ -335,7 +328,6 @@ def test_pending_readback(session: Session, play: Play, words: str, figures: str
     ],
 )
 def test_another_quantity_than_asked(session: Session, play: Play, at: str, words: str) -> None:
-    """It is not taken for the one asked, and says so."""
     play(session, AT[at])
     said = play(session, words)
     assert session.job.pending is None and said[0].key == "reply:other_quantity"
@@ -357,7 +349,6 @@ def test_another_quantity_than_asked(session: Session, play: Play, at: str, word
 def test_correct_by_name(
     session: Session, play: Play, words: str, quantity: str, value_in: float
 ) -> None:
-    """A correction names its quantity, is read back, and replaces just that one."""
     play(session, AT["plan"])
     before = len(session.job.facts.readings)
     play(session, words)
@@ -370,7 +361,6 @@ def test_correct_by_name(
 
 @pytest.mark.parametrize("quantity", ["gap", "fork clearance", "free travel", "pedal height"])
 def test_correct_asks_for_the_value(session: Session, play: Play, quantity: str) -> None:
-    """Only a name: the value is asked for."""
     play(session, AT["plan"])
     said = play(session, f"correct the {quantity}")
     assert said[-1].key == "reply:what_correct" and quantity in said[-1].text
@@ -396,7 +386,6 @@ def test_note(session: Session, play: Play, at: str, words: str, note: str) -> N
 
 
 def test_note_without_words(session: Session, play: Play) -> None:
-    """It asks for the words."""
     assert play(session, "note")[0].key == "reply:note_empty"
     assert not session.job.facts.notes
 
@@ -422,7 +411,6 @@ def test_sign_off_codes(session: Session, words: str, code: str) -> None:
 
 @pytest.mark.parametrize("at", ["act", "turn", "gap", "halted held"])
 def test_noise_is_never_an_answer(session: Session, play: Play, at: str) -> None:
-    """Noise raises nothing and moves nothing."""
     play(session, AT[at])
     state = session.job.at
     for words in ("", " ", "...", "?!", "\u2014", "🙂", "\x00", "a" * 5000, "é" * 9):

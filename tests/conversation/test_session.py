@@ -126,7 +126,6 @@ def test_everything_said_is_on_the_disk_first(session: Session, play: Play) -> N
 def test_a_write_that_fails_says_nothing(
     session: Session, play: Play, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """No reply without a record of it."""
 
     def full(*_: object) -> None:
         raise RecordError("the disk is full")
@@ -194,7 +193,6 @@ def test_resumed_after_every_turn_of_one_job(card: Card, dialogs: Dialogs, tmp_p
 def test_a_torn_line_is_told(
     whole: tuple[Path, list[dict[str, Any]]], dialogs: Dialogs, tmp_path: Path
 ) -> None:
-    """The half-written turn is gone, nothing answered is, and it says so."""
     one = cut(whole[0], tmp_path / "torn.jsonl", 20)
     with one.open("ab") as stream:
         stream.write(b'{"n": 21, "kind": "turn", "da')
@@ -206,7 +204,6 @@ def test_a_torn_line_is_told(
 def test_changed_steps_refuse_to_resume(
     whole: tuple[Path, list[dict[str, Any]]], dialogs: Dialogs, tmp_path: Path
 ) -> None:
-    """Dialogs that lead elsewhere: one line that names the record and the cure."""
     base = Path(__file__).parents[2] / "dialogs"
     shutil.copytree(base, tmp_path / "dialogs")
     steps = tmp_path / "dialogs" / "en" / "steps.toml"
@@ -228,7 +225,6 @@ def test_changed_steps_refuse_to_resume(
 def test_a_finished_record_stays_finished(
     whole: tuple[Path, list[dict[str, Any]]], dialogs: Dialogs
 ) -> None:
-    """It cannot be resumed, and says why in one line."""
     before = whole[0].read_bytes()
     with pytest.raises(SessionError, match="signed off") as caught:
         Session.resume(whole[0], dialogs)
@@ -239,7 +235,6 @@ def test_a_finished_record_stays_finished(
 def test_cut_between_sign_off_and_its_closing_line(
     whole: tuple[Path, list[dict[str, Any]]], dialogs: Dialogs, tmp_path: Path
 ) -> None:
-    """The closing line is added, once."""
     one = cut(whole[0], tmp_path / "nearly.jsonl", len(whole[1]) - 1)
     assert not verify_file(one).closed
     with pytest.raises(SessionError, match="closing line"):
@@ -250,7 +245,6 @@ def test_cut_between_sign_off_and_its_closing_line(
 
 
 def test_transcript_shows_found_beside_left(whole: tuple[Path, list[dict[str, Any]]]) -> None:
-    """Gap and clearance as found and as left stand in one row each, with the ring's lugs."""
     events, problem = read_events(whole[0])
     assert problem is None
     lines = list(transcript(JobHistory.of(events)))
@@ -264,7 +258,6 @@ def test_transcript_shows_found_beside_left(whole: tuple[Path, list[dict[str, An
 
 
 def test_as_found_stays_as_found(session: Session, play: Play) -> None:
-    """Going back after a ring move and reading again does not rewrite how it was found."""
     while session.job.at != "fork_clearance":
         who, _, words = answer(session.job).partition(": ")
         session.hear(who, words)
@@ -292,7 +285,6 @@ def test_no_record_for_a_truck_without_its_figure(dialogs: Dialogs, tmp_path: Pa
 def test_defaults_and_card_are_named_at_the_start(
     card: Card, dialogs: Dialogs, tmp_path: Path
 ) -> None:
-    """Whose figures are used is said first of all."""
     from assistant.card import default_card
 
     first, said = Session.begin(default_card(), dialogs, tmp_path / "a")
@@ -304,6 +296,5 @@ def test_defaults_and_card_are_named_at_the_start(
 
 
 def test_a_record_in_use_cannot_be_resumed(session: Session, dialogs: Dialogs) -> None:
-    """Two sessions never write one record."""
     with pytest.raises(RecordError):
         Session.resume(session.journal.path, dialogs)

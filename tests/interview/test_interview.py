@@ -82,11 +82,7 @@ def say(talk: CardTalk, *lines: str) -> list[Said]:
 HEAD = ("T-9", "12", "a manual", "inches", "miles", "not synchronized", "by hand", "rod", "below")
 
 
-# --- the whole conversation -----------------------------------------------------------------------
-
-
 def test_the_script_makes_the_card(talk: CardTalk, tmp_path: Path) -> None:
-    """Every figure with its limits, whose it is, and who set it."""
     say(talk, *SCRIPT)
     talk.close()
     assert talk.path == tmp_path / "t-7.toml" and not (tmp_path / NAME).exists()
@@ -113,7 +109,6 @@ def test_the_script_makes_the_card(talk: CardTalk, tmp_path: Path) -> None:
 
 
 def test_cut_off_after_every_line(begin: Begin, tmp_path: Path) -> None:
-    """Left off and gone on with after each line, it ends in the same card."""
     whole = begin(tmp_path / "whole")
     say(whole, *SCRIPT)
     for line in SCRIPT:
@@ -160,7 +155,6 @@ def test_a_document_is_a_plain_line(talk: CardTalk) -> None:
 
 
 def test_one_at_a_time(talk: CardTalk, begin: Begin, tmp_path: Path) -> None:
-    """Two people do not make one card in one folder."""
     with pytest.raises(RecordError):
         begin()
     talk.close()
@@ -168,14 +162,10 @@ def test_one_at_a_time(talk: CardTalk, begin: Begin, tmp_path: Path) -> None:
 
 
 def test_a_foreign_draft_is_named(begin: Begin, tmp_path: Path) -> None:
-    """What lugcall did not write is not guessed at."""
     for text in ('{"set": "wheel"}\n', "[1]\n", '{"x": 1}\n', "nonsense\n", '{"set": "unit"}\n'):
         (tmp_path / NAME).write_text(text, "utf-8")
         with pytest.raises(CardError, match="move it away"):
             begin()
-
-
-# --- its questions --------------------------------------------------------------------------------
 
 
 @pytest.mark.parametrize(
@@ -243,7 +233,6 @@ RIGHT = {
 
 @pytest.mark.parametrize(("key", "words", "told"), WRONG)
 def test_what_cannot_be_is_asked_again(key: str, words: str, told: str, talk: CardTalk) -> None:
-    """One line on why, and the same question."""
     go_to(talk, key)
     before = dict(talk.interview.making.answers)
     said = say(talk, words)
@@ -252,7 +241,6 @@ def test_what_cannot_be_is_asked_again(key: str, words: str, told: str, talk: Ca
 
 
 def test_back_no_and_correct(talk: CardTalk, tmp_path: Path) -> None:
-    """An answer is taken back, a figure is asked for again by its name."""
     assert say(talk, "back")[0].text == "Nothing to take back."
     say(talk, *HEAD, "plate", "fine")
     assert talk.interview.at == "ring.lug"
@@ -271,7 +259,6 @@ def test_back_no_and_correct(talk: CardTalk, tmp_path: Path) -> None:
 
 
 def test_stop_leaves_off(talk: CardTalk, begin: Begin) -> None:
-    """Nothing answered is lost."""
     said = say(talk, *HEAD, "stop")
     assert talk.interview.left_off and "Nothing answered is lost" in said[0].text
     talk.close()
@@ -303,13 +290,9 @@ def test_a_card_that_stands_is_replaced_only_when_told(begin: Begin, tmp_path: P
     assert card.height_turn_in == 0.125
 
 
-# --- from a record --------------------------------------------------------------------------------
-
-
 def test_from_a_finished_record(
     begin: Begin, dialogs: Dialogs, texts: CardWords, tmp_path: Path
 ) -> None:
-    """The card it was opened with, what it left, and from which record."""
     over = from_record(DEMO / "records" / "metric_job.jsonl")
     talk, said = CardTalk.begin(tmp_path, dialogs, texts, over)
     assert "record metric_job.jsonl, opened with truck_m31.toml" in said[0].text
@@ -349,7 +332,6 @@ def test_a_record_does_not_replace_a_card_unasked(begin: Begin, tmp_path: Path) 
 
 
 def test_what_no_card_can_be_taken_from(begin: Begin, tmp_path: Path) -> None:
-    """A damaged record, one not signed off, one while another card is being made."""
     whole = (DEMO / "records" / "first_job.jsonl").read_bytes()
     lines = whole.splitlines(keepends=True)
     damaged, cut = tmp_path / "damaged.jsonl", tmp_path / "cut.jsonl"
@@ -366,9 +348,6 @@ def test_what_no_card_can_be_taken_from(begin: Begin, tmp_path: Path) -> None:
     talk.close()
     with pytest.raises(CardError, match="a card is being made"):
         begin(tmp_path / "cards", from_record(DEMO / "records" / "first_job.jsonl"))
-
-
-# --- a fleet --------------------------------------------------------------------------------------
 
 
 def lugcall(*arguments: str, script: str = "") -> subprocess.CompletedProcess[str]:
@@ -417,7 +396,6 @@ def within(
 def test_on_the_command_line(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    """Made, listed, shown and used for a job, by unit number."""
     cards, records = str(tmp_path / "cards"), str(tmp_path / "records")
     first = ("--unit", "T-7", "--code", "12", "--document", "T-7 manual (invented), page 12")
     done = lugcall("card", "--new", cards, *first, script="\n".join(SCRIPT[5:]))
@@ -454,13 +432,9 @@ def test_on_the_command_line(
 
 
 def test_left_off_on_the_command_line(tmp_path: Path) -> None:
-    """A script that ends early says how to go on."""
     done = lugcall("card", "--new", str(tmp_path), script="T-9\n12\n")
     assert done.returncode == 0 and "carries on" in done.stderr
     assert "Going on with the card of T-9" in lugcall("card", "--new", str(tmp_path)).stdout
-
-
-# --- by voice -------------------------------------------------------------------------------------
 
 
 def test_every_answer_is_in_its_grammar(talk: CardTalk) -> None:
@@ -481,7 +455,6 @@ def test_every_answer_is_in_its_grammar(talk: CardTalk) -> None:
 
 
 def test_every_choice_can_be_said(begin: Begin, texts: CardWords, tmp_path: Path) -> None:
-    """Each phrase of each choice, heard at its question, is that choice."""
     for question in (q for q in QUESTIONS if q.kind in ("choice", "thread")):
         said = THREADS if question.kind == "thread" else texts.questions[question.words].phrases
         talk = begin(tmp_path / question.key)
@@ -497,7 +470,6 @@ def test_every_choice_can_be_said(begin: Begin, texts: CardWords, tmp_path: Path
 
 
 def test_speech_not_taken(talk: CardTalk) -> None:
-    """Asked between two, answered by the first; or asked again."""
     say(talk, *HEAD, "plate", *["skip"] * 7)
     assert talk.interview.at == "figures.gap.low"
     ear = {"decision": "choose", "alternatives": ["one half", "five eighths"]}
@@ -535,13 +507,9 @@ def test_a_length_said_aloud_is_read_back(talk: CardTalk) -> None:
     [("12", 12), ("11.8 to 1", 11.8), ("twelve", 12), ("thirty", 30), ("eleven point eight", 11.8)],
 )
 def test_ratios_as_they_are_said(words: str, ratio: float, talk: CardTalk) -> None:
-    """A plain number, without a unit."""
     go_to(talk, "pedal.ratio")
     assert say(talk, words)[0].text == f"{ratio:g} to 1."
     assert talk.interview.making.value("pedal.ratio") == ratio
-
-
-# --- parts ----------------------------------------------------------------------------------------
 
 
 @pytest.mark.parametrize(
@@ -579,7 +547,6 @@ SCALARS = st.one_of(
 @given(st.dictionaries(KEYS, st.one_of(SCALARS, st.dictionaries(KEYS, SCALARS, min_size=1))))
 @settings(max_examples=60, deadline=None)
 def test_toml_reads_back(tables: dict[str, Any]) -> None:
-    """Held against the standard library's reader."""
     assert tomllib.loads(toml_text({"s": {"t": tables}})) == {"s": {"t": tables}}
     assert tomllib.loads(toml_text(tables)) == tables
 
@@ -619,9 +586,6 @@ def test_whatever_is_said_the_card_can_be_read(
     talk.close()
 
 
-# --- the words a shop may edit --------------------------------------------------------------------
-
-
 @pytest.mark.parametrize(
     ("old", "new", "part"),
     [
@@ -639,7 +603,6 @@ def test_whatever_is_said_the_card_can_be_read(
     ],
 )
 def test_damaged_words_are_named(old: str, new: str, part: str, tmp_path: Path) -> None:
-    """One line: the file, the entry, what to do."""
     shop = Path(shutil.copytree(SHIPPED, tmp_path / "dialogs"))
     path = shop / "en" / "card.toml"
     text = path.read_text("utf-8")

@@ -68,17 +68,12 @@ def refused(shop: Path, *parts: str) -> None:
         assert part in message, message
 
 
-# --- the shipped ones -----------------------------------------------------------------------------
-
-
 def test_prompts_are_short(dialogs: Dialogs) -> None:
-    """Nobody under a truck hears more than about twelve words."""
     long = {s.id: s.say for s in dialogs.steps if len(s.say.split()) > 12}
     assert not long
 
 
 def test_every_step_has_its_parts(dialogs: Dialogs) -> None:
-    """A why, a time, a phase that exists; cautions with ANSI signal words."""
     phases = {p.id for p in dialogs.phases}
     for step in dialogs.steps:
         assert step.phase in phases and step.who in ("tech", "helper")
@@ -93,7 +88,6 @@ def test_every_step_has_its_parts(dialogs: Dialogs) -> None:
 
 
 def test_the_trade_s_cautions_are_given(dialogs: Dialogs) -> None:
-    """Those of the trade brief, each before the act it concerns."""
     told = {
         s.id: " ".join(dialogs.cautions[c].text.lower() for c in s.cautions) for s in dialogs.steps
     }
@@ -108,7 +102,6 @@ def test_the_trade_s_cautions_are_given(dialogs: Dialogs) -> None:
 
 
 def test_phases_stand_in_order(dialogs: Dialogs) -> None:
-    """Steps of one phase stand together, headings count up."""
     order = [p.id for p in dialogs.phases]
     at = [order.index(s.phase) for s in dialogs.steps]
     assert at == sorted(at)
@@ -116,7 +109,6 @@ def test_phases_stand_in_order(dialogs: Dialogs) -> None:
 
 
 def test_every_blank_of_every_reply_can_be_filled(dialogs: Dialogs) -> None:
-    """No reply can fail when it is said."""
     for key, blanks in REPLIES.items():
         text = dialogs.say(key, **dict.fromkeys(blanks, "X"))
         assert text and "{" not in text
@@ -130,12 +122,8 @@ def test_no_phrase_answers_two_ways_in_one_place(dialogs: Dialogs) -> None:
         assert not both, (key, both)
 
 
-# --- damage ---------------------------------------------------------------------------------------
-
-
 @pytest.mark.parametrize("step", [step for step, _ in REQUIRED])
 def test_missing_step(shop: Path, step: str) -> None:
-    """Every required step is missed by name."""
     swap(shop, "steps", block(shop, step), "")
     refused(shop, "steps.toml", step)
 
@@ -152,7 +140,6 @@ def test_missing_step(shop: Path, step: str) -> None:
     ],
 )
 def test_steps_out_of_order(shop: Path, first: str, second: str) -> None:
-    """Two steps changed round are refused by name."""
     one, two = block(shop, first), block(shop, second)
     swap(shop, "steps", one, "@@")
     swap(shop, "steps", two, one)
@@ -199,7 +186,6 @@ DAMAGE = [
 
 @pytest.mark.parametrize(("step", "old", "new", "parts"), DAMAGE)
 def test_damaged_steps(shop: Path, step: str, old: str, new: str, parts: tuple[str, ...]) -> None:
-    """One line names file and step."""
     in_step(shop, step, old, new)
     refused(shop, "steps.toml", *parts)
 
@@ -284,7 +270,6 @@ OTHER = [
 def test_damaged_words_replies_cautions(
     shop: Path, name: str, old: str, new: str, parts: tuple[str, ...]
 ) -> None:
-    """One line names file and entry."""
     swap(shop, name, old, new)
     refused(shop, *parts)
 
@@ -301,7 +286,6 @@ def test_exact_cannot_be_switched_off(shop: Path, meaning: str) -> None:
 
 @pytest.mark.parametrize("name", ["steps", "words", "replies", "cautions"])
 def test_broken_files(shop: Path, name: str) -> None:
-    """Broken TOML, other encodings, missing files."""
     path = shop / "en" / f"{name}.toml"
     good = path.read_bytes()
     path.write_bytes(good + b'\n"\n')
@@ -325,13 +309,11 @@ def test_broken_files(shop: Path, name: str) -> None:
     ],
 )
 def test_files_of_another_shape(shop: Path, name: str, text: str) -> None:
-    """Valid TOML that is no dialog is refused too, never a traceback."""
     (shop / "en" / f"{name}.toml").write_text(text, "utf-8")
     refused(shop, f"{name}.toml")
 
 
 def test_wrong_types_in_a_step(shop: Path) -> None:
-    """Lists and tables where others are expected."""
     for old, new in (
         ("cautions = [", 'cautions = "roll" # ['),
         ('say = "Chock', 'say = ["x"] # "'),
@@ -341,9 +323,6 @@ def test_wrong_types_in_a_step(shop: Path) -> None:
         copy = Path(shutil.copytree(shop, shop.parent / f"copy{hash((old, new))}"))
         in_step(copy, "chocks", old, new)
         refused(copy, "steps.toml")
-
-
-# --- what a shop may do -------------------------------------------------------------------------
 
 
 GLOVES = """[[step]]
@@ -357,7 +336,6 @@ say = "Gloves on. Say done."
 
 
 def test_a_shop_may_add_and_rephrase(shop: Path, card: Card, play: Play, tmp_path: Path) -> None:
-    """An act more, other words, and the job still runs through the hold."""
     swap(shop, "steps", block(shop, "eyes"), GLOVES + block(shop, "eyes"))
     in_step(shop, "ring_hold", "HOLD: pedal to the floor, keep it there.", "HOLD it down, mate.")
     session, _ = Session.begin(card, load_dialogs(shop), tmp_path / "records")
@@ -373,7 +351,6 @@ def test_a_shop_may_add_and_rephrase(shop: Path, card: Card, play: Play, tmp_pat
 
 @pytest.mark.parametrize("before", ["ring_turn", "ring_tool", "ring_lock", "ring_clear"])
 def test_nothing_may_be_added_while_the_pedal_is_held(shop: Path, before: str) -> None:
-    """A shop's step between hold and clear is refused."""
     extra = GLOVES.replace('phase = "safe"', 'phase = "ring"')
     swap(shop, "steps", block(shop, before), extra + block(shop, before))
     refused(shop, "gloves", "held")
@@ -381,7 +358,6 @@ def test_nothing_may_be_added_while_the_pedal_is_held(shop: Path, before: str) -
 
 @pytest.mark.parametrize("kind", ["hold", "turn", "release", "clear", "rod", "sign", "plan"])
 def test_a_shop_may_not_add_what_moves_things(shop: Path, kind: str) -> None:
-    """Only lugcall's own steps are of these kinds."""
     extra = GLOVES.replace('kind = "act"', f'kind = "{kind}"')
     swap(shop, "steps", block(shop, "eyes"), extra + block(shop, "eyes"))
     refused(shop, "gloves", "own steps")
@@ -396,7 +372,6 @@ def test_a_shop_s_step_may_not_say_the_truck_is_safe(shop: Path, sets: str) -> N
 
 
 def test_lugcall_dialogs_names_another_folder(shop: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """The environment chooses; the fingerprint tells the two apart."""
     swap(shop, "replies", 'noted = "Noted."', 'noted = "Written down."')
     monkeypatch.setenv("LUGCALL_DIALOGS", str(shop))
     assert dialogs_folder() == shop
@@ -408,7 +383,6 @@ def test_lugcall_dialogs_names_another_folder(shop: Path, monkeypatch: pytest.Mo
 
 
 def test_a_shop_may_add_a_step_for_some_trucks(shop: Path, card: Card) -> None:
-    """Only the trucks it is for are asked."""
     extra = (
         '[[step]]\nid = "gloves"\nphase = "safe"\nkind = "act"\nwho = "tech"\n'
         'when = { linkage = ["cable", "hydraulic"], units = "mm" }\n'

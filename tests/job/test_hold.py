@@ -55,7 +55,6 @@ def test_stop_while_the_pedal_is_let_up_out_of_a_stop(session: Session, play: Pl
 def test_killed_while_the_pedal_is_let_up_out_of_a_stop(
     session: Session, play: Play, dialogs: Dialogs
 ) -> None:
-    """The same by a power cut."""
     play(session, f"{TURN} / stop / clear / let it up")
     session.close()
     again, said = Session.resume(session.journal.path, dialogs)
@@ -120,7 +119,6 @@ def test_of_two_equal_readings_the_last_is_corrected(session: Session, play: Pla
 
 
 def test_a_new_plan_is_shown_before_it_is_done(session: Session, play: Play) -> None:
-    """Measured again at the plan: the new plan waits for its own check."""
     said = play(session, f"{PLAN} / measure again / 0.600 / check")
     assert session.job.at == "ring_plan" and said[-1].key == "prompt:ring_plan"
 
@@ -150,7 +148,6 @@ def test_not_sound_with_the_engine_on_begins_with_safety(session: Session, play:
 
 
 def test_back_from_the_reopened_cover_is_no_dead_end(session: Session, play: Play) -> None:
-    """Whatever is said there, the job can be signed off from it."""
     play(session, f"{TO_SIGN} / correct fork clearance 0.3 / check / done / back")
     for _ in range(40):
         if session.job.at == "final_clearance":
@@ -180,14 +177,12 @@ def test_a_rod_that_will_not_move_can_be_left(session: Session, play: Play) -> N
 
 
 def test_the_helper_is_warned_where_he_could_do_harm(session: Session, play: Play) -> None:
-    """Cautions about the pedal reach the man at the pedal."""
     said = play(session, f"{FOUND.removesuffix(' / done')}")
     warned = [s for s in said if s.key == "caution:hole"]
     assert warned and all(s.to in ("helper", "both") for s in warned)
 
 
 def test_once_released_after_lost_it_is_up(session: Session, play: Play) -> None:
-    """The helper who lost the pedal says so, then that it is up: no second alarm."""
     play(session, f"{TURN} / h: lost it")
     said = play(session, "h: released")
     assert "coming up" not in text(said) and "Pedal up" in text(said)
@@ -195,7 +190,6 @@ def test_once_released_after_lost_it_is_up(session: Session, play: Play) -> None
 
 @pytest.mark.parametrize("lost", ["lost it", "slipping", "i can't hold it"])
 def test_lost_takes_hands_out_first(session: Session, play: Play, lost: str) -> None:
-    """The technician hears it before anything else."""
     said = play(session, f"{TURN} / h: {lost}")
     assert said[0].to in ("tech", "both") and said[0].signal == "DANGER"
     assert "HANDS OUT" in said[0].text
@@ -219,6 +213,5 @@ def test_no_whole_lug_lands_leads_somewhere(dialogs: Dialogs, play: Play, tmp_pa
     [(13.5, "thirteen point five"), (6.0, "six"), (-0.2, "minus zero point two"), (1e12, "")],
 )
 def test_any_number_can_be_told(value: float, told: str) -> None:
-    """Readings that cannot be true still give an answer."""
     both = words.number(value, 1)
     assert both == f"{value:,.1f}" and both.spoken == (told or both)

@@ -553,7 +553,6 @@ def procedure(kind: Kind) -> type[Procedure]:
 
 @pytest.mark.parametrize("kind", [USUAL, *OTHERS], ids=str)
 def test_anything_by_anybody(kind: Kind) -> None:
-    """The invariants of the trade hold whatever is said, on every kind of truck."""
     run_state_machine_as_test(
         procedure(kind),
         settings=settings(
@@ -614,7 +613,6 @@ def test_long_walks(seed: int) -> None:
 @pytest.mark.parametrize("kind", OTHERS, ids=str)
 @pytest.mark.parametrize("seed", range(2))
 def test_long_walks_of_other_kinds(kind: Kind, seed: int) -> None:
-    """The same on trucks of every other kind."""
     for part in range(3):
         walk(seed * 1000 + part, kind)
 
@@ -630,9 +628,6 @@ def test_right_answers_sign_off(kind: Kind) -> None:
         moved = [m.moved for m in machine.job.facts.moves]
         assert bool(moved) == (kind.ring and gap != 0.53), "who moves the ring, and when"
         machine.teardown()
-
-
-# --- the graph, exhaustively --------------------------------------------------------------------
 
 
 EDGES = [(kind, edge) for kind in (USUAL, *OTHERS) for edge in transitions(kind.dialogs)]
@@ -668,7 +663,6 @@ def edges_of(kind: Kind) -> list[dict[str, Any]]:
 
 @pytest.mark.parametrize("kind", [USUAL, *OTHERS], ids=str)
 def test_sign_off_is_the_only_way_to_signed_off(kind: Kind) -> None:
-    """And it asks that every final reading is settled."""
     last = [e for e in edges_of(kind) if e["dest"] == "signed_off"]
     assert [(e["source"], e["trigger"]) for e in last] == [("sign_off", "advance")]
     assert "all_settled" in last[0]["conditions"]
@@ -677,7 +671,6 @@ def test_sign_off_is_the_only_way_to_signed_off(kind: Kind) -> None:
 
 @pytest.mark.parametrize("kind", [USUAL, *OTHERS], ids=str)
 def test_every_step_can_be_stopped_and_every_state_reaches_the_end(kind: Kind) -> None:
-    """No step without a stop, and no dead end in the graph itself."""
     edges = edges_of(kind)
     assert {e["source"] for e in edges if e["trigger"] == "halt"} == {*kind.ids, "repair"}
     reach = {"signed_off"}

@@ -39,7 +39,6 @@ def spelled(traits: dict[str, str]) -> str:
 
 
 def test_every_kind_keeps_the_order(dialogs: Dialogs) -> None:
-    """Every combination of traits gives a job that keeps the interlocks' order."""
     assert len(ALL) == 2 * 3 * 2 * 3 * 2 * 3 * 2
     for traits in ALL:
         job = dialogs.for_truck(traits)
@@ -50,13 +49,11 @@ def test_every_kind_keeps_the_order(dialogs: Dialogs) -> None:
 
 
 def test_a_card_says_its_traits() -> None:
-    """Each value of each trait comes off a card."""
     for traits in ALL:
         assert card_from_text(spelled(traits), "c.toml").traits == traits
 
 
 def test_no_brake_is_named_where_there_is_none(dialogs: Dialogs) -> None:
-    """Steps and words that name the clutch brake drop out; elsewhere they are there."""
     for traits in ALL:
         job = dialogs.for_truck(traits)
         named = [text for text in texts(job) if BRAKE.search(text)]
@@ -90,7 +87,6 @@ def test_no_ring_is_moved_on_a_clutch_that_adjusts_itself(dialogs: Dialogs) -> N
 def test_a_linkage_names_its_own_parts(
     linkage: str, part: str, others: tuple[str, ...], dialogs: Dialogs
 ) -> None:
-    """The adjuster is what this truck has."""
     job = dialogs.for_truck({**USUAL, "linkage": linkage})
     moves = [s for s in job.steps if s.kind == "rod"]
     assert len(moves) == 3 and all(part in s.say.lower() for s in moves)
@@ -100,7 +96,6 @@ def test_a_linkage_names_its_own_parts(
 
 
 def test_fluid_is_cautioned_before_it_is_touched(dialogs: Dialogs) -> None:
-    """Skin, eyes and paint."""
     job = dialogs.for_truck({**USUAL, "linkage": "hydraulic"})
     text = job.cautions["fluid"].text
     assert all(word in text for word in ("skin", "eyes", "paint"))
@@ -123,7 +118,6 @@ def test_no_gap_figure_no_job(dialogs: Dialogs, tmp_path: Path) -> None:
     ("ring", "lug", "pitch"), [("fine", None, 0.014), ("coarse", None, 0.027), ("", "0.015", 0.015)]
 )
 def test_rings(ring: str, lug: str | None, pitch: float) -> None:
-    """A ring is known by its type, or by what a lug moves; both must agree."""
     kind = f'type = "{ring}"\n' if ring else ""
     card = card_from_text(f"[ring]\n{kind}" + (f'lug = "{lug} in"\n' if lug else ""), "c")
     assert card.lug_in == pytest.approx(pitch) and card.ring == (ring or "fine")
@@ -133,7 +127,6 @@ def test_rings(ring: str, lug: str | None, pitch: float) -> None:
 
 
 def test_no_lugs_are_planned_for_a_clutch_that_adjusts_itself() -> None:
-    """`lugcall plan` as well leaves the ring alone."""
     read = {"gap": Measured(0.64, 0.001), "clearance": Measured(0.05, 0.001)}
     own = card_from_text('[truck]\nclutch = "self-adjusting"\n', "c")
     for card, lugs in ((own, 0), (card_from_text("", "c"), 4)):
@@ -160,7 +153,6 @@ CALLED = {
     ],
 )
 def test_a_plan_names_what_this_truck_has(card: str, told: str, never: str) -> None:
-    """`lugcall plan` speaks of no brake, ring or rod that is not there."""
     report = plan_report(CALLED, load_card(SHIPPED.parent / "demo_sessions" / f"truck_{card}.toml"))
     text = plan_text(report)
     said = "\n".join(x for x in text.splitlines() if not x.startswith(("Not on the card", "ROD ")))

@@ -76,7 +76,6 @@ def test_the_stroke_is_to_scale(card: Card) -> None:
 
 
 def test_the_chain_is_to_scale(card: Card) -> None:
-    """From bearing to brake and from fork to bearing, in one scale."""
     svg = drawn("chain", READ, card)
     brake = filled(svg, "url(#brake)")[0][0]
     bearing = next(x for x, w in filled(svg, "#c9ced6") if w == 120)
@@ -134,14 +133,12 @@ def test_rods_and_levers_are_to_scale() -> None:
 
 
 def test_without_rods_there_is_no_picture_of_them(card: Card) -> None:
-    """It says which picture there is instead."""
     shots = today_and_after(card, READ)
     with pytest.raises(PictureError, match="picture chain"):
         bars_svg(shots, card, "T", "s")
 
 
 def test_self_contained_and_not_by_colour_alone(card: Card) -> None:
-    """No link to anything outside; stretches are named and hatched, verdicts are words."""
     for what in ("stroke", "chain"):
         svg = drawn(what, READ, card)
         text = Xml.tostring(svg, "unicode")
@@ -153,7 +150,6 @@ def test_self_contained_and_not_by_colour_alone(card: Card) -> None:
 
 
 def test_what_is_not_known_is_not_drawn() -> None:
-    """Without height or ratio, no floor, no brake; without a gap, no picture at all."""
     card = default_card()
     shots = today_and_after(card, readings(EDGES[0]))
     stroke = stroke_of(shots[0], card)
@@ -173,7 +169,6 @@ def test_a_brake_below_the_end_of_the_pedal_is_said_to_be_missed(card: Card) -> 
 
 
 def test_plain_characters_are_to_scale_and_fit_a_terminal(card: Card) -> None:
-    """Counted signs, for random trucks; never wider than 80."""
     rng = random.Random(4)
     for _ in range(200):
         height = rng.uniform(7, 10)
@@ -195,7 +190,6 @@ def test_plain_characters_are_to_scale_and_fit_a_terminal(card: Card) -> None:
 
 
 def test_spoken_in_one_breath(card: Card) -> None:
-    """One sentence a moment, figures and verdicts."""
     shots = today_and_after(card, READ)
     said = [say.spoken(s, card) for s in shots]
     assert said[0].startswith("Today: free 17/32 in is out; brake ")
@@ -209,11 +203,7 @@ def test_figures_are_as_true_as_they_are_short() -> None:
     assert figures_of(0.040, "mm") == "1.0 mm"
 
 
-# --- the command ----------------------------------------------------------------------------------
-
-
 def test_command_draws_a_record(tmp_path: Path) -> None:
-    """As found and as left, in characters and as a file."""
     done = CliRunner().invoke(main, ["picture", "--record", str(RECORD)])
     assert (
         done.exit_code == 0 and "AS LEFT" in done.output and "As left: free 1-9/16" in done.output
@@ -232,12 +222,8 @@ def test_command_draws_a_record(tmp_path: Path) -> None:
     [["--gap", "21/32"], ["--gap", "x", "--clearance", "1/8"], ["--record", "nothing.jsonl"]],
 )
 def test_command_refuses_in_one_line(arguments: list[str]) -> None:
-    """What is missing, and no traceback."""
     done = CliRunner().invoke(main, ["picture", *arguments])
     assert done.exit_code in (1, 2) and done.output.count("\n") == 1
-
-
-# --- within a job -------------------------------------------------------------------------------
 
 
 def test_in_a_job_it_is_said_and_drawn(tmp_path: Path) -> None:

@@ -64,7 +64,6 @@ def is_right(row: Row, reading: Reading) -> bool:
 
 @pytest.mark.parametrize("name", FILES)
 def test_the_file_is_well_formed(name: str) -> None:
-    """Every row names a known quantity and status, and a read row has one expected value."""
     for row in rows(name):
         assert row.quantity in ("", *QUANTITIES), row
         assert row.status in ("read", "ask", "refused", "none"), row
@@ -81,7 +80,6 @@ def test_the_files_share_no_row() -> None:
 
 @pytest.mark.parametrize("name", FILES)
 def test_nothing_is_read_wrong_without_a_question(name: str) -> None:
-    """No value where none belongs, and no wrong value."""
     wrong = []
     for row in rows(name):
         reading = read(row.words, row.quantity)
@@ -103,7 +101,6 @@ def test_most_rows_come_out_right(name: str, share: float) -> None:
 
 @pytest.mark.parametrize("name", FILES)
 def test_the_interval_holds_the_value(name: str) -> None:
-    """low <= value <= high on every length read, and counts carry no interval."""
     for row in rows(name):
         reading = read(row.words, row.quantity)
         if reading.status != "read":
@@ -119,7 +116,6 @@ def test_the_interval_holds_the_value(name: str) -> None:
 
 @pytest.mark.parametrize("name", FILES)
 def test_every_reading_says_itself_again(name: str) -> None:
-    """What is read back to the user gives the same reading when it is said again."""
     for row in rows(name):
         first = read(row.words, row.quantity)
         if first.status != "read":

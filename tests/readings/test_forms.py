@@ -46,7 +46,6 @@ def number(text: str) -> float:
 
 @rows("read")
 def test_is_read(quantity: str, words: str, wanted: str) -> None:
-    """One value, inside its interval."""
     got = read(words, quantity)
     assert got.status == "read", got.why
     assert got.value_in == pytest.approx(number(wanted), abs=1e-12)
@@ -56,7 +55,6 @@ def test_is_read(quantity: str, words: str, wanted: str) -> None:
 
 @rows("interval")
 def test_interval(quantity: str, words: str, wanted: str) -> None:
-    """The interval that the words stand for."""
     got = read(words, quantity)
     assert got.status == "read", got.why
     ends = [number(end) for end in wanted.split(" .. ")]
@@ -64,7 +62,6 @@ def test_interval(quantity: str, words: str, wanted: str) -> None:
 
 
 def test_half_width_follows_the_form() -> None:
-    """The same figures, straight from the rule."""
     gap = QUANTITIES["gap"]
     assert half_width_in(("f", 16), 9 / 16, gap) == 1 / 64
     assert half_width_in(("f", 64), 35 / 64, gap) == 1 / 128
@@ -76,7 +73,6 @@ def test_half_width_follows_the_form() -> None:
 
 @rows("count")
 def test_is_counted(quantity: str, words: str, wanted: str) -> None:
-    """A count and what was counted; no inches."""
     got = read(words, quantity)
     count, kind = wanted.split()
     assert (got.status, got.kind) == ("read", kind), got.why
@@ -86,7 +82,6 @@ def test_is_counted(quantity: str, words: str, wanted: str) -> None:
 
 @rows("ask")
 def test_is_asked(quantity: str, words: str, wanted: str) -> None:
-    """Two meanings, or one side only, make a question and never a guess."""
     got = read(words, quantity)
     assert got.status == "ask", got.readback
     assert got.why
@@ -96,7 +91,6 @@ def test_is_asked(quantity: str, words: str, wanted: str) -> None:
 
 @rows("refused")
 def test_is_refused(quantity: str, words: str, wanted: str) -> None:
-    """Understood, impossible, and the reason said."""
     got = read(words, quantity)
     assert got.status == "refused", (got, got.readback)
     assert wanted in got.why
@@ -105,7 +99,6 @@ def test_is_refused(quantity: str, words: str, wanted: str) -> None:
 
 @rows("none")
 def test_is_no_reading(quantity: str, words: str, wanted: str) -> None:
-    """Talk in the shop is not a measurement."""
     got = read(words, quantity)
     assert got.status == "none", (got, got.readback)
     assert got.value_in is None and got.count is None and got.choices == ()
@@ -128,7 +121,6 @@ def test_never_this_count(quantity: str, words: str, wanted: str) -> None:
 
 @rows("metric shop")
 def test_metric_shop(quantity: str, words: str, wanted: str) -> None:
-    """A metric shop settles a bare number that an inch shop is asked about."""
     got = read(words, quantity, units="mm")
     assert got.status == "read", got.why
     assert got.value_in == pytest.approx(number(wanted), abs=1e-12)
@@ -136,12 +128,10 @@ def test_metric_shop(quantity: str, words: str, wanted: str) -> None:
 
 @pytest.mark.parametrize("words", ["thirteen mil", "nine sixteen", "more than 13", "13 or 14"])
 def test_metric_shop_still_asks(words: str) -> None:
-    """Mil, a lost ending and one side stay questions everywhere."""
     assert read(words, "gap", units="mm").status == "ask"
 
 
 def test_distance_settles_a_bare_odometer() -> None:
-    """Said in miles it stays miles."""
     assert read("412350", "odometer", distance="kilometres").kind == "kilometres"
     assert read("412350 miles", "odometer", distance="kilometres").kind == "miles"
 
@@ -167,13 +157,11 @@ def test_readback(quantity: str, words: str, readback: str, figures: str) -> Non
 
 
 def test_an_unknown_quantity_is_an_error() -> None:
-    """A misspelt name is a mistake of the caller, and the message lists the names."""
     with pytest.raises(ValueError, match="free-travel"):
         read("half", "free travel")
 
 
 def test_lugs_turns_and_miles_never_pass_for_a_length() -> None:
-    """For every length asked, a count is refused with a reason."""
     for name, quantity in QUANTITIES.items():
         if quantity.unit == "in":
             for words in ("three lugs", "two turns", "one flat", "412,350 miles"):

@@ -38,26 +38,22 @@ def plain(text: str) -> str:
 
 
 def test_number_words_to_ten_thousand_are_num2words() -> None:
-    """Every whole number a shop is likely to say."""
     for n in range(10_001):
         assert plain(number_words(n)) == plain(num2words(n)), n
 
 
 def test_larger_number_words_are_num2words() -> None:
-    """Powers of ten, their neighbours, and a sample up to the top."""
     for n in [*SAMPLES, 999_999_999]:
         assert plain(number_words(n)) == plain(num2words(n)), n
 
 
 @pytest.mark.parametrize("n", [-1, 1_000_000_000])
 def test_number_words_end_where_they_say(n: int) -> None:
-    """Beyond the range there are figures."""
     with pytest.raises(ValueError, match="figures"):
         number_words(n)
 
 
 def test_num2words_reads_as_an_odometer() -> None:
-    """With its "and" and commas, and without."""
     for n in [*range(10_001), *SAMPLES]:
         if n > ODOMETER_TOP:
             continue
@@ -67,20 +63,17 @@ def test_num2words_reads_as_an_odometer() -> None:
 
 
 def test_an_odometer_out_of_range_is_refused() -> None:
-    """Numbers over the top are understood and refused, not cut off."""
     for n in SAMPLES:
         if n > ODOMETER_TOP:
             assert read(num2words(n), "odometer").status == "refused", n
 
 
 def test_thousandths_in_num2words() -> None:
-    """ "four hundred and eighty-five thousandths" for every one to two inches."""
     for n in range(2001):
         assert read(f"{num2words(n)} thousandths", "gap").value_in == n / 1000
 
 
 def test_digits_one_by_one_are_the_decimal() -> None:
-    """ "point four eight five", digit by digit from num2words."""
     for n in range(1000):
         words = " ".join(num2words(int(d)) for d in f"{n:03d}")
         assert read(f"point {words}", "gap").value_in == n / 1000
@@ -104,7 +97,6 @@ def test_fraction_words_against_fractions(den: int) -> None:
 
 
 def test_mixed_numbers_against_fractions() -> None:
-    """Whole and fraction add up, spoken and typed."""
     for whole in range(1, 8):
         for den in (2, 4, 8, 16, 32, 64):
             for num in range(1, den, 2):
@@ -210,7 +202,6 @@ def test_no_quantity_without_a_reading() -> None:
     ],
 )
 def test_words_against_pint(words: str, amount: float, unit: str) -> None:
-    """Read with no quantity asked, so only the words decide."""
     assert read(words).value_in == pytest.approx(
         PINT.Quantity(amount, unit).m_as("inch"), rel=1e-12
     )

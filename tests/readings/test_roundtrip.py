@@ -68,9 +68,6 @@ def there_and_back(words: str, quantity: str, units: str = "inch", shown: bool =
     return first
 
 
-# --- exhaustive -------------------------------------------------------------------------------
-
-
 @pytest.mark.parametrize("quantity", ["", "gap", "pedal-height", "free-travel"])
 def test_every_sixty_fourth_to_sixteen_inches(quantity: str) -> None:
     """Fractions are exact in binary, so the value must be exact."""
@@ -98,7 +95,6 @@ def test_every_tenth_of_a_millimetre_to_a_hundred(quantity: str) -> None:
 
 
 def test_a_bare_fraction_is_inches_in_both_shops() -> None:
-    """A fraction never means millimetres."""
     for ticks in range(1, 129):
         for units in UNITS:
             if ticks % 64:
@@ -106,7 +102,6 @@ def test_a_bare_fraction_is_inches_in_both_shops() -> None:
 
 
 def test_every_lug_and_flat_and_sixth_of_a_turn() -> None:
-    """Counts, typed and read back."""
     for n in range(41):
         assert there_and_back(f"{n} lugs", "lugs").count == n
         assert there_and_back(str(n), "lugs").count == n
@@ -118,7 +113,6 @@ def test_every_lug_and_flat_and_sixth_of_a_turn() -> None:
 
 
 def test_every_eighth_of_a_turn_is_said_exactly() -> None:
-    """Halves, quarters and eighths of a turn, as fractions and as decimals."""
     for n in range(60 * 8 + 1):
         assert there_and_back(f"{fraction(n, 8)} turns", "turns", shown=False).count == n / 8
         assert there_and_back(f"{n / 8} turns", "turns", shown=False).count == n / 8
@@ -127,15 +121,12 @@ def test_every_eighth_of_a_turn_is_said_exactly() -> None:
 
 
 def test_the_odometer_to_five_million() -> None:
-    """Every 997th reading, bare, grouped, in kilometres, and read back in words."""
     for n in range(0, 5_000_001, 997):
         assert there_and_back(f"{n} miles", "odometer").count == n
         assert read(f"{n:,}", "odometer").count == n
         got = read(str(n), "odometer", distance="kilometres")
         assert (got.count, got.kind) == (n, "kilometres")
 
-
-# --- hypothesis -------------------------------------------------------------------------------
 
 quantities = st.sampled_from(LENGTHS)
 shops = st.sampled_from(UNITS)
@@ -171,7 +162,6 @@ def typed_lengths(draw: st.DrawFn) -> tuple[str, float, str]:
 @QUICK
 @given(typed_lengths(), shops)
 def test_typed_lengths_round_trip(length: tuple[str, float, str], units: str) -> None:
-    """Any form, any quantity that can have the value, either shop."""
     text, value, quantity = length
     assert there_and_back(text, quantity, units).value_in == value
 
@@ -205,7 +195,6 @@ def test_qualified_lengths_round_trip(
 @QUICK
 @given(st.sampled_from(["shy", "fat", "scant", "heavy", "or so"]), st.integers(16, 96), quantities)
 def test_trailing_qualifiers_round_trip(word: str, ticks: int, quantity: str) -> None:
-    """ "half inch shy"."""
     value = ticks / 64
     if possible(value - 0.1, quantity) and possible(value + 0.1, quantity):
         got = there_and_back(f"{fraction(ticks)} in {word}", quantity)
@@ -232,7 +221,6 @@ def pairs(draw: st.DrawFn) -> tuple[str, str, float, float]:
 def test_between_round_trips(
     pair: tuple[str, str, float, float], quantity: str, swap: bool
 ) -> None:
-    """Both ends are the interval, whichever is said first."""
     low, high, low_in, high_in = pair
     if not (possible(low_in, quantity) and possible(high_in, quantity)):
         quantity = ""
@@ -248,7 +236,6 @@ def test_between_round_trips(
 def test_go_no_go_is_the_same_as_between(
     pair: tuple[str, str, float, float], quantity: str
 ) -> None:
-    """The gauge that goes and the one that does not are the ends."""
     low, high, low_in, high_in = pair
     if not (possible(low_in, quantity) and possible(high_in, quantity)):
         quantity = ""
@@ -266,7 +253,6 @@ def test_go_no_go_is_the_same_as_between(
     st.sampled_from(["+/-", "plus or minus", "give or take", "±"]),
 )
 def test_plus_or_minus_round_trips(ticks: int, tolerance: str, quantity: str, sign: str) -> None:
-    """Each side carries its own unit."""
     if not possible(ticks / 64, quantity):
         quantity = ""
     got = there_and_back(f"{fraction(ticks)} in {sign} {tolerance}", quantity)
@@ -279,13 +265,9 @@ def test_plus_or_minus_round_trips(ticks: int, tolerance: str, quantity: str, si
 @QUICK
 @given(st.integers(0, 5_000_000), st.sampled_from(["miles", "kilometres"]))
 def test_odometer_round_trips(n: int, unit: str) -> None:
-    """Any reading in either unit, whatever the shop counts in."""
     got = there_and_back(f"{n} {unit}", "odometer")
     assert (got.count, got.kind) == (n, unit)
     assert same(there_and_back(f"{n:,} {unit}", ""), read(f"{n} {unit}"))
-
-
-# --- any words at all -------------------------------------------------------------------------
 
 
 def sound(words: str, quantity: str, units: str = "inch") -> Reading:
@@ -312,14 +294,12 @@ every_quantity = st.sampled_from(["", *QUANTITIES])
 @settings(max_examples=500, deadline=None, database=None)
 @given(st.text(max_size=80), every_quantity, shops)
 def test_any_text_gets_an_answer(text: str, quantity: str, units: str) -> None:
-    """No exception, one of the four answers."""
     sound(text, quantity, units)
 
 
 @settings(max_examples=500, deadline=None, database=None)
 @given(st.text(alphabet="0123456789/.,-+'\" ½⅛±_inmth", max_size=20), every_quantity, shops)
 def test_any_typed_figures_get_an_answer(text: str, quantity: str, units: str) -> None:
-    """The characters a measurement is typed with, in any order."""
     sound(text, quantity, units)
 
 
@@ -330,7 +310,6 @@ SPOKEN = sorted(word for word, (kind, _) in LEXICON.items() if kind not in ";|")
 @settings(max_examples=500, deadline=None, database=None)
 @given(st.lists(st.sampled_from(SPOKEN), max_size=10), every_quantity, shops)
 def test_any_known_words_get_an_answer(words: list[str], quantity: str, units: str) -> None:
-    """Every word of the lexicon, in any order."""
     sound(" ".join(words), quantity, units)
 
 

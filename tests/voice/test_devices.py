@@ -78,9 +78,6 @@ def tone(hertz: float, seconds: float, level: float = 0.3) -> Samples:
     return (level * np.sin(2 * np.pi * hertz * at)).astype("f4")
 
 
-# --- the meter ------------------------------------------------------------------------------------
-
-
 def test_a_good_microphone_has_no_problem(talk: Samples) -> None:
     verdict = microphone_verdict(talk)
     assert verdict.problems == () and verdict.ok
@@ -167,9 +164,6 @@ def test_snr_is_about_right(talk: Samples) -> None:
     for snr_db in (20, 10):
         got = figures(mixed(talk, "idle", snr_db)).snr_db
         assert got == pytest.approx(snr_db + over_mean, abs=3.0)
-
-
-# --- the report -----------------------------------------------------------------------------------
 
 
 def test_a_recording_is_judged_at_its_own_rate(talk: Samples, tmp_path: Path) -> None:
@@ -280,9 +274,6 @@ def test_devices_are_found_by_number_name_and_part(library: FakeLibrary) -> None
         find("Old mic", "output")
 
 
-# --- frames ---------------------------------------------------------------------------------------
-
-
 @settings(max_examples=30)
 @given(st.lists(st.integers(1, 3000), min_size=1, max_size=12))
 def test_frames_hold_every_sample_in_order(pieces: list[int]) -> None:
@@ -320,8 +311,6 @@ def test_other_rates_are_brought_to_ours_bit_by_bit(rate: int) -> None:
     assert int(np.argmax(np.abs(np.fft.rfft(out[RATE : 2 * RATE])))) == 1000
     assert np.abs(out[RATE : 2 * RATE]).max() == pytest.approx(1.0, abs=0.01)
 
-
-# --- gone and back, without a sound card ----------------------------------------------------------
 
 TIMES = SimpleNamespace(outputBufferDacTime=0.04, currentTime=0.0, inputBufferAdcTime=0.0)
 
@@ -412,9 +401,6 @@ def test_echo_is_found_late_weak_and_in_noise_and_never_where_there_is_none() ->
     hiss = RNG.normal(size=len(sent))
     for other in (hiss, np.cumsum(hiss), tone(866, 2.0), np.zeros(len(sent))):
         assert not heard_back(sent, other.astype(np.float32)).heard
-
-
-# --- on a real sound path -------------------------------------------------------------------------
 
 
 @pytest.fixture(scope="module")

@@ -170,7 +170,6 @@ def ears() -> Recognizers:
 @needs_whisper
 class TestFiles:
     def test_one_at_a_time(self, folder: Path, ears: Recognizers) -> None:
-        """The first answer comes before the second file is opened."""
 
         def paths() -> Any:
             yield folder / "slt.wav"

@@ -64,7 +64,6 @@ ODDS = weights({"odds": 1.0})
 
 class TestShares:
     def test_one_meaning_in_different_words_adds_up(self) -> None:
-        """Two wordings of a half, each less likely than the single other one, win together."""
         heard = whisper(("five eighths", 0.0), ("a half", -0.4), ("half inch", -0.5))
         got = decide([heard], GAP, ODDS)
         parts = [1.0, math.exp(-0.4) + math.exp(-0.5)]

@@ -117,8 +117,6 @@ HOLD = prompt("HOLD: pedal down. Say holding.", "helper", "prompt:ring_hold", cu
 STOP = Said("tech", "STOP. Everything out. Pedal up. Ring not moved.", "r", "DANGER", "STOP")
 STOP_HELPER = Said("helper", "STOP. Foot off the pedal.", "reply:h", "DANGER", "STOP")
 
-# --- words for the ear ----------------------------------------------------------------------------
-
 
 @pytest.mark.parametrize(
     ("figures", "words"),
@@ -249,9 +247,6 @@ def test_nothing_that_is_written_stops_the_voice(text: str) -> None:
         assert not re.search(r"\d", part)
 
 
-# --- order ----------------------------------------------------------------------------------------
-
-
 def test_a_turn_keeps_its_order() -> None:
     heard = Heard()
     turn = [
@@ -338,9 +333,6 @@ def test_an_earcon_can_be_played_alone() -> None:
     heard.run(0.5)
     assert heard.texts() == ["earcon:heard"]
     assert heard.tech.heard().any()
-
-
-# --- cut-off --------------------------------------------------------------------------------------
 
 
 def test_hush_is_silent_within_its_fade_and_tells_what_was_lost() -> None:
@@ -434,9 +426,6 @@ def test_without_a_loudspeaker_nothing_is_waited_for() -> None:
         assert output.wait(5) and not output.speaking() and synthesizer.asked == []
     finally:
         output.close()
-
-
-# --- the synthesizer ------------------------------------------------------------------------------
 
 
 def test_speech_is_speech(speech: Synthesizer) -> None:
