@@ -72,18 +72,24 @@ def test_errors_name_file_line_and_key(
         assert part in message
 
 
-def test_not_toml(tmp_path: Path) -> None:
-    path = tmp_path / "bad.toml"
-    path.write_text('unit = "T-1\n', "utf-8")
-    with pytest.raises(CardError, match=r"^bad\.toml: not valid TOML: .*line 1"):
-        load_card(path)
-
-
-def test_not_text(tmp_path: Path) -> None:
+@pytest.mark.parametrize(
+    ("content", "told"),
+    [
+        (b'unit = "T-1\n', r"^card\.toml: not valid TOML: .*line 1"),
+        ('unit = "T-1"\n'.encode("utf-16"), "UTF-8"),
+        (b"# card\n" * 100_000, "too large"),
+    ],
+)
+def test_files_that_are_no_card(content: bytes, told: str, tmp_path: Path) -> None:
     path = tmp_path / "card.toml"
-    path.write_bytes('unit = "T-1"\n'.encode("utf-16"))
-    with pytest.raises(CardError, match="UTF-8"):
+    path.write_bytes(content)
+    with pytest.raises(CardError, match=told):
         load_card(path)
+    path.unlink()
+    with pytest.raises(CardError, match=r"no card .*card\.toml"):
+        load_card(path)
+    with pytest.raises(CardError, match="is no file"):
+        load_card(tmp_path)
 
 
 def test_a_byte_order_mark_is_read_or_named(tmp_path: Path) -> None:
@@ -94,17 +100,6 @@ def test_a_byte_order_mark_is_read_or_named(tmp_path: Path) -> None:
         assert load_card(path).unit == "T-1"
     except CardError as error:
         assert "card.toml" in str(error)
-
-
-def test_missing_folder_and_huge(tmp_path: Path) -> None:
-    with pytest.raises(CardError, match=r"no card .*none\.toml"):
-        load_card(tmp_path / "none.toml")
-    with pytest.raises(CardError, match="is no file"):
-        load_card(tmp_path)
-    huge = tmp_path / "huge.toml"
-    huge.write_bytes(b"# card\n" * 100_000)
-    with pytest.raises(CardError, match="too large"):
-        load_card(huge)
 
 
 @pytest.mark.parametrize(

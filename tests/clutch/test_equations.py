@@ -223,18 +223,6 @@ def test_readings_end_where_the_geometry_says(
         assert after["bearing-travel"] == pytest.approx(min(g2, reach), abs=1e-9)
 
 
-@QUICK
-@given(ratios, clearances, gaps, st.integers(-5, 5))
-def test_no_ring_move_changes_where_the_brake_is_touched(
-    ratio: float, c: float, g: float, lugs: int
-) -> None:
-    read = readings(ratio, c, g)
-    assert read.brake_contact is not None
-    after = truck(read).after(Setting(lugs))
-    assert after["brake-contact"].value_in == read.brake_contact.value_in
-    assert after["gap"].value_in + after["clearance"].value_in == pytest.approx(g + c)
-
-
 def test_no_clutch_brake_stops_the_bearing() -> None:
     """A stroke of 12 in at 12 to 1 carries the bearing 7/8 in past the clearance, not the gap."""
     read = replace(readings(12, 0.125, 0.53), brake_contact=None, total_travel=Measured(12.0, U))

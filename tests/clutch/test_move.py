@@ -106,15 +106,6 @@ def test_weights_are_probabilities_and_nothing_dies(
         assert finding.weights[finding.kind] == finding.probability >= 0.5
 
 
-@pytest.mark.parametrize("told", [1, 2, 3, -1, -4, 12])
-def test_execution_weights(told: int) -> None:
-    weights = executions(told)
-    assert sum(weights.values()) + MISREAD_WEIGHT == pytest.approx(1.0)
-    assert max(weights, key=lambda n: weights[n]) == told
-    step = 1 if told > 0 else -1
-    assert weights[told + step] == pytest.approx(2 * weights[told + 2 * step])
-
-
 def test_a_move_of_no_lugs_is_refused() -> None:
     with pytest.raises(ValueError, match="no move"):
         compare_move(RingBelief.prior(None), Measured(0.6), Measured(0.6), 0)

@@ -130,14 +130,6 @@ def test_candidates_cost_what_they_say() -> None:
     assert kinds == {"chosen", "as it is", "a lug looser", "a lug tighter", "widest margin"}
 
 
-def test_a_given_count_is_kept() -> None:
-    effects = truck(0.04, 0.615, 0.7)
-    found = solve(effects, Locked(lugs=2))
-    assert found.chosen.setting.lugs == 2 and found.possible
-    other = solve(effects, Locked(lugs=-2))
-    assert other.chosen.setting.lugs == -2 and "gap" in [o.quantity for o in other.given_up]
-
-
 def test_what_is_locked_stays_and_the_rest_is_the_best() -> None:
     """Any of the four locked at any value: kept there, and no better is found with it than free."""
     rng, possible = random.Random(12), 0

@@ -22,12 +22,6 @@ def test_rectangular_interval_outside_check() -> None:
     assert reading.u_in**2 == pytest.approx(53.3e-3, abs=5e-5)
 
 
-def test_value_is_kept_where_the_speaker_put_it() -> None:
-    fat_half = Measured.from_interval(0.5, 0.5, 0.5 + 1 / 32)
-    assert fat_half.value_in == 0.5
-    assert fat_half.u_in == pytest.approx(stats.uniform(0.5, 1 / 32).std())
-
-
 @QUICK
 @given(st.floats(-5, 5), st.floats(1e-6, 2))
 def test_interval_matches_scipy_uniform(low: float, width: float) -> None:

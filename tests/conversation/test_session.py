@@ -11,7 +11,7 @@ from typing import Any
 import pytest
 
 from assistant.act import Said
-from assistant.card import Card, card_from_text
+from assistant.card import Card
 from assistant.conversation import Session, SessionError
 from assistant.job.job import Job
 from assistant.record import RecordError, read_events, verify_file
@@ -272,14 +272,6 @@ def test_as_found_stays_as_found(session: Session, play: Play) -> None:
     assert closed["as_found"]["gap"]["figures"] == "0.660 in"
     assert closed["as_found"]["clearance"]["figures"] == "0.040 in"
     assert closed["as_left"]["gap"]["figures"] == "0.525 in"
-
-
-def test_no_record_for_a_truck_without_its_figure(dialogs: Dialogs, tmp_path: Path) -> None:
-    """Without a clutch brake there is no common gap: one line, and no file left behind."""
-    card = card_from_text('[truck]\ntransmission = "synchronized"\n', "x.toml")
-    with pytest.raises(SessionError, match="gap"):
-        Session.begin(card, dialogs, tmp_path)
-    assert not list(tmp_path.iterdir())
 
 
 def test_defaults_and_card_are_named_at_the_start(

@@ -21,7 +21,6 @@ FOUND = (
 PLAN = f"{FOUND} / 0.660 / check / forty thou / check"
 HOLD = f"{PLAN} / check / done / done / clear"
 TURN = f"{HOLD} / h: holding"
-TO_LOCKED = "check / done / done"
 LET_UP = "clear / let it up / h: released / carry on / clear / h: holding"
 GOOD = f"{FOUND} / 0.530 / check / 0.125 / check / 0.125 / check"
 SET = "8.5 in / check / 8.25 in / check / 1.5 in / check / 3/4 in / check"

@@ -338,7 +338,8 @@ REPEATED = (
     "a|nine|and|half|to|point|o|and a|nine and|nine and a|hundred|hundred and|for|to half|too"
     "|inch and a half|1|1/2|-|1.5|½|over|nine over sixteen|between|no|no nine|sorry nine|inch|in"
     "|in a|of an inch|seconds|eighth|for eighths|sixty|thirty|twenty|zero|won|+/-|more than|or"
-    "|just a|xyz|'|give or take|that nine|make that|goes nine|milli|quarter past|#|1,"
+    "|just a|thousand|one thousand|thirty two|a million|oh|a half to"
+    "|xyz|'|give or take|that nine|make that|goes nine|milli|quarter past|#|1,"
 ).split("|")
 
 

@@ -23,8 +23,8 @@ from assistant.record import read_events, verify_file
 from assistant.texts.dialogs import Dialogs
 from assistant.voice.recognition import models
 from tests.heard import unheard
-from tests.spoken import callouts, people, voices
-from tests.spoken.callouts import Line, figure
+from tests.spoken import callouts, voices
+from tests.spoken.callouts import Line
 from tests.spoken.closed_loop import Deliver, Loop, Shop, by_sound, by_text
 from tests.spoken.commands import moments, put
 
@@ -124,31 +124,6 @@ def test_a_code_heard_badly_is_read_back(card: Card, dialogs: Dialogs) -> None:
     job.apply(Act("check", "tech"))
     assert job.finished
     assert job.facts.code == "226"
-
-
-def test_a_truck_obeys_the_geometry() -> None:
-    """Ring moves leave gap plus clearance alone; the rod moves clearance alone; worked by hand."""
-    one = people.Truck(12.0, 0.0625, 0.66, 0.04, 8.5, 8.25, 0.027, "", 100_000)
-    assert one.true("free-travel") == pytest.approx(0.5425)
-    assert one.true("brake-contact") == pytest.approx(8.5 - 12 * 0.7 - 0.0625)
-    one.turn_ring(4)
-    assert one.gap == pytest.approx(0.552)
-    assert one.clearance == pytest.approx(0.148)
-    assert one.true("brake-contact") == pytest.approx(8.5 - 12 * 0.7 - 0.0625)
-    one.turn_rod(-1)
-    assert one.clearance == pytest.approx(0.098)
-    assert one.true("free-travel") == pytest.approx(1.2385)
-    one.move_stop("height", 0.25)
-    assert one.true("pedal-height") == 8.75
-
-
-@pytest.mark.parametrize(
-    ("text", "value"),
-    [("9/16 in. Nine", 0.5625), ("1-5/8 in: in.", 1.625), ("0.485 in", 0.485), ("8 in", 8.0),
-     ("12.7 mm: out.", 0.5), ("just under 9/16 in", None), ("412,350 miles", None)],
-)  # fmt: skip
-def test_people_read_figures(text: str, value: float | None) -> None:
-    assert figure(text) == (value if value is None else pytest.approx(value))
 
 
 @needs_whisper

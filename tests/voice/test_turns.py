@@ -139,13 +139,6 @@ def test_speech_is_told_from_machines() -> None:
         assert np.mean(np.array(machine) > 0.5) < 0.02, kind
 
 
-def test_reset_forgets() -> None:
-    vad, tone = Vad(), noise("idle", 1, 2)
-    first = [vad.probability(f) for f, _ in frames(tone)]
-    vad.reset()
-    assert [vad.probability(f) for f, _ in frames(tone)] == first
-
-
 def test_the_floor_follows_a_compressor_up_and_down() -> None:
     floor = NoiseFloor()
     quiet = np.random.default_rng(0).standard_normal(RATE * 8).astype(np.float32) * 1e-3

@@ -7,7 +7,7 @@ import math
 import random
 import struct
 from pathlib import Path
-from typing import Any, ClassVar
+from typing import Any
 
 import numpy as np
 import pytest
@@ -20,7 +20,6 @@ from assistant.voice.recognition.grammar import Grammar, State, over_tokens
 from assistant.voice.recognition.recognizer import RecognizerError
 from assistant.voice.recognition.whisper import WhisperRecognizer
 from assistant.voice.recognition.whisper_model import Decoder, WeightsFile
-from assistant.voice.recognition.whisper_search import Ends, Search
 from tests.spoken import voices
 from tests.spoken.phrases import plain
 
@@ -253,51 +252,6 @@ class TestOverTokens:
                 node, tokens = node.next[token], [*tokens, token]
             if node.final:
                 assert grammar.accepts(engine._text(tokens)), tokens
-
-
-class Scripted:
-    """A decoder whose log probabilities are written down: by token, whatever came before."""
-
-    def __init__(self, logs: dict[int, float]) -> None:
-        self.kept = np.array(sorted(logs))
-        self._logs = np.array([logs[token] for token in sorted(logs)])
-
-    def start(self, heard: object, prompt: list[int]) -> tuple[np.ndarray, "Scripted"]:
-        return self._logs[None], self
-
-    def step(
-        self, heard: object, tokens: list[int], memory: object
-    ) -> tuple[np.ndarray, "Scripted"]:
-        return np.repeat(self._logs[None], len(tokens), axis=0), self
-
-    def taken(self, beams: list[int]) -> "Scripted":
-        return self
-
-
-class TestSearch:
-    LOGS: ClassVar = {
-        0: -2.0,
-        1: -0.5,
-        2: -1.0,
-        3: -6.0,
-        letters("a")[0]: -3.0,
-        letters("shy")[0]: -4.0,
-    }
-
-    def run(self) -> list[tuple[list[int], float]]:
-        search = Search(Scripted(self.LOGS), Ends(0, ()))  # type: ignore[arg-type]
-        start = over_tokens(SMALL.start, letters)
-        return search.run(None, [], start).inside  # type: ignore[arg-type]
-
-    def test_scores_are_sums_and_best_is_first(self) -> None:
-        found = self.run()
-        sentences = paths(over_tokens(SMALL.start, letters), 8)
-        assert found and {tuple(tokens) for tokens, _ in found} <= sentences
-        for tokens, score in found:
-            assert score == pytest.approx(sum(self.LOGS[t] for t in tokens) + self.LOGS[0])
-        scores = [score for _, score in found]
-        assert scores == sorted(scores, reverse=True)
-        assert found[0][0] == [1] and [1, 2] in [tokens for tokens, _ in found]
 
 
 @needs_model
