@@ -12,6 +12,7 @@ from assistant.conversation import Session
 from assistant.conversation.understand import understand
 from assistant.dialogue import Question
 from assistant.texts.dialogs import Dialogs
+from tests.tables import rows_of
 
 Play = Callable[[Session, str], list[Said]]
 
@@ -56,52 +57,12 @@ def meant(session: Session, play: Play, at: str, line: str) -> str:
     return f"?{got.reply}" if isinstance(got, Question) else got.meaning
 
 
-EXACT = [
-    ("act", "tech: done", "done"),
-    ("act", "tech: Done.", "done"),
-    ("act", "tech: okay, done", "done"),
-    ("act", "tech: yes", "check"),
-    ("ready", "helper: ready", "ready"),
-    ("ready", "helper: all set", "ready"),
-    ("sound", "helper: sound", "sound"),
-    ("sound", "helper: no", "not_sound"),
-    ("sound tech", "tech: nothing loose", "sound"),
-    ("sound tech", "tech: it's binding", "not_sound"),
-    ("repair", "tech: repaired", "repaired"),
-    ("odometer", "helper: skip", "skip"),
-    ("pending", "tech: check", "check"),
-    ("pending", "tech: that's right", "check"),
-    ("pending", "tech: correct", "check"),
-    ("pending", "tech: no", "no"),
-    ("pending", "tech: wrong", "no"),
-    ("plan", "tech: check", "check"),
-    ("close plan", "tech: accept", "accept"),
-    ("close plan", "tech: accept because the gauge is worn", "accept"),
-    ("close plan", "tech: move", "move"),
-    ("close plan", "tech: measure again", "measure"),
-    ("ring ready", "tech: clear", "clear"),
-    ("ring ready", "tech: hands and tool clear", "clear"),
-    ("hold", "helper: holding", "holding"),
-    ("hold", "helper: pedal's down", "holding"),
-    ("turn", "helper: lost it", "lost"),
-    ("turn", "helper: my foot slipped", "lost"),
-    ("release", "helper: released", "released"),
-    ("release", "helper: pedal up", "released"),
-    ("halted held", "tech: let it up", "let_up"),
-    ("halted held", "tech: carry on", "carry_on"),
-    ("gap", "tech: where are we", "where"),
-    ("gap", "tech: why", "why"),
-    ("gap", "tech: how much longer", "how_long"),
-    ("gap", "tech: say again", "repeat"),
-    ("gap", "tech: go back", "back"),
-    ("gap", "tech: help", "help"),
-    ("gap", "tech: lunch", "pause"),
-]
+rows = rows_of("meanings.txt", "at", "line", "wanted")
 
 
-@pytest.mark.parametrize(("at", "line", "meaning"), EXACT)
-def test_exact(session: Session, play: Play, at: str, line: str, meaning: str) -> None:
-    assert meant(session, play, at, line) == meaning
+@rows("exact")
+def test_exact(session: Session, play: Play, at: str, line: str, wanted: str) -> None:
+    assert meant(session, play, at, line) == wanted
 
 
 SHOUTS = [
@@ -128,26 +89,11 @@ def test_no_stop(session: Session, play: Play, words: str) -> None:
     assert meant(session, play, "gap", f"tech: {words}") != "stop"
 
 
-NEAR = [
-    ("act", "tech: donne", "done"),
-    ("act", "tech: dun", "unclear"),
-    ("pending", "tech: chek", "?did_you_mean"),
-    ("sound", "helper: sownd", "?did_you_mean"),
-    ("hold", "helper: holdin", "?did_you_mean"),
-    ("hold", "helper: hold", "?did_you_mean"),
-    ("ring ready", "tech: cleer", "?did_you_mean"),
-    ("ring ready", "tech: cleared", "?did_you_mean"),
-    ("release", "helper: relased", "?did_you_mean"),
-    ("halted held", "tech: let it upp", "?did_you_mean"),
-    ("gap", "tech: where are we at", "where"),
-]
-
-
-@pytest.mark.parametrize(("at", "line", "meaning"), NEAR)
-def test_misheard(session: Session, play: Play, at: str, line: str, meaning: str) -> None:
+@rows("misheard")
+def test_misheard(session: Session, play: Play, at: str, line: str, wanted: str) -> None:
     """Likeness answers plain things, and only asks about what moves a pedal."""
     got = meant(session, play, at, line)
-    assert got == meaning or (meaning.startswith("?") and got[:4] in ("?did", "uncl"))
+    assert got == wanted or (wanted.startswith("?") and got[:4] in ("?did", "uncl"))
 
 
 LIFE = [
@@ -179,30 +125,11 @@ def test_life_and_limb_only_word_for_word(
         assert not (isinstance(got, Act) and got.meaning == meaning), words
 
 
-NOT_THIS = [
-    *(("sound", f"helper: {w}", "sound") for w in ("unsound", "it's unsound", "all unsound")),
-    *(("sound", f"helper: {w}", "sound") for w in ("isnt sound", "it is not sound", "not so good")),
-    *(("sound", f"helper: {w}", "sound") for w in ("it doesnt", "it does not", "shifts unclean")),
-    *(("sound tech", f"tech: {w}", "sound") for w in ("something loose", "everything's loose")),
-    *(("sound tech", f"tech: {w}", "sound") for w in ("moves, not freely", "doesnt move freely")),
-    *(("act", f"tech: {w}", "done") for w in ("not done", "undone", "it's undone", "all undone")),
-    *(("act", f"tech: {w}", "done") for w in ("unfinished", "not finished", "incomplete")),
-    *(("act", f"tech: {w}", "done") for w in ("half done", "almost done", "isnt done", "didnt")),
-    *(("ready", f"helper: {w}", "ready") for w in ("not ready", "i'm unready", "unready")),
-    *(("repair", f"tech: {w}", "repaired") for w in ("unrepaired", "not repaired", "unfixed")),
-    *(("pending", f"tech: {w}", "check") for w in ("unchecked", "not right", "incorrect", "nope")),
-    *(("pending", f"tech: {w}", "check") for w in ("unconfirmed", "not correct", "that's not it")),
-    *(("pending", f"tech: {w}", "check") for w in ("thats not right", "isnt right", "not okay")),
-    *(("close plan", f"tech: {w}", "accept") for w in ("don't accept", "dont accept it", "unacc")),
-    *(("close plan", f"tech: {w}", "move") for w in ("don't move it", "dont move it", "remove")),
-]
-
-
-@pytest.mark.parametrize(("at", "line", "meaning"), NOT_THIS)
+@rows("not this")
 def test_a_denial_is_not_its_opposite(
-    session: Session, play: Play, at: str, line: str, meaning: str
+    session: Session, play: Play, at: str, line: str, wanted: str
 ) -> None:
-    assert meant(session, play, at, line) != meaning
+    assert meant(session, play, at, line) != wanted
 
 
 @pytest.mark.parametrize(
@@ -221,53 +148,22 @@ def test_lost_is_heard_generously(session: Session, play: Play, at: str, words: 
     assert session.job.at == "halted"
 
 
-WRONG_PERSON = [
-    ("hold", "tech: holding", "ring_hold"),
-    ("ring ready", "helper: clear", "ring_ready"),
-    ("ring clear", "helper: all clear", "ring_clear"),
-    ("release", "tech: released", "ring_release"),
-    ("halted held", "helper: let it up", "halted"),
-    ("repair", "helper: repaired", "repair"),
-    ("act", "helper: done", "chocks"),
-    ("ready", "tech: ready", "helper_ready"),
-    ("close plan", "helper: accept", "ring_plan"),
-    ("plan", "helper: check", "ring_plan"),
-    ("pending", "helper: okay", "found_gap"),
-    ("turn", "helper: done", "ring_turn"),
-    ("turn", "helper: five lugs", "ring_turn"),
-]
-
-
-@pytest.mark.parametrize(("at", "line", "state"), WRONG_PERSON)
-def test_wrong_person(session: Session, play: Play, at: str, line: str, state: str) -> None:
+@rows("wrong person")
+def test_wrong_person(session: Session, play: Play, at: str, line: str, wanted: str) -> None:
     play(session, AT[at])
     waiting = session.job.pending
     said = play(session, line)
-    assert session.job.at == state and session.job.pending is waiting
+    assert session.job.at == wanted and session.job.pending is waiting
     assert not any(s.key == "reply:confirm_count" for s in said)
 
 
-@pytest.mark.parametrize(
-    ("at", "words", "figures"),
-    [
-        ("turn", "too lugs tighter", "2 lugs tighter"),
-        ("turn", "for lugs tighter", "4 lugs tighter"),
-        ("turn", "won lug", "1 lug tighter"),
-        ("turn", "three", "3 lugs tighter"),
-        ("turn", "three lugs looser", "3 lugs looser"),
-        ("gap", "five twenty five", "0.525 in"),
-        ("gap", "nine sixteenths", "9/16 in"),
-        ("gap", "the gap is five eighths", "5/8 in"),
-        ("free", "one and a half", "1-1/2 in"),
-        ("clearance", "twenty-seven thou", "0.027 in"),
-    ],
-)
+@rows("read back")
 def test_readings_and_homophones(
-    session: Session, play: Play, at: str, words: str, figures: str
+    session: Session, play: Play, at: str, line: str, wanted: str
 ) -> None:
     play(session, AT[at])
-    play(session, words)
-    assert session.job.pending is not None and session.job.pending.figures == figures
+    play(session, line)
+    assert session.job.pending is not None and session.job.pending.figures == wanted
 
 
 @pytest.mark.parametrize(

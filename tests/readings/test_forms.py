@@ -7,33 +7,14 @@ must be read right, asked about, refused or left alone.
 from __future__ import annotations
 
 from fractions import Fraction
-from pathlib import Path
 
 import pytest
 
 from assistant.quantity import QUANTITIES
 from assistant.readings import read
+from tests.tables import rows_of
 
-FILE = Path(__file__).parents[1] / "corpus" / "forms.txt"
-
-
-def tables() -> dict[str, list[tuple[str, str, str]]]:
-    """Quantity, words and what must come of them, by table."""
-    found: dict[str, list[tuple[str, str, str]]] = {}
-    for line in FILE.read_text(encoding="utf-8").splitlines():
-        if line.startswith("["):
-            rows = found.setdefault(line.strip("[]"), [])
-        elif line and not line.startswith("# "):
-            quantity, words, wanted = line.split("\t")
-            rows.append((quantity, words, wanted))
-    return found
-
-
-TABLES = tables()
-
-
-def rows(table: str) -> pytest.MarkDecorator:
-    return pytest.mark.parametrize(("quantity", "words", "wanted"), TABLES[table])
+rows = rows_of("forms.txt", "quantity", "words", "wanted")
 
 
 def number(text: str) -> float:

@@ -1,0 +1,25 @@
+"""Tables of what is said and what must come of it, from the files in `tests/corpus`."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+CORPUS = Path(__file__).parent / "corpus"
+
+
+def rows_of(name: str, *columns: str) -> Callable[[str], pytest.MarkDecorator]:
+    """What marks a test to be run with each row of one table of a file.
+
+    A file holds tables of tab-separated rows; the line before a table's first row is its name in
+    brackets. Lines that begin with "# " are remarks.
+    """
+    found: dict[str, list[tuple[str, ...]]] = {}
+    for line in (CORPUS / name).read_text(encoding="utf-8").splitlines():
+        if line.startswith("["):
+            rows = found.setdefault(line.strip("[]"), [])
+        elif line and not line.startswith("# "):
+            rows.append(tuple(line.split("\t")))
+    return lambda table: pytest.mark.parametrize(columns, found[table])
