@@ -14,12 +14,12 @@ def rows_of(name: str, *columns: str) -> Callable[[str], pytest.MarkDecorator]:
     """What marks a test to be run with each row of one table of a file.
 
     A file holds tables of tab-separated rows; the line before a table's first row is its name in
-    brackets. Lines that begin with "# " are remarks.
+    brackets. Lines that begin with "# " are remarks; "\\n" in a cell is the end of a line.
     """
     found: dict[str, list[tuple[str, ...]]] = {}
     for line in (CORPUS / name).read_text(encoding="utf-8").splitlines():
         if line.startswith("["):
             rows = found.setdefault(line.strip("[]"), [])
         elif line and not line.startswith("# "):
-            rows.append(tuple(line.split("\t")))
+            rows.append(tuple(cell.replace("\\n", "\n") for cell in line.split("\t")))
     return lambda table: pytest.mark.parametrize(columns, found[table])

@@ -25,6 +25,7 @@ from assistant.texts.dialogs import (
     Dialogs,
     load_dialogs,
 )
+from tests.tables import rows_of
 
 SHIPPED = Path(__file__).parents[2] / "dialogs"
 Play = Callable[[Session, str], list[Said]]
@@ -147,131 +148,19 @@ def test_steps_out_of_order(shop: Path, first: str, second: str) -> None:
     refused(shop, "steps.toml", f"step {second} must come after {first}")
 
 
-DAMAGE = [
-    # step, what stands there, what it becomes, parts of the message
-    ("ring_hold", 'kind = "hold"', 'kind = "act"', ("ring_hold", "hold")),
-    ("ring_turn", 'kind = "turn"', 'kind = "act"', ("ring_turn", "turn")),
-    ("ring_clear", 'kind = "clear"', 'kind = "act"', ("ring_clear", "clear")),
-    ("ring_release", 'kind = "release"', 'kind = "act"', ("ring_release", "release")),
-    ("chocks", 'kind = "act"', 'kind = "acts"', ("chocks", "kind")),
-    ("chocks", 'kind = "act"', 'kind = "turn"', ("chocks", "act")),
-    ("ring_hold", 'who = "helper"', 'who = "tech"', ("ring_hold", "helper")),
-    ("ring_release", 'who = "helper"', 'who = "tech"', ("ring_release", "helper")),
-    ("chocks", 'who = "tech"', 'who = "boss"', ("chocks", "who")),
-    ("chocks", 'who = "tech"', 'who = "any"', ("chocks", "who")),
-    ("ring_tool", "needs_hold = true", "needs_hold = false", ("ring_tool", "needs_hold")),
-    ("ring_lock", "needs_hold = true\n", "", ("ring_lock", "needs_hold")),
-    ("found_gap", 'reading = "gap"', 'reading = "clearance"', ("found_gap", "gap")),
-    ("found_gap", 'reading = "gap"', 'reading = "gab"', ("found_gap", "reading")),
-    ("final_gap", 'stage = "final"', 'stage = "last"', ("final_gap", "stage")),
-    ("final_gap", 'stage = "final"', 'stage = "found"', ("final_gap", "final")),
-    ("final_gap", "minutes = 1", "optional = true", ("final_gap", "optional")),
-    ("ring_lock", "sets = ", "# sets = ", ("ring_lock", "lock_plate")),
-    ("cover_on", 'cover = "on"', 'cover = "off"', ("cover_on", "cover")),
-    ("chocks", "say = ", "says = ", ("chocks", "say")),
-    ("chocks", "why = ", "whi = ", ("chocks", "whi", "why")),
-    ("chocks", "minutes = 1", 'minutes = "1"', ("chocks", "minutes")),
-    ("chocks", 'say = "', 'say = "{lugs} ', ("chocks", "{lugs}")),
-    ("chocks", 'say = "', 'say = "{} ', ("chocks", "{}")),
-    ("chocks", 'say = "', 'say = "{ ', ("chocks", "brace")),
-    ("ring_turn", "{lugs}", "{luks}", ("ring_turn", "{luks}", "{lugs}")),
-    ("ring_turn", "{lugs}", "{lugs.real}", ("ring_turn", "lugs.real")),
-    ("ring_turn", "{lugs}", "{lugs:d}", ("ring_turn", "braces")),
-    ("chocks", 'say = "', 'say = "' + "very " * 12, ("chocks", "16 words")),
-    ("chocks", '"roll"', '"rolls"', ("chocks", "rolls")),
-    ("chocks", 'phase = "safe"', 'phase = "save"', ("chocks", "phase")),
-    ("parking_brake", 'id = "parking_brake"', 'id = "chocks"', ("chocks", "twice")),
-]
+rows = rows_of("damaged_dialogs.txt", "where", "old", "new", "told")
 
 
-@pytest.mark.parametrize(("step", "old", "new", "parts"), DAMAGE)
-def test_damaged_steps(shop: Path, step: str, old: str, new: str, parts: tuple[str, ...]) -> None:
-    in_step(shop, step, old, new)
-    refused(shop, "steps.toml", *parts)
+@rows("step")
+def test_damaged_steps(shop: Path, where: str, old: str, new: str, told: str) -> None:
+    in_step(shop, where, old, new)
+    refused(shop, "steps.toml", *told.split("|"))
 
 
-OTHER = [
-    ("words", '[holding]\nwho = "helper"', '[holding]\nwho = "any"', ("holding", "helper")),
-    ("words", '[clear]\nwho = "tech"', '[clear]\nwho = "any"', ("clear", "tech")),
-    ("words", '[released]\nwho = "helper"', '[released]\nwho = "tech"', ("released", "helper")),
-    ("words", '[let_up]\nwho = "tech"', '[let_up]\nwho = "any"', ("let_up", "tech")),
-    ("words", '[stop]\nwho = "any"', '[stop]\nwho = "tech"', ("stop", "any")),
-    ("words", 'anywhere = ["stop"', 'anywhere = ["hold it"', ("stop", "anywhere")),
-    ("words", '"holding", "pedal down"', '"holding", "done"', ("done", "holding")),
-    ("words", '"clear", "i\'m clear"', '"clear", "Done"', ("done", "clear")),
-    ("words", '"released", "pedal up"', '"released", "go on"', ("go on", "released")),
-    ("words", "[sound]", "[sounds]", ("sound", "missing")),
-    ("words", "[sound]", "[extra]\nwho = 'any'\nphrases = ['x']\n[sound]", ("extra",)),
-    ("words", 'phrases = ["note"', 'phrases = [1, "note"', ("note", "quotes")),
-    ("words", "[note]\n", "[note]\nphrase = 3\n", ("note", "phrase")),
-    ("words", "[note]", "note = 3\n[nota]", ("note",)),
-    ("replies", "stopped = ", "stoped = ", ("stopped", "missing")),
-    ("replies", "noted = ", 'extra = "x"\nnoted = ', ("extra",)),
-    ("replies", "{state}", "{stat}", ("{stat}", "{state}")),
-    ("replies", 'noted = "Noted."', "noted = 3", ("noted", "quotes")),
-    ("cautions", '[roll]\nsignal = "WARNING"', '[roll]\nsignal = "BEWARE"', ("roll", "DANGER")),
-    ("cautions", "[roll]", "[rol]", ("roll",)),
-    ("cautions", "[roll]\n", "[roll]\nbold = true\n", ("roll", "bold")),
-    ("cautions", '[roll]\nsignal = "WARNING"\n', "[roll]\n", ("roll", "signal")),
-    # of trucks of another kind
-    (
-        "steps",
-        '\nwhen = { linkage = "cable" }',
-        '\nwhen = { linkage = "cables" }',
-        ("linkage", "cables", "rod"),
-    ),
-    ("steps", '\nwhen = { linkage = "cable" }', '\nwhen = { link = "cable" }', ("trait", "link")),
-    ("steps", '\nwhen = { linkage = "cable" }', '\nwhen = "cable"', ("when", "must look like")),
-    ("steps", 'when = { clutch = "manual" }\n', "", ("ring_plan", "twice")),
-    (
-        "steps",
-        'id = "ring_hold"\nphase = "ring"\nkind = "hold"\nwho = "helper"\n'
-        'when = { clutch = "manual" }',
-        'id = "ring_hold"\nphase = "ring"\nkind = "hold"\nwho = "helper"\n'
-        'when = { clutch = "manual", linkage = "rod" }',
-        ("ring_hold", "missing", "cable linkage"),
-    ),
-    (
-        "steps",
-        'id = "chain_fluid"\nphase = "chain"\nkind = "sound"\nwho = "tech"\n'
-        'when = { linkage = "hydraulic" }',
-        'id = "chain_fluid"\nphase = "chain"\nkind = "sound"\nwho = "tech"\n'
-        'when = { linkage = "hydraulic", clutch = "manual" }',
-        ("chain_fluid", "missing", "hydraulic linkage", "self-adjusting clutch"),
-    ),
-    (
-        "steps",
-        "[[step.instead]]\nwhen",
-        '[[step.instead]]\nkind = "act"\nwhen',
-        ("kind", "no key"),
-    ),
-    ("steps", 'id = "chocks"', 'id = "chocks"\ninstead = "x"', ("chocks", "[[step.instead]]")),
-    (
-        "steps",
-        'answers = ["plug out"',
-        'answers = ["released"',
-        ("cover_off", "released", "already means"),
-    ),
-    ("steps", "Rubber plug out of the hole.", "very " * 17, ("cover_off", "16 words")),
-    ("steps", "Cable adjuster {rod} {rod_way}.", "Cable adjuster {lugs}.", ("fork_rod", "{lugs}")),
-    ("replies", "[truck.linkage.cable]", "[truck.linkage.string]", ("linkage", "string")),
-    ("replies", "[truck.linkage.cable]", "[truck.engine.cable]", ("trait", "engine")),
-    ("replies", 'rod_none = "The cable', 'rod_nome = "The cable', ("rod_nome", "rod_none")),
-    (
-        "replies",
-        "[truck.lock.bracket]\n",
-        '[truck.lock.bracket]\nnoted = "{x}"\n',
-        ("noted", "{x}"),
-    ),
-]
-
-
-@pytest.mark.parametrize(("name", "old", "new", "parts"), OTHER)
-def test_damaged_words_replies_cautions(
-    shop: Path, name: str, old: str, new: str, parts: tuple[str, ...]
-) -> None:
-    swap(shop, name, old, new)
-    refused(shop, *parts)
+@rows("file")
+def test_damaged_files(shop: Path, where: str, old: str, new: str, told: str) -> None:
+    swap(shop, where, old, new)
+    refused(shop, *told.split("|"))
 
 
 @pytest.mark.parametrize("meaning", interlocks.EXACT)

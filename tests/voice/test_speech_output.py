@@ -30,6 +30,7 @@ from assistant.voice.output.player import NoLoudspeaker, PlaybackBuffer
 from assistant.voice.output.queue import SpeechOutput
 from assistant.voice.output.synthesizer import SpeechError, Synthesizer, split_sentences, spoken
 from tests.spoken.channels import level_dbfs
+from tests.tables import rows_of
 
 DEMO = Path(__file__).parents[2] / "demo_sessions"
 
@@ -118,27 +119,7 @@ STOP = Said("tech", "STOP. Everything out. Pedal up. Ring not moved.", "r", "DAN
 STOP_HELPER = Said("helper", "STOP. Foot off the pedal.", "reply:h", "DANGER", "STOP")
 
 
-@pytest.mark.parametrize(
-    ("figures", "words"),
-    [
-        ("9/16 in", "Nine sixteenths"),
-        ("1-1/2 in", "One and one half"),
-        ("0.485 in", "Point four eight five inch"),
-        ("12.7mm", "Twelve point seven millimetres"),
-        ("216.0 mm", "Two hundred sixteen millimetres"),
-        ("Limit 1/2 in to 1 in, T-104 card.", "Limit one half to one inch, T, one zero four card."),
-        ("0.525 in: in.", "Point five two five inch: in."),
-        ("-1/64 in", "Minus one sixty-fourth"),
-        ("85% likely", "Eighty-five percent likely"),
-        ("HANDS OUT. Both gauges in.", "Hands out. Both gauges in."),
-        ("9/16 in. Nine sixteenths. Check?", "Nine sixteenths. Check?"),
-        (
-            "15/32 in. Half, shy a thirty-second.",
-            "Fifteen thirty-seconds. Half, shy a thirty-second.",
-        ),
-        ("412,350 miles.", "Four hundred twelve thousand three hundred fifty miles."),
-    ],
-)
+@rows_of("figures_spoken.txt", "figures", "words")("spoken")
 def test_figures_in_peoples_own_words(figures: str, words: str) -> None:
     assert spoken(figures) == words
 
@@ -194,7 +175,7 @@ def test_every_text_of_the_dialogs_is_speakable(dialogs: Dialogs) -> None:
     texts = [c.text for c in dialogs.cautions.values()]
     for step in dialogs.steps:
         texts += [t for t in (step.say, step.why, step.helper) if t]
-    texts += dialogs.replies.values()
+    texts += [both.spoken for both in dialogs.texts.values()]
     assert len(texts) > 200
     for text in texts:
         for figures in FIGURES:
