@@ -28,10 +28,11 @@ sys.path.insert(0, str(Path(__file__).parents[2]))
 
 from assistant.texts.dialogs import load_dialogs
 from assistant.voice.recognition.recognizers import Recognizers, open_recognizers
+from tests.benchmarks.figures import table
+from tests.demo import DIALOGS
 from tests.spoken.closed_loop import Loop, Shop, by_sound
 from tests.spoken.voices import available
 
-DIALOGS = Path(__file__).parents[2] / "dialogs"
 NOISES = ("idle", "impacts", "hiss", "babble")
 
 
@@ -120,15 +121,14 @@ def has_effect(mismatch: dict[str, Any]) -> bool:
     return bool(mismatch.get("effect", mismatch.get("after") != mismatch["step"]))
 
 
-def table(rows: list[dict[str, Any]]) -> str:
-    """Figures by noise level and over all, one column each."""
+def by_noise(rows: list[dict[str, Any]]) -> None:
+    """Print figures by noise level and over all, one column each."""
     groups = [(f"{snr} dB", [r for r in rows if r["snr_db"] == snr]) for snr in (20, 10)]
     columns = [(name, summed(some)) for name, some in [*groups, ("all", rows)] if some]
-    lines = ["| what | " + " | ".join(name for name, _ in columns) + " |"]
-    lines.append("| --- |" + " --- |" * len(columns))
-    for key in columns[-1][1]:
-        lines.append(f"| {key} | " + " | ".join(str(c[key]) for _, c in columns) + " |")
-    return "\n".join(lines)
+    table(
+        ["what", *(name for name, _ in columns)],
+        [[key, *(str(column[key]) for _, column in columns)] for key in columns[-1][1]],
+    )
 
 
 def load(paths: Iterable[Path]) -> list[dict[str, Any]]:
@@ -165,7 +165,7 @@ def main() -> None:
     a = args.parse_args()
     if a.sum:
         rows = load(a.sum)
-        print(table(rows))
+        by_noise(rows)
         details(rows)
         return
     mine, of = map(int, a.share.split("/"))
@@ -185,7 +185,7 @@ def main() -> None:
             with a.out.open("a", encoding="utf-8") as out:
                 out.write(json.dumps(row) + "\n")
     if rows:
-        print(table(rows))
+        by_noise(rows)
         details(rows)
 
 

@@ -21,31 +21,43 @@ import hashlib
 import json
 import os
 import platform
+import resource
 import subprocess
 import sys
 import time
-from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
 import jiwer
+import numpy as np
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
 from assistant.voice import interpretation
 from assistant.voice.devices.audio import load
+from assistant.voice.recognition.expected import expected
 from assistant.voice.recognition.recognizers import Recognizers, open_recognizers
 from tests.benchmarks import hearing_live as live
 from tests.benchmarks import hearing_scores as scores
-from tests.benchmarks.hearing_utterances import WAYS, Free, hear_all, judge, plan
+from tests.benchmarks.figures import quantile, table
+from tests.benchmarks.hearing_utterances import WAYS, Free, hear_all, jobs, judge, plan
 from tests.spoken import voices
 
 
 def memory() -> float:
-    """Peak resident megabytes of a process with the grammars of a whole job."""
-    script = Path(__file__).with_name("hearing_memory.py")
-    done = subprocess.run([sys.executable, str(script)], capture_output=True, text=True, check=True)
-    return float(done.stdout)
+    """Peak resident megabytes of a process that opens the ears and hears a whole job."""
+    command = [sys.executable, __file__, "--memory"]
+    return float(subprocess.run(command, capture_output=True, text=True, check=True).stdout)
+
+
+def hear_a_job() -> None:
+    """What `memory` measures; prints it."""
+    ears, rng = Recognizers(open_recognizers()[0]), np.random.default_rng(1)
+    for job in jobs().values():
+        ears.expect(expected(job))
+        if job.expects():
+            ears.listen(rng.normal(0, 0.05, 40_000).astype(np.float32))
+    print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024)
 
 
 def people(ears: Recognizers, free: Free) -> dict[str, Any]:
@@ -81,7 +93,11 @@ def main() -> None:
     parser.add_argument(
         "--hearings", type=Path, help="keep here what the engines heard, and go on from there"
     )
+    parser.add_argument("--memory", action="store_true", help="only how much memory it takes")
     args = parser.parse_args()
+    if args.memory:
+        hear_a_job()
+        return
     if voices.missing():
         sys.exit(voices.missing())
     opened, _ = open_recognizers(("whisper",))
@@ -143,7 +159,7 @@ def report(found: dict[str, Any]) -> None:
             if late[name]:
                 what = {"waits": "end of speech noticed", "totals": "answer decided on"}[name]
                 print(f"  end of the words to {what}: median {late[name][len(late[name]) // 2]:.2f}"
-                      f" s, 95 % {scores.quantile(late[name], 0.95):.2f} s")  # fmt: skip
+                      f" s, 95 % {quantile(late[name], 0.95):.2f} s")  # fmt: skip
     if "rejection" in found:
         no = found["rejection"]
         print(
@@ -165,15 +181,6 @@ def _cell(value: float | None, key: str = "") -> str:
         return "-"
     timed = key.endswith(" s") or key in ("wer", "real-time factor")
     return f"{value:.2f}" if timed else f"{100 * value:.1f} %"
-
-
-def table(head: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
-    """Print in columns."""
-    widths = [max(len(row[i]) for row in [head, *rows]) for i in range(len(head))]
-    for row in [head, *rows]:
-        first, *rest = (c.ljust(w) if not i else c.rjust(w)
-                        for i, (c, w) in enumerate(zip(row, widths, strict=True)))  # fmt: skip
-        print("  ".join([first, *rest]).rstrip())
 
 
 if __name__ == "__main__":

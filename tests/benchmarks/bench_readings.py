@@ -36,65 +36,44 @@ from __future__ import annotations
 import argparse
 import importlib
 import re
+import sys
 import time
 import warnings
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Sequence
 from itertools import pairwise
 from pathlib import Path
 from typing import Any, NamedTuple
 
-CORPUS = Path(__file__).parent.parent / "corpus"
-FILES = ("tuning", "heldout")
+sys.path.insert(0, str(Path(__file__).parents[2]))
+
+from tests.benchmarks.figures import table
+from tests.readings.test_corpus import FILES, Row, is_right
+from tests.readings.test_corpus import rows as rows_of_file
+
 MM_PER_IN = 25.4
 BASELINE = "lugcall, known shapes"
 NUMBER = re.compile(r"\d+(?:[.,]\d+)?")
 
 
-class Row(NamedTuple):
-    """What a corpus row says and expects."""
-
-    file: str
-    category: str
-    quantity: str
-    words: str
-    status: str
-    low: float
-    high: float
-    is_count: bool
-
-
-def corpus() -> Iterator[Row]:
-    """Every row of both files; a single expected value is an interval of no width."""
-    for name in FILES:
-        for line in (CORPUS / f"{name}.tsv").read_text(encoding="utf-8").split("\n")[1:]:
-            if not line:
-                continue
-            cells = [*line.split("\t"), *[""] * 8]
-            category, quantity, words, status, value, count, nominal = cells[:7]
-            expected = [float(x) for x in (nominal or value or count or "nan").split("..")]
-            yield Row(
-                name, category, quantity, words, status, expected[0], expected[-1], bool(count)
-            )
+def corpus() -> list[tuple[str, Row]]:
+    """Every row of both files, with its file."""
+    return [(name, row) for name in FILES for row in rows_of_file(name)]
 
 
 def inside(row: Row, value: float) -> bool:
     """Whether `value` is the expected one, allowing for the six places the files keep."""
-    slack = 1e-6 * max(1.0, abs(row.high))
-    return row.low - slack <= value <= row.high + slack
-
-
-# --- the readers: each takes a row and says right, asked, wrong or none --------------------------
+    ends = [float(x) for x in (row.nominal_in or row.value_in or row.count or "nan").split("..")]
+    slack = 1e-6 * max(1.0, abs(ends[-1]))
+    return ends[0] - slack <= value <= ends[-1] + slack
 
 
 def lugcall(row: Row) -> str:
     """This project, judged strictly."""
     got = READ(row.words, row.quantity)
-    if got.status == "read":
-        value = got.count if row.is_count else got.value_in
-        good = row.status == "read" and value is not None and inside(row, value)
-        return "right" if good else "wrong"
-    if got.status == row.status:
+    if is_right(row, got):
         return "right"
+    if got.status == "read":
+        return "wrong"
     return "asked" if got.status == "ask" else "none"
 
 
@@ -110,7 +89,7 @@ def favourable(row: Row, numbers: list[float], inches: list[float]) -> str:
     if digits.isdigit():
         found.append(float(digits))
     for n in found:
-        means += [n] if row.is_count else [n, n / 1000, n / MM_PER_IN, n * 10 / MM_PER_IN]
+        means += [n] if row.count else [n, n / 1000, n / MM_PER_IN, n * 10 / MM_PER_IN]
     return "right" if any(inside(row, value) for value in means) else "wrong"
 
 
@@ -171,7 +150,7 @@ class Result(NamedTuple):
 def run(
     name: str,
     reader: Callable[[Row], str],
-    rows: list[Row],
+    rows: Sequence[Row],
     repeat: int,
     before: Callable[[], None] = lambda: None,
 ) -> Result:
@@ -191,34 +170,38 @@ def share(verdicts: list[str], verdict: str) -> str:
     return f"{100 * verdicts.count(verdict) / len(verdicts):.1f}"
 
 
-def print_table(results: list[Result]) -> None:
+def print_results(results: list[Result]) -> None:
     """Every reader on one line."""
     ours = next(r for r in results if r.name == BASELINE).per_second
-    print(
-        f"{'reader':<24}{'rows':>6}{'right %':>9}{'asked %':>9}{'wrong %':>9}"
-        f"{'none/failed %':>15}{'readings/s':>12}{'lugcall is':>13}"
+    kinds = ("right", "asked", "wrong", "none")
+    head = ["reader", "rows", "right %", "asked %", "wrong %", "none/failed %", "readings/s"]
+    table(
+        [*head, "lugcall is"],
+        [
+            [
+                *(r.name, str(r.rows), *(share(r.verdicts, kind) for kind in kinds)),
+                *(f"{r.per_second:,.0f}", f"{ours / r.per_second:,.1f} x"),
+            ]
+            for r in results
+        ],
     )
-    for r in results:
-        columns = [share(r.verdicts, v) for v in ("right", "asked", "wrong", "none")]
-        print(
-            f"{r.name:<24}{r.rows:>6}{columns[0]:>9}{columns[1]:>9}{columns[2]:>9}"
-            f"{columns[3]:>15}{r.per_second:>12,.0f}{ours / r.per_second:>11,.1f} x"
-        )
 
 
-def print_categories(rows: list[Row], verdicts: list[str]) -> None:
+def print_categories(files: Sequence[str], rows: Sequence[Row], verdicts: list[str]) -> None:
     """lugcall by kind of utterance, for both files."""
-    print(f"\n{'lugcall by category':<24}{'tuning':>12}{'held-out':>12}")
+    lines = []
     for category in [*dict.fromkeys(row.category for row in rows), "all"]:
         cells = []
         for file in FILES:
             some = [
-                v
-                for row, v in zip(rows, verdicts, strict=True)
-                if row.file == file and category in (row.category, "all")
+                verdict
+                for of, row, verdict in zip(files, rows, verdicts, strict=True)
+                if of == file and category in (row.category, "all")
             ]
             cells.append(f"{some.count('right')}/{len(some)}" if some else "-")
-        print(f"{category:<24}{cells[0]:>12}{cells[1]:>12}")
+        lines.append([category, *cells])
+    print()
+    table(["lugcall by category", "tuning", "held-out"], lines)
 
 
 def main() -> None:
@@ -246,7 +229,7 @@ def main() -> None:
         module._heard_before.cache_clear()
         module._shapes.clear()
 
-    rows = list(corpus())
+    files, rows = zip(*corpus(), strict=True)
     results = [
         run("lugcall, first hearing", lugcall, rows, args.repeat, forget_all),
         run(BASELINE, lugcall, rows, args.repeat, forget_words),
@@ -259,8 +242,8 @@ def main() -> None:
         some = rows[:: args.sample]
         name = f"quantulum3 (1 in {args.sample})" if args.sample > 1 else "quantulum3"
         results.insert(3, run(name, with_quantulum3, some, min(args.repeat, 2)))
-    print_table(results)
-    print_categories(rows, results[1].verdicts)
+    print_results(results)
+    print_categories(files, rows, results[1].verdicts)
 
 
 if __name__ == "__main__":

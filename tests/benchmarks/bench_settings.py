@@ -21,6 +21,7 @@ from pathlib import Path
 from assistant.clutch.solver import solve
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
+from tests.benchmarks.figures import times
 from tests.clutch.test_settings import PlainTruck, best_by_force, random_truck, rank, settled
 
 
@@ -46,10 +47,6 @@ def wide_truck(rng: random.Random) -> PlainTruck:
     return replace(truck, values=values, limits=limits, height_step=1 / 16, total_step=1 / 16)
 
 
-def share(values: list[float], part: float) -> float:
-    return sorted(values)[min(len(values) - 1, int(len(values) * part))] * 1e3
-
-
 def timed(trucks: int, seed: int) -> None:
     rng, full, alone = random.Random(seed), [], []
     possible = sure = 0
@@ -65,11 +62,8 @@ def timed(trucks: int, seed: int) -> None:
         possible += found.possible
         sure += found.sure
     print(f"{trucks} trucks: everything can be in for {possible}, surely for {sure}")
-    for name, values in (("with candidates", full), ("alone", alone)):
-        print(
-            f"{name:<16} median {share(values, 0.5):.1f} ms, 95 % {share(values, 0.95):.1f} ms, "
-            f"worst {max(values) * 1e3:.1f} ms"
-        )
+    times("with candidates", full)
+    times("alone", alone)
 
 
 def checked(trucks: int, seed: int) -> None:

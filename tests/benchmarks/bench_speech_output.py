@@ -17,43 +17,24 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).parent.parent.parent))
 
 from assistant.act import Said
-from assistant.card import load_card
-from assistant.conversation import Session, split_speaker
-from assistant.texts.dialogs import load_dialogs
 from assistant.voice.devices.audio import RATE
 from assistant.voice.devices.portaudio import quiet_libraries
 from assistant.voice.output.player import Player
 from assistant.voice.output.queue import SpeechOutput
 from assistant.voice.output.synthesizer import Synthesizer, split_sentences, spoken
+from tests.benchmarks.figures import times
+from tests.demo import played
 from tests.voice.pulse import missing, pulse
-
-DEMO = Path(__file__).parent.parent.parent / "demo_sessions"
 
 
 def texts() -> list[str]:
     """Everything said in the invented shop's three jobs, once each."""
     out: dict[str, None] = {}
-    jobs = (("first_job", "truck_t104"), ("metric_job", "truck_m31"), ("hard_day", "truck_t104"))
-    for script, card in jobs:
+    for name in ("first_job", "metric_job", "hard_day"):
         with tempfile.TemporaryDirectory() as folder:
-            session, said = Session.begin(
-                load_card(DEMO / f"{card}.toml"), load_dialogs(), Path(folder)
-            )
-            for line in (DEMO / f"{script}.txt").read_text(encoding="utf-8").splitlines():
-                if line and not line.startswith("#"):
-                    said = said + session.hear(*split_speaker(line))
-            session.close()
-        out.update(dict.fromkeys(one.text for one in said))
+            for *_, said in played(name, Path(folder)):
+                out.update(dict.fromkeys(one.text for one in said))
     return list(out)
-
-
-def row(what: str, seconds: list[float]) -> None:
-    """One line of the table, in milliseconds."""
-    ms = np.array(seconds) * 1000
-    print(
-        f"{what:52} median {np.median(ms):6.1f}  95 % {np.percentile(ms, 95):6.1f}  "
-        f"most {ms.max():6.1f} ms  (n={len(ms)})"
-    )
 
 
 def synthesis() -> None:
@@ -62,20 +43,20 @@ def synthesis() -> None:
     start = time.perf_counter()
     with Synthesizer() as speech:
         speech.samples("Ready.")
-        row("start of the synthesizer to its first samples", [time.perf_counter() - start])
+        times("start of the synthesizer to its first samples", [time.perf_counter() - start])
         for what in ("text to samples of its first sentence, new", "the same, said before"):
             took = []
             for text in all_texts:
                 start = time.perf_counter()
                 speech.samples(split_sentences(spoken(text))[0])
                 took.append(time.perf_counter() - start)
-            row(what, took)
+            times(what, took)
         took = []
         for text in all_texts:
             start = time.perf_counter()
             spoken(text)
             took.append(time.perf_counter() - start)
-        row("of that: figures into words", took)
+        times("of that: figures into words", took)
 
 
 def on_pulse() -> None:
@@ -88,20 +69,20 @@ def on_pulse() -> None:
             got = subprocess.run(
                 [sys.executable, __file__, "child"], env=daemon.env, capture_output=True, text=True
             )
-        sound, times = tape.samples(), tape.times
+        sound, blocks = tape.samples(), tape.times
     # A block cannot come before it sounded: its earliest arrival dates the whole tape, late by
     # the recorder's own latency, so that what follows is not flattered.
-    begin = min(at - count / RATE for at, count in times)
+    begin = min(at - count / RATE for at, count in blocks)
     heard = np.flatnonzero(np.abs(sound) > 0.003) / RATE + begin
     rows = json.loads(got.stdout.splitlines()[-1])
-    row("say() to first sound, as the player dates it", [r[1] - r[0] for r in rows])
+    times("say() to first sound, as the player dates it", [r[1] - r[0] for r in rows])
     first_heard = [heard[heard > r[0]][0] - r[0] for r in rows]
-    row("say() to first sound, as the null sink's monitor has it", first_heard)
+    times("say() to first sound, as the null sink's monitor has it", first_heard)
     silent = [
         heard[(heard > hush - 0.2) & (heard < hush + 0.55)][-1] - hush for _, _, hush, *_ in rows
     ]
-    row("hush() to the last sound on the monitor", silent)
-    row("say() of a stop, amid other talk, to its signal", [r[4] - r[3] for r in rows])
+    times("hush() to the last sound on the monitor", silent)
+    times("say() of a stop, amid other talk, to its signal", [r[4] - r[3] for r in rows])
 
 
 def child() -> None:

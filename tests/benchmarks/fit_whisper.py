@@ -54,9 +54,9 @@ class Words:
     """Draws (text for the talker, words as the grammar spells them; "" for not meant for us)."""
 
     def __init__(self, rng: random.Random) -> None:
-        from assistant.card import load_card
         from assistant.texts.dialogs import load_dialogs
         from assistant.voice.recognition.expected import expected, reading_grammar
+        from tests.demo import card
         from tests.spoken.commands import moments
         from tests.spoken.phrases import QUOTA
 
@@ -65,8 +65,7 @@ class Words:
         self.talk = sentences()
         self.grammars = {q: reading_grammar(q) for q in QUOTA}
         dialogs = load_dialogs()
-        card = Path(__file__).parents[2] / "demo_sessions" / "truck_t104.toml"
-        jobs = moments(load_card(card), dialogs)
+        jobs = moments(card(), dialogs)
         self.places = [(j, who) for j in jobs.values() for who in ("tech", "helper")]
         self.now = [expected(j, who) for j, who in self.places[::3]]
         phrases = {w for m in dialogs.words.values() for w in m.phrases}

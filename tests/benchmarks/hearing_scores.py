@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import re
 import statistics
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Sequence
 from typing import Any
 
 import jiwer
 from num2words import num2words
 
+from .figures import quantile
 from .hearing_utterances import WAYS, Row
 
 
@@ -39,12 +40,6 @@ def wrong(row: Row, way: str) -> bool:
 def share(rows: Sequence[Row], way: str, of: Callable[[Row, str], bool]) -> float | None:
     """Part of `rows` for which `of` holds; None where there are none."""
     return sum(of(row, way) for row in rows) / len(rows) if rows else None
-
-
-def quantile(values: Iterable[float], part: float) -> float:
-    """The value below which `part` of them lie."""
-    ordered = sorted(values)
-    return ordered[min(len(ordered) - 1, int(len(ordered) * part))]
 
 
 def engines(rows: Sequence[Row]) -> dict[str, dict[str, Any]]:

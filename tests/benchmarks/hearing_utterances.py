@@ -12,7 +12,6 @@ from functools import cache, partial
 from itertools import cycle, product
 from pathlib import Path
 
-from assistant.card import load_card
 from assistant.conversation.understand import understand
 from assistant.texts.dialogs import load_dialogs
 from assistant.voice.devices.audio import RATE, Samples
@@ -25,10 +24,10 @@ from assistant.voice.recognition.recognizer import Hearing
 from assistant.voice.recognition.recognizers import Recognizers
 from assistant.voice.recognition.whisper import PROMPT
 from assistant.voice.session.recorded import speech_in
+from tests.demo import card
 from tests.spoken import channels, noises, phrases, voices
 from tests.spoken.commands import commands, moments
 
-CARD = Path(__file__).parents[2] / "demo_sessions" / "truck_t104.toml"
 SNRS = (20, 10, 5)
 WAYS = ("whisper free", "whisper narrowed", "combined")
 """Ways to hear, all computed from the same hearings."""
@@ -113,7 +112,7 @@ class Row:
 @cache
 def jobs():
     """The job at every step of the demo, on the demo's card."""
-    return moments(load_card(CARD), load_dialogs())
+    return moments(card(), load_dialogs())
 
 
 def plan(n: int, seed: int = 17) -> list[Utterance]:

@@ -20,8 +20,8 @@ from assistant.job.kinds import KINDS
 from assistant.job.state import Facts, Taken
 from assistant.texts.dialogs import Dialogs
 from tests.clutch.test_linkage_card import RODS
+from tests.demo import DEMO
 
-DEMO = Path(__file__).parents[2] / "demo_sessions"
 START = "done / " * 6 + "helper: ready / helper: sound / sound / sound / sound"
 READ = (
     "helper: skip / {height} / {total} / {free} / check / {contact} / done / {gap} / check / "

@@ -30,23 +30,18 @@ from assistant.record import RecordError
 from assistant.sentences import DialogError
 from assistant.texts.dialogs import Dialogs
 from assistant.voice.recognition.expected import expected
+from tests.demo import DEMO, DIALOGS, script
 from tests.heard import heard, unheard
 
-DEMO = Path(__file__).parents[2] / "demo_sessions"
-SHIPPED = Path(__file__).parents[2] / "dialogs"
 LUGCALL = [sys.executable, "-m", "assistant"]
 Begin = Callable[..., CardTalk]
-SCRIPT = [
-    line
-    for line in (DEMO / "new_card.txt").read_text("utf-8").splitlines()
-    if line and not line.startswith("#")
-]
+SCRIPT = script("new_card")
 
 
 @pytest.fixture(scope="module")
 def texts() -> CardWords:
     """The words of the conversation."""
-    return load_card_words(SHIPPED)
+    return load_card_words(DIALOGS)
 
 
 @pytest.fixture
@@ -603,7 +598,7 @@ def test_whatever_is_said_the_card_can_be_read(
     ],
 )
 def test_damaged_words_are_named(old: str, new: str, part: str, tmp_path: Path) -> None:
-    shop = Path(shutil.copytree(SHIPPED, tmp_path / "dialogs"))
+    shop = Path(shutil.copytree(DIALOGS, tmp_path / "dialogs"))
     path = shop / "en" / "card.toml"
     text = path.read_text("utf-8")
     assert old in text
@@ -616,7 +611,7 @@ def test_damaged_words_are_named(old: str, new: str, part: str, tmp_path: Path) 
 
 def test_a_reply_left_out_is_said_as_in_ours(tmp_path: Path, texts: CardWords) -> None:
     """A shop's file made for an earlier lugcall still serves; a question left out is named."""
-    path = Path(shutil.copytree(SHIPPED, tmp_path / "dialogs")) / "en" / "card.toml"
+    path = Path(shutil.copytree(DIALOGS, tmp_path / "dialogs")) / "en" / "card.toml"
     text = path.read_text("utf-8")
     path.write_text(text.replace("no_lug =", "# no_lug =", 1), "utf-8")
     assert load_card_words(tmp_path / "dialogs").replies == texts.replies

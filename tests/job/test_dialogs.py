@@ -25,16 +25,16 @@ from assistant.texts.dialogs import (
     Dialogs,
     load_dialogs,
 )
+from tests.demo import DIALOGS
 from tests.tables import rows_of
 
-SHIPPED = Path(__file__).parents[2] / "dialogs"
 Play = Callable[[Session, str], list[Said]]
 
 
 @pytest.fixture
 def shop(tmp_path: Path) -> Path:
     """A shop's own copy of the dialogs."""
-    return Path(shutil.copytree(SHIPPED, tmp_path / "dialogs"))
+    return Path(shutil.copytree(DIALOGS, tmp_path / "dialogs"))
 
 
 def swap(shop: Path, name: str, old: str, new: str) -> None:
@@ -265,7 +265,7 @@ def test_lugcall_dialogs_names_another_folder(shop: Path, monkeypatch: pytest.Mo
     monkeypatch.setenv("LUGCALL_DIALOGS", str(shop))
     assert dialogs_folder() == shop
     assert load_dialogs().say("noted") == "Written down."
-    assert load_dialogs().fingerprint != load_dialogs(SHIPPED).fingerprint
+    assert load_dialogs().fingerprint != load_dialogs(DIALOGS).fingerprint
     monkeypatch.setenv("LUGCALL_DIALOGS", str(shop / "nowhere"))
     with pytest.raises(DialogError, match="nowhere"):
         load_dialogs()

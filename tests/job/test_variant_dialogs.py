@@ -9,15 +9,15 @@ from pathlib import Path
 import pytest
 
 from assistant import interlocks
-from assistant.card import CardError, card_from_text, load_card
+from assistant.card import CardError, card_from_text
 from assistant.card.arithmetic import truck_for
 from assistant.cli.plan import plan_report, plan_text
 from assistant.clutch.solver import solve
 from assistant.clutch.uncertainty import Measured
 from assistant.conversation import Session, SessionError
 from assistant.texts.dialogs import TRAITS, USUAL, Dialogs
+from tests import demo
 
-SHIPPED = Path(__file__).parents[2] / "dialogs"
 ALL = [dict(zip(TRAITS, values, strict=True)) for values in product(*TRAITS.values())]
 BRAKE = re.compile(r"clutch brake|reach the brake|toward the brake|to brake|fork and brake\b", re.I)
 
@@ -143,7 +143,7 @@ CALLED = {
 
 
 @pytest.mark.parametrize(
-    ("card", "told", "never"),
+    ("truck", "told", "never"),
     [
         ("s22", "lugs looser", r"brake contact|the brake"),
         ("a7", r"Gap stays high: follow the maker's procedure\.", r"\blugs?\b|worn-out"),
@@ -152,8 +152,8 @@ CALLED = {
         ("k40", "no ring is moved", r"\blugs?\b|the brake|brake contact|clutch brake"),
     ],
 )
-def test_a_plan_names_what_this_truck_has(card: str, told: str, never: str) -> None:
-    report = plan_report(CALLED, load_card(SHIPPED.parent / "demo_sessions" / f"truck_{card}.toml"))
+def test_a_plan_names_what_this_truck_has(truck: str, told: str, never: str) -> None:
+    report = plan_report(CALLED, demo.card(truck))
     text = plan_text(report)
     said = "\n".join(x for x in text.splitlines() if not x.startswith(("Not on the card", "ROD ")))
     assert re.search(told, text)

@@ -18,10 +18,11 @@ from assistant.pictures import plain as say
 from assistant.pictures.snapshot import PictureError, figures_of, stroke_of, today_and_after
 from assistant.pictures.svg import HEIGHT, SMALL, WIDTH, bars_svg, chain_svg, stroke_svg
 from tests.clutch.rods import BARS
+from tests.demo import DEMO, script
 
 HEADING, NOTE = "UNIT-1042-B of the north yard: pedal stroke", "; brake not known"
 NS = "{http://www.w3.org/2000/svg}"
-RECORD = Path(__file__).parents[2] / "demo_sessions" / "records" / "first_job.jsonl"
+RECORD = DEMO / "records" / "first_job.jsonl"
 READ = {
     "gap": Measured(0.656, 0.005),
     "clearance": Measured(0.040, 0.001),
@@ -228,11 +229,10 @@ def test_command_refuses_in_one_line(arguments: list[str]) -> None:
 
 def test_in_a_job_it_is_said_and_drawn(tmp_path: Path) -> None:
     """Nothing before gap and clearance are read; then one breath, and both pictures below it."""
-    script = (RECORD.parent.parent / "first_job.txt").read_text("utf-8").splitlines()
-    lines = [line for line in script if line.strip() and not line.startswith("#")]
+    lines = script("first_job")
     at = lines.index("tech: forty thou") + 2
     told = ["picture", *lines[:at], "show me the stroke", "where are we"]
-    card = str(RECORD.parent.parent / "truck_t104.toml")
+    card = str(DEMO / "truck_t104.toml")
     done = CliRunner().invoke(
         main, ["chat", "--card", card, "--records", str(tmp_path)], input="\n".join(told)
     )

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cache
-from pathlib import Path
 
 from assistant.act import Act
 from assistant.card import Card
@@ -13,8 +12,8 @@ from assistant.conversation import split_speaker
 from assistant.conversation.understand import understand
 from assistant.job.job import Job
 from assistant.texts.dialogs import Dialogs, load_dialogs
+from tests.demo import DIALOGS, script
 
-_DIALOGS = Path(__file__).parents[2] / "dialogs"
 _MOST = 8
 """Phrases of one meaning at one step, a split."""
 
@@ -71,7 +70,7 @@ class Command:
 def commands(split: str) -> tuple[Command, ...]:
     """The commands of "tuning" or "test": each meaning's first phrase is in both, the rest is
     dealt out in turn."""
-    dialogs = load_dialogs(_DIALOGS)
+    dialogs = load_dialogs(DIALOGS)
     out = []
     for meaning, who, at in _AT:
         for words in _dealt(dialogs.words[meaning].phrases, split):
@@ -107,7 +106,6 @@ _MEANING = {"act": "done", "sound": "sound"}
 # --- The job as it stands at every step: the demo's script played, with two detours.
 
 
-_SCRIPT = Path(__file__).parents[2] / "demo_sessions" / "first_job.txt"
 _DETOURS = {
     "chain_loose": ["tech: not sound", "tech: repaired", "helper: sound", "tech: sound"],
     "ring_show": ["tech: stop", "tech: carry on"],
@@ -130,7 +128,7 @@ def moments(card: Card, dialogs: Dialogs) -> dict[tuple[str, bool], Job]:
 
 
 def _walk(card: Card, dialogs: Dialogs) -> Iterator[Job]:
-    said = [line for line in _SCRIPT.read_text(encoding="utf-8").splitlines() if line[:1] > "#"]
+    said = script("first_job")
     detours = dict(_DETOURS)
     acts: list[Act] = []
     while said:

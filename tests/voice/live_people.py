@@ -19,10 +19,8 @@ from pathlib import Path
 
 import numpy as np
 
-from assistant.card import load_card
-from assistant.conversation import Session, split_speaker
-from assistant.texts.dialogs import load_dialogs
 from assistant.voice.devices.audio import RATE, Samples
+from tests.demo import played
 from tests.spoken.voices import prepare, say, voice_named
 from tests.voice.pulse import MICROPHONES, SPEAKERS, Feed, Pulse, Tape
 
@@ -239,17 +237,11 @@ class Line:
         return self.words if words == "check?" else words
 
 
-def script(file: Path, card: Path, folder: Path) -> list[Line]:
+def script(name: str, folder: Path) -> list[Line]:
     """The lines of a script, answered by a typed session that is recorded in `folder`."""
-    session, _ = Session.begin(load_card(card), load_dialogs(), folder)
-    lines = []
-    for line in file.read_text(encoding="utf-8").splitlines():
-        if line and not line.startswith("#"):
-            who, words = split_speaker(line)
-            said = session.hear(who, words)
-            lines.append(Line(who, words, tuple(_shown(one) for one in said)))
-    session.close()
-    return lines
+    turns = played(name, folder)
+    next(turns)
+    return [Line(who, words, tuple(_shown(one) for one in said)) for _, who, words, said in turns]
 
 
 def _shown(said: object) -> str:

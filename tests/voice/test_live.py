@@ -17,11 +17,11 @@ from assistant.conversation import Session
 from assistant.record import read_events, verify_file
 from assistant.texts.dialogs import load_dialogs
 from assistant.voice.devices.audio import RATE, Samples
+from tests.demo import DEMO
 from tests.spoken.voices import available
 from tests.voice.live_people import SOUND_DBFS, Crew, Line, Listening, listening, script
 from tests.voice.pulse import Pulse, missing, pulse
 
-DEMO = Path(__file__).parents[2] / "demo_sessions"
 CARD = DEMO / "truck_t104.toml"
 
 
@@ -35,7 +35,7 @@ def daemon() -> Iterator[Pulse]:
 
 @pytest.fixture(scope="module")
 def lines(tmp_path_factory: pytest.TempPathFactory) -> list[Line]:
-    return script(DEMO / "first_job.txt", CARD, tmp_path_factory.mktemp("typed"))
+    return script("first_job", tmp_path_factory.mktemp("typed"))
 
 
 @pytest.fixture

@@ -1,0 +1,30 @@
+"""How the benchmarks print what they measured."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+
+def quantile(values: Iterable[float], part: float) -> float:
+    """The value below which `part` of them lie."""
+    ordered = sorted(values)
+    return ordered[min(len(ordered) - 1, int(len(ordered) * part))]
+
+
+def times(what: str, seconds: Sequence[float]) -> None:
+    """Print one line: median, 95 % and the longest, in milliseconds."""
+    middle, most = (1000 * quantile(seconds, part) for part in (0.5, 0.95))
+    print(
+        f"{what:52} median {middle:8.3f}  95 % {most:8.3f}  worst {1000 * max(seconds):8.3f} ms"
+        f"  (n={len(seconds)})",
+        flush=True,
+    )
+
+
+def table(head: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
+    """Print in columns, all but the first aligned to the right."""
+    widths = [max(len(row[i]) for row in [head, *rows]) for i in range(len(head))]
+    for row in [head, *rows]:
+        first, *rest = (c.ljust(w) if not i else c.rjust(w)
+                        for i, (c, w) in enumerate(zip(row, widths, strict=True)))  # fmt: skip
+        print("  ".join([first, *rest]).rstrip(), flush=True)

@@ -1,0 +1,47 @@
+"""The demo's jobs, as tests and benchmarks play them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+
+from assistant.act import Said
+from assistant.card import Card, load_card
+from assistant.conversation import Session, split_speaker
+from assistant.texts.dialogs import load_dialogs
+
+ROOT = Path(__file__).parents[1]
+DEMO, DIALOGS = ROOT / "demo_sessions", ROOT / "dialogs"
+CARDS = {
+    "first_job": "t104",
+    "hard_day": "t104",
+    "cable_job": "c15",
+    "hydraulic_job": "h9",
+    "metric_job": "m31",
+    "self_adjusting_job": "a7",
+    "synchronized_job": "s22",
+    "all_new_job": "k40",
+}
+"""Script -> the truck it is played on."""
+
+
+def card(truck: str = "t104") -> Card:
+    """A truck's card."""
+    return load_card(DEMO / f"truck_{truck}.toml")
+
+
+def script(name: str) -> list[str]:
+    """The lines of a script, without remarks."""
+    lines = (DEMO / f"{name}.txt").read_text(encoding="utf-8").splitlines()
+    return [line for line in lines if line.strip() and not line.startswith("#")]
+
+
+def played(name: str, folder: Path) -> Iterator[tuple[Session, str, str, list[Said]]]:
+    """A script typed into a session that is recorded in `folder`, turn by turn: the session, who
+    said what, and the replies; before the first turn nobody said nothing."""
+    session, said = Session.begin(card(CARDS[name]), load_dialogs(DIALOGS), folder)
+    yield session, "", "", said
+    for line in script(name):
+        who, words = split_speaker(line)
+        yield session, who, words, session.hear(who, words)
+    session.close()
