@@ -46,7 +46,6 @@ class Quantity:
         plausible_mm: window for a bare number taken as millimetres, in millimetres.
         mostly_in: where most trucks' readings lie, as found or as left, or None.
         small: whether thousandths and bare thirty-seconds are usual for it.
-        rule_half_in: half the interval a rule or tape is read to, inches.
         also: other names that people use for it.
         step: the part of step ids that read it: "height" in found_height, set_height, final_height.
         fix: the step that puts it right, or "".
@@ -62,71 +61,53 @@ class Quantity:
     plausible_mm: tuple[float, float] = (0.0, 0.0)
     mostly_in: tuple[float, float] | None = None
     small: bool = False
-    rule_half_in: float = 1 / 64
     also: tuple[str, ...] = ()
     step: str = ""
     fix: str = ""
-    moved_by: frozenset[str] = frozenset()
+    moved_by: tuple[str, ...] = ()
     symbol: str = ""
+
+    @property
+    def rule_half_in(self) -> float:
+        """Half the interval it is read to, inches: with a rule, or the larger ones with a tape."""
+        return 1 / 64 if self.small or self.mostly_in is None else 1 / 32
 
     def read_at(self, stage: str) -> str:
         """The id of the step that reads it in a stage: `read_at("final")` -> "final_height"."""
         return f"{stage}_{self.step}"
 
 
-def _length(
-    name: str,
-    spoken: str,
-    possible_in: tuple[float, float],
-    plausible_in: tuple[float, float],
-    plausible_mm: tuple[float, float],
-    mostly_in: tuple[float, float],
-    *,
-    small: bool = False,
-    also: tuple[str, ...] = (),
-    step: str = "",
-    fix: str = "",
-    moved_by: tuple[str, ...] = (),
-    symbol: str = "",
-) -> Quantity:
-    """A length; the small ones are read to 1/32 of an inch, the others with a tape."""
-    half_in = 1 / 64 if small else 1 / 32
-    return Quantity(
-        name, spoken, "in", possible_in, plausible_in, plausible_mm, mostly_in, small, half_in,
-        also, step, fix, frozenset(moved_by), symbol,
-    )  # fmt: skip
-
-
 QUANTITIES: dict[str, Quantity] = {
     q.name: q
     for q in (
-        _length(
-            GAP, "gap", (0, 2.0), (0, 1.5), (2.0, 38.0), (0.2, 1.1), small=True,
+        Quantity(
+            GAP, "gap", "in", (0, 2.0), (0, 1.5), (2.0, 38.0), (0.2, 1.1), small=True,
             step="gap", fix="ring_plan", moved_by=(RING,), symbol="g",
         ),
-        _length(
-            CLEARANCE, "fork clearance", (0, 1.5), (0, 0.8), (0.9, 20.0), (0.0, 0.5), small=True,
-            also=("clearance",), step="clearance", fix="fork_rod", moved_by=(RING, ROD), symbol="c",
+        Quantity(
+            CLEARANCE, "fork clearance", "in", (0, 1.5), (0, 0.8), (0.9, 20.0), (0.0, 0.5),
+            small=True, also=("clearance",), step="clearance", fix="fork_rod",
+            moved_by=(RING, ROD), symbol="c",
         ),
-        _length(
-            BEARING_TRAVEL, "bearing travel", (0, 2.0), (0, 1.5), (2.0, 38.0), (0.2, 1.1),
+        Quantity(
+            BEARING_TRAVEL, "bearing travel", "in", (0, 2.0), (0, 1.5), (2.0, 38.0), (0.2, 1.1),
             small=True, symbol="b",
         ),
-        _length(
-            FREE_TRAVEL, "free travel", (0, 8.0), (0, 5.0), (8, 125), (0.2, 3.5),
+        Quantity(
+            FREE_TRAVEL, "free travel", "in", (0, 8.0), (0, 5.0), (8, 125), (0.2, 3.5),
             also=("free play", "free pedal"), step="free", fix="free_rod",
             moved_by=(RING, ROD, STOPS), symbol="F",
         ),
-        _length(
-            PEDAL_HEIGHT, "pedal height", (1, 24), (2, 20), (50, 500), (4.0, 12.0),
+        Quantity(
+            PEDAL_HEIGHT, "pedal height", "in", (1, 24), (2, 20), (50, 500), (4.0, 12.0),
             step="height", fix="height_stop", moved_by=(STOPS,), symbol="H",
         ),
-        _length(
-            TOTAL_TRAVEL, "total travel", (1, 20), (2, 16), (50, 400), (4.0, 12.0),
+        Quantity(
+            TOTAL_TRAVEL, "total travel", "in", (1, 20), (2, 16), (50, 400), (4.0, 12.0),
             also=("stroke",), step="total", fix="total_stop", moved_by=(STOPS,), symbol="T",
         ),
-        _length(
-            BRAKE_CONTACT, "brake contact height", (0, 12), (0, 8), (9, 200), (0.2, 3.5),
+        Quantity(
+            BRAKE_CONTACT, "brake contact height", "in", (0, 12), (0, 8), (9, 200), (0.2, 3.5),
             also=("brake contact", "contact height"), step="contact", fix="contact_rod",
             moved_by=(ROD, STOPS), symbol="h",
         ),

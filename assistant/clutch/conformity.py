@@ -63,8 +63,7 @@ class Limits:
 
     def nearest_in(self, value_in: float) -> float:
         """The limit nearest to ``value_in``, in inches."""
-        both = [limit for limit in (self.low_in, self.high_in) if limit is not None]
-        return min(both, key=lambda limit: abs(limit - value_in))
+        return min(self.ends_in, key=lambda limit: abs(limit - value_in))
 
 
 COMMON_PRACTICE = "common practice, no source"

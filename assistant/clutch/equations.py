@@ -99,6 +99,18 @@ class Readings:
         if not self.lash_in >= 0.0:
             raise ValueError("Lash cannot be below zero: give the slack felt at the pedal.")
 
+    def by_quantity(self) -> dict[str, Measured]:
+        """What was read, by its quantity's name."""
+        values = {
+            GAP: self.gap,
+            CLEARANCE: self.clearance,
+            FREE_TRAVEL: self.free_travel,
+            PEDAL_HEIGHT: self.pedal_height,
+            TOTAL_TRAVEL: self.total_travel,
+            BRAKE_CONTACT: self.brake_contact,
+        }
+        return {q: value for q, value in values.items() if value is not None}
+
 
 # --- The pedal ratio R, estimated twice from ordinary readings, and what a quarrel means.
 
@@ -219,13 +231,7 @@ def finding_of(readings: Readings, confidence: float = 0.95) -> RatioFinding | N
     else:
         z = 0.0 if abs(difference) < 1e-9 else math.copysign(math.inf, difference)
     agree = abs(z) <= limit
-    by_name = {
-        FREE_TRAVEL: free,
-        CLEARANCE: clearance,
-        PEDAL_HEIGHT: height,
-        BRAKE_CONTACT: brake,
-        GAP: gap,
-    }
+    by_name = readings.by_quantity()
     suspects = sorted(
         _suspects(by_name, first.value, second.value, readings.lash_in),
         key=lambda s: abs(s.change_in) / (by_name[s.quantity].u_in or 1e-9),
@@ -249,21 +255,18 @@ def _mean(first: Ratio, second: Ratio, shared: float) -> Ratio:
     return Ratio(w * first.value + (1 - w) * second.value, math.sqrt(max(0.0, variance)))
 
 
-def _stroke_in(read: dict[str, Measured]) -> float:
-    return read[PEDAL_HEIGHT].value_in - read[BRAKE_CONTACT].value_in
-
-
 def _suspects(
     read: dict[str, Measured], first: float, second: float, lash_in: float
 ) -> Iterator[Suspect]:
     """Each reading alone made to fit: both equations with the same R, solved for it."""
     f, c, g = read[FREE_TRAVEL].value_in, read[CLEARANCE].value_in, read[GAP].value_in
-    stroke, fitting = _stroke_in(read), brake_stroke_in(first, c, g, lash_in)
+    h, contact = read[PEDAL_HEIGHT].value_in, read[BRAKE_CONTACT].value_in
+    stroke, fitting = h - contact, brake_stroke_in(first, c, g, lash_in)
     values = {
         FREE_TRAVEL: free_travel_in(second, c, lash_in),
         CLEARANCE: (f - lash_in) * g / (stroke - f) if stroke > f else math.nan,
-        PEDAL_HEIGHT: read[BRAKE_CONTACT].value_in + fitting,
-        BRAKE_CONTACT: read[PEDAL_HEIGHT].value_in - fitting,
+        PEDAL_HEIGHT: contact + fitting,
+        BRAKE_CONTACT: h - fitting,
         GAP: (stroke - lash_in) / first - c if first > 0.0 else math.nan,
     }
     for quantity, value in values.items():
@@ -285,16 +288,14 @@ def used_ratio(readings: Readings, card: float | None = None) -> UsedRatio:
     finding = finding_of(readings)
     if finding is not None and finding.best is not None and finding.best.value > 0.0:
         return UsedRatio(finding.best.value, finding.best.u, "both")
-    first, second = ratio_from_free_travel(readings), ratio_from_brake(readings)
-    known: list[UsedRatio] = []
-    if first is not None and first.value > 0.0:
-        known.append(UsedRatio(first.value, first.u, "free travel"))
-    if second is not None and second.value > 0.0:
-        known.append(UsedRatio(second.value, second.u, "brake contact"))
+    estimates: tuple[tuple[Ratio | None, RatioSource], ...] = (
+        (ratio_from_free_travel(readings), "free travel"),
+        (ratio_from_brake(readings), "brake contact"),
+    )
+    known = [UsedRatio(*found, source) for found, source in estimates if found and found.value > 0]
     # When the two quarrel, the surer one is worked with and a note says they quarrel.
-    if not known:
-        return UsedRatio(DEFAULT_RATIO, DEFAULT_RATIO_U, "common practice")
-    return min(known, key=lambda estimate: estimate.u)
+    guess = UsedRatio(DEFAULT_RATIO, DEFAULT_RATIO_U, "common practice")
+    return min(known, key=lambda estimate: estimate.u, default=guess)
 
 
 # --- What can be turned on a truck, by how much a step moves it, and how long a turn of it takes.
@@ -404,17 +405,14 @@ class Truck:
 
         Free travel that was not read, and the brake's contact, need a ratio of this truck's own.
         """
-        read, known = self.readings, self.ratio.known
-        there = {
-            GAP: True,
-            PEDAL_HEIGHT: read.pedal_height is not None,
-            TOTAL_TRAVEL: read.total_travel is not None,
-            CLEARANCE: not self.follows,
-            FREE_TRAVEL: read.free_travel is not None or (known and not self.follows),
-            BRAKE_CONTACT: read.brake_contact is not None and known,
-            BEARING_TRAVEL: read.total_travel is not None and known,
-        }
-        figures = {q: self.figures.get(q) for q in ORDER if there[q]}
+        there, own = set(self.readings.by_quantity()), self.ratio.known
+        if own and not self.follows:
+            there.add(FREE_TRAVEL)
+        if own and TOTAL_TRAVEL in there:
+            there.add(BEARING_TRAVEL)
+        there -= {CLEARANCE} if self.follows else set()
+        there -= set() if own else {BRAKE_CONTACT}
+        figures = {q: self.figures.get(q) for q in ORDER if q in there}
         return {q: figure.limits for q, figure in figures.items() if figure is not None}
 
     def limits(self, quantity: str) -> Limits:
@@ -429,17 +427,9 @@ class Truck:
 
     def found(self) -> dict[str, Measured]:
         """What was read, and the bearing's travel, which nobody can read, worked out."""
-        read = self.readings
-        values = {
-            GAP: read.gap,
-            CLEARANCE: read.clearance,
-            FREE_TRAVEL: read.free_travel,
-            PEDAL_HEIGHT: read.pedal_height,
-            TOTAL_TRAVEL: read.total_travel,
-            BRAKE_CONTACT: read.brake_contact,
-            BEARING_TRAVEL: self.now().get(BEARING_TRAVEL),
-        }
-        return {q: value for q, value in values.items() if value is not None}
+        now = self.now()
+        bearing = {BEARING_TRAVEL: now[BEARING_TRAVEL]} if BEARING_TRAVEL in now else {}
+        return self.readings.by_quantity() | bearing
 
     def after(self, setting: Setting) -> dict[str, Measured]:
         """Every quantity that can be foretold, after the setting."""
@@ -456,21 +446,52 @@ class Truck:
             carried, carried_u = ring + rod, ring_u
             reach = read.clearance.shifted(carried, ring_u)
             values[CLEARANCE] = reach.shifted(rise / r.value if move.rigid else 0.0)
-        if read.free_travel is not None:
-            by = r.value * carried + rise
-            values[FREE_TRAVEL] = read.free_travel.shifted(by, r.value * carried_u, r.u * carried)
-        else:
-            free = free_travel_in(r.value, reach.value_in, read.lash_in) + rise
-            u = combine(r.value * reach.u_in, r.u * reach.value_in)
-            values[FREE_TRAVEL] = Measured(free, u)
+        free = self.free_after((carried, carried_u), (reach.value_in, reach.u_in), rise)
+        values[FREE_TRAVEL] = Measured(*free)
         if (contact := self._contact(ring, ring_u, rod)) is not None:
             values[BRAKE_CONTACT] = contact
         if read.pedal_height is not None:
             values[PEDAL_HEIGHT] = read.pedal_height.shifted(rise)
         if read.total_travel is not None:
             values[TOTAL_TRAVEL] = read.total_travel.shifted(rise + drop)
-            values[BEARING_TRAVEL] = self._bearing(reach, values[GAP], drop)
+            gap = values[GAP].value_in, values[GAP].u_in
+            bearing = self.bearing_after(gap, (reach.value_in, reach.u_in), drop)
+            values[BEARING_TRAVEL] = Measured(*bearing)
         return values
+
+    def free_after(
+        self, carried: tuple[float, float], reach: tuple[float, float], rise_in: float
+    ) -> tuple[float, float]:
+        """Free travel, as (inches, standard uncertainty) like the rest.
+
+        Args:
+            carried: how far ring and rod draw the fork away from the bearing.
+            reach: how far the fork then goes to the bearing.
+            rise_in: how far the pedal's rest rises.
+        """
+        read, r = self.readings.free_travel, self.ratio
+        if read is None:
+            free_in = free_travel_in(r.value, reach[0], self.readings.lash_in) + rise_in
+            return free_in, combine(r.value * reach[1], r.u * reach[0])
+        by_in = r.value * carried[0] + rise_in
+        return read.value_in + by_in, combine(read.u_in, r.value * carried[1], r.u * carried[0])
+
+    def bearing_after(
+        self, gap: tuple[float, float], reach: tuple[float, float], drop_in: float
+    ) -> tuple[float, float]:
+        """Bearing travel where total travel was read; see `free_after`.
+
+        Args:
+            gap: what is left of it.
+            reach: how far the fork goes to the bearing.
+            drop_in: how far the pedal's lower end falls.
+        """
+        total, r = self.readings.total_travel, self.stroke_ratio
+        assert total is not None
+        fork_in = (total.value_in + drop_in - self.readings.lash_in) / r.value
+        if self.clutch_brake and gap[0] <= fork_in - reach[0]:
+            return gap
+        return fork_in - reach[0], combine(total.u_in / r.value, fork_in * r.u / r.value, reach[1])
 
     def _contact(self, ring: float, ring_u: float, rod: float) -> Measured | None:
         """Pedal height at brake contact; None when neither read nor to be worked out."""
@@ -487,12 +508,3 @@ class Truck:
             way, way_u = c.value_in + rod + g.value_in, combine(c.u_in, g.u_in)
         height = read.pedal_height.value_in - free_travel_in(r.value, way, read.lash_in)
         return Measured(height, combine(read.pedal_height.u_in, r.value * way_u, r.u * way))
-
-    def _bearing(self, reach: Measured, gap: Measured, drop: float) -> Measured:
-        total, r = self.readings.total_travel, self.stroke_ratio
-        assert total is not None
-        fork = (total.value_in + drop - self.readings.lash_in) / r.value
-        if self.clutch_brake and gap.value_in <= fork - reach.value_in:
-            return gap
-        u = combine(total.u_in / r.value, fork * r.u / r.value, reach.u_in)
-        return Measured(fork - reach.value_in, u)

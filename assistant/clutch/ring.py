@@ -8,7 +8,7 @@ way round on this truck. Bayes' rule updates it after each move.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Literal, NamedTuple, get_args
@@ -90,6 +90,11 @@ class RingBelief:
             others = [p for p in (COARSE_IN, FINE_IN) if abs(p - pitch_in) > _SAME_PITCH_IN]
             spare = (1.0 - CARD_PITCH_WEIGHT) / len(others)
             pitches = [(pitch_in, CARD_PITCH_WEIGHT), *((p, spare) for p in others)]
+        return cls._either_way(pitches)
+
+    @classmethod
+    def _either_way(cls, pitches: Iterable[tuple[float, float]]) -> RingBelief:
+        """Pitches with their weights, and of each that the ring may be built reversed."""
         senses = ((1, 1.0 - REVERSED_WEIGHT), (-1, REVERSED_WEIGHT))
         return cls.normalised([RingState(p, s, wp * ws) for p, wp in pitches for s, ws in senses])
 
@@ -102,10 +107,7 @@ class RingBelief:
         pitches: dict[float, float] = {}
         for state in self.states:
             pitches[state.pitch_in] = pitches.get(state.pitch_in, 0.0) + state.weight
-        senses = ((1, 1.0 - REVERSED_WEIGHT), (-1, REVERSED_WEIGHT))
-        return RingBelief.normalised(
-            [RingState(p, s, wp * ws) for p, wp in pitches.items() for s, ws in senses]
-        )
+        return RingBelief._either_way(pitches.items())
 
     @property
     def best(self) -> RingState:
@@ -228,6 +230,7 @@ def plan_ring(
         lugs = min(counts, key=lambda n: round(_expected_miss_in(gap, n, limits, belief), 9))
     moved, moved_u = best.sense * lugs * best.pitch_in, abs(lugs) * pitch_u_in
     after = gap.shifted(-moved, moved_u)
+    too_coarse: Miss = "no more lugs" if abs(lugs) == max_lugs else "between lugs"
     return RingPlan(
         lugs=lugs,
         gap_after=after,
@@ -239,7 +242,7 @@ def plan_ring(
             if n in chances
         ),
         pitch_in=best.pitch_in,
-        misses=_misses(after.value_in, lugs, limits, max_lugs),
+        misses=too_coarse if limits.miss_in(after.value_in) else "",
     )
 
 
@@ -247,12 +250,6 @@ def _expected_miss_in(gap: Measured, lugs: int, limits: Limits, belief: RingBeli
     return sum(
         state.weight * limits.miss_in(_gap_after_in(gap, lugs, state)) for state in belief.states
     )
-
-
-def _misses(after_in: float, lugs: int, limits: Limits, max_lugs: int) -> Miss:
-    if limits.miss_in(after_in) == 0.0:
-        return ""
-    return "no more lugs" if abs(lugs) == max_lugs else "between lugs"
 
 
 # --- What a ring move really did, judged from the gap before and after it.

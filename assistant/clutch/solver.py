@@ -65,12 +65,8 @@ FREE = Locked()
 
 def sureness(value_in: float, u_in: float, limits: Limits) -> float:
     """Depth inside the limits in standard uncertainties; below zero outside."""
-    low, high = limits.low_in, limits.high_in
-    depth = min(
-        value_in - low if low is not None else math.inf,
-        high - value_in if high is not None else math.inf,
-    )
-    return depth / max(u_in, LEAST_U_IN)
+    low, high = limits.ends_in
+    return min(value_in - low, high - value_in) / max(u_in, LEAST_U_IN)
 
 
 def placing(value_in: float, figure: Figure) -> float:
@@ -174,11 +170,10 @@ class Rows:
 
     def ring(self) -> list[Row]:
         """Counts of lugs that leave the gap inside where wanted."""
-        gap, move = self.truck.readings.gap, self.move
         rows = []
         for n in _steps(self.locked.lugs, self.most.lugs):
-            u = math.hypot(gap.u_in, abs(n) * move.lug_u_in)
-            rows += self._row(GAP, n, n * move.lug_in, gap.value_in - n * move.lug_in, u)
+            by = n * self.move.lug_in
+            rows += self._row(GAP, n, by, *self.gap(Row(n, by, 0.0, 0.0)))
         return rows
 
     def height(self) -> list[Row]:
@@ -229,13 +224,10 @@ class Rows:
         steps = self._total_steps()
         if at is None or TOTAL_TRAVEL not in self.wanted:
             return steps[-1] * step
-        limits = self.truck.limits(TOTAL_TRAVEL)
-        start, last = at.value_in + rise_in, float(steps[-1])
-        if limits.high_in is not None:
-            last = min(last, math.floor((limits.high_in - start) / step + _STEP_SLACK))
-        first = float(steps[0])
-        if limits.low_in is not None:
-            first = max(first, math.ceil((limits.low_in - start) / step - _STEP_SLACK))
+        low, high = self.truck.limits(TOTAL_TRAVEL).ends_in
+        start = at.value_in + rise_in
+        last = math.floor(min(steps[-1], (high - start) / step + _STEP_SLACK))
+        first = math.ceil(max(steps[0], (low - start) / step - _STEP_SLACK))
         return last * step if first <= last else None
 
     def _row(self, quantity: str, steps: int, by: float, value: float, u: float) -> list[Row]:
@@ -262,19 +254,19 @@ class Rows:
         if self.truck.follows:  # the rod changes nothing
             brake = self.brake is None or self.brake.takes(stroke * ring_in)
             return range(int(brake and (self.free is None or self.free.takes(rise_in))))
-        low, high = -math.inf, math.inf
-        if (need := self.clearance) is not None:
-            at = need.value + ring_in + (rise_in / r if move.rigid else 0.0)
-            low, high = max(low, need.low - at), min(high, need.high - at)
-        if (need := self.free) is not None:
-            at = need.value + r * ring_in + rise_in
-            low, high = max(low, (need.low - at) / r), min(high, (need.high - at) / r)
-        if (need := self.brake) is not None:
-            low = max(low, (need.value - need.high) / stroke)
-            high = min(high, (need.value - need.low) / stroke)
-        first = -most if low == -math.inf else math.ceil(low / move.flat_in - _STEP_SLACK)
-        last = most if high == math.inf else math.floor(high / move.flat_in + _STEP_SLACK)
-        return range(max(-most, first), min(most, last) + 1)
+        fork = ring_in + (rise_in / r if move.rigid else 0.0)
+        first, last = float(-most), float(most)
+        for need, moved, per_rod in (  # what ring and rest do to it, and an inch at the rod
+            (self.clearance, fork, 1.0),
+            (self.free, r * ring_in + rise_in, r),
+            (self.brake, 0.0, -stroke),
+        ):
+            if need is not None:
+                at = need.value + moved
+                low, high = sorted(((need.low - at) / per_rod, (need.high - at) / per_rod))
+                first = max(first, low / move.flat_in - _STEP_SLACK)
+                last = min(last, high / move.flat_in + _STEP_SLACK)
+        return range(math.ceil(first), math.floor(last) + 1)
 
     def possible(self) -> bool:
         """Whether any setting puts every wanted quantity inside.
@@ -290,8 +282,8 @@ class Rows:
                     continue
                 if need is None or need.high < math.inf:
                     return True  # with an upper limit the walk itself must tell
-                reach, _ = self.reach(n, flats[0])
-                if self.bearing_at(need, n, reach, drop)[0] >= need.low - SLACK:
+                reach = self.reach(n, flats[0])
+                if self.truck.bearing_after(self.gap(n), reach, drop)[0] >= need.low - SLACK:
                     return True
         return False
 
@@ -303,12 +295,10 @@ class Rows:
         ring_u = abs(n.steps) * move.lug_u_in
         return at.value_in + n.by + m * move.flat_in, math.hypot(at.u_in, ring_u)
 
-    def bearing_at(self, need: Need, n: Row, reach: float, drop: float) -> tuple[float, float]:
-        """Bearing travel, and that of the fork alone from the pedal's rest."""
-        truck = self.truck
-        fork = (need.value + drop - truck.readings.lash_in) / truck.stroke_ratio.value
-        stop = truck.readings.gap.value_in - n.by if truck.clutch_brake else math.inf
-        return min(stop, fork - reach), fork
+    def gap(self, n: Row) -> tuple[float, float]:
+        """The gap that is left, and its uncertainty."""
+        gap = self.truck.readings.gap
+        return gap.value_in - n.by, math.hypot(gap.u_in, abs(n.steps) * self.move.lug_u_in)
 
 
 def _steps(locked: int | None, most: int) -> Sequence[int]:
@@ -417,19 +407,22 @@ class _Walk:
         rows = self.rows
         if not totals:
             return
-        reach, reach_u = rows.reach(n, m)
-        sure, place = self._fork(n, a, m, reach, reach_u)
+        reach = rows.reach(n, m)
+        sure, place = self._fork(n, a, m, *reach)
         most = totals[0].place + (rows.bearing is not None)
         if self._beaten(touched, sure, place + most + (rows.free is not None)):
             return
         if rows.free is not None:
-            at, u = self._free(rows.free, n, a, m, reach, reach_u)
+            moved, moved_u = n.by + m * rows.move.flat_in, abs(n.steps) * rows.move.lug_u_in
+            carried = (0.0, 0.0) if self.truck.follows else (moved, moved_u)
+            at, u = self.truck.free_after(carried, reach, a.by)
             sure = min(sure, rows.free.sure(at, u))
             place += placing(at, rows.free.figure)
+        gap = rows.gap(n)
         least = -math.inf  # how far down the lower stop must go for the bearing's sake
         if (need := rows.bearing) is not None:
-            lash = self.truck.readings.lash_in
-            least = (need.low + reach) * self.truck.stroke_ratio.value + lash - need.value - _ROOM
+            way = (need.low + reach[0]) * self.truck.stroke_ratio.value
+            least = way + self.truck.readings.lash_in - need.value - _ROOM
         for total in totals:  # best placed first, so that the rest can be left out together
             if total.by < least:
                 continue
@@ -437,7 +430,7 @@ class _Walk:
                 return
             whole, all_placed = min(sure, total.sure), place + total.place
             if need is not None:
-                at, u = self._bearing(need, n, reach, reach_u, total.by)
+                at, u = self.truck.bearing_after(gap, reach, total.by)
                 whole = min(whole, need.sure(at, u))
                 all_placed += placing(at, need.figure)
             if whole >= -SLACK:
@@ -461,31 +454,6 @@ class _Walk:
             sure = min(sure, need.sure(at, math.hypot(need.u, stroke.u * by, by_u)))
             place += placing(at, need.figure)
         return sure, place
-
-    def _free(
-        self, need: Need, n: Row, a: Row, m: int, reach: float, reach_u: float
-    ) -> tuple[float, float]:
-        """Free travel and its uncertainty."""
-        truck, r = self.truck, self.truck.ratio
-        if truck.follows:
-            return need.value + a.by, need.u
-        moved = n.by + m * truck.adjusters.flat_in
-        at = need.value + r.value * moved + a.by
-        if truck.readings.free_travel is None:
-            return at, math.hypot(r.value * reach_u, r.u * reach)
-        ring_u = abs(n.steps) * truck.adjusters.lug_u_in
-        return at, math.hypot(need.u, r.value * ring_u, r.u * moved)
-
-    def _bearing(
-        self, need: Need, n: Row, reach: float, reach_u: float, drop: float
-    ) -> tuple[float, float]:
-        """Bearing travel and its uncertainty."""
-        at, fork = self.rows.bearing_at(need, n, reach, drop)
-        stroke, move = self.truck.stroke_ratio, self.truck.adjusters
-        if at < fork - reach:
-            gap_u = self.truck.readings.gap.u_in
-            return at, math.hypot(gap_u, abs(n.steps) * move.lug_u_in)
-        return at, math.hypot(need.u / stroke.value, fork * stroke.u / stroke.value, reach_u)
 
     def _take(
         self, setting: Setting, touched: tuple[int, int], worst: float, placed: float
@@ -590,17 +558,9 @@ def solve(
         for q, limits in judged.items()
         if q not in wanted
     )
-    others: Collection[RankedSetting] = ()
-    if with_candidates:
-        others = tuple(_others(truck, judged, wanted, setting, locked, confidence))
-    return Settings(
-        tuple(judged),
-        chosen,
-        given_up,
-        may_be,
-        (chosen, *others),
-        grade_of(max(0.0, chosen.margin_u), normal_quantile(confidence)),
-    )
+    others = _others(truck, judged, wanted, setting, locked, confidence) if with_candidates else ()
+    grade = grade_of(max(0.0, chosen.margin_u), normal_quantile(confidence))
+    return Settings(tuple(judged), chosen, given_up, may_be, (chosen, *others), grade)
 
 
 def _within_reach(
@@ -656,8 +616,7 @@ def candidate(
 
 
 def _miss(limits: Limits, value_in: float) -> float:
-    below = limits.low_in is not None and value_in < limits.low_in
-    return limits.miss_in(value_in) * (-1.0 if below else 1.0)
+    return limits.miss_in(value_in) * (-1.0 if value_in < limits.ends_in[0] else 1.0)
 
 
 def _others(

@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from assistant.clutch.linkage.stroke import Joint, LinkageError
+from assistant.clutch.linkage.stroke import Joint, Linkage, LinkageError, all_positive
 
 ATMOSPHERE_PSI = 14.696
 # Bulk modulus of clutch fluid: from memory.
@@ -21,7 +21,7 @@ def _area(bore_in: float) -> float:
 
 
 @dataclass(frozen=True, slots=True)
-class Hydraulic:
+class Hydraulic(Linkage):
     """Inches, and cubic inches of fluid and of air at rest.
 
     ``pedal_lever``: pad travel per master travel; ``fork_lever``: slave travel per tip travel.
@@ -44,9 +44,12 @@ class Hydraulic:
     self_filling: bool = False
 
     def __post_init__(self) -> None:
-        lengths = (self.pedal_lever, self.fork_lever, self.master_bore_in, self.slave_bore_in)
-        if not min(*lengths, self.master_stroke_in, self.slave_stroke_in) > 0.0:
-            raise LinkageError("Levers, bores and strokes must be above zero: measure again.")
+        levers, bores = (
+            (self.pedal_lever, self.fork_lever),
+            (self.master_bore_in, self.slave_bore_in),
+        )
+        strokes = (self.master_stroke_in, self.slave_stroke_in)
+        all_positive((*levers, *bores, *strokes), "Levers, bores and strokes")
         if min(self.fluid_in3, self.air_in3, self.port_in) < 0.0:
             raise LinkageError("Fluid, air and port travel cannot be below zero: measure again.")
         if self.port_in >= self.master_stroke_in:
@@ -70,16 +73,13 @@ class Hydraulic:
 
     @property
     def idle_in(self) -> float:
-        """Pedal travel until the master's port is covered."""
         return self.port_in * self.pedal_lever
 
     @property
     def follows(self) -> bool:
-        """A slave that fills by itself keeps the fork on the bearing."""
         return self.self_filling
 
     def fork_in(self, pedal_in: float) -> float:
-        """Tip travel. Raises LinkageError past the end of master or slave."""
         if pedal_in > self.reach_in + 1e-9:
             raise LinkageError(
                 "Master or slave is at its end before that: check bores and strokes."
@@ -87,7 +87,6 @@ class Hydraulic:
         return pedal_in / self.ratio(pedal_in)
 
     def ratio(self, pedal_in: float) -> float:
-        """The same all the way: pedal lever, pistons, fork lever."""
         return self.pedal_lever * self._pistons * self.fork_lever
 
     def pressure_psi(self, fork_lbf: float) -> float:
@@ -117,6 +116,5 @@ class Hydraulic:
         return max(0.0, volume - fluid) * (ATMOSPHERE_PSI + pressure) / pressure
 
     def joints(self, pedal_in: float) -> tuple[Joint, ...]:
-        """Master and slave pistons."""
         master = pedal_in / self.pedal_lever
         return Joint("master piston", master), Joint("slave piston", master / self._pistons)

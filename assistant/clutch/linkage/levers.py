@@ -15,7 +15,7 @@ import math
 from dataclasses import dataclass
 from functools import lru_cache
 
-from assistant.clutch.linkage.stroke import Joint, LinkageError, Mechanical
+from assistant.clutch.linkage.stroke import Joint, Linkage, LinkageError, all_positive
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,8 +34,7 @@ class FourBar:
 
     def __post_init__(self) -> None:
         lengths = (self.arm_in, self.rod_in, self.lever_in, self.pivots_in)
-        if not all(math.isfinite(x) and x > 0.0 for x in lengths):
-            raise LinkageError("Arm, rod, lever and pivots must all be above zero: measure again.")
+        all_positive(lengths, "Arm, rod, lever and pivots")
 
     def _triangle(self, drive: float) -> tuple[float, float, float]:
         """Distance r from driven pivot to the arm's end, its direction, and the angle there."""
@@ -145,7 +144,7 @@ class Stage:
 
 
 @dataclass(frozen=True, slots=True)
-class LeverChain(Mechanical):
+class LeverChain(Linkage):
     """The whole chain. Pedal travel is read along the pad's arc.
 
     ``pedal_arm_in`` is from pedal pivot to pad, ``fork_arm_in`` from cross shaft to tips. ``tip``
@@ -190,7 +189,6 @@ class LeverChain(Mechanical):
         return turns
 
     def fork_in(self, pedal_in: float) -> float:
-        """Travel of the tips along the shaft. Raises LinkageError where the loop cannot close."""
         turned = self._turns(pedal_in)[-1]
         return self.fork_arm_in * (math.sin(self.tip + turned) - math.sin(self.tip))
 
@@ -208,10 +206,6 @@ class LeverChain(Mechanical):
         if gain == 0.0:
             raise LinkageError("The chain is in line there and moves nothing: measure again.")
         return 1.0 / gain
-
-    def lost_in(self, fork_lbf: float) -> float:
-        """Rods in order do not give by any amount that a rule can read."""
-        return 0.0
 
     def joints(self, pedal_in: float) -> tuple[Joint, ...]:
         """The end of each driven lever, and its travel along its arc."""

@@ -7,7 +7,9 @@ what gives under it is pedal travel that moves nothing.
 from __future__ import annotations
 
 import math
-from typing import NamedTuple, Protocol
+from abc import ABC, abstractmethod
+from collections.abc import Iterable
+from typing import NamedTuple
 
 _TURNS = 60  # more halvings than any stroke needs
 _CLOSE_IN = 1e-12
@@ -24,25 +26,35 @@ class Joint(NamedTuple):
     travel_in: float
 
 
-class Linkage(Protocol):
+class Linkage(ABC):
     """A chain from pedal to fork. Pedal travel counts from where the chain has no slack left."""
 
+    __slots__ = ()
+
     @property
+    @abstractmethod
     def reach_in(self) -> float:
         """The furthest pedal travel this model can follow, in inches."""
 
     @property
     def end_in(self) -> float:
-        """Pedal travel, idle and lost travel in it, at which a part is at its own end."""
+        """Pedal travel, idle and lost travel in it, at which a part is at its own end.
+
+        Rods and cables have none: the pedal's stops come first.
+        """
+        return math.inf
 
     @property
     def idle_in(self) -> float:
         """Pedal travel that moves nothing by design, as before a master's port is covered."""
+        return 0.0
 
     @property
     def follows(self) -> bool:
         """Whether the fork stays on the bearing by itself, so that clearance costs no travel."""
+        return False
 
+    @abstractmethod
     def fork_in(self, pedal_in: float) -> float:
         """Travel of the fork's tips, in inches, for pedal travel, without any load.
 
@@ -50,35 +62,26 @@ class Linkage(Protocol):
             LinkageError: the chain cannot move so far.
         """
 
+    @abstractmethod
     def ratio(self, pedal_in: float) -> float:
         """Pedal travel per fork travel at this place of the stroke."""
 
     def lost_in(self, fork_lbf: float) -> float:
-        """Pedal travel lost to give in the chain, in inches, under this force at the tips."""
+        """Pedal travel lost to give in the chain, in inches, under this force at the tips.
 
+        Rods in order do not give by any amount that a rule can read.
+        """
+        return 0.0
+
+    @abstractmethod
     def joints(self, pedal_in: float) -> tuple[Joint, ...]:
         """The chain's joints from pedal to fork, each with its travel at this pedal travel."""
 
 
-class Mechanical:
-    """What rods and a cable have in common: they end nowhere, idle nowhere, and hold the fork."""
-
-    __slots__ = ()
-
-    @property
-    def end_in(self) -> float:
-        """Nothing here has an end of its own: the pedal's stops come first."""
-        return math.inf
-
-    @property
-    def idle_in(self) -> float:
-        """No travel moves nothing by design."""
-        return 0.0
-
-    @property
-    def follows(self) -> bool:
-        """The fork rests where it is held."""
-        return False
+def all_positive(figures: Iterable[float], what: str) -> None:
+    """Raises LinkageError where one of the figures, `what`, is not a number above zero."""
+    if not all(math.isfinite(figure) and figure > 0.0 for figure in figures):
+        raise LinkageError(f"{what} must be above zero: measure again.")
 
 
 # --- The pedal's figures.
