@@ -27,7 +27,7 @@ from assistant.readings import read
 from assistant.readings.settle import capital
 from assistant.sentences import DialogError
 from assistant.texts.dialogs import Meaning
-from assistant.texts.normal import denied, negated, normal, squeezed, turned_round, without_lead
+from assistant.texts.normal import denied, negated, normal, shouted, turned_round, without_lead
 
 if TYPE_CHECKING:
     from assistant.causes.table import Table
@@ -68,14 +68,14 @@ def complaint(short: str, meant: str, who: str, dialogue: Dialogue) -> Act | Non
         who: who said them.
         dialogue: where it stands.
     """
+    if meant not in ("", "complaint", "not_sound"):
+        return None
     if dialogue.danger().pedal:
         return Act("complaint", who) if meant == "complaint" else None
     trying = dialogue.trying
     if meant == "not_sound" and "not_sound" in dialogue.allowed() and not trying:
         return None
-    if meant not in ("", "complaint", "not_sound") or (
-        meant == "" and not _COMPLAINT_LEAD.match(short)
-    ):
+    if meant == "" and not _COMPLAINT_LEAD.match(short):
         return None
     try:
         complaints = names(short)
@@ -211,8 +211,7 @@ def _is_stop(text: str, stop: Meaning) -> bool:
         return True  # a bare "stop bolt" may well be a shout at the man on the pedal
     for phrase in stop.excepted:
         text = text.replace(phrase, " ")
-    heard = {squeezed(text), *(squeezed(word) for word in text.split())}
-    return any(squeezed(word) in heard for word in stop.anywhere)
+    return shouted(text, stop.anywhere)
 
 
 def _alarms(text: str, who: str, danger: Danger, stop: Meaning) -> bool:

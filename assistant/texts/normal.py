@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable
 
 _PUNCTUATION = re.compile(r"[^\w\s'/.\-+½¼¾⅛⅜⅝⅞\"]+|[.\-](?=\s|$)")
 _SPACES = re.compile(r"\s+")
@@ -35,6 +36,12 @@ def squeezed(text: str) -> str:
     if _SPELLED.match(text):
         text = text.replace(" ", "")
     return _REPEATED.sub(r"\1", text)
+
+
+def shouted(text: str, words: Iterable[str]) -> bool:
+    """Whether one of the words stands in the text, or is all of it: drawn out or spelled too."""
+    heard = {squeezed(text), *map(squeezed, text.split())}
+    return any(squeezed(word) in heard for word in words)
 
 
 def negated(text: str) -> bool:
