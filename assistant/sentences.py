@@ -57,6 +57,11 @@ def aloud(words: object) -> str:
     return words.spoken if isinstance(words, Both) else str(words)
 
 
+def capital(text: str) -> str:
+    """The text with a capital first letter."""
+    return text[:1].upper() + text[1:]
+
+
 def fill(text: str, fields: Mapping[str, object]) -> Both:
     """A text with its blanks filled in, for eye and ear."""
     shown = text.format_map(fields)

@@ -21,7 +21,7 @@ from assistant.causes.table import Cause, Finding, Table
 from assistant.clutch.conformity import Limits
 from assistant.clutch.equations import finding_of
 from assistant.clutch.uncertainty import Measured, normal_cdf
-from assistant.readings.settle import capital
+from assistant.sentences import capital
 
 Chances = dict[str, float]
 """Cause -> its chance; they sum to 1."""

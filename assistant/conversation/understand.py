@@ -24,8 +24,7 @@ from assistant.quantity import (
     named,
 )
 from assistant.readings import read
-from assistant.readings.settle import capital
-from assistant.sentences import DialogError
+from assistant.sentences import DialogError, capital
 from assistant.texts.dialogs import Meaning
 from assistant.texts.normal import denied, negated, normal, shouted, turned_round, without_lead
 

@@ -25,7 +25,7 @@ from assistant.dialogue import Dialogue
 from assistant.interview.words import THREADS, Asked, CardWords, unit_said
 from assistant.quantity import QUANTITIES
 from assistant.readings import speak
-from assistant.readings.settle import capital
+from assistant.sentences import capital
 from assistant.texts.dialogs import Dialogs
 
 Replies = list[Said]

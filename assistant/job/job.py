@@ -27,8 +27,7 @@ from assistant.quantity import (
     QUANTITIES,
     TOTAL_TRAVEL,
 )
-from assistant.readings.settle import capital
-from assistant.sentences import Both, fill, sentences, spoken_to
+from assistant.sentences import Both, capital, fill, sentences, spoken_to
 from assistant.texts.dialogs import SIGNALS, Dialogs, Step
 
 HANDLERS: dict[str, Handler] = {

@@ -24,8 +24,7 @@ from assistant.clutch.solver import Out, RankedSetting
 from assistant.job import words
 from assistant.job.plan import Settled
 from assistant.quantity import BRAKE_CONTACT, CLEARANCE, FREE_TRAVEL, GAP
-from assistant.readings.settle import capital
-from assistant.sentences import Both, joined, sentences
+from assistant.sentences import Both, capital, joined, sentences
 
 MOST_WORDS = 12
 # A pedal ratio known no better than this share of itself is rough: from memory.

@@ -15,6 +15,7 @@ from assistant.readings.language import Value
 from assistant.readings.reading import Reading, asked, nothing, refused
 from assistant.readings.speak import Form
 from assistant.readings.units import COUNT_UNITS, FLATS_PER_TURN, INCHES_PER, MM_PER_IN, to_inches
+from assistant.sentences import capital
 
 
 class Plan(NamedTuple):
@@ -36,11 +37,6 @@ class Filled(NamedTuple):
     said: list[Amount]
     q: Quantity
     metric: bool
-
-
-def capital(text: str) -> str:
-    """The text with a capital first letter."""
-    return text[:1].upper() + text[1:]
 
 
 def ask_between(choices: list[Reading], q: Quantity) -> Reading:

@@ -8,7 +8,7 @@ from typing import Any
 
 from assistant.quantity import MILES_PER
 from assistant.readings import speak
-from assistant.readings.settle import capital
+from assistant.sentences import capital
 from assistant.wear.outlook import CHANCE, FARTHEST_MILES, Outlook, Range
 from assistant.wear.visits import PER_MILES, say
 
