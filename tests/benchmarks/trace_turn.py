@@ -50,9 +50,6 @@ VOICE = "us-jacky"
 GOALS = {"typed": (18, "modules"), "check": (300, "switches"), "spoken": (35, "modules")}
 
 
-# --- all that is imported of the program ----------------------------------------------------------
-
-
 def begun(demo: Path, folder: Path) -> Any:
     """A session on the demo truck, just begun; it has `hear(who, words)` and `close()`."""
     from assistant.card import load_card
@@ -85,9 +82,6 @@ def spoken(words: str) -> Any:
     rng = np.random.default_rng(0)
     faint = [(rng.standard_normal(16_000) * 1e-4).astype(np.float32) for _ in range(2)]
     return np.concatenate([faint[0], voices.say(VOICE, words), faint[1]])
-
-
-# --- tracing --------------------------------------------------------------------------------------
 
 
 def traced(turn: Callable[[], object], package: Path) -> list[str]:

@@ -57,32 +57,12 @@ class PlainTruck:
             name: figure(*limits, "test") for name, limits in self.limits.items()
         }
         ratio = UsedRatio(self.ratio, self.ratio_u, "both")
-        return Truck(
-            Readings(
-                gap,
-                clearance,
-                read("free-travel"),
-                read("pedal-height"),
-                read("brake-contact"),
-                read("total-travel"),
-                self.lash,
-            ),
-            figures,
-            Adjusters(
-                self.lug,
-                self.flat,
-                0.001,
-                self.height_step,
-                self.total_step,
-                rigid=self.rigid,
-                max_lugs=self.most[0],
-                max_flats=self.most[1],
-            ),
-            ratio,
-            ratio,
-            self.follows,
-            self.clutch_brake,
-        )
+        pedal = [read(name) for name in ("free-travel", "pedal-height", "brake-contact")]
+        readings = Readings(gap, clearance, *pedal, read("total-travel"), self.lash)
+        steps = (self.lug, self.flat, 0.001, self.height_step, self.total_step)
+        most_lugs, most_flats = self.most
+        move = Adjusters(*steps, rigid=self.rigid, max_lugs=most_lugs, max_flats=most_flats)
+        return Truck(readings, figures, move, ratio, ratio, self.follows, self.clutch_brake)
 
     def after(self, n: int, m: int, a: int, b: int) -> dict[str, tuple[float, float]]:
         """Values and uncertainties after n lugs, m flats, a and b stop steps: by geometry.
@@ -100,29 +80,23 @@ class PlainTruck:
             return self.after_following(-bearing, ring_u, rise, drop)
         rest = fork - rise / r if self.rigid else fork
         out = {
-            "gap": (-bearing, (u["gap"] ** 2 + ring_u**2) ** 0.5),
-            "clearance": (bearing - rest, (u["clearance"] ** 2 + ring_u**2) ** 0.5),
+            "gap": (-bearing, hypot(u["gap"], ring_u)),
+            "clearance": (bearing - rest, hypot(u["clearance"], ring_u)),
         }
         moved = (bearing - fork) - v["clearance"]
         if v["free-travel"] is not None:
             worked = v["free-travel"] + r * moved + rise
-            free_u = (
-                u["free-travel"] ** 2 + (r * ring_u) ** 2 + (self.ratio_u * moved) ** 2
-            ) ** 0.5
+            free_u = hypot(u["free-travel"], r * ring_u, self.ratio_u * moved)
         else:
             worked = self.lash + rise + r * (bearing - fork)
-            free_u = (
-                (r * out["clearance"][1]) ** 2 + (self.ratio_u * (bearing - fork)) ** 2
-            ) ** 0.5
+            free_u = hypot(r * out["clearance"][1], self.ratio_u * (bearing - fork))
         out["free-travel"] = (worked, free_u)
         if v["pedal-height"] is not None:
             out["pedal-height"] = (v["pedal-height"] + rise, u["pedal-height"])
         if v["brake-contact"] is not None:
             y = m * self.flat
-            out["brake-contact"] = (
-                v["brake-contact"] - r * y,
-                (u["brake-contact"] ** 2 + (self.ratio_u * y) ** 2) ** 0.5,
-            )
+            contact_u = hypot(u["brake-contact"], self.ratio_u * y)
+            out["brake-contact"] = (v["brake-contact"] - r * y, contact_u)
         if v["total-travel"] is not None:
             out["total-travel"] = (v["total-travel"] + rise + drop, u["total-travel"])
             end = fork + (v["total-travel"] + drop - self.lash) / r  # the fork, pedal down, in air
@@ -130,15 +104,8 @@ class PlainTruck:
                 out["bearing-travel"] = out["gap"]
             else:
                 reach = end - fork
-                out["bearing-travel"] = (
-                    end - bearing,
-                    (
-                        (u["total-travel"] / r) ** 2
-                        + (reach * self.ratio_u / r) ** 2
-                        + out["clearance"][1] ** 2
-                    )
-                    ** 0.5,
-                )
+                reach_u = hypot(u["total-travel"] / r, reach * self.ratio_u / r)
+                out["bearing-travel"] = (end - bearing, hypot(reach_u, out["clearance"][1]))
         return out
 
     def after_following(

@@ -32,6 +32,7 @@ from assistant.texts.dialogs import Dialogs
 from assistant.voice.recognition.expected import expected
 from tests.demo import DEMO, DIALOGS, script
 from tests.heard import heard, unheard
+from tests.tables import rows_of
 
 LUGCALL = [sys.executable, "-m", "assistant"]
 Begin = Callable[..., CardTalk]
@@ -197,26 +198,6 @@ def test_without_a_brake_the_gap_is_the_maker_s(talk: CardTalk, tmp_path: Path) 
     assert card.transmission == "synchronized" and not card.unsupported()
 
 
-WRONG = [
-    ("unit", "what a truck", "Letters and figures"),
-    ("unit", "skip", "That one is needed"),
-    ("by", "sign off", "Your shop code"),
-    ("shop.units", "furlongs", "I did not get that"),
-    ("shop.units", "skip", "That one is needed"),
-    ("ring.lug", "half an inch", "A lug moves about"),
-    ("ring.lugs", "half an inch", "Say how many lugs"),
-    ("ring.lugs", "zero", "A number from 1 to 100"),
-    ("rod.thread", "fine", "Not a thread I know"),
-    ("rod.thread", "1/2-21", "Not a thread I know"),
-    ("pedal.ratio", "one", "A number from 2 to 60"),
-    ("pedal.ratio", "900", "A number from 2 to 60"),
-    ("figures.gap.low", "nine sixteenths shy", "A limit is exact"),
-    ("figures.gap.low", "nine inches", "cannot be"),
-    ("figures.gap.low", "half or nine sixteenths", "?"),
-    ("figures.gap.high", "a quarter", "The lowest is above the highest"),
-    ("figures.gap.high", "half to nine sixteenths", "A limit is exact"),
-    ("figures.gap.target", "an inch", "outside the limits"),
-]
 RIGHT = {
     **{"unit": "T-9", "by": "12", "source": "a manual", "shop.units": "inches"},
     **{"shop.distance": "miles", "truck.transmission": "not synchronized"},
@@ -226,7 +207,7 @@ RIGHT = {
 }
 
 
-@pytest.mark.parametrize(("key", "words", "told"), WRONG)
+@rows_of("card_answers.txt", "key", "words", "told")("wrong")
 def test_what_cannot_be_is_asked_again(key: str, words: str, told: str, talk: CardTalk) -> None:
     go_to(talk, key)
     before = dict(talk.interview.making.answers)
@@ -581,25 +562,10 @@ def test_whatever_is_said_the_card_can_be_read(
     talk.close()
 
 
-@pytest.mark.parametrize(
-    ("old", "new", "part"),
-    [
-        ("[unit]\n", "[units]\n", "line 8: units: is no key of a card's questions"),
-        ("[by]", "[extra]\nsay = 'x'\nwhy = 'x'\n[by]", "line 12: extra: is no key"),
-        ('say = "Unit number', f'say = "{"very " * 12}Unit number', "unit.say: has over 12 words"),
-        ('rod = ["rod"', 'rods = ["rod"', "truck_linkage.phrases: must be for rod, cable"),
-        ('cable = ["cable"]', "cable = []", "truck_linkage.phrases.cable: write phrases"),
-        ('start_over = ["start over"', 'start_ever = ["start over"', "commands.start_ever"),
-        ('new = "A new', 'now = "A new', "replies.now: is unknown"),
-        ('skipped = "', 'more = "x"\nskipped = "', "replies.more: is unknown"),
-        ("{quantity}, the lowest", "{unit}, the lowest", "figure_low.say: {unit} is unknown"),
-        ('kept = "Kept as {name}."', 'kept = "Kept as {name."', "replies.kept"),
-        ("[unit]\n", "[unit\n", "not valid TOML"),
-    ],
-)
-def test_damaged_words_are_named(old: str, new: str, part: str, tmp_path: Path) -> None:
+@rows_of("damaged_dialogs.txt", "where", "old", "new", "part")("card questions")
+def test_damaged_words_are_named(where: str, old: str, new: str, part: str, tmp_path: Path) -> None:
     shop = Path(shutil.copytree(DIALOGS, tmp_path / "dialogs"))
-    path = shop / "en" / "card.toml"
+    path = shop / "en" / f"{where}.toml"
     text = path.read_text("utf-8")
     assert old in text
     path.write_text(text.replace(old, new, 1), "utf-8")

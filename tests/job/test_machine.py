@@ -130,32 +130,21 @@ def verdict(quantity: str, reading: Any) -> str:
     return "in" if low <= value <= high else "out"
 
 
+EMPTY = dict.fromkeys(("value_in", "low_in", "high_in", "count"))
+
+
 def length(value: float, half: float = 0.0005) -> dict[str, Any]:
     """The fields of a length as the conversation hands them over."""
     text = f"{value:.3f} in"
-    return {
-        "value_in": value,
-        "low_in": max(0.0, value - half),
-        "high_in": value + half,
-        "count": None,
-        "kind": "length",
-        "readback": text,
-        "figures": text,
-    }
+    ends = {"low_in": max(0.0, value - half), "high_in": value + half}
+    told = {"kind": "length", "readback": text, "figures": text}
+    return {**EMPTY, "value_in": value, **ends, **told}
 
 
 def count(value: float, kind: str) -> dict[str, Any]:
     """The fields of a count."""
     text = f"{value:g} {kind}"
-    return {
-        "value_in": None,
-        "low_in": None,
-        "high_in": None,
-        "count": value,
-        "kind": kind,
-        "readback": text,
-        "figures": text,
-    }
+    return {**EMPTY, "count": value, "kind": kind, "readback": text, "figures": text}
 
 
 def reading_for(quantity: str, value: float, half: float = 0.0005) -> dict[str, Any]:
@@ -258,8 +247,6 @@ class Procedure(RuleBasedStateMachine):
         self.truck = {"gap": 0.66, "clearance": 0.04}
         for said in self.job.prompt(entering=True):
             self.watch.told(said, self.job)
-
-    # --- one act, everything checked ---
 
     def say(self, meaning: str, who: str, **more: Any) -> None:
         act = Act(meaning, who, **more)
@@ -365,8 +352,6 @@ class Procedure(RuleBasedStateMachine):
             assert final.stage == "final", f"{quantity} was not read last of all"
             assert verdict(quantity, final) == "in" or final.accepted, f"{quantity} is open"
 
-    # --- the answers of people who know the job ---
-
     def right_act(self) -> tuple[str, str, dict[str, Any]]:
         job = self.job
         if job.at == "halted":
@@ -421,8 +406,6 @@ class Procedure(RuleBasedStateMachine):
             return 0.125 if rods else max(0.0, self.truck["clearance"] + pitch * lugs)
         known = {"pedal-height": 8.5, "total-travel": 8.25, "free-travel": 1.5625}
         return known.get(quantity, 0.75 if quantity == "brake-contact" else 5.0)
-
-    # --- rules ---
 
     @initialize(
         depth=st.one_of(st.integers(23, 36), st.integers(0, 78)),

@@ -169,9 +169,6 @@ def code(figures: str) -> str:
     return numerals.digits(figures).replace("oh", "zero")
 
 
-# --- What people make of a value read back: whether it is what they meant.
-
-
 def figure(text: str) -> float | None:
     """The length in inches that figures begin with: "1-5/8 in", "0.485 in", "12.7 mm"."""
     found = re.match(r"(?:(\d+)-)?(\d+(?:\.\d+)?|\d+/\d+)(?:/(\d+))? (in|mm)\b", text)

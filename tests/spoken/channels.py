@@ -149,9 +149,6 @@ CHANNELS: dict[str, Callable[[Samples], Samples]] = {
 }
 
 
-# --- The assistant's own voice as the microphone hears it again.
-
-
 def echo_of(
     played: Samples,
     gain_db: float,

@@ -103,9 +103,6 @@ def _answers(dialogs: Dialogs, split: str) -> list[Command]:
 _MEANING = {"act": "done", "sound": "sound"}
 
 
-# --- The job as it stands at every step: the demo's script played, with two detours.
-
-
 _DETOURS = {
     "chain_loose": ["tech: not sound", "tech: repaired", "helper: sound", "tech: sound"],
     "ring_show": ["tech: stop", "tech: carry on"],

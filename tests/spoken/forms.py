@@ -201,9 +201,6 @@ WEIGHTS: tuple[tuple[Form, int, int], ...] = (
 """How often each form is used, for small quantities and for the pedal's. No source."""
 
 
-# --- Lugs, turns, flats and miles as they are called out, with their numbers.
-
-
 LUGS = {
     "tuning": ("{} {lugs}", "{} {lugs}", "{} {lugs} tighter", "moved it {} {lugs}", "{}"),
     "test": ("{} {lugs}", "{} {lugs}", "{} {lugs} looser", "I went {} {lugs}", "{} {lugs} in"),

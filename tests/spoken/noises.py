@@ -158,9 +158,6 @@ KINDS: dict[str, Callable[[int, np.random.Generator], np.ndarray]] = {
 }
 
 
-# --- Sounds that are no speech, each once, from a random source: shape (n,), any level.
-
-
 Maker = Callable[[np.random.Generator], np.ndarray]
 
 

@@ -132,9 +132,6 @@ brake-contact = {{ low = "1/2 in", high = "1 in" }}
 """
 
 
-# --- The technician's hands: what lugcall tells them to turn is turned, with small errors.
-
-
 SLIP = 0.08
 """How often the ring ends a lug too far or too short; common practice, no source."""
 SPREAD = 0.02
@@ -317,8 +314,6 @@ class People:
         answer: Turn = handler(ask.text)
         return answer
 
-    # --- prompts ---
-
     def _do(self, step: Step, text: str) -> Line:
         self.hands.come_to(step)
         if step.kind == "read":
@@ -375,8 +370,6 @@ class People:
         if "finer" in text and not self._finer:
             return self._finer_reading("gap")
         return command("move it" if "move" in text else "accept")
-
-    # --- replies that want an answer ---
 
     def _confirm(self, text: str) -> Turn:
         quantity = self._fixing or self._quantity

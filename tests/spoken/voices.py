@@ -65,41 +65,14 @@ def _training() -> tuple[Voice, ...]:
     )
 
 
-VOICES: tuple[Voice, ...] = (
-    _espeak("us-m1", "tuning", "en-us+m1", 165, 45),
-    _espeak("us-f2", "tuning", "en-us+f2", 155, 60),
-    _espeak("gb-m3", "tuning", "en-gb+m3", 160, 40),
-    _espeak("scot-m7", "tuning", "en-gb-scotland+m7", 170, 50),
-    _espeak("carib-f1", "tuning", "en-029+f1", 150, 55),
-    _espeak("rp-klatt4", "tuning", "en-gb-x-rp+klatt4", 155, 45),
-    _espeak("nyc-m5", "tuning", "en-us-nyc+m5", 175, 50),
-    _espeak("mid-f4", "tuning", "en-gb-x-gbcwmd+f4", 160, 50),
-    Voice("kal16", "flite", "tuning", ("kal16", "1.0")),
-    Voice("rms", "flite", "tuning", ("rms", "0.95")),
-    Voice("kal-diphone", "festival", "tuning", ("voice_kal_diphone",)),
-    _espeak("us-jacky", "test", "en-us+Jacky", 160, 50),
-    _espeak("us-klatt2", "test", "en-us+klatt2", 150, 40),
-    _espeak("gb-denis", "test", "en-gb+Denis", 165, 50),
-    _espeak("scot-hugo", "test", "en-gb-scotland+Hugo", 155, 45),
-    _espeak("carib-diogo", "test", "en-029+Diogo", 160, 55),
-    _espeak("rp-gustave", "test", "en-gb-x-rp+gustave", 165, 50),
-    _espeak("nyc-f5", "test", "en-us-nyc+f5", 170, 50),
-    _espeak("mid-m8", "test", "en-gb-x-gbcwmd+m8", 150, 50),
-    _espeak("lanc-adam", "test", "en-gb-x-gbclan+adam", 160, 50),
-    Voice("awb", "flite", "test", ("awb", "1.0")),
-    Voice("slt", "flite", "test", ("slt", "0.95")),
-    Voice("ked-diphone", "festival", "test", ("voice_ked_diphone",)),
-    Voice("slt-hts", "festival", "test", ("voice_cmu_us_slt_arctic_hts",)),
-    Voice("joe", "piper", "test", ("1.0", "1.0")),
-    _espeak("back-annie", "background", "en-gb+Annie", 170, 50),
-    _espeak("back-andy", "background", "en-us+Andy", 175, 45),
-    _espeak("back-linda", "background", "en-us+linda", 165, 55),
-    _espeak("back-michael", "background", "en-gb-x-gbclan+Michael", 160, 40),
-    _espeak("back-steph", "background", "en-029+steph", 180, 50),
-    _espeak("back-max", "background", "en-gb+max", 170, 60),
-    Voice("nezumi", "kokoro", "calibration", ("jf_nezumi", "1.1")),
-    *_training(),
-)
+def _listed() -> tuple[Voice, ...]:
+    """The voices of `voices.tsv`."""
+    lines = Path(__file__).with_suffix(".tsv").read_text("utf-8").splitlines()
+    cells = [line.split("\t") for line in lines if not line.startswith("#")]
+    return tuple(Voice(name, make, split, tuple(own.split())) for name, make, split, own in cells)
+
+
+VOICES: tuple[Voice, ...] = (*_listed(), *_training())
 """Test and background share no speaker with any other split: flite's and festival's kal are one
 person, so are their two slt; an espeak-ng variant stands for a person. The background talks only in
 babble and on the radio, and with the calibration's voice when it is measured how sure to be. With
@@ -130,9 +103,6 @@ def missing() -> str:
     """One line on what is not installed, fit for a skip; "" when all is there."""
     makes = sorted({v.make for v in VOICES if not _talks(v.make)})
     return f"not installed: {', '.join(makes)} (apt-get install {' '.join(makes)})" if makes else ""
-
-
-# --- What they say, as samples: synthesized once, kept in a cache folder.
 
 
 KEPT_S = 0.1, 0.15
@@ -224,9 +194,6 @@ def _make(voice: Voice, texts: Sequence[str]) -> None:
         os.close(handle)
         soundfile.write(temp, words, RATE, subtype="PCM_16")
         os.replace(temp, path)
-
-
-# --- People's voices from outside: the card recordings of Debian's package pocketsphinx-testdata.
 
 
 CARDS = Path("/usr/share/pocketsphinx/test/data/cards")
