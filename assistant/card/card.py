@@ -31,8 +31,8 @@ class Left:
 
     record: str
     by: str
+    lugs: int
     readings_in: Mapping[str, float]
-    lugs: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,15 +94,9 @@ class Card:
     @property
     def traits(self) -> dict[str, str]:
         """What the steps of the job are chosen by: see `texts.dialogs.TRAITS`."""
-        return {
-            "transmission": self.transmission,
-            "linkage": self.linkage,
-            "clutch": self.clutch,
-            "cover": self.cover,
-            "lock": self.lock,
-            "ring": self.ring or "unsaid",
-            "units": self.units,
-        }
+        names = ("transmission", "linkage", "clutch", "cover", "lock", "ring", "units")
+        traits: dict[str, str] = {name: getattr(self, name) for name in names}
+        return {**traits, "ring": self.ring or "unsaid"}
 
     def unsupported(self) -> str:
         """One line why the step-by-step job cannot be run with this card, or ""."""

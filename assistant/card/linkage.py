@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Callable
-from dataclasses import replace
-from typing import Annotated, cast
+from collections.abc import Callable, Mapping
+from dataclasses import fields, replace
+from typing import Annotated, Any, cast
 
 import msgspec
 from msgspec import Meta, Struct
@@ -24,18 +24,11 @@ _MOST_BARS = 8
 _LEAST_PER_ROD = 0.05
 """Fork travel per rod travel; no adjuster is geared down more than twenty to one. From memory."""
 
-Length = Annotated[
-    str,
-    Meta(
-        extra={
-            "hint": 'has no unit; write it in quotes, like "9/16 in"',
-            "like": '"2-1/2 in"',
-        }
-    ),
-]
-Long = Annotated[
-    str, Meta(extra={"hint": 'will not do; write it like "60 in" or "1500 mm"', "like": '"60 in"'})
-]
+_LONG = 'will not do; write it like "60 in" or "1500 mm"'
+
+_WRITTEN = {"hint": 'has no unit; write it in quotes, like "9/16 in"', "like": '"2-1/2 in"'}
+Length = Annotated[str, Meta(extra=_WRITTEN)]
+Long = Annotated[str, Meta(extra={"hint": _LONG, "like": '"60 in"'})]
 """A length that may be longer than any reading, as of a cable."""
 PedalLever = Annotated[float, Meta(ge=0.5, le=30)]
 ForkLever = Annotated[float, Meta(ge=0.1, le=30, extra={"like": "1.8"})]
@@ -110,8 +103,9 @@ def geometry_of(file: TomlFile, kind: str, length_in: LengthIn) -> tuple[Linkage
         return None, Load()
     section = replace(file, tables={"linkage": file.tables["linkage"]})
     table = section.to(_SECTIONS[kind]).linkage
+    says = _inches(file, table, length_in, "linkage")
     try:
-        return _model(_Builder(file, length_in), table), Load(table.load, table.load_rate)
+        return _MODELS[type(table)](file, says), Load(table.load, table.load_rate)
     except LinkageError as error:
         raise file.problem("linkage", str(error)) from None
 
@@ -143,83 +137,68 @@ def adjuster_of(file: TomlFile, geometry: Linkage | None) -> tuple[float | None,
     return 1.0 / abs(per_rod), LONGER[0] if per_rod > 0.0 else LONGER[1]
 
 
-class _Builder:
-    """Lengths of the section, checked."""
-
-    def __init__(self, file: TomlFile, length_in: LengthIn) -> None:
-        self.file, self._length_in = file, length_in
-
-    def length(self, value: str | None, key: str) -> float:
-        """A length above zero, inches; zero where it may be left out and was."""
-        if value is None:
-            return 0.0
-        found = self._length_in(value, f"linkage.{key}")
-        if not found > 0.0:
-            raise self.file.problem(f"linkage.{key}", "must be above zero; measure it again")
-        return found
-
-    def long(self, value: str, key: str) -> float:
-        """A length that may be longer than any reading; inches."""
-        m = re.fullmatch(r"\s*(\d+(?:\.\d+)?)\s*(in|mm)\s*", value)
-        if not m or not float(m[1]) > 0.0:
-            raise self.file.problem(
-                f"linkage.{key}", f'{value!r} will not do; write it like "60 in" or "1500 mm"'
-            )
-        return float(m[1]) / (MM_PER_IN if m[2] == "mm" else 1.0)
+def _inches(file: TomlFile, table: Struct, length_in: LengthIn, at: str) -> dict[str, Any]:
+    """What a table says by key, its lengths in inches, above zero; what it leaves out is left."""
+    says: dict[str, Any] = {}
+    for field in msgspec.structs.fields(table):
+        value, key = getattr(table, field.name), f"{at}.{field.name}"
+        if field.type in (Length, Length | None) and value is not None:
+            value = length_in(value, key)
+            if not value > 0.0:
+                raise file.problem(key, "must be above zero; measure it again")
+        elif isinstance(value, list):
+            value = [_inches(file, bar, length_in, key) for bar in value]
+        if value is not None:
+            says[field.name] = value
+    return says
 
 
-def _model(of: _Builder, table: _Linkage) -> Linkage:
-    if isinstance(table, _Rods):
-        return LeverChain(
-            of.length(table.pedal, "pedal"),
-            tuple(_stage(of, bar, i) for i, bar in enumerate(table.bar, 1)),
-            of.length(table.fork, "fork"),
-            math.radians(table.tip),
+def _made(kind: type[Any], says: Mapping[str, Any]) -> Any:
+    """A part of the model from its keys on the card, where those have no unit: `rod`, `rod_in`."""
+    keys = {field.name: re.sub(r"_in3?$", "", field.name) for field in fields(kind)}
+    return kind(**{name: says[key] for name, key in keys.items() if key in says})
+
+
+def _chain(file: TomlFile, says: Mapping[str, Any]) -> LeverChain:
+    stages = [
+        Stage(
+            _made(FourBar, bar),
+            math.radians(bar["angle"]),
+            bar["moves"] == "pull",
+            bar["name"].strip() or f"rod {number}",
         )
-    if isinstance(table, _CableTable):
-        return Cable(
-            table.pedal_lever, table.fork_lever, _stiffness(of, table), _lead_in(of, table.thread)
-        )
-    assert isinstance(table, _Fluid)
-    return Hydraulic(
-        table.pedal_lever,
-        table.fork_lever,
-        of.length(table.master_bore, "master_bore"),
-        of.length(table.slave_bore, "slave_bore"),
-        of.length(table.master_stroke, "master_stroke"),
-        of.length(table.slave_stroke, "slave_stroke"),
-        table.fluid,
-        table.air,
-        of.length(table.port, "port"),
-        table.self_filling,
-    )
+        for number, bar in enumerate(says["bar"], 1)
+    ]
+    return LeverChain(says["pedal"], tuple(stages), says["fork"], math.radians(says["tip"]))
 
 
-def _stage(of: _Builder, bar: _Bar, number: int) -> Stage:
-    arm, rod, lever, pivots = (
-        of.length(getattr(bar, key), f"bar.{key}") for key in ("arm", "rod", "lever", "pivots")
-    )
-    return Stage(
-        FourBar(arm, rod, lever, pivots, bar.crossed),
-        math.radians(bar.angle),
-        bar.moves == "pull",
-        bar.name.strip() or f"rod {number}",
-    )
-
-
-def _stiffness(of: _Builder, table: _CableTable) -> float:
-    """Pounds an inch: as given, or from the cable's wires."""
-    if table.stiffness is not None:
-        return table.stiffness
-    for key, like in (("diameter", '"1/4 in"'), ("length", '"60 in"')):
-        if getattr(table, key) is None:
-            raise of.file.problem("linkage", f"{key} is missing; write it like {key} = {like}")
-    diameter = of.length(table.diameter, "diameter")
-    return cable_stiffness_lbf_in(diameter, of.long(table.length or "", "length"), table.modulus)
-
-
-def _lead_in(of: _Builder, thread: str) -> float:
+def _cable(file: TomlFile, says: Mapping[str, Any]) -> Cable:
+    """Its stiffness as given, or from its wires."""
+    stiffness = says.get("stiffness")
+    if stiffness is None:
+        for key, like in (("diameter", '"1/4 in"'), ("length", '"60 in"')):
+            if key not in says:
+                raise file.problem("linkage", f"{key} is missing; write it like {key} = {like}")
+        length_in = _long_in(file, says["length"])
+        stiffness = cable_stiffness_lbf_in(says["diameter"], length_in, says["modulus"])
+    thread = says["thread"].strip()
     try:
-        return lead_in(thread.strip()) if thread else 1 / 20
+        lead = {"lead_in": lead_in(thread)} if says["thread"] else {}
     except ValueError as error:
-        raise of.file.problem("linkage.thread", str(error)) from None
+        raise file.problem("linkage.thread", str(error)) from None
+    return Cable(says["pedal_lever"], says["fork_lever"], stiffness, **lead)
+
+
+def _long_in(file: TomlFile, value: str) -> float:
+    """A cable's length, which may be longer than any reading; inches."""
+    m = re.fullmatch(r"\s*(\d+(?:\.\d+)?)\s*(in|mm)\s*", value)
+    if not m or not float(m[1]) > 0.0:
+        raise file.problem("linkage.length", f"{value!r} {_LONG}")
+    return float(m[1]) / (MM_PER_IN if m[2] == "mm" else 1.0)
+
+
+_MODELS: Mapping[type[_Linkage], Callable[[TomlFile, Mapping[str, Any]], Linkage]] = {
+    _Rods: _chain,
+    _CableTable: _cable,
+    _Fluid: lambda file, says: cast("Hydraulic", _made(Hydraulic, says)),
+}

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import re
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any, cast
+from typing import Annotated, Any, cast
 
 import msgspec
 from msgspec import UNSET, Meta, Struct, UnsetType
@@ -13,6 +13,7 @@ from msgspec import UNSET, Meta, Struct, UnsetType
 from assistant.card.card import (
     CLUTCHES,
     COVERS,
+    DEFAULT_THREAD,
     DISTANCES,
     LINKAGES,
     LOCKS,
@@ -30,9 +31,6 @@ from assistant.clutch.thread import lead_in
 from assistant.readings import read
 from assistant.toml_file import TomlError, TomlFile, one_of
 
-if TYPE_CHECKING:
-    from assistant.clutch.linkage.stroke import Linkage, Load
-
 CardError = TomlError
 """One clear line: file, line, key, what is wrong, what to write instead."""
 MAX_BYTES = 100_000
@@ -44,19 +42,10 @@ _BRAKED = ("gap", "brake-contact")
 _LIMITS = 'write it like "1/2 to 9/16", or { low = "1/2", high = "9/16" }'
 
 Words = Annotated[
-    str,
-    Meta(pattern=r"\S", extra={"hint": 'will not do; write it in quotes, like "T-104"'}),
+    str, Meta(pattern=r"\S", extra={"hint": 'will not do; write it in quotes, like "T-104"'})
 ]
-LugCount = Annotated[
-    int,
-    Meta(
-        ge=1,
-        le=MOST_LUGS,
-        extra={
-            "hint": "will not do; write how many, like 18; the travel of one is ring.lug",
-        },
-    ),
-]
+_COUNTED = "will not do; write how many, like 18; the travel of one is ring.lug"
+LugCount = Annotated[int, Meta(ge=1, le=MOST_LUGS, extra={"hint": _COUNTED})]
 
 
 class _Table(Struct, forbid_unknown_fields=True, omit_defaults=True):
@@ -159,6 +148,13 @@ def card_from_text(text: str, name: str) -> Card:
     return _Loading(TomlFile.of(text, name)).card()
 
 
+def ring_of(lug_in: float) -> str:
+    """Which ring moves the bearing so far a lug, "" for none: from memory what none can."""
+    if not 0.003 <= lug_in <= 0.1:
+        return ""
+    return "fine" if lug_in < (COARSE_IN + FINE_IN) / 2 else "coarse"
+
+
 class _Loading:
     """One card being read: its file, and what it says."""
 
@@ -186,10 +182,14 @@ class _Loading:
     def card(self) -> Card:
         """The card, checked."""
         says = self.says
-        truck, rod, pedal = says.truck, says.rod, says.pedal
+        rod, pedal = says.rod, says.pedal
         ring, lug_in = self._ring()
-        self._thread(rod.thread)
-        geometry, load = self._geometry()
+        thread = (rod.thread or DEFAULT_THREAD).strip()
+        try:
+            lead_in(thread)
+        except ValueError as error:
+            raise self.file.problem("rod.thread", str(error)) from None
+        geometry, load = geometry_of(self.file, says.truck.linkage, self.length)
         by_geometry, way = adjuster_of(self.file, geometry)
         if rod.longer and way and rod.longer != way:
             raise self.file.problem(
@@ -205,15 +205,14 @@ class _Loading:
         self.defaulted += [key for key, value in told.items() if value is None]
         lash_in = self.length(pedal.lash, "pedal.lash") if pedal.lash else 0.0
         figures = self._figures()
+        whose = {name: _whose(getattr(says, name)) for name in ("ring", "rod", "pedal")}
         return Card(
             unit=says.unit.strip(),
-            transmission=truck.transmission,
-            linkage=truck.linkage,
-            clutch=truck.clutch,
-            units=self.units,
-            distance=says.shop.distance,
+            **msgspec.structs.asdict(says.truck),
+            **msgspec.structs.asdict(says.shop),
             lug_in=lug_in,
             ring_lugs=says.ring.lugs,
+            thread=thread,
             longer=longer or "",
             per_fork=per_fork or 1.0,
             ratio=pedal.ratio,
@@ -226,18 +225,11 @@ class _Loading:
             defaulted=tuple(self.defaulted),
             text=self.file.text,
             name=self.file.name,
-            cover=truck.cover,
             lock=says.ring.lock,
             ring=ring,
-            sources=self._sources(),
+            sources={name: text for name, text in whose.items() if text},
             left=self._left(),
-            **({"thread": rod.thread.strip()} if rod.thread else {}),
         )
-
-    def _sources(self) -> dict[str, str]:
-        """Section -> whose its values are, where the card says."""
-        sections = {name: _whose(getattr(self.says, name)) for name in ("ring", "rod", "pedal")}
-        return {name: whose for name, whose in sections.items() if whose}
 
     def _ring(self) -> tuple[str, float | None]:
         """Which ring it is, "" when not said, and the bearing's travel a lug, inches."""
@@ -248,27 +240,16 @@ class _Loading:
                 self.defaulted.append("ring.lug")
             return ring.type or "", lug_in
         lug_in = self.length(ring.lug, "ring.lug")
-        if not 0.003 <= lug_in <= 0.1:
+        nearest = ring_of(lug_in)
+        if not nearest:
             raise self.file.problem(
                 "ring.lug", f"{ring.lug!r} a lug cannot be; common rings move 0.014 or 0.027 in"
             )
-        nearest = "fine" if lug_in < (COARSE_IN + FINE_IN) / 2 else "coarse"
         if ring.type and ring.type != nearest:
             raise self.file.problem(
                 "ring.lug", f"{ring.lug!r} is no {ring.type} ring; mend lug or type"
             )
         return nearest, lug_in
-
-    def _thread(self, thread: str | None) -> None:
-        try:
-            if thread is not None:
-                lead_in(thread.strip())
-        except ValueError as error:
-            raise self.file.problem("rod.thread", str(error)) from None
-
-    def _geometry(self) -> tuple[Linkage | None, Load]:
-        """The model of `[linkage]`, and the load at the fork."""
-        return geometry_of(self.file, self.says.truck.linkage, self.length)
 
     def _stop(self, name: str, value: str | None) -> float | None:
         """Pedal travel by one turn of a stop's bolt, inches."""
@@ -292,7 +273,7 @@ class _Loading:
             for name, value in lengths.items()
             if value is not UNSET
         }
-        return Left(left.record.strip(), left.by.strip(), readings, int(left.lugs))
+        return Left(left.record.strip(), left.by.strip(), int(left.lugs), readings)
 
     def _figures(self) -> dict[str, Figure | None]:
         table: Any = self.says.figures

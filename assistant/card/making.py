@@ -26,10 +26,9 @@ from assistant.card.card import (
     UNITS,
     Card,
 )
-from assistant.card.load import CardError, card_from_text
+from assistant.card.load import CardError, card_from_text, ring_of
 from assistant.card.show import toml_text
 from assistant.clutch.conformity import DEFAULT_FIGURES
-from assistant.clutch.ring import COARSE_IN, FINE_IN
 from assistant.readings import read, speak
 
 REVIEW = "review"
@@ -149,10 +148,10 @@ class Making:
             _check_figure(trial, BY_KEY[key].figure)
         if key == "ring.lug" and value is not None:
             lug = trial.length_in(key) or 0.0
-            if not 0.003 <= lug <= 0.1:
+            if not ring_of(lug):
                 raise NotPossible("no_lug")
             kind = trial.value("ring.type")
-            if kind and (kind == "fine") != (lug < (COARSE_IN + FINE_IN) / 2):
+            if kind and kind != ring_of(lug):
                 raise NotPossible("other_ring", kind=str(kind))
         if (
             key == "figures.gap.high"

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator, Mapping
+from dataclasses import asdict
 from typing import Any
 
 from assistant.card.card import Card
@@ -44,38 +45,23 @@ def figure_data(figure: Figure) -> dict[str, Any]:
 def card_report(card: Card) -> dict[str, Any]:
     """Everything in force for the truck; lengths in inches."""
     return {
-        "unit": card.unit,
-        "transmission": card.transmission,
-        "linkage": card.linkage,
-        "cover": card.cover,
+        **{name: getattr(card, name) for name in ("unit", "transmission", "linkage", "cover")},
         "lock": card.lock,
         "ring": card.ring or None,
-        "clutch": card.clutch,
-        "units": card.units,
-        "distance": card.distance,
-        "lug_in": card.lug_in,
+        **{name: getattr(card, name) for name in ("clutch", "units", "distance", "lug_in")},
         "ring_lugs": card.ring_lugs,
         "rod_thread": card.thread,
         "rod_longer": card.longer,
         "rod_per_fork": card.per_fork,
         "pedal_ratio": card.ratio,
-        "lash_in": card.lash_in,
-        "height_turn_in": card.height_turn_in,
-        "total_turn_in": card.total_turn_in,
+        **{name: getattr(card, name) for name in ("lash_in", "height_turn_in", "total_turn_in")},
         "geometry_ratio_at_rest": None if card.geometry is None else card.geometry.ratio(0.0),
         "figures": {
             name: None if figure is None else figure_data(figure)
             for name, figure in card.figures.items()
         },
         "sources": dict(card.sources),
-        "left": None
-        if card.left is None
-        else {
-            "record": card.left.record,
-            "by": card.left.by,
-            "lugs": card.left.lugs,
-            "readings_in": dict(card.left.readings_in),
-        },
+        "left": None if card.left is None else asdict(card.left),
         "defaulted": list(card.defaulted),
         "unsupported": card.unsupported(),
     }
