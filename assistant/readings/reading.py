@@ -111,18 +111,18 @@ _WRITTEN = {**_SPOKEN, "between": "{0} to {1}", "within": "{0} +/- {1}"}
 
 def asked(q: Quantity, key: str, choices: tuple[Reading, ...] = (), **fields: str) -> Reading:
     """A question in place of a reading, by its name in `dialogs/en/readings.toml`."""
-    return Reading("ask", q.name, why=_say(key, fields), choices=choices)
+    return Reading("ask", q.name, why=_say(q, key, fields), choices=choices)
 
 
 def refused(q: Quantity, key: str, **fields: str) -> Reading:
     """No reading, since what was said cannot be."""
-    return Reading("refused", q.name, why=_say(key, fields))
+    return Reading("refused", q.name, why=_say(q, key, fields))
 
 
 def nothing(q: Quantity, key: str = "nothing") -> Reading:
     """No reading in the words."""
-    return Reading("none", q.name, why=_say(key, {}))
+    return Reading("none", q.name, why=_say(q, key, {}))
 
 
-def _say(key: str, fields: dict[str, str]) -> str:
-    return sentences("readings").texts[key].format_map(fields)
+def _say(q: Quantity, key: str, fields: dict[str, str]) -> str:
+    return sentences("readings").texts[key].format(spoken=q.spoken, **fields)

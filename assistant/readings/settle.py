@@ -14,7 +14,7 @@ from assistant.readings.amounts import Amount, AmountAt, evaluate, whole_number
 from assistant.readings.language import Value
 from assistant.readings.reading import Reading, asked, nothing, refused
 from assistant.readings.speak import Form
-from assistant.readings.units import COUNT_UNITS, FLATS_PER_TURN, INCHES_PER, MM_PER_IN, to_inches
+from assistant.readings.units import COUNT_UNITS, FLATS_PER_TURN, MM_PER_IN, to_inches
 from assistant.sentences import capital
 
 
@@ -98,12 +98,9 @@ def _strong(said: list[Amount], q: Quantity) -> bool:
 
 # --- counts: lugs, turns, flats, miles, kilometres
 
-_NOT_ONE_COUNT = {
-    **dict.fromkeys(
-        ("one-sided", "or", "between", "shy", "fat", "many", "gauge", "dash-", "dash_"), "exactly"
-    ),
-    **dict.fromkeys(("withdrawn", "lost"), "again"),
-}
+_NOT_ONE_COUNT = {"withdrawn": "again", "lost": "again"} | dict.fromkeys(
+    ("one-sided", "or", "between", "shy", "fat", "many", "gauge", "dash-", "dash_"), "exactly"
+)
 
 
 def _count(f: Filled, distance: str) -> Reading:
@@ -113,7 +110,7 @@ def _count(f: Filled, distance: str) -> Reading:
     if not COUNT_UNITS.issuperset(units):
         return refused(q, "count.length", unit=unit)
     if q is not ANY and not unit:
-        return refused(q, "count.no_length", unit=units[0], spoken=q.spoken)
+        return refused(q, "count.no_length", unit=units[0])
     if q is ANY:
         unit = units[0]
     elif q.name == ODOMETER:
@@ -184,59 +181,42 @@ def _added(op: str, parts: list[float]) -> float:
 def _in_count(a: Amount, unit: str) -> float | None:
     if a.unit is None or a.unit == unit:
         return a.value
-    if (unit, a.unit) == (TURNS, FLATS):
-        return a.value / FLATS_PER_TURN
-    if (unit, a.unit) == (FLATS, TURNS):
-        return a.value * FLATS_PER_TURN
-    return None
+    if {a.unit, unit} != {TURNS, FLATS}:
+        return None
+    return a.value / FLATS_PER_TURN if unit == TURNS else a.value * FLATS_PER_TURN
 
 
 # --- what an amount can mean as a length: units said, implied, or shared by neighbours
 
-_RULE_DENS = (16, 32, 64)
-
 
 class Length(NamedTuple):
-    """One length that an amount can mean."""
+    """One length that an amount can mean; `unit` "16" is a rule's sixteenths."""
 
     value_in: float
     form: Form
-    unit: str
+    unit: str = ""
 
 
-def in_unit(a: Amount, unit: str) -> Length | None:
-    """The amount taken in `unit` (or in a rule's division, "16"); None when it cannot be."""
+def in_unit(a: Amount, unit: str) -> Length:
+    """The amount taken in a unit of length."""
     if unit == "in":
         return Length(a.value, ("d", a.places) if a.places else ("f", a.den or 1), unit)
-    if unit in INCHES_PER:
-        value_in = to_inches(a.value, unit)
-        return Length(value_in, _form(a, value_in, unit), unit)
-    den = int(unit)
-    if a.digits and a.value < den:
-        return Length(a.value / den, ("f", den), unit)
-    return None
-
-
-def _form(a: Amount, value_in: float, unit: str) -> Form:
-    """How finely the amount was said, in the form it is read back in."""
+    value_in = to_inches(a.value, unit)
+    form: Form = ("m", 0)
     if unit == "ft":
-        return ("f", a.den or 1)
-    if unit == "thou":
-        return ("d", decimal_places(value_in, 3 + a.places))
-    if unit == "hundredths":
-        return ("d", decimal_places(value_in, 2 + a.places))
-    if unit == "mm":
-        return ("m", decimal_places(a.value, a.places))
-    if unit == "cm":
-        return ("m", decimal_places(a.value * 10, max(a.places - 1, 0)))
-    return ("m", 0)
+        form = ("f", a.den or 1)
+    elif unit in ("thou", "hundredths"):
+        form = ("d", decimal_places(value_in, a.places + (3 if unit == "thou" else 2)))
+    elif unit == "mm":
+        form = ("m", decimal_places(a.value, a.places))
+    elif unit == "cm":
+        form = ("m", decimal_places(a.value * 10, max(a.places - 1, 0)))
+    return Length(value_in, form, unit)
 
 
-def must(a: Amount, unit: str) -> Length:
-    """The amount taken in a unit in which it can be."""
-    length = in_unit(a, unit)
-    assert length is not None
-    return length
+def _in_parts(a: Amount, den: int) -> Length | None:
+    """The amount as so many parts of a rule, where it can be."""
+    return Length(a.value / den, ("f", den), str(den)) if a.digits and a.value < den else None
 
 
 def decimal_places(value: float, least: int, most: int = 9) -> int:
@@ -260,7 +240,7 @@ def _bare(f: Filled) -> list[Length]:
     if a.digits[:1] == "0":  # "oh eight five" is what follows a decimal point
         point = Length(float("." + a.digits), ("d", len(a.digits)), "in")
         # "oh four eight five" may be nought point four eight five as well.
-        return [point] if len(a.digits) < 4 or not q.small else [point, must(a, "thou")]
+        return [point] if len(a.digits) < 4 or not q.small else [point, in_unit(a, "thou")]
     return [*_bare_number(a, f), *_slipped_fraction(a, f)]
 
 
@@ -270,24 +250,17 @@ def _bare_number(a: Amount, f: Filled) -> list[Length]:
     low, high = q.plausible_in
     out: list[Length] = []
     if low <= a.value <= high and (not a.digits or not q.small or a.value == 1):
-        out.append(must(a, "in"))
+        out.append(in_unit(a, "in"))
     if a.problem == "thousand" and a.value >= 1000:
         out.append(Length(a.value / 1e6, ("d", 3), "thou"))
     in_mm = q.plausible_mm[0] <= a.value <= q.plausible_mm[1]
     if q.small and a.digits and not (in_mm and f.metric):
-        out += _small(a, high, f.metric)
+        if 0 < a.value / 1000 <= high:
+            out.append(in_unit(a, "thou"))
+        parts = [] if f.metric else [_in_parts(a, den) for den in (16, 32, 64)]
+        out += [x for x in parts if x is not None and x.value_in <= high]
     if in_mm:
-        out.append(must(a, "mm"))
-    return out
-
-
-def _small(a: Amount, high: float, metric: bool) -> list[Length]:
-    """A bare whole number as thousandths, or as the parts of a rule."""
-    out = [must(a, "thou")] if 0 < a.value / 1000 <= high else []
-    if not metric and a.value < 64:
-        for den in _RULE_DENS:
-            if a.value < den and a.value / den <= high:
-                out.append(Length(a.value / den, ("f", den), str(den)))
+        out.append(in_unit(a, "mm"))
     return out
 
 
@@ -310,21 +283,20 @@ def meanings(f: Filled) -> list[list[Length]]:
     said = f.said
     if len(said) == 1:
         unit = said[0].unit
-        return [[m] for m in _bare(f)] if unit is None else [[must(said[0], unit)]]
+        return [[m] for m in _bare(f)] if unit is None else [[in_unit(said[0], unit)]]
     fixed = _units_said(f)
-    known = [n for n, unit in enumerate(fixed) if unit is not None]
-    if known:
-        lead, lead_unit = said[known[0]], fixed[known[0]] or "in"
-        return _whole_rows(
-            [[_beside(a, u, lead, lead_unit, f) for a, u in zip(said, fixed, strict=True)]]
-        )
-    return _whole_rows([[m, *(in_unit(a, m.unit) for a in said[1:])] for m in _bare(f)])
+    lead = next((n for n, unit in enumerate(fixed) if unit is not None), None)
+    rows: list[list[Length | None]]
+    if lead is not None:
+        unit = fixed[lead] or "in"
+        rows = [[_beside(a, u, said[lead], unit, f) for a, u in zip(said, fixed, strict=True)]]
+    else:
+        rows = [[m, *(_as_before(a, m.unit) for a in said[1:])] for m in _bare(f)]
+    return [[x for x in row if x is not None] for row in rows if None not in row]
 
 
-def _whole_rows(rows: list[list[Length | None]]) -> list[list[Length]]:
-    """The rows in which every amount is a length."""
-    lengths = [[length for length in row if length is not None] for row in rows]
-    return [some for some, row in zip(lengths, rows, strict=True) if len(some) == len(row)]
+def _as_before(a: Amount, unit: str) -> Length | None:
+    return _in_parts(a, int(unit)) if unit.isdigit() else in_unit(a, unit)
 
 
 def _units_said(f: Filled) -> list[str | None]:
@@ -342,19 +314,19 @@ def _units_said(f: Filled) -> list[str | None]:
 def _beside(a: Amount, unit: str | None, lead: Amount, lead_unit: str, f: Filled) -> Length | None:
     """An amount in its own unit, or in what the one with a unit gives it."""
     if unit is not None:
-        return must(a, unit)
+        return in_unit(a, unit)
     parts = lead.den >= 8 and lead.value < 1 and a.value < lead.den and a.digits
     if parts and f.plan.op in ("between", "or"):
-        return in_unit(a, str(lead.den))  # "between nine and ten sixteenths"
+        return _in_parts(a, lead.den)  # "between nine and ten sixteenths"
     if lead_unit == "thou" and a.places and a.value <= f.q.possible_in[1]:
-        return must(a, "in")  # ".5 plus or minus 5 thou"
-    return must(a, lead_unit)
+        return in_unit(a, "in")  # ".5 plus or minus 5 thou"
+    return in_unit(a, lead_unit)
 
 
 def _length(f: Filled) -> Reading:
     q, op = f.q, f.plan.op
     if op in ("withdrawn", "lost"):
-        return asked(q, "again", spoken=q.spoken)
+        return asked(q, "again")
     for a in f.said:
         if a.unit == "mil" or a.unit == "tenths":
             return _unclear_unit(a, f)
@@ -371,7 +343,9 @@ def _length(f: Filled) -> Reading:
 def _unclear_unit(a: Amount, f: Filled) -> Reading:
     if a.unit == "tenths":
         return asked(f.q, "unit.tenths")
-    ways = [operate("one", [must(a, unit)], f.q) for unit in ("thou", "mm") if f.plan.op == "one"]
+    ways = [
+        operate("one", [in_unit(a, unit)], f.q) for unit in ("thou", "mm") if f.plan.op == "one"
+    ]
     return asked(f.q, "unit.mil", tuple(r for r in ways if r.status == "read"))
 
 
@@ -379,7 +353,7 @@ def _no_meaning(f: Filled) -> Reading:
     q, op, a = f.q, f.plan.op, f.said[0]
     number = a.digits[:12] or f"{a.value:g}"
     if op == "negative":
-        return refused(q, "length.negative", spoken=q.spoken)
+        return refused(q, "length.negative")
     if q is ANY:
         if all(len(x.digits) == 1 for x in f.said) and op != "one":
             return nothing(q)
@@ -388,8 +362,8 @@ def _no_meaning(f: Filled) -> Reading:
         if q.small and a.value / 1000 <= q.possible_in[1]:
             return asked(q, "unit.which", number=number)
         if not q.small and a.value <= 999:
-            return asked(q, "unit.which_for", number=number, spoken=q.spoken)
-    return refused(q, "unit.none_fits", number=number, spoken=q.spoken)
+            return asked(q, "unit.which_for", number=number)
+    return refused(q, "unit.none_fits", number=number)
 
 
 # --- lengths in their relations: ranges, offsets, shy and fat, go and no-go, to one reading
@@ -397,26 +371,21 @@ def _no_meaning(f: Filled) -> Reading:
 
 def operate(op: str, row: list[Length], q: Quantity) -> Reading:
     """The reading that an operation makes of lengths."""
-    first = row[0]
     if op == "one":
-        return checked(first.value_in, None, ((first.value_in, first.form),), "", q)
+        return checked(row[0].value_in, None, row[:1], "", q)
     if op in ("shy", "fat", "about"):
-        return _qualified(op, first, q)
+        return _qualified(op, row[0], q)
     if op == "negative":
-        return refused(q, "length.negative", spoken=q.spoken)
-    if op == "one-sided":
-        return asked(q, "length.one_side")
-    if op == "odd":
-        return asked(q, "only", spoken=q.spoken)
+        return refused(q, "length.negative")
+    if op in ("one-sided", "odd"):
+        return asked(q, "only" if op == "odd" else "length.one_side")
     if op in ("or", "many", "join"):
         return _several(op, row, q)
     if op.startswith("dash"):
         return _dashed(op, row, q)
     if op in ("between", "gauge"):
         return _between(op, row, q)
-    if op == "within":
-        return _within(row, q)
-    if op in ("under", "beyond"):
+    if op in ("within", "under", "beyond"):
         return _sliver(op, row, q)
     return _sum(_added(op, [x.value_in for x in row]), row, q)
 
@@ -456,54 +425,45 @@ def _between(op: str, row: list[Length], q: Quantity) -> Reading:
         return asked(q, "length.upper_lower")
     if low.value_in == high.value_in:
         return asked(q, "length.equal")
-    parts = ((low.value_in, low.form), (high.value_in, high.form))
-    middle = (low.value_in + high.value_in) / 2
-    return checked(middle, (low.value_in, high.value_in), parts, "between", q)
-
-
-def _within(row: list[Length], q: Quantity) -> Reading:
-    a, b = row[0], row[1]
-    if b.value_in > a.value_in:
-        return asked(q, "length.tolerance")
-    band = (a.value_in - b.value_in, a.value_in + b.value_in)
-    return checked(a.value_in, band, ((a.value_in, a.form), (b.value_in, b.form)), "within", q)
+    band = low.value_in, high.value_in
+    return checked(sum(band) / 2, band, [low, high], "between", q)
 
 
 def _sliver(op: str, row: list[Length], q: Quantity) -> Reading:
-    """The first length under or over the second."""
-    a, b = row[0], row[1]
-    if a.value_in >= b.value_in:
-        return nothing(q) if op == "beyond" else refused(q, "length.negative", spoken=q.spoken)
-    return _sum(b.value_in + (-a.value_in if op == "under" else a.value_in), row, q)
+    """The first length plus or minus the second; or the second, less or more by the first."""
+    a, b = row[0].value_in, row[1].value_in
+    if op == "within":
+        if b > a:
+            return asked(q, "length.tolerance")
+        return checked(a, (a - b, a + b), row, "within", q)
+    if a >= b:
+        return nothing(q) if op == "beyond" else refused(q, "length.negative")
+    return _sum(b + (-a if op == "under" else a), row, q)
 
 
 def _sum(value_in: float, row: list[Length], q: Quantity) -> Reading:
     """A computed length, in the finest form of its parts."""
     kinds = {x.form[0] for x in row}
-    form: Form
-    if kinds == {"f"}:
-        form = ("f", max(x.form[1] for x in row))
-    elif kinds == {"m"}:
-        places = max(x.form[1] for x in row)
-        value_in = round(value_in * MM_PER_IN, places) / MM_PER_IN
-        form = ("m", places)
-    else:
-        places = decimal_places(value_in, 3, most=6)
-        value_in = round(value_in, places)
-        form = ("d", places)
-    return checked(value_in, None, ((value_in, form),), "", q)
+    finest = max(x.form[1] for x in row)
+    if kinds == {"m"}:
+        value_in = round(value_in * MM_PER_IN, finest) / MM_PER_IN
+    elif kinds != {"f"}:
+        finest = decimal_places(value_in, 3, most=6)
+        value_in = round(value_in, finest)
+    form = (kinds.pop() if len(kinds) == 1 else "d", finest)
+    return checked(value_in, None, [Length(value_in, form)], "", q)
 
 
 def _qualified(op: str, x: Length, q: Quantity) -> Reading:
-    step = step_in(x.form, q)
+    step, value_in = step_in(x.form, q), x.value_in
     if op == "shy":
-        value, band = x.value_in - step / 2, (x.value_in - step, x.value_in)
+        value, band = value_in - step / 2, (value_in - step, value_in)
     elif op == "fat":
-        value, band = x.value_in + step / 2, (x.value_in, x.value_in + step)
+        value, band = value_in + step / 2, (value_in, value_in + step)
     else:
-        width = max(step, half_width_in(x.form, x.value_in, q))
-        value, band = x.value_in, (x.value_in - width, x.value_in + width)
-    return checked(value, band, ((x.value_in, x.form),), op, q)
+        width = max(step, half_width_in(x.form, value_in, q))
+        value, band = value_in, (value_in - width, value_in + width)
+    return checked(value, band, [x], op, q)
 
 
 def half_width_in(form: Form, value_in: float, q: Quantity) -> float:
@@ -537,18 +497,18 @@ def step_in(form: Form, q: Quantity) -> float:
 def checked(
     value_in: float,
     band: tuple[float, float] | None,
-    parts: tuple[tuple[float, Form], ...],
+    said: list[Length],
     qualifier: str,
     q: Quantity,
 ) -> Reading:
     """A reading, or the reason why such a value cannot be."""
+    parts = tuple((x.value_in, x.form) for x in said)
     low, high = q.possible_in
     if value_in < 0:
-        return refused(q, "length.negative", spoken=q.spoken)
+        return refused(q, "length.negative")
     if not low <= value_in <= high:
         key, bound = ("length.under", low) if value_in < low else ("length.over", high)
-        said = speak.length_figures(*parts[0])
-        return refused(q, key, said=said, spoken=q.spoken, bound=f"{bound:g}")
+        return refused(q, key, said=speak.length_figures(*parts[0]), bound=f"{bound:g}")
     if band is None:
         half = half_width_in(parts[0][1], value_in, q)
         band = value_in - half, value_in + half
