@@ -18,7 +18,7 @@ def rows_of(name: str, *columns: str) -> Callable[[str], pytest.MarkDecorator]:
     """
     found: dict[str, list[tuple[str, ...]]] = {}
     for line in (CORPUS / name).read_text(encoding="utf-8").splitlines():
-        if line.startswith("["):
+        if line.startswith("[") and "\t" not in line:
             rows = found.setdefault(line.strip("[]"), [])
         elif line and not line.startswith("# "):
             rows.append(tuple(cell.replace("\\n", "\n") for cell in line.split("\t")))
