@@ -8,7 +8,8 @@ from __future__ import annotations
 
 from collections.abc import Callable, Hashable
 from dataclasses import replace
-from typing import TYPE_CHECKING, Any, NamedTuple, TypeVar
+from functools import wraps
+from typing import TYPE_CHECKING, Any, NamedTuple, TypeVar, cast
 
 from assistant.card.arithmetic import stops_kept, truck_for
 from assistant.clutch.conformity import Limits
@@ -37,7 +38,7 @@ LEAST_SHARE = 0.95
 # Where only that count lets everything be in, it need only be likelier in than out by the gap.
 LEAST_CHANCE = 0.5
 
-_Plan = TypeVar("_Plan")
+_Plan = TypeVar("_Plan", bound=Callable[..., Any])
 Findings = tuple[RingBelief, list[MoveFinding | None]]
 
 
@@ -68,6 +69,22 @@ class Settled(NamedTuple):
         return self.flats * self.truck.adjusters.flat_in
 
 
+def _once(plan: _Plan) -> _Plan:
+    """A plan of `Plans` that is worked out when it is first asked for in a state of the truck."""
+
+    @wraps(plan)
+    def kept(plans: Plans, *args: Any, **named: Any) -> Any:
+        state, name = plans._now(), (plan, *args, *named.values())
+        if state != plans._state:
+            plans._state = state
+            plans.kept.clear()
+        if name not in plans.kept:
+            plans.kept[name] = plan(plans, *args, **named)
+        return plans.kept[name]
+
+    return cast(_Plan, kept)
+
+
 class Plans:
     """The plans of one job. Lengths in inches; None is what the readings do not give."""
 
@@ -75,17 +92,6 @@ class Plans:
         self.facts = facts
         self.kept: dict[Hashable, Any] = {}
         self._state: Hashable = None
-
-    def _once(self, name: Hashable, make: Callable[[], _Plan]) -> _Plan:
-        """The plan called `name`, worked out when it is first asked for in this state."""
-        state = self._now()
-        if state != self._state:
-            self._state = state
-            self.kept.clear()
-        if name not in self.kept:
-            self.kept[name] = make()
-        plan: _Plan = self.kept[name]
-        return plan
 
     def _now(self) -> Hashable:
         """All that a plan depends on: it is compared, since a reading is corrected in place."""
@@ -101,9 +107,10 @@ class Plans:
 
     # --- as found ---
 
+    @_once
     def found(self) -> Truck | None:
         """The truck by its as-found readings; None before gap and clearance are there."""
-        return self._once("found", lambda: self._truck(self.facts.lengths("found")))
+        return self._truck(self.facts.lengths("found"))
 
     def _truck(self, read: dict[str, Measured], belief: RingBelief | None = None) -> Truck | None:
         if GAP not in read or CLEARANCE not in read:
@@ -120,11 +127,9 @@ class Plans:
         truck = self.found()
         return None if truck is None else finding_of(truck.readings)
 
+    @_once
     def lost_motion(self) -> LostMotion | None:
         """What geometry says of the as-found readings; None without geometry, or where it ends."""
-        return self._once("lost motion", self._lost_motion)
-
-    def _lost_motion(self) -> LostMotion | None:
         truck, card = self.found(), self.facts.card
         if truck is None or card.geometry is None:
             return None
@@ -135,11 +140,9 @@ class Plans:
 
     # --- what the ring did ---
 
+    @_once
     def findings(self, count: int | None = None) -> Findings:
         """What each move (of the first `count`) did, and the belief to plan the next one with."""
-        return self._once(("findings", count), lambda: self._findings(count))
-
-    def _findings(self, count: int | None) -> Findings:
         facts = self.facts
         belief = RingBelief.prior(facts.card.lug_in)
         found: list[MoveFinding | None] = []
@@ -163,15 +166,11 @@ class Plans:
     def lugs_by_gap(self) -> int:
         """Lugs that the ring moved by what the gap says; a move with no gap after it as called."""
         _, found = self.findings()
-        total = 0
-        for move, finding in zip(self.facts.moves, found, strict=True):
-            other = finding is not None and finding.kind in (
-                "did not move",
-                "wrong way",
-                "other count",
-            )
-            total += finding.lugs_moved if other and finding is not None else move.moved
-        return total
+        other = ("did not move", "wrong way", "other count")
+        return sum(
+            finding.lugs_moved if finding is not None and finding.kind in other else move.moved
+            for move, finding in zip(self.facts.moves, found, strict=True)
+        )
 
     def gap_expected_in(self) -> float | None:
         """The gap expected after the last move, from the gap before it and the likeliest pitch."""
@@ -200,15 +199,13 @@ class Plans:
             ring * belief.pitch_in + rod, abs(ring) * PITCH_U_IN
         )
 
+    @_once
     def truck(self) -> Truck | None:
         """The truck by the readings that still hold; None while gap or clearance is not known.
 
         Where free travel was not read since the last move, it is foretold with the pedal ratio that
         the as-found readings gave.
         """
-        return self._once("truck", self._now_truck)
-
-    def _now_truck(self) -> Truck | None:
         clearance, (belief, _) = self.clearance(), self.findings()
         if clearance is None:
             return None
@@ -217,11 +214,9 @@ class Plans:
             return self.found()
         return self._truck(read, belief)
 
+    @_once
     def ring(self) -> RingPlan | None:
         """The next ring move from the gap as it is now; None while the gap is not known."""
-        return self._once("ring", self._ring)
-
-    def _ring(self) -> RingPlan | None:
         read, figure = self.facts.lengths(), self.facts.card.figures.get(GAP)
         if GAP not in read or figure is None:
             return None
@@ -252,6 +247,7 @@ class Plans:
         only_so = alone is not None and not alone.settings.possible
         return lugs if only_so and chance >= LEAST_CHANCE else plan.lugs
 
+    @_once
     def rod(self, for_contact: bool = False) -> Settled | None:
         """The rod move from what is read now; None while gap or clearance is not known.
 
@@ -259,9 +255,6 @@ class Plans:
         that brings the brake's contact in, or none. None too where the readings are too odd (a rod
         of over 30 turns, say).
         """
-        return self._once(("rod", for_contact), lambda: self._rod(for_contact))
-
-    def _rod(self, for_contact: bool) -> Settled | None:
         truck, found = self.truck(), self.found()
         if truck is None:
             return None
@@ -276,22 +269,17 @@ class Plans:
 
     # --- ring, stops and rod together ---
 
+    @_once
     def settle(self, lugs: int | None = None) -> Settled | None:
         """The best setting from the readings that still hold; None without gap and clearance.
 
         With `lugs` the ring's count is given already.
         """
-        return self._once(("settled", lugs), lambda: self._settle(lugs))
-
-    def _settle(self, lugs: int | None) -> Settled | None:
-        kept = stops_kept(self.facts.card, self.facts.lengths())
-        return self._solve(kept._replace(lugs=lugs))
-
-    def _solve(self, locked: Locked) -> Settled | None:
-        truck = self.truck()
+        kept, truck = stops_kept(self.facts.card, self.facts.lengths()), self.truck()
         if truck is None or truck.figures.get(GAP) is None:
             return None
         try:
+            locked = kept._replace(lugs=lugs)
             return Settled(truck, solve(truck, locked, with_candidates=False))
         except ValueError:
             return None  # readings too odd for any setting

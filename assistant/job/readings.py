@@ -73,11 +73,10 @@ def take_count(job: Job, act: Act, count: int) -> list[Said]:
         tighter = (last.moved or last.told) >= 0
     if act.way:
         tighter = act.way == "tighter"
-    moved = words.moved(count if tighter else -count)
-    value = float(count if tighter else -count)
-    job.pending = Taken(
-        job.at, "ring", LUGS, act.who, None, None, None, value, "lugs", moved.spoken, str(moved)
-    )
+    count = count if tighter else -count
+    both = words.moved(count)
+    kept = {"count": float(count), "kind": "lugs", "readback": both.spoken, "figures": str(both)}
+    job.pending = Taken.of(job.at, "ring", LUGS, act.who, kept)
     return [job.confirm()]
 
 

@@ -8,6 +8,7 @@ never its kind, its person or what it notes.
 from __future__ import annotations
 
 import string
+from collections import Counter
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from difflib import get_close_matches
@@ -427,15 +428,21 @@ def _check_step(step: Step, phases: set[str], cautions: dict[str, Caution]) -> N
         raise DialogError(f"dialogs: {where}: {missing} is missing; add it")
     for piece in step.pieces:
         place = where if piece is step else f"{where}, instead"
-        _check_when(place, piece.when)
-        for key, allowed in (("say", True), ("why", True), ("helper", False)):
-            blanks = PLACEHOLDERS.get(step.kind, ()) if allowed else ()
-            _blanks(f"{place}, {key}", getattr(piece, key) or "", blanks)
-        if len((piece.say or "").split()) > MAX_WORDS:
-            raise DialogError(f"dialogs: {place}: say has over {MAX_WORDS} words; make it shorter")
-        for caution in piece.cautions or ():
-            if caution not in cautions:
-                raise DialogError(f"dialogs: {place}: no caution {caution!r} in cautions.toml")
+        _check_piece(place, piece, PLACEHOLDERS.get(step.kind, ()), cautions)
+
+
+def _check_piece(
+    place: str, piece: Step | Instead, blanks: tuple[str, ...], cautions: dict[str, Caution]
+) -> None:
+    """What it says, on any truck, and which cautions go with it."""
+    _check_when(place, piece.when)
+    for key, allowed in (("say", blanks), ("why", blanks), ("helper", ())):
+        _blanks(f"{place}, {key}", getattr(piece, key) or "", allowed)
+    if len((piece.say or "").split()) > MAX_WORDS:
+        raise DialogError(f"dialogs: {place}: say has over {MAX_WORDS} words; make it shorter")
+    for caution in piece.cautions or ():
+        if caution not in cautions:
+            raise DialogError(f"dialogs: {place}: no caution {caution!r} in cautions.toml")
 
 
 def _check_when(where: str, when: When) -> None:
@@ -482,12 +489,10 @@ def _check_jobs(steps: tuple[Step, ...]) -> None:
     for chosen in product(*values):
         traits = dict(zip(TRAITS, chosen, strict=True))
         composed = tuple(s for s in steps if fits(s.when, traits))
-        ids = [s.id for s in composed]
-        twice = next((i for i in ids if ids.count(i) > 1), "")
-        if twice:
+        [(twice, count)] = Counter(s.id for s in composed).most_common(1) or [("", 0)]
+        if count > 1:
             raise DialogError(f"dialogs: steps.toml: step {twice} stands twice; rename one")
-        problem = interlocks.order_problem(composed, traits)
-        if problem:
+        if problem := interlocks.order_problem(composed, traits):
             odd = ", ".join(f"{traits[n]} {n}" for n in TRAITS if traits[n] != USUAL[n])
             kind = f" ({odd})" if odd else ""
             raise DialogError(f"dialogs: steps.toml: {problem}{kind}")
