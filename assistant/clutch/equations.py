@@ -446,52 +446,21 @@ class Truck:
             carried, carried_u = ring + rod, ring_u
             reach = read.clearance.shifted(carried, ring_u)
             values[CLEARANCE] = reach.shifted(rise / r.value if move.rigid else 0.0)
-        free = self.free_after((carried, carried_u), (reach.value_in, reach.u_in), rise)
-        values[FREE_TRAVEL] = Measured(*free)
+        if read.free_travel is not None:
+            by = r.value * carried + rise
+            values[FREE_TRAVEL] = read.free_travel.shifted(by, r.value * carried_u, r.u * carried)
+        else:
+            free = free_travel_in(r.value, reach.value_in, read.lash_in) + rise
+            u = combine(r.value * reach.u_in, r.u * reach.value_in)
+            values[FREE_TRAVEL] = Measured(free, u)
         if (contact := self._contact(ring, ring_u, rod)) is not None:
             values[BRAKE_CONTACT] = contact
         if read.pedal_height is not None:
             values[PEDAL_HEIGHT] = read.pedal_height.shifted(rise)
         if read.total_travel is not None:
             values[TOTAL_TRAVEL] = read.total_travel.shifted(rise + drop)
-            gap = values[GAP].value_in, values[GAP].u_in
-            bearing = self.bearing_after(gap, (reach.value_in, reach.u_in), drop)
-            values[BEARING_TRAVEL] = Measured(*bearing)
+            values[BEARING_TRAVEL] = self._bearing(reach, values[GAP], drop)
         return values
-
-    def free_after(
-        self, carried: tuple[float, float], reach: tuple[float, float], rise_in: float
-    ) -> tuple[float, float]:
-        """Free travel, as (inches, standard uncertainty) like the rest.
-
-        Args:
-            carried: how far ring and rod draw the fork away from the bearing.
-            reach: how far the fork then goes to the bearing.
-            rise_in: how far the pedal's rest rises.
-        """
-        read, r = self.readings.free_travel, self.ratio
-        if read is None:
-            free_in = free_travel_in(r.value, reach[0], self.readings.lash_in) + rise_in
-            return free_in, combine(r.value * reach[1], r.u * reach[0])
-        by_in = r.value * carried[0] + rise_in
-        return read.value_in + by_in, combine(read.u_in, r.value * carried[1], r.u * carried[0])
-
-    def bearing_after(
-        self, gap: tuple[float, float], reach: tuple[float, float], drop_in: float
-    ) -> tuple[float, float]:
-        """Bearing travel where total travel was read; see `free_after`.
-
-        Args:
-            gap: what is left of it.
-            reach: how far the fork goes to the bearing.
-            drop_in: how far the pedal's lower end falls.
-        """
-        total, r = self.readings.total_travel, self.stroke_ratio
-        assert total is not None
-        fork_in = (total.value_in + drop_in - self.readings.lash_in) / r.value
-        if self.clutch_brake and gap[0] <= fork_in - reach[0]:
-            return gap
-        return fork_in - reach[0], combine(total.u_in / r.value, fork_in * r.u / r.value, reach[1])
 
     def _contact(self, ring: float, ring_u: float, rod: float) -> Measured | None:
         """Pedal height at brake contact; None when neither read nor to be worked out."""
@@ -508,3 +477,12 @@ class Truck:
             way, way_u = c.value_in + rod + g.value_in, combine(c.u_in, g.u_in)
         height = read.pedal_height.value_in - free_travel_in(r.value, way, read.lash_in)
         return Measured(height, combine(read.pedal_height.u_in, r.value * way_u, r.u * way))
+
+    def _bearing(self, reach: Measured, gap: Measured, drop: float) -> Measured:
+        total, r = self.readings.total_travel, self.stroke_ratio
+        assert total is not None
+        fork = (total.value_in + drop - self.readings.lash_in) / r.value
+        if self.clutch_brake and gap.value_in <= fork - reach.value_in:
+            return gap
+        u = combine(total.u_in / r.value, fork * r.u / r.value, reach.u_in)
+        return Measured(fork - reach.value_in, u)

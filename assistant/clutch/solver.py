@@ -170,10 +170,11 @@ class Rows:
 
     def ring(self) -> list[Row]:
         """Counts of lugs that leave the gap inside where wanted."""
+        gap, move = self.truck.readings.gap, self.move
         rows = []
         for n in _steps(self.locked.lugs, self.most.lugs):
-            by = n * self.move.lug_in
-            rows += self._row(GAP, n, by, *self.gap(Row(n, by, 0.0, 0.0)))
+            u = math.hypot(gap.u_in, abs(n) * move.lug_u_in)
+            rows += self._row(GAP, n, n * move.lug_in, gap.value_in - n * move.lug_in, u)
         return rows
 
     def height(self) -> list[Row]:
@@ -282,8 +283,8 @@ class Rows:
                     continue
                 if need is None or need.high < math.inf:
                     return True  # with an upper limit the walk itself must tell
-                reach = self.reach(n, flats[0])
-                if self.truck.bearing_after(self.gap(n), reach, drop)[0] >= need.low - SLACK:
+                reach, _ = self.reach(n, flats[0])
+                if self.bearing_at(need, n, reach, drop)[0] >= need.low - SLACK:
                     return True
         return False
 
@@ -295,10 +296,12 @@ class Rows:
         ring_u = abs(n.steps) * move.lug_u_in
         return at.value_in + n.by + m * move.flat_in, math.hypot(at.u_in, ring_u)
 
-    def gap(self, n: Row) -> tuple[float, float]:
-        """The gap that is left, and its uncertainty."""
-        gap = self.truck.readings.gap
-        return gap.value_in - n.by, math.hypot(gap.u_in, abs(n.steps) * self.move.lug_u_in)
+    def bearing_at(self, need: Need, n: Row, reach: float, drop: float) -> tuple[float, float]:
+        """Bearing travel, and that of the fork alone from the pedal's rest."""
+        truck = self.truck
+        fork = (need.value + drop - truck.readings.lash_in) / truck.stroke_ratio.value
+        stop = truck.readings.gap.value_in - n.by if truck.clutch_brake else math.inf
+        return min(stop, fork - reach), fork
 
 
 def _steps(locked: int | None, most: int) -> Sequence[int]:
@@ -407,21 +410,18 @@ class _Walk:
         rows = self.rows
         if not totals:
             return
-        reach = rows.reach(n, m)
-        sure, place = self._fork(n, a, m, *reach)
+        reach, reach_u = rows.reach(n, m)
+        sure, place = self._fork(n, a, m, reach, reach_u)
         most = totals[0].place + (rows.bearing is not None)
         if self._beaten(touched, sure, place + most + (rows.free is not None)):
             return
         if rows.free is not None:
-            moved, moved_u = n.by + m * rows.move.flat_in, abs(n.steps) * rows.move.lug_u_in
-            carried = (0.0, 0.0) if self.truck.follows else (moved, moved_u)
-            at, u = self.truck.free_after(carried, reach, a.by)
+            at, u = self._free(rows.free, n, a, m, reach, reach_u)
             sure = min(sure, rows.free.sure(at, u))
             place += placing(at, rows.free.figure)
-        gap = rows.gap(n)
         least = -math.inf  # how far down the lower stop must go for the bearing's sake
         if (need := rows.bearing) is not None:
-            way = (need.low + reach[0]) * self.truck.stroke_ratio.value
+            way = (need.low + reach) * self.truck.stroke_ratio.value
             least = way + self.truck.readings.lash_in - need.value - _ROOM
         for total in totals:  # best placed first, so that the rest can be left out together
             if total.by < least:
@@ -430,7 +430,7 @@ class _Walk:
                 return
             whole, all_placed = min(sure, total.sure), place + total.place
             if need is not None:
-                at, u = self.truck.bearing_after(gap, reach, total.by)
+                at, u = self._bearing(need, n, reach, reach_u, total.by)
                 whole = min(whole, need.sure(at, u))
                 all_placed += placing(at, need.figure)
             if whole >= -SLACK:
@@ -454,6 +454,31 @@ class _Walk:
             sure = min(sure, need.sure(at, math.hypot(need.u, stroke.u * by, by_u)))
             place += placing(at, need.figure)
         return sure, place
+
+    def _free(
+        self, need: Need, n: Row, a: Row, m: int, reach: float, reach_u: float
+    ) -> tuple[float, float]:
+        """Free travel and its uncertainty."""
+        truck, r = self.truck, self.truck.ratio
+        if truck.follows:
+            return need.value + a.by, need.u
+        moved = n.by + m * truck.adjusters.flat_in
+        at = need.value + r.value * moved + a.by
+        if truck.readings.free_travel is None:
+            return at, math.hypot(r.value * reach_u, r.u * reach)
+        ring_u = abs(n.steps) * truck.adjusters.lug_u_in
+        return at, math.hypot(need.u, r.value * ring_u, r.u * moved)
+
+    def _bearing(
+        self, need: Need, n: Row, reach: float, reach_u: float, drop: float
+    ) -> tuple[float, float]:
+        """Bearing travel and its uncertainty."""
+        at, fork = self.rows.bearing_at(need, n, reach, drop)
+        stroke, move = self.truck.stroke_ratio, self.truck.adjusters
+        if at < fork - reach:
+            gap_u = self.truck.readings.gap.u_in
+            return at, math.hypot(gap_u, abs(n.steps) * move.lug_u_in)
+        return at, math.hypot(need.u / stroke.value, fork * stroke.u / stroke.value, reach_u)
 
     def _take(
         self, setting: Setting, touched: tuple[int, int], worst: float, placed: float

@@ -184,8 +184,7 @@ def _ways_on(steps: tuple[Step, ...], i: int) -> list[tuple[str, ...]]:
         # The reading stands as it is, accepted: on, without another change.
         return [(_past_changes(steps, i), "leaves"), (_AGAIN[step.id],)]
     if step.kind == "read" and step.stage in ("set", "final"):
-        fix = QUANTITIES[step.reading].fix
-        return [*([(fix, "wants_fix")] if fix else []), (_past_changes(steps, i), "settled")]
+        return [(QUANTITIES[step.reading].fix, "wants_fix"), (_past_changes(steps, i), "settled")]
     return [(after, "all_settled")] if step.kind == "sign" else [(after,)]
 
 

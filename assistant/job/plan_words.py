@@ -21,6 +21,7 @@ from assistant.clutch.equations import (
 from assistant.clutch.linkage.lost_motion import LostMotion, brake_force_lbf
 from assistant.clutch.ring import RingBelief, RingPlan
 from assistant.clutch.solver import Out, RankedSetting
+from assistant.clutch.uncertainty import Measured
 from assistant.job import words
 from assistant.job.plan import Settled
 from assistant.quantity import BRAKE_CONTACT, CLEARANCE, FREE_TRAVEL, GAP
@@ -197,12 +198,7 @@ def notes(found: Settled, ring: RingPlan, belief: RingBelief) -> list[str]:
     """
     truck, settings, _ = found
     own, after, ratio = not truck.adjusters.max_lugs, settings.chosen.after, truck.ratio
-    brake, quarrel = truck.figures.get(BRAKE_CONTACT), finding_of(truck.readings)
-    contact = truck.readings.brake_contact, after.get(BRAKE_CONTACT)
-    contact_out = [
-        brake is not None and at is not None and judge(at, brake.limits).decision == "out"
-        for at in contact
-    ]
+    quarrel = finding_of(truck.readings)
     emptied = ring.clearance_after is not None and ring.clearance_after.value_in <= 0.0
     not_both = {CLEARANCE, FREE_TRAVEL} & {*settings.chosen.out}
     told = (
@@ -213,17 +209,22 @@ def notes(found: Settled, ring: RingPlan, belief: RingBelief) -> list[str]:
         (not own and not ring.misses and ring.chance < LOW_CHANCE, "chance"),
         (not own and belief.reversed_chance > 0.5, "reversed"),
         (emptied, "own_no_clearance" if own else "no_clearance"),
-        (not own and contact_out[0], "not_by_ring"),
+        (not own and _contact_out(truck, truck.readings.brake_contact), "not_by_ring"),
         (quarrel is not None and not quarrel.agree, "quarrel"),
         (not ratio.known, "guessed"),
         (ratio.known and ratio.u > ROUGH_RATIO * ratio.value, "own_rough" if own else "rough"),
         (bool(not_both), "not_both"),
-        (contact_out[1], "contact_out"),
+        (_contact_out(truck, after.get(BRAKE_CONTACT)), "contact_out"),
     )
     out: list[str] = [say(f"note.{key}", chance=f"{ring.chance:.0%}") for so, key in told if so]
     if ring.misses and not own:
         out.insert(int(told[0][0]), ring_misses(ring))
     return out
+
+
+def _contact_out(truck: Truck, at: Measured | None) -> bool:
+    figure = truck.figures.get(BRAKE_CONTACT)
+    return figure is not None and at is not None and judge(at, figure.limits).decision == "out"
 
 
 # --- the linkage ---
