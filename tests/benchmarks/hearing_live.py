@@ -21,7 +21,7 @@ from assistant.dialogue import Question
 from assistant.job.job import Job
 from assistant.voice.devices.audio import FRAME, FRAME_S, RATE, Samples
 from assistant.voice.recognition.recognizers import Recognizers
-from assistant.voice.session.attendant import Attendant, Turn
+from assistant.voice.session.attendant import Attendant, SpokenTurn
 from tests.spoken import channels, noises, nonspeech, voices
 
 from .hearing_utterances import SEED, Timer, Utterance, asked, jobs, plan
@@ -103,7 +103,7 @@ class Stream:
         self, ears: Recognizers, job: Job, role: str, fixed_s: float | None = None
     ) -> None:
         self.clock = Clocked(fixed_s)
-        self.turns: list[tuple[float, Turn]] = []
+        self.turns: list[tuple[float, SpokenTurn]] = []
         self.attendant = Attendant(Still(job), ears, self.clock, self._answer)  # type: ignore[arg-type]
         self.channel = self.attendant.add(role, "bench")
         self.attendant.warm()
@@ -123,7 +123,7 @@ class Stream:
         self.attendant.pump()
         self.feeding_s += timer.seconds() - (self.clock.worked_s - worked)
 
-    def _answer(self, turn: Turn) -> None:
+    def _answer(self, turn: SpokenTurn) -> None:
         self.turns.append((self.clock.now_s, turn))
 
 

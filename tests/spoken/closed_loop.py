@@ -22,7 +22,7 @@ from assistant.conversation import Session
 from assistant.texts.dialogs import Dialogs
 from assistant.voice.devices.audio import FRAME, FRAME_S, RATE, Samples
 from assistant.voice.recognition.recognizers import Recognizers
-from assistant.voice.session.attendant import Attendant, Turn
+from assistant.voice.session.attendant import Attendant, SpokenTurn
 from assistant.voice.session.channel import Channel
 from assistant.voice.session.recorded import AtOnce
 
@@ -232,7 +232,7 @@ class BySound:
 
     def __init__(self, shop: Shop, session: Session, ears: Recognizers) -> None:
         self._shop = shop
-        self._turns: list[Turn] = []
+        self._turns: list[SpokenTurn] = []
         self._attendant = Attendant(session, ears, AtOnce(), self._turns.append)
         roles = ("",) if shop.shared else ("tech", "helper")
         self._channels = {role: self._attendant.add(role, role or "shared") for role in roles}
@@ -285,7 +285,7 @@ def by_sound(shop: Shop, ears: Recognizers) -> Callable[[Session], Deliver]:
     return lambda session: BySound(shop, session, ears).deliver
 
 
-def _told(turn: Turn) -> dict[str, Any]:
+def _told(turn: SpokenTurn) -> dict[str, Any]:
     return {
         "said": list(turn.said),
         "decision": turn.kind,

@@ -17,7 +17,7 @@ from assistant.voice.detection.endpointer import EndpointEvent
 from assistant.voice.devices.audio import FRAME, FRAME_S
 from assistant.voice.recognition.recognizer import Hearing, Hypothesis
 from assistant.voice.session import attendant as attending
-from assistant.voice.session.attendant import Attendant, Turn
+from assistant.voice.session.attendant import Attendant, SpokenTurn
 from assistant.voice.session.channel import Channel
 from tests.spoken.commands import put
 
@@ -83,7 +83,7 @@ class Room:
         self.session = session
         self.engines = Later()
         self.script = Script()
-        self.turns: list[Turn] = []
+        self.turns: list[SpokenTurn] = []
         self.speech: list[bool] = []
         self.now = 0.0
         ears: Any = self.script

@@ -15,7 +15,7 @@ from assistant.review.pages.questions import (
     MOST_EYES,
     MOST_JOBS,
     MOST_UNITS,
-    Answers,
+    FleetAnswers,
     Row,
     ask,
     hash_of,
@@ -123,7 +123,7 @@ def fleet_page(
 
 
 def _listed(
-    desk: Review, row: Row, answers: Answers, page_folder: Path, page_of: Callable[[Row], Path]
+    desk: Review, row: Row, answers: FleetAnswers, page_folder: Path, page_of: Callable[[Row], Path]
 ) -> Listed:
     record = Path(row["folder"], row["path"])
     if "\\x" in row["path"]:  # a name that is no text

@@ -33,7 +33,7 @@ Row = dict[str, Any]
 
 
 @dataclass(frozen=True, slots=True)
-class Answers:
+class FleetAnswers:
     """All that the page shows. Rows are dicts with the columns of `columns.COLUMNS`.
 
     `flags` are the kinds of doubt of each listed job; `misheard_at` its steps and microphones;
@@ -74,7 +74,7 @@ def narrowed(t: Tables, unit: str = "", since: date | None = None) -> Tables:
     return replace(t, jobs=jobs, **others)
 
 
-def ask(desk: Review, t: Tables) -> Answers:
+def ask(desk: Review, t: Tables) -> FleetAnswers:
     """Ask all of it."""
     import ibis
 
@@ -107,7 +107,7 @@ def ask(desk: Review, t: Tables) -> Answers:
     missed = rows(questions.misheard(t))
     units = rows(questions.units(t).limit(MOST_UNITS))
     visits, visit_jobs = _visits(rows, t, [row["unit"] for row in units])
-    return Answers(
+    return FleetAnswers(
         totals=totals,
         jobs=jobs,
         eyes=eyes,
@@ -207,7 +207,7 @@ def hash_of(*tokens: str) -> str:
     return "jobs=" + "&".join(quote(token, safe=":-._~") for token in tokens)
 
 
-def tokens_of(row: Row, answers: Answers) -> list[str]:
+def tokens_of(row: Row, answers: FleetAnswers) -> list[str]:
     """What one job can be found by."""
     job = row["job"]
     out = [

@@ -41,7 +41,7 @@ _CONFIRMATIONS = ("check", "done")
 
 
 @dataclass(frozen=True, slots=True)
-class Turn:
+class SpokenTurn:
     """One utterance dealt with, for whoever shows or measures it.
 
     Attributes:
@@ -72,7 +72,7 @@ class Turn:
 
 @dataclass(frozen=True, slots=True)
 class _Outcome:
-    """What is done about an utterance: `kind` as in `Turn`, what is meant, in which words."""
+    """What is done about an utterance: `kind` as in `SpokenTurn`, what is meant, in which words."""
 
     kind: str
     meaning: Meaning | None
@@ -97,7 +97,7 @@ class Attendant:
         conversation: Conversation,
         ears: Recognizers,
         executor: Executor,
-        answer: Callable[[Turn], None],
+        answer: Callable[[SpokenTurn], None],
         on_speech: Callable[[str, bool], None] = lambda role, begins: None,
     ) -> None:
         self.conversation = conversation
@@ -256,7 +256,7 @@ class Attendant:
             self._retries.missed(alone)
         self.warm()
         times = (utterance.speech_end_s, utterance.ended_s - utterance.speech_end_s, decode_s)
-        self._answer(Turn(role, outcome.words, decision, outcome.kind, tuple(said), *times))
+        self._answer(SpokenTurn(role, outcome.words, decision, outcome.kind, tuple(said), *times))
 
     def _take(
         self,

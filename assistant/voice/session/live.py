@@ -20,7 +20,7 @@ from assistant.voice.output.player import AudioOutput, NoLoudspeaker, Player
 from assistant.voice.output.queue import SpeechOutput
 from assistant.voice.output.synthesizer import SpeechError, Synthesizer
 from assistant.voice.recognition.recognizers import Recognizers
-from assistant.voice.session.attendant import Attendant, Turn
+from assistant.voice.session.attendant import Attendant, SpokenTurn
 from assistant.voice.session.channel import Channel
 
 
@@ -203,7 +203,7 @@ class Live:
             self._firm = True
             self.speech.say(lost)
 
-    def _answer(self, turn: Turn) -> None:
+    def _answer(self, turn: SpokenTurn) -> None:
         if not turn.said:
             self._go_on()
             return
@@ -214,7 +214,7 @@ class Live:
         self.speech.signal("not heard" if turn.said[0].key in _NOT_HEARD else "heard", turn.role)
         self.speech.say([*turn.said, *self._owed(lost, turn)])
 
-    def _owed(self, lost: Sequence[Said], turn: Turn) -> list[Said]:
+    def _owed(self, lost: Sequence[Said], turn: SpokenTurn) -> list[Said]:
         """What was cut off, and must be heard all the same."""
         missed = [one for one in dict.fromkeys(lost) if one not in turn.said]
         if turn.kind == "accept":

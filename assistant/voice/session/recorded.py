@@ -19,7 +19,7 @@ from assistant.voice.interpretation import POLICY, Candidate, Decision
 from assistant.voice.interpretation.ranking import decide, reading_interpreter
 from assistant.voice.recognition.expected import reading_grammar
 from assistant.voice.recognition.recognizers import Recognizers
-from assistant.voice.session.attendant import Attendant, Turn
+from assistant.voice.session.attendant import Attendant, SpokenTurn
 
 RECORDING = POLICY["recording"]
 Named = tuple[str, Samples]
@@ -43,7 +43,7 @@ def listen_files(
     conversation: Conversation,
     ears: Recognizers,
     sounds: Sequence[Named],
-    told: Callable[[Turn], None] = lambda turn: None,
+    told: Callable[[SpokenTurn], None] = lambda turn: None,
 ) -> None:
     """Play recordings into a conversation. Nothing is spoken: a recording cannot listen.
 
