@@ -8,11 +8,13 @@ from __future__ import annotations
 import ast
 import re
 import subprocess
+import sys
 from collections import Counter
 from collections.abc import Iterator
 from pathlib import Path
 
 ROOT = Path(__file__).parents[2]
+TOOLS = Path(sys.executable).parent
 MODULES = sorted((ROOT / "assistant").rglob("*.py"))
 MOST_MODULES, MOST_IN_A_FOLDER, MOST_COMPLEX = 150, 15, 15
 MOST_LINES, MOST_TEST_LINES = 29_300, 23_800
@@ -37,7 +39,7 @@ def test_no_folder_is_crowded() -> None:
 def test_no_function_is_too_complex() -> None:
     """McCabe's cyclomatic complexity, as ruff counts it."""
     most = f"lint.mccabe.max-complexity={MOST_COMPLEX}"
-    command = ["ruff", "check", "--select", "C901", "--config", most, "assistant"]
+    command = [str(TOOLS / "ruff"), "check", "--select", "C901", "--config", most, "assistant"]
     done = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, timeout=60)
     assert done.returncode == 0, done.stdout
 
@@ -45,7 +47,11 @@ def test_no_function_is_too_complex() -> None:
 def test_imports_go_one_way() -> None:
     """The layers and the absence of circles, as pyproject.toml has them."""
     done = subprocess.run(
-        ["lint-imports", "--no-cache"], cwd=ROOT, capture_output=True, text=True, timeout=120
+        [str(TOOLS / "lint-imports"), "--no-cache"],
+        cwd=ROOT,
+        capture_output=True,
+        text=True,
+        timeout=120,
     )
     assert done.returncode == 0, done.stdout
 
