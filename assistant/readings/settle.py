@@ -255,13 +255,17 @@ def _bare_number(a: Amount, f: Filled) -> list[Length]:
         out.append(Length(a.value / 1e6, ("d", 3), "thou"))
     in_mm = q.plausible_mm[0] <= a.value <= q.plausible_mm[1]
     if q.small and a.digits and not (in_mm and f.metric):
-        if 0 < a.value / 1000 <= high:
-            out.append(in_unit(a, "thou"))
-        parts = [] if f.metric else [_in_parts(a, den) for den in (16, 32, 64)]
-        out += [x for x in parts if x is not None and x.value_in <= high]
+        out += _small(a, high, f.metric)
     if in_mm:
         out.append(in_unit(a, "mm"))
     return out
+
+
+def _small(a: Amount, high: float, metric: bool) -> list[Length]:
+    """A bare whole number as thousandths, or as the parts of a rule."""
+    out = [in_unit(a, "thou")] if 0 < a.value / 1000 <= high else []
+    parts = [] if metric else [_in_parts(a, den) for den in (16, 32, 64)]
+    return out + [x for x in parts if x is not None and x.value_in <= high]
 
 
 def _slipped_fraction(a: Amount, f: Filled) -> list[Length]:
