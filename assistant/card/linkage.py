@@ -103,6 +103,8 @@ def geometry_of(file: TomlFile, kind: str, length_in: LengthIn) -> tuple[Linkage
         return None, Load()
     section = replace(file, tables={"linkage": file.tables["linkage"]})
     table = section.to(_SECTIONS[kind]).linkage
+    if isinstance(table, _CableTable) and table.stiffness is not None:
+        table.diameter = None  # the wires are not asked: whatever the card says of them may stand
     says = _inches(file, table, length_in, "linkage")
     try:
         return _MODELS[type(table)](file, says), Load(table.load, table.load_rate)

@@ -136,6 +136,13 @@ def test_the_bar_that_adjusts_gives_rod_and_way(index: int) -> None:
         card_from_text(f'[rod]\nlonger = "{wrong}"\n' + card.text, "c")
 
 
+def test_a_cables_stiffness_makes_its_wire_unneeded() -> None:
+    """A record's card with both must load, whatever the diameter says: it is not used."""
+    both = CABLE.replace('"1/4 in"', '"0 in"') + "stiffness = 5000\n"
+    cable = card_from_text(both, "c").geometry
+    assert isinstance(cable, Cable) and cable.stiffness_lbf_in == 5000
+
+
 def test_a_cables_adjuster_goes_through_the_forks_lever() -> None:
     assert card_from_text(CABLE, "c").per_fork == 2.4
     assert card_from_text(CABLE + "[rod]\nper_fork = 2\n", "c").per_fork == 2.0
