@@ -10,7 +10,7 @@ import base64
 import hashlib
 import stat
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, BinaryIO, Literal
@@ -47,14 +47,15 @@ class ChainReader:
     While iterating: `good` is the length in bytes up to the last good event, `count` the
     events so far, `head` the last hash, `closed` if "closed" was among them. Afterwards
     `fault` is None only if all of the file is good. Lines are read in pieces of at most
-    `MAX_LINE` bytes, whatever the file holds.
+    `MAX_LINE` bytes, whatever the file holds; `parse` is `parse_line` or `parse_quickly`.
 
     Raises:
         OSError: the file cannot be read (while iterating).
     """
 
-    def __init__(self, stream: BinaryIO) -> None:
+    def __init__(self, stream: BinaryIO, parse: Callable[[bytes], Event] = parse_line) -> None:
         self._stream = stream
+        self._parse = parse
         self.good = 0
         self.count = 0
         self.head = GENESIS
@@ -80,7 +81,7 @@ class ChainReader:
         if torn := self._torn(line, at):
             return torn
         try:
-            event = parse_line(line)
+            event = self._parse(line)
         except DamagedLine as error:
             if at == 1 and b"lugcall-record" not in line:
                 return Fault(at, "not a record", "not a record: line 1 does not open one")

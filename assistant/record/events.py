@@ -10,6 +10,8 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
+import msgspec
+
 
 class RecordError(Exception):
     """Something is wrong with a record; the message is one line and says what to do."""
@@ -54,6 +56,7 @@ class WriteFailed(RecordError):
 # float is the shortest one that reads back as the same double, so floats come back exactly.
 
 FORMAT = "lugcall-record/1"
+VERSION = int(FORMAT.rpartition("/")[2])
 GENESIS = "0" * 64
 """The `prev` of the first event, which follows nothing."""
 MAX_LINE = 1 << 20
@@ -62,6 +65,7 @@ MAX_LINE = 1 << 20
 _MEMBERS = {"at", "data", "hash", "kind", "n", "prev"}
 _HEX = re.compile(r"[0-9a-f]{64}", re.ASCII)
 _AT = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d\.\d{3}[+-]\d\d:\d\d(:\d\d)?", re.ASCII)
+_FORMAT = re.compile(r"lugcall-record/([1-9]\d{0,7})", re.ASCII)
 _encode = json.JSONEncoder(
     ensure_ascii=False, allow_nan=False, sort_keys=True, separators=(",", ":")
 ).encode
@@ -160,6 +164,43 @@ def parse_line(line: bytes) -> Event:
     if again != line:
         raise DamagedLine("it is not in canonical form")
     return event
+
+
+_LINE = re.compile(
+    rb'\{"at":"([^"\\]*)","data":(\{.*\}),"hash":"([0-9a-f]{64})",'
+    rb'"kind":"([a-z][a-z0-9_-]*)","n":(0|[1-9]\d{0,17}),"prev":"([0-9a-f]{64})"\}\n'
+)
+
+
+def parse_quickly(line: bytes) -> Event:
+    """As `parse_line`, without spelling the line again: its hash is taken over its own bytes.
+
+    For reading many records. What does not look exactly as it should goes to `parse_line`, which
+    has the last word. Raises DamagedLine as that does.
+    """
+    parts = _LINE.fullmatch(line) if len(line) <= MAX_LINE else None
+    if parts is None:
+        return parse_line(line)
+    at, data, digest, kind, n, prev = parts.groups()
+    hashed = line[: parts.end(2)] + line[parts.end(3) + 1 : -1]
+    try:
+        if hashlib.sha256(hashed).hexdigest().encode() != digest:
+            return parse_line(line)
+        event = Event(int(n), at.decode(), kind.decode(), msgspec.json.decode(data),
+                      prev.decode(), digest.decode())  # fmt: skip
+    except (ValueError, RecursionError):
+        return parse_line(line)
+    _check_members(event)
+    return event
+
+
+def version_told(line: bytes) -> int | None:
+    """The version of the format that a first line tells, whatever else a later one may hold."""
+    try:
+        found = _FORMAT.fullmatch(json.loads(line)["data"]["format"])
+    except (ValueError, LookupError, TypeError, RecursionError):
+        return None
+    return int(found[1]) if found else None
 
 
 def _check_members(event: Event) -> None:

@@ -12,7 +12,7 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Annotated, Any, Literal, NoReturn
@@ -211,7 +211,7 @@ _NO_ANSWER = ("stop", "carry_on", "resumed", "back", "unclear")
 
 class Line(msgspec.Struct, gc=False):
     """What all lines have: number of the event, time as written and in microseconds of UTC since
-    1970, what kind of event it is, and its hash where the chain was checked."""
+    1970, what kind of event it is, and its hash."""
 
     n: int = msgspec.field(default=0, name="#n")
     at: str = msgspec.field(default="", name="#at")
@@ -357,37 +357,20 @@ _SHAPES: dict[str, type[Line]] = {
     "opened": Opened, "turn": Turn, "unheard": Unheard, "notice": Notice, "repaired": Repaired,
     "closed": Closed,
 }  # fmt: skip
-_DECODE: dict[str, Callable[[bytes], Any]] = {
-    kind: msgspec.json.Decoder(shape).decode for kind, shape in _SHAPES.items()
-}
-# Types are prepared by now: msgspec crashes if two threads prepare the same one at once.
-msgspec.json.Decoder(LeadAct)
+# Types are prepared here: msgspec crashes if two threads prepare the same one at once.
+for _shape in (*_SHAPES.values(), LeadAct):
+    msgspec.json.Decoder(_shape)
 
 
-def line_from_json(n: int, at: str, us: int, kind: str, data: bytes, odd: list[str]) -> Any:
-    """A line from the JSON of its data, quickly; what is odd and left out is added to `odd`.
+def line_of(event: Event, odd: list[str]) -> Any:
+    """An event as a typed line; what is odd and left out is added to `odd`.
 
     Members that are not asked for are passed over, whatever they hold.
 
     Raises:
-        ValueError: it is no JSON.
         NotOurs: a line of this kind cannot do without what is odd or missing.
     """
-    decode = _DECODE.get(kind)
-    if decode is not None:
-        try:
-            line = decode(data)
-        except msgspec.ValidationError:
-            pass
-        else:
-            line.n, line.at, line.us, line.kind = n, at, us, kind
-            return line
-    return line_of(n, at, us, kind, json.loads(data), odd)
-
-
-def line_of(n: int, at: str, us: int, kind: str, data: dict[str, Any], odd: list[str]) -> Any:
-    """As `line_from_json`, from data that is decoded already. Raises NotOurs as that does."""
-    lead = kind.startswith(LEAD)
+    kind, data, lead = event.kind, event.data, event.kind.startswith(LEAD)
     shape: Any = LeadAct if lead else _SHAPES.get(kind, Notice)
     places: list[str] = []
     try:
@@ -395,8 +378,9 @@ def line_of(n: int, at: str, us: int, kind: str, data: dict[str, Any], odd: list
     except msgspec.ValidationError as error:
         line = _without_odd(data, shape, error, places)
         if not lead and kind in _SHAPES:
-            odd += (f"line {n + 1}, {place}" for place in places)
-    line.n, line.at, line.us, line.kind = n, at, us, kind
+            odd += (f"line {event.n + 1}, {place}" for place in places)
+    line.n, line.at, line.kind, line.hash = event.n, event.at, kind, event.hash
+    line.us = micros(event.at)
     if lead:
         line.data = data
     return line
@@ -564,11 +548,9 @@ class JobHistory:
             NotOurs: there is something odd in it.
         """
         odd: list[str] = []
-        lines = [line_of(e.n, e.at, micros(e.at), e.kind, e.data, odd) for e in events]
+        lines = [line_of(event, odd) for event in events]
         if odd:
             refuse()
-        for line, event in zip(lines, events, strict=True):
-            line.hash = event.hash
         return cls(lines, problem)
 
     @classmethod

@@ -72,10 +72,9 @@ def refresh(
         tell("folder.problem", problem=problem)
     known = index.stamps()
     changed = [p for p, stamp in listing.found.items() if afresh or known.get(p) != stamp]
-    gone = [p for p, stamp in known.items() if stamp[0] is not None and p not in listing.found]
-    records = [path for path in changed if is_record(path)]
-    others = [path for path in changed if not is_record(path)]
-    _keep(index, [(p, FileRead("foreign", say("file.not_one"))) for p in others], listing)
+    records = list(filter(is_record, changed))
+    others = [(p, FileRead("foreign", say("file.not_one"))) for p in changed if not is_record(p)]
+    _keep(index, others, listing)
     try:
         for some in _read(index, records, listing, patience_s):
             done.read += some
@@ -84,15 +83,20 @@ def refresh(
     except NoAnswer as error:
         tell("folder.stopped", why=error, read=done.read, all=len(records))
     with index.transaction():
-        lost = _gone(index, gone, done.seen_us or time.time_ns() // 1000)
+        lost = _gone(index, listing, known, done.seen_us or time.time_ns() // 1000)
         if lost:
-            names = ", ".join(sorted(lost)[:3])
-            names = say("folder.others", names=names) if len(lost) > 3 else names
-            which = "folder.gone_one" if len(lost) == 1 else "folder.gone"
-            tell(which, count=len(lost), when=_when(done.seen_us), names=names)
+            tell(**_lost(lost), when=_when(done.seen_us))
         _only_once(index)
         index.seen_us = done.seen_us = time.time_ns() // 1000
     return done
+
+
+def _lost(paths: list[str]) -> dict[str, Any]:
+    """Which sentence tells that files are gone, and its blanks."""
+    names = ", ".join(sorted(paths)[:3])
+    names = say("folder.others", names=names) if len(paths) > 3 else names
+    which = "folder.gone_one" if len(paths) == 1 else "folder.gone"
+    return {"sentence": which, "count": len(paths), "names": names}
 
 
 def _when(seen_us: int) -> str:
@@ -204,8 +208,11 @@ def _only_once(index: Index) -> None:
     index.forget(shorter)
 
 
-def _gone(index: Index, gone: list[str], seen_us: int) -> list[str]:
+def _gone(
+    index: Index, listing: FolderListing, known: dict[str, tuple[int | None, ...]], seen_us: int
+) -> list[str]:
     """Note files that are no longer there; gives those with a job, whose rows stay."""
+    gone = [p for p, stamp in known.items() if stamp[0] is not None and p not in listing.found]
     if not gone:
         return []
     files = f"{index.name}.files"

@@ -11,10 +11,12 @@ import msgspec
 
 from assistant.quantity import ODOMETER
 from assistant.record import RecordError
-from assistant.record.chain import Fault
+from assistant.record.chain import ChainReader, Fault
 from assistant.record.disk import reason
+from assistant.record.events import MAX_LINE, VERSION, parse_quickly, version_told
 from assistant.record.history import (
     LEAD,
+    Closed,
     JobHistory,
     LeadAct,
     Move,
@@ -22,8 +24,8 @@ from assistant.record.history import (
     ReadingTaken,
     Turn,
     Unheard,
+    line_of,
 )
-from assistant.record.quick_lines import FORMATS, CheckedLines, version_of, version_told
 from assistant.review.doubts import doubts_in_index, is_long
 from assistant.review.wording import say
 
@@ -64,25 +66,27 @@ def read_file(path: Path, now_us: int) -> FileRead:
 
 
 def _read(stream: BinaryIO, now_us: int) -> FileRead:
-    lines = CheckedLines(stream)
+    reader = ChainReader(stream, parse_quickly)
+    odd: list[str] = []
     try:
-        history = JobHistory(lines)
+        history = JobHistory(line_of(event, odd) for event in reader)
     except (RecordError, OverflowError):
         return FileRead("foreign", say("file.not_ours"))
-    fault = lines.fault
-    if not lines.count:
-        later = version_told(stream)
-        if later is not None and later > FORMATS[-1]:
-            known = ", ".join(map(str, FORMATS))
-            return FileRead("later", say("file.later", version=later, known=known))
+    fault = reader.fault
+    if not history.lines:
+        stream.seek(0)
+        later = version_told(stream.readline(MAX_LINE)) or 0
+        if later > VERSION:
+            return FileRead("later", say("file.later", version=later, known=VERSION))
         if fault is None or fault.what == "not a record":
             return FileRead("foreign", fault.text if fault is not None else "not a record")
         # Its first line is that of a record: no job can be told from it, but it is no stranger.
         return FileRead(chain_word(fault), _told(fault))
-    status = "record" if fault is None else chain_word(fault)
     rows = _JobRows(history, fault, now_us).rows
-    rows["jobs"][0].update(head=lines.head, opening=lines.opening)
-    return FileRead(status, _told(fault), rows, lines.count, lines.opening)
+    opening = history.lines[0].hash
+    rows["jobs"][0].update(head=reader.head, opening=opening)
+    status = "record" if fault is None else chain_word(fault)
+    return FileRead(status, _told(fault), rows, reader.count, opening)
 
 
 def chain_word(fault: Fault | None) -> str:
@@ -198,19 +202,18 @@ class _JobRows:
         return row
 
     def _job_row(self, readings: list[Row], moves: list[Row]) -> Row:
-        job, opened, closed = self._job, self._job.opened, self._job.closed
+        job, opened = self._job, self._job.opened
         ring = [move for move in moves if move["kind"] == "ring"]
         odometer = job.last_read("found").get(ODOMETER)
         held = [hold.seconds for hold in job.holds if hold.seconds is not None]
         corrections = sum(turn.corrected is not None for turn in job.turns)
         steps = self._steps.values()
-        accepted = [act for act in job.acts if act.act in ("accepted", "reopened")]
-        row: Row = {
+        return {
             **_truck(opened.card.text, opened.card.name),
             "unit": opened.unit, "card": opened.card.name if opened.card.text else "",
-            "format": version_of(opened.format), "lugcall": opened.lugcall,
+            "format": VERSION, "lugcall": opened.lugcall,
             "began_utc": opened.us, "began_local": opened.at, "ended_utc": self._last_us,
-            "signed_off": closed is not None, "code": "", "step": self._step,
+            "code": "", "step": self._step,
             "events": len(job.lines), "time_s": self._work_us / 1e6,
             "turns": sum(step["turns"] for step in steps),
             "say_agains": sum(step["say_agains"] for step in steps),
@@ -221,20 +224,33 @@ class _JobRows:
             "odometer_miles": odometer.miles if odometer else None,
             "voice": any(heard["microphone"] != TYPED for heard in self._hearing),
             "clips": sum(turn.clip is not None and bool(turn.clip.file) for turn in job.turns),
-            "lead_accepted": accepted[-1].text
-            if accepted and accepted[-1].act == "accepted" else "",
+            "lead_accepted": _accepted(job),
+            **_signed_off(job.closed, readings, ring, corrections),
         }  # fmt: skip
-        if closed is None:
-            row["lugs"] = ring[-1]["total_lugs"] if ring else 0
-            row["lugs_by_gap"] = sum(move.get("gap_by_lugs") or 0 for move in ring)
-            return row
-        judged = [r for r in readings if r["as_left"] and r["decision"]]
-        all_in = all(r["decision"] == "in" and not r["accepted"] for r in judged)
-        return row | {
-            "code": closed.code, "lugs": closed.lugs, "lugs_by_gap": closed.by_gap,
-            "next_due_miles": closed.next_due.miles if closed.next_due else None,
-            "first_time_right": len(ring) <= 1 and not corrections and all_in,
-        }  # fmt: skip
+
+
+def _signed_off(
+    closed: Closed | None, readings: list[Row], ring: list[Row], corrections: int
+) -> Row:
+    """Of a job's row, what its sign-off tells; before it, the lugs so far."""
+    if closed is None:
+        by_gap = sum(move.get("gap_by_lugs") or 0 for move in ring)
+        lugs = ring[-1]["total_lugs"] if ring else 0
+        return {"signed_off": False, "lugs": lugs, "lugs_by_gap": by_gap}
+    judged = [r for r in readings if r["as_left"] and r["decision"]]
+    all_in = all(r["decision"] == "in" and not r["accepted"] for r in judged)
+    return {
+        "signed_off": True, "code": closed.code, "lugs": closed.lugs, "lugs_by_gap": closed.by_gap,
+        "next_due_miles": closed.next_due.miles if closed.next_due else None,
+        "first_time_right": len(ring) <= 1 and not corrections and all_in,
+    }  # fmt: skip
+
+
+def _accepted(job: JobHistory) -> str:
+    """Why the lead accepted the job; "" where it was not, or was reopened after."""
+    acts = (act for act in reversed(job.acts) if act.act in ("accepted", "reopened"))
+    last = next(acts, None)
+    return last.text if last is not None and last.act == "accepted" else ""
 
 
 def _readings(job: JobHistory) -> list[Row]:

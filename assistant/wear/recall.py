@@ -12,7 +12,8 @@ from pathlib import Path
 from typing import Any
 
 from assistant.quantity import FREE_TRAVEL
-from assistant.record import RecordError
+from assistant.record import Event, RecordError
+from assistant.record.events import stamp
 from assistant.record.history import line_of
 from assistant.wear.outlook import Outlook, outlook
 from assistant.wear.visits import say, visit_of, visits_in
@@ -46,9 +47,8 @@ class Recall:
     def _work(self) -> None:
         folder, opened, closing, at = self._given
         try:
-            us = int(at.timestamp() * 1e6)
-            first = line_of(0, at.isoformat(), us, "opened", opened, [])
-            last = line_of(1, at.isoformat(), us, "closed", closing, [])
+            first = line_of(Event(0, stamp(at), "opened", opened, "", ""), [])
+            last = line_of(Event(1, stamp(at), "closed", closing, "", ""), [])
             visit = visit_of(first, last, say("say.this_job"))
             if visit.unit:
                 self._look = outlook([*visits_in(folder, PAUSE_S)[0], visit], visit.unit)

@@ -14,8 +14,8 @@ from click.testing import CliRunner
 
 from assistant.cli.main import main
 from assistant.record import Journal, verify_file
-from assistant.record.events import FORMAT, GENESIS, line_of, seal_event
-from assistant.record.quick_lines import FORMATS, CheckedLines, version_of
+from assistant.record.chain import ChainReader
+from assistant.record.events import GENESIS, line_of, parse_quickly, seal_event
 from assistant.review.columns import COLUMNS
 from assistant.review.rows import read_file
 from tests.fleet import plainly
@@ -90,9 +90,9 @@ def test_text_that_is_no_text_is_not_passed_over(tmp_path: Path) -> None:
     path = tmp_path / "job.jsonl"
     path.write_bytes(lines[0] + spoilt + b',"hash":"' + digest + b'"' + tail + b"\n")
     with path.open("rb") as stream:
-        lines = CheckedLines(stream)
-        assert len(list(lines)) == 1
-    assert lines.fault is not None and "UTF-8" in lines.fault.text
+        reader = ChainReader(stream, parse_quickly)
+        assert len(list(reader)) == 1
+    assert reader.fault is not None and "UTF-8" in reader.fault.text
 
 
 def test_a_record_read_while_a_line_is_half_written(made: list[Stamp], tmp_path: Path) -> None:
@@ -196,11 +196,6 @@ def told_as(form: Any, path: Path) -> Path:
         prev, content = sealed.hash, content + spelled
     path.write_bytes(content)
     return path
-
-
-def test_what_is_written_now_is_read() -> None:
-    """The newest of the formats is the one that the journal writes."""
-    assert version_of(FORMAT) == FORMATS[-1]
 
 
 @pytest.mark.parametrize("number", [2, 3, 17])
