@@ -1,0 +1,1 @@
+"""The commands; ``main`` is the program, ``terminal`` what all of them share."""

@@ -1,7 +1,7 @@
 """The lead's desk: many records read at once, into tables to ask and pages to look at.
 
 - ``columns``: what there is to ask; ``questions``: often asked, as Ibis expressions;
-- ``rows``: one record as rows, its chain checked (``chain_check``);
+- ``rows``: one record as rows, its chain checked; ``doubts``: what a lead should look at;
 - ``scan``, ``index``, ``refresh``: folders, their indexes, and keeping those fresh;
 - ``export``: CSV, Parquet, and the same tables on Spark.
 
