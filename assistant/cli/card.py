@@ -102,7 +102,7 @@ def _begin(
     folder: Path, record: Path | None, before: dict[str, str | None]
 ) -> tuple[CardTalk, list[Said]]:
     """A talk begun, with what was said on the command line; and what is said next."""
-    from assistant.card.making import from_record
+    from assistant.card.draft import from_record
     from assistant.interview.talk import CardTalk
     from assistant.interview.words import load_card_words
     from assistant.texts.dialogs import load_dialogs
@@ -163,7 +163,7 @@ def _end(talk: CardTalk) -> None:
     if talk.path is not None:
         click.echo(f"\nCard: {talk.path}\nSee it: lugcall card '{talk.path}'")
     else:
-        folder = talk.draft.folder
+        folder = talk.draft_file.folder
         click.echo(f"\nNot kept yet. lugcall card --new '{folder}' carries on.", err=True)
 
 

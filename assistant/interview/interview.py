@@ -1,6 +1,6 @@
 """The making of a card as a dialogue: what is asked and taken now, acts in, replies out.
 
-What may be answered is the table `card.making.QUESTIONS`; what is said is in `card.toml`. Ears,
+What may be answered is the table `card.draft.QUESTIONS`; what is said is in `card.toml`. Ears,
 keyboard and screens drive it as they drive a truck's job.
 """
 
@@ -11,12 +11,12 @@ from dataclasses import dataclass
 from typing import Any
 
 from assistant.act import Act, Said
-from assistant.card.making import (
+from assistant.card.draft import (
     BY_KEY,
     QUESTIONS,
     REVIEW,
+    CardDraft,
     CardQuestion,
-    Making,
     NotPossible,
     Value,
 )
@@ -57,10 +57,10 @@ def _name(quantity: str) -> str:
 
 
 class CardInterview(Dialogue):
-    """One card being made, by one person at a desk. `Making` keeps the card, this speaks.
+    """One card being made, by one person at a desk. `CardDraft` keeps the answers, this speaks.
 
     Args:
-        making: the card so far.
+        draft: the card so far.
         dialogs: the phrases of words.toml.
         texts: the words of card.toml.
         there: finds the card that stands for a unit: its file's name, and the change that takes it
@@ -79,12 +79,12 @@ class CardInterview(Dialogue):
 
     def __init__(
         self,
-        making: Making,
+        draft: CardDraft,
         dialogs: Dialogs,
         texts: CardWords,
         there: Callable[[str], tuple[str, dict[str, Any]] | None],
     ) -> None:
-        self.making = making
+        self.draft = draft
         self.dialogs = texts.within(dialogs)
         self.texts = texts
         self.changes: list[dict[str, Any]] = []
@@ -96,7 +96,7 @@ class CardInterview(Dialogue):
     @property
     def at(self) -> str:
         """The key asked for, or `REVIEW`."""
-        return self.making.now()
+        return self.draft.next_question()
 
     @property
     def question(self) -> CardQuestion:
@@ -111,12 +111,12 @@ class CardInterview(Dialogue):
     @property
     def units(self) -> str:
         """The shop's: "inch" or "mm"."""
-        return self.making.units
+        return self.draft.units
 
     @property
     def distance(self) -> str:
         """The shop's: "miles" or "kilometres"."""
-        return str(self.making.value("shop.distance") or "miles")
+        return str(self.draft.value("shop.distance") or "miles")
 
     def expects(self) -> str:
         """The quantity a bare reading is taken for now, or ""."""
@@ -155,7 +155,7 @@ class CardInterview(Dialogue):
         return [*lines, Said("tech", self.asked.say.format(quantity=_name(question.figure)), key)]
 
     def _limits(self) -> Replies:
-        card = self.making.card("card")
+        card = self.draft.card("card")
         lines = []
         for name, figure in card.figures.items():
             if figure is not None:
@@ -198,7 +198,7 @@ class CardInterview(Dialogue):
         return [self._said("left_off")]
 
     def _where(self, act: Act) -> Replies:
-        return [self._said("where", done=len(self.making.answers), say=self.prompt()[-1].text)]
+        return [self._said("where", done=len(self.draft.answers), say=self.prompt()[-1].text)]
 
     def _help(self, act: Act) -> Replies:
         phrases = [self.dialogs.words[m].phrases[0] for m in self.allowed()[:6]]
@@ -215,7 +215,7 @@ class CardInterview(Dialogue):
         if self.standing is not None:
             self.standing = None
             return self.prompt(entering=True)
-        last = self.making.last()
+        last = self.draft.last()
         if not last:
             return self._again("nothing")
         self._change({"drop": last})
@@ -269,14 +269,14 @@ class CardInterview(Dialogue):
             return self._check(act)
         while self.question.optional:
             key = self.at
-            self.making.check(key, None)
+            self.draft.check(key, None)
             self._change({"set": key, "value": None})
         return self.prompt(entering=True)
 
     def _check(self, act: Act) -> Replies:
-        unit = str(self.making.value("unit"))
+        unit = str(self.draft.value("unit"))
         found = self._there(unit)
-        if found is not None and found[0] != self.making.taken_from:
+        if found is not None and found[0] != self.draft.taken_from:
             self.standing = (unit, *found)
             return self.prompt()
         self.done = True
@@ -284,7 +284,7 @@ class CardInterview(Dialogue):
 
     def _correct(self, act: Act) -> Replies:
         """A figure named is asked for again, all of it; else it is asked which."""
-        figures = {q.figure for q in QUESTIONS if q.figure and self.making.asked(q)}
+        figures = {q.figure for q in QUESTIONS if q.figure and self.draft.asked(q)}
         self.which, self.standing = act.quantity not in figures, None
         if not self.which:
             for part in ("target", "high", "low"):
@@ -325,7 +325,7 @@ class CardInterview(Dialogue):
             low += high[-3:]
         top = f"figures.{question.figure}.high"
         self._set(question.key, low)
-        self.making.check(top, high)
+        self.draft.check(top, high)
         self._set(top, high)
         return self._on("both", low=low, high=high)
 
@@ -344,7 +344,7 @@ class CardInterview(Dialogue):
     def _take(self, value: Value, figures: str, spoken: str = "") -> Replies:
         """An answer taken, read back, and the next question."""
         key = self.at
-        self.making.check(key, value)
+        self.draft.check(key, value)
         self._set(key, value)
         if value is None:
             return self._on("skipped")
@@ -354,14 +354,14 @@ class CardInterview(Dialogue):
 
     def _set(self, key: str, value: Value) -> None:
         whose = {
-            name: self.making.value(of)
+            name: self.draft.value(of)
             for name, of in (("source", "source"), ("by", "by"))
-            if key not in ("unit", "by", "source") and self.making.value(of)
+            if key not in ("unit", "by", "source") and self.draft.value(of)
         }
         self._change({"set": key, "value": value, **whose})
 
     def _change(self, change: dict[str, Any]) -> None:
-        self.making.change(change)
+        self.draft.change(change)
         self.changes.append(change)
 
     # --- saying ---

@@ -17,8 +17,8 @@ from typing import Any
 
 from assistant.act import Act, Said
 from assistant.card import Card, CardError
+from assistant.card.draft import CardDraft, file_name, taken_over
 from assistant.card.fleet import cards_in, same_unit
-from assistant.card.making import Making, file_name, taken_over
 from assistant.conversation.session import Talk
 from assistant.conversation.understand import code_of, correction, note_of
 from assistant.dialogue import Question
@@ -44,9 +44,9 @@ class CardTalk(Talk):
 
     longest = 500
 
-    def __init__(self, draft: Draft, dialogs: Dialogs, texts: CardWords) -> None:
-        self.draft = draft
-        self.interview = CardInterview(draft.making, dialogs, texts, self._there)
+    def __init__(self, draft_file: DraftFile, dialogs: Dialogs, texts: CardWords) -> None:
+        self.draft_file = draft_file
+        self.interview = CardInterview(draft_file.draft, dialogs, texts, self._there)
         super().__init__(self.interview)
         self.path: Path | None = None
         """Where the card was kept, once it was."""
@@ -64,37 +64,37 @@ class CardTalk(Talk):
         Args:
             folder: where the cards are; it is made where it is not there.
             dialogs, texts: the phrases, and the questions.
-            over: the change that takes a card or a record over; see `Making.change`.
+            over: the change that takes a card or a record over; see `CardDraft.change`.
 
         Raises:
             CardError: the folder cannot be used; or a card is being made there, and another is to
                 be taken over.
             RecordBusy: another session makes a card there.
         """
-        draft = Draft(folder)
+        draft_file = DraftFile(folder)
         try:
-            if draft.begun and over is not None:
+            if draft_file.begun and over is not None:
                 raise CardError(
                     f"a card is being made in {folder}; finish it with lugcall card --new {folder}"
                 )
-            talk = cls(draft, dialogs, texts)
+            talk = cls(draft_file, dialogs, texts)
             said = talk._opening(over)
         except BaseException:
-            draft.close()
+            draft_file.close()
             raise
         return talk, said
 
     def _opening(self, over: Mapping[str, Any] | None) -> list[Said]:
-        making = self.interview.making
-        if making.answers:
-            unit = making.value("unit") or "a truck"
+        draft = self.interview.draft
+        if draft.answers:
+            unit = draft.value("unit") or "a truck"
             return [self._said("resumed", unit=unit), *self.interview.prompt(entering=True)]
         if over is None:
             return [self._said("new"), *self.interview.prompt(entering=True)]
-        making.change(dict(over))
-        self.draft.add([dict(over)])
+        draft.change(dict(over))
+        self.draft_file.add([dict(over)])
         said = [self._said("over", name=over["from"])]
-        for name, figures in making.left.items():
+        for name, figures in draft.left.items():
             if name not in ("record", "by", "lugs"):
                 said.append(self._said("left", figures=f"{name.replace('-', ' ')} {figures}"))
         return [*said, *self.interview.prompt(entering=True)]
@@ -102,14 +102,14 @@ class CardTalk(Talk):
     def beforehand(self, key: str, words: str) -> None:
         """Who makes the card ("by"), or its document ("source"), said before it is asked."""
         words = document_name(words)
-        if words and self.interview.making.value(key) != words:
+        if words and self.interview.draft.value(key) != words:
             change = {"set": key, "value": words}
-            self.interview.making.change(change)
-            self.draft.add([change])
+            self.interview.draft.change(change)
+            self.draft_file.add([change])
 
     def close(self) -> None:
         """Let go of the draft."""
-        self.draft.close()
+        self.draft_file.close()
 
     def _meaning(self, words: str, who: str) -> Act | Question:
         text, question = normal(words), self.interview.question
@@ -162,21 +162,25 @@ class CardTalk(Talk):
         said = super()._applied(act)
         changes = self.interview.changes
         if {"clear": True} in changes:
-            self.draft.clear()
+            self.draft_file.clear()
         elif changes:
-            self.draft.add(changes)
+            self.draft_file.add(changes)
         return self._finished() if self.interview.done else said
 
     def _finished(self) -> list[Said]:
-        making = self.interview.making
-        unit = str(making.value("unit"))
+        draft = self.interview.draft
+        unit = str(draft.value("unit"))
         standing = self._standing(unit)
         name = file_name(unit).removesuffix(".toml")
-        path = standing[0] if standing is not None else _free(self.draft.folder, name, "-", ".toml")
-        making.card(path.name)  # whatever is kept can be read
-        keep(path, making.text())
+        path = (
+            standing[0]
+            if standing is not None
+            else _free(self.draft_file.folder, name, "-", ".toml")
+        )
+        draft.card(path.name)  # whatever is kept can be read
+        keep(path, draft.text())
         self.path = path
-        self.draft.remove()
+        self.draft_file.remove()
         return [self._said("kept", name=path.name)]
 
     def _there(self, unit: str) -> tuple[str, dict[str, Any]] | None:
@@ -191,7 +195,7 @@ class CardTalk(Talk):
         return path.name, change
 
     def _standing(self, unit: str) -> tuple[Path, Card] | None:
-        cards, _ = cards_in(self.draft.folder)
+        cards, _ = cards_in(self.draft_file.folder)
         return next(((p, c) for p, c in cards if c.unit and same_unit(c.unit, unit)), None)
 
 
@@ -207,7 +211,7 @@ def _number(text: str) -> float | None:
 # --- The draft, and the card.
 
 
-class Draft:
+class DraftFile:
     """The draft of one folder, held by this session alone; `begun` once there is a change in it.
 
     Raises:
@@ -225,27 +229,27 @@ class Draft:
             raise _unusable(folder, error) from None
         try:
             lock(self._fd, NAME)
-            self.making = self._read()
+            self.draft = self._read()
         except BaseException:
             os.close(self._fd)
             raise
 
-    def _read(self) -> Making:
+    def _read(self) -> CardDraft:
         """The card so far; a line torn by a power cut is cut off."""
         data = self.path.read_bytes()
         whole = data[: data.rfind(b"\n") + 1]
         if len(whole) < len(data):
             os.ftruncate(self._fd, len(whole))
-        making, self.begun = Making(), bool(whole)
+        draft, self.begun = CardDraft(), bool(whole)
         try:
             for line in whole.decode("utf-8").splitlines():
                 if line:
-                    making.change(json.loads(line))
+                    draft.change(json.loads(line))
         except (ValueError, KeyError, TypeError, AttributeError, RecursionError):
             raise CardError(
                 f"{self.path} holds what lugcall does not write; move it away to begin anew"
             ) from None
-        return making
+        return draft
 
     def add(self, changes: list[dict[str, Any]]) -> None:
         """Keep changes; they are on the disk when this returns. Raises CardError."""

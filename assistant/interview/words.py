@@ -11,7 +11,7 @@ from typing import Annotated, Any
 
 import msgspec
 
-from assistant.card.making import QUESTIONS, REVIEW
+from assistant.card.draft import QUESTIONS, REVIEW
 from assistant.clutch.thread import METRIC, UNIFIED, lead_in
 from assistant.readings import read
 from assistant.readings.speak import number_words

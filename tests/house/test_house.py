@@ -74,7 +74,7 @@ TELLS_WHAT_IS_WRONG = re.compile(r"Error$|^(?:fail|problem|_fail)$|Busy$|Failed$
 
 
 NOT_SAID = {
-    "card/making.py": "remarks in a card's file",
+    "card/draft.py": "remarks in a card's file",
     "cli": "help and errors of the command line",
     "job/diagram.py": "the head of a file for contributors",
     "texts/dialogs.py": "errors of the loader",

@@ -19,8 +19,8 @@ from hypothesis import strategies as st
 
 from assistant.act import Said
 from assistant.card import CardError, card_from_text, load_card
+from assistant.card.draft import QUESTIONS, from_record
 from assistant.card.fleet import card_of, chosen
-from assistant.card.making import QUESTIONS, from_record
 from assistant.card.show import card_lines, toml_text
 from assistant.cli.main import run
 from assistant.clutch.thread import lead_in
@@ -140,13 +140,13 @@ def test_killed_and_torn(begin: Begin, dialogs: Dialogs, texts: CardWords, tmp_p
     say(talk, "plate")
     talk.close()
     assert (tmp_path / NAME).read_bytes().endswith(b"}\n")
-    assert begin().interview.making.value("ring.lock") == "plate"
+    assert begin().interview.draft.value("ring.lock") == "plate"
 
 
 def test_a_document_is_a_plain_line(talk: CardTalk) -> None:
     """Nothing that a lead's screen would obey, and no page of it."""
     say(talk, "T-9", "12", "note sheet\x1b[31m 4\x07 \t of " + "x" * 300)
-    name = str(talk.interview.making.value("source"))
+    name = str(talk.interview.draft.value("source"))
     assert name.startswith("sheet[31m 4 of xxx") and len(name) == 80 and name.isprintable()
 
 
@@ -210,10 +210,10 @@ RIGHT = {
 @rows_of("card_answers.txt", "key", "words", "told")("wrong")
 def test_what_cannot_be_is_asked_again(key: str, words: str, told: str, talk: CardTalk) -> None:
     go_to(talk, key)
-    before = dict(talk.interview.making.answers)
+    before = dict(talk.interview.draft.answers)
     said = say(talk, words)
     assert told in said[0].text and "\n" not in said[0].text
-    assert talk.interview.at == key and talk.interview.making.answers == before
+    assert talk.interview.at == key and talk.interview.draft.answers == before
 
 
 def test_back_no_and_correct(talk: CardTalk, tmp_path: Path) -> None:
@@ -221,7 +221,7 @@ def test_back_no_and_correct(talk: CardTalk, tmp_path: Path) -> None:
     say(talk, *HEAD, "plate", "fine")
     assert talk.interview.at == "ring.lug"
     say(talk, "no", "coarse")
-    assert talk.interview.making.value("ring.type") == "coarse"
+    assert talk.interview.draft.value("ring.type") == "coarse"
     say(talk, "done")
     assert say(talk, "correct that")[-1].text.startswith("Correct which?")
     assert say(talk, "the gap")[-1].text == "Gap, the lowest? Or skip."
@@ -229,7 +229,7 @@ def test_back_no_and_correct(talk: CardTalk, tmp_path: Path) -> None:
     assert talk.interview.at == "review"
     assert say(talk, "no")[-1].text == "Gap, what to aim for? Or skip."
     say(talk, "start over")
-    assert talk.interview.at == "unit" and not talk.interview.making.answers
+    assert talk.interview.at == "unit" and not talk.interview.draft.answers
     talk.close()
     assert not (tmp_path / NAME).exists()
 
@@ -253,7 +253,7 @@ def test_a_card_that_stands_is_replaced_only_when_told(begin: Begin, tmp_path: P
     talk = begin()
     assert say(talk, "t 9")[0].text.startswith("T-9 has a card: old name.toml.")
     say(talk, "T-10")
-    assert talk.interview.making.value("unit") == "T-10"
+    assert talk.interview.draft.value("unit") == "T-10"
     say(talk, "no", "T9", "replace", "12", "page 3", "done", "correct the pedal height", "7 in")
     say(talk, "done", "check")
     talk.close()
@@ -439,7 +439,7 @@ def test_every_choice_can_be_said(begin: Begin, texts: CardWords, tmp_path: Path
         for value, phrases in said.items():
             for phrase in phrases:
                 say(talk, phrase)
-                assert talk.interview.making.value(question.key) == value, phrase
+                assert talk.interview.draft.value(question.key) == value, phrase
                 say(talk, "back")
                 assert re.search(r"[\d/]", phrase) or grammar.accepts(phrase.replace("-", " "))
         talk.close()
@@ -452,7 +452,7 @@ def test_speech_not_taken(talk: CardTalk) -> None:
     said = unheard(talk, "tech", ear)
     assert said[0].text == "One half or five eighths?"
     say(talk, "the second")
-    assert talk.interview.making.value("figures.gap.low") == "5/8 in"
+    assert talk.interview.draft.value("figures.gap.low") == "5/8 in"
     assert unheard(talk, "tech", {"decision": "again"})[0].text == "Say again."
     assert unheard(talk, "tech", {"decision": "nothing"}) == []
 
@@ -466,16 +466,16 @@ def test_a_length_said_aloud_is_read_back(talk: CardTalk) -> None:
     heard(talk, "tech", "skip", ear)
     said = heard(talk, "tech", "five eighths", ear)
     assert [s.text for s in said] == ["5/8 in. Five eighths. Check?"]
-    assert talk.interview.making.value("figures.gap.low") is None
+    assert talk.interview.draft.value("figures.gap.low") is None
     assert talk.interview.allowed() == ["check", "no"] and talk.interview.pending is not None
     assert heard(talk, "tech", "repeat", ear) == said
     assert heard(talk, "tech", "no", ear)[0].text == "Dropped."
     heard(talk, "tech", "five eighths", ear)
     assert heard(talk, "tech", "one half", ear)[0].text == "1/2 in. One half. Check?"
     heard(talk, "tech", "check", ear)
-    assert talk.interview.making.value("figures.gap.low") == "1/2 in"
+    assert talk.interview.draft.value("figures.gap.low") == "1/2 in"
     say(talk, "nine sixteenths")
-    assert talk.interview.making.value("figures.gap.high") == "9/16 in"
+    assert talk.interview.draft.value("figures.gap.high") == "9/16 in"
 
 
 @pytest.mark.parametrize(
@@ -485,7 +485,7 @@ def test_a_length_said_aloud_is_read_back(talk: CardTalk) -> None:
 def test_ratios_as_they_are_said(words: str, ratio: float, talk: CardTalk) -> None:
     go_to(talk, "pedal.ratio")
     assert say(talk, words)[0].text == f"{ratio:g} to 1."
-    assert talk.interview.making.value("pedal.ratio") == ratio
+    assert talk.interview.draft.value("pedal.ratio") == ratio
 
 
 @pytest.mark.parametrize(
@@ -550,15 +550,15 @@ def test_whatever_is_said_the_card_can_be_read(
             talk = begin()
         if chance.random() < 0.1:
             here = (
-                talk.interview.making.answers,
-                talk.interview.making.at,
-                talk.interview.making.text(),
+                talk.interview.draft.answers,
+                talk.interview.draft.at,
+                talk.interview.draft.text(),
             )
             talk.close()
             talk = begin()
-            again = talk.interview.making
+            again = talk.interview.draft
             assert (again.answers, again.at, again.text()) == here
-        card_from_text(talk.interview.making.text(), "now.toml")
+        card_from_text(talk.interview.draft.text(), "now.toml")
     talk.close()
 
 

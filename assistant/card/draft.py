@@ -1,6 +1,6 @@
-"""A card in the making: the answers so far, what to ask next, and the card they give.
+"""The unfinished card: the answers so far, which question comes next, and the card they give.
 
-A `Making` is made by its changes alone, in their order, so that a draft kept on disk gives the
+A `CardDraft` is made by its changes alone, in their order, so that a draft kept on disk gives the
 same one again. Each answer carries who gave it and from what document.
 """
 
@@ -54,8 +54,8 @@ class Answer:
 
 
 @dataclass
-class Making:
-    """See the module.
+class CardDraft:
+    """The unfinished card; see the module.
 
     Attributes:
         answers: by key, in the order they were given.
@@ -108,7 +108,7 @@ class Making:
         known = self.value("ring.lug") is not None  # a lug tells which ring it is
         return question.key != "ring.type" or question.key in self.answers or not known
 
-    def now(self) -> str:
+    def next_question(self) -> str:
         """The key to ask for now, or `REVIEW`."""
         if self.at:
             return self.at
@@ -143,7 +143,7 @@ class Making:
         Raises:
             NotPossible: it cannot.
         """
-        trial = Making({**self.answers, key: Answer(value)})
+        trial = CardDraft({**self.answers, key: Answer(value)})
         if BY_KEY[key].figure:
             _check_figure(trial, BY_KEY[key].figure)
         if key == "ring.lug" and value is not None:
@@ -211,7 +211,7 @@ class Making:
         return card_from_text(self.text(), name)
 
 
-def _check_figure(trial: Making, name: str) -> None:
+def _check_figure(trial: CardDraft, name: str) -> None:
     low, high, target = (trial.length_in(f"figures.{name}.{p}") for p in ("low", "high", "target"))
     if low is not None and high is not None and low > high:
         raise NotPossible("low_above_high")
@@ -341,7 +341,7 @@ BY_KEY: Mapping[str, CardQuestion] = {q.key: q for q in QUESTIONS}
 
 
 def from_record(path: Path) -> dict[str, Any]:
-    """The change that takes a record over, see `Making.change`.
+    """The change that takes a record over, see `CardDraft.change`.
 
     Raises:
         CardError: the record is damaged or not signed off, or its card cannot be read.
