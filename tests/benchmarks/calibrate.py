@@ -36,7 +36,7 @@ from tests.spoken import channels, nonspeech, phrases, voices
 from tests.spoken.commands import commands, put
 
 RIGHT = ("one", "odds", "gap", "fit", "free_fit", "agree", "silent", "no_speech")
-ADDRESSED = RIGHT
+MEANT_FOR_US = RIGHT
 RIDGE = 0.02
 
 
@@ -105,7 +105,7 @@ def hear(ears, job, dialogs, where, samples):
 def table(rows, temperature: float):
     """Features, whether the first meaning is right, whether it was speech to us."""
     _, job, _ = moments()
-    blank = {**POLICY["calibration"], "right": {}, "addressed": {}, "temperature": temperature}
+    blank = {**POLICY["calibration"], "right": {}, "meant_for_us": {}, "temperature": temperature}
     features, right, ours = [], [], []
     for (step, quantity), words, _, hearings in rows:
         if step:
@@ -158,12 +158,12 @@ def main() -> None:
         if best is None or loss < best[0]:
             best = (loss, temperature, weights, features, right, ours)
     loss, temperature, weights, features, right, ours = best
-    addressed, other = fit(features, ADDRESSED, ours, np.ones(len(ours), bool))
+    meant_for_us, other = fit(features, MEANT_FOR_US, ours, np.ones(len(ours), bool))
     print(
         f"right {right[ours].mean():.3f} of speech, loss {loss:.3f}, {other:.3f}", file=sys.stderr
     )
     text += ["[calibration]", f"temperature = {temperature}"]
-    for key, w in (("right", weights), ("addressed", addressed)):
+    for key, w in (("right", weights), ("meant_for_us", meant_for_us)):
         text.append(f"{key} = {{ " + ", ".join(f"{k} = {v}" for k, v in w.items()) + " }")
     out = "\n".join(text) + "\n"
     print(out)

@@ -50,11 +50,11 @@ def other(*words: str) -> Hearing:
 
 
 def weights(
-    right: dict[str, float], addressed: dict[str, float] | None = None, temperature: float = 1.0
+    right: dict[str, float], meant_for_us: dict[str, float] | None = None, temperature: float = 1.0
 ) -> dict[str, Any]:
     return {
-        "right": right, "addressed": addressed or {"one": 9.0}, "temperature": temperature,
-        "take_from": 0.5, "addressed_from": 0.5, "either_from": 0.8,
+        "right": right, "meant_for_us": meant_for_us or {"one": 9.0}, "temperature": temperature,
+        "take_from": 0.5, "meant_for_us_from": 0.5, "either_from": 0.8,
     }  # fmt: skip
 
 
@@ -127,7 +127,7 @@ class TestAgreement:
         assert agreed.probability > alone.probability
         assert agreed.ranked[0].engines == ("whisper", "other")
         assert alone.ranked[0].engines == ("whisper",)
-        assert agreed.addressed > alone.addressed
+        assert agreed.meant_for_us > alone.meant_for_us
 
     def test_in_other_words(self) -> None:
         got = decide([whisper(("a half", 0.0)), other("half inch")], GAP, ODDS)
@@ -146,12 +146,12 @@ class TestAgreement:
 
 
 class TestBars:
-    def kind(self, share: float, second: float, **addressed: float) -> str:
+    def kind(self, share: float, second: float, **meant_for_us: float) -> str:
         """Decision for a first meaning of probability `share`, a second of `second`."""
         rest = 1.0 - share - second
         scores = [(w, math.log(max(p, 1e-9))) for w, p in (
             ("five eighths", share), ("nine sixteenths", second), ("a half", rest))]  # fmt: skip
-        return decide([whisper(*scores)], GAP, weights({"odds": 1.0}, addressed or None)).kind
+        return decide([whisper(*scores)], GAP, weights({"odds": 1.0}, meant_for_us or None)).kind
 
     def test_each(self) -> None:
         assert self.kind(0.60, 0.30) == "accept"
@@ -171,13 +171,12 @@ class TestBars:
 
     def test_shipped(self) -> None:
         found = POLICY["calibration"]
-        assert (
-            0 < found["take_from"] <= found["either_from"] < 1 and 0 < found["addressed_from"] < 1
-        )
+        assert 0 < found["take_from"] <= found["either_from"] < 1
+        assert 0 < found["meant_for_us_from"] < 1
         assert found["temperature"] > 0
-        weights = [*found["right"].values(), *found["addressed"].values()]
+        weights = [*found["right"].values(), *found["meant_for_us"].values()]
         assert all(math.isfinite(weight) for weight in weights)
-        assert found["right"]["odds"] > 0 and found["addressed"]["gap"] > 0
+        assert found["right"]["odds"] > 0 and found["meant_for_us"]["gap"] > 0
 
     def test_shipped_says_clear_words_from_noise(self) -> None:
         clear = whisper(("nine sixteenths", 0.0), ("five sixteenths", -7.0), free="nine sixteenths")
@@ -206,7 +205,7 @@ class TestFeatures:
     def test_finite_and_bounded(self, hearings: list[Hearing]) -> None:
         got = decide(hearings, GAP)
         assert all(math.isfinite(v) and abs(v) <= 20 for v in got.features.values())
-        assert 0 <= got.probability <= 1 and 0 <= got.addressed <= 1
+        assert 0 <= got.probability <= 1 and 0 <= got.meant_for_us <= 1
 
     def test_deterministic(self) -> None:
         pairs = (("nine sixteenths", 0.0), ("five sixteenths", 0.0), ("seven sixteenths", 0.0))

@@ -71,7 +71,7 @@ class Decision:
         kind: "accept" (take it), "choose" (ask which of two), "again", or "nothing".
         ranked: meanings, likeliest first, at most `most` of the policy.
         probability: of the first one; 0.0 when there is none.
-        addressed: probability that this was speech to lugcall at all.
+        meant_for_us: probability that this was speech to lugcall at all.
         heard: the likeliest wording, or what the free decoding wrote.
         features: the numbers the probabilities were computed from.
     """
@@ -79,7 +79,7 @@ class Decision:
     kind: str
     ranked: tuple[Candidate, ...]
     probability: float
-    addressed: float
+    meant_for_us: float
     heard: str
     features: dict[str, float] = field(default_factory=dict)
 

@@ -50,23 +50,23 @@ def decide(
     ranked = _shares(main, others, interpret, calibration["temperature"])
     features = _features(main, others, ranked[0] if ranked else None)
     right = _logistic(calibration["right"], features) if ranked else 0.0
-    addressed = _logistic(calibration["addressed"], features)
+    meant_for_us = _logistic(calibration["meant_for_us"], features)
     rest = sum(c.share for c in ranked[1:])
     # The first has what the regression gives it; the others share what is left.
     parts = [right, *((1.0 - right) * c.share / rest if rest else 0.0 for c in ranked[1:])]
     spread = [replace(c, probability=part) for c, part in zip(ranked, parts, strict=False)]
     heard = spread[0].words if spread else main.free
-    kind = _kind(spread, right, addressed, calibration)
-    return Decision(kind, tuple(spread[: RANKING["most"]]), right, addressed, heard, features)
+    kind = _decision_kind(spread, right, meant_for_us, calibration)
+    return Decision(kind, tuple(spread[: RANKING["most"]]), right, meant_for_us, heard, features)
 
 
-def _kind(
-    ranked: Sequence[Candidate], right: float, addressed: float, bars: Mapping[str, float]
+def _decision_kind(
+    ranked: Sequence[Candidate], right: float, meant_for_us: float, bars: Mapping[str, float]
 ) -> str:
-    if addressed < bars["addressed_from"]:
+    if meant_for_us < bars["meant_for_us_from"]:
         return "nothing"
     if not ranked:
-        return "again" if addressed >= RANKING["addressed_without_meaning"] else "nothing"
+        return "again" if meant_for_us >= RANKING["meant_for_us_without_meaning"] else "nothing"
     if right >= bars["take_from"]:
         return "accept"
     if len(ranked) > 1 and right + ranked[1].probability >= bars["either_from"]:

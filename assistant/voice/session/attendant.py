@@ -283,7 +283,7 @@ class Attendant:
         return said
 
     def _outcome(self, utterance: Utterance, decision: Decision, role: str) -> _Outcome:
-        kind = self._kind(utterance, decision)
+        kind = self._outcome_kind(utterance, decision)
         meaning = decision.meaning if kind == "accept" else None
         words, understood = decision.heard, self.conversation.understood
         again, written, whole = utterance.heard_again(), None, None
@@ -314,13 +314,13 @@ class Attendant:
         waits = self.dialogue.pending is not None
         return not waits and self._last == "reading" and bool(self.dialogue.last_quantity())
 
-    def _kind(self, utterance: Utterance, decision: Decision) -> str:
+    def _outcome_kind(self, utterance: Utterance, decision: Decision) -> str:
         """What is done about an utterance; more is asked of some than that it was heard well."""
         kind, name, sure = decision.kind, decision.name, decision.probability
         if self._stops(decision):
             return "accept"
         if kind in ("again", "choose") and sure < ACCEPT["asked_about"]:
-            doubtful = decision.addressed < ACCEPT["addressed_if_doubtful"]
+            doubtful = decision.meant_for_us < ACCEPT["meant_for_us_if_doubtful"]
             return "nothing" if doubtful else "again"
         if kind == "accept" and utterance.start_s < self._answered_s:
             # Words that began before the last answer came do not answer it: an impatient second
