@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-import json
 import shlex
-import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
-from assistant.cli.terminal import fail, one_line_errors, show, typed
+from assistant.cli.terminal import PATH, answers, fail, show, show_json, show_lines
 
 if TYPE_CHECKING:
     from assistant.act import Said
@@ -18,23 +16,22 @@ if TYPE_CHECKING:
 
 
 @click.command(short_help="Check a truck card, or make one; each limit and whose it is.")
-@click.argument("path", required=False, type=click.Path(path_type=Path))
+@click.argument("path", required=False, type=PATH)
 @click.option("--unit", help="The truck's unit number, where PATH is a folder of cards.")
 @click.option("--new", is_flag=True, help="Make a card in the folder PATH, question by question.")
 @click.option(
     "--from",
     "record",
-    type=click.Path(path_type=Path),
+    type=PATH,
     help="With --new: take over the card of this finished record, and what the job left.",
 )
 @click.option("--code", help="With --new: your shop code, said beforehand.")
 @click.option("--document", help="With --new: the document the figures are from.")
 @click.option("--listen", is_flag=True, help="With --new: by voice.")
-@click.option("--sound", type=click.Path(path_type=Path), help="With --new: from this recording.")
+@click.option("--sound", type=PATH, help="With --new: from this recording.")
 @click.option("--mic", help="With --listen: the microphone, by number or name.")
 @click.option("--speaker", help="With --listen: the loudspeaker.")
 @click.option("--json", "as_json", is_flag=True, help="Print JSON.")
-@one_line_errors
 def card(
     path: Path | None,
     unit: str | None,
@@ -64,7 +61,6 @@ def card(
         fail("--from, --code, --document, --listen and --sound go with --new", 2)
     if path is None:
         fail("name a card, or a folder of cards; lugcall card --new makes one", 2)
-        return
     if path.is_dir() and not unit:
         _list(path, as_json)
         return
@@ -73,10 +69,9 @@ def card(
 
     loaded = chosen(path, unit or "")
     if as_json:
-        click.echo(json.dumps(card_report(loaded), ensure_ascii=False, indent=2))
-        return
-    for line in card_lines(loaded):
-        click.echo(line)
+        show_json(card_report(loaded))
+    else:
+        show_lines(card_lines(loaded))
 
 
 def _list(folder: Path, as_json: bool) -> None:
@@ -85,13 +80,12 @@ def _list(folder: Path, as_json: bool) -> None:
 
     cards, problems = cards_in(folder)
     if as_json:
-        click.echo(json.dumps({p.name: card_report(c) for p, c in cards}, ensure_ascii=False))
+        show_json({p.name: card_report(c) for p, c in cards}, indent=None)
     else:
         for path, one in cards:
             kind = f"{one.transmission}, {one.linkage}, {one.clutch}"
             click.echo(f"{one.unit or '(no unit)':<12} {path.name:<24} {kind}")
-    for problem in problems:
-        click.echo(f"lugcall: {problem}", err=True)
+    show_lines(problems, err=True)
     if not problems and not cards:
         fail(f"no card in {folder}; lugcall card --new {shlex.quote(str(folder))} makes one")
     if problems:
@@ -125,15 +119,10 @@ def _begin(
 
 
 def _typed(talk: CardTalk, said: list[Said]) -> None:
-    echo = not sys.stdin.isatty()
     try:
         show(said)
-        for line in typed():
-            if not line.strip() or line.lstrip().startswith("#"):
-                continue
-            if echo:
-                click.echo(f"> {line.strip()}")
-            show(talk.hear("tech", line.strip()))
+        for line in answers():
+            show(talk.hear("tech", line))
             if talk.dialogue.finished:
                 break
     finally:
@@ -145,16 +134,13 @@ def _aloud(
 ) -> None:
     """By voice, as a job is done."""
     from assistant.cli.voice import converse, recognizers_for
-    from assistant.voice.devices.audio import AudioError, load
-    from assistant.voice.recognition.recognizer import RecognizerError
+    from assistant.voice.devices.audio import load
     from assistant.voice.session.live import Devices
 
     try:
         ears = recognizers_for(())
         sounds = [(sound.name, load(sound))] if sound is not None else []
         converse(talk, said, ears, sounds, Devices(mic, None, speaker, None))
-    except (AudioError, RecognizerError) as error:
-        fail(str(error))
     finally:
         talk.close()
 
@@ -165,8 +151,3 @@ def _end(talk: CardTalk) -> None:
     else:
         folder = talk.draft_file.folder
         click.echo(f"\nNot kept yet. lugcall card --new '{folder}' carries on.", err=True)
-
-
-def add_to(group: click.Group) -> None:
-    """Put the command into the program."""
-    group.add_command(card)

@@ -13,25 +13,17 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from assistant.cli.review import opened
-from assistant.cli.terminal import fail, one_line_errors
+from assistant.cli.terminal import PATH, fail, show_json, show_lines
 
 if TYPE_CHECKING:
     from assistant.review import Review
 
-_PATH = click.Path(path_type=Path)
 _ACTS = ("reviewed", "question", "accepted", "reopened")
 
 
-def add_to(main: click.Group) -> None:
-    """Register the commands."""
-    for command in (page, pages, lead, retention):
-        main.add_command(command)
-
-
 @click.command(short_help="One job as a page to read and print.")
-@click.argument("record", type=_PATH)
-@click.option("--out", "out", type=_PATH, help="The page's file; else RECORD with .html, here.")
-@one_line_errors
+@click.argument("record", type=PATH)
+@click.option("--out", "out", type=PATH, help="The page's file; else RECORD with .html, here.")
 def page(record: Path, out: Path | None) -> None:
     """RECORD as one self-contained HTML page, to look at or to print."""
     from assistant.review.pages.job_page import job_page
@@ -43,13 +35,12 @@ def page(record: Path, out: Path | None) -> None:
 
 
 @click.command(short_help="All jobs as a page, and a page for each of them.")
-@click.argument("folders", nargs=-1, type=_PATH)
-@click.option("--out", "out", type=_PATH, required=True, help="Folder for the pages.")
+@click.argument("folders", nargs=-1, type=PATH)
+@click.option("--out", "out", type=PATH, required=True, help="Folder for the pages.")
 @click.option("--unit", default="", help="Only this truck.")
 @click.option("--since", type=click.DateTime(("%Y-%m-%d",)), help="Only jobs begun since this day.")
 @click.option("--ring-lugs", type=click.IntRange(1), help="Lugs of a new ring; else by the card.")
 @click.option("--patience", default=20.0, show_default=True, help="Seconds a drive may be silent.")
-@one_line_errors
 def pages(
     folders: tuple[Path, ...],
     out: Path,
@@ -72,12 +63,10 @@ def _write(
     from assistant.review.pages.write import fleet_file, write_fleet, write_jobs
 
     jobs = write_fleet(desk, out, unit, since.date() if since else None, ring_lugs)
-    for line in desk.told:
-        click.echo(line)
+    show_lines(desk.told)
     click.echo(f"All jobs: {fleet_file(out)}")
     done, failed = write_jobs(out, jobs, _bar)
-    for line in failed:
-        click.echo(f"lugcall: no page: {line}", err=True)
+    show_lines((f"no page: {line}" for line in failed), err=True)
     click.echo(f"{len(jobs)} job{'' if len(jobs) == 1 else 's'} on it, pages made now: {done}")
 
 
@@ -90,11 +79,10 @@ def _bar(todo: Iterable[Any]) -> Iterable[Any]:
 
 @click.command(short_help="A lead's act, added to a record: reviewed, question, ...")
 @click.argument("act", type=click.Choice(_ACTS))
-@click.argument("record", type=_PATH)
+@click.argument("record", type=PATH)
 @click.argument("words", nargs=-1)
 @click.option("--by", "code", required=True, help="The lead's code, such as L7; never a name.")
 @click.option("--about", default="", help="What it is about: a reading, a line.")
-@one_line_errors
 def lead(act: Any, record: Path, words: tuple[str, ...], code: str, about: str) -> None:
     """Add an act to RECORD: reviewed, question WORDS, accepted WORDS, reopened WORDS.
 
@@ -110,20 +98,17 @@ def lead(act: Any, record: Path, words: tuple[str, ...], code: str, about: str) 
 
 
 @click.command(short_help="Remove the sound of jobs older than so many days.")
-@click.argument("folders", nargs=-1, type=_PATH)
+@click.argument("folders", nargs=-1, type=PATH)
 @click.option("--days", type=click.IntRange(0), required=True, help="Keep clips up to this age.")
 @click.option("--remove", "really", is_flag=True, help="Remove them; without it nothing is.")
 @click.option("--by", "code", default="", help="The lead's code, noted with what was removed.")
 @click.option("--json", "as_json", is_flag=True, help="Print what was found as JSON.")
-@one_line_errors
 def retention(folders: tuple[Path, ...], days: int, really: bool, code: str, as_json: bool) -> None:
     """Show which clips in the FOLDERS are older than --days; with --remove, remove them.
 
     No line of a record is changed, and it still verifies: it holds a clip by its hash only, and
     gets a line at its end that says which clips were removed.
     """
-    import json
-
     from assistant.record import default_folder
     from assistant.review.retention import look, remove
 
@@ -134,14 +119,12 @@ def retention(folders: tuple[Path, ...], days: int, really: bool, code: str, as_
             {"file": str(o.path), "at": o.at.isoformat(), "bytes": o.size, "of": o.what}
             for o in found.old
         ]
-        told = {"clips": clips, "kept": found.kept, "removed": gone, "left": left}
-        click.echo(json.dumps(told, ensure_ascii=False, indent=2))
+        show_json({"clips": clips, "kept": found.kept, "removed": gone, "left": left})
     else:
         for one in sorted(found.old, key=lambda old: old.at):
             what = f"{one.at:%Y-%m-%d}  {one.size / 1000:7.1f} kB  {one.path}  ({one.what})"
             click.echo(f"{'removed' if really else 'would go'}  {what}")
-        for line in found.kept:
-            click.echo(f"kept     {line}")
+        show_lines(f"kept     {line}" for line in found.kept)
         size = f"{found.size / 1e6:.1f} MB"
         many = f"{len(found.old)} clips older than {days} days, {size}"
         click.echo(f"{many}: {f'{gone} removed' if really else 'nothing removed; add --remove'}.")

@@ -6,26 +6,25 @@ import io
 import json
 import os
 import sys
-from collections.abc import Iterable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
 from assistant import __version__
-from assistant.cli import card as cli_card
-from assistant.cli import lead as cli_lead
-from assistant.cli import review as cli_review
-from assistant.cli import trade as cli_trade
-from assistant.cli import voice as cli_voice
+from assistant.cli import card, lead, review, trade, voice
 from assistant.cli.terminal import (
-    CalledError,
+    PATH,
+    Commands,
     begin_job,
     decoded,
     fail,
-    one_line_errors,
+    reading_options,
     show,
+    show_json,
+    show_lines,
     truck_card,
+    truck_options,
     typed,
 )
 from assistant.readings import QUANTITIES, Reading, quantity_named, read
@@ -58,7 +57,10 @@ def run() -> None:
         raise SystemExit(130) from None
 
 
-@click.group(context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 92})
+@click.group(
+    cls=Commands,
+    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 92},
+)
 @click.version_option(__version__, prog_name="lugcall")
 def main() -> None:
     """Talks a technician and a helper through setting a heavy truck's clutch, in order.
@@ -72,8 +74,7 @@ def main() -> None:
 
 
 @main.command()
-@click.option("--records", type=click.Path(path_type=Path), help="Folder for the record.")
-@one_line_errors
+@click.option("--records", type=PATH, help="Folder for the record.")
 def demo(records: Path | None) -> None:
     """Our invented demo truck, from making it safe to sign-off. Asks nothing."""
     from assistant.card import load_card
@@ -86,14 +87,12 @@ def demo(records: Path | None) -> None:
     session, said = begin_job(load_card(folder / "truck_t104.toml"), records)
     click.echo("An invented truck in an invented shop. TECH is under it, HELPER at the pedal.\n")
     show(said)
-    _play(session, script.splitlines(), echo=True)
+    _play(session, script)
 
 
 @main.command()
-@click.option("--card", "card_file", type=click.Path(path_type=Path), help="The truck's card.")
-@click.option("--unit", help="The truck's unit number, where --card is a folder of cards.")
-@click.option("--records", type=click.Path(path_type=Path), help="Folder for the record.")
-@one_line_errors
+@truck_options
+@click.option("--records", type=PATH, help="Folder for the record.")
 def chat(card_file: Path | None, unit: str | None, records: Path | None) -> None:
     """Do one truck by text, step by step.
 
@@ -102,13 +101,12 @@ def chat(card_file: Path | None, unit: str | None, records: Path | None) -> None
     """
     session, said = begin_job(truck_card(card_file, unit), records)
     show(said)
-    _play(session, typed(), echo=not sys.stdin.isatty())
+    _play(session)
 
 
 @main.command(short_help="Carry on the newest unfinished record.")
-@click.argument("record", required=False, type=click.Path(path_type=Path))
-@click.option("--records", type=click.Path(path_type=Path), help="Folder with the records.")
-@one_line_errors
+@click.argument("record", required=False, type=PATH)
+@click.option("--records", type=PATH, help="Folder with the records.")
 def resume(record: Path | None, records: Path | None) -> None:
     """Carry on the newest unfinished record (or RECORD) at the step it was left."""
     from assistant.conversation import Session
@@ -119,35 +117,28 @@ def resume(record: Path | None, records: Path | None) -> None:
     path = record or newest_unfinished(folder)
     if path is None:
         fail(f"no unfinished record in {folder}; lugcall chat begins one")
-        return
     if record is None:
-        newer = [p for p in records_in(folder) if p.name > path.name]
-        for other in newer:
-            if not verify_file(other).ok:
-                click.echo(
-                    f"lugcall: {other.name} is newer but damaged; lugcall verify {other}", err=True
-                )
+        newer = [p for p in records_in(folder) if p.name > path.name and not verify_file(p).ok]
+        show_lines((f"{p.name} is newer but damaged; lugcall verify {p}" for p in newer), err=True)
     session, said = Session.resume(path, load_dialogs())
     click.echo(f"Record: {session.journal.path}\n")
     show(said)
-    _play(session, typed(), echo=not sys.stdin.isatty())
+    _play(session)
 
 
-def _play(session: Session, lines: Iterable[str], echo: bool) -> None:
+def _play(session: Session, script: str | None = None) -> None:
     from assistant.conversation import split_speaker
     from assistant.job.answers import PICTURE, drawn
 
     try:
-        for line in lines:
-            if not line.strip() or line.lstrip().startswith("#"):
-                continue
+        for line in typed(script and script.splitlines()):
             who, words = split_speaker(line)
-            if echo:
+            if script or not sys.stdin.isatty():
                 click.echo(f"{who}: {words}")
             said = session.hear(who, words)
             show(said)
             if any(s.key == PICTURE for s in said):
-                click.echo("\n".join(drawn(session.job)))
+                show_lines(drawn(session.job))
             if session.job.finished:
                 break
     finally:
@@ -170,7 +161,6 @@ def _play(session: Session, lines: Iterable[str], echo: bool) -> None:
 @click.option("--for", "quantity", default="", help=f"What was asked: {', '.join(QUANTITIES)}.")
 @click.option("--mm", is_flag=True, help="A metric shop: bare numbers are millimetres.")
 @click.option("--json", "as_json", is_flag=True, help="Print JSON.")
-@one_line_errors
 def reading(words: tuple[str, ...], quantity: str, mm: bool, as_json: bool) -> None:
     """What called-out or typed WORDS mean. "-" reads lines of QUANTITY<TAB>WORDS from a pipe.
 
@@ -218,19 +208,12 @@ def _answer(got: Reading, as_json: bool) -> str:
 
 
 @main.command(short_help="The arithmetic alone: ring, rod and stops.")
-@click.option("--gap", required=True, help='Bearing to brake, as called out: "five eighths".')
-@click.option("--clearance", required=True, help="Fork clearance.")
-@click.option("--free-travel", help="Free travel at the pedal.")
-@click.option("--pedal-height", help="Pedal height at rest.")
-@click.option("--brake-contact", help="Pedal height where the brake is touched.")
-@click.option("--total-travel", help="Total pedal travel.")
+@reading_options("--gap", "--clearance")
 @click.option(
     "--joint", "joints", multiple=True, help='Travel of a joint at brake contact: "NAME=1-1/2".'
 )
-@click.option("--card", "card_file", type=click.Path(path_type=Path), help="The truck's card.")
-@click.option("--unit", help="The truck's unit number, where --card is a folder of cards.")
+@truck_options
 @click.option("--json", "as_json", is_flag=True, help="Print JSON.")
-@one_line_errors
 def plan(
     card_file: Path | None,
     unit: str | None,
@@ -246,12 +229,11 @@ def plan(
 
     card = truck_card(card_file, unit)
     words = {name.replace("_", "-"): value for name, value in called.items() if value is not None}
-    try:
-        report = plan_report(words, card, dict(_joint(joint) for joint in joints))
-    except CalledError as error:
-        fail(str(error), 2)
-        return
-    click.echo(json.dumps(report, ensure_ascii=False, indent=2) if as_json else plan_text(report))
+    report = plan_report(words, card, dict(map(_joint, joints)))
+    if as_json:
+        show_json(report)
+    else:
+        click.echo(plan_text(report))
 
 
 def _joint(words: str) -> tuple[str, str]:
@@ -265,10 +247,9 @@ def _joint(words: str) -> tuple[str, str]:
 
 
 @main.command(short_help="Check that no line of a record was changed or lost.")
-@click.argument("records", nargs=-1, required=True, type=click.Path(path_type=Path))
+@click.argument("records", nargs=-1, required=True, type=PATH)
 @click.option("--seal", help="The seal written on the work order, like 3F2A-91BC.")
 @click.option("--json", "as_json", is_flag=True, help="Print JSON, one object a record.")
-@one_line_errors
 def verify(records: tuple[Path, ...], seal: str | None, as_json: bool) -> None:
     """Check that no line of the RECORDS was changed, lost or moved. Exit code 1 if one was."""
     from assistant.record import verify_file
@@ -278,26 +259,22 @@ def verify(records: tuple[Path, ...], seal: str | None, as_json: bool) -> None:
         verdict = verify_file(path, seal)
         bad = bad or not verdict.ok
         if as_json:
-            click.echo(
-                json.dumps(
-                    {
-                        "file": str(path),
-                        "ok": verdict.ok,
-                        "events": verdict.events,
-                        "signed_off": verdict.closed,
-                        "problem": verdict.problem,
-                        "seal": verdict.seal,
-                        "clips": verdict.about_clips,
-                    }
-                )
-            )
+            told = {
+                "file": str(path),
+                "ok": verdict.ok,
+                "events": verdict.events,
+                "signed_off": verdict.closed,
+                "problem": verdict.problem,
+                "seal": verdict.seal,
+                "clips": verdict.about_clips,
+            }
+            click.echo(json.dumps(told))
         elif verdict.ok:
             state = "signed off" if verdict.closed else "NOT signed off"
             click.echo(f"GOOD     {path}: {verdict.events} events, {state}, seal {verdict.seal}")
             if verdict.paper_seal not in ("", verdict.seal):
-                click.echo(
-                    f"         seal on the work order {verdict.paper_seal}; the lead wrote after"
-                )
+                paper = verdict.paper_seal
+                click.echo(f"         seal on the work order {paper}; the lead wrote after")
             if verdict.about_clips:
                 click.echo(f"         {verdict.about_clips}")
         else:
@@ -307,22 +284,20 @@ def verify(records: tuple[Path, ...], seal: str | None, as_json: bool) -> None:
 
 
 @main.command()
-@click.argument("record", type=click.Path(path_type=Path))
-@one_line_errors
+@click.argument("record", type=PATH)
 def transcript(record: Path) -> None:
     """Print RECORD as people read it."""
     from assistant.record.history import JobHistory
     from assistant.record.transcript import transcript as lines
 
     history = JobHistory.read(record)
-    for line in lines(history):
-        click.echo(line)
+    show_lines(lines(history))
     if history.problem:
         fail(f"{record.name}: {history.problem}")
 
 
-cli_card.add_to(main)
-cli_review.add_to(main)
-cli_lead.add_to(main)
-cli_trade.add_to(main)
-cli_voice.add_to(main)
+for _command in (
+    card.card, review.review, lead.page, lead.pages, lead.lead, lead.retention, trade.cause,
+    trade.picture, trade.due, voice.listen, voice.hear, voice.devices,
+):  # fmt: skip
+    main.add_command(_command)

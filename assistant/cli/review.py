@@ -10,25 +10,19 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from assistant.cli.terminal import fail, one_line_errors
+from assistant.cli.terminal import PATH, fail, show_lines
 
 if TYPE_CHECKING:
     from assistant.review import Answers, Review
 
-_PATH = click.Path(path_type=Path)
 MOST = 10
 """Lines of one kind that are shown; the rest is counted."""
 
 
-def add_to(main: click.Group) -> None:
-    """Register the command."""
-    main.add_command(review)
-
-
 @click.command(short_help="Many records at once: what needs eyes, what is due.")
-@click.argument("folders", nargs=-1, type=_PATH)
-@click.option("--csv", "csv_folder", type=_PATH, help="Write all tables there as CSV.")
-@click.option("--parquet", "parquet_folder", type=_PATH, help="Write all tables as Parquet.")
+@click.argument("folders", nargs=-1, type=PATH)
+@click.option("--csv", "csv_folder", type=PATH, help="Write all tables there as CSV.")
+@click.option("--parquet", "parquet_folder", type=PATH, help="Write all tables as Parquet.")
 @click.option("--afresh", is_flag=True, help="Read every record again and check all of it.")
 @click.option("--patience", default=20.0, show_default=True, help="Seconds a drive may be silent.")
 @click.option("--ask", "question", help="Print the answer to this question as CSV instead.")
@@ -40,7 +34,6 @@ def add_to(main: click.Group) -> None:
     show_default=True,
     help="What works out the answers; the same on both.",
 )
-@one_line_errors
 def review(
     folders: tuple[Path, ...],
     csv_folder: Path | None,
@@ -56,8 +49,7 @@ def review(
     """
     with opened(folders, afresh=afresh, patience_s=patience) as desk:
         with _answers(desk, engine) as answers:
-            for line in summary(answers, MOST) if question is None else _as_csv(answers, question):
-                click.echo(line)
+            show_lines(summary(answers, MOST) if question is None else _as_csv(answers, question))
         for folder, kind in ((csv_folder, "csv"), (parquet_folder, "parquet")):
             if folder is not None:
                 from assistant.review.export import export

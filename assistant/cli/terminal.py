@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
+import json
 import sys
 from collections.abc import Callable, Iterable, Iterator
-from functools import wraps
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NoReturn
 
@@ -17,21 +17,65 @@ if TYPE_CHECKING:
     from assistant.conversation import Session
 
 LABEL = {"tech": "TECH", "helper": "HELPER", "both": "BOTH"}
+PATH = click.Path(path_type=Path)
+_READINGS = (
+    ("--gap", 'Bearing to brake, as called out: "five eighths".'),
+    ("--clearance", "Fork clearance."),
+    ("--free-travel", "Free travel at the pedal."),
+    ("--pedal-height", "Pedal height at rest."),
+    ("--brake-contact", "Pedal height where the brake is touched."),
+    ("--total-travel", "Total pedal travel."),
+)
+Command = Callable[..., None]
 
 
-def one_line_errors(command: Callable[..., None]) -> Callable[..., None]:
-    """Expected errors become one line on standard error and exit code 1."""
+def truck_options(command: Command) -> Command:
+    """What `truck_card` takes: `card_file` and `unit`."""
+    folder = "The truck's unit number, where --card is a folder of cards."
+    command = click.option("--unit", help=folder)(command)
+    return click.option("--card", "card_file", type=PATH, help="The truck's card.")(command)
 
-    @wraps(command)
-    def wrapped(*args: Any, **kwargs: Any) -> None:
+
+def reading_options(*required: str) -> Callable[[Command], Command]:
+    """Readings as called out, by quantity; the `required` ones must be given."""
+
+    def options(command: Command) -> Command:
+        for flag, text in reversed(_READINGS):
+            command = click.option(flag, required=flag in required, help=text)(command)
+        return command
+
+    return options
+
+
+_EXPECTED = (
+    ("assistant.card", "CardError", 1),
+    ("assistant.conversation", "SessionError", 1),
+    ("assistant.sentences", "DialogError", 1),
+    ("assistant.record", "RecordError", 1),
+    ("assistant.voice.devices.audio", "AudioError", 1),
+    ("assistant.voice.recognition.recognizer", "RecognizerError", 1),
+    ("assistant.pictures.snapshot", "PictureError", 2),
+    (__name__, "CalledError", 2),
+)
+"""Errors that end a command in one line, and its exit code. They are looked up where they are
+loaded already: to import half of them takes longer than many a command."""
+
+
+class Commands(click.Group):
+    """Commands whose expected errors become one line on standard error, and an exit code."""
+
+    def invoke(self, ctx: click.Context) -> Any:
+        """Run the command that was called."""
+        given = list(ctx.args)
         try:
-            command(*args, **kwargs)
+            return super().invoke(ctx)
         except KeyboardInterrupt:
-            left = "Nothing answered is lost; lugcall resume carries on."
-            jobs = ["chat", "resume", "demo", "listen"]
-            if kwargs.get("new"):
-                left, jobs = "Nothing answered is lost; the same command carries on.", ["card"]
-            click.echo(f"\nLeft off. {left if command.__name__ in jobs else ''}".rstrip(), err=True)
+            left = ""
+            if ctx.invoked_subcommand in ("chat", "resume", "demo", "listen"):
+                left = " Nothing answered is lost; lugcall resume carries on."
+            elif ctx.invoked_subcommand == "card" and "--new" in given:
+                left = " Nothing answered is lost; the same command carries on."
+            click.echo(f"\nLeft off.{left}", err=True)
             raise SystemExit(130) from None
         except BrokenPipeError:
             # The reader went away (a pager was closed): nothing to tell it.
@@ -40,21 +84,11 @@ def one_line_errors(command: Callable[..., None]) -> Callable[..., None]:
         except OSError as error:
             fail(f"{error.strerror}; check where input and output go")
         except Exception as error:
-            if not isinstance(error, _expected()):
-                raise
-            fail(str(error))
-
-    return wrapped
-
-
-def _expected() -> tuple[type[Exception], ...]:
-    """Imported when there is one: the half of it takes longer than many a command."""
-    from assistant.card import CardError
-    from assistant.conversation import SessionError
-    from assistant.record import RecordError
-    from assistant.sentences import DialogError
-
-    return CardError, SessionError, DialogError, RecordError
+            for module, name, code in _EXPECTED:
+                loaded = sys.modules.get(module)
+                if loaded is not None and isinstance(error, getattr(loaded, name)):
+                    fail(str(error), code)
+            raise
 
 
 def fail(message: str, code: int = 1) -> NoReturn:
@@ -82,8 +116,14 @@ def length_called(option: str, said: str, quantity: str, card: Card) -> tuple[Me
     return Measured.from_interval(got.value_in, got.low_in, got.high_in), got.figures
 
 
-def typed() -> Iterator[str]:
-    """Lines typed at the prompt, or a script from a pipe."""
+def typed(script: Iterable[str] | None = None) -> Iterator[str]:
+    """The lines of a script, of a pipe, or typed at the prompt; no empty ones and no comments."""
+    for line in _raw_lines() if script is None else script:
+        if line.strip() and not line.lstrip().startswith("#"):
+            yield line
+
+
+def _raw_lines() -> Iterator[str]:
     if not sys.stdin.isatty():
         while line := decoded(sys.stdin.buffer.readline()):
             yield line
@@ -94,6 +134,25 @@ def typed() -> Iterator[str]:
         except EOFError:
             click.echo()
             return
+
+
+def answers() -> Iterator[str]:
+    """As `typed`, each shown again where it comes from a pipe."""
+    for line in map(str.strip, typed()):
+        if not sys.stdin.isatty():
+            click.echo(f"> {line}")
+        yield line
+
+
+def show_lines(lines: Iterable[str], err: bool = False) -> None:
+    """Print lines; `err`: as what is wrong, each with the program's name."""
+    for line in lines:
+        click.echo(f"lugcall: {line}" if err else line, err=err)
+
+
+def show_json(told: Any, indent: int | None = 2) -> None:
+    """Print what is told as JSON; without `indent` on one line."""
+    click.echo(json.dumps(told, ensure_ascii=False, indent=indent))
 
 
 def decoded(line: bytes) -> str:

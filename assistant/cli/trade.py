@@ -2,21 +2,22 @@
 
 from __future__ import annotations
 
-import json
-import sys
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
 from assistant.cli.terminal import (
-    CalledError,
+    PATH,
+    answers,
     fail,
     length_called,
-    one_line_errors,
+    reading_options,
+    show_json,
+    show_lines,
     truck_card,
-    typed,
+    truck_options,
 )
 
 if TYPE_CHECKING:
@@ -26,34 +27,7 @@ if TYPE_CHECKING:
     from assistant.record.history import JobHistory
     from assistant.wear.outlook import Outlook
 
-_PATH = click.Path(path_type=Path)
-_READINGS = (
-    ("--gap", "Bearing to brake, as called out."),
-    ("--clearance", "Fork clearance."),
-    ("--free-travel", "Free travel at the pedal."),
-    ("--pedal-height", "Pedal height at rest."),
-    ("--brake-contact", "Pedal height where the brake is touched."),
-    ("--total-travel", "Total pedal travel."),
-)
-
-
-def add_to(main: click.Group) -> None:
-    """Register the commands."""
-    for command in (cause, picture, due):
-        main.add_command(command)
-
-
-def _reading_options(command: Callable[..., None]) -> Callable[..., None]:
-    """Readings as called out, or a record that holds them, and the truck's card."""
-    for flag, text in reversed(_READINGS):
-        command = click.option(flag, help=text)(command)
-    command = click.option("--record", type=_PATH, help="Take card and readings from a record.")(
-        command
-    )
-    command = click.option("--unit", help="The truck's unit number, with a folder of cards.")(
-        command
-    )
-    return click.option("--card", "card_file", type=_PATH, help="The truck's card.")(command)
+_record_option = click.option("--record", type=PATH, help="Take card and readings from a record.")
 
 
 def _given(
@@ -94,18 +68,15 @@ def _kept(history: JobHistory, stage: str) -> dict[str, Measured]:
 def _called(called: Mapping[str, str | None], card: Card) -> dict[str, Measured]:
     """Readings as called out, by quantity; options that were not given are left out."""
     given = {name.replace("_", "-"): said for name, said in called.items() if said is not None}
-    try:
-        return {q: length_called(f"--{q}", said, q, card)[0] for q, said in given.items()}
-    except CalledError as error:
-        fail(str(error), 2)
-        raise  # fail has left already
+    return {q: length_called(f"--{q}", said, q, card)[0] for q, said in given.items()}
 
 
 @click.command(short_help="From a complaint, or readings, to the cause.")
 @click.argument("complaint", nargs=-1)
-@_reading_options
+@truck_options
+@_record_option
+@reading_options()
 @click.option("--json", "as_json", is_flag=True, help="Print what is known now, as JSON.")
-@one_line_errors
 def cause(
     complaint: tuple[str, ...],
     card_file: Path | None,
@@ -129,31 +100,21 @@ def cause(
         named = ", ".join(c.name for c in talk.case.table.complaints.values())
         fail(f"{words!r} names no complaint; name one of: {named}", 2)
     if as_json:
-        click.echo(json.dumps(talk.case.as_json(), ensure_ascii=False, indent=2))
+        show_json(talk.case.as_json())
         return
-    _show(talk.begin())
-    for line in typed():
-        if talk.over:
-            break
-        if line.strip() and not line.lstrip().startswith("#"):
-            if not sys.stdin.isatty():
-                click.echo(f"> {line.strip()}")
-            _show(talk.hear(line))
-        if talk.over:
-            break
-
-
-def _show(lines: list[str]) -> None:
-    for line in lines:
-        click.echo(line)
+    show_lines(talk.begin())
+    said = answers()
+    while not talk.over and (line := next(said, None)) is not None:
+        show_lines(talk.hear(line))
 
 
 @click.command(short_help="Draw the pedal stroke, or the chain, today and after.")
 @click.argument("what", type=click.Choice(("stroke", "chain", "linkage")), default="stroke")
-@_reading_options
-@click.option("--svg", "svg_file", type=_PATH, help="Write the picture to this SVG file.")
+@truck_options
+@_record_option
+@reading_options()
+@click.option("--svg", "svg_file", type=PATH, help="Write the picture to this SVG file.")
 @click.option("--why", is_flag=True, help="Say whose the limits are, and what was worked out.")
-@one_line_errors
 def picture(
     what: str,
     card_file: Path | None,
@@ -170,17 +131,13 @@ def picture(
     plain characters, or as SVG. Ends with one sentence to say aloud.
     """
     from assistant.pictures import plain
-    from assistant.pictures.snapshot import PictureError, stroke_of, today_and_after
+    from assistant.pictures.snapshot import stroke_of, today_and_after
 
     card, found, left = _given(card_file, record, called)
-    try:
-        shots = today_and_after(card, found, left)
-        spoken = [plain.spoken(shot, card) for shot in shots]
-        if svg_file is not None:
-            drawn = _svg(what, shots, card, " ".join(spoken))
-    except PictureError as error:
-        fail(str(error), 2)
+    shots = today_and_after(card, found, left)
+    spoken = [plain.spoken(shot, card) for shot in shots]
     if svg_file is not None:
+        drawn = _svg(what, shots, card, " ".join(spoken))
         try:
             svg_file.write_text(drawn, encoding="utf-8")
         except OSError as error:
@@ -189,10 +146,10 @@ def picture(
     elif what == "linkage":
         fail("rods and levers are drawn to a file: add --svg FILE", 2)
     elif what == "stroke":
-        _show(plain.stroke_lines([stroke_of(shot, card) for shot in shots], card.units))
+        show_lines(plain.stroke_lines([stroke_of(shot, card) for shot in shots], card.units))
     else:
-        _show(plain.chain_lines(shots, card))
-    _show(["", *spoken, *(plain.why(shots, card) if why else ())])
+        show_lines(plain.chain_lines(shots, card))
+    show_lines(["", *spoken, *(plain.why(shots, card) if why else ())])
 
 
 _HEADINGS = {"stroke": "pedal stroke", "chain": "chain", "linkage": "rods and levers"}
@@ -214,7 +171,7 @@ def _svg(what: str, shots: Sequence[Snapshot], card: Card, spoken: str) -> str:
 
 
 @click.command(short_help="When free travel reaches its limit, from past records.")
-@click.argument("folder", required=False, type=_PATH)
+@click.argument("folder", required=False, type=PATH)
 @click.option("--unit", help="The truck; all of them otherwise.")
 @click.option(
     "--ring-lugs",
@@ -223,7 +180,6 @@ def _svg(what: str, shots: Sequence[Snapshot], card: Card, spoken: str) -> str:
 )
 @click.option("--why", is_flag=True, help="Say what it rests on, and what is unknown.")
 @click.option("--json", "as_json", is_flag=True, help="Print JSON, one object a truck.")
-@one_line_errors
 def due(
     folder: Path | None, unit: str | None, ring_lugs: int | None, why: bool, as_json: bool
 ) -> None:
@@ -242,8 +198,7 @@ def due(
     if not folder.is_dir():
         fail(f"{folder} is no folder; name the folder with the records", 2)
     visits, problems = visits_in(folder, below=True)
-    for problem in problems:
-        click.echo(f"lugcall: {problem}", err=True)
+    show_lines(problems, err=True)
     told = False
     units = [unit] if unit else sorted({v.unit for v in visits if v.unit})
     for name in units:
@@ -252,7 +207,7 @@ def due(
             fail(f"no finished record of unit {name} in {folder}", 2)
         told = told or say.reply_of(look) is not None
         if as_json:
-            click.echo(json.dumps(say.as_json(look), ensure_ascii=False))
+            show_json(say.as_json(look), indent=None)
         else:
             _show_due(look, why)
     if not units:
@@ -266,6 +221,6 @@ def _show_due(look: Outlook, why: bool) -> None:
     from assistant.wear import say
 
     reply = say.reply_of(look)
-    _show(say.for_command(look, load_dialogs().say(reply[0], **reply[1]) if reply else ""))
+    show_lines(say.for_command(look, load_dialogs().say(reply[0], **reply[1]) if reply else ""))
     if why:
-        _show([f"  {line}" for line in say.why(look)])
+        show_lines([f"  {line}" for line in say.why(look)])

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import json
-import sys
 from collections.abc import Sequence
 from contextlib import closing
 from pathlib import Path
@@ -11,7 +9,16 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from assistant.cli.terminal import begin_job, fail, one_line_errors, show, truck_card
+from assistant.cli.terminal import (
+    PATH,
+    begin_job,
+    fail,
+    show,
+    show_json,
+    show_lines,
+    truck_card,
+    truck_options,
+)
 from assistant.readings import QUANTITIES, quantity_named
 
 if TYPE_CHECKING:
@@ -21,7 +28,6 @@ if TYPE_CHECKING:
     from assistant.voice.session.live import Devices
 
 ENGINES = ("vosk", "whisper")
-_PATH = click.Path(path_type=Path)
 _engine_option = click.option(
     "--engine",
     "engines",
@@ -31,19 +37,12 @@ _engine_option = click.option(
 )
 
 
-def add_to(main: click.Group) -> None:
-    """Register the commands."""
-    for command in (listen, hear, devices):
-        main.add_command(command)
-
-
 @click.command(short_help="Do one truck by voice.")
-@click.option("--card", "card_file", type=_PATH, help="The truck's card.")
-@click.option("--unit", help="The truck's unit number, where --card is a folder of cards.")
-@click.option("--records", type=_PATH, help="Folder for the record.")
+@truck_options
+@click.option("--records", type=PATH, help="Folder for the record.")
 @click.option("--resume", "again", is_flag=True, help="Carry on the newest unfinished record.")
-@click.option("--from", "recording", type=_PATH, help="Hear the technician from this sound file.")
-@click.option("--helper", "helper_recording", type=_PATH, help="Hear the helper from this one.")
+@click.option("--from", "recording", type=PATH, help="Hear the technician from this sound file.")
+@click.option("--helper", "helper_recording", type=PATH, help="Hear the helper from this one.")
 @click.option("--mic", help="Technician's microphone, by number or name (see lugcall devices).")
 @click.option("--helper-mic", help="Helper's microphone, if he has one of his own.")
 @click.option("--speaker", help="Technician's loudspeaker.")
@@ -51,7 +50,6 @@ def add_to(main: click.Group) -> None:
 @click.option("--keep-audio", is_flag=True, help="Keep the sound of confirmed readings; says so.")
 @click.option("--timings", is_flag=True, help="Say at the end how fast it answered.")
 @_engine_option
-@one_line_errors
 def listen(
     card_file: Path | None,
     unit: str | None,
@@ -71,26 +69,21 @@ def listen(
 
     With one microphone both people speak into it, and are told apart by step and by words.
     """
-    from assistant.voice.devices.audio import AudioError, load
-    from assistant.voice.recognition.recognizer import RecognizerError
+    from assistant.voice.devices.audio import load
     from assistant.voice.session.live import Devices
 
     if helper_recording is not None and recording is None:
         fail("--helper goes with --from; give the technician's recording too", 2)
-    try:
-        ears = recognizers_for(engines)
-        sounds = [(p.name, load(p)) for p in (recording, helper_recording) if p is not None]
-        if again:
-            session, said = _resumed(records, keep_audio)
-        else:
-            session, said = begin_job(truck_card(card_file, unit), records, keep_audio)
-        used = Devices(mic, helper_mic, speaker, helper_speaker)
-        waits = converse(session, said, ears, sounds, used)
-        if timings and waits:
-            click.echo(waits)
-    except (AudioError, RecognizerError) as error:
-        fail(str(error))
-        return
+    ears = recognizers_for(engines)
+    sounds = [(p.name, load(p)) for p in (recording, helper_recording) if p is not None]
+    if again:
+        session, said = _resumed(records, keep_audio)
+    else:
+        session, said = begin_job(truck_card(card_file, unit), records, keep_audio)
+    used = Devices(mic, helper_mic, speaker, helper_speaker)
+    waits = converse(session, said, ears, sounds, used)
+    if timings and waits:
+        click.echo(waits)
     path = session.journal.path
     if session.dialogue.finished:
         click.echo(f"\nSigned-off record: {path}")
@@ -141,7 +134,6 @@ def _resumed(records: Path | None, keep_audio: bool) -> tuple[Session, list[Said
     path = newest_unfinished(folder)
     if path is None:
         fail(f"no unfinished record in {folder}; lugcall listen begins one")
-        raise AssertionError  # fail does not return
     session, said = Session.resume(path, load_dialogs(), keep_audio=keep_audio)
     click.echo(f"Record: {session.journal.path}\n")
     return session, said
@@ -156,18 +148,16 @@ def recognizers_for(engines: tuple[str, ...]) -> Any:
     from assistant.voice.recognition.recognizers import Recognizers, open_recognizers
 
     opened, problems = open_recognizers(engines)
-    for line in problems:
-        click.echo(f"lugcall: {line}", err=True)
+    show_lines(problems, err=True)
     return Recognizers(opened)
 
 
 @click.command(short_help="What recorded utterances mean, one file each.")
-@click.argument("files", nargs=-1, required=True, type=_PATH)
+@click.argument("files", nargs=-1, required=True, type=PATH)
 @click.option("--for", "quantity", required=True, help=f"Asked for: {', '.join(QUANTITIES)}.")
 @click.option("--mm", is_flag=True, help="A metric shop: bare numbers are millimetres.")
 @click.option("--json", "as_json", is_flag=True, help="Print JSON, one object a line.")
 @_engine_option
-@one_line_errors
 def hear(
     files: tuple[Path, ...], quantity: str, mm: bool, as_json: bool, engines: tuple[str, ...]
 ) -> None:
@@ -175,23 +165,20 @@ def hear(
 
     Exit code 0 when each file holds a reading that is sure enough, 2 when one does not.
     """
-    from assistant.voice.recognition.recognizer import RecognizerError
     from assistant.voice.session.recorded import hear_files
 
     try:
         quantity_named(quantity)
-        ears = recognizers_for(engines)
     except ValueError as error:
         fail(str(error), 2)
-        return
-    except RecognizerError as error:
-        fail(str(error))
-        return
+    ears = recognizers_for(engines)
     sure = True
     for report in hear_files(files, quantity, ears, mm):
         sure = sure and report["decision"] == "accept" and report["status"] == "read"
-        click.echo(json.dumps(report, ensure_ascii=False) if as_json else _line(report))
-        sys.stdout.flush()
+        if as_json:
+            show_json(report, indent=None)
+        else:
+            click.echo(_line(report))
     raise SystemExit(0 if sure else 2)
 
 
@@ -209,9 +196,8 @@ def _line(report: dict[str, Any]) -> str:
 @click.option("--mic", help="Judge this microphone, by number or name.")
 @click.option("--speaker", help="Play on this loudspeaker.")
 @click.option("--seconds", default=3.0, show_default=True, help="How long to listen.")
-@click.option("--from", "file", type=_PATH, help="Judge this recording instead.")
+@click.option("--from", "file", type=PATH, help="Judge this recording instead.")
 @click.option("--json", "as_json", is_flag=True, help="Print JSON.")
-@one_line_errors
 def devices(
     test: bool,
     mic: str | None,
@@ -222,16 +208,10 @@ def devices(
 ) -> None:
     """List microphones and loudspeakers, meter the noise, and say what is wrong with them."""
     from assistant.voice.device_check import devices_report
-    from assistant.voice.devices.audio import AudioError
 
-    try:
-        report = devices_report(mic, speaker, seconds, test, file)
-    except AudioError as error:
-        fail(str(error))
-        return
+    report = devices_report(mic, speaker, seconds, test, file)
     if as_json:
-        click.echo(json.dumps(report.as_json(), ensure_ascii=False, indent=2))
+        show_json(report.as_json())
     else:
-        for line in report.lines():
-            click.echo(line)
+        show_lines(report.lines())
     raise SystemExit(0 if report.ok else 1)
