@@ -31,7 +31,7 @@ worked out from R alone. Uncertainties to first order (JCGM 100:2008, 5.1.2).
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Literal, NamedTuple
@@ -382,6 +382,19 @@ class Adjusters:
 
 # --- Where every quantity will be after a setting of all four adjusters.
 
+End = tuple[float, float]
+"""Where a quantity will be, and its standard uncertainty; inches."""
+
+
+class Moved(NamedTuple):
+    """Inches that bearing (with their uncertainty), fork, pedal's rest and lower end are moved."""
+
+    ring: float
+    ring_u: float
+    rod: float
+    rise: float
+    drop: float
+
 
 @dataclass(frozen=True, slots=True)
 class Truck:
@@ -431,58 +444,97 @@ class Truck:
         bearing = {BEARING_TRAVEL: now[BEARING_TRAVEL]} if BEARING_TRAVEL in now else {}
         return self.readings.by_quantity() | bearing
 
+    def moved(self, setting: Setting) -> Moved:
+        """What a setting moves."""
+        lugs, flats, height, total = setting
+        move = self.adjusters
+        return Moved(
+            lugs * move.lug_in,
+            abs(lugs) * move.lug_u_in,
+            flats * move.flat_in,
+            height * move.height_step_in,
+            total * move.total_step_in,
+        )
+
     def after(self, setting: Setting) -> dict[str, Measured]:
         """Every quantity that can be foretold, after the setting."""
-        read, move, r = self.readings, self.adjusters, self.ratio
-        ring = setting.lugs * move.lug_in
-        ring_u = abs(setting.lugs) * move.lug_u_in
-        rod = setting.flats * move.flat_in
-        rise = setting.height_steps * move.height_step_in
-        drop = setting.total_steps * move.total_step_in
-        values = {GAP: read.gap.shifted(-ring, ring_u), CLEARANCE: read.clearance}
-        if self.follows:
-            reach, carried, carried_u = Measured(0.0), 0.0, 0.0
-        else:
-            carried, carried_u = ring + rod, ring_u
-            reach = read.clearance.shifted(carried, ring_u)
-            values[CLEARANCE] = reach.shifted(rise / r.value if move.rigid else 0.0)
-        if read.free_travel is not None:
-            by = r.value * carried + rise
-            values[FREE_TRAVEL] = read.free_travel.shifted(by, r.value * carried_u, r.u * carried)
-        else:
-            free = free_travel_in(r.value, reach.value_in, read.lash_in) + rise
-            u = combine(r.value * reach.u_in, r.u * reach.value_in)
-            values[FREE_TRAVEL] = Measured(free, u)
-        if (contact := self._contact(ring, ring_u, rod)) is not None:
-            values[BRAKE_CONTACT] = contact
-        if read.pedal_height is not None:
-            values[PEDAL_HEIGHT] = read.pedal_height.shifted(rise)
-        if read.total_travel is not None:
-            values[TOTAL_TRAVEL] = read.total_travel.shifted(rise + drop)
-            values[BEARING_TRAVEL] = self._bearing(reach, values[GAP], drop)
-        return values
+        by = self.moved(setting)
+        ends = {quantity: end(self, by) for quantity, end in _ENDS.items()}
+        return {quantity: Measured(*end) for quantity, end in ends.items() if end is not None}
 
-    def _contact(self, ring: float, ring_u: float, rod: float) -> Measured | None:
-        """Pedal height at brake contact; None when neither read nor to be worked out."""
+    def end(self, quantity: str, by: Moved) -> End | None:
+        """Where one quantity ends; None when that cannot be foretold."""
+        return _ENDS[quantity](self, by)
+
+    def _reach(self, by: Moved) -> End:
+        """How far the fork goes to the bearing, from the pedal's old rest."""
+        if self.follows:
+            return 0.0, 0.0
+        read = self.readings.clearance
+        return read.value_in + (by.ring + by.rod), math.hypot(read.u_in, by.ring_u)
+
+    def _gap(self, by: Moved) -> End:
+        read = self.readings.gap
+        return read.value_in - by.ring, math.hypot(read.u_in, by.ring_u)
+
+    def _clearance(self, by: Moved) -> End:
+        if self.follows:
+            return self.readings.clearance.value_in, self.readings.clearance.u_in
+        reach, u = self._reach(by)
+        return reach + (by.rise / self.ratio.value if self.adjusters.rigid else 0.0), u
+
+    def _free(self, by: Moved) -> End:
+        read, r = self.readings.free_travel, self.ratio
+        if read is None:
+            reach, reach_u = self._reach(by)
+            free = free_travel_in(r.value, reach, self.readings.lash_in) + by.rise
+            return free, math.hypot(r.value * reach_u, r.u * reach)
+        carried, carried_u = (0.0, 0.0) if self.follows else (by.ring + by.rod, by.ring_u)
+        u = math.hypot(read.u_in, r.value * carried_u, r.u * carried)
+        return read.value_in + (r.value * carried + by.rise), u
+
+    def _contact(self, by: Moved) -> End | None:
+        """Pedal height at brake contact."""
         read, stroke, r = self.readings, self.stroke_ratio, self.ratio
-        by, by_u = (ring, ring_u) if self.follows else (-rod, 0.0)
-        if read.brake_contact is not None:
-            return read.brake_contact.shifted(stroke.value * by, stroke.u * by, stroke.value * by_u)
+        moved, moved_u = (by.ring, by.ring_u) if self.follows else (-by.rod, 0.0)
+        if (contact := read.brake_contact) is not None:
+            u = math.hypot(contact.u_in, stroke.u * moved, stroke.value * moved_u)
+            return contact.value_in + stroke.value * moved, u
         if read.pedal_height is None or not r.known or not self.clutch_brake:
             return None
         c, g = read.clearance, read.gap
         if self.follows:
-            way, way_u = g.value_in - ring, combine(g.u_in, ring_u)
+            way, way_u = self._gap(by)
         else:
-            way, way_u = c.value_in + rod + g.value_in, combine(c.u_in, g.u_in)
+            way, way_u = c.value_in + by.rod + g.value_in, combine(c.u_in, g.u_in)
         height = read.pedal_height.value_in - free_travel_in(r.value, way, read.lash_in)
-        return Measured(height, combine(read.pedal_height.u_in, r.value * way_u, r.u * way))
+        return height, combine(read.pedal_height.u_in, r.value * way_u, r.u * way)
 
-    def _bearing(self, reach: Measured, gap: Measured, drop: float) -> Measured:
+    def _height(self, by: Moved) -> End | None:
+        read = self.readings.pedal_height
+        return None if read is None else (read.value_in + by.rise, read.u_in)
+
+    def _total(self, by: Moved) -> End | None:
+        read = self.readings.total_travel
+        return None if read is None else (read.value_in + (by.rise + by.drop), read.u_in)
+
+    def _bearing(self, by: Moved) -> End | None:
         total, r = self.readings.total_travel, self.stroke_ratio
-        assert total is not None
-        fork = (total.value_in + drop - self.readings.lash_in) / r.value
-        if self.clutch_brake and gap.value_in <= fork - reach.value_in:
+        if total is None:
+            return None
+        (reach, reach_u), gap = self._reach(by), self._gap(by)
+        fork = (total.value_in + by.drop - self.readings.lash_in) / r.value
+        if self.clutch_brake and gap[0] <= fork - reach:
             return gap
-        u = combine(total.u_in / r.value, fork * r.u / r.value, reach.u_in)
-        return Measured(fork - reach.value_in, u)
+        return fork - reach, math.hypot(total.u_in / r.value, fork * r.u / r.value, reach_u)
+
+
+_ENDS: dict[str, Callable[[Truck, Moved], End | None]] = {
+    GAP: Truck._gap,
+    CLEARANCE: Truck._clearance,
+    FREE_TRAVEL: Truck._free,
+    BRAKE_CONTACT: Truck._contact,
+    PEDAL_HEIGHT: Truck._height,
+    TOTAL_TRAVEL: Truck._total,
+    BEARING_TRAVEL: Truck._bearing,
+}

@@ -25,7 +25,7 @@ from itertools import combinations
 from typing import Literal, NamedTuple
 
 from assistant.clutch.conformity import Figure, Limits, conformance_probability, judge
-from assistant.clutch.equations import ORDER, Setting, Truck, free_travel_in
+from assistant.clutch.equations import ORDER, Setting, Truck
 from assistant.clutch.uncertainty import Measured, normal_quantile
 from assistant.quantity import (
     BEARING_TRAVEL,
@@ -69,25 +69,32 @@ def sureness(value_in: float, u_in: float, limits: Limits) -> float:
     return min(value_in - low, high - value_in) / max(u_in, LEAST_U_IN)
 
 
-def placing(value_in: float, figure: Figure) -> float:
-    """How well a value (inches) sits in its band: 1 on target, 0 on a limit, below 0 outside.
+def ideal_in(figure: Figure) -> float:
+    """The value (inches) that sits best in the band of a figure.
 
-    A target inside the limits is the top; without one the middle is. With one limit only, the
-    target, or half as much again as the limit, is where it becomes 1.
+    A target inside the limits, or the middle of both; with one limit only, the target, or half as
+    much again as the limit.
     """
     low, high, target = figure.limits.low_in, figure.limits.high_in, figure.target_in
     if low is not None and high is not None:
-        top = target if target is not None and low < target < high else (low + high) / 2.0
-        if low == high:
-            return 1.0 if value_in == low else -abs(value_in - low)
-        return (
-            (value_in - low) / (top - low) if value_in <= top else (high - value_in) / (high - top)
-        )
+        return target if target is not None and low < target < high else (low + high) / 2.0
     limit = low if low is not None else high
     assert limit is not None  # Limits always hold one of the two.
-    depth = value_in - limit if low is not None else limit - value_in
-    aim = abs(target - limit) if target is not None else 0.0
-    return min(1.0, depth / (aim or abs(limit) / 2.0 or 1.0))
+    aim = (abs(target - limit) if target is not None else 0.0) or abs(limit) / 2.0 or 1.0
+    return limit + aim if low is not None else limit - aim
+
+
+def placing(value_in: float, figure: Figure) -> float:
+    """How well a value (inches) sits: 1 where it is ideal, 0 on a limit, below 0 outside.
+
+    With one limit only it stays 1 beyond the ideal.
+    """
+    low, high = figure.limits.ends_in
+    if low == high:
+        return 1.0 if value_in == low else -abs(value_in - low)
+    best = ideal_in(figure)
+    edge = low if value_in <= best else high
+    return (value_in - edge) / (best - edge) if math.isfinite(edge) else 1.0
 
 
 class Rank(NamedTuple):
@@ -113,239 +120,137 @@ def grade_of(worst: float, guard: float, grades: int = GRADES) -> int:
     return int(grades * min(1.0, worst / guard) + SLACK)
 
 
-# --- What a search may choose from: each adjuster's useful steps, and the flats that suit all.
+# --- The best setting of all, without trying them all.
 #
-# Everything is linear in the steps, so a limit on clearance, free travel or brake contact is an
-# interval of rod travel, and only the flats inside all of them are worth a look.
+# Everything but the bearing's travel is linear in the steps, so a limit on clearance, free travel
+# or brake contact is an interval of flats, and only those inside all of them are worth a look. The
+# search goes by the number of adjusters touched, so that fewer are met before more, and leaves out
+# whatever cannot beat the best so far.
+
+_BY_ROD = (CLEARANCE, BRAKE_CONTACT, FREE_TRAVEL)
 
 
 class Row(NamedTuple):
-    """Some steps of one adjuster, the inches they move, and how its own quantity then sits."""
+    """Some steps of one adjuster, and how surely and well the quantity that it sets then sits."""
 
     steps: int
-    by: float
-    sure: float
-    place: float
+    sure: float = math.inf
+    place: float = 0.0
 
 
-class Need(NamedTuple):
-    """A quantity that is wanted inside: where it starts, how surely, and its limits; inches."""
+class _Search:
+    """One search: what is wanted, what may be moved, and the best so far."""
 
-    value: float
-    u: float
-    low: float
-    high: float
-    figure: Figure
+    def __init__(
+        self,
+        truck: Truck,
+        wanted: Collection[str],
+        locked: Locked,
+        guard: float = ENOUGH,
+        grades: int = GRADES,
+    ) -> None:
+        self.truck, self.locked, self.most = truck, locked, truck.adjusters.most
+        self.guard, self.grades = guard, grades
+        figures = truck.figures
+        self.wanted = {q: found for q in wanted if (found := figures.get(q)) is not None}
+        self.best: Found | None = None
+        self.made: dict[int, list[Row]] = {}
 
-    def sure(self, at: float, u: float) -> float:
-        """Depth inside the limits once it is at ``at``, in standard uncertainties."""
-        return min(at - self.low, self.high - at) / max(u, LEAST_U_IN)
+    def _placed(self, quantities: Sequence[str], setting: Setting) -> tuple[float, float]:
+        """The worst sureness and the added placing of those of the quantities that are wanted."""
+        sure, place, by = math.inf, 0.0, self.truck.moved(setting)
+        for quantity in quantities:
+            figure = self.wanted.get(quantity)
+            if figure is not None and (end := self.truck.end(quantity, by)) is not None:
+                sure = min(sure, sureness(*end, figure.limits))
+                place += placing(end[0], figure)
+        return sure, place
 
-    def takes(self, by_in: float) -> bool:
-        """Whether it is inside its limits once moved by so much."""
-        return self.low - SLACK <= self.value + by_in <= self.high + SLACK
+    def _inside(self, quantities: Sequence[str], at: Setting, adjuster: str, steps: range) -> range:
+        """Those of an adjuster's steps, from a setting without any, that leave all these inside."""
+        first, last = float(steps[0]), float(steps[-1])
+        none, one = (self.truck.moved(at._replace(**{adjuster: step})) for step in (0, 1))
+        for quantity in quantities:
+            figure = self.wanted.get(quantity)
+            if figure is not None and (end := self.truck.end(quantity, none)) is not None:
+                per_step = (self.truck.end(quantity, one) or end)[0] - end[0]
+                low, high = sorted((edge - end[0]) / per_step for edge in figure.limits.ends_in)
+                first, last = max(first, low - _STEP_SLACK), min(last, high + _STEP_SLACK)
+        return range(math.ceil(first), math.floor(last) + 1)
 
+    def _rows(self, quantity: str, at: Setting, adjuster: str, steps: range) -> list[Row]:
+        """The rows of an adjuster whose steps leave its own quantity inside, where wanted."""
+        if quantity not in self.wanted:
+            return [Row(n) for n in steps]
+        counts = self._inside((quantity,), at, adjuster, steps)
+        placed = (self._placed((quantity,), at._replace(**{adjuster: n})) for n in counts)
+        return [Row(n, *one) for n, one in zip(counts, placed, strict=True) if one[0] >= -SLACK]
 
-class Rows:
-    """What one search may choose from, for the wanted quantities."""
+    def _ring(self) -> list[Row]:
+        """Counts of lugs."""
+        return self._rows(GAP, Setting(), "lugs", _steps(self.locked.lugs, self.most.lugs))
 
-    def __init__(self, truck: Truck, wanted: frozenset[str], locked: Locked) -> None:
-        self.truck, self.wanted, self.locked = truck, wanted, locked
-        self.move, self.most = truck.adjusters, truck.adjusters.most
-        read = truck.readings
-        free = read.free_travel
-        if free is None:  # worked out, and so known only as well as clearance and ratio
-            clearance = read.clearance.value_in
-            free = Measured(free_travel_in(truck.ratio.value, clearance, read.lash_in))
-        self.clearance = self._need(CLEARANCE, read.clearance)
-        self.free = self._need(FREE_TRAVEL, free)
-        self.brake = self._need(BRAKE_CONTACT, read.brake_contact)
-        self.bearing = self._need(BEARING_TRAVEL, read.total_travel)
-
-    def _need(self, quantity: str, at: Measured | None) -> Need | None:
-        figure = self.truck.figures.get(quantity)
-        if quantity not in self.wanted or figure is None or at is None:
-            return None
-        return Need(at.value_in, at.u_in, *figure.limits.ends_in, figure)
-
-    def ring(self) -> list[Row]:
-        """Counts of lugs that leave the gap inside where wanted."""
-        gap, move = self.truck.readings.gap, self.move
-        rows = []
-        for n in _steps(self.locked.lugs, self.most.lugs):
-            u = math.hypot(gap.u_in, abs(n) * move.lug_u_in)
-            rows += self._row(GAP, n, n * move.lug_in, gap.value_in - n * move.lug_in, u)
-        return rows
-
-    def height(self) -> list[Row]:
+    def _height(self) -> list[Row]:
         """Steps of the upper stop; a pedal whose height cannot be judged is left alone."""
-        at, step = self.truck.readings.pedal_height, self.move.height_step_in
-        if at is None or PEDAL_HEIGHT not in self.wanted:
-            a = self.locked.height_steps or 0
-            return [Row(a, a * step, math.inf, 0.0)]
-        rows = []
-        for a in _steps(self.locked.height_steps, self.most.height_steps):
-            rows += self._row(PEDAL_HEIGHT, a, a * step, at.value_in + a * step, at.u_in)
-        return rows
+        if self.truck.readings.pedal_height is None or PEDAL_HEIGHT not in self.wanted:
+            return [Row(self.locked.height_steps or 0)]
+        steps = _steps(self.locked.height_steps, self.most.height_steps)
+        return self._rows(PEDAL_HEIGHT, Setting(), "height_steps", steps)
 
-    def _total_steps(self) -> Sequence[int]:
+    def _total_steps(self) -> range:
         """Steps of the lower stop that may be tried.
 
         A total travel that cannot be judged in is left alone; without any figure it may follow
         what bearing travel needs: downward for more, and upward only where it may be too much.
         """
-        lock, most = self.locked.total_steps, self.most.total_steps
-        if lock is not None:
-            return (lock,)
-        if self.truck.readings.total_travel is None:
+        steps = _steps(self.locked.total_steps, self.most.total_steps)
+        if self.locked.total_steps is not None or TOTAL_TRAVEL in self.wanted:
+            return steps
+        bearing = self.wanted.get(BEARING_TRAVEL)
+        if bearing is None or self.truck.figures.get(TOTAL_TRAVEL) is not None:
             return range(1)
-        if TOTAL_TRAVEL in self.wanted:
-            return range(-most, most + 1)
-        if self.truck.figures.get(TOTAL_TRAVEL) is None and self.bearing is not None:
-            return range(-most if self.bearing.high < math.inf else 0, most + 1)
-        return range(1)
+        return range(steps.stop) if bearing.limits.high_in is None else steps
 
-    def total(self, rise_in: float, moved: bool) -> list[Row]:
-        """Steps of the lower stop once the pedal's rest has risen by ``rise_in``, best first.
+    def _totals(self, height: int) -> list[Row]:
+        """Steps of the lower stop for one place of the upper one, best placed first."""
+        if height not in self.made:
+            at, steps = Setting(height_steps=height), self._total_steps()
+            rows = self._rows(TOTAL_TRAVEL, at, "total_steps", steps)
+            self.made[height] = sorted(rows, key=lambda row: (-row.place, abs(row.steps)))
+        return self.made[height]
 
-        Either only the step that leaves it, or all the others.
-        """
-        step, at = self.move.total_step_in, self.truck.readings.total_travel
-        rows = []
-        for b in self._total_steps():
-            if (b != 0) != moved:
-                continue
-            value, u = (at.value_in + rise_in + b * step, at.u_in) if at else (0.0, 0.0)
-            rows += self._row(TOTAL_TRAVEL, b, b * step, value, u)
-        return sorted(rows, key=lambda row: (-row.place, abs(row.steps)))
-
-    def lowest(self, rise_in: float) -> float | None:
-        """The furthest down that the lower stop may go, in inches; None when nowhere is inside."""
-        step, at = self.move.total_step_in, self.truck.readings.total_travel
-        steps = self._total_steps()
-        if at is None or TOTAL_TRAVEL not in self.wanted:
-            return steps[-1] * step
-        low, high = self.truck.limits(TOTAL_TRAVEL).ends_in
-        start = at.value_in + rise_in
-        last = math.floor(min(steps[-1], (high - start) / step + _STEP_SLACK))
-        first = math.ceil(max(steps[0], (low - start) / step - _STEP_SLACK))
-        return last * step if first <= last else None
-
-    def _row(self, quantity: str, steps: int, by: float, value: float, u: float) -> list[Row]:
-        """The row, or nothing when it would leave its own quantity outside."""
-        figure = self.truck.figures.get(quantity)
-        if figure is None or quantity not in self.wanted:
-            return [Row(steps, by, math.inf, 0.0)]
-        sure = sureness(value, u, figure.limits)
-        return [Row(steps, by, sure, placing(value, figure))] if sure >= -SLACK else []
-
-    def flats(self, ring_in: float, rise_in: float) -> range:
+    def _flats(self, lugs: int, height: int) -> range:
         """Flats that put clearance, free travel and brake contact inside all their limits."""
-        found = self._flats(ring_in, rise_in)
-        lock = self.locked.flats
-        if lock is None:
-            return found
-        return (
-            range(lock, lock + 1) if found and (lock in found or self.truck.follows) else found[:0]
-        )
-
-    def _flats(self, ring_in: float, rise_in: float) -> range:
-        move, r = self.move, self.truck.ratio.value
-        stroke, most = self.truck.stroke_ratio.value, self.most.flats
+        at, lock = Setting(lugs, 0, height), self.locked.flats
         if self.truck.follows:  # the rod changes nothing
-            brake = self.brake is None or self.brake.takes(stroke * ring_in)
-            return range(int(brake and (self.free is None or self.free.takes(rise_in))))
-        fork = ring_in + (rise_in / r if move.rigid else 0.0)
-        first, last = float(-most), float(most)
-        for need, moved, per_rod in (  # what ring and rest do to it, and an inch at the rod
-            (self.clearance, fork, 1.0),
-            (self.free, r * ring_in + rise_in, r),
-            (self.brake, 0.0, -stroke),
-        ):
-            if need is not None:
-                at = need.value + moved
-                low, high = sorted(((need.low - at) / per_rod, (need.high - at) / per_rod))
-                first = max(first, low / move.flat_in - _STEP_SLACK)
-                last = min(last, high / move.flat_in + _STEP_SLACK)
-        return range(math.ceil(first), math.floor(last) + 1)
+            inside = self._placed(_BY_ROD, at)[0] >= -SLACK
+            return range(lock or 0, (lock or 0) + inside)
+        return self._inside(_BY_ROD, at, "flats", _steps(lock, self.most.flats))
 
     def possible(self) -> bool:
         """Whether any setting puts every wanted quantity inside.
 
-        A bearing travel limited from below asks for the fewest flats and the lowest stop.
+        A bearing travel limited from below asks for the fewest flats and the lowest stop; with an
+        upper limit the search itself must tell.
         """
-        ring, height, need = self.ring(), self.height(), self.bearing
-        lowest = {a.steps: self.lowest(a.by) for a in height}
-        for n in ring:
-            for a in height:
-                drop, flats = lowest[a.steps], self.flats(n.by, a.by)
-                if drop is None or not flats:
-                    continue
-                if need is None or need.high < math.inf:
-                    return True  # with an upper limit the walk itself must tell
-                reach, _ = self.reach(n, flats[0])
-                if self.bearing_at(need, n, reach, drop)[0] >= need.low - SLACK:
-                    return True
+        need, ring, steps = self.wanted.get(BEARING_TRAVEL), self._ring(), self._total_steps()
+        for a in self._height():
+            at = Setting(height_steps=a.steps)
+            totals = self._inside((TOTAL_TRAVEL,), at, "total_steps", steps)
+            for n in ring if totals else ():
+                if flats := self._flats(n.steps, a.steps):
+                    setting = Setting(n.steps, flats[0], a.steps, totals[-1])
+                    from_below = need is not None and need.limits.high_in is None
+                    if not from_below or self._placed((BEARING_TRAVEL,), setting)[0] >= -SLACK:
+                        return True
         return False
-
-    def reach(self, n: Row, m: int) -> tuple[float, float]:
-        """How far the fork goes to the bearing, the pedal's old rest, and its uncertainty."""
-        if self.truck.follows:
-            return 0.0, 0.0
-        at, move = self.truck.readings.clearance, self.move
-        ring_u = abs(n.steps) * move.lug_u_in
-        return at.value_in + n.by + m * move.flat_in, math.hypot(at.u_in, ring_u)
-
-    def bearing_at(self, need: Need, n: Row, reach: float, drop: float) -> tuple[float, float]:
-        """Bearing travel, and that of the fork alone from the pedal's rest."""
-        truck = self.truck
-        fork = (need.value + drop - truck.readings.lash_in) / truck.stroke_ratio.value
-        stop = truck.readings.gap.value_in - n.by if truck.clutch_brake else math.inf
-        return min(stop, fork - reach), fork
-
-
-def _steps(locked: int | None, most: int) -> Sequence[int]:
-    return range(-most, most + 1) if locked is None else (locked,)
-
-
-# --- The best setting of all, without trying them all.
-#
-# The walk goes by the number of adjusters touched, so that fewer are met before more, and leaves
-# out whatever the ring and the stops alone already place below the best so far.
-
-
-def search(
-    truck: Truck, wanted: Collection[str], locked: Locked = FREE, confidence: float = 0.95
-) -> Found | None:
-    """The best setting that puts every wanted quantity inside; None when there is none."""
-    rows = Rows(truck, frozenset(wanted), locked)
-    return _Walk(rows, normal_quantile(confidence), GRADES).run() if rows.possible() else None
-
-
-def widest(truck: Truck, wanted: Collection[str], locked: Locked = FREE) -> Found | None:
-    """The setting with the largest margin (up to ``ENOUGH``) however many moves it takes."""
-    rows = Rows(truck, frozenset(wanted), locked)
-    return _Walk(rows, ENOUGH, _FINE).run() if rows.possible() else None
-
-
-def possible(truck: Truck, wanted: Collection[str], locked: Locked = FREE) -> bool:
-    """Whether any setting puts every wanted quantity inside."""
-    return Rows(truck, frozenset(wanted), locked).possible()
-
-
-class _Walk:
-    """One search: what to choose from, and the best so far."""
-
-    def __init__(self, rows: Rows, guard: float, grades: int) -> None:
-        self.rows, self.truck = rows, rows.truck
-        self.guard, self.grades = guard, grades
-        self.best: Found | None = None
-        self.made: dict[tuple[int, bool], list[Row]] = {}
 
     def run(self) -> Found | None:
         """Every setting that can matter, fewest adjusters first, surest rows first."""
-        ring = sorted(self.rows.ring(), key=lambda row: -min(row.sure, ENOUGH))
-        height = sorted(self.rows.height(), key=lambda row: (-min(row.sure, ENOUGH), -row.place))
+        if not self.possible():
+            return None
+        ring = sorted(self._ring(), key=lambda row: -min(row.sure, ENOUGH))
+        height = sorted(self._height(), key=lambda row: (-min(row.sure, ENOUGH), -row.place))
         for moves in range(5):
             if self.best is not None and self.best.rank.grade == self.grades:
                 break
@@ -353,147 +258,82 @@ class _Walk:
                 for a in height:
                     left = moves - (n.steps != 0) - (a.steps != 0)
                     touched = moves, int(a.steps != 0)
-                    if 0 <= left <= 2 and min(n.sure, a.sure) >= self._bar(touched):
+                    if 0 <= left <= 2 and not self._beaten(touched, min(n.sure, a.sure)):
                         self._rods(touched, left, n, a)
         return self.best
 
     def _rods(self, touched: tuple[int, int], left: int, n: Row, a: Row) -> None:
         """Rod and lower stop, with so many adjusters left to touch, for one ring and rest."""
-        flats = self.rows.flats(n.by, a.by)
-        lower = touched[0], touched[1] + 1
-        if left == 0 and 0 in flats:
-            self._judge(touched, n, a, 0, self._totals(a, False))
-        if left == 1 and 0 in flats:
-            self._judge(lower, n, a, 0, self._totals(a, True))
-        if left:
-            middle = (flats.start + flats.stop - 1) / 2
-            for m in sorted(flats, key=lambda m: abs(m - middle)):
-                if m and left == 2:
-                    self._judge(lower, n, a, m, self._totals(a, True))
-                elif m:
-                    self._judge(touched, n, a, m, self._totals(a, False))
+        flats = self._flats(n.steps, a.steps)
+        middle = (flats.start + flats.stop - 1) / 2
+        for m in sorted(flats, key=lambda m: abs(m - middle)):
+            lower = left - (m != 0)
+            if 0 <= lower <= 1:
+                totals = [t for t in self._totals(a.steps) if (t.steps != 0) == lower]
+                self._judge((touched[0], touched[1] + lower), n, a, m, totals)
 
-    def _totals(self, height: Row, moved: bool) -> list[Row]:
-        """The lower stop's rows, moved or left, for one place of the upper one."""
-        key = height.steps, moved
-        if key not in self.made:
-            self.made[key] = self.rows.total(height.by, moved)
-        return self.made[key]
+    def _beaten(self, touched: tuple[int, int], sure: float, place: float = math.inf) -> bool:
+        """Whether no setting at most this sure and this well placed can beat the best.
 
-    def _bar(self, touched: tuple[int, int]) -> float:
-        """The sureness below which a setting that touches so many cannot beat the best."""
-        if self.best is None:
-            return -SLACK
-        rank = self.best.rank
-        before = -rank.moves, -rank.stops
-        if before < touched:
-            return (rank.grade + 1) / self.grades * self.guard - _ROOM
-        if before > touched:
-            return rank.grade / self.grades * self.guard - _ROOM
-        return rank.margin - _ROOM
-
-    def _beaten(self, touched: tuple[int, int], sure: float, most_placing: float) -> bool:
-        """Whether a setting at most this sure and this well placed cannot beat the best."""
+        `touched`: how many adjusters, and how many of them stops, it touches.
+        """
         if self.best is None:
             return sure < -SLACK
-        if sure < self._bar(touched):
-            return True
         rank = self.best.rank
-        if (-rank.moves, -rank.stops) != touched:
-            return False
+        before = -rank.moves, -rank.stops
+        if before != touched:
+            return sure < (rank.grade + (before < touched)) / self.grades * self.guard - _ROOM
+        if sure < rank.margin - _ROOM:
+            return True
         if grade_of(sure, self.guard, self.grades) > rank.grade:
             return False
-        return round(min(sure, ENOUGH), 6) <= rank.margin and most_placing < rank.placing - _ROOM
+        return round(min(sure, ENOUGH), 6) <= rank.margin and place < rank.placing - _ROOM
 
     def _judge(self, touched: tuple[int, int], n: Row, a: Row, m: int, totals: list[Row]) -> None:
         """One ring, rest and rod: judge what they decide, then go through the lower stop."""
-        rows = self.rows
         if not totals:
             return
-        reach, reach_u = rows.reach(n, m)
-        sure, place = self._fork(n, a, m, reach, reach_u)
-        most = totals[0].place + (rows.bearing is not None)
-        if self._beaten(touched, sure, place + most + (rows.free is not None)):
-            return
-        if rows.free is not None:
-            at, u = self._free(rows.free, n, a, m, reach, reach_u)
-            sure = min(sure, rows.free.sure(at, u))
-            place += placing(at, rows.free.figure)
-        least = -math.inf  # how far down the lower stop must go for the bearing's sake
-        if (need := rows.bearing) is not None:
-            way = (need.low + reach) * self.truck.stroke_ratio.value
-            least = way + self.truck.readings.lash_in - need.value - _ROOM
+        sure, place = self._placed(_BY_ROD, Setting(n.steps, m, a.steps))
+        sure, place = min(sure, n.sure, a.sure), place + n.place + a.place
         for total in totals:  # best placed first, so that the rest can be left out together
-            if total.by < least:
-                continue
-            if self._beaten(touched, sure, place + total.place + (need is not None)):
+            most = place + total.place
+            if self._beaten(touched, sure, most + (BEARING_TRAVEL in self.wanted)):
                 return
-            whole, all_placed = min(sure, total.sure), place + total.place
-            if need is not None:
-                at, u = self._bearing(need, n, reach, reach_u, total.by)
-                whole = min(whole, need.sure(at, u))
-                all_placed += placing(at, need.figure)
-            if whole >= -SLACK:
-                setting = Setting(n.steps, m, a.steps, total.steps)
-                self._take(setting, touched, whole, all_placed)
+            setting = Setting(n.steps, m, a.steps, total.steps)
+            surely, placed = self._placed((BEARING_TRAVEL,), setting)
+            worst = min(sure, total.sure, surely)
+            if worst >= -SLACK:
+                rank = Rank(
+                    grade_of(worst, self.guard, self.grades),
+                    -touched[0],
+                    -touched[1],
+                    round(min(worst, ENOUGH), 6),
+                    round(most + placed, 6),
+                    -sum(map(abs, setting)),
+                )
+                if self.best is None or rank > self.best.rank:
+                    self.best = Found(setting, rank)
 
-    def _fork(self, n: Row, a: Row, m: int, reach: float, reach_u: float) -> tuple[float, float]:
-        """Worst sureness and added placing of gap, height, clearance and brake contact."""
-        rows, truck, move = self.rows, self.truck, self.truck.adjusters
-        sure, place = min(n.sure, a.sure), n.place + a.place
-        if (need := rows.clearance) is not None:
-            at = reach + (a.by / truck.ratio.value if move.rigid else 0.0)
-            sure = min(sure, need.sure(at, reach_u))
-            place += placing(at, need.figure)
-        if (need := rows.brake) is not None:
-            stroke = truck.stroke_ratio
-            by, by_u = -m * move.flat_in, 0.0
-            if truck.follows:
-                by, by_u = n.by, stroke.value * abs(n.steps) * move.lug_u_in
-            at = need.value + stroke.value * by
-            sure = min(sure, need.sure(at, math.hypot(need.u, stroke.u * by, by_u)))
-            place += placing(at, need.figure)
-        return sure, place
 
-    def _free(
-        self, need: Need, n: Row, a: Row, m: int, reach: float, reach_u: float
-    ) -> tuple[float, float]:
-        """Free travel and its uncertainty."""
-        truck, r = self.truck, self.truck.ratio
-        if truck.follows:
-            return need.value + a.by, need.u
-        moved = n.by + m * truck.adjusters.flat_in
-        at = need.value + r.value * moved + a.by
-        if truck.readings.free_travel is None:
-            return at, math.hypot(r.value * reach_u, r.u * reach)
-        ring_u = abs(n.steps) * truck.adjusters.lug_u_in
-        return at, math.hypot(need.u, r.value * ring_u, r.u * moved)
+def _steps(locked: int | None, most: int) -> range:
+    return range(-most, most + 1) if locked is None else range(locked, locked + 1)
 
-    def _bearing(
-        self, need: Need, n: Row, reach: float, reach_u: float, drop: float
-    ) -> tuple[float, float]:
-        """Bearing travel and its uncertainty."""
-        at, fork = self.rows.bearing_at(need, n, reach, drop)
-        stroke, move = self.truck.stroke_ratio, self.truck.adjusters
-        if at < fork - reach:
-            gap_u = self.truck.readings.gap.u_in
-            return at, math.hypot(gap_u, abs(n.steps) * move.lug_u_in)
-        return at, math.hypot(need.u / stroke.value, fork * stroke.u / stroke.value, reach_u)
 
-    def _take(
-        self, setting: Setting, touched: tuple[int, int], worst: float, placed: float
-    ) -> None:
-        """Keep the setting if it is the best so far."""
-        rank = Rank(
-            grade_of(worst, self.guard, self.grades),
-            -touched[0],
-            -touched[1],
-            round(min(worst, ENOUGH), 6),
-            round(placed, 6),
-            -sum(map(abs, setting)),
-        )
-        if self.best is None or rank > self.best.rank:
-            self.best = Found(setting, rank)
+def search(
+    truck: Truck, wanted: Collection[str], locked: Locked = FREE, confidence: float = 0.95
+) -> Found | None:
+    """The best setting that puts every wanted quantity inside; None when there is none."""
+    return _Search(truck, wanted, locked, normal_quantile(confidence)).run()
+
+
+def widest(truck: Truck, wanted: Collection[str], locked: Locked = FREE) -> Found | None:
+    """The setting with the largest margin (up to ``ENOUGH``) however many moves it takes."""
+    return _Search(truck, wanted, locked, grades=_FINE).run()
+
+
+def possible(truck: Truck, wanted: Collection[str], locked: Locked = FREE) -> bool:
+    """Whether any setting puts every wanted quantity inside."""
+    return _Search(truck, wanted, locked).possible()
 
 
 # --- The answer: the best setting, what it costs, and what no setting can put in.
@@ -702,7 +542,7 @@ def centred_rod(truck: Truck, for_contact: bool = False, confidence: float = 0.9
         ):
             return 0
         wishes = [
-            round((_ideal_in(figures[q]) - now[q].value_in) / (one[q].value_in - now[q].value_in))
+            round((ideal_in(figures[q]) - now[q].value_in) / (one[q].value_in - now[q].value_in))
             for q in wanted
         ]
         if max(map(abs, wishes)) > truck.adjusters.max_flats:
@@ -719,18 +559,8 @@ def centred_rod(truck: Truck, for_contact: bool = False, confidence: float = 0.9
     if for_contact or judge(expected, judged[BRAKE_CONTACT], confidence).decision == "out":
         every = [*sets, BRAKE_CONTACT]
         helped = best(every)
-        wish = now[BRAKE_CONTACT].value_in - _ideal_in(figures[BRAKE_CONTACT])
+        wish = now[BRAKE_CONTACT].value_in - ideal_in(figures[BRAKE_CONTACT])
         rightly = not for_contact or helped * wish > 0.0
         if rightly and worst(every, helped) >= 0.0:
             return helped
     return flats
-
-
-def _ideal_in(figure: Figure) -> float:
-    """The value (inches) that sits best in the band of a figure."""
-    low, high, target = figure.limits.low_in, figure.limits.high_in, figure.target_in
-    if target is not None and figure.limits.miss_in(target) == 0.0:
-        return target
-    if low is not None and high is not None:
-        return (low + high) / 2.0
-    return low * 1.5 if low is not None else (high or 0.0) * 0.5
