@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import random
 from collections.abc import Callable, Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any, Generic, TypeVar
 
@@ -18,20 +18,17 @@ Symbol = TypeVar("Symbol", str, int)
 """What leads from one state to the next: a word, or a token of a model."""
 
 
+@dataclass(slots=True, eq=False)
 class State(Generic[Symbol]):
     """A state of an automaton: the places that what was said so far can have led to.
 
     States are made when first reached, and kept (the subset construction, lazily).
     """
 
-    __slots__ = ("_next", "_within", "final", "places")
-    _within: Automaton[Symbol]
-
-    def __init__(self, within: Automaton[Symbol], places: frozenset[Any]) -> None:
-        self._within = within
-        self._next: dict[Symbol, State[Symbol]] | None = None
-        self.places: frozenset[Any] = places
-        self.final = any(within.ends(place) for place in places)
+    within: Automaton[Symbol]
+    places: frozenset[Any]
+    final: bool
+    _next: dict[Symbol, State[Symbol]] | None = None
 
     @property
     def next(self) -> dict[Symbol, State[Symbol]]:
@@ -39,38 +36,34 @@ class State(Generic[Symbol]):
         if self._next is None:
             reached: dict[Symbol, set[Any]] = {}
             for place in self.places:
-                for symbol, to in self._within.moves(place):
+                for symbol, to in self.within.moves(place):
                     reached.setdefault(symbol, set()).add(to)
-            self._next = {s: self._within.state(reached[s]) for s in sorted(reached)}
+            self._next = {s: self.within.state(reached[s]) for s in sorted(reached)}
         return self._next
 
 
+@dataclass(slots=True, eq=False)
 class Automaton(Generic[Symbol]):
     """Places, moves between them, and the deterministic states that stand for sets of places.
 
-    Args:
+    Attributes:
         moves: what may come at a place, and the place that each leads to.
         ends: whether what was said may end at a place.
         silent: places, and all that are reached from them without a symbol.
+        states: those reached so far.
     """
 
-    def __init__(
-        self,
-        moves: Callable[[Any], Iterable[tuple[Symbol, Any]]],
-        ends: Callable[[Any], bool],
-        silent: Callable[[Iterable[Any]], frozenset[Any]] = frozenset,
-    ) -> None:
-        self.moves: Callable[[Any], Iterable[tuple[Symbol, Any]]] = moves
-        self.ends: Callable[[Any], bool] = ends
-        self._silent: Callable[[Iterable[Any]], frozenset[Any]] = silent
-        self._states: dict[frozenset[Any], State[Symbol]] = {}
+    moves: Callable[[Any], Iterable[tuple[Symbol, Any]]]
+    ends: Callable[[Any], bool]
+    silent: Callable[[Iterable[Any]], frozenset[Any]] = frozenset
+    states: dict[frozenset[Any], State[Symbol]] = field(default_factory=dict)
 
     def state(self, places: Iterable[Any]) -> State[Symbol]:
         """The one state for these places."""
-        key = self._silent(places)
-        if key not in self._states:
-            self._states[key] = State(self, key)
-        return self._states[key]
+        key = self.silent(places)
+        if key not in self.states:
+            self.states[key] = State(self, key, any(map(self.ends, key)))
+        return self.states[key]
 
 
 class _Words:
@@ -94,17 +87,14 @@ class _Words:
                     todo.append(to)
         return frozenset(closed)
 
-    def _place(self) -> int:
-        self.arcs.append([])
-        return len(self.arcs) - 1
-
     def _add(self, rule: Rule, start: int) -> int:
         """The place where a rule ends that begins at `start`."""
         if isinstance(rule, Seq):
             for item in rule.items:
                 start = self._add(item, start)
             return start
-        end = self._place()
+        end = len(self.arcs)
+        self.arcs.append([])
         if isinstance(rule, str):
             self.arcs[start].append((rule, end))
             return end
@@ -139,9 +129,9 @@ def over_tokens(start: State[str], spell: Callable[[str], tuple[int, ...]]) -> S
     return Automaton(moves, lambda place: place[0].final and not place[1]).state({(start, ())})
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Grammar:
-    """A root rule under a name, which is for messages and for what is kept of it."""
+    """A root rule under a name, which is for messages. Each object is a grammar of its own."""
 
     name: str
     root: Rule

@@ -9,12 +9,12 @@ pairs, and what it hears must then be a sentence of the grammar, or it is no hyp
 
 from __future__ import annotations
 
-import importlib
 import json
 import math
 import random
 import time
 from collections.abc import Callable, Sequence
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -41,10 +41,6 @@ class VoskRecognizer:
     Args:
         folder: the model's folder, as `models.vosk_folder` found it whole.
 
-    Attributes:
-        unknown_words: words of the grammar in force that the model does not know; what holds
-            them cannot be heard.
-
     Raises:
         RecognizerError: the model cannot be used; the message says what to do.
     """
@@ -52,31 +48,24 @@ class VoskRecognizer:
     name = "vosk"
 
     def __init__(self, folder: Path) -> None:
-        vosk = importlib.import_module("vosk")
+        import vosk
+
         vosk.SetLogLevel(-1)
-        self._recognizer_of: Any = vosk.KaldiRecognizer
         try:
             self._model: Any = vosk.Model(str(folder))
         except Exception as error:  # the library raises bare Exception
             raise RecognizerError(f"vosk cannot load {folder}; unpack its archive again") from error
         self._out = tuple(word for word in OUT if self._knows(word))
-        self._ready: dict[str, tuple[Grammar, Any, tuple[str, ...]]] = {}
+        self._narrowed = lru_cache(GRAPHS)(self._recognizer)
         self._now: tuple[Grammar, Any] | None = None
-        self.unknown_words: tuple[str, ...] = ()
 
     def expect(self, grammar: Grammar) -> None:
-        """Narrow recognition to `grammar`.
+        """Narrow recognition to `grammar`; what holds words unknown to the model is not heard.
 
         Raises:
             RecognizerError: the model knows no sentence of it.
         """
-        kept = self._ready.pop(grammar.name, None)
-        if kept is None or kept[0] is not grammar:
-            kept = (grammar, *self._made(grammar))
-        self._ready[grammar.name] = kept
-        if len(self._ready) > GRAPHS:
-            del self._ready[next(iter(self._ready))]
-        self._now, self.unknown_words = kept[:2], kept[2]
+        self._now = grammar, self._narrowed(grammar)
 
     def hear(self, samples: Samples) -> Hearing:
         """One utterance: its hypotheses, best first; none where a word of `OUT` was better.
@@ -91,11 +80,12 @@ class VoskRecognizer:
         pcm = (np.clip(samples, -1, 1) * 32767).astype("<i2").tobytes()
         recognizer.AcceptWaveform(pcm)
         rivals = json.loads(recognizer.FinalResult())["alternatives"]
-        hypotheses, free, free_score, marks = ranked(rivals, grammar.accepts, self._out)
-        seconds = time.perf_counter() - begun
-        return Hearing(self.name, hypotheses, free, free_score, marks, seconds)
+        found = ranked(rivals, grammar.accepts, self._out)
+        return Hearing(self.name, *found, time.perf_counter() - begun)
 
-    def _made(self, grammar: Grammar) -> tuple[Any, tuple[str, ...]]:
+    def _recognizer(self, grammar: Grammar) -> Any:
+        from vosk import KaldiRecognizer
+
         unknown = {word for word in grammar.vocabulary if not self._knows(word)}
         drawn = grammar.sentences(SENTENCES, random.Random(1))
         sentences = [text for text in drawn if not unknown.intersection(text.split())]
@@ -109,9 +99,9 @@ class VoskRecognizer:
         sentences += self._out * math.ceil(OUT_SHARE * len(sentences))
         # vosk does not undo JSON's escapes, so that letters beyond ASCII must stand as they are.
         text = json.dumps(sentences, ensure_ascii=False)
-        recognizer = self._recognizer_of(self._model, RATE, text)
+        recognizer = KaldiRecognizer(self._model, RATE, text)
         recognizer.SetMaxAlternatives(ALTERNATIVES)
-        return recognizer, tuple(sorted(unknown))
+        return recognizer
 
     def _knows(self, word: str) -> bool:
         return int(self._model.vosk_model_find_word(word)) >= 0
@@ -140,19 +130,16 @@ def ranked(
     best, top = rivals[0], float(rivals[0]["confidence"])
     if not {*out}.isdisjoint(best["text"].split()):
         return (), "", None, {"out": 1.0}
-    weights = [math.exp(float(a["confidence"]) - top) for a in rivals]
-    shares = [(a, weight / sum(weights)) for a, weight in zip(rivals, weights, strict=True)]
-    taken = [
-        (a, share)
-        for a, share in shares
-        if accepts(a["text"]) and {*out}.isdisjoint(a["text"].split())
-    ]
+    total = sum(math.exp(float(a["confidence"]) - top) for a in rivals)
     scores: dict[str, float] = {}
-    for a, _ in taken:  # one text may come by several paths
-        scores.setdefault(a["text"], float(a["confidence"]))
-    hypotheses = tuple(Hypothesis(text, score) for text, score in scores.items())
-    marks = {"inside": sum((share for _, share in taken), 0.0)}
-    if hypotheses:
-        first = hypotheses[0].words
-        marks["posterior"] = sum(share for a, share in shares if a["text"] == first)
+    shares: dict[str, float] = {}
+    for a in rivals:  # one text may come by several paths
+        text, score = a["text"], float(a["confidence"])
+        scores.setdefault(text, score)
+        shares[text] = shares.get(text, 0.0) + math.exp(score - top) / total
+    said = [t for t in scores if accepts(t) and {*out}.isdisjoint(t.split())]
+    marks = {"inside": sum((shares[text] for text in said), 0.0)}
+    if said:
+        marks["posterior"] = shares[said[0]]
+    hypotheses = tuple(Hypothesis(text, scores[text]) for text in said)
     return hypotheses, best["text"], top, marks

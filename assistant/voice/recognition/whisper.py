@@ -7,26 +7,25 @@ windows, but its encoder takes fewer frames, and most of the time goes there.
 from __future__ import annotations
 
 import time
-from functools import partial
+from functools import cache, lru_cache, partial
 from pathlib import Path
 from typing import Any
 
+import ctranslate2
 import numpy as np
 import soxr
+from faster_whisper.audio import pad_or_trim
+from faster_whisper.feature_extractor import FeatureExtractor
+from threadpoolctl import threadpool_limits
+from tokenizers import Tokenizer
 
+from assistant.readings.language import LEXICON
 from assistant.voice.devices.audio import RATE, Samples
+from assistant.voice.recognition import whisper_model
 from assistant.voice.recognition.grammar import Grammar, State, over_tokens
 from assistant.voice.recognition.recognizer import Hearing, Hypothesis, RecognizerError
-from assistant.voice.recognition.whisper_model import (
-    CHANGES,
-    Array,
-    Decoder,
-    Memory,
-    Sound,
-    WeightsFile,
-    adapted,
-)
-from assistant.voice.recognition.whisper_search import LENGTH, Ends, Search, SearchResult
+from assistant.voice.recognition.whisper_model import Array, Decoder, Memory, Sound
+from assistant.voice.recognition.whisper_search import Ends, Search
 
 COMMON = 3_000
 """Tokens always kept: byte-pair merges are numbered by how common they are."""
@@ -66,8 +65,6 @@ KEPT = 8
 
 def _opened(folder: Path, threads: int, weights: bytes | None) -> Any:
     """The model in CTranslate2, with other weights than the folder's when they are given."""
-    import ctranslate2
-
     files = None
     if weights is not None:
         files = {p.name: p.read_bytes() for p in folder.iterdir() if p.suffix in (".json", ".txt")}
@@ -79,11 +76,8 @@ def _opened(folder: Path, threads: int, weights: bytes | None) -> Any:
 
 def _view(spectrum: Array) -> Any:
     """A spectrum, shape (80, frames), as CTranslate2 takes a batch of one."""
-    import ctranslate2
-
-    return ctranslate2.StorageView.from_array(
-        np.ascontiguousarray(spectrum[None], dtype=np.float32)
-    )
+    batch = np.ascontiguousarray(spectrum[None], dtype=np.float32)
+    return ctranslate2.StorageView.from_array(batch)
 
 
 class WhisperRecognizer:
@@ -104,40 +98,32 @@ class WhisperRecognizer:
     def __init__(
         self, folder: Path, threads: int = 2, shop: bool = False, changes: Path | None = None
     ) -> None:
-        import tokenizers
-        from faster_whisper.feature_extractor import FeatureExtractor
-        from threadpoolctl import threadpool_limits
-
-        # The matrices here are small: a second BLAS thread costs more than it brings.
-        self._limit = threadpool_limits
-        weights = WeightsFile(folder / "model.bin")
-        changed = adapted(weights.variables, changes or CHANGES) if shop else {}
+        weights = whisper_model.WeightsFile(folder / "model.bin")
+        changes = changes or whisper_model.CHANGES
+        changed = whisper_model.adapted(weights.variables, changes) if shop else {}
         decoder = weights.decoder(changed) if shop else None  # before the file's own are changed
         self._open = partial(_opened, folder, threads)
         try:
             self.model = self._open(weights.changed(changed) if shop else None)
-            self.tokenizer: Any = tokenizers.Tokenizer.from_file(str(folder / "tokenizer.json"))
+            self.tokenizer = Tokenizer.from_file(str(folder / "tokenizer.json"))
         except Exception as error:  # the two libraries raise bare RuntimeError and Exception
             raise RecognizerError(
                 f"the Whisper model in {folder} cannot be loaded; copy it again, all four files"
             ) from error
         self.features = FeatureExtractor()
         self._free = None if shop else self.model
-
-        def special(token: str) -> int:
-            return int(self.tokenizer.token_to_id(token))
-
-        self.sot, self.eot = special("<|startoftranscript|>"), special("<|endoftext|>")
-        self._special = [
-            special("<|startofprev|>"), self.sot, special("<|notimestamps|>")
-        ]  # fmt: skip
-        self.no_times, self.no_speech = special("<|notimestamps|>"), special("<|nocaptions|>")
+        known = self.tokenizer.get_vocab()
+        names = ("startofprev", "startoftranscript", "notimestamps", "endoftext", "nocaptions")
+        self._previous, self.sot, self.no_times, self.eot, self.no_speech = (
+            known[f"<|{name}|>"] for name in names
+        )
         self.shop = shop
         self.decoder = Decoder(decoder or weights.decoder())
-        self._keep({*range(COMMON), self.eot, self.no_speech, *self._trade_tokens()})
-        self._spelled: dict[str, tuple[int, ...]] = {}
+        self._spell = cache(lambda word: tuple(self._ids(" " + word)))
+        trade = (token for word in LEXICON if word.isascii() for token in self._spell(word))
+        self._keep({*range(COMMON), self.eot, self.no_speech, *trade})
         self._start: State[int] | None = None
-        self._starts: dict[str, State[int]] = {}
+        self._started = lru_cache(GRAMMARS)(lambda grammar: over_tokens(grammar.start, self._spell))
 
     def _keep(self, tokens: set[int]) -> None:
         """Let these tokens come out, and no others."""
@@ -154,35 +140,29 @@ class WhisperRecognizer:
         tokens = {token for word in grammar.vocabulary for token in self._spell(word)}
         if not tokens <= self._kept:
             self._keep(self._kept | tokens)
-        kept = self._starts.pop(grammar.name, None)
-        self._start = kept or over_tokens(grammar.start, self._spell)
-        self._starts[grammar.name] = self._start  # now the youngest
-        if len(self._starts) > GRAMMARS:
-            del self._starts[next(iter(self._starts))]
-        before = [] if self.shop else [self._special[0], *self._ids(" " + PROMPT + ".")]
-        self._prompt = [*before, self._special[1], self._special[2]]
+        self._start = self._started(grammar)
+        before = [] if self.shop else [self._previous, *self._ids(f" {PROMPT}.")]
+        self._prompt = [*before, self.sot, self.no_times]
 
     def hear(self, samples: Samples) -> Hearing:
         """Recognize one utterance."""
         begun = time.perf_counter()
         if self._start is None:
             raise RuntimeError("expect() comes before the first utterance")
-        with self._limit(limits=1, user_api="blas"):
+        # The matrices here are small: a second BLAS thread costs more than it brings.
+        with threadpool_limits(limits=1, user_api="blas"):
             encoded = self.encode(samples)
             found = self.search.run(self.decoder.listen(encoded), self._prompt, self._start)
-            found.inside.sort(key=lambda pair: -(pair[1] + LENGTH * len(pair[0])))
             inside = found.inside[:KEPT]
             ranked = self._without_liking(inside)
             if len(ranked) > 1 and ranked[0][1] - ranked[1][1] < DOUBT:
                 ranked = self._without_liking(self._heard_slower(inside, samples))
-        return Hearing(
-            self.name,
-            tuple(Hypothesis(self._text(tokens), score) for tokens, score in ranked),
-            self._text(found.free),
-            found.free_score,
-            self._marks(found),
-            time.perf_counter() - begun,
-        )
+        marks = {"no_speech": found.no_speech} if inside and self.shop else {}
+        if inside:
+            marks |= {"inside": inside[0][1], "tokens": float(len(inside[0][0]))}
+        hypotheses = tuple(Hypothesis(self._text(tokens), score) for tokens, score in ranked)
+        free, seconds = self._text(found.free), time.perf_counter() - begun
+        return Hearing(self.name, hypotheses, free, found.free_score, marks, seconds)
 
     def _heard_slower(
         self, inside: list[tuple[list[int], float]], samples: Samples
@@ -204,13 +184,6 @@ class WhisperRecognizer:
             scores.append(each + float(np.logaddexp.reduce(logs[-1, [ends.last, *ends.soft]])))
         return scores
 
-    def _marks(self, found: SearchResult) -> dict[str, float]:
-        if not found.inside:
-            return {}
-        tokens, inside = found.inside[0]
-        marks = {"inside": inside, "tokens": float(len(tokens))}
-        return marks | ({"no_speech": found.no_speech} if self.shop else {})
-
     def encode(self, samples: Samples) -> Array:
         """The encoder's output, shape (frames, width)."""
         view = _view(self.spectrum(samples))
@@ -231,13 +204,11 @@ class WhisperRecognizer:
 
     def dictate(self, samples: Samples) -> str:
         """Free words, by the weights as they come: the adapted ones expect readings everywhere."""
-        from faster_whisper.audio import pad_or_trim
-
         view = _view(pad_or_trim(self.features(samples[: int(MAX_S * RATE)])))
         if self._free is None:
             self._free = self._open(None)
-        before = [self._special[0], *self._ids(" " + NOTE_PROMPT), *self._special[1:]]
-        found = self._free.generate(view, [before], beam_size=5, max_length=60)
+        prompt = [self._previous, *self._ids(" " + NOTE_PROMPT), self.sot, self.no_times]
+        found = self._free.generate(view, [prompt], beam_size=5, max_length=60)
         return self._text(list(found[0].sequences_ids[0]))
 
     def _without_liking(
@@ -249,13 +220,12 @@ class WhisperRecognizer:
         sound: after Meng et al., "Internal Language Model Estimation for Domain-Adaptive
         End-to-End Speech Recognition" (2021), cited from memory.
         """
+        if len(self._likings) > 50_000:
+            self._likings.clear()
         missing = [tokens for tokens, _ in inside if tuple(tokens) not in self._likings]
         if missing:
             scores = self._scored(*self._nothing(), missing)
             self._likings.update(zip(map(tuple, missing), scores, strict=True))
-            if len(self._likings) > 50_000:
-                self._likings.clear()
-                return self._without_liking(inside)
         prior = SHOP_PRIOR if self.shop else PRIOR
         ranked = [(t, score - prior * self._likings[tuple(t)]) for t, score in inside]
         return sorted(ranked, key=lambda pair: -pair[1])
@@ -272,16 +242,5 @@ class WhisperRecognizer:
     def _ids(self, text: str) -> list[int]:
         return list(self.tokenizer.encode(text, add_special_tokens=False).ids)
 
-    def _spell(self, word: str) -> tuple[int, ...]:
-        if word not in self._spelled:
-            self._spelled[word] = tuple(self._ids(" " + word))
-        return self._spelled[word]
-
     def _text(self, tokens: list[int]) -> str:
         return str(self.tokenizer.decode(tokens)).strip()
-
-    def _trade_tokens(self) -> list[int]:
-        from assistant.readings.language import LEXICON
-
-        words = [word for word in LEXICON if word.isascii()]
-        return [token for word in words for token in self._ids(" " + word)]

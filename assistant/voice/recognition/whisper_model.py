@@ -12,6 +12,7 @@ embeddings. `tests/voice/test_whisper.py` holds its log probabilities against CT
 from __future__ import annotations
 
 import math
+import re
 import struct
 from collections.abc import Iterable, Iterator, Mapping
 from functools import cached_property
@@ -119,15 +120,20 @@ def _variables(data: bytearray) -> Iterator[tuple[str, Stored]]:
 
 CHANGES = Path(__file__).with_name("whisper_shop.npz")
 _PLACES = {
-    "inward": "self_attention/linear_0",
-    "outward": "self_attention/linear_1",
-    "query": "attention/linear_0",
-    "keys": "attention/linear_1",
-    "seen": "attention/linear_2",
-    "first": "ffn/linear_0",
-    "second": "ffn/linear_1",
+    "self_attention/linear_0": "inward",
+    "self_attention/linear_1": "outward",
+    "attention/linear_0": "query",
+    "attention/linear_1": "keys",
+    "attention/linear_2": "seen",
+    "ffn/linear_0": "first",
+    "ffn/linear_1": "second",
+    "self_attention/layer_norm": "own",
+    "attention/layer_norm": "cross",
+    "ffn/layer_norm": "mlp",
+    "layer_norm": "last",
 }
-_NORMS = {"own": "self_attention", "cross": "attention", "mlp": "ffn"}
+_SIGNS = {"weight": "w", "gamma": "g", "beta": "n"}
+_VARIABLE = re.compile(rf"(decoder|encoder)/(?:layer_(\d+)/)?({'|'.join(_PLACES)})/(\w+)")
 
 
 def places(names: Iterable[str]) -> dict[str, str]:
@@ -136,22 +142,12 @@ def places(names: Iterable[str]) -> dict[str, str]:
     `0.inward.w` is a matrix of the decoder's layer 0, `encoder.0.own.g` a norm's gain, `.n` its
     shift, `last` the norm at the end.
     """
-    names = set(names)
     out = {}
-    for half, mine in (("decoder", ""), ("encoder", "encoder.")):
-        for sign, what in (("g", "gamma"), ("n", "beta")):
-            out[f"{mine}last.{sign}"] = f"{half}/layer_norm/{what}"
-        n = 0
-        while f"{half}/layer_{n}/ffn/linear_0/weight" in names:
-            layer = f"{half}/layer_{n}"
-            for short, place in _PLACES.items():
-                if f"{layer}/{place}/weight" in names:
-                    out[f"{mine}{n}.{short}.w"] = f"{layer}/{place}/weight"
-            for short, place in _NORMS.items():
-                if f"{layer}/{place}/layer_norm/gamma" in names:
-                    out[f"{mine}{n}.{short}.g"] = f"{layer}/{place}/layer_norm/gamma"
-                    out[f"{mine}{n}.{short}.n"] = f"{layer}/{place}/layer_norm/beta"
-            n += 1
+    for match in filter(None, map(_VARIABLE.fullmatch, names)):
+        half, layer, place, kind = match.groups()
+        if kind in _SIGNS:
+            mine = ("encoder" if half == "encoder" else "", layer, _PLACES[place], _SIGNS[kind])
+            out[".".join(filter(None, mine))] = match[0]
     return out
 
 
@@ -186,23 +182,6 @@ def adapted(weights: dict[str, Stored], path: Path = CHANGES) -> dict[str, Array
 _EPSILON = 1e-5  # of the layer norm, as in the reference implementation
 
 
-class _Attention(NamedTuple):
-    gamma: Array
-    beta: Array
-    inward: tuple[Array, Array]
-    outward: tuple[Array, Array]
-
-
-class _Layer(NamedTuple):
-    own: _Attention
-    cross: _Attention
-    cross_keys: tuple[Array, Array]
-    gamma: Array
-    beta: Array
-    first: tuple[Array, Array]
-    second: tuple[Array, Array]
-
-
 class Sound(NamedTuple):
     """The encoder's output, projected once for the cross-attention of every layer.
 
@@ -226,11 +205,6 @@ class Memory(NamedTuple):
         at = np.asarray(beams)
         return Memory([k[at] for k in self.keys], [v[at] for v in self.values])
 
-    @property
-    def length(self) -> int:
-        """Tokens so far."""
-        return int(self.keys[0].shape[2])
-
 
 class Decoder:
     """A Whisper decoder of any size, float32, with the variables of `WeightsFile.decoder`."""
@@ -240,11 +214,10 @@ class Decoder:
         self.kept: npt.NDArray[np.int64] = np.arange(0)
         self.output = np.zeros((self.embeddings.shape[1], 0), np.float32)
         self.positions = w["position_encodings/encodings"]
-        self.gamma, self.beta = w["layer_norm/gamma"], w["layer_norm/beta"]
         self.heads = int(w["num_heads"])
-        self.layers: list[_Layer] = []
-        while f"layer_{len(self.layers)}/ffn/linear_0/weight" in w:
-            self.layers.append(_layer(w, f"layer_{len(self.layers)}"))
+        # Matrices are kept turned round, since x @ W is how they are used.
+        self._w = {n: np.ascontiguousarray(v.T) for n, v in w.items() if n.startswith("layer_")}
+        self._layers = sum(name.endswith("/ffn/linear_0/weight") for name in self._w)
 
     def keep(self, tokens: npt.NDArray[np.int64]) -> None:
         """Let only `tokens` (ids, ascending) come out; the others get no probability.
@@ -258,20 +231,19 @@ class Decoder:
     def listen(self, encoded: Array) -> Sound:
         """Take the encoder's output, shape (frames, width)."""
         keys, values = [], []
-        for layer in self.layers:
-            weight, bias = layer.cross_keys
-            both = encoded @ weight + bias
-            k, v = np.split(both, 2, axis=-1)
-            keys.append(np.ascontiguousarray(self._heads(k).transpose(0, 2, 1)))
-            values.append(np.ascontiguousarray(self._heads(v)))
+        for layer in range(self._layers):
+            both = self._linear(encoded[None], f"layer_{layer}/attention/linear_1")
+            k, v = (self._split(half)[0] for half in np.split(both, 2, axis=-1))
+            keys.append(np.ascontiguousarray(k.transpose(0, 2, 1)))
+            values.append(np.ascontiguousarray(v))
         return Sound(keys, values)
 
     def start(self, sound: Sound, tokens: list[int]) -> tuple[Array, Memory]:
         """Run the prompt through one beam: log probabilities (1, kept), and the memory."""
         width = self.embeddings.shape[1] // self.heads
         empty = np.zeros((1, self.heads, 0, width), np.float32)
-        n = len(self.layers)
-        return self._run(sound, np.asarray([tokens]), Memory([empty] * n, [empty] * n))
+        none = [empty] * self._layers
+        return self._run(sound, np.asarray([tokens]), Memory(none, none))
 
     def step(self, sound: Sound, tokens: list[int], memory: Memory) -> tuple[Array, Memory]:
         """One more token on each beam: log probabilities (beams, kept), and the memory."""
@@ -292,29 +264,40 @@ class Decoder:
         self, sound: Sound, tokens: npt.NDArray[np.int64], memory: Memory, every: bool = False
     ) -> tuple[Array, Memory]:
         length = tokens.shape[1]
-        past = memory.length
+        past = memory.keys[0].shape[2]
         x = self.embeddings[tokens].astype(np.float32) + self.positions[past : past + length]
         mask = None
         if length > 1:  # a token sees itself and those before it
             mask = np.triu(np.full((length, past + length), -1e9, np.float32), past + 1)
         keys, values = [], []
-        for at, layer in enumerate(self.layers):
-            q, k, v = np.split(_linear(_norm(x, layer.own), layer.own.inward), 3, axis=-1)
+        for at in range(self._layers):
+            parts = ("self_attention", "attention", "ffn")
+            own, cross, ffn = (f"layer_{at}/{part}" for part in parts)
+            q, k, v = np.split(self._linear(self._norm(x, own), f"{own}/linear_0"), 3, axis=-1)
             k = np.concatenate([memory.keys[at], self._split(k)], axis=2)
             v = np.concatenate([memory.values[at], self._split(v)], axis=2)
             keys.append(k)
             values.append(v)
-            x = x + _linear(self._attend(q, k.transpose(0, 1, 3, 2), v, mask), layer.own.outward)
-            q = _linear(_norm(x, layer.cross), layer.cross.inward)
+            said = self._attend(q, k.transpose(0, 1, 3, 2), v, mask)
+            x = x + self._linear(said, f"{own}/linear_1")
+            q = self._linear(self._norm(x, cross), f"{cross}/linear_0")
             seen = self._attend(q, sound.keys[at], sound.values[at], None)
-            x = x + _linear(seen, layer.cross.outward)
-            hidden = _linear(_normed(x, layer.gamma, layer.beta), layer.first)
-            x = x + _linear(_gelu(hidden), layer.second)
-        last = _normed(x if every else x[:, -1], self.gamma, self.beta)
+            x = x + self._linear(seen, f"{cross}/linear_2")
+            hidden = self._linear(self._norm(x, ffn), f"{ffn}/linear_0")
+            x = x + self._linear(_gelu(hidden), f"{ffn}/linear_1")
+        last = self._norm(x if every else x[:, -1])
         return _log_softmax(last @ self.output), Memory(keys, values)
 
-    def _heads(self, x: Array) -> Array:
-        return x.reshape(x.shape[0], self.heads, -1).transpose(1, 0, 2)
+    def _linear(self, x: Array, name: str) -> Array:
+        return x @ self._w[f"{name}/weight"] + self._w[f"{name}/bias"]
+
+    def _norm(self, x: Array, of: str = "") -> Array:
+        """Layer norm before the part `of` a layer, or the one at the end."""
+        name = f"{of}/layer_norm".lstrip("/")
+        centred = x - x.mean(axis=-1, keepdims=True)
+        spread = np.sqrt(np.mean(np.square(centred), axis=-1, keepdims=True) + _EPSILON)
+        normed: Array = centred / spread * self._w[f"{name}/gamma"] + self._w[f"{name}/beta"]
+        return normed
 
     def _split(self, x: Array) -> Array:
         beams, length, width = x.shape
@@ -329,45 +312,6 @@ class Decoder:
         scores /= scores.sum(axis=-1, keepdims=True)
         seen: Array = (scores @ values).transpose(0, 2, 1, 3).reshape(beams, length, width)
         return seen
-
-
-def _layer(w: Mapping[str, Array], name: str) -> _Layer:
-    def pair(path: str) -> tuple[Array, Array]:
-        # Kept turned round, since x @ W is how it is used.
-        return np.ascontiguousarray(w[f"{name}/{path}/weight"].T), w[f"{name}/{path}/bias"]
-
-    def attention(path: str, last: int) -> _Attention:
-        norm = f"{name}/{path}/layer_norm"
-        return _Attention(
-            w[f"{norm}/gamma"], w[f"{norm}/beta"], pair(f"{path}/linear_0"),
-            pair(f"{path}/linear_{last}"),
-        )  # fmt: skip
-
-    norm = f"{name}/ffn/layer_norm"
-    return _Layer(
-        attention("self_attention", 1),
-        attention("attention", 2),
-        pair("attention/linear_1"),
-        w[f"{norm}/gamma"],
-        w[f"{norm}/beta"],
-        pair("ffn/linear_0"),
-        pair("ffn/linear_1"),
-    )
-
-
-def _linear(x: Array, by: tuple[Array, Array]) -> Array:
-    return x @ by[0] + by[1]
-
-
-def _norm(x: Array, by: _Attention) -> Array:
-    return _normed(x, by.gamma, by.beta)
-
-
-def _normed(x: Array, gamma: Array, beta: Array) -> Array:
-    centred = x - x.mean(axis=-1, keepdims=True)
-    spread = np.sqrt(np.mean(np.square(centred), axis=-1, keepdims=True) + _EPSILON)
-    normed: Array = centred / spread * gamma + beta
-    return normed
 
 
 def _gelu(x: Array) -> Array:

@@ -42,7 +42,7 @@ class _Beam:
 
 @dataclass(slots=True)
 class SearchResult:
-    """What the search gives: token lists with their log probabilities, best first."""
+    """What the search gives: token lists with log probabilities, best first for their length."""
 
     inside: list[tuple[list[int], float]] = field(default_factory=list)
     free: list[int] = field(default_factory=list)
@@ -81,7 +81,7 @@ class Search:
                 break
             tokens = [beam.tokens[-1] for beam in beams]
             logs, memory = self.decoder.step(sound, tokens, memory.taken(parents))
-        found.inside.sort(key=lambda pair: -pair[1])
+        found.inside.sort(key=lambda pair: -(pair[1] + LENGTH * len(pair[0])))
         return found
 
     def _advance(
@@ -90,10 +90,10 @@ class Search:
         """Every beam by one token: those kept, the beam each came from, the best finished score."""
         ended = np.logaddexp.reduce(logs[:, [self.ends.last, *self.ends.soft]], axis=1)
         grown: list[tuple[float, int, int, State[int]]] = []
-        free: tuple[_Beam, int] | None = None
+        free: list[_Beam] = []
         for at, beam in enumerate(beams):
-            if beam.state is None:
-                free = self._free(beam, at, logs, float(ended[at]), found)
+            if beam.state is None:  # always the first
+                free = self._free(beam, logs[at], float(ended[at]), found)
                 continue
             if beam.state.final:
                 score = beam.score + float(ended[at])
@@ -104,7 +104,7 @@ class Search:
         # All have the same length here: what is worth its length decides only against the ended.
         grown.sort(key=lambda g: -g[0])
         length = LENGTH * (max(len(b.tokens) for b in beams) + 1)
-        kept, parents = ([free[0]], [free[1]]) if free else ([], [])
+        kept, parents = free, [0] * len(free)
         top = max(best, grown[0][0] + length) if grown else best
         for score, at, token, state in grown[:BEAMS]:
             if score + length < top - PRUNE:
@@ -113,18 +113,16 @@ class Search:
             parents.append(at)
         return kept, parents, best
 
-    def _free(
-        self, beam: _Beam, at: int, logs: Array, ended: float, found: SearchResult
-    ) -> tuple[_Beam, int] | None:
-        choice = int(np.argmax(logs[at]))
+    def _free(self, beam: _Beam, logs: Array, ended: float, found: SearchResult) -> list[_Beam]:
+        """The free beam by one token, or none when it is over."""
+        choice = int(np.argmax(logs))
         if choice == self.ends.last or len(beam.tokens) >= FREE_TOKENS or _stuck(beam.tokens):
             found.free, found.free_score = beam.tokens, beam.score + ended
-            return None
+            return []
         token = int(self.decoder.kept[choice])
-        score = beam.score + float(logs[at, choice])
-        grown = _Beam([*beam.tokens, token], score, None)
-        found.free, found.free_score = grown.tokens, score
-        return grown, at
+        grown = _Beam([*beam.tokens, token], beam.score + float(logs[choice]), None)
+        found.free, found.free_score = grown.tokens, grown.score
+        return [grown]
 
 
 def _stuck(tokens: list[int]) -> bool:
