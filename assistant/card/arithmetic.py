@@ -113,6 +113,6 @@ def stops_kept(card: Card, measured: Mapping[str, Measured | None]) -> Locked:
     for quantity in (PEDAL_HEIGHT, TOTAL_TRAVEL):
         figure, read = card.figures.get(quantity), measured.get(quantity)
         if figure is not None and read is not None:
-            decided = judge(read, figure.limits).decision
+            decided = judge(read, figure).decision
             out += [quantity] * (decided == "out")
     return Locked(height_steps=None if PEDAL_HEIGHT in out else 0, total_steps=None if out else 0)

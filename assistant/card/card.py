@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-from assistant.clutch.conformity import DEFAULT_FIGURES, Figure
+from assistant.clutch.conformity import DEFAULT_FIGURES, Limits
 from assistant.clutch.linkage.stroke import NO_LOAD, Linkage, Load
 from assistant.clutch.thread import lead_in
 
@@ -76,7 +76,7 @@ class Card:
     total_turn_in: float | None = None
     geometry: Linkage | None = None
     load: Load = NO_LOAD
-    figures: Mapping[str, Figure | None] = field(default_factory=lambda: dict(DEFAULT_FIGURES))
+    figures: Mapping[str, Limits | None] = field(default_factory=lambda: dict(DEFAULT_FIGURES))
     defaulted: tuple[str, ...] = ()
     text: str = ""
     name: str = ""

@@ -432,5 +432,5 @@ def _pair(card: Card, name: str) -> tuple[str, str]:
     figure = card.figures[name]
     if figure is None:
         raise CardError(f"figures.{name} cannot be taken over; write low and high")
-    low, high = figure.limits.low_in or 0.0, figure.limits.high_in or 0.0
+    low, high = figure.low_in or 0.0, figure.high_in or 0.0
     return speak.limit_figures(low, card.units), speak.limit_figures(high, card.units)

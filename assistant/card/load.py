@@ -25,7 +25,7 @@ from assistant.card.card import (
     Left,
 )
 from assistant.card.linkage import Length, adjuster_of, geometry_of
-from assistant.clutch.conformity import DEFAULT_FIGURES, Figure, Limits
+from assistant.clutch.conformity import DEFAULT_FIGURES, Limits
 from assistant.clutch.ring import COARSE_IN, FINE_IN
 from assistant.clutch.thread import lead_in
 from assistant.readings import read
@@ -275,9 +275,9 @@ class _Loading:
         }
         return Left(left.record.strip(), left.by.strip(), int(left.lugs), readings)
 
-    def _figures(self) -> dict[str, Figure | None]:
+    def _figures(self) -> dict[str, Limits | None]:
         table: Any = self.says.figures
-        figures: dict[str, Figure | None] = {}
+        figures: dict[str, Limits | None] = {}
         braked = self.says.truck.transmission != "synchronized"
         for name, default in DEFAULT_FIGURES.items():
             value = getattr(table, name.replace("-", "_"))
@@ -303,11 +303,11 @@ class _Loading:
             raise self.file.problem(key, f"{value!r} is no pair of limits; {_LIMITS}")
         return got.low_in, got.high_in
 
-    def _figure(self, name: str, value: str | _Figure) -> Figure:
+    def _figure(self, name: str, value: str | _Figure) -> Limits:
         key, every = f"figures.{name}", cast("Any", self.says.figures)
         whose = _whose(every, "truck card")
         if isinstance(value, str):
-            return Figure(Limits(*self._pair(value, key, name), whose), None, whose)
+            return Limits(*self._pair(value, key, name), whose)
         whose = _whose(value, every.source or "truck card", every.set_by)
         given = {part: getattr(value, part) for part in ("low", "high", "target")}
         low, high, target = (
@@ -321,7 +321,7 @@ class _Loading:
             raise self.file.problem(key, f"low {value.low!r} is above high {value.high!r}")
         if not lowest <= (lowest if target is None else target) <= highest:
             raise self.file.problem(key, f"target {value.target!r} is outside low and high")
-        return Figure(Limits(low, high, whose), target, whose)
+        return Limits(low, high, whose, target)
 
 
 def _whose(table: Any, source: str = "", by: str = "") -> str:

@@ -8,7 +8,7 @@ from dataclasses import asdict
 from typing import Any
 
 from assistant.card.card import Card
-from assistant.clutch.conformity import Figure, Limits
+from assistant.clutch.conformity import Limits
 from assistant.clutch.ring import COARSE_IN
 from assistant.quantity import BRAKE_CONTACT
 from assistant.readings import speak
@@ -32,11 +32,11 @@ def _edge(value_in: float, units: str) -> Both:
     return Both(speak.limit_figures(value_in, units), speak.limit_words(value_in, units))
 
 
-def figure_data(figure: Figure) -> dict[str, Any]:
+def figure_data(figure: Limits) -> dict[str, Any]:
     """A figure as programs read it; lengths in inches."""
     return {
-        "low_in": figure.limits.low_in,
-        "high_in": figure.limits.high_in,
+        "low_in": figure.low_in,
+        "high_in": figure.high_in,
         "target_in": figure.target_in,
         "source": figure.source,
     }
@@ -77,7 +77,7 @@ def card_lines(card: Card) -> Iterator[str]:
     yield from _ratio_lines(card)
     for name, figure in card.figures.items():
         if figure is not None:
-            yield _row(name, limit_text(figure.limits, card.units), figure.source)
+            yield _row(name, limit_text(figure, card.units), figure.source)
         elif name != BRAKE_CONTACT or card.transmission != "synchronized":  # no clutch brake
             yield _row(name, "no limit", "not on the card; the maker's manual has it")
     if card.left is not None:

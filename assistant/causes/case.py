@@ -113,7 +113,7 @@ def findings_of(table: Table, card: Card, read: Mapping[str, Measured]) -> dict[
         for quantity in finding.readings:
             figure = card.figures.get(quantity)
             if quantity in read and figure is not None:
-                found[finding.id] = low_in_high(read[quantity], figure.limits)
+                found[finding.id] = low_in_high(read[quantity], figure)
                 break
     if "quarrel" in table.findings and all(q in read for q in _FOR_RATIOS):
         agree = _ratios_agree(card, read)

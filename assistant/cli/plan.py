@@ -190,7 +190,7 @@ def _judgements(found: Settled, card: Card, heard: Mapping[str, str]) -> Iterato
         figure = card.figures.get(quantity)
         if figure is None:
             continue
-        judgement = judge(value, figure.limits)
+        judgement = judge(value, figure)
         # A finer gauge settles a reading, not a prediction.
         gauge = gauge_that_settles(judgement) if when == "found" else None
         yield {
@@ -200,7 +200,7 @@ def _judgements(found: Settled, card: Card, heard: Mapping[str, str]) -> Iterato
             "u_in": value.u_in,
             "decision": judgement.decision,
             "probability_in": judgement.probability,
-            "limits": limit_text(figure.limits, card.units),
+            "limits": limit_text(figure, card.units),
             "source": figure.source,
             "figures": heard.get(quantity, "") if when == "found" else "",
             "gauge": gauge.name if gauge else None,

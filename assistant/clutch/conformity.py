@@ -32,7 +32,9 @@ Decision = Literal["in", "out", "too close"]
 
 @dataclass(frozen=True, slots=True)
 class Limits:
-    """Tolerance limits in inches, either may be missing; ``source`` says whose figure it is.
+    """The figure for a quantity: tolerance limits in inches, either may be missing, and a target.
+
+    ``source`` says whose figure it is.
 
     Raises:
         ValueError: both limits are missing, or the low one is above the high one.
@@ -41,6 +43,7 @@ class Limits:
     low_in: float | None
     high_in: float | None
     source: str = ""
+    target_in: float | None = None
     ends_in: tuple[float, float] = field(init=False, repr=False, compare=False)
     """Both limits, in inches; infinite where there is none."""
 
@@ -72,42 +75,18 @@ FROM_MEMORY = "from memory"
 # Free travel below this calls for the internal adjustment: common practice, no source.
 FREE_TRAVEL_INTERNAL_IN = 0.5
 
-
-@dataclass(frozen=True, slots=True)
-class Figure:
-    """Limits and an optional target for one quantity, in inches, and whose figure it is."""
-
-    limits: Limits
-    target_in: float | None
-    source: str
-
-
-def figure(
-    low_in: float | None,
-    high_in: float | None,
-    target_in: float | None,
-    source: str,
-) -> Figure:
-    """A figure in inches whose limits carry the same source.
-
-    Raises:
-        ValueError: as ``Limits``.
-    """
-    return Figure(Limits(low_in, high_in, source), target_in, source)
-
-
 # Keyed by the quantity's name. None: no default exists, only the maker's figure will do.
-DEFAULT_FIGURES: Mapping[str, Figure | None] = MappingProxyType(
+DEFAULT_FIGURES: Mapping[str, Limits | None] = MappingProxyType(
     {
         # The half inch is common practice; the 9/16 is from memory, the weaker of the two.
-        GAP: figure(1 / 2, 9 / 16, 1 / 2, f"{COMMON_PRACTICE}; 9/16 {FROM_MEMORY}"),
+        GAP: Limits(1 / 2, 9 / 16, f"{COMMON_PRACTICE}; 9/16 {FROM_MEMORY}", 1 / 2),
         # The 1/8 is common practice; the band about it is from memory.
-        CLEARANCE: figure(3 / 32, 5 / 32, 1 / 8, f"{COMMON_PRACTICE}; band {FROM_MEMORY}"),
-        FREE_TRAVEL: figure(1.125, 2.75, 1.5, COMMON_PRACTICE),
+        CLEARANCE: Limits(3 / 32, 5 / 32, f"{COMMON_PRACTICE}; band {FROM_MEMORY}", 1 / 8),
+        FREE_TRAVEL: Limits(1.125, 2.75, COMMON_PRACTICE, 1.5),
         PEDAL_HEIGHT: None,
         TOTAL_TRAVEL: None,
-        BRAKE_CONTACT: figure(0.5, 1.0, None, COMMON_PRACTICE),
-        BEARING_TRAVEL: figure(0.5, None, None, COMMON_PRACTICE),
+        BRAKE_CONTACT: Limits(0.5, 1.0, COMMON_PRACTICE),
+        BEARING_TRAVEL: Limits(0.5, None, COMMON_PRACTICE),
     }
 )
 

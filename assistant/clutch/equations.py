@@ -36,7 +36,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 from typing import Literal, NamedTuple
 
-from assistant.clutch.conformity import Figure, Limits
+from assistant.clutch.conformity import Limits
 from assistant.clutch.ring import MAX_LUGS, PITCH_U_IN
 from assistant.clutch.thread import FLATS_PER_TURN, MAX_TURNS
 from assistant.clutch.uncertainty import Measured, combine, normal_quantile
@@ -406,7 +406,7 @@ class Truck:
     """
 
     readings: Readings
-    figures: Mapping[str, Figure | None]
+    figures: Mapping[str, Limits | None]
     adjusters: Adjusters
     ratio: UsedRatio
     stroke_ratio: UsedRatio
@@ -426,13 +426,13 @@ class Truck:
         there -= {CLEARANCE} if self.follows else set()
         there -= set() if own else {BRAKE_CONTACT}
         figures = {q: self.figures.get(q) for q in ORDER if q in there}
-        return {q: figure.limits for q, figure in figures.items() if figure is not None}
+        return {q: figure for q, figure in figures.items() if figure is not None}
 
     def limits(self, quantity: str) -> Limits:
         """The limits of a quantity that has some."""
         figure = self.figures[quantity]
         assert figure is not None
-        return figure.limits
+        return figure
 
     def now(self) -> dict[str, Measured]:
         """Every quantity as it is: as read, or worked out where it can be."""

@@ -24,7 +24,7 @@ from dataclasses import dataclass
 from itertools import combinations
 from typing import Literal, NamedTuple
 
-from assistant.clutch.conformity import Figure, Limits, conformance_probability, judge
+from assistant.clutch.conformity import Limits, conformance_probability, judge
 from assistant.clutch.equations import ORDER, Setting, Truck
 from assistant.clutch.uncertainty import Measured, normal_quantile
 from assistant.quantity import (
@@ -69,13 +69,13 @@ def sureness(value_in: float, u_in: float, limits: Limits) -> float:
     return min(value_in - low, high - value_in) / max(u_in, LEAST_U_IN)
 
 
-def ideal_in(figure: Figure) -> float:
+def ideal_in(figure: Limits) -> float:
     """The value (inches) that sits best in the band of a figure.
 
     A target inside the limits, or the middle of both; with one limit only, the target, or half as
     much again as the limit.
     """
-    low, high, target = figure.limits.low_in, figure.limits.high_in, figure.target_in
+    low, high, target = figure.low_in, figure.high_in, figure.target_in
     if low is not None and high is not None:
         return target if target is not None and low < target < high else (low + high) / 2.0
     limit = low if low is not None else high
@@ -84,12 +84,12 @@ def ideal_in(figure: Figure) -> float:
     return limit + aim if low is not None else limit - aim
 
 
-def placing(value_in: float, figure: Figure) -> float:
+def placing(value_in: float, figure: Limits) -> float:
     """How well a value (inches) sits: 1 where it is ideal, 0 on a limit, below 0 outside.
 
     With one limit only it stays 1 beyond the ideal.
     """
-    low, high = figure.limits.ends_in
+    low, high = figure.ends_in
     if low == high:
         return 1.0 if value_in == low else -abs(value_in - low)
     best = ideal_in(figure)
@@ -162,7 +162,7 @@ class _Search:
         for quantity in quantities:
             figure = self.wanted.get(quantity)
             if figure is not None and (end := self.truck.end(quantity, by)) is not None:
-                sure = min(sure, sureness(*end, figure.limits))
+                sure = min(sure, sureness(*end, figure))
                 place += placing(end[0], figure)
         return sure, place
 
@@ -174,7 +174,7 @@ class _Search:
             figure = self.wanted.get(quantity)
             if figure is not None and (end := self.truck.end(quantity, none)) is not None:
                 per_step = (self.truck.end(quantity, one) or end)[0] - end[0]
-                low, high = sorted((edge - end[0]) / per_step for edge in figure.limits.ends_in)
+                low, high = sorted((edge - end[0]) / per_step for edge in figure.ends_in)
                 first, last = max(first, low - _STEP_SLACK), min(last, high + _STEP_SLACK)
         return range(math.ceil(first), math.floor(last) + 1)
 
@@ -209,7 +209,7 @@ class _Search:
         bearing = self.wanted.get(BEARING_TRAVEL)
         if bearing is None or self.truck.figures.get(TOTAL_TRAVEL) is not None:
             return range(1)
-        return range(steps.stop) if bearing.limits.high_in is None else steps
+        return range(steps.stop) if bearing.high_in is None else steps
 
     def _totals(self, height: int) -> list[Row]:
         """Steps of the lower stop for one place of the upper one, best placed first."""
@@ -240,7 +240,7 @@ class _Search:
             for n in ring if totals else ():
                 if flats := self._flats(n.steps, a.steps):
                     setting = Setting(n.steps, flats[0], a.steps, totals[-1])
-                    from_below = need is not None and need.limits.high_in is None
+                    from_below = need is not None and need.high_in is None
                     if not from_below or self._placed((BEARING_TRAVEL,), setting)[0] >= -SLACK:
                         return True
         return False

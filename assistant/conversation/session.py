@@ -413,8 +413,8 @@ def taken(facts: Facts, reading: Taken) -> dict[str, Any]:
         data["judged"] = {
             "decision": judgement.decision,
             "probability": round(judgement.probability, 4),
-            "low_in": figure.limits.low_in,
-            "high_in": figure.limits.high_in,
+            "low_in": figure.low_in,
+            "high_in": figure.high_in,
             "source": figure.source,
         }
     if reading.accepted:

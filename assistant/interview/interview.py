@@ -159,7 +159,7 @@ class CardInterview(Dialogue):
         lines = []
         for name, figure in card.figures.items():
             if figure is not None:
-                limits = limit_text(figure.limits, card.units)
+                limits = limit_text(figure, card.units)
                 lines.append(
                     self._said("line", name=_name(name), value=limits, source=figure.source)
                 )

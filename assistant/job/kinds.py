@@ -40,7 +40,7 @@ def _ring_blanks(job: JobState, step: Step) -> Blanks:
         whose=say("common_practice") if "ring.lug" in facts.card.defaulted else "",
         after=after,
         limits=facts.limits(GAP),
-        source=figure.limits.source,
+        source=figure.source,
         chance=words.percent(plan.chance),
         whole=_whole_why(job),
     )
@@ -102,7 +102,7 @@ def _stop_blanks(job: JobState, step: Step) -> Blanks:
         return {"stop_move": say("no_change")}
     change = facts.plans.stop_change_in(quantity)
     if change is None:
-        low, high = figure.limits.low_in, figure.limits.high_in
+        low, high = figure.low_in, figure.high_in
         ends = [end for end in (low, high) if end is not None] or [0.0]
         aim = sum(ends) / len(ends) if figure.target_in is None else figure.target_in
         change = aim - taken.value_in

@@ -221,11 +221,11 @@ class Plans:
         if GAP not in read or figure is None:
             return None
         gap, clearance, (belief, _) = read[GAP], read.get(CLEARANCE), self.findings()
-        plan = plan_ring(gap, clearance, figure.limits, belief)
-        lugs = self._suits_all(plan, gap, figure.limits, belief)
+        plan = plan_ring(gap, clearance, figure, belief)
+        lugs = self._suits_all(plan, gap, figure, belief)
         if lugs == plan.lugs:
             return plan
-        return plan_ring(gap, clearance, figure.limits, belief, lugs=lugs)
+        return plan_ring(gap, clearance, figure, belief, lugs=lugs)
 
     def _suits_all(self, plan: RingPlan, gap: Measured, limits: Limits, belief: RingBelief) -> int:
         """The count to turn: the one that suits the whole truck, where the gap loses little.

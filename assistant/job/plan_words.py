@@ -224,7 +224,7 @@ def notes(found: Settled, ring: RingPlan, belief: RingBelief) -> list[str]:
 
 def _contact_out(truck: Truck, at: Measured | None) -> bool:
     figure = truck.figures.get(BRAKE_CONTACT)
-    return figure is not None and at is not None and judge(at, figure.limits).decision == "out"
+    return figure is not None and at is not None and judge(at, figure).decision == "out"
 
 
 # --- the linkage ---

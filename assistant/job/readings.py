@@ -182,7 +182,7 @@ def verdict(job: Job, taken: Taken) -> Said:
         return job.said("tech", "no_figure", key="reply:whose", figures=taken.both, quantity=name)
     decided = job.dialogs.say(_DECIDED[judgement.decision], figures=taken.both)
     limits = job.facts.limits(taken.quantity)
-    return job.said("tech", "whose", verdict=decided, limits=limits, source=figure.limits.source)
+    return job.said("tech", "whose", verdict=decided, limits=limits, source=figure.source)
 
 
 def _verdict(job: Job, taken: Taken) -> list[Said]:

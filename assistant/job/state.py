@@ -12,7 +12,7 @@ from typing import Any
 
 from assistant.card import Card
 from assistant.card.show import limit_text
-from assistant.clutch.conformity import Figure, Judgement, judge
+from assistant.clutch.conformity import Judgement, Limits, judge
 from assistant.clutch.uncertainty import Measured
 from assistant.job import plan_words
 from assistant.job.plan import Plans
@@ -193,21 +193,21 @@ class Facts:
 
     # --- judging ---
 
-    def figure(self, quantity: str) -> Figure | None:
+    def figure(self, quantity: str) -> Limits | None:
         """The limits to judge by: the card's, or common practice, or none."""
         return self.card.figures.get(quantity)
 
     def limits(self, quantity: str) -> Both:
         """They in figures: `1/2 in to 9/16 in`; "?" without any."""
         figure = self.figure(quantity)
-        return Both("?") if figure is None else limit_text(figure.limits, self.card.units)
+        return Both("?") if figure is None else limit_text(figure, self.card.units)
 
     def judged(self, taken: Taken) -> Judgement | None:
         """In, out or too close to call; None without a figure. Each reading is judged once."""
         key = (taken.quantity, taken.value_in, taken.low_in, taken.high_in)
         if key not in self._judged:
             figure = self.figure(taken.quantity) if taken.value_in is not None else None
-            self._judged[key] = judge(taken.measured, figure.limits) if figure else None
+            self._judged[key] = judge(taken.measured, figure) if figure else None
         return self._judged[key]
 
     def decided(self, quantity: str) -> str:

@@ -87,7 +87,7 @@ def why(shots: Sequence[Snapshot], card: Card) -> list[str]:
     for quantity in (GAP, CLEARANCE, FREE_TRAVEL, BRAKE_CONTACT):
         figure = card.figures.get(quantity)
         if figure is not None:
-            limits, source = limits_text(figure.limits, card.units), figure.limits.source
+            limits, source = limits_text(figure, card.units), figure.source
             lines.append(say("why.limits", quantity=quantity, limits=limits, source=source))
     derived = sorted(set(shots[0].values) - shots[0].read)
     if derived:

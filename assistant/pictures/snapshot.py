@@ -91,7 +91,7 @@ class Snapshot:
     def judged(self, quantity: str, card: Card) -> Judgement | None:
         """Against the card's limits; None when there is no limit or no value."""
         figure, value = card.figures.get(quantity), self.values.get(quantity)
-        return None if figure is None or value is None else judge(value, figure.limits)
+        return None if figure is None or value is None else judge(value, figure)
 
     def told(self, name: str, quantity: str, card: Card) -> str:
         """`gap 21/32 in OUT (1/2 to 9/16 in)`."""
@@ -99,7 +99,7 @@ class Snapshot:
         judged, figure = self.judged(quantity, card), card.figures.get(quantity)
         if judged is None or figure is None:
             return f"{name} {length}"
-        verdict, limits = say(f"verdict.{judged.decision}"), limits_text(figure.limits, card.units)
+        verdict, limits = say(f"verdict.{judged.decision}"), limits_text(figure, card.units)
         return say("told", what=name, length=length, verdict=verdict, limits=limits)
 
 
@@ -278,9 +278,9 @@ def _band(
     value = shot.get(quantity)
     if figure is None or judged is None or value is None:
         return None
-    low, high = figure.limits.low_in or 0.0, figure.limits.high_in
+    low, high = figure.low_in or 0.0, figure.high_in
     ends = low, max(value, low) if high is None else high
-    verdict, limits = say(f"verdict.{judged.decision}"), limits_text(figure.limits, card.units)
+    verdict, limits = say(f"verdict.{judged.decision}"), limits_text(figure, card.units)
     if height is None:
         return Band(name, *ends, value, verdict, limits)
     first, last = height - ends[1], height - ends[0]

@@ -248,7 +248,7 @@ def _bearing(sheet: Sheet, shot: Snapshot, card: Card, top: float, scale: float)
     words = shot.told("FORK", CLEARANCE, card)
     sheet.text(1590, y + tall + 128, words, SMALL, "end", True)
     figure = card.figures.get(GAP)
-    for limit in () if figure is None else (figure.limits.low_in, figure.limits.high_in):
+    for limit in () if figure is None else (figure.low_in, figure.high_in):
         if limit is not None:  # where the bearing's face should be
             at = _FACE - limit * scale
             sheet.line(at, y - 8, at, y + tall + 8, 5, dashed=True)

@@ -73,8 +73,8 @@ def test_a_byte_order_mark_is_read_or_named(tmp_path: Path) -> None:
 def test_forms_of_limits(value: str, low_in: float | None, high_in: float | None) -> None:
     figure = card_from_text(f"[figures]\ngap = {value}\n", "c").figures["gap"]
     assert figure is not None
-    assert figure.limits.low_in == (None if low_in is None else pytest.approx(low_in))
-    assert figure.limits.high_in == (None if high_in is None else pytest.approx(high_in))
+    assert figure.low_in == (None if low_in is None else pytest.approx(low_in))
+    assert figure.high_in == (None if high_in is None else pytest.approx(high_in))
     assert figure.source == "truck card"
 
 
@@ -102,7 +102,7 @@ def test_a_metric_card() -> None:
     text = '[shop]\nunits = "mm"\n[figures]\ngap = { low = "12.7", high = "14.3" }\n'
     card = card_from_text(text, "c")
     figure = card.figures["gap"]
-    assert figure is not None and figure.limits.low_in == pytest.approx(0.5)
+    assert figure is not None and figure.low_in == pytest.approx(0.5)
     shown = "\n".join(card_lines(card))
     assert "12.7 mm to 14.3 mm" in shown
 

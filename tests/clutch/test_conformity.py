@@ -149,10 +149,9 @@ def test_default_figures_are_the_briefs_and_say_so() -> None:
     for figure in DEFAULT_FIGURES.values():
         if figure is not None:
             assert "common practice, no source" in figure.source
-            assert figure.limits.source == figure.source
-            assert figure.target_in is None or figure.limits.miss_in(figure.target_in) == 0
+            assert figure.target_in is None or figure.miss_in(figure.target_in) == 0
     gap = DEFAULT_FIGURES["gap"]
     assert gap is not None and "from memory" in gap.source
-    assert (gap.limits.low_in, gap.limits.high_in) == (0.5, 9 / 16)
+    assert (gap.low_in, gap.high_in) == (0.5, 9 / 16)
     bearing = DEFAULT_FIGURES["bearing-travel"]
-    assert bearing is not None and bearing.limits.high_in is None
+    assert bearing is not None and bearing.high_in is None

@@ -10,7 +10,7 @@ from statistics import NormalDist
 
 import pytest
 
-from assistant.clutch.conformity import Figure, figure
+from assistant.clutch.conformity import Limits
 from assistant.clutch.equations import Adjusters, Readings, Truck, UsedRatio
 from assistant.clutch.solver import FREE, Locked, Settings, search, solve, widest
 from assistant.clutch.uncertainty import Measured
@@ -53,8 +53,9 @@ class PlainTruck:
 
         gap, clearance = read("gap"), read("clearance")
         assert gap is not None and clearance is not None
-        figures: dict[str, Figure | None] = {
-            name: figure(*limits, "test") for name, limits in self.limits.items()
+        figures: dict[str, Limits | None] = {
+            name: Limits(low, high, "test", target)
+            for name, (low, high, target) in self.limits.items()
         }
         ratio = UsedRatio(self.ratio, self.ratio_u, "both")
         pedal = [read(name) for name in ("free-travel", "pedal-height", "brake-contact")]

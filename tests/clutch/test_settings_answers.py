@@ -9,7 +9,7 @@ import pytest
 
 from assistant.card import Card, card_from_text, default_card
 from assistant.card.arithmetic import truck_for
-from assistant.clutch.conformity import DEFAULT_FIGURES, figure
+from assistant.clutch.conformity import DEFAULT_FIGURES, Limits
 from assistant.clutch.equations import ORDER, Adjusters, Readings, Setting, Truck, UsedRatio
 from assistant.clutch.solver import Locked, Out, centred_rod, nearest_lugs, placing, solve
 from assistant.clutch.uncertainty import Measured
@@ -73,7 +73,7 @@ def test_the_gap_is_never_given_up_for_the_linkage() -> None:
 def test_too_coarse_a_lug_is_told_and_the_nearest_is_used() -> None:
     """A band of a hundredth between two lugs of 0.027."""
     effects = truck(0.125, 0.6)
-    narrow = {**DEFAULT_FIGURES, "gap": figure(0.553, 0.563, None, "card")}
+    narrow = {**DEFAULT_FIGURES, "gap": Limits(0.553, 0.563, "card")}
     effects = replace(effects, figures=narrow)
     found = solve(effects)
     first = found.given_up[0]

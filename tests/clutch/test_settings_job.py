@@ -145,7 +145,8 @@ def test_the_lugs_told_are_never_worse(card: Card) -> None:
     count is not better.
     """
     rng, other = random.Random(6), 0
-    limits, belief = card.figures["gap"].limits, RingBelief.prior(card.lug_in)  # type: ignore[union-attr]
+    limits, belief = card.figures["gap"], RingBelief.prior(card.lug_in)
+    assert limits is not None
     for _ in range(150):
         facts = random_facts(rng, card, 0.14, 0.0)
         gap = facts.lengths()["gap"]

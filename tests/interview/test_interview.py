@@ -86,7 +86,7 @@ def test_the_script_makes_the_card(talk: CardTalk, tmp_path: Path) -> None:
     assert (card.unit, card.lug_in, card.ring_lugs, card.thread) == ("T-7", 0.027, 18, "1/2-20")
     assert card.longer == "more clearance" and card.lash_in == 1 / 16 and card.ratio is None
     limits = {
-        name: (f.limits.low_in, f.limits.high_in, f.target_in, f.source)
+        name: (f.low_in, f.high_in, f.target_in, f.source)
         for name, f in card.figures.items()
         if f is not None
     }
@@ -261,8 +261,8 @@ def test_a_card_that_stands_is_replaced_only_when_told(begin: Begin, tmp_path: P
     card = load_card(path)
     gap, height = card.figures["gap"], card.figures["pedal-height"]
     assert gap is not None and height is not None
-    assert (gap.limits.low_in, gap.limits.high_in, gap.source) == (0.5, 0.5625, "page 1, set by 7")
-    assert (height.limits.low_in, height.source) == (7.0, "page 3, set by 12")
+    assert (gap.low_in, gap.high_in, gap.source) == (0.5, 0.5625, "page 1, set by 7")
+    assert (height.low_in, height.source) == (7.0, "page 3, set by 12")
     assert card.height_turn_in == 0.125
 
 
