@@ -62,6 +62,13 @@ def capital(text: str) -> str:
     return text[:1].upper() + text[1:]
 
 
+def printable(text: str) -> str:
+    """Text of a record with its control characters shown, not obeyed."""
+    if text.isprintable():
+        return text
+    return "".join(c if c.isprintable() else repr(c)[1:-1] for c in text)
+
+
 def fill(text: str, fields: Mapping[str, object]) -> Both:
     """A text with its blanks filled in, for eye and ear."""
     shown = text.format_map(fields)

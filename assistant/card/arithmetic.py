@@ -29,6 +29,23 @@ from assistant.quantity import (
     PEDAL_HEIGHT,
     TOTAL_TRAVEL,
 )
+from assistant.record.history import ReadingKept
+
+
+def length_kept(kept: ReadingKept | None) -> Measured | None:
+    """A length of a record; None where it was not read, or is a count.
+
+    Raises:
+        ValueError: no gauge can have shown it.
+    """
+    within = None if kept is None else kept.interval
+    return None if within is None else Measured.from_interval(*within)
+
+
+def lengths_kept(readings: Mapping[str, ReadingKept]) -> dict[str, Measured]:
+    """The lengths among readings of a record. Raises as `length_kept`."""
+    lengths = {name: length_kept(kept) for name, kept in readings.items()}
+    return {name: length for name, length in lengths.items() if length is not None}
 
 
 def readings_for(card: Card, measured: Mapping[str, Measured | None]) -> Readings:

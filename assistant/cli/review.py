@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, nullcontext
-from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -48,6 +47,8 @@ def review(
     An index beside this user's data keeps up with what changed; the records are only read.
     """
     with opened(folders, afresh=afresh, patience_s=patience) as desk:
+        from assistant.review.wording import summary
+
         with _answers(desk, engine) as answers:
             show_lines(summary(answers, MOST) if question is None else _as_csv(answers, question))
         for folder, kind in ((csv_folder, "csv"), (parquet_folder, "parquet")):
@@ -116,84 +117,3 @@ def _bar() -> Iterator[Callable[[int, int], None]]:
                 bar.clear()
 
         yield progress
-
-
-# --- The review in plain lines.
-
-
-def summary(answers: Answers, most: int) -> Iterator[str]:
-    """What came of the folders, damaged files, what needs eyes, what is due; `most` lines of each.
-
-    Control characters in names are shown, not obeyed.
-    """
-    for line in _lines(answers, most):
-        yield "".join(c if c.isprintable() else repr(c)[1:-1] for c in line)
-
-
-def _lines(answers: Answers, most: int) -> Iterator[str]:
-    from assistant.review.wording import say
-
-    yield from answers.told
-    bad = answers.ask("damaged")
-    yield from (_file(row) for row in bad[:most])
-    if len(bad) > most:
-        yield say("summary.more_files", count=len(bad) - most)
-    total = answers.ask("totals")[0]
-    if not total["jobs"]:
-        yield say("summary.none")
-        return
-    right = total["first_time_right"]
-    yield say(
-        "summary.totals",
-        jobs=_many(total["jobs"], "job"),
-        trucks=_many(total["units"], "truck"),
-        signed=total["signed_off"] or 0,
-        share="" if right is None else say("summary.share", share=right),
-        doubtful=total["doubtful"] or 0,
-    )
-    eyes = answers.ask("needs_eyes", most + 1)
-    if eyes:
-        yield say("summary.eyes")
-        yield from _eyes(answers, eyes[:most])
-        if len(eyes) > most:
-            yield say("summary.more_eyes", count=len(eyes) - most)
-    due = [row for row in answers.ask("units", most) if row["due_s"] is not None]
-    if due:
-        yield say("summary.due")
-        yield from map(_due, due)
-
-
-def _file(row: dict[str, Any]) -> str:
-    from assistant.review.wording import say
-
-    line = f"{row['folder']}/{row['path']}: {row['line'] or row['status']}"
-    if row["status"] != "missing":
-        return line
-    return say("summary.seen", line=line, when=row["seen_utc"])
-
-
-def _many(count: int, what: str) -> str:
-    return f"{count:,} {what}{'' if count == 1 else 's'}"
-
-
-def _eyes(answers: Answers, eyes: list[dict[str, Any]]) -> Iterator[str]:
-    from assistant.review.wording import say, short
-
-    first: dict[int, str] = {}
-    doubts = answers.of_jobs("doubts", [row["job"] for row in eyes])
-    for doubt in sorted(doubts, key=lambda doubt: doubt["n"]):
-        first.setdefault(doubt["job"], short(doubt["text"].rstrip(".")))
-    for row in eyes:
-        more = f" (+{row['doubts'] - 1})" if row["doubts"] > 1 else ""
-        asked = f" [{row['asked'].removeprefix('lead-')}]" if row["asked"] else ""
-        what = f"{first.get(row['job'], '')}{more}{asked}".strip()
-        unit = row["unit"] or say("summary.no_unit")
-        yield say("summary.eye", day=row["began_utc"], unit=unit, what=what)
-
-
-def _due(row: dict[str, Any]) -> str:
-    from assistant.review.wording import say
-
-    day = row["last_utc"] + timedelta(seconds=max(0.0, min(row["due_s"], 1e9)))
-    past = say("summary.overdue") if day < datetime.now(UTC).replace(tzinfo=None) else ""
-    return say("summary.due_at", unit=row["unit"], miles=row["next_due_miles"], day=day, past=past)

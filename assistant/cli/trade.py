@@ -55,12 +55,11 @@ def _given(
 
 def _kept(history: JobHistory, stage: str) -> dict[str, Measured]:
     """The lengths that stand in one stage."""
-    from assistant.clutch.uncertainty import Measured
+    from assistant.card.arithmetic import lengths_kept
     from assistant.record.history import refuse
 
-    kept = history.last_read(stage).items()
     try:
-        return {name: Measured.from_interval(*r.interval) for name, r in kept if r.interval}
+        return lengths_kept(history.last_read(stage))
     except ValueError:
         refuse()
 

@@ -16,7 +16,7 @@ from assistant.record.history import (
     Understood,
     Unheard,
 )
-from assistant.sentences import sentences
+from assistant.sentences import printable, sentences
 
 WHO = {"tech": "TECH", "helper": "HELPER", "both": "BOTH"}
 _PAD = " " * 19
@@ -29,12 +29,7 @@ def transcript(history: JobHistory) -> Iterator[str]:
 
     Control characters are shown, not obeyed: a note must not repaint the lead's screen.
     """
-    for line in _lines(history):
-        yield (
-            line
-            if line.isprintable()
-            else "".join(c if c.isprintable() else repr(c)[1:-1] for c in line)
-        )
+    yield from map(printable, _lines(history))
 
 
 def _lines(history: JobHistory) -> Iterator[str]:

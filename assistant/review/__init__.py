@@ -15,7 +15,6 @@ import os
 from collections.abc import Callable, Iterable, Sequence
 from contextlib import suppress
 from functools import cached_property
-from hashlib import sha256
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -67,7 +66,13 @@ class Answers:
 
         Its SQL is kept in the folder of indexes, so that Ibis makes it but once.
         """
-        file, key = self.home / f"{self.engine}-questions.json", _version()
+        import duckdb
+
+        from assistant.review.index import source_hash
+
+        file = self.home / f"{self.engine}-questions.json"
+        made_by = source_hash(_HERE / "questions.py", _HERE / "columns.py")
+        key = f"{made_by} {duckdb.__version__}"
         try:
             kept = json.loads(file.read_text("utf-8"))
             sql = kept["sql"][question] if kept["version"] == key else None
@@ -261,11 +266,3 @@ def _view(table: str, indexes: Sequence[Index], twice: list[int]) -> str:
     once = f" WHERE job NOT IN ({', '.join(map(str, twice))})" if twice else ""
     every = " UNION ALL ".join(parts)
     return f"SELECT {names} FROM ({every}){once if table in OF_A_JOB else ''}"
-
-
-def _version() -> str:
-    """Of what the questions' SQL is made from."""
-    import duckdb
-
-    made_from = [(_HERE / name).read_bytes() for name in ("questions.py", "columns.py")]
-    return sha256(b"".join(made_from) + duckdb.__version__.encode()).hexdigest()[:16]

@@ -12,6 +12,7 @@ import os
 import time
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager, suppress
+from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -224,6 +225,12 @@ def rows_of(result: duckdb.DuckDBPyConnection) -> list[Row]:
     """What a statement gave, a dict a row."""
     names = [column[0] for column in result.description or ()]
     return [dict(zip(names, row, strict=True)) for row in result.fetchall()]
+
+
+@cache
+def source_hash(*files: Path) -> str:
+    """A short hash of files of the program: what is made by other code is made again."""
+    return hashlib.sha256(b"".join(file.read_bytes() for file in files)).hexdigest()[:16]
 
 
 def quoted(path: Path) -> str:

@@ -148,12 +148,10 @@ def first_time_right(t: Tables) -> ir.Table:
 
 def misheard(t: Tables) -> ir.Table:
     """Per step and microphone: said, again, share; the most misunderstood first."""
-    h = t.hearing.mutate(missed=t.hearing.again.cast("int64"))
-    return (
-        h.group_by(["step", "microphone"])
-        .agg(said=h.count(), again=h.missed.sum(), share=h.missed.mean())
-        .order_by([ibis.desc("again"), "step", "microphone"])
-    )
+    h = t.hearing.group_by(["step", "microphone"])
+    counted = h.agg(said=ibis._.count(), again=ibis._.count(where=ibis._.again))
+    shared = counted.mutate(share=counted.again / counted.said)
+    return shared.order_by([ibis.desc("again"), "step", "microphone"])
 
 
 def time_a_step(t: Tables) -> ir.Table:

@@ -2,7 +2,16 @@
 
 from __future__ import annotations
 
-from assistant.sentences import sentences
+from collections.abc import Iterator
+from datetime import UTC, datetime, timedelta
+from typing import TYPE_CHECKING, Any
+
+from assistant.sentences import printable, sentences
+
+if TYPE_CHECKING:
+    from assistant.review import Answers
+
+Row = dict[str, Any]
 
 MOST_SIGNS = 60
 """Of one doubt among many."""
@@ -49,3 +58,72 @@ def span(seconds: float) -> str:
     if whole < 172_800:
         return f"{whole // 3600} h {whole % 3600 // 60} min"
     return f"{whole // 86_400} days"
+
+
+# --- The review in plain lines, for a terminal.
+
+
+def summary(answers: Answers, most: int) -> Iterator[str]:
+    """What came of the folders, damaged files, what needs eyes and is due; `most` lines of each."""
+    return map(printable, _lines(answers, most))
+
+
+def _lines(answers: Answers, most: int) -> Iterator[str]:
+    yield from answers.told
+    bad = answers.ask("damaged")
+    yield from (_file(row) for row in bad[:most])
+    if len(bad) > most:
+        yield say("summary.more_files", count=len(bad) - most)
+    total = answers.ask("totals")[0]
+    if not total["jobs"]:
+        yield say("summary.none")
+        return
+    right = total["first_time_right"]
+    yield say(
+        "summary.totals",
+        jobs=_many(total["jobs"], "job"),
+        trucks=_many(total["units"], "truck"),
+        signed=total["signed_off"] or 0,
+        share="" if right is None else say("summary.share", share=right),
+        doubtful=total["doubtful"] or 0,
+    )
+    eyes = answers.ask("needs_eyes", most + 1)
+    if eyes:
+        yield say("summary.eyes")
+        yield from _eyes(answers, eyes[:most])
+        if len(eyes) > most:
+            yield say("summary.more_eyes", count=len(eyes) - most)
+    due = [row for row in answers.ask("units", most) if row["due_s"] is not None]
+    if due:
+        yield say("summary.due")
+        yield from map(_due, due)
+
+
+def _file(row: Row) -> str:
+    line = f"{row['folder']}/{row['path']}: {row['line'] or row['status']}"
+    if row["status"] != "missing":
+        return line
+    return say("summary.seen", line=line, when=row["seen_utc"])
+
+
+def _many(count: int, what: str) -> str:
+    return f"{count:,} {what}{'' if count == 1 else 's'}"
+
+
+def _eyes(answers: Answers, eyes: list[Row]) -> Iterator[str]:
+    first: dict[int, str] = {}
+    doubts = answers.of_jobs("doubts", [row["job"] for row in eyes])
+    for doubt in sorted(doubts, key=lambda doubt: doubt["n"]):
+        first.setdefault(doubt["job"], short(doubt["text"].rstrip(".")))
+    for row in eyes:
+        more = f" (+{row['doubts'] - 1})" if row["doubts"] > 1 else ""
+        asked = f" [{row['asked'].removeprefix('lead-')}]" if row["asked"] else ""
+        what = f"{first.get(row['job'], '')}{more}{asked}".strip()
+        unit = row["unit"] or say("summary.no_unit")
+        yield say("summary.eye", day=row["began_utc"], unit=unit, what=what)
+
+
+def _due(row: Row) -> str:
+    day = row["last_utc"] + timedelta(seconds=max(0.0, min(row["due_s"], 1e9)))
+    past = say("summary.overdue") if day < datetime.now(UTC).replace(tzinfo=None) else ""
+    return say("summary.due_at", unit=row["unit"], miles=row["next_due_miles"], day=day, past=past)

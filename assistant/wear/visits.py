@@ -10,11 +10,12 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
 
+from assistant.card.arithmetic import length_kept
 from assistant.clutch.uncertainty import Measured, combine
 from assistant.quantity import FREE_TRAVEL, GAP, ODOMETER
 from assistant.readings import read
 from assistant.record import RecordError, read_events, records_in
-from assistant.record.history import Closed, JobHistory, NotOurs, Opened, ReadingKept
+from assistant.record.history import Closed, JobHistory, NotOurs, Opened
 from assistant.sentences import sentences
 
 _KIND = (("transmission", "non-synchronized"), ("linkage", "rod"), ("clutch", "manual"))
@@ -131,10 +132,10 @@ def visit_of(opened: Opened, closed: Closed, name: str) -> Visit:
         unit=opened.unit,
         at=closed.time,
         miles=(odometer.miles or None) if odometer is not None else None,
-        found=_length(found.get(FREE_TRAVEL)),
-        left=_length(left.get(FREE_TRAVEL)),
-        gap_found=_length(found.get(GAP)),
-        gap_left=_length(left.get(GAP)),
+        found=length_kept(found.get(FREE_TRAVEL)),
+        left=length_kept(left.get(FREE_TRAVEL)),
+        gap_found=length_kept(found.get(GAP)),
+        gap_left=length_kept(left.get(GAP)),
         lugs=closed.by_gap,
         low_in=None if figure is None else figure.low_in,
         kind=tuple(str(truck.get(key, usual)) for key, usual in _KIND),
@@ -144,11 +145,6 @@ def visit_of(opened: Opened, closed: Closed, name: str) -> Visit:
         ring_lugs=lugs if isinstance(lugs, int) and lugs > 0 else None,
     )
     return visit if visit.lug_in else replace(visit, lug_in=_by_ring(visit))
-
-
-def _length(kept: ReadingKept | None) -> Measured | None:
-    within = None if kept is None else kept.interval
-    return None if within is None else Measured.from_interval(*within)
 
 
 def _by_ring(visit: Visit) -> float | None:

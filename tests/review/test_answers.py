@@ -15,11 +15,11 @@ import pytest
 from click.testing import CliRunner
 
 from assistant.cli.main import main
-from assistant.cli.review import summary
 from assistant.record import read_events
 from assistant.review import Review, acts, open_review
 from assistant.review.columns import COLUMNS
 from assistant.review.export import on_spark
+from assistant.review.wording import summary
 from assistant.sentences import sentences
 from tests.fleet.stamped import Stamp, write
 from tests.fleet.truth import Visit

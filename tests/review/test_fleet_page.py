@@ -16,7 +16,6 @@ import pytest
 from click.testing import CliRunner
 
 from assistant.cli.main import main
-from assistant.cli.review import summary
 from assistant.record import read_events, verify_file
 from assistant.record.events import GENESIS, seal_event
 from assistant.review import Review, open_review
@@ -26,7 +25,7 @@ from assistant.review.pages.fleet_page import by_unit, due_soon, due_word, rings
 from assistant.review.pages.job_page import job_page
 from assistant.review.pages.questions import ask, joined, narrowed, tokens_of
 from assistant.review.pages.write import fleet_file, write_fleet, write_jobs
-from assistant.review.wording import short
+from assistant.review.wording import short, summary
 from tests.review.jobs import Job, day, tell
 from tests.review.test_pages import HARD, NASTY, Page, nothing_from_elsewhere
 

@@ -225,8 +225,8 @@ def test_without_a_place_for_the_index_it_works_in_memory(shop: Path, tmp_path: 
 _IMPORTED = """
 import sys
 from pathlib import Path
-from assistant.cli.review import summary
 from assistant.review import open_review
+from assistant.review.wording import summary
 with open_review([Path(sys.argv[1])], home=Path(sys.argv[2])) as review:
     assert list(summary(review, 10))
 print([name for name in ("ibis", "pandas", "pyarrow", "numpy") if name in sys.modules])

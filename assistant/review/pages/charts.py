@@ -13,11 +13,11 @@ import os
 import re
 import time
 from collections.abc import Callable, Sequence
-from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from assistant.clutch.uncertainty import Measured
+from assistant.review.index import source_hash
 from assistant.review.pages.questions import BIN_MIN, Row, hash_of
 from assistant.review.pages.render import write_page
 from assistant.wear.visits import Visit
@@ -25,14 +25,24 @@ from assistant.wear.visits import Visit
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-    from assistant.review import Review
-
 INK, SOFT, FILL = "#16202a", "#56646f", "#c9d6e2"
 MOST_BARS = 12
 
 
-def figure_svg(wide: float, high: float, draw: Callable[[Any], None], name: str) -> str:
-    """An SVG for inside a page, `wide` by `high` inches."""
+Edges = tuple[float, float, float, float]
+
+
+def figure_svg(
+    size: tuple[float, float], edges: Edges, draw: Callable[[Axes], None], name: str
+) -> str:
+    """An SVG for inside a page.
+
+    Args:
+        size: width and height, inches.
+        edges: left, bottom, right and top of the axes, as shares of it.
+        draw: draws on the axes.
+        name: goes before all ids in it, as a page may hold several.
+    """
     from matplotlib import rc_context
     from matplotlib.backends.backend_svg import FigureCanvasSVG
     from matplotlib.figure import Figure
@@ -49,15 +59,16 @@ def figure_svg(wide: float, high: float, draw: Callable[[Any], None], name: str)
         "hatch.linewidth": 0.6,
     }
     with rc_context(style):
-        figure = Figure(figsize=(wide, high))
+        figure = Figure(figsize=size)
         FigureCanvasSVG(figure)
-        draw(figure)
+        figure.subplots_adjust(*edges)
+        draw(figure.subplots())
         file = io.StringIO()
         figure.savefig(file, format="svg", transparent=True, metadata={"Date": None})
     svg = file.getvalue()
     svg = svg[svg.index("<svg") :]
-    svg = re.sub(r'<svg ([^>]*?)width="[^"]*"', r"<svg \1", svg, count=1)
-    svg = re.sub(r'<svg ([^>]*?)height="[^"]*"', r"<svg \1", svg, count=1)
+    for side in ("width", "height"):
+        svg = re.sub(rf'<svg ([^>]*?){side}="[^"]*"', r"<svg \1", svg, count=1)
     svg = re.sub(r"<metadata>.*?</metadata>", "", svg, flags=re.S)
     svg = re.sub(r'(id="|href="#|url\(#)(?!jobs=)', rf"\g<1>{name}-", svg)
     return svg.replace("xlink:href", "href")
@@ -67,8 +78,7 @@ def months(rows: Sequence[Row]) -> str:
     """First-time-right share a month, and below it the number of jobs."""
     rows = rows[-24:]
 
-    def draw(figure: Any) -> None:
-        axes = figure.subplots()
+    def draw(axes: Axes) -> None:
         share = [100 * (row["share"] or 0.0) for row in rows]
         axes.plot(range(len(rows)), share, color=INK, marker="o", markersize=5, linewidth=1.2)
         names = [f"month:{row['month_utc']:%Y-%m}" for row in rows]
@@ -85,17 +95,15 @@ def months(rows: Sequence[Row]) -> str:
             [f"{row['month_utc']:%Y-%m}" for row in rows[::every]],
             fontsize=8,
         )
-        figure.subplots_adjust(0.1, 0.12, 0.99, 0.97)
 
-    return figure_svg(5.6, 2.6, draw, "months") if rows else ""
+    return figure_svg((5.6, 2.6), (0.1, 0.12, 0.99, 0.97), draw, "months") if rows else ""
 
 
 def misheard(rows: Sequence[Row], by: str, token: str) -> str:
     """How often words had to be said again, a bar each, with the share of all said there."""
     rows = list(reversed(rows[:MOST_BARS]))
 
-    def draw(figure: Any) -> None:
-        axes = figure.subplots()
+    def draw(axes: Axes) -> None:
         again = [row["again"] for row in rows]
         bars = axes.barh(range(len(rows)), again, color=FILL, edgecolor=INK, hatch="///")
         for bar, row in zip(bars, rows, strict=True):
@@ -111,16 +119,15 @@ def misheard(rows: Sequence[Row], by: str, token: str) -> str:
         axes.set_xlim(0, 1.55 * max(again))
         axes.set_xticks([])
         axes.spines["bottom"].set_visible(False)
-        figure.subplots_adjust(0.3, 0.06, 0.99, 0.98)
 
-    return figure_svg(5.6, 0.6 + 0.24 * len(rows), draw, f"by{token}") if rows else ""
+    size = 5.6, 0.6 + 0.24 * len(rows)
+    return figure_svg(size, (0.3, 0.06, 0.99, 0.98), draw, f"by{token}") if rows else ""
 
 
 def minutes(rows: Sequence[Row]) -> str:
     """Time at work a job: jobs by tens of minutes."""
 
-    def draw(figure: Any) -> None:
-        axes = figure.subplots()
+    def draw(axes: Axes) -> None:
         last = min(rows[-1]["bin"], 30)
         counts = [0] * (last + 1)
         for row in rows:
@@ -137,9 +144,8 @@ def minutes(rows: Sequence[Row]) -> str:
         axes.set_yticks([])
         axes.spines["left"].set_visible(False)
         axes.set_ylim(0, 1.08 * max(counts))
-        figure.subplots_adjust(0.02, 0.19, 0.97, 0.98)
 
-    return figure_svg(5.6, 2.6, draw, "minutes") if rows else ""
+    return figure_svg((5.6, 2.6), (0.02, 0.19, 0.97, 0.98), draw, "minutes") if rows else ""
 
 
 def shortened(words: str, most: int = 28) -> str:
@@ -194,14 +200,13 @@ def curves(trucks: Sequence[Cell]) -> str:
     """
     rows = -(-len(trucks) // ACROSS)
 
-    def draw(figure: Any) -> None:
-        axes = figure.add_axes((0, 0, 1, 1))
+    def draw(axes: Axes) -> None:
         axes.set_axis_off()
         axes.set_xlim(0, ACROSS)
         axes.set_ylim(-rows, 0)
         _wall(axes, trucks)
 
-    return figure_svg(11.5, 1.05 * rows, draw, "curves") if trucks else ""
+    return figure_svg((11.5, 1.05 * rows), (0, 0, 1, 1), draw, "curves") if trucks else ""
 
 
 Point = tuple[float, float]
@@ -266,49 +271,26 @@ LAST_S = 30 * 86_400.0
 """A chart that no page has shown for so long is removed."""
 
 
-class Charts:
-    """Charts of one user's pages, each drawn once."""
+def kept_or_drawn(folder: Path, chart: Callable[..., str], *shows: Any) -> str:
+    """The SVG of `chart(*shows)`, from the cache if it is there; "" when there is nothing to draw.
 
-    def __init__(self, folder: Path) -> None:
-        self.folder = folder
-        self._swept = False
-
-    def __call__(self, chart: Callable[..., str], *shows: Any) -> str:
-        """The SVG of `chart(*shows)`, from the cache if it is there.
-
-        Args:
-            chart: draws; "" when there is nothing to draw.
-            shows: all that the drawing depends on, as values whose `repr` says what they are.
-        """
-        told = repr((chart.__name__, _look(), shows))
-        file = self.folder / f"{hashlib.sha256(told.encode()).hexdigest()[:32]}.svg"
-        with contextlib.suppress(OSError, ValueError):
-            kept = file.read_text(encoding="utf-8")
-            if kept.startswith("<svg") and kept.rstrip().endswith("</svg>"):
-                os.utime(file)
-                return kept
-        drawn = chart(*shows)
-        if drawn:
-            with contextlib.suppress(OSError):
-                write_page(file, drawn)
-                self._sweep()
-        return drawn
-
-    def _sweep(self) -> None:
-        if self._swept:
-            return
-        self._swept = True
-        for path in self.folder.glob("*.svg"):
-            if path.stat().st_mtime < time.time() - LAST_S:
-                path.unlink()
-
-
-def charts_of(desk: Review) -> Charts:
-    """The charts beside the indexes of a review."""
-    return Charts(desk.home / "charts")
-
-
-@cache
-def _look() -> str:
-    """How charts are drawn, in a short hash."""
-    return hashlib.sha256(Path(__file__).read_bytes()).hexdigest()[:12]
+    Args:
+        folder: the cache.
+        chart: draws.
+        shows: all that the drawing depends on, as values whose `repr` says what they are.
+    """
+    told = repr((chart.__name__, source_hash(Path(__file__)), shows))
+    file = folder / f"{hashlib.sha256(told.encode()).hexdigest()[:32]}.svg"
+    with contextlib.suppress(OSError, ValueError):
+        kept = file.read_text(encoding="utf-8")
+        if kept.startswith("<svg") and kept.rstrip().endswith("</svg>"):
+            os.utime(file)
+            return kept
+    drawn = chart(*shows)
+    if drawn:
+        with contextlib.suppress(OSError):
+            write_page(file, drawn)
+            for path in folder.glob("*.svg"):
+                if path.stat().st_mtime < time.time() - LAST_S:
+                    path.unlink()
+    return drawn

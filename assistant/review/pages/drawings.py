@@ -10,8 +10,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from assistant.card import Card
-from assistant.card.arithmetic import stops_kept
-from assistant.clutch.uncertainty import Measured
+from assistant.card.arithmetic import lengths_kept, stops_kept
 from assistant.pictures import plain as say
 from assistant.pictures.snapshot import (
     PictureError,
@@ -27,19 +26,10 @@ _LEFT, _WIDE = 60, 1480
 _SMALL = 30
 
 
-def measured(readings: dict[str, ReadingKept]) -> dict[str, Measured]:
-    """The lengths among them, with their uncertainty."""
-    return {
-        name: Measured.from_interval(*kept.interval)
-        for name, kept in readings.items()
-        if kept.interval is not None
-    }
-
-
 def planned(card: Card, found: dict[str, ReadingKept]) -> Snapshot | None:
     """Where the whole plan, worked out from the as-found readings, should have led."""
     try:
-        read = measured(found)
+        read = lengths_kept(found)
         shots = today_and_after(card, read, locked=stops_kept(card, read))
     except (PictureError, ValueError):
         return None
@@ -52,7 +42,7 @@ def pictures(
     """Pedal strip and chain, as found above as left; none while gap or clearance is not known."""
     if card is None:
         return []
-    was, now = measured(found), measured(left)
+    was, now = lengths_kept(found), lengths_kept(left)
     try:
         shots = today_and_after(card, was, now, stops_kept(card, was))
     except (PictureError, ValueError):

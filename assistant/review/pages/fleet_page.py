@@ -6,6 +6,7 @@ from collections import defaultdict
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
+from functools import partial
 from itertools import pairwise
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -86,7 +87,7 @@ def fleet_page(
     due = due_soon(answers.visits, ring_lugs)
     trucks = by_unit(answers.visits)
     rings, no_rings = rings_left(trucks, ring_lugs)
-    chart = charts.charts_of(desk)
+    chart = partial(charts.kept_or_drawn, desk.home / "charts")
     order = [look.unit for look in due] + [row["unit"] for row in answers.units]
     order = [unit for unit in dict.fromkeys(order) if unit in trucks]
     text = page(
@@ -98,7 +99,7 @@ def fleet_page(
         due=due,
         rings=rings,
         no_rings=no_rings,
-        last_job={unit: jobs_[-1] for unit, jobs_ in answers.visit_jobs.items()},
+        last_job=answers.last_job,
         by_job=by_job,
         months=drawn(chart(charts.months, answers.months)),
         by_step=drawn(chart(charts.misheard, answers.by_step, "step", "step")),

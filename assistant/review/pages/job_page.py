@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator
-from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -24,14 +23,12 @@ from assistant.quantity import (
 from assistant.record import seal_of
 from assistant.record.clips import state
 from assistant.record.history import (
-    ClipKept,
     JobHistory,
     LeadAct,
     LimitsKept,
     Move,
     ReadingKept,
     Repaired,
-    Told,
     Turn,
     Unheard,
     refuse,
@@ -48,6 +45,8 @@ _SAME_MM = 0.05
 """Likewise on a truck in millimetres, which are shown to a tenth."""
 _PLANNED = (GAP, CLEARANCE, FREE_TRAVEL, BRAKE_CONTACT)
 """What the plan says of the end."""
+Row = dict[str, Any]
+"""What the template shows of one thing, by name."""
 
 
 def job_page(path: Path, page_folder: Path, fleet: Path | None = None) -> str:
@@ -96,7 +95,7 @@ def _page(history: JobHistory, path: Path, page_folder: Path, fleet: Path | None
         long_s=LONG_S,
         holds=drawn(drawings.holds_svg(history.holds)),
         misheard=Counter(line.step for line in history.misunderstood()).most_common(),
-        talk=[_Talk.of(line) for line in history.lines if line is not history.closed],
+        talk=[_talk(line) for line in history.lines if line is not history.closed],
         lasted=_lasted(history),
         clips=clips,
         link=lambda file: link(path.parent / file, page_folder),
@@ -125,32 +124,23 @@ def _card_of(history: JobHistory) -> Card | None:
         return None
 
 
-@dataclass(frozen=True, slots=True)
-class _Sound:
-    """The sound kept of one turn, and how it is now."""
-
-    turn: Turn
-    clip: ClipKept
-    state: str
-
-    @classmethod
-    def of(cls, turn: Turn, folder: Path) -> _Sound:
-        assert turn.clip is not None
-        clip = turn.clip
-        lost = _say("clip_lost", why=clip.lost) if clip.lost else ""
-        return cls(turn, clip, lost or state(folder, clip.file, clip.sha256))
+def _sounds(history: JobHistory, folder: Path) -> list[Row]:
+    """The sound kept of each turn, and how it is now."""
+    sounds = []
+    for turn in history.turns:
+        if (clip := turn.clip) is not None:
+            lost = _say("clip_lost", why=clip.lost) if clip.lost else ""
+            now = lost or state(folder, clip.file, clip.sha256)
+            sounds.append({"turn": turn, "clip": clip, "state": now})
+    return sounds
 
 
-def _sounds(history: JobHistory, folder: Path) -> list[_Sound]:
-    return [_Sound.of(turn, folder) for turn in history.turns if turn.clip is not None]
-
-
-def _chain(history: JobHistory, clips: list[_Sound]) -> tuple[str, str]:
+def _chain(history: JobHistory, clips: list[Row]) -> tuple[str, str]:
     """How the chain is ("good", "torn" or "bad"), and that in words."""
-    changed = next((c for c in clips if c.state == "changed"), None)
+    changed = next((c for c in clips if c["state"] == "changed"), None)
     problem = history.problem
     if problem is None and changed is not None:
-        problem = _say("clip_changed", line=changed.turn.line, file=changed.clip.file)
+        problem = _say("clip_changed", line=changed["turn"].line, file=changed["clip"].file)
     if problem is None:
         return "good", _say("chain_good", lines=len(history.lines))
     kind = "torn" if " is torn (" in problem else "bad"
@@ -173,50 +163,39 @@ def _verdict(kept: ReadingKept | None) -> tuple[str, str]:
     return style, _say("accepted" if kept.accepted else "verdict", verdict=kept.decision.upper())
 
 
-@dataclass(frozen=True, slots=True)
-class _Row:
-    """As found and as left of one quantity, what each was before a correction, its limits and
-    whose figure they are."""
-
-    name: str
-    found: ReadingKept | None
-    left: ReadingKept | None
-    found_was: str
-    left_was: str
-    limits: str
-    source: str
-
-
 def _rows(
     history: JobHistory, found: dict[str, ReadingKept], left: dict[str, ReadingKept], units: str
-) -> Iterator[_Row]:
+) -> Iterator[Row]:
+    """As found and as left of each quantity, what each was before a correction, and the limits."""
     figures = history.opened.figures
     was = {id(r.kept): r.was for r in history.readings}
     names = [q for q in QUANTITIES if q in found or q in left or q in figures]
     for quantity in (*names, *(q for q in {**found, **left} if q not in QUANTITIES)):
         figure = figures.get(quantity) or LimitsKept()
-        low, high = figure.low_in, figure.high_in
         first, last = found.get(quantity), left.get(quantity)
         if first is None and last is None and quantity == BEARING_TRAVEL:
             continue
-        none = low is None and high is None
-        limits = "" if none else limits_text(Limits(low, high), units)
-        yield _Row(
-            spoken_name(quantity), first, last, was.get(id(first), ""), was.get(id(last), ""),
-            limits, figure.source,
-        )  # fmt: skip
+        limited = figure.low_in is not None or figure.high_in is not None
+        limits = limits_text(Limits(figure.low_in, figure.high_in), units) if limited else ""
+        yield {
+            "name": spoken_name(quantity),
+            "found": first,
+            "left": last,
+            "found_was": was.get(id(first), ""),
+            "left_was": was.get(id(last), ""),
+            "limits": limits,
+            "source": figure.source,
+        }
 
 
 def _expected(
     card: Card | None, found: dict[str, ReadingKept], left: dict[str, ReadingKept], units: str
 ) -> list[tuple[str, str, str, str]]:
     """What the plan from the as-found readings led to expect, what was read at the end, and how
-    far apart they are: name, planned, measured, difference."""
-    if (
-        card is None or card.clutch == "self-adjusting"
-    ):  # the maker's procedure sets it; lugcall plans nothing
-        return []
-    shot = drawings.planned(card, found)
+    far apart they are: name, planned, measured, difference. None where the clutch adjusts itself:
+    the maker's procedure sets it."""
+    manual = card is not None and card.clutch != "self-adjusting"
+    shot = drawings.planned(card, found) if card is not None and manual else None
     out: list[tuple[str, str, str, str]] = []
     if shot is None:
         return out
@@ -257,41 +236,29 @@ def _moved(move: Move, units: str) -> tuple[Move, str, str, str, Any]:
     return move, what, did, error, drawn(drawing)
 
 
-@dataclass(frozen=True, slots=True)
-class _Talk:
+def _talk(line: Any) -> Row:
     """One line as people read it; `mark` is "", "misheard", "corrected", "stop", "lead" or
     "repair"."""
-
-    n: int
-    when: str
-    who: str
-    words: str
-    meant: str
-    found: tuple[str, ...]
-    said: list[Told]
-    mark: str
-
-    @classmethod
-    def of(cls, line: Any) -> _Talk:
-        who, words = WHO.get(getattr(line, "who", ""), ""), getattr(line, "words", "")
-        found: tuple[str, ...] = ()
-        when, mark = line.clock, ""
-        match line:
-            case Turn():
-                took = meant(line.act) if words or line.act else ""
-                found = tuple(findings(line))
-                stop = "stop" if line.meaning == "stop" else ""
-                corrected = "corrected" if line.corrected is not None else stop
-                mark = "misheard" if line.misunderstood else corrected
-            case Unheard():
-                words, took = guessed(line, _say("nothing_clear")), taken_for(line)
-                mark = "misheard"
-            case Repaired():
-                took, mark = _say("torn_cut_off", bytes=line.cut_bytes or "?"), "repair"
-            case LeadAct():
-                when, who = line.at[:16].replace("T", " "), f"LEAD {line.lead or '?'}"
-                words, mark = line.text, "lead"
-                took = f"{line.act} ({line.about})" if line.about else line.act
-            case _:
-                took = _say("begun") if line.kind == "opened" else line.kind
-        return cls(line.line, when, who, words, took, found, getattr(line, "said", []), mark)
+    who, words = WHO.get(getattr(line, "who", ""), ""), getattr(line, "words", "")
+    found: list[str] = []
+    when, mark = line.clock, ""
+    match line:
+        case Turn():
+            took = meant(line.act) if words or line.act else ""
+            found = list(findings(line))
+            stop = "stop" if line.meaning == "stop" else ""
+            corrected = "corrected" if line.corrected is not None else stop
+            mark = "misheard" if line.misunderstood else corrected
+        case Unheard():
+            words, took = guessed(line, _say("nothing_clear")), taken_for(line)
+            mark = "misheard"
+        case Repaired():
+            took, mark = _say("torn_cut_off", bytes=line.cut_bytes or "?"), "repair"
+        case LeadAct():
+            when, who = line.at[:16].replace("T", " "), f"LEAD {line.lead or '?'}"
+            words, mark = line.text, "lead"
+            took = f"{line.act} ({line.about})" if line.about else line.act
+        case _:
+            took = _say("begun") if line.kind == "opened" else line.kind
+    return {"n": line.line, "when": when, "who": who, "words": words, "meant": took,
+            "found": found, "said": getattr(line, "said", []), "mark": mark}  # fmt: skip

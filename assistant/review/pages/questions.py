@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 from urllib.parse import quote
 
 from assistant.clutch.uncertainty import Measured
+from assistant.quantity import FREE_TRAVEL, GAP
 from assistant.review import questions
 from assistant.review.questions import Tables
 from assistant.wear.visits import Visit
@@ -23,12 +24,11 @@ MOST_EYES = 100
 BIN_MIN = 10
 """Width of the bins of time a job, minutes."""
 
-_GRAVEST = {kind: place for place, kind in enumerate(
-    ("chain", "accepted", "out", "ring", "clock", "ratio", "skipped", "long hold", "say-agains",
-     "edits")
-)}  # fmt: skip
-"""Kinds of doubt, the one that is told first first; remarks come last."""
-
+_GRAVEST = (
+    "chain", "accepted", "out", "ring", "clock", "ratio", "skipped", "long hold", "say-agains",
+    "edits", "remark",
+)  # fmt: skip
+"""Kinds of doubt, the one that is told first first."""
 Row = dict[str, Any]
 
 
@@ -37,7 +37,7 @@ class FleetAnswers:
     """All that the page shows. Rows are dicts with the columns of `columns.COLUMNS`.
 
     `flags` are the kinds of doubt of each listed job; `misheard_at` its steps and microphones;
-    `left_as` the lead's last act; `minutes` the jobs of each bin of time.
+    `left_as` the lead's last act; `minutes` the jobs of each bin of time; `last_job` of each truck.
     """
 
     totals: Row
@@ -53,7 +53,7 @@ class FleetAnswers:
     minutes: list[Row]
     units: list[Row]
     visits: list[Visit]
-    visit_jobs: dict[str, list[int]]
+    last_job: dict[str, int]
     damaged: list[Row]
 
 
@@ -78,9 +78,7 @@ def ask(desk: Review, t: Tables) -> FleetAnswers:
     """Ask all of it."""
     import ibis
 
-    def rows(expression: Any) -> list[Row]:
-        return desk.rows(expression)
-
+    rows = desk.rows
     totals = rows(questions.totals(t))[0]
     jobs = rows(t.jobs.order_by([ibis.desc("began_utc"), "job"]).limit(MOST_JOBS))
     eyes = rows(questions.needs_eyes(t).limit(MOST_EYES))
@@ -93,7 +91,7 @@ def ask(desk: Review, t: Tables) -> FleetAnswers:
     flags: dict[int, set[str]] = defaultdict(set)
     d = shown.doubts
     found = rows(d.select("job", "n", "kind", "text"))
-    for row in sorted(found, key=lambda row: (_GRAVEST.get(row["kind"], len(_GRAVEST)), row["n"])):
+    for row in sorted(found, key=lambda row: (_GRAVEST.index(row["kind"]), row["n"])):
         texts[row["job"]].append(row["text"].removeprefix("BROKEN CHAIN: ").rstrip("."))
         flags[row["job"]].add(row["kind"])
     heard: dict[int, set[str]] = defaultdict(set)
@@ -106,7 +104,7 @@ def ask(desk: Review, t: Tables) -> FleetAnswers:
     bins = b.mutate(bin=(b.time_s / (60 * BIN_MIN)).floor().cast("int64"))
     missed = rows(questions.misheard(t))
     units = rows(questions.units(t).limit(MOST_UNITS))
-    visits, visit_jobs = _visits(rows, t, [row["unit"] for row in units])
+    visits, last_job = _visits(rows, t, [row["unit"] for row in units])
     return FleetAnswers(
         totals=totals,
         jobs=jobs,
@@ -121,7 +119,7 @@ def ask(desk: Review, t: Tables) -> FleetAnswers:
         minutes=rows(bins.group_by("bin").agg(jobs=bins.count()).order_by("bin")),
         units=units,
         visits=visits,
-        visit_jobs=visit_jobs,
+        last_job=last_job,
         damaged=rows(questions.damaged(t).limit(MOST_EYES)),
     )
 
@@ -145,36 +143,38 @@ def _summed(missed: list[Row], by: str) -> list[Row]:
     return sorted((r for r in out.values() if r["again"]), key=lambda r: (-r["again"], r[by]))
 
 
-def _visits(rows: Any, t: Tables, units: Sequence[str]) -> tuple[list[Visit], dict[str, list[int]]]:
-    """The finished jobs of these trucks as `wear` takes them, and which job each visit was."""
+def _visits(rows: Any, t: Tables, units: Sequence[str]) -> tuple[list[Visit], dict[str, int]]:
+    """The finished jobs of these trucks as `wear` takes them, and the last job of each truck."""
     if not units:
         return [], {}
     j = t.jobs.filter(t.jobs.signed_off & (t.jobs.unit != ""))
     if len(units) == MOST_UNITS:  # else these are all of them, and it takes long to say so
         j = j.filter(j.unit.isin(list(units)))
     r = t.readings.semi_join(j, "job")
-    r = r.filter((r.as_found | r.as_left) & r.quantity.isin(["free-travel", "gap"]))
-    read: dict[tuple[int, str, bool], Row] = {}
-    for row in rows(r.select("job", "quantity", "as_left", "value_in", "low_in", "high_in",
-                             "limit_low_in")):  # fmt: skip
-        read[(row["job"], row["quantity"], row["as_left"])] = row
-    visits, jobs = [], defaultdict(list)
+    r = r.filter((r.as_found | r.as_left) & r.quantity.isin([FREE_TRAVEL, GAP]))
+    read: dict[tuple[int, str, bool], Measured | None] = {}
+    low_in: dict[int, float | None] = {}
+    r = r.select("job", "quantity", "as_left", "value_in", "low_in", "high_in", "limit_low_in")
+    for row in rows(r.order_by("as_left")):  # what is in force as left goes before as found
+        read[(row["job"], row["quantity"], row["as_left"])] = _length(row)
+        if row["quantity"] == FREE_TRAVEL:
+            low_in[row["job"]] = row["limit_low_in"]
+    visits, last_job = [], {}
     j = j.select("job", "path", "unit", "ended_utc", "odometer_miles", "lugs_by_gap",
                  "lug_pitch_in", "ring_lugs", "transmission", "linkage", "clutch")  # fmt: skip
     for row in rows(j.order_by("ended_utc")):
-        job = row["job"]
-        limit = read.get((job, "free-travel", True)) or read.get((job, "free-travel", False)) or {}
+        job = last_job[row["unit"]] = row["job"]
         visits.append(
             Visit(
                 unit=row["unit"],
                 at=row["ended_utc"].replace(tzinfo=UTC),
                 miles=row["odometer_miles"],
-                found=_length(read.get((job, "free-travel", False))),
-                left=_length(read.get((job, "free-travel", True))),
-                gap_found=_length(read.get((job, "gap", False))),
-                gap_left=_length(read.get((job, "gap", True))),
+                found=read.get((job, FREE_TRAVEL, False)),
+                left=read.get((job, FREE_TRAVEL, True)),
+                gap_found=read.get((job, GAP, False)),
+                gap_left=read.get((job, GAP, True)),
                 lugs=row["lugs_by_gap"] or 0,
-                low_in=limit.get("limit_low_in"),
+                low_in=low_in.get(job),
                 kind=(row["transmission"], row["linkage"], row["clutch"]),
                 lug_in=row["lug_pitch_in"],
                 ring_lugs=row["ring_lugs"],
@@ -182,17 +182,14 @@ def _visits(rows: Any, t: Tables, units: Sequence[str]) -> tuple[list[Visit], di
                 name=row["path"],
             )
         )
-        jobs[row["unit"]].append(job)
-    return visits, jobs
+    return visits, last_job
 
 
-def _length(row: Row | None) -> Measured | None:
+def _length(row: Row) -> Measured | None:
     """As the wear's arithmetic takes it; None for what no gauge can have shown."""
-    if row is None or None in (row["value_in"], row["low_in"], row["high_in"]):
-        return None
     try:
         return Measured.from_interval(row["value_in"], row["low_in"], row["high_in"])
-    except ValueError:
+    except (TypeError, ValueError):
         return None
 
 

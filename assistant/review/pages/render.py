@@ -14,6 +14,7 @@ from urllib.parse import quote
 
 from assistant.record.disk import write_whole
 from assistant.review.wording import lugs, short
+from assistant.sentences import printable
 
 if TYPE_CHECKING:
     from jinja2 import BytecodeCache, Environment
@@ -59,10 +60,9 @@ def _compiled(folder: Path) -> BytecodeCache | None:
 
 
 def _shown(value: Any) -> Any:
-    """Text as it is shown: control characters spelled out, not obeyed."""
-    if type(value) is str and not value.isprintable():
-        return "".join(c if c.isprintable() else repr(c)[1:-1] for c in value)
-    return "" if value is None else value
+    if value is None:
+        return ""
+    return printable(value) if type(value) is str else value
 
 
 def page(template: str, **fields: Any) -> str:

@@ -2,17 +2,16 @@
 
 from __future__ import annotations
 
-import hashlib
 import json
 from collections.abc import Callable, Iterable, Sequence
 from datetime import date
-from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from assistant import __version__
 from assistant.record import RecordError
 from assistant.record.folder import slug
+from assistant.review.index import source_hash
 from assistant.review.pages.fleet_page import Listed, fleet_page
 from assistant.review.pages.questions import Row
 from assistant.review.pages.render import write_page
@@ -21,6 +20,10 @@ if TYPE_CHECKING:
     from assistant.review import Review
 
 _MADE = "made.json"
+_SOURCES = sorted(
+    p for p in Path(__file__).parent.iterdir() if p.suffix in (".py", ".html", ".css")
+)
+"""What the pages' look depends on."""
 
 
 def fleet_file(folder: Path) -> Path:
@@ -103,15 +106,7 @@ def _state(one: Listed) -> str:
             clips = ",".join(sorted(f"{p.name}:{p.stat().st_size}" for p in own.iterdir()))
         except OSError:
             clips = "none"
-    return f"{__version__} {_look()} {one.row['head']} {clips}"
-
-
-@cache
-def _look() -> str:
-    """What the pages look like, in a short hash."""
-    here = Path(__file__).parent
-    files = sorted(p for p in here.iterdir() if p.suffix in (".py", ".html", ".css"))
-    return hashlib.sha256(b"".join(f.read_bytes() for f in files)).hexdigest()[:12]
+    return f"{__version__} {source_hash(*_SOURCES)} {one.row['head']} {clips}"
 
 
 def _made(folder: Path) -> dict[str, str]:
