@@ -12,17 +12,18 @@ from assistant.clutch.thread import lead_in
 DEFAULT_THREAD = "1/2-20"
 """Rod thread when the card names none: common practice, no source. Check the rod itself."""
 
-TRANSMISSIONS = ("non-synchronized", "synchronized")
-LINKAGES = ("rod", "cable", "hydraulic")
-CLUTCHES = ("manual", "self-adjusting")
-COVERS = ("bottom", "side", "plug")
-"""What closes the inspection hole: a cover below, a cover at the side, a rubber plug."""
-LOCKS = ("plate", "bracket")
-"""What keeps the adjusting ring from turning."""
-RINGS = ("coarse", "fine")
-UNITS = ("inch", "mm")
-DISTANCES = ("miles", "kilometres")
-LONGER = ("more clearance", "less clearance")
+CHOICES: Mapping[str, tuple[str, ...]] = {
+    "shop.units": ("inch", "mm"),
+    "shop.distance": ("miles", "kilometres"),
+    "truck.transmission": ("non-synchronized", "synchronized"),
+    "truck.clutch": ("manual", "self-adjusting"),
+    "truck.linkage": ("rod", "cable", "hydraulic"),
+    "truck.cover": ("bottom", "side", "plug"),
+    "ring.lock": ("plate", "bracket"),
+    "ring.type": ("coarse", "fine"),
+    "rod.longer": ("more clearance", "less clearance"),
+}
+"""What a key of the card may be, the common one first."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,20 +12,9 @@ import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
-from assistant.card.card import (
-    CLUTCHES,
-    COVERS,
-    DISTANCES,
-    LINKAGES,
-    LOCKS,
-    LONGER,
-    RINGS,
-    TRANSMISSIONS,
-    UNITS,
-    Card,
-)
+from assistant.card.card import CHOICES, Card
 from assistant.card.load import CardError, card_from_text, ring_of
 from assistant.card.show import toml_text
 from assistant.clutch.conformity import DEFAULT_FIGURES
@@ -44,9 +33,8 @@ class NotPossible(Exception):
         self.blanks = blanks
 
 
-@dataclass(frozen=True, slots=True)
-class Answer:
-    """What was answered; a value of None means skipped."""
+class Answer(NamedTuple):
+    """What was answered (None: skipped), of what document, and who set it."""
 
     value: Value
     source: str = ""
@@ -197,13 +185,11 @@ class CardDraft:
         out.update({k: v for k, v in (("source", last.source), ("set_by", last.by)) if v})
         return out
 
-    def text(self, remark: str = "") -> str:
+    def text(self) -> str:
         """The card as a file holds it."""
         lines = ["# Made with lugcall card --new."]
         if self.taken_from:
             lines.append(f"# Taken over from {self.taken_from}.")
-        if remark:
-            lines.append(f"# {remark}")
         return "\n".join(lines) + "\n" + toml_text(self.tables())
 
     def card(self, name: str) -> Card:
@@ -260,7 +246,6 @@ class CardQuestion:
     Attributes:
         key: where the answer stands on the card, dotted; "by" and "source" stand beside figures.
         kind: "unit", "code", "document", "choice", "length", "thread", "number" or "count".
-        choices: what may be answered, for a choice.
         quantity: the reading that the answer is read as, for all but words.
         optional: whether it may be skipped: common practice, or the maker's manual, then stands.
         only: other answers that must stand for it to be asked.
@@ -269,12 +254,16 @@ class CardQuestion:
 
     key: str
     kind: str
-    choices: tuple[str, ...] = ()
     quantity: str = ""
     optional: bool = True
     only: Only = ()
     low: float = 0.0
     high: float = 0.0
+
+    @property
+    def choices(self) -> tuple[str, ...]:
+        """What may be answered, for a choice."""
+        return CHOICES.get(self.key, ())
 
     @property
     def figure(self) -> str:
@@ -290,12 +279,6 @@ class CardQuestion:
     def words(self) -> str:
         """The entry in card.toml that has its words: one for all limits of a kind."""
         return f"figure_{self.part}" if self.figure else self.key.replace(".", "_")
-
-
-def _choice(
-    key: str, choices: tuple[str, ...], optional: bool = False, only: Only = ()
-) -> CardQuestion:
-    return CardQuestion(key, "choice", choices, optional=optional, only=only)
 
 
 def _figures() -> tuple[CardQuestion, ...]:
@@ -315,18 +298,18 @@ QUESTIONS: tuple[CardQuestion, ...] = (
     CardQuestion("unit", "unit", optional=False),
     CardQuestion("by", "code", optional=False),
     CardQuestion("source", "document", optional=False),
-    _choice("shop.units", UNITS),
-    _choice("shop.distance", DISTANCES),
-    _choice("truck.transmission", TRANSMISSIONS),
-    _choice("truck.clutch", CLUTCHES),
-    _choice("truck.linkage", LINKAGES),
-    _choice("truck.cover", COVERS),
-    _choice("ring.lock", LOCKS, only=_RING),
-    _choice("ring.type", RINGS, optional=True, only=_RING),
+    CardQuestion("shop.units", "choice", optional=False),
+    CardQuestion("shop.distance", "choice", optional=False),
+    CardQuestion("truck.transmission", "choice", optional=False),
+    CardQuestion("truck.clutch", "choice", optional=False),
+    CardQuestion("truck.linkage", "choice", optional=False),
+    CardQuestion("truck.cover", "choice", optional=False),
+    CardQuestion("ring.lock", "choice", optional=False, only=_RING),
+    CardQuestion("ring.type", "choice", only=_RING),
     CardQuestion("ring.lug", "length", quantity="clearance", only=_RING),
     CardQuestion("ring.lugs", "count", quantity="lugs", only=_RING, low=1, high=100),
     CardQuestion("rod.thread", "thread"),
-    _choice("rod.longer", LONGER, optional=True),
+    CardQuestion("rod.longer", "choice"),
     # A ratio is a plain number, and is read as one of that size would be.
     CardQuestion("pedal.ratio", "number", quantity="pedal-height", low=2, high=60),
     CardQuestion("pedal.lash", "length", quantity="clearance"),
@@ -363,54 +346,40 @@ def from_record(path: Path) -> dict[str, Any]:
     history = JobHistory.read(path)
     opened, closed = history.opened, history.closed
     assert closed is not None
-    name = opened.card.name or "no card"
-    tables, answers = taken_over(opened.card.text, name) if opened.card.text else ({}, {})
-    if opened.unit and "unit" not in answers:
-        answers["unit"] = (opened.unit, "", "")
-    units = card_from_text(opened.card.text, name).units
+    text, name = opened.card.text, opened.card.name or "no card"
+    change = taken_over(text, name) if text else {"over": {}, "answers": {}}
+    if opened.unit:
+        change["answers"].setdefault("unit", [opened.unit, "", ""])
+    units = card_from_text(text, name).units
     left = {"record": path.name, "by": closed.code, "lugs": closed.lugs}
     left |= {
         quantity: speak.limit_figures(kept.value_in, units)
         for quantity, kept in closed.as_left.items()
         if kept.value_in is not None
     }
-    return {
-        "over": tables,
-        "left": left,
-        "from": f"record {path.name}, opened with {name}",
-        "answers": {key: list(answer) for key, answer in answers.items()},
-    }
+    return change | {"left": left, "from": f"record {path.name}, opened with {name}"}
 
 
-# --- A card that stands, taken over as the beginning of another.
-
-
-AnswerData = tuple[Value, str, str]
-"""An answer, its document, and who set it."""
-
-
-def taken_over(text: str, name: str) -> tuple[dict[str, Any], dict[str, AnswerData]]:
-    """The tables of a card, and its answers: value, document, and who set it, by key.
+def taken_over(text: str, name: str) -> dict[str, Any]:
+    """The change that takes over a card that stands, see `CardDraft.change`.
 
     Raises:
         CardError: the card cannot be read.
     """
     card = card_from_text(text, name)
     tables = tomllib.loads(text)
-    figures = tables.get("figures", {})
     answers = {
-        question.key: answer
+        question.key: list(answer)
         for question in QUESTIONS
         if question.key not in ("by", "source")
         and (answer := _answer_of(question, tables, card)) is not None
     }
     for key in ("source", "set_by"):
-        figures.pop(key, None)
-    tables.pop("left", None)
-    return tables, answers
+        tables.get("figures", {}).pop(key, None)
+    return {"left": tables.pop("left", {}), "over": tables, "from": name, "answers": answers}
 
 
-def _answer_of(question: CardQuestion, tables: dict[str, Any], card: Card) -> AnswerData | None:
+def _answer_of(question: CardQuestion, tables: dict[str, Any], card: Card) -> Answer | None:
     """What a card says to a question, with its document and who set it; None when it is silent."""
     figures = tables.get("figures", {})
     table: Any = tables
@@ -421,11 +390,12 @@ def _answer_of(question: CardQuestion, tables: dict[str, Any], card: Card) -> An
     if isinstance(table, dict) and question.part in table:
         own = table if question.figure else tables.get(question.key.split(".")[0], {})
         whose = {**(figures if question.figure else {}), **(own if isinstance(own, dict) else {})}
-        return table[question.part], str(whose.get("source", "")), str(whose.get("set_by", ""))
+        set_by = str(whose.get("set_by", ""))
+        return Answer(table[question.part], str(whose.get("source", "")), set_by)
     if question.figure and table:
-        return None, "", ""  # left out on purpose: a limit on one side
+        return Answer(None)  # left out on purpose: a limit on one side
     required = question.kind == "choice" and not question.optional
-    return (question.choices[0], "", "") if required else None
+    return Answer(question.choices[0]) if required else None
 
 
 def _pair(card: Card, name: str) -> tuple[str, str]:

@@ -11,7 +11,7 @@ from typing import Annotated, Any, cast
 import msgspec
 from msgspec import Meta, Struct
 
-from assistant.card.card import LONGER
+from assistant.card.card import CHOICES
 from assistant.clutch.linkage.cable import CABLE_MODULUS_PSI, Cable, cable_stiffness_lbf_in
 from assistant.clutch.linkage.hydraulic import Hydraulic
 from assistant.clutch.linkage.levers import FourBar, LeverChain, Stage
@@ -136,7 +136,7 @@ def adjuster_of(file: TomlFile, geometry: Linkage | None) -> tuple[float | None,
     per_rod = geometry.clearance_per_rod(marked[0])
     if abs(per_rod) < _LEAST_PER_ROD:
         raise file.problem("linkage.bar", f"bar {marked[0] + 1}: its rod hardly moves the fork")
-    return 1.0 / abs(per_rod), LONGER[0] if per_rod > 0.0 else LONGER[1]
+    return 1.0 / abs(per_rod), CHOICES["rod.longer"][per_rod < 0.0]
 
 
 def _inches(file: TomlFile, table: Struct, length_in: LengthIn, at: str) -> dict[str, Any]:

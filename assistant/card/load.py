@@ -5,25 +5,12 @@ from __future__ import annotations
 import math
 import re
 from pathlib import Path
-from typing import Annotated, Any, cast
+from typing import Annotated, Any
 
 import msgspec
 from msgspec import UNSET, Meta, Struct, UnsetType
 
-from assistant.card.card import (
-    CLUTCHES,
-    COVERS,
-    DEFAULT_THREAD,
-    DISTANCES,
-    LINKAGES,
-    LOCKS,
-    LONGER,
-    RINGS,
-    TRANSMISSIONS,
-    UNITS,
-    Card,
-    Left,
-)
+from assistant.card.card import CHOICES, DEFAULT_THREAD, Card, Left
 from assistant.card.linkage import Length, adjuster_of, geometry_of
 from assistant.clutch.conformity import DEFAULT_FIGURES, Limits
 from assistant.clutch.ring import COARSE_IN, FINE_IN
@@ -59,28 +46,27 @@ class _Sourced(_Table):
     set_by: Words = ""
 
 
-class _Truck(_Table):
-    transmission: one_of(TRANSMISSIONS) = TRANSMISSIONS[0]  # type: ignore[valid-type]
-    linkage: one_of(LINKAGES) = LINKAGES[0]  # type: ignore[valid-type]
-    clutch: one_of(CLUTCHES) = CLUTCHES[0]  # type: ignore[valid-type]
-    cover: one_of(COVERS) = COVERS[0]  # type: ignore[valid-type]
+def _chosen(section: str) -> type[Any]:
+    """A section of choices alone, the first of each where it is left out."""
+    keys = {key.split(".")[1]: every for key, every in CHOICES.items() if key.startswith(section)}
+    fields = [(name, one_of(every), every[0]) for name, every in keys.items()]
+    return msgspec.defstruct(f"_{section}", fields, bases=(_Table,))
 
 
-class _Shop(_Table):
-    units: one_of(UNITS) = UNITS[0]  # type: ignore[valid-type]
-    distance: one_of(DISTANCES) = DISTANCES[0]  # type: ignore[valid-type]
+_Truck = _chosen("truck")
+_Shop = _chosen("shop")
 
 
 class _Ring(_Sourced):
     lug: Length | None = None
     lugs: LugCount | None = None
-    type: one_of(RINGS) | None = None  # type: ignore[valid-type]
-    lock: one_of(LOCKS) = LOCKS[0]  # type: ignore[valid-type]
+    type: one_of(CHOICES["ring.type"]) | None = None  # type: ignore[valid-type]
+    lock: one_of(CHOICES["ring.lock"]) = CHOICES["ring.lock"][0]  # type: ignore[valid-type]
 
 
 class _Rod(_Sourced):
     thread: Words | None = None
-    longer: one_of(LONGER) | None = None  # type: ignore[valid-type]
+    longer: one_of(CHOICES["rod.longer"]) | None = None  # type: ignore[valid-type]
     per_fork: Annotated[float, Meta(ge=0.1, le=20)] | None = None
 
 
@@ -123,8 +109,8 @@ class _File(Struct, forbid_unknown_fields=True):
     """A whole card, but for `[linkage]`, whose keys depend on what linkage it is."""
 
     unit: Words = ""
-    truck: _Truck = msgspec.field(default_factory=_Truck)
-    shop: _Shop = msgspec.field(default_factory=_Shop)
+    truck: _Truck = msgspec.field(default_factory=_Truck)  # type: ignore[valid-type]
+    shop: _Shop = msgspec.field(default_factory=_Shop)  # type: ignore[valid-type]
     ring: _Ring = msgspec.field(default_factory=_Ring)
     rod: _Rod = msgspec.field(default_factory=_Rod)
     pedal: _Pedal = msgspec.field(default_factory=_Pedal)
@@ -160,17 +146,16 @@ class _Loading:
 
     def __init__(self, file: TomlFile) -> None:
         self.file = file
-        self.says = file.to(_File)
-        self.units: str = self.says.shop.units
+        self.says: Any = file.to(_File)
         self.defaulted: list[str] = []
 
     def length(self, value: str, key: str, quantity: str = "") -> float:
         """A length written as people write them; inches."""
-        if self.units == "inch" and re.fullmatch(r"[\d.,\s]+", value):
+        if self.says.shop.units == "inch" and re.fullmatch(r"[\d.,\s]+", value):
             raise self.file.problem(
                 key, f'{value!r} has no unit; write it like "9/16 in" or "12.7 mm"'
             )
-        got = read(value, quantity, self.units)
+        got = read(value, quantity, self.says.shop.units)
         if got.status != "read" or got.value_in is None:
             why = (got.why or "no length").rstrip(".")
             raise self.file.problem(
@@ -276,11 +261,10 @@ class _Loading:
         return Left(left.record.strip(), left.by.strip(), int(left.lugs), readings)
 
     def _figures(self) -> dict[str, Limits | None]:
-        table: Any = self.says.figures
         figures: dict[str, Limits | None] = {}
         braked = self.says.truck.transmission != "synchronized"
         for name, default in DEFAULT_FIGURES.items():
-            value = getattr(table, name.replace("-", "_"))
+            value = getattr(self.says.figures, name.replace("-", "_"))
             if name == "brake-contact" and value is not UNSET and not braked:
                 raise self.file.problem(
                     f"figures.{name}",
@@ -298,13 +282,13 @@ class _Loading:
 
     def _pair(self, value: str, key: str, quantity: str) -> tuple[float, float]:
         """Both limits written as one: "1/2 to 9/16"; inches."""
-        got = read(value, quantity, self.units)
+        got = read(value, quantity, self.says.shop.units)
         if got.low_in is None or got.high_in is None or not got.readback.startswith("between"):
             raise self.file.problem(key, f"{value!r} is no pair of limits; {_LIMITS}")
         return got.low_in, got.high_in
 
     def _figure(self, name: str, value: str | _Figure) -> Limits:
-        key, every = f"figures.{name}", cast("Any", self.says.figures)
+        key, every = f"figures.{name}", self.says.figures
         whose = _whose(every, "truck card")
         if isinstance(value, str):
             return Limits(*self._pair(value, key, name), whose)

@@ -9,7 +9,6 @@ from __future__ import annotations
 import json
 import os
 import shutil
-import tomllib
 from collections.abc import Mapping
 from itertools import count
 from pathlib import Path
@@ -188,11 +187,7 @@ class CardTalk(Talk):
         if standing is None:
             return None
         path, card = standing
-        tables, answers = taken_over(card.text, path.name)
-        listed = {key: list(answer) for key, answer in answers.items()}
-        left = tomllib.loads(card.text).get("left", {})
-        change = {"over": tables, "left": left, "from": path.name, "answers": listed}
-        return path.name, change
+        return path.name, taken_over(card.text, path.name)
 
     def _standing(self, unit: str) -> tuple[Path, Card] | None:
         cards, _ = cards_in(self.draft_file.folder)

@@ -20,7 +20,7 @@ from typing import Annotated, Any, TypeVar
 import msgspec
 
 from assistant import interlocks
-from assistant.card.card import CLUTCHES, COVERS, LINKAGES, LOCKS, RINGS, TRANSMISSIONS, UNITS
+from assistant.card.card import CHOICES
 from assistant.quantity import ODOMETER, QUANTITIES
 from assistant.readings.speak import number_words
 from assistant.sentences import (
@@ -124,13 +124,13 @@ REPLIES = {
 # --- kinds of truck -------------------------------------------------------------------------------
 
 TRAITS: dict[str, tuple[str, ...]] = {
-    "transmission": TRANSMISSIONS,
-    "linkage": LINKAGES,
-    "clutch": CLUTCHES,
-    "cover": COVERS,
-    "lock": LOCKS,
-    "ring": ("unsaid", *RINGS),
-    "units": UNITS,
+    "transmission": CHOICES["truck.transmission"],
+    "linkage": CHOICES["truck.linkage"],
+    "clutch": CHOICES["truck.clutch"],
+    "cover": CHOICES["truck.cover"],
+    "lock": CHOICES["ring.lock"],
+    "ring": ("unsaid", *CHOICES["ring.type"]),
+    "units": CHOICES["shop.units"],
 }
 """Trait of a truck -> the values it may have, the usual one first."""
 
