@@ -15,7 +15,7 @@ from assistant import __version__
 from assistant.cli import card, lead, review, trade, voice
 from assistant.cli.terminal import (
     PATH,
-    Commands,
+    CommandGroup,
     begin_job,
     decoded,
     fail,
@@ -58,7 +58,7 @@ def run() -> None:
 
 
 @click.group(
-    cls=Commands,
+    cls=CommandGroup,
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 92},
 )
 @click.version_option(__version__, prog_name="lugcall")

@@ -61,8 +61,8 @@ _EXPECTED = (
 loaded already: to import half of them takes longer than many a command."""
 
 
-class Commands(click.Group):
-    """Commands whose expected errors become one line on standard error, and an exit code."""
+class CommandGroup(click.Group):
+    """CommandGroup whose expected errors become one line on standard error, and an exit code."""
 
     def invoke(self, ctx: click.Context) -> Any:
         """Run the command that was called."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -23,7 +23,6 @@ from assistant.cli.terminal import (
 if TYPE_CHECKING:
     from assistant.card import Card
     from assistant.clutch.uncertainty import Measured
-    from assistant.pictures.snapshot import Snapshot
     from assistant.record.history import JobHistory
     from assistant.wear.outlook import Outlook
 
@@ -107,8 +106,11 @@ def cause(
         show_lines(talk.hear(line))
 
 
+_HEADINGS = {"stroke": "pedal stroke", "chain": "chain", "linkage": "rods and levers"}
+
+
 @click.command(short_help="Draw the pedal stroke, or the chain, today and after.")
-@click.argument("what", type=click.Choice(("stroke", "chain", "linkage")), default="stroke")
+@click.argument("what", type=click.Choice(tuple(_HEADINGS)), default="stroke")
 @truck_options
 @_record_option
 @reading_options()
@@ -130,13 +132,15 @@ def picture(
     plain characters, or as SVG. Ends with one sentence to say aloud.
     """
     from assistant.pictures import plain
-    from assistant.pictures.snapshot import stroke_of, today_and_after
+    from assistant.pictures.snapshot import today_and_after
+    from assistant.pictures.svg import bars_svg, chain_svg, stroke_svg
 
     card, found, left = _given(card_file, record, called)
     shots = today_and_after(card, found, left)
     spoken = [plain.spoken(shot, card) for shot in shots]
     if svg_file is not None:
-        drawn = _svg(what, shots, card, " ".join(spoken))
+        draw = {"stroke": stroke_svg, "chain": chain_svg, "linkage": bars_svg}[what]
+        drawn = draw(shots, card, f"{card.unit or 'Truck'}: {_HEADINGS[what]}")
         try:
             svg_file.write_text(drawn, encoding="utf-8")
         except OSError as error:
@@ -145,28 +149,10 @@ def picture(
     elif what == "linkage":
         fail("rods and levers are drawn to a file: add --svg FILE", 2)
     elif what == "stroke":
-        show_lines(plain.stroke_lines([stroke_of(shot, card) for shot in shots], card.units))
+        show_lines(plain.stroke_lines(shots, card))
     else:
         show_lines(plain.chain_lines(shots, card))
     show_lines(["", *spoken, *(plain.why(shots, card) if why else ())])
-
-
-_HEADINGS = {"stroke": "pedal stroke", "chain": "chain", "linkage": "rods and levers"}
-
-
-def _svg(what: str, shots: Sequence[Snapshot], card: Card, spoken: str) -> str:
-    """The sheet. Raises PictureError when the card does not tell enough."""
-    from assistant.pictures.snapshot import say, stroke_of
-    from assistant.pictures.svg import bars_svg, chain_svg, stroke_svg
-
-    heading = f"{card.unit or 'Truck'}: {_HEADINGS[what]}"
-    if what == "linkage":
-        return bars_svg(shots, card, heading, spoken)
-    if what == "chain":
-        return chain_svg(shots, card, heading, spoken)
-    sure = shots[0].brake_known or card.transmission == "synchronized"
-    strokes = [stroke_of(shot, card) for shot in shots]
-    return stroke_svg(strokes, heading, spoken, card.units, "" if sure else say("brake_not_known"))
 
 
 @click.command(short_help="When free travel reaches its limit, from past records.")

@@ -294,7 +294,7 @@ def on_picture(job: Job, act: Act) -> list[Said]:
 def drawn(job: Job) -> list[str]:
     """Stroke and chain in plain characters, today and as planned; nothing before they are read."""
     from assistant.pictures import plain
-    from assistant.pictures.snapshot import PictureError, planned, stroke_of, today_and_after
+    from assistant.pictures.snapshot import PictureError, planned, today_and_after
 
     card, plan, read = job.facts.card, job.facts.plans.whole(), _readings_now(job)
     try:
@@ -303,8 +303,7 @@ def drawn(job: Job) -> list[str]:
         return []
     if plan is not None and read == job.facts.lengths():  # as it was told
         shots[1:] = [planned(shots[0], plan.after, card)]
-    strokes = [stroke_of(shot, card) for shot in shots]
-    return [*plain.stroke_lines(strokes, card.units), "", *plain.chain_lines(shots, card)]
+    return [*plain.stroke_lines(shots, card), "", *plain.chain_lines(shots, card)]
 
 
 def _readings_now(job: Job) -> dict[str, Measured]:

@@ -5,7 +5,15 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from assistant.card import Card
-from assistant.pictures.snapshot import Snapshot, Stroke, figures_of, limits_text, ratio_text, say
+from assistant.pictures.snapshot import (
+    Snapshot,
+    Stroke,
+    figures_of,
+    limits_text,
+    ratio_text,
+    say,
+    stroke_of,
+)
 from assistant.quantity import BRAKE_CONTACT, CLEARANCE, FREE_TRAVEL, GAP, PEDAL_HEIGHT
 from assistant.readings import speak
 
@@ -14,12 +22,13 @@ WIDTH = 70
 _FILL = {"free": "_", "release": "/", "brake": "#"}
 
 
-def stroke_lines(strokes: Sequence[Stroke], units: str) -> list[str]:
+def stroke_lines(shots: Sequence[Snapshot], card: Card) -> list[str]:
     """The strips, one below the other, to one scale."""
+    strokes = [stroke_of(shot, card) for shot in shots]
     per_in = WIDTH / max(s.length_in for s in strokes)
     lines = []
     for stroke in strokes:
-        lines += [*_strip(stroke, per_in, units), ""]
+        lines += [*_strip(stroke, per_in, card.units), ""]
     return [*lines, say("stroke_key")]
 
 

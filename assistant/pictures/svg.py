@@ -10,6 +10,7 @@ from xml.etree import ElementTree as Xml
 from assistant.card import Card
 from assistant.clutch.linkage.levers import LeverChain, Stage
 from assistant.clutch.linkage.stroke import LinkageError
+from assistant.pictures.plain import spoken
 from assistant.pictures.snapshot import (
     Band,
     PictureError,
@@ -18,6 +19,7 @@ from assistant.pictures.snapshot import (
     figures_of,
     geometry_strokes,
     say,
+    stroke_of,
 )
 from assistant.quantity import BRAKE_CONTACT, CLEARANCE, GAP, PEDAL_HEIGHT
 from assistant.readings import speak
@@ -121,6 +123,13 @@ class Sheet:
         return '<?xml version="1.0" encoding="UTF-8"?>\n' + Xml.tostring(self.root, "unicode")
 
 
+def _sheet(shots: Sequence[Snapshot], card: Card, heading: str, note: str) -> Sheet:
+    """A sheet that is also told in one sentence, for those who cannot see it."""
+    sheet = Sheet(heading, " ".join(spoken(shot, card) for shot in shots))
+    sheet.head(heading, note)
+    return sheet
+
+
 def text_width(words: str, size: float) -> float:
     """About how wide words are, on the wide side."""
     return 0.70 * size * len(words)
@@ -137,19 +146,15 @@ _STRIP = 110
 _TOPS = (150, 560)
 
 
-def stroke_svg(
-    strokes: Sequence[Stroke], heading: str, spoken: str, units: str, note: str = ""
-) -> str:
-    """Up to two strips to the same scale: today, and after if it is known.
-
-    `heading` names the truck, `spoken` is the picture in one sentence, for those who cannot see it,
-    `units` "inch" or "mm", and `note` what else must be said beside "to scale".
-    """
-    sheet = Sheet(heading, spoken)
-    sheet.head(heading, say("to_scale", note=note))
+def stroke_svg(shots: Sequence[Snapshot], card: Card, heading: str) -> str:
+    """Up to two strips to the same scale: today, and after if it is known."""
+    sure = shots[0].brake_known or card.transmission == "synchronized"
+    note = "" if sure else say("brake_not_known")
+    sheet = _sheet(shots, card, heading, say("to_scale", note=note))
+    strokes = [stroke_of(shot, card) for shot in shots]
     scale = (_RIGHT - _LEFT) / max(s.length_in for s in strokes)
     for stroke, top in zip(strokes, _TOPS, strict=False):
-        _strip(sheet, stroke, top, scale, units)
+        _strip(sheet, stroke, top, scale, card.units)
     return sheet.svg
 
 
@@ -211,10 +216,10 @@ _BODY = 120  # width of the bearing: not to scale
 _SPACE = 560  # length of gap and clearance together, at most
 
 
-def chain_svg(shots: Sequence[Snapshot], card: Card, heading: str, spoken: str) -> str:
-    """Up to two rows to the same scales; limits and units are the card's. See `stroke_svg`."""
-    sheet = Sheet(heading, spoken)
-    sheet.head(heading, say("not_to_scale", ratio=f"{shots[0].ratio.value:.1f}"))
+def chain_svg(shots: Sequence[Snapshot], card: Card, heading: str) -> str:
+    """Up to two rows to the same scales; limits and units are the card's."""
+    ratio = f"{shots[0].ratio.value:.1f}"
+    sheet = _sheet(shots, card, heading, say("not_to_scale", ratio=ratio))
     span = max(sum(shot.spaces_in) for shot in shots)
     tall = max(shot.get(PEDAL_HEIGHT) or 0.0 for shot in shots)
     for shot, top in zip(shots, _ROWS, strict=False):
@@ -305,8 +310,8 @@ class _Panel(NamedTuple):
         return complex(min(xs), min(ys)), complex(max(xs) - min(xs), max(ys) - min(ys))
 
 
-def bars_svg(shots: Sequence[Snapshot], card: Card, heading: str, spoken: str) -> str:
-    """Up to two rows of panels. See `stroke_svg`.
+def bars_svg(shots: Sequence[Snapshot], card: Card, heading: str) -> str:
+    """Up to two rows of panels.
 
     Raises:
         PictureError: the card has no rods and levers, more than fit, or they do not reach.
@@ -317,8 +322,7 @@ def bars_svg(shots: Sequence[Snapshot], card: Card, heading: str, spoken: str) -
     if len(chain.stages) > _MOST:
         raise PictureError(f"more than {_MOST} rods do not fit; lugcall picture chain does")
     rows = [_panels(chain, shot, card) for shot in shots[:2]]
-    sheet = Sheet(heading, spoken)
-    sheet.head(heading, say("rest_and_touched"))
+    sheet = _sheet(shots, card, heading, say("rest_and_touched"))
     room = (WIDTH - 120) / len(chain.stages)
     sizes = [panel.box[1] for row in rows for panel in row]
     scale = min(

@@ -21,22 +21,27 @@ from typing import TYPE_CHECKING, Any
 from assistant.record import RecordError
 from assistant.record.disk import write_whole
 from assistant.review.columns import COLUMNS, OF_A_JOB
+from assistant.review.index import WAIT_S, Index, index_home, rows_of, source_hash
+from assistant.review.wording import Row, say
 
 if TYPE_CHECKING:
     import duckdb
     import ibis.expr.types as ir
 
-    from assistant.review.index import Index
     from assistant.review.questions import Tables
     from assistant.review.refresh import Refreshed
 
 __all__ = ["Review", "open_review"]
-Row = dict[str, Any]
 _HERE = Path(__file__).parent
 
 
 class Answers:
-    """What an engine that has the tables can be asked."""
+    """What an engine that has the tables can be asked.
+
+    Attributes:
+        told: one line each on what the lead should know of the folders.
+        home: where the indexes are, and what else is kept.
+    """
 
     engine = "duckdb"
 
@@ -68,8 +73,6 @@ class Answers:
         """
         import duckdb
 
-        from assistant.review.index import source_hash
-
         file = self.home / f"{self.engine}-questions.json"
         made_by = source_hash(_HERE / "questions.py", _HERE / "columns.py")
         key = f"{made_by} {duckdb.__version__}"
@@ -94,13 +97,7 @@ class Answers:
 
 
 class Review(Answers):
-    """Tables of all the folders' jobs, as of their last refresh. Use `with`, or `close`.
-
-    Attributes:
-        told: one line each on what the lead should know of the folders.
-        refreshed: what was done about each folder.
-        home: where the indexes are, and what else is kept.
-    """
+    """Tables of all the folders' jobs, as of their last refresh. Use `with`, or `close`."""
 
     def __init__(
         self,
@@ -115,8 +112,6 @@ class Review(Answers):
         self._indexes = indexes
         twice = _copies(connection, indexes)
         if twice:
-            from assistant.review.wording import say
-
             self.told.append(say("folder.twice", count=len(twice)))
         for table in COLUMNS:
             connection.execute(f"CREATE VIEW {table} AS {_view(table, indexes, twice)}")
@@ -129,8 +124,6 @@ class Review(Answers):
             OSError: what the statement writes to cannot be written.
         """
         import duckdb
-
-        from assistant.review.index import rows_of
 
         try:
             return rows_of(self._connection.execute(sql))
@@ -180,17 +173,13 @@ def open_review(
 
     Args:
         folders: of records; each has an index of its own.
-        home: where the indexes live; the user's cache if not given.
-        wait: takes one line when another lead has an index and is waited for.
-        wait_s: for so long at most, in seconds; a minute if not given.
+        home, wait, wait_s: see `index.Index`; the user's cache, and a minute, if not given.
         how: see `refresh.refresh`.
 
     Raises:
         RecordError: another lead had an index all that time, or it cannot be written.
     """
     import duckdb
-
-    from assistant.review.index import WAIT_S, Index, index_home
 
     home = home or index_home()
     connection = duckdb.connect()
@@ -212,7 +201,6 @@ def _up_to_date(index: Index, how: dict[str, Any]) -> Refreshed:
     import duckdb
 
     from assistant.review.refresh import refresh
-    from assistant.review.wording import say
 
     index.write()
     try:

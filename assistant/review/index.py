@@ -23,7 +23,7 @@ from assistant.record import RecordError
 from assistant.record.disk import reason
 from assistant.record.folder import slug
 from assistant.review.columns import COLUMNS, OF_A_JOB
-from assistant.review.wording import say
+from assistant.review.wording import Row, say
 
 if TYPE_CHECKING:
     import duckdb
@@ -39,7 +39,6 @@ _STATE = {"size": "BIGINT", "mtime": "BIGINT", "ctime": "BIGINT", "events": "BIG
 """What the table of files keeps for the next refresh, beyond what it shows."""
 _BUSY = ("lock on file", "file handle conflict", "used by another process")
 """In what DuckDB says of a file that somebody has."""
-Row = dict[str, Any]
 Tell = Callable[[str], None]
 _spelled = msgspec.json.Encoder().encode
 

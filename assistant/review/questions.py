@@ -82,9 +82,7 @@ def needs_eyes(t: Tables) -> ir.Table:
     )
     weighed = d.mutate(weight=weight).group_by("job").agg(weight=lambda d: d.weight.sum())
     a = t.lead_acts.filter(t.lead_acts.kind.isin(LOOKED_AT))
-    last = a.group_by("job").agg(
-        asked=a.kind.argmax(a.n),
-    )
+    last = a.group_by("job").agg(asked=a.kind.argmax(a.n))
     j = t.jobs.select("job", "unit", "began_utc", "code", "chain", "signed_off", "doubts")
     joined = j.left_join(weighed, "job").drop("job_right")
     joined = joined.left_join(last, "job").drop("job_right")
@@ -124,26 +122,19 @@ def predicted_measured(t: Tables) -> ir.Table:
 def by_finding(t: Tables) -> ir.Table:
     """How ring moves came out: finding, moves, mean and spread of the error in inches."""
     m = t.moves.filter((t.moves.kind == "ring") & (t.moves.finding != ""))
-    return (
-        m.group_by("finding")
-        .agg(
-            moves=m.count(),
-            mean_error_in=m.error_in.mean(),
-            spread_in=m.error_in.std(how="pop"),
-        )
-        .order_by([ibis.desc("moves"), "finding"])
+    told = m.group_by("finding").agg(
+        moves=m.count(), mean_error_in=m.error_in.mean(), spread_in=m.error_in.std(how="pop")
     )
+    return told.order_by([ibis.desc("moves"), "finding"])
 
 
 def first_time_right(t: Tables) -> ir.Table:
     """Per month of the sign-off: month_utc, jobs, right, share of those signed off."""
     j = t.jobs.filter(t.jobs.signed_off)
     j = j.mutate(month_utc=j.ended_utc.truncate("M"), right=j.first_time_right.cast("int64"))
-    return (
-        j.group_by("month_utc")
-        .agg(jobs=j.count(), right=j.right.sum(), share=j.right.mean())
-        .order_by("month_utc")
-    )
+    months = j.group_by("month_utc")
+    told = months.agg(jobs=j.count(), right=j.right.sum(), share=j.right.mean())
+    return told.order_by("month_utc")
 
 
 def misheard(t: Tables) -> ir.Table:
@@ -157,17 +148,14 @@ def misheard(t: Tables) -> ir.Table:
 def time_a_step(t: Tables) -> ir.Table:
     """Per step: jobs, median and mean seconds a job, utterances and say-agains; slowest first."""
     s = t.steps
-    return (
-        s.group_by("step")
-        .agg(
-            jobs=s.count(),
-            mean_s=s.step_s.mean(),
-            longest_s=s.step_s.max(),
-            turns=s.turns.sum(),
-            say_agains=s.say_agains.sum(),
-        )
-        .order_by([ibis.desc("mean_s"), "step"])
+    told = s.group_by("step").agg(
+        jobs=s.count(),
+        mean_s=s.step_s.mean(),
+        longest_s=s.step_s.max(),
+        turns=s.turns.sum(),
+        say_agains=s.say_agains.sum(),
     )
+    return told.order_by([ibis.desc("mean_s"), "step"])
 
 
 def totals(t: Tables) -> ir.Table:
@@ -229,16 +217,10 @@ def damaged(t: Tables) -> ir.Table:
 
 
 QUESTIONS = {
-    "needs_eyes": needs_eyes,
-    "as_found_left": as_found_left,
-    "predicted_measured": predicted_measured,
-    "by_finding": by_finding,
-    "first_time_right": first_time_right,
-    "misheard": misheard,
-    "time_a_step": time_a_step,
-    "totals": totals,
-    "free_travel": free_travel,
-    "units": units,
-    "damaged": damaged,
-}
+    question.__name__: question
+    for question in (
+        needs_eyes, as_found_left, predicted_measured, by_finding, first_time_right, misheard,
+        time_a_step, totals, free_travel, units, damaged,
+    )
+}  # fmt: skip
 """All of them by name."""

@@ -27,13 +27,12 @@ from assistant.record.history import (
     line_of,
 )
 from assistant.review.doubts import doubts_in_index, is_long
-from assistant.review.wording import say
+from assistant.review.wording import Row, say
 
 BREAK_US = 30 * 60 * 1_000_000
 """A longer silence is not time at work."""
 TYPED = "typed"
 _ENDED = {"released": "up", "lost": "unsure", "stopped": "unsure", "open": "open"}
-Row = dict[str, Any]
 
 
 @dataclass(slots=True)

@@ -12,6 +12,7 @@ if TYPE_CHECKING:
     from assistant.review import Answers
 
 Row = dict[str, Any]
+"""By column, or by the name that a template has for it."""
 
 MOST_SIGNS = 60
 """Of one doubt among many."""

@@ -20,7 +20,7 @@ from assistant.pictures.svg import HEIGHT, SMALL, WIDTH, bars_svg, chain_svg, st
 from tests.clutch.rods import BARS
 from tests.demo import DEMO, script
 
-HEADING, NOTE = "UNIT-1042-B of the north yard: pedal stroke", "; brake not known"
+HEADING = "UNIT-1042-B of the north yard: pedal stroke"
 NS = "{http://www.w3.org/2000/svg}"
 RECORD = DEMO / "records" / "first_job.jsonl"
 READ = {
@@ -51,9 +51,8 @@ def drawn(what: str, read: dict[str, Measured], card: Card) -> Xml.Element:
     """The picture, parsed."""
     shots = today_and_after(card, read)
     if what == "chain":
-        return Xml.fromstring(chain_svg(shots, card, HEADING, "s").encode())
-    strokes = [stroke_of(shot, card) for shot in shots]
-    return Xml.fromstring(stroke_svg(strokes, HEADING, "s", card.units, NOTE).encode())
+        return Xml.fromstring(chain_svg(shots, card, HEADING).encode())
+    return Xml.fromstring(stroke_svg(shots, card, HEADING).encode())
 
 
 def filled(svg: Xml.Element, fill: str) -> list[tuple[float, float]]:
@@ -122,7 +121,7 @@ def test_rods_and_levers_are_to_scale() -> None:
     """In every position drawn the parts keep their lengths, and one scale holds for all of them."""
     card = card_from_text(RODS, "rods.toml")
     shots = today_and_after(card, readings(EDGES[0]))
-    svg = Xml.fromstring(bars_svg(shots, card, "T", "s").encode())
+    svg = Xml.fromstring(bars_svg(shots, card, "T").encode())
     lengths = []
     for line in svg.iter(f"{NS}line"):
         x1, y1, x2, y2 = (float(line.attrib[k]) for k in ("x1", "y1", "x2", "y2"))
@@ -136,7 +135,7 @@ def test_rods_and_levers_are_to_scale() -> None:
 def test_without_rods_there_is_no_picture_of_them(card: Card) -> None:
     shots = today_and_after(card, READ)
     with pytest.raises(PictureError, match="picture chain"):
-        bars_svg(shots, card, "T", "s")
+        bars_svg(shots, card, "T")
 
 
 def test_self_contained_and_not_by_colour_alone(card: Card) -> None:
@@ -164,7 +163,7 @@ def test_what_is_not_known_is_not_drawn() -> None:
 def test_a_brake_below_the_end_of_the_pedal_is_said_to_be_missed(card: Card) -> None:
     """The pedal ends a quarter inch above the floor, the brake would come below that."""
     shots = today_and_after(card, READ)
-    lines = plain.stroke_lines([stroke_of(shots[0], card)], "inch")
+    lines = plain.stroke_lines(shots[:1], card)
     assert lines[0] == "TODAY  BRAKE NOT REACHED"
     assert lines[1].endswith("..|") and "#" not in lines[1]
 
@@ -179,10 +178,9 @@ def test_plain_characters_are_to_scale_and_fit_a_terminal(card: Card) -> None:
             "total-travel": height - rng.uniform(0, 1), "brake-contact": rng.uniform(0, 2),
         }  # fmt: skip
         shots = today_and_after(card, readings(values))
-        strokes = [stroke_of(s, card) for s in shots]
-        lines = plain.stroke_lines(strokes, "inch") + plain.chain_lines(shots, card)
+        lines = plain.stroke_lines(shots, card) + plain.chain_lines(shots, card)
         assert max(map(len, lines)) <= 100  # the strips themselves are 72
-        per_in = plain.WIDTH / max(s.length_in for s in strokes)
+        per_in = plain.WIDTH / max(s.length_in for s in (stroke_of(shot, card) for shot in shots))
         assert lines[1].count("_") == pytest.approx(values["free-travel"] * per_in, abs=1)
         row = next(line for line in plain.chain_lines(shots, card) if "[BRG]" in line)
         ratio = row.count("-") / max(1, row.count("."))

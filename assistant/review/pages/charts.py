@@ -18,8 +18,9 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 from assistant.clutch.uncertainty import Measured
 from assistant.review.index import source_hash
-from assistant.review.pages.questions import BIN_MIN, Row, hash_of
+from assistant.review.pages.questions import BIN_MIN, hash_of
 from assistant.review.pages.render import write_page
+from assistant.review.wording import Row
 from assistant.wear.visits import Visit
 
 if TYPE_CHECKING:

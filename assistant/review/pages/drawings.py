@@ -11,12 +11,10 @@ from dataclasses import replace
 
 from assistant.card import Card
 from assistant.card.arithmetic import lengths_kept, stops_kept
-from assistant.pictures import plain as say
 from assistant.pictures.snapshot import (
     PictureError,
     Snapshot,
     figures_of,
-    stroke_of,
     today_and_after,
 )
 from assistant.pictures.svg import Sheet, chain_svg, stroke_svg
@@ -47,19 +45,13 @@ def pictures(
         shots = today_and_after(card, was, now, stops_kept(card, was))
     except (PictureError, ValueError):
         return []
-    if not now:
-        shots = shots[:1]
-    shots = [
-        replace(shot, title=title)
-        for shot, title in zip(shots, ("AS FOUND", "AS LEFT"), strict=False)
+    titled = zip(shots, ("AS FOUND", "AS LEFT") if now else ("AS FOUND",), strict=False)
+    shots = [replace(shot, title=title) for shot, title in titled]
+    high = 500 if len(shots) == 1 else 900
+    return [
+        _inside(stroke_svg(shots, card, heading), "strip", max(high, 520)),
+        _inside(chain_svg(shots, card, heading), "chain", high),
     ]
-    spoken = " ".join(say.spoken(shot, card) for shot in shots)
-    sure = shots[0].brake_known or card.transmission == "synchronized"
-    note = "" if sure else "; where the brake is, not known"
-    strip = stroke_svg([stroke_of(s, card) for s in shots], heading, spoken, card.units, note)
-    high = 520 if len(shots) == 1 else 900
-    return [_inside(strip, "strip", high), _inside(chain_svg(shots, card, heading, spoken), "chain",
-            500 if len(shots) == 1 else 900)]  # fmt: skip
 
 
 def _inside(svg: str, name: str, high: float) -> str:

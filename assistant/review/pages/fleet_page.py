@@ -17,15 +17,14 @@ from assistant.review.pages.questions import (
     MOST_JOBS,
     MOST_UNITS,
     FleetAnswers,
-    Row,
     ask,
     hash_of,
     joined,
     narrowed,
     tokens_of,
 )
-from assistant.review.pages.render import drawn, link, page, script
-from assistant.review.wording import say, signed, span
+from assistant.review.pages.render import link, page
+from assistant.review.wording import Row, say, signed
 from assistant.wear.outlook import Outlook, Range, outlook
 from assistant.wear.visits import Visit
 
@@ -48,7 +47,7 @@ _MOST = {
 
 @dataclass(frozen=True, slots=True)
 class Listed:
-    """One job of the list: its row, where its record and its page are, and its tokens."""
+    """One job of the list: where its record and its page are, and what it is found by."""
 
     row: Row
     record: Path
@@ -56,11 +55,8 @@ class Listed:
     page_link: str
     tokens: str
     words: str
-    day: str
     when: str
-    lasted: str
     doubts: list[str]
-    lead: str
 
 
 def fleet_page(
@@ -77,8 +73,7 @@ def fleet_page(
         desk: an open review.
         page_folder: where the page will be.
         page_of: where a job's own page is, or will be.
-        unit: only this truck.
-        since: only jobs begun since this day.
+        unit, since: only this truck, and only jobs begun since this day.
         ring_lugs: lugs of a ring from new to its end, if known.
     """
     answers = ask(desk, narrowed(desk.tables, unit, since))
@@ -92,7 +87,6 @@ def fleet_page(
     order = [unit for unit in dict.fromkeys(order) if unit in trucks]
     text = page(
         "fleet.html",
-        script=script("fleet.js"),
         a=answers,
         jobs=jobs,
         eyes=[(row, by_job[row["job"]]) for row in answers.eyes],
@@ -101,11 +95,11 @@ def fleet_page(
         no_rings=no_rings,
         last_job=answers.last_job,
         by_job=by_job,
-        months=drawn(chart(charts.months, answers.months)),
-        by_step=drawn(chart(charts.misheard, answers.by_step, "step", "step")),
-        by_mic=drawn(chart(charts.misheard, answers.by_mic, "microphone", "mic")),
-        minutes=drawn(chart(charts.minutes, answers.minutes)),
-        curves=drawn(chart(charts.curves, charts.cells([(unit, trucks[unit]) for unit in order]))),
+        months=chart(charts.months, answers.months),
+        by_step=chart(charts.misheard, answers.by_step, "step", "step"),
+        by_mic=chart(charts.misheard, answers.by_mic, "microphone", "mic"),
+        minutes=chart(charts.minutes, answers.minutes),
+        curves=chart(charts.curves, charts.cells([(unit, trucks[unit]) for unit in order])),
         codes=sorted({one.row["code"] for one in jobs if one.row["code"]}),
         told=desk.told,
         hash_of=hash_of,
@@ -130,7 +124,7 @@ def _listed(
     if "\\x" in row["path"]:  # a name that is no text
         record = desk.record_path(row["job"])
     when = str(row["began_local"])[:16].replace("T", " ")
-    job = row["job"]
+    texts = answers.texts[row["job"]]
     words = " ".join(str(row[k] or "") for k in ("unit", "code", "path", "card", "step", "chain"))
     return Listed(
         row=row,
@@ -138,12 +132,9 @@ def _listed(
         record_link=link(record, page_folder),
         page_link=link(page_of(row), page_folder),
         tokens=joined(tokens_of(row, answers)),
-        words=f"{words} {when} {' '.join(answers.texts.get(job, ()))}".lower(),
-        day=when[:10],
+        words=f"{words} {when} {' '.join(texts)}".lower(),
         when=when,
-        lasted=span(row["time_s"]) if row["time_s"] is not None else "",
-        doubts=answers.texts.get(job, []),
-        lead=answers.left_as.get(job, ""),
+        doubts=texts,
     )
 
 
@@ -193,12 +184,7 @@ def by_unit(visits: Sequence[Visit]) -> dict[str, list[Visit]]:
 
 
 def due_soon(visits: Sequence[Visit], ring_lugs: int | None = None) -> list[Outlook]:
-    """The trucks due first, with ranges, soonest first.
-
-    Args:
-        visits: of the fleet.
-        ring_lugs: lugs of a ring from new to its end, if the shop knows it from the maker's manual.
-    """
+    """The trucks of a fleet that are due first, with ranges, soonest first. See `outlook`."""
     trucks = by_unit(visits)
     first = sorted(trucks, key=lambda unit: _rough_days(trucks[unit]))[:MOST_DUE]
     names = sorted(trucks)
@@ -233,9 +219,8 @@ def rings_left(
 ) -> tuple[list[Ring], list[str]]:
     """The rings of a fleet, the fewest lugs left first, and the trucks of which it is not known.
 
-    Args:
-        trucks: each truck's visits, oldest first. One whose clutch adjusts itself has no such ring.
-        ring_lugs: lugs of a ring from new to its end; without it, as each truck's newest card says.
+    Each truck's visits are oldest first. One whose clutch adjusts itself has no such ring. Without
+    `ring_lugs`, from new to a ring's end, each truck's newest card says it.
     """
     known, unknown = [], []
     for unit, visits in trucks.items():

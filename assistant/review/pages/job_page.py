@@ -36,8 +36,8 @@ from assistant.record.history import (
 from assistant.record.transcript import WHO, findings, guessed, meant, taken_for
 from assistant.review.doubts import LONG_S, ON_PAGE, doubts_on_page
 from assistant.review.pages import drawings
-from assistant.review.pages.render import drawn, link, page
-from assistant.review.wording import say, span
+from assistant.review.pages.render import link, page
+from assistant.review.wording import Row, say, span
 
 _SAME_IN = 0.001
 """Nearer than this, planned and measured are told as the same: no gauge here reads finer."""
@@ -45,8 +45,6 @@ _SAME_MM = 0.05
 """Likewise on a truck in millimetres, which are shown to a tenth."""
 _PLANNED = (GAP, CLEARANCE, FREE_TRAVEL, BRAKE_CONTACT)
 """What the plan says of the end."""
-Row = dict[str, Any]
-"""What the template shows of one thing, by name."""
 
 
 def job_page(path: Path, page_folder: Path, fleet: Path | None = None) -> str:
@@ -87,13 +85,13 @@ def _page(history: JobHistory, path: Path, page_folder: Path, fleet: Path | None
         kinds={kind: say(f"kinds.{kind}") for kind in ON_PAGE},
         ring=card is None or card.clutch != "self-adjusting",
         rows=_rows(history, found, left, units),
-        pictures=[drawn(p) for p in drawings.pictures(card, unit, found, left)],
+        pictures=drawings.pictures(card, unit, found, left),
         expected=_expected(card, found, left, units),
         moves=[_moved(move, units) for move in history.moves],
         verdict=_verdict,
         inches=lambda v: "" if v is None else figures_of(v, units),
         long_s=LONG_S,
-        holds=drawn(drawings.holds_svg(history.holds)),
+        holds=drawings.holds_svg(history.holds),
         misheard=Counter(line.step for line in history.misunderstood()).most_common(),
         talk=[_talk(line) for line in history.lines if line is not history.closed],
         lasted=_lasted(history),
@@ -217,7 +215,7 @@ def _apart(difference: float, units: str) -> str:
     return _say("more" if difference > 0 else "less", by=figures_of(abs(difference), units))
 
 
-def _moved(move: Move, units: str) -> tuple[Move, str, str, str, Any]:
+def _moved(move: Move, units: str) -> tuple[Move, str, str, str, str]:
     """A move, what was moved, what was done, how far from the expected, and the drawing."""
     turn, after = move.turn, move.after
     error = ""
@@ -232,8 +230,7 @@ def _moved(move: Move, units: str) -> tuple[Move, str, str, str, Any]:
         assert turn.linkage is not None
         step, did = turn.linkage.step, turn.linkage.what
         what = _say("by_maker") if step == "ring_plan" else step.replace("_", " ")
-    drawing = drawings.move_svg(move, f"{what}: {did}", units)
-    return move, what, did, error, drawn(drawing)
+    return move, what, did, error, drawings.move_svg(move, f"{what}: {did}", units)
 
 
 def _talk(line: Any) -> Row:

@@ -13,6 +13,7 @@ from assistant.clutch.uncertainty import Measured
 from assistant.quantity import FREE_TRAVEL, GAP
 from assistant.review import questions
 from assistant.review.questions import Tables
+from assistant.review.wording import Row
 from assistant.wear.visits import Visit
 
 if TYPE_CHECKING:
@@ -29,7 +30,6 @@ _GRAVEST = (
     "edits", "remark",
 )  # fmt: skip
 """Kinds of doubt, the one that is told first first."""
-Row = dict[str, Any]
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,10 +43,10 @@ class FleetAnswers:
     totals: Row
     jobs: list[Row]
     eyes: list[Row]
-    texts: dict[int, list[str]]
-    flags: dict[int, set[str]]
-    misheard_at: dict[int, set[str]]
-    left_as: dict[int, str]
+    texts: defaultdict[int, list[str]]
+    flags: defaultdict[int, set[str]]
+    misheard_at: defaultdict[int, set[str]]
+    left_as: defaultdict[int, str]
     months: list[Row]
     by_step: list[Row]
     by_mic: list[Row]
@@ -87,19 +87,21 @@ def ask(desk: Review, t: Tables) -> FleetAnswers:
     if missing:
         jobs += rows(t.jobs.filter(t.jobs.job.isin(missing)))
     shown = _listed(t, jobs, missing) if totals["jobs"] > len(jobs) else t
-    texts: dict[int, list[str]] = defaultdict(list)
-    flags: dict[int, set[str]] = defaultdict(set)
+    texts: defaultdict[int, list[str]] = defaultdict(list)
+    flags: defaultdict[int, set[str]] = defaultdict(set)
     d = shown.doubts
     found = rows(d.select("job", "n", "kind", "text"))
     for row in sorted(found, key=lambda row: (_GRAVEST.index(row["kind"]), row["n"])):
         texts[row["job"]].append(row["text"].removeprefix("BROKEN CHAIN: ").rstrip("."))
         flags[row["job"]].add(row["kind"])
-    heard: dict[int, set[str]] = defaultdict(set)
+    heard: defaultdict[int, set[str]] = defaultdict(set)
     h = shown.hearing.filter(shown.hearing.again)
     for row in rows(h.select("job", "step", "microphone").distinct()):
         heard[row["job"]] |= {f"step:{row['step']}", f"mic:{row['microphone']}"}
     a = shown.lead_acts.filter(shown.lead_acts.kind.isin(questions.LOOKED_AT))
-    acts = rows(a.select("job", "n", "kind").order_by(["job", "n"]))
+    left_as: defaultdict[int, str] = defaultdict(str)
+    for row in rows(a.select("job", "n", "kind").order_by(["job", "n"])):
+        left_as[row["job"]] = row["kind"].removeprefix("lead-")
     b = t.jobs.filter(t.jobs.signed_off)
     bins = b.mutate(bin=(b.time_s / (60 * BIN_MIN)).floor().cast("int64"))
     missed = rows(questions.misheard(t))
@@ -112,7 +114,7 @@ def ask(desk: Review, t: Tables) -> FleetAnswers:
         texts=texts,
         flags=flags,
         misheard_at=heard,
-        left_as={row["job"]: row["kind"].removeprefix("lead-") for row in acts},
+        left_as=left_as,
         months=rows(questions.first_time_right(t)),
         by_step=_summed(missed, "step"),
         by_mic=_summed(missed, "microphone"),
@@ -213,18 +215,17 @@ def tokens_of(row: Row, answers: FleetAnswers) -> list[str]:
         f"month:{row['ended_utc']:%Y-%m}",
         f"signed:{_yes(row['signed_off'])}",
         f"chain:{'broken' if row['chain'] == 'BROKEN CHAIN' else row['chain']}",
-        f"lead:{answers.left_as.get(job, 'none')}",
+        f"lead:{answers.left_as[job] or 'none'}",
     ]
     if row["first_time_right"] is not None:
         out.append(f"first:{_yes(row['first_time_right'])}")
     if row["signed_off"] and row["time_s"] is not None:
         out.append(f"time:{min(int(row['time_s'] // (60 * BIN_MIN)), 30)}")
-    kinds = answers.flags.get(job, set())
+    kinds = answers.flags[job]
     out += sorted(f"doubt:{kind}" for kind in kinds)
     if kinds:
         out.append("doubt:any")
-    out += sorted(answers.misheard_at.get(job, set()))
-    return out
+    return out + sorted(answers.misheard_at[job])
 
 
 def joined(tokens: Iterable[str]) -> str:

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 from urllib.parse import quote
 
 from assistant.record.disk import write_whole
-from assistant.review.wording import lugs, short
+from assistant.review.wording import lugs, short, span
 from assistant.sentences import printable
 
 if TYPE_CHECKING:
@@ -38,8 +38,8 @@ def _environment() -> Environment:
         finalize=_shown,
         bytecode_cache=_compiled(index_home() / "templates"),
     )
-    made.filters["short"] = short
-    made.filters["lugs"] = lugs
+    made.filters.update(short=short, lugs=lugs, span=span)
+    made.globals["file"] = lambda name: (_HERE / name).read_text(encoding="utf-8")
     return made
 
 
@@ -66,26 +66,17 @@ def _shown(value: Any) -> Any:
 
 
 def page(template: str, **fields: Any) -> str:
-    """A whole page, its style inside it.
+    """A whole page. Only what the template calls safe, drawings and files of ours, is not escaped.
 
     Raises:
         ValueError: a field lacks what the template shows.
     """
     from jinja2 import UndefinedError
-    from markupsafe import Markup
 
-    style = Markup((_HERE / "style.css").read_text(encoding="utf-8"))
     try:
-        return _environment().get_template(template).render(style=style, **fields)
+        return _environment().get_template(template).render(**fields)
     except UndefinedError as error:
         raise ValueError(str(error)) from error
-
-
-def drawn(svg: str) -> Any:
-    """An SVG of ours, which goes into the page as it is."""
-    from markupsafe import Markup
-
-    return Markup(svg)
 
 
 def link(target: Path, page_folder: Path) -> str:
@@ -111,10 +102,3 @@ def write_page(path: Path, text: str) -> None:
         OSError: the disk did not take it; an older page is as it was.
     """
     write_whole(path, text.encode("utf-8", "replace"), durable=False)
-
-
-def script(name: str) -> Any:
-    """A script of ours, for inside a page."""
-    from markupsafe import Markup
-
-    return Markup((_HERE / name).read_text(encoding="utf-8"))

@@ -13,8 +13,8 @@ from assistant.record import RecordError
 from assistant.record.folder import slug
 from assistant.review.index import source_hash
 from assistant.review.pages.fleet_page import Listed, fleet_page
-from assistant.review.pages.questions import Row
 from assistant.review.pages.render import write_page
+from assistant.review.wording import Row
 
 if TYPE_CHECKING:
     from assistant.review import Review
