@@ -1,4 +1,4 @@
-"""The lead's desk as a fleet grows: building, refreshing and asking the index; and the plain way.
+"""The lead's desk as a fleet grows: its index built, refreshed and asked; pages; the plain way.
 
     python tests/benchmarks/bench_review.py 1000 10000 100000 [--folder DIR] [--plain 2000]
 
@@ -6,7 +6,9 @@ The plain way reads every file in Python, strictly (`read_events`), each time so
 is timed on at most `--plain` records, between two halves of the same run, and said for all. Records
 are the simulated fleet's, about 50 kB each. Times are of the wall clock, and of the processor, as
 other work may share the machine. The files have just been written, so they come from memory.
-The last lines say how the goals are met.
+A page is "new" in a process of its own, with Python's start and all imports, "warm" one more in the
+same; the fleet's first one draws all charts, then they are kept. The last lines say how the goals
+are met.
 """
 
 from __future__ import annotations
@@ -27,15 +29,27 @@ from typing import Any
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
-
 from assistant.record import read_events
 from assistant.review import Review, open_review
+from assistant.review.pages.fleet_page import fleet_page
+from assistant.review.pages.job_page import job_page
 from assistant.review.questions import QUESTIONS
-from assistant.texts.dialogs import load_dialogs
-from tests.fleet.stamped import Stamp, stamps, write
+from tests.review.jobs import fleet, tell
 
 Row = dict[str, float]
-
+ROOT = Path(__file__).resolve().parents[2]
+FLEET_PAGE = """
+import sys; from pathlib import Path
+from assistant.review import open_review
+from assistant.review.pages.write import write_fleet
+with open_review([Path(sys.argv[1])], Path(sys.argv[2]), patience_s=600) as desk:
+    write_fleet(desk, Path(sys.argv[3]))
+"""
+JOB_PAGE = """
+import sys; from pathlib import Path
+from assistant.review.pages.job_page import job_page
+job_page(Path(sys.argv[1]), Path(sys.argv[2]))
+"""
 
 GOALS = {
     "command, nothing new s": 1.0,
@@ -78,14 +92,34 @@ def ask(review: Review) -> dict[str, float]:
     return seconds
 
 
-def command(records: Path, home: Path) -> float:
-    """Seconds of `lugcall review` in a process of its own, where nothing is new: best of three."""
-    line = [sys.executable, "-m", "assistant", "review", str(records)]
-    env = {**os.environ, "LUGCALL_INDEX": str(home)}
-    return min(
-        timed(lambda: subprocess.run(line, env=env, check=True, stdout=subprocess.DEVNULL))[0]
-        for _ in range(3)
-    )
+def best(work: Callable[[], Any]) -> float:
+    """The least seconds of three."""
+    return min(timed(work)[0] for _ in range(3))
+
+
+def command(*words: str | Path, home: Path) -> None:
+    """Python with these arguments in a process of its own."""
+    env = {**os.environ, "LUGCALL_INDEX": str(home), "PYTHONPATH": str(ROOT)}
+    subprocess.run([sys.executable, *words], env=env, check=True, stdout=subprocess.DEVNULL)
+
+
+def pages(records: Path, home: Path, out: Path, job: Path) -> Row:
+    """Seconds of the fleet's page and of one job's."""
+
+    def first() -> None:
+        shutil.rmtree(home / "charts", ignore_errors=True)
+        command("-c", FLEET_PAGE, records, home, out, home=home)
+
+    row = {
+        "fleet page, first s": best(first),
+        "fleet page, new s": best(lambda: command("-c", FLEET_PAGE, records, home, out, home=home)),
+        "job page, new s": best(lambda: command("-c", JOB_PAGE, job, out, home=home)),
+        "job page, warm s": best(lambda: job_page(job, out)),
+    }
+    with open_review([records], home) as desk:
+        nowhere = out / "job.html"
+        row["fleet page, warm s"] = best(lambda: fleet_page(desk, out, lambda _: nowhere))
+    return row
 
 
 def used(work: Callable[[], Any]) -> tuple[float, float, Any]:
@@ -95,11 +129,10 @@ def used(work: Callable[[], Any]) -> tuple[float, float, Any]:
     return seconds, time.process_time() - before, got
 
 
-def one_size(made: list[Stamp], jobs: int, folder: Path, most_plain: int) -> Row:
+def one_size(jobs: int, folder: Path, most_plain: int) -> Row:
     """Everything for one size; gives the figures of its row in the table of growth."""
     records, home = folder / f"records-{jobs}", folder / f"index-{jobs}"
-    seconds, truth = timed(lambda: write(made, max(1, jobs // 6), jobs, records))
-    paths = sorted(records.rglob("*.jsonl"))
+    seconds, paths = timed(lambda: tell(records, fleet(max(1, jobs // 6), jobs), bays=10))
     size = sum(p.stat().st_size for p in paths)
     print(f"\n{jobs:,} jobs, {size / 1e6:,.0f} MB, written at {jobs / seconds:,.0f} jobs/s")
     some = paths[:most_plain]
@@ -116,17 +149,14 @@ def one_size(made: list[Stamp], jobs: int, folder: Path, most_plain: int) -> Row
     row["build / plain"] = own / jobs / own_plain
     row["plain way s"] = slow / len(some) * jobs
     row["index MB"] = indexed / 1e6
-    row["command, nothing new s"] = command(records, home)
+    line = ("-m", "assistant", "review", records)
+    row["command, nothing new s"] = best(lambda: command(*line, home=home))
     row["nothing new s"] = median(
         timed(lambda: open_review([records], home).close())[0] for _ in range(3)
     )
     ten = []
     for turn in range(3):
-        for number in range(10):
-            visit = truth[number]
-            name = f"new-{turn}-{number}.jsonl"
-            began = visit.at.replace(microsecond=1000 * (turn + 1))
-            (records / "bay-0" / name).write_bytes(made[0].bytes_for(visit, began))
+        tell(records / f"new-{turn}", fleet(10, 10, seed=100 + turn))
         seconds, review = timed(lambda: open_review([records], home))
         assert review.refreshed[0].read == 10, review.told
         review.close()
@@ -136,6 +166,7 @@ def one_size(made: list[Stamp], jobs: int, folder: Path, most_plain: int) -> Row
         for name, seconds in ask(review).items():
             print(f"  {name:<19}{seconds:8.3f} s")
             row["questions s"] = seconds if name == "all of them" else row.get("questions s", 0.0)
+    row |= pages(records, home, folder / "pages", paths[len(paths) // 2])
     row["peak MB"] = getrusage(RUSAGE_SELF).ru_maxrss / 1024
     shutil.rmtree(records)
     shutil.rmtree(home)
@@ -171,9 +202,7 @@ def main() -> None:
     parser.add_argument("--plain", type=int, default=2000, help="records read the plain way")
     given = parser.parse_args()
     with tempfile.TemporaryDirectory(dir=given.folder) as name:
-        folder = Path(name)
-        made = stamps(folder / "played", load_dialogs())
-        rows = [one_size(made, size, folder, given.plain) for size in sorted(set(given.sizes))]
+        rows = [one_size(size, Path(name), given.plain) for size in sorted(set(given.sizes))]
     growth(rows)
     judged(rows)
 

@@ -23,12 +23,13 @@ from click.testing import CliRunner
 from assistant.card import Card
 from assistant.cli.main import main
 from assistant.conversation import Session
-from assistant.record import clips, disk, newest_unfinished, read_events, verify_file
+from assistant.record import clips, disk, newest_unfinished, verify_file
 from assistant.record.history import JobHistory
 from assistant.record.transcript import transcript
 from assistant.texts.dialogs import Dialogs
 from tests.conversation.test_session import answer, finish
 from tests.heard import heard, unheard
+from tests.records import last, reach
 
 Samples = npt.NDArray[np.float32]
 
@@ -47,21 +48,12 @@ def pitch(path: Path) -> float:
     return float(np.argmax(spectrum)) * rate / len(sound)
 
 
-def reach(session: Session, step: str) -> None:
-    """Play up to a step, typed."""
-    for _ in range(200):
-        if session.job.at == step:
-            return
-        who, _, words = answer(session.job).partition(": ")
-        session.hear(who, words)
-    raise AssertionError(f"{step} was not reached")
-
-
 @pytest.fixture
 def begun(card: Card, dialogs: Dialogs, tmp_path: Path) -> Session:
     """A session just begun that keeps sound."""
     session, said = Session.begin(card, dialogs, tmp_path / "records", keep_audio=True)
     assert said[0].key == "reply:audio_kept" and said[0].to == "both"
+    assert last(session).data["said"][0]["key"] == "reply:audio_kept"
     return session
 
 
@@ -77,20 +69,10 @@ def pitches(session: Session) -> list[float]:
     return sorted(round(pitch(p), -1) for p in files(session))
 
 
-def last(session: Session) -> Any:
-    """The data of the last line."""
-    return read_events(session.journal.path)[0][-1].data
-
-
 def files(session: Session) -> list[Path]:
     """Everything in the records' folder but the record."""
     folder = session.journal.path.parent
     return sorted(p for p in folder.rglob("*") if p.is_file() and p != session.journal.path)
-
-
-def test_the_notice_comes_first_and_is_recorded(kept: Session) -> None:
-    opened = read_events(kept.journal.path)[0][0]
-    assert opened.data["said"][0]["key"] == "reply:audio_kept"
 
 
 def test_off_by_default(session: Session) -> None:
@@ -108,17 +90,17 @@ def test_kept_when_confirmed_and_not_before(kept: Session) -> None:
     heard(kept, "tech", "nine sixteenths", sound=tone(500))
     heard(kept, "tech", "why", sound=tone(700))
     assert files(kept) == []
-    assert "clip" not in last(kept)
+    assert "clip" not in last(kept).data
     heard(kept, "tech", "check", sound=tone(900))
     (path,) = files(kept)
-    found = last(kept)["clip"]
+    found = last(kept).data["clip"]
     assert kept.journal.path.parent / found["file"] == path
     assert path.parent.name == kept.journal.path.stem + ".clips"
     assert hashlib.sha256(path.read_bytes()).hexdigest() == found["sha256"]
     assert path.name == found["sha256"][:16] + ".flac"
     assert found["seconds"] == 0.25
     assert pitch(path) == pytest.approx(500, abs=4)
-    assert last(kept)["taken"]["figures"] == "9/16 in"
+    assert last(kept).data["taken"]["figures"] == "9/16 in"
 
 
 @pytest.mark.parametrize("answer_", ["no", "back", "correct that"])
@@ -153,7 +135,7 @@ def test_readings_that_need_no_check_are_kept_at_once(begun: Session) -> None:
     heard(begun, step.who, "eight and a half", sound=tone(500))
     assert begun.job.at != "found_height"
     assert pitches(begun) == [500]
-    assert last(begun)["taken"]["quantity"] == "pedal-height"
+    assert last(begun).data["taken"]["quantity"] == "pedal-height"
 
 
 def test_a_correction_and_a_count_are_readings_too(kept: Session) -> None:
@@ -161,10 +143,10 @@ def test_a_correction_and_a_count_are_readings_too(kept: Session) -> None:
     heard(kept, "tech", "five lugs tighter", sound=tone(500))
     heard(kept, "tech", "check", sound=tone(700))
     assert pitches(kept) == [500]
-    assert "ring" in last(kept)
+    assert "ring" in last(kept).data
     heard(kept, "tech", "correct the clearance to point zero five", sound=tone(900))
     heard(kept, "tech", "check", sound=tone(700))
-    assert "corrected" in last(kept)
+    assert "corrected" in last(kept).data
     assert pitches(kept) == [500, 900]
 
 
@@ -201,7 +183,7 @@ def test_resumed_sessions_tell_it_again(kept: Session, dialogs: Dialogs) -> None
     assert said[0].key == "reply:audio_kept"
     heard(again, "tech", "check", sound=tone(700))
     assert files(again) == []
-    assert last(again)["taken"]["figures"] == "9/16 in"
+    assert last(again).data["taken"]["figures"] == "9/16 in"
 
 
 def test_loud_and_broken_samples_are_kept_as_they_can_be(tmp_path: Path) -> None:
@@ -224,8 +206,10 @@ def test_a_full_disk_costs_the_clip_and_not_the_reading(
     monkeypatch.setattr(disk, "write_all", full)
     kept.hear("tech", "check")
     assert files(kept) == []
-    assert last(kept)["clip"] == {"lost": "the sound could not be kept: no space left on the disk"}
-    assert last(kept)["taken"]["figures"] == "9/16 in"
+    assert last(kept).data["clip"] == {
+        "lost": "the sound could not be kept: no space left on the disk"
+    }
+    assert last(kept).data["taken"]["figures"] == "9/16 in"
     assert verify_file(kept.journal.path).ok
     lines = transcript(JobHistory.read(kept.journal.path))
     assert any("(no clip: the sound could not" in line for line in lines)

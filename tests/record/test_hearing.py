@@ -25,6 +25,7 @@ from assistant.record.transcript import transcript
 from assistant.texts.dialogs import Dialogs
 from tests.conversation.test_session import answer, finish, standing
 from tests.heard import heard, unheard
+from tests.records import last, reach
 
 TWO = ("nine sixteenths", "five sixteenths")
 EAR = {
@@ -42,25 +43,10 @@ def ear(decision: str, *words: str) -> dict[str, Any]:
     return {"decision": decision, "alternatives": [{"words": w} for w in words], "mic": "tech"}
 
 
-def reach(session: Session, step: str) -> Session:
-    """The job played up to a step."""
-    for _ in range(200):
-        if session.job.at == step and session.job.pending is None:
-            return session
-        who, _, words = answer(session.job).partition(": ")
-        session.hear(who, words)
-    raise AssertionError(f"{step} was not reached")
-
-
 @pytest.fixture
 def at_gap(session: Session) -> Session:
     """At the step that asks for the first gap."""
     return reach(session, "found_gap")
-
-
-def last(session: Session) -> Any:
-    """The last event on the disk."""
-    return read_events(session.journal.path)[0][-1]
 
 
 def lost(session: Session, decision: str, *words: str, who: str = "tech") -> list[str]:
@@ -71,9 +57,6 @@ def lost(session: Session, decision: str, *words: str, who: str = "tech") -> lis
 def waiting(session: Session) -> str:
     """The figures that wait for their "check", or ""."""
     return session.job.pending.figures if session.job.pending is not None else ""
-
-
-# --- the ear beside the words ---------------------------------------------------------------------
 
 
 def test_ear_is_kept_beside_the_words(at_gap: Session) -> None:
@@ -101,9 +84,6 @@ def test_an_ear_that_json_cannot_hold_fails_no_turn(at_gap: Session) -> None:
     assert last(at_gap).data["ear"] == {"unrecordable": True}
     heard(at_gap, "tech", "no", {"probability": np.float32(0.5), "words": "\ud800"})
     assert last(at_gap).data["ear"] == {"probability": 0.5, "words": "?"}
-
-
-# --- choose ---------------------------------------------------------------------------------------
 
 
 @pytest.mark.parametrize(
@@ -194,9 +174,6 @@ def test_plain_texts_do_as_alternatives(at_gap: Session) -> None:
     assert [s.text for s in said] == ["One half or five eighths?"]
 
 
-# --- again ----------------------------------------------------------------------------------------
-
-
 def test_again_then_digits(at_gap: Session) -> None:
     """Once, say again; then another way to say it, for as long as it is not understood."""
     digits = ["Say it digit by digit: point five six two."]
@@ -252,9 +229,6 @@ def test_noise_leaves_no_line(at_gap: Session) -> None:
     assert at_gap.journal.path.read_bytes() == before
 
 
-# --- notices --------------------------------------------------------------------------------------
-
-
 def test_notices(at_gap: Session) -> None:
     """Said to whom it concerns, recorded, and moving nothing."""
     before = standing(at_gap.job)
@@ -276,9 +250,6 @@ def test_a_closed_record_takes_neither(session: Session) -> None:
     assert lost(session, "again") == []
     assert session.journal.seal == sealed
     assert verify_file(session.journal.path, sealed).ok
-
-
-# --- the record goes on ---------------------------------------------------------------------------
 
 
 def noisy(session: Session) -> None:

@@ -8,8 +8,7 @@ import pytest
 
 from assistant.record import Event, RecordError, read_events
 from assistant.record.history import JobHistory, line_of
-
-DEMOS = sorted((Path(__file__).parents[2] / "demo_sessions" / "records").glob("*.jsonl"))
+from tests.records import DEMOS
 
 
 @pytest.mark.parametrize("path", DEMOS, ids=lambda path: path.stem)

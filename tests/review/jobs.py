@@ -1,24 +1,34 @@
-"""A few records told anew from the demo job: other trucks, days, technicians, words not heard."""
+"""Records for the lead's desk: told anew from the demo job, or played by voice."""
 
 from __future__ import annotations
 
 import copy
-import json
+import random
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
+from functools import cache
 from pathlib import Path
 from typing import Any
 
-from assistant.record.events import GENESIS, seal_event, stamp
+from assistant.card import Card
+from assistant.conversation import Session
+from assistant.record.events import stamp
+from assistant.texts.dialogs import Dialogs
+from tests.conversation.test_session import answer
+from tests.demo import DEMO
+from tests.heard import heard, unheard
+from tests.records import events_of, sealed
 
-_DEMO = Path(__file__).parents[2] / "demo_sessions" / "records" / "first_job.jsonl"
+INTERVAL_MILES = 30_000
+"""From the odometer to the next check, for the jobs of a fleet."""
 
 
 @dataclass(frozen=True)
 class Job:
-    """One of them: `left` is free travel as left (inches), `again` how often the found gap was not
-    heard, `upto` how many lines there are (0: all, to the sign-off)."""
+    """A record told anew: `left` is free travel as left (inches), `again` how often the found gap
+    was not heard, `upto` how many lines there are (0: all, to the sign-off), `due` the next check
+    (miles; 0: as in the demo), `rate_in` the inches lost per 10,000 miles that led to `found`."""
 
     unit: str
     day: datetime
@@ -29,12 +39,8 @@ class Job:
     again: int = 0
     mic: str = "Headset A"
     upto: int = 0
-
-
-def tell(folder: Path, jobs: Sequence[Job]) -> list[Path]:
-    """Write them; one line is told every 20 s."""
-    folder.mkdir(parents=True, exist_ok=True)
-    return [_tell(folder, job, i) for i, job in enumerate(jobs)]
+    due: int = 0
+    rate_in: float = 0.0
 
 
 def day(year: int, month: int, day_: int) -> datetime:
@@ -42,26 +48,63 @@ def day(year: int, month: int, day_: int) -> datetime:
     return datetime(year, month, day_, 8, tzinfo=UTC)
 
 
-def _tell(folder: Path, job: Job, number: int) -> Path:
+def fleet(trucks: int, jobs: int, seed: int = 5) -> list[Job]:
+    """Jobs of trucks that each wear and drive in their own way, dealt out in turn."""
+    rng = random.Random(seed)
+    own = [(rng.lognormvariate(-2.3, 0.25), rng.uniform(150, 400)) for _ in range(trucks)]
+    at = [day(2024, 1, 8) + timedelta(minutes=rng.randrange(86_400)) for _ in own]
+    miles = [rng.randrange(20_000, 400_000) for _ in own]
+    told = []
+    for number in range(jobs):
+        truck = number % trucks
+        rate_in, a_day = own[truck]
+        days = rng.uniform(60, 150)
+        at[truck] += timedelta(days=days)
+        way = round(a_day * days)
+        miles[truck] += way
+        found = 1.5625 - rate_in * way / 10_000
+        again = rng.choice((0, 0, 0, 1, 4))
+        mic = rng.choice(("Headset A", "Headset B", "Cab microphone"))
+        due = miles[truck] + INTERVAL_MILES
+        told.append(
+            Job(f"F-{truck:05d}", at[truck], str(rng.randint(10, 20)), miles[truck], found=found,
+                again=again, mic=mic, due=due, rate_in=rate_in)
+        )  # fmt: skip
+    return told
+
+
+def tell(folder: Path, jobs: Sequence[Job], bays: int = 0) -> list[Path]:
+    """Write them, one after the other into the folders of the bays where there are some."""
+    paths = []
+    for i, job in enumerate(jobs):
+        place = folder / f"bay-{i % bays}" if bays else folder
+        place.mkdir(parents=True, exist_ok=True)
+        paths.append(place / f"{job.day:%Y%m%d-%H%M%S}-{i}.jsonl")
+        paths[-1].write_bytes(record_of(job))
+    return paths
+
+
+@cache
+def _demo() -> list[dict[str, Any]]:
+    return events_of(DEMO / "records" / "first_job.jsonl")
+
+
+def record_of(job: Job) -> bytes:
+    """The whole record; one line is told every 20 s."""
     group: list[tuple[str, dict[str, Any]]] = []
-    for line in _DEMO.read_text(encoding="utf-8").splitlines():
-        event = json.loads(line)
+    for event in _demo():
         data = copy.deepcopy(event["data"])
         _change(event["kind"], data, job)
         if data.get("step") == "found_gap" and event["kind"] == "turn" and data.get("act"):
             missed = {"mic": job.mic, "decision": "again", "alternatives": [{"words": "a gap"}]}
             said = [{"to": "tech", "text": "Say again.", "key": "reply:say_again"}]
-            unheard = {"who": "tech", "step": "found_gap", "said": said, "ear": missed}
+            lost = {"who": "tech", "step": "found_gap", "said": said, "ear": missed}
             wanted = job.again if not any(kind == "unheard" for kind, _ in group) else 0
-            group += [("unheard", unheard)] * wanted
+            group += [("unheard", lost)] * wanted
         group.append((event["kind"], data))
-    prev, content = GENESIS, b""
-    for n, (kind, data) in enumerate(group[: job.upto or len(group)]):
-        event_, line_ = seal_event(n, stamp(job.day + timedelta(seconds=20 * n)), kind, data, prev)
-        prev, content = event_.hash, content + line_
-    path = folder / f"{job.day:%Y%m%d-%H%M%S}-{number}.jsonl"
-    path.write_bytes(content)
-    return path
+    moments = (stamp(job.day + timedelta(seconds=20 * n)) for n in range(len(group)))
+    lines = [(at, *one) for at, one in zip(moments, group, strict=True)]
+    return sealed(lines[: job.upto or len(lines)])
 
 
 def _change(kind: str, data: dict[str, Any], job: Job) -> None:
@@ -69,6 +112,7 @@ def _change(kind: str, data: dict[str, Any], job: Job) -> None:
         data["unit"] = job.unit
     if kind == "closed":
         data["code"] = job.code
+        data["next_due"]["count"] = float(job.due or data["next_due"]["count"])
         _count(data["as_found"]["odometer"], job.miles)
         _length(data["as_found"]["free-travel"], job.found)
         _length(data["as_left"]["free-travel"], job.left)
@@ -87,3 +131,36 @@ def _count(taken: dict[str, Any], miles: int) -> None:
 def _length(taken: dict[str, Any], value: float) -> None:
     taken.update(value_in=value, low_in=value - 1 / 64, high_in=value + 1 / 64)
     taken.update(figures=f"{value:.3f} in")
+
+
+def play(folder: Path, card: Card, dialogs: Dialogs, mic: str, misheard: int, hold_s: int) -> Path:
+    """A whole job by voice, typed where `mic` is "": so many utterances not understood, a gap
+    called out wrong and corrected, the pedal held so long; after much of it, a gap too close to its
+    limit is accepted at the end. One turn takes 8 s."""
+    now = [day(2025, 5, 5)]
+    session, _ = Session.begin(card, dialogs, folder, lambda: now[0])
+
+    def ear(decision: str, words: str) -> dict[str, Any]:
+        guess = {"words": words, "probability": 0.6, "engines": ["whisper", "pocketsphinx"]}
+        return {"mic": mic, "decision": decision, "probability": 0.6, "alternatives": [guess],
+                "seconds": 0.61}  # fmt: skip
+
+    wrong, tired = True, misheard > 2
+    for _ in range(200):
+        if session.job.finished:
+            break
+        step = session.job.step
+        now[0] += timedelta(seconds=hold_s if step is not None and step.kind == "release" else 8)
+        who, _, words = answer(session.job).partition(": ")
+        if misheard and session.job.at == "found_gap":
+            misheard -= 1
+            unheard(session, who, ear("again", words)) if mic else session.hear(who, "mumble")
+            continue
+        if wrong and session.job.at == "found_clearance" and session.job.pending is None:
+            wrong, who, words = False, "tech", "correct the gap to 0.662"
+        if tired and session.job.at == "final_gap" and words.startswith("0."):
+            words = "nine sixteenths"
+        heard(session, who, words, ear("accept", words) if mic else None)
+    assert session.job.finished, session.job.at
+    session.close()
+    return session.journal.path

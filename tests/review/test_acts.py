@@ -16,15 +16,14 @@ from assistant.record import Journal, RecordError, read_events, verify_file
 from assistant.record.history import ACTS, JobHistory
 from assistant.record.transcript import transcript
 from assistant.review.acts import LeadError, add, waiting
+from tests.records import HARD
 from tests.review.jobs import Job, day, tell
-
-RECORD = Path(__file__).parents[2] / "demo_sessions" / "records" / "hard_day.jsonl"
 
 
 @pytest.fixture
 def record(tmp_path: Path) -> Path:
     """A signed-off record."""
-    return Path(shutil.copy(RECORD, tmp_path / "20261125-122433-t-104.jsonl"))
+    return Path(shutil.copy(HARD, tmp_path / "20261125-122433-t-104.jsonl"))
 
 
 def test_acts_are_appended_and_nothing_else_changes(record: Path) -> None:

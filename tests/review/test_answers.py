@@ -5,51 +5,47 @@ from __future__ import annotations
 import csv
 import shutil
 from collections import Counter, defaultdict
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
 import pyarrow.parquet as pq
 import pytest
-from click.testing import CliRunner
+from click.testing import Result
 
-from assistant.cli.main import main
 from assistant.record import read_events
 from assistant.review import Review, acts, open_review
 from assistant.review.columns import COLUMNS
 from assistant.review.export import on_spark
 from assistant.review.wording import summary
 from assistant.sentences import sentences
-from tests.fleet.stamped import Stamp, write
-from tests.fleet.truth import Visit
+from tests.review.jobs import INTERVAL_MILES, Job, fleet, tell
 
 TRUCKS, JOBS = 6, 30
 ASKED_OF_SPARK = ("totals", "by_finding", "units", "as_found_left")
 """Joins, windows, times and spreads among them; all of them would take minutes."""
-LEFT_IN = 1.625
-"""Free travel as a visit leaves it, by the fleet's ratio."""
+FLEET = fleet(TRUCKS, JOBS)
 
 
 @pytest.fixture(scope="module")
-def shop(made: list[Stamp], tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, list[Visit]]:
-    """Thirty records of six trucks, and their truth."""
+def shop(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Thirty records of six trucks, in ten bays."""
     folder = tmp_path_factory.mktemp("shop")
-    return folder, write(made, TRUCKS, JOBS, folder)
+    tell(folder, FLEET, bays=10)
+    return folder
 
 
 @pytest.fixture(scope="module")
-def review(
-    shop: tuple[Path, list[Visit]], tmp_path_factory: pytest.TempPathFactory
-) -> Iterator[Review]:
+def review(shop: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Review]:
     """The shop's, open."""
-    with open_review([shop[0]], home=tmp_path_factory.mktemp("index")) as desk:
+    with open_review([shop], home=tmp_path_factory.mktemp("index")) as desk:
         yield desk
 
 
-def test_wear_comes_back_from_free_travel(review: Review, shop: tuple[Path, list[Visit]]) -> None:
+def test_wear_comes_back_from_free_travel(review: Review) -> None:
     """Lost over the miles since the visit before: each truck's true rate, as called out."""
-    rates = {v.unit: v.rate_in for v in shop[1]}
+    rates = {job.unit: job.rate_in for job in FLEET}
     curves = defaultdict(list)
     for row in review.ask("free_travel"):
         curves[row["unit"]].append(row)
@@ -57,26 +53,24 @@ def test_wear_comes_back_from_free_travel(review: Review, shop: tuple[Path, list
     for unit, rows in curves.items():
         assert len(rows) == JOBS // TRUCKS
         way = sum((b["odometer_miles"] - a["odometer_miles"]) / 10_000 for a, b in pairwise(rows))
-        lost = sum(LEFT_IN - b["found_in"] for b in rows[1:])
+        lost = sum(FLEET[0].left - b["found_in"] for b in rows[1:])
         assert lost / way == pytest.approx(rates[unit], rel=0.05)
 
 
-def test_trucks_are_due_by_their_own_miles_a_day(
-    review: Review, shop: tuple[Path, list[Visit]]
-) -> None:
+def test_trucks_are_due_by_their_own_miles_a_day(review: Review) -> None:
     """Last odometer, next check, and miles a day from first and last visit."""
-    visits = defaultdict(list)
-    for visit in shop[1]:
-        visits[visit.unit].append(visit)
+    visits: dict[str, list[Job]] = defaultdict(list)
+    for job in FLEET:
+        visits[job.unit].append(job)
     rows = review.ask("units")
     assert [r["due_s"] for r in rows] == sorted(r["due_s"] for r in rows)
     for row in rows:
         first, last = visits[row["unit"]][0], visits[row["unit"]][-1]
-        a_day = (last.miles - first.miles) / ((last.at - first.at).total_seconds() / 86_400)
+        a_day = (last.miles - first.miles) / ((last.day - first.day).total_seconds() / 86_400)
         assert row["jobs"] == len(visits[row["unit"]])
         assert row["miles_a_day"] == pytest.approx(a_day, rel=1e-3)
-        assert row["left_miles"] == 30_000
-        assert row["due_s"] == pytest.approx(30_000 / a_day * 86_400, rel=1e-3)
+        assert row["left_miles"] == INTERVAL_MILES
+        assert row["due_s"] == pytest.approx(INTERVAL_MILES / a_day * 86_400, rel=1e-3)
 
 
 def test_totals_and_shares_are_those_of_the_rows(review: Review) -> None:
@@ -118,12 +112,10 @@ def test_as_found_and_as_left_are_those_of_the_closing_line(review: Review) -> N
     assert seen == len(rows)
 
 
-def test_what_the_lead_did_takes_a_job_off_the_list(
-    shop: tuple[Path, list[Visit]], tmp_path: Path
-) -> None:
+def test_what_the_lead_did_takes_a_job_off_the_list(shop: Path, tmp_path: Path) -> None:
     """Reviewed: gone from what needs eyes; a question: still there; reopened: there again."""
     bay = tmp_path / "bay"
-    shutil.copytree(shop[0] / "bay-1", bay)
+    shutil.copytree(shop / "bay-3", bay)
 
     def eyes() -> dict[int, str]:
         with open_review([bay], home=tmp_path / "index") as desk:
@@ -142,12 +134,10 @@ def test_what_the_lead_did_takes_a_job_off_the_list(
 
 
 def test_exports_hold_every_row_and_say_what_columns_mean(
-    review: Review, shop: tuple[Path, list[Visit]], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    review: Review, shop: Path, tmp_path: Path, lugcall: Callable[..., Result]
 ) -> None:
     """CSV and Parquet from the command line, read back by other readers."""
-    monkeypatch.setenv("LUGCALL_INDEX", str(tmp_path / "index"))
-    places = ["--csv", str(tmp_path / "c"), "--parquet", str(tmp_path / "p")]
-    result = CliRunner().invoke(main, ["review", str(shop[0]), *places])
+    result = lugcall("review", shop, "--csv", tmp_path / "c", "--parquet", tmp_path / "p")
     assert result.exit_code == 0, result.output
     page = (tmp_path / "c" / "COLUMNS.md").read_text("utf-8")
     for table, columns in COLUMNS.items():
@@ -174,16 +164,15 @@ def test_lengths_and_times_have_their_unit_in_the_name() -> None:
 
 
 def test_the_command_says_it_in_lines(
-    shop: tuple[Path, list[Visit]], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    shop: Path, tmp_path: Path, lugcall: Callable[..., Result]
 ) -> None:
     """A folder and one that is not there; chains broken in line 1 and later, in words."""
-    monkeypatch.setenv("LUGCALL_INDEX", str(tmp_path / "index"))
     bay = tmp_path / "bay"
-    shutil.copytree(shop[0] / "bay-2", bay)
+    shutil.copytree(shop / "bay-2", bay)
     path, other, _ = sorted(bay.iterdir())
     path.write_bytes(path.read_bytes().replace(b"Say done", b"Say dune", 1))
     other.write_bytes(other.read_bytes().replace(b'"taken"', b'"token"', 1))
-    result = CliRunner().invoke(main, ["review", str(bay), str(tmp_path / "gone")])
+    result = lugcall("review", bay, tmp_path / "gone")
     assert result.exit_code == 0, result.output
     lines = result.output.splitlines()
     assert lines[0] == f"{tmp_path / 'gone'}: it is not there; nothing of it was read before"
@@ -207,34 +196,30 @@ def test_spark_gives_the_same_answers(review: Review, spark: None) -> None:
         for name in ASKED_OF_SPARK:
             found, duck = answers.ask(name), review.ask(name)
             assert duck, name
-            assert _ordered(found) == _rounded(duck), name
+            assert _sorted(found) == _rounded(_sorted(duck)), name
         assert list(summary(answers, 10)) == list(summary(review, 10))
 
 
-def test_a_question_is_answered_as_csv(
-    shop: tuple[Path, list[Visit]], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_a_question_is_answered_as_csv(shop: Path, lugcall: Callable[..., Result]) -> None:
     """From the command line; one that is none is told with those that are."""
-    monkeypatch.setenv("LUGCALL_INDEX", str(tmp_path / "index"))
-    result = CliRunner().invoke(main, ["review", str(shop[0]), "--ask", "totals"])
+    result = lugcall("review", shop, "--ask", "totals")
     assert result.output.splitlines()[0].startswith("jobs,signed_off,units,")
     assert result.output.splitlines()[1].startswith(f"{JOBS},")
-    result = CliRunner().invoke(main, ["review", str(shop[0]), "--ask", "total"])
+    result = lugcall("review", shop, "--ask", "total")
     assert result.exit_code == 1 and "ask one of needs_eyes" in result.output
 
 
+def _sorted(rows: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """Rows that may come in any order, by what two engines agree in to the last digit."""
+    exact = (int, str)
+    return sorted(
+        rows, key=lambda r: repr([i for i in sorted(r.items()) if isinstance(i[1], exact)])
+    )
+
+
 def _rounded(rows: list[dict[str, Any]]) -> list[dict[str, Any]]:
-    """Rows that may come in any order, with floats to what two engines' sums agree in."""
-    plain = [
+    """With floats to what two engines' sums agree in."""
+    return [
         {k: pytest.approx(v, rel=1e-8) if isinstance(v, float) else v for k, v in r.items()}
         for r in rows
     ]
-    return sorted(plain, key=lambda r: repr(sorted((k, v) for k, v in r.items() if _exact(v))))
-
-
-def _ordered(rows: list[dict[str, Any]]) -> list[dict[str, Any]]:
-    return sorted(rows, key=lambda r: repr(sorted((k, v) for k, v in r.items() if _exact(v))))
-
-
-def _exact(value: Any) -> bool:
-    return isinstance(value, int | str)

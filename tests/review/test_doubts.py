@@ -5,8 +5,6 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
-import pytest
-
 from assistant.record.history import (
     JobHistory,
     JudgedKept,
@@ -18,27 +16,13 @@ from assistant.record.history import (
 )
 from assistant.review.doubts import doubts_in_index, doubts_on_page
 from assistant.review.rows import read_file
-from assistant.texts.dialogs import Dialogs
-from tests.fleet.played import play
-from tests.fleet.truth import visits
-from tests.review.jobs import Job, day, tell
 
-DEMOS = sorted((Path(__file__).parents[2] / "demo_sessions" / "records").glob("*.jsonl"))
 NOW_US = 1_900_000_000_000_000
 SAME = {"accepted": "accepted", "out": "out", "skipped": "skipped", "long hold": "hold",
         "say-agains": "again", "edits": "edited"}  # fmt: skip
 """Kinds of the index, and of the page."""
 ELSEWHERE = ("the pedal was let up", "the record ends with", "a torn last line")
 """What only the page tells under these kinds."""
-
-
-@pytest.fixture(scope="module")
-def records(dialogs: Dialogs, tmp_path_factory: pytest.TempPathFactory) -> list[Path]:
-    """The demo jobs, thirty played visits with what goes wrong in them, and much not heard."""
-    folder = tmp_path_factory.mktemp("records")
-    played = [play(visit, folder / "played", dialogs) for visit in visits(9, 30, 4)]
-    told = tell(folder / "told", [Job("A-1", day(2025, 3, 1), again=n) for n in (2, 3, 7)])
-    return [*DEMOS, *played, *told]
 
 
 def test_the_index_and_the_page_say_the_same(records: list[Path]) -> None:

@@ -13,11 +13,9 @@ from typing import Any
 from urllib.parse import unquote
 
 import pytest
-from click.testing import CliRunner
+from click.testing import Result
 
-from assistant.cli.main import main
 from assistant.record import read_events, verify_file
-from assistant.record.events import GENESIS, seal_event
 from assistant.review import Review, open_review
 from assistant.review.acts import add
 from assistant.review.pages import charts
@@ -26,8 +24,9 @@ from assistant.review.pages.job_page import job_page
 from assistant.review.pages.questions import ask, joined, narrowed, tokens_of
 from assistant.review.pages.write import fleet_file, write_fleet, write_jobs
 from assistant.review.wording import short, summary
+from tests.records import HARD, sealed
 from tests.review.jobs import Job, day, tell
-from tests.review.test_pages import HARD, NASTY, Page, nothing_from_elsewhere
+from tests.review.test_pages import NASTY, Page, nothing_from_elsewhere
 
 JOBS = (
     Job("T-1", day(2025, 1, 10), "12", 100_000, left=1.5625),
@@ -168,12 +167,7 @@ def test_lugs_left_are_those_of_the_card_less_those_moved(desk: Review) -> None:
 def changed(path: Path, change: Callable[[str, dict[str, Any]], dict[str, Any]]) -> None:
     """Write a record anew with other data, its chain whole."""
     events, _ = read_events(path)
-    content, prev = b"", GENESIS
-    for event in events:
-        data = change(event.kind, event.data)
-        sealed, line = seal_event(event.n, event.at, event.kind, data, prev)
-        prev, content = sealed.hash, content + line
-    path.write_bytes(content)
+    path.write_bytes(sealed((e.at, e.kind, change(e.kind, e.data)) for e in events))
 
 
 def test_the_lugs_of_a_card_come_to_the_page(tmp_path: Path) -> None:
@@ -309,35 +303,34 @@ def test_only_what_changed_is_made_again(records: list[Path], tmp_path: Path) ->
             assert (out / unquote(href)).exists(), href
 
 
-def test_the_commands(records: list[Path], tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """pages, page, lead and retention, each with one line on what it did."""
-    monkeypatch.setenv("LUGCALL_INDEX", str(tmp_path / "index"))
-    run = CliRunner()
-    folder, out = str(records[0].parent), str(tmp_path / "out")
-    done = run.invoke(main, ["pages", folder, "--out", out])
-    assert done.exit_code == 0 and f"{len(JOBS)} jobs on it" in done.output, done.output
-    done = run.invoke(main, ["page", str(records[0]), "--out", str(tmp_path / "one.html")])
-    assert done.exit_code == 0 and "VERIFIED" in (tmp_path / "one.html").read_text()
-    asked = ["lead", "question", str(records[0]), "why", "so", "wide?", "--by", "l7"]
-    done = run.invoke(main, asked)
-    assert done.exit_code == 0 and "question by L7" in done.output
-    assert verify_file(records[0]).ok
-    done = run.invoke(main, ["lead", "accepted", str(records[1]), "fine", "--by", "L7"])
-    assert done.exit_code == 1 and done.output.count("\n") == 1 and "BROKEN" in done.output
-    done = run.invoke(main, ["retention", folder, "--days", "30"])
-    assert done.exit_code == 0 and "nothing removed" in done.output
-    done = run.invoke(main, ["page", str(tmp_path / "none.jsonl")])
-    assert done.exit_code == 1 and done.output.count("\n") == 1
-    done = run.invoke(main, ["lead", "reviewed", str(tmp_path / "none.jsonl"), "--by", "L7"])
-    assert done.exit_code == 1 and "none.jsonl is not there: check the name" in done.output
-    before = (tmp_path / "out" / "fleet.html").read_bytes()
-    done = run.invoke(main, ["pages", folder, "--out", out, "--unit", "T-99"])
-    assert done.exit_code == 1 and "no job of T-99" in done.output
-    assert (tmp_path / "out" / "fleet.html").read_bytes() == before
-    for command in (["review"], ["pages", "--out", out]):
-        done = run.invoke(main, [*command, str(tmp_path / "away")])
-        assert done.exit_code == 1 and "it is not there" in done.output, done.output
+def test_the_commands(records: list[Path], tmp_path: Path, lugcall: Callable[..., Result]) -> None:
+    """pages, page, lead and retention, each with one line on what it did, or did not do."""
+    folder, out = records[0].parent, tmp_path / "out"
+    none = tmp_path / "none.jsonl"
+
+    def fails(says: str, *words: object) -> None:
+        done = lugcall(*words)
+        assert done.exit_code == 1 and says in done.output, done.output
         assert done.output.count("\n") == 1
+
+    for says, *words in (
+        (f"{len(JOBS)} jobs on it", "pages", folder, "--out", out),
+        ("", "page", records[0], "--out", tmp_path / "one.html"),
+        ("question by L7", "lead", "question", records[0], "why", "so", "wide?", "--by", "l7"),
+        ("nothing removed", "retention", folder, "--days", "30"),
+    ):
+        done = lugcall(*words)
+        assert done.exit_code == 0 and str(says) in done.output, done.output
+    assert "VERIFIED" in (tmp_path / "one.html").read_text()
+    assert verify_file(records[0]).ok
+    fails("BROKEN", "lead", "accepted", records[1], "fine", "--by", "L7")
+    fails("", "page", none)
+    fails("none.jsonl is not there: check the name", "lead", "reviewed", none, "--by", "L7")
+    before = (out / "fleet.html").read_bytes()
+    fails("no job of T-99", "pages", folder, "--out", out, "--unit", "T-99")
+    assert (out / "fleet.html").read_bytes() == before
+    for command in (["review"], ["pages", "--out", out]):
+        fails("it is not there", *command, tmp_path / "away")
 
 
 def test_the_review_in_a_terminal_says_it_short(tmp_path: Path) -> None:
@@ -363,8 +356,6 @@ def test_clocks_set_wrong_are_told_on_both_pages(tmp_path: Path) -> None:
         assert "line 1 is dated 1970" in written(desk, tmp_path / "out").words
     assert "begun long ago: 1970-04-24" in Page(job_page(path, tmp_path)).words
 
-
-# --- in a real browser ----------------------------------------------------------------------------
 
 _SCRIPT = """
 <script>
@@ -414,13 +405,15 @@ def test_sort_filter_and_search_in_a_browser(desk: Review, tmp_path: Path) -> No
     told = re.search(r'<pre id="told">(.*?)</pre>', dom, re.S)
     assert told is not None, dom[-500:]
     said = dict(line.split("=", 1) for line in told[1].replace("&lt;", "<").splitlines())
-    assert said["start"] == "7:T-1 T-2 T-1 T-3 <sc T-2 T-1"
-    assert said["up"] == "7:<sc T-1 T-1 T-1 T-2 T-2 T-3"
-    assert said["down"] == "7:T-3 T-2 T-2 T-1 T-1 T-1 <sc"
-    assert said["again"] == "4"
-    assert said["search"] == "2:T-2 T-2"
-    assert said["days"] == "2:T-1 T-2"
-    assert said["code"] == "2:<sc T-2"
-    assert said["link"] == "2:T-1 T-2"
-    assert said["chosen"] == "only: step found_gap, signed yes"
-    assert said["all"].startswith("7:")
+    assert said.pop("all").startswith("7:")
+    assert said == {
+        "start": "7:T-1 T-2 T-1 T-3 <sc T-2 T-1",
+        "up": "7:<sc T-1 T-1 T-1 T-2 T-2 T-3",
+        "down": "7:T-3 T-2 T-2 T-1 T-1 T-1 <sc",
+        "again": "4",
+        "search": "2:T-2 T-2",
+        "days": "2:T-1 T-2",
+        "code": "2:<sc T-2",
+        "link": "2:T-1 T-2",
+        "chosen": "only: step found_gap, signed yes",
+    }

@@ -22,13 +22,15 @@ from assistant.review import Review, open_review, scan
 from assistant.review.columns import COLUMNS
 from assistant.review.index import Index
 from assistant.review.questions import QUESTIONS
-from tests.fleet.stamped import Stamp, write
+from tests.review.jobs import Job, day, fleet, record_of, tell
+
+NEW = record_of(Job("T-9", day(2025, 1, 1)))
 
 
 @pytest.fixture
-def shop(made: list[Stamp], tmp_path: Path) -> Path:
+def shop(tmp_path: Path) -> Path:
     """A folder with twelve records of four trucks in ten bays."""
-    write(made, 4, 12, tmp_path / "shop")
+    tell(tmp_path / "shop", fleet(4, 12), bays=10)
     return tmp_path / "shop"
 
 
@@ -47,7 +49,7 @@ def first(shop: Path) -> Path:
     return sorted(shop.rglob("*.jsonl"))[0]
 
 
-def test_only_what_is_new_or_changed_is_read(made: list[Stamp], shop: Path, home: Path) -> None:
+def test_only_what_is_new_or_changed_is_read(shop: Path, home: Path) -> None:
     """Twelve, none, the new one and the one written anew; nothing is written among the records."""
 
     def facts() -> dict[str, tuple[int, int]]:
@@ -59,15 +61,15 @@ def test_only_what_is_new_or_changed_is_read(made: list[Stamp], shop: Path, home
         with open_review([shop], home=home) as review:
             assert (review.refreshed[0].read, jobs(review)) == (read, 12)
     assert facts() == before
-    (shop / "new.jsonl").write_bytes(made[0].bytes_for(made[0].visit))
+    (shop / "new.jsonl").write_bytes(NEW)
     os.utime(first(shop), ns=(1, 1))
     with open_review([shop], home=home) as review:
         assert (review.refreshed[0].read, jobs(review)) == (2, 13)
 
 
-def test_a_growing_record_is_read_again(made: list[Stamp], tmp_path: Path, home: Path) -> None:
+def test_a_growing_record_is_read_again(tmp_path: Path, home: Path) -> None:
     """Cut at any line, then signed off: each time as if it were read for the first time."""
-    lines = made[0].bytes_for(made[0].visit).splitlines(keepends=True)
+    lines = NEW.splitlines(keepends=True)
     shop = tmp_path / "growing"
     shop.mkdir()
     for cut in (5, 6, 31, 40, len(lines) - 2, len(lines)):
@@ -313,13 +315,11 @@ def test_a_clock_set_wrong_is_a_doubt(tmp_path: Path, home: Path) -> None:
 @pytest.mark.parametrize(
     "name", ["кабина 7", "離合器", "مخلب", "é" * 60, "a'b\"c;--", "\n\t x", "caf\udce9"]
 )
-def test_file_names_in_any_alphabet(
-    name: str, made: list[Stamp], tmp_path: Path, home: Path
-) -> None:
+def test_file_names_in_any_alphabet(name: str, tmp_path: Path, home: Path) -> None:
     """As folder and as file; its job leads back to it, also where the name is no text."""
     path = tmp_path / name / f"{name}.jsonl"
     path.parent.mkdir()
-    path.write_bytes(made[0].bytes_for(made[0].visit))
+    path.write_bytes(NEW)
     for read in (1, 0):
         with open_review([path.parent], home=home) as review:
             job = review.rows(review.tables.jobs)[0]
@@ -413,10 +413,10 @@ def everything(review: Review) -> dict[str, list[str]]:
     }
 
 
-def test_a_killed_build_goes_on_from_what_is_done(made: list[Stamp], tmp_path: Path) -> None:
+def test_a_killed_build_goes_on_from_what_is_done(tmp_path: Path, home: Path) -> None:
     """Killed between batches and within one: only whole jobs are there, and none is read again."""
-    shop, home = tmp_path / "shop", tmp_path / "index"
-    write(made, 9, 100, shop)
+    shop = tmp_path / "shop"
+    tell(shop, fleet(9, 100), bays=10)
     assert killed(shop, home, 20) == {20}
     assert killed(shop, home, 21) == {40}
     assert killed(shop, home, 20) == {60}

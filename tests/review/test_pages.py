@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import copy
 import json
 import random
 import re
@@ -18,15 +19,13 @@ from assistant.act import Said
 from assistant.card import card_from_text
 from assistant.conversation import Session
 from assistant.record import RecordError, read_events, verify_file
-from assistant.record.events import GENESIS, seal_event
 from assistant.record.history import JobHistory
 from assistant.review.acts import add
 from assistant.review.pages.job_page import job_page
 from assistant.texts.dialogs import Dialogs
 from tests.heard import heard
+from tests.records import DEMOS, HARD, events_of, sealed
 
-RECORDS = Path(__file__).parents[2] / "demo_sessions" / "records"
-HARD = RECORDS / "hard_day.jsonl"
 NASTY = "<script>alert(1)</script><img src=x onerror=alert(2)>'\"&"
 
 
@@ -82,7 +81,7 @@ def nothing_from_elsewhere(page: Page) -> None:
             assert not re.match(r"(?i)(https?:|//|javascript:|data:)", value), (tag, value)
 
 
-@pytest.mark.parametrize("path", sorted(RECORDS.glob("*.jsonl")), ids=lambda p: p.stem)
+@pytest.mark.parametrize("path", DEMOS, ids=lambda p: p.stem)
 def test_a_job_page_of_every_demo_record(path: Path) -> None:
     """Whole, self-contained, ids unique, every link to a line leads to one; the seal is there."""
     page = made(path)
@@ -256,11 +255,11 @@ def _places(value: object) -> list[tuple[object, object]]:
 def test_a_whole_chain_of_nonsense_is_a_page_or_one_line(tmp_path: Path) -> None:
     """Values of other kinds, taken away or put in, sealed anew: never another error, no markup."""
     rng = random.Random(5)
-    lines = [json.loads(line) for line in HARD.read_bytes().splitlines()]
+    lines = events_of(HARD)
     odd = [None, True, -1, 1e300, "x", NASTY, [], {}, [1], {"a": 1}, "2025-01-01"]
     path, pages = tmp_path / "x.jsonl", 0
     for i in range(30):
-        events = json.loads(json.dumps(lines))
+        events = copy.deepcopy(lines)
         for event in (rng.choice(events), events[-1 if i % 3 else 0]):
             places = [p for p in _places(event["data"]) if p[1] != "format"]
             for container, key in rng.sample(places, 1):
@@ -268,11 +267,7 @@ def test_a_whole_chain_of_nonsense_is_a_page_or_one_line(tmp_path: Path) -> None
                     container.pop(key, None)
                 else:
                     container[key] = rng.choice(odd)  # type: ignore[index]
-        prev, content = GENESIS, b""
-        for n, event in enumerate(events):
-            done, line = seal_event(n, event["at"], event["kind"], event["data"], prev)
-            prev, content = done.hash, content + line
-        path.write_bytes(content)
+        path.write_bytes(sealed((e["at"], e["kind"], e["data"]) for e in events))
         try:
             page = made(path)
         except RecordError as error:

@@ -20,6 +20,7 @@ from assistant.review.acts import LeadError
 from assistant.review.retention import NOTE, look, remove
 from assistant.texts.dialogs import Dialogs
 from tests.heard import heard
+from tests.records import HARD
 
 NOW = datetime(2026, 6, 1, 12, 0, tzinfo=UTC)
 Play = Callable[[Session, str], list[Said]]
@@ -108,10 +109,9 @@ def test_the_index_knows_acceptance_and_is_not_misled_by_removal(
     records: list[Path], tmp_path: Path
 ) -> None:
     """Clips removed after a review do not bring a job back; a reason to accept is a column."""
-    demo = Path(__file__).parents[2] / "demo_sessions" / "records" / "hard_day.jsonl"
     folder = tmp_path / "shop"
     folder.mkdir()
-    path = Path(shutil.copy(demo, folder / "job.jsonl"))
+    path = Path(shutil.copy(HARD, folder / "job.jsonl"))
 
     def asked() -> tuple[list[str], str]:
         with open_review([folder], home=tmp_path / "index") as desk:

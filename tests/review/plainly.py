@@ -6,20 +6,21 @@ lugcall writes them.
 
 from __future__ import annotations
 
-import json
 from datetime import datetime
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
+
+from tests.records import events_of
 
 Row = dict[str, Any]
 HALF_HOUR, LONG = 1800.0, 120.0
 MILE_KM = 1.609344
 
 
-def events_of(path: Path) -> list[Row]:
+def timed(path: Path) -> list[Row]:
     """Its lines as dicts, with the time in microseconds of UTC as `us`."""
-    events = [json.loads(line) for line in path.read_text("utf-8").splitlines()]
+    events = events_of(path)
     for event in events:
         moment = datetime.fromisoformat(event["at"])
         event["us"] = round(moment.timestamp() * 1000) * 1000
