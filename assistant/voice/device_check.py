@@ -7,10 +7,10 @@ looked for in it (`heard_back`); `devices_report` does all three.
 from __future__ import annotations
 
 import time
-from collections.abc import Callable
+from contextlib import ExitStack, closing
 from dataclasses import asdict, dataclass, field
 from pathlib import Path
-from typing import Any, NamedTuple
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -27,11 +27,11 @@ from assistant.voice.output.synthesizer import SpeechError, Synthesizer
 Spectra = npt.NDArray[np.float64]
 Levels = npt.NDArray[np.float64]
 Mask = npt.NDArray[np.bool_]
-_MAINS = (50.0, 60.0)
 
 
-def _db(power: float) -> float:
-    return 10.0 * float(np.log10(power + 1e-12))
+def _db(power: Any) -> Any:
+    """A power, or an array of powers, in dB re full scale."""
+    return 10.0 * np.log10(power + 1e-12)
 
 
 # --- What a microphone delivers, measured: levels, clipping, bandwidth, hum, offset, gaps.
@@ -39,18 +39,15 @@ def _db(power: float) -> float:
 
 @dataclass(frozen=True, slots=True)
 class MicrophoneFigures:
-    """Figures of a recording. Levels in dB re full scale, root mean square.
+    """Figures of a recording. Levels in dB re full scale, root mean square but for the peak.
 
     Attributes:
-        seconds: its length.
-        peak_dbfs: highest sample.
         noise_dbfs: level of its quietest tenth, gaps left out.
         speech_dbfs: level while somebody speaks; None when nobody does.
         snr_db: `speech_dbfs` over `noise_dbfs`, the noise taken off the speech; None likewise.
         clipped: share of the samples at the rail.
         narrow: whether nothing above some 3.6 kHz comes through; None when that cannot be told.
         hum_hz: 50 or 60 when the mains are heard, else 0.
-        hum_dbfs: level of it.
         offset: where its middle lies, as a share of full scale.
         gaps: runs of exact zeros of 4 to 300 ms.
         gated: share of the recording in longer runs of exact zeros.
@@ -71,12 +68,8 @@ class MicrophoneFigures:
 
 
 def measure(samples: Samples, rate: int = RATE) -> MicrophoneFigures:
-    """Measure a recording of at least half a second.
-
-    Args:
-        samples: mono, full scale -1 to 1, as the device delivered them.
-        rate: samples a second.
-    """
+    """Measure a recording of at least half a second: mono, full scale -1 to 1, as the device
+    delivered it, `rate` samples a second."""
     raw = np.asarray(samples, dtype=np.float32)
     gaps, gated = _zero_runs(raw, rate)
     # Not the mean: speech leans to one side by more than a good microphone does.
@@ -90,8 +83,8 @@ def measure(samples: Samples, rate: int = RATE) -> MicrophoneFigures:
     speech = snr = None
     if voiced.sum() >= 8:  # a quarter of a second
         power = float(np.mean(10 ** (levels[voiced] / 10)))
-        speech = _db(power)
-        snr = _db(max(power - 10 ** (noise / 10), 0.0)) - noise
+        speech = float(_db(power))
+        snr = float(_db(max(power - 10 ** (noise / 10), 0.0)) - noise)
     hum_hz, hum = mains_hum(sound, voiced)
     return MicrophoneFigures(
         seconds=len(raw) / rate,
@@ -109,14 +102,12 @@ def measure(samples: Samples, rate: int = RATE) -> MicrophoneFigures:
     )
 
 
-def _windows(sound: Samples, step: int = FRAME) -> Samples:
-    count = len(sound) // step
-    return sound[: count * step].reshape(count, step)
+def _windows(sound: Samples) -> Samples:
+    return sound[: len(sound) // FRAME * FRAME].reshape(-1, FRAME)
 
 
 def _levels(sound: Samples) -> Levels:
-    power = np.mean(np.square(_windows(sound), dtype=np.float64), axis=1)
-    levels: Levels = 10 * np.log10(power + 1e-12)
+    levels: Levels = _db(np.mean(np.square(_windows(sound), dtype=np.float64), axis=1))
     return levels
 
 
@@ -194,8 +185,8 @@ def is_narrow(sound: Samples, speech: bool) -> bool | None:
     loud = spectra[total >= np.percentile(total, 70)].mean(axis=0)
     below = loud[(hz >= 2700) & (hz <= 3300)].mean()
     above = loud[(hz >= 4200) & (hz <= 5200)].mean()
-    low = 10 * np.log10(spectra[:, (hz >= 300) & (hz <= 3300)].sum(axis=1) + 1e-12)
-    high = 10 * np.log10(spectra[:, (hz >= 4200) & (hz <= 7500)].sum(axis=1) + 1e-12)
+    low = _db(spectra[:, (hz >= 300) & (hz <= 3300)].sum(axis=1))
+    high = _db(spectra[:, (hz >= 4200) & (hz <= 7500)].sum(axis=1))
     cliff = 10 * np.log10((below + 1e-15) / (above + 1e-15))
     # A wide channel lets the hiss of an "s" through, 3 to 18 dB under the loudest vowels.
     if cliff > 22.0 and np.percentile(high, 97) - np.percentile(low, 97) < -30.0:
@@ -217,14 +208,13 @@ def mains_hum(sound: Samples, voiced: Mask) -> tuple[float, float]:
     size = min(len(still), 2 * RATE)
     spectra = _spectra(still, size, RATE // 2, 2 * RATE)
     spectrum = spectra.mean(axis=0) / np.square(np.hanning(size).sum()) * 2
-    for mains in _MAINS:
+    for mains in (50.0, 60.0):
         lines = [_line(spectrum, mains * n) for n in (1, 2, 3, 4)]
         # An engine at idle fires at such frequencies too, and between them.
         between = [_line(spectrum, mains * (n + 0.5)) for n in (0, 1, 2)]
         if sum(over > 12.0 for _, over in lines) >= 2 and not any(o > 9.0 for _, o in between):
-            level = _db(sum(p for p, _ in lines))
-            if level > best[1]:
-                best = (mains, level)
+            level = float(_db(sum(p for p, _ in lines)))
+            best = max(best, (mains, level), key=lambda hum: hum[1])
     return best
 
 
@@ -246,24 +236,19 @@ POOR_SNR_DB = 10.0
 _SHARES = {"clipped": ".2%", "offset": ".0%", "gated": ".0%"}
 
 
-class _Finding(NamedTuple):
-    """When a microphone has a problem, and when readings will suffer from it."""
-
-    there: Callable[[MicrophoneFigures], bool]
-    grave: Callable[[MicrophoneFigures], bool] = lambda m: True
-
-
-_FINDINGS = {
-    "clipped": _Finding(lambda m: m.clipped > 5e-4),
-    "quiet": _Finding(lambda m: m.speech_dbfs is not None and m.speech_dbfs < QUIET_DBFS),
-    "narrowband": _Finding(lambda m: bool(m.narrow)),
-    "noisy": _Finding(lambda m: m.snr_db is not None and m.snr_db < POOR_SNR_DB),
-    "hum": _Finding(lambda m: m.hum_hz > 0 and m.hum_dbfs > -55.0, lambda m: m.hum_dbfs > -30.0),
-    "offset": _Finding(lambda m: abs(m.offset) > 0.02, lambda m: abs(m.offset) > 0.2),
-    "gaps": _Finding(lambda m: m.gaps >= 3),
-    "gate": _Finding(lambda m: m.gated > 0.05, lambda m: False),
-    "no speech": _Finding(lambda m: m.speech_dbfs is None, lambda m: False),
-}
+def _findings(m: MicrophoneFigures) -> dict[str, tuple[bool, bool]]:
+    """Of each problem, whether it is there, and whether readings will suffer from it."""
+    return {
+        "clipped": (m.clipped > 5e-4, True),
+        "quiet": (m.speech_dbfs is not None and m.speech_dbfs < QUIET_DBFS, True),
+        "narrowband": (bool(m.narrow), True),
+        "noisy": (m.snr_db is not None and m.snr_db < POOR_SNR_DB, True),
+        "hum": (m.hum_hz > 0 and m.hum_dbfs > -55.0, m.hum_dbfs > -30.0),
+        "offset": (abs(m.offset) > 0.02, abs(m.offset) > 0.2),
+        "gaps": (m.gaps >= 3, True),
+        "gate": (m.gated > 0.05, False),
+        "no speech": (m.speech_dbfs is None, False),
+    }
 
 
 @dataclass(frozen=True, slots=True)
@@ -271,14 +256,14 @@ class MicrophoneProblem:
     """One finding.
 
     Attributes:
-        kind: a key of `_FINDINGS`, "dead" or "short".
+        kind: a key of `_findings`, "dead" or "short".
         text: one line: what is wrong, and what to do.
         grave: whether readings will suffer; else it is only worth knowing.
     """
 
     kind: str
     text: str
-    grave: bool = True
+    grave: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -316,19 +301,14 @@ def _words(m: MicrophoneFigures) -> dict[str, str]:
 
 
 def microphone_verdict(samples: Samples, rate: int = RATE) -> MicrophoneVerdict:
-    """Judge a recording in which somebody spoke, or only the shop was heard.
-
-    Args:
-        samples: mono, full scale -1 to 1, as the device delivered them.
-        rate: samples a second.
-    """
+    """Judge a recording in which somebody spoke, or only the shop was heard; see `measure`."""
     m = measure(samples, rate)
     if m.seconds < 0.5:
         found = {"short": True}
     elif m.peak_dbfs < DEAD_DBFS:
         found = {"dead": True}
     else:
-        found = {kind: one.grave(m) for kind, one in _FINDINGS.items() if one.there(m)}
+        found = {kind: grave for kind, (there, grave) in _findings(m).items() if there}
     say, words = sentences("devices").say, _words(m)
     problems = [
         MicrophoneProblem(kind, str(say(f"problem.{kind.replace(' ', '_')}", **words)), grave)
@@ -397,7 +377,7 @@ class DevicesReport:
     Attributes:
         devices: all that is plugged in; empty for a file.
         source: the microphone or file that was judged, or "".
-        verdict: on it, or None when there is no microphone.
+        microphone: the verdict on it, or None when there is no microphone.
         loudspeaker: the one that was tested, or "".
         echo: whether the microphone heard it, or None when not tested.
         problems: one line each, beside the microphone's own.
@@ -405,7 +385,7 @@ class DevicesReport:
 
     devices: list[SoundDevice] = field(default_factory=list)
     source: str = ""
-    verdict: MicrophoneVerdict | None = None
+    microphone: MicrophoneVerdict | None = None
     loudspeaker: str = ""
     echo: HeardBack | None = None
     problems: list[str] = field(default_factory=list)
@@ -413,7 +393,7 @@ class DevicesReport:
     @property
     def ok(self) -> bool:
         """Whether a job can be done by voice with this: the command's exit code."""
-        return not self.problems and self.verdict is not None and self.verdict.ok
+        return not self.problems and self.microphone is not None and self.microphone.ok
 
     def lines(self) -> list[str]:
         """For people."""
@@ -423,8 +403,8 @@ class DevicesReport:
             kind = "/".join(k for k, n in (("in", d.inputs), ("out", d.outputs)) if n)
             mark = f"  <- {say(f'in_use.{d.default}')}" if d.default else ""
             out.append(f"{d.number:3}  {kind:6}  {d.name}{mark}")
-        if self.verdict is not None:
-            first, *rest = self.verdict.lines()
+        if self.microphone is not None:
+            first, *rest = self.microphone.lines()
             out += [f"{self.source}: {first}", *(f"  {line}" for line in rest)]
         if self.echo is not None:
             delay, path = f"{self.echo.delay_s * 1000:.0f}", f"{self.echo.path_db:+.0f}"
@@ -433,21 +413,14 @@ class DevicesReport:
         return out + self.problems
 
     def as_json(self) -> dict[str, Any]:
-        """For programs."""
-        return {
-            "ok": self.ok,
-            "devices": [asdict(d) for d in self.devices],
-            "source": self.source,
-            "microphone": self.verdict.as_json() if self.verdict is not None else None,
-            "loudspeaker": self.loudspeaker,
-            "echo": asdict(self.echo) if self.echo is not None else None,
-            "problems": self.problems,
-        }
+        """For programs: `ok` and the attributes; see `MicrophoneVerdict.as_json`."""
+        judged = self.microphone.as_json() if self.microphone is not None else None
+        return {"ok": self.ok, **asdict(self), "microphone": judged}
 
 
 def devices_report(
-    mic: str | int | None = None,
-    speaker: str | int | None = None,
+    mic: str | None = None,
+    speaker: str | None = None,
     seconds: float = 3.0,
     test: bool = False,
     file: Path | None = None,
@@ -464,26 +437,24 @@ def devices_report(
     if file is not None:
         # At its own rate: resampling would round clipped tops.
         data, rate = read_file(file)
-        return DevicesReport(source=str(file), verdict=microphone_verdict(data[:, 0], rate))
+        return DevicesReport(source=str(file), microphone=microphone_verdict(data[:, 0], rate))
     report = DevicesReport(PORTAUDIO.devices())
     if not report.devices:
         raise AudioError("there is no microphone and no loudspeaker; plug in a headset")
     say = sentences("devices").say
-    microphone: Microphone | None = None
-    try:
+    with ExitStack() as opened:
+        microphone: Microphone | None = None
         if any(d.inputs for d in report.devices) or mic is not None:
-            microphone = Microphone(mic)
+            microphone = opened.enter_context(closing(Microphone(mic)))
             report.source = microphone.name
-            report.verdict = microphone_verdict(_record(microphone, seconds)[0])
+            report.microphone = microphone_verdict(_record(microphone, seconds)[0])
         else:
             report.problems.append(say("no_microphone"))
         if not any(d.outputs for d in report.devices):
             report.problems.append(say("no_loudspeaker"))
         elif test:
-            _test(report, speaker, microphone)
-    finally:
-        if microphone is not None:
-            microphone.close()
+            with closing(Player(speaker)) as player:
+                _test(report, player, microphone)
     return report
 
 
@@ -502,27 +473,23 @@ def _record(microphone: Microphone, seconds: float) -> tuple[Samples, float]:
     return np.concatenate(blocks), until
 
 
-def _test(report: DevicesReport, speaker: str | int | None, microphone: Microphone | None) -> None:
-    player = Player(speaker)
+def _test(report: DevicesReport, player: Player, microphone: Microphone | None) -> None:
+    """Play the signals and a sentence, and see whether they come back."""
     report.loudspeaker = player.name
-    try:
-        with Synthesizer() as synthesizer:
-            sounds = [np.concatenate([earcon(name), _PAUSE]) for name in NAMES]
-            try:
-                sounds.append(synthesizer.samples(sentences("devices").say("sentence").spoken))
-            except SpeechError as error:
-                report.problems.append(str(error))
-        for sound in sounds:
-            player.buffer.play(sound)
-        seconds = sum(map(len, sounds)) / RATE + 0.8
-        if microphone is None:
-            while player.buffer.busy() and player.check():
-                time.sleep(0.05)
-            return
-        while microphone.get(0.0) is not None:
-            pass  # what came in meanwhile is old
-        recorded, until = _record(microphone, seconds)
-        played = player.buffer.reference(len(recorded) / RATE, until)
-        report.echo = heard_back(played[: len(recorded)], recorded)
-    finally:
-        player.close()
+    sounds = [np.concatenate([earcon(name), _PAUSE]) for name in NAMES]
+    with closing(Synthesizer()) as synthesizer:
+        try:
+            sounds.append(synthesizer.samples(sentences("devices").say("sentence").spoken))
+        except SpeechError as error:
+            report.problems.append(str(error))
+    for sound in sounds:
+        player.buffer.play(sound)
+    if microphone is None:
+        while player.buffer.busy() and player.check():
+            time.sleep(0.05)
+        return
+    while microphone.get(0.0) is not None:
+        pass  # what came in meanwhile is old
+    recorded, until = _record(microphone, sum(map(len, sounds)) / RATE + 0.8)
+    played = player.buffer.reference(len(recorded) / RATE, until)
+    report.echo = heard_back(played[: len(recorded)], recorded)

@@ -10,6 +10,7 @@ import subprocess
 import sys
 import tempfile
 import time
+from contextlib import closing
 from pathlib import Path
 
 import numpy as np
@@ -41,7 +42,7 @@ def synthesis() -> None:
     """From a text to the samples of its first sentence, which is when it can be played."""
     all_texts = texts()
     start = time.perf_counter()
-    with Synthesizer() as speech:
+    with closing(Synthesizer()) as speech:
         speech.samples("Ready.")
         times("start of the synthesizer to its first samples", [time.perf_counter() - start])
         for what in ("text to samples of its first sentence, new", "the same, said before"):
@@ -90,7 +91,7 @@ def child() -> None:
     quiet_libraries()
     firsts: list[float] = []
     rows = []
-    with Synthesizer() as speech:
+    with closing(Synthesizer()) as speech:
         player = Player("lug_speaker")
         output = SpeechOutput(speech, player, on_first=lambda said, where, at: firsts.append(at))
         output.start()

@@ -8,7 +8,7 @@ import sys
 import textwrap
 import time
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
@@ -44,7 +44,7 @@ def talk() -> Samples:
     text = (
         "The gap is five eighths. Six sixteenths shy, she says. The pedal height is eight inches."
     )
-    with Synthesizer() as synthesizer:
+    with closing(Synthesizer()) as synthesizer:
         still = np.zeros(8 * RATE // 5)
         sound = np.concatenate([still, synthesizer.samples(text), still])
     sound *= 10 ** (-26 / 20) / np.sqrt(np.mean(np.square(sound)))
@@ -263,7 +263,7 @@ def test_devices_are_found_by_number_name_and_part(library: FakeLibrary) -> None
     find = PORTAUDIO.find
     assert find(None, "input").number == 0
     assert find(None, "output").number == 1
-    assert find(3, "input").name == "New mic"
+    assert find("3", "input").name == "New mic"
     assert find("2", "input").name == "Old mic"
     assert find("headset", "output").number == 0
     # Plugged in again it may get another card number.
@@ -507,10 +507,11 @@ def test_a_loudspeaker_pulled_out_beside_a_microphone_at_work(daemon: Pulse) -> 
 def test_two_people_hear_each_their_own_loudspeaker(daemon: Pulse) -> None:
     folder = Path(daemon.env["HOME"])
     code = f"""
+        from contextlib import closing
         from assistant.act import Said
         from assistant.voice.output.queue import SpeechOutput
         from assistant.voice.output.synthesizer import Synthesizer
-        with Synthesizer() as speech:
+        with closing(Synthesizer()) as speech:
             one, two = Player("lug_speaker"), Player("lug_speaker_2")
             first = lambda said, where, at: tell("first", where, said.text)
             output = SpeechOutput(speech, one, two, on_first=first)

@@ -9,6 +9,7 @@ import threading
 import time
 from collections import defaultdict
 from collections.abc import Iterator
+from contextlib import closing
 from pathlib import Path
 
 import numpy as np
@@ -34,7 +35,7 @@ from tests.tables import rows_of
 
 @pytest.fixture(scope="module")
 def speech() -> Iterator[Synthesizer]:
-    with Synthesizer() as one:
+    with closing(Synthesizer()) as one:
         yield one
 
 
@@ -440,7 +441,7 @@ def test_a_dead_or_hanging_synthesizer_is_started_again(
     how: signal.Signals, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(synthesizer_module, "PATIENCE_S", 1.0)
-    with Synthesizer() as one:
+    with closing(Synthesizer()) as one:
         one.samples("Alive.")
         before = one._worker
         os.kill(before.pid, how)
@@ -452,7 +453,7 @@ def test_the_systems_own_speech_speaks_where_espeak_ng_is_not(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     monkeypatch.setattr(synthesizer_module, "SYNTHESIZERS", ("none", "pyttsx3"))
-    with Synthesizer() as one:
+    with closing(Synthesizer()) as one:
         try:
             sounds = [one.samples(text) for text in ("Nine sixteenths.", "Check?", "Stop now.")]
         except SpeechError as error:
@@ -463,7 +464,7 @@ def test_the_systems_own_speech_speaks_where_espeak_ng_is_not(
 def test_no_synthesizer_is_one_clear_line(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(synthesizer_module, "SYNTHESIZERS", ("none",))
     troubles: list[str] = []
-    with Synthesizer() as one:
+    with closing(Synthesizer()) as one:
         with pytest.raises(SpeechError, match=r"nothing can be spoken .*lugcall chat") as error:
             one.samples("Hello.")
         assert "\n" not in str(error.value)

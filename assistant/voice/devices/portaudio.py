@@ -117,7 +117,7 @@ class PortAudio:
             for i, d in enumerate(found)
         ]
 
-    def find(self, device: str | int | None, kind: str) -> SoundDevice:
+    def find(self, device: str | None, kind: str) -> SoundDevice:
         """The device for "input" or "output" meant by a number, a name or a part of one.
 
         Raises:
@@ -128,7 +128,7 @@ class PortAudio:
             raise AudioError(f"there is no {LABEL[kind]}; plug one in, or use lugcall chat")
         if device is None:
             return next((d for d in there if d.default in (kind, "both")), there[0])
-        fit = _called(there, str(device))
+        fit = _called(there, device)
         if fit and len({_base(d.name) for d in fit}) == 1:
             return fit[0]
         what = f"several are called {device!r}" if fit else f"no {LABEL[kind]} is called {device!r}"

@@ -27,7 +27,11 @@ STARTING_S = 2.5
 """As long as it may take to the first call."""
 RETRY_S = 1.0
 
-Told = Callable[[], None] | None
+Told = Callable[[], object]
+
+
+def nobody() -> None:
+    """Told that a device is lost or back."""
 
 
 class DeviceStream:
@@ -42,7 +46,9 @@ class DeviceStream:
     block = 0
     latency_wanted_s = 0.04
 
-    def __init__(self, device: str | int | None, on_lost: Told, on_back: Told) -> None:
+    def __init__(
+        self, device: str | None = None, on_lost: Told = nobody, on_back: Told = nobody
+    ) -> None:
         """Open `device`: a PortAudio name or number, None for the system's own.
 
         The callbacks come from the thread that calls `check`.
@@ -51,8 +57,7 @@ class DeviceStream:
             AudioError: there is no such device, or it cannot be opened.
         """
         self.lost = False
-        self._on_lost = on_lost
-        self._on_back = on_back
+        self._on_lost, self._on_back = on_lost, on_back
         self._stream: Any = None
         self._alive_until = 0.0
         self._tried = 0.0
@@ -75,8 +80,7 @@ class DeviceStream:
             self.lost = True
         if new:
             self._when_lost()
-            if self._on_lost is not None:
-                self._on_lost()
+            self._on_lost()
         elif time.monotonic() - self._tried >= RETRY_S:
             return self._retry()
         return False
@@ -109,8 +113,7 @@ class DeviceStream:
         except AudioError:
             return False
         self.lost = False
-        if self._on_back is not None:
-            self._on_back()
+        self._on_back()
         return True
 
     def _open(self) -> None:
@@ -191,12 +194,10 @@ class Microphone(DeviceStream):
     block = FRAME
 
     def __init__(
-        self, device: str | int | None = None, on_lost: Told = None, on_back: Told = None
+        self, device: str | None = None, on_lost: Told = nobody, on_back: Told = nobody
     ) -> None:
         """See `DeviceStream`; the callbacks come from a thread of its own."""
         self._queue: queue.Queue[Frame] = queue.Queue(round(KEEP_S / FRAME_S))
-        self._framer = Framer()
-        self._rate = RATE
         self._over = threading.Event()
         super().__init__(device, on_lost, on_back)
         self._watcher = threading.Thread(target=self._watch, daemon=True)

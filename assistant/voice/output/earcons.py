@@ -31,16 +31,10 @@ _PULSES: dict[str, tuple[tuple[float, ...], float]] = {
 NAMES = tuple(_PULSES)
 
 
-def earcon(name: str, ambient_dbfs: float | None = None, path_db: float = 0.0) -> Samples:
-    """The signal `name`, loud enough to stand out of the noise.
-
-    Args:
-        name: one of `NAMES`.
-        ambient_dbfs: noise that the microphone meters; None plays as loud as it may.
-        path_db: what the microphone meters of a sound, less its level as played: loudspeaker, air
-            and microphone together, as `lugcall devices --test` finds it.
-    """
-    wanted = LOUDEST_DBFS if ambient_dbfs is None else ambient_dbfs + ABOVE_AMBIENT_DB - path_db
+def earcon(name: str, ambient_dbfs: float | None = None) -> Samples:
+    """The signal `name`, one of `NAMES`, loud enough to stand out of the noise that the microphone
+    meters; with None as loud as it may be."""
+    wanted = LOUDEST_DBFS if ambient_dbfs is None else ambient_dbfs + ABOVE_AMBIENT_DB
     level = min(max(wanted, QUIETEST_DBFS), LOUDEST_DBFS)
     return _shape(name) * np.float32(10 ** (level / 20))
 

@@ -13,7 +13,7 @@ import numpy as np
 import soxr
 
 from assistant.voice.devices.audio import RATE, Samples
-from assistant.voice.devices.streams import DeviceStream, Told
+from assistant.voice.devices.streams import DeviceStream, Told, nobody
 
 KEEP_S = 12.0
 """How far back `PlaybackBuffer.reference` reaches."""
@@ -166,13 +166,10 @@ class Player(DeviceStream):
     block = BLOCK
 
     def __init__(
-        self, device: str | int | None = None, on_lost: Told = None, on_back: Told = None
+        self, device: str | None = None, on_lost: Told = nobody, on_back: Told = nobody
     ) -> None:
         """See `DeviceStream`."""
         self.buffer = PlaybackBuffer()
-        self._up: soxr.ResampleStream | None = None
-        self._over = np.zeros(0, dtype=np.float32)
-        self._rate = RATE
         super().__init__(device, on_lost, on_back)
 
     def _when_opened(self, rate: int) -> None:
@@ -180,7 +177,7 @@ class Player(DeviceStream):
         self._up = None
         if rate != RATE:
             self._up = soxr.ResampleStream(RATE, rate, 1, dtype="float32", quality="MQ")
-        self._over = self._over[:0]
+        self._over = np.zeros(0, dtype=np.float32)
 
     def _when_lost(self) -> None:
         self.buffer.rewind()

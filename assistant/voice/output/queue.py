@@ -6,7 +6,6 @@ import threading
 import time
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field, replace
-from itertools import product
 
 import numpy as np
 
@@ -33,38 +32,25 @@ class QueuedSpeech:
         rank: `STOP` to `REST`.
         order: position among all that was ever said; earlier first within a rank.
         said: what it is of.
-        voice: "tech" or "helper".
-        earcon: the signal before the words, or "".
-        sentences: to be spoken one after another.
-        next: which of the signal and the sentences comes next.
-        chunks: what was handed to the output.
+        parts: sentences to be spoken one after another, each with its voice ("tech" or "helper"); a
+            signal has its name and no voice.
+        next: which of the parts is to be handed to the output next.
+        chunks: what was handed to it.
         begun: whether its first sound was told of.
     """
 
     rank: int
     order: int
     said: Said
-    voice: str
-    earcon: str
-    sentences: tuple[str, ...]
+    parts: tuple[tuple[str, str], ...]
     next: int = 0
     chunks: list[Chunk] = field(default_factory=list)
     begun: bool = False
 
     @property
-    def left(self) -> tuple[str, ...]:
-        """What is still to be handed to the output; a signal first."""
-        parts = (self.earcon, *self.sentences) if self.earcon else self.sentences
-        return parts[self.next :]
-
-    @property
     def instructs(self) -> bool:
         """Whether it is what is to be done now."""
         return self.said.key.startswith("prompt:")
-
-    def again(self) -> QueuedSpeech:
-        """The same, to be said from its beginning."""
-        return replace(self, next=0, chunks=[], begun=False)
 
 
 def rank_of(said: Said) -> int:
@@ -97,13 +83,14 @@ def ranked(turn: Sequence[Said]) -> list[tuple[int, Said]]:
 
 def queued(rank: int, order: int, said: Said, voice: str) -> list[QueuedSpeech]:
     """One, or two: what is long in a stop waits until the other person has heard his."""
-    parts = split_sentences(spoken(said))
-    if said.signal and not said.cue and rank_of(said) != STOP:
-        parts.insert(0, f"{said.signal.capitalize()}.")
+    parts = [(sentence, voice) for sentence in split_sentences(spoken(said))]
+    if said.signal and not said.cue and rank != STOP:
+        parts.insert(0, (f"{said.signal.capitalize()}.", voice))
     head = HEAD if rank == STOP else len(parts)
-    first = QueuedSpeech(rank, order, said, voice, _EARCON.get(said.cue, ""), tuple(parts[:head]))
-    rest = QueuedSpeech(PROMPT, order, said, voice, "", tuple(parts[head:]))
-    return [first, rest] if rest.sentences else [first]
+    signal = [(_EARCON[said.cue], "")] if said.cue in _EARCON else []
+    first = QueuedSpeech(rank, order, said, (*signal, *parts[:head]))
+    rest = QueuedSpeech(PROMPT, order, said, tuple(parts[head:]))
+    return [first, rest] if rest.parts else [first]
 
 
 class OutputQueue:
@@ -144,7 +131,7 @@ class OutputQueue:
             now = self._now
             if now is not None and top <= CUE and now.rank > top:
                 self._break_off()
-                self._queue.append(now.again())
+                self._queue.append(replace(now, next=0, chunks=[], begun=False))
             if any(one.instructs for one in new):
                 # There is one present instruction: an older one, not begun or broken off by this
                 # one, would mislead.
@@ -194,31 +181,29 @@ class OutputQueue:
         with self._lock:
             begun = self._first_heard()
             now = self._current()
-            part, signal = "", False
-            if now is not None and now.left:
-                part, signal = now.left[0], bool(now.earcon and not now.next)
+            part = None
+            if now is not None and now.next < len(now.parts):
+                part = now.parts[now.next]
                 now.next += 1
-            following = self._queue[0] if self._queue and not part else None
+            following = self._queue[0].parts if self._queue else ()
         if begun is not None:
             self._on_first(*begun)
-        if now is not None and part:
-            level = self.ambient_dbfs
-            sound = earcon(part, level) if signal else self._synthesized(part, now.voice)
+        if now is not None and part is not None:
+            sound = self._sound(*part)
             with self._lock:
                 if self._now is now and sound is not None:
                     now.chunks.append(self.output.buffer.play(sound))
             return True
-        if following is not None and following.sentences:
-            ahead = following.sentences[0], following.voice
-            if ahead != self._ahead:
-                self._ahead = ahead
-                self._synthesized(*ahead)  # remembered: it will come at once
+        ahead = next((part for part in following if part[1]), self._ahead)
+        if ahead is not None and ahead != self._ahead:
+            self._ahead = ahead
+            self._sound(*ahead)  # remembered: it will come at once
         return False
 
     def _current(self) -> QueuedSpeech | None:
         """What is in hand, or the next when that is over. The lock is held."""
         now = self._now
-        if now is not None and not now.left:
+        if now is not None and now.next == len(now.parts):
             ends = now.chunks[-1].ends if now.chunks else 0.0
             if ends is not None and ends <= self.output.buffer.clock():
                 self._now = None
@@ -234,7 +219,9 @@ class OutputQueue:
         now.begun = True
         return now.said, self.output.name, now.chunks[0].began
 
-    def _synthesized(self, part: str, voice: str) -> Samples | None:
+    def _sound(self, part: str, voice: str) -> Samples | None:
+        if not voice:
+            return earcon(part, self.ambient_dbfs)
         try:
             return self._synthesizer.samples(part, voice)
         except SpeechError as error:
@@ -283,7 +270,7 @@ class SpeechOutput:
         self._synthesizer = synthesizer
         self._tech = OutputQueue(output, synthesizer, on_first, on_trouble)
         self._helper = self._tech
-        if helper_output is not None and helper_output is not output:
+        if helper_output is not None:
             self._helper = OutputQueue(helper_output, synthesizer, on_first, on_trouble)
         self.queues = list(dict.fromkeys((self._tech, self._helper)))
         self._shared = len(self.queues) == 1
@@ -320,20 +307,19 @@ class SpeechOutput:
             for queue, some in new.items():
                 queue.add(some)
 
-    def warm(self, texts: Iterable[str], to: str = "both") -> None:
+    def warm(self, texts: Iterable[str], voice: str) -> None:
         """Think `texts` over (as they stand in a `Said`), so that they come at once when said."""
-        voices = (to,) if to in ("tech", "helper") else ("tech", "helper")
         for text in texts:
-            for part, voice in product(split_sentences(spoken(text)), voices):
+            for part in split_sentences(spoken(text)):
                 self._synthesizer.samples(part, voice)
 
     def signal(self, name: str, to: str = "tech") -> None:
         """Play an earcon, next of all but a stop."""
         with self._say_lock:
             self._order += 1
+            what = Said(to, "", f"earcon:{name}")
             for queue in self._queues_of(to):
-                what = Said(to, "", f"earcon:{name}")
-                queue.add([QueuedSpeech(CUE, self._order, what, "tech", name, ())])
+                queue.add([QueuedSpeech(CUE, self._order, what, ((name, ""),))])
 
     def hush(self, to: str = "both", stop_too: bool = False) -> list[Said]:
         """Be silent at once, on the outputs of `to`.

@@ -3,35 +3,22 @@
 A process, because a fault or a hang in a C library then costs a word and not the job; and pyttsx3
 runs a loop that must own its thread and prints to standard output.
 
-Asked by a line of JSON on standard input: `{"text", "voice", "rate", "pitch"}`. It answers with a
-line of JSON, `{"rate", "bytes"}` and that many bytes of 16-bit mono samples, or `{"error"}`. It
-ends when its input ends. Its arguments are names of `SYNTHESIZERS`; the first that works speaks.
+It reads pickled dictionaries from standard input, each with the arguments of `EspeakNg.samples`,
+and answers with pickled dictionaries: `rate` (samples a second) and `data` (16-bit mono samples),
+or `error`; an empty one says first that it is ready. It ends when its input ends. Its arguments
+are names of `SYNTHESIZERS`; the first that works speaks.
 """
 
 from __future__ import annotations
 
 import ctypes
-import json
 import os
+import pickle
 import signal
 import sys
 import tempfile
 from pathlib import Path
-from typing import Any, Protocol
-
-
-class Synthesizing(Protocol):
-    """A way to speak. Making one raises whatever is wrong when it cannot."""
-
-    def samples(self, text: str, voice: str, rate: int, pitch: int) -> tuple[int, bytes]:
-        """Samples a second, and 16-bit mono samples.
-
-        Args:
-            text: a sentence or more.
-            voice: espeak-ng's name of a voice and variant.
-            rate: words a minute.
-            pitch: 0 to 99.
-        """
+from typing import Any
 
 
 class EspeakNg:
@@ -65,7 +52,14 @@ class EspeakNg:
         return 0
 
     def samples(self, text: str, voice: str, rate: int, pitch: int) -> tuple[int, bytes]:
-        """See `Synthesizing`."""
+        """Samples a second, and 16-bit mono samples.
+
+        Args:
+            text: a sentence or more.
+            voice: espeak-ng's name of a voice and variant.
+            rate: words a minute.
+            pitch: 0 to 99.
+        """
         library = self._library
         if library.espeak_SetVoiceByName(voice.encode()):
             raise ValueError(f"espeak-ng has no voice {voice}")
@@ -93,7 +87,7 @@ class Pyttsx3:
         self._folder = tempfile.TemporaryDirectory(prefix="lugcall-", ignore_cleanup_errors=True)
 
     def samples(self, text: str, voice: str, rate: int, pitch: int) -> tuple[int, bytes]:
-        """See `Synthesizing`."""
+        """See `EspeakNg.samples`."""
         import soundfile
 
         file = Path(self._folder.name) / "said.wav"
@@ -109,13 +103,11 @@ class Pyttsx3:
         return hertz, sound[:, 0].tobytes()
 
 
-SYNTHESIZERS: dict[str, type[EspeakNg] | type[Pyttsx3]] = {
-    "espeak-ng": EspeakNg,
-    "pyttsx3": Pyttsx3,
-}
+SYNTHESIZERS: dict[str, type[EspeakNg | Pyttsx3]] = {"espeak-ng": EspeakNg, "pyttsx3": Pyttsx3}
+"""Making one raises whatever is wrong when it cannot speak."""
 
 
-def _first(names: list[str]) -> Synthesizing:
+def _first(names: list[str]) -> EspeakNg | Pyttsx3:
     problems = []
     for name in names:
         try:
@@ -132,26 +124,26 @@ def _line(error: Exception) -> str:
 def main() -> None:
     """Answer until the input ends."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is the parent's to handle
-    out = os.fdopen(os.dup(1), "wb")
+    asked, out = os.fdopen(0, "rb"), os.fdopen(os.dup(1), "wb")
     os.dup2(os.open(os.devnull, os.O_WRONLY), 1)  # pyttsx3 prints there
 
-    def answer(head: dict[str, Any], data: bytes = b"") -> None:
-        out.write(json.dumps(head).encode() + b"\n" + data)
+    def answer(**said: Any) -> None:
+        pickle.dump(said, out)
         out.flush()
 
     try:
         speaks = _first(sys.argv[1:])
     except OSError as error:
-        answer({"error": _line(error)})
+        answer(error=_line(error))
         return
-    answer({"ready": True})
-    for line in sys.stdin.buffer:
+    answer()
+    while asked.peek(1):
         try:
-            rate, data = speaks.samples(**json.loads(line))
+            rate, data = speaks.samples(**pickle.load(asked))
         except Exception as error:  # told, and the next text may do
-            answer({"error": _line(error)})
+            answer(error=_line(error))
         else:
-            answer({"rate": rate, "bytes": len(data)}, data)
+            answer(rate=rate, data=data)
 
 
 if __name__ == "__main__":

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import contextlib
-import json
+import pickle
 import re
 import subprocess
 import sys
@@ -174,12 +174,6 @@ class Synthesizer:
         with self._lock:
             self._end()
 
-    def __enter__(self) -> Synthesizer:
-        return self
-
-    def __exit__(self, *_: object) -> None:
-        self.close()
-
     def _synthesized(self, text: str, voice: Voice) -> Samples:
         ask = {"text": text, "voice": voice.name, "rate": voice.rate, "pitch": voice.pitch}
         with self._lock:
@@ -187,8 +181,8 @@ class Synthesizer:
                 if self._never is not None:
                     raise self._never
                 try:
-                    return _trimmed(*self._exchange(json.dumps(ask).encode() + b"\n"), voice.gain)
-                except (OSError, EOFError, ValueError):
+                    return _trimmed(**self._exchange(ask), gain=voice.gain)
+                except (OSError, EOFError, ValueError, pickle.UnpicklingError):
                     self._end()
                     self._start()
         raise SpeechError(
@@ -196,37 +190,26 @@ class Synthesizer:
             "read the screen, or use lugcall chat"
         )
 
-    def _exchange(self, ask: bytes) -> tuple[int, bytes]:
-        """Samples a second, and 16-bit samples."""
+    def _exchange(self, ask: dict[str, Any]) -> dict[str, Any]:
+        """What the worker answers: `rate` and `data`."""
         watchdog = threading.Timer(PATIENCE_S, self._worker.kill)
         watchdog.daemon = True
         watchdog.start()
         try:
-            head, _ = ({}, b"") if self._ready else self._answer()
-            if "error" in head:  # nor will it be otherwise the next time
+            first = {} if self._ready else pickle.load(self._out)
+            if "error" in first:  # nor will it be otherwise the next time
                 do = "install espeakng-loader, or use lugcall chat"
-                self._never = SpeechError(f"nothing can be spoken ({head['error']}); {do}")
+                self._never = SpeechError(f"nothing can be spoken ({first['error']}); {do}")
                 raise self._never
             self._ready = True
-            self._in.write(ask)
+            pickle.dump(ask, self._in)
             self._in.flush()
-            head, data = self._answer()
+            said: dict[str, Any] = pickle.load(self._out)
         finally:
             watchdog.cancel()
-        if "error" in head:
-            raise ValueError(head["error"])
-        return head["rate"], data
-
-    def _answer(self) -> tuple[dict[str, Any], bytes]:
-        line = self._out.readline()
-        if not line:
-            raise EOFError
-        head = json.loads(line)
-        size = head.get("bytes", 0)
-        data = self._out.read(size)
-        if len(data) != size:
-            raise EOFError
-        return head, data
+        if "error" in said:
+            raise ValueError(said["error"])
+        return said
 
     def _start(self) -> None:
         self._ready = False

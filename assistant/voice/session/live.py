@@ -135,12 +135,12 @@ class Live:
 
     def _microphone(self, role: str, name: str | None, opened: ExitStack) -> Microphone:
         lost, back = self._told("mic_lost", role or "tech"), self._told("mic_back", role or "tech")
-        return opened.enter_context(closing(Microphone(_device(name), lost, back)))
+        return opened.enter_context(closing(Microphone(name, lost, back)))
 
     def _output(self, name: str | None, opened: ExitStack) -> AudioOutput:
         lost, back = self._told("speaker_lost"), self._told("speaker_back")
         try:
-            return opened.enter_context(closing(Player(_device(name), lost, back)))
+            return opened.enter_context(closing(Player(name, lost, back)))
         except AudioError:
             if name is not None:
                 raise
@@ -244,7 +244,3 @@ class Live:
                 said += self.dialogue.prompt()
             self._show(said, "")
             self.speech.say(said)
-
-
-def _device(name: str | None) -> str | int | None:
-    return int(name) if name is not None and name.isdigit() else name
