@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from typing import Any
 
 from assistant.card.card import Card
 from assistant.clutch.conformity import judge
@@ -10,25 +11,18 @@ from assistant.clutch.equations import (
     STEPS_PER_TURN,
     STOP_STEP_IN,
     Adjusters,
+    Ratio,
     Readings,
     Truck,
-    UsedRatio,
     used_ratio,
 )
 from assistant.clutch.linkage.lost_motion import GEOMETRY_SHARE_U
 from assistant.clutch.linkage.stroke import LinkageError, pedal_for
-from assistant.clutch.ring import MAX_LUGS, PITCH_U_IN, RingBelief
+from assistant.clutch.ring import MAX_LUGS, RingBelief
 from assistant.clutch.solver import Locked
 from assistant.clutch.thread import FLATS_PER_TURN
 from assistant.clutch.uncertainty import Measured
-from assistant.quantity import (
-    BRAKE_CONTACT,
-    CLEARANCE,
-    FREE_TRAVEL,
-    GAP,
-    PEDAL_HEIGHT,
-    TOTAL_TRAVEL,
-)
+from assistant.quantity import JUDGED, PEDAL_HEIGHT, TOTAL_TRAVEL
 from assistant.record.history import ReadingKept
 
 
@@ -50,20 +44,11 @@ def lengths_kept(readings: Mapping[str, ReadingKept]) -> dict[str, Measured]:
 
 def readings_for(card: Card, measured: Mapping[str, Measured | None]) -> Readings:
     """Readings (inches) by the names of their quantities; gap and clearance must be there."""
-    gap, clearance = measured[GAP], measured[CLEARANCE]
-    assert gap is not None and clearance is not None
-    return Readings(
-        gap,
-        clearance,
-        measured.get(FREE_TRAVEL),
-        measured.get(PEDAL_HEIGHT),
-        measured.get(BRAKE_CONTACT),
-        measured.get(TOTAL_TRAVEL),
-        card.lash_in,
-    )
+    read: dict[str, Any] = {q.replace("-", "_"): measured.get(q) for q in JUDGED}
+    return Readings(**read, lash_in=card.lash_in)
 
 
-def geometry_ratios(card: Card, readings: Readings) -> tuple[UsedRatio, UsedRatio] | None:
+def geometry_ratios(card: Card, readings: Readings) -> tuple[Ratio, Ratio] | None:
     """The pedal ratio that the card's geometry gives where free travel ends, and at the brake."""
     if card.geometry is None:
         return None
@@ -76,8 +61,8 @@ def geometry_ratios(card: Card, readings: Readings) -> tuple[UsedRatio, UsedRati
     except LinkageError:
         return None  # `lost_motion` tells that this chain does not reach
     return (
-        UsedRatio(first, GEOMETRY_SHARE_U * first, "linkage geometry"),
-        UsedRatio(second, GEOMETRY_SHARE_U * second, "linkage geometry"),
+        Ratio(first, GEOMETRY_SHARE_U * first, "linkage geometry"),
+        Ratio(second, GEOMETRY_SHARE_U * second, "linkage geometry"),
     )
 
 
@@ -85,7 +70,7 @@ def truck_for(
     card: Card,
     measured: Mapping[str, Measured | None],
     belief: RingBelief | None = None,
-    ratio: UsedRatio | None = None,
+    ratio: Ratio | None = None,
 ) -> Truck:
     """One truck, from readings (inches) by the names of their quantities.
 
@@ -108,7 +93,6 @@ def truck_for(
     adjusters = Adjusters(
         lug_in=likeliest.sense * likeliest.pitch_in,
         flat_in=card.lead_in / card.per_fork / FLATS_PER_TURN,
-        lug_u_in=PITCH_U_IN,
         height_step_in=height / STEPS_PER_TURN if height else STOP_STEP_IN,
         total_step_in=total / STEPS_PER_TURN if total else STOP_STEP_IN,
         height_turns=height is not None,

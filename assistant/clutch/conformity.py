@@ -16,7 +16,7 @@ from dataclasses import dataclass, field
 from types import MappingProxyType
 from typing import Literal, NamedTuple
 
-from assistant.clutch.uncertainty import Measured, chances_between, normal_quantile
+from assistant.clutch.uncertainty import ONE_SIDED, Measured, chance_between
 from assistant.quantity import (
     BEARING_TRAVEL,
     BRAKE_CONTACT,
@@ -134,31 +134,24 @@ def conformance_probability(measured: Measured, limits: Limits) -> float:
     Source: JCGM 106:2012, clause 7, normal distribution: cdf at the high limit less cdf at the
     low one. A reading without uncertainty gives 0 or 1; on the limit counts as inside.
     """
-    at = [(measured.value_in, measured.u_in)]
-    return chances_between(at, *limits.ends_in)[0]
+    return chance_between(measured.value_in, measured.u_in, *limits.ends_in)
 
 
-def judge(measured: Measured, limits: Limits, confidence: float = 0.95) -> Judgement:
+def judge(measured: Measured, limits: Limits) -> Judgement:
     """Judge a reading against its limits.
 
-    The guard band is ``w = z * u`` with ``z`` the one-sided quantile of ``confidence``: inside
+    The guard band is ``w = z * u`` with ``z`` the one-sided quantile of ``CONFIDENCE``: inside
     every limit by ``w`` is "in", outside one by ``w`` is "out", between is "too close"
     (JCGM 106:2012, 8.3). Each limit is guarded by itself, so between two limits less than
-    about ``4 u`` apart the joint probability of "in" can fall to ``2 * confidence - 1``.
-
-    Raises:
-        ValueError: ``confidence`` is not above 0.5 and below 1.
+    about ``4 u`` apart the joint probability of "in" can fall to ``2 * CONFIDENCE - 1``.
     """
-    if not 0.5 < confidence < 1.0:
-        raise ValueError("Confidence must lie above 0.5 and below 1: give one such as 0.95.")
-    z = normal_quantile(confidence)
     miss = limits.miss_in(measured.value_in)
     depth = miss or abs(measured.value_in - limits.nearest_in(measured.value_in))
     decision: Decision = "too close"
-    if depth >= z * measured.u_in:
+    if depth >= ONE_SIDED * measured.u_in:
         decision = "out" if miss > 0.0 else "in"
     probability = conformance_probability(measured, limits)
-    return Judgement(decision, probability, depth / z if depth > 0.0 else None)
+    return Judgement(decision, probability, depth / ONE_SIDED if depth > 0.0 else None)
 
 
 def gauge_that_settles(judgement: Judgement) -> Gauge | None:

@@ -39,7 +39,7 @@ from typing import Literal, NamedTuple
 from assistant.clutch.conformity import Limits
 from assistant.clutch.ring import MAX_LUGS, PITCH_U_IN
 from assistant.clutch.thread import FLATS_PER_TURN, MAX_TURNS
-from assistant.clutch.uncertainty import Measured, combine, normal_quantile
+from assistant.clutch.uncertainty import TWO_SIDED, Measured
 from assistant.quantity import (
     BEARING_TRAVEL,
     BRAKE_CONTACT,
@@ -47,6 +47,7 @@ from assistant.quantity import (
     FREE_TRAVEL,
     GAP,
     PEDAL_HEIGHT,
+    QUANTITIES,
     TOTAL_TRAVEL,
 )
 
@@ -101,15 +102,8 @@ class Readings:
 
     def by_quantity(self) -> dict[str, Measured]:
         """What was read, by its quantity's name."""
-        values = {
-            GAP: self.gap,
-            CLEARANCE: self.clearance,
-            FREE_TRAVEL: self.free_travel,
-            PEDAL_HEIGHT: self.pedal_height,
-            TOTAL_TRAVEL: self.total_travel,
-            BRAKE_CONTACT: self.brake_contact,
-        }
-        return {q: value for q, value in values.items() if value is not None}
+        read = ((q, getattr(self, q.replace("-", "_"), None)) for q in QUANTITIES)
+        return {q: value for q, value in read if value is not None}
 
 
 # --- The pedal ratio R, estimated twice from ordinary readings, and what a quarrel means.
@@ -130,14 +124,7 @@ RatioSource = Literal[
 
 
 class Ratio(NamedTuple):
-    """A pedal ratio (pedal inches per fork inch) and its standard uncertainty."""
-
-    value: float
-    u: float
-
-
-class UsedRatio(NamedTuple):
-    """The pedal ratio worked with, its standard uncertainty, and where it came from."""
+    """A pedal ratio (pedal inches per fork inch), its standard uncertainty, where it came from."""
 
     value: float
     u: float
@@ -180,7 +167,7 @@ def ratio_from_free_travel(readings: Readings) -> Ratio | None:
         return None
     c = clearance.value_in
     value = (free.value_in - readings.lash_in) / c
-    return Ratio(value, combine(free.u_in / c, value * clearance.u_in / c))
+    return Ratio(value, math.hypot(free.u_in / c, value * clearance.u_in / c), "free travel")
 
 
 def ratio_from_brake(readings: Readings) -> Ratio | None:
@@ -189,12 +176,13 @@ def ratio_from_brake(readings: Readings) -> Ratio | None:
     if height is None or brake is None:
         return None
     clearance, gap = readings.clearance, readings.gap
-    reach = Measured(clearance.value_in + gap.value_in, combine(clearance.u_in, gap.u_in))
+    reach = Measured(clearance.value_in + gap.value_in, math.hypot(clearance.u_in, gap.u_in))
     if _too_small(reach):
         return None
     value = (height.value_in - brake.value_in - readings.lash_in) / reach.value_in
-    stroke_u = combine(height.u_in, brake.u_in)
-    return Ratio(value, combine(stroke_u / reach.value_in, value * reach.u_in / reach.value_in))
+    stroke_u = math.hypot(height.u_in, brake.u_in)
+    u = math.hypot(stroke_u / reach.value_in, value * reach.u_in / reach.value_in)
+    return Ratio(value, u, "brake contact")
 
 
 def _too_small(space: Measured) -> bool:
@@ -202,16 +190,12 @@ def _too_small(space: Measured) -> bool:
 
 
 @lru_cache(maxsize=64)  # a job asks again and again for that of its as-found readings
-def finding_of(readings: Readings, confidence: float = 0.95) -> RatioFinding | None:
+def finding_of(readings: Readings) -> RatioFinding | None:
     """The two ratios compared; None when either cannot be had.
 
-    They agree when their difference is within ``confidence`` (two-sided) of zero. The clearance
+    They agree when their difference is within ``CONFIDENCE`` (two-sided) of zero. The clearance
     is in both, so its part of the difference is taken once, with both sensitivities.
-
-    Raises:
-        ValueError: ``confidence`` is not between 0 and 1.
     """
-    limit = normal_quantile(0.5 + confidence / 2.0)
     first, second = ratio_from_free_travel(readings), ratio_from_brake(readings)
     free, height, brake = readings.free_travel, readings.pedal_height, readings.brake_contact
     if first is None or second is None or free is None or height is None or brake is None:
@@ -219,7 +203,7 @@ def finding_of(readings: Readings, confidence: float = 0.95) -> RatioFinding | N
     clearance, gap = readings.clearance, readings.gap
     c, reach = clearance.value_in, clearance.value_in + gap.value_in
     difference = first.value - second.value
-    u = combine(
+    u = math.hypot(
         free.u_in / c,
         height.u_in / reach,
         brake.u_in / reach,
@@ -230,7 +214,7 @@ def finding_of(readings: Readings, confidence: float = 0.95) -> RatioFinding | N
         z = difference / u
     else:
         z = 0.0 if abs(difference) < 1e-9 else math.copysign(math.inf, difference)
-    agree = abs(z) <= limit
+    agree = abs(z) <= TWO_SIDED
     by_name = readings.by_quantity()
     suspects = sorted(
         _suspects(by_name, first.value, second.value, readings.lash_in),
@@ -252,7 +236,7 @@ def _mean(first: Ratio, second: Ratio, shared: float) -> Ratio:
     total = first.u**2 + second.u**2
     w = 0.5 if total == 0.0 else second.u**2 / total
     variance = (w * first.u) ** 2 + ((1 - w) * second.u) ** 2 + 2 * w * (1 - w) * shared
-    return Ratio(w * first.value + (1 - w) * second.value, math.sqrt(max(0.0, variance)))
+    return Ratio(w * first.value + (1 - w) * second.value, math.sqrt(max(0.0, variance)), "both")
 
 
 def _suspects(
@@ -275,26 +259,17 @@ def _suspects(
             yield Suspect(quantity, value, value - read[quantity].value_in)
 
 
-def used_ratio(readings: Readings, card: float | None = None) -> UsedRatio:
-    """The card's ratio; else the readings', their mean when they agree; else common practice.
-
-    Raises:
-        ValueError: the card's ratio is not above zero.
-    """
+def used_ratio(readings: Readings, card: float | None = None) -> Ratio:
+    """The card's ratio; else the readings', their mean when they agree; else common practice."""
     if card is not None:
-        if not card > 0.0:
-            raise ValueError("The card's pedal ratio must be above zero: give one such as 12.")
-        return UsedRatio(card, CARD_RATIO_SHARE_U * card, "card")
+        return Ratio(card, CARD_RATIO_SHARE_U * card, "card")
     finding = finding_of(readings)
     if finding is not None and finding.best is not None and finding.best.value > 0.0:
-        return UsedRatio(finding.best.value, finding.best.u, "both")
-    estimates: tuple[tuple[Ratio | None, RatioSource], ...] = (
-        (ratio_from_free_travel(readings), "free travel"),
-        (ratio_from_brake(readings), "brake contact"),
-    )
-    known = [UsedRatio(*found, source) for found, source in estimates if found and found.value > 0]
+        return finding.best
+    estimates = (ratio_from_free_travel(readings), ratio_from_brake(readings))
+    known = [ratio for ratio in estimates if ratio is not None and ratio.value > 0]
     # When the two quarrel, the surer one is worked with and a note says they quarrel.
-    guess = UsedRatio(DEFAULT_RATIO, DEFAULT_RATIO_U, "common practice")
+    guess = Ratio(DEFAULT_RATIO, DEFAULT_RATIO_U, "common practice")
     return min(known, key=lambda estimate: estimate.u, default=guess)
 
 
@@ -346,14 +321,10 @@ class Adjusters:
     pedal pad's by a step of its stops. ``rigid``: the pedal's rest carries the fork with it (rods,
     a taut cable); with fluid between them it does not. ``height_turns`` and ``total_turns`` tell
     that a step is half a turn of a bolt known from the card.
-
-    Raises:
-        ValueError: a step does not move anything, or a count is below zero.
     """
 
     lug_in: float
     flat_in: float
-    lug_u_in: float = PITCH_U_IN
     height_step_in: float = STOP_STEP_IN
     total_step_in: float = STOP_STEP_IN
     height_turns: bool = False
@@ -361,13 +332,6 @@ class Adjusters:
     rigid: bool = True
     max_lugs: int = MAX_LUGS
     max_flats: int = MAX_TURNS * FLATS_PER_TURN
-
-    def __post_init__(self) -> None:
-        steps = (abs(self.lug_in), self.flat_in, self.height_step_in, self.total_step_in)
-        if not all(math.isfinite(step) and step > 0.0 for step in steps):
-            raise ValueError("A lug, a flat and a stop's turn must each move something.")
-        if self.max_lugs < 0 or self.max_flats < 0 or self.lug_u_in < 0.0:
-            raise ValueError("The most lugs and flats cannot be below zero.")
 
     @property
     def most(self) -> Setting:
@@ -408,8 +372,8 @@ class Truck:
     readings: Readings
     figures: Mapping[str, Limits | None]
     adjusters: Adjusters
-    ratio: UsedRatio
-    stroke_ratio: UsedRatio
+    ratio: Ratio
+    stroke_ratio: Ratio
     follows: bool = False
     clutch_brake: bool = True
 
@@ -450,7 +414,7 @@ class Truck:
         move = self.adjusters
         return Moved(
             lugs * move.lug_in,
-            abs(lugs) * move.lug_u_in,
+            abs(lugs) * PITCH_U_IN,
             flats * move.flat_in,
             height * move.height_step_in,
             total * move.total_step_in,
@@ -506,9 +470,9 @@ class Truck:
         if self.follows:
             way, way_u = self._gap(by)
         else:
-            way, way_u = c.value_in + by.rod + g.value_in, combine(c.u_in, g.u_in)
+            way, way_u = c.value_in + by.rod + g.value_in, math.hypot(c.u_in, g.u_in)
         height = read.pedal_height.value_in - free_travel_in(r.value, way, read.lash_in)
-        return height, combine(read.pedal_height.u_in, r.value * way_u, r.u * way)
+        return height, math.hypot(read.pedal_height.u_in, r.value * way_u, r.u * way)
 
     def _height(self, by: Moved) -> End | None:
         read = self.readings.pedal_height

@@ -14,7 +14,7 @@ from functools import lru_cache
 from typing import Literal, NamedTuple, get_args
 
 from assistant.clutch.conformity import Limits
-from assistant.clutch.uncertainty import Measured, chances_between
+from assistant.clutch.uncertainty import Measured, chance_between
 
 # Bearing movement by one lug, in inches: common practice, no source.
 COARSE_IN = 0.027
@@ -42,33 +42,14 @@ class RingState(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class RingBelief:
-    """Immutable probabilities over the ring's pitch and sense; they add up to 1.
-
-    Raises:
-        ValueError: no state, or a weight, pitch or sense that cannot be.
-    """
+    """Immutable probabilities over the ring's pitch and sense; they add up to 1."""
 
     states: tuple[RingState, ...]
 
-    def __post_init__(self) -> None:
-        if not self.states:
-            raise ValueError("A belief needs at least one state: start from RingBelief.prior.")
-        for state in self.states:
-            if not (state.pitch_in > 0.0 and state.sense in (1, -1) and state.weight >= 0.0):
-                raise ValueError("A ring state is impossible: start from RingBelief.prior.")
-        if not math.isclose(sum(s.weight for s in self.states), 1.0, abs_tol=1e-6):
-            raise ValueError("Ring weights do not add up to 1: build with RingBelief.normalised.")
-
     @classmethod
     def normalised(cls, states: Sequence[RingState]) -> RingBelief:
-        """A belief from states whose weights are only proportional.
-
-        Raises:
-            ValueError: the weights add up to nothing.
-        """
+        """A belief from states whose weights are only proportional."""
         total = math.fsum(state.weight for state in states)
-        if not total > 0.0:
-            raise ValueError("All ring weights are zero: start again from RingBelief.prior.")
         return cls(tuple(state._replace(weight=state.weight / total) for state in states))
 
     @classmethod
@@ -78,14 +59,9 @@ class RingBelief:
 
         A pitch on the truck card (in inches a lug) is strongly favoured and the other common
         pitch stays possible; without one the coarse ring is favoured.
-
-        Raises:
-            ValueError: the pitch is not between 0 and 0.1 in.
         """
         if pitch_in is None:
             pitches = [(COARSE_IN, COARSE_WEIGHT), (FINE_IN, 1.0 - COARSE_WEIGHT)]
-        elif not 0.0 < pitch_in <= 0.1:
-            raise ValueError("A lug moves a few hundredths: give its pitch in inches, like 0.027.")
         else:
             others = [p for p in (COARSE_IN, FINE_IN) if abs(p - pitch_in) > _SAME_PITCH_IN]
             spare = (1.0 - CARD_PITCH_WEIGHT) / len(others)
@@ -113,11 +89,6 @@ class RingBelief:
     def best(self) -> RingState:
         """The most probable state; of equals, the one listed first."""
         return max(self.states, key=lambda state: state.weight)
-
-    @property
-    def pitch_in(self) -> float:
-        """The most probable pitch, in inches a lug."""
-        return self.best.pitch_in
 
     @property
     def reversed_chance(self) -> float:
@@ -173,28 +144,13 @@ def _gap_after_in(gap: Measured, lugs: int, state: RingState) -> float:
     return gap.value_in - state.sense * lugs * state.pitch_in
 
 
-def landing_chance(
-    gap: Measured,
-    limits: Limits,
-    belief: RingBelief,
-    lugs: int,
-    pitch_u_in: float = PITCH_U_IN,
-) -> float:
+def landing_chance(gap: Measured, limits: Limits, belief: RingBelief, lugs: int) -> float:
     """Probability that the gap is inside the limits after ``lugs``, averaged over the belief."""
-    return _chances(gap, limits, belief, (lugs,), pitch_u_in)[lugs]
-
-
-def _chances(
-    gap: Measured, limits: Limits, belief: RingBelief, counts: Sequence[int], pitch_u_in: float
-) -> dict[int, float]:
-    """The landing chance of every count."""
-    ends = [
-        (_gap_after_in(gap, n, state), math.hypot(gap.u_in, abs(n) * pitch_u_in))
-        for n in counts
+    u = math.hypot(gap.u_in, abs(lugs) * PITCH_U_IN)
+    return sum(
+        state.weight * chance_between(_gap_after_in(gap, lugs, state), u, *limits.ends_in)
         for state in belief.states
-    ]
-    inside = iter(chances_between(ends, *limits.ends_in))
-    return {n: sum(state.weight * next(inside) for state in belief.states) for n in counts}
+    )
 
 
 def plan_ring(
@@ -203,7 +159,6 @@ def plan_ring(
     limits: Limits,
     belief: RingBelief,
     max_lugs: int = MAX_LUGS,
-    pitch_u_in: float = PITCH_U_IN,
     lugs: int | None = None,
 ) -> RingPlan:
     """Choose the whole number of lugs with the best chance of landing inside the limits.
@@ -211,14 +166,14 @@ def plan_ring(
     Of equal chances the fewest lugs win, then the tightening ones. When no count has a chance
     worth the name, the one expected to end nearest to the limits is given. With
     ``lugs`` the count is given already, and only what it does is worked out.
-
-    Raises:
-        ValueError: ``max_lugs`` or ``pitch_u_in`` is negative.
     """
-    if max_lugs < 0 or pitch_u_in < 0.0:
-        raise ValueError("The most lugs and the pitch's uncertainty cannot be below zero.")
+
+    def expected_miss_in(n: int) -> float:
+        ends = ((state.weight, _gap_after_in(gap, n, state)) for state in belief.states)
+        return sum(weight * limits.miss_in(end) for weight, end in ends)
+
     counts = sorted(range(-max_lugs, max_lugs + 1), key=lambda n: (abs(n), -n))
-    chances = _chances(gap, limits, belief, counts, pitch_u_in)
+    chances = {n: landing_chance(gap, limits, belief, n) for n in counts}
     # Rounding makes ties real; max and min keep the first, which is the fewest lugs.
     given, best = lugs is not None, belief.best
     if lugs is None:
@@ -227,8 +182,8 @@ def plan_ring(
     likely_miss = limits.miss_in(_gap_after_in(gap, lugs, best))
     hopeless = chances[lugs] < _HOPELESS or (likely_miss > 0.0 and chances[lugs] < _UNLIKELY)
     if hopeless and not given:
-        lugs = min(counts, key=lambda n: round(_expected_miss_in(gap, n, limits, belief), 9))
-    moved, moved_u = best.sense * lugs * best.pitch_in, abs(lugs) * pitch_u_in
+        lugs = min(counts, key=lambda n: round(expected_miss_in(n), 9))
+    moved, moved_u = best.sense * lugs * best.pitch_in, abs(lugs) * PITCH_U_IN
     after = gap.shifted(-moved, moved_u)
     too_coarse: Miss = "no more lugs" if abs(lugs) == max_lugs else "between lugs"
     return RingPlan(
@@ -243,12 +198,6 @@ def plan_ring(
         ),
         pitch_in=best.pitch_in,
         misses=too_coarse if limits.miss_in(after.value_in) else "",
-    )
-
-
-def _expected_miss_in(gap: Measured, lugs: int, limits: Limits, belief: RingBelief) -> float:
-    return sum(
-        state.weight * limits.miss_in(_gap_after_in(gap, lugs, state)) for state in belief.states
     )
 
 
@@ -327,11 +276,7 @@ def _density(x: float, centre: float, spread: float) -> float:
 
 @lru_cache(maxsize=256)  # a job asks again for every move it made, several times a turn
 def compare_move(
-    belief: RingBelief,
-    before: Measured,
-    after: Measured,
-    lugs_told: int,
-    pitch_u_in: float = PITCH_U_IN,
+    belief: RingBelief, before: Measured, after: Measured, lugs_told: int
 ) -> MoveFinding:
     """Find what a move of ``lugs_told`` lugs did, from the gap before and after (inches).
 
@@ -340,10 +285,8 @@ def compare_move(
     combined (JCGM 100:2008, 5.1.2), plus a small broad part for a misread gap.
 
     Raises:
-        ValueError: no lugs were told, or the pitch's uncertainty is negative.
+        ValueError: no lugs were told.
     """
-    if pitch_u_in < 0.0:
-        raise ValueError("The pitch's uncertainty cannot be below zero: give its size.")
     planned = belief.best
     predicted = before.value_in - planned.sense * lugs_told * planned.pitch_in
     kinds: dict[Kind, float] = dict.fromkeys(get_args(Kind), 0.0)
@@ -356,7 +299,7 @@ def compare_move(
         total = misread * state.weight
         for count, prior in executions(lugs_told).items():
             centre = before.value_in - state.sense * count * state.pitch_in
-            spread = math.hypot(before.u_in, after.u_in, REPEAT_U_IN, abs(count) * pitch_u_in)
+            spread = math.hypot(before.u_in, after.u_in, REPEAT_U_IN, abs(count) * PITCH_U_IN)
             joint = state.weight * prior * _density(after.value_in, centre, spread)
             kinds[_kind(count, lugs_told, state, planned)] += joint
             total += joint

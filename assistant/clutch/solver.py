@@ -26,7 +26,7 @@ from typing import Literal, NamedTuple
 
 from assistant.clutch.conformity import Limits, conformance_probability, judge
 from assistant.clutch.equations import ORDER, Setting, Truck
-from assistant.clutch.uncertainty import Measured, normal_quantile
+from assistant.clutch.uncertainty import ONE_SIDED, Measured
 from assistant.quantity import (
     BEARING_TRAVEL,
     BRAKE_CONTACT,
@@ -319,11 +319,9 @@ def _steps(locked: int | None, most: int) -> range:
     return range(-most, most + 1) if locked is None else range(locked, locked + 1)
 
 
-def search(
-    truck: Truck, wanted: Collection[str], locked: Locked = FREE, confidence: float = 0.95
-) -> Found | None:
+def search(truck: Truck, wanted: Collection[str], locked: Locked = FREE) -> Found | None:
     """The best setting that puts every wanted quantity inside; None when there is none."""
-    return _Search(truck, wanted, locked, normal_quantile(confidence)).run()
+    return _Search(truck, wanted, locked, ONE_SIDED).run()
 
 
 def widest(truck: Truck, wanted: Collection[str], locked: Locked = FREE) -> Found | None:
@@ -403,7 +401,6 @@ def solve(
     truck: Truck,
     locked: Locked = FREE,
     *,
-    confidence: float = 0.95,
     with_candidates: bool = True,
 ) -> Settings:
     """The best setting of the adjusters that are free, the others kept where they are locked.
@@ -414,7 +411,7 @@ def solve(
     judged = truck.judged()
     if GAP not in judged:
         raise ValueError("There is no figure for the gap: put the maker's on the truck card.")
-    wanted, locked, found, may_be = _within_reach(truck, judged, locked, confidence)
+    wanted, locked, found, may_be = _within_reach(truck, judged, locked)
     setting = found.setting if found is not None else Setting(*(steps or 0 for steps in locked))
     chosen = candidate(truck, "chosen", setting, judged)
     at_end = abs(setting.lugs) == truck.adjusters.max_lugs
@@ -423,24 +420,24 @@ def solve(
         for q, limits in judged.items()
         if q not in wanted
     )
-    others = _others(truck, judged, wanted, setting, locked, confidence) if with_candidates else ()
-    grade = grade_of(max(0.0, chosen.margin_u), normal_quantile(confidence))
+    others = _others(truck, judged, wanted, setting, locked) if with_candidates else ()
+    grade = grade_of(max(0.0, chosen.margin_u), ONE_SIDED)
     return Settings(tuple(judged), chosen, given_up, may_be, (chosen, *others), grade)
 
 
 def _within_reach(
-    truck: Truck, judged: Collection[str], locked: Locked, confidence: float
+    truck: Truck, judged: Collection[str], locked: Locked
 ) -> tuple[frozenset[str], Locked, Found | None, tuple[str, ...]]:
     """What can be had together, the locks that go with it, the best of them, and who is odd."""
     everything = frozenset(judged)
-    if (found := search(truck, everything, locked, confidence)) is not None:
+    if (found := search(truck, everything, locked)) is not None:
         return everything, locked, found, ()
     keep, gap_out = everything, not possible(truck, {GAP}, locked)
     if gap_out:
         if locked.lugs is None:
             locked = locked._replace(lugs=nearest_lugs(truck))
         keep -= {GAP}
-        if (found := search(truck, keep, locked, confidence)) is not None:
+        if (found := search(truck, keep, locked)) is not None:
             return keep, locked, found, (GAP,)
     loose = [q for q in reversed(ORDER) if q in keep and q != GAP]
     for size in range(1, len(loose) + 1):
@@ -450,7 +447,7 @@ def _within_reach(
         if odd:
             rest = keep - set(odd[0])
             alone = tuple(drop[0] for drop in odd) if size == 1 and not gap_out else ()
-            return rest, locked, search(truck, rest, locked, confidence), alone
+            return rest, locked, search(truck, rest, locked), alone
     return frozenset(), locked, None, ()
 
 
@@ -490,7 +487,6 @@ def _others(
     wanted: frozenset[str],
     setting: Setting,
     locked: Locked,
-    confidence: float,
 ) -> Iterator[RankedSetting]:
     """What else could be done, each only once: nothing, a lug either way, the widest margin."""
     shown = {setting}
@@ -503,7 +499,7 @@ def _others(
     )
     for kind, count in neighbours:
         if abs(count) <= truck.adjusters.max_lugs:
-            tries.append((kind, search(truck, wanted, locked._replace(lugs=count), confidence)))
+            tries.append((kind, search(truck, wanted, locked._replace(lugs=count))))
     if worst < ENOUGH:  # else nothing is gained by more moves
         tries.append(("widest margin", widest(truck, wanted, locked)))
     if setting != Setting():
@@ -518,7 +514,7 @@ def _others(
 # --- The rod by itself, once ring and stops are set: it is centred, and so has a rule of its own.
 
 
-def centred_rod(truck: Truck, for_contact: bool = False, confidence: float = 0.95) -> int:
+def centred_rod(truck: Truck, for_contact: bool = False) -> int:
     """The rod's flats that place the worse of fork clearance and free travel as well as can be.
 
     None while both are in. Brake contact is weighed with them only where it would else be out, and
@@ -537,9 +533,7 @@ def centred_rod(truck: Truck, for_contact: bool = False, confidence: float = 0.9
         return min(placing(end, figures[q]) for q, end in ends.items())
 
     def best(wanted: Sequence[str]) -> int:
-        if truck.follows or all(
-            judge(now[q], judged[q], confidence).decision == "in" for q in wanted
-        ):
+        if truck.follows or all(judge(now[q], judged[q]).decision == "in" for q in wanted):
             return 0
         wishes = [
             round((ideal_in(figures[q]) - now[q].value_in) / (one[q].value_in - now[q].value_in))
@@ -556,7 +550,7 @@ def centred_rod(truck: Truck, for_contact: bool = False, confidence: float = 0.9
     if BRAKE_CONTACT not in judged or not sets:
         return flats
     expected = truck.after(Setting(flats=flats))[BRAKE_CONTACT]
-    if for_contact or judge(expected, judged[BRAKE_CONTACT], confidence).decision == "out":
+    if for_contact or judge(expected, judged[BRAKE_CONTACT]).decision == "out":
         every = [*sets, BRAKE_CONTACT]
         helped = best(every)
         wish = now[BRAKE_CONTACT].value_in - ideal_in(figures[BRAKE_CONTACT])

@@ -1,18 +1,17 @@
 """A reading and its standard uncertainty.
 
 Sources: JCGM 100:2008 (the "GUM"), clause 4.3.7 for a reading known only to lie in an
-interval, clause 5.1.2 for combining independent uncertainties.
+interval, clause 5.1.2 for combining independent uncertainties: the root of the
+sum of their squares, each times its sensitivity.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import lru_cache
 from statistics import NormalDist
 
-_STANDARD_NORMAL = NormalDist()
 # Reading parsers add and subtract fractions and millimetres; forgive their last digits.
 _SLACK_IN = 1e-9
 
@@ -54,15 +53,7 @@ class Measured:
 
     def shifted(self, by_in: float, *more_u_in: float) -> Measured:
         """This reading moved by ``by_in`` inches, with independent uncertainties added."""
-        return Measured(self.value_in + by_in, combine(self.u_in, *more_u_in))
-
-
-def combine(*u: float) -> float:
-    """Root sum of squares of independent uncertainties, in their own unit.
-
-    Source: JCGM 100:2008, 5.1.2, with the sensitivity coefficients already multiplied in.
-    """
-    return math.hypot(*u)
+        return Measured(self.value_in + by_in, math.hypot(self.u_in, *more_u_in))
 
 
 def normal_cdf(z: float) -> float:
@@ -71,29 +62,19 @@ def normal_cdf(z: float) -> float:
     return 0.5 * math.erfc(-z / math.sqrt(2.0))
 
 
-def chances_between(values: Iterable[tuple[float, float]], low: float, high: float) -> list[float]:
-    """Probability that each of many true values, told as (value, u), lies between two bounds.
+def chance_between(value: float, u: float, low: float, high: float) -> float:
+    """Probability that the true value of a reading lies between two bounds, all in one unit.
 
-    Without uncertainty it is 0 or 1; on a bound counts as between. Many at once, since a search
-    asks for hundreds.
+    Without uncertainty it is 0 or 1; on a bound counts as between.
     """
-    out = []
-    for value, u in values:
-        if u == 0.0:
-            out.append(float(low <= value <= high))
-        else:
-            below, above = normal_cdf((low - value) / u), normal_cdf((value - high) / u)
-            out.append(max(0.0, 1.0 - below - above))
-    return out
+    if u == 0.0:
+        return float(low <= value <= high)
+    return max(0.0, 1.0 - normal_cdf((low - value) / u) - normal_cdf((value - high) / u))
 
 
-@lru_cache(maxsize=16)
-def normal_quantile(p: float) -> float:
-    """The ``z`` below which a standard normal variable falls with probability ``p``.
-
-    Raises:
-        ValueError: ``p`` is not between 0 and 1.
-    """
-    if not 0.0 < p < 1.0:
-        raise ValueError("A probability must lie between 0 and 1: give one such as 0.95.")
-    return _STANDARD_NORMAL.inv_cdf(p)
+CONFIDENCE = 0.95
+"""The probability from which something counts as so."""
+ONE_SIDED = NormalDist().inv_cdf(CONFIDENCE)
+"""So many standard uncertainties from one limit, a value is on its side of it."""
+TWO_SIDED = NormalDist().inv_cdf(0.5 + CONFIDENCE / 2.0)
+"""So many standard uncertainties apart, two values differ."""

@@ -181,7 +181,7 @@ class Plans:
         if before is None or before.value_in is None:
             return None
         belief, _ = self.findings(len(moves) - 1)
-        return before.value_in - moves[-1].moved * belief.pitch_in
+        return before.value_in - moves[-1].moved * belief.best.pitch_in
 
     # --- as it is now ---
 
@@ -196,7 +196,7 @@ class Plans:
         ring = sum(m.moved for m in facts.moves if m.at > at)
         rod = sum(c.clearance_in for c in facts.linkage if c.at > at)
         return facts.readings[at].measured.shifted(
-            ring * belief.pitch_in + rod, abs(ring) * PITCH_U_IN
+            ring * belief.best.pitch_in + rod, abs(ring) * PITCH_U_IN
         )
 
     @_once

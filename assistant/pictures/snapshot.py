@@ -10,7 +10,7 @@ from typing import NamedTuple
 from assistant.card import Card
 from assistant.card.arithmetic import truck_for
 from assistant.clutch.conformity import Judgement, Limits, judge
-from assistant.clutch.equations import UsedRatio, brake_stroke_in, free_travel_in
+from assistant.clutch.equations import Ratio, brake_stroke_in, free_travel_in
 from assistant.clutch.linkage import stroke
 from assistant.clutch.linkage.stroke import LinkageError
 from assistant.clutch.solver import FREE, Locked, solve
@@ -70,7 +70,7 @@ class Snapshot:
     title: str
     values: Mapping[str, Measured]
     read: frozenset[str]
-    ratio: UsedRatio
+    ratio: Ratio
 
     @property
     def brake_known(self) -> bool:
@@ -158,7 +158,7 @@ def planned(today: Snapshot, after: Mapping[str, Measured], card: Card) -> Snaps
 
 
 def _snapshot(
-    title: str, known: Mapping[str, Measured], ratio: UsedRatio, card: Card, read: bool = True
+    title: str, known: Mapping[str, Measured], ratio: Ratio, card: Card, read: bool = True
 ) -> Snapshot:
     values, lash = dict(known), card.lash_in
     clearance, gap = values[CLEARANCE].value_in, values[GAP].value_in

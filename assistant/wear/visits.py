@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import os
 import time
 import tomllib
@@ -11,7 +12,7 @@ from datetime import datetime
 from pathlib import Path
 
 from assistant.card.arithmetic import length_kept
-from assistant.clutch.uncertainty import Measured, combine
+from assistant.clutch.uncertainty import Measured
 from assistant.quantity import FREE_TRAVEL, GAP, ODOMETER
 from assistant.readings import read
 from assistant.record import RecordError, read_events, records_in
@@ -219,7 +220,7 @@ def _between(before: Visit, visit: Visit, by_gap: bool) -> tuple[Interval | None
     if miles < SHORTEST_MILES:
         return None, "too_short"
     lost = more.value_in - less.value_in
-    u = combine(more.u_in, less.u_in)
+    u = math.hypot(more.u_in, less.u_in)
     if lost < -GREW * max(u, LEAST_U_IN):
         return None, "went_back"
     return Interval(miles / PER_MILES, lost, max(u, LEAST_U_IN)), ""

@@ -177,7 +177,7 @@ def test_the_chain_knows_its_end() -> None:
 
 def test_cable_by_hooke() -> None:
     """F*L/(E*A) by hand, at the pad through the pedal's lever."""
-    stiff = cable_stiffness_lbf_in(0.25, 60.0, 12e6, 0.6)
+    stiff = cable_stiffness_lbf_in(0.25, 60.0, 12e6)
     area = 0.6 * math.pi * 0.25**2 / 4
     assert stiff == pytest.approx(12e6 * area / 60.0)
     cable = Cable(5.0, 2.4, stiff, 1 / 16)
@@ -254,7 +254,7 @@ def test_work_at_the_pad_is_work_at_the_fork(model: Linkage) -> None:
         lambda: FourBar(1.0, 1.0, 1.0, 9.0).driven(1.0),
         lambda: LeverChain(15.0, (), 4.0),
         lambda: Cable(0.0, 1.0, 1.0),
-        lambda: cable_stiffness_lbf_in(0.25, 0.0),
+        lambda: cable_stiffness_lbf_in(0.25, 0.0, 12e6),
         lambda: Hydraulic(5.0, 1.2, 0.75, 1.0, 1.5, 0.9, air_in3=-1.0),
         lambda: Hydraulic(5.0, 1.2, 0.75, 1.0, 0.5, 0.9, port_in=0.6),
         lambda: fluid().air_for(0.1, 0.0),

@@ -109,8 +109,6 @@ def test_weights_are_probabilities_and_nothing_dies(
 def test_a_move_of_no_lugs_is_refused() -> None:
     with pytest.raises(ValueError, match="no move"):
         compare_move(RingBelief.prior(None), Measured(0.6), Measured(0.6), 0)
-    with pytest.raises(ValueError, match="below zero"):
-        compare_move(RingBelief.prior(None), Measured(0.6), Measured(0.6), 1, -0.1)
 
 
 def simulate(

@@ -11,7 +11,7 @@ from statistics import NormalDist
 import pytest
 
 from assistant.clutch.conformity import Limits
-from assistant.clutch.equations import Adjusters, Readings, Truck, UsedRatio
+from assistant.clutch.equations import Adjusters, Ratio, Readings, Truck
 from assistant.clutch.solver import FREE, Locked, Settings, search, solve, widest
 from assistant.clutch.uncertainty import Measured
 
@@ -57,10 +57,10 @@ class PlainTruck:
             name: Limits(low, high, "test", target)
             for name, (low, high, target) in self.limits.items()
         }
-        ratio = UsedRatio(self.ratio, self.ratio_u, "both")
+        ratio = Ratio(self.ratio, self.ratio_u, "both")
         pedal = [read(name) for name in ("free-travel", "pedal-height", "brake-contact")]
         readings = Readings(gap, clearance, *pedal, read("total-travel"), self.lash)
-        steps = (self.lug, self.flat, 0.001, self.height_step, self.total_step)
+        steps = (self.lug, self.flat, self.height_step, self.total_step)
         most_lugs, most_flats = self.most
         move = Adjusters(*steps, rigid=self.rigid, max_lugs=most_lugs, max_flats=most_flats)
         return Truck(readings, figures, move, ratio, ratio, self.follows, self.clutch_brake)

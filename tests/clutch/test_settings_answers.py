@@ -10,14 +10,14 @@ import pytest
 from assistant.card import Card, card_from_text, default_card
 from assistant.card.arithmetic import truck_for
 from assistant.clutch.conformity import DEFAULT_FIGURES, Limits
-from assistant.clutch.equations import ORDER, Adjusters, Readings, Setting, Truck, UsedRatio
+from assistant.clutch.equations import ORDER, Adjusters, Ratio, Readings, Setting, Truck
 from assistant.clutch.solver import Locked, Out, centred_rod, nearest_lugs, placing, solve
 from assistant.clutch.uncertainty import Measured
 from assistant.job import plan_words
 from assistant.job.plan import Settled
 from tests.clutch.test_settings import random_truck, rank
 
-RATIO = UsedRatio(12.0, 0.1, "both")
+RATIO = Ratio(12.0, 0.1, "both")
 FLAT, U = 1 / 120, 0.003
 
 

@@ -17,20 +17,14 @@ METAL_SHARE = 0.6
 _LONGEST_IN = 16.0
 
 
-def cable_stiffness_lbf_in(
-    diameter_in: float,
-    length_in: float,
-    modulus_psi: float = CABLE_MODULUS_PSI,
-    metal_share: float = METAL_SHARE,
-) -> float:
+def cable_stiffness_lbf_in(diameter_in: float, length_in: float, modulus_psi: float) -> float:
     """Pounds per inch of stretch, k = E*A/L.
 
     Raises:
         LinkageError: a figure is not above zero.
     """
-    figures = (diameter_in, length_in, modulus_psi, metal_share)
-    all_positive(figures, "Cable diameter, length and modulus")
-    area = metal_share * math.pi / 4.0 * diameter_in**2
+    all_positive((diameter_in, length_in, modulus_psi), "Cable diameter, length and modulus")
+    area = METAL_SHARE * math.pi / 4.0 * diameter_in**2
     return modulus_psi * area / length_in
 
 

@@ -10,6 +10,7 @@ of its geometry has the slack between it and the one before.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from typing import Literal, NamedTuple
 
@@ -23,7 +24,7 @@ from assistant.clutch.linkage.stroke import (
     free_travel_in,
     pedal_force_lbf,
 )
-from assistant.clutch.uncertainty import Measured, combine, normal_quantile
+from assistant.clutch.uncertainty import TWO_SIDED, Measured
 
 # Arms and rods are measured to about this share of the travel they give: from memory.
 GEOMETRY_SHARE_U = 0.02
@@ -79,7 +80,6 @@ def find_lost_motion(
     readings: Readings,
     load: Load = NO_LOAD,
     joints: Mapping[str, Measured] | None = None,
-    confidence: float = 0.95,
 ) -> LostMotion:
     """Compare geometry with readings. ``joints`` holds travels read with the brake touched.
 
@@ -87,9 +87,8 @@ def find_lost_motion(
         LinkageError: the chain cannot reach, or a joint's name is none of its own.
     """
     free, stroke = _free_lost(linkage, readings), _stroke_lost(linkage, readings, load)
-    z = normal_quantile(0.5 + confidence / 2.0)
-    kind = _kind(free, stroke, readings, z)
-    at = _between(linkage, readings, load, joints, z) if joints else None
+    kind = _kind(free, stroke, readings)
+    at = _between(linkage, readings, load, joints) if joints else None
     lost = LostMotion(kind, free, stroke, at, (), None)
     ratio = linkage.ratio(0.0)
     if lost.slack_in > 0.0:
@@ -122,7 +121,7 @@ def _free_lost(linkage: Linkage, r: Readings) -> Measured | None:
         return None
     way = free_travel_in(linkage, r.clearance.value_in, r.lash_in)
     per = 0.0 if linkage.follows else linkage.ratio(0.0)
-    u = combine(per * r.clearance.u_in, GEOMETRY_SHARE_U * way)
+    u = math.hypot(per * r.clearance.u_in, GEOMETRY_SHARE_U * way)
     return r.free_travel.shifted(-way, u)
 
 
@@ -131,12 +130,12 @@ def _stroke_lost(linkage: Linkage, r: Readings, load: Load) -> Measured | None:
         return None
     way = brake_stroke_in(linkage, r.clearance.value_in, r.gap.value_in, r.lash_in, load)
     per = linkage.ratio(min(way, linkage.reach_in))
-    spaces = r.gap.u_in if linkage.follows else combine(r.gap.u_in, r.clearance.u_in)
+    spaces = r.gap.u_in if linkage.follows else math.hypot(r.gap.u_in, r.clearance.u_in)
     read = r.pedal_height.shifted(-r.brake_contact.value_in, r.brake_contact.u_in)
     return read.shifted(-way, per * spaces, GEOMETRY_SHARE_U * way)
 
 
-def _kind(free: Measured | None, stroke: Measured | None, r: Readings, z: float) -> Kind:
+def _kind(free: Measured | None, stroke: Measured | None, r: Readings) -> Kind:
     """What both differences say together.
 
     Their own difference is judged too: only what the stroke loses beyond the slack gives.
@@ -144,24 +143,24 @@ def _kind(free: Measured | None, stroke: Measured | None, r: Readings, z: float)
     read = [x for x in (free, stroke) if x is not None]
     if not read:
         return "no readings"
-    if any(x.value_in < -z * x.u_in for x in read):
+    if any(x.value_in < -TWO_SIDED * x.u_in for x in read):
         return "too short"
-    slack = free if free is not None and free.value_in > z * free.u_in else None
+    slack = free if free is not None and free.value_in > TWO_SIDED * free.u_in else None
     if stroke is None:
         return "slack" if slack else "agrees"
     if slack is None:
-        if stroke.value_in <= z * stroke.u_in:
+        if stroke.value_in <= TWO_SIDED * stroke.u_in:
             return "agrees"
         # Without free travel the two cannot be told apart.
         return "slack and gives" if free is None else "gives"
-    more_in, u_in = stroke.value_in - slack.value_in, combine(stroke.u_in, slack.u_in)
-    if more_in < -z * u_in:
+    more_in, u_in = stroke.value_in - slack.value_in, math.hypot(stroke.u_in, slack.u_in)
+    if more_in < -TWO_SIDED * u_in:
         return "free travel alone"
-    return "slack and gives" if more_in > z * u_in else "slack"
+    return "slack and gives" if more_in > TWO_SIDED * u_in else "slack"
 
 
 def _between(
-    linkage: Linkage, r: Readings, load: Load, read: Mapping[str, Measured], z: float
+    linkage: Linkage, r: Readings, load: Load, read: Mapping[str, Measured]
 ) -> Between | None:
     """The first stretch whose joint falls short, pedal at brake contact."""
     if r.pedal_height is None or r.brake_contact is None:
@@ -173,7 +172,7 @@ def _between(
     for name in read:
         if name not in names:
             raise LinkageError(f"This chain has no joint {name!r}: use one of {', '.join(names)}.")
-    stroke_u = combine(r.pedal_height.u_in, r.brake_contact.u_in)
+    stroke_u = math.hypot(r.pedal_height.u_in, r.brake_contact.u_in)
     before = ""
     last: tuple[str, float] | None = None
     for joint in expected:
@@ -181,13 +180,13 @@ def _between(
             continue
         got = read[joint.name]
         share = joint.travel_in / worked if worked > 0.0 else 0.0
-        u = combine(got.u_in, share * stroke_u, GEOMETRY_SHARE_U * joint.travel_in)
+        u = math.hypot(got.u_in, share * stroke_u, GEOMETRY_SHARE_U * joint.travel_in)
         missing = joint.travel_in - got.value_in
-        if missing > z * u:
+        if missing > TWO_SIDED * u:
             return Between(before, joint.name, missing)
         before, last = joint.name, (joint.name, missing)
     lost = _stroke_lost(linkage, r, load)
-    if last is None or lost is None or not lost.value_in > z * lost.u_in:
+    if last is None or lost is None or not lost.value_in > TWO_SIDED * lost.u_in:
         return None
     share = next(j.travel_in for j in expected if j.name == last[0]) / worked
     return Between(last[0], "the fork", lost.value_in * share)
