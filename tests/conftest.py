@@ -32,6 +32,11 @@ brake-contact = { low = "1/2 in", high = "1 in" }
 
 FOLDERS = {"voice": "sound", "review": "fleet"}
 """Folder of tests -> the marker that all of them bear."""
+LONG = frozenset({
+    "test_anything_by_anybody", "test_long_walks", "test_any_text_gets_an_answer",
+    "test_any_known_words_get_an_answer", "test_num2words_reads_as_an_odometer",
+})  # fmt: skip
+"""Walks at random that alone take longer than all the quick ones."""
 OWN = frozenset({"sound", "fleet", "browser", "long"})
 
 
@@ -41,6 +46,8 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
         marker = FOLDERS.get(item.path.parent.name)
         if marker:
             item.add_marker(marker)
+        if getattr(item, "originalname", "") in LONG:
+            item.add_marker("long")
         if not OWN & {mark.name for mark in item.iter_markers()}:
             item.add_marker("quick")
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import itertools
 import re
 import shutil
 import subprocess
@@ -14,7 +13,7 @@ import pytest
 from click.testing import CliRunner
 
 from assistant.act import Act
-from assistant.card import Card, card_from_text, default_card, load_card
+from assistant.card import Card, card_from_text, default_card
 from assistant.causes.ask import CauseTalk
 from assistant.causes.case import (
     Case,
@@ -34,24 +33,21 @@ from assistant.conversation.understand import understand
 from assistant.sentences import DialogError
 from assistant.texts.dialogs import Dialogs
 from assistant.voice.recognition.expected import expected
+from tests import demo
 
-SHIPPED = Path(__file__).parents[2] / "dialogs"
 HYDRAULIC = '[truck]\nlinkage = "hydraulic"\n'
 
 
 @pytest.fixture(scope="module")
 def whole() -> Table:
     """The shipped table, all of it."""
-    return load_table(folder=SHIPPED)
+    return load_table(folder=demo.DIALOGS)
 
 
 @pytest.fixture
 def table(whole: Table) -> Table:
     """For a truck whose card has all limits."""
-    return whole.of(load_card(SHIPPED.parent / "demo_sessions" / "truck_t104.toml"))
-
-
-# --- the arithmetic, against other programs -------------------------------------------------------
+    return whole.of(demo.card())
 
 
 def outside(table: Table):  # type: ignore[no-untyped-def]
@@ -107,24 +103,6 @@ def test_chances_and_gains_as_pyagrum_has_them(
         )
 
 
-def test_chances_by_enumerating_the_joint(table: Table) -> None:
-    """With scipy and numpy alone: the joint of cause, two findings and a complaint, summed out."""
-    np = pytest.importorskip("numpy")
-    stats = pytest.importorskip("scipy.stats")
-    causes = list(table.causes.values())
-    free, gap = table.findings["free"], table.findings["gap"]
-    joint = np.zeros((len(causes), 3, 3))
-    for (i, c), a, b in itertools.product(enumerate(causes), range(3), range(3)):
-        told = c.brings(table.complaints["slips"])
-        joint[i, a, b] = (
-            c.prior.weight * told * c.shows(free)[a] * c.shows(gap)[b]
-        )  # fmt: skip
-    seen = joint[:, 0, :].sum(axis=1)
-    ours = weigh(table, ["slips"], {"free": (1.0, 0.0, 0.0)})
-    assert list(ours.values()) == pytest.approx(list(seen / seen.sum()))
-    assert bits(ours.values()) == pytest.approx(stats.entropy(seen / seen.sum(), base=2))
-
-
 def test_a_reading_on_its_limit_is_both(table: Table) -> None:
     """As the conformity standard has it: on the limit, half in, half out."""
     limits = Limits(0.5, 0.5625)
@@ -132,9 +110,6 @@ def test_a_reading_on_its_limit_is_both(table: Table) -> None:
     assert in_ == pytest.approx(0.5, abs=1e-6) and high == pytest.approx(0.5)
     assert low + in_ + high == pytest.approx(1.0)
     assert in_ == pytest.approx(conformance_probability(Measured(0.5625, 0.005), limits))
-
-
-# --- the table: what the trade says must come out -------------------------------------------------
 
 
 @pytest.mark.parametrize(
@@ -215,7 +190,7 @@ def test_every_cause_can_be_found(whole: Table) -> None:
 @pytest.fixture
 def shop(tmp_path: Path) -> Path:
     """A shop's own copy of the dialogs."""
-    return Path(shutil.copytree(SHIPPED, tmp_path / "dialogs"))
+    return Path(shutil.copytree(demo.DIALOGS, tmp_path / "dialogs"))
 
 
 @pytest.mark.parametrize(
@@ -244,12 +219,9 @@ def test_a_damaged_table_says_where(shop: Path, old: str, new: str, says: str) -
     assert says in str(caught.value) and "\n" not in str(caught.value)
 
 
-# --- the conversation -----------------------------------------------------------------------------
-
-
 def talk(dialogs: Dialogs, complaint: str = "", card: Card | None = None) -> CauseTalk:
     """A conversation with this complaint."""
-    got = CauseTalk(load_table(folder=SHIPPED), card or default_card(), dialogs, {})
+    got = CauseTalk(load_table(folder=demo.DIALOGS), card or default_card(), dialogs, {})
     assert not complaint or got.complain(complaint)
     return got
 
@@ -352,13 +324,10 @@ def test_gains_never_promise_more_than_there_is(table: Table) -> None:
 def test_readings_of_a_record_are_as_the_report_has_them() -> None:
     """Free travel speaks for clearance too: one finding, not two."""
     card = default_card()
-    table = load_table(folder=SHIPPED).of(card)
+    table = load_table(folder=demo.DIALOGS).of(card)
     read = {"free-travel": Measured(0.5, 0.01), "clearance": Measured(0.125, 0.001)}
     assert set(findings_of(table, card, read)) == {"free"}
     assert findings_of(table, card, read)["free"][0] > 0.99
-
-
-# --- the command ----------------------------------------------------------------------------------
 
 
 def test_command_with_a_pipe() -> None:
@@ -372,7 +341,7 @@ def test_command_with_a_pipe() -> None:
 
 def test_command_from_readings_alone_and_from_a_record() -> None:
     """No complaint is needed where readings speak."""
-    record = str(SHIPPED.parent / "demo_sessions/records/first_job.jsonl")
+    record = str(demo.DEMO / "records" / "first_job.jsonl")
     done = CliRunner().invoke(main, ["cause", "--record", record, "--json"])
     assert done.exit_code == 0 and '"cause": "ring_due"' in done.output
     first = re.search(r'"causes": \[\s*\{\s*"cause": "(\w+)"', done.output)
@@ -392,24 +361,19 @@ def test_command_refuses_in_one_line(arguments: list[str]) -> None:
 def test_case_of_a_hydraulic_card(dialogs: Dialogs) -> None:
     """A spongy pedal on a hydraulic truck is air, and is to be repaired, not adjusted."""
     card = card_from_text(HYDRAULIC, "h.toml")
-    case = Case.of(load_table(folder=SHIPPED), card)
+    case = Case.of(load_table(folder=demo.DIALOGS), card)
     case.complaints = ["low"]
     case.found["spongy"] = (0.0, 1.0)
     assert "air in the fluid" in case.sentence() and "bleed" in case.sentence()
 
 
-# --- within a job ---------------------------------------------------------------------------------
-
-
-FIRST = (SHIPPED.parent / "demo_sessions" / "first_job.txt").read_text("utf-8").splitlines()
-SCRIPT = [line for line in FIRST if line.strip() and not line.startswith("#")]
+SCRIPT = demo.script("first_job")
 
 
 @pytest.fixture
 def job(tmp_path: Path, dialogs: Dialogs) -> Iterator[Session]:
     """A job on the demo truck."""
-    card = load_card(SHIPPED.parent / "demo_sessions" / "truck_t104.toml")
-    session, _ = Session.begin(card, dialogs, tmp_path)
+    session, _ = Session.begin(demo.card(), dialogs, tmp_path)
     yield session
     session.close()
 
@@ -479,8 +443,7 @@ def test_it_grinds_at_the_trial_is_not_sound(job: Session) -> None:
 
 def test_it_resumes(tmp_path: Path, dialogs: Dialogs) -> None:
     """A record with complaints in it leads to the same job."""
-    card = load_card(SHIPPED.parent / "demo_sessions" / "truck_t104.toml")
-    session, _ = Session.begin(card, dialogs, tmp_path)
+    session, _ = Session.begin(demo.card(), dialogs, tmp_path)
     for line in ["it slips under load", *SCRIPT[:20], "what is the cause"]:
         session.hear(*split_speaker(line))
     path, state, complaints = session.journal.path, session.job.at, session.job.facts.complaints

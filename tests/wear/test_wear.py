@@ -7,7 +7,6 @@ import math
 import random
 import re
 import shutil
-import warnings
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -33,65 +32,10 @@ from assistant.wear.outlook import (
 )
 from assistant.wear.rate import RatePoint, of_truck, rate_of, restricted, sums
 from assistant.wear.visits import Interval, Visit, intervals_of, visits_in
+from tests import demo
 from tests.wear.fleet import LIMIT_IN, Fleet, Score, simulate
 
 START = datetime(2025, 1, 6, 8, 0, tzinfo=UTC)
-SCRIPT = Path(__file__).parents[2] / "demo_sessions" / "first_job.txt"
-
-
-def fleet_of(seed: int, trucks: int = 14, same_way: bool = False) -> dict[str, list[Interval]]:
-    """Intervals with normal rates and normal errors of one size."""
-    rng = random.Random(seed)
-    out: dict[str, list[Interval]] = {}
-    for t in range(trucks):
-        own = rng.gauss(0.08, 0.03)
-        items = []
-        for _ in range(rng.randint(2, 6)):
-            way = 3.0 if same_way else rng.uniform(1, 6)
-            items.append(Interval(way, own * way + rng.gauss(0, 0.03), 0.03))
-        out[str(t)] = items
-    return out
-
-
-# --- the model, against other programs ------------------------------------------------------------
-
-
-@pytest.mark.parametrize("seed", [1, 2, 3])
-@pytest.mark.parametrize("same_way", [True, False])
-def test_estimates_as_statsmodels_mixedlm_has_them(seed: int, same_way: bool) -> None:
-    """Slopes through the origin, one random slope a truck, fitted by REML in statsmodels.
-
-    There the residual is estimated; here it is known. So theirs is given to ours, and then ours
-    must find the same spread between trucks, the same mean slope and its error, the same trucks.
-    """
-    np = pytest.importorskip("numpy")
-    mixed = pytest.importorskip("statsmodels.regression.mixed_linear_model")
-    optimize = pytest.importorskip("scipy.optimize")
-    fleet = fleet_of(seed, same_way=same_way)
-    rows = [(name, i.way, i.lost_in) for name, items in fleet.items() for i in items]
-    ways = np.array([[way] for _, way, _ in rows])
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore")
-        model = mixed.MixedLM(
-            np.array([lost for *_, lost in rows]), ways, [n for n, *_ in rows], ways
-        )
-        # Its usual search runs off to no spread at all on such small numbers; this one does not.
-        fit = model.fit(reml=True, method="bfgs")
-    noise = math.sqrt(fit.scale)
-    known = {n: [Interval(i.way, i.lost_in, noise) for i in items] for n, items in fleet.items()}
-    each = {name: sums(items, 0.0) for name, items in known.items()}
-    best = optimize.minimize_scalar(
-        lambda tau: -restricted(list(each.values()), tau)[0], bounds=(1e-4, 0.3), method="bounded",
-        options={"xatol": 1e-9},
-    )  # fmt: skip
-    tau = best.x
-    assert tau**2 == pytest.approx(float(fit.cov_re[0, 0]), rel=2e-3)
-    _, beta, var_beta = restricted(list(each.values()), tau)
-    assert beta == pytest.approx(float(fit.fe_params[0]), rel=1e-4)
-    assert math.sqrt(var_beta) == pytest.approx(float(fit.bse_fe[0]), rel=2e-3)
-    for name, effect in fit.random_effects.items():
-        mean, _ = of_truck(each[name], tau, beta, var_beta)
-        assert mean == pytest.approx(beta + float(np.asarray(effect)[0]), rel=1e-3, abs=1e-5)
 
 
 def test_likelihood_and_shrinkage_by_plain_matrices() -> None:
@@ -148,9 +92,6 @@ def test_miles_as_drawn_at_random() -> None:
     until = miles_until(nodes, left)
     assert until.low == pytest.approx(drawn[len(drawn) // 10] * 1e4, rel=0.03)
     assert until.high == pytest.approx(drawn[len(drawn) * 9 // 10] * 1e4, rel=0.05)
-
-
-# --- what it must do ------------------------------------------------------------------------------
 
 
 def test_ranges_hold_the_truth_about_four_times_in_five() -> None:
@@ -309,9 +250,6 @@ def test_other_kinds_of_truck_do_not_count() -> None:
     assert look is not None and look.others == 0 and look.rate is None
 
 
-# --- records, the command, the job ----------------------------------------------------------------
-
-
 def finished(folder: Path, unit: str, miles: int, found: float, left: float, day: int) -> None:
     """A signed-off record with the lines that wear is read from."""
 
@@ -416,11 +354,10 @@ def test_an_empty_folder_says_so(tmp_path: Path) -> None:
 def play_first(session: Session, until: str) -> list[str]:
     """The demo job up to a step; texts of the last turn."""
     said: list[str] = []
-    for line in SCRIPT.read_text("utf-8").splitlines():
+    for line in demo.script("first_job"):
         if session.job.at == until:
             break
-        if line.strip() and not line.startswith("#"):
-            said = [s.text for s in session.hear(*split_speaker(line))]
+        said = [s.text for s in session.hear(*split_speaker(line))]
     return said
 
 

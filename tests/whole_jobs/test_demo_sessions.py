@@ -12,15 +12,16 @@ from pathlib import Path
 import pytest
 
 from assistant.act import Act
-from assistant.card import load_card
+from assistant.card import Card
 from assistant.conversation import Session, split_speaker
 from assistant.conversation.understand import understand
 from assistant.job.job import Job
 from assistant.record import read_events, verify_file
 from assistant.texts.dialogs import Dialogs
 from assistant.voice.recognition.expected import expected
+from tests import demo
+from tests.records import DEMOS
 
-DEMO = Path(__file__).parents[2] / "demo_sessions"
 FLAT = 1.25 / 25.4 / 6
 """Travel of one flat of an M8x1.25 thread."""
 ROD = 0.040 + 5 * 0.027 - 1 / 20
@@ -33,83 +34,66 @@ REFUSED = ("move it",)
 """Said at a step that does not take it."""
 
 JOBS = {
-    "first_job.txt": (
-        "truck_t104.toml",
-        {
-            "gap": 0.660 - 5 * 0.027,
-            "clearance": ROD,
-            "free-travel": 12 * ROD + 1 / 16,
-            "brake-contact": 8.5 - 12 * (ROD + 0.660 - 5 * 0.027) - 1 / 16,
-        },
-    ),
-    "metric_job.txt": (
-        "truck_m31.toml",
-        {
-            "gap": (15.9 - 4 * 0.69) / 25.4,
-            "clearance": METRIC,
-            "free-travel": 12 * METRIC,
-            "brake-contact": (216 - 12 * (0.9 + 15.9)) / 25.4,
-        },
-    ),
-    "synchronized_job.txt": (
-        "truck_s22.toml",
-        {
-            "gap": 0.860 - 4 * 0.027,
-            "clearance": 0.040 + 4 * 0.027,
-            "free-travel": 12 * (0.040 + 4 * 0.027) + 1 / 16,
-        },
-    ),
-    "self_adjusting_job.txt": (
-        "truck_a7.toml",
-        {
-            "gap": 0.600 - 0.070,
-            "clearance": 0.050 + 0.070,
-            "free-travel": 12 * 0.120 + 1 / 16,
-            "brake-contact": 8.5 - 12 * 0.650 - 1 / 16,
-        },
-    ),
-    "cable_job.txt": (
-        "truck_c15.toml",
-        {
-            "gap": 0.640 - 4 * 0.027,
-            "clearance": CABLE,
-            "free-travel": 12 * CABLE + 1 / 16,
-            "brake-contact": 8.5 - 12 * (CABLE + 0.640 - 4 * 0.027) - 1 / 16,
-        },
-    ),
-    "hydraulic_job.txt": (
-        "truck_h9.toml",
-        {
-            "gap": 0.640 - 8 * 0.014,
-            "clearance": HYDRAULIC,
-            "free-travel": 12 * HYDRAULIC,
-            "brake-contact": 8.75 - 12 * (0.027 + 0.640),
-        },
-    ),
-    "all_new_job.txt": (
-        "truck_k40.toml",
-        {
-            "gap": (22.0 - 1.9) / 25.4,
-            "clearance": (1.4 + 1.9) / 25.4,
-            "free-travel": 12 * (1.4 + 1.9) / 25.4,
-        },
-    ),
+    "first_job": {
+        "gap": 0.660 - 5 * 0.027,
+        "clearance": ROD,
+        "free-travel": 12 * ROD + 1 / 16,
+        "brake-contact": 8.5 - 12 * (ROD + 0.660 - 5 * 0.027) - 1 / 16,
+    },
+    "metric_job": {
+        "gap": (15.9 - 4 * 0.69) / 25.4,
+        "clearance": METRIC,
+        "free-travel": 12 * METRIC,
+        "brake-contact": (216 - 12 * (0.9 + 15.9)) / 25.4,
+    },
+    "synchronized_job": {
+        "gap": 0.860 - 4 * 0.027,
+        "clearance": 0.040 + 4 * 0.027,
+        "free-travel": 12 * (0.040 + 4 * 0.027) + 1 / 16,
+    },
+    "self_adjusting_job": {
+        "gap": 0.600 - 0.070,
+        "clearance": 0.050 + 0.070,
+        "free-travel": 12 * 0.120 + 1 / 16,
+        "brake-contact": 8.5 - 12 * 0.650 - 1 / 16,
+    },
+    "cable_job": {
+        "gap": 0.640 - 4 * 0.027,
+        "clearance": CABLE,
+        "free-travel": 12 * CABLE + 1 / 16,
+        "brake-contact": 8.5 - 12 * (CABLE + 0.640 - 4 * 0.027) - 1 / 16,
+    },
+    "hydraulic_job": {
+        "gap": 0.640 - 8 * 0.014,
+        "clearance": HYDRAULIC,
+        "free-travel": 12 * HYDRAULIC,
+        "brake-contact": 8.75 - 12 * (0.027 + 0.640),
+    },
+    "all_new_job": {
+        "gap": (22.0 - 1.9) / 25.4,
+        "clearance": (1.4 + 1.9) / 25.4,
+        "free-travel": 12 * (1.4 + 1.9) / 25.4,
+    },
 }
-"""Script -> its card, and what the truck behind its numbers is left at."""
+"""Script -> what the truck behind its numbers is left at."""
 OTHER_KINDS = list(JOBS)[2:]
 
 
-def lines(script: str) -> list[tuple[str, str]]:
+def lines(name: str) -> list[tuple[str, str]]:
     """Who says what."""
-    text = (DEMO / script).read_text(encoding="utf-8")
-    return [split_speaker(x) for x in text.splitlines() if x and not x.startswith("#")]
+    return [split_speaker(line) for line in demo.script(name)]
+
+
+def truck(name: str) -> Card:
+    """The card of a script's truck."""
+    return demo.card(demo.CARDS[name])
 
 
 @pytest.mark.parametrize("script", JOBS)
 def test_signed_off_as_its_truck(script: str, dialogs: Dialogs, tmp_path: Path) -> None:
     """The whole job: signed off without a doubt, left as the truck would show."""
-    card, truth = JOBS[script]
-    session, _ = Session.begin(load_card(DEMO / card), dialogs, tmp_path)
+    truth = JOBS[script]
+    session, _ = Session.begin(truck(script), dialogs, tmp_path)
     hold, clear = "up", False
     for who, words in lines(script):
         said = session.hear(who, words)
@@ -139,7 +123,7 @@ def test_signed_off_as_its_truck(script: str, dialogs: Dialogs, tmp_path: Path) 
 @pytest.mark.parametrize("script", OTHER_KINDS)
 def test_killed_anywhere_it_resumes(script: str, dialogs: Dialogs, tmp_path: Path) -> None:
     """A record of every kind of truck replays to the step it was left at, every tenth line."""
-    session, _ = Session.begin(load_card(DEMO / JOBS[script][0]), dialogs, tmp_path)
+    session, _ = Session.begin(truck(script), dialogs, tmp_path)
     for i, (who, words) in enumerate(lines(script)):
         session.hear(who, words)
         if i % 10 == 9 and not session.job.finished and session.job.facts.hold == "up":
@@ -156,7 +140,7 @@ def test_killed_anywhere_it_resumes(script: str, dialogs: Dialogs, tmp_path: Pat
 @pytest.mark.parametrize("script", OTHER_KINDS)
 def test_every_word_of_it_can_be_heard(script: str, dialogs: Dialogs) -> None:
     """What is said in the scripts is in the grammar of its moment, so it can be said aloud."""
-    job = Job(load_card(DEMO / JOBS[script][0]), dialogs)
+    job = Job(truck(script), dialogs)
     for who, words in lines(script):
         spoken = re.sub(r"\d", lambda m: f"{DIGITS[int(m[0])]} ", words.lower()).strip()
         if not words.startswith("note ") and words not in REFUSED:
@@ -169,8 +153,7 @@ def test_every_word_of_it_can_be_heard(script: str, dialogs: Dialogs) -> None:
 
 def test_finished_records_verify() -> None:
     """Those that come with the program."""
-    paths = list((DEMO / "records").glob("*.jsonl"))
-    assert len(paths) >= 3
-    for path in paths:
+    assert len(DEMOS) >= 3
+    for path in DEMOS:
         verdict = verify_file(path)
         assert verdict.ok and verdict.closed, (path.name, verdict.problem)

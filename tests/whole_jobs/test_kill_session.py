@@ -16,22 +16,17 @@ from pathlib import Path
 
 import pytest
 
-from assistant.card import load_card
 from assistant.conversation import Session, split_speaker
 from assistant.job.job import Job
 from assistant.record import verify_file
 from assistant.texts.dialogs import load_dialogs
+from tests import demo
 
 pytestmark = pytest.mark.long
 
-DEMO = Path(__file__).parents[2] / "demo_sessions"
 DIALOGS = load_dialogs()
-CARD = load_card(DEMO / "truck_t104.toml")
-LINES = [
-    x
-    for x in (DEMO / "hard_day.txt").read_text(encoding="utf-8").splitlines()
-    if x.strip() and not x.startswith("#")
-]
+CARD = demo.card()
+LINES = demo.script("hard_day")
 KILLS = 200
 AT_LEAST_MID_TURN = 10
 

@@ -17,15 +17,11 @@ from assistant.record import Journal, RecordError, read_events
 from assistant.record.history import JobHistory
 from assistant.record.transcript import transcript
 from assistant.texts.dialogs import load_dialogs
+from tests import demo
 
-DEMO = Path(__file__).parents[2] / "demo_sessions"
-CARD = load_card(DEMO / "truck_t104.toml")
+CARD = demo.card()
 DIALOGS = load_dialogs()
-SCRIPT = [
-    x
-    for x in (DEMO / "first_job.txt").read_text(encoding="utf-8").splitlines()
-    if x and not x.startswith("#")
-]
+SCRIPT = demo.script("first_job")
 TURN = SCRIPT.index("helper: holding") + 1
 RELEASE = SCRIPT.index("helper: released")
 
