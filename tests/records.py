@@ -8,7 +8,8 @@ from pathlib import Path
 from typing import Any
 
 from assistant.conversation import Session
-from assistant.record import GENESIS, read_events, seal_event
+from assistant.record import read_events
+from assistant.record.events import GENESIS, seal_event
 from tests.conversation.test_session import answer
 from tests.demo import DEMO
 

@@ -272,28 +272,30 @@ def _refused(path: Path, problem: str) -> Verdict:
 
 
 def _judge(path: Path, reader: ChainReader, seal: str | None, with_clips: bool) -> Verdict:
+    wanted = None if seal is None else read_seal(seal)
     paper, clips, changed = "", Counter[clip_files.State](), ""
-    at_seal = _AtSeal(seal)
+    sealed_at, sealed_closed = 0, False
     for event in reader:
         if event.kind == "closed":
             paper = seal_of(event.hash)
-        clip = _clip(event) if with_clips else {}
-        if "sha256" in clip:
-            state = clip_files.state(path.parent, str(clip.get("file")), str(clip["sha256"]))
+        if wanted is not None and seal_of(event.hash) == wanted:
+            sealed_at, sealed_closed = reader.count, reader.closed
+        if with_clips and (clip := _clip(path, event)) is not None:
+            file, state = clip
             clips[state] += 1
             if state in _BAD and not changed:
-                changed = f"the clip of line {reader.count} {_BAD[state]}: {clip.get('file')}"
-        at_seal.look_at(event, reader)
-    fault, good = reader.fault, reader.count > 0
-    problem = (fault.text if fault is not None else at_seal.problem(reader)) or changed or None
+                changed = f"the clip of line {reader.count} {_BAD[state]}: {file}"
+    fault, end = reader.fault, reader.count
+    whole = "" if seal is None else _by_seal(wanted, sealed_at, sealed_closed, end)
+    problem = (fault.text if fault is not None else whole) or changed
     return Verdict(
         path=path,
-        ok=problem is None,
-        events=reader.count,
+        ok=not problem,
+        events=end,
         closed=reader.closed,
-        problem=problem,
-        head=reader.head if good else "",
-        seal=seal_of(reader.head) if good else "",
+        problem=problem or None,
+        head=reader.head if end else "",
+        seal=seal_of(reader.head) if end else "",
         torn=fault is not None and fault.what == "torn" and not changed,
         clips=clips["good"],
         clips_removed=clips["removed"],
@@ -301,39 +303,27 @@ def _judge(path: Path, reader: ChainReader, seal: str | None, with_clips: bool) 
     )
 
 
-class _AtSeal:
-    """Where in a record the seal from the paper was taken, if one is given."""
-
-    def __init__(self, seal: str | None) -> None:
-        self._given = seal is not None
-        self._wanted = read_seal(seal) if seal is not None else None
-        self._at = 0
-        self._closed = False
-
-    def look_at(self, event: Event, reader: ChainReader) -> None:
-        """The next event, and how far the reader is with it."""
-        if self._wanted is not None and seal_of(event.hash) == self._wanted:
-            self._at, self._closed = reader.count, reader.closed
-
-    def problem(self, reader: ChainReader) -> str:
-        """What is wrong with a whole record by its seal, or ""."""
-        if not self._given:
-            return ""
-        if self._wanted is None:
-            return "the seal given is not one: it is 8 digits 0-9 or A-F, like 3F2A-91BC"
-        if not self._at:
-            return (
-                f"line {reader.count} is not the end that was sealed {self._wanted}: "
-                "lines after it are missing, or the paper belongs to another record"
-            )
-        if self._at < reader.count and not self._closed:
-            return f"line {self._at} was sealed {self._wanted}, but {reader.count} lines are here"
-        return ""
+def _by_seal(wanted: str | None, sealed_at: int, closed: bool, end: int) -> str:
+    """What is wrong with a whole record by the seal from the paper, taken at a line, or ""."""
+    if wanted is None:
+        return "the seal given is not one: it is 8 digits 0-9 or A-F, like 3F2A-91BC"
+    if not sealed_at:
+        return (
+            f"line {end} is not the end that was sealed {wanted}: "
+            "lines after it are missing, or the paper belongs to another record"
+        )
+    if sealed_at < end and not closed:
+        return f"line {sealed_at} was sealed {wanted}, but {end} lines are here"
+    return ""
 
 
-def _clip(event: Event) -> dict[str, Any]:
+def _clip(path: Path, event: Event) -> tuple[str, clip_files.State] | None:
+    """The file of the clip that an event refers to, and how it is; None where there is none."""
     clip = event.data.get("clip") if event.kind == "turn" else None
-    return clip if isinstance(clip, dict) else {}
+    if not isinstance(clip, dict) or "sha256" not in clip:
+        return None
+    file = str(clip.get("file"))
+    return file, clip_files.state(path.parent, file, str(clip["sha256"]))
 
 
 def read_events(path: Path) -> tuple[list[Event], str | None]:

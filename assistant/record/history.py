@@ -606,8 +606,8 @@ class JobHistory:
         elif kind == "closed":
             self.closed = line
             for quantity, left in line.as_left.items():
-                if left.accepted:
-                    self._accepted(quantity, left.accepted)
+                if left.accepted and (standing := self._standing(quantity, "final")) is not None:
+                    standing.reason = left.accepted
         elif kind.startswith(LEAD):
             self.acts.append(line)
             return
@@ -636,7 +636,7 @@ class JobHistory:
         if turn.corrected is not None:
             self._corrected(turn, turn.corrected)
         if turn.act is not None and turn.act.meaning == "accept" and turn.moved:
-            standing = next((r for r in reversed(self.readings) if not r.replaced), None)
+            standing = self._standing()
             if standing is not None and standing.kept.decision != "in":
                 standing.reason = turn.act.text or "no reason given"
         self._moved(turn)
@@ -648,57 +648,47 @@ class JobHistory:
             self._ring(turn, turn.ring)
         if turn.linkage is not None:
             quantity = _FIXES.get(turn.linkage.step, "")
-            self.moves.append(Move(turn, quantity, self._standing(quantity)))
+            before = self._standing(quantity) if quantity else None
+            self.moves.append(Move(turn, quantity, before))
         if turn.finding is not None:
             ring = next((m for m in reversed(self.moves) if m.turn.ring is not None), None)
             if ring is not None and ring.finding is None:
                 ring.finding = turn.finding
 
     def _answered(self, turn: Turn) -> None:
-        waiting = []
+        others = {"tech", "helper"} - {turn.who}
         for caution in self._unanswered:
-            if caution.told.to in ("tech", "helper") and caution.told.to != turn.who:
-                waiting.append(caution)
-            else:
+            if caution.told.to not in others:
                 caution.answer = turn
-        self._unanswered = waiting
+        self._unanswered = [c for c in self._unanswered if c.answer is None]
 
     def _corrected(self, turn: Turn, change: Correction) -> None:
         was, new = change.was, ReadingTaken(change.now, turn, change.was.figures or "?")
         for place in reversed(range(len(self.readings))):
-            old = self.readings[place]
-            kept = old.kept
-            same = (kept.quantity, kept.stage, kept.figures) == (
-                was.quantity,
-                was.stage,
-                was.figures,
-            )
-            if same and not old.replaced:
+            old, kept = self.readings[place], self.readings[place].kept
+            same = kept.quantity == was.quantity and kept.stage == was.stage
+            if same and kept.figures == was.figures and not old.replaced:
                 old.replaced = True
                 # In its place, so that it does not pass for a reading taken later.
                 self.readings.insert(place + 1, new)
                 return
         self.readings.append(new)
 
-    def _accepted(self, quantity: str, reason: str) -> None:
+    def _standing(self, quantity: str = "", stage: str = "") -> ReadingTaken | None:
+        """The last reading that stands, of a quantity and a stage where they are given."""
         for reading in reversed(self.readings):
             kept = reading.kept
-            if (kept.stage, kept.quantity) == ("final", quantity) and not reading.replaced:
-                reading.reason = reason
-                return
-
-    def _standing(self, quantity: str) -> ReadingTaken | None:
-        standing = (r for r in reversed(self.readings) if not r.replaced)
-        return next((r for r in standing if r.kept.quantity == quantity), None)
+            fits = quantity in ("", kept.quantity) and stage in ("", kept.stage)
+            if fits and not reading.replaced:
+                return reading
+        return None
 
     def _ring(self, turn: Turn, ring: RingTurned) -> None:
         last = self.moves[-1] if self.moves else None
         recount = False
         if last is not None and last.turn.ring is not None:
-            since = (h.held for h in self.holds if h.held is not None)
-            recount = last.turn.ring.told == ring.told and all(
-                held.n <= last.turn.n for held in since
-            )
+            pressed = any(h.held is not None and h.held.n > last.turn.n for h in self.holds)
+            recount = last.turn.ring.told == ring.told and not pressed
         self.moves.append(Move(turn, GAP, self._standing(GAP), recount=recount))
 
     def _hold(self, turn: Turn, state: str) -> None:

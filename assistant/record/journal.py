@@ -10,7 +10,6 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
-from types import TracebackType
 from typing import Any, Self
 
 from assistant.record.chain import ChainReader, repair_note, seal_of
@@ -156,12 +155,7 @@ class Journal:
     def __enter__(self) -> Self:
         return self
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
+    def __exit__(self, *raised: object) -> None:
         self.close()
 
     def _sealed(self, group: Iterable[tuple[str, Mapping[str, Any]]]) -> tuple[list[Event], bytes]:

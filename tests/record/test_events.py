@@ -11,17 +11,18 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from assistant.record import (
+from assistant.record import Journal
+from assistant.record.events import (
     FORMAT,
     GENESIS,
     MAX_LINE,
     DamagedLine,
-    Journal,
     Unrecordable,
+    line_of,
     parse_line,
     seal_event,
+    stamp,
 )
-from assistant.record.events import line_of, stamp
 
 AT = "2026-11-25T09:12:33.120-06:00"
 JSON = st.recursive(

@@ -23,11 +23,11 @@ from assistant.record import (
     NotARecord,
     RecordBusy,
     RecordError,
-    Unrecordable,
     WriteFailed,
     seal_of,
     verify_file,
 )
+from assistant.record.events import Unrecordable
 
 ROOT = Path(assistant.__file__).parent.parent
 MOMENT = datetime(2026, 11, 25, 9, 12, 33, 120_000, timezone(timedelta(hours=-6)))

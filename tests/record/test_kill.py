@@ -18,7 +18,8 @@ from pathlib import Path
 import pytest
 
 import assistant
-from assistant.record import GENESIS, Journal, parse_line, verify_file
+from assistant.record import Journal, verify_file
+from assistant.record.events import GENESIS, parse_line
 
 pytestmark = pytest.mark.long
 

@@ -8,7 +8,9 @@ from typing import Any
 
 import pytest
 
-from assistant.record import Journal, Verdict, read_seal, seal_event, seal_of, verify_file
+from assistant.record import Journal, seal_of, verify_file
+from assistant.record.chain import Verdict, read_seal
+from assistant.record.events import seal_event
 
 AT = "2026-11-25T09:12:33.120-06:00"
 

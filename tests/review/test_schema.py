@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 
 import assistant.record
-from assistant.record import FORMAT
+from assistant.record.events import FORMAT
 from tests.records import DEMOS, events_of
 
 jsonschema = pytest.importorskip("jsonschema", reason="jsonschema is not installed")
