@@ -5,8 +5,8 @@
 
 - n utterances of the test voices, two thirds readings and a third commands, in four noises at 20,
   10 and 5 dB and without noise, wide and narrow band; cut as `lugcall hear` cuts them. "free" is
-  faster-whisper (beam 5, a prompt, no grammar) with its words typed in; "narrowed" our search with
-  the same weights; "combined" what lugcall does. First try: taken at once, and right.
+  faster-whisper (beam 5, a prompt, no grammar) with its words typed in; "lugcall" our search with
+  the same weights, and what is decided then. First try: taken at once, and right.
 - minutes of shop noise, off-topic talk and radio through the turn-taking at a reading step.
 - turns said into a stream of noise: end of the words to the answer decided on.
 - memory of a process that only hears; the card recordings of pocketsphinx-testdata, by people.
@@ -65,14 +65,14 @@ def people(ears: Recognizers, free: Free) -> dict[str, Any]:
     if not voices.card_recordings():
         return {"skipped": voices.CARDS_MISSING}
     ears.expect(voices.CARDS_GRAMMAR)
-    truth, heard = [], {way: [] for way in WAYS[:2]}
+    truth, heard = [], {way: [] for way in WAYS}
     for path, words in voices.card_recordings():
         truth.append(words)
         sound = load(path)
         (whisper,) = ears.listen(sound)
         inside = [h.words for h in whisper.hypotheses if voices.CARDS_GRAMMAR.accepts(h.words)]
-        heard["whisper narrowed"].append(inside[0] if inside else "")
-        heard["whisper free"].append(scores.plain(free(sound)))
+        heard["lugcall"].append(inside[0] if inside else "")
+        heard["free"].append(scores.plain(free(sound)))
     return {
         way: {
             "right": sum(a == b for a, b in zip(truth, said, strict=True)),
@@ -139,13 +139,13 @@ def report(found: dict[str, Any]) -> None:
     if "engines" in found:
         print(f"\nTest voices, {found['n']} utterances")
         table(["", *WAYS], [[key, *(_cell(found["engines"][w][key], key) for w in WAYS)]
-                            for key in found["engines"]["combined"]])  # fmt: skip
-        print("\nReadings by condition, combined")
+                            for key in found["engines"]["lugcall"]])  # fmt: skip
+        print("\nReadings by condition")
         table(["", "n", "first try", "top", "wrong"],
               [[name, str(s["n"]), *(_cell(s[k]) for k in ("first try", "top", "wrong"))]
                for name, s in found["splits"].items()])  # fmt: skip
         sure = found["calibration"]
-        print(f"\nCalibration, combined: Brier {sure['brier']:.3f}, "
+        print(f"\nCalibration: Brier {sure['brier']:.3f}, "
               f"expected calibration error {sure['ece']:.3f}")  # fmt: skip
         table(["probability", "n", "said", "came true"],
               [[f"{b['from']:.1f} to {b['from'] + 0.1:.1f}", str(b["n"]), f"{b['said']:.3f}",

@@ -71,7 +71,7 @@ def engines(rows: Sequence[Row]) -> dict[str, dict[str, Any]]:
     return out
 
 
-def splits(rows: Sequence[Row], way: str = "combined") -> dict[str, dict[str, Any]]:
+def splits(rows: Sequence[Row], way: str = "lugcall") -> dict[str, dict[str, Any]]:
     """First-try readings and wrong accepts by noise, channel, voice, kind of phrase and place."""
     by: dict[str, Callable[[Row], str]] = {
         "noise": lambda r: r.said.kind or "none",
@@ -94,7 +94,7 @@ def splits(rows: Sequence[Row], way: str = "combined") -> dict[str, dict[str, An
     return out
 
 
-def calibration(rows: Sequence[Row], way: str = "combined") -> dict[str, Any]:
+def calibration(rows: Sequence[Row], way: str = "lugcall") -> dict[str, Any]:
     """Probabilities against what came true, in ten bins; Brier score; expected calibration error
     (mean distance of the bins, weighted by their size)."""
     pairs = [(row.got[way][2], top_right(row, way)) for row in rows]
@@ -111,7 +111,7 @@ def calibration(rows: Sequence[Row], way: str = "combined") -> dict[str, Any]:
     }
 
 
-def mistakes(rows: Sequence[Row], way: str = "combined") -> list[dict[str, Any]]:
+def mistakes(rows: Sequence[Row], way: str = "lugcall") -> list[dict[str, Any]]:
     """Every utterance not taken right at once, for the error analysis."""
     return [
         {

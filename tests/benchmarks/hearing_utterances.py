@@ -7,7 +7,7 @@ import random
 import sys
 import time
 from collections.abc import Hashable
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from functools import cache, partial
 from itertools import cycle, product
 from pathlib import Path
@@ -29,8 +29,8 @@ from tests.spoken import channels, noises, phrases, voices
 from tests.spoken.commands import commands, moments
 
 SNRS = (20, 10, 5)
-WAYS = ("whisper free", "whisper narrowed", "combined")
-"""Ways to hear, all computed from the same hearings."""
+WAYS = ("free", "lugcall")
+"""Ways to hear: Whisper's own words typed in; its search in the grammar, and our decision."""
 SEED = 700_000
 """Noise and mixing seeds start here, far from those of tuning."""
 
@@ -78,19 +78,18 @@ class Heard:
 
     Attributes:
         audio_s: length of the sound that they were given.
-        hearings: by way of hearing, without "combined" and "whisper free".
-        free: the words of "whisper free".
-        seconds: what each took.
+        hearing: within the grammar. free: the words without one, "" where it was not asked.
+        seconds: by way of hearing, what it took.
     """
 
     said: Utterance
     audio_s: float
-    hearings: dict[str, Hearing]
+    hearing: Hearing
     free: str
     seconds: dict[str, float]
 
 
-@dataclass(slots=True)
+@dataclass(frozen=True, slots=True)
 class Row:
     """What came of one utterance.
 
@@ -104,9 +103,9 @@ class Row:
     said: Utterance
     audio_s: float
     truth: Hashable
-    got: dict[str, tuple[str, Hashable, float, str]] = field(default_factory=dict)
-    words: dict[str, str] = field(default_factory=dict)
-    seconds: dict[str, float] = field(default_factory=dict)
+    got: dict[str, tuple[str, Hashable, float, str]]
+    words: dict[str, str]
+    seconds: dict[str, float]
 
 
 @cache
@@ -115,8 +114,9 @@ def jobs():
     return moments(card(), load_dialogs())
 
 
-def plan(n: int, seed: int = 17) -> list[Utterance]:
-    """`n` utterances of the test split: a third commands, half of the readings at their step.
+def plan(n: int, seed: int = 17, split: str = "test", *others: str) -> list[Utterance]:
+    """`n` utterances of a split: a third commands, half of the readings at their step; in its
+    voices, or in those of `others`.
 
     Conditions and voices are dealt out in turn, so that each has its share.
     """
@@ -125,9 +125,9 @@ def plan(n: int, seed: int = 17) -> list[Utterance]:
     every = [(kind, snr) for kind, snr in product(noises.KINDS, SNRS)]
     conditions = list(product([*every, *[("", None)] * 4], ("wideband", "narrowband")))
     rng.shuffle(conditions)
-    talkers = list(voices.available("test"))
+    talkers = [v for one in others or (split,) for v in voices.available(one)]
     rng.shuffle(talkers)
-    told, called = list(commands("test")), list(phrases.readings("test"))
+    told, called = list(commands(split)), list(phrases.readings(split))
     rng.shuffle(told)
     rng.shuffle(called)
     commanded, read, voice = cycle(told), cycle(called), cycle(talkers)
@@ -161,14 +161,14 @@ BLOCK = 32
 
 
 def hear_all(
-    said: list[Utterance], ears: Recognizers, free: Free, kept: Path | None = None
+    said: list[Utterance], ears: Recognizers, free: Free | None, kept: Path | None = None
 ) -> list[Heard]:
     """Each utterance spoken, mixed, cut as `lugcall hear` cuts it, and heard in every way.
 
     Args:
         said: what `plan` gives.
         ears: Whisper alone.
-        free: Whisper without a grammar.
+        free: Whisper without a grammar, if that is wanted too.
         kept: a file to keep it in; what is there already is not heard again.
     """
     voices.prepare([(u.voice, u.text) for u in said])
@@ -179,42 +179,40 @@ def hear_all(
             u = said[i]
             words = voices.vary(voices.say(u.voice, u.text), SEED + i)
             scene = channels.scene(words, u.kind, u.snr or 0, u.channel, SEED + i)
-            out.append(_heard(u, speech_in(scene.samples), ears, free))
+            out.append(hear(u, speech_in(scene.samples), ears, free))
         if kept:
             kept.write_bytes(pickle.dumps(out))
         print(f"  {len(out)} of {len(said)} utterances", file=sys.stderr, flush=True)
     return out[: len(said)]
 
 
-def _heard(u: Utterance, sound: Samples, ears: Recognizers, free: Free) -> Heard:
+def hear(u: Utterance, sound: Samples, ears: Recognizers, free: Free | None = None) -> Heard:
+    """What is made of one sound, whatever it is, where `u` is expected."""
     ears.expect(asked(u)[0])
     timer = Timer()
     (hearing,) = ears.listen(sound)
-    hearings, seconds = {"whisper narrowed": hearing}, {"whisper narrowed": timer.seconds()}
-    timer = Timer()
-    text = free(sound)
-    seconds["whisper free"] = timer.seconds()
-    return Heard(u, len(sound) / RATE, hearings, text, seconds)
+    seconds, timer = {"lugcall": timer.seconds()}, Timer()
+    text = free(sound) if free is not None else ""
+    seconds["free"] = timer.seconds()
+    return Heard(u, len(sound) / RATE, hearing, text, seconds)
 
 
 def judge(heard: Heard) -> Row:
     """What is decided in each way of hearing."""
     interpret = asked(heard.said)[1]
     truth = interpret(heard.said.words)
-    row = Row(heard.said, heard.audio_s, identity(truth[0]) if truth else None)
-    row.seconds = dict(heard.seconds)
-    for way, hearing in heard.hearings.items():
-        row.got[way] = _got(decide([hearing], interpret))
-        row.words[way] = hearing.hypotheses[0].words if hearing.hypotheses else ""
-    timer = Timer()
-    row.got["combined"] = _got(decide(list(heard.hearings.values()), interpret))
-    row.words["combined"] = row.got["combined"][3]
-    row.seconds["combined"] = timer.seconds() + sum(row.seconds[way] for way in heard.hearings)
+    ours = _got(decide([heard.hearing], interpret))
     meant = interpret(heard.free) if heard.free else None
     kind, sure = ("accept", 1.0) if meant else ("again", 0.0)
-    row.got["whisper free"] = (kind, identity(meant[0]) if meant else None, sure, heard.free)
-    row.words["whisper free"] = heard.free
-    return row
+    free = (kind, identity(meant[0]) if meant else None, sure, heard.free)
+    return Row(
+        heard.said,
+        heard.audio_s,
+        identity(truth[0]) if truth else None,
+        {"free": free, "lugcall": ours},
+        {"free": heard.free, "lugcall": ours[3]},
+        heard.seconds,
+    )
 
 
 def _got(decision: Decision) -> tuple[str, Hashable, float, str]:
