@@ -86,7 +86,6 @@ def test_forms_of_a_lug(lug: str) -> None:
 
 
 def test_lugs_of_the_ring() -> None:
-    """A whole count, shown with whose it is; left out, nothing is made up."""
     card = card_from_text('[ring]\nlugs = 18\nsource = "manual"\n', "c")
     assert card.ring_lugs == 18 and card_report(card)["ring_lugs"] == 18
     assert re.search(r"lugs of the ring +18 +manual", "\n".join(card_lines(card)))

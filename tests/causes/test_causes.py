@@ -155,7 +155,6 @@ def test_a_hydraulic_truck_may_have_air_a_rod_truck_not(whole: Table) -> None:
 
 
 def test_every_word_spoken_fits_one_breath(whole: Table) -> None:
-    """Questions up to 12 words; a cause with what to do up to 16."""
     for finding in whole.findings.values():
         for ask in (finding.ask, finding.instead.ask if finding.instead else ""):
             assert len(ask.split()) <= 12, ask
@@ -209,7 +208,6 @@ def shop(tmp_path: Path) -> Path:
     ],
 )
 def test_a_damaged_table_says_where(shop: Path, old: str, new: str, says: str) -> None:
-    """One line, naming what is wrong."""
     path = shop / "en" / "causes.toml"
     text = path.read_text("utf-8")
     assert old in text
@@ -242,14 +240,12 @@ def talk(dialogs: Dialogs, complaint: str = "", card: Card | None = None) -> Cau
     ],
 )
 def test_complaints_in_words(dialogs: Dialogs, words: str, names: list[str]) -> None:
-    """Found by the beginnings of words, never where they are denied."""
     got = talk(dialogs)
     assert got.complain(words) is bool(names)
     assert got.case.complaints == names
 
 
 def test_it_asks_first_what_tells_most_and_ends_sure(dialogs: Dialogs) -> None:
-    """Answers as a truck with a worn clutch would give them end at the ring."""
     got = talk(dialogs, "it slips under load")
     first = most_telling(got.case.table, got.case.chances(), ())[0][0]
     assert got.begin()[-1] == first.ask
@@ -263,7 +259,6 @@ def test_it_asks_first_what_tells_most_and_ends_sure(dialogs: Dialogs) -> None:
 
 
 def test_parts_are_called_parts(dialogs: Dialogs) -> None:
-    """When no adjustment will help, that is the first thing said."""
     got = talk(dialogs, "it slips")
     got.hear("gap nine sixteenths shy")
     got.case.found["oil"] = (0.0, 1.0)
@@ -271,7 +266,6 @@ def test_parts_are_called_parts(dialogs: Dialogs) -> None:
 
 
 def test_why_skip_repeat_stop_and_nonsense_leave_the_question(dialogs: Dialogs) -> None:
-    """Only an answer moves it on."""
     got = talk(dialogs, "it grinds")
     question = got.begin()[-1]
     assert any("gap opens" in line for line in got.hear("why"))
@@ -283,7 +277,6 @@ def test_why_skip_repeat_stop_and_nonsense_leave_the_question(dialogs: Dialogs) 
 
 
 def test_a_reading_may_be_named(dialogs: Dialogs) -> None:
-    """ "The gap is ..." counts, whatever was asked; the next question is another."""
     got = talk(dialogs, "pedal is heavy")
     got.begin()
     got.hear("the gap is 21/32")
@@ -307,7 +300,6 @@ def test_a_reading_may_be_judged_in_words(dialogs: Dialogs) -> None:
 
 
 def test_without_a_brake_the_gap_is_asked_for_as_the_maker_has_it(whole: Table) -> None:
-    """There is no brake to measure to; elsewhere the words stay."""
     text = '[truck]\ntransmission = "synchronized"\n[figures]\ngap = "1/2 to 5/8"'
     assert "brake" not in whole.of(card_from_text(text, "c")).findings["gap"].ask
     assert whole.of(default_card()).findings["gap"].ask == "Gap, bearing to brake?"
@@ -331,7 +323,6 @@ def test_readings_of_a_record_are_as_the_report_has_them() -> None:
 
 
 def test_command_with_a_pipe() -> None:
-    """A script of answers, to the end."""
     script = "# as read\ngap 21/32\nwhy\nno\nthree sixteenths\nno\nno\nno\nno\n"
     done = CliRunner().invoke(main, ["cause", "it", "slips"], input=script)
     assert done.exit_code == 0, done.output
@@ -340,7 +331,6 @@ def test_command_with_a_pipe() -> None:
 
 
 def test_command_from_readings_alone_and_from_a_record() -> None:
-    """No complaint is needed where readings speak."""
     record = str(demo.DEMO / "records" / "first_job.jsonl")
     done = CliRunner().invoke(main, ["cause", "--record", record, "--json"])
     assert done.exit_code == 0 and '"cause": "ring_due"' in done.output
@@ -352,14 +342,12 @@ def test_command_from_readings_alone_and_from_a_record() -> None:
     "arguments", [["the pedal is purple"], ["slips", "--gap", "banana"], ["it doesn't slip"]]
 )
 def test_command_refuses_in_one_line(arguments: list[str]) -> None:
-    """Exit code 2 and what to say instead."""
     done = CliRunner().invoke(main, ["cause", *arguments])
     assert done.exit_code == 2 and done.output.count("\n") == 1
     assert done.output.startswith("lugcall: ")
 
 
 def test_case_of_a_hydraulic_card(dialogs: Dialogs) -> None:
-    """A spongy pedal on a hydraulic truck is air, and is to be repaired, not adjusted."""
     card = card_from_text(HYDRAULIC, "h.toml")
     case = Case.of(load_table(folder=demo.DIALOGS), card)
     case.complaints = ["low"]
@@ -424,7 +412,6 @@ def test_the_cause_is_told_once_all_is_read(job: Session) -> None:
 
 
 def test_reasons_on_request(job: Session) -> None:
-    """The long answer names what speaks for it, and whose the weights are."""
     job.hear("tech", "it slips under load")
     told = said_to(job, "why that cause")
     assert len(told) >= 4 and told[-1].startswith("All weights: from memory")
@@ -442,7 +429,6 @@ def test_it_grinds_at_the_trial_is_not_sound(job: Session) -> None:
 
 
 def test_it_resumes(tmp_path: Path, dialogs: Dialogs) -> None:
-    """A record with complaints in it leads to the same job."""
     session, _ = Session.begin(demo.card(), dialogs, tmp_path)
     for line in ["it slips under load", *SCRIPT[:20], "what is the cause"]:
         session.hear(*split_speaker(line))
@@ -455,13 +441,11 @@ def test_it_resumes(tmp_path: Path, dialogs: Dialogs) -> None:
 
 @pytest.mark.parametrize("words", ["it doesn't slip", "the slip ring is new", "a dragon"])
 def test_what_is_no_complaint(job: Session, words: str) -> None:
-    """Denied, or about something else: not taken for one."""
     got = understand(words, "tech", job.job)
     assert not isinstance(got, Act) or got.meaning != "complaint" or words == "the slip ring is new"
 
 
 def test_complaints_can_be_spoken(job: Session) -> None:
-    """The grammar of the ears takes the phrases at every step."""
     grammar = expected(job.job)
     for words in ("why does it slip", "what is the cause", "it drags"):
         assert grammar.accepts(words)
@@ -470,7 +454,6 @@ def test_complaints_can_be_spoken(job: Session) -> None:
 def test_a_damaged_table_costs_the_answer_and_not_the_job(
     job: Session, shop: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """One line where the answer would be; the step stays, the record goes on."""
     path = shop / "en" / "causes.toml"
     path.write_text(path.read_text("utf-8").replace("weight = 30", "weight = -1"), "utf-8")
     monkeypatch.setenv("LUGCALL_DIALOGS", str(shop))

@@ -151,7 +151,6 @@ def test_bad_input_is_one_line(args: list[str], tmp_path: Path) -> None:
 
 
 def test_records_that_cannot_be_written(tmp_path: Path) -> None:
-    """A file where the folder should be: no job begins, and the line says what to do."""
     wrong = tmp_path / "file"
     wrong.write_text("x")
     done = lugcall("chat", "--records", str(wrong), stdin=b"done\n")

@@ -48,7 +48,6 @@ def test_jcgm_106_table_1(p: float, z: float) -> None:
 def test_jcgm_106_clause_7_examples(
     value: float, u: float, low: float | None, high: float | None, published: str
 ) -> None:
-    """Published conformance probabilities, from memory (see above)."""
     found = conformance_probability(Measured(value, u), Limits(low, high))
     assert found == pytest.approx(float(published), abs=0.0051)
 

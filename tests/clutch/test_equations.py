@@ -69,7 +69,6 @@ def truck(read: Readings, ratio: Ratio | None = None, **more: bool) -> Truck:
 
 
 def test_the_common_figures_hang_together() -> None:
-    """1-1/2 in free travel at 1/8 in clearance is the brief's common practice."""
     assert free_travel_in(DEFAULT_RATIO, 1 / 8) == 1.5
     assert brake_stroke_in(12, 1 / 8, 1 / 2) == 7.5
 

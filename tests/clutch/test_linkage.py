@@ -145,7 +145,6 @@ def test_a_rod_moves_the_fork_and_not_the_pedal(index: int, more: float) -> None
 
 
 def test_raising_the_pedal_leaves_the_brake_where_it_is() -> None:
-    """A stop moves rest, free travel and stroke together: the fork follows by d/R."""
     model, rise, c, g = chain(), 0.25, 0.125, 0.5
     # The same parts, started a quarter inch further up: every angle backs off with the pedal.
     first, second = model.stages

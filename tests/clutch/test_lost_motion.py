@@ -89,7 +89,6 @@ def test_joint_travels_tell_where(after: str, between: tuple[str, str]) -> None:
 
 
 def test_one_joint_alone_leaves_the_rest_open() -> None:
-    """Only the first joint is read, and it is right: the slack lies somewhere behind it."""
     model, slack = chain(), 0.9
     readings = truck(model, slack)
     read = travels(model, readings, "shaft rod", slack)
@@ -121,7 +120,6 @@ def test_a_sound_chain_is_seldom_suspected() -> None:
 
 
 def test_air_that_was_put_in_is_found() -> None:
-    """The card's fluid has no air; the truck has a tenth of a cubic inch (1.6 ml)."""
     card = Hydraulic(5.0, 1.2, 0.75, 1.125, 2.0, 1.2, 5.0)
     truck_with_air = Hydraulic(5.0, 1.2, 0.75, 1.125, 2.0, 1.2, 5.0, air_in3=0.1)
     lost = find_lost_motion(card, truck(truck_with_air), LOAD)

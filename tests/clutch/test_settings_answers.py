@@ -71,7 +71,6 @@ def test_the_gap_is_never_given_up_for_the_linkage() -> None:
 
 
 def test_too_coarse_a_lug_is_told_and_the_nearest_is_used() -> None:
-    """A band of a hundredth between two lugs of 0.027."""
     effects = truck(0.125, 0.6)
     narrow = {**DEFAULT_FIGURES, "gap": Limits(0.553, 0.563, "card")}
     effects = replace(effects, figures=narrow)
@@ -95,7 +94,6 @@ def test_a_worn_out_clutch_is_told() -> None:
     ("lost", "quantity", "side"), [(1.6, "free-travel", "high"), (-0.9, "free-travel", "low")]
 )
 def test_slack_in_the_linkage_is_told(lost: float, quantity: str, side: str) -> None:
-    """Free travel that the fork's clearance cannot explain, either way."""
     effects = truck(0.125, 0.53)
     free = effects.readings.free_travel
     assert free is not None
@@ -107,7 +105,6 @@ def test_slack_in_the_linkage_is_told(lost: float, quantity: str, side: str) -> 
 
 
 def test_candidates_cost_what_they_say() -> None:
-    """Each is ranked no better than the chosen one, and told once."""
     rng = random.Random(8)
     kinds = set()
     for _ in range(60):
@@ -186,7 +183,6 @@ def test_the_plan_in_a_breath(setting: Setting, line: str) -> None:
     "card", ["", '[rod]\nlonger = "less clearance"\n', '[shop]\nunits = "mm"\n']
 )
 def test_every_plan_is_at_most_twelve_words(card: str) -> None:
-    """Any setting, and any truck that no setting can put right."""
     loaded: Card = card_from_text(card, "c")
     rng = random.Random(5)
     for _ in range(2000):

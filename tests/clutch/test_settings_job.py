@@ -95,7 +95,6 @@ def test_a_stop_that_is_in_stays(session: Session, play: Play) -> None:
 
 
 def test_what_no_setting_can_do_is_spoken(session: Session, play: Play) -> None:
-    """Free travel that the fork cannot explain: the part is named, the ring is still set."""
     said = as_found(session, play, **{**WORN, "free": "two inches"})
     whole = [s.text for s in said if s.key == "reply:whole_plan"]
     assert whole and whole[0].startswith("No setting can: ")

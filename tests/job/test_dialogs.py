@@ -116,7 +116,6 @@ def test_every_blank_of_every_reply_can_be_filled(dialogs: Dialogs) -> None:
 
 
 def test_no_phrase_answers_two_ways_in_one_place(dialogs: Dialogs) -> None:
-    """Of phrases understood at any time, none is also an answer that moves the job on."""
     always = {p: k for k, m in dialogs.words.items() if m.anytime for p in m.phrases}
     for key in ("done", "sound", "not_sound", "check", "no", *interlocks.EXACT):
         both = [p for p in dialogs.words[key].phrases if always.get(p, key) != key]

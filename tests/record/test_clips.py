@@ -76,7 +76,6 @@ def files(session: Session) -> list[Path]:
 
 
 def test_off_by_default(session: Session) -> None:
-    """Sound given to a session that does not keep it goes nowhere."""
     while not session.job.finished:
         who, _, words = answer(session.job).partition(": ")
         heard(session, who, words, sound=tone(500))
@@ -121,7 +120,6 @@ def test_a_reading_said_anew_takes_the_place(kept: Session) -> None:
 
 
 def test_a_typed_reading_has_no_sound(kept: Session) -> None:
-    """Nor does it get that of the spoken "check", or of a reading it replaced."""
     heard(kept, "tech", "nine sixteenths", sound=tone(500))
     kept.hear("tech", "five eighths")
     heard(kept, "tech", "check", sound=tone(700))
@@ -172,7 +170,6 @@ def test_speech_not_taken_never_reaches_the_disk(kept: Session) -> None:
 
 
 def test_resumed_sessions_tell_it_again(kept: Session, dialogs: Dialogs) -> None:
-    """A reading read back before the plug was pulled is confirmed without its sound."""
     heard(kept, "tech", "nine sixteenths", sound=tone(500))
     kept.close()
     quiet, said = Session.resume(kept.journal.path, dialogs)
@@ -196,8 +193,6 @@ def test_loud_and_broken_samples_are_kept_as_they_can_be(tmp_path: Path) -> None
 def test_a_full_disk_costs_the_clip_and_not_the_reading(
     kept: Session, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """It is said in the record, and no half file stays."""
-
     def full(fd: int, block: bytes) -> None:
         os.write(fd, block[:10])
         raise OSError(errno.ENOSPC, "no space")
@@ -218,7 +213,6 @@ def test_a_full_disk_costs_the_clip_and_not_the_reading(
 def test_the_clip_is_durable_before_its_line(
     kept: Session, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """Synced, then named, then its folder synced, and only then the turn is written."""
     order: list[str] = []
 
     def watch(module: object, name: str, step: str, real: Callable[..., Any]) -> None:
@@ -309,7 +303,6 @@ class TestVerify:
     "name", ["../secret.clips/0123456789abcdef.flac", "/etc/passwd", "x.clips/other.flac", "", "7"]
 )
 def test_no_other_file_is_taken_for_a_clip(tmp_path: Path, name: str) -> None:
-    """A record cannot make the check read elsewhere."""
     assert clips.state(tmp_path, name, "0123456789abcdef" * 4) == "changed"
 
 

@@ -60,7 +60,6 @@ def waiting(session: Session) -> str:
 
 
 def test_ear_is_kept_beside_the_words(at_gap: Session) -> None:
-    """Whole, and through a question back as well."""
     heard(at_gap, "tech", "nine sixteenths", EAR)
     assert last(at_gap).data["ear"] == EAR
     heard(at_gap, "tech", "no", {**EAR, "probability": 0.5})
@@ -70,7 +69,6 @@ def test_ear_is_kept_beside_the_words(at_gap: Session) -> None:
 
 
 def test_text_records_stay_byte_for_byte(card: Card, dialogs: Dialogs, tmp_path: Path) -> None:
-    """Without an ear, a line has no more members than it ever had."""
     session, _ = Session.begin(card, dialogs, tmp_path)
     finish(session)
     members = {key for event in read_events(session.journal.path)[0] for key in event.data}
@@ -111,7 +109,6 @@ def test_choose_and_the_answer(at_gap: Session, words: str, figures: str) -> Non
 
 @pytest.mark.parametrize("words", ["neither", "none of them", "no"])
 def test_choose_and_neither(at_gap: Session, words: str) -> None:
-    """Nothing is taken, and the question no longer stands."""
     lost(at_gap, "choose", *TWO)
     assert [s.text for s in at_gap.hear("tech", words)] == ["Say again."]
     assert not waiting(at_gap)
@@ -121,7 +118,6 @@ def test_choose_and_neither(at_gap: Session, words: str) -> None:
 
 @pytest.mark.parametrize("words", ["sixteenths", "one sixteenth or so maybe", "not nine"])
 def test_a_part_of_both_or_of_none_is_no_answer(at_gap: Session, words: str) -> None:
-    """ "Sixteenths" stands in both."""
     lost(at_gap, "choose", *TWO)
     at_gap.hear("tech", words)
     assert waiting(at_gap) not in ("9/16 in", "5/16 in")
@@ -175,7 +171,6 @@ def test_plain_texts_do_as_alternatives(at_gap: Session) -> None:
 
 
 def test_again_then_digits(at_gap: Session) -> None:
-    """Once, say again; then another way to say it, for as long as it is not understood."""
     digits = ["Say it digit by digit: point five six two."]
     assert lost(at_gap, "again") == ["Say again."]
     assert lost(at_gap, "again") == lost(at_gap, "again", who="helper") == digits
@@ -184,7 +179,6 @@ def test_again_then_digits(at_gap: Session) -> None:
 
 
 def test_again_counts_in_a_row_at_one_step(at_gap: Session) -> None:
-    """Anything understood in between, or another step, begins the count anew."""
     lost(at_gap, "again")
     at_gap.hear("tech", "why")
     assert lost(at_gap, "again") == ["Say again."]
@@ -230,7 +224,6 @@ def test_noise_leaves_no_line(at_gap: Session) -> None:
 
 
 def test_notices(at_gap: Session) -> None:
-    """Said to whom it concerns, recorded, and moving nothing."""
     before = standing(at_gap.job)
     said = at_gap.notice("both", "mic_lost", who="tech")
     assert said[0].to == "both" and "technician's microphone is gone" in said[0].text
@@ -266,7 +259,6 @@ def noisy(session: Session) -> None:
 
 
 def test_whole_job_between_losses(card: Card, dialogs: Dialogs, tmp_path: Path) -> None:
-    """It ends as a quiet one does, verifies, and reads well."""
     loud, _ = Session.begin(card, dialogs, tmp_path / "loud")
     quiet, _ = Session.begin(card, dialogs, tmp_path / "quiet")
     noisy(loud)
@@ -285,7 +277,6 @@ def test_whole_job_between_losses(card: Card, dialogs: Dialogs, tmp_path: Path) 
 def test_resume_after_any_kind_of_line(
     at_gap: Session, dialogs: Dialogs, card: Card, torn: bool
 ) -> None:
-    """Left off right after a loss, or in the middle of writing it down."""
     heard(at_gap, "tech", "0.660", EAR)
     for event in ("unheard", "notice"):  # neither finishes a record
         before = standing(at_gap.job)
@@ -308,7 +299,6 @@ def test_resume_after_any_kind_of_line(
 
 
 def test_a_forged_choice_shows(at_gap: Session) -> None:
-    """These lines are of the chain like all others."""
     lost(at_gap, "choose", *TWO)
     at_gap.hear("tech", "first")
     path = at_gap.journal.path

@@ -49,7 +49,6 @@ def test_what_is_odd_is_told_or_left_out(name: str, member: object) -> None:
 
 
 def test_kinds_of_later_versions_are_kept() -> None:
-    """What this version does not know is there by its kind, with what it said."""
     said = [{"key": "reply:new", "text": "Hear, hear.", "to": "both"}]
     event = Event(0, "2026-11-26T10:00:00.000+00:00", "sung", {"said": said, "step": 3}, "", "")
     line = JobHistory.of([event]).lines[0]

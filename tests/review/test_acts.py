@@ -69,7 +69,6 @@ def test_a_cut_off_act_shows_against_the_newer_seal(record: Path) -> None:
 def test_what_does_not_fit_adds_nothing(
     record: Path, act: str, lead: str, text: str, says: str
 ) -> None:
-    """One line that says what to do; the file is as it was."""
     before = record.read_bytes()
     with pytest.raises(LeadError, match=says) as error:
         add(record, act, lead, text)  # type: ignore[arg-type]
@@ -77,7 +76,6 @@ def test_what_does_not_fit_adds_nothing(
 
 
 def test_the_same_act_twice_is_refused(record: Path) -> None:
-    """A second press of the button adds nothing; another lead may add his own."""
     add(record, "reviewed", "L7")
     before = record.read_bytes()
     with pytest.raises(LeadError, match="already"):
@@ -93,7 +91,6 @@ def test_the_same_act_twice_is_refused(record: Path) -> None:
 def test_an_open_job_takes_questions_only(
     session: Session, play: Callable[[Session, str], list[Said]]
 ) -> None:
-    """Not accepted, not reopened before sign-off; what was asked does not stop the job."""
     play(session, "done / done")
     path = session.journal.path
     with pytest.raises(LeadError, match="in use by a session or another lead"):
@@ -136,14 +133,12 @@ def test_two_leads_at_once(record: Path) -> None:
 
 
 def test_a_second_lead_is_told_in_one_line(record: Path) -> None:
-    """While somebody has it open."""
     with Journal.open(record), pytest.raises(LeadError, match="try again in a moment") as error:
         add(record, "reviewed", "L8")
     assert "\n" not in str(error.value)
 
 
 def test_nothing_is_added_to_what_is_damaged_or_foreign(record: Path, tmp_path: Path) -> None:
-    """The file stays as it is."""
     raw = bytearray(record.read_bytes())
     raw[len(raw) // 2] ^= 1
     record.write_bytes(raw)
@@ -159,7 +154,6 @@ def test_nothing_is_added_to_what_is_damaged_or_foreign(record: Path, tmp_path: 
 
 
 def test_the_transcript_tells_them(record: Path) -> None:
-    """With date, code and words; control characters shown, not obeyed."""
     add(record, "question", "L7", "why 4 lugs\x1b[2J and not 5?", "ring")
     line = list(transcript(JobHistory.read(record)))[-2]
     assert "LEAD L7 QUESTION (ring): why 4 lugs\\x1b[2J and not 5?" in line
@@ -184,7 +178,6 @@ def texts(folder: Path, unit: str = "T-1") -> list[str]:
 
 
 def test_a_question_waits_until_it_was_put(tmp_path: Path) -> None:
-    """Oldest first, of this truck only; a later notice with its hash ends it."""
     first, second, other = three_jobs(tmp_path)
     assert texts(tmp_path) == []
     add(first, "question", "L7", "Why 5 lugs?")
@@ -213,7 +206,6 @@ def test_what_the_lead_settled_waits_no_longer(tmp_path: Path) -> None:
 
 
 def test_nothing_to_read_is_no_question(tmp_path: Path) -> None:
-    """No folder, junk in it, a truck without a name: a session must begin all the same."""
     assert waiting(tmp_path / "none", "T-1") == []
     (tmp_path / "20250101-080000-t-1.jsonl").write_bytes(b"\x00junk" * 1000)
     (tmp_path / "20250102-080000-t-1.jsonl").mkdir()

@@ -74,7 +74,6 @@ def test_trucks_are_due_by_their_own_miles_a_day(review: Review) -> None:
 
 
 def test_totals_and_shares_are_those_of_the_rows(review: Review) -> None:
-    """Reckoned once more in Python from the tables."""
     t = review.tables
     jobs, hearing = review.rows(t.jobs), review.rows(t.hearing)
     total = review.ask("totals")[0]
@@ -93,7 +92,6 @@ def test_totals_and_shares_are_those_of_the_rows(review: Review) -> None:
 
 
 def test_as_found_and_as_left_are_those_of_the_closing_line(review: Review) -> None:
-    """For each job, each quantity, what the record itself says at its end."""
     left_found = review.ask("as_found_left")
     rows = {(r["job"], r["quantity"]): r for r in left_found}
     seen = 0
@@ -113,7 +111,6 @@ def test_as_found_and_as_left_are_those_of_the_closing_line(review: Review) -> N
 
 
 def test_what_the_lead_did_takes_a_job_off_the_list(shop: Path, tmp_path: Path) -> None:
-    """Reviewed: gone from what needs eyes; a question: still there; reopened: there again."""
     bay = tmp_path / "bay"
     shutil.copytree(shop / "bay-3", bay)
 
@@ -136,7 +133,6 @@ def test_what_the_lead_did_takes_a_job_off_the_list(shop: Path, tmp_path: Path) 
 def test_exports_hold_every_row_and_say_what_columns_mean(
     review: Review, shop: Path, tmp_path: Path, lugcall: Callable[..., Result]
 ) -> None:
-    """CSV and Parquet from the command line, read back by other readers."""
     result = lugcall("review", shop, "--csv", tmp_path / "c", "--parquet", tmp_path / "p")
     assert result.exit_code == 0, result.output
     page = (tmp_path / "c" / "COLUMNS.md").read_text("utf-8")
@@ -154,7 +150,6 @@ def test_exports_hold_every_row_and_say_what_columns_mean(
 
 
 def test_lengths_and_times_have_their_unit_in_the_name() -> None:
-    """Every float that is no probability or count."""
     for columns in COLUMNS.values():
         for column in columns:
             if column.type == "float" and not column.name.startswith("p_"):
@@ -201,7 +196,6 @@ def test_spark_gives_the_same_answers(review: Review, spark: None) -> None:
 
 
 def test_a_question_is_answered_as_csv(shop: Path, lugcall: Callable[..., Result]) -> None:
-    """From the command line; one that is none is told with those that are."""
     result = lugcall("review", shop, "--ask", "totals")
     assert result.output.splitlines()[0].startswith("jobs,signed_off,units,")
     assert result.output.splitlines()[1].startswith(f"{JOBS},")

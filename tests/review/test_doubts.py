@@ -63,7 +63,6 @@ def left(decision: str, chance: float, accepted: str = "") -> Turn:
 
 
 def test_rules_at_their_edges() -> None:
-    """On the limit: nothing to look at; just beyond: something."""
     for seconds, words in ((120, []), (121, ["the pedal was held for 2 min 1 s"])):
         up = turn("b", hold="up", us=seconds * 1_000_000, n=2)
         assert told(turn("a", hold="held", n=1), up) == words

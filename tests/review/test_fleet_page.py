@@ -91,7 +91,6 @@ def test_a_question_on_a_job_without_doubts_needs_eyes(tmp_path: Path) -> None:
 
 
 def test_the_page_is_whole_and_escaped(desk: Review, tmp_path: Path) -> None:
-    """Ids unique, all jobs listed, nothing fetched, markup in records is text."""
     page = written(desk, tmp_path / "out")
     nothing_from_elsewhere(page)
     assert len(page.ids()) == len(set(page.ids()))
@@ -225,7 +224,6 @@ def test_a_chart_is_drawn_once_for_what_it_shows(
 
 
 def test_a_doubt_in_the_list_is_short() -> None:
-    """Reasons after a colon go first, then what is too long for a line."""
     assert short("gap left 0.55 in: too close (60% in)") == "gap left 0.55 in: too close (60% in)"
     long = "pedal ratios disagree as found: " + "look for worn pins " * 5
     assert short(long) == "pedal ratios disagree as found"
@@ -235,7 +233,6 @@ def test_a_doubt_in_the_list_is_short() -> None:
 
 
 def test_due_is_said_in_words() -> None:
-    """Before, within and after the range; one without an end is never overdue."""
     low, high = date(2026, 3, 1), date(2026, 5, 1)
     days = (date(2026, 2, 28), low, high, date(2026, 5, 2))
     assert [due_word((low, high), day) for day in days] == [
@@ -245,7 +242,6 @@ def test_due_is_said_in_words() -> None:
 
 
 def test_narrowed_to_a_truck_or_to_days(desk: Review) -> None:
-    """All tables of it, not only the jobs."""
     one = ask(desk, narrowed(desk.tables, "t-2"))
     assert {row["unit"] for row in one.jobs} == {"T-2"} and one.totals["jobs"] == 2
     assert {v.unit for v in one.visits} == {"T-2"}
@@ -274,7 +270,6 @@ def _rgb(colour: str) -> tuple[int, ...]:
 
 
 def test_an_empty_folder_is_a_page_as_well(tmp_path: Path) -> None:
-    """No jobs, no charts, no error."""
     (tmp_path / "none").mkdir()
     with open_review([tmp_path / "none"], tmp_path / "index") as desk:
         page = written(desk, tmp_path / "out")
@@ -304,7 +299,6 @@ def test_only_what_changed_is_made_again(records: list[Path], tmp_path: Path) ->
 
 
 def test_the_commands(records: list[Path], tmp_path: Path, lugcall: Callable[..., Result]) -> None:
-    """pages, page, lead and retention, each with one line on what it did, or did not do."""
     folder, out = records[0].parent, tmp_path / "out"
     none = tmp_path / "none.jsonl"
 
@@ -334,7 +328,6 @@ def test_the_commands(records: list[Path], tmp_path: Path, lugcall: Callable[...
 
 
 def test_the_review_in_a_terminal_says_it_short(tmp_path: Path) -> None:
-    """What is due in the past is overdue; a lead's act is a plain word; reasons are cut."""
     jobs = [Job("T-5", day(2025, 1, 1), miles=400_000), Job("T-5", day(2025, 7, 1), miles=425_000)]
     folder = tmp_path / "records"
     broken = tell(folder, [*jobs, Job("T-6", day(2025, 1, 1))])[2]

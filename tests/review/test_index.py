@@ -100,7 +100,6 @@ def test_a_changed_line_is_a_broken_chain_in_words(shop: Path, home: Path) -> No
 
 
 def test_foreign_files_are_a_line_each(shop: Path, home: Path) -> None:
-    """Text, junk, a pipe, a device behind a link, a folder with a record's name, an empty file."""
     (shop / "list.jsonl").write_text("milk\neggs\n")
     (shop / "empty.jsonl").touch()
     (shop / "photo.jpg").write_bytes(os.urandom(5000))
@@ -119,7 +118,6 @@ def test_foreign_files_are_a_line_each(shop: Path, home: Path) -> None:
 
 
 def test_a_folder_that_vanished_is_told_and_shown_as_last_seen(shop: Path, home: Path) -> None:
-    """Unplugged whole, then there but empty, then back."""
     with open_review([shop], home=home):
         pass
     away = shop.with_name("away")
@@ -144,7 +142,6 @@ def test_a_folder_that_vanished_is_told_and_shown_as_last_seen(shop: Path, home:
 def test_a_drive_that_hangs_is_given_up(
     shop: Path, home: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """While it is listed, and while a file is read: what was known is shown."""
     with open_review([shop], home=home):
         pass
     listing = os.scandir
@@ -168,7 +165,6 @@ def test_a_drive_that_hangs_is_given_up(
 
 
 def test_a_folder_never_seen_is_one_line(tmp_path: Path, home: Path) -> None:
-    """Nothing to show, nothing raised; the questions answer with nothing."""
     with open_review([tmp_path / "nowhere"], home=home) as review:
         assert review.told == [
             f"{tmp_path / 'nowhere'}: it is not there; nothing of it was read before"
@@ -215,7 +211,6 @@ def test_two_leads_at_once_wait_for_each_other(shop: Path, home: Path) -> None:
 
 
 def test_without_a_place_for_the_index_it_works_in_memory(shop: Path, tmp_path: Path) -> None:
-    """One line says so; the answers are the same."""
     (tmp_path / "file").touch()
     with open_review([shop], home=tmp_path / "file" / "index") as review:
         assert jobs(review) == 12 and review.ask("totals")[0]["jobs"] == 12
@@ -245,7 +240,6 @@ def test_a_review_of_what_is_known_imports_little(shop: Path, home: Path) -> Non
 
 
 def test_values_go_in_as_they_are(tmp_path: Path) -> None:
-    """Signs of any kind, great numbers, and nothing."""
     index = Index(duckdb.connect(), "one", tmp_path, tmp_path / "index")
     index.write()
     rows = [
@@ -265,7 +259,6 @@ def test_values_go_in_as_they_are(tmp_path: Path) -> None:
 
 
 def test_copies_of_a_record_count_once(shop: Path, home: Path) -> None:
-    """The longest one, whether it or the copy came first."""
     path = first(shop)
     lines = path.read_bytes().splitlines(keepends=True)
     (shop / "backup.jsonl").write_bytes(b"".join(lines[:30]))
@@ -293,7 +286,6 @@ def test_folders_that_overlap_count_each_job_once(shop: Path, home: Path, tmp_pa
 
 
 def test_a_clock_set_wrong_is_a_doubt(tmp_path: Path, home: Path) -> None:
-    """An hour back in the middle, and a job dated years ahead."""
     moments = iter([0, 10, -3600, -3590])
     base = datetime(2025, 3, 3, 9, tzinfo=UTC)
     opened = {"unit": "T-1", "card": {}, "said": []}
@@ -350,7 +342,6 @@ def test_a_damaged_index_is_built_anew(shop: Path, home: Path, spoilt: str) -> N
 def test_a_record_that_cannot_be_read_now_keeps_its_job(
     shop: Path, home: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """No permission for a while, say; it is tried again at each refresh."""
     with open_review([shop], home=home):
         pass
     path = first(shop)

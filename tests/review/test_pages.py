@@ -124,7 +124,6 @@ def test_a_clutch_that_adjusts_itself_has_no_plan_and_no_ring() -> None:
 
 
 def test_a_truck_in_millimetres_differs_by_tenths() -> None:
-    """Less than half a tenth is as planned, not 0.0 mm less."""
     words = made(HARD.with_name("metric_job.jsonl")).words
     assert "as planned" in words and " 0.0 mm" not in words
 
@@ -132,7 +131,6 @@ def test_a_truck_in_millimetres_differs_by_tenths() -> None:
 def test_a_page_escapes_what_people_said(
     dialogs: Dialogs, tmp_path: Path, play: Callable[[Session, str], list[Said]]
 ) -> None:
-    """Markup in the unit, the card's source and a note is text on the page, and no tag."""
     card = card_from_text(
         f"unit = {json.dumps(NASTY)}\n[figures]\nsource = {json.dumps(NASTY)}\n"
         'gap = { low = "1/2 in", high = "9/16 in" }\n',
@@ -150,7 +148,6 @@ def test_a_page_escapes_what_people_said(
 
 
 def test_a_broken_chain_is_said_in_words(tmp_path: Path) -> None:
-    """The page shows what holds up to the damage, and says that nothing after it does."""
     path = Path(shutil.copy(HARD, tmp_path / "x.jsonl"))
     lines = path.read_bytes().splitlines(keepends=True)
     lines[60] = lines[60].replace(b"tech", b"tach", 1)
@@ -170,7 +167,6 @@ def test_a_broken_chain_is_said_in_words(tmp_path: Path) -> None:
 
 
 def test_the_lead_on_the_page(tmp_path: Path) -> None:
-    """Every act with its code; the paper's seal is told apart from the one with the acts."""
     path = Path(shutil.copy(HARD, tmp_path / "x.jsonl"))
     paper = verify_file(path).seal
     add(path, "accepted", "L7", "odometer board is out for repair", "odometer")
@@ -183,7 +179,6 @@ def test_the_lead_on_the_page(tmp_path: Path) -> None:
 def test_clips_are_pointed_at_not_copied(
     card: object, dialogs: Dialogs, tmp_path: Path, play: Callable[[Session, str], list[Said]]
 ) -> None:
-    """A clip plays from beside the record; removed, the page says so; changed, it is BROKEN."""
     session = Session.begin(card, dialogs, tmp_path, keep_audio=True)[0]  # type: ignore[arg-type]
     play(session, "done / done / done / done / done / done / h: ready / h: sound / sound / sound")
     play(session, "sound / h: skip")
@@ -206,7 +201,6 @@ def test_clips_are_pointed_at_not_copied(
 def test_holds_by_the_clock(
     card: object, dialogs: Dialogs, tmp_path: Path, play: Callable[[Session, str], list[Said]]
 ) -> None:
-    """A hold is as long as the clock of the record says, and a long one is put before the lead."""
     now = [datetime(2026, 3, 2, 8, 0).astimezone()]
 
     def clock() -> datetime:
@@ -230,7 +224,6 @@ def test_holds_by_the_clock(
 def test_a_correction_stands_with_what_it_was(
     card: object, dialogs: Dialogs, tmp_path: Path, play: Callable[[Session, str], list[Said]]
 ) -> None:
-    """The table shows the new figure and the old one; the lead is told of the edit."""
     session = Session.begin(card, dialogs, tmp_path)[0]  # type: ignore[arg-type]
     play(session, "done / done / done / done / done / done / h: ready / h: sound / sound / sound")
     play(session, "sound / h: skip / eight and a half / correct the pedal height to eight / check")

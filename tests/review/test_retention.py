@@ -48,7 +48,6 @@ def tree(folder: Path) -> dict[str, bytes]:
 
 
 def test_a_look_removes_nothing_and_names_what_is_old(records: list[Path]) -> None:
-    """Older than 30 days: two; older than 60: one; older than 200: none."""
     folder = records[0].parent
     before = tree(folder)
     for days, many in ((30, 2), (60, 1), (200, 0)):
@@ -95,7 +94,6 @@ def test_a_record_notes_which_clips_were_removed(records: list[Path]) -> None:
 
 
 def test_a_record_in_use_keeps_its_clips(records: list[Path]) -> None:
-    """It could not be noted there; another time."""
     folder = records[0].parent
     found = look([folder], 60, NOW)
     with Journal.open(records[0]):
@@ -130,7 +128,6 @@ def test_the_index_knows_acceptance_and_is_not_misled_by_removal(
 
 
 def test_evidence_is_kept(records: list[Path]) -> None:
-    """A changed clip, the clips of a damaged record, and what is not a clip stay."""
     folder = records[0].parent
     clips = [next((folder / f"{p.stem}.clips").iterdir()) for p in records]
     clips[0].write_bytes(b"something else")

@@ -57,7 +57,6 @@ def test_every_row_is_that_of_a_plain_reading(records: list[Path]) -> None:
 @pytest.mark.parametrize("member", [None, True, 7, "x", [], [1], {}, 1e301, {"mic": 3}])
 @pytest.mark.parametrize("name", ["ear", "taken", "clip", "hold", "ring", "act"])
 def test_an_odd_member_is_left_out(name: str, member: Any, tmp_path: Path) -> None:
-    """It costs no other row of the record, and never the index."""
     turn = {"step": "a", "after": "b", "who": "tech", "words": "done", "said": [], name: member}
     with Journal.create(tmp_path, "T-1", {"unit": "T-1", "card": {}, "said": []}) as journal:
         journal.append("turn", turn)
@@ -82,7 +81,6 @@ def test_text_that_is_no_text_is_not_passed_over(tmp_path: Path) -> None:
 
 
 def test_a_record_read_while_a_line_is_half_written(tmp_path: Path) -> None:
-    """What is whole counts; the rest is told, and read when it is there."""
     lines = DEMOS[0].read_bytes().splitlines(keepends=True)
     path = tmp_path / "job.jsonl"
     path.write_bytes(b"".join(lines[:20]) + lines[20][:100])
@@ -145,12 +143,10 @@ def test_a_later_version_is_skipped_with_what_to_do(tmp_path: Path) -> None:
 @pytest.mark.parametrize("form", ["lugcall-record/0", "lugcall-record/01", "lugcall-record/x",
                                   "lugcall-record/", "other/2", "", 2, None, {"a": 1}])  # fmt: skip
 def test_what_is_no_version_is_foreign(form: Any, tmp_path: Path) -> None:
-    """Not called a later one."""
     assert read_file(told_as(form, tmp_path / "a.jsonl"), NOW_US).status == "foreign"
 
 
 def test_the_review_lists_it_in_one_line(tmp_path: Path, lugcall: Callable[..., Result]) -> None:
-    """Beside a record of our version, whose job counts."""
     shop = tmp_path / "shop"
     shop.mkdir()
     told_as("lugcall-record/1", shop / "now.jsonl")

@@ -27,7 +27,6 @@ def checker() -> Any:
 
 
 def test_every_record_fits(checker: Any, records: list[Path]) -> None:
-    """All that are shipped, and those of sessions by voice; a new format needs a new schema."""
     for path in records:
         for event in events_of(path):
             assert not [error.message for error in checker.iter_errors(event)], (path, event["n"])
@@ -45,7 +44,6 @@ def test_every_record_fits(checker: Any, records: list[Path]) -> None:
     ],
 )
 def test_what_is_no_record_is_refused(checker: Any, spoil: Callable[[Any], object]) -> None:
-    """A closing line with one thing wrong."""
     closed = events_of(DEMOS[0])[-1]
     assert checker.is_valid(closed)
     spoil(closed)

@@ -176,7 +176,6 @@ def test_what_was_only_a_pause_is_heard_whole(room: Room) -> None:
 def test_a_clear_utterance_is_decided_once(
     room: Room, session: Session, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """At its pause; what each wording means is asked once, and the act is handed over."""
     decisions, meant = [], []
     really, understood = attending.decide, session.understood
     monkeypatch.setattr(attending, "decide", lambda *a: decisions.append(a) or really(*a))

@@ -154,7 +154,6 @@ class TestExpected:
                     assert grammar.accepts(words), (job.at, who, words)
 
     def test_each_means_something_then(self, moments: Moments) -> None:
-        """What may be said is understood: at most one in a hundred comes out as nothing."""
         missed = []
         for (state, _), job in moments.items():
             for text in expected(job, "tech").sentences(30, random.Random(state)):

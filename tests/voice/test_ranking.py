@@ -87,7 +87,6 @@ class TestShares:
         assert cold.probability > 0.95 > 0.7 > warm.probability > 0.5
 
     def test_unlikely_values_count_less(self) -> None:
-        """Five sixteenths is a usual gap, one and a half inches is not."""
         got = decide([whisper(("one and a half", 0.0), ("five sixteenths", -0.1))], GAP, ODDS)
         assert got.ranked[0].words == "five sixteenths"
         share = math.exp(-0.1) / (math.exp(-0.1) + PRIOR["odd_length"])

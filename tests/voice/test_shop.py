@@ -43,7 +43,6 @@ def test_they_are_for_the_weights_known_here() -> None:
 
 
 def test_every_change_has_its_place_and_stays_small(folder: Path) -> None:
-    """Each kept array changes one variable, by less than the variable itself, in both halves."""
     plain = WeightsFile(folder / "model.bin").variables
     shop = adapted(plain)
     with np.load(CHANGES) as file:

@@ -354,7 +354,6 @@ def test_reference_is_what_was_played_when() -> None:
 
 
 def test_it_is_hushed_from_another_thread() -> None:
-    """Real threads, a fake loudspeaker fed in real time."""
     silent = Silent()
     done = threading.Event()
 
@@ -475,7 +474,6 @@ def test_no_synthesizer_is_one_clear_line(monkeypatch: pytest.MonkeyPatch) -> No
 
 
 def test_the_packaged_library_is_the_one_used(speech: Synthesizer) -> None:
-    """The worker's process holds the loader's library and data, and no other espeak."""
     speech.samples("Hello.")
     maps = Path(f"/proc/{speech._worker.pid}/maps")
     if not maps.exists():

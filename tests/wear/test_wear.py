@@ -39,7 +39,6 @@ START = datetime(2025, 1, 6, 8, 0, tzinfo=UTC)
 
 
 def test_likelihood_and_shrinkage_by_plain_matrices() -> None:
-    """The sums are what numpy gets from whole covariance matrices, uncertainties all different."""
     np = pytest.importorskip("numpy")
     rng = random.Random(7)
     fleet = {
@@ -75,7 +74,6 @@ def test_likelihood_and_shrinkage_by_plain_matrices() -> None:
 
 
 def test_miles_as_drawn_at_random() -> None:
-    """The chance to be used up, against draws of rate and free travel."""
     rng = random.Random(3)
     nodes = [RatePoint(0.7, 0.08, 0.02**2, 0.01), RatePoint(0.3, 0.10, 0.03**2, 0.02)]
     left = Measured(0.4, 0.02)
@@ -129,7 +127,6 @@ def test_a_short_history_leans_on_the_fleet_and_a_long_one_on_itself() -> None:
 
 
 def test_more_history_narrows_the_range_and_none_gives_none() -> None:
-    """Widths go down; without any interval in the fleet nothing is said at all."""
     width = []
     for count in (1, 3, 12):
         rng = random.Random(5)
@@ -142,14 +139,12 @@ def test_more_history_narrows_the_range_and_none_gives_none() -> None:
 
 
 def test_no_wear_seen_has_no_end_in_sight() -> None:
-    """Free travel that did not change: not due before, and no upper end invented."""
     nodes = rate_of({"a": [Interval(2.0, 0.0, 0.02)] * 2}, "a")
     until = miles_until(nodes, Measured(0.4, 0.01))
     assert until.low > 20_000 and (until.high is None or until.high > 200_000)
 
 
 def test_at_the_limit_already() -> None:
-    """Nothing left: now, not some day."""
     nodes = rate_of({"a": [Interval(4.0, 0.3, 0.02)] * 3}, "a")
     until = miles_until(nodes, Measured(-0.1, 0.01))
     assert until.low == 0.0 and until.high == 0.0
@@ -169,7 +164,6 @@ def visit(miles: float | None, found: float, left: float, day: int, **more: Any)
 
 
 def test_adjustments_in_between_drop_out() -> None:
-    """As-left to next as-found, whatever was set at the visit."""
     visits = [
         visit(100_000, 0.5, 1.5, 0),
         visit(140_000, 1.1, 1.9, 100),
@@ -192,7 +186,6 @@ def test_adjustments_in_between_drop_out() -> None:
     ],
 )
 def test_what_says_nothing_of_wear_is_left_out_and_told(second: Visit, note: str) -> None:
-    """Odometers and new clutches do such things."""
     fleet, notes = intervals_of([visit(100_000, 0.5, 1.5, 0), second])
     assert fleet["A"] == [] and len(notes) == 1 and note in notes[0]
     look = outlook([visit(100_000, 0.5, 1.5, 0), second], "A")
@@ -214,7 +207,6 @@ def test_dates_follow_the_truck_s_own_miles_a_day() -> None:
 
 
 def test_lugs_and_lining_only_when_the_ring_is_known() -> None:
-    """Nothing is made up: how many lugs there are is asked for."""
     visits = [visit(100_000 + 40_000 * i, 1.1, 1.5, 100 * i) for i in range(3)]
     look = outlook(visits, "A")
     assert look is not None and look.lugs_left is None and look.lining is None
@@ -233,7 +225,6 @@ def test_lugs_and_lining_only_when_the_ring_is_known() -> None:
 
 
 def test_other_kinds_of_truck_do_not_count() -> None:
-    """A hydraulic truck's wear says nothing of a rod truck's."""
     other = [
         visit(
             100_000 + 40_000 * i,
@@ -285,7 +276,6 @@ def shop(tmp_path: Path) -> Path:
 
 
 def test_command_gives_ranges(shop: Path) -> None:
-    """Miles and dates for each, the new truck by its fleet, never one number."""
     done = CliRunner().invoke(main, ["due", str(shop)])
     assert done.exit_code == 0, done.output
     lines = done.output.splitlines()
@@ -299,7 +289,6 @@ def test_command_gives_ranges(shop: Path) -> None:
 
 
 def test_command_why_and_json(shop: Path) -> None:
-    """The longer why says what is unknown; JSON is one object a truck."""
     done = CliRunner().invoke(main, ["due", str(shop), "--unit", "T-1", "--why"])
     assert "shrunk toward 1 similar truck;" in done.output.replace(", shrunk", " shrunk")
     assert "Unknown: lugs and lining left" in done.output
@@ -311,7 +300,6 @@ def test_command_why_and_json(shop: Path) -> None:
 
 
 def test_a_changed_record_is_left_out_and_named(shop: Path) -> None:
-    """What cannot be trusted is not reckoned with."""
     path = next(p for p in shop.glob("*.jsonl") if b'"unit":"T-3"' in p.read_bytes())
     path.write_bytes(path.read_bytes().replace(b'"lugs":3,', b'"lugs":4,'))
     visits, problems = visits_in(shop)
@@ -339,14 +327,12 @@ def test_command_looks_into_subfolders_and_counts_copies_once(shop: Path) -> Non
 
 @pytest.mark.parametrize("arguments", [["nowhere"], [".", "--unit", "T-9"]])
 def test_command_refuses_in_one_line(arguments: list[str], tmp_path: Path) -> None:
-    """No folder, no such truck."""
     arguments[0] = str(tmp_path / arguments[0])
     done = CliRunner().invoke(main, ["due", *arguments])
     assert done.exit_code == 2 and done.output.count("\n") == 1
 
 
 def test_an_empty_folder_says_so(tmp_path: Path) -> None:
-    """Exit code 2 and one line."""
     done = CliRunner().invoke(main, ["due", str(tmp_path)])
     assert done.exit_code == 2 and "no finished record" in done.output
 
@@ -406,13 +392,11 @@ def test_at_sign_off_the_card_tells_the_lugs_left(
 
 
 def test_without_history_nothing_is_said(session: Session) -> None:
-    """A range out of nothing would be an invention."""
     assert not any("wear" in t for t in play_first(session, "next_due")[:-1])
     session.close()
 
 
 def test_every_reply_fits_one_breath(dialogs: Dialogs) -> None:
-    """At most 12 words, figures and all."""
     blanks = {"low": "1,448,000", "high": "1,476,000", "unit": "kilometres",
               "dates": "September 2027 to November 2028", "lugs": "15 lugs"}  # fmt: skip
     for key in ("due_range", "due_open", "due_now", "due_dates", "due_lugs"):

@@ -91,7 +91,6 @@ def truck(name: str) -> Card:
 
 @pytest.mark.parametrize("script", JOBS)
 def test_signed_off_as_its_truck(script: str, dialogs: Dialogs, tmp_path: Path) -> None:
-    """The whole job: signed off without a doubt, left as the truck would show."""
     truth = JOBS[script]
     session, _ = Session.begin(truck(script), dialogs, tmp_path)
     hold, clear = "up", False
@@ -122,7 +121,6 @@ def test_signed_off_as_its_truck(script: str, dialogs: Dialogs, tmp_path: Path) 
 
 @pytest.mark.parametrize("script", OTHER_KINDS)
 def test_killed_anywhere_it_resumes(script: str, dialogs: Dialogs, tmp_path: Path) -> None:
-    """A record of every kind of truck replays to the step it was left at, every tenth line."""
     session, _ = Session.begin(truck(script), dialogs, tmp_path)
     for i, (who, words) in enumerate(lines(script)):
         session.hear(who, words)
@@ -139,7 +137,6 @@ def test_killed_anywhere_it_resumes(script: str, dialogs: Dialogs, tmp_path: Pat
 
 @pytest.mark.parametrize("script", OTHER_KINDS)
 def test_every_word_of_it_can_be_heard(script: str, dialogs: Dialogs) -> None:
-    """What is said in the scripts is in the grammar of its moment, so it can be said aloud."""
     job = Job(truck(script), dialogs)
     for who, words in lines(script):
         spoken = re.sub(r"\d", lambda m: f"{DIGITS[int(m[0])]} ", words.lower()).strip()
@@ -152,7 +149,6 @@ def test_every_word_of_it_can_be_heard(script: str, dialogs: Dialogs) -> None:
 
 
 def test_finished_records_verify() -> None:
-    """Those that come with the program."""
     assert len(DEMOS) >= 3
     for path in DEMOS:
         verdict = verify_file(path)
