@@ -1,6 +1,7 @@
-"""The house as a whole: its size, its names, and that its sentences are in `dialogs/`.
+"""The house as a whole: its size, its names, its sentences in `dialogs/`, and how far a turn goes.
 
-What may import what is said in pyproject.toml, for import-linter.
+What may import what is said in pyproject.toml, for import-linter; how a turn is counted in
+`benchmarks/trace_turn.py`.
 """
 
 from __future__ import annotations
@@ -12,6 +13,10 @@ import sys
 from collections import Counter
 from collections.abc import Iterator
 from pathlib import Path
+
+import pytest
+
+from tests.benchmarks.trace_turn import GOALS
 
 ROOT = Path(__file__).parents[2]
 TOOLS = Path(sys.executable).parent
@@ -124,3 +129,21 @@ def test_every_sentence_is_in_dialogs() -> None:
         for line, text in sentences_in(path)
     ]
     assert not found, "\n".join(found)
+
+
+@pytest.mark.parametrize(
+    "turn",
+    ["typed", "check", pytest.param("spoken", marks=pytest.mark.sound)],
+)
+def test_a_turn_passes_few_modules(turn: str) -> None:
+    script = ROOT / "tests" / "benchmarks" / "trace_turn.py"
+    done = subprocess.run(
+        [sys.executable, str(script), "--turn", turn],
+        capture_output=True, text=True, timeout=120, check=True,
+    )  # fmt: skip
+    counted = {
+        name: int(number.replace(",", ""))
+        for number, name in re.findall(r"([\d,]+) (modules|switches)", done.stdout)
+    }
+    most, what = GOALS[turn]
+    assert counted[what] <= most, done.stdout

@@ -19,11 +19,12 @@ from assistant.conversation import Session
 from assistant.conversation.understand import understand
 from assistant.dialogue import Question
 from assistant.job.job import Job
+from assistant.readings import QUANTITIES, read
 from assistant.record import read_events, verify_file
 from assistant.texts.dialogs import Dialogs
 from assistant.voice.recognition import models
 from tests.heard import unheard
-from tests.spoken import callouts, voices
+from tests.spoken import callouts, chatter, phrases, voices
 from tests.spoken.callouts import Line
 from tests.spoken.closed_loop import Deliver, Loop, Shop, by_sound, by_text
 from tests.spoken.commands import moments, put
@@ -144,3 +145,27 @@ def test_a_whole_job_by_sound(dialogs: Dialogs, tmp_path: Path) -> None:
     decided = [d["decision"] for u in got["utterances"] for d in u["decisions"]]
     assert [e["decision"] for e in heard] == [d for d in decided if d != "nothing"]
     assert sum(u["right"] for u in got["utterances"]) > 0.8 * len(got["utterances"])
+
+
+@pytest.mark.parametrize("split", ["tuning", "test"])
+def test_the_reader_never_contradicts_the_figures(split: str) -> None:
+    """Whatever is drawn, also what `readings` would leave out: not read, or read right."""
+    rng = phrases.random.Random(7)
+    left_out = 0
+    for quantity in phrases.QUOTA:
+        for _ in range(150):
+            said = phrases.drawn(quantity, split, rng)
+            reading = read(phrases.plain(said.text), quantity)
+            left_out += reading.status != "read"
+            assert reading.status != "read" or phrases.true(said, reading), said
+    assert left_out < 0.02 * 150 * len(phrases.QUOTA)
+
+
+def test_off_topic_talk_is_no_reading_and_no_command(card: Card, dialogs: Dialogs) -> None:
+    job = put(Job(card, dialogs), "found_gap")
+    for texts in (chatter.BABBLE, *chatter.SHOP.values(), *chatter.RADIO.values()):
+        for text in texts:
+            assert all(read(text, q).status != "read" for q in QUANTITIES), text
+            for who in ("tech", "helper"):
+                act = understand(phrases.plain(text), who, job)
+                assert not isinstance(act, Act) or act.meaning == "unclear", (text, act)
