@@ -30,12 +30,8 @@ Chances = dict[str, float]
 def weigh(
     table: Table, complaints: Iterable[str], found: Mapping[str, tuple[float, ...]]
 ) -> Chances:
-    """The chances of all causes.
-
-    Args:
-        table: the causes of this truck.
-        complaints: ids of what is complained of.
-        found: finding -> how well each of its states fits what was seen, not all zero.
+    """The chances of all causes, by ids of complaints, and finding -> how well each of its states
+    fits what was seen, not all zero.
     """
     logs = {}
     for cause in table.causes.values():
@@ -203,11 +199,8 @@ class Case:
         ]
         pulls = self._pulls(ranked[0][0])
         for reply, side in (("why_told", 1), ("why_against", -1)):
-            named = [
-                say("why_pull", name=name, times=f"{times:.2g}")
-                for name, times in pulls
-                if (times > 1) == (side > 0)
-            ]
+            some = [pull for pull in pulls if (pull[1] > 1) == (side > 0)]
+            named = [say("why_pull", name=name, times=f"{times:.2g}") for name, times in some]
             if named:
                 lines.append(say(reply, found="; ".join(named)))
         lines.append(say("why_marks", marks="; ".join(self.table.marks)))

@@ -165,12 +165,9 @@ class Table(_FileTable, frozen=True):
                 return finding
             return structs.replace(finding, ask=other.ask)
 
-        findings = self.findings.items()
-        return structs.replace(
-            self,
-            findings={k: worded(f) for k, f in findings if f.only.fits(card) and judged(f)},
-            causes={k: c for k, c in self.causes.items() if c.only.fits(card)},
-        )
+        findings = [f for f in self.findings.values() if f.only.fits(card) and judged(f)]
+        causes = {k: c for k, c in self.causes.items() if c.only.fits(card)}
+        return structs.replace(self, findings={f.id: worded(f) for f in findings}, causes=causes)
 
     @property
     def marks(self) -> list[str]:
@@ -178,10 +175,8 @@ class Table(_FileTable, frozen=True):
         marks = [c.elsewhere.mark for c in self.complaints.values()]
         marks += [f.usual.mark for f in self.findings.values()]
         for cause in self.causes.values():
-            marks += [
-                cause.prior.mark,
-                *(str(g["mark"]) for g in (cause.complaints, cause.findings)),
-            ]
+            of_both = (str(group["mark"]) for group in (cause.complaints, cause.findings))
+            marks += [cause.prior.mark, *of_both]
         return list(dict.fromkeys(marks))
 
     def say(self, reply: str, **fields: object) -> str:
@@ -194,13 +189,13 @@ class Table(_FileTable, frozen=True):
         return [c.id for c in self.complaints.values() if c.named_in(words)]
 
 
-def load_table(language: str = "en", folder: Path | None = None) -> Table:
-    """Load and check the causes of one language.
+def load_table(folder: Path | None = None) -> Table:
+    """Load and check the causes.
 
     Raises:
         DialogError: one line naming the entry to mend.
     """
-    return _load((folder or dialogs_folder()) / language / "causes.toml")
+    return _load((folder or dialogs_folder()) / _FILE)
 
 
 @lru_cache(maxsize=2)

@@ -12,7 +12,7 @@ from typing import Any
 from assistant.clutch.ring import COARSE_IN
 from assistant.clutch.uncertainty import Measured, normal_cdf
 from assistant.wear.rate import RatePoint, rate_of
-from assistant.wear.visits import PER_MILES, Visit, intervals_of, say
+from assistant.wear.visits import PER_MILES, Visit, by_unit, intervals_of, say
 
 CHANCE = 0.80
 """The ranges hold the truth this often, if the model does."""
@@ -84,8 +84,6 @@ def days_until(nodes: Sequence[RatePoint], left_in: Measured, usage: Usage) -> R
 
 def usage_of(visits: Sequence[tuple[datetime, float]]) -> Usage | None:
     """Miles a day from dates and odometers, oldest first; None when they do not tell."""
-    if len(visits) < 2:
-        return None
     rates = []
     for (at, miles), (later, more) in pairwise(visits):
         days = (later - at) / timedelta(days=1)
@@ -157,14 +155,11 @@ class Outlook:
 
 
 def outlook(visits: Sequence[Visit], unit: str, ring_lugs: int | None = None) -> Outlook | None:
-    """The outlook of one unit; None when there is no visit of it.
+    """The outlook of one unit by the visits of its fleet; None when there is no visit of it.
 
-    Args:
-        visits: of the whole fleet, in any order.
-        unit: whose.
-        ring_lugs: lugs the ring has from new to its end; without it, as its newest card says.
+    Without `ring_lugs`, which a ring has from new to its end, the unit's newest card says it.
     """
-    mine = sorted((v for v in visits if v.unit == unit), key=lambda v: v.at)
+    mine = by_unit(visits).get(unit)
     if not mine:
         return None
     similar = [v for v in visits if v.kind == mine[-1].kind]
@@ -174,8 +169,7 @@ def outlook(visits: Sequence[Visit], unit: str, ring_lugs: int | None = None) ->
     nodes = rate_of(fleet, unit)
     unknown = [] if nodes else [say("unknown.rate")]
     miles, dates = _due(mine, start, nodes, unknown)
-    used = sum(v.lugs for v in mine)
-    lugs_left, lining = _lining(similar, mine, used, ring_lugs, unknown)
+    lugs_left, lining = _lining(similar, mine, ring_lugs, unknown)
     return Outlook(
         unit=unit,
         last=last,
@@ -186,7 +180,7 @@ def outlook(visits: Sequence[Visit], unit: str, ring_lugs: int | None = None) ->
         rate=rate_range(nodes) if nodes else None,
         miles=miles,
         dates=dates,
-        lugs_used=used,
+        lugs_used=sum(v.lugs for v in mine),
         since=mine[0].at.date(),
         lugs_left=lugs_left,
         lining=lining,
@@ -195,9 +189,9 @@ def outlook(visits: Sequence[Visit], unit: str, ring_lugs: int | None = None) ->
     )
 
 
-def _newest(mine: Sequence[Visit], name: str) -> Any:
-    """What the newest visit that tells it tells, or None."""
-    return next((value for v in reversed(mine) if (value := getattr(v, name))), None)
+def newest(visits: Sequence[Visit], name: str) -> Any:
+    """What the newest visit that tells it tells, or None; the oldest visit stands first."""
+    return next((value for v in reversed(visits) if (value := getattr(v, name))), None)
 
 
 def _due(
@@ -223,26 +217,22 @@ def _due(
 
 
 def _lining(
-    similar: Sequence[Visit],
-    mine: Sequence[Visit],
-    used: int,
-    ring_lugs: int | None,
-    unknown: list[str],
+    similar: Sequence[Visit], mine: Sequence[Visit], ring_lugs: int | None, unknown: list[str]
 ) -> tuple[int | None, Range | None]:
     """Lugs left, and the odometer at which they are used up: wear at the bearing, by the gap."""
     if "self-adjusting" in mine[-1].kind:
         return None, None  # it has no ring to move
-    ring_lugs = ring_lugs or _newest(mine, "ring_lugs")
+    ring_lugs = ring_lugs or newest(mine, "ring_lugs")
     if ring_lugs is None:
         unknown.append(say("unknown.ring_lugs"))
         return None, None
-    left = min(ring_lugs, max(0, ring_lugs - used))
+    left = min(ring_lugs, max(0, ring_lugs - sum(v.lugs for v in mine)))
     last = next((v for v in reversed(mine) if v.miles is not None), None)
     nodes = rate_of(intervals_of(similar, by_gap=True)[0], mine[-1].unit)
     if not nodes or last is None or last.miles is None:
         unknown.append(say("unknown.lining"))
         return left, None
-    pitch = _newest(mine, "lug_in")
+    pitch = newest(mine, "lug_in")
     if pitch is None:
         unknown.append(say("unknown.lug_travel"))
     spare = Measured(left * (pitch or COARSE_IN), (pitch or COARSE_IN) / 12**0.5)

@@ -68,10 +68,9 @@ def dates_text(dates: tuple[date, date | None] | None) -> str:
     """`May 2027 to October 2027`, or ""."""
     if dates is None:
         return ""
-    first = f"{dates[0]:%B %Y}"
-    if dates[1] is None:
+    first, last = (f"{day:%B %Y}" if day else "" for day in dates)
+    if not last:
         return say("say.or_later", date=first)
-    last = f"{dates[1]:%B %Y}"
     return first if first == last else say("say.between", first=first, last=last)
 
 
@@ -87,12 +86,9 @@ def why(look: Outlook) -> list[str]:
         low, high = (_loss(rate * per, units) for rate in (look.rate.low, look.rate.high or 0.0))
         way = f"{PER_MILES:,.0f}"
         lines.append(say("why.loses", low=low, high=high, way=way, unit=look.last.distance))
-    intervals = _counted("interval", look.own)
-    if look.others:
-        trucks = _counted("truck", look.others)
-        lines.append(say("why.history_fleet", intervals=intervals, trucks=trucks))
-    else:
-        lines.append(say("why.history", intervals=intervals))
+    intervals, trucks = _counted("interval", look.own), _counted("truck", look.others)
+    history = "why.history_fleet" if look.others else "why.history"
+    lines.append(say(history, intervals=intervals, trucks=trucks))
     lines.append(say("why.chance", chance=f"{CHANCE:.0%}"))
     lines.append(say("why.used", since=look.since, lugs=f"{look.lugs_used:+d}"))
     lines += [say("why.unknown", what=text) for text in look.unknown]

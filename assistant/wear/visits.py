@@ -9,6 +9,7 @@ import tomllib
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from datetime import datetime
+from itertools import pairwise
 from pathlib import Path
 
 from assistant.card.arithmetic import length_kept
@@ -65,12 +66,8 @@ def visits_in(
 ) -> tuple[list[Visit], list[str]]:
     """The visits of all finished records in a folder, oldest first, and what was left out and why.
 
-    Of a record and its copies one counts.
-
-    Args:
-        folder: where the records are.
-        pause_s: rest after each record, so that a job going on meanwhile keeps its pace.
-        below: look into its subfolders too, but hidden ones and those of clips.
+    Of a record and its copies one counts. With `below`, subfolders count too, but hidden ones and
+    those of clips. `pause_s` is rested after each record: a job going on meanwhile keeps its pace.
 
     Raises:
         RecordError: the folder cannot be listed.
@@ -90,12 +87,10 @@ def visits_in(
                 ends = JobHistory.of([e for e in events if e.kind in ("opened", "closed")])
                 if ends.closed is not None:
                     visits[events[0].hash] = visit_of(ends.opened, ends.closed, name)
-        except NotOurs:
+        except (NotOurs, TypeError, ValueError, AttributeError):  # or a card that is no card
             why = "not_ours"
         except (RecordError, OSError):
             why = "unreadable"
-        except (TypeError, ValueError, AttributeError):  # a card that is no card
-            why = "not_ours"
         if why:
             problems.append(say(f"left_out.{why}", record=name))
         elif pause_s:
@@ -107,9 +102,7 @@ def _below(folder: Path, problems: list[str]) -> list[Path]:
     """The records in the subfolders; a line is added for each that cannot be listed."""
     paths: list[Path] = []
     for top, folders, _ in os.walk(folder):
-        folders[:] = sorted(
-            f for f in folders if not f.startswith(".") and not f.endswith(".clips")
-        )
+        folders[:] = sorted(f for f in folders if f[0] != "." and not f.endswith(".clips"))
         if top != str(folder):
             try:
                 paths += records_in(Path(top))
@@ -180,6 +173,14 @@ class Interval:
     u_in: float
 
 
+def by_unit(visits: Iterable[Visit]) -> dict[str, list[Visit]]:
+    """The visits of each unit, oldest first."""
+    units: dict[str, list[Visit]] = {}
+    for visit in sorted(visits, key=lambda v: v.at):
+        units.setdefault(visit.unit, []).append(visit)
+    return units
+
+
 def intervals_of(
     visits: Iterable[Visit], by_gap: bool = False
 ) -> tuple[dict[str, list[Interval]], list[str]]:
@@ -187,40 +188,32 @@ def intervals_of(
 
     Wear shrinks free travel and, at the bearing, opens the gap; `by_gap` gives the latter.
     """
-    last: dict[str, Visit] = {}
     found: dict[str, list[Interval]] = {}
     notes: list[str] = []
-    for visit in sorted(visits, key=lambda v: v.at):
-        if not visit.unit:
-            continue
-        intervals = found.setdefault(visit.unit, [])
-        before = last.get(visit.unit)
-        last[visit.unit] = visit
-        if before is None:
-            continue
-        interval, why = _between(before, visit, by_gap)
-        if interval is not None:
-            intervals.append(interval)
-        if why:
-            miles = f"{SHORTEST_MILES:,.0f}"
-            notes.append(say(f"left_out.{why}", record=visit.name, miles=miles))
+    for unit, mine in by_unit(v for v in visits if v.unit).items():
+        found[unit] = []
+        for before, visit in pairwise(mine):
+            interval = _between(before, visit, by_gap)
+            if isinstance(interval, Interval):
+                found[unit].append(interval)
+            else:
+                miles = f"{SHORTEST_MILES:,.0f}"
+                notes.append(say(f"left_out.{interval}", record=visit.name, miles=miles))
     return found, notes
 
 
-def _between(before: Visit, visit: Visit, by_gap: bool) -> tuple[Interval | None, str]:
+def _between(before: Visit, visit: Visit, by_gap: bool) -> Interval | str:
     """The interval, or why there is none: the name of the sentence."""
     if before.miles is None or visit.miles is None:
-        return None, "no_odometer"
+        return "no_odometer"
     more, less = (visit.gap_found, before.gap_left) if by_gap else (before.left, visit.found)
     if more is None or less is None:
-        return None, "not_read"
+        return "not_read"
     miles = visit.miles - before.miles
     if miles < 0:
-        return None, "odometer_back"
+        return "odometer_back"
     if miles < SHORTEST_MILES:
-        return None, "too_short"
+        return "too_short"
     lost = more.value_in - less.value_in
-    u = math.hypot(more.u_in, less.u_in)
-    if lost < -GREW * max(u, LEAST_U_IN):
-        return None, "went_back"
-    return Interval(miles / PER_MILES, lost, max(u, LEAST_U_IN)), ""
+    u = max(math.hypot(more.u_in, less.u_in), LEAST_U_IN)
+    return "went_back" if lost < -GREW * u else Interval(miles / PER_MILES, lost, u)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
@@ -25,8 +24,8 @@ from assistant.review.pages.questions import (
 )
 from assistant.review.pages.render import link, page
 from assistant.review.wording import Row, say, signed
-from assistant.wear.outlook import Outlook, Range, outlook
-from assistant.wear.visits import Visit
+from assistant.wear.outlook import Outlook, Range, newest, outlook
+from assistant.wear.visits import Visit, by_unit
 
 if TYPE_CHECKING:
     from assistant.review import Review
@@ -175,14 +174,6 @@ def due_word(dates: tuple[date, date | None] | None, today: date) -> str:
 # --- Which trucks are due soon: a quick order for all of them, a range for the first few.
 
 
-def by_unit(visits: Sequence[Visit]) -> dict[str, list[Visit]]:
-    """Each truck's visits, oldest first."""
-    out: dict[str, list[Visit]] = defaultdict(list)
-    for visit in sorted(visits, key=lambda v: v.at):
-        out[visit.unit].append(visit)
-    return out
-
-
 def due_soon(visits: Sequence[Visit], ring_lugs: int | None = None) -> list[Outlook]:
     """The trucks of a fleet that are due first, with ranges, soonest first. See `outlook`."""
     trucks = by_unit(visits)
@@ -226,7 +217,7 @@ def rings_left(
     for unit, visits in trucks.items():
         if "self-adjusting" in visits[-1].kind:
             continue
-        has = ring_lugs or next((v.ring_lugs for v in reversed(visits) if v.ring_lugs), None)
+        has = ring_lugs or newest(visits, "ring_lugs")
         if has is None:
             unknown.append(unit)
             continue
