@@ -58,15 +58,12 @@ def add(
     about: str = "",
     now: Callable[[], datetime] = datetime.now,
 ) -> Event:
-    """Append one act; it is on the disk when this returns.
+    """Append one act to a record; it is on the disk when this returns.
 
     Args:
-        path: the record.
-        act: what is done.
         lead: the lead's code, such as L7: at most 8 letters, digits and dashes, a digit among them.
         text: the question, the reason, or a remark on what was reviewed.
         about: what it is about, if not the whole job.
-        now: the clock.
 
     Raises:
         LeadError: it does not fit, the record is in use or damaged; nothing was added.
@@ -112,26 +109,19 @@ def opened(path: Path, now: Callable[[], datetime]) -> Journal:
     try:
         return Journal.open(path, now)
     except RecordBusy:
-        raise LeadError(
-            f"{path.name} is in use by a session or another lead; nothing was added, "
-            "try again in a moment"
-        ) from None
+        why = "is in use by a session or another lead; nothing was added, try again in a moment"
     except BrokenChain as error:
-        raise LeadError(
-            f"{path.name} is BROKEN at line {error.line}: nothing can be added; "
-            "keep the file as it is"
-        ) from None
+        why = f"is BROKEN at line {error.line}: nothing can be added; keep the file as it is"
     except NotARecord as error:
-        why = str(error).split(". ")[0].removesuffix(".")
-        raise LeadError(f"{why}; nothing was added") from None
+        told = str(error).split(". ")[0].removesuffix(".")
+        raise LeadError(f"{told}; nothing was added") from None
+    raise LeadError(f"{path.name} {why}")
 
 
 def _check(journal: Journal, act: LeadActName, path: Path) -> None:
     if act in _SIGNED_ONLY and not journal.finished:
-        raise LeadError(
-            f"{path.name} is not signed off yet, so it cannot be {act}; "
-            "a question can be put, or the job be marked reviewed"
-        )
+        why = f"{path.name} is not signed off yet, so it cannot be {act}"
+        raise LeadError(f"{why}; a question can be put, or the job be marked reviewed")
     done = [e.kind for e in journal.events if e.kind.removeprefix(LEAD) in ACTS]
     if act == "reopened" and done[-1:] == [f"{LEAD}reopened"]:
         raise LeadError(f"{path.name} is reopened already; nothing was added")
@@ -183,7 +173,7 @@ def _open(events: list[Event]) -> Iterator[WaitingQuestion]:
     """The questions after which the lead did nothing else, newest first."""
     for event in reversed(events):
         if event.kind == f"{LEAD}question":
-            lead, text = (str(event.data.get(member, "")) for member in ("lead", "text"))
-            yield WaitingQuestion(lead, text, event.hash)
+            data = event.data
+            yield WaitingQuestion(str(data.get("lead", "")), str(data.get("text", "")), event.hash)
         elif event.kind.startswith(LEAD) or not may_follow_closed(event.kind):
             return

@@ -50,17 +50,10 @@ class Doubt(NamedTuple):
 
 
 def doubts_in_index(history: JobHistory, fault: str, now_us: int) -> list[Doubt]:
-    """What the table of doubts holds.
-
-    Args:
-        history: the job.
-        fault: what is wrong with its chain, or "".
-        now_us: our own clock, for records dated in the future.
-    """
+    """What the table of doubts holds; `fault`: what is wrong with the chain, or "". `now_us` is our
+    own clock, for records dated in the future."""
     found = [*_clock(history, now_us), *_turns(history)]
-    for line in history.lines:
-        if line.kind == "repaired":
-            found.append(_doubt("chain", say("doubts.repaired"), line))
+    found += (_doubt("chain", say("doubts.repaired"), line) for line in _repaired(history))
     for text in _remarks(history):
         found.append(_doubt(_sort_of(text), text, history.closed))
     found.sort(key=lambda doubt: doubt.n)
@@ -150,6 +143,11 @@ def _remarks(history: JobHistory) -> Iterator[str]:
             yield text
 
 
+def _repaired(history: JobHistory) -> list[Any]:
+    """Lines after which a torn last line was cut off."""
+    return [line for line in history.lines if line.kind == "repaired"]
+
+
 def _went_back(history: JobHistory) -> Iterator[tuple[Any, str]]:
     """Lines before which the clock went back, and by how much in words."""
     last_us = history.lines[0].us
@@ -196,9 +194,8 @@ def _page_only(history: JobHistory) -> Iterator[Doubt]:
             yield _doubt("hold", say("doubts.hold_lost"), hold.last)
         elif hold.end == "open" and hold.held is not None:
             yield _doubt("hold", say("doubts.hold_open"), hold.last)
-    for line in history.lines:
-        if line.kind == "repaired":
-            yield _doubt("edited", say("doubts.resumed"), line)
+    for line in _repaired(history):
+        yield _doubt("edited", say("doubts.resumed"), line)
     yield from _ring(history)
     yield from _opened(history)
 

@@ -19,15 +19,10 @@ PAGE = "COLUMNS.md"
 
 
 def export(review: Review, folder: Path, kind: str) -> list[Path]:
-    """Write every table into `folder`, made if missing; gives the files.
+    """Write every table into `folder`, made if missing, as "csv" or "parquet"; gives the files.
 
     Numbers, not lugcall's rounding of them; times in UTC. In CSV an empty cell is a value that is
     not there or an empty text.
-
-    Args:
-        review: whose tables.
-        folder: for the files.
-        kind: "csv" or "parquet".
 
     Raises:
         RecordError: the folder cannot be written.
@@ -69,7 +64,6 @@ class SparkAnswers(Answers):
         self._session = session
 
     def run(self, sql: str) -> list[dict[str, Any]]:
-        """The answer to a query as one dict a row."""
         return [row.asDict() for row in self._session.sql(sql).collect()]
 
 
@@ -77,9 +71,7 @@ class SparkAnswers(Answers):
 def on_spark(review: Review, session: Any = None) -> Iterator[SparkAnswers]:
     """A review's tables on Spark, as Parquet in a folder that goes when it is done.
 
-    Args:
-        review: whose tables.
-        session: a pyspark SparkSession; a small local one if not given.
+    `session` is a pyspark SparkSession; a small local one if not given.
 
     Raises:
         RecordError: Spark is not installed.

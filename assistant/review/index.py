@@ -57,8 +57,7 @@ class Index:
     Args:
         connection: may have other indexes too.
         name: what its tables are qualified with in SQL.
-        folder: of the records.
-        home: where indexes live; see `index_home`.
+        folder: of the records; home: where indexes live, see `index_home`.
         wait: takes one line when another lead has it and is waited for.
         wait_s: for so long at most, in seconds.
 

@@ -6,6 +6,7 @@ import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from datetime import datetime
+from functools import partial
 from hashlib import blake2b
 from pathlib import Path
 from typing import Any
@@ -29,13 +30,8 @@ Progress = Callable[[int, int], None]
 
 @dataclass(slots=True)
 class Refreshed:
-    """What a refresh did.
-
-    Attributes:
-        seen_us: when the folder was last seen whole, microseconds since 1970; 0: never.
-        told: one line each on what the lead should know.
-        read: how many files were read.
-    """
+    """What a refresh did: when the folder was last seen whole, microseconds since 1970 (0: never),
+    one line each on what the lead should know, and how many files were read."""
 
     seen_us: int
     told: list[str] = field(default_factory=list)
@@ -50,11 +46,8 @@ def refresh(
 ) -> Refreshed:
     """Bring one folder's index up to date, or say why it stays as it was.
 
-    Args:
-        index: attached to be written.
-        patience_s: how long a drive may say nothing.
-        progress: told how it goes.
-        afresh: read every file again, changed or not.
+    The index is attached to be written. A drive may say nothing for `patience_s`. With `afresh`,
+    every file is read again, changed or not.
     """
     done = Refreshed(index.seen_us)
 
@@ -120,15 +113,11 @@ def _read(
     now_us = time.time_ns() // 1000
     for start in range(0, len(records), BATCH):
         found: list[tuple[str, FileRead]] = []
-
-        def read(start: int = start, found: list[tuple[str, FileRead]] = found) -> None:
-            for path in records[start : start + BATCH]:
-                file = index.folder / listing.real.get(path, path)
-                found.append((path, read_file(file, now_us)))
-
+        files = ((p, index.folder / listing.real.get(p, p)) for p in records[start : start + BATCH])
+        some = ((path, read_file(file, now_us)) for path, file in files)
         silent = None
         try:
-            within(read, lambda found=found: len(found), patience_s)  # type: ignore[misc]
+            within(partial(found.extend, some), found.__len__, patience_s)
         except NoAnswer as error:
             silent = error
         came = found[:]

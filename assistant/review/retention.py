@@ -26,10 +26,8 @@ NOTE = f"{LEAD}retention"
 
 @dataclass(frozen=True, slots=True)
 class OldClip:
-    """A clip to remove: its file, of when it is, its size in bytes, and whose it was.
-
-    `record` and `line` (from 1) are where it is referred to; None and 0 if nowhere.
-    """
+    """A clip to remove: its file, of when it is, its bytes, and whose it was; and the record
+    and the line (from 1) that refer to it, None and 0 if none does."""
 
     path: Path
     at: datetime
@@ -124,10 +122,7 @@ def remove(
     its own chain tells a clip removed by rule from one that is lost. A record in use keeps its
     clips. The files go first: what is noted is gone, also after a power cut.
 
-    Args:
-        found: what to remove.
-        lead: the code of the lead who does it; empty: by the shop's rule.
-        now: the clock.
+    `lead` is the code of the lead who does it; empty: by the shop's rule.
 
     Raises:
         LeadError: that is no lead's code; nothing was removed.

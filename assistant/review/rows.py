@@ -37,11 +37,8 @@ _ENDED = {"released": "up", "lost": "unsure", "stopped": "unsure", "open": "open
 
 @dataclass(slots=True)
 class FileRead:
-    """What a file is.
-
-    `status` as in the table of files; `line` is what is wrong, in one line; `rows` by table, empty
-    when there is no job in it; `events` how many are good; `opening` the hash of the first.
-    """
+    """What a file is: `status` as in the table of files, what is wrong in one line, its rows by
+    table (none without a job), how many events are good, and the hash of the first."""
 
     status: str
     line: str = ""
@@ -51,12 +48,7 @@ class FileRead:
 
 
 def read_file(path: Path, now_us: int) -> FileRead:
-    """Read a file and check all of it. Never raises on what it holds.
-
-    Args:
-        path: of the file.
-        now_us: our own clock, for records dated in the future.
-    """
+    """Read a file and check all of it, by our own clock; never raises on what it holds."""
     try:
         with path.open("rb") as stream:
             return _read(stream, now_us)
@@ -123,14 +115,9 @@ class _JobRows:
         ]
         for step in self._steps.values():
             step["step_s"] /= 1e6
+        of_chain = {"chain": chain_word(fault), "doubts": len(doubts)}
         self.rows = {
-            "jobs": [
-                self._job_row(readings, moves)
-                | {
-                    "chain": chain_word(fault),
-                    "doubts": len(doubts),
-                }
-            ],
+            "jobs": [self._job_row(readings, moves) | of_chain],
             "readings": readings,
             "moves": moves,
             "holds": [_hold(hold) for hold in history.holds],

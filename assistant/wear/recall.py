@@ -27,11 +27,8 @@ PATIENCE_S = 2.0
 class Recall:
     """The outlook with this job as the last visit, begun at once in the background.
 
-    Args:
-        folder: where the records are.
-        opened, closing: data of this record's opening line, and of its closing line as it would
-            be now; the job must not change them afterwards.
-        at: the time of the last turn.
+    `opened` and `closing` are the data of this record's opening line, and of its closing line as it
+    would be now, `at` the last turn; the job must not change them afterwards.
     """
 
     def __init__(

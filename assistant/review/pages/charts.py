@@ -36,13 +36,9 @@ Edges = tuple[float, float, float, float]
 def figure_svg(
     size: tuple[float, float], edges: Edges, draw: Callable[[Axes], None], name: str
 ) -> str:
-    """An SVG for inside a page.
+    """An SVG for inside a page, `size` inches, with `name` before all ids in it.
 
-    Args:
-        size: width and height, inches.
-        edges: left, bottom, right and top of the axes, as shares of it.
-        draw: draws on the axes.
-        name: goes before all ids in it, as a page may hold several.
+    `edges`: left, bottom, right and top of the axes, as shares of it.
     """
     from matplotlib import rc_context
     from matplotlib.backends.backend_svg import FigureCanvasSVG
@@ -273,13 +269,8 @@ LAST_S = 30 * 86_400.0
 
 
 def kept_or_drawn(folder: Path, chart: Callable[..., str], *shows: Any) -> str:
-    """The SVG of `chart(*shows)`, from the cache if it is there; "" when there is nothing to draw.
-
-    Args:
-        folder: the cache.
-        chart: draws.
-        shows: all that the drawing depends on, as values whose `repr` says what they are.
-    """
+    """The SVG of `chart(*shows)`, from the cache in `folder` if it is there; "" when there is
+    nothing to draw. The `repr` of what it shows says all that the drawing depends on."""
     told = repr((chart.__name__, source_hash(Path(__file__)), shows))
     file = folder / f"{hashlib.sha256(told.encode()).hexdigest()[:32]}.svg"
     with contextlib.suppress(OSError, ValueError):

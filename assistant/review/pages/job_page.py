@@ -48,12 +48,7 @@ _PLANNED = (GAP, CLEARANCE, FREE_TRAVEL, BRAKE_CONTACT)
 
 
 def job_page(path: Path, page_folder: Path, fleet: Path | None = None) -> str:
-    """The page of a record.
-
-    Args:
-        path: the record.
-        page_folder: where the page will be, for its links to clips and to the record.
-        fleet: the fleet page to lead back to, if there is one.
+    """The page of a record, to lie in `page_folder`, with a link back to the `fleet` page.
 
     Raises:
         RecordError: nothing of the record can be read.

@@ -65,11 +65,7 @@ def write_jobs(
 
     A page is old when the record's head, its clips or this version changed. May be broken off at
     any time: the next call goes on.
-
-    Args:
-        folder: where the pages go.
-        jobs: what to make pages of.
-        show: is given what is to be done, and hands it on one by one: a progress bar.
+    `show` is given what is to be done, and hands it on one by one: a progress bar.
     """
     made = _made(folder)
     todo = [one for one in jobs if made.get(_name(folder, one)) != _state(one)
