@@ -20,6 +20,7 @@ from assistant.cli.terminal import (
     decoded,
     fail,
     reading_options,
+    resume_job,
     show,
     show_json,
     show_lines,
@@ -109,19 +110,7 @@ def chat(card_file: Path | None, unit: str | None, records: Path | None) -> None
 @click.option("--records", type=PATH, help="Folder with the records.")
 def resume(record: Path | None, records: Path | None) -> None:
     """Carry on the newest unfinished record (or RECORD) at the step it was left."""
-    from assistant.conversation import Session
-    from assistant.record import default_folder, newest_unfinished, records_in, verify_file
-    from assistant.texts.dialogs import load_dialogs
-
-    folder = records or default_folder()
-    path = record or newest_unfinished(folder)
-    if path is None:
-        fail(f"no unfinished record in {folder}; lugcall chat begins one")
-    if record is None:
-        newer = [p for p in records_in(folder) if p.name > path.name and not verify_file(p).ok]
-        show_lines((f"{p.name} is newer but damaged; lugcall verify {p}" for p in newer), err=True)
-    session, said = Session.resume(path, load_dialogs())
-    click.echo(f"Record: {session.journal.path}\n")
+    session, said = resume_job("chat", records, record)
     show(said)
     _play(session)
 

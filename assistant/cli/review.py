@@ -67,7 +67,7 @@ def _answers(desk: Review, engine: str) -> Any:
     return on_spark(desk)
 
 
-def _as_csv(answers: Answers, question: str) -> Iterator[str]:
+def _as_csv(answers: Answers, question: str) -> list[str]:
     """The answer to a question, a line a row."""
     import csv
     import io
@@ -77,10 +77,10 @@ def _as_csv(answers: Answers, question: str) -> Iterator[str]:
     if question not in QUESTIONS:
         fail(f"there is no question {question!r}; ask one of {', '.join(QUESTIONS)}")
     rows = answers.ask(question)
-    for row in [list(rows[0]), *(row.values() for row in rows)] if rows else ():
-        text = io.StringIO()
-        csv.writer(text, lineterminator="").writerow(row)
-        yield text.getvalue()
+    text = io.StringIO()
+    if rows:
+        csv.writer(text, lineterminator="\n").writerows([rows[0], *(r.values() for r in rows)])
+    return text.getvalue().split("\n")[:-1]
 
 
 @contextmanager

@@ -206,3 +206,26 @@ def begin_job(
     ]
     click.echo(f"Record: {session.journal.path}\n")
     return session, [*asked, *said]
+
+
+def resume_job(
+    begins: str, records: Path | None, record: Path | None = None, keep_audio: bool = False
+) -> tuple[Session, list[Said]]:
+    """The job of a record, or of the newest unfinished one, and what is said first.
+
+    `begins` is the command that begins a job where there is none.
+    """
+    from assistant.conversation import Session
+    from assistant.record import default_folder, newest_unfinished, records_in, verify_file
+    from assistant.texts.dialogs import load_dialogs
+
+    folder = records or default_folder()
+    path = record or newest_unfinished(folder)
+    if path is None:
+        fail(f"no unfinished record in {folder}; lugcall {begins} begins one")
+    if record is None:
+        newer = [p for p in records_in(folder) if p.name > path.name and not verify_file(p).ok]
+        show_lines((f"{p.name} is newer but damaged; lugcall verify {p}" for p in newer), err=True)
+    session, said = Session.resume(path, load_dialogs(), keep_audio=keep_audio)
+    click.echo(f"Record: {session.journal.path}\n")
+    return session, said

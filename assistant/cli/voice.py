@@ -13,6 +13,7 @@ from assistant.cli.terminal import (
     PATH,
     begin_job,
     fail,
+    resume_job,
     show,
     show_json,
     show_lines,
@@ -57,13 +58,10 @@ def listen(
     again: bool,
     recording: Path | None,
     helper_recording: Path | None,
-    mic: str | None,
-    helper_mic: str | None,
-    speaker: str | None,
-    helper_speaker: str | None,
     keep_audio: bool,
     timings: bool,
     engines: tuple[str, ...],
+    **used: str | None,
 ) -> None:
     """Do one truck by voice: with microphones, or from recordings, faster than they were made.
 
@@ -77,11 +75,10 @@ def listen(
     ears = recognizers_for(engines)
     sounds = [(p.name, load(p)) for p in (recording, helper_recording) if p is not None]
     if again:
-        session, said = _resumed(records, keep_audio)
+        session, said = resume_job("listen", records, keep_audio=keep_audio)
     else:
         session, said = begin_job(truck_card(card_file, unit), records, keep_audio)
-    used = Devices(mic, helper_mic, speaker, helper_speaker)
-    waits = converse(session, said, ears, sounds, used)
+    waits = converse(session, said, ears, sounds, Devices(**used))
     if timings and waits:
         click.echo(waits)
     path = session.journal.path
@@ -123,20 +120,6 @@ def show_turn(said: Sequence[Said], line: str = "") -> None:
     if said and line:
         click.echo(line)
     show(said)
-
-
-def _resumed(records: Path | None, keep_audio: bool) -> tuple[Session, list[Said]]:
-    from assistant.conversation import Session
-    from assistant.record import default_folder, newest_unfinished
-    from assistant.texts.dialogs import load_dialogs
-
-    folder = records or default_folder()
-    path = newest_unfinished(folder)
-    if path is None:
-        fail(f"no unfinished record in {folder}; lugcall listen begins one")
-    session, said = Session.resume(path, load_dialogs(), keep_audio=keep_audio)
-    click.echo(f"Record: {session.journal.path}\n")
-    return session, said
 
 
 def recognizers_for(engines: tuple[str, ...]) -> Any:

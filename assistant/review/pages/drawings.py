@@ -6,17 +6,12 @@ SVG that stands inside the page: no scripts, nothing from elsewhere, nothing tol
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 
 from assistant.card import Card
 from assistant.card.arithmetic import lengths_kept, stops_kept
-from assistant.pictures.snapshot import (
-    PictureError,
-    Snapshot,
-    figures_of,
-    today_and_after,
-)
+from assistant.pictures.snapshot import PictureError, Snapshot, figures_of, today_and_after
 from assistant.pictures.svg import Sheet, chain_svg, stroke_svg
 from assistant.record.history import LimitsKept, Move, PedalHold, ReadingKept
 
@@ -81,44 +76,39 @@ def move_svg(move: Move, title: str, units: str) -> str:
     limits = marks[0][0].judged or LimitsKept()
     predicted = move.turn.ring.predicted_in if move.turn.ring is not None else None
     also = [v for v in (limits.low_in, limits.high_in, predicted) if v is not None]
-    scale = _Scale([value for _, value, *_ in marks] + also)
+    x = _along([value for _, value, *_ in marks] + also)
     sheet = Sheet(title, "")
-    _limits(sheet, limits, scale, units)
+    _limits(sheet, limits, x, units)
     sheet.line(_LEFT, 136, _LEFT + _WIDE, 136, 4)
     if predicted is not None:
-        p = scale.x(predicted)
+        p = x(predicted)
         sheet.polygon([(p, 92), (p + 18, 110), (p, 128), (p - 18, 110)], "#ffffff")
     for kept, value, _, fill in marks:
         if kept.interval is not None:
-            sheet.line(scale.x(kept.interval[1]), 110, scale.x(kept.interval[2]), 110, 5)
-        sheet.circle(scale.x(value), 110, 15, fill)
-    _labels(sheet, [(scale.x(v), f"{word} {kept.figures}") for kept, v, word, _ in marks])
+            sheet.line(x(kept.interval[1]), 110, x(kept.interval[2]), 110, 5)
+        sheet.circle(x(value), 110, 15, fill)
+    _labels(sheet, [(x(v), f"{word} {kept.figures}") for kept, v, word, _ in marks])
     return _inside(sheet.svg, f"move{move.turn.line}", 200)
 
 
-class _Scale:
-    """Lengths along a sheet, with room on either side of those that are shown; not below zero."""
-
-    def __init__(self, values: Sequence[float]) -> None:
-        room = max(0.25 * (max(values) - min(values)), 1 / 32)
-        self.start, self.end = max(0.0, min(values) - room), max(values) + room
-
-    def x(self, value: float) -> float:
-        """Where a length is."""
-        return _LEFT + (value - self.start) / (self.end - self.start) * _WIDE
+def _along(values: Sequence[float]) -> Callable[[float], float]:
+    """Where lengths are along a sheet, with room on either side of `values`; not below zero."""
+    room = max(0.25 * (max(values) - min(values)), 1 / 32)
+    start, end = max(0.0, min(values) - room), max(values) + room
+    return lambda value: _LEFT + (value - start) / (end - start) * _WIDE
 
 
-def _limits(sheet: Sheet, limits: LimitsKept, scale: _Scale, units: str) -> None:
+def _limits(sheet: Sheet, limits: LimitsKept, x: Callable[[float], float], units: str) -> None:
     low, high = limits.low_in, limits.high_in
     if low is None and high is None:
         return
-    a = scale.x(scale.start if low is None else low)
-    sheet.rect(a, 84, scale.x(scale.end if high is None else high) - a, 52, "release", 3)
+    left = _LEFT if low is None else x(low)
+    right = _LEFT + _WIDE if high is None else x(high)
+    sheet.rect(left, 84, right - left, 52, "release", 3)
     for value, at, shift in ((low, "end", -12), (high, "start", 12)):
         if value is not None:
-            x = scale.x(value)
-            sheet.text(x + shift, 34, figures_of(value, units), _SMALL, at)
-            sheet.line(x, 14, x, 136, 3, dashed=True)
+            sheet.text(x(value) + shift, 34, figures_of(value, units), _SMALL, at)
+            sheet.line(x(value), 14, x(value), 136, 3, dashed=True)
 
 
 def _labels(sheet: Sheet, put: list[tuple[float, str]]) -> None:
