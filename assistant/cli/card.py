@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from assistant.cli.terminal import PATH, answers, fail, show, show_json, show_lines
+from assistant.cli.terminal import PATH, answers, fail, show, show_lines, show_told
 
 if TYPE_CHECKING:
     from assistant.act import Said
@@ -68,10 +68,7 @@ def card(
     from assistant.card.show import card_lines, card_report
 
     loaded = chosen(path, unit or "")
-    if as_json:
-        show_json(card_report(loaded))
-    else:
-        show_lines(card_lines(loaded))
+    show_told(as_json, card_report(loaded), card_lines(loaded))
 
 
 def _list(folder: Path, as_json: bool) -> None:
@@ -79,12 +76,12 @@ def _list(folder: Path, as_json: bool) -> None:
     from assistant.card.show import card_report
 
     cards, problems = cards_in(folder)
-    if as_json:
-        show_json({p.name: card_report(c) for p, c in cards}, indent=None)
-    else:
-        for path, one in cards:
-            kind = f"{one.transmission}, {one.linkage}, {one.clutch}"
-            click.echo(f"{one.unit or '(no unit)':<12} {path.name:<24} {kind}")
+    lines = (
+        f"{one.unit or '(no unit)':<12} {path.name:<24} "
+        f"{one.transmission}, {one.linkage}, {one.clutch}"
+        for path, one in cards
+    )
+    show_told(as_json, {p.name: card_report(c) for p, c in cards}, lines, indent=None)
     show_lines(problems, err=True)
     if not problems and not cards:
         fail(f"no card in {folder}; lugcall card --new {shlex.quote(str(folder))} makes one")

@@ -8,15 +8,12 @@ from __future__ import annotations
 from collections.abc import Iterable
 from datetime import datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import click
 
 from assistant.cli.review import opened
 from assistant.cli.terminal import PATH, fail, show_json, show_lines
-
-if TYPE_CHECKING:
-    from assistant.review import Review
 
 _ACTS = ("reviewed", "question", "accepted", "reopened")
 
@@ -53,19 +50,13 @@ def pages(
 
     The pages work from a folder, without a network. Only what changed is made again.
     """
-    with opened(folders, patience_s=patience) as desk:
-        _write(desk, out, unit, since, ring_lugs)
-
-
-def _write(
-    desk: Review, out: Path, unit: str, since: datetime | None, ring_lugs: int | None
-) -> None:
     from assistant.review.pages.write import fleet_file, write_fleet, write_jobs
 
-    jobs = write_fleet(desk, out, unit, since.date() if since else None, ring_lugs)
-    show_lines(desk.told)
-    click.echo(f"All jobs: {fleet_file(out)}")
-    done, failed = write_jobs(out, jobs, _bar)
+    with opened(folders, patience_s=patience) as desk:
+        jobs = write_fleet(desk, out, unit, since.date() if since else None, ring_lugs)
+        show_lines(desk.told)
+        click.echo(f"All jobs: {fleet_file(out)}")
+        done, failed = write_jobs(out, jobs, _bar)
     show_lines((f"no page: {line}" for line in failed), err=True)
     click.echo(f"{len(jobs)} job{'' if len(jobs) == 1 else 's'} on it, pages made now: {done}")
 

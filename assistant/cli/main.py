@@ -22,8 +22,8 @@ from assistant.cli.terminal import (
     reading_options,
     resume_job,
     show,
-    show_json,
     show_lines,
+    show_told,
     truck_card,
     truck_options,
     typed,
@@ -164,25 +164,22 @@ def reading(words: tuple[str, ...], quantity: str, mm: bool, as_json: bool) -> N
         for raw in iter(sys.stdin.buffer.readline, b""):
             name, tab, rest = decoded(raw).rstrip("\r\n").partition("\t")
             name, rest = (name.strip(), rest) if tab else ("", name)
-            got = _read(rest, name or quantity, units)
-            sys.stdout.write(_answer(got, as_json) + "\n")
-            sys.stdout.flush()  # a program at the other end may wait for each answer
+            _read(rest, name or quantity, units, as_json)
         return
-    got = _read(" ".join(words), quantity, units)
-    click.echo(_answer(got, as_json))
-    raise SystemExit(0 if got.status == "read" else 2)
+    raise SystemExit(0 if _read(" ".join(words), quantity, units, as_json) else 2)
 
 
-def _read(words: str, quantity: str, units: str) -> Reading:
+def _read(words: str, quantity: str, units: str, as_json: bool) -> bool:
+    """Tell what the words mean; whether they hold one reading."""
     try:
-        return read(words, quantity, units)
+        got = read(words, quantity, units)
     except ValueError as error:
-        return Reading("refused", quantity, why=str(error))
+        got = Reading("refused", quantity, why=str(error))
+    show_told(as_json, got.as_json(), [_line(got)], indent=None)
+    return got.status == "read"
 
 
-def _answer(got: Reading, as_json: bool) -> str:
-    if as_json:
-        return json.dumps(got.as_json(), ensure_ascii=False)
+def _line(got: Reading) -> str:
     if got.status != "read":
         return f"{got.status}: {got.why}"
     if got.count is not None:
@@ -219,10 +216,7 @@ def plan(
     card = truck_card(card_file, unit)
     words = {name.replace("_", "-"): value for name, value in called.items() if value is not None}
     report = plan_report(words, card, dict(map(_joint, joints)))
-    if as_json:
-        show_json(report)
-    else:
-        click.echo(plan_text(report))
+    show_told(as_json, report, [plan_text(report)])
 
 
 def _joint(words: str) -> tuple[str, str]:

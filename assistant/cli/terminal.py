@@ -155,6 +155,14 @@ def show_json(told: Any, indent: int | None = 2) -> None:
     click.echo(json.dumps(told, ensure_ascii=False, indent=indent))
 
 
+def show_told(as_json: bool, told: Any, lines: Iterable[str], indent: int | None = 2) -> None:
+    """Print what is told as JSON, or else in lines."""
+    if as_json:
+        show_json(told, indent)
+    else:
+        show_lines(lines)
+
+
 def decoded(line: bytes) -> str:
     """A line of a script as text, whatever bytes are in it."""
     return line.decode("utf-8", errors="replace")

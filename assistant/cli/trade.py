@@ -16,6 +16,7 @@ from assistant.cli.terminal import (
     reading_options,
     show_json,
     show_lines,
+    show_told,
     truck_card,
     truck_options,
 )
@@ -191,21 +192,17 @@ def due(
         if look is None:
             fail(f"no finished record of unit {name} in {folder}", 2)
         told = told or say.reply_of(look) is not None
-        if as_json:
-            show_json(say.as_json(look), indent=None)
-        else:
-            _show_due(look, why)
+        show_told(as_json, say.as_json(look), _due_lines(look, why), indent=None)
     if not units:
         fail(f"no finished record in {folder}", 2)
     if not told:
         raise SystemExit(2)
 
 
-def _show_due(look: Outlook, why: bool) -> None:
+def _due_lines(look: Outlook, why: bool) -> list[str]:
     from assistant.texts.dialogs import load_dialogs
     from assistant.wear import say
 
     reply = say.reply_of(look)
-    show_lines(say.for_command(look, load_dialogs().say(reply[0], **reply[1]) if reply else ""))
-    if why:
-        show_lines([f"  {line}" for line in say.why(look)])
+    told = say.for_command(look, load_dialogs().say(reply[0], **reply[1]) if reply else "")
+    return [*told, *(f"  {line}" for line in (say.why(look) if why else ()))]

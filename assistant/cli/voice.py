@@ -15,8 +15,8 @@ from assistant.cli.terminal import (
     fail,
     resume_job,
     show,
-    show_json,
     show_lines,
+    show_told,
     truck_card,
     truck_options,
 )
@@ -158,10 +158,7 @@ def hear(
     sure = True
     for report in hear_files(files, quantity, ears, mm):
         sure = sure and report["decision"] == "accept" and report["status"] == "read"
-        if as_json:
-            show_json(report, indent=None)
-        else:
-            click.echo(_line(report))
+        show_told(as_json, report, [_line(report)], indent=None)
     raise SystemExit(0 if sure else 2)
 
 
@@ -193,8 +190,5 @@ def devices(
     from assistant.voice.device_check import devices_report
 
     report = devices_report(mic, speaker, seconds, test, file)
-    if as_json:
-        show_json(report.as_json())
-    else:
-        show_lines(report.lines())
+    show_told(as_json, report.as_json(), report.lines())
     raise SystemExit(0 if report.ok else 1)
