@@ -38,10 +38,8 @@ class SoundDevice:
     """A microphone or loudspeaker as PortAudio lists it.
 
     Attributes:
-        number: its index, which changes when devices come and go.
-        name: what it is called; stays.
+        number: its index, which changes when devices come and go; the name stays.
         inputs, outputs: channels.
-        rate: its own sample rate.
         default: "input", "output", "both" or "": whether the system uses it unasked.
     """
 
@@ -93,11 +91,7 @@ class PortAudio:
         return sounddevice
 
     def devices(self) -> list[SoundDevice]:
-        """All inputs and outputs known since PortAudio was started.
-
-        Raises:
-            AudioError: it cannot list them.
-        """
+        """All inputs and outputs known since PortAudio was started; AudioError if it cannot tell."""
         sd = self.library()
         with self.lock:
             try:
@@ -107,12 +101,12 @@ class PortAudio:
                 raise AudioError(f"no sound devices can be listed: {_reason(error)}") from None
         return [
             SoundDevice(
-                i,
-                d["name"],
-                d["max_input_channels"],
-                d["max_output_channels"],
-                float(d["default_samplerate"]),
-                _DEFAULT.get((i == chosen[0], i == chosen[1]), ""),
+                number=i,
+                name=d["name"],
+                inputs=d["max_input_channels"],
+                outputs=d["max_output_channels"],
+                rate=float(d["default_samplerate"]),
+                default=_DEFAULT.get((i == chosen[0], i == chosen[1]), ""),
             )
             for i, d in enumerate(found)
         ]

@@ -6,6 +6,7 @@ pause, the rest of a reading that a pause cut off, and free words that were aske
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Hashable, Sequence
 from dataclasses import dataclass, replace
@@ -17,14 +18,7 @@ from assistant.texts.dialogs import Dialogs
 from assistant.texts.normal import negated, normal
 from assistant.voice.detection.endpointer import EndWaits
 from assistant.voice.devices.audio import Samples
-from assistant.voice.interpretation import (
-    POLICY,
-    VALUES,
-    Decision,
-    Meaning,
-    identity,
-    name_of,
-)
+from assistant.voice.interpretation import POLICY, VALUES, Decision, Meaning, identity, name_of
 from assistant.voice.interpretation.ranking import decide, reading_interpreter
 from assistant.voice.recognition.recognizer import Hearing
 
@@ -66,14 +60,8 @@ class Denials:
         self._asked: Hashable = None
 
     def took(self, at: str, asks: bool, meaning: Meaning | None, unasked: bool = False) -> None:
-        """An utterance was taken.
-
-        Args:
-            at: the step the job is at now.
-            asks: whether a value is read back now and waits for its "check".
-            meaning: of the utterance, the likeliest as it was heard.
-            unasked: nothing of the kind was asked for.
-        """
+        """An utterance that most likely meant `meaning` was taken, `unasked` or not. The job is now
+        at the step `at`, where a value may be read back and wait for its "check" (`asks`)."""
         key = None if meaning is None else identity(meaning)
         if at != self._at:
             self._at, self._asked, self._denied, self._in_vain = at, None, set(), set()
@@ -83,10 +71,8 @@ class Denials:
         gone = not asks or (value and key != self._asked)  # a "no", or another in its place
         if self._asked is not None and gone:
             self._denied.add(self._asked)
-        if not asks:
-            self._asked = None
-        elif value or self._asked is None:
-            self._asked = key
+        if not asks or value or self._asked is None:
+            self._asked = key if asks else None
 
     def prior(self, meaning: Meaning) -> float:
         """Little for what was denied, less than usual for what was said in vain."""
@@ -117,10 +103,8 @@ class Retries:
             self._at, self._doubts = at, {}
         if decision.meaning is None or decision.kind == "nothing":
             return decision
-        doubt = 1.0 - decision.probability
-        for earlier in self._doubts.get(identity(decision.meaning), ())[-RETRY["earlier_most"] :]:
-            doubt *= earlier
-        probability = 1.0 - doubt
+        earlier = self._doubts.get(identity(decision.meaning), [])[-RETRY["earlier_most"] :]
+        probability = 1.0 - math.prod(earlier, start=1.0 - decision.probability)
         if probability <= decision.probability:
             return decision
         kind = "accept" if probability >= RETRY["taken"] else decision.kind
@@ -174,15 +158,9 @@ def may_go_on(decision: Decision, dialogs: Dialogs) -> bool:
 
 @dataclass(frozen=True, slots=True)
 class TakenReading:
-    """A reading that was taken.
-
-    Attributes:
-        role: of the microphone it was said into.
-        quantity, metric: what it was asked for as.
-        words, samples: as they were heard.
-        until_s: words that begin before are mostly not an answer but its end, by the clock of the
-            frames.
-    """
+    """A reading that was taken: the microphone's role, what it was asked for as, how it was heard,
+    and the time (by the clock of the frames) before which words that begin are mostly not an answer
+    but its end."""
 
     role: str
     quantity: str
@@ -256,14 +234,10 @@ class Dictation:
     def wanted(
         self, who: str, decision: Decision, heard: Sequence[str], said_s: float, dialogue: Dialogue
     ) -> str:
-        """ "note", "accept", or "" when the words are not free ones.
+        """ "note", "accept", or "" when the words of `who` are not free ones.
 
-        Args:
-            who: "tech" or "helper".
-            decision: what they are inside the grammar; no stop.
-            heard: the words inside the grammar, and as each recognizer heard them freely.
-            said_s: how long they took.
-            dialogue: whether something can be accepted now.
+        Inside the grammar they are `decision` (no stop); `heard` are their words there and as each
+        recognizer heard them freely, and `said_s` is how long they took.
         """
         if self._what and self._who == who:
             sure = decision.probability >= ACCEPT["kept_unchecked"] and decision.kind == "accept"

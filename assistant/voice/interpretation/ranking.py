@@ -11,7 +11,7 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Callable, Hashable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cache
 from typing import Any
 
@@ -20,14 +20,7 @@ from assistant.dialogue import Dialogue, Question
 from assistant.quantity import QUANTITIES
 from assistant.readings import read
 from assistant.texts.normal import normal, without_lead
-from assistant.voice.interpretation import (
-    POLICY,
-    Candidate,
-    Decision,
-    Interpret,
-    Meaning,
-    identity,
-)
+from assistant.voice.interpretation import POLICY, Candidate, Decision, Interpret, Meaning, identity
 from assistant.voice.recognition.grammar import Grammar
 from assistant.voice.recognition.recognizer import Hearing
 
@@ -39,13 +32,8 @@ _BEST_FIRST = ("vosk", "whisper")
 def decide(
     hearings: Sequence[Hearing], interpret: Interpret, calibration: Mapping[str, Any] = CALIBRATION
 ) -> Decision:
-    """Combine what the recognizers heard.
-
-    Args:
-        hearings: one for each recognizer that listened.
-        interpret: gives the meaning of words at this moment.
-        calibration: weights and bars, as the policy holds them.
-    """
+    """Combine what the recognizers heard, one hearing each; `interpret` knows what words mean now,
+    `calibration` are the weights and bars, as the policy holds them."""
     main, *others = sorted(hearings, key=lambda h: (*_BEST_FIRST, h.engine).index(h.engine))
     ranked = _shares(main, others, interpret, calibration["temperature"])
     features = _features(main, others, ranked[0] if ranked else None)
@@ -74,19 +62,11 @@ def _decision_kind(
     return "again"
 
 
-@dataclass(slots=True)
-class _Heard:
-    words: str
-    meaning: Meaning
-    weight: float
-    engines: list[str]
-
-
 def _shares(
     main: Hearing, others: Sequence[Hearing], interpret: Interpret, temperature: float
 ) -> list[Candidate]:
     """Meanings with their shares, the largest first."""
-    found: dict[Hashable, _Heard] = {}
+    found: dict[Hashable, Candidate] = {}
 
     def add(words: str, engine: str, weight: float, counts: bool = True) -> None:
         """`counts`: adds to a meaning that was heard already."""
@@ -94,16 +74,16 @@ def _shares(
         if meant is None:
             return
         meaning, prior = meant
-        heard = found.setdefault(identity(meaning), _Heard(words, meaning, 0.0, []))
-        if counts or not heard.engines:
-            heard.weight += weight * prior
-        if engine not in heard.engines:
-            heard.engines.append(engine)
+        key = identity(meaning)
+        heard = found.get(key, Candidate(words, meaning, 0.0))
+        share = heard.share + (weight * prior if counts or key not in found else 0.0)
+        engines = tuple(dict.fromkeys((*heard.engines, engine)))
+        found[key] = replace(heard, share=share, engines=engines)
 
     top = max((h.score for h in main.hypotheses), default=0.0)
     for hypothesis in main.hypotheses:
         add(hypothesis.words, main.engine, math.exp((hypothesis.score - top) / temperature))
-    best = max((heard.weight for heard in found.values()), default=1.0)
+    best = max((heard.share for heard in found.values()), default=1.0)
     # The free words, should they mean something: they may be said in a way the grammar lacks.
     inside = main.marks.get("inside")
     lacks = inside is None or (main.free_score or 0.0) - inside > RANKING["free_fits_better"]
@@ -112,12 +92,10 @@ def _shares(
         for hypothesis in hearing.hypotheses[:1]:
             weight = RANKING["second_engine_share"] * best
             add(hypothesis.words, hearing.engine, weight, counts=False)
-    total = sum(heard.weight for heard in found.values())
+    total = sum(heard.share for heard in found.values())
     if not total:
         return []
-    ranked = [
-        Candidate(h.words, h.meaning, h.weight / total, tuple(h.engines)) for h in found.values()
-    ]
+    ranked = [replace(heard, share=heard.share / total) for heard in found.values()]
     return sorted(ranked, key=lambda c: -c.share)
 
 
@@ -125,8 +103,7 @@ def _features(
     main: Hearing, others: Sequence[Hearing], first: Candidate | None
 ) -> dict[str, float]:
     """What the regressions look at; every one is finite and bounded."""
-    share = first.share if first is not None else 0.0
-    agreeing = first.engines if first is not None else ()
+    share, agreeing = (first.share, first.engines) if first is not None else (0.0, ())
     inside = main.marks.get("inside", main.hypotheses[0].score if main.hypotheses else -30.0)
     free = main.free_score if main.free_score is not None else inside
     return {
@@ -174,7 +151,6 @@ def interpreter(
     """Meanings of words said at this moment of a dialogue; each wording is understood once.
 
     Args:
-        dialogue: where it stands.
         understood: what words of somebody mean to it.
         who: "tech" or "helper"; "" for a microphone that both speak into.
         grammar: what may be said; other words count less.
@@ -262,10 +238,9 @@ def _prior_of_length(data: Mapping[str, Any], quantity: str, words: str) -> floa
     known = QUANTITIES.get(quantity)
     if value_in is None or known is None or known.mostly_in is None:
         return prior
-    if _unreduced(words, value_in):
-        prior *= PRIOR["seldom_said"]
     low_in, high_in = known.mostly_in
-    return prior if low_in <= value_in <= high_in else prior * PRIOR["odd_length"]
+    seldom = PRIOR["seldom_said"] if _unreduced(words, value_in) else 1.0
+    return prior * seldom * (1.0 if low_in <= value_in <= high_in else PRIOR["odd_length"])
 
 
 def _unreduced(words: str, value_in: float) -> bool:

@@ -7,7 +7,7 @@ import time
 from collections import deque
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any, Protocol
+from typing import Any
 
 import numpy as np
 import soxr
@@ -28,10 +28,8 @@ class Chunk:
     """Samples in the queue, and when they are heard, by the output's clock.
 
     Attributes:
-        samples: the sound.
         at: index of the next sample to leave.
-        began: when its first sample is heard; None until it has left.
-        ends: when its last one is; None until it has left.
+        began, ends: when its first and last sample are heard; None until it has left.
     """
 
     samples: Samples
@@ -62,13 +60,12 @@ class PlaybackBuffer:
     def hush(self) -> None:
         """Drop everything; what is being played fades out within 5 ms."""
         with self._lock:
-            rest = self._chunks[0] if self._chunks else None
+            playing = self._chunks[0] if self._chunks and self._chunks[0].at else None
             self._chunks.clear()
-            if rest is not None and rest.at:
-                tail = rest.samples[rest.at : rest.at + _FADE]
-                if len(tail):
-                    fade = np.linspace(1.0, 0.0, len(tail), dtype=np.float32)
-                    self._chunks.append(Chunk(tail * fade))
+            if playing is not None:
+                tail = playing.samples[playing.at : playing.at + _FADE]
+                fade = np.linspace(1.0, 0.0, len(tail), dtype=np.float32)
+                self._chunks.append(Chunk(tail * fade))
 
     def rewind(self) -> None:
         """Say the present chunk again from its beginning: the output was lost in its midst."""
@@ -109,11 +106,7 @@ class PlaybackBuffer:
             return bool(self._chunks) or self.clock() < self._heard_until
 
     def reference(self, seconds: float, until: float | None = None) -> Samples:
-        """What was heard in the `seconds` up to the time `until` (default: now), silence as zeros.
-
-        Returns:
-            `Samples` of that length; the last one was heard at `until`.
-        """
+        """What was heard in the `seconds` up to `until` (default: now), silence as zeros."""
         until = self.clock() if until is None else until
         count = round(seconds * RATE)
         out = np.zeros(count, dtype=np.float32)
@@ -125,19 +118,6 @@ class PlaybackBuffer:
             if low < high:
                 out[low:high] = part[low - start : high - start]
         return out
-
-
-class AudioOutput(Protocol):
-    """What is spoken into."""
-
-    name: str
-    buffer: PlaybackBuffer
-
-    def check(self) -> bool:
-        """Whether the output is there; called several times a second, also to bring it back."""
-
-    def close(self) -> None:
-        """Let go of the device."""
 
 
 class NoLoudspeaker:
@@ -197,3 +177,7 @@ class Player(DeviceStream):
             self._over = np.concatenate([self._over, self._up.resample_chunk(more)])
         block, self._over = self._over[:frames], self._over[frames:]
         return block
+
+
+AudioOutput = Player | NoLoudspeaker
+"""What is spoken into."""

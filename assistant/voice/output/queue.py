@@ -245,11 +245,9 @@ def _nothing(*_: object) -> None:
 class SpeechOutput:
     """Says what a turn's `Said` hold. Shared by threads; close it when done.
 
-    With two outputs the technician's and the helper's talk go apart, and what is for both goes to
-    both. With one, the helper's is told by another voice, and what is for both is said once.
-
-    Attributes:
-        queues: one an output.
+    With two outputs, each with a queue of its own, the technician's and the helper's talk go apart,
+    and what is for both goes to both. With one, the helper's is told by another voice, and what is
+    for both is said once.
     """
 
     def __init__(
@@ -262,10 +260,8 @@ class SpeechOutput:
     ) -> None:
         """Speak on `output`, and for the helper on `helper_output` if there is one.
 
-        Args:
-            on_first: told the first sound of each thing said: what, on which output, and when by
-                the output's clock.
-            on_trouble: told in one line when nothing can be synthesized.
+        `on_first` is told of the first sound of each thing said: what, on which output, and when by
+        its clock; `on_trouble`, in one line, when nothing can be synthesized.
         """
         self._synthesizer = synthesizer
         self._tech = OutputQueue(output, synthesizer, on_first, on_trouble)
@@ -322,12 +318,9 @@ class SpeechOutput:
                 queue.add([QueuedSpeech(CUE, self._order, what, ((name, ""),))])
 
     def hush(self, to: str = "both", stop_too: bool = False) -> list[Said]:
-        """Be silent at once, on the outputs of `to`.
+        """Be silent at once, on the outputs of `to`; gives what was broken off or not said at all.
 
         A stop goes on being said unless `stop_too`: whoever speaks over it needs it the more.
-
-        Returns:
-            what was broken off or not said at all; say it again if it was no person who spoke.
         """
         with self._say_lock:
             lost = [said for queue in self._queues_of(to) for said in queue.hush(stop_too)]

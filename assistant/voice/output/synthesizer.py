@@ -9,7 +9,6 @@ import subprocess
 import sys
 import threading
 from collections.abc import Callable
-from dataclasses import dataclass
 from functools import lru_cache
 from itertools import zip_longest
 from pathlib import Path
@@ -108,25 +107,14 @@ class SpeechError(AudioError):
     """One clear line on why nothing can be spoken."""
 
 
-@dataclass(frozen=True, slots=True)
-class Voice:
-    """How somebody sounds.
-
-    Attributes:
-        name: espeak-ng's voice and variant.
-        rate: words a minute.
-        pitch: 0 to 99.
-        gain: factor on the samples; the two voices come out equally loud.
-    """
-
-    name: str
-    rate: int
-    pitch: int
-    gain: float = 1.0
-
-
-VOICES = {"tech": Voice("en-us", 160, 40, 1.25), "helper": Voice("en-us+f4", 150, 60, 1.0)}
-"""A low man's voice for the technician, a higher woman's, slower, for the helper."""
+VOICES: dict[str, dict[str, Any]] = {
+    "tech": {"voice": "en-us", "rate": 160, "pitch": 40},
+    "helper": {"voice": "en-us+f4", "rate": 150, "pitch": 60},
+}
+"""A low man's voice for the technician, a higher woman's, slower, for the helper; see
+`speech_worker.EspeakNg.samples`."""
+_GAIN = {"tech": 1.25, "helper": 1.0}
+"""Factors on the samples; so the two voices come out equally loud."""
 PATIENCE_S = 10.0
 """A sentence takes some milliseconds; a synthesizer silent for this long hangs: it is started
 again."""
@@ -158,30 +146,26 @@ class Synthesizer:
         self._start()
 
     def samples(self, text: str, voice: str = "tech") -> Samples:
-        """One sentence or more, as `Samples`; without waiting when it was said before.
-
-        Args:
-            text: words without figures.
-            voice: a key of `VOICES`.
+        """One sentence or more, words without figures; without waiting when it was said before.
 
         Raises:
             SpeechError: it cannot speak at all, or failed twice over this text.
         """
-        return self._remembered(text, VOICES[voice])
+        return self._remembered(text, voice)
 
     def close(self) -> None:
         """End its process."""
         with self._lock:
             self._end()
 
-    def _synthesized(self, text: str, voice: Voice) -> Samples:
-        ask = {"text": text, "voice": voice.name, "rate": voice.rate, "pitch": voice.pitch}
+    def _synthesized(self, text: str, voice: str) -> Samples:
+        ask = {"text": text, **VOICES[voice]}
         with self._lock:
             for _ in range(2):
                 if self._never is not None:
                     raise self._never
                 try:
-                    return _trimmed(**self._exchange(ask), gain=voice.gain)
+                    return _trimmed(**self._exchange(ask), gain=_GAIN[voice])
                 except (OSError, EOFError, ValueError, pickle.UnpicklingError):
                     self._end()
                     self._start()

@@ -112,14 +112,6 @@ def _vosk_knows(folder: Path, words: tuple[str, ...]) -> list[str]:
     kept = Path(platformdirs.user_cache_dir("lugcall", appauthor=False)) / f"vosk-{mark}.json"
     with suppress(OSError, ValueError):
         return list(json.loads(kept.read_text(encoding="utf-8")))
-    found = _tried(folder, words)
-    with suppress(OSError):  # then it is tried again next time
-        kept.parent.mkdir(parents=True, exist_ok=True)
-        kept.write_text(json.dumps(found), encoding="utf-8")
-    return found
-
-
-def _tried(folder: Path, words: tuple[str, ...]) -> list[str]:
     command = [sys.executable, "-c", _TRIAL, str(folder), json.dumps(words)]
     try:
         done = subprocess.run(command, capture_output=True, text=True, timeout=LONGEST_S)
@@ -132,7 +124,11 @@ def _tried(folder: Path, words: tuple[str, ...]) -> list[str]:
             f"the vosk model in {folder} is damaged, vosk cannot load it; "
             "unpack its archive again and compare checksums (models_readme says how)"
         )
-    return list(json.loads(done.stdout.splitlines()[-1]))
+    found = done.stdout.splitlines()[-1]
+    with suppress(OSError):  # then it is tried again next time
+        kept.parent.mkdir(parents=True, exist_ok=True)
+        kept.write_text(found, encoding="utf-8")
+    return list(json.loads(found))
 
 
 def whisper_folder() -> WhisperFolder | None:
@@ -161,9 +157,8 @@ def _whisper(folder: Path, what: str, remedy: str) -> WhisperFolder:
     _need(folder, ("config.json", "model.bin", "tokenizer.json", listed), what, remedy)
     try:
         json.loads((folder / "config.json").read_text(encoding="utf-8"))
-        text = (folder / listed).read_text(encoding="utf-8")
-        lines = text.removesuffix("\n").split("\n")
-        tokens = len(json.loads(text)) if listed.endswith("json") else len(lines)
+        text = (folder / listed).read_text(encoding="utf-8").removesuffix("\n")
+        tokens = len(json.loads(text) if listed.endswith("json") else text.split("\n"))
     except (OSError, ValueError):
         raise RecognizerError(f"{what} is damaged: config.json or {listed}; {remedy}") from None
     if tokens < _ENGLISH_TOKENS:
@@ -171,11 +166,11 @@ def _whisper(folder: Path, what: str, remedy: str) -> WhisperFolder:
     if tokens > _ENGLISH_TOKENS:
         raise RecognizerError(f"{what} is for many languages; put an English-only one there")
     weights = folder / "model.bin"
-    checked = weights.stat().st_size == WHISPER_BYTES
-    if checked:
-        with weights.open("rb") as file:
-            checked = hashlib.file_digest(file, "sha256").hexdigest() == WHISPER_SHA256
-    return WhisperFolder(folder, checked)
+    if weights.stat().st_size != WHISPER_BYTES:
+        return WhisperFolder(folder, False)
+    with weights.open("rb") as file:
+        digest = hashlib.file_digest(file, "sha256").hexdigest()
+    return WhisperFolder(folder, digest == WHISPER_SHA256)
 
 
 def _placed(variable: str, name: str) -> Path | None:

@@ -63,19 +63,11 @@ def _open(name: str) -> Recognizer | None:
 
 
 class Recognizers:
-    """One person's recognizers together.
-
-    Args:
-        opened: as `open_recognizers` gives them.
-    """
+    """One person's recognizers together, as `open_recognizers` gives them: the best first."""
 
     def __init__(self, opened: Sequence[Recognizer]) -> None:
         self._opened = list(opened)
-
-    @property
-    def names(self) -> tuple[str, ...]:
-        """Their names, the best first."""
-        return tuple(recognizer.name for recognizer in self._opened)
+        self.names = [recognizer.name for recognizer in opened]
 
     def expect(self, grammar: Grammar) -> None:
         """Narrow all of them to `grammar`."""

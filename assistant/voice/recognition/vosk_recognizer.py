@@ -36,10 +36,7 @@ GRAPHS = 16
 
 
 class VoskRecognizer:
-    """A vosk model behind the interface.
-
-    Args:
-        folder: the model's folder, as `models.vosk_folder` found it whole.
+    """A vosk model behind the interface, from a folder as `models.vosk_folder` found it whole.
 
     Raises:
         RecognizerError: the model cannot be used; the message says what to do.
@@ -107,19 +104,18 @@ class VoskRecognizer:
         return int(self._model.vosk_model_find_word(word)) >= 0
 
 
-Ranked = tuple[tuple[Hypothesis, ...], str, float | None, dict[str, float]]
-"""What of a `Hearing` comes from the rivals: hypotheses, free words, their score, marks."""
-
-
 def ranked(
     alternatives: Sequence[dict[str, Any]], accepts: Callable[[str], bool], out: Sequence[str]
-) -> Ranked:
+) -> tuple[tuple[Hypothesis, ...], str, float | None, dict[str, float]]:
     """Rank the rivals that are sentences; none, when the best holds a word of `out`.
 
     Args:
         alternatives: vosk's, each with `text` and `confidence` (log likelihood).
         accepts: whether a text is a sentence of the grammar.
         out: spellings of the word that stands for every other.
+
+    Returns:
+        of a `Hearing` the hypotheses, the free words, their score and the marks.
 
     Marks, all 0 to 1: `inside`, the share of sentences among the rivals, by likelihood;
     `posterior`, that of the first hypothesis; `out`, that `out` was best.

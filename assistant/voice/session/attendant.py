@@ -11,7 +11,7 @@ import numpy as np
 
 from assistant.act import Act, Evidence, Said
 from assistant.conversation.understand import correction
-from assistant.dialogue import Conversation, Dialogue
+from assistant.dialogue import Conversation
 from assistant.voice.devices.audio import RATE, Samples
 from assistant.voice.interpretation import POLICY, VALUES, Decision, Meaning, name_of
 from assistant.voice.interpretation.context import (
@@ -47,9 +47,7 @@ class SpokenTurn:
     Attributes:
         role: "tech" or "helper".
         heard: the words taken, or the likeliest ones that were not.
-        decision: what was decided of the words.
-        kind: what was done in the end: "accept", "choose", "again" or "nothing".
-        said: the replies.
+        kind: what was done in the end, whatever was decided: as in `Decision`.
         speech_end_s: when the words ended, by the clock of the frames.
         wait_s: from then to the decision that they had ended.
         decode_s: what the recognizers took.
@@ -84,8 +82,6 @@ class Attendant:
     """Brings one or two channels and a conversation together.
 
     Args:
-        conversation: the dialogue and its record.
-        ears: the recognizers.
         executor: where decoding runs; one worker, since recognizers are not for two threads.
         answer: told every turn; says and shows its replies.
         on_speech: told when somebody begins to speak (True), and when that was no word (False),
@@ -100,25 +96,17 @@ class Attendant:
         answer: Callable[[SpokenTurn], None],
         on_speech: Callable[[str, bool], None] = lambda role, begins: None,
     ) -> None:
-        self.conversation = conversation
+        self.conversation, self.dialogue = conversation, conversation.dialogue
         self.ears = ears
         self.channels: list[Channel] = []
         self._executor = executor
-        self._answer = answer
-        self._on_speech = on_speech
-        self._retries = Retries()
-        self._denials = Denials()
-        self._dictation = Dictation()
+        self._answer, self._on_speech = answer, on_speech
+        self._retries, self._denials, self._dictation = Retries(), Denials(), Dictation()
         self._reading: TakenReading | None = None
         """The last utterance, if it was a reading."""
         self._last = ""
         self._answered_s = float("-inf")
         self._turns = 0
-
-    @property
-    def dialogue(self) -> Dialogue:
-        """What is talked about."""
-        return self.conversation.dialogue
 
     def add(self, role: str, name: str) -> Channel:
         """Listen to one more microphone: "tech", "helper", or "" for one that both share."""
@@ -214,13 +202,11 @@ class Attendant:
             channel.end_now()
             guess.ended_s = channel.now_s
             self._act(channel, guess, decision)
-        elif may_go_on(decision, self.dialogue.dialogs):
+        elif may_go_on(decision, self.dialogue.dialogs) or decision.kind == "again":
             # "Eight" may stand alone, but "eight and a half" begins with it as well.
             channel.endpointer.patience(False)
         elif decision.kind == "accept" and decision.probability >= POLICY["wait"]["short_from"]:
             channel.endpointer.patience(True)
-        elif decision.kind == "again":
-            channel.endpointer.patience(False)
 
     def _stops(self, decision: Decision, in_pause: bool = False) -> bool:
         danger = self.dialogue.danger()
@@ -343,7 +329,7 @@ def _ear(
     channel: Channel, decision: Decision, outcome: _Outcome, decode_s: float
 ) -> dict[str, Any]:
     """How an utterance was recognized, as the record keeps it."""
-    ear: dict[str, Any] = {
+    return {
         "mic": channel.name,
         "shared": not channel.role,
         "decision": outcome.kind,
@@ -353,5 +339,5 @@ def _ear(
             for c in decision.ranked[:RECORDED]
         ],
         "seconds": round(decode_s, 3),
+        **({"doubt": True} if outcome.doubt else {}),
     }
-    return {**ear, "doubt": True} if outcome.doubt else ear

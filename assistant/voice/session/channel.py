@@ -49,8 +49,9 @@ class Utterance:
 
     def heard_again(self) -> Any:
         """What `again` gave; None if there is none or it failed."""
-        failed = self.again is None or self.again.exception() is not None
-        return None if self.again is None or failed else self.again.result()
+        if self.again is None or self.again.exception() is not None:
+            return None
+        return self.again.result()
 
 
 Hear = Callable[[Samples], tuple[str, Future[list[Hearing]]]]

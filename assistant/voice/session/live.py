@@ -15,7 +15,7 @@ from assistant.act import Said
 from assistant.dialogue import Conversation
 from assistant.voice.devices.audio import FRAME_S, AudioError
 from assistant.voice.devices.portaudio import quiet_libraries
-from assistant.voice.devices.streams import Microphone
+from assistant.voice.devices.streams import Microphone, Told
 from assistant.voice.output.player import AudioOutput, NoLoudspeaker, Player
 from assistant.voice.output.queue import SpeechOutput
 from assistant.voice.output.synthesizer import SpeechError, Synthesizer
@@ -38,8 +38,8 @@ class Timings:
         """What ended at `end_s` is answered with `said`, which is about to be spoken."""
         self._end_s, self._said, self._sounded = end_s, frozenset(said), False
 
-    def first(self, said: Said, at_s: float) -> None:
-        """`said` begins to be heard; a signal is a `Said` without words."""
+    def first(self, said: Said, where: str, at_s: float) -> None:
+        """`said` begins to be heard somewhere; a signal is a `Said` without words."""
         ours = said in self._said
         if not ours and said.text:
             return  # the end of an older answer, on the other loudspeaker
@@ -87,14 +87,8 @@ class Devices:
 
 
 class Live:
-    """A conversation with real microphones and loudspeakers; `run` returns at its end.
-
-    Args:
-        conversation: the dialogue and its record.
-        ears: the recognizers.
-        devices: which to use.
-        show: shows every turn.
-        tell: told in one line what goes wrong.
+    """A conversation with real microphones and loudspeakers; `run` returns at its end. `show` shows
+    every turn, `tell` is told in one line what goes wrong.
 
     Raises:
         AudioError: there is no such device.
@@ -124,7 +118,7 @@ class Live:
             named = devices.helper_speaker
             second = self._output(named, opened) if named else None
             synthesizer = opened.enter_context(closing(Synthesizer()))
-            speech = SpeechOutput(synthesizer, output, second, self._sounds, tell)
+            speech = SpeechOutput(synthesizer, output, second, self.timings.first, tell)
             self.speech = opened.enter_context(closing(speech))
             self.speech.start()
             executor = ThreadPoolExecutor(1, "ears")
@@ -145,9 +139,6 @@ class Live:
             if name is not None:
                 raise
             return NoLoudspeaker()  # a shop without a loudspeaker reads the screen
-
-    def _sounds(self, said: Said, where: str, at_s: float) -> None:
-        self.timings.first(said, at_s)
 
     def run(self, opening: Sequence[Said]) -> None:
         """Say the opening, then listen until the job is signed off or interrupted."""
@@ -225,9 +216,9 @@ class Live:
             return [one for one in missed if one.cue]
         return [one for one in missed if one.key not in _NOT_HEARD]
 
-    def _told(self, key: str, who: str = "") -> Callable[..., None]:
+    def _told(self, key: str, who: str = "") -> Told:
         """Devices come and go in threads of their own; the record is written from one."""
-        return lambda *_: self._news.put((key, who))
+        return lambda: self._news.put((key, who))
 
     def _report_news(self) -> None:
         while not self._news.empty():

@@ -45,23 +45,19 @@ def listen_files(
     sounds: Sequence[Named],
     told: Callable[[SpokenTurn], None] = lambda turn: None,
 ) -> None:
-    """Play recordings into a conversation. Nothing is spoken: a recording cannot listen.
+    """Play recordings into a conversation: the technician's, and the helper's made at the same
+    time; with one, both people are in it. Nothing is spoken: a recording cannot listen.
 
-    Args:
-        sounds: the technician's, and the helper's made at the same time; with one, both people
-            are in it.
-        told: called for every turn; shows it.
+    `told` is called for every turn, and shows it.
     """
     attendant = Attendant(conversation, ears, AtOnce(), told)
     roles = ("tech", "helper") if len(sounds) > 1 else ("",)
-    channels = [
-        (attendant.add(role, name), samples)
-        for role, (name, samples) in zip(roles, sounds, strict=True)
-    ]
+    channels = [attendant.add(role, name) for role, (name, _) in zip(roles, sounds, strict=True)]
     attendant.warm()
-    longest = max(len(samples) for _, samples in channels)
-    for start in range(0, longest + _whole_frames(RECORDING["silence_after_s"]) - FRAME, FRAME):
-        for channel, samples in channels:
+    longest = max(len(samples) for _, samples in sounds)
+    silence = round(RECORDING["silence_after_s"] / FRAME_S) * FRAME
+    for start in range(0, longest + silence - FRAME, FRAME):
+        for channel, (_, samples) in zip(channels, sounds, strict=True):
             frame = samples[start : start + FRAME]
             if len(frame) < FRAME:
                 frame = np.concatenate([frame, _faint(FRAME, start)[len(frame) :]])
@@ -69,10 +65,6 @@ def listen_files(
         attendant.pump()
         if conversation.dialogue.finished:
             break
-
-
-def _whole_frames(seconds: float) -> int:
-    return round(seconds / FRAME_S) * FRAME
 
 
 def _faint(count: int, seed: int = 0) -> Samples:
@@ -86,15 +78,10 @@ def _faint(count: int, seed: int = 0) -> Samples:
 def hear_files(
     paths: Iterable[Path], quantity: str, ears: Recognizers, metric: bool = False
 ) -> Iterator[dict[str, Any]]:
-    """What was said in each file, as `lugcall hear --json` prints it.
+    """What was said in each file, one utterance each, as `lugcall hear --json` prints it.
 
-    A file that cannot be read gives an object with `status` "refused" and `why`.
-
-    Args:
-        paths: sound files, one utterance each.
-        quantity: a name from `QUANTITIES`.
-        ears: the recognizers.
-        metric: a metric shop: bare numbers are millimetres.
+    A file that cannot be read gives an object with `status` "refused" and `why`. In a `metric` shop
+    bare numbers are millimetres.
     """
     ears.expect(reading_grammar(quantity, metric))
     interpret = reading_interpreter(quantity, metric)
@@ -116,7 +103,7 @@ def hear_files(
             "probability": round(decision.probability, 4),
             "decision": decision.kind,
             "alternatives": [_alternative(other) for other in decision.ranked[1:]],
-            "engines": list(ears.names),
+            "engines": ears.names,
             "seconds": round(time.perf_counter() - begun, 4),
         }
 
