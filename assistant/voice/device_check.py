@@ -327,13 +327,8 @@ _STANDS_OUT = 8.0
 
 @dataclass(frozen=True, slots=True)
 class HeardBack:
-    """What came back.
-
-    Attributes:
-        heard: whether anything did.
-        delay_s: how much later than played; 0 when not heard.
-        path_db: its level as recorded, less its level as played; -120 when not heard.
-    """
+    """What came back: how much later than it was played, and its level as recorded, less its level
+    as played."""
 
     heard: bool
     delay_s: float = 0.0
@@ -372,16 +367,9 @@ _PAUSE = np.zeros(4000, dtype=np.float32)
 
 @dataclass(slots=True)
 class DevicesReport:
-    """What was found.
-
-    Attributes:
-        devices: all that is plugged in; empty for a file.
-        source: the microphone or file that was judged, or "".
-        microphone: the verdict on it, or None when there is no microphone.
-        loudspeaker: the one that was tested, or "".
-        echo: whether the microphone heard it, or None when not tested.
-        problems: one line each, beside the microphone's own.
-    """
+    """What was found: all that is plugged in, the microphone or file that was judged and the
+    verdict on it, the loudspeaker that was tested and whether it was heard, and what else is wrong,
+    a line each."""
 
     devices: list[SoundDevice] = field(default_factory=list)
     source: str = ""

@@ -51,13 +51,8 @@ class EndpointEvent:
 
 
 class EndWaits(NamedTuple):
-    """How long a pause ends an utterance, in seconds.
-
-    Attributes:
-        short_s: when what was said can stand as it is.
-        long_s: when it cannot, as after "nine".
-        usual_s: when nobody knows yet: the step's own.
-    """
+    """How long a pause ends an utterance: short when what was said can stand as it is, long when it
+    cannot, as after "nine", and usual when nobody knows yet."""
 
     short_s: float = 0.22
     long_s: float = 0.55
@@ -67,12 +62,10 @@ class EndWaits(NamedTuple):
 class Endpointer:
     """Utterances of one microphone, beside which a loudspeaker may be sounding.
 
-    Attributes:
-        waits: those of the step.
+    `waits` are those of the step.
     """
 
     def __init__(self, waits: EndWaits | None = None, vad: Vad | None = None) -> None:
-        """`vad`: the detector of speech; a new one if not given."""
         self._echo = EchoCanceller()
         self._detector = SpeechDetector(vad or Vad(), self._echo)
         self.waits = waits or EndWaits()
@@ -96,10 +89,8 @@ class Endpointer:
         return self._detector.noise_floor.db
 
     def patience(self, complete: bool | None) -> None:
-        """Whether what was said so far can stand (True), cannot (False), or is unknown (None).
-
-        Holds until the speech goes on or ends.
-        """
+        """Whether what was said so far can stand, cannot, or is unknown (None), until the speech
+        goes on or ends."""
         self._complete = complete
 
     def feed(
@@ -111,9 +102,6 @@ class Endpointer:
             heard: shape (`FRAME`,).
             played: the same of what the loudspeaker was given for that time, None for nothing.
             over_us: the assistant is speaking, so that more is needed to count as a person.
-
-        Returns:
-            what the frame brought about, mostly nothing.
         """
         frame = self._echo.feed(heard, _NOTHING_PLAYED if played is None else played)
         self._detector.feed(frame, over_us)

@@ -76,8 +76,7 @@ class BackgroundTalk:
     nothing to learn from. Levels are medians of three frames: one loud frame changes nothing.
 
     Attributes:
-        db: its level, dB re full scale.
-        now_db: level of the last frames, dB re full scale.
+        db, now_db: its level and that of the last frames, dB re full scale.
         share: how many of the frames of the last second or two sounded like speech, 0 to 1.
     """
 

@@ -62,13 +62,8 @@ STAND_OUT_DB = 6.0
 
 
 class SpeechThresholds(NamedTuple):
-    """What a frame needs to count as speech to us.
-
-    Attributes:
-        probability: of speech.
-        floor_db, background_db, echo_db: level above the noise floor, above people talking in the
-            background, above what may be left of the assistant's own voice.
-    """
+    """What a frame needs to count as speech to us: its probability, and levels above the noise
+    floor, above people talking in the background, above what may be left of our own voice."""
 
     probability: float
     floor_db: float
@@ -84,11 +79,7 @@ GO_ON_OVER_US = SpeechThresholds(0.4, 2.0, 1.0, 4.0)
 
 
 class SpeechDetector:
-    """Takes frames and says of each whether it begins speech, or goes on with it.
-
-    Attributes:
-        noise_floor: for a meter.
-    """
+    """Takes frames and says of each whether it begins speech, or goes on with it."""
 
     def __init__(self, vad: Vad, echo: EchoCanceller) -> None:
         """`echo` has taken the assistant's own voice out of the frames that come."""

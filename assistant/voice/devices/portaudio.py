@@ -91,7 +91,7 @@ class PortAudio:
         return sounddevice
 
     def devices(self) -> list[SoundDevice]:
-        """All inputs and outputs known since PortAudio was started; AudioError if it cannot tell."""
+        """All inputs and outputs known since PortAudio was started; `AudioError` if it fails."""
         sd = self.library()
         with self.lock:
             try:
@@ -162,11 +162,7 @@ class PortAudio:
         raise AudioError(f"{problem}; lugcall devices shows what works")
 
     def start(self, stream: Any) -> None:
-        """Let a stream run.
-
-        Raises:
-            AudioError: the device went away between opening and starting.
-        """
+        """Let a stream run; `AudioError` if the device went away since it was opened."""
         try:
             stream.start()
         except self.library().PortAudioError as error:

@@ -35,12 +35,8 @@ def nobody() -> None:
 
 
 class DeviceStream:
-    """A stream on a device, for `Microphone` and `output.player.Player` to build on.
-
-    Attributes:
-        name: the device's.
-        lost: whether the device is away at present.
-    """
+    """A stream on a device of that name, for `Microphone` and `output.player.Player` to build on;
+    `lost` while the device is away."""
 
     kind = ""
     block = 0
@@ -157,10 +153,9 @@ class Frame:
 
 
 class Framer:
-    """Cuts what a device delivers, at its rate and in its pieces, into frames."""
+    """Cuts what a device delivers, at its rate and in its pieces, into frames at `RATE`."""
 
     def __init__(self, rate: int = RATE) -> None:
-        """`rate`: samples a second that come in; resampled as they come when it is not `RATE`."""
         self._down = None
         if rate != RATE:
             self._down = soxr.ResampleStream(rate, RATE, 1, dtype="float32", quality="HQ")
@@ -172,12 +167,9 @@ class Framer:
         if self._down is not None:
             samples = self._down.resample_chunk(samples)
         left = np.concatenate([self._left, samples])
-        at = until - len(left) / RATE
+        late = until - len(left) / RATE - self._at
         # Delivery times jitter; sound does not. A jump means that something was lost.
-        if abs(at - self._at) > 0.03:
-            self._at = at
-        else:
-            self._at += 0.02 * (at - self._at)
+        self._at += late if abs(late) > 0.03 else 0.02 * late
         frames = []
         while len(left) >= FRAME:
             frames.append(Frame(left[:FRAME], self._at))

@@ -177,15 +177,10 @@ _SHADES = ("shy", "fat", "about", "one", "within", "under", "beyond", "sum")
 
 @cache
 def reading(name: str, metric: bool = False, short: bool = False) -> Rule:
-    """What may be called out when `name` is asked for: the amount, qualified or not.
+    """What may be called out when the quantity `name` is asked for: the amount, qualified or not.
 
-    Args:
-        name: a key of `QUANTITIES`.
-        metric: whether bare numbers are millimetres.
-        short: leave out what is seldom said: leads, ranges, repairs.
-
-    Raises:
-        KeyError: there is no such quantity.
+    Bare numbers are millimetres if `metric`; `short` leaves out what is seldom said: leads, ranges,
+    repairs.
     """
     q = QUANTITIES[name]
     if q.unit != "in":
@@ -208,11 +203,7 @@ def reading(name: str, metric: bool = False, short: bool = False) -> Rule:
 
 @cache
 def reading_grammar(name: str, metric: bool = False) -> Grammar:
-    """The grammar for one quantity alone, as `lugcall hear --for` uses it.
-
-    Raises:
-        KeyError: there is no such quantity.
-    """
+    """The grammar for one quantity alone, as `lugcall hear --for` uses it."""
     return Grammar(name, reading(name, metric))
 
 
@@ -227,13 +218,8 @@ _ANSWER_UNITS = ("inches", "inch", "thousandths", "thou", "millimetres", "millim
 
 
 def expected(dialogue: Dialogue, who: str = "", asked: Question | None = None) -> Grammar:
-    """The grammar of this moment.
-
-    Args:
-        dialogue: where it stands.
-        who: "tech" or "helper" when the microphone is one person's; "" when it is shared.
-        asked: the question about a reading that waits for its answer, if any.
-    """
+    """The grammar of this moment, for a microphone of `who` ("" when it is shared), with the
+    question about a reading that waits for its answer, if any."""
     phrases = frozenset(_phrases(dialogue, who))
     quantity = dialogue.expects()
     last = quantity or dialogue.last_quantity()

@@ -110,11 +110,7 @@ def over_tokens(start: State[str], spell: Callable[[str], tuple[int, ...]]) -> S
 
     A token is a word or a piece of one, and one word's tokens may begin another's ("six",
     "sixteenth"): a place is a state over words, and the tokens still to come of the word that
-    leads to it.
-
-    Args:
-        start: first state over words.
-        spell: gives a word's tokens, as it is written after a space.
+    leads to it. `spell` gives a word's tokens, as it is written after a space.
     """
 
     def moves(place: tuple[State[str], tuple[int, ...]]) -> Iterator[tuple[int, Any]]:
@@ -131,7 +127,7 @@ def over_tokens(start: State[str], spell: Callable[[str], tuple[int, ...]]) -> S
 
 @dataclass(frozen=True, eq=False)
 class Grammar:
-    """A root rule under a name, which is for messages. Each object is a grammar of its own."""
+    """A root rule under a name, which is for messages."""
 
     name: str
     root: Rule

@@ -85,7 +85,7 @@ class WhisperRecognizer:
 
     Args:
         folder: a CTranslate2 model: config.json, model.bin, tokenizer.json, vocabulary.txt.
-        threads: processor threads for the encoder.
+        threads: for the encoder.
         shop: the weights are those that the changes of `whisper_shop` fit, and these are made.
         changes: another file of changes than the one that comes with lugcall.
 

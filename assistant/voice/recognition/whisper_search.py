@@ -52,12 +52,7 @@ class SearchResult:
 
 
 class Search:
-    """Searches with one decoder.
-
-    Args:
-        decoder: the decoder.
-        ends: which kept tokens end a phrase.
-    """
+    """Searches with one decoder."""
 
     def __init__(self, decoder: Decoder, ends: Ends) -> None:
         self.decoder = decoder

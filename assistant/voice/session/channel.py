@@ -19,7 +19,6 @@ class Utterance:
     """One person's words on their way to being understood.
 
     Attributes:
-        samples: the sound.
         grammar: the name of the one it is heard with.
         hearings: what the recognizers make of it; done or still to come.
         start_s, speech_end_s, ended_s: by the clock of the frames; `ended_s` is when it was taken
@@ -59,14 +58,11 @@ Hear = Callable[[Samples], tuple[str, Future[list[Hearing]]]]
 
 
 class Channel:
-    """A microphone that one role, or both ("" then), speak into.
+    """A microphone that one role, or both ("" then), speak into; `name` is the device or file, for
+    the record.
 
-    Args:
-        role: "tech", "helper" or "".
-        name: the device or file, for the record.
-        hear: decodes with what may be said now.
-        on_speech: told the role when somebody begins to speak (True), and when that turned out to
-            be no word (False).
+    `on_speech` is told the role when somebody begins to speak (True), and when that turned out to
+    be no word (False).
 
     Attributes:
         guess: words after which there is a pause that may not be the end, or None.
