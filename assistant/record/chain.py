@@ -278,7 +278,7 @@ def _judge(path: Path, reader: ChainReader, seal: str | None, with_clips: bool) 
     for event in reader:
         if event.kind == "closed":
             paper = seal_of(event.hash)
-        if wanted is not None and seal_of(event.hash) == wanted:
+        if seal_of(event.hash) == wanted:
             sealed_at, sealed_closed = reader.count, reader.closed
         if with_clips and (clip := _clip(path, event)) is not None:
             file, state = clip
@@ -286,16 +286,17 @@ def _judge(path: Path, reader: ChainReader, seal: str | None, with_clips: bool) 
             if state in _BAD and not changed:
                 changed = f"the clip of line {reader.count} {_BAD[state]}: {file}"
     fault, end = reader.fault, reader.count
-    whole = "" if seal is None else _by_seal(wanted, sealed_at, sealed_closed, end)
-    problem = (fault.text if fault is not None else whole) or changed
+    by_seal = _by_seal(seal, wanted, sealed_at, sealed_closed, end)
+    problem = (by_seal if fault is None else fault.text) or changed
+    head, code = (reader.head, seal_of(reader.head)) if end else ("", "")
     return Verdict(
         path=path,
         ok=not problem,
         events=end,
         closed=reader.closed,
         problem=problem or None,
-        head=reader.head if end else "",
-        seal=seal_of(reader.head) if end else "",
+        head=head,
+        seal=code,
         torn=fault is not None and fault.what == "torn" and not changed,
         clips=clips["good"],
         clips_removed=clips["removed"],
@@ -303,8 +304,10 @@ def _judge(path: Path, reader: ChainReader, seal: str | None, with_clips: bool) 
     )
 
 
-def _by_seal(wanted: str | None, sealed_at: int, closed: bool, end: int) -> str:
+def _by_seal(given: str | None, wanted: str | None, sealed_at: int, closed: bool, end: int) -> str:
     """What is wrong with a whole record by the seal from the paper, taken at a line, or ""."""
+    if given is None:
+        return ""
     if wanted is None:
         return "the seal given is not one: it is 8 digits 0-9 or A-F, like 3F2A-91BC"
     if not sealed_at:
