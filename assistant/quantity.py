@@ -50,7 +50,6 @@ class Quantity:
         step: the part of step ids that read it: "height" in found_height, set_height, final_height.
         fix: the step that puts it right, or "".
         moved_by: the adjusters that change it.
-        symbol: its letter in the equations.
     """
 
     name: str
@@ -65,7 +64,6 @@ class Quantity:
     step: str = ""
     fix: str = ""
     moved_by: tuple[str, ...] = ()
-    symbol: str = ""
 
     @property
     def rule_half_in(self) -> float:
@@ -82,34 +80,34 @@ QUANTITIES: dict[str, Quantity] = {
     for q in (
         Quantity(
             GAP, "gap", "in", (0, 2.0), (0, 1.5), (2.0, 38.0), (0.2, 1.1), small=True,
-            step="gap", fix="ring_plan", moved_by=(RING,), symbol="g",
+            step="gap", fix="ring_plan", moved_by=(RING,),
         ),
         Quantity(
             CLEARANCE, "fork clearance", "in", (0, 1.5), (0, 0.8), (0.9, 20.0), (0.0, 0.5),
             small=True, also=("clearance",), step="clearance", fix="fork_rod",
-            moved_by=(RING, ROD), symbol="c",
+            moved_by=(RING, ROD),
         ),
         Quantity(
             BEARING_TRAVEL, "bearing travel", "in", (0, 2.0), (0, 1.5), (2.0, 38.0), (0.2, 1.1),
-            small=True, symbol="b",
+            small=True,
         ),
         Quantity(
             FREE_TRAVEL, "free travel", "in", (0, 8.0), (0, 5.0), (8, 125), (0.2, 3.5),
             also=("free play", "free pedal"), step="free", fix="free_rod",
-            moved_by=(RING, ROD, STOPS), symbol="F",
+            moved_by=(RING, ROD, STOPS),
         ),
         Quantity(
             PEDAL_HEIGHT, "pedal height", "in", (1, 24), (2, 20), (50, 500), (4.0, 12.0),
-            step="height", fix="height_stop", moved_by=(STOPS,), symbol="H",
+            step="height", fix="height_stop", moved_by=(STOPS,),
         ),
         Quantity(
             TOTAL_TRAVEL, "total travel", "in", (1, 20), (2, 16), (50, 400), (4.0, 12.0),
-            also=("stroke",), step="total", fix="total_stop", moved_by=(STOPS,), symbol="T",
+            also=("stroke",), step="total", fix="total_stop", moved_by=(STOPS,),
         ),
         Quantity(
             BRAKE_CONTACT, "brake contact height", "in", (0, 12), (0, 8), (9, 200), (0.2, 3.5),
             also=("brake contact", "contact height"), step="contact", fix="contact_rod",
-            moved_by=(ROD, STOPS), symbol="h",
+            moved_by=(ROD, STOPS),
         ),
         Quantity(LUGS, "lugs moved", "lugs", (0, 40), also=("lugs", "lug count")),
         Quantity(TURNS, "turns", "turns", (0, 60)),
@@ -118,11 +116,8 @@ QUANTITIES: dict[str, Quantity] = {
     )
 }  # fmt: skip
 
-PEDAL = (FREE_TRAVEL, PEDAL_HEIGHT, BRAKE_CONTACT, TOTAL_TRAVEL)
-"""Read at the pedal."""
 JUDGED = (GAP, CLEARANCE, PEDAL_HEIGHT, TOTAL_TRAVEL, FREE_TRAVEL, BRAKE_CONTACT)
 """Judged against limits, in the order in which the job reads them last."""
-BY_SYMBOL = {q.symbol: q for q in QUANTITIES.values() if q.symbol}
 BY_STEP = {q.step: q for q in QUANTITIES.values() if q.step}
 
 ANY = Quantity("", "length", "in", (0, 40), (0, 0), (0, 0))

@@ -159,6 +159,5 @@ def gauge_that_settles(judgement: Judgement) -> Gauge | None:
 
     None when the reading is decided already, or when no gauge of the table would do.
     """
-    if judgement.decision != "too close" or judgement.needed_u_in is None:
-        return None
-    return next((gauge for gauge in GAUGES if gauge.u_in <= judgement.needed_u_in), None)
+    needed = judgement.needed_u_in if judgement.decision == "too close" else None
+    return next((g for g in GAUGES if needed is not None and g.u_in <= needed), None)

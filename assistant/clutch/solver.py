@@ -109,8 +109,6 @@ class Rank(NamedTuple):
 
 
 class Found(NamedTuple):
-    """A setting and its rank."""
-
     setting: Setting
     rank: Rank
 
@@ -397,12 +395,7 @@ class Settings:
         return self.possible and self.grade == GRADES
 
 
-def solve(
-    truck: Truck,
-    locked: Locked = FREE,
-    *,
-    with_candidates: bool = True,
-) -> Settings:
+def solve(truck: Truck, locked: Locked = FREE, *, with_candidates: bool = True) -> Settings:
     """The best setting of the adjusters that are free, the others kept where they are locked.
 
     Raises:
@@ -441,10 +434,8 @@ def _within_reach(
             return keep, locked, found, (GAP,)
     loose = [q for q in reversed(ORDER) if q in keep and q != GAP]
     for size in range(1, len(loose) + 1):
-        odd = [
-            drop for drop in combinations(loose, size) if possible(truck, keep - set(drop), locked)
-        ]
-        if odd:
+        drops = combinations(loose, size)
+        if odd := [drop for drop in drops if possible(truck, keep - set(drop), locked)]:
             rest = keep - set(odd[0])
             alone = tuple(drop[0] for drop in odd) if size == 1 and not gap_out else ()
             return rest, locked, search(truck, rest, locked), alone
@@ -466,15 +457,9 @@ def candidate(
     after = truck.after(setting)
     sure = {q: sureness(after[q].value_in, after[q].u_in, limits) for q, limits in judged.items()}
     tightest = min(sure, key=lambda q: sure[q])
-    return RankedSetting(
-        kind,
-        setting,
-        after,
-        tightest,
-        sure[tightest],
-        conformance_probability(after[tightest], judged[tightest]),
-        tuple(q for q in judged if sure[q] < -1e-6),
-    )
+    probability = conformance_probability(after[tightest], judged[tightest])
+    out = tuple(q for q in judged if sure[q] < -1e-6)
+    return RankedSetting(kind, setting, after, tightest, sure[tightest], probability, out)
 
 
 def _miss(limits: Limits, value_in: float) -> float:
@@ -492,14 +477,12 @@ def _others(
     shown = {setting}
     kept = {q: limits for q, limits in judged.items() if q in wanted}
     worst = candidate(truck, "chosen", setting, kept).margin_u if kept else ENOUGH
-    tries: list[tuple[Kind, Found | None]] = []
-    neighbours: tuple[tuple[Kind, int], ...] = (
-        ("a lug looser", setting.lugs - 1),
-        ("a lug tighter", setting.lugs + 1),
-    )
-    for kind, count in neighbours:
-        if abs(count) <= truck.adjusters.max_lugs:
-            tries.append((kind, search(truck, wanted, locked._replace(lugs=count))))
+    kinds: tuple[Kind, Kind] = ("a lug looser", "a lug tighter")
+    tries: list[tuple[Kind, Found | None]] = [
+        (kind, search(truck, wanted, locked._replace(lugs=count)))
+        for kind, count in zip(kinds, (setting.lugs - 1, setting.lugs + 1), strict=True)
+        if abs(count) <= truck.adjusters.max_lugs
+    ]
     if worst < ENOUGH:  # else nothing is gained by more moves
         tries.append(("widest margin", widest(truck, wanted, locked)))
     if setting != Setting():

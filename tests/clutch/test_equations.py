@@ -29,7 +29,6 @@ from assistant.clutch.equations import (
 )
 from assistant.clutch.uncertainty import Measured
 from assistant.job import plan_words
-from assistant.quantity import BY_SYMBOL
 
 QUICK = settings(max_examples=50, deadline=None, database=None)
 ratios, clearances = st.floats(6, 18), st.floats(0.04, 0.25)
@@ -37,13 +36,21 @@ gaps, lashes = st.floats(0.3, 0.8), st.floats(0, 0.2)
 U, FINE = 0.009, 0.001
 HEIGHT, TOTAL = 14.0, 9.0
 FLAT = 1 / 120
+SYMBOLS = {
+    "g": "gap",
+    "c": "clearance",
+    "F": "free-travel",
+    "H": "pedal-height",
+    "T": "total-travel",
+    "h": "brake-contact",
+}
 
 
 def readings(
     ratio: float, c: float, g: float, lash: float = 0.0, wrong: dict[str, float] | None = None
 ) -> Readings:
     """Every reading of a truck with this geometry, some of them wrong by so many inches."""
-    change = {symbol: 0.0 for symbol in BY_SYMBOL} | (wrong or {})
+    change = {symbol: 0.0 for symbol in SYMBOLS} | (wrong or {})
     return Readings(
         gap=Measured(g + change["g"], FINE),
         clearance=Measured(c + change["c"], FINE),
@@ -92,7 +99,7 @@ def test_putting_one_suspect_right_makes_the_ratios_agree(
     if reading in "cg":
         wrong /= 20
     finding = quarrel(ratio, c, g, wrong={reading: wrong})
-    symbols = {q.name: symbol for symbol, q in BY_SYMBOL.items()}
+    symbols = {name: symbol for symbol, name in SYMBOLS.items()}
     base = {"F": ratio * c, "c": c, "H": HEIGHT, "h": HEIGHT - ratio * (c + g), "g": g}
     for suspect in finding.suspects:
         fixed, symbol = dict(base), symbols[suspect.quantity]

@@ -14,7 +14,6 @@ from assistant.clutch.linkage.stroke import Joint, Linkage, all_positive
 CABLE_MODULUS_PSI = 12e6
 # Metal in a stranded cable, as a share of its circle: from memory.
 METAL_SHARE = 0.6
-_LONGEST_IN = 16.0
 
 
 def cable_stiffness_lbf_in(diameter_in: float, length_in: float, modulus_psi: float) -> float:
@@ -46,13 +45,6 @@ class Cable(Linkage):
     def __post_init__(self) -> None:
         figures = (self.pedal_lever, self.fork_lever, self.stiffness_lbf_in, self.lead_in)
         all_positive(figures, "Levers, stiffness and thread")
-
-    @property
-    def reach_in(self) -> float:
-        return _LONGEST_IN
-
-    def fork_in(self, pedal_in: float) -> float:
-        return pedal_in / self.ratio(pedal_in)
 
     def ratio(self, pedal_in: float) -> float:
         return self.pedal_lever * self.fork_lever

@@ -44,12 +44,10 @@ class Hydraulic(Linkage):
     self_filling: bool = False
 
     def __post_init__(self) -> None:
-        levers, bores = (
-            (self.pedal_lever, self.fork_lever),
-            (self.master_bore_in, self.slave_bore_in),
-        )
-        strokes = (self.master_stroke_in, self.slave_stroke_in)
-        all_positive((*levers, *bores, *strokes), "Levers, bores and strokes")
+        levers = (self.pedal_lever, self.fork_lever)
+        master = (self.master_bore_in, self.master_stroke_in)
+        slave = (self.slave_bore_in, self.slave_stroke_in)
+        all_positive((*levers, *master, *slave), "Levers, bores and strokes")
         if min(self.fluid_in3, self.air_in3, self.port_in) < 0.0:
             raise LinkageError("Fluid, air and port travel cannot be below zero: measure again.")
         if self.port_in >= self.master_stroke_in:
@@ -84,7 +82,7 @@ class Hydraulic(Linkage):
             raise LinkageError(
                 "Master or slave is at its end before that: check bores and strokes."
             )
-        return pedal_in / self.ratio(pedal_in)
+        return Linkage.fork_in(self, pedal_in)
 
     def ratio(self, pedal_in: float) -> float:
         return self.pedal_lever * self._pistons * self.fork_lever

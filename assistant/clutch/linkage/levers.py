@@ -15,7 +15,9 @@ import math
 from dataclasses import dataclass
 from functools import lru_cache
 
-from assistant.clutch.linkage.stroke import Joint, Linkage, LinkageError, all_positive
+from assistant.clutch.linkage.stroke import LONGEST_IN, Joint, Linkage, LinkageError, all_positive
+
+_IN_LINE = "Rod and lever stand in line there: measure lengths and angle again."
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,9 +80,7 @@ class FourBar:
         driven, rod = self.driven(drive), self.coupler(drive)
         carried = self.lever_in * math.sin(driven - rod)
         if abs(carried) < 1e-9 * self.lever_in:
-            raise LinkageError(
-                "Rod and lever stand in line there: measure lengths and angle again."
-            )
+            raise LinkageError(_IN_LINE)
         return self.arm_in * math.sin(drive - rod) / carried
 
     def driven_per_rod(self, drive: float) -> float:
@@ -91,9 +91,7 @@ class FourBar:
         r, _, inside = self._triangle(drive)
         across = self.lever_in * r * math.sin(inside)
         if abs(across) < 1e-12:
-            raise LinkageError(
-                "Rod and lever stand in line there: measure lengths and angle again."
-            )
+            raise LinkageError(_IN_LINE)
         return (self.rod_in / across) * (1.0 if self.crossed else -1.0)
 
 
@@ -105,7 +103,6 @@ class FourBar:
 # How finely the end of the stroke is looked for, in inches: first by steps, then by halving.
 _STEP_IN = 1 / 4
 _HALVINGS = 12
-_LONGEST_IN = 16.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,8 +118,12 @@ class Stage:
     pull: bool = False
     name: str = "rod"
 
+    @property
+    def _sign(self) -> float:
+        return 1.0 if self.pull else -1.0
+
     def _drive(self, turned: float) -> float:
-        return self.rest + turned if self.pull else self.rest - turned
+        return self.rest + self._sign * turned
 
     def turn(self, turned: float) -> float:
         """How far the driven lever has turned, radians, for the arm; positive as it starts out."""
@@ -130,13 +131,12 @@ class Stage:
 
     def gain(self, turned: float) -> float:
         """Radians of the lever per radian of the arm; below zero once it runs back."""
-        return self.way * self.bar.gain(self._drive(turned)) * (1.0 if self.pull else -1.0)
+        return self.way * self.bar.gain(self._drive(turned)) * self._sign
 
     @property
     def way(self) -> float:
         """1.0 where the driven lever's angle grows as the pedal is pressed, else -1.0."""
-        gain = self.bar.gain(self.rest) * (1.0 if self.pull else -1.0)
-        return 1.0 if gain >= 0.0 else -1.0
+        return 1.0 if self.bar.gain(self.rest) * self._sign >= 0.0 else -1.0
 
     def turn_per_rod(self) -> float:
         """Radians toward release that the lever turns for an inch more of rod, pedal at rest."""
@@ -230,11 +230,11 @@ class LeverChain(Linkage):
 def _reach_in(chain: LeverChain) -> float:
     """The last place up to which the chain moves on; a pedal asks for it many times a turn."""
     good = 0.0
-    while good < _LONGEST_IN and chain.moves_on(good + _STEP_IN):
+    while chain.moves_on(good + _STEP_IN):
         good += _STEP_IN
+        if good >= LONGEST_IN:
+            return LONGEST_IN
     bad = good + _STEP_IN
-    if good >= _LONGEST_IN:
-        return _LONGEST_IN
     for _ in range(_HALVINGS):
         middle = (good + bad) / 2.0
         good, bad = (middle, bad) if chain.moves_on(middle) else (good, middle)

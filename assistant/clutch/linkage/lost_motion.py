@@ -90,16 +90,14 @@ def find_lost_motion(
     kind = _kind(free, stroke, readings)
     at = _between(linkage, readings, load, joints) if joints else None
     lost = LostMotion(kind, free, stroke, at, (), None)
-    ratio = linkage.ratio(0.0)
+    pedal, force = linkage.ratio(0.0) * 0.01, load.at(readings.gap.value_in)
     if lost.slack_in > 0.0:
-        moved = linkage.joints(ratio * 0.01)  # a hundredth of an inch at the fork
-        shares = [(j.name, lost.slack_in * j.travel_in / (ratio * 0.01)) for j in moved]
+        moved = linkage.joints(pedal)  # a hundredth of an inch at the fork
+        shares = ((j.name, lost.slack_in * j.travel_in / pedal) for j in moved)
         lost = lost._replace(if_at=tuple(shares))
     air = getattr(linkage, "air_for", None)
-    if lost.give_in > 0.0 and air is not None and load.at(readings.gap.value_in) > 0.0:
-        force = load.at(readings.gap.value_in)
-        known = linkage.lost_in(force)
-        lost = lost._replace(air_in3=air(known + lost.give_in, force))
+    if lost.give_in > 0.0 and air is not None and force > 0.0:
+        lost = lost._replace(air_in3=air(linkage.lost_in(force) + lost.give_in, force))
     return lost
 
 
@@ -173,8 +171,7 @@ def _between(
         if name not in names:
             raise LinkageError(f"This chain has no joint {name!r}: use one of {', '.join(names)}.")
     stroke_u = math.hypot(r.pedal_height.u_in, r.brake_contact.u_in)
-    before = ""
-    last: tuple[str, float] | None = None
+    before, share = "", 0.0
     for joint in expected:
         if joint.name not in read:
             continue
@@ -184,9 +181,8 @@ def _between(
         missing = joint.travel_in - got.value_in
         if missing > TWO_SIDED * u:
             return Between(before, joint.name, missing)
-        before, last = joint.name, (joint.name, missing)
+        before = joint.name
     lost = _stroke_lost(linkage, r, load)
-    if last is None or lost is None or not lost.value_in > TWO_SIDED * lost.u_in:
+    if not before or lost is None or not lost.value_in > TWO_SIDED * lost.u_in:
         return None
-    share = next(j.travel_in for j in expected if j.name == last[0]) / worked
-    return Between(last[0], "the fork", lost.value_in * share)
+    return Between(before, "the fork", lost.value_in * share)

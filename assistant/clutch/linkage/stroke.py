@@ -11,6 +11,8 @@ from abc import ABC, abstractmethod
 from collections.abc import Iterable
 from typing import NamedTuple
 
+LONGEST_IN = 16.0
+"""As far as any pedal goes."""
 _TURNS = 60  # more halvings than any stroke needs
 _CLOSE_IN = 1e-12
 
@@ -32,9 +34,9 @@ class Linkage(ABC):
     __slots__ = ()
 
     @property
-    @abstractmethod
     def reach_in(self) -> float:
         """The furthest pedal travel this model can follow, in inches."""
+        return LONGEST_IN
 
     @property
     def end_in(self) -> float:
@@ -54,13 +56,15 @@ class Linkage(ABC):
         """Whether the fork stays on the bearing by itself, so that clearance costs no travel."""
         return False
 
-    @abstractmethod
     def fork_in(self, pedal_in: float) -> float:
         """Travel of the fork's tips, in inches, for pedal travel, without any load.
+
+        Here for a ratio that stays the same.
 
         Raises:
             LinkageError: the chain cannot move so far.
         """
+        return pedal_in / self.ratio(pedal_in)
 
     @abstractmethod
     def ratio(self, pedal_in: float) -> float:
