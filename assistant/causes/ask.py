@@ -39,7 +39,6 @@ class CauseTalk:
         return True
 
     def begin(self) -> list[str]:
-        """The first thing said."""
         if self.case.complaints or self.case.found:
             return self._next()
         complaints = list(self.case.table.complaints.values())
@@ -47,7 +46,6 @@ class CauseTalk:
         return [self.case.table.say("which", examples=examples)]
 
     def hear(self, words: str) -> list[str]:
-        """One line of the technician's; what is answered."""
         text = without_lead(normal(words))
         aside = self._aside(text)
         return aside if aside is not None else self._taken(words, text)

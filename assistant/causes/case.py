@@ -150,15 +150,12 @@ class Case:
 
     @classmethod
     def of(cls, table: Table, card: Card) -> Case:
-        """A case with nothing known yet."""
         return cls(table.of(card))
 
     def chances(self) -> Chances:
-        """Cause -> chance."""
         return weigh(self.table, self.complaints, self.found)
 
     def ranked(self) -> list[tuple[Cause, float]]:
-        """The causes with their chances, the likeliest first."""
         pairs = [(self.table.causes[k], p) for k, p in self.chances().items()]
         return sorted(pairs, key=lambda pair: -round(pair[1], 9))
 

@@ -47,7 +47,6 @@ class Trucks(_FileTable, frozen=True):
     clutch: str | None = None
 
     def fits(self, card: Card) -> bool:
-        """Whether a truck is one of them."""
         asked = structs.asdict(self).items()
         return all(value is None or getattr(card, key) == value for key, value in asked)
 
@@ -180,7 +179,6 @@ class Table(_FileTable, frozen=True):
         return list(dict.fromkeys(marks))
 
     def say(self, reply: str, **fields: object) -> str:
-        """A reply with its blanks filled in."""
         return self.replies[reply].format_map(fields)
 
     def heard_in(self, text: str) -> list[str]:

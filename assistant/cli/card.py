@@ -129,7 +129,6 @@ def _typed(talk: CardTalk, said: list[Said]) -> None:
 def _aloud(
     talk: CardTalk, said: list[Said], sound: Path | None, mic: str | None, speaker: str | None
 ) -> None:
-    """By voice, as a job is done."""
     from assistant.cli.voice import converse, recognizers_for
     from assistant.voice.devices.audio import load
     from assistant.voice.session.live import Devices

@@ -139,7 +139,6 @@ def _fields(of: object, *names: str) -> dict[str, Any]:
 
 
 def _spoken(found: Settled, card: Card) -> dict[str, str]:
-    """The plan in words, whole and by its parts."""
     setting, noun = found.settings.chosen.setting, plan_words.noun(card)
     ring, rod = say("report.own_ring"), say("report.rod_stays", noun=noun)
     if card.clutch != "self-adjusting":
@@ -208,8 +207,6 @@ def _judgements(found: Settled, card: Card, heard: Mapping[str, str]) -> Iterato
 
 
 def plan_text(report: Mapping[str, Any]) -> str:
-    """The report for reading on a screen."""
-
     def length(value_in: float | None) -> str:
         if value_in is None:
             return say("report.unknown")

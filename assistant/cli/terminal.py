@@ -62,10 +62,9 @@ loaded already: to import half of them takes longer than many a command."""
 
 
 class CommandGroup(click.Group):
-    """CommandGroup whose expected errors become one line on standard error, and an exit code."""
+    """Commands whose expected errors become one line on standard error, and an exit code."""
 
     def invoke(self, ctx: click.Context) -> Any:
-        """Run the command that was called."""
         given = list(ctx.args)
         try:
             return super().invoke(ctx)

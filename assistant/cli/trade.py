@@ -54,7 +54,6 @@ def _given(
 
 
 def _kept(history: JobHistory, stage: str) -> dict[str, Measured]:
-    """The lengths that stand in one stage."""
     from assistant.card.arithmetic import lengths_kept
     from assistant.record.history import refuse
 

@@ -79,7 +79,6 @@ class Snapshot:
         return BRAKE_CONTACT in self.values or self.ratio.known
 
     def get(self, quantity: str) -> float | None:
-        """A length in inches, or None."""
         found = self.values.get(quantity)
         return None if found is None else found.value_in
 
@@ -236,7 +235,6 @@ class Stroke:
 
 
 def stroke_of(shot: Snapshot, card: Card) -> Stroke:
-    """The strip of one moment."""
     free = max(0.0, shot.get(FREE_TRAVEL) or 0.0)
     height = shot.get(PEDAL_HEIGHT)
     braked = card.transmission == "non-synchronized"

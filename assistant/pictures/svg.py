@@ -72,17 +72,14 @@ class Sheet:
     def line(
         self, x1: float, y1: float, x2: float, y2: float, thick: float = 4, dashed: bool = False
     ) -> None:
-        """A straight line."""
         dash = {"stroke_dasharray": "18 12"} if dashed else {"stroke_linecap": "butt"}
         self._add("line", x1=x1, y1=y1, x2=x2, y2=y2, stroke=INK, stroke_width=thick, **dash)
 
     def polygon(self, points: list[tuple[float, float]], fill: str = INK) -> None:
-        """A closed shape."""
         text = " ".join(f"{x:.1f},{y:.1f}" for x, y in points)
         self._add("polygon", points=text, fill=FILLS.get(fill, fill), stroke=INK, stroke_width=4)
 
     def circle(self, x: float, y: float, radius: float, fill: str = PAPER) -> None:
-        """A pin."""
         self._add("circle", cx=x, cy=y, r=radius, fill=fill, stroke=INK, stroke_width=4)
 
     def text(
@@ -118,7 +115,6 @@ class Sheet:
 
     @property
     def svg(self) -> str:
-        """The file."""
         Xml.indent(self.root)
         return '<?xml version="1.0" encoding="UTF-8"?>\n' + Xml.tostring(self.root, "unicode")
 

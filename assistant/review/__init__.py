@@ -152,7 +152,6 @@ class Review(Answers):
         return path
 
     def close(self) -> None:
-        """Let go of the files."""
         self._connection.close()
 
     def __enter__(self) -> Review:

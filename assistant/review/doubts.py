@@ -119,7 +119,6 @@ def _turns(history: JobHistory) -> Iterator[Doubt]:
 
 
 def is_long(held_s: float | None) -> bool:
-    """Whether the pedal was held for long."""
     return held_s is not None and held_s > LONG_S
 
 

@@ -41,7 +41,6 @@ def export(review: Review, folder: Path, kind: str) -> list[Path]:
 
 
 def columns_page() -> str:
-    """What every column of every table holds, in Markdown."""
     words = sentences("columns")
     lines = [f"# {words.say('page.title')}", "", words.say("page.units")]
     for table, columns in COLUMNS.items():

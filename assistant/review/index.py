@@ -232,7 +232,6 @@ def source_hash(*files: Path) -> str:
 
 
 def quoted(path: Path) -> str:
-    """A path as a string of SQL's."""
     return "'" + str(path).replace("'", "''") + "'"
 
 

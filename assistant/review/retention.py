@@ -7,8 +7,8 @@ no damage. A clip that is not what its record says is evidence, and is kept.
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterable
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
@@ -37,61 +37,17 @@ class OldClip:
     line: int = 0
 
 
+@dataclass(slots=True)
 class OldClips:
     """What a look through folders finds: `old` clips, and in `kept` a line on each that is left."""
 
-    def __init__(self, before: datetime) -> None:
-        self._before = before
-        self._known: set[Path] = set()
-        self.old: list[OldClip] = []
-        self.kept: list[str] = []
+    old: list[OldClip] = field(default_factory=list)
+    kept: list[str] = field(default_factory=list)
 
     @property
     def size(self) -> int:
         """Bytes of all that is old."""
         return sum(one.size for one in self.old)
-
-    def look_at(self, path: Path) -> None:
-        """Look through the clips of a record."""
-        try:
-            events, problem = read_events(path)
-        except RecordError as error:
-            self.kept.append(str(error))
-            events, problem = [], "unreadable"
-        own = path.parent / f"{path.stem}{_FOLDER}"
-        there = list(own.iterdir()) if own.is_dir() else []
-        if problem is not None:
-            self._known.update(there)
-            if own.is_dir():
-                self.kept.append(f"{path.name} is damaged: its clips are kept")
-            return
-        for event in events:
-            clip = event.data.get("clip") if event.kind == "turn" else None
-            if not isinstance(clip, dict) or "sha256" not in clip:
-                continue
-            file = path.parent / str(clip.get("file"))
-            how = state(path.parent, str(clip.get("file")), str(clip["sha256"]))
-            line = f"{path.name}, line {event.n + 1}"
-            self._known.add(file)
-            if how == "good" and not own.is_symlink():
-                self._add(OldClip(file, event.time, file.stat().st_size, line, path, event.n + 1))
-            elif how != "removed":
-                self.kept.append(f"{line}: its clip is {how} and is kept")
-                # A name that is no clip's own may point anywhere: it protects by name as well.
-                self._known.update(p for p in there if p.name == file.name)
-
-    def look_for_orphans(self, folder: Path) -> None:
-        """Clips that no record refers to: of a record that is gone, or from before a power cut."""
-        for own in sorted(folder.glob(f"*{_FOLDER}")):
-            for path in sorted(own.iterdir()) if own.is_dir() and not own.is_symlink() else ():
-                if path not in self._known and _CLIP.fullmatch(path.name) and not path.is_symlink():
-                    facts = path.stat()
-                    at = datetime.fromtimestamp(facts.st_mtime, UTC)
-                    self._add(OldClip(path, at, facts.st_size, "no record refers to it"))
-
-    def _add(self, clip: OldClip) -> None:
-        if clip.at < self._before:
-            self.old.append(clip)
 
 
 def look(folders: Iterable[Path], days: int, now: datetime | None = None) -> OldClips:
@@ -103,14 +59,56 @@ def look(folders: Iterable[Path], days: int, now: datetime | None = None) -> Old
     Raises:
         RecordError: a folder cannot be listed.
     """
-    found = OldClips((now or datetime.now(UTC)) - timedelta(days=days))
+    found, known, clips = OldClips(), set[Path](), list[OldClip]()
     for folder in folders:
         if not folder.is_dir():
             raise RecordError(f"{folder} is no folder; name a folder of records")
         for path in records_in(folder):
-            found.look_at(path)
-        found.look_for_orphans(folder)
+            clips += _of_record(path, known, found.kept)
+        clips += _orphans(folder, known)
+    before = (now or datetime.now(UTC)) - timedelta(days=days)
+    found.old = [clip for clip in clips if clip.at < before]
     return found
+
+
+def _of_record(path: Path, known: set[Path], kept: list[str]) -> Iterator[OldClip]:
+    """The clips of a record; it adds what it protects to `known`, and lines to `kept`."""
+    try:
+        events, problem = read_events(path)
+    except RecordError as error:
+        kept.append(str(error))
+        events, problem = [], "unreadable"
+    own = path.parent / f"{path.stem}{_FOLDER}"
+    there = list(own.iterdir()) if own.is_dir() else []
+    if problem is not None:
+        known.update(there)
+        if own.is_dir():
+            kept.append(f"{path.name} is damaged: its clips are kept")
+        return
+    for event in events:
+        clip = event.data.get("clip") if event.kind == "turn" else None
+        if not isinstance(clip, dict) or "sha256" not in clip:
+            continue
+        file = path.parent / str(clip.get("file"))
+        how = state(path.parent, str(clip.get("file")), str(clip["sha256"]))
+        line = f"{path.name}, line {event.n + 1}"
+        known.add(file)
+        if how == "good" and not own.is_symlink():
+            yield OldClip(file, event.time, file.stat().st_size, line, path, event.n + 1)
+        elif how != "removed":
+            kept.append(f"{line}: its clip is {how} and is kept")
+            # A name that is no clip's own may point anywhere: it protects by name as well.
+            known.update(p for p in there if p.name == file.name)
+
+
+def _orphans(folder: Path, known: set[Path]) -> Iterator[OldClip]:
+    """Clips that no record refers to: of a record that is gone, or from before a power cut."""
+    for own in sorted(folder.glob(f"*{_FOLDER}")):
+        for path in sorted(own.iterdir()) if own.is_dir() and not own.is_symlink() else ():
+            if path not in known and _CLIP.fullmatch(path.name) and not path.is_symlink():
+                facts = path.stat()
+                at = datetime.fromtimestamp(facts.st_mtime, UTC)
+                yield OldClip(path, at, facts.st_size, "no record refers to it")
 
 
 def remove(

@@ -44,7 +44,6 @@ def as_text(path: str) -> str:
 
 
 def is_record(name: str) -> bool:
-    """Whether a name is one that records have."""
     return name.endswith(SUFFIX)
 
 

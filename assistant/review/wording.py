@@ -25,7 +25,6 @@ def say(name: str, **fields: object) -> str:
 
 
 def step_name(step: str) -> str:
-    """A step by its id, in words."""
     return step.replace("_", " ")
 
 

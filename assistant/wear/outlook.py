@@ -121,7 +121,6 @@ def _cross(chance: Callable[[float], float], level: float, farthest: float) -> f
 # --- All that the records tell of one truck's wear, and what they leave unknown.
 
 
-@dataclass(frozen=True, slots=True)
 class Outlook:
     """One truck. Lengths in inches, distances in miles; None is unknown, and `unknown` says why.
 
@@ -137,21 +136,65 @@ class Outlook:
         notes: what was left out, and why.
     """
 
-    unit: str
-    last: Visit
-    own: int
-    others: int
-    limit_in: float | None = None
-    left: Measured | None = None
-    rate: Range | None = None
-    miles: Range | None = None
-    dates: tuple[date, date | None] | None = None
-    lugs_used: int = 0
-    since: date | None = None
-    lugs_left: int | None = None
-    lining: Range | None = None
-    unknown: tuple[str, ...] = ()
-    notes: tuple[str, ...] = ()
+    def __init__(
+        self, visits: Sequence[Visit], mine: Sequence[Visit], ring_lugs: int | None
+    ) -> None:
+        self._mine, self.unit = mine, mine[-1].unit
+        self._similar = [v for v in visits if v.kind == mine[-1].kind]
+        fleet, _ = intervals_of(self._similar)
+        nodes = rate_of(fleet, self.unit)
+        start = next((v for v in reversed(mine) if v.left and v.miles is not None), None)
+        self.last = start or mine[-1]
+        self.own = len(fleet.get(self.unit, ()))
+        self.others = len({name for name, items in fleet.items() if items} - {self.unit})
+        self.limit_in, self.left = self.last.low_in, self.last.left
+        self.rate = rate_range(nodes) if nodes else None
+        self.unknown = [] if nodes else [say("unknown.rate")]
+        self.miles, self.dates = self._due(start, nodes)
+        self.lugs_used, self.since = sum(v.lugs for v in mine), mine[0].at.date()
+        self.lugs_left, self.lining = self._lining(ring_lugs)
+        self.notes = intervals_of(mine)[1]
+
+    def _due(
+        self, start: Visit | None, nodes: Sequence[RatePoint]
+    ) -> tuple[Range | None, tuple[date, date | None] | None]:
+        """Odometer and dates at which the limit is reached, reckoned from the visit `start`."""
+        if start is None or start.left is None or start.miles is None:
+            self.unknown.append(say("unknown.no_start"))
+            return None, None
+        if start.low_in is None:
+            self.unknown.append(say("unknown.no_limit"))
+            return None, None
+        if not nodes:
+            return None, None
+        spare = start.left.shifted(-start.low_in)
+        miles = _from(start.miles, miles_until(nodes, spare))
+        usage = usage_of([(v.at, v.miles) for v in self._mine if v.miles is not None])
+        if usage is None:
+            self.unknown.append(say("unknown.dates"))
+            return miles, None
+        days = days_until(nodes, spare, usage)
+        return miles, (_day(start, days.low), None if days.high is None else _day(start, days.high))
+
+    def _lining(self, ring_lugs: int | None) -> tuple[int | None, Range | None]:
+        """Lugs left, and the odometer at which none are: wear at the bearing, by the gap."""
+        if "self-adjusting" in self._mine[-1].kind:
+            return None, None  # it has no ring to move
+        ring_lugs = ring_lugs or newest(self._mine, "ring_lugs")
+        if ring_lugs is None:
+            self.unknown.append(say("unknown.ring_lugs"))
+            return None, None
+        left = min(ring_lugs, max(0, ring_lugs - self.lugs_used))
+        last = next((v for v in reversed(self._mine) if v.miles is not None), None)
+        nodes = rate_of(intervals_of(self._similar, by_gap=True)[0], self.unit)
+        if not nodes or last is None or last.miles is None:
+            self.unknown.append(say("unknown.lining"))
+            return left, None
+        pitch = newest(self._mine, "lug_in")
+        if pitch is None:
+            self.unknown.append(say("unknown.lug_travel"))
+        spare = Measured(left * (pitch or COARSE_IN), (pitch or COARSE_IN) / 12**0.5)
+        return left, _from(last.miles, miles_until(nodes, spare))
 
 
 def outlook(visits: Sequence[Visit], unit: str, ring_lugs: int | None = None) -> Outlook | None:
@@ -160,83 +203,12 @@ def outlook(visits: Sequence[Visit], unit: str, ring_lugs: int | None = None) ->
     Without `ring_lugs`, which a ring has from new to its end, the unit's newest card says it.
     """
     mine = by_unit(visits).get(unit)
-    if not mine:
-        return None
-    similar = [v for v in visits if v.kind == mine[-1].kind]
-    fleet, _ = intervals_of(similar)
-    start = next((v for v in reversed(mine) if v.left and v.miles is not None), None)
-    last = start or mine[-1]
-    nodes = rate_of(fleet, unit)
-    unknown = [] if nodes else [say("unknown.rate")]
-    miles, dates = _due(mine, start, nodes, unknown)
-    lugs_left, lining = _lining(similar, mine, ring_lugs, unknown)
-    return Outlook(
-        unit=unit,
-        last=last,
-        own=len(fleet.get(unit, ())),
-        others=len({name for name, items in fleet.items() if items} - {unit}),
-        limit_in=last.low_in,
-        left=last.left,
-        rate=rate_range(nodes) if nodes else None,
-        miles=miles,
-        dates=dates,
-        lugs_used=sum(v.lugs for v in mine),
-        since=mine[0].at.date(),
-        lugs_left=lugs_left,
-        lining=lining,
-        unknown=tuple(unknown),
-        notes=tuple(intervals_of(mine)[1]),
-    )
+    return Outlook(visits, mine, ring_lugs) if mine else None
 
 
 def newest(visits: Sequence[Visit], name: str) -> Any:
     """What the newest visit that tells it tells, or None; the oldest visit stands first."""
     return next((value for v in reversed(visits) if (value := getattr(v, name))), None)
-
-
-def _due(
-    mine: Sequence[Visit], start: Visit | None, nodes: Sequence[RatePoint], unknown: list[str]
-) -> tuple[Range | None, tuple[date, date | None] | None]:
-    """Odometer and dates at which the limit is reached, reckoned from the visit `start`."""
-    if start is None or start.left is None or start.miles is None:
-        unknown.append(say("unknown.no_start"))
-        return None, None
-    if start.low_in is None:
-        unknown.append(say("unknown.no_limit"))
-        return None, None
-    if not nodes:
-        return None, None
-    spare = start.left.shifted(-start.low_in)
-    miles = _from(start.miles, miles_until(nodes, spare))
-    usage = usage_of([(v.at, v.miles) for v in mine if v.miles is not None])
-    if usage is None:
-        unknown.append(say("unknown.dates"))
-        return miles, None
-    days = days_until(nodes, spare, usage)
-    return miles, (_day(start, days.low), None if days.high is None else _day(start, days.high))
-
-
-def _lining(
-    similar: Sequence[Visit], mine: Sequence[Visit], ring_lugs: int | None, unknown: list[str]
-) -> tuple[int | None, Range | None]:
-    """Lugs left, and the odometer at which they are used up: wear at the bearing, by the gap."""
-    if "self-adjusting" in mine[-1].kind:
-        return None, None  # it has no ring to move
-    ring_lugs = ring_lugs or newest(mine, "ring_lugs")
-    if ring_lugs is None:
-        unknown.append(say("unknown.ring_lugs"))
-        return None, None
-    left = min(ring_lugs, max(0, ring_lugs - sum(v.lugs for v in mine)))
-    last = next((v for v in reversed(mine) if v.miles is not None), None)
-    nodes = rate_of(intervals_of(similar, by_gap=True)[0], mine[-1].unit)
-    if not nodes or last is None or last.miles is None:
-        unknown.append(say("unknown.lining"))
-        return left, None
-    pitch = newest(mine, "lug_in")
-    if pitch is None:
-        unknown.append(say("unknown.lug_travel"))
-    spare = Measured(left * (pitch or COARSE_IN), (pitch or COARSE_IN) / 12**0.5)
-    return left, _from(last.miles, miles_until(nodes, spare))
 
 
 def _from(odometer: float, until: Range) -> Range:

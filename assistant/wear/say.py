@@ -141,6 +141,6 @@ def as_json(look: Outlook) -> dict[str, Any]:
         "lugs_used": look.lugs_used,
         "lugs_left": look.lugs_left,
         "lining_miles": pair(look.lining),
-        "unknown": list(look.unknown),
-        "left_out": list(look.notes),
+        "unknown": look.unknown,
+        "left_out": look.notes,
     }

@@ -174,7 +174,6 @@ class Interval:
 
 
 def by_unit(visits: Iterable[Visit]) -> dict[str, list[Visit]]:
-    """The visits of each unit, oldest first."""
     units: dict[str, list[Visit]] = {}
     for visit in sorted(visits, key=lambda v: v.at):
         units.setdefault(visit.unit, []).append(visit)

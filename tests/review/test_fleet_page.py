@@ -21,7 +21,7 @@ from assistant.review.acts import add
 from assistant.review.pages import charts
 from assistant.review.pages.fleet_page import due_soon, due_word, rings_left
 from assistant.review.pages.job_page import job_page
-from assistant.review.pages.questions import ask, joined, narrowed, tokens_of
+from assistant.review.pages.questions import FleetAnswers, joined, narrowed, tokens_of
 from assistant.review.pages.write import fleet_file, write_fleet, write_jobs
 from assistant.review.wording import short, summary
 from assistant.wear.visits import by_unit
@@ -113,7 +113,7 @@ def test_every_number_leads_to_as_many_jobs(desk: Review, tmp_path: Path) -> Non
         found = sum(named <= tokens for tokens in jobs)
         bin_of_none = any(token.startswith("time:") for token in named)
         assert found > 0 or bin_of_none, href
-    answers = ask(desk, desk.tables)
+    answers = FleetAnswers(desk, desk.tables)
     signed = sum("signed:yes" in tokens for tokens in jobs)
     assert signed == answers.totals["signed_off"]
     assert sum("doubt:any" in tokens for tokens in jobs) == answers.totals["doubtful"]
@@ -129,7 +129,7 @@ def test_every_number_leads_to_as_many_jobs(desk: Review, tmp_path: Path) -> Non
 
 def test_say_agains_are_counted_by_step_and_microphone(desk: Review) -> None:
     """Five at the found gap: four by one microphone, one by the other; a change of none is lost."""
-    answers = ask(desk, desk.tables)
+    answers = FleetAnswers(desk, desk.tables)
     by_step = {row["step"]: row["again"] for row in answers.by_step}
     by_mic = {row["microphone"]: row["again"] for row in answers.by_mic}
     assert by_step["found_gap"] == 5
@@ -140,7 +140,7 @@ def test_say_agains_are_counted_by_step_and_microphone(desk: Review) -> None:
 
 def test_due_soon_is_a_range_from_the_truck_itself(desk: Review) -> None:
     """T-2 loses free travel at 0.125 in per 10,000 miles: 1.75 less 1.125 lasts some 50,000."""
-    answers = ask(desk, desk.tables)
+    answers = FleetAnswers(desk, desk.tables)
     due = {look.unit: look for look in due_soon(answers.visits, ring_lugs=40)}
     miles = due["T-2"].miles
     assert miles is not None and miles.high is not None
@@ -150,7 +150,7 @@ def test_due_soon_is_a_range_from_the_truck_itself(desk: Review) -> None:
 
 def test_lugs_left_are_those_of_the_card_less_those_moved(desk: Review) -> None:
     """A ring of 40 by the card, 10 lugs moved in two jobs; without such a card: not known."""
-    trucks = by_unit(ask(desk, desk.tables).visits)
+    trucks = by_unit(FleetAnswers(desk, desk.tables).visits)
     assert rings_left(trucks)[0] == [] and set(rings_left(trucks)[1]) == set(trucks)
     newest = [replace(trucks["T-2"][-1], ring_lugs=40)]
     trucks["T-2"] = trucks["T-2"][:-1] + newest
@@ -243,17 +243,17 @@ def test_due_is_said_in_words() -> None:
 
 
 def test_narrowed_to_a_truck_or_to_days(desk: Review) -> None:
-    one = ask(desk, narrowed(desk.tables, "t-2"))
+    one = FleetAnswers(desk, narrowed(desk.tables, "t-2"))
     assert {row["unit"] for row in one.jobs} == {"T-2"} and one.totals["jobs"] == 2
     assert {v.unit for v in one.visits} == {"T-2"}
     assert [row["microphone"] for row in one.by_mic] == ["Cab <b>mic</b>"]
-    late = ask(desk, narrowed(desk.tables, since=date(2025, 8, 1)))
+    late = FleetAnswers(desk, narrowed(desk.tables, since=date(2025, 8, 1)))
     assert sorted(row["unit"] for row in late.jobs) == ["T-1", "T-2"]
 
 
 def test_charts_do_not_speak_by_colour_alone(desk: Review) -> None:
     """Bars are hatched and carry their figure; marks are open or full; one ink, greys besides."""
-    answers = ask(desk, desk.tables)
+    answers = FleetAnswers(desk, desk.tables)
     bars = charts.misheard(answers.by_step, "step", "step")
     assert "url(#bystep-" in bars and "<pattern" in bars and ">5 (" in bars
     assert "found gap" in bars and 'href="#jobs=step:found_gap"' in bars

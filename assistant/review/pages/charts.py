@@ -146,7 +146,6 @@ def minutes(rows: Sequence[Row]) -> str:
 
 
 def shortened(words: str, most: int = 28) -> str:
-    """Words cut to so many signs."""
     return words if len(words) <= most else words[: most - 1] + "…"
 
 

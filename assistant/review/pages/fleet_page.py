@@ -16,7 +16,6 @@ from assistant.review.pages.questions import (
     MOST_JOBS,
     MOST_UNITS,
     FleetAnswers,
-    ask,
     hash_of,
     joined,
     narrowed,
@@ -44,18 +43,22 @@ _MOST = {
 }
 
 
-@dataclass(frozen=True, slots=True)
 class Listed:
-    """One job of the list: where its record and its page are, and what it is found by."""
+    """One job of the list: its row, where its record and its page are, what it is found by."""
 
-    row: Row
-    record: Path
-    record_link: str
-    page_link: str
-    tokens: str
-    words: str
-    when: str
-    doubts: list[str]
+    def __init__(
+        self, desk: Review, row: Row, answers: FleetAnswers, folder: Path, its_page: Path
+    ) -> None:
+        self.row = row
+        self.record = Path(row["folder"], row["path"])
+        if "\\x" in row["path"]:  # a name that is no text
+            self.record = desk.record_path(row["job"])
+        self.record_link, self.page_link = link(self.record, folder), link(its_page, folder)
+        self.doubts = answers.texts[row["job"]]
+        self.tokens = joined(tokens_of(row, answers))
+        self.when = str(row["began_local"])[:16].replace("T", " ")
+        told = [row[key] or "" for key in ("unit", "code", "path", "card", "step", "chain")]
+        self.words = " ".join([*map(str, told), self.when, *(self.doubts or [""])]).lower()
 
 
 def fleet_page(
@@ -75,8 +78,8 @@ def fleet_page(
         unit, since: only this truck, and only jobs begun since this day.
         ring_lugs: lugs of a ring from new to its end, if known.
     """
-    answers = ask(desk, narrowed(desk.tables, unit, since))
-    jobs = [_listed(desk, row, answers, page_folder, page_of) for row in answers.jobs]
+    answers = FleetAnswers(desk, narrowed(desk.tables, unit, since))
+    jobs = [Listed(desk, row, answers, page_folder, page_of(row)) for row in answers.jobs]
     by_job = {one.row["job"]: one for one in jobs}
     due = due_soon(answers.visits, ring_lugs)
     trucks = by_unit(answers.visits)
@@ -114,27 +117,6 @@ def fleet_page(
         due_word=lambda dates: due_word(dates, date.today()),
     )
     return text, jobs
-
-
-def _listed(
-    desk: Review, row: Row, answers: FleetAnswers, page_folder: Path, page_of: Callable[[Row], Path]
-) -> Listed:
-    record = Path(row["folder"], row["path"])
-    if "\\x" in row["path"]:  # a name that is no text
-        record = desk.record_path(row["job"])
-    when = str(row["began_local"])[:16].replace("T", " ")
-    texts = answers.texts[row["job"]]
-    words = " ".join(str(row[k] or "") for k in ("unit", "code", "path", "card", "step", "chain"))
-    return Listed(
-        row=row,
-        record=record,
-        record_link=link(record, page_folder),
-        page_link=link(page_of(row), page_folder),
-        tokens=joined(tokens_of(row, answers)),
-        words=f"{words} {when} {' '.join(texts)}".lower(),
-        when=when,
-        doubts=texts,
-    )
 
 
 def lugs_text(look: Outlook) -> str:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, fields, replace
+from dataclasses import fields, replace
 from datetime import UTC, date, datetime
 from typing import TYPE_CHECKING, Any
 from urllib.parse import quote
@@ -32,31 +32,6 @@ _GRAVEST = (
 """Kinds of doubt, the one that is told first first."""
 
 
-@dataclass(frozen=True, slots=True)
-class FleetAnswers:
-    """All that the page shows. Rows are dicts with the columns of `columns.COLUMNS`.
-
-    `flags` are the kinds of doubt of each listed job; `misheard_at` its steps and microphones;
-    `left_as` the lead's last act; `minutes` the jobs of each bin of time; `last_job` of each truck.
-    """
-
-    totals: Row
-    jobs: list[Row]
-    eyes: list[Row]
-    texts: defaultdict[int, list[str]]
-    flags: defaultdict[int, set[str]]
-    misheard_at: defaultdict[int, set[str]]
-    left_as: defaultdict[int, str]
-    months: list[Row]
-    by_step: list[Row]
-    by_mic: list[Row]
-    minutes: list[Row]
-    units: list[Row]
-    visits: list[Visit]
-    last_job: dict[str, int]
-    damaged: list[Row]
-
-
 def narrowed(t: Tables, unit: str = "", since: date | None = None) -> Tables:
     """The tables of one truck only, or of jobs begun since a day (UTC)."""
     if not unit and since is None:
@@ -74,56 +49,50 @@ def narrowed(t: Tables, unit: str = "", since: date | None = None) -> Tables:
     return replace(t, jobs=jobs, **others)
 
 
-def ask(desk: Review, t: Tables) -> FleetAnswers:
-    """Ask all of it."""
-    import ibis
+class FleetAnswers:
+    """All that the page shows. Rows are dicts with the columns of `columns.COLUMNS`.
 
-    rows = desk.rows
-    totals = rows(questions.totals(t))[0]
-    jobs = rows(t.jobs.order_by([ibis.desc("began_utc"), "job"]).limit(MOST_JOBS))
-    eyes = rows(questions.needs_eyes(t).limit(MOST_EYES))
-    listed = {row["job"] for row in jobs}
-    missing = [row["job"] for row in eyes if row["job"] not in listed]
-    if missing:
-        jobs += rows(t.jobs.filter(t.jobs.job.isin(missing)))
-    shown = _listed(t, jobs, missing) if totals["jobs"] > len(jobs) else t
-    texts: defaultdict[int, list[str]] = defaultdict(list)
-    flags: defaultdict[int, set[str]] = defaultdict(set)
-    d = shown.doubts
-    found = rows(d.select("job", "n", "kind", "text"))
-    for row in sorted(found, key=lambda row: (_GRAVEST.index(row["kind"]), row["n"])):
-        texts[row["job"]].append(row["text"].removeprefix("BROKEN CHAIN: ").rstrip("."))
-        flags[row["job"]].add(row["kind"])
-    heard: defaultdict[int, set[str]] = defaultdict(set)
-    h = shown.hearing.filter(shown.hearing.again)
-    for row in rows(h.select("job", "step", "microphone").distinct()):
-        heard[row["job"]] |= {f"step:{row['step']}", f"mic:{row['microphone']}"}
-    a = shown.lead_acts.filter(shown.lead_acts.kind.isin(questions.LOOKED_AT))
-    left_as: defaultdict[int, str] = defaultdict(str)
-    for row in rows(a.select("job", "n", "kind").order_by(["job", "n"])):
-        left_as[row["job"]] = row["kind"].removeprefix("lead-")
-    b = t.jobs.filter(t.jobs.signed_off)
-    bins = b.mutate(bin=(b.time_s / (60 * BIN_MIN)).floor().cast("int64"))
-    missed = rows(questions.misheard(t))
-    units = rows(questions.units(t).limit(MOST_UNITS))
-    visits, last_job = _visits(rows, t, [row["unit"] for row in units])
-    return FleetAnswers(
-        totals=totals,
-        jobs=jobs,
-        eyes=eyes,
-        texts=texts,
-        flags=flags,
-        misheard_at=heard,
-        left_as=left_as,
-        months=rows(questions.first_time_right(t)),
-        by_step=_summed(missed, "step"),
-        by_mic=_summed(missed, "microphone"),
-        minutes=rows(bins.group_by("bin").agg(jobs=bins.count()).order_by("bin")),
-        units=units,
-        visits=visits,
-        last_job=last_job,
-        damaged=rows(questions.damaged(t).limit(MOST_EYES)),
-    )
+    `texts` and `flags` are the doubts of each listed job and their kinds; `misheard_at` its steps
+    and microphones; `left_as` the lead's last act; `minutes` the jobs of each bin of time;
+    `last_job` that of each truck.
+    """
+
+    def __init__(self, desk: Review, t: Tables) -> None:
+        import ibis
+
+        rows = desk.rows
+        self.totals = rows(questions.totals(t))[0]
+        self.jobs = rows(t.jobs.order_by([ibis.desc("began_utc"), "job"]).limit(MOST_JOBS))
+        self.eyes = rows(questions.needs_eyes(t).limit(MOST_EYES))
+        listed = {row["job"] for row in self.jobs}
+        missing = [row["job"] for row in self.eyes if row["job"] not in listed]
+        if missing:
+            self.jobs += rows(t.jobs.filter(t.jobs.job.isin(missing)))
+        shown = _listed(t, self.jobs, missing) if self.totals["jobs"] > len(self.jobs) else t
+        self.texts: defaultdict[int, list[str]] = defaultdict(list)
+        self.flags: defaultdict[int, set[str]] = defaultdict(set)
+        found = rows(shown.doubts.select("job", "n", "kind", "text"))
+        for row in sorted(found, key=lambda row: (_GRAVEST.index(row["kind"]), row["n"])):
+            text = row["text"].removeprefix("BROKEN CHAIN: ").rstrip(".")
+            self.texts[row["job"]].append(text)
+            self.flags[row["job"]].add(row["kind"])
+        self.misheard_at: defaultdict[int, set[str]] = defaultdict(set)
+        h = shown.hearing.filter(shown.hearing.again)
+        for row in rows(h.select("job", "step", "microphone").distinct()):
+            self.misheard_at[row["job"]] |= {f"step:{row['step']}", f"mic:{row['microphone']}"}
+        self.left_as: defaultdict[int, str] = defaultdict(str)
+        a = shown.lead_acts.filter(shown.lead_acts.kind.isin(questions.LOOKED_AT))
+        for row in rows(a.select("job", "n", "kind").order_by(["job", "n"])):
+            self.left_as[row["job"]] = row["kind"].removeprefix("lead-")
+        self.months = rows(questions.first_time_right(t))
+        missed = rows(questions.misheard(t))
+        self.by_step, self.by_mic = _summed(missed, "step"), _summed(missed, "microphone")
+        b = t.jobs.filter(t.jobs.signed_off)
+        bins = b.mutate(bin=(b.time_s / (60 * BIN_MIN)).floor().cast("int64"))
+        self.minutes = rows(bins.group_by("bin").agg(jobs=bins.count()).order_by("bin"))
+        self.units = rows(questions.units(t).limit(MOST_UNITS))
+        self.visits, self.last_job = _visits(rows, t, [row["unit"] for row in self.units])
+        self.damaged = rows(questions.damaged(t).limit(MOST_EYES))
 
 
 def _listed(t: Tables, jobs: list[Row], missing: list[int]) -> Tables:
@@ -154,37 +123,28 @@ def _visits(rows: Any, t: Tables, units: Sequence[str]) -> tuple[list[Visit], di
         j = j.filter(j.unit.isin(list(units)))
     r = t.readings.semi_join(j, "job")
     r = r.filter((r.as_found | r.as_left) & r.quantity.isin([FREE_TRAVEL, GAP]))
-    read: dict[tuple[int, str, bool], Measured | None] = {}
-    low_in: dict[int, float | None] = {}
     r = r.select("job", "quantity", "as_left", "value_in", "low_in", "high_in", "limit_low_in")
+    read: defaultdict[int, Row] = defaultdict(lambda: dict.fromkeys([*_READ.values(), "low_in"]))
     for row in rows(r.order_by("as_left")):  # what is in force as left goes before as found
-        read[(row["job"], row["quantity"], row["as_left"])] = _length(row)
+        of_job = read[row["job"]]
+        of_job[_READ[row["quantity"], row["as_left"]]] = _length(row)
         if row["quantity"] == FREE_TRAVEL:
-            low_in[row["job"]] = row["limit_low_in"]
+            of_job["low_in"] = row["limit_low_in"]
     visits, last_job = [], {}
-    j = j.select("job", "path", "unit", "ended_utc", "odometer_miles", "lugs_by_gap",
-                 "lug_pitch_in", "ring_lugs", "transmission", "linkage", "clutch")  # fmt: skip
-    for row in rows(j.order_by("ended_utc")):
-        job = last_job[row["unit"]] = row["job"]
-        visits.append(
-            Visit(
-                unit=row["unit"],
-                at=row["ended_utc"].replace(tzinfo=UTC),
-                miles=row["odometer_miles"],
-                found=read.get((job, FREE_TRAVEL, False)),
-                left=read.get((job, FREE_TRAVEL, True)),
-                gap_found=read.get((job, GAP, False)),
-                gap_left=read.get((job, GAP, True)),
-                lugs=row["lugs_by_gap"] or 0,
-                low_in=low_in.get(job),
-                kind=(row["transmission"], row["linkage"], row["clutch"]),
-                lug_in=row["lug_pitch_in"],
-                ring_lugs=row["ring_lugs"],
-                distance="miles",
-                name=row["path"],
-            )
-        )
+    kind = ("transmission", "linkage", "clutch")
+    j = j.select("job", "unit", "ring_lugs", *kind, at="ended_utc", miles="odometer_miles",
+                 lugs="lugs_by_gap", lug_in="lug_pitch_in", name="path")  # fmt: skip
+    for row in rows(j.order_by("at")):
+        job = last_job[row["unit"]] = row.pop("job")
+        told = {"kind": tuple(map(row.pop, kind)), "at": row["at"].replace(tzinfo=UTC),
+                "lugs": row["lugs"] or 0, "distance": "miles"}  # fmt: skip
+        visits.append(Visit(**{**row, **read[job], **told}))
     return visits, last_job
+
+
+_READ = {(FREE_TRAVEL, False): "found", (FREE_TRAVEL, True): "left",
+         (GAP, False): "gap_found", (GAP, True): "gap_left"}  # fmt: skip
+"""The fields of a visit, by quantity, as found and as left."""
 
 
 def _length(row: Row) -> Measured | None:
@@ -207,7 +167,6 @@ def hash_of(*tokens: str) -> str:
 
 
 def tokens_of(row: Row, answers: FleetAnswers) -> list[str]:
-    """What one job can be found by."""
     job = row["job"]
     out = [
         f"unit:{row['unit']}",

@@ -27,7 +27,6 @@ _SOURCES = sorted(
 
 
 def fleet_file(folder: Path) -> Path:
-    """Where the fleet page is."""
     return folder / "fleet.html"
 
 
