@@ -24,7 +24,7 @@ from assistant.review.acts import add
 from assistant.review.pages.job_page import job_page
 from assistant.texts.dialogs import Dialogs
 from tests.heard import heard
-from tests.records import DEMOS, HARD, events_of, sealed
+from tests.records import DEMOS, HARD, events_of, reach, sealed
 
 NASTY = "<script>alert(1)</script><img src=x onerror=alert(2)>'\"&"
 
@@ -180,8 +180,7 @@ def test_clips_are_pointed_at_not_copied(
     card: object, dialogs: Dialogs, tmp_path: Path, play: Callable[[Session, str], list[Said]]
 ) -> None:
     session = Session.begin(card, dialogs, tmp_path, keep_audio=True)[0]  # type: ignore[arg-type]
-    play(session, "done / done / done / done / done / done / h: ready / h: sound / sound / sound")
-    play(session, "sound / h: skip")
+    reach(session, "found_height")
     sound = np.sin(np.arange(16_000) / 9.0).astype(np.float32)
     heard(session, "tech", "eight and a half", None, sound)
     session.close()
@@ -208,10 +207,8 @@ def test_holds_by_the_clock(
         return now[0]
 
     session = Session.begin(card, dialogs, tmp_path, clock)[0]  # type: ignore[arg-type]
-    play(session, "done / done / done / done / done / done / h: ready / h: sound / sound / sound")
-    play(session, "sound / h: skip / eight and a half / eight and a quarter / nine sixteenths")
-    play(session, "check / a thirty-second / done / twenty one thirty seconds / check / forty thou")
-    play(session, "check / done / done / done / clear / h: holding")
+    reach(session, "ring_hold")
+    play(session, "h: holding")
     now[0] += timedelta(seconds=200)
     play(session, "stop")
     session.close()
@@ -225,12 +222,13 @@ def test_a_correction_stands_with_what_it_was(
     card: object, dialogs: Dialogs, tmp_path: Path, play: Callable[[Session, str], list[Said]]
 ) -> None:
     session = Session.begin(card, dialogs, tmp_path)[0]  # type: ignore[arg-type]
-    play(session, "done / done / done / done / done / done / h: ready / h: sound / sound / sound")
-    play(session, "sound / h: skip / eight and a half / correct the pedal height to eight / check")
+    reach(session, "found_height")
+    play(session, "eight and a half / correct the pedal height to eight / check")
     session.close()
     readings = JobHistory.read(session.journal.path).readings
     told = [(r.kept.figures, r.was, r.replaced) for r in readings]
-    assert told == [("8-1/2 in", "", True), ("8 in", "8-1/2 in", False)]
+    assert told[0] == ("412,000 miles", "", False)
+    assert told[1:] == [("8-1/2 in", "", True), ("8 in", "8-1/2 in", False)]
     assert "pedal height corrected from 8-1/2 in to 8 in" in made(session.journal.path).words
 
 

@@ -17,32 +17,17 @@ from tests.demo import DIALOGS, script
 _MOST = 8
 """Phrases of one meaning at one step, a split."""
 
-_AT: tuple[tuple[str, str, str], ...] = (
-    ("done", "tech", "cover_off"),
-    ("ready", "helper", "helper_ready"),
-    ("sound", "helper", "chain_pedal"),
-    ("not_sound", "tech", "chain_loose"),
-    ("repaired", "tech", "repair"),
-    ("skip", "helper", "found_odometer"),
-    ("repeat", "tech", "found_free"),
-    ("stop", "tech", "found_gap"),
-    ("where", "tech", "found_gap"),
-    ("back", "tech", "found_gap"),
-    ("why", "tech", "found_gap"),
-    ("check", "tech", "found_gap?"),
-    ("no", "tech", "found_gap?"),
-    ("correct", "tech", "found_clearance"),
-    ("how_long", "helper", "found_clearance"),
-    ("check", "tech", "ring_plan"),
-    ("pause", "tech", "ring_show"),
-    ("help", "helper", "ring_show"),
-    ("clear", "tech", "ring_ready"),
-    ("holding", "helper", "ring_hold"),
-    ("lost", "helper", "ring_turn"),
-    ("stop", "helper", "ring_turn"),
-    ("let_up", "tech", "ring_turn"),
-    ("released", "helper", "ring_release"),
-    ("carry_on", "tech", "halted"),
+_AT = tuple(
+    tuple(row.split("/"))
+    for row in """
+    done/tech/cover_off ready/helper/helper_ready sound/helper/chain_pedal
+    not_sound/tech/chain_loose repaired/tech/repair skip/helper/found_odometer
+    repeat/tech/found_free stop/tech/found_gap where/tech/found_gap back/tech/found_gap
+    why/tech/found_gap check/tech/found_gap? no/tech/found_gap? correct/tech/found_clearance
+    how_long/helper/found_clearance check/tech/ring_plan pause/tech/ring_show
+    help/helper/ring_show clear/tech/ring_ready holding/helper/ring_hold lost/helper/ring_turn
+    stop/helper/ring_turn let_up/tech/ring_turn released/helper/ring_release carry_on/tech/halted
+""".split()
 )
 """Meaning, who says it, and the step it is said at; "?" while a reading waits to be checked."""
 

@@ -19,6 +19,7 @@ from assistant.voice.recognition.recognizer import Hearing, Hypothesis
 from assistant.voice.session import attendant as attending
 from assistant.voice.session.attendant import Attendant, SpokenTurn
 from assistant.voice.session.channel import Channel
+from tests.records import reach
 from tests.spoken.commands import put
 
 LENGTH = 10
@@ -209,12 +210,9 @@ def test_an_impatient_second_done_is_not_the_next_steps(room: Room, session: Ses
     assert session.job.at != after
 
 
-def test_the_rest_of_a_reading_corrects_it_and_is_read_back(
-    room: Room, session: Session, play: Callable[[Session, str], Any]
-) -> None:
+def test_the_rest_of_a_reading_corrects_it_and_is_read_back(room: Room, session: Session) -> None:
     """ "Eight ... eight and a half", cut in two: not the answer to the next question."""
-    play(session, " / ".join(["done"] * 6) + " / helper: ready / helper: sound / sound / sound")
-    play(session, "sound / helper: skip")
+    reach(session, "found_height")
     room.tell("eight")
     assert session.job.expects() == "total-travel"
     room.tell("eight and a half")
@@ -228,10 +226,9 @@ def test_the_rest_of_a_reading_corrects_it_and_is_read_back(
 
 
 def test_a_check_that_began_before_the_read_back_confirms_nothing(
-    room: Room, session: Session, play: Callable[[Session, str], Any]
+    room: Room, session: Session
 ) -> None:
-    play(session, " / ".join(["done"] * 6) + " / helper: ready / helper: sound / sound / sound")
-    play(session, "sound / helper: skip / eight and a half / eight and a quarter")
+    reach(session, "found_free")
     room.say("tech", "one and a half")
     room.tell("check")
     assert session.job.pending is not None
@@ -240,10 +237,8 @@ def test_a_check_that_began_before_the_read_back_confirms_nothing(
     assert session.job.pending is None
 
 
-def test_words_are_heard_again_once_the_other_person_moved_the_job(
-    session: Session, play: Callable[[Session, str], Any]
-) -> None:
-    play(session, " / ".join(["done"] * 6))
+def test_words_are_heard_again_once_the_other_person_moved_the_job(session: Session) -> None:
+    reach(session, "helper_ready")
     room = Room(session, "tech", "helper")
     room.say("helper", "ready")
     room.say("tech", "why")
