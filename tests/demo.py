@@ -1,7 +1,5 @@
 """The demo's jobs, as tests and benchmarks play them."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from pathlib import Path
 

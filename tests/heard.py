@@ -1,7 +1,5 @@
 """Turns as ears give them: understood, then taken with how they were heard."""
 
-from __future__ import annotations
-
 from dataclasses import replace
 from typing import Any
 

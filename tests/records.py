@@ -1,7 +1,5 @@
 """Records for tests: those of the demo, sound chains made of any data, a session at a step."""
 
-from __future__ import annotations
-
 import json
 from collections.abc import Iterable
 from pathlib import Path

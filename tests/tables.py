@@ -1,7 +1,5 @@
 """Tables of what is said and what must come of it, from the files in `tests/corpus`."""
 
-from __future__ import annotations
-
 from collections.abc import Callable
 from pathlib import Path
 

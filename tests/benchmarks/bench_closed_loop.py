@@ -11,8 +11,6 @@ is there already is not done again. `--share 1/2` does every second pair of sess
 the work.
 """
 
-from __future__ import annotations
-
 import argparse
 import json
 import statistics

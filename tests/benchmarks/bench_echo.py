@@ -9,8 +9,6 @@ where nothing is played). "word" is the word's level over all that is left of th
 said, before and after; the first prompt, while the filter knows nothing, is counted in.
 """
 
-from __future__ import annotations
-
 import argparse
 import sys
 import time

@@ -14,8 +14,6 @@
 Voices, phrases, sentences and seeds are those of the test split, which nothing is tuned on.
 """
 
-from __future__ import annotations
-
 import argparse
 import hashlib
 import json

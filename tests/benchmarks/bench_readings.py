@@ -31,8 +31,6 @@ quantulum3 loads its data in a first call that is not timed, and is given two
 passes at most; with --sample it gets every Nth row only, and the table says so.
 """
 
-from __future__ import annotations
-
 import argparse
 import importlib
 import re

@@ -11,8 +11,6 @@ same; the fleet's first one draws all charts, then they are kept. The last lines
 are met.
 """
 
-from __future__ import annotations
-
 import argparse
 import os
 import shutil

@@ -9,8 +9,6 @@ setting of other random trucks with few steps, by the arithmetic of tests/clutch
 and counts the answers that are not as good.
 """
 
-from __future__ import annotations
-
 import argparse
 import random
 import sys

@@ -3,8 +3,6 @@
 python tests/benchmarks/bench_speech_output.py
 """
 
-from __future__ import annotations
-
 import json
 import subprocess
 import sys

@@ -6,8 +6,6 @@ Plays every demo script on real records (each turn synced to the disk). "busy" i
 turn's own thread computed, without waiting for the disk or for other programs.
 """
 
-from __future__ import annotations
-
 import argparse
 import subprocess
 import sys

@@ -6,8 +6,6 @@ Truth is each word's own first and last 10 ms within 30 dB of its loudest. "told
 the recognizer tells, 0.2 s after a pause began, whether the words can stand (here: the truth).
 """
 
-from __future__ import annotations
-
 import argparse
 import sys
 import time

@@ -8,8 +8,6 @@ goal. The fleets do not wear as the model supposes: rates are log-normal, variat
 rate, readings are rounded.
 """
 
-from __future__ import annotations
-
 import argparse
 import random
 import statistics

@@ -8,8 +8,6 @@ the tuning stream of shop noise and chatter.
 The hearings are kept in the work folder, so that another fit costs seconds.
 """
 
-from __future__ import annotations
-
 import argparse
 import pickle
 import sys

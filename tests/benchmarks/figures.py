@@ -1,7 +1,5 @@
 """How the benchmarks print what they measured."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Sequence
 
 

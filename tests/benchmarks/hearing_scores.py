@@ -1,7 +1,5 @@
 """Figures from what was heard: words, meanings, time, calibration."""
 
-from __future__ import annotations
-
 import re
 import statistics
 from collections.abc import Callable, Sequence

@@ -230,7 +230,6 @@ class Free:
         from faster_whisper import WhisperModel
 
         found = models.whisper_folder()
-        assert found is not None
         self._model = WhisperModel(str(found.folder), compute_type="int8", cpu_threads=2)
 
     def __call__(self, sound: Samples) -> str:

@@ -25,8 +25,6 @@ Goals, at most: 18 modules typed, 300 switches for the check, 35 modules spoken.
 was 31 modules and 91 switches, 49 and 1,286, and 59 modules.
 """
 
-from __future__ import annotations
-
 import argparse
 import contextlib
 import io

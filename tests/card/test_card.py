@@ -1,7 +1,5 @@
 """The truck card: what may stand on it, what an error says, whose figure is used."""
 
-from __future__ import annotations
-
 import re
 from pathlib import Path
 
@@ -72,7 +70,6 @@ def test_a_byte_order_mark_is_read_or_named(tmp_path: Path) -> None:
 )
 def test_forms_of_limits(value: str, low_in: float | None, high_in: float | None) -> None:
     figure = card_from_text(f"[figures]\ngap = {value}\n", "c").figures["gap"]
-    assert figure is not None
     assert figure.low_in == (None if low_in is None else pytest.approx(low_in))
     assert figure.high_in == (None if high_in is None else pytest.approx(high_in))
     assert figure.source == "truck card"
@@ -151,7 +148,6 @@ def test_a_figure_may_name_its_own_source() -> None:
     )
     card = card_from_text(text, "c")
     gap, clearance = card.figures["gap"], card.figures["clearance"]
-    assert gap is not None and clearance is not None
     assert (gap.source, clearance.source) == ("manual p. 3", "shop rule 7")
 
 

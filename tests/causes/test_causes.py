@@ -1,7 +1,5 @@
 """From complaint to cause: arithmetic against outside libraries, the table, the conversation."""
 
-from __future__ import annotations
-
 import re
 import shutil
 import subprocess
@@ -251,7 +249,6 @@ def test_it_asks_first_what_tells_most_and_ends_sure(dialogs: Dialogs) -> None:
     assert got.begin()[-1] == first.ask
     answers = {"gap": "three quarters", "free": "a quarter", "ring_end": "no"}
     for _ in range(12):
-        assert got.asked is not None
         said = got.hear(answers.get(got.asked.id, "skip" if got.asked.readings else "no"))
         if got.over:
             break
@@ -295,7 +292,6 @@ def test_a_reading_may_be_judged_in_words(dialogs: Dialogs) -> None:
     assert got.case.found[first] == (0.0, 0.0, 1.0)
     while got.asked is not None and got.asked.readings:
         got.hear("skip")
-    assert got.asked is not None
     assert got.hear("low") == ["Say yes, no, or skip.", got.asked.ask]
 
 

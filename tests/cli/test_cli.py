@@ -1,7 +1,5 @@
 """The commands as a shell sees them: output, exit codes, one-line errors, nothing lost."""
 
-from __future__ import annotations
-
 import json
 import os
 import signal

@@ -1,7 +1,5 @@
 """The bars of an invented chain of two rods, as a card has them, and a chain with a rod turned."""
 
-from __future__ import annotations
-
 from dataclasses import replace
 
 from assistant.clutch.linkage.levers import LeverChain

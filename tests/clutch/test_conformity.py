@@ -1,7 +1,5 @@
 """Judging against limits, against JCGM 106 and scipy."""
 
-from __future__ import annotations
-
 import math
 
 import pytest

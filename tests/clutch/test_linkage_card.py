@@ -1,7 +1,5 @@
 """The card's `[linkage]`, what `lugcall plan` says with it, and the plan done on an exact chain."""
 
-from __future__ import annotations
-
 import math
 import re
 from dataclasses import replace

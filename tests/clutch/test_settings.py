@@ -1,7 +1,5 @@
 """The solver against brute force: every setting of a random truck tried by other arithmetic."""
 
-from __future__ import annotations
-
 import itertools
 import random
 from dataclasses import dataclass

@@ -1,7 +1,5 @@
 """What the solver tells: order, costs, what is condemned, and all of it in a breath."""
 
-from __future__ import annotations
-
 import random
 from dataclasses import replace
 
@@ -96,7 +94,6 @@ def test_a_worn_out_clutch_is_told() -> None:
 def test_slack_in_the_linkage_is_told(lost: float, quantity: str, side: str) -> None:
     effects = truck(0.125, 0.53)
     free = effects.readings.free_travel
-    assert free is not None
     effects = replace(effects, readings=replace(effects.readings, free_travel=free.shifted(lost)))
     found = solve(effects)
     first = found.given_up[0]

@@ -1,7 +1,5 @@
 """The solver in the job: what is spoken, which lugs are told, and that it costs no time."""
 
-from __future__ import annotations
-
 import random
 from collections.abc import Callable
 from pathlib import Path
@@ -89,7 +87,6 @@ def test_a_known_bolt_is_told_in_turns(card: Card, dialogs: Dialogs) -> None:
 def test_a_stop_that_is_in_stays(session: Session, play: Play) -> None:
     as_found(session, play, **WORN)
     found = session.job.facts.plans.whole()
-    assert found is not None
     assert found.settings.chosen.setting.stops == 0
     assert session.job.facts.plans.stop_change_in("pedal-height") is None
 

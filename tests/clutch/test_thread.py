@@ -1,7 +1,5 @@
 """Published threads, and ways of saying one: the tables of `tests/corpus/threads.txt`."""
 
-from __future__ import annotations
-
 from fractions import Fraction
 
 import pytest

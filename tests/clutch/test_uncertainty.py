@@ -1,7 +1,5 @@
 """Readings and their uncertainty, against the GUM and scipy."""
 
-from __future__ import annotations
-
 import math
 
 import pytest

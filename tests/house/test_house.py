@@ -4,8 +4,6 @@ What may import what is said in pyproject.toml, for import-linter; how a turn is
 `benchmarks/trace_turn.py`.
 """
 
-from __future__ import annotations
-
 import ast
 import re
 import subprocess

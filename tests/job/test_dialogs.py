@@ -1,7 +1,5 @@
 """The dialogs: the shipped ones keep the house rules, damaged ones say where, shops may add."""
 
-from __future__ import annotations
-
 import re
 import shutil
 from collections.abc import Callable

@@ -1,7 +1,5 @@
 """The job composed for every kind of truck: what stands in it, what it names, what is refused."""
 
-from __future__ import annotations
-
 import re
 from itertools import product
 from pathlib import Path

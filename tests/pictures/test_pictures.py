@@ -1,7 +1,5 @@
 """Pictures: to scale, legible, self-contained, the same in plain characters; every edge drawn."""
 
-from __future__ import annotations
-
 import math
 import random
 from pathlib import Path

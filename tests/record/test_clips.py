@@ -1,7 +1,5 @@
 """Sound kept beside a record: only what carried a confirmed reading, and on the disk before it."""
 
-from __future__ import annotations
-
 import errno
 import hashlib
 import json
@@ -129,7 +127,6 @@ def test_a_typed_reading_has_no_sound(kept: Session) -> None:
 def test_readings_that_need_no_check_are_kept_at_once(begun: Session) -> None:
     reach(begun, "found_height")
     step = begun.job.step
-    assert step is not None
     heard(begun, step.who, "eight and a half", sound=tone(500))
     assert begun.job.at != "found_height"
     assert pitches(begun) == [500]

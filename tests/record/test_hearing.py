@@ -3,8 +3,6 @@
 The ear's data here is as the ears give it; no sound is needed for what happens after.
 """
 
-from __future__ import annotations
-
 import json
 import math
 from pathlib import Path

@@ -1,7 +1,5 @@
 """JobHistory: what a record tells, read once and typed."""
 
-from __future__ import annotations
-
 from pathlib import Path
 
 import pytest

@@ -1,7 +1,5 @@
 """What the tests of the lead's desk share: folders of records, and where their index lives."""
 
-from __future__ import annotations
-
 from collections.abc import Callable
 from pathlib import Path
 

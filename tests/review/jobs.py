@@ -1,7 +1,5 @@
 """Records for the lead's desk: told anew from the demo job, or played by voice."""
 
-from __future__ import annotations
-
 import copy
 import random
 from collections.abc import Sequence

@@ -4,8 +4,6 @@ Written apart from the index, to hold it against: slow, and as plain as can be. 
 lugcall writes them.
 """
 
-from __future__ import annotations
-
 from datetime import datetime
 from itertools import pairwise
 from pathlib import Path

@@ -1,7 +1,5 @@
 """What the review answers, against the simulated fleet's truth; and the same from Spark."""
 
-from __future__ import annotations
-
 import csv
 import shutil
 from collections import Counter, defaultdict

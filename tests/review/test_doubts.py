@@ -1,7 +1,5 @@
 """The index and a job's page put the same doubts before the lead, in the same words."""
 
-from __future__ import annotations
-
 from pathlib import Path
 from typing import Any
 

@@ -1,7 +1,5 @@
 """The fleet page: true figures, every number leads to its jobs, and it works in a browser."""
 
-from __future__ import annotations
-
 import re
 import shutil
 import subprocess

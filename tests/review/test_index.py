@@ -1,7 +1,5 @@
 """The index keeps up with what changed, whatever the folder holds, and never writes to it."""
 
-from __future__ import annotations
-
 import os
 import shutil
 import signal

@@ -1,7 +1,5 @@
 """Pages of the lead: what a record holds is on them, escaped; nothing from elsewhere is needed."""
 
-from __future__ import annotations
-
 import copy
 import json
 import random

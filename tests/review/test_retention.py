@@ -1,17 +1,13 @@
 """Old sound goes, records stay: nothing else is ever removed."""
 
-from __future__ import annotations
-
 import os
 import shutil
-from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import numpy as np
 import pytest
 
-from assistant.act import Said
 from assistant.card import Card
 from assistant.conversation import Session
 from assistant.record import Journal, RecordError, read_events, verify_file
@@ -20,21 +16,19 @@ from assistant.review.acts import LeadError
 from assistant.review.retention import NOTE, look, remove
 from assistant.texts.dialogs import Dialogs
 from tests.heard import heard
-from tests.records import HARD
+from tests.records import HARD, reach
 
 NOW = datetime(2026, 6, 1, 12, 0, tzinfo=UTC)
-Play = Callable[[Session, str], list[Said]]
 
 
 @pytest.fixture
-def records(card: Card, dialogs: Dialogs, tmp_path: Path, play: Play) -> list[Path]:
+def records(card: Card, dialogs: Dialogs, tmp_path: Path) -> list[Path]:
     """Three records with a clip each, 100, 50 and 10 days old."""
     out = []
     for i, days in enumerate((100, 50, 10)):
         at = NOW - timedelta(days=days)
         session = Session.begin(card, dialogs, tmp_path, lambda at=at: at, keep_audio=True)[0]
-        play(session, "done / done / done / done / done / done / h: ready / h: sound / sound")
-        play(session, "sound / sound / h: skip")
+        reach(session, "found_height")
         sound = np.sin(np.arange(16_000) / (9.0 + i)).astype(np.float32)
         heard(session, "tech", "eight and a half", None, sound)
         session.close()

@@ -1,7 +1,5 @@
 """One record as rows: what a slow, plain reading gives, what is true, and where it is damaged."""
 
-from __future__ import annotations
-
 import hashlib
 import os
 import tracemalloc

@@ -1,7 +1,5 @@
 """The schema says what records are: it takes every true one, and refuses what is none."""
 
-from __future__ import annotations
-
 import json
 from collections.abc import Callable
 from pathlib import Path

@@ -4,8 +4,6 @@ Each line carries what its caller means by it, worked out from the figures; the 
 as in `phrases`.
 """
 
-from __future__ import annotations
-
 import random
 import re
 from dataclasses import dataclass

@@ -1,7 +1,5 @@
 """What lies between mouth and program: the room, the microphone, the line; and noise on top."""
 
-from __future__ import annotations
-
 from collections.abc import Callable
 from dataclasses import dataclass
 

@@ -4,8 +4,6 @@ What is compared lies outside the people: what was said against what was taken, 
 against what stands in the record.
 """
 
-from __future__ import annotations
-
 import math
 import random
 import time

@@ -1,7 +1,5 @@
 """Commands for the test, taken from the shipped dialogs, each where the job can hear it."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cache

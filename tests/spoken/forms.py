@@ -1,7 +1,5 @@
 """Ways to call a length out, each with its truth worked out from the figures, not the words."""
 
-from __future__ import annotations
-
 import random
 from collections.abc import Callable
 from dataclasses import dataclass

@@ -4,8 +4,6 @@ Invented from how such machines work, not fitted to recordings: rates and bands 
 practice, no source. Every noise has RMS 0.1, so that a mix sets its level.
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable
 
 import numpy as np

@@ -1,7 +1,5 @@
 """A long stretch of shop where nobody talks to the program: for counting false accepts."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 import numpy as np

@@ -3,8 +3,6 @@
 num2words spells whole numbers; what is built from them here is how readings are called out.
 """
 
-from __future__ import annotations
-
 import random
 from fractions import Fraction
 

@@ -4,8 +4,6 @@ The equations are those of a pull-type clutch on one axis (fork, bearing, clutch
 inches. Nothing here imports the program's own arithmetic.
 """
 
-from __future__ import annotations
-
 import random
 import re
 from collections.abc import Sequence

@@ -5,8 +5,6 @@ phrase was made of: so the truth does not rest on the reader alone, and what is 
 the hearing.
 """
 
-from __future__ import annotations
-
 import random
 import re
 from collections.abc import Callable

@@ -1,7 +1,5 @@
 """Speech programs: texts in, sound out. One function a make, each a batch of texts."""
 
-from __future__ import annotations
-
 import importlib.util
 import json
 import os

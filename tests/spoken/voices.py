@@ -1,7 +1,5 @@
 """Who talks in the test: synthetic voices of three makes, in splits that share no speaker."""
 
-from __future__ import annotations
-
 import hashlib
 import os
 import re

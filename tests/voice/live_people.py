@@ -187,7 +187,6 @@ class Listening:
             time.sleep(0.25)
         lines = self.lines[first:]
         head = _HEARD.match(lines[0][1])
-        assert head is not None
         replies = []
         for _, line in lines[1:]:
             reply = _REPLY.match(line)

@@ -3,8 +3,6 @@
 The benchmark of the same name runs many by sound; here one shows that all of it holds together.
 """
 
-from __future__ import annotations
-
 import random
 from collections.abc import Callable
 from dataclasses import replace

@@ -1,7 +1,5 @@
 """What was said before at a moment, and how it bears on what is said now."""
 
-from __future__ import annotations
-
 import pytest
 
 from assistant.act import Act

@@ -1,7 +1,5 @@
 """Microphones and loudspeakers: what they are worth, and that they may come and go."""
 
-from __future__ import annotations
-
 import json
 import subprocess
 import sys

@@ -1,7 +1,5 @@
 """The signals: told apart by their envelope alone, in the right band, loud enough."""
 
-from __future__ import annotations
-
 import itertools
 
 import numpy as np

@@ -2,8 +2,6 @@
 loudspeakers, two simulated people who speak into the former and listen to the latter.
 """
 
-from __future__ import annotations
-
 import shutil
 from collections.abc import Iterator
 from pathlib import Path

@@ -236,14 +236,12 @@ class TestAtAStep:
     def test_same_value_in_other_words_is_one_meaning(self, job: Job) -> None:
         meant = meanings_now(job)
         half, inch, other = meant("a half"), meant("half inch"), meant("five eighths")
-        assert half is not None and inch is not None and other is not None
         assert identity(half[0]) == identity(inch[0]) != identity(other[0])
         assert meant("the weather is fine") is None
 
     def test_outside_the_grammar_counts_less(self, job: Job) -> None:
         meant = meanings_now(job)
         inside, likened = meant("repeat"), meant("repeatt")
-        assert inside is not None and likened is not None
         assert identity(inside[0]) == identity(likened[0]) and likened[1] < inside[1]
 
     def test_who_speaks_by_the_words_then_by_the_step(self, job: Job) -> None:

@@ -1,7 +1,5 @@
 """Speech output: words for the ear, order and interruption, cut-off, and the synthesizer itself."""
 
-from __future__ import annotations
-
 import os
 import re
 import signal

@@ -1,7 +1,5 @@
 """Turn-taking: speech found in noise, utterances whole, echo taken out, a stop heard over it."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable
 from pathlib import Path
 

@@ -1,7 +1,5 @@
 """Simulated fleets whose wear is known: trucks differ, intervals differ, readings are rounded."""
 
-from __future__ import annotations
-
 import math
 import random
 from dataclasses import dataclass

@@ -1,7 +1,5 @@
 """Wear: the model against outside libraries, ranges against known truth, records to sentences."""
 
-from __future__ import annotations
-
 import json
 import math
 import random

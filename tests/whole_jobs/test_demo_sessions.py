@@ -4,8 +4,6 @@ What must be read at the end is worked out here by hand from the numbers at the 
 (inches): c' = c + n*p + y, g' = g - n*p, F = R*c + l, h = H - R*(c + g) - l.
 """
 
-from __future__ import annotations
-
 import re
 from pathlib import Path
 

@@ -7,8 +7,6 @@ clearance 0.040 + 4 * 0.027 - 0.050 (one turn of a 1/2-20 thread) = 0.098 in, ga
 8.5 - 12 * (0.098 + 0.552) - 1/16 = 0.6375 in.
 """
 
-from __future__ import annotations
-
 import signal
 import subprocess
 import sys

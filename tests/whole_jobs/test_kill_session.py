@@ -5,8 +5,6 @@ the parent through a pipe what it has answered (the step it stands at and its re
 `hear` returned. The parent kills it at a random moment, resumes, and compares.
 """
 
-from __future__ import annotations
-
 import json
 import os
 import random

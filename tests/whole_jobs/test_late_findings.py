@@ -1,7 +1,5 @@
 """Faults found by trying to break the whole program: each must stay mended."""
 
-from __future__ import annotations
-
 from pathlib import Path
 
 import pytest
@@ -114,7 +112,6 @@ def test_contact_rod_never_goes_against_contact(contact: float, clearance: float
         ends = value - 0.005, value + 0.005
         facts.readings.append(Taken("x", "found", quantity, "tech", value, *ends, None, "", "", ""))
     plan = facts.plans.rod(for_contact=True)
-    assert plan is not None
     assert plan.fork_in <= 0 and plan.settings.chosen.setting.lugs == 0
     assert plan.after["clearance"].value_in >= 3 / 32
 
