@@ -30,7 +30,6 @@ class QueuedSpeech:
 
     Attributes:
         rank: `STOP` to `REST`.
-        order: position among all that was ever said; earlier first within a rank.
         said: what it is of.
         parts: sentences to be spoken one after another, each with its voice ("tech" or "helper"); a
             signal has its name and no voice.
@@ -40,7 +39,6 @@ class QueuedSpeech:
     """
 
     rank: int
-    order: int
     said: Said
     parts: tuple[tuple[str, str], ...]
     next: int = 0
@@ -81,15 +79,15 @@ def ranked(turn: Sequence[Said]) -> list[tuple[int, Said]]:
     return sorted(out, key=lambda pair: pair[0] != STOP)
 
 
-def queued(rank: int, order: int, said: Said, voice: str) -> list[QueuedSpeech]:
+def queued(rank: int, said: Said, voice: str) -> list[QueuedSpeech]:
     """One, or two: what is long in a stop waits until the other person has heard his."""
     parts = [(sentence, voice) for sentence in split_sentences(spoken(said))]
     if said.signal and not said.cue and rank != STOP:
         parts.insert(0, (f"{said.signal.capitalize()}.", voice))
     head = HEAD if rank == STOP else len(parts)
     signal = [(_EARCON[said.cue], "")] if said.cue in _EARCON else []
-    first = QueuedSpeech(rank, order, said, (*signal, *parts[:head]))
-    rest = QueuedSpeech(PROMPT, order, said, tuple(parts[head:]))
+    first = QueuedSpeech(rank, said, (*signal, *parts[:head]))
+    rest = QueuedSpeech(PROMPT, said, tuple(parts[head:]))
     return [first, rest] if rest.parts else [first]
 
 
@@ -131,13 +129,13 @@ class OutputQueue:
             now = self._now
             if now is not None and top <= CUE and now.rank > top:
                 self._break_off()
-                self._queue.append(replace(now, next=0, chunks=[], begun=False))
+                self._queue.insert(0, replace(now, next=0, chunks=[], begun=False))
             if any(one.instructs for one in new):
                 # There is one present instruction: an older one, not begun or broken off by this
                 # one, would mislead.
                 self._queue = [one for one in self._queue if not one.instructs]
             self._queue += new
-            self._queue.sort(key=lambda one: (one.rank, one.order))
+            self._queue.sort(key=lambda one: one.rank)  # within a rank they keep their order
         self.wake.set()
 
     def hush(self, stop_too: bool) -> list[Said]:
@@ -238,10 +236,6 @@ class OutputQueue:
         self._now = None
 
 
-def _nothing(*_: object) -> None:
-    pass
-
-
 class SpeechOutput:
     """Says what a turn's `Said` hold. Shared by threads; close it when done.
 
@@ -255,8 +249,8 @@ class SpeechOutput:
         synthesizer: Synthesizer,
         output: AudioOutput,
         helper_output: AudioOutput | None = None,
-        on_first: Callable[[Said, str, float], None] = _nothing,
-        on_trouble: Callable[[str], None] = _nothing,
+        on_first: Callable[[Said, str, float], None] = lambda said, where, at_s: None,
+        on_trouble: Callable[[str], None] = lambda line: None,
     ) -> None:
         """Speak on `output`, and for the helper on `helper_output` if there is one.
 
@@ -264,13 +258,11 @@ class SpeechOutput:
         its clock; `on_trouble`, in one line, when nothing can be synthesized.
         """
         self._synthesizer = synthesizer
-        self._tech = OutputQueue(output, synthesizer, on_first, on_trouble)
-        self._helper = self._tech
-        if helper_output is not None:
-            self._helper = OutputQueue(helper_output, synthesizer, on_first, on_trouble)
-        self.queues = list(dict.fromkeys((self._tech, self._helper)))
-        self._shared = len(self.queues) == 1
-        self._order = 0
+        self.queues = [
+            OutputQueue(one, synthesizer, on_first, on_trouble)
+            for one in (output, helper_output)
+            if one is not None
+        ]
         self._say_lock = threading.Lock()
         self._closed = threading.Event()
         self._threads: list[threading.Thread] = []
@@ -286,22 +278,18 @@ class SpeechOutput:
         """Queue a turn's replies. A stop among them clears what was queued, on every output; a cue
         to the helper does on his own."""
         with self._say_lock:
-            new: dict[OutputQueue, list[QueuedSpeech]] = {}
-            for rank, said in ranked(turn):
-                self._order += 1
-                for queue in self._queues_of(said.to):
-                    new.setdefault(queue, []).extend(
-                        queued(rank, self._order, said, self._voice(said, queue))
-                    )
             cues = {said.cue for said in turn} - {""}
             if "STOP" in cues:
                 stale = self.queues
             else:  # nothing older may follow on a cue: "Pedal up" after a HOLD would mislead
-                stale = [self._helper] if cues and not self._shared else []
+                stale = self.queues[1:] if cues else []
             for queue in stale:
                 queue.hush(stop_too=False)
-            for queue, some in new.items():
-                queue.add(some)
+            for queue in self.queues:
+                his = [(rank, s) for rank, s in ranked(turn) if queue in self._queues_of(s.to)]
+                new = [one for rank, s in his for one in queued(rank, s, self._voice(s, queue))]
+                if new:
+                    queue.add(new)
 
     def warm(self, texts: Iterable[str], voice: str) -> None:
         """Think `texts` over (as they stand in a `Said`), so that they come at once when said."""
@@ -312,10 +300,8 @@ class SpeechOutput:
     def signal(self, name: str, to: str = "tech") -> None:
         """Play an earcon, next of all but a stop."""
         with self._say_lock:
-            self._order += 1
-            what = Said(to, "", f"earcon:{name}")
             for queue in self._queues_of(to):
-                queue.add([QueuedSpeech(CUE, self._order, what, ((name, ""),))])
+                queue.add([QueuedSpeech(CUE, Said(to, "", f"earcon:{name}"), ((name, ""),))])
 
     def hush(self, to: str = "both", stop_too: bool = False) -> list[Said]:
         """Be silent at once, on the outputs of `to`; gives what was broken off or not said at all.
@@ -363,8 +349,7 @@ class SpeechOutput:
             queue.output.close()
 
     def _queues_of(self, to: str) -> list[OutputQueue]:
-        return {"tech": [self._tech], "helper": [self._helper]}.get(to, self.queues)
+        return {"tech": self.queues[:1], "helper": self.queues[-1:]}.get(to, self.queues)
 
     def _voice(self, said: Said, queue: OutputQueue) -> str:
-        own = queue is self._helper and not self._shared
-        return "helper" if own or said.to == "helper" else "tech"
+        return "helper" if said.to == "helper" or queue in self.queues[1:] else "tech"
