@@ -24,8 +24,7 @@ from assistant.voice.output.earcons import NAMES, earcon
 from assistant.voice.output.player import Player
 from assistant.voice.output.synthesizer import SpeechError, Synthesizer
 
-Spectra = npt.NDArray[np.float64]
-Levels = npt.NDArray[np.float64]
+Floats = npt.NDArray[np.float64]
 Mask = npt.NDArray[np.bool_]
 
 
@@ -39,7 +38,7 @@ def _db(power: Any) -> Any:
 
 @dataclass(frozen=True, slots=True)
 class MicrophoneFigures:
-    """Figures of a recording. Levels in dB re full scale, root mean square but for the peak.
+    """Figures of a recording. Floats in dB re full scale, root mean square but for the peak.
 
     Attributes:
         noise_dbfs: level of its quietest tenth, gaps left out.
@@ -106,12 +105,12 @@ def _windows(sound: Samples) -> Samples:
     return sound[: len(sound) // FRAME * FRAME].reshape(-1, FRAME)
 
 
-def _levels(sound: Samples) -> Levels:
-    levels: Levels = _db(np.mean(np.square(_windows(sound), dtype=np.float64), axis=1))
+def _levels(sound: Samples) -> Floats:
+    levels: Floats = _db(np.mean(np.square(_windows(sound), dtype=np.float64), axis=1))
     return levels
 
 
-def _voiced(sound: Samples, levels: Levels, noise: float) -> Mask:
+def _voiced(sound: Samples, levels: Floats, noise: float) -> Mask:
     """Windows with speech: the detector says so at an even level, and it is over the noise."""
     loud = float(np.percentile(levels, 95)) if len(levels) else -120.0
     if loud < -100.0:
@@ -162,7 +161,7 @@ def _clipped(raw: Samples) -> float:
     return float(flat.mean())
 
 
-def _spectra(sound: Samples, size: int, step: int, points: int) -> Spectra:
+def _spectra(sound: Samples, size: int, step: int, points: int) -> Floats:
     """Power spectra of windows of `size` samples, `step` apart; shape (n, points // 2 + 1)."""
     if len(sound) < size:
         return np.zeros((0, points // 2 + 1))
@@ -218,7 +217,7 @@ def mains_hum(sound: Samples, voiced: Mask) -> tuple[float, float]:
     return best
 
 
-def _line(spectrum: Spectra, hz: float) -> tuple[float, float]:
+def _line(spectrum: Floats, hz: float) -> tuple[float, float]:
     """Power of the line at `hz`, and its dB over what is 3 to 9 Hz away (half-hertz bins)."""
     k = round(hz * 2)
     top = float(spectrum[k - 2 : k + 3].max())

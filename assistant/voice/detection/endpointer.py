@@ -72,9 +72,7 @@ class Endpointer:
         self._complete: bool | None = None
         self._kept: deque[Samples] = deque(maxlen=round(PRE_ROLL_S / FRAME_S))
         self._frames: list[Samples] = []
-        self._run = 0
-        self._active = 0
-        self._silent = 0
+        self._run = self._active = self._silent = 0
         self._paused = False
         self._start_s = 0.0
 
@@ -142,23 +140,19 @@ class Endpointer:
         self._silent += 1
         silent_s = self._silent * FRAME_S
         word = self._active * FRAME_S >= LEAST_S or self._detector.stands_out
-        over = silent_s >= self._wait_s()
+        waits = {True: self.waits.short_s, False: self.waits.long_s, None: self.waits.usual_s}
+        over = silent_s >= waits[self._complete]
         if not over and (silent_s < PAUSE_S or self._paused or not word):
             return []
         self._paused = True
-        kind: Literal["paused", "ended"] = "ended" if over else "paused"
         event = EndpointEvent("dropped", self._start_s, end_s)
         if word:
+            times = (self._start_s, end_s, end_s - silent_s)
             sound = np.concatenate(self._frames)
-            event = EndpointEvent(kind, self._start_s, end_s, end_s - silent_s, sound)
+            event = EndpointEvent("ended" if over else "paused", *times, sound)
         if over:
             self._forget()
         return [event]
-
-    def _wait_s(self) -> float:
-        if self._complete is None:
-            return self.waits.usual_s
-        return self.waits.short_s if self._complete else self.waits.long_s
 
     def _forget(self) -> None:
         # The end of one utterance may be the beginning of the next.

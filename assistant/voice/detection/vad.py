@@ -45,8 +45,6 @@ class Vad:
         self._model.reset()
 
 
-# --- Probability and levels together.
-
 FALL_DB = 30.0
 """So far below its loudest, an utterance has paused, whatever sounds on: echoes, people."""
 SPEECHLIKE = 0.35

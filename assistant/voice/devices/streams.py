@@ -30,10 +30,6 @@ RETRY_S = 1.0
 Told = Callable[[], object]
 
 
-def nobody() -> None:
-    """Told that a device is lost or back."""
-
-
 class DeviceStream:
     """A stream on a device of that name, for `Microphone` and `output.player.Player` to build on;
     `lost` while the device is away."""
@@ -43,7 +39,7 @@ class DeviceStream:
     latency_wanted_s = 0.04
 
     def __init__(
-        self, device: str | None = None, on_lost: Told = nobody, on_back: Told = nobody
+        self, device: str | None = None, on_lost: Told = lambda: None, on_back: Told = lambda: None
     ) -> None:
         """Open `device`: a PortAudio name or number, None for the system's own.
 
@@ -137,8 +133,6 @@ class DeviceStream:
         """The device is gone."""
 
 
-# --- A microphone as a queue of frames.
-
 KEEP_S = 20.0
 """Frames that nobody takes are kept for this long; then the oldest are dropped."""
 _WATCH_S = 0.1
@@ -186,7 +180,7 @@ class Microphone(DeviceStream):
     block = FRAME
 
     def __init__(
-        self, device: str | None = None, on_lost: Told = nobody, on_back: Told = nobody
+        self, device: str | None = None, on_lost: Told = lambda: None, on_back: Told = lambda: None
     ) -> None:
         """See `DeviceStream`; the callbacks come from a thread of its own."""
         self._queue: queue.Queue[Frame] = queue.Queue(round(KEEP_S / FRAME_S))

@@ -47,11 +47,9 @@ def contradicted(decision: Decision) -> bool:
     )
 
 
-# --- What was read back and denied: whoever says the reading again did not say that.
-
-
 class Denials:
-    """Meanings denied at the present step of the job, or said there in vain."""
+    """Meanings denied at the present step of the job, or said there in vain: whoever says a reading
+    again did not say what was read back and denied."""
 
     def __init__(self) -> None:
         self._at = ""
@@ -82,11 +80,8 @@ class Denials:
         return float(PRIOR["in_vain"]) if key in self._in_vain else 1.0
 
 
-# --- The same words said again: each hearing that was not sure enough still counts for the next.
-
-
 class Retries:
-    """What was heard and not taken since the job last moved.
+    """What was heard and not taken since the job last moved; it still counts when said again.
 
     Two hearings of one meaning are taken for independent: the noise under them is another, the
     voice is not. So at most `RETRY["earlier_most"]` earlier ones count.
@@ -153,14 +148,11 @@ def may_go_on(decision: Decision, dialogs: Dialogs) -> bool:
     )
 
 
-# --- The rest of a reading that a pause cut off: heard once more together with the reading.
-
-
 @dataclass(frozen=True, slots=True)
 class TakenReading:
-    """A reading that was taken: the microphone's role, what it was asked for as, how it was heard,
-    and the time (by the clock of the frames) before which words that begin are mostly not an answer
-    but its end."""
+    """A reading that was taken, and is heard once more together with a rest that a pause cut off:
+    the microphone's role, what it was asked for as, how it was heard, and the time (by the clock of
+    the frames) before which words that begin are mostly not an answer but its end."""
 
     role: str
     quantity: str

@@ -13,7 +13,7 @@ import numpy as np
 import soxr
 
 from assistant.voice.devices.audio import RATE, Samples
-from assistant.voice.devices.streams import DeviceStream, Told, nobody
+from assistant.voice.devices.streams import DeviceStream, Told
 
 KEEP_S = 12.0
 """How far back `PlaybackBuffer.reference` reaches."""
@@ -146,7 +146,7 @@ class Player(DeviceStream):
     block = BLOCK
 
     def __init__(
-        self, device: str | None = None, on_lost: Told = nobody, on_back: Told = nobody
+        self, device: str | None = None, on_lost: Told = lambda: None, on_back: Told = lambda: None
     ) -> None:
         """See `DeviceStream`."""
         self.buffer = PlaybackBuffer()

@@ -79,8 +79,10 @@ def ranked(turn: Sequence[Said]) -> list[tuple[int, Said]]:
     return sorted(out, key=lambda pair: pair[0] != STOP)
 
 
-def queued(rank: int, said: Said, voice: str) -> list[QueuedSpeech]:
-    """One, or two: what is long in a stop waits until the other person has heard his."""
+def queued(rank: int, said: Said, helpers: bool) -> list[QueuedSpeech]:
+    """One, or two: what is long in a stop waits until the other person has heard his. On an output
+    that is the `helpers` own all is told by one voice."""
+    voice = "helper" if helpers or said.to == "helper" else "tech"
     parts = [(sentence, voice) for sentence in split_sentences(spoken(said))]
     if said.signal and not said.cue and rank != STOP:
         parts.insert(0, (f"{said.signal.capitalize()}.", voice))
@@ -287,7 +289,8 @@ class SpeechOutput:
                 queue.hush(stop_too=False)
             for queue in self.queues:
                 his = [(rank, s) for rank, s in ranked(turn) if queue in self._queues_of(s.to)]
-                new = [one for rank, s in his for one in queued(rank, s, self._voice(s, queue))]
+                own = queue in self.queues[1:]
+                new = [one for rank, s in his for one in queued(rank, s, own)]
                 if new:
                     queue.add(new)
 
@@ -350,6 +353,3 @@ class SpeechOutput:
 
     def _queues_of(self, to: str) -> list[OutputQueue]:
         return {"tech": self.queues[:1], "helper": self.queues[-1:]}.get(to, self.queues)
-
-    def _voice(self, said: Said, queue: OutputQueue) -> str:
-        return "helper" if said.to == "helper" or queue in self.queues[1:] else "tech"

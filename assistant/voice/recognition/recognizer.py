@@ -48,7 +48,7 @@ class RecognizerError(Exception):
 
 
 class Recognizer(Protocol):
-    """Told what may be said, given an utterance, gives what it heard."""
+    """Told what may be said, then given an utterance, gives what it heard."""
 
     name: str
 

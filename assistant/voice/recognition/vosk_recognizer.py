@@ -53,8 +53,7 @@ class VoskRecognizer:
         except Exception as error:  # the library raises bare Exception
             raise RecognizerError(f"vosk cannot load {folder}; unpack its archive again") from error
         self._out = tuple(word for word in OUT if self._knows(word))
-        self._narrowed = lru_cache(GRAPHS)(self._recognizer)
-        self._now: tuple[Grammar, Any] | None = None
+        self._narrowed = lru_cache(GRAPHS)(self._made)
 
     def expect(self, grammar: Grammar) -> None:
         """Narrow recognition to `grammar`; what holds words unknown to the model is not heard.
@@ -62,7 +61,7 @@ class VoskRecognizer:
         Raises:
             RecognizerError: the model knows no sentence of it.
         """
-        self._now = grammar, self._narrowed(grammar)
+        self._grammar, self._recognizer = grammar, self._narrowed(grammar)
 
     def hear(self, samples: Samples) -> Hearing:
         """One utterance: its hypotheses, best first; none where a word of `OUT` was better.
@@ -71,16 +70,13 @@ class VoskRecognizer:
         see `ranked`.
         """
         begun = time.perf_counter()
-        if self._now is None:
-            raise RuntimeError("expect() comes before the first utterance")
-        grammar, recognizer = self._now
         pcm = (np.clip(samples, -1, 1) * 32767).astype("<i2").tobytes()
-        recognizer.AcceptWaveform(pcm)
-        rivals = json.loads(recognizer.FinalResult())["alternatives"]
-        found = ranked(rivals, grammar.accepts, self._out)
+        self._recognizer.AcceptWaveform(pcm)
+        rivals = json.loads(self._recognizer.FinalResult())["alternatives"]
+        found = ranked(rivals, self._grammar.accepts, self._out)
         return Hearing(self.name, *found, time.perf_counter() - begun)
 
-    def _recognizer(self, grammar: Grammar) -> Any:
+    def _made(self, grammar: Grammar) -> Any:
         from vosk import KaldiRecognizer
 
         unknown = {word for word in grammar.vocabulary if not self._knows(word)}

@@ -22,10 +22,10 @@ from tokenizers import Tokenizer
 from assistant.readings.language import LEXICON
 from assistant.voice.devices.audio import RATE, Samples
 from assistant.voice.recognition import whisper_model
-from assistant.voice.recognition.grammar import Grammar, State, over_tokens
+from assistant.voice.recognition.grammar import Grammar, over_tokens
 from assistant.voice.recognition.recognizer import Hearing, Hypothesis, RecognizerError
 from assistant.voice.recognition.whisper_model import Array, Decoder, Memory, Sound
-from assistant.voice.recognition.whisper_search import Ends, Search
+from assistant.voice.recognition.whisper_search import Ends, Scored, Search
 
 COMMON = 3_000
 """Tokens always kept: byte-pair merges are numbered by how common they are."""
@@ -122,7 +122,6 @@ class WhisperRecognizer:
         self._spell = cache(lambda word: tuple(self._ids(" " + word)))
         trade = (token for word in LEXICON if word.isascii() for token in self._spell(word))
         self._keep({*range(COMMON), self.eot, self.no_speech, *trade})
-        self._start: State[int] | None = None
         self._started = lru_cache(GRAMMARS)(lambda grammar: over_tokens(grammar.start, self._spell))
 
     def _keep(self, tokens: set[int]) -> None:
@@ -147,8 +146,6 @@ class WhisperRecognizer:
     def hear(self, samples: Samples) -> Hearing:
         """Recognize one utterance."""
         begun = time.perf_counter()
-        if self._start is None:
-            raise RuntimeError("expect() comes before the first utterance")
         # The matrices here are small: a second BLAS thread costs more than it brings.
         with threadpool_limits(limits=1, user_api="blas"):
             encoded = self.encode(samples)
@@ -164,9 +161,7 @@ class WhisperRecognizer:
         free, seconds = self._text(found.free), time.perf_counter() - begun
         return Hearing(self.name, hypotheses, free, found.free_score, marks, seconds)
 
-    def _heard_slower(
-        self, inside: list[tuple[list[int], float]], samples: Samples
-    ) -> list[tuple[list[int], float]]:
+    def _heard_slower(self, inside: Scored, samples: Samples) -> Scored:
         """The same hypotheses, each with the mean of its scores as heard and as heard slower."""
         slower = np.asarray(soxr.resample(samples, RATE, RATE / SLOWER), dtype=np.float32)
         sound = self.decoder.listen(self.encode(slower))
@@ -211,9 +206,7 @@ class WhisperRecognizer:
         found = self._free.generate(view, [prompt], beam_size=5, max_length=60)
         return self._text(list(found[0].sequences_ids[0]))
 
-    def _without_liking(
-        self, inside: list[tuple[list[int], float]]
-    ) -> list[tuple[list[int], float]]:
+    def _without_liking(self, inside: Scored) -> Scored:
         """Scores less `PRIOR` times what the model would say of the words having heard nothing.
 
         The internal language model of an end-to-end recognizer, estimated by leaving out the

@@ -23,6 +23,10 @@ MAX_TOKENS = 28
 FREE_TOKENS = 24
 
 
+Scored = list[tuple[list[int], float]]
+"""Token lists with their log probabilities."""
+
+
 @dataclass(frozen=True, slots=True)
 class Ends:
     """Positions among the kept tokens: the end itself, signs that can end a phrase, and the token
@@ -42,9 +46,9 @@ class _Beam:
 
 @dataclass(slots=True)
 class SearchResult:
-    """What the search gives: token lists with log probabilities, best first for their length."""
+    """What the search gives: inside the grammar, best first for their length, and free."""
 
-    inside: list[tuple[list[int], float]] = field(default_factory=list)
+    inside: Scored = field(default_factory=list)
     free: list[int] = field(default_factory=list)
     free_score: float = 0.0
     no_speech: float = 0.0
@@ -111,15 +115,12 @@ class Search:
     def _free(self, beam: _Beam, logs: Array, ended: float, found: SearchResult) -> list[_Beam]:
         """The free beam by one token, or none when it is over."""
         choice = int(np.argmax(logs))
-        if choice == self.ends.last or len(beam.tokens) >= FREE_TOKENS or _stuck(beam.tokens):
+        last = beam.tokens[-6:]
+        stuck = len(last) == 6 and last[:3] == last[3:]  # the model is going round
+        if choice == self.ends.last or len(beam.tokens) >= FREE_TOKENS or stuck:
             found.free, found.free_score = beam.tokens, beam.score + ended
             return []
         token = int(self.decoder.kept[choice])
         grown = _Beam([*beam.tokens, token], beam.score + float(logs[choice]), None)
         found.free, found.free_score = grown.tokens, grown.score
         return [grown]
-
-
-def _stuck(tokens: list[int]) -> bool:
-    """Whether the last three tokens stand right before themselves: the model is going round."""
-    return len(tokens) >= 6 and tokens[-3:] == tokens[-6:-3]

@@ -159,8 +159,6 @@ class Attendant:
                 guess.looked_at = True
                 self._look(channel, guess)
 
-    # --- what was heard ---
-
     def _decided(self, channel: Channel, utterance: Utterance) -> Decision:
         """Decided once for a moment of the dialogue: a guess that was right stays decided."""
         grammar = self.grammar(channel.role)
@@ -218,8 +216,6 @@ class Attendant:
     def _standing(self) -> tuple[str, str]:
         pending = self.dialogue.pending
         return self.dialogue.at, "" if pending is None else pending.figures
-
-    # --- what is done about it ---
 
     def _act(self, channel: Channel, utterance: Utterance, alone: Decision) -> None:
         if self.dialogue.finished:

@@ -67,8 +67,6 @@ def _spread(waits: Sequence[float]) -> str:
     return f"median {median(waits):.2f} s, 95 % within {high:.2f} s, most {max(waits):.2f} s"
 
 
-# --- A session with microphones and loudspeakers.
-
 _IDLE_S = 0.004
 """Slept when no microphone has a frame."""
 _NOT_HEARD = ("reply:say_again", "reply:spell_it", "reply:again")
@@ -128,7 +126,7 @@ class Live:
             self._opened = opened.pop_all()
 
     def _microphone(self, role: str, name: str | None, opened: ExitStack) -> Microphone:
-        lost, back = self._told("mic_lost", role or "tech"), self._told("mic_back", role or "tech")
+        lost, back = (self._told(key, role or "tech") for key in ("mic_lost", "mic_back"))
         return opened.enter_context(closing(Microphone(name, lost, back)))
 
     def _output(self, name: str | None, opened: ExitStack) -> AudioOutput:
