@@ -87,9 +87,8 @@ class CardDraft:
 
     def asked(self, question: CardQuestion) -> bool:
         """Whether a question concerns this truck."""
-        for key, value in question.only:
-            if self.value(key) != value:
-                return False
+        if any(self.value(key) != value for key, value in question.only):
+            return False
         if question.part == "target":
             low, high = (self.value(f"figures.{question.figure}.{p}") for p in ("low", "high"))
             return low is not None or high is not None
@@ -154,36 +153,30 @@ class CardDraft:
         for question in QUESTIONS:
             if question.key in ("by", "source") or question.figure:
                 continue
-            _place(out, question, self.value(question.key) if self.asked(question) else None)
+            section, _, key = question.key.rpartition(".")
+            table = out.setdefault(section, {}) if section else out
+            _put(table, key, self.value(question.key) if self.asked(question) else None)
             answer = self.answers.get(question.key)
-            section = question.key.split(".")[0]
             if section in ("ring", "rod", "pedal") and answer is not None and answer.source:
-                _whose(out[section], answer)
-        figures = out.setdefault("figures", {})
-        for name in {q.figure: None for q in QUESTIONS if q.figure}:
-            made = self._figure(name)
-            if made is None:
-                figures.pop(name, None)
-            else:
-                figures[name] = made
+                _whose(table, answer)
+        for name in DEFAULT_FIGURES:
+            _put(out.setdefault("figures", {}), name, self._figure(name))
         if self.left:
             out["left"] = self.left
         return {key: value for key, value in out.items() if value != {}}
 
     def _figure(self, name: str) -> dict[str, Any] | None:
-        parts = [f"figures.{name}.{part}" for part in ("low", "high", "target")]
-        given = [(key, self.answers[key]) for key in self.answers if key in parts]
+        keys = [f"figures.{name}.{part}" for part in ("low", "high", "target")]
         out = {
-            key.rsplit(".", 1)[-1]: answer.value
-            for key, answer in sorted(given, key=lambda one: parts.index(one[0]))
-            if answer.value is not None and self.asked(BY_KEY[key])
+            BY_KEY[key].part: self.value(key)
+            for key in keys
+            if self.value(key) is not None and self.asked(BY_KEY[key])
         }
-        if "low" not in out and "high" not in out:
+        if not {"low", "high"} & out.keys():
             return None
         # Of what document and whom: those of the limit set last.
-        last = [a for _, a in given if a.value is not None][-1]
-        out.update({k: v for k, v in (("source", last.source), ("set_by", last.by)) if v})
-        return out
+        last = [a for key, a in self.answers.items() if key in keys and a.value is not None][-1]
+        return out | {k: v for k, v in (("source", last.source), ("set_by", last.by)) if v}
 
     def text(self) -> str:
         """The card as a file holds it."""
@@ -215,9 +208,7 @@ def _whose(table: dict[str, Any], answer: Answer) -> None:
             table[key] = value
 
 
-def _place(out: dict[str, Any], question: CardQuestion, value: Value) -> None:
-    section, _, key = question.key.rpartition(".")
-    table = out.setdefault(section, {}) if section else out
+def _put(table: dict[str, Any], key: str, value: Value | dict[str, Any]) -> None:
     if value is None:
         table.pop(key, None)
     else:

@@ -8,11 +8,12 @@ from pathlib import Path
 from typing import Annotated, Any
 
 import msgspec
-from msgspec import UNSET, Meta, Struct, UnsetType
+from msgspec import Meta, Struct
 
 from assistant.card.card import CHOICES, DEFAULT_THREAD, Card, Left
 from assistant.card.linkage import Length, adjuster_of, geometry_of
 from assistant.clutch.conformity import DEFAULT_FIGURES, Limits
+from assistant.clutch.linkage.stroke import Linkage
 from assistant.clutch.ring import COARSE_IN, FINE_IN
 from assistant.clutch.thread import lead_in
 from assistant.readings import read
@@ -35,7 +36,7 @@ _COUNTED = "will not do; write how many, like 18; the travel of one is ring.lug"
 LugCount = Annotated[int, Meta(ge=1, le=MOST_LUGS, extra={"hint": _COUNTED})]
 
 
-class _Table(Struct, forbid_unknown_fields=True, omit_defaults=True):
+class _Table(Struct, forbid_unknown_fields=True):
     """A section of a card."""
 
 
@@ -88,9 +89,9 @@ class _Figure(_Sourced):
 
 def _by_quantity(name: str, kind: Any, base: type[Struct]) -> type[Any]:
     """A section with an optional key for each quantity that has a figure."""
-    fields = [(q.replace("-", "_"), kind | UnsetType, UNSET) for q in DEFAULT_FIGURES]
+    fields = [(q.replace("-", "_"), kind | None, None) for q in DEFAULT_FIGURES]
     return msgspec.defstruct(
-        name, fields, bases=(base,), rename={q.replace("-", "_"): q for q in DEFAULT_FIGURES}
+        name, fields, bases=(base,), rename=lambda field: field.replace("_", "-")
     )
 
 
@@ -167,22 +168,11 @@ class _Loading:
     def card(self) -> Card:
         """The card, checked."""
         says = self.says
-        rod, pedal = says.rod, says.pedal
-        ring, lug_in = self._ring()
-        thread = (rod.thread or DEFAULT_THREAD).strip()
-        try:
-            lead_in(thread)
-        except ValueError as error:
-            raise self.file.problem("rod.thread", str(error)) from None
+        pedal, (ring, lug_in) = says.pedal, self._ring()
         geometry, load = geometry_of(self.file, says.truck.linkage, self.length)
-        by_geometry, way = adjuster_of(self.file, geometry)
-        if rod.longer and way and rod.longer != way:
-            raise self.file.problem(
-                "rod.longer", f"by this card's [linkage] a longer rod gives {way}"
-            )
-        longer, per_fork = rod.longer or way or None, rod.per_fork or by_geometry
+        thread, longer, per_fork = self._rod(geometry)
         told = {
-            "rod.thread": rod.thread,
+            "rod.thread": says.rod.thread,
             "rod.longer": longer,
             "rod.per_fork": per_fork,
             "pedal.ratio": pedal.ratio or geometry,
@@ -236,6 +226,21 @@ class _Loading:
             )
         return nearest, lug_in
 
+    def _rod(self, geometry: Linkage | None) -> tuple[str, str | None, float | None]:
+        """Thread, what a longer rod gives, and rod travel per fork travel; None where not said."""
+        rod = self.says.rod
+        thread = (rod.thread or DEFAULT_THREAD).strip()
+        try:
+            lead_in(thread)
+        except ValueError as error:
+            raise self.file.problem("rod.thread", str(error)) from None
+        by_geometry, way = adjuster_of(self.file, geometry)
+        if rod.longer and way and rod.longer != way:
+            raise self.file.problem(
+                "rod.longer", f"by this card's [linkage] a longer rod gives {way}"
+            )
+        return thread, rod.longer or way or None, rod.per_fork or by_geometry
+
     def _stop(self, name: str, value: str | None) -> float | None:
         """Pedal travel by one turn of a stop's bolt, inches."""
         if value is None:
@@ -252,12 +257,8 @@ class _Loading:
         left = self.says.left
         if left is None:
             return None
-        lengths = {name: getattr(left, name.replace("-", "_")) for name in DEFAULT_FIGURES}
-        readings = {
-            name: self.length(value, f"left.{name}", name)
-            for name, value in lengths.items()
-            if value is not UNSET
-        }
+        lengths = ((name, getattr(left, name.replace("-", "_"))) for name in DEFAULT_FIGURES)
+        readings = {q: self.length(said, f"left.{q}", q) for q, said in lengths if said is not None}
         return Left(left.record.strip(), left.by.strip(), int(left.lugs), readings)
 
     def _figures(self) -> dict[str, Limits | None]:
@@ -265,13 +266,13 @@ class _Loading:
         braked = self.says.truck.transmission != "synchronized"
         for name, default in DEFAULT_FIGURES.items():
             value = getattr(self.says.figures, name.replace("-", "_"))
-            if name == "brake-contact" and value is not UNSET and not braked:
+            if name == "brake-contact" and value is not None and not braked:
                 raise self.file.problem(
                     f"figures.{name}",
                     "a synchronized transmission has no clutch brake; remove this, "
                     'or write transmission = "non-synchronized"',
                 )
-            if value is not UNSET:
+            if value is not None:
                 figures[name] = self._figure(name, value)
             elif name in _BRAKED and not braked:
                 figures[name] = None
