@@ -11,6 +11,7 @@ import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
+from statistics import NormalDist
 from typing import Literal, NamedTuple, get_args
 
 from assistant.clutch.conformity import Limits
@@ -269,11 +270,6 @@ def _kind(count: int, told: int, state: RingState, planned: RingState) -> Kind:
     return "as planned" if state.pitch_in == planned.pitch_in else "other pitch"
 
 
-def _density(x: float, centre: float, spread: float) -> float:
-    z = (x - centre) / spread
-    return math.exp(-0.5 * z * z) / (spread * math.sqrt(2.0 * math.pi))
-
-
 @lru_cache(maxsize=256)  # a job asks again for every move it made, several times a turn
 def compare_move(
     belief: RingBelief, before: Measured, after: Measured, lugs_told: int
@@ -292,7 +288,7 @@ def compare_move(
     kinds: dict[Kind, float] = dict.fromkeys(get_args(Kind), 0.0)
     updated: list[RingState] = []
     likeliest, lugs_moved = -1.0, 0
-    misread = MISREAD_WEIGHT * _density(after.value_in, predicted, MISREAD_SPREAD_IN)
+    misread = MISREAD_WEIGHT * NormalDist(predicted, MISREAD_SPREAD_IN).pdf(after.value_in)
     kinds["unclear"] = misread
     for state in belief.states:
         # A misread says nothing about the ring: it leaves each state its own share.
@@ -300,7 +296,7 @@ def compare_move(
         for count, prior in executions(lugs_told).items():
             centre = before.value_in - state.sense * count * state.pitch_in
             spread = math.hypot(before.u_in, after.u_in, REPEAT_U_IN, abs(count) * PITCH_U_IN)
-            joint = state.weight * prior * _density(after.value_in, centre, spread)
+            joint = state.weight * prior * NormalDist(centre, spread).pdf(after.value_in)
             kinds[_kind(count, lugs_told, state, planned)] += joint
             total += joint
             if joint > likeliest:

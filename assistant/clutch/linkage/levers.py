@@ -17,7 +17,12 @@ from functools import lru_cache
 
 from assistant.clutch.linkage.stroke import LONGEST_IN, Joint, Linkage, LinkageError, all_positive
 
-_IN_LINE = "Rod and lever stand in line there: measure lengths and angle again."
+
+def _off_line(across: float, least: float) -> float:
+    """What rod and lever carry across; raises LinkageError where they stand in line."""
+    if abs(across) < least:
+        raise LinkageError("Rod and lever stand in line there: measure lengths and angle again.")
+    return across
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,9 +83,7 @@ class FourBar:
             LinkageError: as ``driven``, or rod and lever are in line, where nothing is carried.
         """
         driven, rod = self.driven(drive), self.coupler(drive)
-        carried = self.lever_in * math.sin(driven - rod)
-        if abs(carried) < 1e-9 * self.lever_in:
-            raise LinkageError(_IN_LINE)
+        carried = _off_line(self.lever_in * math.sin(driven - rod), 1e-9 * self.lever_in)
         return self.arm_in * math.sin(drive - rod) / carried
 
     def driven_per_rod(self, drive: float) -> float:
@@ -89,9 +92,7 @@ class FourBar:
         Derivation: the law of cosines above, differentiated by the rod's length.
         """
         r, _, inside = self._triangle(drive)
-        across = self.lever_in * r * math.sin(inside)
-        if abs(across) < 1e-12:
-            raise LinkageError(_IN_LINE)
+        across = _off_line(self.lever_in * r * math.sin(inside), 1e-12)
         return (self.rod_in / across) * (1.0 if self.crossed else -1.0)
 
 
