@@ -12,7 +12,6 @@ from assistant.pictures.snapshot import (
     limits_text,
     ratio_text,
     say,
-    stroke_of,
 )
 from assistant.quantity import BRAKE_CONTACT, CLEARANCE, FREE_TRAVEL, GAP, PEDAL_HEIGHT
 from assistant.readings import speak
@@ -24,7 +23,7 @@ _FILL = {"free": "_", "release": "/", "brake": "#"}
 
 def stroke_lines(shots: Sequence[Snapshot], card: Card) -> list[str]:
     """The strips, one below the other, to one scale."""
-    strokes = [stroke_of(shot, card) for shot in shots]
+    strokes = [Stroke(shot, card) for shot in shots]
     per_in = WIDTH / max(s.length_in for s in strokes)
     lines = []
     for stroke in strokes:

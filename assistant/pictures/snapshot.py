@@ -213,51 +213,35 @@ class Band(NamedTuple):
     limits: str
 
 
-@dataclass(frozen=True, slots=True)
 class Stroke:
-    """One strip.
+    """The strip of one moment.
 
     `end_in` is where the pedal ends; `floor_in` is None when the pedal height is not known;
     `brake_missed`: the pedal ends before it would touch the brake.
     """
 
-    title: str
-    stretches: tuple[Stretch, ...]
-    bands: tuple[Band, ...]
-    end_in: float
-    floor_in: float | None
-    brake_missed: bool
+    def __init__(self, shot: Snapshot, card: Card) -> None:
+        self.title, self.floor_in = shot.title, shot.get(PEDAL_HEIGHT)
+        braked = card.transmission == "non-synchronized"
+        has_brake, touch = braked and shot.brake_known, _touch_in(shot, card)
+        known_end = shot.get(TOTAL_TRAVEL) or self.floor_in
+        end = min(known_end or touch, math.inf if self.floor_in is None else self.floor_in)
+        self.end_in, free = end, max(0.0, shot.get(FREE_TRAVEL) or 0.0)
+        stop = min(touch, end) if has_brake else end
+        stretches = [Stretch("free", 0.0, min(free, end)), Stretch("release", free, stop)]
+        if has_brake:
+            stretches.append(Stretch("brake", touch, end))
+        self.stretches = [s for s in stretches if s.end_in > s.start_in]
+        self.brake_missed = has_brake and known_end is not None and touch >= end
+        bands = [_band("free", FREE_TRAVEL, None, shot, card)]
+        if braked and self.floor_in is not None:
+            bands.append(_band("brake", BRAKE_CONTACT, self.floor_in, shot, card))
+        self.bands = [band for band in bands if band is not None]
 
     @property
     def length_in(self) -> float:
         """How long the strip has to be, inches."""
         return max(self.end_in, self.floor_in or 0.0, *(b.high_in for b in self.bands), 0.0)
-
-
-def stroke_of(shot: Snapshot, card: Card) -> Stroke:
-    free = max(0.0, shot.get(FREE_TRAVEL) or 0.0)
-    height = shot.get(PEDAL_HEIGHT)
-    braked = card.transmission == "non-synchronized"
-    has_brake = braked and shot.brake_known
-    touch = _touch_in(shot, card)
-    known_end = shot.get(TOTAL_TRAVEL) or height
-    end = min(known_end or touch, math.inf if height is None else height)
-    stop = min(touch, end) if has_brake else end
-    stretches = [Stretch("free", 0.0, min(free, end)), Stretch("release", free, stop)]
-    if has_brake:
-        stretches.append(Stretch("brake", touch, end))
-    bands = [_band("free", FREE_TRAVEL, None, shot, card)]
-    if braked and height is not None:
-        bands.append(_band("brake", BRAKE_CONTACT, height, shot, card))
-    missed = has_brake and known_end is not None and touch >= end
-    return Stroke(
-        shot.title,
-        tuple(s for s in stretches if s.end_in > s.start_in),
-        tuple(band for band in bands if band is not None),
-        end,
-        height,
-        missed,
-    )
 
 
 def _touch_in(shot: Snapshot, card: Card) -> float:

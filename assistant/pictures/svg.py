@@ -19,7 +19,6 @@ from assistant.pictures.snapshot import (
     figures_of,
     geometry_strokes,
     say,
-    stroke_of,
 )
 from assistant.quantity import BRAKE_CONTACT, CLEARANCE, GAP, PEDAL_HEIGHT
 from assistant.readings import speak
@@ -37,23 +36,17 @@ class Sheet:
     """Draw on it, then take its `text`."""
 
     def __init__(self, title: str, description: str) -> None:
-        self.root = Xml.Element(
-            "svg",
-            {
-                "xmlns": "http://www.w3.org/2000/svg",
-                "viewBox": f"0 0 {WIDTH} {HEIGHT}",
-                "width": str(WIDTH),
-                "height": str(HEIGHT),
-                "role": "img",
-                "font-family": "DejaVu Sans, Verdana, Arial, sans-serif",
-            },
-        )
+        about = {
+            "xmlns": "http://www.w3.org/2000/svg",
+            "viewBox": f"0 0 {WIDTH} {HEIGHT}",
+            "width": str(WIDTH),
+            "height": str(HEIGHT),
+            "role": "img",
+            "font-family": "DejaVu Sans, Verdana, Arial, sans-serif",
+        }
+        self.root = Xml.Element("svg", about)
         Xml.SubElement(self.root, "title").text = title
         Xml.SubElement(self.root, "desc").text = description
-        self._patterns()
-        self.rect(0, 0, WIDTH, HEIGHT, PAPER, 0)
-
-    def _patterns(self) -> None:
         defs = Xml.SubElement(self.root, "defs")
         for name, back, step, thick in (("release", "#cfe3f7", 24, 5), ("brake", "#f2b134", 12, 7)):
             box = {"id": name, "width": str(step), "height": str(step)}
@@ -61,6 +54,7 @@ class Sheet:
             pattern = Xml.SubElement(defs, "pattern", box | units)
             Xml.SubElement(pattern, "rect", {"width": str(step), "height": str(step), "fill": back})
             Xml.SubElement(pattern, "rect", {"width": str(thick), "height": str(step), "fill": INK})
+        self.rect(0, 0, WIDTH, HEIGHT, PAPER, 0)
 
     def rect(
         self, x: float, y: float, width: float, height: float, fill: str, line: float = 4
@@ -147,7 +141,7 @@ def stroke_svg(shots: Sequence[Snapshot], card: Card, heading: str) -> str:
     sure = shots[0].brake_known or card.transmission == "synchronized"
     note = "" if sure else say("brake_not_known")
     sheet = _sheet(shots, card, heading, say("to_scale", note=note))
-    strokes = [stroke_of(shot, card) for shot in shots]
+    strokes = [Stroke(shot, card) for shot in shots]
     scale = (_RIGHT - _LEFT) / max(s.length_in for s in strokes)
     for stroke, top in zip(strokes, _TOPS, strict=False):
         _strip(sheet, stroke, top, scale, card.units)

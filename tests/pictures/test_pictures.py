@@ -13,7 +13,7 @@ from assistant.cli.main import main
 from assistant.clutch.uncertainty import Measured
 from assistant.pictures import plain
 from assistant.pictures import plain as say
-from assistant.pictures.snapshot import PictureError, figures_of, stroke_of, today_and_after
+from assistant.pictures.snapshot import PictureError, Stroke, figures_of, today_and_after
 from assistant.pictures.svg import HEIGHT, SMALL, WIDTH, bars_svg, chain_svg, stroke_svg
 from tests.clutch.rods import BARS
 from tests.demo import DEMO, script
@@ -150,7 +150,7 @@ def test_self_contained_and_not_by_colour_alone(card: Card) -> None:
 def test_what_is_not_known_is_not_drawn() -> None:
     card = default_card()
     shots = today_and_after(card, readings(EDGES[0]))
-    stroke = stroke_of(shots[0], card)
+    stroke = Stroke(shots[0], card)
     assert stroke.floor_in is None and not stroke.brake_missed
     assert [s.name for s in stroke.stretches] == ["free", "release"]
     assert any("Worked out, not read: free-travel" in line for line in say.why(shots, card))
@@ -178,7 +178,7 @@ def test_plain_characters_are_to_scale_and_fit_a_terminal(card: Card) -> None:
         shots = today_and_after(card, readings(values))
         lines = plain.stroke_lines(shots, card) + plain.chain_lines(shots, card)
         assert max(map(len, lines)) <= 100  # the strips themselves are 72
-        per_in = plain.WIDTH / max(s.length_in for s in (stroke_of(shot, card) for shot in shots))
+        per_in = plain.WIDTH / max(s.length_in for s in (Stroke(shot, card) for shot in shots))
         assert lines[1].count("_") == pytest.approx(values["free-travel"] * per_in, abs=1)
         row = next(line for line in plain.chain_lines(shots, card) if "[BRG]" in line)
         ratio = row.count("-") / max(1, row.count("."))
