@@ -29,7 +29,7 @@ if TYPE_CHECKING:
     import ibis.expr.types as ir
 
     from assistant.review.questions import Tables
-    from assistant.review.refresh import Refreshed
+    from assistant.review.refresh import Refresh
 
 __all__ = ["Review", "open_review"]
 _HERE = Path(__file__).parent
@@ -103,7 +103,7 @@ class Review(Answers):
         self,
         connection: duckdb.DuckDBPyConnection,
         indexes: Sequence[Index],
-        refreshed: list[Refreshed],
+        refreshed: list[Refresh],
         home: Path,
     ) -> None:
         super().__init__([line for one in refreshed for line in one.told], home)
@@ -173,7 +173,7 @@ def open_review(
     Args:
         folders: of records; each has an index of its own.
         home, wait, wait_s: see `index.Index`; the user's cache, and a minute, if not given.
-        how: see `refresh.refresh`.
+        how: see `refresh.Refresh`.
 
     Raises:
         RecordError: another lead had an index all that time, or it cannot be written.
@@ -195,19 +195,19 @@ def open_review(
         raise
 
 
-def _up_to_date(index: Index, how: dict[str, Any]) -> Refreshed:
+def _up_to_date(index: Index, how: dict[str, Any]) -> Refresh:
     """Refresh an index; one that turns out to be damaged is built anew. It can then be read."""
     import duckdb
 
-    from assistant.review.refresh import refresh
+    from assistant.review.refresh import Refresh
 
     index.write()
     try:
         try:
-            done = refresh(index, **how)
+            done = Refresh(index, **how)
         except duckdb.Error:
             index.begin_anew()
-            done = refresh(index, **how)
+            done = Refresh(index, **how)
         index.read_only()
     except (duckdb.Error, OSError) as error:
         raise RecordError(

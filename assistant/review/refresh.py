@@ -3,19 +3,17 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field
+from collections.abc import Callable
 from datetime import datetime
 from functools import partial
 from hashlib import blake2b
 from pathlib import Path
-from typing import Any
 
 from assistant.review.columns import OF_A_JOB
 from assistant.review.index import Index
 from assistant.review.rows import FileRead, read_file
-from assistant.review.scan import FolderListing, NoAnswer, as_text, is_record, listed, within
-from assistant.review.wording import say
+from assistant.review.scan import NoAnswer, as_text, is_record, listed, within
+from assistant.review.wording import Row, say
 
 PATIENCE_S = 20.0
 """A drive that says nothing for so long is given up for now."""
@@ -28,68 +26,153 @@ Progress = Callable[[int, int], None]
 """Called with files read and files to read."""
 
 
-@dataclass(slots=True)
-class Refreshed:
-    """What a refresh did: when the folder was last seen whole, microseconds since 1970 (0: never),
-    one line each on what the lead should know, and how many files were read."""
+class Refresh:
+    """Brings one folder's index up to date, or says why it stays as it was.
 
-    seen_us: int
-    told: list[str] = field(default_factory=list)
-    read: int = 0
+    Args:
+        index: attached to be written.
+        patience_s: how long a drive may say nothing.
+        progress: told how it goes.
+        afresh: read every file again, changed or not.
 
-
-def refresh(
-    index: Index,
-    patience_s: float = PATIENCE_S,
-    progress: Progress | None = None,
-    afresh: bool = False,
-) -> Refreshed:
-    """Bring one folder's index up to date, or say why it stays as it was.
-
-    The index is attached to be written. A drive may say nothing for `patience_s`. With `afresh`,
-    every file is read again, changed or not.
+    Attributes:
+        told: one line each on what the lead should know.
+        read: how many files were read.
+        seen_us: when the folder was last seen whole, microseconds since 1970; 0: never.
     """
-    done = Refreshed(index.seen_us)
 
-    def tell(sentence: str, **fields: object) -> None:
-        done.told.append(say(sentence, folder=index.folder, **fields))
+    def __init__(
+        self,
+        index: Index,
+        patience_s: float = PATIENCE_S,
+        progress: Progress = lambda read, of: None,
+        afresh: bool = False,
+    ) -> None:
+        self.told: list[str] = []
+        self.read, self.seen_us = 0, index.seen_us
+        self._index, self._files = index, f"{index.name}.files"
+        try:
+            self._listing = listed(index.folder, patience_s)
+        except NoAnswer as error:
+            jobs = index.run(f"SELECT count(*) AS jobs FROM {index.name}.jobs")[0]["jobs"]
+            which = "folder.last_seen" if self.seen_us else "folder.never"
+            self._tell(which, why=error, jobs=jobs, when=_when(self.seen_us))
+            return
+        for problem in self._listing.problems:
+            self._tell("folder.problem", problem=problem)
+        known = index.stamps()
+        changed = [p for p, stamp in self._listing.found.items() if afresh or known.get(p) != stamp]
+        records = list(filter(is_record, changed))
+        other = FileRead("foreign", say("file.not_one"))
+        self._keep([(path, other) for path in changed if not is_record(path)])
+        try:
+            for start in range(0, len(records), BATCH):
+                self._read_some(records[start : start + BATCH], patience_s)
+                progress(self.read, len(records))
+        except NoAnswer as error:
+            self._tell("folder.stopped", why=error, read=self.read, all=len(records))
+        with index.transaction():
+            self._gone([p for p, stamp in known.items() if stamp[0] is not None])
+            self._only_once()
+            index.seen_us = self.seen_us = time.time_ns() // 1000
 
-    try:
-        listing = listed(index.folder, patience_s)
-    except NoAnswer as error:
-        jobs = index.run(f"SELECT count(*) AS jobs FROM {index.name}.jobs")[0]["jobs"]
-        when = _when(done.seen_us)
-        tell("folder.last_seen" if when else "folder.never", why=error, jobs=jobs, when=when)
-        return done
-    for problem in listing.problems:
-        tell("folder.problem", problem=problem)
-    known = index.stamps()
-    changed = [p for p, stamp in listing.found.items() if afresh or known.get(p) != stamp]
-    records = list(filter(is_record, changed))
-    others = [(p, FileRead("foreign", say("file.not_one"))) for p in changed if not is_record(p)]
-    _keep(index, others, listing)
-    try:
-        for some in _read(index, records, listing, patience_s):
-            done.read += some
-            if progress is not None:
-                progress(done.read, len(records))
-    except NoAnswer as error:
-        tell("folder.stopped", why=error, read=done.read, all=len(records))
-    with index.transaction():
-        lost = _gone(index, listing, known, done.seen_us or time.time_ns() // 1000)
+    def _tell(self, sentence: str, **fields: object) -> None:
+        self.told.append(say(sentence, folder=self._index.folder, **fields))
+
+    def _read_some(self, records: list[str], patience_s: float) -> None:
+        """Read files and keep their rows.
+
+        Raises:
+            NoAnswer: nothing came for `patience_s`; what came before is kept.
+        """
+        now_us, real = time.time_ns() // 1000, self._listing.real
+        found: list[tuple[str, FileRead]] = []
+        some = ((p, read_file(self._index.folder / real.get(p, p), now_us)) for p in records)
+        silent = None
+        try:
+            within(partial(found.extend, some), found.__len__, patience_s)
+        except NoAnswer as error:
+            silent = error
+        came = found[:]
+        self._keep(came)
+        self.read += len(came)
+        if silent is not None:
+            raise silent
+
+    def _keep(self, found: list[tuple[str, FileRead]]) -> None:
+        """Put what files are into the index, in the place of what it had of them."""
+        if not found:
+            return
+        run, files = self._index.run, self._files
+        sql = f"SELECT path FROM {files} WHERE {_THESE} AND events > 0"
+        had = {row["path"] for row in run(sql, [[path for path, _ in found]])}
+        rows: dict[str, list[Row]] = {table: [] for table in (*OF_A_JOB, "files")}
+        # It may be readable again: what was known of it stands, and it is tried each time.
+        unreadable = {p: one for p, one in found if p in had and one.status == "unreadable"}
+        for path, one in found:
+            if path not in unreadable:
+                rows["files"].append(self._file_row(path, one, path in had))
+                _add_rows(rows, one, rows["files"][-1])
+        fresh = [row["path"] for row in rows["files"]]
+        with self._index.transaction():
+            run(f"DELETE FROM {files} WHERE {_THESE}", [fresh])
+            again = had.intersection(fresh)
+            self._index.forget(job_number(self._index.folder, path) for path in again)
+            for table, some in rows.items():
+                self._index.insert(table, some)
+            sql = f"UPDATE {files} SET status = 'unreadable', line = ?, size = -1 WHERE path = ?"
+            for path, one in unreadable.items():
+                run(sql, [say("file.kept", line=one.line), path])
+
+    def _file_row(self, path: str, one: FileRead, had: bool) -> Row:
+        folder, (size, mtime, ctime) = self._index.folder, self._listing.found[path]
+        row = {
+            "job": job_number(folder, path), "folder": as_text(str(folder)), "path": path,
+            "status": one.status, "size_bytes": size, "size": size, "mtime": mtime, "ctime": ctime,
+            "line": say("file.was_record", line=one.line) if had and not one.events else one.line,
+            "events": one.events, "opening": one.opening,
+        }  # fmt: skip
+        # A later version is tried each time: lugcall may be newer by then.
+        return row if one.status != "later" else row | {"size": -1}
+
+    def _only_once(self) -> None:
+        """Of copies of one record, the longest counts; of equal ones, the one known first."""
+        files, held = self._files, f"status IN {_HELD} AND opening <> ''"
+        copies = self._index.run(
+            f"SELECT path, job, opening FROM {files} WHERE {held} AND opening IN "
+            f"(SELECT opening FROM {files} WHERE {held} GROUP BY 1 HAVING count(*) > 1) "
+            "ORDER BY events DESC, rowid"
+        )
+        longest: dict[str, str] = {}
+        shorter = []
+        for row in copies:
+            first = longest.setdefault(row["opening"], row["path"])
+            if first != row["path"]:
+                shorter.append(row["job"])
+                sql = f"UPDATE {files} SET status = 'copy', line = ? WHERE job = ?"
+                self._index.run(sql, [say("file.copy", path=first), row["job"]])
+        self._index.forget(shorter)
+
+    def _gone(self, known: list[str]) -> None:
+        """Note files that are no longer there, and tell those with a job, whose rows stay."""
+        gone = [path for path in known if path not in self._listing.found]
+        if not gone:
+            return
+        run, files = self._index.run, self._files
+        run(
+            f"UPDATE {files} SET status = 'missing', line = ?, size = NULL, mtime = NULL, "
+            f"ctime = NULL, seen_utc = make_timestamp(?) "
+            f"WHERE {_THESE} AND events > 0 AND status <> 'copy'",
+            [say("file.missing"), self.seen_us or time.time_ns() // 1000, gone],
+        )
+        run(f"DELETE FROM {files} WHERE {_THESE} AND status <> 'missing'", [gone])
+        lost = [row["path"] for row in run(f"SELECT path FROM {files} WHERE {_THESE}", [gone])]
+        names = ", ".join(sorted(lost)[:3])
+        if len(lost) > 3:
+            names = say("folder.others", names=names)
         if lost:
-            tell(**_lost(lost), when=_when(done.seen_us))
-        _only_once(index)
-        index.seen_us = done.seen_us = time.time_ns() // 1000
-    return done
-
-
-def _lost(paths: list[str]) -> dict[str, Any]:
-    """Which sentence tells that files are gone, and its blanks."""
-    names = ", ".join(sorted(paths)[:3])
-    names = say("folder.others", names=names) if len(paths) > 3 else names
-    which = "folder.gone_one" if len(paths) == 1 else "folder.gone"
-    return {"sentence": which, "count": len(paths), "names": names}
+            which = "folder.gone_one" if len(lost) == 1 else "folder.gone"
+            self._tell(which, count=len(lost), names=names, when=_when(self.seen_us))
 
 
 def _when(seen_us: int) -> str:
@@ -102,114 +185,10 @@ def job_number(folder: Path, path: str) -> int:
     return int.from_bytes(blake2b(name, digest_size=8).digest()) >> 1
 
 
-def _read(
-    index: Index, records: list[str], listing: FolderListing, patience_s: float
-) -> Iterator[int]:
-    """Read files and keep their rows, a batch at a time; gives how many were kept.
-
-    Raises:
-        NoAnswer: nothing came for `patience_s`; what came before is kept.
-    """
-    now_us = time.time_ns() // 1000
-    for start in range(0, len(records), BATCH):
-        found: list[tuple[str, FileRead]] = []
-        files = ((p, index.folder / listing.real.get(p, p)) for p in records[start : start + BATCH])
-        some = ((path, read_file(file, now_us)) for path, file in files)
-        silent = None
-        try:
-            within(partial(found.extend, some), found.__len__, patience_s)
-        except NoAnswer as error:
-            silent = error
-        came = found[:]
-        _keep(index, came, listing)
-        yield len(came)
-        if silent is not None:
-            raise silent
-
-
-def _keep(index: Index, found: list[tuple[str, FileRead]], listing: FolderListing) -> None:
-    """Put what files are into the index, in the place of what it had of them."""
-    if not found:
-        return
-    files = f"{index.name}.files"
-    before = index.run(
-        f"SELECT path FROM {files} WHERE {_THESE} AND events > 0", [[path for path, _ in found]]
-    )
-    had = {row["path"] for row in before}
-    rows: dict[str, list[Any]] = {table: [] for table in (*OF_A_JOB, "files")}
-    # It may be readable again: what was known of it stands, and it is tried each time.
-    unreadable = {p: one for p, one in found if p in had and one.status == "unreadable"}
-    for path, one in found:
-        if path not in unreadable:
-            rows["files"].append(_file_row(index.folder, path, one, listing, path in had))
-            _add_rows(rows, one, rows["files"][-1])
-    fresh = [row["path"] for row in rows["files"]]
-    with index.transaction():
-        index.run(f"DELETE FROM {files} WHERE {_THESE}", [fresh])
-        index.forget(job_number(index.folder, path) for path in had.intersection(fresh))
-        for table, some in rows.items():
-            index.insert(table, some)
-        for path, one in unreadable.items():
-            sql = f"UPDATE {files} SET status = 'unreadable', line = ?, size = -1 WHERE path = ?"
-            index.run(sql, [say("file.kept", line=one.line), path])
-
-
-def _file_row(
-    folder: Path, path: str, one: FileRead, listing: FolderListing, had: bool
-) -> dict[str, Any]:
-    size, mtime, ctime = listing.found[path]
-    row = {
-        "job": job_number(folder, path), "folder": as_text(str(folder)), "path": path,
-        "status": one.status, "size_bytes": size, "size": size, "mtime": mtime, "ctime": ctime,
-        "line": say("file.was_record", line=one.line) if had and not one.events else one.line,
-        "events": one.events, "opening": one.opening,
-    }  # fmt: skip
-    # A later version is tried each time: lugcall may be newer by then.
-    return row if one.status != "later" else row | {"size": -1}
-
-
-def _add_rows(rows: dict[str, list[Any]], one: FileRead, file: dict[str, Any]) -> None:
+def _add_rows(rows: dict[str, list[Row]], one: FileRead, file: Row) -> None:
     for table, some in one.rows.items():
         for row in some:
             row["job"] = file["job"]
         rows[table] += some
     if one.rows:
         one.rows["jobs"][0].update(folder=file["folder"], path=file["path"])
-
-
-def _only_once(index: Index) -> None:
-    """Of copies of one record, the longest counts; of equal ones, the one that was known first."""
-    files, held = f"{index.name}.files", f"status IN {_HELD} AND opening <> ''"
-    copies = index.run(
-        f"SELECT path, job, opening FROM {files} WHERE {held} AND opening IN "
-        f"(SELECT opening FROM {files} WHERE {held} GROUP BY 1 HAVING count(*) > 1) "
-        "ORDER BY events DESC, rowid"
-    )
-    longest: dict[str, str] = {}
-    shorter = []
-    for row in copies:
-        first = longest.setdefault(row["opening"], row["path"])
-        if first != row["path"]:
-            shorter.append(row["job"])
-            line = say("file.copy", path=first)
-            index.run(f"UPDATE {files} SET status = 'copy', line = ? WHERE job = ?",
-                      [line, row["job"]])  # fmt: skip
-    index.forget(shorter)
-
-
-def _gone(
-    index: Index, listing: FolderListing, known: dict[str, tuple[int | None, ...]], seen_us: int
-) -> list[str]:
-    """Note files that are no longer there; gives those with a job, whose rows stay."""
-    gone = [p for p, stamp in known.items() if stamp[0] is not None and p not in listing.found]
-    if not gone:
-        return []
-    files = f"{index.name}.files"
-    index.run(
-        f"UPDATE {files} SET status = 'missing', line = ?, size = NULL, mtime = NULL, "
-        f"ctime = NULL, seen_utc = make_timestamp(?) "
-        f"WHERE {_THESE} AND events > 0 AND status <> 'copy'",
-        [say("file.missing"), seen_us, gone],
-    )
-    index.run(f"DELETE FROM {files} WHERE {_THESE} AND status <> 'missing'", [gone])
-    return [row["path"] for row in index.run(f"SELECT path FROM {files} WHERE {_THESE}", [gone])]
