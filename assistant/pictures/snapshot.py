@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import NamedTuple
 
@@ -233,10 +233,9 @@ class Stroke:
             stretches.append(Stretch("brake", touch, end))
         self.stretches = [s for s in stretches if s.end_in > s.start_in]
         self.brake_missed = has_brake and known_end is not None and touch >= end
-        bands = [_band("free", FREE_TRAVEL, None, shot, card)]
+        self.bands = [*_band("free", FREE_TRAVEL, None, shot, card)]
         if braked and self.floor_in is not None:
-            bands.append(_band("brake", BRAKE_CONTACT, self.floor_in, shot, card))
-        self.bands = [band for band in bands if band is not None]
+            self.bands += _band("brake", BRAKE_CONTACT, self.floor_in, shot, card)
 
     @property
     def length_in(self) -> float:
@@ -254,16 +253,18 @@ def _touch_in(shot: Snapshot, card: Card) -> float:
 
 def _band(
     name: str, quantity: str, height: float | None, shot: Snapshot, card: Card
-) -> Band | None:
-    """A quantity's tolerance along the strip; one counted from the floor is `height` less it."""
+) -> Iterator[Band]:
+    """A quantity's tolerance along the strip, if it has one; what is counted from the floor is
+    `height` less it."""
     figure, judged = card.figures.get(quantity), shot.judged(quantity, card)
     value = shot.get(quantity)
     if figure is None or judged is None or value is None:
-        return None
+        return
     low, high = figure.low_in or 0.0, figure.high_in
     ends = low, max(value, low) if high is None else high
     verdict, limits = say(f"verdict.{judged.decision}"), limits_text(figure, card.units)
     if height is None:
-        return Band(name, *ends, value, verdict, limits)
-    first, last = height - ends[1], height - ends[0]
-    return Band(name, first, last, height - value, verdict, say("high", limits=limits))
+        yield Band(name, *ends, value, verdict, limits)
+    else:
+        first, last = height - ends[1], height - ends[0]
+        yield Band(name, first, last, height - value, verdict, say("high", limits=limits))

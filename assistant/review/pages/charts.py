@@ -30,12 +30,11 @@ INK, SOFT, FILL = "#16202a", "#56646f", "#c9d6e2"
 MOST_BARS = 12
 
 
+Point = tuple[float, float]
 Edges = tuple[float, float, float, float]
 
 
-def figure_svg(
-    size: tuple[float, float], edges: Edges, draw: Callable[[Axes], None], name: str
-) -> str:
+def figure_svg(size: Point, edges: Edges, draw: Callable[[Axes], None], name: str) -> str:
     """An SVG for inside a page, `size` inches, with `name` before all ids in it.
 
     `edges`: left, bottom, right and top of the axes, as shares of it.
@@ -205,23 +204,31 @@ def curves(trucks: Sequence[Cell]) -> str:
     return figure_svg((11.5, 1.05 * rows), (0, 0, 1, 1), draw, "curves") if trucks else ""
 
 
-Point = tuple[float, float]
+def _scale(trucks: Sequence[Cell]) -> tuple[float, float]:
+    """The least length, inches, and the parts of a cell that an inch takes."""
+    values = [x for cell in trucks for _, *both in cell.points for x in both if x is not None]
+    values += [cell.low_in for cell in trucks if cell.low_in is not None]
+    return min(values), 0.66 / max(max(values) - min(values), 1 / 64)
 
 
 def _wall(axes: Axes, trucks: Sequence[Cell]) -> None:
     from matplotlib.collections import LineCollection
 
-    values = [x for cell in trucks for _, *both in cell.points for x in both if x is not None]
-    values += [cell.low_in for cell in trucks if cell.low_in is not None]
-    base_in, top_in = min(values), max(values)
-    scale = 0.66 / max(top_in - base_in, 1 / 64)
+    base_in, scale = _scale(trucks)
     lines: list[list[Point]] = []
     limits: list[list[Point]] = []
     found: list[Point] = []
     left: list[Point] = []
     for i, cell in enumerate(trucks):
         x0, y0 = i % ACROSS + 0.06, -(i // ACROSS) - 0.92
-        lines.append(_curve(cell, (x0, y0), (base_in, scale), found, left))
+        first = min(way for way, *_ in cell.points)
+        span = max(way for way, *_ in cell.points) - first or 1.0
+        lines.append([])
+        for way, *both in cell.points:
+            for value, marks in zip(both, (found, left), strict=True):
+                if value is not None:
+                    marks.append((x0 + (way - first) / span * 0.82, y0 + (value - base_in) * scale))
+                    lines[-1].append(marks[-1])
         if cell.low_in is not None:
             y = y0 + (cell.low_in - base_in) * scale
             limits.append([(x0 - 0.03, y), (x0 + 0.87, y)])
@@ -236,27 +243,6 @@ def _wall(axes: Axes, trucks: Sequence[Cell]) -> None:
             across, up = zip(*points, strict=True)
             axes.scatter(across, up, s=9, facecolors=face, edgecolors=INK, linewidths=0.8,
                          zorder=3)  # fmt: skip
-
-
-def _curve(
-    cell: Cell, at: Point, up: tuple[float, float], found: list[Point], left: list[Point]
-) -> list[Point]:
-    """One truck's line; its marks are added to `found` and `left`.
-
-    `at` is where the cell begins, `up` the length that lies there (inches) and its scale.
-    """
-    (x0, y0), (base_in, scale) = at, up
-    miles = [way for way, *_ in cell.points]
-    span = max(miles) - min(miles) or 1.0
-    line: list[Point] = []
-    for way, *both in cell.points:
-        x = x0 + (way - min(miles)) / span * 0.82
-        for value, marks in zip(both, (found, left), strict=True):
-            if value is not None:
-                point = (x, y0 + (value - base_in) * scale)
-                marks.append(point)
-                line.append(point)
-    return line
 
 
 # --- Charts are slow to make, and kept in the user's cache by what they show: the same rows, drawn

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
-from dataclasses import fields, replace
+from dataclasses import replace
 from datetime import UTC, date, datetime
 from typing import TYPE_CHECKING, Any
 from urllib.parse import quote
@@ -12,11 +12,14 @@ from urllib.parse import quote
 from assistant.clutch.uncertainty import Measured
 from assistant.quantity import FREE_TRAVEL, GAP
 from assistant.review import questions
+from assistant.review.columns import OF_A_JOB
 from assistant.review.questions import Tables
 from assistant.review.wording import Row
 from assistant.wear.visits import Visit
 
 if TYPE_CHECKING:
+    import ibis.expr.types as ir
+
     from assistant.review import Review
 
 MOST_JOBS = 1000
@@ -41,12 +44,13 @@ def narrowed(t: Tables, unit: str = "", since: date | None = None) -> Tables:
         jobs = jobs.filter(jobs.unit.upper() == unit.upper())
     if since is not None:
         jobs = jobs.filter(jobs.began_utc >= datetime(since.year, since.month, since.day))
-    others = {
-        f.name: getattr(t, f.name).semi_join(jobs, "job")
-        for f in fields(t)
-        if f.name not in ("jobs", "files")
-    }
-    return replace(t, jobs=jobs, **others)
+    return _only(t, jobs)
+
+
+def _only(t: Tables, jobs: ir.Table) -> Tables:
+    """The tables of some jobs; that of the files as it is."""
+    others = [name for name in OF_A_JOB if name != "jobs"]
+    return replace(t, jobs=jobs, **{n: getattr(t, n).semi_join(jobs, "job") for n in others})
 
 
 class FleetAnswers:
@@ -99,9 +103,7 @@ def _listed(t: Tables, jobs: list[Row], missing: list[int]) -> Tables:
     """The tables of the listed jobs; the day of the oldest may bring in a few more."""
     oldest = min(row["began_utc"] for row in jobs if row["job"] not in set(missing))
     some = t.jobs.filter((t.jobs.began_utc >= oldest) | t.jobs.job.isin(missing or [-1]))
-    rest = {name: getattr(t, name).semi_join(some, "job")
-            for name in ("doubts", "hearing", "lead_acts")}  # fmt: skip
-    return replace(t, **rest)
+    return _only(t, some)
 
 
 def _summed(missed: list[Row], by: str) -> list[Row]:
