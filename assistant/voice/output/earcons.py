@@ -50,14 +50,10 @@ def _shape(name: str) -> Samples:
             parts.append(np.zeros(count))
             continue
         t = np.arange(count) / RATE
-        tone = np.zeros(count)
-        n = 1
-        while lowest * n <= 2500.0:
-            # The lower half is the stronger one: 3 dB down at each further component.
-            tone += 2 ** (-(n - 1) / 2) * np.sin(2 * np.pi * lowest * n * t + n)
-            n += 1
-        ramp = np.minimum(1.0, np.minimum(t, t[::-1]) / _RAMP_S)
-        tone *= ramp
+        # The lower half is the stronger one: 3 dB down at each further component.
+        n = np.arange(1, int(2500 / lowest) + 1)[:, None]
+        tone = (2 ** ((1 - n) / 2) * np.sin(2 * np.pi * lowest * n * t + n)).sum(axis=0)
+        tone *= np.minimum(1.0, np.minimum(t, t[::-1]) / _RAMP_S)
         parts.append(tone / np.sqrt(np.mean(np.square(tone))))
     sound = np.concatenate(parts).astype(np.float32)
     sound.setflags(write=False)

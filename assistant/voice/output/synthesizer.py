@@ -135,11 +135,7 @@ class Synthesizer:
     _ready: bool
 
     def __init__(self) -> None:
-        """Start it in the background.
-
-        Raises:
-            SpeechError: no process can be started.
-        """
+        """Start it in the background; `SpeechError` when no process can be started."""
         self._lock = threading.Lock()
         self._never: SpeechError | None = None
         self._remembered = lru_cache(REMEMBERED)(self._synthesized)

@@ -60,11 +60,8 @@ class WhisperFolder:
 
 
 def vosk_folder() -> Path | None:
-    """The English vosk model's folder, found whole and loaded once; None where there is none.
-
-    Raises:
-        RecognizerError: there is one, and it cannot be used.
-    """
+    """The English vosk model's folder, found whole and loaded once; None where there is none, and
+    `RecognizerError` where there is one that cannot be used."""
     folder = _placed("LUGCALL_VOSK_MODEL", "vosk-en")
     if folder is None:
         return None
@@ -96,11 +93,7 @@ def vosk_folder() -> Path | None:
 
 
 def _vosk_knows(folder: Path, words: tuple[str, ...]) -> list[str]:
-    """Which of `words` are in the model's vocabulary.
-
-    Raises:
-        RecognizerError: vosk is not installed, or cannot load the model.
-    """
+    """Which of `words` are in the model's vocabulary."""
     try:
         seen = [version("vosk"), *words, str(folder.resolve())]
     except PackageNotFoundError:
@@ -132,11 +125,8 @@ def _vosk_knows(folder: Path, words: tuple[str, ...]) -> list[str]:
 
 
 def whisper_folder() -> WhisperFolder | None:
-    """The English Whisper weights; None where there are none.
-
-    Raises:
-        RecognizerError: there are some, and they cannot be used.
-    """
+    """The English Whisper weights; None where there are none, and `RecognizerError` where they
+    cannot be used."""
     folder = _placed("LUGCALL_WHISPER_MODEL", "whisper-en")
     if folder is not None:
         return _whisper(folder, f"the Whisper model in {folder}", "copy it again")
@@ -174,11 +164,7 @@ def _whisper(folder: Path, what: str, remedy: str) -> WhisperFolder:
 
 
 def _placed(variable: str, name: str) -> Path | None:
-    """The folder that the variable names, else `models/NAME` beside `records`, if it is there.
-
-    Raises:
-        RecognizerError: the variable names a folder that is not there.
-    """
+    """The folder that the variable names, else `models/NAME` beside `records`, if it is there."""
     chosen = os.environ.get(variable)
     if chosen:
         folder = Path(os.path.expanduser(chosen))

@@ -56,11 +56,8 @@ class VoskRecognizer:
         self._narrowed = lru_cache(GRAPHS)(self._made)
 
     def expect(self, grammar: Grammar) -> None:
-        """Narrow recognition to `grammar`; what holds words unknown to the model is not heard.
-
-        Raises:
-            RecognizerError: the model knows no sentence of it.
-        """
+        """Narrow recognition to `grammar`; what holds words unknown to the model is not heard, and
+        it is a `RecognizerError` when nothing is left."""
         self._grammar, self._recognizer = grammar, self._narrowed(grammar)
 
     def hear(self, samples: Samples) -> Hearing:

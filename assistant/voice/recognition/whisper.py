@@ -20,7 +20,7 @@ from threadpoolctl import threadpool_limits
 from tokenizers import Tokenizer
 
 from assistant.readings.language import LEXICON
-from assistant.voice.devices.audio import RATE, Samples
+from assistant.voice.devices.audio import RATE, Samples, faint
 from assistant.voice.recognition import whisper_model
 from assistant.voice.recognition.grammar import Grammar, over_tokens
 from assistant.voice.recognition.recognizer import Hearing, Hypothesis, RecognizerError
@@ -226,8 +226,7 @@ class WhisperRecognizer:
     def _nothing(self) -> tuple[Sound, Memory]:
         """Hardly any sound, and the decoder's memory of the prompt over it."""
         if self._blank is None:
-            faint = np.random.default_rng(0).standard_normal(2 * RATE) * 1e-4
-            sound = self.decoder.listen(self.encode(faint.astype(np.float32)))
+            sound = self.decoder.listen(self.encode(faint(2 * RATE)))
             _, memory = self.decoder.start(sound, self._prompt[:-1])
             self._blank = sound, memory
         return self._blank

@@ -66,11 +66,7 @@ class WeightsFile:
         }
 
     def changed(self, changed: Mapping[str, Array]) -> bytes:
-        """The file with these variables changed, in its own type; the variables here change too.
-
-        Raises:
-            ValueError: one has another shape.
-        """
+        """The file with these variables changed, in its own type; the variables here change too."""
         for name, new in changed.items():
             value = self.variables[name]
             if new.shape != value.shape:
