@@ -66,7 +66,6 @@ def card() -> Card:
 
 @pytest.fixture
 def session(card: Card, dialogs: Dialogs, tmp_path: Path) -> Session:
-    """A session just begun, its record in the test's folder."""
     return Session.begin(card, dialogs, tmp_path / "records")[0]
 
 

@@ -24,7 +24,6 @@ CARDS = {
 
 
 def card(truck: str = "t104") -> Card:
-    """A truck's card."""
     return load_card(DEMO / f"truck_{truck}.toml")
 
 

@@ -40,5 +40,4 @@ def reach(session: Session, step: str) -> Session:
 
 
 def last(session: Session) -> Any:
-    """The last event on the disk."""
     return read_events(session.journal.path)[0][-1]

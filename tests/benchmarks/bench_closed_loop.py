@@ -50,7 +50,6 @@ def shop(number: int, split: str) -> Shop:
 
 
 def run(number: int, split: str, ears: Recognizers, show: bool) -> dict[str, Any]:
-    """One session's figures."""
     sound = shop(number, split)
     told = print if show else (lambda line: None)
     with tempfile.TemporaryDirectory(prefix="lugcall-loop-") as folder:
@@ -77,7 +76,6 @@ def tries(row: dict[str, Any]) -> list[int]:
 
 
 def summed(rows: list[dict[str, Any]]) -> dict[str, Any]:
-    """The figures of some sessions together."""
     counts: Counter[str] = Counter()
     for row in rows:
         for one in row["utterances"]:
@@ -130,7 +128,6 @@ def by_noise(rows: list[dict[str, Any]]) -> None:
 
 
 def load(paths: Iterable[Path]) -> list[dict[str, Any]]:
-    """All sessions in these files."""
     return [json.loads(line) for path in paths for line in path.read_text().splitlines() if line]
 
 

@@ -130,7 +130,6 @@ def main() -> None:
 
 
 def report(found: dict[str, Any]) -> None:
-    """Print all of it."""
     print(f"{found['machine']}; load {found['load before'][0]:.1f} before, "
           f"{found['load after'][0]:.1f} after; took {found['took s']:.0f} s; "
           f"calibration {found['policy sha256']}")  # fmt: skip

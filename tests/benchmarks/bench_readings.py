@@ -92,7 +92,6 @@ def favourable(row: Row, numbers: list[float], inches: list[float]) -> str:
 
 
 def with_quantulum3(row: Row) -> str:
-    """quantulum3: quantities with units."""
     numbers, inches = [], []
     for found in QUANTULUM(row.words):
         numbers.append(float(found.value))
@@ -112,13 +111,11 @@ def with_quantulum3(row: Row) -> str:
 
 
 def with_text2num(row: Row) -> str:
-    """text2num: number words to digits inside a text."""
     text = ALPHA2DIGIT(row.words, "en")
     return favourable(row, [float(x.replace(",", ".")) for x in NUMBER.findall(text)], [])
 
 
 def with_word2number(row: Row) -> str:
-    """word2number: one number out of words."""
     return favourable(row, [float(WORD_TO_NUM(row.words))], [])
 
 
@@ -137,8 +134,6 @@ def judge(reader: Callable[[Row], str], row: Row) -> str:
 
 
 class Result(NamedTuple):
-    """One line of the table."""
-
     name: str
     rows: int
     verdicts: list[str]
@@ -164,12 +159,10 @@ def run(
 
 
 def share(verdicts: list[str], verdict: str) -> str:
-    """Per cent, one place."""
     return f"{100 * verdicts.count(verdict) / len(verdicts):.1f}"
 
 
 def print_results(results: list[Result]) -> None:
-    """Every reader on one line."""
     ours = next(r for r in results if r.name == BASELINE).per_second
     kinds = ("right", "asked", "wrong", "none")
     head = ["reader", "rows", "right %", "asked %", "wrong %", "none/failed %", "readings/s"]
@@ -186,7 +179,6 @@ def print_results(results: list[Result]) -> None:
 
 
 def print_categories(files: Sequence[str], rows: Sequence[Row], verdicts: list[str]) -> None:
-    """lugcall by kind of utterance, for both files."""
     lines = []
     for category in [*dict.fromkeys(row.category for row in rows), "all"]:
         cells = []

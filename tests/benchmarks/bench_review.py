@@ -59,7 +59,6 @@ GOALS = {
 
 
 def timed(work: Callable[[], Any]) -> tuple[float, Any]:
-    """Seconds, and what came of it."""
     start = time.perf_counter()
     got = work()
     return time.perf_counter() - start, got
@@ -96,7 +95,6 @@ def best(work: Callable[[], Any]) -> float:
 
 
 def command(*words: str | Path, home: Path) -> None:
-    """Python with these arguments in a process of its own."""
     env = {**os.environ, "LUGCALL_INDEX": str(home), "PYTHONPATH": str(ROOT)}
     subprocess.run([sys.executable, *words], env=env, check=True, stdout=subprocess.DEVNULL)
 
@@ -184,7 +182,6 @@ def growth(rows: list[Row]) -> None:
 
 
 def judged(rows: list[Row]) -> None:
-    """Each goal at each size."""
     print("\nGoals")
     for name, most in GOALS.items():
         for row in rows if name != "command, nothing new s" else rows[:1]:
@@ -193,7 +190,6 @@ def judged(rows: list[Row]) -> None:
 
 
 def main() -> None:
-    """The sizes asked for, smallest first."""
     parser = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
     parser.add_argument("sizes", nargs="*", type=int, default=[1000, 10_000])
     parser.add_argument("--folder", type=Path, help="where the fleet is written, for a while")

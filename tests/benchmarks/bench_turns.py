@@ -29,7 +29,6 @@ def first_prompt(folder: Path, card: Path) -> float:
         stdout=subprocess.PIPE,
         text=True,
     )
-    assert child.stdout is not None and child.stdin is not None
     for line in child.stdout:
         if "Chock" in line:
             break

@@ -57,7 +57,6 @@ def score(fleet: Fleet, rounds: int, seed: int) -> tuple[Score, Score, list[floa
 
 
 def main() -> None:
-    """Print the table."""
     options = argparse.ArgumentParser()
     options.add_argument("--rounds", type=int, default=40, help="fleets of 12 trucks a row")
     options.add_argument("--seed", type=int, default=1)

@@ -20,7 +20,6 @@ def times(what: str, seconds: Sequence[float]) -> None:
 
 
 def table(head: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
-    """Print in columns, all but the first aligned to the right."""
     widths = [max(len(row[i]) for row in [head, *rows]) for i in range(len(head))]
     for row in [head, *rows]:
         first, *rest = (c.ljust(w) if not i else c.rjust(w)

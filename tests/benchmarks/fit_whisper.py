@@ -74,7 +74,6 @@ class Words:
         self.phrases = sorted(phrases)
 
     def draw(self) -> tuple[str, str]:
-        """One thing said."""
         from assistant.voice.recognition.expected import _spoken
         from tests.spoken.phrases import drawn, plain
 
@@ -520,40 +519,24 @@ def base(work: Path) -> None:
 
 
 def check(changes: Path | None, n: int) -> None:
-    """Of `n` readings at each of 20, 10 and 5 dB, how many come out right, first of the list."""
-    from assistant.readings import read
-    from assistant.voice.recognition.expected import reading_grammar
+    """Of `n` utterances at 20, 10 and 5 dB and without noise, how many readings come out right,
+    first of the list."""
     from assistant.voice.recognition.models import whisper_folder
+    from assistant.voice.recognition.recognizers import Recognizers
     from assistant.voice.recognition.whisper import WhisperRecognizer
-    from tests.spoken import channels, phrases, voices
+    from tests.benchmarks.hearing_utterances import hear_all, judge, plan
 
     engine = WhisperRecognizer(whisper_folder().folder, shop=True, changes=changes)
-    talkers = voices.available("background") + voices.available("calibration")
-    for snr in (20, 10, 5):
-        rng = random.Random(snr)
-        right, by = 0, {}
-        drawn = sorted(
-            (rng.choice(phrases.readings("tuning")) for _ in range(n)), key=lambda p: p.quantity
-        )
-        for i, said in enumerate(drawn):
-            voice = talkers[i % len(talkers)]
-            kind = ("idle", "impacts", "hiss", "babble")[i // len(talkers) % 4]
-            channel = ("wideband", "narrowband")[i % 2]
-            scene = channels.scene(
-                voices.vary(voices.say(voice, said.text), i), kind, snr, channel, i
-            )
-            at, end = (int((t + d) * 16000) for t, d in ((scene.start_s, -0.2), (scene.end_s, 0.3)))
-            sound = scene.samples[at:end]
-            engine.expect(reading_grammar(said.quantity))
-            heard = engine.hear(sound * np.float32(0.5 / np.abs(sound).max()))
-            best = heard.hypotheses[0].words if heard.hypotheses else ""
-            good = bool(best) and said.agrees(read(best, said.quantity))
-            right += good
-            for key in (voice.name, kind, channel):
-                a, b = by.get(key, (0, 0))
-                by[key] = a + good, b + 1
-        detail = ", ".join(f"{k} {a}/{b}" for k, (a, b) in by.items())
-        print(f"{snr} dB: {right} of {n}; {detail}", flush=True)
+    said = plan(n, 20, "tuning", "background", "calibration")
+    rows = [judge(one) for one in hear_all(said, Recognizers([engine]), None)]
+    by: dict[str, list[bool]] = {}
+    for row in rows:
+        u = row.said
+        if u.is_reading:
+            keys = ("all", f"{u.snr} dB" if u.snr else "clean", u.voice.name, u.kind, u.channel)
+            for key in filter(None, keys):
+                by.setdefault(key, []).append(row.got["lugcall"][1] == row.truth)
+    print("\n".join(f"{key}: {sum(right)} of {len(right)}" for key, right in sorted(by.items())))
 
 
 def main() -> None:

@@ -110,12 +110,10 @@ class Stream:
         self.feeding_s = 0.0
 
     def at(self, job: Job) -> None:
-        """Go to another moment of the job."""
         self.attendant.conversation = Still(job)  # type: ignore[assignment]
         self.attendant.warm()
 
     def feed(self, frame: Samples) -> None:
-        """Take the next frame."""
         timer, worked = Timer(), self.clock.worked_s
         at_s = self.clock.now_s
         self.channel.feed(frame, at_s)

@@ -43,7 +43,6 @@ class Timer:
         self._wall, self._processor = time.perf_counter(), time.process_time()
 
     def seconds(self) -> float:
-        """What it took so far."""
         return min(time.perf_counter() - self._wall, time.process_time() - self._processor)
 
 
@@ -68,7 +67,6 @@ class Utterance:
 
     @property
     def is_reading(self) -> bool:
-        """Whether it is a reading; a command otherwise."""
         return self.meaning == "reading"
 
 

@@ -58,7 +58,6 @@ def begun(demo: Path, folder: Path) -> Any:
 
 
 def ears() -> Any:
-    """The engines, open."""
     from assistant.voice.recognition.recognizers import Recognizers, open_recognizers
 
     return Recognizers(open_recognizers()[0])

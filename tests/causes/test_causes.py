@@ -38,7 +38,6 @@ HYDRAULIC = '[truck]\nlinkage = "hydraulic"\n'
 
 @pytest.fixture(scope="module")
 def whole() -> Table:
-    """The shipped table, all of it."""
     return load_table(folder=demo.DIALOGS)
 
 
@@ -186,7 +185,6 @@ def test_every_cause_can_be_found(whole: Table) -> None:
 
 @pytest.fixture
 def shop(tmp_path: Path) -> Path:
-    """A shop's own copy of the dialogs."""
     return Path(shutil.copytree(demo.DIALOGS, tmp_path / "dialogs"))
 
 
@@ -216,7 +214,6 @@ def test_a_damaged_table_says_where(shop: Path, old: str, new: str, says: str) -
 
 
 def talk(dialogs: Dialogs, complaint: str = "", card: Card | None = None) -> CauseTalk:
-    """A conversation with this complaint."""
     got = CauseTalk(load_table(folder=demo.DIALOGS), card or default_card(), dialogs, {})
     assert not complaint or got.complain(complaint)
     return got
@@ -356,14 +353,12 @@ SCRIPT = demo.script("first_job")
 
 @pytest.fixture
 def job(tmp_path: Path, dialogs: Dialogs) -> Iterator[Session]:
-    """A job on the demo truck."""
     session, _ = Session.begin(demo.card(), dialogs, tmp_path)
     yield session
     session.close()
 
 
 def said_to(session: Session, line: str) -> list[str]:
-    """Texts answered to a line."""
     return [s.text for s in session.hear(*split_speaker(line))]
 
 

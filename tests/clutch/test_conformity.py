@@ -82,7 +82,6 @@ def test_decision_agrees_with_its_guard_and_probability(y: float, u: float) -> N
 def test_needed_u_is_the_edge_of_being_decided(y: float, u: float, limits: Limits) -> None:
     needed = judge(Measured(y, u), limits).needed_u_in
     assume(needed is not None and needed > 1e-9)
-    assert needed is not None
     assert judge(Measured(y, needed * 0.999), limits).decision != "too close"
     assert judge(Measured(y, needed * 1.001), limits).decision == "too close"
 

@@ -61,10 +61,7 @@ def readings(
 
 
 def quarrel(*geometry: float, wrong: dict[str, float] | None = None) -> RatioFinding:
-    """The finding from such readings."""
-    finding = finding_of(readings(*geometry, wrong=wrong))
-    assert finding is not None
-    return finding
+    return finding_of(readings(*geometry, wrong=wrong))
 
 
 def truck(read: Readings, ratio: Ratio | None = None, **more: bool) -> Truck:
@@ -146,7 +143,6 @@ def test_uncertainty_of_the_ratios_by_monte_carlo() -> None:
     # A free travel a hair off gives a z to divide by.
     hair = Readings(Measured(g, 0.006), Measured(c, 0.004), Measured(f + 0.001, 0.03), *heights)
     first, second, finding = ratio_from_free_travel(hair), ratio_from_brake(hair), finding_of(hair)
-    assert first is not None and second is not None and finding is not None
     assert first.u == pytest.approx(statistics.stdev(firsts), rel=0.03)
     assert second.u == pytest.approx(statistics.stdev(seconds), rel=0.03)
     # The shared clearance makes the difference's spread another than the plain root sum.

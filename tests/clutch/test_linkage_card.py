@@ -261,6 +261,5 @@ def test_pedal_force_needs_a_load() -> None:
     assert brake_force_lbf(None, readings, card.load) is None
     force = brake_force_lbf(card.geometry, readings, card.load)
     assert force is not None and 15 < force < 40
-    assert card.geometry is not None
     lost = find_lost_motion(card.geometry, readings, card.load)
     assert re.search(r"About \d+ pounds", plan_words.linkage_why(lost, card, readings))

@@ -39,18 +39,14 @@ class PlainTruck:
 
     @property
     def locked(self) -> Locked:
-        """What must stay."""
         return FREE if self.stops_move else Locked(height_steps=0, total_steps=0)
 
     def as_read(self) -> Truck:
-        """The same truck as the solver wants it."""
-
         def read(name: str) -> Measured | None:
             value = self.values[name]
             return None if value is None else Measured(value, self.u[name])
 
         gap, clearance = read("gap"), read("clearance")
-        assert gap is not None and clearance is not None
         figures: dict[str, Limits | None] = {
             name: Limits(low, high, "test", target)
             for name, (low, high, target) in self.limits.items()
@@ -72,7 +68,6 @@ class PlainTruck:
         v, u, r = self.values, self.u, self.ratio
         ring_u = abs(n) * 0.001
         bearing = -v["gap"] - n * -self.lug  # the brake's face is at 0, the bearing below it
-        assert v["clearance"] is not None
         fork = -v["gap"] - v["clearance"] - m * self.flat  # the fork's rest, with the pedal's old
         rise, drop = a * self.height_step, b * self.total_step
         if self.follows:
@@ -112,7 +107,6 @@ class PlainTruck:
     ) -> dict[str, tuple[float, float]]:
         """The fork rides on the bearing: only the way from there to the brake is the pedal's."""
         v, u, r = self.values, self.u, self.ratio
-        assert v["gap"] is not None
         out = {"gap": (gap, hypot(u["gap"], ring_u))}
         if v["free-travel"] is not None:
             out["free-travel"] = (v["free-travel"] + rise, u["free-travel"])
@@ -144,7 +138,6 @@ def placed(value: float, low: float | None, high: float | None, target: float | 
         top = target if target is not None and low < target < high else (low + high) / 2
         return (value - low) / (top - low) if value <= top else (high - value) / (high - top)
     limit = low if low is not None else high
-    assert limit is not None
     inside = value - limit if low is not None else limit - value
     return min(1.0, inside / (limit / 2))
 
@@ -228,7 +221,6 @@ def random_truck(rng: random.Random, lugs: int = 3, flats: int = 5) -> PlainTruc
     }
     for name in ("free-travel", "pedal-height", "brake-contact", "total-travel"):
         noisy = values[name]
-        assert noisy is not None
         values[name] = None if rng.random() < 0.15 else noisy + rng.gauss(0, coarse)
     clutch_brake = rng.random() < 0.8
     if not clutch_brake:  # nothing to touch, and the bearing goes as far as the stroke takes it
@@ -255,7 +247,6 @@ def random_truck(rng: random.Random, lugs: int = 3, flats: int = 5) -> PlainTruc
 
 
 def settled(truck: PlainTruck) -> tuple[Settings, list[str]]:
-    """The solver's answer and what it kept."""
     found = solve(truck.as_read(), truck.locked, with_candidates=False)
     given_up = {out.quantity for out in found.given_up}
     return found, [name for name in found.judged if name not in given_up]
@@ -274,7 +265,6 @@ def test_the_solver_is_the_best_of_all_settings() -> None:
         could += found.possible
         if best is not None:
             mine = rank(truck, list(found.judged), tuple(found.chosen.setting))
-            assert mine is not None
             assert mine == pytest.approx(best, abs=3e-6)
     assert TRUCKS / 4 < could < TRUCKS * 3 / 4  # both answers were really tried
 

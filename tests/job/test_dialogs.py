@@ -31,12 +31,10 @@ Play = Callable[[Session, str], list[Said]]
 
 @pytest.fixture
 def shop(tmp_path: Path) -> Path:
-    """A shop's own copy of the dialogs."""
     return Path(shutil.copytree(DIALOGS, tmp_path / "dialogs"))
 
 
 def swap(shop: Path, name: str, old: str, new: str) -> None:
-    """Edit one place of one file, which must be there."""
     path = shop / "en" / f"{name}.toml"
     text = path.read_text("utf-8")
     assert old in text, f"{name}.toml has no {old!r}"
@@ -44,14 +42,12 @@ def swap(shop: Path, name: str, old: str, new: str) -> None:
 
 
 def block(shop: Path, step: str) -> str:
-    """The text of one step."""
     text = (shop / "en" / "steps.toml").read_text("utf-8")
     parts = re.split(r"(?m)^(?=\[\[step\]\])", text)
     return next(p for p in parts if f'\nid = "{step}"\n' in p)
 
 
 def in_step(shop: Path, step: str, old: str, new: str) -> None:
-    """Edit one place of one step."""
     was = block(shop, step)
     assert old in was, f"step {step} has no {old!r}"
     swap(shop, "steps", was, was.replace(old, new, 1))

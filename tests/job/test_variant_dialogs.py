@@ -21,12 +21,10 @@ BRAKE = re.compile(r"clutch brake|reach the brake|toward the brake|to brake|fork
 
 
 def texts(dialogs: Dialogs) -> list[str]:
-    """All that the steps of a job say."""
     return [text for s in dialogs.steps for text in (s.say, s.why, s.helper) if text]
 
 
 def spelled(traits: dict[str, str]) -> str:
-    """A card of that kind."""
     ring = f'type = "{traits["ring"]}"\n' if traits["ring"] != "unsaid" else ""
     return (
         f'[truck]\ntransmission = "{traits["transmission"]}"\nlinkage = "{traits["linkage"]}"\n'

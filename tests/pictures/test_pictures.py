@@ -41,12 +41,10 @@ EDGES = [
 
 
 def readings(values: dict[str, float]) -> dict[str, Measured]:
-    """Exact readings."""
     return {name: Measured(value, 0.002) for name, value in values.items()}
 
 
 def drawn(what: str, read: dict[str, Measured], card: Card) -> Xml.Element:
-    """The picture, parsed."""
     shots = today_and_after(card, read)
     if what == "chain":
         return Xml.fromstring(chain_svg(shots, card, HEADING).encode())

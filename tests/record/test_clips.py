@@ -48,7 +48,6 @@ def pitch(path: Path) -> float:
 
 @pytest.fixture
 def begun(card: Card, dialogs: Dialogs, tmp_path: Path) -> Session:
-    """A session just begun that keeps sound."""
     session, said = Session.begin(card, dialogs, tmp_path / "records", keep_audio=True)
     assert said[0].key == "reply:audio_kept" and said[0].to == "both"
     assert last(session).data["said"][0]["key"] == "reply:audio_kept"
@@ -57,7 +56,6 @@ def begun(card: Card, dialogs: Dialogs, tmp_path: Path) -> Session:
 
 @pytest.fixture
 def kept(begun: Session) -> Session:
-    """The same at the step that asks for the first gap."""
     reach(begun, "found_gap")
     return begun
 
@@ -232,7 +230,6 @@ def test_the_clip_is_durable_before_its_line(
 class TestVerify:
     @pytest.fixture
     def record(self, kept: Session) -> Path:
-        """A signed-off record with two clips."""
         heard(kept, "tech", "0.660", sound=tone(500))
         kept.hear("tech", "check")
         heard(kept, "tech", "0.040", sound=tone(900))

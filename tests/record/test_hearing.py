@@ -43,7 +43,6 @@ def ear(decision: str, *words: str) -> dict[str, Any]:
 
 @pytest.fixture
 def at_gap(session: Session) -> Session:
-    """At the step that asks for the first gap."""
     return reach(session, "found_gap")
 
 

@@ -15,7 +15,6 @@ def test_the_demo_records_are_told_whole(path: Path) -> None:
     events, _ = read_events(path)
     history = JobHistory.of(events)
     assert history.state == "finished" and len(history.lines) == len(events)
-    assert history.closed is not None
     left = {q: r.figures for q, r in history.closed.as_left.items()}
     assert left == {q: r.figures for q, r in history.last_read("final").items()}
     rings = [m for m in history.moves if m.turn.ring is not None and not m.recount]

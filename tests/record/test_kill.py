@@ -91,7 +91,6 @@ def test_killed_at_random_moments(tmp_path: Path) -> None:
         stdout=subprocess.PIPE,
         env={**os.environ, "PYTHONPATH": str(ROOT)},
     )
-    assert child.stdin is not None and child.stdout is not None
     lines = Lines(child.stdout.fileno())
     try:
         for turn in range(KILLS):

@@ -27,12 +27,10 @@ def records(card: Card, dialogs: Dialogs, tmp_path_factory: pytest.TempPathFacto
 
 @pytest.fixture
 def home(tmp_path: Path) -> Path:
-    """Where the index lives."""
     return tmp_path / "index"
 
 
 @pytest.fixture
 def lugcall(home: Path, monkeypatch: pytest.MonkeyPatch) -> Callable[..., Result]:
-    """Runs a command with that index."""
     monkeypatch.setenv("LUGCALL_INDEX", str(home))
     return lambda *words: CliRunner().invoke(main, [str(word) for word in words])

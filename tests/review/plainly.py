@@ -34,7 +34,6 @@ def turns_of(events: list[Row]) -> list[Row]:
 
 
 def hearing(events: list[Row]) -> list[Row]:
-    """Each utterance."""
     turns_of(events)
     found = []
     for e in events:

@@ -22,7 +22,6 @@ from tests.review.jobs import Job, day, tell
 
 @pytest.fixture
 def record(tmp_path: Path) -> Path:
-    """A signed-off record."""
     return Path(shutil.copy(HARD, tmp_path / "20261125-122433-t-104.jsonl"))
 
 
@@ -173,7 +172,6 @@ def three_jobs(folder: Path) -> list[Path]:
 
 
 def texts(folder: Path, unit: str = "T-1") -> list[str]:
-    """What waits."""
     return [one.text for one in waiting(folder, unit)]
 
 

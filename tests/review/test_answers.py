@@ -28,7 +28,6 @@ FLEET = fleet(TRUCKS, JOBS)
 
 @pytest.fixture(scope="module")
 def shop(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """Thirty records of six trucks, in ten bays."""
     folder = tmp_path_factory.mktemp("shop")
     tell(folder, FLEET, bays=10)
     return folder
@@ -36,7 +35,6 @@ def shop(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 @pytest.fixture(scope="module")
 def review(shop: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Review]:
-    """The shop's, open."""
     with open_review([shop], home=tmp_path_factory.mktemp("index")) as desk:
         yield desk
 
@@ -177,7 +175,6 @@ def test_the_command_says_it_in_lines(
 
 @pytest.fixture
 def spark() -> None:
-    """Nothing, where Spark can run."""
     pytest.importorskip("pyspark.sql", reason="pyspark is not installed: the extra `spark`")
     if shutil.which("java") is None:
         pytest.skip("Spark needs a Java runtime, and there is none")

@@ -40,13 +40,11 @@ def test_the_index_and_the_page_say_the_same(records: list[Path]) -> None:
 
 
 def told(*lines: Line) -> list[str]:
-    """The doubts of a job with these lines."""
     history = JobHistory([Opened(kind="opened"), *lines])
     return [doubt.text for doubt in doubts_in_index(history, "", NOW_US) if doubt.kind != "clock"]
 
 
 def turn(step: str, meaning: str = "done", after: str = "b", **more: Any) -> Turn:
-    """One turn."""
     act = Understood(meaning, text=more.pop("text", "")) if meaning else None
     return Turn(
         kind="turn", who="tech", words="x", step=step, after=after, said=[], act=act, **more
@@ -54,7 +52,6 @@ def turn(step: str, meaning: str = "done", after: str = "b", **more: Any) -> Tur
 
 
 def left(decision: str, chance: float, accepted: str = "") -> Turn:
-    """A gap read at the end."""
     judged = JudgedKept(decision=decision, probability=chance)
     kept = ReadingKept("final", "gap", figures="5/8 in", judged=judged, accepted=accepted)
     return turn("final_gap", taken=kept)

@@ -51,12 +51,10 @@ def records(tmp_path: Path) -> list[Path]:
 
 @pytest.fixture
 def desk(records: list[Path], tmp_path: Path) -> Review:
-    """An open review of them."""
     return open_review([records[0].parent], tmp_path / "index")
 
 
 def written(desk: Review, folder: Path) -> Page:
-    """The fleet page, made and parsed."""
     write_fleet(desk, folder)
     return Page(fleet_file(folder).read_text(encoding="utf-8"))
 
@@ -163,7 +161,6 @@ def test_lugs_left_are_those_of_the_card_less_those_moved(desk: Review) -> None:
 
 
 def changed(path: Path, change: Callable[[str, dict[str, Any]], dict[str, Any]]) -> None:
-    """Write a record anew with other data, its chain whole."""
     events, _ = read_events(path)
     path.write_bytes(sealed((e.at, e.kind, change(e.kind, e.data)) for e in events))
 

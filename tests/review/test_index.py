@@ -33,17 +33,14 @@ def shop(tmp_path: Path) -> Path:
 
 
 def jobs(review: Review) -> int:
-    """How many there are."""
     return len(review.rows(review.tables.jobs))
 
 
 def files(review: Review) -> dict[str, dict[str, Any]]:
-    """The table of files by name."""
     return {Path(f["path"]).name: f for f in review.rows(review.tables.files)}
 
 
 def first(shop: Path) -> Path:
-    """One of the records."""
     return sorted(shop.rglob("*.jsonl"))[0]
 
 
@@ -190,7 +187,6 @@ def held(shop: Path, home: Path, seconds: float) -> Iterator[None]:
 
 
 def place(shop: Path, home: Path) -> Path:
-    """The file of a folder's index."""
     return Index(duckdb.connect(), "any", shop, home).file
 
 
@@ -395,7 +391,6 @@ def killed(shop: Path, home: Path, files: int) -> set[int]:
 
 
 def everything(review: Review) -> dict[str, list[str]]:
-    """All rows of all tables, but for when a file was seen."""
     return {
         name: sorted(repr({**row, "seen_utc": 0}) for row in review.run(f"SELECT * FROM {name}"))
         for name in COLUMNS

@@ -58,16 +58,13 @@ class Page(HTMLParser):
 
     @property
     def words(self) -> str:
-        """The text, its spaces made single."""
         return " ".join(self.text.split())
 
     def ids(self) -> list[str]:
-        """All ids."""
         return [v for _, a in self.tags for k, v in a.items() if k == "id" and v]
 
 
 def made(path: Path) -> Page:
-    """The job page of a record, parsed."""
     return Page(job_page(path, path.parent))
 
 

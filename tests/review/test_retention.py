@@ -37,7 +37,6 @@ def records(card: Card, dialogs: Dialogs, tmp_path: Path) -> list[Path]:
 
 
 def tree(folder: Path) -> dict[str, bytes]:
-    """Every file and what is in it."""
     return {str(p): p.read_bytes() for p in sorted(folder.rglob("*")) if p.is_file()}
 
 

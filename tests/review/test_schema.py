@@ -19,7 +19,6 @@ SCHEMA = json.loads(
 
 @pytest.fixture(scope="module")
 def checker() -> Any:
-    """A validator of one line."""
     jsonschema.Draft202012Validator.check_schema(SCHEMA)
     return jsonschema.Draft202012Validator(SCHEMA)
 

@@ -192,7 +192,6 @@ def same(text: str, line: Line) -> bool:
     was said.
     """
     meant = line.meant
-    assert meant is not None
     if text.startswith((f"{meant.figures}.", f"{meant.figures}:", f"{meant.figures} ")):
         return not text.startswith(f"{meant.figures} to ")
     shaded = re.match(r"just|\S+ in to", meant.figures) or re.match(r"just|\S+ in to", text)
@@ -204,7 +203,6 @@ def same(text: str, line: Line) -> bool:
 
 def fits(reading: Reading, line: Line) -> bool:
     """Whether a reading offered is what was meant."""
-    assert line.meant is not None
     if reading.count is not None or line.meant.count is not None:
         return reading.count == line.meant.count
     if reading.value_in is None or line.meant.value_in is None:

@@ -171,7 +171,6 @@ def _equal(taken: Any, meant: Any) -> bool:
 
 
 def _alike(taken: dict[str, Any], meant: dict[str, Any]) -> bool:
-    """Whether two acts do the same."""
     names = [act["meaning"] for act in (taken, meant)]
     if names[0] != names[1]:
         return False
@@ -253,7 +252,6 @@ class BySound:
         return [_told(turn) for turn in self._turns]
 
     def _sound(self, words: Samples) -> Samples:
-        """Words on the shop's noise, through the channel."""
         under = np.resize(np.roll(self._noise, -self._at), len(words)).astype(np.float64)
         self._at = (self._at + len(words)) % len(self._noise)
         gain = 10 ** (-self._shop.snr_db / 20) * LEVEL

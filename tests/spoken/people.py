@@ -251,7 +251,6 @@ class People:
         for one in said:
             if one.key.startswith("prompt:") or one.key in ASKS:
                 self._ask = one
-        assert self._ask is not None
         keys = [one.key for one in said]
         missed = not said or bool(MISSED & set(keys))
         same = before is not None and (before.key, before.text) == (self._ask.key, self._ask.text)
@@ -284,7 +283,6 @@ class People:
 
     def _fix(self) -> Turn:
         """Put right what was taken wrong; while it is read back, answer that first."""
-        assert self._ask is not None
         if self._ask.key in ("reply:confirm", "reply:what_correct", "reply:which_of_two"):
             return self._answer(self._ask)
         quantity = self._fixing

@@ -156,7 +156,6 @@ _SHORT = {
 
 
 def installed(make: str) -> bool:
-    """Whether the make's packages are there."""
     return util.find_spec(PACKAGES[make]) is not None
 
 

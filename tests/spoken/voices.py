@@ -64,7 +64,6 @@ def _training() -> tuple[Voice, ...]:
 
 
 def _listed() -> tuple[Voice, ...]:
-    """The voices of `voices.tsv`."""
     lines = Path(__file__).with_suffix(".tsv").read_text("utf-8").splitlines()
     cells = [line.split("\t") for line in lines if not line.startswith("#")]
     return tuple(Voice(name, make, split, tuple(own.split())) for name, make, split, own in cells)

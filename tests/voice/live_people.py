@@ -60,12 +60,10 @@ class Person:
         self._thread.start()
 
     def unplug(self) -> None:
-        """Pull the microphone out."""
         self._daemon.unplug(MICS[self.role])
         self.off()
 
     def off(self) -> None:
-        """Say nothing any more."""
         self._over.set()
         if self._thread is not None:
             self._thread.join(timeout=10)
@@ -149,7 +147,6 @@ class Listening:
         threading.Thread(target=self._read, daemon=True).start()
 
     def _read(self) -> None:
-        assert self.process.stdout is not None
         for line in self.process.stdout:
             with self._new:
                 self.lines.append((time.monotonic(), line.rstrip("\n")))
@@ -201,7 +198,6 @@ class Listening:
         self.process.wait()
 
     def end(self, timeout_s: float = 30.0) -> int:
-        """Wait until it ends by itself; its exit code."""
         code = self.process.wait(timeout=timeout_s)
         time.sleep(0.1)
         return code

@@ -88,7 +88,6 @@ class Pulse:
         self.ctl("set-default-source", f"{MICROPHONES[0]}.monitor")
 
     def stop(self) -> None:
-        """End the daemon."""
         self._daemon.terminate()
         try:
             self._daemon.wait(timeout=5.0)
@@ -97,7 +96,6 @@ class Pulse:
             self._daemon.wait()
 
     def ctl(self, *words: str) -> str:
-        """One `pactl` command; its output."""
         return subprocess.run(
             ["pactl", *words], env=self.env, capture_output=True, text=True
         ).stdout
@@ -122,7 +120,6 @@ class Pulse:
             subprocess.run(["pacmd", f"kill-{kind}", number], env=self.env, **_QUIET)
 
     def plug(self, name: str) -> None:
-        """Put it back."""
         self.ctl("load-module", *_SINK.format(name).split())
 
     def play(self, samples: npt.NDArray[np.float32], name: str = MICROPHONES[0]) -> None:
@@ -189,7 +186,6 @@ class Tape(threading.Thread):
         self.start()
 
     def run(self) -> None:
-        """Read until the recording ends."""
         while data := self._pipe.read1(4096):
             self._data += data
             self.times.append((time.monotonic(), len(self._data) // 4))

@@ -157,7 +157,6 @@ def test_offset_gaps_and_gate(talk: Samples) -> None:
 
 def test_snr_is_about_right(talk: Samples) -> None:
     clean = figures(talk).speech_dbfs
-    assert clean is not None
     over_mean = clean - 20 * np.log10(np.sqrt(np.mean(np.square(talk))))
     for snr_db in (20, 10):
         got = figures(mixed(talk, "idle", snr_db)).snr_db
@@ -431,7 +430,6 @@ def child(daemon: Pulse, code: str) -> Iterator[Tells]:
     process = subprocess.Popen(command, env=daemon.env, stdout=subprocess.PIPE, text=True)
 
     def tells(until: str) -> list[list[Any]]:
-        assert process.stdout is not None
         out: list[list[Any]] = []
         for line in process.stdout:
             out.append(json.loads(line))

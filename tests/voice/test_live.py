@@ -47,7 +47,6 @@ def crew(daemon: Pulse, lines: list[Line]) -> Iterator[Crew]:
 
 
 def begun(lines: list[Line], folder: Path) -> Path:
-    """A record of a typed session in which `lines` were said."""
     session, _ = Session.begin(load_card(CARD), load_dialogs(), folder)
     for line in lines:
         session.hear(line.who, line.words)
@@ -56,12 +55,10 @@ def begun(lines: list[Line], folder: Path) -> Path:
 
 
 def up_to(lines: list[Line], prompt: str) -> list[Line]:
-    """The script up to the line that is answered with `prompt`."""
     return lines[: next(i for i, one in enumerate(lines) if prompt in one.replies[-1]) + 1]
 
 
 def ready(child: Listening, crew: Crew) -> None:
-    """Wait until it has begun to speak."""
     assert child.wait(lambda line: " < " in line, 0, 60.0), child.printed()
     crew.attend("tech", 0.5)
 

@@ -69,8 +69,7 @@ class Script:
     def probability(self, frame: Samples) -> float:
         return self._left.pop(0) if self._left else 0.0
 
-    def reset(self) -> None:
-        """The script remembers nothing."""
+    def reset(self) -> None: ...
 
 
 def scripted(
@@ -97,7 +96,6 @@ def played_out(
 
 
 def ended(endpointer: Endpointer, samples: Samples, *patience: bool | None) -> list[EndpointEvent]:
-    """The whole utterances."""
     return [e for e in played_out(endpointer, samples, *patience) if e.kind == "ended"]
 
 

@@ -35,8 +35,6 @@ GAP = reading_grammar("gap")
 
 @pytest.fixture(scope="module")
 def folder() -> Path:
-    """The packaged weights."""
-    assert PACKAGED is not None and PACKAGED.origin is not None
     return Path(PACKAGED.origin).parent / "model"
 
 
@@ -56,7 +54,6 @@ def theirs(folder: Path) -> Any:
 
 @pytest.fixture(scope="module")
 def ours(folder: Path) -> Decoder:
-    """Our decoder with all of the vocabulary."""
     decoder = Decoder(WeightsFile(folder / "model.bin").decoder())
     decoder.keep(np.arange(len(decoder.embeddings)))
     return decoder
@@ -287,7 +284,6 @@ class TestEngine:
         gaps = []
         for text in ("half inch shy", "he sold the boat last summer"):
             heard = engine.hear(voices.say(VOICE, text))
-            assert heard.free_score is not None
             gaps.append(heard.marks["inside"] - heard.free_score)
         assert gaps[1] < gaps[0] - 3
 

@@ -92,7 +92,6 @@ class Score:
     after: int = 0
 
     def count(self, low: float, high: float | None, truth: float) -> None:
-        """One range."""
         self.all += 1
         self.before += truth < low
         self.after += high is not None and truth > high
@@ -100,5 +99,4 @@ class Score:
 
     @property
     def share(self) -> float:
-        """Share of ranges that held the truth."""
         return self.held / self.all if self.all else math.nan

@@ -149,7 +149,6 @@ def test_at_the_limit_already() -> None:
 
 
 def visit(miles: float | None, found: float, left: float, day: int, **more: Any) -> Visit:
-    """A visit of truck A."""
     gap = more.pop("gap", (0.6, 0.52))
     fields: dict[str, Any] = {
         "unit": "A", "at": START + timedelta(days=day), "miles": miles,

@@ -78,12 +78,10 @@ OTHER_KINDS = list(JOBS)[2:]
 
 
 def lines(name: str) -> list[tuple[str, str]]:
-    """Who says what."""
     return [split_speaker(line) for line in demo.script(name)]
 
 
 def truck(name: str) -> Card:
-    """The card of a script's truck."""
     return demo.card(demo.CARDS[name])
 
 

@@ -27,7 +27,6 @@ def run(command: list[str], lines: list[str], kill: bool) -> str:
     child = subprocess.Popen(
         [*LUGCALL, *command], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True
     )
-    assert child.stdin is not None and child.stdout is not None
     seen = []
     for line in lines:
         child.stdin.write(line + "\n")
@@ -50,7 +49,6 @@ def run(command: list[str], lines: list[str], kill: bool) -> str:
 
 
 def spoken(part: str) -> list[str]:
-    """The lines of a script that are said."""
     return [x for x in part.splitlines() if x.strip() and not x.startswith("#")]
 
 
