@@ -58,7 +58,6 @@ def aloud(words: object) -> str:
 
 
 def capital(text: str) -> str:
-    """The text with a capital first letter."""
     return text[:1].upper() + text[1:]
 
 

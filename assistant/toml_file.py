@@ -77,7 +77,6 @@ class TomlFile:
         return file
 
     def problem(self, key: str, what: str) -> TomlError:
-        """The error about a dotted key."""
         line = self._line(key)
         place = f"{self.name}, line {line}" if line else self.name
         return TomlError(f"{place}: {key}: {what}")
@@ -225,7 +224,6 @@ def _item(path: list[tuple[str, str]]) -> str:
 
 
 def _example(kind: inspect.Type, name: str) -> str:
-    """How a missing key is written."""
     choices = _said(kind, "choices")
     return f"write {choices}" if choices else f"write it like {name} = {_said(kind, 'like') or '5'}"
 

@@ -104,7 +104,6 @@ class CardDraft:
         )
 
     def value(self, key: str) -> Value:
-        """The answer that stands, or None."""
         answer = self.answers.get(key)
         return None if answer is None else answer.value
 
@@ -114,7 +113,6 @@ class CardDraft:
 
     @property
     def units(self) -> str:
-        """Units of the shop, as far as said."""
         return str(self.value("shop.units") or "inch")
 
     def length_in(self, key: str) -> float | None:
@@ -179,7 +177,6 @@ class CardDraft:
         return out | {k: v for k, v in (("source", last.source), ("set_by", last.by)) if v}
 
     def text(self) -> str:
-        """The card as a file holds it."""
         lines = ["# Made with lugcall card --new."]
         if self.taken_from:
             lines.append(f"# Taken over from {self.taken_from}.")

@@ -166,7 +166,6 @@ class _Loading:
         return got.value_in
 
     def card(self) -> Card:
-        """The card, checked."""
         says = self.says
         pedal, (ring, lug_in) = says.pedal, self._ring()
         geometry, load = geometry_of(self.file, says.truck.linkage, self.length)

@@ -68,7 +68,6 @@ def card_report(card: Card) -> dict[str, Any]:
 
 
 def card_lines(card: Card) -> Iterator[str]:
-    """The card for a screen."""
     yield f"Card {card.name or 'none'}: unit {card.unit or 'not named'}"
     yield f"{card.transmission} transmission, {card.linkage} linkage, {card.clutch} clutch"
     yield from _ring_lines(card)

@@ -293,12 +293,10 @@ class Setting(NamedTuple):
 
     @property
     def moves(self) -> int:
-        """How many adjusters are touched."""
         return sum(1 for steps in self if steps)
 
     @property
     def stops(self) -> int:
-        """How many of the two stops are touched."""
         return (self.height_steps != 0) + (self.total_steps != 0)
 
     @property
@@ -393,7 +391,6 @@ class Truck:
         return {q: figure for q, figure in figures.items() if figure is not None}
 
     def limits(self, quantity: str) -> Limits:
-        """The limits of a quantity that has some."""
         figure = self.figures[quantity]
         assert figure is not None
         return figure
@@ -409,7 +406,6 @@ class Truck:
         return self.readings.by_quantity() | bearing
 
     def moved(self, setting: Setting) -> Moved:
-        """What a setting moves."""
         lugs, flats, height, total = setting
         move = self.adjusters
         return Moved(

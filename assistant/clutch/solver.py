@@ -185,7 +185,6 @@ class _Search:
         return [Row(n, *one) for n, one in zip(counts, placed, strict=True) if one[0] >= -SLACK]
 
     def _ring(self) -> list[Row]:
-        """Counts of lugs."""
         return self._rows(GAP, Setting(), "lugs", _steps(self.locked.lugs, self.most.lugs))
 
     def _height(self) -> list[Row]:
@@ -328,7 +327,6 @@ def widest(truck: Truck, wanted: Collection[str], locked: Locked = FREE) -> Foun
 
 
 def possible(truck: Truck, wanted: Collection[str], locked: Locked = FREE) -> bool:
-    """Whether any setting puts every wanted quantity inside."""
     return _Search(truck, wanted, locked).possible()
 
 
@@ -349,7 +347,6 @@ class Out(NamedTuple):
 
     @property
     def side(self) -> str:
-        """The side on which it stays."""
         return "low" if self.miss_in < 0.0 else "high"
 
 
@@ -386,7 +383,6 @@ class Settings:
 
     @property
     def possible(self) -> bool:
-        """Whether some setting puts every quantity in."""
         return not self.given_up
 
     @property
@@ -453,7 +449,6 @@ def nearest_lugs(truck: Truck) -> int:
 def candidate(
     truck: Truck, kind: Kind, setting: Setting, judged: Mapping[str, Limits]
 ) -> RankedSetting:
-    """What a setting gives and costs."""
     after = truck.after(setting)
     sure = {q: sureness(after[q].value_in, after[q].u_in, limits) for q, limits in judged.items()}
     tightest = min(sure, key=lambda q: sure[q])

@@ -61,8 +61,6 @@ class Understood(msgspec.Struct, gc=False):
 
 
 class HeardAs(msgspec.Struct, gc=False):
-    """One alternative of the ears."""
-
     words: str = ""
     engines: list[Any] | None = None
 
@@ -136,8 +134,6 @@ class ReadingKept(msgspec.Struct, gc=False):
 
 
 class Correction(msgspec.Struct, gc=False):
-    """A reading put right: what it was, and what it is."""
-
     was: ReadingKept
     now: ReadingKept = msgspec.field(name="is")
 
@@ -185,8 +181,6 @@ class CardKept(msgspec.Struct, gc=False):
 
 
 class NoteKept(msgspec.Struct, gc=False):
-    """A note, and whose."""
-
     text: str
     who: str = ""
 
@@ -231,13 +225,10 @@ class Line(msgspec.Struct, gc=False):
 
     @property
     def time(self) -> datetime:
-        """The moment, with its offset."""
         return datetime.fromisoformat(self.at)
 
 
 class Opened(Line, gc=False):
-    """The first line."""
-
     format: str = ""
     said: list[Told] = []
     unit: str = ""
@@ -482,7 +473,6 @@ class PedalHold(msgspec.Struct, gc=False):
 
     @property
     def last(self) -> Turn:
-        """The last turn of it."""
         return self.ended or self.told or self.held or self.asked
 
     @property

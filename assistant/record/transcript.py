@@ -124,12 +124,10 @@ def taken_for(unheard: Unheard) -> str:
 
 
 def guessed(unheard: Unheard, nothing: str = "nothing") -> str:
-    """What it may have been."""
     return " / ".join(unheard.ear.guesses if unheard.ear is not None else ()) or nothing
 
 
 def meant(act: Understood | None) -> str:
-    """What words were taken for."""
     if act is None:
         return "asked back"
     words = act.meaning.replace("_", " ")
