@@ -137,24 +137,16 @@ def toml_text(tables: Mapping[str, Any]) -> str:
 
 def _key(name: str) -> str:
     plain = name.replace("-", "").replace("_", "")
-    return name if plain.isascii() and plain.isalnum() else _text(name)
+    return name if plain.isascii() and plain.isalnum() else _value(name)
 
 
 def _value(value: Any) -> str:
-    if isinstance(value, bool):
-        return "true" if value else "false"
-    if isinstance(value, int | float):
-        return repr(value)
-    if isinstance(value, str):
-        return _text(value)
     if isinstance(value, list):
         return f"[{', '.join(_value(v) for v in value)}]"
     if isinstance(value, dict):
         inside = ", ".join(f"{_key(k)} = {_value(v)}" for k, v in value.items())
         return f"{{ {inside} }}" if inside else "{}"
+    if isinstance(value, str | int | float):
+        # JSON spells these as TOML does, but TOML wants DEL escaped as well.
+        return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
     raise TypeError(f"{value!r} cannot stand on a card")
-
-
-def _text(value: str) -> str:
-    # JSON's escapes are TOML's, but TOML wants DEL escaped as well.
-    return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")

@@ -64,10 +64,6 @@ class Limits:
         low, high = self.ends_in
         return max(0.0, low - value_in, value_in - high)
 
-    def nearest_in(self, value_in: float) -> float:
-        """The limit nearest to ``value_in``, in inches."""
-        return min(self.ends_in, key=lambda limit: abs(limit - value_in))
-
 
 COMMON_PRACTICE = "common practice, no source"
 FROM_MEMORY = "from memory"
@@ -146,7 +142,7 @@ def judge(measured: Measured, limits: Limits) -> Judgement:
     about ``4 u`` apart the joint probability of "in" can fall to ``2 * CONFIDENCE - 1``.
     """
     miss = limits.miss_in(measured.value_in)
-    depth = miss or abs(measured.value_in - limits.nearest_in(measured.value_in))
+    depth = miss or min(abs(measured.value_in - end) for end in limits.ends_in)
     decision: Decision = "too close"
     if depth >= ONE_SIDED * measured.u_in:
         decision = "out" if miss > 0.0 else "in"

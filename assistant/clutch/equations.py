@@ -82,11 +82,7 @@ def brake_stroke_in(
 
 @dataclass(frozen=True, slots=True)
 class Readings:
-    """Readings of one truck, each with its uncertainty; inches. Lash is counted at the pedal.
-
-    Raises:
-        ValueError: the lash is below zero.
-    """
+    """Readings of one truck, each with its uncertainty; inches. Lash is counted at the pedal."""
 
     gap: Measured
     clearance: Measured
@@ -95,10 +91,6 @@ class Readings:
     brake_contact: Measured | None = None
     total_travel: Measured | None = None
     lash_in: float = 0.0
-
-    def __post_init__(self) -> None:
-        if not self.lash_in >= 0.0:
-            raise ValueError("Lash cannot be below zero: give the slack felt at the pedal.")
 
     def by_quantity(self) -> dict[str, Measured]:
         """What was read, by its quantity's name."""
@@ -197,38 +189,31 @@ def finding_of(readings: Readings) -> RatioFinding | None:
     is in both, so its part of the difference is taken once, with both sensitivities.
     """
     first, second = ratio_from_free_travel(readings), ratio_from_brake(readings)
-    free, height, brake = readings.free_travel, readings.pedal_height, readings.brake_contact
-    if first is None or second is None or free is None or height is None or brake is None:
+    if first is None or second is None:
         return None
-    clearance, gap = readings.clearance, readings.gap
-    c, reach = clearance.value_in, clearance.value_in + gap.value_in
+    read = readings.by_quantity()
+    clearance = read[CLEARANCE]
+    c, reach = clearance.value_in, clearance.value_in + read[GAP].value_in
     difference = first.value - second.value
     u = math.hypot(
-        free.u_in / c,
-        height.u_in / reach,
-        brake.u_in / reach,
+        read[FREE_TRAVEL].u_in / c,
+        read[PEDAL_HEIGHT].u_in / reach,
+        read[BRAKE_CONTACT].u_in / reach,
         (second.value / reach - first.value / c) * clearance.u_in,
-        second.value / reach * gap.u_in,
+        second.value / reach * read[GAP].u_in,
     )
     if u > 0.0:
         z = difference / u
     else:
         z = 0.0 if abs(difference) < 1e-9 else math.copysign(math.inf, difference)
     agree = abs(z) <= TWO_SIDED
-    by_name = readings.by_quantity()
     suspects = sorted(
-        _suspects(by_name, first.value, second.value, readings.lash_in),
-        key=lambda s: abs(s.change_in) / (by_name[s.quantity].u_in or 1e-9),
+        _suspects(read, first.value, second.value, readings.lash_in),
+        key=lambda s: abs(s.change_in) / (read[s.quantity].u_in or 1e-9),
     )
     shared = first.value / c * second.value / reach * clearance.u_in**2
-    return RatioFinding(
-        agree=agree,
-        first=first,
-        second=second,
-        z=z,
-        best=_mean(first, second, shared) if agree else None,
-        suspects=tuple(suspects),
-    )
+    best = _mean(first, second, shared) if agree else None
+    return RatioFinding(agree, first, second, z, best, tuple(suspects))
 
 
 def _mean(first: Ratio, second: Ratio, shared: float) -> Ratio:

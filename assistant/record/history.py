@@ -609,8 +609,8 @@ class JobHistory:
 
     def settle(self) -> None:
         """Find what only the whole shows: the reading after each move."""
-        for place, move in enumerate(self.moves):
-            after = self.moves[place + 1].turn.n if place + 1 < len(self.moves) else len(self.lines)
+        ends = [*(move.turn.n for move in self.moves[1:]), len(self.lines)]
+        for move, after in zip(self.moves, ends, strict=False):
             move.after = next(
                 (r for r in self.readings if r.kept.quantity == move.quantity and not r.replaced
                  and move.turn.n < r.turn.n < after),

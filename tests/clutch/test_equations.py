@@ -187,12 +187,6 @@ def test_quarrelling_ratios_are_not_averaged() -> None:
     assert used_ratio(read).source == "brake contact"
 
 
-def test_impossible_numbers_are_refused() -> None:
-    read = readings(12, 0.125, 0.53)
-    with pytest.raises(ValueError, match="Lash"):
-        replace(read, lash_in=-0.1)
-
-
 @QUICK
 @given(ratios, clearances, gaps, lashes, st.integers(-5, 5), st.integers(-12, 12))
 def test_readings_end_where_the_geometry_says(
