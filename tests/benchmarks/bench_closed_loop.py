@@ -1,8 +1,8 @@
 """Whole jobs by voice, closed loop: simulated people and truck, real ears, a record at the end.
 
-    python tests/benchmarks/bench_closed_loop.py --out FILE [--sessions 100] [--seed 0]
+    python -m tests.benchmarks.bench_closed_loop --out FILE [--sessions 100] [--seed 0]
         [--split test] [--share 0/1] [--show]
-    python tests/benchmarks/bench_closed_loop.py --sum FILE...
+    python -m tests.benchmarks.bench_closed_loop --sum FILE...
 
 Each session is one truck with a hidden geometry, a technician and a helper in two voices, one
 noise, 20 or 10 dB, a wide or a narrow channel, one microphone each or one for both. Every word goes
@@ -21,8 +21,6 @@ from collections import Counter
 from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
-
-sys.path.insert(0, str(Path(__file__).parents[2]))
 
 from assistant.texts.dialogs import load_dialogs
 from assistant.voice.recognition.recognizers import Recognizers, open_recognizers

@@ -1,6 +1,6 @@
 """The assistant's voice taken out: what it takes for a person, and who is heard over it.
 
-    python tests/benchmarks/bench_echo.py [--minutes N]
+    python -m tests.benchmarks.bench_echo [--minutes N]
 
 The assistant speaks prompts at -20 dBFS; a room gives them back to the microphone. Once as it is:
 every utterance begun is a false one. Once with "stop" said over every second prompt at -26 dBFS by
@@ -10,13 +10,9 @@ said, before and after; the first prompt, while the filter knows nothing, is cou
 """
 
 import argparse
-import sys
 import time
-from pathlib import Path
 
 import numpy as np
-
-sys.path.insert(0, str(Path(__file__).parent.parent.parent))
 
 from assistant.voice.detection.echo_canceller import EchoCanceller
 from assistant.voice.detection.endpointer import Endpointer

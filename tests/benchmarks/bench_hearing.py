@@ -1,6 +1,6 @@
 """How well and how fast the ears hear: test voices in noise, shop noise alone, people's voices.
 
-    python tests/benchmarks/bench_hearing.py [--n 256] [--minutes 10] [--turns 32] [--out FILE.json]
+    python -m tests.benchmarks.bench_hearing [--n 256] [--minutes 10] [--turns 32] [--out FILE.json]
         [--hearings FILE.pickle]
 
 - n utterances of the test voices, two thirds readings and a third commands, in four noises at 20,
@@ -29,8 +29,6 @@ from typing import Any
 import jiwer
 import numpy as np
 
-sys.path.insert(0, str(Path(__file__).parents[2]))
-
 from assistant.voice import interpretation
 from assistant.voice.devices.audio import load
 from assistant.voice.recognition.expected import expected
@@ -44,7 +42,7 @@ from tests.spoken import voices
 
 def memory() -> float:
     """Peak resident megabytes of a process that opens the ears and hears a whole job."""
-    command = [sys.executable, __file__, "--memory"]
+    command = [sys.executable, "-m", __spec__.name, "--memory"]
     return float(subprocess.run(command, capture_output=True, text=True, check=True).stdout)
 
 

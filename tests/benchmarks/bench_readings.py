@@ -1,6 +1,6 @@
 """How many utterances of both corpora come out right, and how fast, next to three other readers.
 
-    python tests/benchmarks/bench_readings.py [--repeat N] [--sample N]
+    python -m tests.benchmarks.bench_readings [--repeat N] [--sample N]
 
 The other readers are general: none was written for this trade, and none knows which quantity was
 asked. So each gets the same words and the most favourable interpretation:
@@ -34,15 +34,11 @@ passes at most; with --sample it gets every Nth row only, and the table says so.
 import argparse
 import importlib
 import re
-import sys
 import time
 import warnings
 from collections.abc import Callable, Sequence
 from itertools import pairwise
-from pathlib import Path
 from typing import Any, NamedTuple
-
-sys.path.insert(0, str(Path(__file__).parents[2]))
 
 from tests.benchmarks.figures import table
 from tests.readings.test_corpus import FILES, Row, is_right

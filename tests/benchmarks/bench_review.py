@@ -1,6 +1,6 @@
 """The lead's desk as a fleet grows: its index built, refreshed and asked; pages; the plain way.
 
-    python tests/benchmarks/bench_review.py 1000 10000 100000 [--folder DIR] [--plain 2000]
+    python -m tests.benchmarks.bench_review 1000 10000 100000 [--folder DIR] [--plain 2000]
 
 The plain way reads every file in Python, strictly (`read_events`), each time something is asked; it
 is timed on at most `--plain` records, between two halves of the same run, and said for all. Records
@@ -24,8 +24,6 @@ from pathlib import Path
 from resource import RUSAGE_SELF, getrusage
 from statistics import median
 from typing import Any
-
-sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
 from assistant.record import read_events
 from assistant.review import Review, open_review

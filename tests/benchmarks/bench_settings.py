@@ -1,6 +1,6 @@
 """How long the solver of all settings takes, and whether it agrees with trying everything.
 
-    python tests/benchmarks/bench_settings.py [--trucks N] [--check N] [--seed N]
+    python -m tests.benchmarks.bench_settings [--trucks N] [--check N] [--seed N]
 
 Times `solve` with all its candidates, and alone as the job asks for it, on random trucks with full
 ranges (12 lugs, 30 turns of rod, 2 inches at each stop), each timed once and cold, in time of this
@@ -11,14 +11,10 @@ and counts the answers that are not as good.
 
 import argparse
 import random
-import sys
 import time
 from dataclasses import replace
-from pathlib import Path
 
 from assistant.clutch.solver import solve
-
-sys.path.insert(0, str(Path(__file__).parents[2]))
 from tests.benchmarks.figures import times
 from tests.clutch.test_settings import PlainTruck, best_by_force, random_truck, rank, settled
 

@@ -1,6 +1,6 @@
 """How soon it speaks and how soon it is silent. Prints figures; asserts nothing.
 
-python tests/benchmarks/bench_speech_output.py
+python -m tests.benchmarks.bench_speech_output
 """
 
 import json
@@ -12,8 +12,6 @@ from contextlib import closing
 from pathlib import Path
 
 import numpy as np
-
-sys.path.insert(0, str(Path(__file__).parent.parent.parent))
 
 from assistant.act import Said
 from assistant.voice.devices.audio import RATE
@@ -66,7 +64,10 @@ def on_pulse() -> None:
     with pulse() as daemon:
         with daemon.recording("lug_speaker") as tape:
             got = subprocess.run(
-                [sys.executable, __file__, "child"], env=daemon.env, capture_output=True, text=True
+                [sys.executable, "-m", __spec__.name, "child"],
+                env=daemon.env,
+                capture_output=True,
+                text=True,
             )
         sound, blocks = tape.samples(), tape.times
     # A block cannot come before it sounded: its earliest arrival dates the whole tape, late by

@@ -1,6 +1,6 @@
 """How long a text turn takes, and how long until the first prompt.
 
-    python tests/benchmarks/bench_turns.py [--jobs N]
+    python -m tests.benchmarks.bench_turns [--jobs N]
 
 Plays every demo script on real records (each turn synced to the disk). "busy" is what the
 turn's own thread computed, without waiting for the disk or for other programs.
@@ -13,8 +13,6 @@ import tempfile
 import time
 from itertools import product
 from pathlib import Path
-
-sys.path.insert(0, str(Path(__file__).parents[2]))
 
 from tests.benchmarks.figures import times
 from tests.demo import CARDS, DEMO, played

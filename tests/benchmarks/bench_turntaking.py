@@ -1,22 +1,18 @@
 """Turn-taking by noise: what is found, how soon, how soon it ends, what is taken for speech.
 
-    python tests/benchmarks/bench_turntaking.py [--minutes N] [--split test]
+    python -m tests.benchmarks.bench_turntaking [--minutes N] [--split test]
 
 Truth is each word's own first and last 10 ms within 30 dB of its loudest. "told" is the wait when
 the recognizer tells, 0.2 s after a pause began, whether the words can stand (here: the truth).
 """
 
 import argparse
-import sys
 import time
 from collections import Counter
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from pathlib import Path
 
 import numpy as np
-
-sys.path.insert(0, str(Path(__file__).parent.parent.parent))
 
 from assistant.voice.detection.endpointer import Endpointer, EndpointEvent
 from assistant.voice.detection.vad import Vad

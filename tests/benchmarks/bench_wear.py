@@ -1,6 +1,6 @@
 """Backtest of the wear ranges on simulated fleets with known truth.
 
-    python tests/benchmarks/bench_wear.py [--rounds 40] [--seed 1]
+    python -m tests.benchmarks.bench_wear [--rounds 40] [--seed 1]
 
 Each row is one way a fleet may wear; for every truck with a range, it is counted whether the range
 of miles (and of dates) holds the truth. The ranges are meant to hold it in 80 %: 75 to 85 % is the
@@ -11,11 +11,7 @@ rate, readings are rounded.
 import argparse
 import random
 import statistics
-import sys
 import time
-from pathlib import Path
-
-sys.path.insert(0, str(Path(__file__).parents[2]))
 
 from assistant.wear.outlook import outlook
 from tests.wear.fleet import Fleet, Score, simulate

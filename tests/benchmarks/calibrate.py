@@ -1,6 +1,6 @@
 """Fits the calibration in `voice/interpretation/policy.toml` on background voices; prints it.
 
-    python tests/benchmarks/calibrate.py [--speech 400] [--minutes 12] [--work FOLDER]
+    python -m tests.benchmarks.calibrate [--speech 400] [--minutes 12] [--work FOLDER]
 
 Speech: the background's voices and the calibration's (Whisper was adapted with the tuning ones and
 would be too sure of them) and tuning phrases, as the hearing benchmark has them. Not speech to us:
@@ -16,8 +16,6 @@ from pathlib import Path
 
 import numpy as np
 from scipy.optimize import minimize
-
-sys.path.insert(0, str(Path(__file__).parents[2]))
 
 from assistant.voice.devices.audio import RATE
 from assistant.voice.interpretation import POLICY, identity
