@@ -1,6 +1,7 @@
-"""One record as rows: what a slow, plain reading gives, what is true, and where it is damaged."""
+"""Records as rows: what a plain reading gives, where they are damaged, what the schema says."""
 
 import hashlib
+import json
 import os
 import tracemalloc
 from collections.abc import Callable
@@ -10,9 +11,10 @@ from typing import Any
 import pytest
 from click.testing import Result
 
+import assistant.record
 from assistant.record import Journal, verify_file
 from assistant.record.chain import ChainReader
-from assistant.record.events import parse_quickly
+from assistant.record.events import FORMAT, parse_quickly
 from assistant.review.columns import COLUMNS
 from assistant.review.rows import read_file
 from tests.records import DEMOS, events_of, sealed
@@ -155,3 +157,39 @@ def test_the_review_lists_it_in_one_line(tmp_path: Path, lugcall: Callable[..., 
         lines = result.output.splitlines()
         assert lines[0].startswith(f"{later}: made by a later lugcall; update lugcall")
         assert any(line.startswith("1 job on ") for line in lines), lines
+
+
+jsonschema = pytest.importorskip("jsonschema", reason="jsonschema is not installed")
+SCHEMA = json.loads(
+    Path(assistant.record.__file__).with_name("record.schema.json").read_text("utf-8")
+)
+
+
+@pytest.fixture(scope="module")
+def checker() -> Any:
+    jsonschema.Draft202012Validator.check_schema(SCHEMA)
+    return jsonschema.Draft202012Validator(SCHEMA)
+
+
+def test_every_record_fits(checker: Any, records: list[Path]) -> None:
+    for path in records:
+        for event in events_of(path):
+            assert not [error.message for error in checker.iter_errors(event)], (path, event["n"])
+    assert SCHEMA["$defs"]["opened"]["properties"]["format"]["const"] == FORMAT
+
+
+@pytest.mark.parametrize(
+    "spoil",
+    [
+        lambda e: e.pop("hash"),
+        lambda e: e["data"]["as_found"].update(gap={"figures": "1/2 in"}),
+        lambda e: e["data"]["as_left"]["gap"]["judged"].update(decision="fine"),
+        lambda e: e["data"].update(code=12),
+        lambda e: e.update(kind="opened"),
+    ],
+)
+def test_what_is_no_record_is_refused(checker: Any, spoil: Callable[[Any], object]) -> None:
+    closed = events_of(DEMOS[0])[-1]
+    assert checker.is_valid(closed)
+    spoil(closed)
+    assert not checker.is_valid(closed)
