@@ -107,11 +107,6 @@ def _spell(n: int, at: str, kind: str, data: Mapping[str, Any], prev: str) -> tu
     return digest, head + b'"hash":"' + digest.encode() + b'",' + tail + b"\n"
 
 
-def line_of(event: Event) -> bytes:
-    """Give the event's canonical line, newline included."""
-    return _spell(event.n, event.at, event.kind, event.data, event.prev)[1]
-
-
 def seal_event(
     n: int, at: str, kind: str, data: Mapping[str, Any], prev: str
 ) -> tuple[Event, bytes]:

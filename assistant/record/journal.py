@@ -12,16 +12,8 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any, Self
 
+from assistant.record import disk
 from assistant.record.chain import ChainReader, repair_note, seal_of
-from assistant.record.disk import (
-    lock,
-    make_folder,
-    reason,
-    same_file,
-    sync_data,
-    sync_folder,
-    write_all,
-)
 from assistant.record.events import (
     FORMAT,
     GENESIS,
@@ -189,7 +181,7 @@ class Journal:
             if torn:
                 os.ftruncate(fd, self._size)
             os.fsync(fd)
-            sync_folder(self.path.parent)
+            disk.sync_folder(self.path.parent)
         except OSError as error:
             raise self._failure(error) from error
 
@@ -206,8 +198,8 @@ class Journal:
         try:
             self._check_ours(fd, size)
             touched = True
-            write_all(fd, block)
-            sync_data(fd)
+            disk.write_all(fd, block)
+            disk.sync_data(fd)
             # Asked again after the sync: what is acknowledged can be found by its name.
             self._check_ours(fd, size + len(block))
             self._size = size + len(block)
@@ -238,7 +230,7 @@ class Journal:
         return self._fd
 
     def _check_ours(self, fd: int, size: int) -> None:
-        if not same_file(fd, self.path):
+        if not disk.same_file(fd, self.path):
             raise WriteFailed(
                 "The record could not be written: its file was deleted, moved or replaced. "
                 "Stop work; put the file back, then: lugcall resume"
@@ -253,14 +245,14 @@ class Journal:
     def _take_back(fd: int, size: int) -> bool:
         with contextlib.suppress(OSError):
             os.ftruncate(fd, size)
-            sync_data(fd)
+            disk.sync_data(fd)
             return True
         # What stays is a torn or an unacknowledged line; the next session deals with both.
         return False
 
     def _failure(self, error: OSError) -> WriteFailed:
         self.failed = True
-        what, remedy = reason(error)
+        what, remedy = disk.reason(error)
         return WriteFailed(
             f"The record could not be written: {what}. Stop work; {remedy}, then: lugcall resume"
         )
@@ -290,20 +282,20 @@ def _begin(folder: Path, hint: str, moment: datetime, line: bytes) -> tuple[int,
         RecordError: that failed; nothing is left behind.
     """
     try:
-        make_folder(folder)
+        disk.make_folder(folder)
         fd, path = _new_file(folder, hint, moment)
         try:
-            lock(fd, path.name)
-            write_all(fd, line)
+            disk.lock(fd, path.name)
+            disk.write_all(fd, line)
             # All of the file and then its name: fdatasync would do for neither yet.
             os.fsync(fd)
-            sync_folder(folder)
+            disk.sync_folder(folder)
         except BaseException:
             path.unlink(missing_ok=True)
             os.close(fd)
             raise
     except OSError as error:
-        what, remedy = reason(error)
+        what, remedy = disk.reason(error)
         raise RecordError(
             f"A record cannot be begun in {folder}: {what}. "
             f"Do not start work; {remedy}, or set LUGCALL_RECORDS to another folder."
@@ -336,13 +328,13 @@ def _find(path: Path) -> OpenRecord:
             raise NotARecord(f"{path.name} is not a file. Name a record, which ends in .jsonl.")
         fd = os.open(path, _FLAGS)
         try:
-            lock(fd, path.name)
+            disk.lock(fd, path.name)
             return _read(fd, path)
         except BaseException:
             os.close(fd)
             raise
     except OSError as error:
-        what, remedy = reason(error)
+        what, remedy = disk.reason(error)
         raise RecordError(
             f"The record {path.name} cannot be opened: {what}. "
             f"Stop work; {remedy}, then: lugcall resume"
