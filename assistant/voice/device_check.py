@@ -356,8 +356,6 @@ def heard_back(played: Samples, recorded: Samples) -> HeardBack:
 
 # --- The report.
 
-_PAUSE = np.zeros(4000, dtype=np.float32)
-
 
 @dataclass(slots=True)
 class DevicesReport:
@@ -458,7 +456,7 @@ def _record(microphone: Microphone, seconds: float) -> tuple[Samples, float]:
 def _test(report: DevicesReport, player: Player, microphone: Microphone | None) -> None:
     """Play the signals and a sentence, and see whether they come back."""
     report.loudspeaker = player.name
-    sounds = [np.concatenate([earcon(name), _PAUSE]) for name in NAMES]
+    sounds = [np.pad(earcon(name), (0, RATE // 4)) for name in NAMES]
     with closing(Synthesizer()) as synthesizer:
         try:
             sounds.append(synthesizer.samples(sentences("devices").say("sentence").spoken))

@@ -228,8 +228,7 @@ def _listed_elsewhere() -> list[list[Any]]:
         got = subprocess.run(
             [sys.executable, "-c", _LIST], capture_output=True, timeout=10, check=True
         )
-        rows: list[list[Any]] = json.loads(got.stdout)
-        return rows
+        return list(json.loads(got.stdout))
     except (OSError, subprocess.SubprocessError, ValueError):
         return []
 

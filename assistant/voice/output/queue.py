@@ -10,7 +10,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from assistant.act import Said
-from assistant.voice.devices.audio import RATE, Samples
+from assistant.voice.devices.audio import Samples
 from assistant.voice.output.earcons import earcon
 from assistant.voice.output.player import AudioOutput, Chunk
 from assistant.voice.output.synthesizer import SpeechError, Synthesizer, split_sentences, spoken
@@ -321,10 +321,8 @@ class SpeechOutput:
 
     def reference(self, seconds: float, until: float | None = None) -> Samples:
         """What all outputs played in the `seconds` up to `until` by their clock (default: now)."""
-        out = np.zeros(round(seconds * RATE), dtype=np.float32)
-        for queue in self.queues:
-            out += queue.output.buffer.reference(seconds, until)
-        return out
+        played = [queue.output.buffer.reference(seconds, until) for queue in self.queues]
+        return np.asarray(np.sum(played, axis=0), np.float32)
 
     def ambient(self, dbfs: float | None) -> None:
         """How loud the shop is at the microphone; signals stand out of it."""

@@ -146,7 +146,8 @@ class Attendant:
             while channel.ended and channel.ended[0].hearings.done():
                 utterance = channel.ended[0]
                 if utterance.grammar != self.grammar(channel.role).name:
-                    channel.again(utterance)  # the other person's words moved the job meanwhile
+                    # The other person's words moved the job meanwhile.
+                    utterance.grammar, utterance.hearings = channel.hear(utterance.samples)
                     continue
                 decision = self._decided(channel, utterance)
                 if not self._heard_again(channel, utterance, decision):
@@ -230,7 +231,7 @@ class Attendant:
             meant = replace(outcome.meaning, evidence=evidence)
             if isinstance(meant, Act):
                 meant = replace(meant, doubt=outcome.doubt)
-            said = self._take(channel, utterance, decision.meaning, meant, role)
+            said = self._take(channel, utterance, decision, meant, role)
         else:
             others = [(c.words, c.meaning) for c in decision.ranked[:RECORDED]]
             said = self.conversation.unheard(role, ear, utterance.samples, others)
@@ -240,15 +241,9 @@ class Attendant:
         self._answer(SpokenTurn(role, outcome.words, decision, outcome.kind, tuple(said), *times))
 
     def _take(
-        self,
-        channel: Channel,
-        utterance: Utterance,
-        first: Meaning | None,
-        meant: Meaning,
-        role: str,
+        self, channel: Channel, utterance: Utterance, heard: Decision, meant: Meaning, role: str
     ) -> Sequence[Said]:
-        """Hand over what is `meant`, and remember it for what is said next; the words as they were
-        heard most likely mean `first`."""
+        """Hand over what is `meant`, and remember it for what is said next."""
         dialogue, name, now_s = self.dialogue, name_of(meant), channel.now_s
         unasked = name not in (*dialogue.allowed(), *VALUES, "stop", "repeat")
         quantity, metric = dialogue.expects(), dialogue.units == "mm"
@@ -260,7 +255,7 @@ class Attendant:
             self._reading = TakenReading(channel.role, quantity, metric, words, samples, until_s)
         self._answered_s, self._last = now_s, name
         self._dictation.answered(role, said)
-        self._denials.took(dialogue.at, dialogue.pending is not None, first, unasked)
+        self._denials.took(dialogue.at, dialogue.pending is not None, heard.meaning, unasked)
         return said
 
     def _outcome(self, utterance: Utterance, decision: Decision, role: str) -> _Outcome:
@@ -282,18 +277,16 @@ class Attendant:
         elif note and kind != "nothing" and (kind != "accept" or decision.name == "note"):
             meaning, words = understood(note, role), note
         goes_on = utterance.start_s < self._answered_s + REST["reaction_s"]
-        if self._kept() and (whole or (goes_on and name_of(meaning) == "reading")):
+        waits = self.dialogue.pending is not None
+        kept = not waits and self._last == "reading" and bool(self.dialogue.last_quantity())
+        if kept and (whole or (goes_on and name_of(meaning) == "reading")):
+            # The last reading was kept, not read back: more of it corrects it.
             meaning = correction(words, role, self.dialogue) or meaning
         name = name_of(meaning) or decision.name
         # A code is read back always: nothing can be put right once it closes the record.
         unsure = bool(whole) or decision.probability < ACCEPT["kept_unchecked"]
         doubt = name == "sign_off" or (name == "reading" and unsure)
         return _Outcome("accept" if meaning is not None else kind, meaning, words, doubt)
-
-    def _kept(self) -> bool:
-        """Whether the last reading was kept, not read back: more of it corrects it."""
-        waits = self.dialogue.pending is not None
-        return not waits and self._last == "reading" and bool(self.dialogue.last_quantity())
 
     def _outcome_kind(self, utterance: Utterance, decision: Decision) -> str:
         """What is done about an utterance; more is asked of some than that it was heard well."""

@@ -78,8 +78,8 @@ class Channel:
         self.guess: Utterance | None = None
         self.ended: deque[Utterance] = deque()
         self.now_s = 0.0
+        self.hear = hear
         self._over = False
-        self._hear = hear
         self._on_speech = on_speech
 
     def feed(
@@ -102,10 +102,6 @@ class Channel:
     def end_now(self) -> None:
         """The guess is taken for finished; what follows without a pause is not listened to."""
         self.guess, self._over = None, True
-
-    def again(self, utterance: Utterance) -> None:
-        """Hear it once more: something else may be said by now."""
-        utterance.grammar, utterance.hearings = self._hear(utterance.samples)
 
     def _take(self, event: EndpointEvent) -> None:
         if self._over and event.kind != "started":
@@ -134,6 +130,5 @@ class Channel:
             self.guess = None
 
     def _decode(self, event: EndpointEvent) -> Utterance:
-        return Utterance(
-            event.samples, *self._hear(event.samples), event.start_s, event.speech_end_s
-        )
+        heard = self.hear(event.samples)
+        return Utterance(event.samples, *heard, event.start_s, event.speech_end_s)
