@@ -50,7 +50,6 @@ class Candidate:
 
     Attributes:
         words: its likeliest wording.
-        meaning: what they mean.
         share: its part among the meanings heard, 0 to 1.
         engines: the recognizers that heard it.
         probability: that this is what was said.

@@ -210,20 +210,18 @@ def speaker_of(words: str, dialogue: Dialogue) -> str:
 def _prior(act: Act, dialogue: Dialogue, words: str) -> float:
     allowed, pending = dialogue.allowed(), dialogue.pending is not None
     if act.reading is not None:
-        seldom = 1.0
-        if act.meaning == "reading" and pending:
-            seldom = PRIOR["reading_anew"]
-        elif act.meaning == "reading" and _RANGE_OR_REPAIR.search(words):
-            seldom = PRIOR["seldom_said"]
+        seldom = PRIOR["seldom_said"] if _RANGE_OR_REPAIR.search(words) else 1.0
+        seldom = PRIOR["reading_anew"] if pending else seldom
         quantity = act.quantity or dialogue.expects()
-        return seldom * _prior_of_length(act.reading, quantity, words)
+        known = _prior_of_length(act.reading, quantity, words)
+        return known * seldom if act.meaning == "reading" else known
     if act.meaning == "lost":  # nothing can be lost but a pedal that is held
         return 1.0 if dialogue.danger().pedal else PRIOR["refused"]
     if act.meaning == "stop" and dialogue.stopped:
         return PRIOR["aside"]  # it has stopped already, and "carry on" sounds like "hang on"
     if pending and words in _CASUAL:
         return PRIOR["casual_check"]
-    if act.meaning in _AS_ASKED or act.meaning in allowed:
+    if act.meaning in (*_AS_ASKED, *allowed):
         return 1.0
     anywhere = dialogue.dialogs.words[act.meaning].anytime or act.meaning in _PEDAL_ALARMS
     return PRIOR["aside" if anywhere else "refused"]

@@ -93,32 +93,27 @@ def queued(rank: int, said: Said, helpers: bool) -> list[QueuedSpeech]:
     return [first, rest] if rest.parts else [first]
 
 
+@dataclass(slots=True, eq=False)
 class OutputQueue:
     """What waits before one output. Only `turn` synthesizes; one thread calls it.
 
     Attributes:
+        on_first, on_trouble: see `SpeechOutput`.
         ambient_dbfs: noise at the microphone, for the level of the signals; None when unknown.
     """
 
-    def __init__(
-        self,
-        output: AudioOutput,
-        synthesizer: Synthesizer,
-        on_first: Callable[[Said, str, float], None],
-        on_trouble: Callable[[str], None],
-    ) -> None:
-        self.output = output
-        self.ambient_dbfs: float | None = None
-        self.wake = threading.Event()
-        self._synthesizer = synthesizer
-        self._on_first = on_first
-        self._on_trouble = on_trouble
-        self._queue: list[QueuedSpeech] = []
-        self._now: QueuedSpeech | None = None
-        self._lock = threading.Lock()
-        self._ahead: tuple[str, str] | None = None
-        self._there = True
-        self._told: set[str] = set()
+    output: AudioOutput
+    synthesizer: Synthesizer
+    on_first: Callable[[Said, str, float], None]
+    on_trouble: Callable[[str], None]
+    ambient_dbfs: float | None = None
+    wake: threading.Event = field(default_factory=threading.Event)
+    _queue: list[QueuedSpeech] = field(default_factory=list)
+    _now: QueuedSpeech | None = None
+    _lock: threading.Lock = field(default_factory=threading.Lock)
+    _ahead: tuple[str, str] | None = None
+    _there: bool = True
+    _told: set[str] = field(default_factory=set)
 
     def add(self, new: list[QueuedSpeech]) -> None:
         """Take up what is new; what is urgent interrupts, what it makes stale is dropped."""
@@ -187,7 +182,7 @@ class OutputQueue:
                 now.next += 1
             following = self._queue[0].parts if self._queue else ()
         if begun is not None:
-            self._on_first(*begun)
+            self.on_first(*begun)
         if now is not None and part is not None:
             sound = self._sound(*part)
             with self._lock:
@@ -223,7 +218,7 @@ class OutputQueue:
         if not voice:
             return earcon(part, self.ambient_dbfs)
         try:
-            return self._synthesizer.samples(part, voice)
+            return self.synthesizer.samples(part, voice)
         except SpeechError as error:
             self._trouble(str(error))
             return None
@@ -231,7 +226,7 @@ class OutputQueue:
     def _trouble(self, line: str) -> None:
         if line not in self._told:
             self._told.add(line)
-            self._on_trouble(line)
+            self.on_trouble(line)
 
     def _break_off(self) -> None:
         self.output.buffer.hush()

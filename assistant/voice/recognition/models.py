@@ -86,14 +86,14 @@ def vosk_folder() -> Path | None:
     return folder
 
 
-# Loading a vosk model once in a process of its own, to see whether it can be loaded at all. vosk
-# answers some damage with an exception and some with a crash that would take the whole job along
-# (found by trying: a cut `HCLr.fst`, an empty `model.conf`). The answer is kept in the user's cache
-# folder for as long as the model's files stay as they are: a trial takes as long as a start.
-
-
 def _vosk_knows(folder: Path, words: tuple[str, ...]) -> list[str]:
-    """Which of `words` are in the model's vocabulary."""
+    """Which of `words` are in the model's vocabulary, when it is loaded in a process of its own.
+
+    vosk answers some damage with an exception and some with a crash that would take the whole job
+    along (found by trying: a cut `HCLr.fst`, an empty `model.conf`). The answer is kept in the
+    user's cache folder for as long as the model's files stay as they are: a trial takes as long as
+    a start.
+    """
     try:
         seen = [version("vosk"), *words, str(folder.resolve())]
     except PackageNotFoundError:

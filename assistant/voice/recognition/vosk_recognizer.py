@@ -100,15 +100,9 @@ class VoskRecognizer:
 def ranked(
     alternatives: Sequence[dict[str, Any]], accepts: Callable[[str], bool], out: Sequence[str]
 ) -> tuple[tuple[Hypothesis, ...], str, float | None, dict[str, float]]:
-    """Rank the rivals that are sentences; none, when the best holds a word of `out`.
-
-    Args:
-        alternatives: vosk's, each with `text` and `confidence` (log likelihood).
-        accepts: whether a text is a sentence of the grammar.
-        out: spellings of the word that stands for every other.
-
-    Returns:
-        of a `Hearing` the hypotheses, the free words, their score and the marks.
+    """Rank vosk's alternatives, each with `text` and `confidence` (log likelihood), that are
+    sentences; none, when the best holds a word of `out`. Gives the hypotheses of a `Hearing`, its
+    free words, their score, and the marks.
 
     Marks, all 0 to 1: `inside`, the share of sentences among the rivals, by likelihood;
     `posterior`, that of the first hypothesis; `out`, that `out` was best.

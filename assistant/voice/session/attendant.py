@@ -259,28 +259,17 @@ class Attendant:
         return said
 
     def _outcome(self, utterance: Utterance, decision: Decision, role: str) -> _Outcome:
-        kind = self._outcome_kind(utterance, decision)
+        kind = "accept" if self._stops(decision) else self._outcome_kind(utterance, decision)
         meaning = decision.meaning if kind == "accept" else None
-        words, understood = decision.heard, self.conversation.understood
-        again, written, whole = utterance.heard_again(), None, None
-        if again is not None and utterance.again_for != "rest":
-            written = free_act(utterance.again_for, again, role, self.conversation)
-        elif again is not None and self._reading is not None:
-            whole = self._reading.whole(again)
-        note = noted(utterance.heard())
+        words, whole = decision.heard, self._with_the_rest(utterance)
+        free = self._free_words(utterance, decision, kind, role)
         if whole:
-            meaning, words = understood(whole, role), whole
+            meaning, words = self.conversation.understood(whole, role), whole
         elif whole == "" and name_of(meaning) != "reading":
             return _Outcome("nothing", None, words)
-        elif written is not None:
-            meaning, words = written, again
-        elif note and kind != "nothing" and (kind != "accept" or decision.name == "note"):
-            meaning, words = understood(note, role), note
-        goes_on = utterance.start_s < self._answered_s + REST["reaction_s"]
-        waits = self.dialogue.pending is not None
-        kept = not waits and self._last == "reading" and bool(self.dialogue.last_quantity())
-        if kept and (whole or (goes_on and name_of(meaning) == "reading")):
-            # The last reading was kept, not read back: more of it corrects it.
+        elif free is not None:
+            meaning, words = free
+        if self._goes_on(utterance, meaning, whole):
             meaning = correction(words, role, self.dialogue) or meaning
         name = name_of(meaning) or decision.name
         # A code is read back always: nothing can be put right once it closes the record.
@@ -288,11 +277,37 @@ class Attendant:
         doubt = name == "sign_off" or (name == "reading" and unsure)
         return _Outcome("accept" if meaning is not None else kind, meaning, words, doubt)
 
+    def _free_words(
+        self, utterance: Utterance, decision: Decision, kind: str, role: str
+    ) -> tuple[Meaning, str] | None:
+        """What free words mean, those asked for or a note in one breath; and the words."""
+        again = utterance.heard_again()
+        if again is not None and utterance.again_for != "rest":
+            written = free_act(utterance.again_for, again, role, self.conversation)
+            if written is not None:
+                return written, again
+        note = noted(utterance.heard())
+        if note and kind != "nothing" and (kind != "accept" or decision.name == "note"):
+            return self.conversation.understood(note, role), note
+        return None
+
+    def _with_the_rest(self, utterance: Utterance) -> str | None:
+        """The last reading together with its rest; see `TakenReading.whole`."""
+        again = utterance.heard_again()
+        if utterance.again_for != "rest" or again is None or self._reading is None:
+            return None
+        return self._reading.whole(again)
+
+    def _goes_on(self, utterance: Utterance, meaning: Meaning | None, whole: str | None) -> bool:
+        """Whether it is more of the last reading, which was kept, not read back: it corrects it."""
+        last = "" if self.dialogue.pending is not None else self._last
+        soon = utterance.start_s < self._answered_s + REST["reaction_s"]
+        more = bool(whole) or (soon and name_of(meaning) == "reading")
+        return more and last == "reading" and bool(self.dialogue.last_quantity())
+
     def _outcome_kind(self, utterance: Utterance, decision: Decision) -> str:
         """What is done about an utterance; more is asked of some than that it was heard well."""
         kind, name, sure = decision.kind, decision.name, decision.probability
-        if self._stops(decision):
-            return "accept"
         if kind in ("again", "choose") and sure < ACCEPT["asked_about"]:
             doubtful = decision.meant_for_us < ACCEPT["meant_for_us_if_doubtful"]
             return "nothing" if doubtful else "again"
@@ -301,16 +316,18 @@ class Attendant:
             # "done" must not pass for the next step's, nor a "check" for a read-back nobody heard.
             if name == self._last:
                 return "nothing"
-            if name in PEDAL_WORDS or name in _CONFIRMATIONS:
+            if name in (*PEDAL_WORDS, *_CONFIRMATIONS):
                 return "again"
-        pending = self.dialogue.pending is not None
-        if name == "reading" and not pending and self.dialogue.expects():
+        if name == "reading" and self.dialogue.pending is None and self.dialogue.expects():
             asked = kind == "again" and sure >= ACCEPT["asked_reading"]
             return "accept" if asked else kind
-        confirms = pending and name in _CONFIRMATIONS
-        bar = "pedal_word" if name in PEDAL_WORDS else "confirmation" if confirms else ""
-        unsure = (bar and sure < ACCEPT[bar]) or contradicted(decision)
-        return "again" if kind == "accept" and unsure else kind
+        return "again" if kind == "accept" and self._unsure(decision) else kind
+
+    def _unsure(self, decision: Decision) -> bool:
+        """Whether what moves a pedal or confirms a value was heard too badly for that."""
+        confirms = self.dialogue.pending is not None and decision.name in _CONFIRMATIONS
+        bar = "pedal_word" if decision.name in PEDAL_WORDS else "confirmation" if confirms else ""
+        return bool(bar and decision.probability < ACCEPT[bar]) or contradicted(decision)
 
 
 def _ear(

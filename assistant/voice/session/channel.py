@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import deque
 from collections.abc import Callable, Hashable
 from concurrent.futures import Future
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 from assistant.voice.detection.endpointer import Endpointer, EndpointEvent
@@ -57,6 +57,7 @@ Hear = Callable[[Samples], tuple[str, Future[list[Hearing]]]]
 """Begins to decode a sound; gives the name of the grammar, and what will be heard."""
 
 
+@dataclass(slots=True, eq=False)
 class Channel:
     """A microphone that one role, or both ("" then), speak into; `name` is the device or file, for
     the record.
@@ -70,17 +71,15 @@ class Channel:
         now_s: where the last frame ended.
     """
 
-    def __init__(
-        self, role: str, name: str, hear: Hear, on_speech: Callable[[str, bool], None]
-    ) -> None:
-        self.role, self.name = role, name
-        self.endpointer = Endpointer()
-        self.guess: Utterance | None = None
-        self.ended: deque[Utterance] = deque()
-        self.now_s = 0.0
-        self.hear = hear
-        self._over = False
-        self._on_speech = on_speech
+    role: str
+    name: str
+    hear: Hear
+    on_speech: Callable[[str, bool], None]
+    endpointer: Endpointer = field(default_factory=Endpointer)
+    guess: Utterance | None = None
+    ended: deque[Utterance] = field(default_factory=deque)
+    now_s: float = 0.0
+    _over: bool = False
 
     def feed(
         self, samples: Samples, at_s: float, played: Samples | None = None, over_us: bool = False
@@ -109,7 +108,7 @@ class Channel:
         match event.kind:
             case "started":
                 self._over = False
-                self._on_speech(self.role, True)
+                self.on_speech(self.role, True)
             case "paused":
                 # Decoding begins on the guess that this is the end: the wait costs nothing then.
                 self.guess = self._decode(event)
@@ -117,7 +116,7 @@ class Channel:
                 self._forget()
             case "too long" | "dropped":
                 self._forget()
-                self._on_speech(self.role, False)
+                self.on_speech(self.role, False)
             case "ended":
                 done, self.guess = self.guess or self._decode(event), None
                 done.ended_s = event.at_s
