@@ -13,7 +13,7 @@ from typing import Any
 import click
 
 from assistant.cli.review import opened
-from assistant.cli.terminal import PATH, fail, show_json, show_lines
+from assistant.cli.terminal import PATH, fail, show_lines, show_told
 
 _ACTS = ("reviewed", "question", "accepted", "reopened")
 
@@ -105,19 +105,19 @@ def retention(folders: tuple[Path, ...], days: int, really: bool, code: str, as_
 
     found = look(folders or (default_folder(),), days)
     gone, left = remove(found, code) if really else (0, [])
-    if as_json:
-        clips = [
-            {"file": str(o.path), "at": o.at.isoformat(), "bytes": o.size, "of": o.what}
-            for o in found.old
-        ]
-        show_json({"clips": clips, "kept": found.kept, "removed": gone, "left": left})
-    else:
-        for one in sorted(found.old, key=lambda old: old.at):
-            what = f"{one.at:%Y-%m-%d}  {one.size / 1000:7.1f} kB  {one.path}  ({one.what})"
-            click.echo(f"{'removed' if really else 'would go'}  {what}")
-        show_lines(f"kept     {line}" for line in found.kept)
-        size = f"{found.size / 1e6:.1f} MB"
-        many = f"{len(found.old)} clips older than {days} days, {size}"
-        click.echo(f"{many}: {f'{gone} removed' if really else 'nothing removed; add --remove'}.")
+    clips = [
+        {"file": str(o.path), "at": o.at.isoformat(), "bytes": o.size, "of": o.what}
+        for o in found.old
+    ]
+    lines = [
+        f"{'removed' if really else 'would go'}  "
+        f"{one.at:%Y-%m-%d}  {one.size / 1000:7.1f} kB  {one.path}  ({one.what})"
+        for one in sorted(found.old, key=lambda old: old.at)
+    ]
+    lines += (f"kept     {line}" for line in found.kept)
+    many = f"{len(clips)} clips older than {days} days, {found.size / 1e6:.1f} MB"
+    lines.append(f"{many}: {f'{gone} removed' if really else 'nothing removed; add --remove'}.")
+    told = {"clips": clips, "kept": found.kept, "removed": gone, "left": left}
+    show_told(as_json, told, lines)
     if left:
         fail("; ".join(left))

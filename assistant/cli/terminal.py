@@ -149,15 +149,10 @@ def show_lines(lines: Iterable[str], err: bool = False) -> None:
         click.echo(f"lugcall: {line}" if err else line, err=err)
 
 
-def show_json(told: Any, indent: int | None = 2) -> None:
-    """Print what is told as JSON; without `indent` on one line."""
-    click.echo(json.dumps(told, ensure_ascii=False, indent=indent))
-
-
 def show_told(as_json: bool, told: Any, lines: Iterable[str], indent: int | None = 2) -> None:
-    """Print what is told as JSON, or else in lines."""
+    """Print what is told as JSON, without `indent` on one line; or else in lines."""
     if as_json:
-        show_json(told, indent)
+        click.echo(json.dumps(told, ensure_ascii=False, indent=indent))
     else:
         show_lines(lines)
 

@@ -14,7 +14,6 @@ from assistant.cli.terminal import (
     fail,
     length_called,
     reading_options,
-    show_json,
     show_lines,
     show_told,
     truck_card,
@@ -98,7 +97,7 @@ def cause(
         named = ", ".join(c.name for c in talk.case.table.complaints.values())
         fail(f"{words!r} names no complaint; name one of: {named}", 2)
     if as_json:
-        show_json(talk.case.as_json())
+        show_told(as_json, talk.case.as_json(), ())
         return
     show_lines(talk.begin())
     said = answers()

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import cmath
 from collections.abc import Sequence
-from typing import NamedTuple
+from typing import Any, NamedTuple
 from xml.etree import ElementTree as Xml
 
 from assistant.card import Card
@@ -29,18 +29,20 @@ SMALL, MIDDLE, LARGE = 38, 50, 64
 """Sizes of letters. On a screen 53 cm wide `SMALL` capitals are 9 mm high: 15 minutes of arc from
 2 m, where normal sight reads letters of 5."""
 INK, PAPER = "#111111", "#ffffff"
-FILLS = {"free": PAPER, "release": "url(#release)", "brake": "url(#brake)", "metal": "#c9ced6"}
+FILLS = {"free": PAPER, "metal": "#c9ced6"}
+PATTERNS = {"release": ("#cfe3f7", 24, 5), "brake": ("#f2b134", 12, 7)}
+"""Fills with stripes: the colour between, their distance and how thick they are."""
 
 
 class Sheet:
-    """Draw on it, then take its `text`."""
+    """Draw on it, then take its `svg`: a file, or, with a name for `inside`, a part of a page."""
 
-    def __init__(self, title: str, description: str) -> None:
+    def __init__(self, title: str, description: str, inside: str = "", high: int = HEIGHT) -> None:
+        self._inside = inside
         about = {
             "xmlns": "http://www.w3.org/2000/svg",
-            "viewBox": f"0 0 {WIDTH} {HEIGHT}",
-            "width": str(WIDTH),
-            "height": str(HEIGHT),
+            "viewBox": f"0 0 {WIDTH} {high}",
+            **({"class": inside} if inside else {"width": str(WIDTH), "height": str(high)}),
             "role": "img",
             "font-family": "DejaVu Sans, Verdana, Arial, sans-serif",
         }
@@ -48,20 +50,25 @@ class Sheet:
         Xml.SubElement(self.root, "title").text = title
         Xml.SubElement(self.root, "desc").text = description
         defs = Xml.SubElement(self.root, "defs")
-        for name, back, step, thick in (("release", "#cfe3f7", 24, 5), ("brake", "#f2b134", 12, 7)):
-            box = {"id": name, "width": str(step), "height": str(step)}
+        for name, (back, step, thick) in PATTERNS.items():
+            box = {"id": self._pattern(name), "width": str(step), "height": str(step)}
             units = {"patternUnits": "userSpaceOnUse", "patternTransform": "rotate(45)"}
             pattern = Xml.SubElement(defs, "pattern", box | units)
             Xml.SubElement(pattern, "rect", {"width": str(step), "height": str(step), "fill": back})
             Xml.SubElement(pattern, "rect", {"width": str(thick), "height": str(step), "fill": INK})
-        self.rect(0, 0, WIDTH, HEIGHT, PAPER, 0)
+        self.rect(0, 0, WIDTH, high, PAPER, 0)
+
+    def _pattern(self, name: str) -> str:
+        """Its id; other drawings on the page have patterns of their own."""
+        return f"{self._inside}-{name}" if self._inside else name
 
     def rect(
         self, x: float, y: float, width: float, height: float, fill: str, line: float = 4
     ) -> None:
-        """A rectangle; `fill` is a colour or a key of `FILLS`."""
+        """A rectangle; `fill` is a colour or a key of `FILLS` or `PATTERNS`."""
+        fill = f"url(#{self._pattern(fill)})" if fill in PATTERNS else FILLS.get(fill, fill)
         self._add("rect", x=x, y=y, width=max(width, 0.0), height=height,
-                  fill=FILLS.get(fill, fill), stroke=INK, stroke_width=line)  # fmt: skip
+                  fill=fill, stroke=INK, stroke_width=line)  # fmt: skip
 
     def line(
         self, x1: float, y1: float, x2: float, y2: float, thick: float = 4, dashed: bool = False
@@ -71,7 +78,7 @@ class Sheet:
 
     def polygon(self, points: list[tuple[float, float]], fill: str = INK) -> None:
         text = " ".join(f"{x:.1f},{y:.1f}" for x, y in points)
-        self._add("polygon", points=text, fill=FILLS.get(fill, fill), stroke=INK, stroke_width=4)
+        self._add("polygon", points=text, fill=fill, stroke=INK, stroke_width=4)
 
     def circle(self, x: float, y: float, radius: float, fill: str = PAPER) -> None:
         self._add("circle", cx=x, cy=y, r=radius, fill=fill, stroke=INK, stroke_width=4)
@@ -110,12 +117,13 @@ class Sheet:
     @property
     def svg(self) -> str:
         Xml.indent(self.root)
-        return '<?xml version="1.0" encoding="UTF-8"?>\n' + Xml.tostring(self.root, "unicode")
+        head = "" if self._inside else '<?xml version="1.0" encoding="UTF-8"?>\n'
+        return head + Xml.tostring(self.root, "unicode")
 
 
-def _sheet(shots: Sequence[Snapshot], card: Card, heading: str, note: str) -> Sheet:
+def _sheet(shots: Sequence[Snapshot], card: Card, heading: str, note: str, **how: Any) -> Sheet:
     """A sheet that is also told in one sentence, for those who cannot see it."""
-    sheet = Sheet(heading, " ".join(spoken(shot, card) for shot in shots))
+    sheet = Sheet(heading, " ".join(spoken(shot, card) for shot in shots), **how)
     sheet.head(heading, note)
     return sheet
 
@@ -136,11 +144,11 @@ _STRIP = 110
 _TOPS = (150, 560)
 
 
-def stroke_svg(shots: Sequence[Snapshot], card: Card, heading: str) -> str:
-    """Up to two strips to the same scale: today, and after if it is known."""
+def stroke_svg(shots: Sequence[Snapshot], card: Card, heading: str, **how: Any) -> str:
+    """Up to two strips to the same scale: today, and after if it is known. `how`: see `Sheet`."""
     sure = shots[0].brake_known or card.transmission == "synchronized"
     note = "" if sure else say("brake_not_known")
-    sheet = _sheet(shots, card, heading, say("to_scale", note=note))
+    sheet = _sheet(shots, card, heading, say("to_scale", note=note), **how)
     strokes = [Stroke(shot, card) for shot in shots]
     scale = (_RIGHT - _LEFT) / max(s.length_in for s in strokes)
     for stroke, top in zip(strokes, _TOPS, strict=False):
@@ -206,10 +214,10 @@ _BODY = 120  # width of the bearing: not to scale
 _SPACE = 560  # length of gap and clearance together, at most
 
 
-def chain_svg(shots: Sequence[Snapshot], card: Card, heading: str) -> str:
-    """Up to two rows to the same scales; limits and units are the card's."""
+def chain_svg(shots: Sequence[Snapshot], card: Card, heading: str, **how: Any) -> str:
+    """Up to two rows to the same scales; limits and units are the card's. `how`: see `Sheet`."""
     ratio = f"{shots[0].ratio.value:.1f}"
-    sheet = _sheet(shots, card, heading, say("not_to_scale", ratio=ratio))
+    sheet = _sheet(shots, card, heading, say("not_to_scale", ratio=ratio), **how)
     span = max(sum(shot.spaces_in) for shot in shots)
     tall = max(shot.get(PEDAL_HEIGHT) or 0.0 for shot in shots)
     for shot, top in zip(shots, _ROWS, strict=False):

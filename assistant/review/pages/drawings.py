@@ -5,7 +5,6 @@ SVG that stands inside the page: no scripts, nothing from elsewhere, nothing tol
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 
@@ -44,21 +43,9 @@ def pictures(
     shots = [replace(shot, title=title) for shot, title in titled]
     high = 500 if len(shots) == 1 else 900
     return [
-        _inside(stroke_svg(shots, card, heading), "strip", max(high, 520)),
-        _inside(chain_svg(shots, card, heading), "chain", high),
+        stroke_svg(shots, card, heading, inside="strip", high=max(high, 520)),
+        chain_svg(shots, card, heading, inside="chain", high=high),
     ]
-
-
-def _inside(svg: str, name: str, high: float) -> str:
-    """As part of a page: no XML header, width from the page, patterns named apart."""
-    svg = svg.split("?>", 1)[-1].strip()
-    svg = re.sub(r'(viewBox="0 0 1600 )900"', rf'\g<1>{high:.0f}"', svg, count=1)
-    svg = re.sub(r' width="1600" height="900"', f' class="{name}"', svg, count=1)
-    svg = svg.replace('height="900" fill="#ffffff"', f'height="{high:.0f}" fill="#ffffff"', 1)
-    for pattern in ("release", "brake"):
-        svg = svg.replace(f'id="{pattern}"', f'id="{name}-{pattern}"')
-        svg = svg.replace(f"url(#{pattern})", f"url(#{name}-{pattern})")
-    return svg
 
 
 def move_svg(move: Move, title: str, units: str) -> str:
@@ -77,7 +64,7 @@ def move_svg(move: Move, title: str, units: str) -> str:
     predicted = move.turn.ring.predicted_in if move.turn.ring is not None else None
     also = [v for v in (limits.low_in, limits.high_in, predicted) if v is not None]
     x = _along([value for _, value, *_ in marks] + also)
-    sheet = Sheet(title, "")
+    sheet = Sheet(title, "", f"move{move.turn.line}", 200)
     _limits(sheet, limits, x, units)
     sheet.line(_LEFT, 136, _LEFT + _WIDE, 136, 4)
     if predicted is not None:
@@ -88,7 +75,7 @@ def move_svg(move: Move, title: str, units: str) -> str:
             sheet.line(x(kept.interval[1]), 110, x(kept.interval[2]), 110, 5)
         sheet.circle(x(value), 110, 15, fill)
     _labels(sheet, [(x(v), f"{word} {kept.figures}") for kept, v, word, _ in marks])
-    return _inside(sheet.svg, f"move{move.turn.line}", 200)
+    return sheet.svg
 
 
 def _along(values: Sequence[float]) -> Callable[[float], float]:
@@ -132,7 +119,7 @@ def holds_svg(holds: Sequence[PedalHold]) -> str:
     def x(us: int) -> float:
         return _LEFT + 200 + (us - start) * scale
 
-    sheet = Sheet("Pedal holds", "")
+    sheet = Sheet("Pedal holds", "", "holds", 64 * len(holds) + 30)
     for i, hold in enumerate(holds):
         y = 20 + 64 * i
         down, up = hold.held or hold.ended, hold.ended.us if hold.ended else last
@@ -147,4 +134,4 @@ def holds_svg(holds: Sequence[PedalHold]) -> str:
         edge = max(asked, ended, held or 0.0) + 16
         length = "" if hold.seconds is None else f"{hold.seconds:.0f} s "
         sheet.text(edge, y + 32, f"{length}{hold.end.upper()}", _SMALL, bold=True)
-    return _inside(sheet.svg, "holds", 64 * len(holds) + 30)
+    return sheet.svg
