@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 import click
 
 from assistant import __version__
-from assistant.cli import card, lead, review, trade, voice
+from assistant.cli import card, review, trade, voice
 from assistant.cli.terminal import (
     PATH,
     CommandGroup,
@@ -280,7 +280,7 @@ def transcript(record: Path) -> None:
 
 
 for _command in (
-    card.card, review.review, lead.page, lead.pages, lead.lead, lead.retention, trade.cause,
+    card.card, review.review, review.page, review.pages, review.lead, review.retention, trade.cause,
     trade.picture, trade.due, voice.listen, voice.hear, voice.devices,
 ):  # fmt: skip
     main.add_command(_command)

@@ -1,21 +1,26 @@
-"""The lead's desk on the command line. Imports stay inside: quick to start."""
+"""The lead's desk on the command line: many records at once, pages, acts, retention of sound.
+
+Imports stay inside: quick to start.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager, nullcontext
+from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
-from assistant.cli.terminal import PATH, fail, show_lines
+from assistant.cli.terminal import PATH, fail, show_lines, show_told
 
 if TYPE_CHECKING:
     from assistant.review import Answers, Review
 
 MOST = 10
 """Lines of one kind that are shown; the rest is counted."""
+_ACTS = ("reviewed", "question", "accepted", "reopened")
 
 
 @click.command(short_help="Many records at once: what needs eyes, what is due.")
@@ -117,3 +122,111 @@ def _bar() -> Iterator[Callable[[int, int], None]]:
                 bar.clear()
 
         yield progress
+
+
+# --- Pages, a lead's acts, retention of sound.
+
+
+@click.command(short_help="One job as a page to read and print.")
+@click.argument("record", type=PATH)
+@click.option("--out", "out", type=PATH, help="The page's file; else RECORD with .html, here.")
+def page(record: Path, out: Path | None) -> None:
+    """RECORD as one self-contained HTML page, to look at or to print."""
+    from assistant.review.pages.job_page import job_page
+    from assistant.review.pages.render import write_page
+
+    file = out or Path(f"{record.stem}.html")
+    write_page(file, job_page(record, file.parent))
+    click.echo(f"Page: {file}")
+
+
+@click.command(short_help="All jobs as a page, and a page for each of them.")
+@click.argument("folders", nargs=-1, type=PATH)
+@click.option("--out", "out", type=PATH, required=True, help="Folder for the pages.")
+@click.option("--unit", default="", help="Only this truck.")
+@click.option("--since", type=click.DateTime(("%Y-%m-%d",)), help="Only jobs begun since this day.")
+@click.option("--ring-lugs", type=click.IntRange(1), help="Lugs of a new ring; else by the card.")
+@click.option("--patience", default=20.0, show_default=True, help="Seconds a drive may be silent.")
+def pages(
+    folders: tuple[Path, ...],
+    out: Path,
+    unit: str,
+    since: datetime | None,
+    ring_lugs: int | None,
+    patience: float,
+) -> None:
+    """The records in the FOLDERS as fleet.html, with a page for each job on it.
+
+    The pages work from a folder, without a network. Only what changed is made again.
+    """
+    from assistant.review.pages.write import fleet_file, write_fleet, write_jobs
+
+    with opened(folders, patience_s=patience) as desk:
+        jobs = write_fleet(desk, out, unit, since.date() if since else None, ring_lugs)
+        show_lines(desk.told)
+        click.echo(f"All jobs: {fleet_file(out)}")
+        done, failed = write_jobs(out, jobs, _page_bar)
+    show_lines((f"no page: {line}" for line in failed), err=True)
+    click.echo(f"{len(jobs)} job{'' if len(jobs) == 1 else 's'} on it, pages made now: {done}")
+
+
+def _page_bar(todo: Iterable[Any]) -> Iterable[Any]:
+    from tqdm import tqdm
+
+    bar: Iterable[Any] = tqdm(todo, unit=" pages", delay=2, disable=None, leave=False)
+    return bar
+
+
+@click.command(short_help="A lead's act, added to a record: reviewed, question, ...")
+@click.argument("act", type=click.Choice(_ACTS))
+@click.argument("record", type=PATH)
+@click.argument("words", nargs=-1)
+@click.option("--by", "code", required=True, help="The lead's code, such as L7; never a name.")
+@click.option("--about", default="", help="What it is about: a reading, a line.")
+def lead(act: Any, record: Path, words: tuple[str, ...], code: str, about: str) -> None:
+    """Add an act to RECORD: reviewed, question WORDS, accepted WORDS, reopened WORDS.
+
+    It becomes a line at the end of the record's own chain. No line is ever changed, and a record
+    that is signed off takes nothing else.
+    """
+    from assistant.record import seal_of
+    from assistant.review.acts import add
+
+    event = add(record, act, code, " ".join(words), about)
+    click.echo(f"Line {event.n + 1} of {record.name}: {act} by {event.data['lead']}.")
+    click.echo(f"Seal with it: {seal_of(event.hash)}. The seal on paper covers up to the sign-off.")
+
+
+@click.command(short_help="Remove the sound of jobs older than so many days.")
+@click.argument("folders", nargs=-1, type=PATH)
+@click.option("--days", type=click.IntRange(0), required=True, help="Keep clips up to this age.")
+@click.option("--remove", "really", is_flag=True, help="Remove them; without it nothing is.")
+@click.option("--by", "code", default="", help="The lead's code, noted with what was removed.")
+@click.option("--json", "as_json", is_flag=True, help="Print what was found as JSON.")
+def retention(folders: tuple[Path, ...], days: int, really: bool, code: str, as_json: bool) -> None:
+    """Show which clips in the FOLDERS are older than --days; with --remove, remove them.
+
+    No line of a record is changed, and it still verifies: it holds a clip by its hash only, and
+    gets a line at its end that says which clips were removed.
+    """
+    from assistant.record import default_folder
+    from assistant.review.retention import look, remove
+
+    found = look(folders or (default_folder(),), days)
+    gone, left = remove(found, code) if really else (0, [])
+    clips = [
+        {"file": str(o.path), "at": o.at.isoformat(), "bytes": o.size, "of": o.what}
+        for o in found.old
+    ]
+    lines = [
+        f"{'removed' if really else 'would go'}  "
+        f"{one.at:%Y-%m-%d}  {one.size / 1000:7.1f} kB  {one.path}  ({one.what})"
+        for one in sorted(found.old, key=lambda old: old.at)
+    ]
+    lines += (f"kept     {line}" for line in found.kept)
+    many = f"{len(clips)} clips older than {days} days, {found.size / 1e6:.1f} MB"
+    lines.append(f"{many}: {f'{gone} removed' if really else 'nothing removed; add --remove'}.")
+    told = {"clips": clips, "kept": found.kept, "removed": gone, "left": left}
+    show_told(as_json, told, lines)
+    if left:
+        fail("; ".join(left))

@@ -2,7 +2,7 @@
 
 - ``columns``: what there is to ask; ``questions``: often asked, as Ibis expressions;
 - ``rows``: one record as rows, its chain checked; ``doubts``: what a lead should look at;
-- ``scan``, ``index``, ``refresh``: folders, their indexes, and keeping those fresh;
+- ``index``, ``refresh``: the index of a folder, and keeping it fresh;
 - ``export``: CSV, Parquet, and the same tables on Spark.
 
 Only DuckDB is imported for an index that is up to date: Ibis takes longer than all the rest.

@@ -53,7 +53,7 @@ def doubts_in_index(history: JobHistory, fault: str, now_us: int) -> list[Doubt]
     """What the table of doubts holds; `fault`: what is wrong with the chain, or "". `now_us` is our
     own clock, for records dated in the future."""
     found = [*_clock(history, now_us), *_turns(history)]
-    found += (_doubt("chain", say("doubts.repaired"), line) for line in _repaired(history))
+    found += (_told("chain", line, "repaired") for line in _repaired(history))
     for text in _remarks(history):
         found.append(_doubt(_sort_of(text), text, history.closed))
     found.sort(key=lambda doubt: doubt.n)
@@ -77,6 +77,11 @@ def doubts_on_page(history: JobHistory) -> list[Doubt]:
 
 def _doubt(kind: str, text: str, line: Any) -> Doubt:
     return Doubt(kind, text, line.n, line.us)
+
+
+def _told(kind: str, line: Any, sentence: str, /, **blanks: object) -> Doubt:
+    """A doubt in a sentence of `desk.toml`."""
+    return _doubt(kind, say(f"doubts.{sentence}", **blanks), line)
 
 
 # --- In both.
@@ -107,15 +112,13 @@ def _turns(history: JobHistory) -> Iterator[Doubt]:
         if turn.corrected is not None:
             was, now = turn.corrected.was, turn.corrected.now
             what = spoken_name(now.quantity)
-            text = say("doubts.edited", what=what, was=was.figures, now=now.figures)
-            yield _doubt("edits", text, turn)
+            yield _told("edits", turn, "edited", what=what, was=was.figures, now=now.figures)
         held_s = ended[turn.n].seconds if turn.n in ended else None
         if is_long(held_s):
-            yield _doubt("long hold", say("doubts.long_hold", span=span(held_s or 0)), turn)
+            yield _told("long hold", turn, "long_hold", span=span(held_s or 0))
         if turn.act is not None and turn.act.meaning == "skip" and turn.moved:
-            which = "doubts.skipped" if turn.act.text else "doubts.skipped_so"
-            text = say(which, step=step_name(turn.step), why=turn.act.text)
-            yield _doubt("skipped", text, turn)
+            which = "skipped" if turn.act.text else "skipped_so"
+            yield _told("skipped", turn, which, step=step_name(turn.step), why=turn.act.text)
 
 
 def is_long(held_s: float | None) -> bool:
@@ -128,11 +131,10 @@ def _often(history: JobHistory) -> Iterator[Doubt]:
     for step, times in Counter(line.step for line in misheard).items():
         if times >= MANY_AGAIN:
             first = next(line for line in misheard if line.step == step)
-            text = say("doubts.again", times=times, step=step_name(step))
-            yield _doubt("say-agains", text, first)
+            yield _told("say-agains", first, "again", times=times, step=step_name(step))
     back = [turn for turn in history.turns if turn.meaning == "back"]
     if len(back) >= MANY_BACK:
-        yield _doubt("edits", say("doubts.gone_back", times=len(back)), back[-1])
+        yield _told("edits", back[-1], "gone_back", times=len(back))
 
 
 def _remarks(history: JobHistory) -> Iterator[str]:
@@ -163,12 +165,12 @@ def _went_back(history: JobHistory) -> Iterator[tuple[Any, str]]:
 def _clock(history: JobHistory, now_us: int) -> Iterator[Doubt]:
     began = history.lines[0]
     if began.us < FIRST_US:
-        yield _doubt("clock", say("doubts.old", year=began.at[:4]), began)
+        yield _told("clock", began, "old", year=began.at[:4])
     for line, back in _went_back(history):
-        yield _doubt("clock", say("doubts.back", span=back, line=line.line), line)
+        yield _told("clock", line, "back", span=back, line=line.line)
     ahead = next((line for line in history.lines if line.us > now_us + AHEAD_US), None)
     if ahead is not None:
-        yield _doubt("clock", say("doubts.ahead", line=ahead.line), ahead)
+        yield _told("clock", ahead, "ahead", line=ahead.line)
 
 
 def _sort_of(remark: str) -> str:
@@ -185,16 +187,16 @@ def _page_only(history: JobHistory) -> Iterator[Doubt]:
         step = step_name(turn.step)
         if turn.act is not None and turn.act.meaning == "stop" and turn.moved:
             who = _PEOPLE.get(turn.act.who, "?")
-            yield _doubt("stop", say("doubts.stop", who=who, step=step), turn)
+            yield _told("stop", turn, "stop", who=who, step=step)
         elif turn.meaning == "not_sound":
-            yield _doubt("other", say("doubts.not_sound", step=step), turn)
+            yield _told("other", turn, "not_sound", step=step)
     for hold in history.holds:
         if hold.end == "lost":
-            yield _doubt("hold", say("doubts.hold_lost"), hold.last)
+            yield _told("hold", hold.last, "hold_lost")
         elif hold.end == "open" and hold.held is not None:
-            yield _doubt("hold", say("doubts.hold_open"), hold.last)
+            yield _told("hold", hold.last, "hold_open")
     for line in _repaired(history):
-        yield _doubt("edited", say("doubts.resumed"), line)
+        yield _told("edited", line, "resumed")
     yield from _ring(history)
     yield from _opened(history)
 
@@ -203,10 +205,10 @@ def _ring(history: JobHistory) -> Iterator[Doubt]:
     for move in history.moves:
         ring, found = move.turn.ring, move.finding
         if ring is not None and ring.moved != ring.told:
-            text = say("doubts.ring_count", told=lugs(ring.told), moved=signed(ring.moved))
-            yield _doubt("ring", text, move.turn)
+            count = {"told": lugs(ring.told), "moved": signed(ring.moved)}
+            yield _told("ring", move.turn, "ring_count", **count)
         if found is not None and found.kind != "as planned":
-            yield _doubt("ring", say("doubts.ring_found", found=found.kind), move.turn)
+            yield _told("ring", move.turn, "ring_found", found=found.kind)
 
 
 def _opened(history: JobHistory) -> Iterator[Doubt]:
@@ -215,10 +217,10 @@ def _opened(history: JobHistory) -> Iterator[Doubt]:
     common = [q for q, f in figures.items() if "no source" in f.source and q != BEARING_TRAVEL]
     if common:
         names = ", ".join(map(spoken_name, common))
-        yield _doubt("default", say("doubts.common", names=names), began)
+        yield _told("default", began, "common", names=names)
     for line, back in _went_back(history):
-        yield _doubt("clock", say("doubts.clock_back", span=back), line)
+        yield _told("clock", line, "clock_back", span=back)
     if began.us < FIRST_US:
-        yield _doubt("clock", say("doubts.long_ago", day=began.at[:10]), began)
+        yield _told("clock", began, "long_ago", day=began.at[:10])
     if began.time > datetime.now().astimezone() + timedelta(days=1):
-        yield _doubt("clock", say("doubts.future", day=began.at[:10]), began)
+        yield _told("clock", began, "future", day=began.at[:10])

@@ -19,6 +19,7 @@ from assistant.record.history import (
     Closed,
     JobHistory,
     LeadAct,
+    LimitsKept,
     Move,
     PedalHold,
     ReadingTaken,
@@ -249,17 +250,15 @@ def _readings(job: JobHistory) -> list[Row]:
 
 
 def _reading(one: ReadingTaken) -> Row:
-    kept, turn, judged = one.kept, one.turn, one.kept.judged
+    kept, turn, judged = one.kept, one.turn, one.kept.judged or LimitsKept()
     return {
         "n": turn.n, "at_utc": turn.us, "step": turn.step, "stage": kept.stage,
         "quantity": kept.quantity, "who": kept.who, "value_in": kept.value_in,
         "low_in": kept.low_in, "high_in": kept.high_in, "count": kept.count,
         "count_unit": "" if kept.count is None else kept.kind, "figures": kept.figures,
         "decision": kept.decision,
-        "p_in": None if judged is None else judged.probability,
-        "limit_low_in": None if judged is None else judged.low_in,
-        "limit_high_in": None if judged is None else judged.high_in,
-        "limit_source": "" if judged is None else judged.source,
+        "p_in": getattr(judged, "probability", None), "limit_low_in": judged.low_in,
+        "limit_high_in": judged.high_in, "limit_source": judged.source,
         "accepted": one.reason or kept.accepted, "corrects": one.was, "replaced": one.replaced,
         "as_found": False, "as_left": False, "spoken": turn.ear is not None,
         "clip": "" if turn.clip is None else turn.clip.file,
@@ -318,17 +317,14 @@ def _cautions(job: JobHistory) -> list[Row]:
     rows = []
     for one in job.cautions:
         line, told, answer = one.line, one.told, one.answer
-        row: Row = {
+        rows.append({
             "n": line.n, "at_utc": line.us,
             "step": getattr(line, "after", "") or getattr(line, "step", ""),
             "key": told.key.removeprefix("caution:"), "signal": told.signal, "to": told.to,
-            "text": told.text, "acknowledged_by": "",
-        }  # fmt: skip
-        if answer is not None:
-            waited = max(0.0, (answer.us - line.us) / 1e6)
-            row |= {"acknowledged_utc": answer.us, "acknowledged_by": answer.who,
-                    "acknowledged_s": waited}  # fmt: skip
-        rows.append(row)
+            "text": told.text, "acknowledged_by": answer.who if answer else "",
+            "acknowledged_utc": answer and answer.us,
+            "acknowledged_s": answer and max(0.0, (answer.us - line.us) / 1e6),
+        })  # fmt: skip
     return rows
 
 

@@ -16,7 +16,7 @@ import duckdb
 import pytest
 
 from assistant.record import Journal, RecordError, verify_file
-from assistant.review import Review, open_review, scan
+from assistant.review import Review, open_review, refresh
 from assistant.review.columns import COLUMNS
 from assistant.review.index import Index
 from assistant.review.questions import QUESTIONS
@@ -146,7 +146,7 @@ def test_a_drive_that_hangs_is_given_up(
         return listing(path)
 
     with monkeypatch.context() as patched:
-        patched.setattr(scan.os, "scandir", stuck)
+        patched.setattr(refresh.os, "scandir", stuck)
         start = time.monotonic()
         with open_review([shop], home=home, patience_s=0.3) as review:
             assert "it has not answered for 0.3 s; its 12 jobs are shown" in review.told[0]
