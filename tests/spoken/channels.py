@@ -139,12 +139,8 @@ def far(samples: Samples) -> Samples:
     return np.asarray(wet * (np.abs(samples).max() / np.abs(wet).max()), dtype=np.float32)
 
 
-CHANNELS: dict[str, Callable[[Samples], Samples]] = {
-    "wideband": wideband,
-    "narrowband": narrowband,
-    "headset": headset,
-    "far": far,
-}
+CHANNELS: dict[str, Callable[[Samples], Samples]]
+CHANNELS = {make.__name__: make for make in (wideband, narrowband, headset, far)}
 
 
 def echo_of(

@@ -148,14 +148,8 @@ def _monologue(voice: Voice, n: int, rng: np.random.Generator) -> np.ndarray:
     return np.concatenate(parts)[ahead : ahead + n]
 
 
-KINDS: dict[str, Callable[[int, np.random.Generator], np.ndarray]] = {
-    "idle": idle,
-    "impacts": impacts,
-    "hiss": hiss,
-    "babble": babble,
-}
-
-
+KINDS: dict[str, Callable[[int, np.random.Generator], np.ndarray]]
+KINDS = {make.__name__: make for make in (idle, impacts, hiss, babble)}
 Maker = Callable[[np.random.Generator], np.ndarray]
 
 
@@ -206,7 +200,7 @@ def hammer(rng: np.random.Generator) -> np.ndarray:
     return out
 
 
-def dropped(rng: np.random.Generator) -> np.ndarray:
+def dropped_tool(rng: np.random.Generator) -> np.ndarray:
     """A tool falls on concrete: bounces that come quicker and softer."""
     out = np.zeros(_n(1.6))
     steel = modes(rng)
@@ -299,15 +293,7 @@ def _faded(x: np.ndarray, seconds: float) -> np.ndarray:
     return np.asarray(x * ramp)
 
 
-EVENTS: dict[str, Maker] = {
-    "cough": cough,
-    "wrench": wrench,
-    "hammer": hammer,
-    "dropped tool": dropped,
-    "door": door,
-    "compressor": compressor,
-    "engine": engine,
-    "air brake": air_brake,
-    "whistle": whistle,
-    "phone": phone,
-}
+_MAKERS: tuple[Maker, ...] = (
+    cough, wrench, hammer, dropped_tool, door, compressor, engine, air_brake, whistle, phone,
+)  # fmt: skip
+EVENTS = {make.__name__.replace("_", " "): make for make in _MAKERS}

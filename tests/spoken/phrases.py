@@ -32,12 +32,8 @@ QUOTA = {
     "odometer": 20,
 }
 """Phrases a split, by how often a job asks for each."""
-_COUNTS: dict[str, Callable[[str, random.Random], Said]] = {
-    "lugs": forms.lugs,
-    "turns": forms.turns,
-    "flats": forms.flats,
-    "odometer": forms.odometer,
-}
+_COUNTS: dict[str, Callable[[str, random.Random], Said]]
+_COUNTS = {f.__name__: f for f in (forms.lugs, forms.turns, forms.flats, forms.odometer)}
 _EXACT = 1e-9
 
 
@@ -50,29 +46,12 @@ class Phrase:
         words: plain, lower case, as a grammar spells them.
         text: the same for a talker, with commas and hyphens.
         kind: fraction, mixed, thou, decimal, metric, shade, between, gauge, offset, or the count.
-        value_in, low_in, high_in: best value and the interval it stands for, inches (lengths).
-        count: for lugs, turns, flats and odometer.
     """
 
     quantity: str
     words: str
     text: str
     kind: str
-    value_in: float | None
-    low_in: float | None
-    high_in: float | None
-    count: float | None
-
-    def agrees(self, reading: Reading) -> bool:
-        """Whether what was understood is what was said, ends of the interval and all."""
-        if reading.status != "read":
-            return False
-        mine = (self.value_in, self.low_in, self.high_in, self.count)
-        theirs = (reading.value_in, reading.low_in, reading.high_in, reading.count)
-        return all(
-            a is b or (a is not None and b is not None and abs(a - b) < 1e-6)
-            for a, b in zip(mine, theirs, strict=True)
-        )
 
 
 def plain(text: str) -> str:
@@ -146,16 +125,6 @@ def _drawn(quantity: str, split: str, rng: random.Random) -> Phrase | None:
     if quantity in RANGES and said.kind != "gauge" and rng.random() < 0.15:
         text = rng.choice(forms.LEADS[split]).format(text)
     words = plain(text)
-    reading = read(words, quantity)
-    if not true(said, reading):
+    if not true(said, read(words, quantity)):
         return None
-    return Phrase(
-        quantity,
-        words,
-        text,
-        said.kind,
-        reading.value_in,
-        reading.low_in,
-        reading.high_in,
-        reading.count,
-    )
+    return Phrase(quantity, words, text, said.kind)
