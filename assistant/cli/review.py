@@ -159,7 +159,7 @@ def pages(
 
     The pages work from a folder, without a network. Only what changed is made again.
     """
-    from assistant.review.pages.write import fleet_file, write_fleet, write_jobs
+    from assistant.review.pages.fleet_page import fleet_file, write_fleet, write_jobs
 
     with opened(folders, patience_s=patience) as desk:
         jobs = write_fleet(desk, out, unit, since.date() if since else None, ring_lugs)

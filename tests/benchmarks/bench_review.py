@@ -27,7 +27,7 @@ from typing import Any
 
 from assistant.record import read_events
 from assistant.review import Review, open_review
-from assistant.review.pages.fleet_page import fleet_page
+from assistant.review.pages.fleet_page import write_fleet
 from assistant.review.pages.job_page import job_page
 from assistant.review.questions import QUESTIONS
 from tests.review.jobs import fleet, tell
@@ -37,7 +37,7 @@ ROOT = Path(__file__).resolve().parents[2]
 FLEET_PAGE = """
 import sys; from pathlib import Path
 from assistant.review import open_review
-from assistant.review.pages.write import write_fleet
+from assistant.review.pages.fleet_page import write_fleet
 with open_review([Path(sys.argv[1])], Path(sys.argv[2]), patience_s=600) as desk:
     write_fleet(desk, Path(sys.argv[3]))
 """
@@ -111,8 +111,7 @@ def pages(records: Path, home: Path, out: Path, job: Path) -> Row:
         "job page, warm s": best(lambda: job_page(job, out)),
     }
     with open_review([records], home) as desk:
-        nowhere = out / "job.html"
-        row["fleet page, warm s"] = best(lambda: fleet_page(desk, out, lambda _: nowhere))
+        row["fleet page, warm s"] = best(lambda: write_fleet(desk, out))
     return row
 
 

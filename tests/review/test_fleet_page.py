@@ -17,10 +17,16 @@ from assistant.record import read_events, verify_file
 from assistant.review import Review, open_review
 from assistant.review.acts import add
 from assistant.review.pages import charts
-from assistant.review.pages.fleet_page import due_soon, due_word, rings_left
+from assistant.review.pages.fleet_page import (
+    due_soon,
+    due_word,
+    fleet_file,
+    rings_left,
+    write_fleet,
+    write_jobs,
+)
 from assistant.review.pages.job_page import job_page
 from assistant.review.pages.questions import FleetAnswers, joined, narrowed, tokens_of
-from assistant.review.pages.write import fleet_file, write_fleet, write_jobs
 from assistant.review.wording import short, summary
 from assistant.wear.visits import by_unit
 from tests.records import HARD, sealed

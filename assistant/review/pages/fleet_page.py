@@ -1,8 +1,12 @@
-"""Many jobs as a page: what needs eyes first, what is due, how it goes, and each job to look up."""
+"""Many jobs as a page: what needs eyes first, what is due, how it goes, and each job to look up.
+
+It is in one folder with the pages of its jobs; of those only what changed is made again.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+import json
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 from functools import partial
@@ -10,6 +14,10 @@ from itertools import pairwise
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from assistant import __version__
+from assistant.record import RecordError
+from assistant.record.folder import slug
+from assistant.review.index import source_hash
 from assistant.review.pages import charts
 from assistant.review.pages.questions import (
     MOST_EYES,
@@ -21,7 +29,7 @@ from assistant.review.pages.questions import (
     narrowed,
     tokens_of,
 )
-from assistant.review.pages.render import link, page
+from assistant.review.pages.render import link, page, write_page
 from assistant.review.wording import Row, say, signed
 from assistant.wear.outlook import Outlook, Range, newest, outlook
 from assistant.wear.visits import Visit, by_unit
@@ -41,19 +49,22 @@ _MOST = {
     "curves": charts.MOST_CURVES,
     "rings": MOST_DUE,
 }
+_MADE = "made.json"
+_HERE = Path(__file__).parent
+_SOURCES = sorted(p for p in _HERE.iterdir() if p.suffix in (".py", ".html", ".css"))
+"""What the pages' look depends on."""
 
 
 class Listed:
     """One job of the list: its row, where its record and its page are, what it is found by."""
 
-    def __init__(
-        self, desk: Review, row: Row, answers: FleetAnswers, folder: Path, its_page: Path
-    ) -> None:
+    def __init__(self, desk: Review, row: Row, answers: FleetAnswers, folder: Path) -> None:
         self.row = row
         self.record = Path(row["folder"], row["path"])
         if "\\x" in row["path"]:  # a name that is no text
             self.record = desk.record_path(row["job"])
-        self.record_link, self.page_link = link(self.record, folder), link(its_page, folder)
+        self.record_link = link(self.record, folder)
+        self.page_link = link(page_file(folder, row), folder)
         self.doubts = answers.texts[row["job"]]
         self.tokens = joined(tokens_of(row, answers))
         self.when = str(row["began_local"])[:16].replace("T", " ")
@@ -61,25 +72,12 @@ class Listed:
         self.words = " ".join([*map(str, told), self.when, *(self.doubts or [""])]).lower()
 
 
-def fleet_page(
-    desk: Review,
-    page_folder: Path,
-    page_of: Callable[[Row], Path],
-    unit: str = "",
-    since: date | None = None,
-    ring_lugs: int | None = None,
+def _fleet_page(
+    desk: Review, folder: Path, unit: str, since: date | None, ring_lugs: int | None
 ) -> tuple[str, list[Listed]]:
-    """The page, and the jobs it lists, for whoever makes their pages.
-
-    Args:
-        desk: an open review.
-        page_folder: where the page will be.
-        page_of: where a job's own page is, or will be.
-        unit, since: only this truck, and only jobs begun since this day.
-        ring_lugs: lugs of a ring from new to its end, if known.
-    """
+    """The page, for `folder`, and the jobs it lists."""
     answers = FleetAnswers(desk, narrowed(desk.tables, unit, since))
-    jobs = [Listed(desk, row, answers, page_folder, page_of(row)) for row in answers.jobs]
+    jobs = [Listed(desk, row, answers, folder) for row in answers.jobs]
     by_job = {one.row["job"]: one for one in jobs}
     due = due_soon(answers.visits, ring_lugs)
     trucks = by_unit(answers.visits)
@@ -228,3 +226,93 @@ def _rough_days(visits: Sequence[Visit]) -> float:
     if not lost or not way or days <= 0 or last.left is None or last.low_in is None:
         return float("inf")
     return last.at.toordinal() + max(0.0, last.left.value_in - last.low_in) / (lost / days)
+
+
+# --- The folder of pages.
+
+
+def fleet_file(folder: Path) -> Path:
+    return folder / "fleet.html"
+
+
+def page_file(folder: Path, row: Row) -> Path:
+    """Where the page of a job is: named after the record, and apart from its namesakes."""
+    stem = Path(row["path"]).stem
+    return folder / "jobs" / f"{slug(stem)}-{row['opening'][:8]}.html"
+
+
+def write_fleet(
+    desk: Review, folder: Path, unit: str = "", since: date | None = None,
+    ring_lugs: int | None = None,
+) -> list[Listed]:  # fmt: skip
+    """Write the fleet page; returns the jobs on it, whose pages `write_jobs` makes.
+
+    Only of a `unit`, or of jobs begun `since` a day; `ring_lugs` is what a ring has from new to its
+    end, if known.
+
+    Raises:
+        RecordError: it was to be narrowed, and no job is left.
+        OSError: the disk did not take it.
+    """
+    text, jobs = _fleet_page(desk, folder, unit, since, ring_lugs)
+    if not jobs and (unit or since):
+        of = f" of {unit}" if unit else ""
+        begun = f" begun since {since}" if since else ""
+        raise RecordError(f"no job{of}{begun} in these folders; no page was written")
+    write_page(fleet_file(folder), text)
+    return jobs
+
+
+def write_jobs(
+    folder: Path, jobs: Sequence[Listed], show: Callable[[Iterable[Listed]], Iterable[Listed]]
+) -> tuple[int, list[str]]:
+    """Make the pages that are missing or old; returns how many, and a line on each that failed.
+
+    A page is old when the record's head, its clips or this version changed. May be broken off at
+    any time: the next call goes on.
+    `show` is given what is to be done, and hands it on one by one: a progress bar.
+    """
+    made = _made(folder)
+    todo = [one for one in jobs if made.get(_name(folder, one)) != _state(one)
+            or not (folder / _name(folder, one)).exists()]  # fmt: skip
+    done, failed = 0, []
+    if todo:
+        from assistant.review.pages.job_page import job_page
+    try:
+        for one in show(todo):
+            name = _name(folder, one)
+            try:
+                text = job_page(one.record, (folder / name).parent, fleet_file(folder))
+            except (RecordError, OSError) as error:
+                failed.append(str(error))
+                continue
+            write_page(folder / name, text)
+            made[name] = _state(one)
+            done += 1
+    finally:
+        write_page(folder / _MADE, json.dumps(made, indent=0, sort_keys=True))
+    return done, failed
+
+
+def _name(folder: Path, one: Listed) -> str:
+    return page_file(folder, one.row).relative_to(folder).as_posix()
+
+
+def _state(one: Listed) -> str:
+    """What the page of a job depends on."""
+    clips = ""
+    if one.row["clips"]:
+        own = one.record.parent / f"{one.record.stem}.clips"
+        try:
+            clips = ",".join(sorted(f"{p.name}:{p.stat().st_size}" for p in own.iterdir()))
+        except OSError:
+            clips = "none"
+    return f"{__version__} {source_hash(*_SOURCES)} {one.row['head']} {clips}"
+
+
+def _made(folder: Path) -> dict[str, str]:
+    try:
+        found = json.loads((folder / _MADE).read_text(encoding="utf-8"))
+    except (OSError, ValueError):
+        return {}
+    return {str(k): str(v) for k, v in found.items()} if isinstance(found, dict) else {}
