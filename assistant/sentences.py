@@ -28,11 +28,10 @@ class DialogError(Exception):
 
 
 class Both(str):
-    """Words as they are shown, `9/16 in`, which know how they are spoken, "nine sixteenths".
+    """Words as they are shown, `9/16 in`, which know how they are `spoken`, "nine sixteenths".
 
-    Attributes:
-        spoken: the words for a voice. Joining or cutting the text loses them: put a `Both` into a
-            blank of a sentence (`fill`) instead.
+    Joining or cutting the text loses the spoken ones: put a `Both` into a blank of a sentence
+    (`fill`) instead.
     """
 
     __slots__ = ("spoken",)

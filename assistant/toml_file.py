@@ -82,11 +82,9 @@ class TomlFile:
         return TomlError(f"{place}: {key}: {what}")
 
     def to(self, kind: type[T], what: str = "a card") -> T:
-        """The tables as `kind`.
+        """The tables as `kind`, a `msgspec.Struct` that forbids unknown fields.
 
-        Args:
-            kind: a `msgspec.Struct` that forbids unknown fields.
-            what: what the file is, for "is no key of a card".
+        `what` the file is stands in errors: "is no key of a card".
 
         Raises:
             TomlError: a key is unknown, missing, or holds something else than its type says.

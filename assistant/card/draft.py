@@ -123,11 +123,7 @@ class CardDraft:
         return read(value, BY_KEY[key].quantity, self.units).value_in
 
     def check(self, key: str, value: Value) -> None:
-        """Whether an answer can stand beside the others.
-
-        Raises:
-            NotPossible: it cannot.
-        """
+        """Raises NotPossible where an answer cannot stand beside the others."""
         trial = CardDraft({**self.answers, key: Answer(value)})
         if BY_KEY[key].figure:
             _check_figure(trial, BY_KEY[key].figure)

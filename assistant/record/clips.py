@@ -29,15 +29,10 @@ class ClipError(Exception):
 
 
 def keep(folder: Path, record_name: str, samples: npt.NDArray[np.float32]) -> dict[str, Any]:
-    """Write a clip, durable when this returns; gives what the record keeps of it.
+    """Write a clip beside the record in `folder`, durable when this returns.
 
-    Args:
-        folder: the record's folder.
-        record_name: the record's file name.
-        samples: mono, `RATE` samples a second, full scale -1 to 1, shape (n,).
-
-    Returns:
-        `file` (its path from `folder`), `sha256` of the file and `seconds` of sound.
+    `samples` are mono, `RATE` a second, full scale -1 to 1, shape (n,). Returns what the record
+    keeps: `file` (its path from `folder`), `sha256` of the file and `seconds` of sound.
 
     Raises:
         ClipError: the disk did not take it.

@@ -532,11 +532,7 @@ class JobHistory:
 
     @classmethod
     def of(cls, events: Sequence[Event], problem: str | None = None) -> JobHistory:
-        """For showing it to people.
-
-        Raises:
-            NotOurs: there is something odd in it.
-        """
+        """For showing it to people. Raises NotOurs where there is something odd in it."""
         odd: list[str] = []
         lines = [line_of(event, odd) for event in events]
         if odd:

@@ -172,9 +172,6 @@ class Journal:
 
         A killed session may have left whole events, or the file's own name, that never
         reached the disk; this session is about to build on them.
-
-        Raises:
-            WriteFailed: the disk did not take it.
         """
         fd = self._ready()
         try:
@@ -188,9 +185,7 @@ class Journal:
     def _write(self, events: list[Event], block: bytes) -> None:
         """Write the events' lines with one call and one sync; return when they are durable.
 
-        Raises:
-            WriteFailed: they are not, and were taken back where the disk allows it.
-            RecordError: the journal was closed.
+        Where they are not, they are taken back as far as the disk allows it.
         """
         fd = self._ready()
         size, count = self._size, len(self._events)
@@ -276,11 +271,7 @@ class OpenRecord:
 
 
 def _begin(folder: Path, hint: str, moment: datetime, line: bytes) -> tuple[int, Path]:
-    """Make a new record's file with its first line, both durable, and lock it.
-
-    Raises:
-        RecordError: that failed; nothing is left behind.
-    """
+    """Make a new record's file with its first line, both durable, and lock it; or leave nothing."""
     try:
         disk.make_folder(folder)
         fd, path = _new_file(folder, hint, moment)

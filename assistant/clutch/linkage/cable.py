@@ -17,11 +17,7 @@ METAL_SHARE = 0.6
 
 
 def cable_stiffness_lbf_in(diameter_in: float, length_in: float, modulus_psi: float) -> float:
-    """Pounds per inch of stretch, k = E*A/L.
-
-    Raises:
-        LinkageError: a figure is not above zero.
-    """
+    """Pounds per inch of stretch, k = E*A/L. Raises LinkageError where one is not above zero."""
     all_positive((diameter_in, length_in, modulus_psi), "Cable diameter, length and modulus")
     area = METAL_SHARE * math.pi / 4.0 * diameter_in**2
     return modulus_psi * area / length_in
