@@ -30,6 +30,7 @@ from tests.spoken.closed_loop import Loop, Shop, by_sound
 from tests.spoken.voices import available
 
 NOISES = ("idle", "impacts", "hiss", "babble")
+COUNTED = ("utterances", "accept", "choose", "again", "nothing", "not heard")
 
 
 def shop(number: int, split: str) -> Shop:
@@ -80,11 +81,7 @@ def summed(rows: list[dict[str, Any]]) -> dict[str, Any]:
             kinds = [d["decision"] for d in one["decisions"]]
             counts["utterances"] += 1
             counts["not heard"] += not kinds
-            for kind in kinds:
-                counts[kind] += 1
-            if one["kind"] != "command":
-                counts["values"] += 1
-                counts["values right"] += one["right"]
+            counts.update(kinds)
     mismatches = [m for row in rows for m in row["mismatches"]]
     misheard = [m for m in mismatches if m["kind"] == "command"]
     all_tries = [n for row in rows for n in tries(row)]
@@ -96,23 +93,13 @@ def summed(rows: list[dict[str, Any]]) -> dict[str, Any]:
         "wrong": sum(len(row["wrong"]) for row in rows),
         "tries a reading": round(statistics.mean(all_tries), 3) if all_tries else 0,
         "first try %": round(100 * sum(n == 1 for n in all_tries) / max(1, len(all_tries)), 1),
-        "utterances": counts["utterances"],
-        "accept": counts["accept"],
-        "choose": counts["choose"],
-        "again": counts["again"],
-        "nothing": counts["nothing"],
-        "not heard": counts["not heard"],
+        **{key: counts[key] for key in COUNTED},
         "values taken otherwise": sum(m["kind"] != "command" for m in mismatches),
         "commands taken otherwise": len(misheard),
-        "of them with effect": sum(has_effect(m) for m in misheard),
+        "of them with effect": sum(m["effect"] for m in misheard),
         "decode s": round(statistics.median(times), 3) if times else 0,
         "session s": round(statistics.mean(row["wall_s"] for row in rows), 1) if rows else 0,
     }
-
-
-def has_effect(mismatch: dict[str, Any]) -> bool:
-    """Whether a command taken for another one moved the job."""
-    return bool(mismatch.get("effect", mismatch.get("after") != mismatch["step"]))
 
 
 def by_noise(rows: list[dict[str, Any]]) -> None:
@@ -140,7 +127,7 @@ def details(rows: list[dict[str, Any]]) -> None:
         for m in row["mismatches"]:
             if m["kind"] == "command":
                 heard = [(d["heard"], d["probability"]) for d in m["decisions"]]
-                effect = "moved the job" if has_effect(m) else "no effect"
+                effect = "moved the job" if m["effect"] else "no effect"
                 print(f"{where}: {m['step']}: {m['words']!r} taken for {m['taken']['meaning']}, "
                       f"{effect} {heard}")  # fmt: skip
 
