@@ -30,14 +30,8 @@ _ACTS = ("reviewed", "question", "accepted", "reopened")
 @click.option("--afresh", is_flag=True, help="Read every record again and check all of it.")
 @click.option("--patience", default=20.0, show_default=True, help="Seconds a drive may be silent.")
 @click.option("--ask", "question", help="Print the answer to this question as CSV instead.")
-@click.option(
-    "--on",
-    "engine",
-    type=click.Choice(["duckdb", "spark"]),
-    default="duckdb",
-    show_default=True,
-    help="What works out the answers; the same on both.",
-)
+@click.option("--on", "engine", type=click.Choice(["duckdb", "spark"]), default="duckdb",
+              show_default=True, help="What works out the answers; the same on both.")  # fmt: skip
 def review(
     folders: tuple[Path, ...],
     csv_folder: Path | None,

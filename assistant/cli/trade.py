@@ -157,11 +157,8 @@ def picture(
 @click.command(short_help="When free travel reaches its limit, from past records.")
 @click.argument("folder", required=False, type=PATH)
 @click.option("--unit", help="The truck; all of them otherwise.")
-@click.option(
-    "--ring-lugs",
-    type=click.IntRange(1, 200),
-    help="Lugs its ring has when new; else the card says.",
-)
+@click.option("--ring-lugs", type=click.IntRange(1, 200),
+              help="Lugs its ring has when new; else the card says.")  # fmt: skip
 @click.option("--why", is_flag=True, help="Say what it rests on, and what is unknown.")
 @click.option("--json", "as_json", is_flag=True, help="Print JSON, one object a truck.")
 def due(

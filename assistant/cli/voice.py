@@ -29,12 +29,9 @@ if TYPE_CHECKING:
     from assistant.voice.session.live import Devices
 
 ENGINES = ("vosk", "whisper")
+_engines = "Listen with this engine (may be given twice); those that are there otherwise."
 _engine_option = click.option(
-    "--engine",
-    "engines",
-    multiple=True,
-    type=click.Choice(ENGINES),
-    help="Listen with this engine (may be given twice); those that are there otherwise.",
+    "--engine", "engines", multiple=True, type=click.Choice(ENGINES), help=_engines
 )
 
 

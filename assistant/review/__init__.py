@@ -13,7 +13,7 @@ from __future__ import annotations
 import json
 import os
 from collections.abc import Callable, Iterable, Sequence
-from contextlib import suppress
+from contextlib import AbstractContextManager, suppress
 from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -96,7 +96,7 @@ class Answers:
         return self.run(f"SELECT * FROM {table} WHERE job IN ({some})")
 
 
-class Review(Answers):
+class Review(Answers, AbstractContextManager["Review"]):
     """Tables of all the folders' jobs, as of their last refresh. Use `with`, or `close`."""
 
     def __init__(
@@ -153,9 +153,6 @@ class Review(Answers):
 
     def close(self) -> None:
         self._connection.close()
-
-    def __enter__(self) -> Review:
-        return self
 
     def __exit__(self, *_: object) -> None:
         self.close()
