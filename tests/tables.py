@@ -1,6 +1,7 @@
 """Tables of what is said and what must come of it, from the files in `tests/corpus`."""
 
 from collections.abc import Callable
+from fractions import Fraction
 from pathlib import Path
 
 import pytest
@@ -21,3 +22,9 @@ def rows_of(name: str, *columns: str) -> Callable[[str], pytest.MarkDecorator]:
         elif line and not line.startswith("# "):
             rows.append(tuple(cell.replace("\\n", "\n") for cell in line.split("\t")))
     return lambda table: pytest.mark.parametrize(columns, found[table])
+
+
+def length_in(cell: str) -> float:
+    """`9/16`, `0.485`, or `12.7 mm` in inches; apart from the reader, which is under test."""
+    value = Fraction(cell.removesuffix(" mm"))
+    return float(value) / 25.4 if cell.endswith("mm") else float(value)

@@ -9,7 +9,7 @@ from assistant.card import Card, CardError, card_from_text, default_card, load_c
 from assistant.card.show import card_lines, card_report
 from assistant.conversation import Session
 from assistant.texts.dialogs import Dialogs
-from tests.tables import rows_of
+from tests.tables import length_in, rows_of
 
 
 @rows_of("damaged_cards.txt", "text", "line", "told")("card")
@@ -54,24 +54,11 @@ def test_a_byte_order_mark_is_read_or_named(tmp_path: Path) -> None:
         assert "card.toml" in str(error)
 
 
-@pytest.mark.parametrize(
-    ("value", "low_in", "high_in"),
-    [
-        ('"1/2 to 9/16"', 0.5, 0.5625),
-        ('"1/2 in to 9/16 in"', 0.5, 0.5625),
-        ('"0.500 to 0.562 in"', 0.5, 0.562),
-        ('"12.7 mm to 14.3 mm"', 0.5, 14.3 / 25.4),
-        ('"between 1/2 and 9/16"', 0.5, 0.5625),
-        ('{ low = "1/2 in", high = "9/16 in" }', 0.5, 0.5625),
-        ('{ low = "0.5 in" }', 0.5, None),
-        ('{ high = "14.3 mm" }', None, 14.3 / 25.4),
-        ('{ low = "1/2", high = "9/16", target = "17/32" }', 0.5, 0.5625),
-    ],
-)
-def test_forms_of_limits(value: str, low_in: float | None, high_in: float | None) -> None:
+@rows_of("card_limits.txt", "value", "low", "high")("limits")
+def test_forms_of_limits(value: str, low: str, high: str) -> None:
     figure = card_from_text(f"[figures]\ngap = {value}\n", "c").figures["gap"]
-    assert figure.low_in == (None if low_in is None else pytest.approx(low_in))
-    assert figure.high_in == (None if high_in is None else pytest.approx(high_in))
+    wanted = [pytest.approx(length_in(end)) if end else None for end in (low, high)]
+    assert [figure.low_in, figure.high_in] == wanted
     assert figure.source == "truck card"
 
 

@@ -32,6 +32,7 @@ from assistant.sentences import DialogError
 from assistant.texts.dialogs import Dialogs
 from assistant.voice.recognition.expected import expected
 from tests import demo
+from tests.tables import rows_of
 
 HYDRAULIC = '[truck]\nlinkage = "hydraulic"\n'
 
@@ -109,32 +110,12 @@ def test_a_reading_on_its_limit_is_both(table: Table) -> None:
     assert in_ == pytest.approx(conformance_probability(Measured(0.5625, 0.005), limits))
 
 
-@pytest.mark.parametrize(
-    ("complaint", "found", "cause"),
-    [
-        ("slips", {"free": "low", "gap": "high"}, "ring_due"),
-        ("slips", {"free": "low", "gap": "in"}, "linkage_tight"),
-        ("slips", {"free": "in", "gap": "in", "oil": "yes"}, "oily"),
-        ("slips", {"free": "low", "gap": "high", "ring_end": "yes"}, "facings"),
-        ("drags", {"free": "high", "gap": "in"}, "linkage_slack"),
-        ("drags", {"free": "high", "gap": "low"}, "ring_over"),
-        ("drags", {"loose": "yes", "quarrel": "yes"}, "lost_motion"),
-        ("grinds", {"free": "in", "gap": "high", "contact": "low"}, "wrong_order"),
-        ("grinds", {"free": "in", "gap": "in", "brake_worn": "yes"}, "brake"),
-        ("chatters", {"oil": "no", "mounts": "yes"}, "mounts"),
-        ("heavy", {"sticks": "yes"}, "binding"),
-        ("heavy", {"noise": "yes", "sticks": "no"}, "bearing"),
-        ("no_free", {"free": "low", "gap": "high", "unlocked": "yes"}, "ring_back"),
-        ("low", {"height": "low", "free": "in", "gap": "in", "loose": "no"}, "stops"),
-    ],
-)
-def test_what_experience_would_say(
-    table: Table, complaint: str, found: dict[str, str], cause: str
-) -> None:
+@rows_of("causes.txt", "complaint", "found", "cause")("experience")
+def test_what_experience_would_say(table: Table, complaint: str, found: str, cause: str) -> None:
     """Plain cases, as any mechanic has them (common practice, no source)."""
     fits = {
         key: tuple(float(s == state) for s in table.findings[key].states)
-        for key, state in found.items()
+        for key, state in (one.split("=") for one in found.split())
     }
     chances = weigh(table, [complaint], fits)
     assert max(chances, key=lambda k: chances[k]) == cause, chances
@@ -188,21 +169,7 @@ def shop(tmp_path: Path) -> Path:
     return Path(shutil.copytree(demo.DIALOGS, tmp_path / "dialogs"))
 
 
-@pytest.mark.parametrize(
-    ("old", "new", "says"),
-    [
-        ('prior = { weight = 30, mark = "from memory" }', "prior = { weight = 30 }", "mark"),
-        ("free = [0.85, 0.13, 0.02]", "free = [0.85, 0.13, 0.22]", "sum to 1"),
-        ("free = [0.85, 0.13, 0.02]", "free = [1.0, 0.0, 0.0]", "certain"),
-        ("free = [0.85, 0.13, 0.02]", "fre = [0.85, 0.13, 0.02]", "fre"),
-        ('kind = "adjustment"', 'kind = "magic"', "kind"),
-        ('only = { clutch = "manual" }', 'only = { colour = "red" }', "colour"),
-        ('likely = "{share}', 'likely = "{shares}', "shares"),
-        ('say = "facings wore, the ring is due"\n', "", "say"),
-        ("[cause.ring_due]", "[cause.ring_due", "TOML"),
-        ("instead = { only = { transm", "instead = { only = { transit", "transit"),
-    ],
-)
+@rows_of("causes.txt", "old", "new", "says")("damaged")
 def test_a_damaged_table_says_where(shop: Path, old: str, new: str, says: str) -> None:
     path = shop / "en" / "causes.toml"
     text = path.read_text("utf-8")
@@ -219,25 +186,11 @@ def talk(dialogs: Dialogs, complaint: str = "", card: Card | None = None) -> Cau
     return got
 
 
-@pytest.mark.parametrize(
-    ("words", "names"),
-    [
-        ("it grinds going into gear", ["grinds"]),
-        ("why does it slip under load?", ["slips"]),
-        ("the driver says it drags and the pedal is low", ["drags", "low"]),
-        ("there is a shudder", ["chatters"]),
-        ("pedal's heavy", ["heavy"]),
-        ("the pedal is stiff", ["heavy"]),
-        ("there's no free travel after we adjusted it", ["no_free"]),
-        ("it does not release", ["drags"]),
-        ("it doesn't slip", []),
-        ("pedal height", []),
-    ],
-)
-def test_complaints_in_words(dialogs: Dialogs, words: str, names: list[str]) -> None:
+@rows_of("causes.txt", "words", "names")("complaint")
+def test_complaints_in_words(dialogs: Dialogs, words: str, names: str) -> None:
     got = talk(dialogs)
     assert got.complain(words) is bool(names)
-    assert got.case.complaints == names
+    assert got.case.complaints == names.split()
 
 
 def test_it_asks_first_what_tells_most_and_ends_sure(dialogs: Dialogs) -> None:

@@ -2,6 +2,7 @@
 
 import json
 import os
+import shlex
 import signal
 import subprocess
 import sys
@@ -12,6 +13,7 @@ import pytest
 
 from assistant.record import verify_file
 from tests.demo import DEMO
+from tests.tables import rows_of
 
 
 def lugcall(*args: str, stdin: bytes = b"", **env: str) -> subprocess.CompletedProcess[str]:
@@ -58,22 +60,10 @@ def test_verify_finds_a_changed_line(tmp_path: Path) -> None:
     assert lugcall("transcript", str(path)).returncode == 1
 
 
-@pytest.mark.parametrize(
-    ("args", "code", "part"),
-    [
-        (["nine sixteenths", "--for", "gap"], 0, "9/16 in"),
-        (["nine", "sixteenths", "--for", "gap"], 0, "9/16 in"),
-        (["fifteen", "--for", "gap"], 2, "ask"),
-        (["-1/2", "--for", "gap"], 2, "negative"),
-        (["40 inches", "--for", "gap"], 2, "refused"),
-        (["hello there"], 2, "none"),
-        (["three lugs", "--for", "lugs"], 0, "3 lugs"),
-        (["thirteen", "--for", "gap", "--mm"], 0, "13 mm"),
-    ],
-)
-def test_reading(args: list[str], code: int, part: str) -> None:
-    done = lugcall("reading", *args)
-    assert done.returncode == code
+@rows_of("commands.txt", "line", "code", "part")("reading")
+def test_reading(line: str, code: str, part: str) -> None:
+    done = lugcall("reading", *shlex.split(line))
+    assert done.returncode == int(code)
     assert part in done.stdout
 
 
@@ -108,22 +98,9 @@ def test_plan_json() -> None:
     assert any("DANGER" in c for c in plan["cautions"])
 
 
-@pytest.mark.parametrize(
-    "args",
-    [
-        ["plan", "--gap", "fifteen", "--clearance", "1/8"],
-        ["plan", "--gap", "1/2"],
-        ["reading"],
-        ["nonsense"],
-        ["card", "no-such-card.toml"],
-        ["chat", "--card", "no-such-card.toml"],
-        ["transcript", "no-such-record.jsonl"],
-        ["verify", "no-such-record.jsonl"],
-        ["resume", "no-such-record.jsonl"],
-    ],
-)
-def test_bad_input_is_one_line(args: list[str], tmp_path: Path) -> None:
-    done = lugcall(*args, LUGCALL_RECORDS=str(tmp_path))
+@rows_of("commands.txt", "line")("bad")
+def test_bad_input_is_one_line(line: str, tmp_path: Path) -> None:
+    done = lugcall(*line.split(), LUGCALL_RECORDS=str(tmp_path))
     assert done.returncode != 0
     said = (done.stderr + done.stdout).strip()
     assert said and "\n" not in said

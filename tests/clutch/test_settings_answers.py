@@ -14,6 +14,7 @@ from assistant.clutch.uncertainty import Measured
 from assistant.job import plan_words
 from assistant.job.plan import Settled
 from tests.clutch.test_settings import random_truck, rank
+from tests.tables import rows_of
 
 RATIO = Ratio(12.0, 0.1, "both")
 FLAT, U = 1 / 120, 0.003
@@ -155,23 +156,11 @@ def test_no_figure_for_the_gap_is_refused() -> None:
         solve(effects)
 
 
-@pytest.mark.parametrize(
-    ("setting", "line"),
-    [
-        (Setting(), "Everything stays as it is."),
-        (Setting(3), "3 lugs tighter."),
-        (Setting(3, 2), "3 lugs tighter, then rod 2 flats longer."),
-        (Setting(-1, -7), "1 lug looser, then rod 1 turn 1 flat shorter."),
-        (Setting(0, 0, 3), "Pedal 1 1/2 turns higher."),
-        (Setting(0, 0, -2, 8), "Pedal 1 turn lower, then stroke 1/2 in longer."),
-        (Setting(2, 1, 1), "2 lugs tighter, pedal 1/2 turn higher, rod 1 flat longer."),
-        (Setting(5, 11, -23), "5 lugs tighter, pedal lower, rod 1 turn 5 flats longer."),
-        (Setting(12, -179, -3, 9), "12 lugs tighter, stops, rod 29 turns 5 flats shorter."),
-    ],
-)
-def test_the_plan_in_a_breath(setting: Setting, line: str) -> None:
+@rows_of("plans_spoken.txt", "steps", "line")("plan")
+def test_the_plan_in_a_breath(steps: str, line: str) -> None:
     card = card_from_text('[rod]\nlonger = "more clearance"\n[stops]\nheight = "1/8 in"\n', "c")
     effects = truck_for(card, {"gap": Measured(0.6, U), "clearance": Measured(0.1, U)})
+    setting = Setting(*map(int, steps.split()))
     assert plan_words.plan_line(setting, effects.adjusters, card) == line
 
 

@@ -1,11 +1,9 @@
 """Published threads, and ways of saying one: the tables of `tests/corpus/threads.txt`."""
 
-from fractions import Fraction
-
 import pytest
 
 from assistant.clutch.thread import METRIC, UNIFIED, lead_in
-from tests.tables import rows_of
+from tests.tables import length_in, rows_of
 
 
 @rows_of("threads.txt", "size", "coarse", "fine")("unified")
@@ -24,8 +22,7 @@ def test_metric_series(diameter: str, coarse: str, fine: str) -> None:
 
 @rows_of("threads.txt", "said", "lead")("said")
 def test_ways_of_saying_a_thread(said: str, lead: str) -> None:
-    value = float(Fraction(lead.removesuffix(" mm")))
-    assert lead_in(said) == pytest.approx(value / 25.4 if lead.endswith("mm") else value)
+    assert lead_in(said) == pytest.approx(length_in(lead))
 
 
 @rows_of("threads.txt", "said", "named")("unknown")

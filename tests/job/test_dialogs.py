@@ -122,17 +122,7 @@ def test_missing_step(shop: Path, step: str) -> None:
     refused(shop, "steps.toml", step)
 
 
-@pytest.mark.parametrize(
-    ("first", "second"),
-    [
-        ("ring_ready", "ring_hold"),
-        ("ring_hold", "ring_turn"),
-        ("ring_clear", "ring_release"),
-        ("ring_gap", "fork_clearance"),
-        ("key", "stands"),
-        ("fork_rod", "set_height"),
-    ],
-)
+@rows_of("damaged_dialogs.txt", "first", "second")("order")
 def test_steps_out_of_order(shop: Path, first: str, second: str) -> None:
     one, two = block(shop, first), block(shop, second)
     swap(shop, "steps", one, "@@")
@@ -178,18 +168,7 @@ def test_broken_files(shop: Path, name: str) -> None:
     refused(shop, f"{name}.toml")
 
 
-@pytest.mark.parametrize(
-    ("name", "text"),
-    [
-        ("steps", "step = 3\n"),
-        ("steps", "phase = [1]\n"),
-        ("steps", "step = [1]\n"),
-        ("words", "stop = []\n"),
-        ("cautions", "roll = 'x'\n"),
-        ("replies", ""),
-        ("steps", ""),
-    ],
-)
+@rows_of("damaged_dialogs.txt", "name", "text")("shape")
 def test_files_of_another_shape(shop: Path, name: str, text: str) -> None:
     (shop / "en" / f"{name}.toml").write_text(text, "utf-8")
     refused(shop, f"{name}.toml")

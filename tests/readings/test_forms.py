@@ -6,37 +6,29 @@ must be read right, asked about, refused or left alone.
 
 from __future__ import annotations
 
-from fractions import Fraction
-
 import pytest
 
 from assistant.quantity import QUANTITIES
 from assistant.readings import read
-from tests.tables import rows_of
+from tests.tables import length_in, rows_of
 
 rows = rows_of("forms.txt", "quantity", "words", "wanted")
-
-
-def number(text: str) -> float:
-    """`9/16`, `0.485`, or `12.7 mm` in inches."""
-    value = Fraction(text.removesuffix(" mm"))
-    return float(value) / 25.4 if text.endswith("mm") else float(value)
 
 
 @rows("read")
 def test_is_read(quantity: str, words: str, wanted: str) -> None:
     got = read(words, quantity)
     assert got.status == "read", got.why
-    assert got.value_in == pytest.approx(number(wanted), abs=1e-12)
+    assert got.value_in == pytest.approx(length_in(wanted), abs=1e-12)
     assert got.low_in is not None and got.high_in is not None
-    assert got.low_in <= number(wanted) <= got.high_in
+    assert got.low_in <= length_in(wanted) <= got.high_in
 
 
 @rows("interval")
 def test_interval(quantity: str, words: str, wanted: str) -> None:
     got = read(words, quantity)
     assert got.status == "read", got.why
-    ends = [number(end) for end in wanted.split(" .. ")]
+    ends = [length_in(end) for end in wanted.split(" .. ")]
     assert [got.low_in, got.high_in] == pytest.approx(ends, abs=1e-12)
 
 
@@ -45,7 +37,7 @@ def test_is_counted(quantity: str, words: str, wanted: str) -> None:
     got = read(words, quantity)
     count, kind = wanted.split()
     assert (got.status, got.kind) == ("read", kind), got.why
-    assert got.count == pytest.approx(number(count), abs=1e-12)
+    assert got.count == pytest.approx(length_in(count), abs=1e-12)
     assert got.value_in is None
 
 
@@ -80,19 +72,19 @@ def test_no_reading_in_chatter(quantity: str, words: str, wanted: str) -> None:
 
 @rows("not this value")
 def test_never_this_length(quantity: str, words: str, wanted: str) -> None:
-    assert read(words, quantity).value_in != pytest.approx(number(wanted))
+    assert read(words, quantity).value_in != pytest.approx(length_in(wanted))
 
 
 @rows("not this count")
 def test_never_this_count(quantity: str, words: str, wanted: str) -> None:
-    assert read(words, quantity).count != pytest.approx(number(wanted))
+    assert read(words, quantity).count != pytest.approx(length_in(wanted))
 
 
 @rows("metric shop")
 def test_metric_shop(quantity: str, words: str, wanted: str) -> None:
     got = read(words, quantity, units="mm")
     assert got.status == "read", got.why
-    assert got.value_in == pytest.approx(number(wanted), abs=1e-12)
+    assert got.value_in == pytest.approx(length_in(wanted), abs=1e-12)
 
 
 @pytest.mark.parametrize("words", ["thirteen mil", "nine sixteen", "more than 13", "13 or 14"])
@@ -105,20 +97,7 @@ def test_distance_settles_a_bare_odometer() -> None:
     assert read("412350 miles", "odometer", distance="kilometres").kind == "miles"
 
 
-@pytest.mark.parametrize(
-    ("quantity", "words", "readback", "figures"),
-    [
-        ("gap", "9/16", "nine sixteenths", "9/16 in"),
-        ("gap", "four eighty-five", "point four eight five inch", "0.485 in"),
-        ("free-travel", "inch and five eighths", "one and five eighths", "1-5/8 in"),
-        ("gap", "12.7", "twelve point seven millimetres", "12.7 mm"),
-        ("gap", "half inch shy", "just under one half", "just under 1/2 in"),
-        ("gap", "1/2 to 9/16", "between one half and nine sixteenths", "1/2 in to 9/16 in"),
-        ("lugs", "3", "three lugs", "3 lugs"),
-        ("turns", "turn and a half", "one and one half turns", "1.5 turns"),
-        ("odometer", "412k", "four hundred twelve thousand miles", "412,000 miles"),
-    ],
-)
+@rows_of("forms.txt", "quantity", "words", "readback", "figures")("readback")
 def test_readback(quantity: str, words: str, readback: str, figures: str) -> None:
     """In the form it was said in: a fraction stays a fraction."""
     got = read(words, quantity)

@@ -24,6 +24,7 @@ from assistant.readings.units import (
     registry,
     to_inches,
 )
+from tests.tables import rows_of
 
 RNG = random.Random(485)
 SAMPLES = [10**k + d for k in range(1, 9) for d in (-1, 0, 1)] + [
@@ -97,6 +98,7 @@ def test_mixed_numbers_against_fractions() -> None:
                 assert read(f'{whole} {num}/{den}"', "free-travel").value_in == exact
 
 
+rows = rows_of("units.txt", "words", "number", "unit")
 PINT = pint.UnitRegistry()
 """Without the trade's own units: what `units.txt` says is held against it."""
 
@@ -131,25 +133,12 @@ def test_counts_of_the_registry() -> None:
         assert read(f"{n} turns", "flats").count == 6 * n
 
 
-@pytest.mark.parametrize(
-    ("text", "number", "unit"),
-    [
-        ("0.027 in", 0.027, "inch"),
-        ("12 mm", 12, "millimeter"),
-        ("12,7mm", 12.7, "millimeter"),
-        ("1/2 in", 0.5, "inch"),
-        ("1-5/8 inches", 1.625, "inch"),
-        ('1 5/8"', 1.625, "inch"),
-        ("27 thou", 27, "thou"),
-        ("0.5 Metres", 0.5, "meter"),
-        ("2 feet", 2, "foot"),
-    ],
-)
-def test_lengths_with_their_unit(text: str, number: float, unit: str) -> None:
+@rows("length")
+def test_lengths_with_their_unit(words: str, number: str, unit: str) -> None:
     """As cards and command lines have them; `read` gives the same to the bit."""
-    inches = length_in(text)
-    assert inches == pytest.approx(PINT.Quantity(number, unit).m_as("inch"), rel=1e-14)
-    assert inches == read(text).value_in
+    inches = length_in(words)
+    assert inches == pytest.approx(PINT.Quantity(float(number), unit).m_as("inch"), rel=1e-14)
+    assert inches == read(words).value_in
 
 
 @pytest.mark.parametrize(
@@ -160,20 +149,10 @@ def test_what_is_no_length_with_a_unit(text: str) -> None:
         length_in(text)
 
 
-@pytest.mark.parametrize(
-    ("words", "quantity", "number", "unit"),
-    [
-        ("12.7 mm", "gap", 12.7, "millimeter"),
-        ("half a turn", "turns", 180, "degree"),
-        ("nine flats", "flats", 1.5, "turn"),
-        ("three lugs", "lugs", 3, "dimensionless"),
-        ("412,350 kilometres", "odometer", 412_350_000, "meter"),
-        ("1000 miles", "odometer", 1_609_344, "meter"),
-    ],
-)
-def test_a_reading_as_a_pint_quantity(words: str, quantity: str, number: float, unit: str) -> None:
+@rows_of("units.txt", "words", "quantity", "number", "unit")("quantity")
+def test_a_reading_as_a_pint_quantity(words: str, quantity: str, number: str, unit: str) -> None:
     """The edge where units leave the program, against pint's own conversion."""
-    assert read(words, quantity).as_quantity().m_as(unit) == pytest.approx(number)
+    assert read(words, quantity).as_quantity().m_as(unit) == pytest.approx(float(number))
 
 
 def test_no_quantity_without_a_reading() -> None:
@@ -181,17 +160,7 @@ def test_no_quantity_without_a_reading() -> None:
         read("hello", "gap").as_quantity()
 
 
-@pytest.mark.parametrize(
-    ("words", "amount", "unit"),
-    [
-        ("12.7 mm", 12.7, "millimeter"),
-        ("1.3 centimetres", 1.3, "centimeter"),
-        ("one foot", 1, "foot"),
-        ("forty-nine hundredths of an inch", 0.49, "inch"),
-        ("half an inch", 0.5, "inch"),
-    ],
-)
-def test_words_against_pint(words: str, amount: float, unit: str) -> None:
-    assert read(words).value_in == pytest.approx(
-        PINT.Quantity(amount, unit).m_as("inch"), rel=1e-12
-    )
+@rows("words")
+def test_words_against_pint(words: str, number: str, unit: str) -> None:
+    inches = PINT.Quantity(float(number), unit).m_as("inch")
+    assert read(words).value_in == pytest.approx(inches, rel=1e-12)

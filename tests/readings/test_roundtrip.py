@@ -9,6 +9,7 @@ from __future__ import annotations
 import random
 import time
 from math import gcd
+from operator import attrgetter
 
 import pytest
 from hypothesis import given, settings
@@ -42,14 +43,8 @@ def possible(value_in: float, quantity: str) -> bool:
 
 def same(a: Reading, b: Reading) -> bool:
     """Equal in value and interval, to the last bit."""
-    return (a.status, a.kind, a.value_in, a.low_in, a.high_in, a.count) == (
-        b.status,
-        b.kind,
-        b.value_in,
-        b.low_in,
-        b.high_in,
-        b.count,
-    )
+    told = attrgetter("status", "kind", "value_in", "low_in", "high_in", "count")
+    return bool(told(a) == told(b))
 
 
 def there_and_back(words: str, quantity: str, units: str = "inch", shown: bool = True) -> Reading:

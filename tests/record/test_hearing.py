@@ -24,6 +24,7 @@ from assistant.texts.dialogs import Dialogs
 from tests.conversation.test_session import answer, finish, standing
 from tests.heard import heard, unheard
 from tests.records import last, reach
+from tests.tables import rows_of
 
 TWO = ("nine sixteenths", "five sixteenths")
 EAR = {
@@ -81,19 +82,7 @@ def test_an_ear_that_json_cannot_hold_fails_no_turn(at_gap: Session) -> None:
     assert last(at_gap).data["ear"] == {"probability": 0.5, "words": "?"}
 
 
-@pytest.mark.parametrize(
-    ("words", "figures"),
-    [
-        ("first", "9/16 in"),
-        ("the first one", "9/16 in"),
-        ("second", "5/16 in"),
-        ("the last one", "5/16 in"),
-        ("nine sixteenths", "9/16 in"),
-        ("five", "5/16 in"),
-        ("nine", "9/16 in"),
-        ("a half", "1/2 in"),
-    ],
-)
+@rows_of("choices.txt", "words", "figures")("choice")
 def test_choose_and_the_answer(at_gap: Session, words: str, figures: str) -> None:
     """Asked which; taken by place, by its own words, or as another value altogether."""
     said = unheard(at_gap, "tech", ear("choose", *TWO))

@@ -17,6 +17,7 @@ from assistant.voice.recognition.expected import expected, reading_grammar
 from assistant.voice.recognition.grammar import Grammar
 from tests.spoken.commands import commands
 from tests.spoken.commands import moments as all_moments
+from tests.tables import rows_of
 
 LENGTHS = [name for name, q in QUANTITIES.items() if q.unit == "in"]
 
@@ -116,24 +117,6 @@ def moments(card: Card, dialogs: Dialogs) -> Moments:
     return all_moments(card, dialogs)
 
 
-ACCEPTED = [
-    # step, whether a reading waits, who speaks, what may be said then, what may not
-    ("found_gap", True, "tech", "no nine sixteenths|correction half inch shy|check|no", ""),
-    (
-        "sign_off", False, "tech",
-        "sign off|sign off twelve|sign off code one two|signing off oh seven",
-        "sign off thirty hundred",
-    ),
-    (
-        "found_gap", False, "tech", "nine sixteenths",
-        "sign off twelve|the first|neither|thousandths|thirty seconds",
-    ),
-    ("ring_turn", False, "helper", "slipping|let go|can't hold it|stop", ""),
-    ("ring_turn", False, "tech", "stop", "slipping"),
-    ("cover_off", False, "tech", "done", "nine sixteenths"),
-]  # fmt: skip
-
-
 class TestExpected:
     @pytest.mark.parametrize("split", ["tuning", "test"])
     def test_commands_of_every_step(self, split: str, moments: Moments) -> None:
@@ -170,11 +153,11 @@ class TestExpected:
             for text in reading_grammar(quantity).sentences(20, random.Random(3)):
                 assert grammar.accepts(text), (quantity, text)
 
-    @pytest.mark.parametrize(("step", "waits", "who", "may", "may_not"), ACCEPTED)
+    @rows_of("said_when.txt", "at", "who", "may", "may_not")("accepted")
     def test_what_may_be_said(
-        self, step: str, waits: bool, who: str, may: str, may_not: str, moments: Moments
+        self, at: str, who: str, may: str, may_not: str, moments: Moments
     ) -> None:
-        grammar = expected(moments[step, waits], who)
+        grammar = expected(moments[at.removesuffix("?"), at.endswith("?")], who)
         assert [words for words in may.split("|") if not grammar.accepts(words)] == []
         assert [words for words in may_not.split("|") if words and grammar.accepts(words)] == []
 
