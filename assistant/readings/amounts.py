@@ -8,7 +8,7 @@ from __future__ import annotations
 import re
 from typing import NamedTuple
 
-from assistant.readings.language import AMOUNT, FIGURE, WHOLE, Digits, Value
+from assistant.readings.language import AMOUNT, FIGURE, WHOLE, Value
 
 _AMOUNT = re.compile(AMOUNT.pattern)
 _CHUNK = re.compile(f"{WHOLE.pattern}|o")
@@ -142,29 +142,26 @@ def _fraction(m: re.Match[str], kinds: str, g: str, node: AmountAt) -> AmountAt:
 
 
 def whole_number(kinds: str, values: list[Value], start: int, end: int) -> int:
-    """The whole number said by tokens start..end ("four hundred twelve thousand")."""
+    """The whole number said by tokens start..end ("four hundred twelve thousand", "a")."""
     if end - start == 1 and kinds[start] != "a":
         return int(values[start])
     total = current = 0
-    for k in range(start, end):
-        kind = kinds[k]
+    for kind, value in zip(kinds[start:end], values[start:end], strict=True):
         if kind == "C":
             current = (current or 1) * 100
         elif kind == "K":
-            total += (current or 1) * int(values[k])
+            total += (current or 1) * int(value)
             current = 0
-        elif kind == "a":
-            current = current or (1 if end - start == 1 else 0)
-        elif kind != "A":
-            current += int(values[k])
-    return total + current
+        elif kind not in "aA":
+            current += int(value)
+    return total + current or int(kinds[start] == "a")
 
 
 def _digits(kinds: str, values: list[Value], chunks: tuple[Span, ...]) -> str:
     """The figures of numbers in a row, one after the other; typed ones with their zeros."""
     return "".join(
-        values[a].text
-        if b - a == 1 and isinstance(values[a], Digits)
+        values[a]
+        if b - a == 1 and isinstance(values[a], str)
         else str(whole_number(kinds, values, a, b))
         for a, b in chunks
     )
@@ -237,11 +234,14 @@ def _evaluate_fraction(node: AmountAt, kinds: str, values: list[Value], keep_sof
 
 def _problem(node: AmountAt, kinds: str, values: list[Value], num: int) -> str:
     """What is wrong with the words of a fraction."""
-    if node.fixed_den <= 0 and num != 1 and kinds[node.den] == "h":
+    at, letters = node.den, kinds[node.den : node.den + 2]
+    if node.fixed_den <= 0 and num != 1 and letters[0] == "h":
         return "half"
     if node.soft == "clash":
         return "clash"
-    return _misspelled(kinds, values, node.den) if node.fixed_den > 0 else ""
+    # "thirty" needs "two" or what sounds like it, "sixty" needs "four".
+    second = {"Td": 2, "T2": 2, "Ts": 2, "Xd": 4}.get(letters) if node.fixed_den > 0 else None
+    return "rule" if second is not None and values[at + 1] != second else ""
 
 
 def _over(node: AmountAt, kinds: str, values: list[Value], keep_soft: bool) -> tuple[int, int]:
@@ -261,12 +261,3 @@ def _over(node: AmountAt, kinds: str, values: list[Value], keep_soft: bool) -> t
 
 
 _ON_RULES = frozenset((1, 2, 4, 8, 16, 32, 64))
-
-
-def _misspelled(kinds: str, values: list[Value], at: int) -> str:
-    """Whether "thirty" stands without "two" or what sounds like it, "sixty" without "four"."""
-    letters = kinds[at : at + 2]
-    wrong = (letters in ("Td", "T2", "Ts") and values[at + 1] != 2) or (
-        letters == "Xd" and values[at + 1] != 4
-    )
-    return "rule" if wrong else ""

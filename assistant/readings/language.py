@@ -14,10 +14,10 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
-from assistant.readings.speak import SMALL, TENS
+from assistant.readings.speak import DENOMINATORS, SMALL, TENS
 
 Value = Any
-"""float for words, int for typed whole numbers, (float, places) for decimals, (num, den)."""
+"""int for words, text for typed whole numbers, (float, places) for decimals, (num, den)."""
 
 
 def _lexicon() -> dict[str, tuple[str, Value]]:
@@ -61,19 +61,6 @@ _UNICODE = str.maketrans(
 )
 
 
-class Digits(int):
-    """A typed whole number that remembers its leading zeros: "0485" is not "485"."""
-
-    text: str
-    """As it was typed."""
-
-    def __new__(cls, text: str) -> Digits:
-        """From the digits as typed."""
-        made = super().__new__(cls, text)
-        made.text = text
-        return made
-
-
 def tokenize(words: str) -> tuple[str, list[Value]]:
     """The kinds of `words`, one character a token, and each token's value."""
     text = words.lower()
@@ -114,7 +101,7 @@ def _other(token: str) -> tuple[str, Value]:
         if token[-1] == "k":
             return "n", int(token[:-1]) * 1000
         if token.isdigit():
-            return "n", Digits(token)
+            return "n", token
         whole, comma, rest = token.partition(",")
         grouped = comma and len(rest) == 3 and whole not in ("", "0") and len(whole) <= 3
         if " " in token or token.count(",") > 1 or grouped:  # `412,350`, not `12,7`, not `0,485`
@@ -351,18 +338,9 @@ IN_A_ROW = listening(
 FIGURE = either(HUNDREDS, NUMBER, OH, words("7"))
 
 
-def number(n: int) -> str:
-    """1 to 99 in words."""
-    tens, ones = divmod(n, 10)
-    return SMALL[n] if n < 20 else TENS[tens] + (f" {SMALL[ones]}" if ones else "")
-
-
 # --- fractions, units, amounts
 
-_ONE_OF = {
-    4: "quarter", 8: "eighth", 16: "sixteenth", 32: "thirty second", 64: "sixty fourth"
-}  # fmt: skip
-PARTS = {den: (one, one + "s") for den, one in _ONE_OF.items()}
+PARTS = {den: (one, one + "s") for den, one in DENOMINATORS.items() if den > 2}
 """One and several of the parts that are on a rule."""
 _PARTS = either(
     words("Te", *PARTS[32]),

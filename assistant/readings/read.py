@@ -33,8 +33,6 @@ MEANS_THE_SAME = (
 _PART_ALONE = frozenset("QG4FHWEbchx")
 """What is left of a number without its amount: "sixteenths" alone."""
 _RELATIONS = [(operation, re.compile(part.pattern)) for operation, part in RELATIONS]
-_SHAPES_KEPT = 20_000
-_shapes: dict[str, tuple[Plan, ...] | str] = {}
 _NEVER_TOUCHES = re.compile(
     r"never (?:touch|reach)|(?:doesn't|does not|doesnt|don't) (?:touch|reach)|hits the floor"
     r"|floor first|on the floor|no contact"
@@ -47,9 +45,7 @@ MAX_CHARACTERS = 300
 """Nobody calls out a reading longer than this."""
 
 
-def read(
-    words: str, quantity: str | Quantity = "", units: str = "inch", distance: str = "miles"
-) -> Reading:
+def read(words: str, quantity: str = "", units: str = "inch", distance: str = "miles") -> Reading:
     """Read `words` as a value of `quantity`.
 
     Args:
@@ -61,27 +57,17 @@ def read(
     Returns:
         A `Reading`; never raises on words. ValueError for an unknown quantity name.
     """
-    if isinstance(quantity, str):
-        return _heard_before(words, quantity, units, distance)
-    return _read(words, quantity, units, distance)
+    return _heard_before(words, quantity, units, distance)
 
 
 @lru_cache(maxsize=4096)
 def _heard_before(words: str, quantity: str, units: str, distance: str) -> Reading:
     # A shop says the same few hundred things all day, and readings never change once made.
-    return _read(words, quantity_named(quantity), units, distance)
-
-
-def _read(words: str, q: Quantity, units: str, distance: str) -> Reading:
+    q = quantity_named(quantity)
     if len(words) > MAX_CHARACTERS:
         return nothing(q, "too_long")
     kinds, values = tokenize(words)
-    shape = _shapes.get(kinds)
-    if shape is None:
-        shape = analyse(kinds)
-        if len(_shapes) >= _SHAPES_KEPT:
-            _shapes.clear()
-        _shapes[kinds] = shape
+    shape = analyse(kinds)
     if isinstance(shape, str):
         return _no_amount(shape, kinds, words.lower(), q)
     readings = [settle(plan, kinds, values, q, units, distance) for plan in shape]
@@ -119,6 +105,7 @@ _NO_AMOUNT = (
 """What words without an amount may be."""
 
 
+@lru_cache(maxsize=20_000)
 def analyse(kinds: str) -> tuple[Plan, ...] | str:
     """The ways to take a string of kinds, or one word why it holds no amount."""
     if re.fullmatch(r"[fO@J=^A]*Te[faO]*", kinds):

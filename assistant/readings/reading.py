@@ -6,12 +6,12 @@ from dataclasses import dataclass
 from typing import Any
 
 from assistant.quantity import Quantity
-from assistant.readings import speak, units
+from assistant.readings import speak
 from assistant.readings.speak import Form
 from assistant.sentences import sentences
 
 
-@dataclass(slots=True, eq=False, repr=False)
+@dataclass(slots=True, eq=False)
 class Reading:
     """The outcome of reading one utterance.
 
@@ -62,17 +62,6 @@ class Reading:
         """How finely it was said: see `speak.Form`."""
         return self.parts[0][1]
 
-    def as_quantity(self) -> Any:
-        """The value as a pint quantity of `units.registry()`: inches, or its own count's unit.
-
-        Raises ValueError when nothing was read.
-        """
-        if self.status != "read":
-            raise ValueError(f"nothing was read ({self.why}); check status first")
-        if self.count is None:
-            return units.registry().Quantity(self.value_in, "inch")
-        return units.registry().Quantity(self.count, self.kind)
-
     def as_data(self) -> dict[str, Any]:
         """The fields that the record keeps, as `Act.reading` holds them."""
         return {
@@ -92,10 +81,6 @@ class Reading:
         if self.choices:
             out["choices"] = [c.readback for c in self.choices]
         return out
-
-    def __repr__(self) -> str:
-        inner = self.readback or self.why
-        return f"<Reading {self.status} {self.quantity} {inner!r}>"
 
 
 _SPOKEN = {

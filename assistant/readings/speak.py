@@ -16,8 +16,10 @@ SMALL = (
     "fifteen sixteen seventeen eighteen nineteen"
 ).split()
 TENS = "_ _ twenty thirty forty fifty sixty seventy eighty ninety".split()
-_DEN = {2: "half", 4: "quarter", 8: "eighth", 16: "sixteenth", 32: "thirty-second"}
-_DEN[64] = "sixty-fourth"
+DENOMINATORS = {
+    2: "half", 4: "quarter", 8: "eighth", 16: "sixteenth", 32: "thirty-second", 64: "sixty-fourth"
+}  # fmt: skip
+"""What a rule is divided into."""
 
 Form = tuple[str, int]
 """("f", denominator), ("d", decimal places of an inch) or ("m", decimal places of a millimetre)."""
@@ -25,29 +27,16 @@ Form = tuple[str, int]
 
 def number_words(n: int) -> str:
     """A whole number 0..999,999,999 in words, the American way, without "and"."""
-    if n < 0 or n > 999_999_999:
+    if not 0 <= n <= 999_999_999:
         raise ValueError(f"{n} is outside 0 to 999,999,999; say it in figures")
-    parts = []
-    for size, name in ((1_000_000, "million"), (1000, "thousand")):
+    for size, name in ((1_000_000, "million"), (1000, "thousand"), (100, "hundred")):
         if n >= size:
-            parts.append(f"{_below_thousand(n // size)} {name}")
-            n %= size
-    if n or not parts:
-        parts.append(_below_thousand(n))
-    return " ".join(parts)
-
-
-def _below_thousand(n: int) -> str:
-    words = []
-    if n >= 100:
-        words += [SMALL[n // 100], "hundred"]
-        n %= 100
-    if n >= 20:
-        tens = TENS[n // 10]
-        words.append(f"{tens}-{SMALL[n % 10]}" if n % 10 else tens)
-    elif n or not words:
-        words.append(SMALL[n])
-    return " ".join(words)
+            words = f"{number_words(n // size)} {name}"
+            return f"{words} {number_words(n % size)}" if n % size else words
+    tens, ones = divmod(n, 10)
+    if n < 20:
+        return SMALL[n]
+    return f"{TENS[tens]}-{SMALL[ones]}" if ones else TENS[tens]
 
 
 def fraction_words(value: float, den: int) -> str:
@@ -55,7 +44,7 @@ def fraction_words(value: float, den: int) -> str:
     whole, num, den = _split(value, den)
     if num == 0:
         return "one inch" if whole == 1 else f"{number_words(whole)} inches"
-    name = _DEN[den]
+    name = DENOMINATORS[den]
     if num > 1:
         name = "halves" if den == 2 else name + "s"
     part = f"{number_words(num)} {name}"
@@ -102,9 +91,7 @@ def length_figures(value_in: float, form: Form) -> str:
 
 def near_figures(value_in: float, units: str = "inch") -> str:
     """A computed length as a rule shows it: to the nearest 1/64, or 0.1 mm; may be below zero."""
-    if value_in < 0:
-        return "-" + length_figures(*near(-value_in, units))
-    return length_figures(*near(value_in, units))
+    return "-" * (value_in < 0) + length_figures(*near(abs(value_in), units))
 
 
 def limit_figures(value_in: float, units: str = "inch") -> str:
@@ -136,41 +123,42 @@ def near(value_in: float, units: str = "inch") -> tuple[float, Form]:
 
 def count_words(count: float, unit: str) -> str:
     """ "three lugs", "one and a half turns", "two turns and one flat"."""
+    return " and ".join(_one_count_words(n, of) for n, of in _turns_and_flats(count, unit))
+
+
+def _one_count_words(count: float, unit: str) -> str:
     whole = int(count)
     part = count - whole
     one = unit[:-1]
     if abs(part) < 1e-6:
         return f"{number_words(whole)} {one if whole == 1 else unit}"
-    flats = part * 6
-    if unit == "turns" and abs(flats - round(flats)) < 1e-3 and round(flats) != 3:
-        tail = count_words(float(round(flats)), "flats")
-        return f"{count_words(float(whole), 'turns')} and {tail}" if whole else tail
     quarters = Fraction(part).limit_denominator(64)
-    if abs(float(quarters) - part) < 1e-9 and quarters.denominator in _DEN:
+    if abs(float(quarters) - part) < 1e-9 and quarters.denominator in DENOMINATORS:
         words = fraction_words(float(quarters), quarters.denominator)
-        if whole:
-            return f"{number_words(whole)} and {words} {unit}"
-        return f"{words} {one}"
+        return f"{number_words(whole)} and {words} {unit}" if whole else f"{words} {one}"
     tenths = f"{part:.6f}".rstrip("0")[2:]
     return f"{number_words(whole)} point {' '.join(SMALL[int(d)] for d in tenths)} {unit}"
 
 
 def count_figures(count: float, unit: str) -> str:
     """`3 lugs`, `1.5 turns`, `412,350 miles`."""
-    flats = count * 6
-    if unit == "turns" and count != int(count) and abs(flats - round(flats)) < 1e-3:
-        turns, left = divmod(round(flats), 6)
-        if left != 3:
-            tail = count_figures(float(left), "flats")
-            return f"{count_figures(float(turns), 'turns')} {tail}" if turns else tail
-    number = f"{count:,.0f}" if count == int(count) else f"{count:,.6f}".rstrip("0")
-    return f"{number} {unit[:-1] if count == 1 else unit}"
+    shown = []
+    for n, of in _turns_and_flats(count, unit):
+        number = f"{n:,.0f}" if n == int(n) else f"{n:,.6f}".rstrip("0")
+        shown.append(f"{number} {of[:-1] if n == 1 else of}")
+    return " ".join(shown)
+
+
+def _turns_and_flats(count: float, unit: str) -> list[tuple[float, str]]:
+    """Turns and the whole flats that they end in, but for a half turn; all else as it is."""
+    turns, flats = divmod(float(round(count * 6)), 6)
+    if unit != "turns" or flats in (0, 3) or abs(count * 6 - round(count * 6)) >= 1e-3:
+        return [(count, unit)]
+    both = [(turns, "turns"), (flats, "flats")]
+    return both if turns else both[1:]
 
 
 def _split(value: float, den: int) -> tuple[int, int, int]:
-    ticks = round(value * den)
-    whole, num = divmod(ticks, den)
-    while den > 1 and num % 2 == 0:
-        num //= 2
-        den //= 2
-    return whole, num, den
+    """Wholes, numerator and denominator of a value to 1/den, in lowest terms."""
+    part = Fraction(round(value * den), den)
+    return *divmod(part.numerator, part.denominator), part.denominator

@@ -213,7 +213,7 @@ def main() -> None:
 
     def forget_all() -> None:
         module._heard_before.cache_clear()
-        module._shapes.clear()
+        module.analyse.cache_clear()
 
     files, rows = zip(*corpus(), strict=True)
     results = [

@@ -27,13 +27,13 @@ from assistant.readings.language import (
     Rule,
     alt,
     amount,
-    number,
     opt,
     relations,
     seq,
     weighted,
     words_of,
 )
+from assistant.readings.speak import number_words
 from assistant.readings.units import MM_PER_IN
 from assistant.texts.normal import normal
 from assistant.voice.recognition.grammar import Grammar
@@ -51,7 +51,7 @@ _AND: dict[str, Rule | None] = {"and": "and"}  # a word that is no name in Pytho
 
 def _numbers(low: float, high: float, step: int = 1) -> Rule:
     """The numbers from `low` to `high`, in words."""
-    return alt(*(number(n) for n in range(int(low), int(high) + 1, step)))
+    return alt(*(number_words(n) for n in range(int(low), int(high) + 1, step)))
 
 
 def _over(den: int) -> Rule:
