@@ -67,6 +67,11 @@ def printable(text: str) -> str:
     return "".join(c if c.isprintable() else repr(c)[1:-1] for c in text)
 
 
+def blanks_of(text: str) -> set[str]:
+    """The names of a text's blanks. Raises ValueError where its braces are not in pairs."""
+    return {name for _, name, _, _ in string.Formatter().parse(text) if name is not None}
+
+
 def fill(text: str, fields: Mapping[str, object]) -> Both:
     """A text with its blanks filled in, for eye and ear."""
     shown = text.format_map(fields)
@@ -155,7 +160,7 @@ def sentences(name: str, folder: Path | None = None, language: str = "en") -> Se
             raise DialogError(f"dialogs: {file.problem(key, 'must be words in quotes')}")
         for words in both:
             try:
-                list(string.Formatter().parse(words))
+                blanks_of(words)
             except ValueError as error:
                 raise DialogError(
                     f"dialogs: {file.problem(key, f'{error}; mend its braces')}"

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import string
 from collections.abc import Iterator
 from functools import lru_cache
 from pathlib import Path
@@ -14,7 +13,7 @@ from msgspec import Meta, Struct, field, structs
 from assistant.card import Card
 from assistant.quantity import QUANTITIES
 from assistant.resources import data_folder
-from assistant.sentences import DialogError, dialogs_folder, toml_of
+from assistant.sentences import DialogError, blanks_of, dialogs_folder, toml_of
 from assistant.toml_file import TomlError, one_of
 
 READ_STATES = ("low", "in", "high")
@@ -232,7 +231,7 @@ def _problems(table: Table, shipped: dict[str, Any]) -> Iterator[tuple[str, str]
         for name in ("complaints", "findings"):
             yield from _misnamed(cause, name, getattr(table, name))
     for reply, ours in shipped["replies"].items():
-        for blank in _blanks(table.replies[reply]) - _blanks(ours):
+        for blank in blanks_of(table.replies[reply]) - blanks_of(ours):
             yield f"replies.{reply}", f"{{{blank}}} is unknown here; write it like {ours!r}"
 
 
@@ -246,10 +245,6 @@ def _misnamed(cause: Cause, name: str, known: dict[str, Any]) -> Iterator[tuple[
             yield where, f"is none of the {name}; use one of {', '.join(known)}"
         elif isinstance(value, tuple):
             yield from _unsummed(where, value, known[key])
-
-
-def _blanks(text: str) -> set[str]:
-    return {name for _, name, _, _ in string.Formatter().parse(text) if name is not None}
 
 
 def _unsummed(where: str, shares: Shares, finding: Finding) -> Iterator[tuple[str, str]]:

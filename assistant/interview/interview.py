@@ -59,12 +59,8 @@ def _name(quantity: str) -> str:
 class CardInterview(Dialogue):
     """One card being made, by one person at a desk. `CardDraft` keeps the answers, this speaks.
 
-    Args:
-        draft: the card so far.
-        dialogs: the phrases of words.toml.
-        texts: the words of card.toml.
-        there: finds the card that stands for a unit: its file's name, and the change that takes it
-            over; or None.
+    `there` finds the card that stands for a unit: its file's name, and the change that takes it
+    over; or None.
     """
 
     pending: ToCheck | None = None
@@ -100,26 +96,21 @@ class CardInterview(Dialogue):
 
     @property
     def question(self) -> CardQuestion:
-        """What is asked now."""
         return BY_KEY.get(self.at, _AT_REVIEW)
 
     @property
     def finished(self) -> bool:
-        """Whether it is over: the card kept, or left off."""
         return self.done or self.left_off
 
     @property
     def units(self) -> str:
-        """The shop's: "inch" or "mm"."""
         return self.draft.units
 
     @property
     def distance(self) -> str:
-        """The shop's: "miles" or "kilometres"."""
         return str(self.draft.value("shop.distance") or "miles")
 
     def expects(self) -> str:
-        """The quantity a bare reading is taken for now, or ""."""
         return self.question.quantity
 
     def allowed(self) -> list[str]:
@@ -144,30 +135,25 @@ class CardInterview(Dialogue):
         at_review = question.kind == REVIEW
         if self.standing is not None:
             unit, name, _ = self.standing
-            return [self._said("stands" if at_review else "there", key=key, unit=unit, name=name)]
+            return [self.said("stands" if at_review else "there", key=key, unit=unit, name=name)]
         if self.which:
-            return [self._said("which")]
-        waiting = self.pending
-        if waiting is not None:
-            fields = {"figures": waiting.figures, "spoken": waiting.readback}
-            return [self.dialogs.said("tech", "confirm", **fields)]
+            return [self.said("which")]
+        if self.pending is not None:
+            figures, spoken = self.pending.figures, self.pending.readback
+            return [self.dialogs.said("tech", "confirm", figures=figures, spoken=spoken)]
         lines = self._limits() if at_review and entering else []
         return [*lines, Said("tech", self.asked.say.format(quantity=_name(question.figure)), key)]
 
     def _limits(self) -> Replies:
         card = self.draft.card("card")
-        lines = []
-        for name, figure in card.figures.items():
-            if figure is not None:
-                limits = limit_text(figure, card.units)
-                lines.append(
-                    self._said("line", name=_name(name), value=limits, source=figure.source)
-                )
-        return lines
+        return [
+            self.said("line", name=_name(name), value=limit_text(f, card.units), source=f.source)
+            for name, f in card.figures.items()
+            if f is not None
+        ]
 
     @property
     def asked(self) -> Asked:
-        """The words of the question."""
         return self.texts.questions[self.question.words]
 
     # --- acts ---
@@ -195,19 +181,16 @@ class CardInterview(Dialogue):
 
     def _leave_off(self, act: Act) -> Replies:
         self.left_off = True
-        return [self._said("left_off")]
+        return [self.said("left_off")]
 
     def _where(self, act: Act) -> Replies:
-        return [self._said("where", done=len(self.draft.answers), say=self.prompt()[-1].text)]
+        return [self.said("where", done=len(self.draft.answers), say=self.prompt()[-1].text)]
 
     def _help(self, act: Act) -> Replies:
         phrases = [self.dialogs.words[m].phrases[0] for m in self.allowed()[:6]]
-        if self.expects():
-            phrases.insert(
-                0, self._say("a_length" if self.question.kind == "length" else "a_number")
-            )
-        phrases.append(self._say("always"))
-        listed = ", ".join(dict.fromkeys(phrases))
+        length = self.question.kind == "length"
+        first = [self._say("a_length" if length else "a_number")] if self.expects() else []
+        listed = ", ".join(dict.fromkeys([*first, *phrases, self._say("always")]))
         return [self.dialogs.said(act.who, "help", phrases=listed)]
 
     def _back(self, act: Act) -> Replies:
@@ -245,9 +228,8 @@ class CardInterview(Dialogue):
         if not name:
             return self._hint("again")
         self._change({"set": "source", "value": name})
-        if kind == "document":
-            return self._on("taken", figures=name)
-        return self._again("document", name=name)
+        document = kind == "document"
+        return self._on("taken", figures=name) if document else self._again("document", name=name)
 
     def _unit(self, words: str) -> Replies:
         unit = unit_said(words)
@@ -353,12 +335,9 @@ class CardInterview(Dialogue):
         return self._on("taken", figures=figures)
 
     def _set(self, key: str, value: Value) -> None:
-        whose = {
-            name: self.draft.value(of)
-            for name, of in (("source", "source"), ("by", "by"))
-            if key not in ("unit", "by", "source") and self.draft.value(of)
-        }
-        self._change({"set": key, "value": value, **whose})
+        whose = () if key in ("unit", "by", "source") else ("source", "by")
+        kept = {name: self.draft.value(name) for name in whose if self.draft.value(name)}
+        self._change({"set": key, "value": value, **kept})
 
     def _change(self, change: dict[str, Any]) -> None:
         self.draft.change(change)
@@ -369,16 +348,16 @@ class CardInterview(Dialogue):
     def _say(self, reply: str, **fields: Any) -> str:
         return self.dialogs.say(f"card_{reply}", **fields)
 
-    def _said(self, reply: str, key: str = "", **fields: Any) -> Said:
+    def said(self, reply: str, key: str = "", **fields: Any) -> Said:
         return self.dialogs.said("tech", f"card_{reply}", key=key, **fields)
 
     def _again(self, reply: str, **fields: Any) -> Replies:
         """A reply, and the question once more."""
-        return [self._said(reply, **fields), *self.prompt()]
+        return [self.said(reply, **fields), *self.prompt()]
 
     def _on(self, reply: str, **fields: Any) -> Replies:
         """A reply, and the next question."""
-        return [self._said(reply, **fields), *self.prompt(entering=True)]
+        return [self.said(reply, **fields), *self.prompt(entering=True)]
 
     def _hint(self, reply: str) -> Replies:
         return [self.dialogs.said("tech", reply, hint=self.prompt()[-1].text)]

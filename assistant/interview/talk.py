@@ -60,10 +60,8 @@ class CardTalk(Talk):
     ) -> tuple[CardTalk, list[Said]]:
         """Begin a card, or go on with the one that was left off; also returns what is said first.
 
-        Args:
-            folder: where the cards are; it is made where it is not there.
-            dialogs, texts: the phrases, and the questions.
-            over: the change that takes a card or a record over; see `CardDraft.change`.
+        The folder of cards is made where it is not there. `over` is the change that takes a card
+        or a record over; see `CardDraft.change`.
 
         Raises:
             CardError: the folder cannot be used; or a card is being made there, and another is to
@@ -87,24 +85,30 @@ class CardTalk(Talk):
         draft = self.interview.draft
         if draft.answers:
             unit = draft.value("unit") or "a truck"
-            return [self._said("resumed", unit=unit), *self.interview.prompt(entering=True)]
+            return [
+                self.interview.said("resumed", unit=unit),
+                *self.interview.prompt(entering=True),
+            ]
         if over is None:
-            return [self._said("new"), *self.interview.prompt(entering=True)]
-        draft.change(dict(over))
-        self.draft_file.add([dict(over)])
-        said = [self._said("over", name=over["from"])]
+            return [self.interview.said("new"), *self.interview.prompt(entering=True)]
+        self._change(dict(over))
+        said = [self.interview.said("over", name=over["from"])]
         for name, figures in draft.left.items():
             if name not in ("record", "by", "lugs"):
-                said.append(self._said("left", figures=f"{name.replace('-', ' ')} {figures}"))
+                said.append(
+                    self.interview.said("left", figures=f"{name.replace('-', ' ')} {figures}")
+                )
         return [*said, *self.interview.prompt(entering=True)]
 
     def beforehand(self, key: str, words: str) -> None:
         """Who makes the card ("by"), or its document ("source"), said before it is asked."""
         words = document_name(words)
         if words and self.interview.draft.value(key) != words:
-            change = {"set": key, "value": words}
-            self.interview.draft.change(change)
-            self.draft_file.add([change])
+            self._change({"set": key, "value": words})
+
+    def _change(self, change: dict[str, Any]) -> None:
+        self.interview.draft.change(change)
+        self.draft_file.add([change])
 
     def close(self) -> None:
         """Let go of the draft."""
@@ -152,9 +156,6 @@ class CardTalk(Talk):
         own = question.reply.startswith("card_")
         return [*super()._reply(question), *(self.interview.prompt() if own else [])]
 
-    def _said(self, reply: str, **fields: Any) -> Said:
-        return self.dialogs.said("tech", f"card_{reply}", **fields)
-
     # --- the disk ---
 
     def _applied(self, act: Act) -> list[Said]:
@@ -171,23 +172,16 @@ class CardTalk(Talk):
         unit = str(draft.value("unit"))
         standing = self._standing(unit)
         name = file_name(unit).removesuffix(".toml")
-        path = (
-            standing[0]
-            if standing is not None
-            else _free(self.draft_file.folder, name, "-", ".toml")
-        )
+        path = standing[0] if standing else _free(self.draft_file.folder, name, "-", ".toml")
         draft.card(path.name)  # whatever is kept can be read
         keep(path, draft.text())
         self.path = path
         self.draft_file.remove()
-        return [self._said("kept", name=path.name)]
+        return [self.interview.said("kept", name=path.name)]
 
     def _there(self, unit: str) -> tuple[str, dict[str, Any]] | None:
         standing = self._standing(unit)
-        if standing is None:
-            return None
-        path, card = standing
-        return path.name, taken_over(card.text, path.name)
+        return standing and (standing[0].name, taken_over(standing[1].text, standing[0].name))
 
     def _standing(self, unit: str) -> tuple[Path, Card] | None:
         cards, _ = cards_in(self.draft_file.folder)

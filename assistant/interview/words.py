@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-import string
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -16,7 +15,7 @@ from assistant.clutch.thread import METRIC, UNIFIED, lead_in
 from assistant.readings import read
 from assistant.readings.speak import number_words
 from assistant.resources import data_folder
-from assistant.sentences import Both, DialogError, dialogs_folder, toml_of
+from assistant.sentences import Both, DialogError, blanks_of, dialogs_folder, toml_of
 from assistant.texts.dialogs import Dialogs, Meaning
 from assistant.toml_file import TomlError
 
@@ -136,15 +135,11 @@ def _problems(
 
 def _wrong_blanks(key: str, text: str, like: str) -> Iterator[tuple[str, str]]:
     try:
-        wrong = _blanks(text) - _blanks(like)
+        wrong = blanks_of(text) - blanks_of(like)
     except ValueError as error:
         yield key, f"{error}; write braces in pairs"
     else:
         yield from ((key, f"{{{blank}}} is unknown here; use {like!r}") for blank in wrong)
-
-
-def _blanks(text: str) -> set[str]:
-    return {name for _, name, _, _ in string.Formatter().parse(text) if name is not None}
 
 
 # --- Unit numbers and threads as people say them.

@@ -57,8 +57,7 @@ def settle(
     counted = q.unit != "in"
     for a in said:
         counted = counted or a.unit in COUNT_UNITS
-        wrong = _wrong(a, q) if a.problem else None
-        if wrong is not None:
+        if wrong := a.problem and _wrong(a, q):
             return wrong
     filled = Filled(plan, kinds, values, said, q, units == "mm")
     reading = _count(filled, distance) if counted else _length(filled)
@@ -77,10 +76,9 @@ def _wrong(a: Amount, q: Quantity) -> Reading | None:
 def _doubted(reading: Reading, f: Filled) -> Reading:
     """A reading whose words may be no reading: dropped, or asked about."""
     doubt, q = f.plan.doubt, f.q
-    if doubt == "change" and (q.unit != "in" or reading.count is not None):
+    counted = q.unit != "in" or reading.count is not None
+    if reading.status == "none" or (doubt == "change" and counted):
         return reading  # "backed it off two lugs" is a count of lugs
-    if reading.status == "none":
-        return reading
     if reading.status == "refused" or (doubt == "unknown" and not _strong(f.said, q)):
         return nothing(q)
     if reading.status == "read":
@@ -119,15 +117,24 @@ def _count(f: Filled, distance: str) -> Reading:
         return asked(q, f"count.{_NOT_ONE_COUNT[op]}", unit=unit)
     if op == "negative":
         return refused(q, "count.negative", unit=capital(unit))
-    unclear = _unclear_count(f, unit)
-    if unclear is not None:
-        return unclear
-    total = _total(f, unit)
-    return total if isinstance(total, Reading) else _counted(total, unit, q)
+    return _unclear_count(f, unit) or _total(f, unit)
 
 
-def _counted(total: float, unit: str, q: Quantity) -> Reading:
-    """A count as a reading, or the reason why it cannot be."""
+def _total(f: Filled, unit: str) -> Reading:
+    """The count in `unit`, or why there is none or it cannot be."""
+    q, op = f.q, f.plan.op
+    parts = [p for a in f.said if (p := _in_count(a, unit)) is not None]
+    if len(parts) < len(f.said):
+        return refused(q, "count.other", unit=unit)
+    turns_and_flats = [a.unit for a in f.said] == [TURNS, FLATS]
+    if op.startswith("sum"):
+        total = _added(op, parts)
+    elif op in ("one", "about") or (op == "join" and turns_and_flats):
+        total = float(sum(parts))
+    elif op == "join" and parts[0] == parts[1]:
+        total = parts[0]
+    else:
+        return asked(q, "count.two" if op == "join" else "count.how_many", unit=unit)
     if unit == LUGS and total != int(total):
         return refused(q, "count.whole_lugs")
     top = q.possible_in[1] if q is not ANY else 5_000_000
@@ -153,29 +160,10 @@ def _unclear_count(f: Filled, unit: str) -> Reading | None:
     return None
 
 
-def _total(f: Filled, unit: str) -> float | Reading:
-    """The count in `unit`, or why there is none."""
-    parts = [p for a in f.said if (p := _in_count(a, unit)) is not None]
-    if len(parts) < len(f.said):
-        return refused(f.q, "count.other", unit=unit)
-    op = f.plan.op
-    if op.startswith("sum"):
-        return _added(op, parts)
-    if op == "join" and [a.unit for a in f.said] == [TURNS, FLATS]:
-        return float(sum(parts))
-    if op == "join":
-        return parts[0] if parts[0] == parts[1] else asked(f.q, "count.two", unit=unit)
-    if op in ("one", "about"):
-        return float(sum(parts))
-    return asked(f.q, "count.how_many", unit=unit)
-
-
 def _added(op: str, parts: list[float]) -> float:
     """The sum of parts, with the signs that stand in the operation after "sum"."""
-    total = parts[0]
-    for sign, part in zip(op[3:], parts[1:], strict=True):
-        total += part if sign == "+" else -part
-    return total
+    signed = zip(op[3:], parts[1:], strict=True)
+    return sum((part if sign == "+" else -part for sign, part in signed), parts[0])
 
 
 def _in_count(a: Amount, unit: str) -> float | None:
@@ -291,11 +279,11 @@ def meanings(f: Filled) -> list[list[Length]]:
     fixed = _units_said(f)
     lead = next((n for n, unit in enumerate(fixed) if unit is not None), None)
     rows: list[list[Length | None]]
-    if lead is not None:
+    if lead is None:
+        rows = [[m, *(_as_before(a, m.unit) for a in said[1:])] for m in _bare(f)]
+    else:
         unit = fixed[lead] or "in"
         rows = [[_beside(a, u, said[lead], unit, f) for a, u in zip(said, fixed, strict=True)]]
-    else:
-        rows = [[m, *(_as_before(a, m.unit) for a in said[1:])] for m in _bare(f)]
     return [[x for x in row if x is not None] for row in rows if None not in row]
 
 
@@ -332,14 +320,12 @@ def _length(f: Filled) -> Reading:
     if op in ("withdrawn", "lost"):
         return asked(q, "again")
     for a in f.said:
-        if a.unit == "mil" or a.unit == "tenths":
+        if a.unit in ("mil", "tenths"):
             return _unclear_unit(a, f)
     rows = meanings(f)
     if not rows:
         return _no_meaning(f)
     out = [operate(op, row, q) for row in rows]
-    if len(out) == 1:
-        return out[0]
     good = [r for r in out if r.status == "read"]
     return good[0] if len(good) == 1 else ask_between(out, q)
 
@@ -459,15 +445,12 @@ def _sum(value_in: float, row: list[Length], q: Quantity) -> Reading:
 
 
 def _qualified(op: str, x: Length, q: Quantity) -> Reading:
-    step, value_in = step_in(x.form, q), x.value_in
-    if op == "shy":
-        value, band = value_in - step / 2, (value_in - step, value_in)
-    elif op == "fat":
-        value, band = value_in + step / 2, (value_in, value_in + step)
-    else:
-        width = max(step, half_width_in(x.form, value_in, q))
-        value, band = value_in, (value_in - width, value_in + width)
-    return checked(value, band, [x], op, q)
+    side, value_in = {"shy": -1, "about": 0, "fat": 1}[op], x.value_in
+    step = step_in(x.form, q)
+    if not side:
+        step = max(step, half_width_in(x.form, value_in, q))
+    band = value_in - step * (side <= 0), value_in + step * (side >= 0)
+    return checked(value_in + side * step / 2, band, [x], op, q)
 
 
 def half_width_in(form: Form, value_in: float, q: Quantity) -> float:
