@@ -90,11 +90,7 @@ _CardToml = msgspec.defstruct(
 
 
 def load_card_words(folder: Path | None = None, language: str = "en") -> CardWords:
-    """Load and check card.toml.
-
-    Raises:
-        DialogError: one line naming the entry to mend.
-    """
+    """Load and check card.toml. Raises DialogError: one line naming the entry to mend."""
     path = (folder or dialogs_folder()) / language / "card.toml"
     file, shipped = (toml_of(p)[0] for p in (path, data_folder("dialogs", _FILE) / _FILE))
     ours, own = shipped.tables["replies"], file.tables.get("replies", {})
@@ -161,16 +157,14 @@ _UNIT = re.compile(r"\w[\w./-]{0,15}")
 
 def unit_said(words: str) -> str:
     """`T-104` from "T-104", "t 104", "tango one oh four", "tee" is not known; "" if it is none."""
-    tokens = [t.strip(".") for t in re.split(r"[\s,]+", words.strip()) if t.strip(".")]
+    tokens = [t.strip(".") for t in re.split(r"[\s,]+", words.lower().strip()) if t.strip(".")]
     if len(tokens) == 1 and _UNIT.fullmatch(tokens[0]):
         return tokens[0].upper()
     out = ""
     for i, token in enumerate(tokens):
-        low = token.lower()
-        rest = [t.lower() for t in tokens[i:]]
-        spelled = all(t in _SAID or len(t) == 1 or t.isdigit() for t in rest)
-        if low in _SAID and (spelled or low not in _DIGITS):
-            out += _SAID[low]
+        spelled = all(t in _SAID or len(t) == 1 or t.isdigit() for t in tokens[i:])
+        if token in _SAID and (spelled or token not in _DIGITS):
+            out += _SAID[token]
         elif len(token) == 1 or token.isdigit():
             out += token.upper()
         else:

@@ -184,8 +184,7 @@ def evaluate(node: AmountAt, kinds: str, values: list[Value], keep_soft: bool = 
     """The amount at `node`. With `keep_soft`, a sound-alike counts as the number it sounds like."""
     how, unit = node.how, node.unit
     if how == "seq":
-        digits = _past_thousand(kinds, values, node.chunks)
-        digits = digits or _digits(kinds, values, node.chunks)
+        digits = _past_thousand(kinds, values, node.chunks) or _digits(kinds, values, node.chunks)
         if keep_soft and node.soft == "prefix":
             digits = str(int(values[node.start])) + digits
         problem = "thousand" if kinds[node.chunks[-1][1] - 1] == "K" else ""

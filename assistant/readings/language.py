@@ -46,6 +46,7 @@ _TOKEN = re.compile(
     r"|[a-z]+(?:'[a-z]+)*"
     r"|''|[\"'+\-_~%$#&]"
 )
+_GROUPED = re.compile(r"[1-9]\d{0,2}(?:[, ]\d{3})+")
 _MIXED = re.compile(r"(?<![\d/.,])(\d+)\s?-(\d+\s*/\s*\d)")
 _LETTER_HYPHEN = re.compile(r"(?<=[a-z])-(?=[a-z])|(?<=\d)-(?=[a-z])|(?<=[a-z])-(?=\d)")
 _LOOSE_DASH = re.compile(r"(?<![+/])-(?=\s|$)|--+")
@@ -102,16 +103,12 @@ def _other(token: str) -> tuple[str, Value]:
             return "n", int(token[:-1]) * 1000
         if token.isdigit():
             return "n", token
-        whole, comma, rest = token.partition(",")
-        grouped = comma and len(rest) == 3 and whole not in ("", "0") and len(whole) <= 3
-        if " " in token or token.count(",") > 1 or grouped:  # `412,350`, not `12,7`, not `0,485`
+        if _GROUPED.fullmatch(token):  # `412,350`, not `12,7`, not `0,485`
             return "n", int(token.replace(" ", "").replace(",", ""))
         token = token.replace(",", ".")
         return "x", (float(token), len(token) - token.index(".") - 1)
-    if token.endswith("'s") or token.endswith("s'"):
-        hit = LEXICON.get(token[:-2])
-        if hit is not None:
-            return hit
+    if token.endswith(("'s", "s'")):
+        return LEXICON.get(token[:-2]) or ("?", token)
     return "?", token
 
 
@@ -148,8 +145,7 @@ Rule = str | Seq | Alt | Opt
 def words_of(text: str) -> list[str]:
     """The words of a phrase as rules spell them: lower case, hyphens apart.
 
-    Raises:
-        ValueError: it holds no word, or something that is not said (digits, signs).
+    Raises ValueError where it holds no word, or something that is not said (digits, signs).
     """
     words = text.lower().replace("-", " ").replace("’", "'").split()
     if not words or not all(_WORD.fullmatch(word) for word in words):
@@ -231,8 +227,7 @@ class Part:
     def said(self, narrower: Narrower | None = None, **more: Rule | None) -> Rule:
         """The rule for the words, with the pieces so named narrowed.
 
-        Raises:
-            ValueError: nothing of it is listened for.
+        Raises ValueError where nothing of it is listened for.
         """
         rule = self.rule({**(narrower or {}), **more})
         if rule is None:

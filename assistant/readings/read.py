@@ -191,21 +191,13 @@ def _is_chatter(text: str, kinds: str, nodes: list[AmountAt]) -> bool:
     """Whether the amounts are no readings: numbers of things, times of day, "this one"."""
     if "#" in text or "e" in text or re.search(r"&\?", text):
         return True
-    if re.fullmatch(r"[f^]*&A&[f]*", text) and nodes[0].end - nodes[0].start == 1 == (
-        nodes[1].end - nodes[1].start
-    ):
+    if re.fullmatch(r"[f^]*&A&[f]*", text) and all(n.end - n.start == 1 for n in nodes):
         return True  # "half and half"
     if "&»" in text and nodes[-1].unit is None:
         return True  # "a quarter past three"
-    lone = nodes[0]
-    this_one = re.search(r"^[fA|]*[;^]&|(?<![;f])\^&", text.replace("»", "v"))
-    return bool(
-        this_one
-        and lone.how == "seq"
-        and lone.unit is None
-        and lone.end - lone.start == 1
-        and kinds[lone.start] == "d"
-    )
+    first = nodes[0]
+    this_one = re.search(r"^[fA|]*[;^]&|(?<![;f])\^&", text.replace("»", "v")) is not None
+    return this_one and first.unit is None and kinds[first.start : first.end] == "d"
 
 
 def _doubt(text: str) -> str:
@@ -230,9 +222,8 @@ def _without_no(reduced: str, which: list[int]) -> tuple[str, list[int]]:
 
 def _order(m: re.Match[str], reduced: str, which: list[int]) -> list[int]:
     """Amount indices in the order the operation wants them."""
-    positions = [i for i, c in enumerate(reduced) if c == "&"]
     groups = m.groupdict()
     for first, second in (("g", "n"), ("a", "b")):
         if groups.get(first) and groups.get(second):
-            return [which[positions.index(m.start(name))] for name in (first, second)]
+            return [which[reduced[: m.start(k)].count("&")] for k in (first, second)]
     return which
