@@ -48,28 +48,6 @@ VOICE = "us-jacky"
 GOALS = {"typed": (18, "modules"), "check": (300, "switches"), "spoken": (35, "modules")}
 
 
-def begun(demo: Path, folder: Path) -> Any:
-    """A session on the demo truck, just begun; it has `hear(who, words)` and `close()`."""
-    from assistant.card import load_card
-    from assistant.conversation import Session
-    from assistant.texts.dialogs import load_dialogs
-
-    return Session.begin(load_card(demo / CARD), load_dialogs(), folder)[0]
-
-
-def ears() -> Any:
-    from assistant.voice.recognition.recognizers import Recognizers, open_recognizers
-
-    return Recognizers(open_recognizers()[0])
-
-
-def listened(session: Any, engines: Any, name: str, samples: Any) -> Callable[[], object]:
-    """What plays a recording into a session when it is called."""
-    from assistant.voice.session.recorded import listen_files
-
-    return lambda: listen_files(session, engines, [(name, samples)])
-
-
 def spoken(words: str) -> Any:
     """`words` in a test voice, 16 kHz, with a faint second before and after."""
     import numpy as np
@@ -87,17 +65,16 @@ def traced(turn: Callable[[], object], package: Path) -> list[str]:
     names: dict[CodeType, str] = {}
     calls: list[str] = []
 
-    def module(file: str) -> str:
-        return file[len(root) :].removesuffix(".py").replace("/", ".")
-
     def look(frame: FrameType, event: str, arg: object) -> None:
         if event != "call":
             return
         code = frame.f_code
         name = names.get(code)
         if name is None:
-            inside = code.co_filename.startswith(root) and code.co_name != "<module>"
-            name = names[code] = module(code.co_filename) if inside else ""
+            file = code.co_filename
+            inside = file.startswith(root) and code.co_name != "<module>"
+            found = file.removeprefix(root).removesuffix(".py").replace("/", ".")
+            name = names[code] = found if inside else ""
         if name:
             calls.append(name)
 
@@ -119,10 +96,14 @@ def switches(calls: list[str]) -> int:
 @contextlib.contextmanager
 def at(demo: Path, words: str, after: bool) -> Iterator[Any]:
     """A session where `words` of the script, said by the technician, are next, or just `after`."""
+    from assistant.card import load_card
+    from assistant.conversation import Session
+    from assistant.texts.dialogs import load_dialogs
+
     lines = [x for x in (demo / SCRIPT).read_text("utf-8").splitlines() if x and x[0] != "#"]
     until = lines.index(f"tech: {words}") + after
     with tempfile.TemporaryDirectory() as name:
-        session = begun(demo, Path(name))
+        session = Session.begin(load_card(demo / CARD), load_dialogs(), Path(name))[0]
         for line in lines[:until]:
             who, _, said = line.partition(": ")
             session.hear(who, said)
@@ -134,20 +115,18 @@ def calls_of(turn: str, demo: Path, package: Path, wav: Path | None) -> list[str
     """The calls of one of the three turns."""
     with at(demo, LAST if turn == "check" else READING, turn == "check") as session:
         before = len(session.journal.events)
-        if turn == "typed":
-            calls = traced(lambda: session.hear("tech", READING), package)
-        elif turn == "check":
-            calls = traced(lambda: session.hear("tech", "check"), package)
+        if turn != "spoken":
+            words = "check" if turn == "check" else READING
+            calls = traced(lambda: session.hear("tech", words), package)
         else:
-            if wav is not None:
-                import soundfile
+            from assistant.voice.devices.audio import load
+            from assistant.voice.recognition.recognizers import Recognizers, open_recognizers
+            from assistant.voice.session.recorded import listen_files
 
-                samples = soundfile.read(wav, dtype="float32")[0]
-            else:
-                samples = spoken(READING)
-            play = listened(session, ears(), "tech.wav", samples)
+            ears = Recognizers(open_recognizers()[0])
+            sound = [("tech.wav", load(wav) if wav is not None else spoken(READING))]
             with contextlib.redirect_stdout(io.StringIO()):
-                calls = traced(play, package)
+                calls = traced(lambda: listen_files(session, ears, sound), package)
         new = [e.data["act"]["meaning"] for e in session.journal.events[before:] if "act" in e.data]
     if new != ["check" if turn == "check" else "reading"]:
         raise SystemExit(f"{turn}: not the turn that was meant; it was taken for {new}")

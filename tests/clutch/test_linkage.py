@@ -2,6 +2,7 @@
 
 import math
 import random
+from dataclasses import astuple, fields
 
 import pytest
 from hypothesis import assume, given, settings
@@ -26,36 +27,37 @@ from assistant.clutch.uncertainty import Measured
 from tests.clutch.rods import with_rod
 
 QUICK = settings(max_examples=60, deadline=None, database=None)
-lengths, angles = st.floats(1.0, 20.0), st.floats(0.2, 3.0)
 
 
-def bar(a: float, b: float, c: float, d: float, crossed: bool, drive: float) -> FourBar:
-    """A four-bar that closes well at this angle, or the example is left out."""
-    found = FourBar(a, b, c, d, crossed)
+@st.composite
+def closing(draw: st.DrawFn) -> tuple[FourBar, float]:
+    """A four-bar and an angle of its drive at which it closes well; else it is left out."""
+    a, b, c, d = (draw(st.floats(1.0, 20.0)) for _ in range(4))
+    drive = draw(st.floats(0.2, 3.0))
     r = math.hypot(a * math.cos(drive) - d, a * math.sin(drive))
     assume(r > 0.1)
-    cosine = (c * c + r * r - b * b) / (2 * c * r)
-    assume(abs(cosine) < 0.98)
-    return found
+    assume(abs((c * c + r * r - b * b) / (2 * c * r)) < 0.98)
+    return FourBar(a, b, c, d, draw(st.booleans())), drive
 
 
 @QUICK
-@given(lengths, lengths, lengths, lengths, st.booleans(), angles)
-def test_freudenstein(a: float, b: float, c: float, d: float, crossed: bool, drive: float) -> None:
+@given(closing())
+def test_freudenstein(closed: tuple[FourBar, float]) -> None:
     """Freudenstein's equation, K1 cos(q) - K2 cos(t) + K3 = cos(t - q), evaluated by itself."""
-    q = bar(a, b, c, d, crossed, drive).driven(drive)
+    four, drive = closed
+    a, b, c, d, _ = astuple(four)
+    q = four.driven(drive)
     k1, k2, k3 = d / a, d / c, (a * a - b * b + c * c + d * d) / (2 * a * c)
     left = k1 * math.cos(q) - k2 * math.cos(drive) + k3
     assert left == pytest.approx(math.cos(drive - q), abs=1e-9 * (1 + k1 + k2 + k3))
 
 
 @QUICK
-@given(lengths, lengths, lengths, lengths, st.booleans(), angles)
-def test_against_a_numerical_solve_of_the_loop(
-    a: float, b: float, c: float, d: float, crossed: bool, drive: float
-) -> None:
+@given(closing())
+def test_against_a_numerical_solve_of_the_loop(closed: tuple[FourBar, float]) -> None:
     """scipy finds both unknown angles of the loop from a start some way off."""
-    four = bar(a, b, c, d, crossed, drive)
+    four, drive = closed
+    a, b, c, d, _ = astuple(four)
     start = [four.coupler(drive) + 0.05, four.driven(drive) - 0.05]
 
     def loop(x: list[float]) -> list[float]:
@@ -86,11 +88,10 @@ def test_a_published_answer(crossed: bool, rod: float, lever: float) -> None:
 
 
 @QUICK
-@given(lengths, lengths, lengths, lengths, st.booleans(), angles)
-def test_gains_by_small_differences(
-    a: float, b: float, c: float, d: float, crossed: bool, drive: float
-) -> None:
-    four = bar(a, b, c, d, crossed, drive)
+@given(closing())
+def test_gains_by_small_differences(closed: tuple[FourBar, float]) -> None:
+    four, drive = closed
+    a, b, c, d, crossed = astuple(four)
     e = 1e-6
     try:
         slope = (four.driven(drive + e) - four.driven(drive - e)) / (2 * e)
@@ -346,19 +347,8 @@ def test_a_sound_chain_is_seldom_suspected() -> None:
     model, rng, wrong, many = chain(), random.Random(3), 0, 400
     for _ in range(many):
         sound = truck(model)
-        noisy = Readings(
-            *(
-                Measured(rng.gauss(m.value_in, m.u_in), m.u_in)
-                for m in (
-                    sound.gap,
-                    sound.clearance,
-                    sound.free_travel,
-                    sound.pedal_height,
-                    sound.brake_contact,
-                )
-                if m is not None
-            )
-        )
+        read = [getattr(sound, field.name) for field in fields(sound)][:5]
+        noisy = Readings(*(Measured(rng.gauss(m.value_in, m.u_in), m.u_in) for m in read))
         wrong += find_lost_motion(model, noisy, LOAD).kind != "agrees"
     assert wrong < 0.12 * many
 
