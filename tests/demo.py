@@ -1,7 +1,11 @@
 """The demo's jobs, as tests and benchmarks play them."""
 
+import os
+import subprocess
+import sys
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 from assistant.act import Said
 from assistant.card import Card, load_card
@@ -21,6 +25,17 @@ CARDS = {
     "all_new_job": "k40",
 }
 """Script -> the truck it is played on."""
+
+
+def lugcall(*args: str, stdin: bytes = b"", cwd: Path = ROOT, **env: str) -> Any:
+    """A command as a shell runs it: its exit code, and what it prints as text."""
+    done = subprocess.run(
+        [sys.executable, "-m", "assistant", *args], input=stdin, capture_output=True,
+        cwd=cwd, env={**os.environ, **env}, timeout=120,
+    )  # fmt: skip
+    out, err = done.stdout.decode(), done.stderr.decode()
+    assert "Traceback" not in err, err
+    return subprocess.CompletedProcess(done.args, done.returncode, out, err)
 
 
 def card(truck: str = "t104") -> Card:

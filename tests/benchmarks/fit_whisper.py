@@ -1,17 +1,16 @@
 """Adapts Whisper to the shop: writes `assistant/voice/recognition/whisper_shop.npz`.
 
-    python tests/benchmarks/fit_whisper.py hear --n 24000 --work FOLDER [--part 0/2]
-    python tests/benchmarks/fit_whisper.py base --work FOLDER
-    python tests/benchmarks/fit_whisper.py fit --work FOLDER [--write]
-    python tests/benchmarks/fit_whisper.py check [--changes FILE]
+    python -m tests.benchmarks.fit_whisper hear --n 24000 --work FOLDER [--part 0/2]
+    python -m tests.benchmarks.fit_whisper fit --work FOLDER [--write]
+    python -m tests.benchmarks.fit_whisper check [--changes FILE]
 
 `hear` speaks phrases in training and tuning voices through noise and line and keeps their
 spectra. `fit` trains low-rank changes of the matrices of encoder and decoder (Hu et al., "LoRA:
 Low-Rank Adaptation of Large Language Models", 2021, cited from memory) so that a reading or a
 command is written as the grammar spells it, and a sound that was not meant for the program gives
-the token for no speech at once. It needs PyTorch, and Debian's fortunes for what people say beside
-the job; no test voice, no test noise and no test chatter. `check` counts readings taken rightly in
-voices that are in neither: those of the background.
+the token for no speech at once. It needs PyTorch besides, and Debian's fortunes for what people say
+beside the job; no test voice, no test noise and no test chatter. `check` counts readings taken
+rightly in voices that are in neither: those of the background.
 """
 
 from __future__ import annotations
@@ -22,14 +21,25 @@ import re
 import sys
 import time
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import Any
 
 import numpy as np
+import soxr
 
-sys.path.insert(0, str(Path(__file__).parents[2]))
-
-if TYPE_CHECKING:
-    from tests.spoken.voices import Voice
+from assistant.texts.dialogs import load_dialogs
+from assistant.voice.devices.audio import RATE
+from assistant.voice.recognition.expected import _spoken, expected, reading_grammar
+from assistant.voice.recognition.models import WHISPER_SHA256, whisper_folder
+from assistant.voice.recognition.recognizers import Recognizers
+from assistant.voice.recognition.whisper import WhisperRecognizer
+from assistant.voice.recognition.whisper_model import CHANGES, WeightsFile, places
+from tests.benchmarks.hearing_utterances import hear_all, judge, plan
+from tests.demo import card
+from tests.spoken import channels, forms, noises, nonspeech, voices
+from tests.spoken.commands import moments
+from tests.spoken.phrases import QUOTA, drawn, plain
+from tests.spoken.talkers import installed
+from tests.spoken.voices import ACCENTS, VARIANTS, Voice, available
 
 FORTUNES = Path("/usr/share/games/fortunes")
 RANK = 32
@@ -54,14 +64,7 @@ class Words:
     """Draws (text for the talker, words as the grammar spells them; "" for not meant for us)."""
 
     def __init__(self, rng: random.Random) -> None:
-        from assistant.texts.dialogs import load_dialogs
-        from assistant.voice.recognition.expected import expected, reading_grammar
-        from tests.demo import card
-        from tests.spoken.commands import moments
-        from tests.spoken.phrases import QUOTA
-
         self.rng = rng
-        self.quota = QUOTA
         self.talk = sentences()
         self.grammars = {q: reading_grammar(q) for q in QUOTA}
         dialogs = load_dialogs()
@@ -74,19 +77,14 @@ class Words:
         self.phrases = sorted(phrases)
 
     def draw(self) -> tuple[str, str]:
-        from assistant.voice.recognition.expected import _spoken
-        from tests.spoken.phrases import drawn, plain
-
         kind = self.rng.choices(
             ("reading", "grammar", "now", "command", "phrase", "chatter"),
             (45, 9, 8, 14, 9, 15),
         )[0]
         often = {"odometer": 2.5, "lugs": 1.5, "turns": 1.5, "flats": 1.5}
-        weights = [n * often.get(q, 1) for q, n in self.quota.items()]
-        quantity = self.rng.choices(list(self.quota), weights)[0]
+        weights = [n * often.get(q, 1) for q, n in QUOTA.items()]
+        quantity = self.rng.choices(list(QUOTA), weights)[0]
         if kind == "reading":
-            from tests.spoken import forms
-
             text = drawn(quantity, "tuning", self.rng).text
             if self.rng.random() < 0.15:
                 text = self.rng.choice(forms.LEADS["tuning"]).format(text)
@@ -107,9 +105,6 @@ class Words:
 
 def talker(rng: random.Random) -> Voice:
     """Somebody: an espeak-ng variant of the training in any accent, speed and pitch; or another."""
-    from tests.spoken.talkers import installed
-    from tests.spoken.voices import ACCENTS, VARIANTS, Voice, available
-
     dice = rng.random()
     if dice < 0.03 and installed("kokoro"):
         people = ("jf_alpha", "jf_gongitsune", "jf_tebukuro", "jm_kumo")
@@ -131,11 +126,6 @@ def talker(rng: random.Random) -> Voice:
 
 def hear(n: int, work: Path, part: int, parts: int) -> None:
     """Write `n` examples in files of 200: spectrum (80, frames), tokens."""
-    from assistant.voice.devices.audio import RATE
-    from assistant.voice.recognition.models import whisper_folder
-    from assistant.voice.recognition.whisper import WhisperRecognizer
-    from tests.spoken import nonspeech, voices
-
     rng = random.Random(SEED + part)
     words = Words(rng)
     engine = WhisperRecognizer(whisper_folder().folder, threads=1)
@@ -147,25 +137,25 @@ def hear(n: int, work: Path, part: int, parts: int) -> None:
         file = work / f"part{part}-{start:05}.npz"
         todo = []
         for _ in range(200):
-            text, plain = words.draw()
-            todo.append((talker(rng), text, plain, rng.random(), rng.randrange(1 << 30)))
+            text, said = words.draw()
+            todo.append((talker(rng), text, said, rng.random(), rng.randrange(1 << 30)))
         if file.exists():
             continue
         voices.prepare([(v, t) for v, t, *_ in todo], 1)
         kept = {}
-        for i, (voice, text, plain, dice, seed) in enumerate(todo):
+        for i, (voice, text, said, dice, seed) in enumerate(todo):
             r = np.random.default_rng(seed)
             if dice < 0.08:
                 event = events[r.integers(len(events))]
                 at = int(max(event.start_s - r.uniform(0, 0.4), 0) * RATE)
-                sound, plain = noise[at : int((event.end_s + r.uniform(0, 0.5)) * RATE)], ""
+                sound, said = noise[at : int((event.end_s + r.uniform(0, 0.5)) * RATE)], ""
                 sound = sound[: 6 * RATE]
             else:
                 sound = hum.around(changed(voices.say(voice, text), r), seed, r)
             level = 0.5 / max(float(np.abs(sound).max()), 1e-4)
             kept[f"x{i}"] = engine.spectrum(sound * np.float32(level)).astype(np.float16)
-            tokens = [t for w in plain.split() for t in engine._spell(w)]
-            kept[f"y{i}"] = np.asarray(tokens if plain else [engine.no_speech], np.int32)
+            tokens = [t for w in said.split() for t in engine._spell(w)]
+            kept[f"y{i}"] = np.asarray(tokens if said else [engine.no_speech], np.int32)
         np.savez(file.with_suffix(".tmp.npz"), **kept)
         file.with_suffix(".tmp.npz").rename(file)
         print(f"{part}: {start + 200} of {n}", file=sys.stderr, flush=True)
@@ -175,8 +165,6 @@ class Hum:
     """Noise, line and level around words, cut as the endpointer would cut."""
 
     def __init__(self, words: Words, seed: int) -> None:
-        from tests.spoken import voices
-
         rng = random.Random(seed)
         self.crowd = []
         for _ in range(60):
@@ -187,9 +175,6 @@ class Hum:
 
     def around(self, said, seed: int, r):
         """`said` in a scene; the cut is up to half a second wide of the words."""
-        from assistant.voice.devices.audio import RATE
-        from tests.spoken import channels, noises
-
         kind = str(
             r.choice(
                 ("idle", "impacts", "hiss", "babble", "crowd", "color", ""),
@@ -213,8 +198,6 @@ class Hum:
 
     def _crowd(self, n: int, r):
         """One to six people at once."""
-        from tests.spoken import noises
-
         out = np.zeros(n)
         for k in r.choice(len(self.crowd), r.integers(1, 7), replace=False):
             talk = np.resize(np.roll(self.crowd[k], r.integers(len(self.crowd[k]))), n)
@@ -224,9 +207,6 @@ class Hum:
 
 def colored(n: int, r):
     """Noise of any slope, in any band, steady or swelling."""
-    from assistant.voice.devices.audio import RATE
-    from tests.spoken import noises
-
     f = np.fft.rfftfreq(n, 1 / RATE)
     spectrum = np.fft.rfft(r.normal(size=n)) * np.maximum(f, 30) ** -r.uniform(-0.3, 1.3)
     center, width = np.exp(r.uniform(np.log(150), np.log(5000))), r.uniform(0.3, 2)
@@ -239,10 +219,6 @@ def colored(n: int, r):
 
 def changed(samples, r):
     """Another speaker of the same words: quicker or slower, higher or lower, by up to 15 %."""
-    import soxr
-
-    from assistant.voice.devices.audio import RATE
-
     return np.asarray(soxr.resample(samples, RATE * r.uniform(0.87, 1.15), RATE), np.float32)
 
 
@@ -269,12 +245,10 @@ def load(work: Path, held: int):
 
 
 class Net:
-    """The model of `base.npz` in PyTorch, with low-rank changes of every matrix; norms too."""
+    """The model of `base` in PyTorch, with low-rank changes of every matrix; norms too."""
 
-    def __init__(self, weights, start: Path | None) -> None:
-        import torch
-
-        self.torch = torch
+    def __init__(self, torch: Any, weights, start: Path | None) -> None:
+        self.torch, self.functional = torch, torch.nn.functional
         self.fixed = {
             k: torch.from_numpy(v.astype(np.float32)).contiguous()
             for k, v in weights.items()
@@ -283,7 +257,7 @@ class Net:
         self.heads = 6
         self.kept = torch.from_numpy(weights["kept"].astype(np.int64))
         self.change = {}
-        before = dict(np.load(start)) if start else {}
+        before = {k: v.astype("f4") for k, v in np.load(start).items() if v.ndim} if start else {}
         draw = torch.Generator().manual_seed(0)
         for name, value in self.fixed.items():
             if name.endswith(".w"):
@@ -291,52 +265,50 @@ class Net:
                 down = torch.randn(a, RANK, generator=draw) / a**0.5
                 up = torch.zeros(RANK, b)
                 if name + ".a" in before:
-                    down[:, : before[name + ".a"].shape[1]] = _tensor(before[name + ".a"])
-                    up[: before[name + ".b"].shape[0]] = _tensor(before[name + ".b"])
+                    down[:, : before[name + ".a"].shape[1]] = torch.tensor(before[name + ".a"])
+                    up[: before[name + ".b"].shape[0]] = torch.tensor(before[name + ".b"])
                 self.change[name + ".a"], self.change[name + ".b"] = down, up
             elif name.endswith((".g", ".n")):
-                new = before.get(name, np.zeros(value.shape))
-                self.change[name] = _tensor(new)
+                new = before.get(name, np.zeros(value.shape, np.float32))
+                self.change[name] = torch.tensor(new)
         for value in self.change.values():
             value.requires_grad_(True)
 
     def linear(self, x, name):
         # The product of the changes is never formed: the fixed weights then need no gradient.
         down, up = self.change[name + ".w.a"], self.change[name + ".w.b"]
-        fixed = self.torch.nn.functional.linear(
-            x, self.fixed[name + ".w"].T, self.fixed[name + ".b"]
-        )
+        fixed = self.functional.linear(x, self.fixed[name + ".w"].T, self.fixed[name + ".b"])
         return fixed + (x @ down) @ up
 
     def norm(self, x, name):
         gain, shift = (self.fixed[f"{name}.{k}"] + self.change[f"{name}.{k}"] for k in "gn")
-        return self.torch.nn.functional.layer_norm(x.float(), gain.shape, gain, shift)
+        return self.functional.layer_norm(x.float(), gain.shape, gain, shift)
 
     def attend(self, q, k, v, causal=False):
         def split(x):
             return x.reshape(*x.shape[:2], self.heads, -1).transpose(1, 2)
 
-        seen = self.torch.nn.functional.scaled_dot_product_attention(
-            split(q), split(k), split(v), is_causal=causal
-        )
+        attention = self.functional.scaled_dot_product_attention
+        seen = attention(split(q), split(k), split(v), is_causal=causal)
         return seen.transpose(1, 2).reshape(q.shape)
 
-    def mlp(self, x, n):
-        h = self.torch.nn.functional.gelu(self.linear(self.norm(x, f"{n}.mlp"), f"{n}.first"))
-        return x + self.linear(h, f"{n}.second")
+    def own(self, x, name, causal=False):
+        """One layer's look at what it has itself."""
+        q, k, v = self.linear(self.norm(x, f"{name}.own"), f"{name}.inward").chunk(3, -1)
+        return x + self.linear(self.attend(q, k, v, causal), f"{name}.outward")
+
+    def mlp(self, x, name):
+        h = self.functional.gelu(self.linear(self.norm(x, f"{name}.mlp"), f"{name}.first"))
+        return x + self.linear(h, f"{name}.second")
 
     def encode(self, spectra):
-        torch, f = self.torch, self.fixed
-        gelu, conv = torch.nn.functional.gelu, torch.nn.functional.conv1d
+        f, gelu, conv = self.fixed, self.functional.gelu, self.functional.conv1d
         x = gelu(conv(spectra, f["encoder.conv1"], f["encoder.conv1.b"], padding=1))
         x = gelu(conv(x, f["encoder.conv2"], f["encoder.conv2.b"], stride=2, padding=1))
         x = x.transpose(1, 2) + f["encoder.positions"][: x.shape[2]]
         n = 0
         while f"encoder.{n}.first.w" in f:
-            name = f"encoder.{n}"
-            q, k, v = self.linear(self.norm(x, name + ".own"), name + ".inward").chunk(3, -1)
-            x = x + self.linear(self.attend(q, k, v), name + ".outward")
-            x = self.mlp(x, name)
+            x = self.mlp(self.own(x, f"encoder.{n}"), f"encoder.{n}")
             n += 1
         return self.norm(x, "encoder.last")
 
@@ -345,8 +317,7 @@ class Net:
         x = f["embeddings"][tokens] + f["positions"][: tokens.shape[1]]
         n = 0
         while f"{n}.first.w" in f:
-            q, k, v = self.linear(self.norm(x, f"{n}.own"), f"{n}.inward").chunk(3, -1)
-            x = x + self.linear(self.attend(q, k, v, causal=True), f"{n}.outward")
+            x = self.own(x, str(n), causal=True)
             q = self.linear(self.norm(x, f"{n}.cross"), f"{n}.query")
             k, v = self.linear(encoded, f"{n}.keys").chunk(2, -1)
             x = x + self.linear(self.attend(q, k, v), f"{n}.seen")
@@ -356,20 +327,13 @@ class Net:
 
     def loss(self, spectra, tokens, targets):
         """Mean over phrases of the negative log probability of their tokens."""
-        torch = self.torch
-        with torch.autocast("cpu", torch.bfloat16):
+        with self.torch.autocast("cpu", self.torch.bfloat16):
             out = self.logits(self.encode(spectra), tokens)[:, -targets.shape[1] :]
         out = out.float().reshape(-1, out.shape[-1])
-        total = torch.nn.functional.cross_entropy(
+        total = self.functional.cross_entropy(
             out, targets.reshape(-1), ignore_index=-1, reduction="sum"
         )
         return total / len(tokens)
-
-
-def _tensor(value):
-    import torch
-
-    return torch.from_numpy(np.asarray(value, np.float32).copy())
 
 
 def masked(spectra, rng):
@@ -398,14 +362,14 @@ def fit(
     import torch
 
     torch.manual_seed(0)
-    weights = dict(np.load(work / "base.npz"))
+    weights = base()
     data, held = load(work, 20)
     said = np.unique(np.concatenate([y for d in (data, held) for _, ys in d.values() for y in ys]))
     weights["kept"] = kept = np.union1d(weights["kept"], said)
     at = np.full(int(kept.max()) + 1, -1)
     at[kept] = np.arange(len(kept))
     prompt, eot = weights["prompt"].astype(int), int(weights["eot"])
-    net = Net(weights, start)
+    net = Net(torch, weights, start)
     rng = np.random.default_rng(0)
 
     def batches(data, rng, vary=True):
@@ -473,10 +437,7 @@ def fit(
             if done >= steps:
                 break
     if write:
-        into = (
-            Path(__file__).parents[2] / "assistant" / "voice" / "recognition" / "whisper_shop.npz"
-        )
-        keep(net.change, weights, into)
+        keep(net.change, weights, CHANGES)
 
 
 def keep(change, weights, path: Path) -> None:
@@ -485,15 +446,9 @@ def keep(change, weights, path: Path) -> None:
     np.savez_compressed(path, model=weights["model"], **out)
 
 
-def base(work: Path) -> None:
-    """The weights as arrays, for `fit`, which runs without this project's packages.
-
-    Matrices stand as (in, out), convolutions as they are; names are those of `whisper_shop`.
-    """
-    from assistant.voice.recognition.models import WHISPER_SHA256, whisper_folder
-    from assistant.voice.recognition.whisper import WhisperRecognizer
-    from assistant.voice.recognition.whisper_model import WeightsFile, places
-
+def base() -> dict[str, np.ndarray]:
+    """The weights as arrays: matrices as (in, out), convolutions as they are; names are those of
+    `whisper_shop`."""
     e = WhisperRecognizer(whisper_folder().folder)
     found, out = WeightsFile(whisper_folder().folder / "model.bin").variables, {}
     for name, place in places(found).items():
@@ -504,15 +459,13 @@ def base(work: Path) -> None:
     for n in (1, 2):
         out[f"encoder.conv{n}"] = found[f"encoder/conv{n}/weight"].astype(np.float32)
         out[f"encoder.conv{n}.b"] = found[f"encoder/conv{n}/bias"].astype(np.float32)
-    out |= {
+    return out | {
         "positions": found["decoder/position_encodings/encodings"],
         "encoder.positions": found["encoder/position_encodings/encodings"],
         "embeddings": found["decoder/embeddings/weight"],
         "kept": e.decoder.kept, "eot": np.array(e.eot), "no_speech": np.array(e.no_speech),
         "prompt": np.array([e.sot, e.no_times]), "model": np.array(WHISPER_SHA256),
     }  # fmt: skip
-    work.mkdir(parents=True, exist_ok=True)
-    np.savez(work / "base.npz", **out)
 
 
 # -- voices it has not learnt from ----------------------------------------------------------------
@@ -521,11 +474,6 @@ def base(work: Path) -> None:
 def check(changes: Path | None, n: int) -> None:
     """Of `n` utterances at 20, 10 and 5 dB and without noise, how many readings come out right,
     first of the list."""
-    from assistant.voice.recognition.models import whisper_folder
-    from assistant.voice.recognition.recognizers import Recognizers
-    from assistant.voice.recognition.whisper import WhisperRecognizer
-    from tests.benchmarks.hearing_utterances import hear_all, judge, plan
-
     engine = WhisperRecognizer(whisper_folder().folder, shop=True, changes=changes)
     said = plan(n, 20, "tuning", "background", "calibration")
     rows = [judge(one) for one in hear_all(said, Recognizers([engine]), None)]
@@ -541,7 +489,7 @@ def check(changes: Path | None, n: int) -> None:
 
 def main() -> None:
     args = argparse.ArgumentParser()
-    args.add_argument("stage", choices=("hear", "base", "fit", "check"))
+    args.add_argument("stage", choices=("hear", "fit", "check"))
     args.add_argument("--n", type=int, default=24_000)
     args.add_argument("--part", default="0/1")
     args.add_argument("--epochs", type=float, default=4)
@@ -554,8 +502,6 @@ def main() -> None:
     if a.stage == "hear":
         part, parts = map(int, a.part.split("/"))
         hear(a.n // parts, a.work, part, parts)
-    elif a.stage == "base":
-        base(a.work)
     elif a.stage == "check":
         check(a.changes, a.n)
     else:

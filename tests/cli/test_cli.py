@@ -1,7 +1,6 @@
 """The commands as a shell sees them: output, exit codes, one-line errors, nothing lost."""
 
 import json
-import os
 import shlex
 import signal
 import subprocess
@@ -12,22 +11,8 @@ from pathlib import Path
 import pytest
 
 from assistant.record import verify_file
-from tests.demo import DEMO
+from tests.demo import DEMO, lugcall
 from tests.tables import rows_of
-
-
-def lugcall(*args: str, stdin: bytes = b"", **env: str) -> subprocess.CompletedProcess[str]:
-    done = subprocess.run(
-        [sys.executable, "-m", "assistant", *args],
-        input=stdin,
-        capture_output=True,
-        env={**os.environ, **env},
-        timeout=60,
-        check=False,
-    )
-    out, err = done.stdout.decode(), done.stderr.decode()
-    assert "Traceback" not in err, err
-    return subprocess.CompletedProcess(done.args, done.returncode, out, err)
 
 
 def test_demo_ends_signed_off_and_verifies(tmp_path: Path) -> None:

@@ -220,22 +220,8 @@ def test_hard_day_with_kills_and_resumes(tmp_path: Path) -> None:
 
 def test_hard_day_in_one_go(tmp_path: Path) -> None:
     """The same script piped whole, as a person would try it."""
-    with (demo.DEMO / "hard_day.txt").open("rb") as script:
-        done = subprocess.run(
-            [
-                *LUGCALL,
-                "chat",
-                "--card",
-                str(demo.DEMO / "truck_t104.toml"),
-                "--records",
-                str(tmp_path),
-            ],
-            stdin=script,
-            capture_output=True,
-            text=True,
-            check=True,
-        )
-    assert "Signed off by 12" in done.stdout
+    done = demo.lugcall("chat", *CARD, "--records", str(tmp_path), stdin=SCRIPT.encode())
+    assert done.returncode == 0 and "Signed off by 12" in done.stdout
     (path,) = tmp_path.glob("*.jsonl")
     check_record(path)
 

@@ -19,6 +19,7 @@ from assistant.job.job import Job
 from assistant.record import verify_file
 from assistant.texts.dialogs import load_dialogs
 from tests import demo
+from tests.conversation import test_session
 
 pytestmark = pytest.mark.long
 
@@ -30,18 +31,9 @@ AT_LEAST_MID_TURN = 10
 
 
 def standing(job: Job) -> dict[str, object]:
-    """What must survive: the step, every reading, every move, what waits for a check."""
-    facts = job.facts
-    return {
-        "step": job.step_id,
-        "readings": [
-            [t.quantity, t.stage, t.value_in, t.count, t.accepted] for t in facts.readings
-        ],
-        "moves": [[m.told, m.moved] for m in facts.moves],
-        "linkage": [c.what for c in facts.linkage],
-        "pending": job.pending.figures if job.pending is not None else None,
-        "notes": [list(n) for n in facts.notes],
-    }
+    """What must survive, as it comes through a pipe."""
+    stood: dict[str, object] = json.loads(json.dumps(test_session.standing(job)))
+    return stood
 
 
 def play(session: Session, lines: list[str], pipe: int) -> None:
