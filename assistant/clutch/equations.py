@@ -281,10 +281,6 @@ class Setting(NamedTuple):
         return sum(1 for steps in self if steps)
 
     @property
-    def stops(self) -> int:
-        return (self.height_steps != 0) + (self.total_steps != 0)
-
-    @property
     def minutes(self) -> float:
         """About how long it takes. Common practice, no source."""
         costs = (RING_MINUTES, ROD_MINUTES, STOP_MINUTES, STOP_MINUTES)

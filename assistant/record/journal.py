@@ -33,7 +33,7 @@ from assistant.record.folder import file_name
 Clock = Callable[[], datetime]
 
 
-class Journal:
+class Journal(contextlib.AbstractContextManager["Journal"]):
     """One record, held by this session alone; made by `create` or `open`, not directly.
 
     Several threads may append. The clock only stamps events: set backwards, it changes
@@ -143,9 +143,6 @@ class Journal:
             if fd is not None:
                 with contextlib.suppress(OSError):
                     os.close(fd)
-
-    def __enter__(self) -> Self:
-        return self
 
     def __exit__(self, *raised: object) -> None:
         self.close()
