@@ -32,17 +32,25 @@ passes at most; with --sample it gets every Nth row only, and the table says so.
 """
 
 import argparse
-import importlib
 import re
+import sys
 import time
 import warnings
 from collections.abc import Callable, Sequence
 from itertools import pairwise
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
+from text_to_num import alpha2digit
+from word2number.w2n import word_to_num
+
+from assistant.readings import read
 from tests.benchmarks.figures import table
 from tests.readings.test_corpus import FILES, Row, is_right
 from tests.readings.test_corpus import rows as rows_of_file
+
+with warnings.catch_warnings():
+    warnings.simplefilter("ignore")
+    from quantulum3.parser import parse
 
 MM_PER_IN = 25.4
 BASELINE = "lugcall, known shapes"
@@ -63,7 +71,7 @@ def inside(row: Row, value: float) -> bool:
 
 def lugcall(row: Row) -> str:
     """This project, judged strictly."""
-    got = READ(row.words, row.quantity)
+    got = read(row.words, row.quantity)
     if is_right(row, got):
         return "right"
     if got.status == "read":
@@ -89,7 +97,7 @@ def favourable(row: Row, numbers: list[float], inches: list[float]) -> str:
 
 def with_quantulum3(row: Row) -> str:
     numbers, inches = [], []
-    for found in QUANTULUM(row.words):
+    for found in parse(row.words):
         numbers.append(float(found.value))
         # Its names for units of length, with their inches; others count as plain numbers.
         factor = {
@@ -107,18 +115,12 @@ def with_quantulum3(row: Row) -> str:
 
 
 def with_text2num(row: Row) -> str:
-    text = ALPHA2DIGIT(row.words, "en")
+    text = alpha2digit(row.words, "en")
     return favourable(row, [float(x.replace(",", ".")) for x in NUMBER.findall(text)], [])
 
 
 def with_word2number(row: Row) -> str:
-    return favourable(row, [float(WORD_TO_NUM(row.words))], [])
-
-
-READ: Callable[..., Any]
-QUANTULUM: Callable[..., Any]
-ALPHA2DIGIT: Callable[..., str]
-WORD_TO_NUM: Callable[..., float]
+    return favourable(row, [float(word_to_num(row.words))], [])
 
 
 def judge(reader: Callable[[Row], str], row: Row) -> str:
@@ -197,16 +199,11 @@ def main() -> None:
     parser.add_argument("--sample", type=int, default=1, help="quantulum3 gets every Nth row")
     args = parser.parse_args()
 
-    global READ, QUANTULUM, ALPHA2DIGIT, WORD_TO_NUM
-    # The package exports the function under the module's name, so ask for the module by path.
-    module = importlib.import_module("assistant.readings.read")
-    READ = module.read
+    # The package exports the function under the module's name.
+    module = sys.modules["assistant.readings.read"]
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
-        QUANTULUM = importlib.import_module("quantulum3.parser").parse
-        ALPHA2DIGIT = importlib.import_module("text_to_num").alpha2digit
-        WORD_TO_NUM = importlib.import_module("word2number.w2n").word_to_num
-        QUANTULUM("nine sixteenths of an inch")
+        parse("nine sixteenths of an inch")
 
     def forget_words() -> None:
         module._heard_before.cache_clear()

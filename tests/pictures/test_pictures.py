@@ -103,14 +103,7 @@ def test_legible_and_on_the_sheet(what: str, values: dict[str, float], metric: b
             assert apart, (a, b)
 
 
-RODS = (
-    """
-[linkage]
-pedal = "15 in"
-fork = "4-1/2 in"
-"""
-    + BARS
-)
+RODS = '[linkage]\npedal = "15 in"\nfork = "4-1/2 in"\n' + BARS
 
 
 def test_rods_and_levers_are_to_scale() -> None:

@@ -325,12 +325,8 @@ def test_new_folders_are_synced_into_their_parents(
     tmp_path: Path, calls: list[tuple[str, str, int]]
 ) -> None:
     Journal.create(tmp_path / "a" / "b", "x", {}).close()
-    assert [kind for name, kind, _ in calls if name == "fsync"] == [
-        "folder",
-        "folder",
-        "file",
-        "folder",
-    ]
+    synced = [kind for name, kind, _ in calls if name == "fsync"]
+    assert synced == ["folder", "folder", "file", "folder"]
 
 
 @pytest.mark.parametrize("when", ["before", "after"])

@@ -31,7 +31,7 @@ from assistant.voice.devices.streams import Framer
 from assistant.voice.output.player import Player
 from assistant.voice.output.synthesizer import Synthesizer
 from tests.spoken.noises import noise
-from tests.voice.pulse import Pulse, missing, pulse
+from tests.voice.pulse import Pulse
 
 RNG = np.random.default_rng(5)
 
@@ -398,14 +398,6 @@ def test_echo_is_found_late_weak_and_in_noise_and_never_where_there_is_none() ->
     hiss = RNG.normal(size=len(sent))
     for other in (hiss, np.cumsum(hiss), tone(866, 2.0), np.zeros(len(sent))):
         assert not heard_back(sent, other.astype(np.float32)).heard
-
-
-@pytest.fixture(scope="module")
-def daemon() -> Iterator[Pulse]:
-    if missing():
-        pytest.skip(missing())
-    with pulse() as running:
-        yield running
 
 
 HEAD = """

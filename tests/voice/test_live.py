@@ -30,7 +30,7 @@ from assistant.texts.dialogs import load_dialogs
 from assistant.voice.devices.audio import RATE, Samples
 from tests.demo import DEMO, played
 from tests.spoken.voices import available, prepare, say, voice_named
-from tests.voice.pulse import MICROPHONES, SPEAKERS, Feed, Pulse, Tape, missing, pulse
+from tests.voice.pulse import MICROPHONES, SPEAKERS, Feed, Pulse, Tape
 
 MICS = dict(zip(("tech", "helper"), MICROPHONES, strict=True))
 LOUDSPEAKERS = dict(zip(("tech", "helper"), SPEAKERS, strict=True))
@@ -389,14 +389,6 @@ def _read_back_right(turn: Turn, line: Line) -> bool:
 def _same(heard: tuple[str, ...], wanted: tuple[str, ...]) -> bool:
     seal = "Signed off by"
     return [r for r in heard if seal not in r] == [r for r in wanted if seal not in r]
-
-
-@pytest.fixture(scope="module")
-def daemon() -> Iterator[Pulse]:
-    if missing():
-        pytest.skip(missing())
-    with pulse() as running:
-        yield running
 
 
 @pytest.fixture(scope="module")
