@@ -132,8 +132,7 @@ def test_every_sentence_is_in_dialogs() -> None:
 
 
 @pytest.mark.parametrize(
-    "turn",
-    ["typed", "check", pytest.param("spoken", marks=pytest.mark.sound)],
+    "turn", ["typed", "check", pytest.param("spoken", marks=pytest.mark.sound)]
 )
 def test_a_turn_passes_few_modules(turn: str) -> None:
     script = ROOT / "tests" / "benchmarks" / "trace_turn.py"

@@ -185,8 +185,7 @@ def test_again_where_there_is_nothing_to_spell(session: Session) -> None:
 
 @pytest.mark.parametrize("units", ["inch", "mm"])
 @pytest.mark.parametrize(
-    "quantity",
-    [q.name for q in QUANTITIES.values() if q.unit in ("in", "miles")],
+    "quantity", [q.name for q in QUANTITIES.values() if q.unit in ("in", "miles")]
 )
 def test_every_example_of_digits_is_understood(
     dialogs: Dialogs, quantity: str, units: str, monkeypatch: pytest.MonkeyPatch
