@@ -66,10 +66,9 @@ class MicrophoneFigures:
     gated: float
 
 
-def measure(samples: Samples, rate: int = RATE) -> MicrophoneFigures:
+def measure(raw: Samples, rate: int) -> MicrophoneFigures:
     """Measure a recording of at least half a second: mono, full scale -1 to 1, as the device
     delivered it, `rate` samples a second."""
-    raw = np.asarray(samples, dtype=np.float32)
     gaps, gated = _zero_runs(raw, rate)
     # Not the mean: speech leans to one side by more than a good microphone does.
     offset = float(np.median(raw)) if len(raw) else 0.0
@@ -141,10 +140,8 @@ def _zero_runs(raw: Samples, rate: int) -> tuple[int, float]:
 
 def _clipped(raw: Samples) -> float:
     """Share of samples at full scale, or on flat tops wherever the rail is."""
-    if not len(raw):
-        return 0.0
     size = np.abs(raw)
-    peak = float(size.max())
+    peak = float(size.max(initial=0.0))
     if peak >= 0.98:
         return float(np.mean(size >= 0.98))
     if peak < 0.1:
@@ -333,14 +330,12 @@ def heard_back(played: Samples, recorded: Samples) -> HeardBack:
     """Look for `played` in `recorded`; both begin at the same time and are equally long."""
     count = len(played)
     size = 1 << (2 * count - 1).bit_length()
-    of_played = np.fft.rfft(played, size)
-    of_recorded = np.fft.rfft(recorded, size)
+    spectra = [np.fft.rfft(sound, size) for sound in (played, recorded)]
     # Both are made equally strong at all frequencies: a steady tone, here or there, is no match.
-    floor = 1e-3 * float(np.abs(of_played).max()) + 1e-12
-    white = 1.0 / np.maximum(np.abs(of_played), floor)
-    least = 1e-3 * float(np.abs(of_recorded).max()) + 1e-12
-    even = of_recorded / np.maximum(np.abs(of_recorded), least)
-    match = np.fft.irfft(even * np.conj(of_played * white), size)
+    of_played, of_recorded = (
+        one / np.maximum(np.abs(one), 1e-3 * float(np.abs(one).max()) + 1e-12) for one in spectra
+    )
+    match = np.fft.irfft(of_recorded * np.conj(of_played), size)
     early, late = round(EARLY_S * RATE), round(LATE_S * RATE)
     lags = np.concatenate([match[-early:], match[:late]])
     k = int(np.argmax(lags))
@@ -406,14 +401,8 @@ def devices_report(
     file: Path | None = None,
 ) -> DevicesReport:
     """List the devices and judge a microphone (or a recording of one); with `test`, play as well.
-
-    Args:
-        mic, speaker: numbers or names as listed; None for the system's own.
-        seconds: how long to listen.
-
-    Raises:
-        AudioError: there is no sound at all here, or `file` cannot be read, or no such device.
-    """
+    `mic` and `speaker` are numbers or names as listed, None for the system's own; `AudioError` if
+    there is no sound at all here, or `file` cannot be read, or no such device."""
     if file is not None:
         # At its own rate: resampling would round clipped tops.
         data, rate = read_file(file)

@@ -24,11 +24,8 @@ class AudioError(Exception):
 
 
 def read_file(path: Path) -> tuple[Samples, int]:
-    """Any file that libsndfile reads: samples of shape (n, channels), and their rate.
-
-    Raises:
-        AudioError: there is no such file, or it is no sound.
-    """
+    """Any file that libsndfile reads: samples of shape (n, channels), and their rate; `AudioError`
+    if there is no such file, or it is no sound."""
     try:
         data, rate = soundfile.read(path, dtype="float32", always_2d=True)
     except (OSError, soundfile.SoundFileError) as error:
@@ -38,11 +35,7 @@ def read_file(path: Path) -> tuple[Samples, int]:
 
 
 def load(path: Path) -> Samples:
-    """A sound file as mono at `RATE`.
-
-    Raises:
-        AudioError: there is no such file, or it holds no sound.
-    """
+    """A sound file as mono at `RATE`; `AudioError` if it cannot be read or holds no sound."""
     data, rate = read_file(path)
     if not len(data):
         raise AudioError(f"{path} holds no sound; record it again")

@@ -63,12 +63,8 @@ def quiet_libraries() -> None:
 
 
 class PortAudio:
-    """The library and the streams of this process.
-
-    Attributes:
-        lock: held while a stream is opened or closed.
-        streams: everybody who has a stream, or would have if the device were not lost.
-    """
+    """The library and the streams of this process: of everybody who has one, or would have if the
+    device were not lost. `lock` is held while a stream is opened or closed."""
 
     def __init__(self) -> None:
         self.lock = threading.RLock()
@@ -108,30 +104,28 @@ class PortAudio:
         ]
 
     def find(self, device: str | None, kind: str) -> SoundDevice:
-        """The device for "input" or "output" meant by a number, a name or a part of one.
-
-        Raises:
-            AudioError: there is none, or the name fits several.
-        """
+        """The device for "input" or "output" meant by a number, a name or a part of one;
+        `AudioError` if there is none, or the name fits several."""
         there = [d for d in self.devices() if (d.inputs if kind == "input" else d.outputs)]
         if not there:
             raise AudioError(f"there is no {LABEL[kind]}; plug one in, or use lugcall chat")
         if device is None:
             return next((d for d in there if d.default in (kind, "both")), there[0])
-        fit = _called(there, device)
+        exact = [d for d in there if _base(d.name) == _base(device)]
+        fit = exact or [d for d in there if device.lower() in d.name.lower()]
+        if device.isdigit():
+            fit = [d for d in there if d.number == int(device)]
         if fit and len({_base(d.name) for d in fit}) == 1:
             return fit[0]
         what = f"several are called {device!r}" if fit else f"no {LABEL[kind]} is called {device!r}"
         raise AudioError(f"{what}; lugcall devices lists them by number")
 
     def open(self, user: DeviceStream) -> tuple[Any, int]:
-        """A stream of float32 on the device of that name, not yet started, and its sample rate.
+        """A stream of float32 on the device of that name, not yet started, and its sample rate;
+        `AudioError` if there is no such device, or it cannot be opened.
 
         It is opened at `RATE` and mono where the device takes that, else at the device's own rate,
         with one channel or two.
-
-        Raises:
-            AudioError: there is no such device, or it cannot be opened.
         """
         sd = self.library()
         make = sd.InputStream if user.kind == "input" else sd.OutputStream
@@ -202,13 +196,6 @@ class PortAudio:
             sd._initialize()
         for stream in self.streams:
             stream.resume()
-
-
-def _called(devices: list[SoundDevice], wanted: str) -> list[SoundDevice]:
-    if wanted.isdigit():
-        return [d for d in devices if d.number == int(wanted)]
-    exact = [d for d in devices if _base(d.name) == _base(wanted)]
-    return exact or [d for d in devices if wanted.lower() in d.name.lower()]
 
 
 def _base(name: str) -> str:

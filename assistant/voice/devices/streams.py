@@ -41,12 +41,10 @@ class DeviceStream:
     def __init__(
         self, device: str | None = None, on_lost: Told = lambda: None, on_back: Told = lambda: None
     ) -> None:
-        """Open `device`: a PortAudio name or number, None for the system's own.
+        """Open `device`: a PortAudio name or number, None for the system's own; `AudioError` if
+        there is no such device, or it cannot be opened.
 
         The callbacks come from the thread that calls `check`.
-
-        Raises:
-            AudioError: there is no such device, or it cannot be opened.
         """
         self.lost = False
         self._on_lost, self._on_back = on_lost, on_back
@@ -179,13 +177,11 @@ class Microphone(DeviceStream):
     kind = "input"
     block = FRAME
 
-    def __init__(
-        self, device: str | None = None, on_lost: Told = lambda: None, on_back: Told = lambda: None
-    ) -> None:
+    def __init__(self, device: str | None = None, *told: Told) -> None:
         """See `DeviceStream`; the callbacks come from a thread of its own."""
         self._queue: queue.Queue[Frame] = queue.Queue(round(KEEP_S / FRAME_S))
         self._over = threading.Event()
-        super().__init__(device, on_lost, on_back)
+        super().__init__(device, *told)
         self._watcher = threading.Thread(target=self._watch, daemon=True)
         self._watcher.start()
 

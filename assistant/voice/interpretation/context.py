@@ -245,8 +245,7 @@ def free_act(what: str, words: str, who: str, conversation: Conversation) -> Act
 
     An alarm among them is one. "Accept" is never taken from words that deny or ask.
     """
-    before = _BEFORE[what].match(words)
-    rest = words[before.end() if before is not None else 0 :].strip()
+    rest = _BEFORE[what].sub("", words, count=1).strip()
     if not rest.strip("."):
         return None
     meant = conversation.understood(words, who)

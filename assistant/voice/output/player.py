@@ -137,20 +137,16 @@ class NoLoudspeaker:
 
 
 class Player(DeviceStream):
-    """A loudspeaker.
-
-    Lost while playing, it keeps its queue, and says the sentence again that was cut off.
-    """
+    """A loudspeaker. Lost while playing, it keeps its queue, and says the sentence again that was
+    cut off."""
 
     kind = "output"
     block = BLOCK
 
-    def __init__(
-        self, device: str | None = None, on_lost: Told = lambda: None, on_back: Told = lambda: None
-    ) -> None:
+    def __init__(self, device: str | None = None, *told: Told) -> None:
         """See `DeviceStream`."""
         self.buffer = PlaybackBuffer()
-        super().__init__(device, on_lost, on_back)
+        super().__init__(device, *told)
 
     def _when_opened(self, rate: int) -> None:
         self._rate = rate

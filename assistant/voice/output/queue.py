@@ -30,7 +30,6 @@ class QueuedSpeech:
 
     Attributes:
         rank: `STOP` to `REST`.
-        said: what it is of.
         parts: sentences to be spoken one after another, each with its voice ("tech" or "helper"); a
             signal has its name and no voice.
         next: which of the parts is to be handed to the output next.
@@ -276,15 +275,12 @@ class SpeechOutput:
         to the helper does on his own."""
         with self._say_lock:
             cues = {said.cue for said in turn} - {""}
-            if "STOP" in cues:
-                stale = self.queues
-            else:  # nothing older may follow on a cue: "Pedal up" after a HOLD would mislead
-                stale = self.queues[1:] if cues else []
-            for queue in stale:
-                queue.hush(stop_too=False)
             for queue in self.queues:
-                his = [(rank, s) for rank, s in ranked(turn) if queue in self._queues_of(s.to)]
                 own = queue in self.queues[1:]
+                # Nothing older may follow on a cue: "Pedal up" after a HOLD would mislead.
+                if "STOP" in cues or (cues and own):
+                    queue.hush(stop_too=False)
+                his = [(rank, s) for rank, s in ranked(turn) if queue in self._queues_of(s.to)]
                 new = [one for rank, s in his for one in queued(rank, s, own)]
                 if new:
                     queue.add(new)

@@ -52,14 +52,8 @@ class EspeakNg:
         return 0
 
     def samples(self, text: str, voice: str, rate: int, pitch: int) -> tuple[int, bytes]:
-        """Samples a second, and 16-bit mono samples.
-
-        Args:
-            text: a sentence or more.
-            voice: espeak-ng's name of a voice and variant.
-            rate: words a minute.
-            pitch: 0 to 99.
-        """
+        """Samples a second, and 16-bit mono samples of a sentence or more; `voice` is espeak-ng's
+        name of a voice and variant, `rate` words a minute, `pitch` 0 to 99."""
         library = self._library
         if library.espeak_SetVoiceByName(voice.encode()):
             raise ValueError(f"espeak-ng has no voice {voice}")

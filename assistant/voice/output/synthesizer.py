@@ -12,7 +12,7 @@ from collections.abc import Callable
 from functools import lru_cache
 from itertools import zip_longest
 from pathlib import Path
-from typing import IO, Any
+from typing import Any
 
 import numpy as np
 
@@ -129,11 +129,6 @@ class Synthesizer:
     Shared by threads. Close it when done.
     """
 
-    _worker: subprocess.Popen[bytes]
-    _in: IO[bytes]
-    _out: IO[bytes]
-    _ready: bool
-
     def __init__(self) -> None:
         """Start it in the background; `SpeechError` when no process can be started."""
         self._lock = threading.Lock()
@@ -141,12 +136,27 @@ class Synthesizer:
         self._remembered = lru_cache(REMEMBERED)(self._synthesized)
         self._start()
 
+    def _start(self) -> None:
+        self._ready = False
+        try:
+            self._worker = subprocess.Popen(
+                # -P: its neighbours here are no libraries of its own
+                [sys.executable, "-P", str(WORKER), *SYNTHESIZERS],
+                stdin=subprocess.PIPE,
+                stdout=subprocess.PIPE,
+                stderr=subprocess.DEVNULL,
+            )
+        except OSError as error:
+            raise SpeechError(
+                f"the speech synthesizer cannot be started ({error.strerror}); "
+                "close other programs, or use lugcall chat"
+            ) from None
+        assert self._worker.stdin is not None and self._worker.stdout is not None
+        self._in, self._out = self._worker.stdin, self._worker.stdout
+
     def samples(self, text: str, voice: str = "tech") -> Samples:
         """One sentence or more, words without figures; without waiting when it was said before.
-
-        Raises:
-            SpeechError: it cannot speak at all, or failed twice over this text.
-        """
+        `SpeechError` when it cannot speak at all, or failed twice over this text."""
         return self._remembered(text, voice)
 
     def close(self) -> None:
@@ -190,24 +200,6 @@ class Synthesizer:
         if "error" in said:
             raise ValueError(said["error"])
         return said
-
-    def _start(self) -> None:
-        self._ready = False
-        try:
-            self._worker = subprocess.Popen(
-                # -P: its neighbours here are no libraries of its own
-                [sys.executable, "-P", str(WORKER), *SYNTHESIZERS],
-                stdin=subprocess.PIPE,
-                stdout=subprocess.PIPE,
-                stderr=subprocess.DEVNULL,
-            )
-        except OSError as error:
-            raise SpeechError(
-                f"the speech synthesizer cannot be started ({error.strerror}); "
-                "close other programs, or use lugcall chat"
-            ) from None
-        assert self._worker.stdin is not None and self._worker.stdout is not None
-        self._in, self._out = self._worker.stdin, self._worker.stdout
 
     def _end(self) -> None:
         with contextlib.suppress(OSError):  # what was still to be written goes nowhere

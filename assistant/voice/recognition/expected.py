@@ -255,9 +255,8 @@ def _grammar(
 ) -> Grammar:
     commands = alt(*sorted(" ".join(words) for p in phrases if (words := _spoken(p))))
     command = seq(opt(alt(*_BEFORE_COMMAND)), commands)
-    said: list[tuple[float, Rule]] = [(1.0, command)]
     named = alt(*(q.spoken for q in QUANTITIES.values()))
-    said.append((0.1, seq("correct the", named)))
+    said: list[tuple[float, Rule]] = [(1.0, command), (0.1, seq("correct the", named))]
     if signs:
         code = alt(seq(FIGURE, opt(FIGURE, opt(FIGURE, opt(FIGURE)))), SMALL)
         said.append((1.0, seq(alt("sign off", "signing off"), opt(alt("code", "by")), code)))

@@ -66,45 +66,6 @@ class Automaton(Generic[Symbol]):
         return self.states[key]
 
 
-class _Words:
-    """Thompson's construction of a rule: numbered places, arcs with a word or with None."""
-
-    def __init__(self, root: Rule) -> None:
-        self.arcs: list[list[tuple[str | None, int]]] = [[]]
-        end = self._add(root, 0)
-        self.start = Automaton[str](self._moves, end.__eq__, self._silent).state({0})
-
-    def _moves(self, place: int) -> Iterator[tuple[str, int]]:
-        return ((word, to) for word, to in self.arcs[place] if word is not None)
-
-    def _silent(self, places: Iterable[int]) -> frozenset[int]:
-        closed = set(places)
-        todo = list(closed)
-        while todo:
-            for word, to in self.arcs[todo.pop()]:
-                if word is None and to not in closed:
-                    closed.add(to)
-                    todo.append(to)
-        return frozenset(closed)
-
-    def _add(self, rule: Rule, start: int) -> int:
-        """The place where a rule ends that begins at `start`."""
-        if isinstance(rule, Seq):
-            for item in rule.items:
-                start = self._add(item, start)
-            return start
-        end = len(self.arcs)
-        self.arcs.append([])
-        if isinstance(rule, str):
-            self.arcs[start].append((rule, end))
-            return end
-        for item in (rule.item,) if isinstance(rule, Opt) else rule.items:
-            self.arcs[self._add(item, start)].append((None, end))
-        if isinstance(rule, Opt):
-            self.arcs[start].append((None, end))
-        return end
-
-
 def over_tokens(start: State[str], spell: Callable[[str], tuple[int, ...]]) -> State[int]:
     """The first state of the same automaton over a model's tokens.
 
@@ -125,26 +86,22 @@ def over_tokens(start: State[str], spell: Callable[[str], tuple[int, ...]]) -> S
     return Automaton(moves, lambda place: place[0].final and not place[1]).state({(start, ())})
 
 
-@dataclass(frozen=True, eq=False)
 class Grammar:
-    """A root rule under a name, which is for messages."""
+    """A root rule under a name, which is for messages; `start` is its automaton's first state.
 
-    name: str
-    root: Rule
+    Made of the rule by Thompson's construction: numbered places, arcs with a word or with None.
+    """
 
-    @cached_property
-    def _words(self) -> _Words:
-        return _Words(self.root)
+    def __init__(self, name: str, root: Rule) -> None:
+        self.name, self.root = name, root
+        self._arcs: list[list[tuple[str | None, int]]] = [[]]
+        end = self._add(root, 0)
+        self.start = Automaton[str](self._moves, end.__eq__, self._silent).state({0})
 
     @cached_property
     def vocabulary(self) -> tuple[str, ...]:
         """All words, sorted: what a recognizer must be able to spell."""
-        return tuple(sorted({word for arcs in self._words.arcs for word, _ in arcs if word}))
-
-    @property
-    def start(self) -> State[str]:
-        """The automaton's first state."""
-        return self._words.start
+        return tuple(sorted({word for arcs in self._arcs for word, _ in arcs if word}))
 
     def accepts(self, words: str) -> bool:
         """Whether `words` may be said, whole."""
@@ -156,6 +113,36 @@ class Grammar:
     def sentences(self, n: int, rng: random.Random) -> list[str]:
         """`n` sentences, each alternative taken by chance."""
         return [" ".join(_sample(self.root, rng)) for _ in range(n)]
+
+    def _moves(self, place: int) -> Iterator[tuple[str, int]]:
+        return ((word, to) for word, to in self._arcs[place] if word is not None)
+
+    def _silent(self, places: Iterable[int]) -> frozenset[int]:
+        closed = set(places)
+        todo = list(closed)
+        while todo:
+            for word, to in self._arcs[todo.pop()]:
+                if word is None and to not in closed:
+                    closed.add(to)
+                    todo.append(to)
+        return frozenset(closed)
+
+    def _add(self, rule: Rule, start: int) -> int:
+        """The place where a rule ends that begins at `start`."""
+        if isinstance(rule, Seq):
+            for item in rule.items:
+                start = self._add(item, start)
+            return start
+        end = len(self._arcs)
+        self._arcs.append([])
+        if isinstance(rule, str):
+            self._arcs[start].append((rule, end))
+            return end
+        for item in (rule.item,) if isinstance(rule, Opt) else rule.items:
+            self._arcs[self._add(item, start)].append((None, end))
+        if isinstance(rule, Opt):
+            self._arcs[start].append((None, end))
+        return end
 
 
 def _sample(rule: Rule, rng: random.Random) -> Iterator[str]:

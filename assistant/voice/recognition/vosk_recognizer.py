@@ -36,11 +36,8 @@ GRAPHS = 16
 
 
 class VoskRecognizer:
-    """A vosk model behind the interface, from a folder as `models.vosk_folder` found it whole.
-
-    Raises:
-        RecognizerError: the model cannot be used; the message says what to do.
-    """
+    """A vosk model behind the interface, from a folder as `models.vosk_folder` found it whole;
+    `RecognizerError` when it cannot be used."""
 
     name = "vosk"
 

@@ -7,7 +7,7 @@ windows, but its encoder takes fewer frames, and most of the time goes there.
 from __future__ import annotations
 
 import time
-from functools import cache, lru_cache, partial
+from functools import cache, cached_property, lru_cache, partial
 from pathlib import Path
 from typing import Any
 
@@ -118,6 +118,8 @@ class WhisperRecognizer:
             known[f"<|{name}|>"] for name in names
         )
         self.shop = shop
+        before = [] if shop else [self._previous, *self._ids(f" {PROMPT}.")]
+        self._prompt = [*before, self.sot, self.no_times]
         self.decoder = Decoder(decoder or weights.decoder())
         self._spell = cache(lambda word: tuple(self._ids(" " + word)))
         trade = (token for word in LEXICON if word.isascii() for token in self._spell(word))
@@ -132,7 +134,6 @@ class WhisperRecognizer:
         soft = tuple(at[self._ids(sign)[0]] for sign in (".", ",", "!", "?"))
         self.search = Search(self.decoder, Ends(at[self.eot], soft, at[self.no_speech]))
         self._likings: dict[tuple[int, ...], float] = {}
-        self._blank: tuple[Sound, Memory] | None = None
 
     def expect(self, grammar: Grammar) -> None:
         """Narrow the search to `grammar`."""
@@ -140,8 +141,6 @@ class WhisperRecognizer:
         if not tokens <= self._kept:
             self._keep(self._kept | tokens)
         self._start = self._started(grammar)
-        before = [] if self.shop else [self._previous, *self._ids(f" {PROMPT}.")]
-        self._prompt = [*before, self.sot, self.no_times]
 
     def hear(self, samples: Samples) -> Hearing:
         """Recognize one utterance."""
@@ -164,13 +163,11 @@ class WhisperRecognizer:
     def _heard_slower(self, inside: Scored, samples: Samples) -> Scored:
         """The same hypotheses, each with the mean of its scores as heard and as heard slower."""
         slower = np.asarray(soxr.resample(samples, RATE, RATE / SLOWER), dtype=np.float32)
-        sound = self.decoder.listen(self.encode(slower))
-        _, memory = self.decoder.start(sound, self._prompt[:-1])
-        again = self._scored(sound, memory, [tokens for tokens, _ in inside])
+        again = self._scored(*self._prompted(slower), [tokens for tokens, _ in inside])
         return [(t, (s + other) / 2) for (t, s), other in zip(inside, again, strict=True)]
 
     def _scored(self, sound: Sound, memory: Memory, lists: list[list[int]]) -> list[float]:
-        """Log probabilities of whole phrases, given the memory of the prompt but for its end."""
+        """Log probabilities of whole phrases; see `_prompted`."""
         position, ends = self.search.position, self.search.ends
         begun = [[self._prompt[-1], *tokens] for tokens in lists]
         scores = []
@@ -217,19 +214,20 @@ class WhisperRecognizer:
             self._likings.clear()
         missing = [tokens for tokens, _ in inside if tuple(tokens) not in self._likings]
         if missing:
-            scores = self._scored(*self._nothing(), missing)
+            scores = self._scored(*self._nothing, missing)
             self._likings.update(zip(map(tuple, missing), scores, strict=True))
         prior = SHOP_PRIOR if self.shop else PRIOR
         ranked = [(t, score - prior * self._likings[tuple(t)]) for t, score in inside]
         return sorted(ranked, key=lambda pair: -pair[1])
 
+    @cached_property
     def _nothing(self) -> tuple[Sound, Memory]:
-        """Hardly any sound, and the decoder's memory of the prompt over it."""
-        if self._blank is None:
-            sound = self.decoder.listen(self.encode(faint(2 * RATE)))
-            _, memory = self.decoder.start(sound, self._prompt[:-1])
-            self._blank = sound, memory
-        return self._blank
+        return self._prompted(faint(2 * RATE))
+
+    def _prompted(self, samples: Samples) -> tuple[Sound, Memory]:
+        """A sound, and the decoder's memory of the prompt but for its end over it."""
+        sound = self.decoder.listen(self.encode(samples))
+        return sound, self.decoder.start(sound, self._prompt[:-1])[1]
 
     def _ids(self, text: str) -> list[int]:
         return list(self.tokenizer.encode(text, add_special_tokens=False).ids)

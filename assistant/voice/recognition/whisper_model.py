@@ -35,11 +35,8 @@ _DTYPES = {0: np.float32, 1: np.int8, 2: np.int16, 3: np.int32, 4: np.float16}
 
 
 class WeightsFile:
-    """A `model.bin`, read once.
-
-    Raises:
-        RecognizerError: (on first use) it is no such model, is cut short, or is quantized.
-    """
+    """A `model.bin`, read once; `RecognizerError` on first use if it is no such model, cut short,
+    or quantized."""
 
     def __init__(self, path: Path) -> None:
         self.path = path
@@ -143,13 +140,11 @@ def places(names: Iterable[str]) -> dict[str, str]:
 
 
 def adapted(weights: dict[str, Stored], path: Path = CHANGES) -> dict[str, Array]:
-    """The variables that change, changed; names and shapes as in the model's file.
+    """The variables that change, changed; names and shapes as in the model's file. It is a
+    `RecognizerError` if the file of changes is missing or damaged.
 
     A change W + A B is kept as A, shape (in, rank), and B, shape (rank, out); the weights stand the
     other way round, (out, in).
-
-    Raises:
-        RecognizerError: the file of changes is missing or damaged.
     """
     try:
         with np.load(path) as file:

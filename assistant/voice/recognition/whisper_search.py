@@ -30,11 +30,11 @@ Scored = list[tuple[list[int], float]]
 @dataclass(frozen=True, slots=True)
 class Ends:
     """Positions among the kept tokens: the end itself, signs that can end a phrase, and the token
-    for "this is no speech", -1 where it is not kept."""
+    for "this is no speech"."""
 
     last: int
     soft: tuple[int, ...]
-    no_speech: int = -1
+    no_speech: int
 
 
 @dataclass(slots=True)
@@ -67,9 +67,8 @@ class Search:
         """Search `sound` after `prompt`, inside the grammar that begins at `start`."""
         found = SearchResult()
         logs, memory = self.decoder.start(sound, prompt)
-        if self.ends.no_speech >= 0:
-            found.no_speech = float(logs[0, self.ends.no_speech])
-            logs[:, self.ends.no_speech] = -np.inf
+        found.no_speech = float(logs[0, self.ends.no_speech])
+        logs[:, self.ends.no_speech] = -np.inf
         beams = [_Beam([], 0.0, None), _Beam([], 0.0, start)]
         memory = memory.taken([0, 0])
         logs = np.repeat(logs, 2, axis=0)

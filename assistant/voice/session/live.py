@@ -86,10 +86,7 @@ class Devices:
 
 class Live:
     """A conversation with real microphones and loudspeakers; `run` returns at its end. `show` shows
-    every turn, `tell` is told in one line what goes wrong.
-
-    Raises:
-        AudioError: there is no such device.
+    every turn, `tell` is told in one line what goes wrong; `AudioError` if there is no such device.
     """
 
     def __init__(
