@@ -239,7 +239,7 @@ began_utc, job) AS place FROM ({every})"
 
 def _view(table: str, indexes: Sequence[Index], twice: list[int]) -> str:
     """The query that gives a table of all the indexes, each job once."""
-    names = ", ".join(f'"{column.name}"' for column in COLUMNS[table])
+    names = ", ".join(f'"{column}"' for column in COLUMNS[table])
     parts = []
     for index in indexes:
         some = names

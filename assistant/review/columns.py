@@ -6,86 +6,51 @@ seconds, `_miles`, `_lugs`; `_utc` is a moment in UTC. Every table has `job`, an
 
 from __future__ import annotations
 
-from typing import NamedTuple
+
+def _columns(names: str) -> dict[str, str]:
+    """Column -> its type: what follows a colon, or else text."""
+    parts = (word.partition(":") for word in ("job:int", *names.split()))
+    return {name: kind or "text" for name, _, kind in parts}
 
 
-class Column(NamedTuple):
-    """One column: name, and type (`int`, `float`, `text`, `bool` or `time`)."""
-
-    name: str
-    type: str
-
-
-def _columns(names: str) -> tuple[Column, ...]:
-    parts = (word.partition(":") for word in names.split())
-    return tuple(Column(name, kind or "text") for name, _, kind in parts)
-
-
-COLUMNS: dict[str, tuple[Column, ...]] = {
-    "jobs": _columns(
-        """
-        job:int folder path unit card transmission linkage clutch lug_pitch_in:float
+_TABLES = {
+    "jobs": """
+        folder path unit card transmission linkage clutch lug_pitch_in:float
         ring_lugs:int format:int lugcall began_utc:time began_local ended_utc:time
         signed_off:bool code step events:int time_s:float turns:int say_agains:int
         corrections:int edits:int holds:int longest_hold_s:float cautions:int doubts:int
         ring_moves:int lugs:int lugs_by_gap:int first_time_right:bool odometer_miles:float
         next_due_miles:float voice:bool clips:int lead_accepted chain head opening
-        """
-    ),
-    "readings": _columns(
-        """
-        job:int n:int at_utc:time step stage quantity who value_in:float low_in:float
+        """,
+    "readings": """
+        n:int at_utc:time step stage quantity who value_in:float low_in:float
         high_in:float count:float count_unit figures decision p_in:float limit_low_in:float
         limit_high_in:float limit_source accepted corrects replaced:bool as_found:bool
         as_left:bool spoken:bool clip
-        """
-    ),
-    "moves": _columns(
-        """
-        job:int n:int at_utc:time move:int kind step what told_lugs:int moved_lugs:int
+        """,
+    "moves": """
+        n:int at_utc:time move:int kind step what told_lugs:int moved_lugs:int
         total_lugs:int gap_before_in:float predicted_gap_in:float measured_gap_in:float
         error_in:float finding p_finding:float gap_by_lugs:int
-        """
-    ),
-    "holds": _columns(
-        """
-        job:int n:int at_utc:time step asked_utc:time held_utc:time ended_utc:time hold_s:float
+        """,
+    "holds": """
+        n:int at_utc:time step asked_utc:time held_utc:time ended_utc:time hold_s:float
         ended long:bool
-        """
-    ),
-    "hearing": _columns(
-        """
-        job:int n:int at_utc:time step who microphone taken:bool again:bool decision
+        """,
+    "hearing": """
+        n:int at_utc:time step who microphone taken:bool again:bool decision
         p_heard:float engines:int decode_s:float meaning words
-        """
-    ),
-    "steps": _columns(
-        """
-        job:int step place:int visits:int step_s:float turns:int say_agains:int
-        """
-    ),
-    "cautions": _columns(
-        """
-        job:int n:int at_utc:time step key signal to text acknowledged_utc:time acknowledged_by
+        """,
+    "steps": "step place:int visits:int step_s:float turns:int say_agains:int",
+    "cautions": """
+        n:int at_utc:time step key signal to text acknowledged_utc:time acknowledged_by
         acknowledged_s:float
-        """
-    ),
-    "doubts": _columns(
-        """
-        job:int n:int at_utc:time kind text
-        """
-    ),
-    "lead_acts": _columns(
-        """
-        job:int n:int at_utc:time kind code text data
-        """
-    ),
-    "files": _columns(
-        """
-        job:int folder path status line size_bytes:int seen_utc:time
-        """
-    ),
+        """,
+    "doubts": "n:int at_utc:time kind text",
+    "lead_acts": "n:int at_utc:time kind code text data",
+    "files": "folder path status line size_bytes:int seen_utc:time",
 }
-"""Of each table; a column without a type is text."""
+COLUMNS = {table: _columns(names) for table, names in _TABLES.items()}
+"""Of each table, its columns and their types: int, float, text, bool or time."""
 OF_A_JOB = tuple(name for name in COLUMNS if name != "files")
 """Tables whose rows belong to a job: all but the one of files, records or not."""

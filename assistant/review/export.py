@@ -47,9 +47,9 @@ def columns_page() -> str:
         row = words.say("page.row", row=words.say(f"{table}.row"))
         lines += ["", f"## {table}", "", row, ""]
         lines += [words.say("page.head"), "| --- | --- | --- |"]
-        for column in columns:
-            what = words.say(f"{table}.{column.name}").replace("|", "/")
-            lines.append(f"| `{column.name}` | {column.type} | {what} |")
+        for column, kind in columns.items():
+            what = words.say(f"{table}.{column}").replace("|", "/")
+            lines.append(f"| `{column}` | {kind} | {what} |")
     return "\n".join(lines) + "\n"
 
 

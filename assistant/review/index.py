@@ -157,10 +157,8 @@ class Index:
 
     def _make_tables(self) -> None:
         with self.transaction():
-            for table, columns in COLUMNS.items():
-                kinds = {c.name: _SQL_TYPES[c.type] for c in columns}
-                kinds |= _STATE if table == "files" else {}
-                of_each = ", ".join(f'"{name}" {kind}' for name, kind in kinds.items())
+            for table in COLUMNS:
+                of_each = ", ".join(f'"{name}" {kind}' for name, kind in _sql_types(table).items())
                 self.run(f"CREATE TABLE {self.name}.{table} ({of_each})")
             self.run(f"CREATE TABLE {self.name}.about (layout BIGINT, seen_us BIGINT)")
             self.run(f"INSERT INTO {self.name}.about VALUES ({LAYOUT}, 0)")
@@ -200,12 +198,11 @@ class Index:
         """Add rows; what one does not have is null. Times are given in microseconds."""
         if not rows:
             return
-        times = {c.name for c in COLUMNS[table] if c.type == "time"}
-        kinds = {c.name: _SQL_TYPES[c.type] for c in COLUMNS[table]}
-        kinds |= dict.fromkeys(times, "BIGINT") | (_STATE if table == "files" else {})
+        kinds = _sql_types(table)
+        times = {name for name, kind in kinds.items() if kind == "TIMESTAMP"}
         taken = (f'make_timestamp(r."{k}")' if k in times else f'r."{k}"' for k in kinds)
         # As JSON: neither Arrow nor pandas has to be imported, and it is as quick.
-        shape = _spelled([kinds]).decode()
+        shape = _spelled([kinds | dict.fromkeys(times, "BIGINT")]).decode()
         self.run(
             f"INSERT INTO {self.name}.{table} SELECT {', '.join(taken)} FROM "
             f"(SELECT unnest(from_json(?::JSON, '{shape}')) AS r)",
@@ -217,6 +214,12 @@ class Index:
         jobs = list(jobs)
         for table in OF_A_JOB if jobs else ():
             self.run(f"DELETE FROM {self.name}.{table} WHERE job IN (SELECT unnest(?))", [jobs])
+
+
+def _sql_types(table: str) -> dict[str, str]:
+    """Of the columns of a table, and of what is kept beside them."""
+    kinds = {name: _SQL_TYPES[kind] for name, kind in COLUMNS[table].items()}
+    return kinds | _STATE if table == "files" else kinds
 
 
 def rows_of(result: duckdb.DuckDBPyConnection) -> list[Row]:

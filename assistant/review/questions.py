@@ -50,7 +50,7 @@ class Tables:
 def tables() -> Tables:
     """The tables, of whatever engine has them under their own names."""
     return Tables(**{
-        table: ibis.table({c.name: _TYPES[c.type] for c in columns}, table)
+        table: ibis.table({name: _TYPES[kind] for name, kind in columns.items()}, table)
         for table, columns in COLUMNS.items()
     })  # fmt: skip
 

@@ -136,22 +136,22 @@ def test_exports_hold_every_row_and_say_what_columns_mean(
         count = len(review.rows(getattr(review.tables, table)))
         with (tmp_path / "c" / f"{table}.csv").open(encoding="utf-8", newline="") as file:
             rows = list(csv.reader(file))
-        assert rows[0] == [c.name for c in columns] and len(rows) == count + 1
+        assert rows[0] == [*columns] and len(rows) == count + 1
         parquet = pq.read_table(tmp_path / "p" / f"{table}.parquet")
         assert (parquet.column_names, parquet.num_rows) == (rows[0], count)
         assert f"## {table}\n" in page
         texts = sentences("columns").texts
-        for c in columns:
-            assert f"| `{c.name}` | {c.type} | {texts[f'{table}.{c.name}']}" in page
+        for name, kind in columns.items():
+            assert f"| `{name}` | {kind} | {texts[f'{table}.{name}']}" in page
 
 
 def test_lengths_and_times_have_their_unit_in_the_name() -> None:
     for columns in COLUMNS.values():
-        for column in columns:
-            if column.type == "float" and not column.name.startswith("p_"):
-                assert column.name == "count" or column.name.endswith(("_in", "_s", "_miles"))
-            if column.type == "time":
-                assert column.name.endswith("_utc")
+        for name, kind in columns.items():
+            if kind == "float" and not name.startswith("p_"):
+                assert name == "count" or name.endswith(("_in", "_s", "_miles"))
+            if kind == "time":
+                assert name.endswith("_utc")
 
 
 def test_the_command_says_it_in_lines(

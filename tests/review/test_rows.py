@@ -36,7 +36,7 @@ def test_every_row_is_that_of_a_plain_reading(records: list[Path]) -> None:
         found, events = read_file(path, NOW_US), plainly.timed(path)
         assert found.status == "record"
         for table in ("hearing", "cautions", "steps", "readings"):
-            names = [c.name for c in COLUMNS[table] if c.name != "job"]
+            names = [name for name in COLUMNS[table] if name != "job"]
             rows = [{name: row.get(name) for name in names} for row in found.rows[table]]
             assert rows == [close(r) for r in getattr(plainly, table)(events)], (path, table)
             seen += len(rows)
