@@ -21,7 +21,7 @@ class CauseTalk:
     def __init__(
         self, table: Table, card: Card, dialogs: Dialogs, known: Mapping[str, Measured]
     ) -> None:
-        self.case = Case.of(table, card)
+        self.case = Case(table.of(card))
         self.card = card
         self.dialogs = dialogs
         self.known = dict(known)

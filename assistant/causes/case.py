@@ -141,16 +141,12 @@ LEAST_BITS = 0.03
 
 @dataclass
 class Case:
-    """What is complained of and what was found, weighed by the table of this truck."""
+    """What is complained of and what was found, weighed by the part of the table for this truck."""
 
     table: Table
     complaints: list[str] = field(default_factory=list)
     found: dict[str, Fits] = field(default_factory=dict)
     skipped: set[str] = field(default_factory=set)
-
-    @classmethod
-    def of(cls, table: Table, card: Card) -> Case:
-        return cls(table.of(card))
 
     def chances(self) -> Chances:
         return weigh(self.table, self.complaints, self.found)

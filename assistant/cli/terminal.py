@@ -16,7 +16,6 @@ if TYPE_CHECKING:
     from assistant.clutch.uncertainty import Measured
     from assistant.conversation import Session
 
-LABEL = {"tech": "TECH", "helper": "HELPER", "both": "BOTH"}
 PATH = click.Path(path_type=Path)
 _READINGS = (
     ("--gap", 'Bearing to brake, as called out: "five eighths".'),
@@ -179,7 +178,7 @@ def truck_card(path: Path | None, unit: str | None) -> Card:
 def show(said: Iterable[Said]) -> None:
     """Print replies, each with whom it is for."""
     for one in said:
-        label = click.style(f"{LABEL[one.to]:>8} ", bold=True)
+        label = click.style(f"{one.to.upper():>8} ", bold=True)
         text = f"{one.signal}: {one.text}" if one.signal else one.text
         important = bool(one.cue or one.signal == "DANGER" or one.key.startswith("prompt:"))
         click.echo(f"{label}< {click.style(text, bold=important)}")

@@ -39,7 +39,6 @@ _STATE = {"size": "BIGINT", "mtime": "BIGINT", "ctime": "BIGINT", "events": "BIG
 """What the table of files keeps for the next refresh, beyond what it shows."""
 _BUSY = ("lock on file", "file handle conflict", "used by another process")
 """In what DuckDB says of a file that somebody has."""
-Tell = Callable[[str], None]
 _spelled = msgspec.json.Encoder().encode
 
 
@@ -52,17 +51,13 @@ def index_home() -> Path:
 
 
 class Index:
-    """The index of one folder, attached to a connection of DuckDB's.
+    """The index of one folder, attached to a connection of DuckDB's, which may have others too.
 
-    Args:
-        connection: may have other indexes too.
-        name: what its tables are qualified with in SQL.
-        folder: of the records; home: where indexes live, see `index_home`.
-        wait: takes one line when another lead has it and is waited for.
-        wait_s: for so long at most, in seconds.
+    In SQL its tables are qualified with `name`. Another lead who has it is waited for, `wait_s`
+    seconds at most; `wait` takes one line on that.
 
     Attributes:
-        file: the database; not used when `unwritable`.
+        file: the database, in `home`; not used when `unwritable`.
         unwritable: why it is in memory only; "" when it is on the disk.
         rebuilt: whether the file was damaged, and begun anew.
     """
@@ -73,7 +68,7 @@ class Index:
         name: str,
         folder: Path,
         home: Path,
-        wait: Tell = lambda line: None,
+        wait: Callable[[str], None] = lambda line: None,
         wait_s: float = WAIT_S,
     ) -> None:
         self._connection, self.name = connection, name

@@ -32,20 +32,13 @@ _HELD = ("record", "torn", "BROKEN CHAIN", "missing", "unreadable")
 """What files with a job can be; the others are no records, or copies of one."""
 _THESE = "path IN (SELECT unnest(?))"
 CARDS = ".toml"
-FileStamp = tuple[int, int, int]
-"""What tells a changed file from an unchanged one: bytes, and two times in nanoseconds."""
-Progress = Callable[[int, int], None]
-"""Called with files read and files to read."""
 
 
 class Refresh:
-    """Brings one folder's index up to date, or says why it stays as it was.
+    """Brings one folder's index, attached to be written, up to date; or says why it cannot.
 
-    Args:
-        index: attached to be written.
-        patience_s: how long a drive may say nothing.
-        progress: told how it goes.
-        afresh: read every file again, changed or not.
+    `patience_s` is how long a drive may say nothing, `progress` is called with files read and files
+    to read, and `afresh` reads every file again, changed or not.
 
     Attributes:
         told: one line each on what the lead should know.
@@ -57,7 +50,7 @@ class Refresh:
         self,
         index: Index,
         patience_s: float = PATIENCE_S,
-        progress: Progress = lambda read, of: None,
+        progress: Callable[[int, int], None] = lambda read, of: None,
         afresh: bool = False,
     ) -> None:
         self.told: list[str] = []
@@ -74,9 +67,9 @@ class Refresh:
             self._tell("folder.problem", problem=problem)
         known = index.stamps()
         changed = [p for p, stamp in self._listing.found.items() if afresh or known.get(p) != stamp]
-        records = list(filter(is_record, changed))
+        records = [path for path in changed if path.endswith(SUFFIX)]
         other = FileRead("foreign", say("file.not_one"))
-        self._keep([(path, other) for path in changed if not is_record(path)])
+        self._keep([(path, other) for path in changed if not path.endswith(SUFFIX)])
         try:
             for start in range(0, len(records), BATCH):
                 self._read_some(records[start : start + BATCH], patience_s)
@@ -100,16 +93,12 @@ class Refresh:
         now_us, real = time.time_ns() // 1000, self._listing.real
         found: list[tuple[str, FileRead]] = []
         some = ((p, read_file(self._index.folder / real.get(p, p), now_us)) for p in records)
-        silent = None
         try:
             within(partial(found.extend, some), found.__len__, patience_s)
-        except NoAnswer as error:
-            silent = error
-        came = found[:]
-        self._keep(came)
-        self.read += len(came)
-        if silent is not None:
-            raise silent
+        finally:
+            came = found[:]
+            self._keep(came)
+            self.read += len(came)
 
     def _keep(self, found: list[tuple[str, FileRead]]) -> None:
         """Put what files are into the index, in the place of what it had of them."""
@@ -123,8 +112,12 @@ class Refresh:
         unreadable = {p: one for p, one in found if p in had and one.status == "unreadable"}
         for path, one in found:
             if path not in unreadable:
-                rows["files"].append(self._file_row(path, one, path in had))
-                _add_rows(rows, one, rows["files"][-1])
+                file = self._file_row(path, one, path in had)
+                rows["files"].append(file)
+                for table, some in one.rows.items():
+                    rows[table] += [{"job": file["job"], **row} for row in some]
+                if one.rows:
+                    rows["jobs"][-1].update(folder=file["folder"], path=path)
         fresh = [row["path"] for row in rows["files"]]
         with self._index.transaction():
             run(f"DELETE FROM {files} WHERE {_THESE}", [fresh])
@@ -197,15 +190,6 @@ def job_number(folder: Path, path: str) -> int:
     return int.from_bytes(blake2b(name, digest_size=8).digest()) >> 1
 
 
-def _add_rows(rows: dict[str, list[Row]], one: FileRead, file: Row) -> None:
-    for table, some in one.rows.items():
-        for row in some:
-            row["job"] = file["job"]
-        rows[table] += some
-    if one.rows:
-        one.rows["jobs"][0].update(folder=file["folder"], path=file["path"])
-
-
 # --- What is in the folder now.
 
 
@@ -217,11 +201,12 @@ class NoAnswer(Exception):
 class FolderListing:
     """Files below a folder, by their path from it, as text that any program can keep.
 
-    `found` holds their stamps, `real` the true names of those that are not valid text, `problems`
-    one line for each folder that could not be listed. `beat` grows while the listing goes on.
+    `found` holds bytes and two times in nanoseconds, which tell a changed file from an unchanged
+    one; `real` the true names of those that are not valid text; `problems` one line for each folder
+    that could not be listed. `beat` grows while the listing goes on.
     """
 
-    found: dict[str, FileStamp] = field(default_factory=dict)
+    found: dict[str, tuple[int, int, int]] = field(default_factory=dict)
     real: dict[str, str] = field(default_factory=dict)
     problems: list[str] = field(default_factory=list)
     beat: int = 0
@@ -230,10 +215,6 @@ class FolderListing:
 def as_text(path: str) -> str:
     """A path as text: bytes that are no text are shown as `\\xNN`."""
     return path.encode("utf-8", "surrogateescape").decode("utf-8", "backslashreplace")
-
-
-def is_record(name: str) -> bool:
-    return name.endswith(SUFFIX)
 
 
 def listed(folder: Path, patience_s: float) -> FolderListing:

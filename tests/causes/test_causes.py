@@ -295,7 +295,7 @@ def test_command_refuses_in_one_line(arguments: list[str]) -> None:
 
 def test_case_of_a_hydraulic_card(dialogs: Dialogs) -> None:
     card = card_from_text(HYDRAULIC, "h.toml")
-    case = Case.of(load_table(folder=demo.DIALOGS), card)
+    case = Case(load_table(folder=demo.DIALOGS).of(card))
     case.complaints = ["low"]
     case.found["spongy"] = (0.0, 1.0)
     assert "air in the fluid" in case.sentence() and "bleed" in case.sentence()

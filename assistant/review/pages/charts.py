@@ -13,10 +13,10 @@ import os
 import re
 import time
 from collections.abc import Callable, Sequence
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NamedTuple
 
-from assistant.clutch.uncertainty import Measured
 from assistant.review.index import source_hash
 from assistant.review.pages.questions import BIN_MIN, hash_of
 from assistant.review.pages.render import write_page
@@ -28,8 +28,6 @@ if TYPE_CHECKING:
 
 INK, SOFT, FILL = "#16202a", "#56646f", "#c9d6e2"
 MOST_BARS = 12
-
-
 Point = tuple[float, float]
 Edges = tuple[float, float, float, float]
 
@@ -175,7 +173,7 @@ def cells(trucks: Sequence[tuple[str, Sequence[Visit]]]) -> list[Cell]:
     out: list[Cell] = []
     for unit, visits in trucks:
         points = [
-            (v.miles, _value(v.found), _value(v.left))
+            (v.miles, v.found.value_in if v.found else None, v.left.value_in if v.left else None)
             for v in visits
             if v.miles is not None and (v.found or v.left)
         ]
@@ -184,37 +182,24 @@ def cells(trucks: Sequence[tuple[str, Sequence[Visit]]]) -> list[Cell]:
     return out
 
 
-def _value(reading: Measured | None) -> float | None:
-    return None if reading is None else reading.value_in
-
-
 def curves(trucks: Sequence[Cell]) -> str:
     """A wall of free-travel curves, one cell a truck: as found (open) and as left (full).
 
     All of it is a few artists on one pair of axes: a pair for each truck would take seconds.
     """
-    rows = -(-len(trucks) // ACROSS)
-
-    def draw(axes: Axes) -> None:
-        axes.set_axis_off()
-        axes.set_xlim(0, ACROSS)
-        axes.set_ylim(-rows, 0)
-        _wall(axes, trucks)
-
-    return figure_svg((11.5, 1.05 * rows), (0, 0, 1, 1), draw, "curves") if trucks else ""
-
-
-def _scale(trucks: Sequence[Cell]) -> tuple[float, float]:
-    """The least length, inches, and the parts of a cell that an inch takes."""
-    values = [x for cell in trucks for _, *both in cell.points for x in both if x is not None]
-    values += [cell.low_in for cell in trucks if cell.low_in is not None]
-    return min(values), 0.66 / max(max(values) - min(values), 1 / 64)
+    size, draw = (11.5, 1.05 * -(-len(trucks) // ACROSS)), partial(_wall, trucks=trucks)
+    return figure_svg(size, (0, 0, 1, 1), draw, "curves") if trucks else ""
 
 
 def _wall(axes: Axes, trucks: Sequence[Cell]) -> None:
     from matplotlib.collections import LineCollection
 
-    base_in, scale = _scale(trucks)
+    axes.set_axis_off()
+    axes.set_xlim(0, ACROSS)
+    axes.set_ylim(-1 - (len(trucks) - 1) // ACROSS, 0)
+    values = [x for cell in trucks for _, *both in cell.points for x in both if x is not None]
+    values += [cell.low_in for cell in trucks if cell.low_in is not None]
+    base_in, scale = min(values), 0.66 / max(max(values) - min(values), 1 / 64)
     lines: list[list[Point]] = []
     limits: list[list[Point]] = []
     found: list[Point] = []

@@ -56,7 +56,8 @@ _SOURCES = sorted(p for p in _HERE.iterdir() if p.suffix in (".py", ".html", ".c
 
 
 class Listed:
-    """One job of the list: its row, where its record and its page are, what it is found by."""
+    """One job of the list: its row, where its record is and its `page` in the
+    folder, what it is found by."""
 
     def __init__(self, desk: Review, row: Row, answers: FleetAnswers, folder: Path) -> None:
         self.row = row
@@ -64,7 +65,9 @@ class Listed:
         if "\\x" in row["path"]:  # a name that is no text
             self.record = desk.record_path(row["job"])
         self.record_link = link(self.record, folder)
-        self.page_link = link(page_file(folder, row), folder)
+        # Named after the record, and apart from its namesakes.
+        self.page = f"jobs/{slug(Path(row['path']).stem)}-{row['opening'][:8]}.html"
+        self.page_link = link(folder / self.page, folder)
         self.doubts = answers.texts[row["job"]]
         self.tokens = joined(tokens_of(row, answers))
         self.when = str(row["began_local"])[:16].replace("T", " ")
@@ -235,12 +238,6 @@ def fleet_file(folder: Path) -> Path:
     return folder / "fleet.html"
 
 
-def page_file(folder: Path, row: Row) -> Path:
-    """Where the page of a job is: named after the record, and apart from its namesakes."""
-    stem = Path(row["path"]).stem
-    return folder / "jobs" / f"{slug(stem)}-{row['opening'][:8]}.html"
-
-
 def write_fleet(
     desk: Review, folder: Path, unit: str = "", since: date | None = None,
     ring_lugs: int | None = None,
@@ -273,29 +270,25 @@ def write_jobs(
     `show` is given what is to be done, and hands it on one by one: a progress bar.
     """
     made = _made(folder)
-    todo = [one for one in jobs if made.get(_name(folder, one)) != _state(one)
-            or not (folder / _name(folder, one)).exists()]  # fmt: skip
+    todo = [one for one in jobs if made.get(one.page) != _state(one)
+            or not (folder / one.page).exists()]  # fmt: skip
     done, failed = 0, []
     if todo:
         from assistant.review.pages.job_page import job_page
     try:
         for one in show(todo):
-            name = _name(folder, one)
+            file = folder / one.page
             try:
-                text = job_page(one.record, (folder / name).parent, fleet_file(folder))
+                text = job_page(one.record, file.parent, fleet_file(folder))
             except (RecordError, OSError) as error:
                 failed.append(str(error))
                 continue
-            write_page(folder / name, text)
-            made[name] = _state(one)
+            write_page(file, text)
+            made[one.page] = _state(one)
             done += 1
     finally:
         write_page(folder / _MADE, json.dumps(made, indent=0, sort_keys=True))
     return done, failed
-
-
-def _name(folder: Path, one: Listed) -> str:
-    return page_file(folder, one.row).relative_to(folder).as_posix()
 
 
 def _state(one: Listed) -> str:
