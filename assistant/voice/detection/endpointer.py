@@ -60,10 +60,8 @@ class EndWaits(NamedTuple):
 
 
 class Endpointer:
-    """Utterances of one microphone, beside which a loudspeaker may be sounding.
-
-    `waits` are those of the step.
-    """
+    """Utterances of one microphone, beside which a loudspeaker may be sounding; `waits` are those
+    of the step."""
 
     def __init__(self, waits: EndWaits | None = None, vad: Vad | None = None) -> None:
         self._echo = EchoCanceller()
@@ -94,13 +92,9 @@ class Endpointer:
     def feed(
         self, heard: Samples, at_s: float, played: Samples | None = None, over_us: bool = False
     ) -> list[EndpointEvent]:
-        """Take the next frame of the microphone, which begins at `at_s`.
-
-        Args:
-            heard: shape (`FRAME`,).
-            played: the same of what the loudspeaker was given for that time, None for nothing.
-            over_us: the assistant is speaking, so that more is needed to count as a person.
-        """
+        """Take the next frame of the microphone, shape (`FRAME`,), which begins at `at_s`, and the
+        same of what the loudspeaker was given for that time, None for nothing; `over_us`: the
+        assistant is speaking, so that more is needed to count as a person."""
         frame = self._echo.feed(heard, _NOTHING_PLAYED if played is None else played)
         self._detector.feed(frame, over_us)
         end_s = at_s + FRAME_S

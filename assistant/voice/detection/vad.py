@@ -20,10 +20,8 @@ from assistant.voice.devices.audio import RATE, Samples
 
 
 class Vad:
-    """Speech probability of consecutive frames of one microphone.
-
-    It remembers what went before, so every microphone needs its own.
-    """
+    """Speech probability of consecutive frames of one microphone. It remembers what went before, so
+    every microphone needs its own."""
 
     def __init__(self) -> None:
         self._model = SileroVAD(RATE)

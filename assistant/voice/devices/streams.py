@@ -11,8 +11,7 @@ import queue
 import threading
 import time
 from collections.abc import Callable
-from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 import soxr
@@ -136,8 +135,7 @@ KEEP_S = 20.0
 _WATCH_S = 0.1
 
 
-@dataclass(frozen=True, slots=True)
-class Frame:
+class Frame(NamedTuple):
     """`FRAME` samples at `RATE`, and the `time.monotonic` at which the first one sounded."""
 
     samples: Samples

@@ -46,14 +46,8 @@ def identity(meaning: Meaning) -> Hashable:
 
 @dataclass(frozen=True, slots=True)
 class Candidate:
-    """One meaning that may have been said.
-
-    Attributes:
-        words: its likeliest wording.
-        share: its part among the meanings heard, 0 to 1.
-        engines: the recognizers that heard it.
-        probability: that this is what was said.
-    """
+    """One meaning that may have been said: its likeliest wording, its share among the meanings
+    heard, the recognizers that heard it, and the probability that this is what was said."""
 
     words: str
     meaning: Meaning

@@ -25,12 +25,8 @@ _FADE = 80
 
 @dataclass(slots=True, eq=False)
 class Chunk:
-    """Samples in the queue, and when they are heard, by the output's clock.
-
-    Attributes:
-        at: index of the next sample to leave.
-        began, ends: when its first and last sample are heard; None until it has left.
-    """
+    """Samples in the queue, the index of the next one to leave, and when the first and the last are
+    heard, by the output's clock: None until it has left."""
 
     samples: Samples
     at: int = 0

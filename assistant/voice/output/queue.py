@@ -94,12 +94,8 @@ def queued(rank: int, said: Said, helpers: bool) -> list[QueuedSpeech]:
 
 @dataclass(slots=True, eq=False)
 class OutputQueue:
-    """What waits before one output. Only `turn` synthesizes; one thread calls it.
-
-    Attributes:
-        on_first, on_trouble: see `SpeechOutput`.
-        ambient_dbfs: noise at the microphone, for the level of the signals; None when unknown.
-    """
+    """What waits before one output; for callbacks and noise see `SpeechOutput`. Only `turn`
+    synthesizes; one thread calls it."""
 
     output: AudioOutput
     synthesizer: Synthesizer
@@ -144,7 +140,7 @@ class OutputQueue:
             if now is not None and (stop_too or now.rank != STOP):
                 self._break_off()
                 lost.insert(0, now.said)
-        return list(dict.fromkeys(lost))
+        return lost
 
     def busy(self) -> bool:
         """Whether something is being said or waits; not while the output is lost."""
@@ -248,11 +244,8 @@ class SpeechOutput:
         on_first: Callable[[Said, str, float], None] = lambda said, where, at_s: None,
         on_trouble: Callable[[str], None] = lambda line: None,
     ) -> None:
-        """Speak on `output`, and for the helper on `helper_output` if there is one.
-
-        `on_first` is told of the first sound of each thing said: what, on which output, and when by
-        its clock; `on_trouble`, in one line, when nothing can be synthesized.
-        """
+        """`on_first` is told of the first sound of each thing said: what, on which output, and when
+        by its clock; `on_trouble`, in one line, when nothing can be synthesized."""
         self._synthesizer = synthesizer
         self.queues = [
             OutputQueue(one, synthesizer, on_first, on_trouble)
@@ -316,7 +309,7 @@ class SpeechOutput:
         return np.asarray(np.sum(played, axis=0), np.float32)
 
     def ambient(self, dbfs: float | None) -> None:
-        """How loud the shop is at the microphone; signals stand out of it."""
+        """How loud the shop is at the microphone, None when unknown; signals stand out of it."""
         for queue in self.queues:
             queue.ambient_dbfs = dbfs
 

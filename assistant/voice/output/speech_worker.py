@@ -68,9 +68,7 @@ class EspeakNg:
 
 class Pyttsx3:
     """The speech that the system brings along, where espeak-ng is not: SAPI, NSSpeechSynthesizer.
-
-    A voice that it has not, leaves it with its own.
-    """
+    A voice that it has not, leaves it with its own."""
 
     def __init__(self) -> None:
         import pyttsx3

@@ -124,10 +124,8 @@ SYNTHESIZERS = ("espeak-ng", "pyttsx3")
 
 
 class Synthesizer:
-    """A `speech_worker`, started again when it fails; what it said is remembered.
-
-    Shared by threads. Close it when done.
-    """
+    """A `speech_worker`, started again when it fails; what it said is remembered. Shared by
+    threads; close it when done."""
 
     def __init__(self) -> None:
         """Start it in the background; `SpeechError` when no process can be started."""

@@ -44,8 +44,6 @@ FIGURE = alt(OH.said(), ONE_TO_9.said())
 _TWO_PLACES = alt(TEEN.said(), seq(TEN.said(), opt(ONE_TO_9.said())))
 _INCH = opt(alt("inch", "inches"))
 _MM, _THOU = alt("millimetres", "millimeters"), alt("thou", "thousandths")
-
-
 _AND: dict[str, Rule | None] = {"and": "and"}  # a word that is no name in Python
 
 

@@ -20,10 +20,8 @@ Symbol = TypeVar("Symbol", str, int)
 
 @dataclass(slots=True, eq=False)
 class State(Generic[Symbol]):
-    """A state of an automaton: the places that what was said so far can have led to.
-
-    States are made when first reached, and kept (the subset construction, lazily).
-    """
+    """A state of an automaton: the places that what was said so far can have led to. It is made
+    when first reached, and kept (the subset construction, lazily)."""
 
     within: Automaton[Symbol]
     places: frozenset[Any]

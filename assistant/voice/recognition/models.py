@@ -11,10 +11,10 @@ import os
 import subprocess
 import sys
 from contextlib import suppress
-from dataclasses import dataclass
 from importlib.metadata import PackageNotFoundError, version
 from importlib.util import find_spec
 from pathlib import Path
+from typing import NamedTuple
 
 import platformdirs
 
@@ -51,8 +51,7 @@ print(json.dumps([word for word in words if model.vosk_model_find_word(word) >= 
 """
 
 
-@dataclass(frozen=True, slots=True)
-class WhisperFolder:
+class WhisperFolder(NamedTuple):
     """Whisper weights; `checked` says whether `model.bin` has the checksum that is known here."""
 
     folder: Path

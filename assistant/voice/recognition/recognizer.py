@@ -11,12 +11,8 @@ from assistant.voice.recognition.grammar import Grammar
 
 @dataclass(frozen=True, slots=True)
 class Hypothesis:
-    """Words that may have been said.
-
-    Attributes:
-        words: lower case, without punctuation, as the grammar spells them.
-        score: natural logarithm of a likelihood; comparable within one `Hearing` only.
-    """
+    """Words that may have been said, lower case, without punctuation, as the grammar spells them;
+    the score is a natural logarithm of a likelihood, comparable within one `Hearing` only."""
 
     words: str
     score: float

@@ -81,16 +81,13 @@ def _view(spectrum: Array) -> Any:
 
 
 class WhisperRecognizer:
-    """A Whisper model behind the interface.
+    """A Whisper model behind the interface; `RecognizerError` when it cannot be used.
 
     Args:
         folder: a CTranslate2 model: config.json, model.bin, tokenizer.json, vocabulary.txt.
         threads: for the encoder.
         shop: the weights are those that the changes of `whisper_shop` fit, and these are made.
         changes: another file of changes than the one that comes with lugcall.
-
-    Raises:
-        RecognizerError: the model cannot be used; the message says what to do.
     """
 
     name = "whisper"

@@ -169,12 +169,8 @@ _EPSILON = 1e-5  # of the layer norm, as in the reference implementation
 
 
 class Sound(NamedTuple):
-    """The encoder's output, projected once for the cross-attention of every layer.
-
-    Attributes:
-        keys: one array a layer, shape (heads, size, frames).
-        values: one array a layer, shape (heads, frames, size).
-    """
+    """The encoder's output, projected once for the cross-attention: for every layer keys of shape
+    (heads, size, frames), and values of shape (heads, frames, size)."""
 
     keys: list[Array]
     values: list[Array]

@@ -7,6 +7,7 @@ much likelier the free one comes out says how well the grammar fits the sound at
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import NamedTuple
 
 import numpy as np
 
@@ -22,13 +23,11 @@ short phrase wins over a long one that was said less clearly. Set on the tuning 
 MAX_TOKENS = 28
 FREE_TOKENS = 24
 
-
 Scored = list[tuple[list[int], float]]
 """Token lists with their log probabilities."""
 
 
-@dataclass(frozen=True, slots=True)
-class Ends:
+class Ends(NamedTuple):
     """Positions among the kept tokens: the end itself, signs that can end a phrase, and the token
     for "this is no speech"."""
 

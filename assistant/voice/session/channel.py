@@ -91,10 +91,8 @@ class Channel:
             self._take(event)
 
     def reset(self) -> None:
-        """The microphone was away: what was being said into it is gone, as is what it sounded like.
-
-        Utterances that had ended are still answered.
-        """
+        """The microphone was away: what was being said into it is gone, as is what it sounded like;
+        utterances that had ended are still answered."""
         self._forget()
         self.endpointer = Endpointer()
 

@@ -46,10 +46,8 @@ def listen_files(
     told: Callable[[SpokenTurn], None] = lambda turn: None,
 ) -> None:
     """Play recordings into a conversation: the technician's, and the helper's made at the same
-    time; with one, both people are in it. Nothing is spoken: a recording cannot listen.
-
-    `told` is called for every turn, and shows it.
-    """
+    time; with one, both people are in it. Nothing is spoken: a recording cannot listen. `told` is
+    called for every turn, and shows it."""
     attendant = Attendant(conversation, ears, AtOnce(), told)
     roles = ("tech", "helper") if len(sounds) > 1 else ("",)
     channels = [attendant.add(role, name) for role, (name, _) in zip(roles, sounds, strict=True)]
@@ -73,11 +71,9 @@ def listen_files(
 def hear_files(
     paths: Iterable[Path], quantity: str, ears: Recognizers, metric: bool = False
 ) -> Iterator[dict[str, Any]]:
-    """What was said in each file, one utterance each, as `lugcall hear --json` prints it.
-
-    A file that cannot be read gives an object with `status` "refused" and `why`. In a `metric` shop
-    bare numbers are millimetres.
-    """
+    """What was said in each file, one utterance each, as `lugcall hear --json` prints it; a file
+    that cannot be read gives an object with `status` "refused" and `why`. In a `metric` shop bare
+    numbers are millimetres."""
     ears.expect(reading_grammar(quantity, metric))
     interpret = reading_interpreter(quantity, metric)
     for path in paths:
