@@ -329,16 +329,6 @@ End = tuple[float, float]
 """Where a quantity will be, and its standard uncertainty; inches."""
 
 
-class Moved(NamedTuple):
-    """Inches that bearing (with their uncertainty), fork, pedal's rest and lower end are moved."""
-
-    ring: float
-    ring_u: float
-    rod: float
-    rise: float
-    drop: float
-
-
 @dataclass(frozen=True, slots=True)
 class Truck:
     """A truck as read, and what its adjusters do to it. Lengths in inches.
@@ -386,59 +376,68 @@ class Truck:
         bearing = {BEARING_TRAVEL: now[BEARING_TRAVEL]} if BEARING_TRAVEL in now else {}
         return self.readings.by_quantity() | bearing
 
-    def moved(self, setting: Setting) -> Moved:
-        lugs, flats, height, total = setting
-        move = self.adjusters
-        return Moved(
-            lugs * move.lug_in,
-            abs(lugs) * PITCH_U_IN,
-            flats * move.flat_in,
-            height * move.height_step_in,
-            total * move.total_step_in,
-        )
-
     def after(self, setting: Setting) -> dict[str, Measured]:
         """Every quantity that can be foretold, after the setting."""
-        by = self.moved(setting)
-        ends = {quantity: end(self, by) for quantity, end in _ENDS.items()}
+        ends = {quantity: end(self, setting) for quantity, end in _ENDS.items()}
         return {quantity: Measured(*end) for quantity, end in ends.items() if end is not None}
 
-    def end(self, quantity: str, by: Moved) -> End | None:
-        """Where one quantity ends; None when that cannot be foretold."""
-        return _ENDS[quantity](self, by)
+    def end(self, quantity: str, setting: Setting) -> End:
+        """Where one quantity ends that can be foretold."""
+        end = _ENDS[quantity](self, setting)
+        assert end is not None
+        return end
 
-    def _reach(self, by: Moved) -> End:
+    def total_steps_for(self, bearing_in: float, by: Setting) -> float:
+        """Steps of the lower stop with which the fork goes that far beyond the bearing's place."""
+        total = self.readings.total_travel
+        assert total is not None
+        pedal = (bearing_in + self._reach(by)[0]) * self.stroke_ratio.value + self.readings.lash_in
+        return (pedal - total.value_in) / self.adjusters.total_step_in
+
+    def _carried(self, by: Setting) -> End:
+        """How far ring and rod take the fork from the bearing; nowhere where it follows."""
+        if self.follows:
+            return 0.0, 0.0
+        move = self.adjusters
+        return by.lugs * move.lug_in + by.flats * move.flat_in, abs(by.lugs) * PITCH_U_IN
+
+    def _reach(self, by: Setting) -> End:
         """How far the fork goes to the bearing, from the pedal's old rest."""
         if self.follows:
             return 0.0, 0.0
-        read = self.readings.clearance
-        return read.value_in + (by.ring + by.rod), math.hypot(read.u_in, by.ring_u)
+        read, (carried, carried_u) = self.readings.clearance, self._carried(by)
+        return read.value_in + carried, math.hypot(read.u_in, carried_u)
 
-    def _gap(self, by: Moved) -> End:
-        read = self.readings.gap
-        return read.value_in - by.ring, math.hypot(read.u_in, by.ring_u)
+    def _gap(self, by: Setting) -> End:
+        read, ring = self.readings.gap, by.lugs * self.adjusters.lug_in
+        return read.value_in - ring, math.hypot(read.u_in, by.lugs * PITCH_U_IN)
 
-    def _clearance(self, by: Moved) -> End:
+    def _clearance(self, by: Setting) -> End:
         if self.follows:
             return self.readings.clearance.value_in, self.readings.clearance.u_in
-        reach, u = self._reach(by)
-        return reach + (by.rise / self.ratio.value if self.adjusters.rigid else 0.0), u
+        (reach, u), move = self._reach(by), self.adjusters
+        rise = by.height_steps * move.height_step_in
+        return reach + (rise / self.ratio.value if move.rigid else 0.0), u
 
-    def _free(self, by: Moved) -> End:
+    def _free(self, by: Setting) -> End:
         read, r = self.readings.free_travel, self.ratio
+        rise = by.height_steps * self.adjusters.height_step_in
         if read is None:
             reach, reach_u = self._reach(by)
-            free = free_travel_in(r.value, reach, self.readings.lash_in) + by.rise
+            free = free_travel_in(r.value, reach, self.readings.lash_in) + rise
             return free, math.hypot(r.value * reach_u, r.u * reach)
-        carried, carried_u = (0.0, 0.0) if self.follows else (by.ring + by.rod, by.ring_u)
+        carried, carried_u = self._carried(by)
         u = math.hypot(read.u_in, r.value * carried_u, r.u * carried)
-        return read.value_in + (r.value * carried + by.rise), u
+        return read.value_in + (r.value * carried + rise), u
 
-    def _contact(self, by: Moved) -> End | None:
+    def _contact(self, by: Setting) -> End | None:
         """Pedal height at brake contact."""
         read, stroke, r = self.readings, self.stroke_ratio, self.ratio
-        moved, moved_u = (by.ring, by.ring_u) if self.follows else (-by.rod, 0.0)
+        rod = by.flats * self.adjusters.flat_in
         if (contact := read.brake_contact) is not None:
+            moved, moved_u = -rod, 0.0
+            if self.follows:
+                moved, moved_u = by.lugs * self.adjusters.lug_in, by.lugs * PITCH_U_IN
             u = math.hypot(contact.u_in, stroke.u * moved, stroke.value * moved_u)
             return contact.value_in + stroke.value * moved, u
         if read.pedal_height is None or not r.known or not self.clutch_brake:
@@ -447,30 +446,32 @@ class Truck:
         if self.follows:
             way, way_u = self._gap(by)
         else:
-            way, way_u = c.value_in + by.rod + g.value_in, math.hypot(c.u_in, g.u_in)
+            way, way_u = c.value_in + rod + g.value_in, math.hypot(c.u_in, g.u_in)
         height = read.pedal_height.value_in - free_travel_in(r.value, way, read.lash_in)
         return height, math.hypot(read.pedal_height.u_in, r.value * way_u, r.u * way)
 
-    def _height(self, by: Moved) -> End | None:
-        read = self.readings.pedal_height
-        return None if read is None else (read.value_in + by.rise, read.u_in)
+    def _height(self, by: Setting) -> End | None:
+        read, step = self.readings.pedal_height, self.adjusters.height_step_in
+        return None if read is None else (read.value_in + by.height_steps * step, read.u_in)
 
-    def _total(self, by: Moved) -> End | None:
-        read = self.readings.total_travel
-        return None if read is None else (read.value_in + (by.rise + by.drop), read.u_in)
+    def _total(self, by: Setting) -> End | None:
+        read, move = self.readings.total_travel, self.adjusters
+        down = by.height_steps * move.height_step_in + by.total_steps * move.total_step_in
+        return None if read is None else (read.value_in + down, read.u_in)
 
-    def _bearing(self, by: Moved) -> End | None:
+    def _bearing(self, by: Setting) -> End | None:
         total, r = self.readings.total_travel, self.stroke_ratio
         if total is None:
             return None
         (reach, reach_u), gap = self._reach(by), self._gap(by)
-        fork = (total.value_in + by.drop - self.readings.lash_in) / r.value
+        drop = by.total_steps * self.adjusters.total_step_in
+        fork = (total.value_in + drop - self.readings.lash_in) / r.value
         if self.clutch_brake and gap[0] <= fork - reach:
             return gap
         return fork - reach, math.hypot(total.u_in / r.value, fork * r.u / r.value, reach_u)
 
 
-_ENDS: dict[str, Callable[[Truck, Moved], End | None]] = {
+_ENDS: dict[str, Callable[[Truck, Setting], End | None]] = {
     GAP: Truck._gap,
     CLEARANCE: Truck._clearance,
     FREE_TRAVEL: Truck._free,

@@ -145,12 +145,21 @@ def _gap_after_in(gap: Measured, lugs: int, state: RingState) -> float:
     return gap.value_in - state.sense * lugs * state.pitch_in
 
 
-def landing_chance(gap: Measured, limits: Limits, belief: RingBelief, lugs: int) -> float:
-    """Probability that the gap is inside the limits after ``lugs``, averaged over the belief."""
-    u = math.hypot(gap.u_in, abs(lugs) * PITCH_U_IN)
+def landing_chances(
+    gap: Measured, limits: Limits, belief: RingBelief, counts: Iterable[int]
+) -> dict[int, float]:
+    """Probability that the gap is inside the limits after so many lugs, averaged over the belief.
+
+    Of every count.
+    """
     low, high = limits.ends_in
-    ends = [(state.weight, _gap_after_in(gap, lugs, state)) for state in belief.states]
-    return sum([weight * chance_between(end, u, low, high) for weight, end in ends])
+    chances = dict.fromkeys(counts, 0.0)
+    for lugs in chances:
+        u = math.hypot(gap.u_in, lugs * PITCH_U_IN)
+        for pitch_in, sense, weight in belief.states:
+            end = gap.value_in - sense * lugs * pitch_in
+            chances[lugs] += weight * chance_between(end, u, low, high)
+    return chances
 
 
 def plan_ring(
@@ -173,7 +182,7 @@ def plan_ring(
         return sum(weight * limits.miss_in(end) for weight, end in ends)
 
     counts = sorted(range(-max_lugs, max_lugs + 1), key=lambda n: (abs(n), -n))
-    chances = {n: landing_chance(gap, limits, belief, n) for n in counts}
+    chances = landing_chances(gap, limits, belief, counts)
     # Rounding makes ties real; max and min keep the first, which is the fewest lugs.
     given, best = lugs is not None, belief.best
     if lugs is None:

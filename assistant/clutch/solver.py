@@ -19,8 +19,9 @@ those that come last in the trade's order before the others.
 from __future__ import annotations
 
 import math
-from collections.abc import Collection, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import cache
 from itertools import combinations
 from typing import Literal, NamedTuple
 
@@ -149,50 +150,54 @@ class _Search:
     ) -> None:
         self.truck, self.locked, self.most = truck, locked, truck.adjusters.most
         self.guard, self.grades = guard, grades
-        figures = truck.figures
-        self.wanted = {q: found for q in wanted if (found := figures.get(q)) is not None}
+        self.wanted = {quantity: truck.limits(quantity) for quantity in wanted}
+        self.by_rod = [quantity for quantity in _BY_ROD if quantity in wanted]
+        self.bearing = [quantity for quantity in (BEARING_TRAVEL,) if quantity in wanted]
+        self.from_below = any(self.wanted[quantity].high_in is None for quantity in self.bearing)
         self.best: Found | None = None
-        self.made: dict[int, list[Row]] = {}
+        self.flats, self.totals = cache(self._flats), cache(self._totals)
+        self.ring = self._rows(GAP, lambda n: Setting(n), _steps(locked.lugs, self.most.lugs))
+        self.height = [Row(locked.height_steps or 0)]  # left alone where it cannot be judged
+        if PEDAL_HEIGHT in wanted:
+            steps = _steps(locked.height_steps, self.most.height_steps)
+            self.height = self._rows(PEDAL_HEIGHT, lambda a: Setting(0, 0, a), steps)
 
     def _placed(self, quantities: Sequence[str], setting: Setting) -> tuple[float, float]:
-        """The worst sureness and the added placing of those of the quantities that are wanted."""
-        sure, place, by = math.inf, 0.0, self.truck.moved(setting)
-        for quantity in quantities:
-            figure = self.wanted.get(quantity)
-            if figure is not None and (end := self.truck.end(quantity, by)) is not None:
-                sure = min(sure, sureness(*end, figure))
-                place += placing(end[0], figure)
+        """The worst sureness and the added placing of quantities that are wanted."""
+        sure, place = math.inf, 0.0
+        ends = [self.truck.end(quantity, setting) for quantity in quantities]
+        for quantity, end in zip(quantities, ends, strict=True):
+            figure = self.wanted[quantity]
+            sure = min(sure, sureness(*end, figure))
+            place += placing(end[0], figure)
         return sure, place
 
-    def _inside(self, quantities: Sequence[str], at: Setting, adjuster: str, steps: range) -> range:
-        """Those of an adjuster's steps, from a setting without any, that leave all these inside."""
+    def _inside(
+        self, quantities: Sequence[str], at: Callable[[int], Setting], steps: range
+    ) -> range:
+        """Those of an adjuster's steps that leave all these inside; `at`: the setting with some."""
         first, last = float(steps[0]), float(steps[-1])
-        none, one = [self.truck.moved(at._replace(**{adjuster: step})) for step in (0, 1)]
+        none, one = at(0), at(1)
         for quantity in quantities:
-            figure = self.wanted.get(quantity)
-            if figure is not None and (end := self.truck.end(quantity, none)) is not None:
-                per_step = (self.truck.end(quantity, one) or end)[0] - end[0]
-                low, high = sorted((edge - end[0]) / per_step for edge in figure.ends_in)
-                first, last = max(first, low - _STEP_SLACK), min(last, high + _STEP_SLACK)
+            start = self.truck.end(quantity, none)[0]
+            per_step = self.truck.end(quantity, one)[0] - start
+            low, high = self.wanted[quantity].ends_in
+            ends = (low - start) / per_step, (high - start) / per_step
+            first, last = max(first, min(ends) - _STEP_SLACK), min(last, max(ends) + _STEP_SLACK)
         return range(math.ceil(first), math.floor(last) + 1)
 
-    def _rows(self, quantity: str, at: Setting, adjuster: str, steps: range) -> list[Row]:
+    def _rows(self, quantity: str, at: Callable[[int], Setting], steps: range) -> list[Row]:
         """The rows of an adjuster whose steps leave its own quantity inside, where wanted."""
-        if quantity not in self.wanted:
+        if (figure := self.wanted.get(quantity)) is None:
             return [Row(n) for n in steps]
-        counts = self._inside((quantity,), at, adjuster, steps)
-        placed = (self._placed((quantity,), at._replace(**{adjuster: n})) for n in counts)
-        return [Row(n, *one) for n, one in zip(counts, placed, strict=True) if one[0] >= -SLACK]
-
-    def _ring(self) -> list[Row]:
-        return self._rows(GAP, Setting(), "lugs", _steps(self.locked.lugs, self.most.lugs))
-
-    def _height(self) -> list[Row]:
-        """Steps of the upper stop; a pedal whose height cannot be judged is left alone."""
-        if self.truck.readings.pedal_height is None or PEDAL_HEIGHT not in self.wanted:
-            return [Row(self.locked.height_steps or 0)]
-        steps = _steps(self.locked.height_steps, self.most.height_steps)
-        return self._rows(PEDAL_HEIGHT, Setting(), "height_steps", steps)
+        counts = self._inside([quantity], at, steps) if len(steps) > 1 else steps
+        settings = [at(n) for n in counts]
+        ends = [self.truck.end(quantity, setting) for setting in settings]
+        rows = [
+            Row(n, sureness(*end, figure), placing(end[0], figure))
+            for n, end in zip(counts, ends, strict=True)
+        ]
+        return [row for row in rows if row.sure >= -SLACK]
 
     def _total_steps(self) -> range:
         """Steps of the lower stop that may be tried.
@@ -208,21 +213,24 @@ class _Search:
             return range(1)
         return range(steps.stop) if bearing.high_in is None else steps
 
-    def _totals(self, height: int) -> list[Row]:
-        """Steps of the lower stop for one place of the upper one, best placed first."""
-        if height not in self.made:
-            at, steps = Setting(height_steps=height), self._total_steps()
-            rows = self._rows(TOTAL_TRAVEL, at, "total_steps", steps)
-            self.made[height] = sorted(rows, key=lambda row: (-row.place, abs(row.steps)))
-        return self.made[height]
+    def _total(self, height: int) -> Callable[[int], Setting]:
+        return lambda steps: Setting(0, 0, height, steps)
+
+    def _totals(self, height: int, moved: bool) -> list[Row]:
+        """The lower stop for one place of the upper one, moved or left alone, best placed first."""
+        every = self._total_steps()
+        rows = self._rows(TOTAL_TRAVEL, self._total(height), every if moved else range(1))
+        rows = [row for row in rows if row.steps in every and (row.steps != 0) == moved]
+        return sorted(rows, key=lambda row: (-row.place, abs(row.steps)))
 
     def _flats(self, lugs: int, height: int) -> range:
         """Flats that put clearance, free travel and brake contact inside all their limits."""
-        at, lock = Setting(lugs, 0, height), self.locked.flats
+        lock = self.locked.flats
         if self.truck.follows:  # the rod changes nothing
-            inside = self._placed(_BY_ROD, at)[0] >= -SLACK
+            inside = self._placed(self.by_rod, Setting(lugs, 0, height))[0] >= -SLACK
             return range(lock or 0, (lock or 0) + inside)
-        return self._inside(_BY_ROD, at, "flats", _steps(lock, self.most.flats))
+        steps = _steps(lock, self.most.flats)
+        return self._inside(self.by_rod, lambda m: Setting(lugs, m, height), steps)
 
     def possible(self) -> bool:
         """Whether any setting puts every wanted quantity inside.
@@ -230,15 +238,14 @@ class _Search:
         A bearing travel limited from below asks for the fewest flats and the lowest stop; with an
         upper limit the search itself must tell.
         """
-        need, ring, steps = self.wanted.get(BEARING_TRAVEL), self._ring(), self._total_steps()
-        for a in self._height():
-            at = Setting(height_steps=a.steps)
-            totals = self._inside((TOTAL_TRAVEL,), at, "total_steps", steps)
-            for n in ring if totals else ():
-                if flats := self._flats(n.steps, a.steps):
-                    setting = Setting(n.steps, flats[0], a.steps, totals[-1])
-                    from_below = need is not None and need.high_in is None
-                    if not from_below or self._placed((BEARING_TRAVEL,), setting)[0] >= -SLACK:
+        for a in self.height:
+            steps = self._total_steps()
+            if TOTAL_TRAVEL in self.wanted:
+                steps = self._inside([TOTAL_TRAVEL], self._total(a.steps), steps)
+            for n in self.ring if steps else ():
+                if flats := self.flats(n.steps, a.steps):
+                    setting = Setting(n.steps, flats[0], a.steps, steps[-1])
+                    if not self.from_below or self._placed(self.bearing, setting)[0] >= -SLACK:
                         return True
         return False
 
@@ -246,8 +253,8 @@ class _Search:
         """Every setting that can matter, fewest adjusters first, surest rows first."""
         if not self.possible():
             return None
-        ring = sorted(self._ring(), key=lambda row: -min(row.sure, ENOUGH))
-        height = sorted(self._height(), key=lambda row: (-min(row.sure, ENOUGH), -row.place))
+        ring = sorted(self.ring, key=lambda row: -min(row.sure, ENOUGH))
+        height = sorted(self.height, key=lambda row: (-min(row.sure, ENOUGH), -row.place))
         for moves in range(5):
             if self.best is not None and self.best.rank.grade == self.grades:
                 break
@@ -261,13 +268,12 @@ class _Search:
 
     def _rods(self, touched: tuple[int, int], left: int, n: Row, a: Row) -> None:
         """Rod and lower stop, with so many adjusters left to touch, for one ring and rest."""
-        flats = self._flats(n.steps, a.steps)
+        flats = self.flats(n.steps, a.steps)
         middle = (flats.start + flats.stop - 1) / 2
         for m in sorted(flats, key=lambda m: abs(m - middle)):
             lower = left - (m != 0)
             if 0 <= lower <= 1:
-                totals = [t for t in self._totals(a.steps) if (t.steps != 0) == lower]
-                self._judge((touched[0], touched[1] + lower), n, a, m, totals)
+                self._judge((touched[0], touched[1] + lower), n, a, m, self.totals(a.steps, lower))
 
     def _beaten(self, touched: tuple[int, int], sure: float, place: float = math.inf) -> bool:
         """Whether no setting at most this sure and this well placed can beat the best.
@@ -290,14 +296,20 @@ class _Search:
         """One ring, rest and rod: judge what they decide, then go through the lower stop."""
         if not totals:
             return
-        sure, place = self._placed(_BY_ROD, Setting(n.steps, m, a.steps))
+        setting, least = Setting(n.steps, m, a.steps), -math.inf
+        sure, place = self._placed(self.by_rod, setting)
         sure, place = min(sure, n.sure, a.sure), place + n.place + a.place
+        if self.bearing and len(totals) > 1:  # with less it falls short
+            low = self.wanted[BEARING_TRAVEL].ends_in[0]
+            least = self.truck.total_steps_for(low, setting) - _STEP_SLACK
         for total in totals:  # best placed first, so that the rest can be left out together
+            if total.steps < least:
+                continue
             most = place + total.place
-            if self._beaten(touched, sure, most + (BEARING_TRAVEL in self.wanted)):
+            if self._beaten(touched, sure, most + len(self.bearing)):
                 return
             setting = Setting(n.steps, m, a.steps, total.steps)
-            surely, placed = self._placed((BEARING_TRAVEL,), setting)
+            surely, placed = self._placed(self.bearing, setting)
             worst = min(sure, total.sure, surely)
             if worst >= -SLACK:
                 rank = Rank(

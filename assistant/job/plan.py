@@ -22,7 +22,7 @@ from assistant.clutch.ring import (
     RingBelief,
     RingPlan,
     compare_move,
-    landing_chance,
+    landing_chances,
     plan_ring,
 )
 from assistant.clutch.solver import Locked, Settings, centred_rod, solve
@@ -240,7 +240,7 @@ class Plans:
         lugs = found.settings.chosen.setting.lugs
         if lugs * plan.lugs <= 0 or lugs == plan.lugs:
             return plan.lugs
-        chance = landing_chance(gap, limits, belief, lugs)
+        chance = landing_chances(gap, limits, belief, [lugs])[lugs]
         if found.settings.sure and chance >= LEAST_SHARE * plan.chance:
             return lugs
         alone = self.settle(plan.lugs)

@@ -18,7 +18,7 @@ from assistant.clutch.ring import (
     RingState,
     compare_move,
     executions,
-    landing_chance,
+    landing_chances,
     plan_ring,
 )
 from assistant.clutch.uncertainty import Measured
@@ -64,7 +64,8 @@ def test_chance_is_the_scipy_integral(g: float, u: float, belief: RingBelief, lu
         spread = (u**2 + (lugs * 0.001) ** 2) ** 0.5
         low, high = stats.norm.cdf([0.5, 0.5625], at, spread)
         expected += state.weight * (high - low)
-    assert landing_chance(Measured(g, u), GAP, belief, lugs) == pytest.approx(expected, abs=1e-9)
+    chances = landing_chances(Measured(g, u), GAP, belief, [lugs])
+    assert chances[lugs] == pytest.approx(expected, abs=1e-9)
 
 
 @QUICK
@@ -73,7 +74,7 @@ def test_chosen_count_is_the_brute_force_best(g: float, u: float, belief: RingBe
     gap = Measured(g, u)
     plan = plan_ring(gap, None, GAP, belief)
     assert plan.clearance_after is None
-    chances = {n: landing_chance(gap, GAP, belief, n) for n in range(-MAX_LUGS, MAX_LUGS + 1)}
+    chances = landing_chances(gap, GAP, belief, range(-MAX_LUGS, MAX_LUGS + 1))
     assert plan.chance == pytest.approx(chances[plan.lugs])
     best = max(chances.values())
     if plan.chance < best - 1e-8:

@@ -9,7 +9,7 @@ import pytest
 from assistant.act import Said
 from assistant.card import Card, card_from_text
 from assistant.card.arithmetic import truck_for
-from assistant.clutch.ring import RingBelief, landing_chance, plan_ring
+from assistant.clutch.ring import RingBelief, landing_chances, plan_ring
 from assistant.clutch.solver import Locked, solve
 from assistant.conversation import Session
 from assistant.job import plan_words
@@ -150,7 +150,7 @@ def test_the_lugs_told_are_never_worse(card: Card) -> None:
             continue
         other += 1
         assert new.lugs * old.lugs > 0
-        chance = landing_chance(gap, limits, belief, new.lugs)
+        chance = landing_chances(gap, limits, belief, [new.lugs])[new.lugs]
         found = facts.plans.settle()
         assert found is not None and found.settings.possible
         before = solve(found.truck, Locked(old.lugs, None, 0, 0), with_candidates=False)

@@ -17,6 +17,8 @@ FRAME_S = FRAME / RATE
 
 Samples = npt.NDArray[np.float32]
 """Mono, `RATE` samples a second, full scale -1 to 1, shape (n,)."""
+FAINT: Samples = (np.random.default_rng(0).standard_normal(2 * RATE) * 1e-4).astype(np.float32)
+"""Two seconds of what a microphone gives when nobody speaks."""
 
 
 class AudioError(Exception):
@@ -47,8 +49,3 @@ def resampled(mono: Samples, rate: int) -> Samples:
     if rate == RATE:
         return np.ascontiguousarray(mono, dtype=np.float32)
     return np.asarray(soxr.resample(mono, rate, RATE), dtype=np.float32)
-
-
-def faint(count: int, seed: int = 0) -> Samples:
-    """What a microphone gives when nobody speaks, shape (count,)."""
-    return (np.random.default_rng(seed).standard_normal(count) * 1e-4).astype(np.float32)

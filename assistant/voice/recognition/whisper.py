@@ -20,7 +20,7 @@ from threadpoolctl import threadpool_limits
 from tokenizers import Tokenizer
 
 from assistant.readings.language import LEXICON
-from assistant.voice.devices.audio import RATE, Samples, faint
+from assistant.voice.devices.audio import FAINT, RATE, Samples
 from assistant.voice.recognition import whisper_model
 from assistant.voice.recognition.grammar import Grammar, over_tokens
 from assistant.voice.recognition.recognizer import Hearing, Hypothesis, RecognizerError
@@ -219,7 +219,7 @@ class WhisperRecognizer:
 
     @cached_property
     def _nothing(self) -> tuple[Sound, Memory]:
-        return self._prompted(faint(2 * RATE))
+        return self._prompted(FAINT)
 
     def _prompted(self, samples: Samples) -> tuple[Sound, Memory]:
         """A sound, and the decoder's memory of the prompt but for its end over it."""

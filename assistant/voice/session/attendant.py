@@ -12,7 +12,7 @@ import numpy as np
 from assistant.act import Act, Evidence, Said
 from assistant.conversation.understand import correction
 from assistant.dialogue import Conversation
-from assistant.voice.devices.audio import RATE, Samples, faint
+from assistant.voice.devices.audio import FAINT, RATE, Samples
 from assistant.voice.interpretation import POLICY, VALUES, Decision, Meaning, name_of
 from assistant.voice.interpretation.context import (
     Denials,
@@ -138,7 +138,7 @@ class Attendant:
     def practise(self) -> None:
         """Listen to a moment of nothing: what they do once only should not delay an answer."""
         self.warm()
-        self._executor.submit(self.ears.listen, faint(RATE // 2))
+        self._executor.submit(self.ears.listen, FAINT[: RATE // 2])
 
     def pump(self) -> None:
         """Deal with what has been decoded meanwhile; call it after every frame."""

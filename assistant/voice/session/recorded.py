@@ -14,7 +14,7 @@ from assistant.act import Act
 from assistant.dialogue import Conversation
 from assistant.readings import Reading, read
 from assistant.voice.detection.endpointer import Endpointer, EndWaits
-from assistant.voice.devices.audio import FRAME, FRAME_S, RATE, AudioError, Samples, faint, load
+from assistant.voice.devices.audio import FAINT, FRAME, FRAME_S, RATE, AudioError, Samples, load
 from assistant.voice.interpretation import POLICY, Candidate, Decision
 from assistant.voice.interpretation.ranking import decide, reading_interpreter
 from assistant.voice.recognition.expected import reading_grammar
@@ -58,7 +58,7 @@ def listen_files(
         for channel, (_, samples) in zip(channels, sounds, strict=True):
             frame = samples[start : start + FRAME]
             if len(frame) < FRAME:
-                frame = np.concatenate([frame, faint(FRAME, start)[len(frame) :]])
+                frame = np.concatenate([frame, FAINT[start % RATE :][len(frame) : FRAME]])
             channel.feed(frame, start / FRAME * FRAME_S)
         attendant.pump()
         if conversation.dialogue.finished:
@@ -115,7 +115,7 @@ def speech_in(samples: Samples) -> Samples:
     """From the first word to the last with a margin; all of it where no speech is found."""
     pause_s, margin_s = RECORDING["pause_within_s"], RECORDING["margin_s"]
     endpointer = Endpointer(EndWaits(pause_s, pause_s, pause_s))
-    whole = np.concatenate([samples, faint(round((pause_s + 0.3) * RATE))])
+    whole = np.concatenate([samples, np.resize(FAINT, round((pause_s + 0.3) * RATE))])
     spans = [
         (event.start_s, event.speech_end_s)
         for n in range(len(whole) // FRAME)
