@@ -95,7 +95,8 @@ class CauseTalk:
         if text in asked.states:  # judged by whoever read it
             self.case.found[asked.id] = tuple(float(text == state) for state in asked.states)
             return self._next()
-        return self._read(words, self._quantity(asked))
+        limited = (q for q in asked.readings if self.card.figures.get(q) is not None)
+        return self._read(words, next(limited))
 
     def _read(self, words: str, quantity: str) -> list[str] | None:
         """Take a reading in; None when there is none in the words."""
@@ -107,9 +108,6 @@ class CauseTalk:
         self.known[quantity] = Measured.from_interval(got.value_in, got.low_in, got.high_in)
         self.case.found.update(findings_of(self.case.table, self.card, self.known))
         return [f"{got.figures}.", *self._next()]
-
-    def _quantity(self, asked: Finding) -> str:
-        return next(q for q in asked.readings if self.card.figures.get(q) is not None)
 
     def _next(self) -> list[str]:
         """Where it stands, and the next question; or that nothing more would tell."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import shlex
+from contextlib import closing
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -51,10 +52,11 @@ def card(
     """
     if new:
         talk, said = _begin(path or Path(), record, {"unit": unit, **before})
-        if listen or sound is not None:
-            _aloud(talk, said, sound, mic, speaker)
-        else:
-            _typed(talk, said)
+        with closing(talk):
+            if listen or sound is not None:
+                _aloud(talk, said, sound, mic, speaker)
+            else:
+                _typed(talk, said)
         _end(talk)
         return
     if record is not None or listen or sound is not None or any(before.values()):
@@ -116,14 +118,11 @@ def _begin(
 
 
 def _typed(talk: CardTalk, said: list[Said]) -> None:
-    try:
-        show(said)
-        for line in answers():
-            show(talk.hear("tech", line))
-            if talk.dialogue.finished:
-                break
-    finally:
-        talk.close()
+    show(said)
+    for line in answers():
+        show(talk.hear("tech", line))
+        if talk.dialogue.finished:
+            break
 
 
 def _aloud(
@@ -133,12 +132,9 @@ def _aloud(
     from assistant.voice.devices.audio import load
     from assistant.voice.session.live import Devices
 
-    try:
-        ears = recognizers_for(())
-        sounds = [(sound.name, load(sound))] if sound is not None else []
-        converse(talk, said, ears, sounds, Devices(mic, None, speaker, None))
-    finally:
-        talk.close()
+    ears = recognizers_for(())
+    sounds = [(sound.name, load(sound))] if sound is not None else []
+    converse(talk, said, ears, sounds, Devices(mic, None, speaker, None))
 
 
 def _end(talk: CardTalk) -> None:

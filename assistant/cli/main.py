@@ -6,6 +6,7 @@ import io
 import json
 import os
 import sys
+from contextlib import closing
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -27,11 +28,13 @@ from assistant.cli.terminal import (
     truck_card,
     truck_options,
     typed,
+    words_called,
 )
 from assistant.readings import QUANTITIES, Reading, quantity_named, read
 from assistant.resources import data_folder
 
 if TYPE_CHECKING:
+    from assistant.act import Said
     from assistant.conversation import Session
 
 
@@ -87,8 +90,7 @@ def demo(records: Path | None) -> None:
     records = records or default_folder() / "demo"
     session, said = begin_job(load_card(folder / "truck_t104.toml"), records)
     click.echo("An invented truck in an invented shop. TECH is under it, HELPER at the pedal.\n")
-    show(said)
-    _play(session, script)
+    _play(session, said, script)
 
 
 @main.command()
@@ -100,9 +102,7 @@ def chat(card_file: Path | None, unit: str | None, records: Path | None) -> None
     Begin a line with "helper:" (or h:) for the helper's words; other lines are the technician's,
     "tech:" may be left out. A pipe is played as a script.
     """
-    session, said = begin_job(truck_card(card_file, unit), records)
-    show(said)
-    _play(session)
+    _play(*begin_job(truck_card(card_file, unit), records))
 
 
 @main.command(short_help="Carry on the newest unfinished record.")
@@ -110,16 +110,15 @@ def chat(card_file: Path | None, unit: str | None, records: Path | None) -> None
 @click.option("--records", type=PATH, help="Folder with the records.")
 def resume(record: Path | None, records: Path | None) -> None:
     """Carry on the newest unfinished record (or RECORD) at the step it was left."""
-    session, said = resume_job("chat", records, record)
-    show(said)
-    _play(session)
+    _play(*resume_job("chat", records, record))
 
 
-def _play(session: Session, script: str | None = None) -> None:
+def _play(session: Session, said: list[Said], script: str | None = None) -> None:
     from assistant.conversation import split_speaker
     from assistant.job.answers import PICTURE, drawn
 
-    try:
+    show(said)
+    with closing(session):
         for line in typed(script and script.splitlines()):
             who, words = split_speaker(line)
             if script or not sys.stdin.isatty():
@@ -130,8 +129,6 @@ def _play(session: Session, script: str | None = None) -> None:
                 show_lines(drawn(session.job))
             if session.job.finished:
                 break
-    finally:
-        session.close()
     path = session.journal.path
     if session.job.finished:
         click.echo(
@@ -214,8 +211,7 @@ def plan(
     from assistant.cli.plan import plan_report, plan_text
 
     card = truck_card(card_file, unit)
-    words = {name.replace("_", "-"): value for name, value in called.items() if value is not None}
-    report = plan_report(words, card, dict(map(_joint, joints)))
+    report = plan_report(words_called(called), card, dict(map(_joint, joints)))
     show_told(as_json, report, [plan_text(report)])
 
 

@@ -46,6 +46,11 @@ def reading_options(*required: str) -> Callable[[Command], Command]:
     return options
 
 
+def words_called(called: dict[str, str | None]) -> dict[str, str]:
+    """The words of the readings that were given, by quantity."""
+    return {name.replace("_", "-"): said for name, said in called.items() if said is not None}
+
+
 _EXPECTED = (
     ("assistant.card", "CardError", 1),
     ("assistant.conversation", "SessionError", 1),

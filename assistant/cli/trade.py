@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -18,6 +17,7 @@ from assistant.cli.terminal import (
     show_told,
     truck_card,
     truck_options,
+    words_called,
 )
 
 if TYPE_CHECKING:
@@ -48,7 +48,9 @@ def _given(
         card = card_from_text(kept.text, kept.name) if kept.text else card
     if card_file is not None or unit:
         card = truck_card(card_file, unit)
-    found = {**_kept(history, "found"), **_called(called, card)}
+    found = _kept(history, "found")
+    for quantity, said in words_called(called).items():
+        found[quantity], _ = length_called(f"--{quantity}", said, quantity, card)
     return card, found, _kept(history, "final")
 
 
@@ -60,12 +62,6 @@ def _kept(history: JobHistory, stage: str) -> dict[str, Measured]:
         return lengths_kept(history.last_read(stage))
     except ValueError:
         refuse()
-
-
-def _called(called: Mapping[str, str | None], card: Card) -> dict[str, Measured]:
-    """Readings as called out, by quantity; options that were not given are left out."""
-    given = {name.replace("_", "-"): said for name, said in called.items() if said is not None}
-    return {q: length_called(f"--{q}", said, q, card)[0] for q, said in given.items()}
 
 
 @click.command(short_help="From a complaint, or readings, to the cause.")

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 from assistant.card import Card
 from assistant.pictures.snapshot import (
+    SHOWN,
     Snapshot,
     Stroke,
     figures_of,
@@ -92,7 +93,7 @@ def spoken(shot: Snapshot, card: Card) -> str:
 def why(shots: Sequence[Snapshot], card: Card) -> list[str]:
     """Each limit with whose it is, and what was worked out instead of read."""
     lines = [say("why.ratio", ratio=ratio_text(shots[0]))]
-    for quantity in (GAP, CLEARANCE, FREE_TRAVEL, BRAKE_CONTACT):
+    for quantity in SHOWN:
         figure = card.figures.get(quantity)
         if figure is not None:
             limits, source = limits_text(figure, card.units), figure.source

@@ -52,6 +52,10 @@ def limits_text(limits: Limits, units: str) -> str:
     return say("between", low=low.rsplit(" ", 1)[0], high=high)
 
 
+SHOWN = (GAP, CLEARANCE, FREE_TRAVEL, BRAKE_CONTACT)
+"""What a picture shows of a truck that has limits."""
+
+
 class PictureError(Exception):
     """One clear line on what is missing for the picture."""
 

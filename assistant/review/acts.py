@@ -34,11 +34,6 @@ MAX_TEXT = 500
 MAX_WORDS = 12
 """Words of a question: it is spoken to somebody under a truck, in one breath."""
 _CODE = re.compile(r"(?=[A-Z-]*\d)[A-Z0-9-]{1,8}", re.ASCII)
-_WANTS = {
-    "question": "the question itself",
-    "accepted": "the reason it is accepted",
-    "reopened": "the reason it is reopened",
-}
 _SIGNED_ONLY = ("accepted", "reopened")
 NEWEST = 8
 """Records of one truck that are looked at."""
@@ -71,8 +66,9 @@ def add(
     """
     code = lead_code(lead)
     words, about = " ".join(text.split()), " ".join(about.split())
-    if act in _WANTS and not words:
-        raise LeadError(f"{act}: give {_WANTS[act]} as well; nothing was added")
+    if act != "reviewed" and not words:
+        what = "the question itself" if act == "question" else f"the reason it is {act}"
+        raise LeadError(f"{act}: give {what} as well; nothing was added")
     if len(words) > MAX_TEXT or len(about) > MAX_TEXT:
         raise LeadError(f"that is over {MAX_TEXT} characters; say it shorter. Nothing was added")
     if act == "question" and len(words.split()) > MAX_WORDS:

@@ -12,7 +12,7 @@ from datetime import datetime, timedelta
 from typing import Any, NamedTuple
 
 from assistant.quantity import BEARING_TRAVEL, spoken_name
-from assistant.record.history import LEAD, JobHistory, ReadingTaken
+from assistant.record.history import LEAD, JobHistory
 from assistant.review.wording import lugs, say, signed, span, step_name
 
 LONG_S = 120.0
@@ -53,9 +53,12 @@ def doubts_in_index(history: JobHistory, fault: str, now_us: int) -> list[Doubt]
     """What the table of doubts holds; `fault`: what is wrong with the chain, or "". `now_us` is our
     own clock, for records dated in the future."""
     found = [*_clock(history, now_us), *_turns(history)]
-    found += (_told("chain", line, "repaired") for line in _repaired(history))
+    repaired = (line for line in history.lines if line.kind == "repaired")
+    found += (_told("chain", line, "repaired") for line in repaired)
     for text in _remarks(history):
-        found.append(_doubt(_sort_of(text), text, history.closed))
+        kind = "ratio" if text.startswith("pedal ratios") else "remark"
+        kind = "ring" if text.startswith("ring move") else kind
+        found.append(_doubt(kind, text, history.closed))
     found.sort(key=lambda doubt: doubt.n)
     if fault:
         found.append(_doubt("chain", fault, history.lines[-1]))
@@ -92,17 +95,14 @@ def _left(history: JobHistory) -> Iterator[Doubt]:
     final = (r for r in history.readings if r.kept.stage == "final" and not r.replaced)
     stands = {reading.kept.quantity: reading for reading in final}
     for reading in stands.values():
-        if reading.kept.decision not in ("", "in"):
-            kind = "out" if reading.kept.decision == "out" else "accepted"
-            yield _doubt(kind, _left_words(reading), reading.turn)
-
-
-def _left_words(reading: ReadingTaken) -> str:
-    kept, accepted = reading.kept, reading.reason or reading.kept.accepted
-    chance = say("doubts.chance", chance=kept.judged.probability) if kept.judged else ""
-    why = say("doubts.why", why=accepted) if accepted else ""
-    return say("doubts.left", what=spoken_name(kept.quantity), figures=kept.figures,
-               decision=kept.decision, chance=chance, why=why)  # fmt: skip
+        kept, accepted = reading.kept, reading.reason or reading.kept.accepted
+        if kept.decision not in ("", "in"):
+            chance = say("doubts.chance", chance=kept.judged.probability) if kept.judged else ""
+            why = say("doubts.why", why=accepted) if accepted else ""
+            kind = "out" if kept.decision == "out" else "accepted"
+            yield _told(kind, reading.turn, "left", what=spoken_name(kept.quantity),
+                        figures=kept.figures, decision=kept.decision, chance=chance,
+                        why=why)  # fmt: skip
 
 
 def _turns(history: JobHistory) -> Iterator[Doubt]:
@@ -144,11 +144,6 @@ def _remarks(history: JobHistory) -> Iterator[str]:
             yield text
 
 
-def _repaired(history: JobHistory) -> list[Any]:
-    """Lines after which a torn last line was cut off."""
-    return [line for line in history.lines if line.kind == "repaired"]
-
-
 def _went_back(history: JobHistory) -> Iterator[tuple[Any, str]]:
     """Lines before which the clock went back, and by how much in words."""
     last_us = history.lines[0].us
@@ -173,12 +168,6 @@ def _clock(history: JobHistory, now_us: int) -> Iterator[Doubt]:
         yield _told("clock", ahead, "ahead", line=ahead.line)
 
 
-def _sort_of(remark: str) -> str:
-    if remark.startswith("ring move"):
-        return "ring"
-    return "ratio" if remark.startswith("pedal ratios") else "remark"
-
-
 # --- On the page only.
 
 
@@ -195,8 +184,9 @@ def _page_only(history: JobHistory) -> Iterator[Doubt]:
             yield _told("hold", hold.last, "hold_lost")
         elif hold.end == "open" and hold.held is not None:
             yield _told("hold", hold.last, "hold_open")
-    for line in _repaired(history):
-        yield _told("edited", line, "resumed")
+    for line in history.lines:
+        if line.kind == "repaired":
+            yield _told("edited", line, "resumed")
     yield from _ring(history)
     yield from _opened(history)
 

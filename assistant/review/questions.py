@@ -137,12 +137,13 @@ def first_time_right(t: Tables) -> ir.Table:
     return told.order_by("month_utc")
 
 
-def misheard(t: Tables) -> ir.Table:
-    """Per step and microphone: said, again, share; the most misunderstood first."""
-    h = t.hearing.group_by(["step", "microphone"])
+def misheard(t: Tables, *by: str) -> ir.Table:
+    """Per step and microphone, or one of them: said, again, share; most misunderstood first."""
+    keys = by or ("step", "microphone")
+    h = t.hearing.group_by(keys)
     counted = h.agg(said=ibis._.count(), again=ibis._.count(where=ibis._.again))
     shared = counted.mutate(share=counted.again / counted.said)
-    return shared.order_by([ibis.desc("again"), "step", "microphone"])
+    return shared.order_by([ibis.desc("again"), *keys])
 
 
 def time_a_step(t: Tables) -> ir.Table:

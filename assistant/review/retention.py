@@ -8,11 +8,12 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterable, Iterator
+from contextlib import nullcontext
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
-from assistant.record import RecordError, read_events, records_in
+from assistant.record import Journal, RecordError, read_events, records_in
 from assistant.record.clips import state
 from assistant.record.disk import reason
 from assistant.record.history import LEAD
@@ -129,40 +130,33 @@ def remove(
     of: dict[Path | None, list[OldClip]] = {}
     for one in found.old:
         of.setdefault(one.record, []).append(one)
-    gone, left = 0, []
+    gone, left = 0, list[str]()
     for record, clips in of.items():
         try:
-            if record is None:
-                went, failed = _unlink(clips)
-            else:
-                went, failed = _noted(record, clips, code, now)
+            with nullcontext() if record is None else opened(record, now) as journal:
+                went = _unlink(clips, left)
+                gone += len(went)
+                if journal is not None and went:
+                    _note(journal, went, code, left)
         except RecordError as error:
             left.append(f"{record}: its clips are kept: {error}")
-            continue
-        gone += len(went)
-        left += failed
     return gone, left
 
 
-def _noted(
-    record: Path, clips: list[OldClip], code: str, now: Callable[[], datetime]
-) -> tuple[list[OldClip], list[str]]:
-    with opened(record, now) as journal:
-        went, failed = _unlink(clips)
-        if went:
-            many = f"{len(went)} clip{'' if len(went) == 1 else 's'} removed"
-            about = "line " + ", ".join(str(one.line) for one in went)
-            files = [one.path.name for one in went]
-            data = {"lead": code, "text": many, "about": about[:MAX_TEXT], "clips": files}
-            try:
-                journal.append(NOTE, data)
-            except RecordError as error:
-                failed.append(f"{record}: {many}, which could not be noted in it: {error}")
-    return went, failed
+def _note(journal: Journal, went: list[OldClip], code: str, left: list[str]) -> None:
+    many = f"{len(went)} clip{'' if len(went) == 1 else 's'} removed"
+    about = "line " + ", ".join(str(one.line) for one in went)
+    files = [one.path.name for one in went]
+    data = {"lead": code, "text": many, "about": about[:MAX_TEXT], "clips": files}
+    try:
+        journal.append(NOTE, data)
+    except RecordError as error:
+        left.append(f"{went[0].record}: {many}, which could not be noted in it: {error}")
 
 
-def _unlink(clips: list[OldClip]) -> tuple[list[OldClip], list[str]]:
-    gone, left = [], []
+def _unlink(clips: list[OldClip], left: list[str]) -> list[OldClip]:
+    """Those that went; a line on each other one is added to `left`."""
+    gone = []
     for one in clips:
         try:
             one.path.unlink(missing_ok=True)
@@ -172,4 +166,4 @@ def _unlink(clips: list[OldClip]) -> tuple[list[OldClip], list[str]]:
         parent = one.path.parent
         if parent.is_dir() and not any(parent.iterdir()):
             parent.rmdir()
-    return gone, left
+    return gone

@@ -10,16 +10,8 @@ from typing import Any
 
 from assistant.card import Card, CardError, card_from_text, default_card
 from assistant.clutch.conformity import Limits
-from assistant.pictures.snapshot import figures_of, limits_text
-from assistant.quantity import (
-    BEARING_TRAVEL,
-    BRAKE_CONTACT,
-    CLEARANCE,
-    FREE_TRAVEL,
-    GAP,
-    QUANTITIES,
-    spoken_name,
-)
+from assistant.pictures.snapshot import SHOWN, figures_of, limits_text
+from assistant.quantity import BEARING_TRAVEL, QUANTITIES, spoken_name
 from assistant.record import seal_of
 from assistant.record.clips import state
 from assistant.record.history import (
@@ -43,8 +35,6 @@ _SAME_IN = 0.001
 """Nearer than this, planned and measured are told as the same: no gauge here reads finer."""
 _SAME_MM = 0.05
 """Likewise on a truck in millimetres, which are shown to a tenth."""
-_PLANNED = (GAP, CLEARANCE, FREE_TRAVEL, BRAKE_CONTACT)
-"""What the plan says of the end."""
 
 
 def job_page(path: Path, page_folder: Path, fleet: Path | None = None) -> str:
@@ -192,7 +182,7 @@ def _expected(
     out: list[tuple[str, str, str, str]] = []
     if shot is None:
         return out
-    for quantity in _PLANNED:
+    for quantity in SHOWN:
         value, kept = shot.get(quantity), left.get(quantity)
         if value is None or kept is None or kept.value_in is None:
             continue

@@ -89,8 +89,10 @@ class FleetAnswers:
         for row in rows(a.select("job", "n", "kind").order_by(["job", "n"])):
             self.left_as[row["job"]] = row["kind"].removeprefix("lead-")
         self.months = rows(questions.first_time_right(t))
-        missed = rows(questions.misheard(t))
-        self.by_step, self.by_mic = _summed(missed, "step"), _summed(missed, "microphone")
+        self.by_step, self.by_mic = (
+            [row for row in rows(questions.misheard(t, by)) if row["again"]]
+            for by in ("step", "microphone")
+        )
         b = t.jobs.filter(t.jobs.signed_off)
         bins = b.mutate(bin=(b.time_s / (60 * BIN_MIN)).floor().cast("int64"))
         self.minutes = rows(bins.group_by("bin").agg(jobs=bins.count()).order_by("bin"))
@@ -104,16 +106,6 @@ def _listed(t: Tables, jobs: list[Row], missing: list[int]) -> Tables:
     oldest = min(row["began_utc"] for row in jobs if row["job"] not in set(missing))
     some = t.jobs.filter((t.jobs.began_utc >= oldest) | t.jobs.job.isin(missing or [-1]))
     return _only(t, some)
-
-
-def _summed(missed: list[Row], by: str) -> list[Row]:
-    """Said and said again, by step or by microphone, the most first."""
-    out: dict[str, Row] = {}
-    for row in missed:
-        one = out.setdefault(row[by], {by: row[by], "said": 0, "again": 0})
-        one["said"] += row["said"]
-        one["again"] += row["again"]
-    return sorted((r for r in out.values() if r["again"]), key=lambda r: (-r["again"], r[by]))
 
 
 def _visits(rows: Any, t: Tables, units: Sequence[str]) -> tuple[list[Visit], dict[str, int]]:
