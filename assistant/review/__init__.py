@@ -117,7 +117,7 @@ class Review(Answers, AbstractContextManager["Review"]):
             connection.execute(f"CREATE VIEW {table} AS {_view(table, indexes, twice)}")
 
     def run(self, sql: str) -> list[Row]:
-        """The answer to a query as one dict a row.
+        """As `Answers.run`.
 
         Raises:
             RecordError: the index on the disk was damaged since it was opened.

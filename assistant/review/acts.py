@@ -74,7 +74,12 @@ def add(
     if act == "question" and len(words.split()) > MAX_WORDS:
         raise LeadError(f"ask it in {MAX_WORDS} words at most, it is spoken; nothing was added")
     with opened(path, now) as journal:
-        _check(journal, act, path)
+        if act in _SIGNED_ONLY and not journal.finished:
+            why = f"{path.name} is not signed off yet, so it cannot be {act}"
+            raise LeadError(f"{why}; a question can be put, or the job be marked reviewed")
+        done = [e.kind for e in journal.events if e.kind.removeprefix(LEAD) in ACTS]
+        if act == "reopened" and done[-1:] == [f"{LEAD}reopened"]:
+            raise LeadError(f"{path.name} is reopened already; nothing was added")
         data = {"lead": code, "text": words, "about": about}
         last = journal.events[-1]
         if last.kind == LEAD + act and last.data == data:
@@ -114,15 +119,6 @@ def opened(path: Path, now: Callable[[], datetime]) -> Journal:
     raise LeadError(f"{path.name} {why}")
 
 
-def _check(journal: Journal, act: LeadActName, path: Path) -> None:
-    if act in _SIGNED_ONLY and not journal.finished:
-        why = f"{path.name} is not signed off yet, so it cannot be {act}"
-        raise LeadError(f"{why}; a question can be put, or the job be marked reviewed")
-    done = [e.kind for e in journal.events if e.kind.removeprefix(LEAD) in ACTS]
-    if act == "reopened" and done[-1:] == [f"{LEAD}reopened"]:
-        raise LeadError(f"{path.name} is reopened already; nothing was added")
-
-
 # --- Questions that wait for the next session on a truck.
 
 
@@ -144,7 +140,12 @@ def waiting(folder: Path, unit: str) -> list[WaitingQuestion]:
     """
     put: set[str] = set()
     found: list[WaitingQuestion] = []
-    for path in _newest(folder, unit):
+    try:
+        names = os.listdir(folder) if unit else []
+    except OSError:
+        return []
+    names = [name for name in names if name.endswith(SUFFIX) and slug(unit) in name]
+    for path in (folder / name for name in sorted(names, reverse=True)[:NEWEST]):
         try:
             events, _ = read_events(path)
         except RecordError:
@@ -154,15 +155,6 @@ def waiting(folder: Path, unit: str) -> list[WaitingQuestion]:
         put |= {str(e.data[KEY]) for e in events if e.kind == "notice" and KEY in e.data}
         found += [one for one in _open(events) if one.hash not in put]
     return found[::-1]
-
-
-def _newest(folder: Path, unit: str) -> list[Path]:
-    try:
-        names = os.listdir(folder) if unit else []
-    except OSError:
-        return []
-    names = [n for n in names if n.endswith(SUFFIX) and slug(unit) in n]
-    return [folder / name for name in sorted(names, reverse=True)[:NEWEST]]
 
 
 def _open(events: list[Event]) -> Iterator[WaitingQuestion]:

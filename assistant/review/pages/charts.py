@@ -100,13 +100,11 @@ def misheard(rows: Sequence[Row], by: str, token: str) -> str:
     def draw(axes: Axes) -> None:
         again = [row["again"] for row in rows]
         bars = axes.barh(range(len(rows)), again, color=FILL, edgecolor=INK, hatch="///")
-        for bar, row in zip(bars, rows, strict=True):
-            bar.set_url(f"#{hash_of(f'{token}:{row[by]}')}")
         names = [shortened(str(row[by]).replace("_", " ")) for row in rows]
         axes.set_yticks(range(len(rows)), names)
-        for label, row in zip(axes.get_yticklabels(), rows, strict=True):
-            label.set_url(f"#{hash_of(f'{token}:{row[by]}')}")
-        for i, row in enumerate(rows):
+        for i, (row, *parts) in enumerate(zip(rows, bars, axes.get_yticklabels(), strict=True)):
+            for part in parts:
+                part.set_url(f"#{hash_of(f'{token}:{row[by]}')}")
             text = f"{row['again']:,} ({row['again'] / row['said']:.1%} of {row['said']:,})"
             axes.annotate(text, (row["again"], i), (4, 0), textcoords="offset points",
                           va="center", fontsize=8)  # fmt: skip

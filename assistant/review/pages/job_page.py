@@ -57,6 +57,7 @@ def _page(history: JobHistory, path: Path, page_folder: Path, fleet: Path | None
     found, left = history.last_read("found"), history.as_left()
     clips = _sounds(history, path.parent)
     chain = _chain(history, clips)
+    job = [line for line in history.lines if not isinstance(line, LeadAct)]
     return page(
         "job.html",
         h=history,
@@ -79,7 +80,7 @@ def _page(history: JobHistory, path: Path, page_folder: Path, fleet: Path | None
         holds=drawings.holds_svg(history.holds),
         misheard=Counter(line.step for line in history.misunderstood()).most_common(),
         talk=[_talk(line) for line in history.lines if line is not history.closed],
-        lasted=_lasted(history),
+        lasted=span(max(0, job[-1].us - job[0].us) / 1e6),
         clips=clips,
         link=lambda file: link(path.parent / file, page_folder),
         record=path,
@@ -90,12 +91,6 @@ def _page(history: JobHistory, path: Path, page_folder: Path, fleet: Path | None
 
 def _say(name: str, **fields: object) -> str:
     return say(f"job.{name}", **fields)
-
-
-def _lasted(history: JobHistory) -> str:
-    """From the first line to the sign-off, or to the last line of the job."""
-    job = [line for line in history.lines if not isinstance(line, LeadAct)]
-    return span(max(0, job[-1].us - job[0].us) / 1e6)
 
 
 def _card_of(history: JobHistory) -> Card | None:

@@ -72,7 +72,11 @@ class FleetAnswers:
         missing = [row["job"] for row in self.eyes if row["job"] not in listed]
         if missing:
             self.jobs += rows(t.jobs.filter(t.jobs.job.isin(missing)))
-        shown = _listed(t, self.jobs, missing) if self.totals["jobs"] > len(self.jobs) else t
+        shown = t
+        if self.totals["jobs"] > len(self.jobs):  # the day of the oldest may bring in a few more
+            oldest = min(row["began_utc"] for row in self.jobs if row["job"] in listed)
+            of_page = (t.jobs.began_utc >= oldest) | t.jobs.job.isin(missing or [-1])
+            shown = _only(t, t.jobs.filter(of_page))
         self.texts: defaultdict[int, list[str]] = defaultdict(list)
         self.flags: defaultdict[int, set[str]] = defaultdict(set)
         found = rows(shown.doubts.select("job", "n", "kind", "text"))
@@ -99,13 +103,6 @@ class FleetAnswers:
         self.units = rows(questions.units(t).limit(MOST_UNITS))
         self.visits, self.last_job = _visits(rows, t, [row["unit"] for row in self.units])
         self.damaged = rows(questions.damaged(t).limit(MOST_EYES))
-
-
-def _listed(t: Tables, jobs: list[Row], missing: list[int]) -> Tables:
-    """The tables of the listed jobs; the day of the oldest may bring in a few more."""
-    oldest = min(row["began_utc"] for row in jobs if row["job"] not in set(missing))
-    some = t.jobs.filter((t.jobs.began_utc >= oldest) | t.jobs.job.isin(missing or [-1]))
-    return _only(t, some)
 
 
 def _visits(rows: Any, t: Tables, units: Sequence[str]) -> tuple[list[Visit], dict[str, int]]:

@@ -35,7 +35,8 @@ def _environment() -> Environment:
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
-        finalize=_shown,
+        # None is shown as nothing; what is no text is shown as it is.
+        finalize=lambda v: printable(v) if type(v) is str else "" if v is None else v,
         bytecode_cache=_compiled(index_home() / "templates"),
     )
     made.filters.update(short=short, lugs=lugs, span=span)
@@ -57,12 +58,6 @@ def _compiled(folder: Path) -> BytecodeCache | None:
     except OSError:
         return None
     return Cache(str(folder))
-
-
-def _shown(value: Any) -> Any:
-    if value is None:
-        return ""
-    return printable(value) if type(value) is str else value
 
 
 def page(template: str, **fields: Any) -> str:
