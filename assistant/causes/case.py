@@ -21,6 +21,7 @@ from assistant.causes.table import Cause, Finding, Table
 from assistant.clutch.conformity import Limits
 from assistant.clutch.equations import finding_of
 from assistant.clutch.uncertainty import Measured, normal_cdf
+from assistant.quantity import CLEARANCE, GAP
 from assistant.sentences import capital
 
 Chances = dict[str, float]
@@ -82,7 +83,6 @@ def most_telling(
 Fits = tuple[float, ...]
 NO: Fits = (1.0, 0.0)
 YES: Fits = (0.0, 1.0)
-_FOR_RATIOS = ("gap", "clearance")
 
 
 def low_in_high(measured: Measured, limits: Limits) -> Fits:
@@ -111,7 +111,7 @@ def findings_of(table: Table, card: Card, read: Mapping[str, Measured]) -> dict[
             if quantity in read and figure is not None:
                 found[finding.id] = low_in_high(read[quantity], figure)
                 break
-    if "quarrel" in table.findings and all(q in read for q in _FOR_RATIOS):
+    if "quarrel" in table.findings and read.keys() >= {GAP, CLEARANCE}:
         agree = _ratios_agree(card, read)
         if agree is not None:
             found["quarrel"] = NO if agree else YES

@@ -20,18 +20,8 @@ from assistant.clutch.uncertainty import Measured
 from assistant.job import plan_words, words
 from assistant.job.plan import Settled
 from assistant.job.plan_words import say
-from assistant.quantity import (
-    BEARING_TRAVEL,
-    BRAKE_CONTACT,
-    CLEARANCE,
-    FREE_TRAVEL,
-    GAP,
-    PEDAL_HEIGHT,
-    TOTAL_TRAVEL,
-)
+from assistant.quantity import BEARING_TRAVEL, BRAKE_CONTACT, GAP, JUDGED, PEDAL_HEIGHT
 from assistant.readings import read, speak
-
-_PEDAL_AFTER = (FREE_TRAVEL, BRAKE_CONTACT, BEARING_TRAVEL, PEDAL_HEIGHT, TOTAL_TRAVEL)
 
 
 def plan_report(
@@ -66,10 +56,8 @@ def plan_report(
         "heard": heard,
         "lugs": setting.lugs,
         "lug_in": ring.pitch_in,
-        "gap_after_in": after[GAP],
-        "clearance_after_in": after[CLEARANCE],
+        **{f"{q.replace('-', '_')}_after_in": after.get(q) for q in (*JUDGED, BEARING_TRAVEL)},
         "clearance_after_ring_in": ring.clearance_after.value_in,
-        **{f"{q.replace('-', '_')}_after_in": after.get(q) for q in _PEDAL_AFTER},
         "height_change_in": setting.height_steps * move.height_step_in,
         "total_change_in": setting.total_steps * move.total_step_in,
         "rod_turns": sign * turns,

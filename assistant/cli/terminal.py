@@ -128,8 +128,7 @@ def typed(script: Iterable[str] | None = None) -> Iterator[str]:
 
 def _raw_lines() -> Iterator[str]:
     if not sys.stdin.isatty():
-        while line := decoded(sys.stdin.buffer.readline()):
-            yield line
+        yield from map(decoded, iter(sys.stdin.buffer.readline, b""))
         return
     while True:
         try:

@@ -37,9 +37,7 @@ def reply_of(look: Outlook) -> tuple[str, dict[str, str]] | None:
         return "due_now", {}
     if look.miles.low - start > _FAR:
         return None
-    if not blanks["high"]:
-        return "due_open", {"low": blanks["low"], "unit": blanks["unit"]}
-    return "due_range", blanks
+    return ("due_range" if blanks["high"] else "due_open"), blanks
 
 
 def replies(look: Outlook) -> list[tuple[str, dict[str, str]]]:

@@ -18,17 +18,8 @@ from assistant import __version__
 from assistant.record import RecordError
 from assistant.record.folder import slug
 from assistant.review.index import source_hash
-from assistant.review.pages import charts
-from assistant.review.pages.questions import (
-    MOST_EYES,
-    MOST_JOBS,
-    MOST_UNITS,
-    FleetAnswers,
-    hash_of,
-    joined,
-    narrowed,
-    tokens_of,
-)
+from assistant.review.pages import charts, questions
+from assistant.review.pages.questions import FleetAnswers, hash_of
 from assistant.review.pages.render import link, page, write_page
 from assistant.review.wording import Row, say, signed
 from assistant.wear.outlook import Outlook, Range, newest, outlook
@@ -43,9 +34,9 @@ MOST_DUE = 20
 SIMILAR = 20
 """Other trucks that the rate of one is reckoned with, at most: more tell little more."""
 _MOST = {
-    "jobs": MOST_JOBS,
-    "eyes": MOST_EYES,
-    "units": MOST_UNITS,
+    "jobs": questions.MOST_JOBS,
+    "eyes": questions.MOST_EYES,
+    "units": questions.MOST_UNITS,
     "curves": charts.MOST_CURVES,
     "rings": MOST_DUE,
 }
@@ -69,18 +60,31 @@ class Listed:
         self.page = f"jobs/{slug(Path(row['path']).stem)}-{row['opening'][:8]}.html"
         self.page_link = link(folder / self.page, folder)
         self.doubts = answers.texts[row["job"]]
-        self.tokens = joined(tokens_of(row, answers))
+        self.tokens = questions.joined(questions.tokens_of(row, answers))
         self.when = str(row["began_local"])[:16].replace("T", " ")
         told = [row[key] or "" for key in ("unit", "code", "path", "card", "step", "chain")]
         self.words = " ".join([*map(str, told), self.when, *(self.doubts or [""])]).lower()
 
 
-def _fleet_page(
-    desk: Review, folder: Path, unit: str, since: date | None, ring_lugs: int | None
-) -> tuple[str, list[Listed]]:
-    """The page, for `folder`, and the jobs it lists."""
-    answers = FleetAnswers(desk, narrowed(desk.tables, unit, since))
+def write_fleet(
+    desk: Review, folder: Path, unit: str = "", since: date | None = None,
+    ring_lugs: int | None = None,
+) -> list[Listed]:  # fmt: skip
+    """Write the fleet page; returns the jobs on it, whose pages `write_jobs` makes.
+
+    Only of a `unit`, or of jobs begun `since` a day; `ring_lugs` is what a ring has from new to its
+    end, if known.
+
+    Raises:
+        RecordError: it was to be narrowed, and no job is left.
+        OSError: the disk did not take it.
+    """
+    answers = FleetAnswers(desk, questions.narrowed(desk.tables, unit, since))
     jobs = [Listed(desk, row, answers, folder) for row in answers.jobs]
+    if not jobs and (unit or since):
+        of = f" of {unit}" if unit else ""
+        begun = f" begun since {since}" if since else ""
+        raise RecordError(f"no job{of}{begun} in these folders; no page was written")
     by_job = {one.row["job"]: one for one in jobs}
     due = due_soon(answers.visits, ring_lugs)
     trucks = by_unit(answers.visits)
@@ -117,7 +121,8 @@ def _fleet_page(
         dates_text=dates_text,
         due_word=lambda dates: due_word(dates, date.today()),
     )
-    return text, jobs
+    write_page(fleet_file(folder), text)
+    return jobs
 
 
 def lugs_text(look: Outlook) -> str:
@@ -170,7 +175,10 @@ def due_soon(visits: Sequence[Visit], ring_lugs: int | None = None) -> list[Outl
         look = outlook(some, unit, ring_lugs)
         if look is not None and look.miles is not None:
             found.append(look)
-    return sorted(found, key=_soonest)
+    # Those without dates come last, the one that was seen longest ago first.
+    return sorted(
+        found, key=lambda one: (not one.dates, (one.dates[0] if one.dates else one.last.at.date()))
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -210,12 +218,6 @@ def rings_left(
     return sorted(known, key=lambda ring: (ring.left, ring.unit)), sorted(unknown)
 
 
-def _soonest(look: Outlook) -> float:
-    if look.dates is not None:
-        return look.dates[0].toordinal()
-    return look.last.at.toordinal() + 1e6
-
-
 def _rough_days(visits: Sequence[Visit]) -> float:
     """When a straight line through this truck's own wear reaches the limit, as a day's ordinal."""
     last = visits[-1]
@@ -236,28 +238,6 @@ def _rough_days(visits: Sequence[Visit]) -> float:
 
 def fleet_file(folder: Path) -> Path:
     return folder / "fleet.html"
-
-
-def write_fleet(
-    desk: Review, folder: Path, unit: str = "", since: date | None = None,
-    ring_lugs: int | None = None,
-) -> list[Listed]:  # fmt: skip
-    """Write the fleet page; returns the jobs on it, whose pages `write_jobs` makes.
-
-    Only of a `unit`, or of jobs begun `since` a day; `ring_lugs` is what a ring has from new to its
-    end, if known.
-
-    Raises:
-        RecordError: it was to be narrowed, and no job is left.
-        OSError: the disk did not take it.
-    """
-    text, jobs = _fleet_page(desk, folder, unit, since, ring_lugs)
-    if not jobs and (unit or since):
-        of = f" of {unit}" if unit else ""
-        begun = f" begun since {since}" if since else ""
-        raise RecordError(f"no job{of}{begun} in these folders; no page was written")
-    write_page(fleet_file(folder), text)
-    return jobs
 
 
 def write_jobs(
