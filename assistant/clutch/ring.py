@@ -148,10 +148,7 @@ def _gap_after_in(gap: Measured, lugs: int, state: RingState) -> float:
 def landing_chances(
     gap: Measured, limits: Limits, belief: RingBelief, counts: Iterable[int]
 ) -> dict[int, float]:
-    """Probability that the gap is inside the limits after so many lugs, averaged over the belief.
-
-    Of every count.
-    """
+    """Probability, of each count of lugs, to end inside the limits, averaged over the belief."""
     low, high = limits.ends_in
     chances = dict.fromkeys(counts, 0.0)
     for lugs in chances:

@@ -21,7 +21,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, partial
 from itertools import combinations
 from typing import Literal, NamedTuple
 
@@ -76,13 +76,12 @@ def ideal_in(figure: Limits) -> float:
     A target inside the limits, or the middle of both; with one limit only, the target, or half as
     much again as the limit.
     """
-    low, high, target = figure.low_in, figure.high_in, figure.target_in
-    if low is not None and high is not None:
+    (low, high), target = figure.ends_in, figure.target_in
+    if math.isfinite(high - low):
         return target if target is not None and low < target < high else (low + high) / 2.0
-    limit = low if low is not None else high
-    assert limit is not None  # Limits always hold one of the two.
+    limit = low if math.isfinite(low) else high
     aim = (abs(target - limit) if target is not None else 0.0) or abs(limit) / 2.0 or 1.0
-    return limit + aim if low is not None else limit - aim
+    return limit + aim if limit == low else limit - aim
 
 
 def placing(value_in: float, figure: Limits) -> float:
@@ -137,30 +136,32 @@ class Row(NamedTuple):
     place: float = 0.0
 
 
-class _Search:
-    """One search: what is wanted, what may be moved, and the best so far."""
+class SettingSearch:
+    """One search: what is wanted inside, what may be moved, and the best so far."""
 
     def __init__(
         self,
         truck: Truck,
         wanted: Collection[str],
         locked: Locked,
-        guard: float = ENOUGH,
+        guard: float = ONE_SIDED,
         grades: int = GRADES,
     ) -> None:
-        self.truck, self.locked, self.most = truck, locked, truck.adjusters.most
+        self.truck, self.locked = truck, locked
         self.guard, self.grades = guard, grades
         self.wanted = {quantity: truck.limits(quantity) for quantity in wanted}
         self.by_rod = [quantity for quantity in _BY_ROD if quantity in wanted]
         self.bearing = [quantity for quantity in (BEARING_TRAVEL,) if quantity in wanted]
-        self.from_below = any(self.wanted[quantity].high_in is None for quantity in self.bearing)
         self.best: Found | None = None
         self.flats, self.totals = cache(self._flats), cache(self._totals)
-        self.ring = self._rows(GAP, lambda n: Setting(n), _steps(locked.lugs, self.most.lugs))
+        lugs, self.rod_steps, height, self.lower_steps = [
+            range(-most, most + 1) if lock is None else range(lock, lock + 1)
+            for lock, most in zip(locked, truck.adjusters.most, strict=True)
+        ]
+        self.ring = self._rows(GAP, Setting, lugs)
         self.height = [Row(locked.height_steps or 0)]  # left alone where it cannot be judged
         if PEDAL_HEIGHT in wanted:
-            steps = _steps(locked.height_steps, self.most.height_steps)
-            self.height = self._rows(PEDAL_HEIGHT, lambda a: Setting(0, 0, a), steps)
+            self.height = self._rows(PEDAL_HEIGHT, partial(Setting, 0, 0), height)
 
     def _placed(self, quantities: Sequence[str], setting: Setting) -> tuple[float, float]:
         """The worst sureness and the added placing of quantities that are wanted."""
@@ -205,7 +206,7 @@ class _Search:
         A total travel that cannot be judged in is left alone; without any figure it may follow
         what bearing travel needs: downward for more, and upward only where it may be too much.
         """
-        steps = _steps(self.locked.total_steps, self.most.total_steps)
+        steps = self.lower_steps
         if self.locked.total_steps is not None or TOTAL_TRAVEL in self.wanted:
             return steps
         bearing = self.wanted.get(BEARING_TRAVEL)
@@ -213,13 +214,10 @@ class _Search:
             return range(1)
         return range(steps.stop) if bearing.high_in is None else steps
 
-    def _total(self, height: int) -> Callable[[int], Setting]:
-        return lambda steps: Setting(0, 0, height, steps)
-
     def _totals(self, height: int, moved: bool) -> list[Row]:
         """The lower stop for one place of the upper one, moved or left alone, best placed first."""
-        every = self._total_steps()
-        rows = self._rows(TOTAL_TRAVEL, self._total(height), every if moved else range(1))
+        every, at = self._total_steps(), partial(Setting, 0, 0, height)
+        rows = self._rows(TOTAL_TRAVEL, at, every if moved else range(1))
         rows = [row for row in rows if row.steps in every and (row.steps != 0) == moved]
         return sorted(rows, key=lambda row: (-row.place, abs(row.steps)))
 
@@ -229,8 +227,8 @@ class _Search:
         if self.truck.follows:  # the rod changes nothing
             inside = self._placed(self.by_rod, Setting(lugs, 0, height))[0] >= -SLACK
             return range(lock or 0, (lock or 0) + inside)
-        steps = _steps(lock, self.most.flats)
-        return self._inside(self.by_rod, lambda m: Setting(lugs, m, height), steps)
+        at = partial(Setting, lugs, height_steps=height)
+        return self._inside(self.by_rod, at, self.rod_steps)
 
     def possible(self) -> bool:
         """Whether any setting puts every wanted quantity inside.
@@ -238,19 +236,22 @@ class _Search:
         A bearing travel limited from below asks for the fewest flats and the lowest stop; with an
         upper limit the search itself must tell.
         """
+        total = [quantity for quantity in (TOTAL_TRAVEL,) if quantity in self.wanted]
+        below = [quantity for quantity in self.bearing if self.wanted[quantity].high_in is None]
         for a in self.height:
-            steps = self._total_steps()
-            if TOTAL_TRAVEL in self.wanted:
-                steps = self._inside([TOTAL_TRAVEL], self._total(a.steps), steps)
+            steps = self._inside(total, partial(Setting, 0, 0, a.steps), self._total_steps())
             for n in self.ring if steps else ():
                 if flats := self.flats(n.steps, a.steps):
                     setting = Setting(n.steps, flats[0], a.steps, steps[-1])
-                    if not self.from_below or self._placed(self.bearing, setting)[0] >= -SLACK:
+                    if self._placed(below, setting)[0] >= -SLACK:
                         return True
         return False
 
     def run(self) -> Found | None:
-        """Every setting that can matter, fewest adjusters first, surest rows first."""
+        """The best setting that puts every wanted quantity inside; None when there is none.
+
+        Every setting that can matter is tried, fewest adjusters first, surest rows first.
+        """
         if not self.possible():
             return None
         ring = sorted(self.ring, key=lambda row: -min(row.sure, ENOUGH))
@@ -272,8 +273,8 @@ class _Search:
         middle = (flats.start + flats.stop - 1) / 2
         for m in sorted(flats, key=lambda m: abs(m - middle)):
             lower = left - (m != 0)
-            if 0 <= lower <= 1:
-                self._judge((touched[0], touched[1] + lower), n, a, m, self.totals(a.steps, lower))
+            if 0 <= lower <= 1 and (totals := self.totals(a.steps, lower)):
+                self._judge((touched[0], touched[1] + lower), n, a, m, totals)
 
     def _beaten(self, touched: tuple[int, int], sure: float, place: float = math.inf) -> bool:
         """Whether no setting at most this sure and this well placed can beat the best.
@@ -294,8 +295,6 @@ class _Search:
 
     def _judge(self, touched: tuple[int, int], n: Row, a: Row, m: int, totals: list[Row]) -> None:
         """One ring, rest and rod: judge what they decide, then go through the lower stop."""
-        if not totals:
-            return
         setting, least = Setting(n.steps, m, a.steps), -math.inf
         sure, place = self._placed(self.by_rod, setting)
         sure, place = min(sure, n.sure, a.sure), place + n.place + a.place
@@ -324,22 +323,9 @@ class _Search:
                     self.best = Found(setting, rank)
 
 
-def _steps(locked: int | None, most: int) -> range:
-    return range(-most, most + 1) if locked is None else range(locked, locked + 1)
-
-
-def search(truck: Truck, wanted: Collection[str], locked: Locked = FREE) -> Found | None:
-    """The best setting that puts every wanted quantity inside; None when there is none."""
-    return _Search(truck, wanted, locked, ONE_SIDED).run()
-
-
 def widest(truck: Truck, wanted: Collection[str], locked: Locked = FREE) -> Found | None:
     """The setting with the largest margin (up to ``ENOUGH``) however many moves it takes."""
-    return _Search(truck, wanted, locked, grades=_FINE).run()
-
-
-def possible(truck: Truck, wanted: Collection[str], locked: Locked = FREE) -> bool:
-    return _Search(truck, wanted, locked).possible()
+    return SettingSearch(truck, wanted, locked, ENOUGH, _FINE).run()
 
 
 # --- The answer: the best setting, what it costs, and what no setting can put in.
@@ -421,7 +407,7 @@ def solve(truck: Truck, locked: Locked = FREE, *, with_candidates: bool = True) 
         for q, limits in judged.items()
         if q not in wanted
     )
-    others = _others(truck, judged, wanted, setting, locked) if with_candidates else ()
+    others = _others(truck, judged, wanted, chosen, locked) if with_candidates else ()
     grade = grade_of(max(0.0, chosen.margin_u), ONE_SIDED)
     return Settings(tuple(judged), chosen, given_up, may_be, (chosen, *others), grade)
 
@@ -431,22 +417,22 @@ def _within_reach(
 ) -> tuple[frozenset[str], Locked, Found | None, tuple[str, ...]]:
     """What can be had together, the locks that go with it, the best of them, and who is odd."""
     everything = frozenset(judged)
-    if (found := search(truck, everything, locked)) is not None:
+    if (found := SettingSearch(truck, everything, locked).run()) is not None:
         return everything, locked, found, ()
-    keep, gap_out = everything, not possible(truck, {GAP}, locked)
+    keep, gap_out = everything, not SettingSearch(truck, {GAP}, locked).possible()
     if gap_out:
         if locked.lugs is None:
             locked = locked._replace(lugs=nearest_lugs(truck))
         keep -= {GAP}
-        if (found := search(truck, keep, locked)) is not None:
+        if (found := SettingSearch(truck, keep, locked).run()) is not None:
             return keep, locked, found, (GAP,)
     loose = [q for q in reversed(ORDER) if q in keep and q != GAP]
     for size in range(1, len(loose) + 1):
         drops = combinations(loose, size)
-        if odd := [drop for drop in drops if possible(truck, keep - set(drop), locked)]:
+        if odd := [d for d in drops if SettingSearch(truck, keep - {*d}, locked).possible()]:
             rest = keep - set(odd[0])
             alone = tuple(drop[0] for drop in odd) if size == 1 and not gap_out else ()
-            return rest, locked, search(truck, rest, locked), alone
+            return rest, locked, SettingSearch(truck, rest, locked).run(), alone
     return frozenset(), locked, None, ()
 
 
@@ -477,20 +463,19 @@ def _others(
     truck: Truck,
     judged: Mapping[str, Limits],
     wanted: frozenset[str],
-    setting: Setting,
+    chosen: RankedSetting,
     locked: Locked,
 ) -> Iterator[RankedSetting]:
     """What else could be done, each only once: nothing, a lug either way, the widest margin."""
-    shown = {setting}
-    kept = {q: limits for q, limits in judged.items() if q in wanted}
-    worst = candidate(truck, "chosen", setting, kept).margin_u if kept else ENOUGH
+    setting, after, shown = chosen.setting, chosen.after, {chosen.setting}
+    sure = [sureness(after[q].value_in, after[q].u_in, judged[q]) for q in wanted]
     kinds: tuple[Kind, Kind] = ("a lug looser", "a lug tighter")
     tries: list[tuple[Kind, Found | None]] = [
-        (kind, search(truck, wanted, locked._replace(lugs=count)))
+        (kind, SettingSearch(truck, wanted, locked._replace(lugs=count)).run())
         for kind, count in zip(kinds, (setting.lugs - 1, setting.lugs + 1), strict=True)
         if abs(count) <= truck.adjusters.max_lugs
     ]
-    if worst < ENOUGH:  # else nothing is gained by more moves
+    if min(sure, default=ENOUGH) < ENOUGH:  # else nothing is gained by more moves
         tries.append(("widest margin", widest(truck, wanted, locked)))
     if setting != Setting():
         shown.add(Setting())

@@ -10,7 +10,7 @@ import pytest
 
 from assistant.clutch.conformity import Limits
 from assistant.clutch.equations import Adjusters, Ratio, Readings, Truck
-from assistant.clutch.solver import FREE, Locked, Settings, search, solve, widest
+from assistant.clutch.solver import FREE, Locked, Settings, SettingSearch, solve, widest
 from assistant.clutch.uncertainty import Measured
 
 TRUCKS = 150
@@ -276,7 +276,7 @@ def test_the_widest_margin_is_the_widest() -> None:
         truck = random_truck(rng)
         judged, known = truck.judged(), truck.as_read()
         wide = widest(known, judged, truck.locked)
-        usual = search(known, judged, truck.locked)
+        usual = SettingSearch(known, judged, truck.locked).run()
         ranks = [r for s in every_setting(truck, judged) if (r := rank(truck, judged, s))]
         assert (wide is None) == (not ranks)
         if wide is None or usual is None:
