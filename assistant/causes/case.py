@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable, Mapping
+from contextlib import suppress
 from dataclasses import dataclass, field
 from functools import partial
 from typing import Any
@@ -112,19 +113,11 @@ def findings_of(table: Table, card: Card, read: Mapping[str, Measured]) -> dict[
                 found[finding.id] = low_in_high(read[quantity], figure)
                 break
     if "quarrel" in table.findings and read.keys() >= {GAP, CLEARANCE}:
-        agree = _ratios_agree(card, read)
-        if agree is not None:
-            found["quarrel"] = NO if agree else YES
+        with suppress(ValueError):  # readings too odd for any plan
+            ratios = finding_of(readings_for(card, read))
+            if ratios is not None:  # the pedal ratio can be told in two ways
+                found["quarrel"] = NO if ratios.agree else YES
     return found
-
-
-def _ratios_agree(card: Card, read: Mapping[str, Measured]) -> bool | None:
-    """Whether the pedal ratio comes out the same two ways; None when it cannot be told."""
-    try:
-        finding = finding_of(readings_for(card, read))
-    except ValueError:  # readings too odd for any plan
-        return None
-    return None if finding is None else finding.agree
 
 
 # --- One truck's complaint: what is known so far, and what is said about it.

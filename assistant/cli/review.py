@@ -46,24 +46,16 @@ def review(
     An index beside this user's data keeps up with what changed; the records are only read.
     """
     with opened(folders, afresh=afresh, patience_s=patience) as desk:
+        from assistant.review.export import export, on_spark
         from assistant.review.wording import summary
 
-        with _answers(desk, engine) as answers:
+        on: Any = on_spark(desk) if engine == "spark" else nullcontext(desk)
+        with on as answers:
             show_lines(summary(answers, MOST) if question is None else _as_csv(answers, question))
         for folder, kind in ((csv_folder, "csv"), (parquet_folder, "parquet")):
             if folder is not None:
-                from assistant.review.export import export
-
                 written = export(desk, folder, kind)
                 click.echo(f"{len(written) - 1} tables and {written[-1].name} in {folder}")
-
-
-def _answers(desk: Review, engine: str) -> Any:
-    if engine == "duckdb":
-        return nullcontext(desk)
-    from assistant.review.export import on_spark
-
-    return on_spark(desk)
 
 
 def _as_csv(answers: Answers, question: str) -> list[str]:

@@ -93,7 +93,8 @@ class Index:
             return
         try:
             self._attach("")
-            layout = self._layout()
+            made = self.run("SELECT 1 FROM duckdb_tables() WHERE database_name = ?", [self.name])
+            layout = self.run(f"SELECT layout FROM {self.name}.about")[0]["layout"] if made else 0
         except duckdb.Error:
             layout = -1
         if layout == 0:
@@ -143,12 +144,6 @@ class Index:
                 self._wait(say("folder.waiting", folder=self.folder))
                 told = True
             time.sleep(0.05)
-
-    def _layout(self) -> int:
-        """Of the file; 0 when nothing is in it yet."""
-        if not self.run("SELECT 1 FROM duckdb_tables() WHERE database_name = ?", [self.name]):
-            return 0
-        return int(self.run(f"SELECT layout FROM {self.name}.about")[0]["layout"])
 
     def _make_tables(self) -> None:
         with self.transaction():
