@@ -20,7 +20,7 @@ ROOT = Path(__file__).parents[2]
 TOOLS = Path(sys.executable).parent
 MODULES = sorted((ROOT / "assistant").rglob("*.py"))
 MOST_MODULES, MOST_IN_A_FOLDER, MOST_COMPLEX = 150, 15, 15
-MOST_LINES, MOST_TEST_LINES = 27_331, 21_966
+MOST_LINES, MOST_TEST_LINES = 27_006, 21_966
 """Only ever lowered. The goals, not reached yet, are 27,000 and 22,000."""
 
 
