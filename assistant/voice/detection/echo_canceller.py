@@ -101,10 +101,8 @@ class EchoCanceller:
         self._left: deque[float] = deque(maxlen=3)
 
     def feed(self, heard: Samples, played: Samples) -> Samples:
-        """One frame of each, shape (`FRAME`,); `played` is zeros while the assistant is silent.
-
-        What is played may be given up to 0.2 s before the microphone hears it, but not after.
-        """
+        """One frame of each, shape (`FRAME`,); `played` is zeros while the assistant is silent, and
+        may be given up to 0.2 s before the microphone hears it, but not after."""
         self._quiet = 0 if played.any() else self._quiet + 1
         if self._quiet > _HOLD:
             self._clean.clear()

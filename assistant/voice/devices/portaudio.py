@@ -35,13 +35,9 @@ _DEFAULT = {(True, True): "both", (True, False): "input", (False, True): "output
 
 @dataclass(frozen=True, slots=True)
 class SoundDevice:
-    """A microphone or loudspeaker as PortAudio lists it.
-
-    Attributes:
-        number: its index, which changes when devices come and go; the name stays.
-        inputs, outputs: channels.
-        default: "input", "output", "both" or "": whether the system uses it unasked.
-    """
+    """A microphone or loudspeaker as PortAudio lists it, with its channels. The number changes when
+    devices come and go, the name stays; `default` is "input", "output", "both" or "", for what the
+    system uses it unasked."""
 
     number: int
     name: str
@@ -52,10 +48,8 @@ class SoundDevice:
 
 
 def quiet_libraries() -> None:
-    """Send what PortAudio and ALSA print about lost devices nowhere; Python's own errors stay.
-
-    They write to file descriptor 2 themselves, in the midst of whatever is on the screen.
-    """
+    """Send what PortAudio and ALSA print about lost devices nowhere, for they write to file
+    descriptor 2 in the midst of whatever is on the screen; Python's own errors stay."""
     kept = os.dup(2)
     sys.stderr.flush()
     sys.stderr = os.fdopen(kept, "w", buffering=1, errors="backslashreplace")

@@ -241,10 +241,8 @@ class Dictation:
 
 
 def free_act(what: str, words: str, who: str, conversation: Conversation) -> Act | None:
-    """What free words do: a note, or an "accept" for a reason; None when there are none.
-
-    An alarm among them is one. "Accept" is never taken from words that deny or ask.
-    """
+    """What free words do: a note, or an "accept" for a reason; None when there are none. An alarm
+    among them is one; "accept" is never taken from words that deny or ask."""
     rest = _BEFORE[what].sub("", words, count=1).strip()
     if not rest.strip("."):
         return None

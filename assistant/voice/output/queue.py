@@ -113,15 +113,12 @@ class OutputQueue:
     def add(self, new: list[QueuedSpeech]) -> None:
         """Take up what is new; what is urgent interrupts, what it makes stale is dropped."""
         with self._lock:
-            top = min(one.rank for one in new)
-            if top == STOP:
-                self._queue.clear()
-                if self._now is not None and self._now.rank != STOP:
-                    self._break_off()
-            now = self._now
+            top, now = min(one.rank for one in new), self._now
             if now is not None and top <= CUE and now.rank > top:
                 self._break_off()
                 self._queue.insert(0, replace(now, next=0, chunks=[], begun=False))
+            if top == STOP:
+                self._queue.clear()
             if any(one.instructs for one in new):
                 # There is one present instruction: an older one, not begun or broken off by this
                 # one, would mislead.
@@ -292,9 +289,7 @@ class SpeechOutput:
 
     def hush(self, to: str = "both", stop_too: bool = False) -> list[Said]:
         """Be silent at once, on the outputs of `to`; gives what was broken off or not said at all.
-
-        A stop goes on being said unless `stop_too`: whoever speaks over it needs it the more.
-        """
+        A stop goes on being said unless `stop_too`: whoever speaks over it needs it the more."""
         with self._say_lock:
             lost = [said for queue in self._queues_of(to) for said in queue.hush(stop_too)]
         return [said for said in dict.fromkeys(lost) if said.text]

@@ -85,10 +85,8 @@ def over_tokens(start: State[str], spell: Callable[[str], tuple[int, ...]]) -> S
 
 
 class Grammar:
-    """A root rule under a name, which is for messages; `start` is its automaton's first state.
-
-    Made of the rule by Thompson's construction: numbered places, arcs with a word or with None.
-    """
+    """A root rule under a name, which is for messages; `start` is the first state of its automaton,
+    by Thompson's construction: numbered places, arcs with a word or with None."""
 
     def __init__(self, name: str, root: Rule) -> None:
         self.name, self.root = name, root

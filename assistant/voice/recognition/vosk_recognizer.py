@@ -58,11 +58,8 @@ class VoskRecognizer:
         self._grammar, self._recognizer = grammar, self._narrowed(grammar)
 
     def hear(self, samples: Samples) -> Hearing:
-        """One utterance: its hypotheses, best first; none where a word of `OUT` was better.
-
-        `free` is the best chain of words, whether or not it is a sentence of the grammar. Marks:
-        see `ranked`.
-        """
+        """One utterance: its hypotheses, best first, and its marks by `ranked`; `free` is the best
+        chain of words, whether or not it is a sentence of the grammar."""
         begun = time.perf_counter()
         pcm = (np.clip(samples, -1, 1) * 32767).astype("<i2").tobytes()
         self._recognizer.AcceptWaveform(pcm)
