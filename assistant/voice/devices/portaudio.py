@@ -115,12 +115,9 @@ class PortAudio:
         raise AudioError(f"{what}; lugcall devices lists them by number")
 
     def open(self, user: DeviceStream) -> tuple[Any, int]:
-        """A stream of float32 on the device of that name, not yet started, and its sample rate;
-        `AudioError` if there is no such device, or it cannot be opened.
-
-        It is opened at `RATE` and mono where the device takes that, else at the device's own rate,
-        with one channel or two.
-        """
+        """A stream of float32 on the device of that name, not yet started, and its sample rate:
+        `RATE` and mono where the device takes that, else the device's own, with one channel or two.
+        `AudioError` if there is no such device, or it cannot be opened."""
         sd = self.library()
         make = sd.InputStream if user.kind == "input" else sd.OutputStream
         with self.lock:

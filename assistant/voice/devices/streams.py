@@ -41,7 +41,8 @@ class DeviceStream:
         self, device: str | None = None, on_lost: Told = lambda: None, on_back: Told = lambda: None
     ) -> None:
         """Open `device`: a PortAudio name or number, None for the system's own; `AudioError` if
-        there is no such device, or it cannot be opened. The thread that calls `check` calls back."""
+        there is no such device, or it cannot be opened. `on_lost` and `on_back` are called by
+        `check`, in its thread."""
         self.lost = False
         self._on_lost, self._on_back = on_lost, on_back
         self._stream: Any = None

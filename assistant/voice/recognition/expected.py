@@ -175,11 +175,8 @@ _SHADES = ("shy", "fat", "about", "one", "within", "under", "beyond", "sum")
 
 @cache
 def reading(name: str, metric: bool = False, short: bool = False) -> Rule:
-    """What may be called out when the quantity `name` is asked for: the amount, qualified or not.
-
-    Bare numbers are millimetres if `metric`; `short` leaves out what is seldom said: leads, ranges,
-    repairs.
-    """
+    """What may be called out when the quantity `name` is asked for: the amount, qualified or not;
+    bare numbers are millimetres if `metric`, and `short` leaves out leads, ranges and repairs."""
     q = QUANTITIES[name]
     if q.unit != "in":
         plain = _odometer() if name == ODOMETER else _count(q)

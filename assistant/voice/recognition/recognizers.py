@@ -20,12 +20,9 @@ NOTHING = (
 
 
 def open_recognizers(wanted: Sequence[str] = ()) -> tuple[list[Recognizer], list[str]]:
-    """The recognizers called `wanted`, or those that can be had, the best first; `RecognizerError`
-    if one that was asked for cannot be used, or none can.
-
-    The first gives the words, another one agrees or not. With them comes a line on each that is
-    there and cannot be used.
-    """
+    """The recognizers called `wanted`, or those that can be had, the best first: that one gives the
+    words, another agrees or not. With them comes a line on each that is there and cannot be used;
+    `RecognizerError` if one that was asked for cannot be used, or none can."""
     opened: list[Recognizer] = []
     problems: list[str] = []
     for name in wanted or BEST_FIRST:

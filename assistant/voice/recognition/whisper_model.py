@@ -125,11 +125,9 @@ _VARIABLE = re.compile(rf"(decoder|encoder)/(?:layer_(\d+)/)?({'|'.join(_PLACES)
 
 
 def places(names: Iterable[str]) -> dict[str, str]:
-    """What is changed: its name here, and that of the variable in the model's file.
-
-    `0.inward.w` is a matrix of the decoder's layer 0, `encoder.0.own.g` a norm's gain, `.n` its
-    shift, `last` the norm at the end.
-    """
+    """What is changed: its name here, and that of the variable in the model's file. `0.inward.w` is
+    a matrix of the decoder's layer 0, `encoder.0.own.g` a norm's gain, `.n` its shift, `last` the
+    norm at the end."""
     out = {}
     for match in filter(None, map(_VARIABLE.fullmatch, names)):
         half, layer, place, kind = match.groups()
@@ -140,12 +138,9 @@ def places(names: Iterable[str]) -> dict[str, str]:
 
 
 def adapted(weights: dict[str, Stored], path: Path = CHANGES) -> dict[str, Array]:
-    """The variables that change, changed; names and shapes as in the model's file. It is a
-    `RecognizerError` if the file of changes is missing or damaged.
-
-    A change W + A B is kept as A, shape (in, rank), and B, shape (rank, out); the weights stand the
-    other way round, (out, in).
-    """
+    """The variables that change, changed; names and shapes as in the model's file. A change W + A B
+    is kept as A, shape (in, rank), and B, shape (rank, out); the weights stand the other way round,
+    (out, in). `RecognizerError` if the file of changes is missing or damaged."""
     try:
         with np.load(path) as file:
             changes = {name: file[name].astype(np.float32) for name in file.files if "." in name}
@@ -233,10 +228,8 @@ class Decoder:
 
     def scores(self, sound: Sound, tokens: list[list[int]], memory: Memory) -> list[Array]:
         """Log probabilities (length + 1, kept) after each token of each list, all in one pass.
-
-        `memory` is that of one beam which has read the prompt but for its last token; each list
-        begins with that token.
-        """
+        `memory` is that of one beam which has read the prompt but for its last token, with which
+        each list begins."""
         longest = max(map(len, tokens))
         padded = np.asarray([t + [t[0]] * (longest - len(t)) for t in tokens])
         logs, _ = self._run(sound, padded, memory.taken([0] * len(tokens)), every=True)

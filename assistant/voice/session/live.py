@@ -8,6 +8,7 @@ from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import ExitStack, closing, suppress
 from dataclasses import dataclass
+from functools import partial
 from queue import SimpleQueue
 from statistics import median
 
@@ -123,13 +124,11 @@ class Live:
             self._opened = opened.pop_all()
 
     def _microphone(self, role: str, name: str | None, opened: ExitStack) -> Microphone:
-        lost, back = (self._told(key, role or "tech") for key in ("mic_lost", "mic_back"))
-        return opened.enter_context(closing(Microphone(name, lost, back)))
+        return opened.enter_context(closing(Microphone(name, *self._told("mic", role or "tech"))))
 
     def _output(self, name: str | None, opened: ExitStack) -> AudioOutput:
-        lost, back = self._told("speaker_lost"), self._told("speaker_back")
         try:
-            return opened.enter_context(closing(Player(name, lost, back)))
+            return opened.enter_context(closing(Player(name, *self._told("speaker"))))
         except AudioError:
             if name is not None:
                 raise
@@ -211,9 +210,9 @@ class Live:
             return [one for one in missed if one.cue]
         return [one for one in missed if one.key not in _NOT_HEARD]
 
-    def _told(self, key: str, who: str = "") -> Told:
+    def _told(self, device: str, who: str = "") -> list[Told]:
         """Devices come and go in threads of their own; the record is written from one."""
-        return lambda: self._news.put((key, who))
+        return [partial(self._news.put, (f"{device}_{how}", who)) for how in ("lost", "back")]
 
     def _report_news(self) -> None:
         while not self._news.empty():
