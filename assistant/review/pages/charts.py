@@ -189,14 +189,18 @@ def curves(trucks: Sequence[Cell]) -> str:
     return figure_svg(size, (0, 0, 1, 1), draw, "curves") if trucks else ""
 
 
+def _lengths(trucks: Sequence[Cell]) -> list[float]:
+    values = [x for cell in trucks for _, *both in cell.points for x in (*both, cell.low_in)]
+    return [value for value in values if value is not None]
+
+
 def _wall(axes: Axes, trucks: Sequence[Cell]) -> None:
     from matplotlib.collections import LineCollection
 
     axes.set_axis_off()
     axes.set_xlim(0, ACROSS)
     axes.set_ylim(-1 - (len(trucks) - 1) // ACROSS, 0)
-    values = [x for cell in trucks for _, *both in cell.points for x in both if x is not None]
-    values += [cell.low_in for cell in trucks if cell.low_in is not None]
+    values = _lengths(trucks)
     base_in, scale = min(values), 0.66 / max(max(values) - min(values), 1 / 64)
     lines: list[list[Point]] = []
     limits: list[list[Point]] = []

@@ -82,16 +82,14 @@ def write_fleet(
     answers = FleetAnswers(desk, questions.narrowed(desk.tables, unit, since))
     jobs = [Listed(desk, row, answers, folder) for row in answers.jobs]
     if not jobs and (unit or since):
-        of = f" of {unit}" if unit else ""
-        begun = f" begun since {since}" if since else ""
-        raise RecordError(f"no job{of}{begun} in these folders; no page was written")
+        raise RecordError(_none_left(unit, since))
     by_job = {one.row["job"]: one for one in jobs}
     due = due_soon(answers.visits, ring_lugs)
     trucks = by_unit(answers.visits)
     rings, no_rings = rings_left(trucks, ring_lugs)
     chart = partial(charts.kept_or_drawn, desk.home / "charts")
     order = [look.unit for look in due] + [row["unit"] for row in answers.units]
-    order = [unit for unit in dict.fromkeys(order) if unit in trucks]
+    drawn = [(unit, trucks[unit]) for unit in dict.fromkeys(order) if unit in trucks]
     text = page(
         "fleet.html",
         a=answers,
@@ -106,12 +104,12 @@ def write_fleet(
         by_step=chart(charts.misheard, answers.by_step, "step", "step"),
         by_mic=chart(charts.misheard, answers.by_mic, "microphone", "mic"),
         minutes=chart(charts.minutes, answers.minutes),
-        curves=chart(charts.curves, charts.cells([(unit, trucks[unit]) for unit in order])),
+        curves=chart(charts.curves, charts.cells(drawn)),
         codes=sorted({one.row["code"] for one in jobs if one.row["code"]}),
         told=desk.told,
         hash_of=hash_of,
         signed=signed,
-        narrowed=" ".join(x for x in (unit, f"since {since}" if since else "") if x),
+        narrowed=" ".join(filter(None, (unit, f"since {since}" if since else ""))),
         most=_MOST,
         made=datetime.now(UTC).strftime("%Y-%m-%d %H:%M UTC"),
         ring_lugs=ring_lugs,
@@ -123,6 +121,11 @@ def write_fleet(
     )
     write_page(fleet_file(folder), text)
     return jobs
+
+
+def _none_left(unit: str, since: date | None) -> str:
+    of, begun = f" of {unit}" if unit else "", f" begun since {since}" if since else ""
+    return f"no job{of}{begun} in these folders; no page was written"
 
 
 def lugs_text(look: Outlook) -> str:

@@ -6,6 +6,7 @@ from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from datetime import UTC, date, datetime
+from operator import itemgetter
 from typing import TYPE_CHECKING, Any
 from urllib.parse import quote
 
@@ -93,10 +94,8 @@ class FleetAnswers:
         for row in rows(a.select("job", "n", "kind").order_by(["job", "n"])):
             self.left_as[row["job"]] = row["kind"].removeprefix("lead-")
         self.months = rows(questions.first_time_right(t))
-        self.by_step, self.by_mic = (
-            [row for row in rows(questions.misheard(t, by)) if row["again"]]
-            for by in ("step", "microphone")
-        )
+        self.by_step = list(filter(itemgetter("again"), rows(questions.misheard(t, "step"))))
+        self.by_mic = list(filter(itemgetter("again"), rows(questions.misheard(t, "microphone"))))
         b = t.jobs.filter(t.jobs.signed_off)
         bins = b.mutate(bin=(b.time_s / (60 * BIN_MIN)).floor().cast("int64"))
         self.minutes = rows(bins.group_by("bin").agg(jobs=bins.count()).order_by("bin"))
