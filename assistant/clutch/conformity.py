@@ -46,6 +46,9 @@ class Limits:
     target_in: float | None = None
     ends_in: tuple[float, float] = field(init=False, repr=False, compare=False)
     """Both limits, in inches; infinite where there is none."""
+    ideal_in: float = field(init=False, repr=False, compare=False)
+    """The value (inches) that sits best: a target inside the limits, or the middle of both; with
+    one limit only, as far inside it as the target, or half as much again as the limit."""
 
     def __post_init__(self) -> None:
         if self.low_in is None and self.high_in is None:
@@ -58,6 +61,13 @@ class Limits:
         low = -math.inf if self.low_in is None else self.low_in
         high = math.inf if self.high_in is None else self.high_in
         object.__setattr__(self, "ends_in", (low, high))
+        limit, target = low if math.isfinite(low) else high, self.target_in
+        if math.isfinite(high - low):
+            ideal = target if target is not None and low < target < high else (low + high) / 2.0
+        else:
+            aim = (abs(target - limit) if target is not None else 0.0) or abs(limit) / 2.0 or 1.0
+            ideal = limit + aim if limit == low else limit - aim
+        object.__setattr__(self, "ideal_in", ideal)
 
     def miss_in(self, value_in: float) -> float:
         """How far ``value_in`` lies outside the limits, in inches; 0 when inside."""

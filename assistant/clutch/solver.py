@@ -70,20 +70,6 @@ def sureness(value_in: float, u_in: float, limits: Limits) -> float:
     return min(value_in - low, high - value_in) / max(u_in, LEAST_U_IN)
 
 
-def ideal_in(figure: Limits) -> float:
-    """The value (inches) that sits best in the band of a figure.
-
-    A target inside the limits, or the middle of both; with one limit only, the target, or half as
-    much again as the limit.
-    """
-    (low, high), target = figure.ends_in, figure.target_in
-    if math.isfinite(high - low):
-        return target if target is not None and low < target < high else (low + high) / 2.0
-    limit = low if math.isfinite(low) else high
-    aim = (abs(target - limit) if target is not None else 0.0) or abs(limit) / 2.0 or 1.0
-    return limit + aim if limit == low else limit - aim
-
-
 def placing(value_in: float, figure: Limits) -> float:
     """How well a value (inches) sits: 1 where it is ideal, 0 on a limit, below 0 outside.
 
@@ -92,7 +78,7 @@ def placing(value_in: float, figure: Limits) -> float:
     low, high = figure.ends_in
     if low == high:
         return 1.0 if value_in == low else -abs(value_in - low)
-    best = ideal_in(figure)
+    best = figure.ideal_in
     edge = low if value_in <= best else high
     return (value_in - edge) / (best - edge) if math.isfinite(edge) else 1.0
 
@@ -182,9 +168,9 @@ class SettingSearch:
         for quantity in quantities:
             start = self.truck.end(quantity, none)[0]
             per_step = self.truck.end(quantity, one)[0] - start
-            low, high = self.wanted[quantity].ends_in
-            ends = (low - start) / per_step, (high - start) / per_step
-            first, last = max(first, min(ends) - _STEP_SLACK), min(last, max(ends) + _STEP_SLACK)
+            low, high = self.wanted[quantity].ends_in[:: 1 if per_step > 0.0 else -1]
+            first = max(first, (low - start) / per_step - _STEP_SLACK)
+            last = min(last, (high - start) / per_step + _STEP_SLACK)
         return range(math.ceil(first), math.floor(last) + 1)
 
     def _rows(self, quantity: str, at: Callable[[int], Setting], steps: range) -> list[Row]:
@@ -271,7 +257,8 @@ class SettingSearch:
         """Rod and lower stop, with so many adjusters left to touch, for one ring and rest."""
         flats = self.flats(n.steps, a.steps)
         middle = (flats.start + flats.stop - 1) / 2
-        for m in sorted(flats, key=lambda m: abs(m - middle)):
+        tries = sorted(flats, key=lambda m: abs(m - middle)) if left else range(int(0 in flats))
+        for m in tries:
             lower = left - (m != 0)
             if 0 <= lower <= 1 and (totals := self.totals(a.steps, lower)):
                 self._judge((touched[0], touched[1] + lower), n, a, m, totals)
@@ -511,7 +498,7 @@ def centred_rod(truck: Truck, for_contact: bool = False) -> int:
         if truck.follows or all(judge(now[q], judged[q]).decision == "in" for q in wanted):
             return 0
         wishes = [
-            round((ideal_in(figures[q]) - now[q].value_in) / (one[q].value_in - now[q].value_in))
+            round((figures[q].ideal_in - now[q].value_in) / (one[q].value_in - now[q].value_in))
             for q in wanted
         ]
         if max(map(abs, wishes)) > truck.adjusters.max_flats:
@@ -528,7 +515,7 @@ def centred_rod(truck: Truck, for_contact: bool = False) -> int:
     if for_contact or judge(expected, judged[BRAKE_CONTACT]).decision == "out":
         every = [*sets, BRAKE_CONTACT]
         helped = best(every)
-        wish = now[BRAKE_CONTACT].value_in - ideal_in(figures[BRAKE_CONTACT])
+        wish = now[BRAKE_CONTACT].value_in - figures[BRAKE_CONTACT].ideal_in
         rightly = not for_contact or helped * wish > 0.0
         if rightly and worst(every, helped) >= 0.0:
             return helped
