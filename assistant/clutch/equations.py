@@ -394,19 +394,13 @@ class Truck:
         pedal = (bearing_in + self._reach(by)[0]) * self.stroke_ratio.value + self.readings.lash_in
         return (pedal - total.value_in) / self.adjusters.total_step_in
 
-    def _carried(self, by: Setting) -> End:
-        """How far ring and rod take the fork from the bearing; nowhere where it follows."""
-        if self.follows:
-            return 0.0, 0.0
-        move = self.adjusters
-        return by.lugs * move.lug_in + by.flats * move.flat_in, abs(by.lugs) * PITCH_U_IN
-
     def _reach(self, by: Setting) -> End:
         """How far the fork goes to the bearing, from the pedal's old rest."""
         if self.follows:
             return 0.0, 0.0
-        read, (carried, carried_u) = self.readings.clearance, self._carried(by)
-        return read.value_in + carried, math.hypot(read.u_in, carried_u)
+        read, move = self.readings.clearance, self.adjusters
+        carried = by.lugs * move.lug_in + by.flats * move.flat_in
+        return read.value_in + carried, math.hypot(read.u_in, by.lugs * PITCH_U_IN)
 
     def _gap(self, by: Setting) -> End:
         read, ring = self.readings.gap, by.lugs * self.adjusters.lug_in
@@ -420,13 +414,16 @@ class Truck:
         return reach + (rise / self.ratio.value if move.rigid else 0.0), u
 
     def _free(self, by: Setting) -> End:
-        read, r = self.readings.free_travel, self.ratio
-        rise = by.height_steps * self.adjusters.height_step_in
+        read, r, move = self.readings.free_travel, self.ratio, self.adjusters
+        rise = by.height_steps * move.height_step_in
         if read is None:
             reach, reach_u = self._reach(by)
             free = free_travel_in(r.value, reach, self.readings.lash_in) + rise
             return free, math.hypot(r.value * reach_u, r.u * reach)
-        carried, carried_u = self._carried(by)
+        carried = carried_u = 0.0
+        if not self.follows:
+            carried = by.lugs * move.lug_in + by.flats * move.flat_in
+            carried_u = by.lugs * PITCH_U_IN
         u = math.hypot(read.u_in, r.value * carried_u, r.u * carried)
         return read.value_in + (r.value * carried + rise), u
 
