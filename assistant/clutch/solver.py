@@ -22,7 +22,7 @@ import math
 from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache, partial
-from itertools import combinations
+from itertools import combinations, repeat
 from typing import Literal, NamedTuple
 
 from assistant.clutch.conformity import Limits, conformance_probability, judge
@@ -152,7 +152,7 @@ class SettingSearch:
     def _placed(self, quantities: Sequence[str], setting: Setting) -> tuple[float, float]:
         """The worst sureness and the added placing of quantities that are wanted."""
         sure, place = math.inf, 0.0
-        ends = [self.truck.end(quantity, setting) for quantity in quantities]
+        ends = list(map(self.truck.end, quantities, repeat(setting)))
         for quantity, end in zip(quantities, ends, strict=True):
             figure = self.wanted[quantity]
             sure = min(sure, sureness(*end, figure))
@@ -178,8 +178,7 @@ class SettingSearch:
         if (figure := self.wanted.get(quantity)) is None:
             return [Row(n) for n in steps]
         counts = self._inside([quantity], at, steps) if len(steps) > 1 else steps
-        settings = [at(n) for n in counts]
-        ends = [self.truck.end(quantity, setting) for setting in settings]
+        ends = list(map(self.truck.end, repeat(quantity), map(at, counts)))
         rows = [
             Row(n, sureness(*end, figure), placing(end[0], figure))
             for n, end in zip(counts, ends, strict=True)
