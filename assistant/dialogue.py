@@ -144,6 +144,7 @@ class Question:
         who: who is asked: "tech" or "helper".
         open: it is about a reading, and its answer may complete it ("thousandths", "the first").
         choices: the readings to choose between, each as `Act.reading` holds one.
+        offer: the act that a "yes" takes, or None.
         evidence: what it rests on, as of an act; `words` are those that its answer completes.
     """
 
@@ -152,6 +153,7 @@ class Question:
     who: str = "tech"
     open: bool = False
     choices: tuple[dict[str, Any], ...] = ()
+    offer: Act | None = None
     evidence: Evidence = field(default_factory=Evidence, compare=False, repr=False)
 
 

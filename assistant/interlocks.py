@@ -170,7 +170,10 @@ MEANINGS: dict[str, str] = {
     **dict.fromkeys(("accept", "measure", "move"), "tech"),
     **dict.fromkeys(("done", "check", "no", "sound", "not_sound", "skip", "correct", "back"), ""),
     **dict.fromkeys(("repeat", "where", "why", "how_long", "help", "note", "pause"), ""),
-    **dict.fromkeys(("complaint", "picture"), ""),
+    **dict.fromkeys(("complaint", "picture", "danger", "wait", "how", "same", "start_over"), ""),
+    **dict.fromkeys(("metric", "inch", "ask_gap", "ask_clearance", "ask_height", "ask_total"), ""),
+    **dict.fromkeys(("ask_free", "ask_contact", "ask_torque", "ask_way", "ask_lugs"), ""),
+    **dict.fromkeys(("ask_doubts", "ask_finished", "ask_other"), ""),
 }
 """What a language must have words for -> who must keep saying it, or "" where a shop decides."""
 EXACT = ("stop", "let_up", "holding", "clear", "released")

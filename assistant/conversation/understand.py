@@ -12,8 +12,11 @@ from typing import TYPE_CHECKING, Any
 from rapidfuzz import fuzz, process
 
 from assistant.act import REASONS, Act
+from assistant.conversation.caution import HARM_HINTED, HARM_SURE, MATTERS, counts, harm
+from assistant.conversation.meaning import Likely, likely, place
 from assistant.dialogue import Danger, Dialogue, Heard, Question
 from assistant.quantity import (
+    CLEARANCE,
     JUDGED,
     LUGS,
     ODOMETER,
@@ -24,6 +27,8 @@ from assistant.quantity import (
     named,
 )
 from assistant.readings import read
+from assistant.readings.language import LEXICON
+from assistant.readings.reading import Reading
 from assistant.sentences import DialogError, capital
 from assistant.texts.dialogs import Meaning
 from assistant.texts.normal import denied, negated, normal, shouted, turned_round, without_lead
@@ -115,9 +120,6 @@ MAYBE = 68.0
 
 _NAMED = frozenset({*JUDGED, ODOMETER, LUGS})
 """The quantities that a reading or a correction may name."""
-_NOT_AS_A_QUESTION = frozenset(
-    {"holding", "clear", "released", "let_up", "done", "ready", "sound", "repaired", "check"}
-)
 _YES = frozenset({"yes", "check", "yep", "yeah", "that's right", "right"})
 _ORDINAL = re.compile(r"^(?:the )?(first|second|third|last)(?: one)?$")
 _UNIT_ANSWER = re.compile(
@@ -129,6 +131,9 @@ _NEITHER = frozenset(
 )
 _NO_PART = frozenset({"", "a", "an", "and", "or", "inch", "inches"})
 _MIL = re.compile(r"\bmil(?:l)?s?\b")
+_NO_BUT = re.compile(
+    r"^(?:(?:no|nope|nah|negative|wrong)\b[\s,]*)+(?:that's |it's |it was |i said |make it |was )*(?P<rest>.+)$"
+)
 _CORRECT = re.compile(r"^(?:correction|correct|change|make) (?:that |it |the |my )?(?P<rest>.+)$")
 _NOTE = re.compile(
     r"^\W*(?:make a note|take a note|note that|note)\b[\s:,]*(?P<rest>.*)$", re.I | re.S
@@ -162,24 +167,163 @@ def understand(
     if not text:
         return Act("unclear", who)
     short = without_lead(text)
+    if asked is not None and asked.offer is not None and short in _YES | _NEITHER:
+        return asked.offer if short in _YES else Question("say_again", {}, who)
     special = _with_rest(words, short, asks, who, dialogue)
+    meant = _step_answer(text, short, dialogue) or _exact(text, short, who, dialogue)
+    guess = likely(words, who, place(dialogue))
+    if special is None and not meant:
+        harmful = _harm(text, who, dialogue, guess)
+        if harmful is not None:
+            return harmful
     if special is not None:
         return special
-    meant = _step_answer(text, short, dialogue) or _exact(text, short, who, dialogue)
     complained = complaint(short, meant, who, dialogue) if meant else None
     if complained is not None:
         return complained
-    if meant and asks and meant in _NOT_AS_A_QUESTION:
-        return Question("did_you_mean", {"phrase": short}, who)  # "clear?" is no "clear"
+    if meant and asks and meant in MATTERS:
+        meant = ""  # "clear?" is no "clear"
     if meant and (not dialogue.expects() or _fits(meant, dialogue)):
         return Act(meant, who)
     # "on the floor" is the helper's word for holding, and a reading at another step.
-    found = _reading(words, text, who, dialogue, asked)
-    if found is not None:
+    found = _reading(words, text, who, dialogue, asked, guess)
+    if found is not None and not _better(guess, found):
         return found
     if meant:
         return Act(meant, who)
-    return complaint(short, meant, who, dialogue) or _like(short, who, dialogue)
+    named = complaint(short, meant, who, dialogue)
+    if named is not None and guess.shares.get("reading", 0) < 0.5:
+        return named
+    return _by_likelihood(words, text, asks, who, dialogue, guess)
+
+
+def _harm(text: str, who: str, dialogue: Dialogue, guess: Likely) -> Act | None:
+    """What words do of themselves while somebody may be hurt: stop the job, or block it."""
+    danger = dialogue.danger()
+    if not danger.pedal:
+        bar = HARM_HINTED if danger and who == "helper" else HARM_SURE
+        return Act("danger", who) if guess.harm >= bar and harm(text, guess) == "stop" else None
+    count = dialogue.expects() == LUGS and read(text, LUGS).status == "read"
+    does = harm(text, guess, count)
+    if does == "stop":
+        return Act("danger", who)
+    return Act("unsure", who) if does and not dialogue.stopped else None
+
+
+def _better(guess: Likely, found: Act | Question) -> bool:
+    """Whether the words are rather something else than this reading, or question about one."""
+    if guess.best in ("reading", "unsure", "correct"):
+        return False
+    reading, best = guess.shares["reading"], guess.shares[guess.best]
+    if isinstance(found, Question):
+        return reading < 0.15 and best > 0.4
+    return reading < 0.03 and best > 0.8
+
+
+SURE, LIKELY = 0.7, 0.45
+"""Shares from which an act that matters, and any other, is taken. Fitted on the tuning writers."""
+SAID = 0.25
+"""How much more the words themselves must speak for an act that matters than for small talk."""
+UNDONE = 0.15
+"""Share of small talk from which a denied or planned act is just that, and nothing is asked."""
+_COMPLETE = ("check", "ready", "sound", "done")
+"""What completes a step: people say one for the other."""
+
+
+def _by_likelihood(
+    words: str, text: str, asks: bool, who: str, dialogue: Dialogue, guess: Likely
+) -> Act | Question:
+    """The act that the words most likely mean, if they are sure enough for it."""
+    shares = dict(guess.shares)
+    allowed = dialogue.allowed()
+    completes = next((m for m in _COMPLETE if m in allowed), "")
+    if completes:
+        shares[completes] = sum(shares.pop(m, 0.0) for m in _COMPLETE)
+    meaning = max(shares, key=lambda m: shares[m])
+    share = shares[meaning]
+    if meaning in MATTERS:
+        evidence = max(
+            guess.by_words.get(m, 0.0) for m in (meaning, *_COMPLETE * (meaning == completes))
+        )
+        said = evidence - guess.by_words["nothing"]
+        if not counts(text, asks, meaning):
+            del shares[meaning]
+            meaning = max(shares, key=lambda m: shares[m])
+            if meaning == "nothing" and not asks and shares[meaning] > UNDONE:
+                return Act("wait", who)
+            share = shares[meaning] / (sum(shares.values()) or 1.0)
+            if meaning in MATTERS:
+                return Act("unclear", who, text=text)
+        elif share < SURE or said < SAID or not _may(meaning, who, dialogue):
+            return (
+                _offered(meaning, who, dialogue)
+                if share > LIKELY
+                else Act("unclear", who, text=text)
+            )
+    if meaning == "nothing":
+        if share < LIKELY:
+            return Act("unclear", who, text=text)
+        return Act("wait" if guess.waits > 0.5 else "aside", who)
+    if share < LIKELY or meaning in ("unsure", "reading") or not _may(meaning, who, dialogue):
+        return _like(text, who, dialogue)
+    return _filled(meaning, words, text, who, dialogue)
+
+
+def _may(meaning: str, who: str, dialogue: Dialogue) -> bool:
+    """Whether it can be said now, and by this person."""
+    known = dialogue.dialogs.words.get(meaning)
+    return (
+        known is not None
+        and known.who in ("any", who)
+        and (known.anytime or meaning in dialogue.allowed() or meaning in ("no", "same", "danger"))
+    )
+
+
+def _offered(meaning: str, who: str, dialogue: Dialogue) -> Act | Question:
+    """The question whether that was meant: an act that matters must be said itself."""
+    known = dialogue.dialogs.words.get(meaning)
+    if known is None or known.who not in ("any", who):
+        return Act("unclear", who)
+    return Question("did_you_mean", {"phrase": known.phrases[0]}, who)
+
+
+_BACK = re.compile(r"\b(two|three|four|five|couple|2|3|4|5)\b")
+_STEPS = {"two": 2, "couple": 2, "three": 3, "four": 4, "five": 5}
+_NOTED = re.compile(
+    r"^.*?\b(?:note|note down|write down|write it down|write that down|put down|put in|jot down|record|log"
+    r"|remark|remember|for the record|mark down|make a mark)\b[\s:,]*(?:that |it |this |in the notes )*",
+    re.I | re.S,
+)
+_BECAUSE = re.compile(r"\b(?:because|since|as|cause|'cause|cos)\b\s*(?P<rest>.+)$")
+
+
+def _filled(meaning: str, words: str, text: str, who: str, dialogue: Dialogue) -> Act | Question:
+    """The act with what its words carry: how many steps, the note, the reason, the code."""
+    if meaning == "back":
+        m = _BACK.search(text)
+        return Act("back", who, text=str(_STEPS.get(m[1], m[1])) if m else "")
+    if meaning == "note":
+        return Act("note", who, text=_NOTED.sub("", words).strip() or words.strip())
+    if meaning == "accept":
+        m = _BECAUSE.search(text)
+        return Act("accept", who, text=m["rest"] if m else text)
+    if meaning == "sign_off":
+        found = _CODE.search(text)
+        code = _code(found["rest"]) if found and _is_code(found["rest"]) else ""
+        return Act("sign_off", who, text=code)
+    if meaning == "complaint":
+        return Act("complaint", who, text=" ".join(names(text)))
+    if meaning == "correct":
+        m = _VALUE.search(text)
+        act = correction(m["rest"], who, dialogue) if m else None
+        return act or Act("correct", who)
+    return Act(meaning, who)
+
+
+_CODE = re.compile(r"\b(?:code|number|initials|by|off)\s+(?:is |it's )?(?P<rest>[\w -]+)$")
+_VALUE = re.compile(
+    r"\b(?:was|is|were|it's|to|should be|make it|make that|that's)\s+(?:a |an )?(?P<rest>.+)$"
+)
 
 
 def _alarm(text: str, asks: bool, who: str, dialogue: Dialogue) -> Act | Question | None:
@@ -190,7 +334,7 @@ def _alarm(text: str, asks: bool, who: str, dialogue: Dialogue) -> Act | Questio
     helper = who == "helper"
     if helper and danger.pedal and _is_lost(text, heard["lost"]):
         if asks or text.startswith(("can i ", "should i ", "may i ")):
-            return Question("hold_standing", {}, who)
+            return Question("hold_on", {}, who)
         return Act("lost", who)
     if (danger.pedal or danger.key) and _alarms(text, who, danger, heard["stop"]):
         return Act("stop", who)
@@ -218,11 +362,15 @@ def _alarms(text: str, who: str, danger: Danger, stop: Meaning) -> bool:
 
     Once the release is called, a technician who says no, or hold, wants it stopped.
     """
-    if who == "tech" and danger.releasing and text in ("no", "hold", "nope", "no no"):
+    if who == "tech" and danger.releasing and _WAITS.match(text):
         return True
     if text in ("hands clear", "hands are out", "hands out"):
         return False
     return any(re.search(rf"\b{re.escape(phrase)}\b", text) for phrase in stop.in_hold)
+
+
+_WAITS = re.compile(r"(?:no|nope|hold|wait|hang on|not yet|hold on|whoa|easy|back down)\b")
+"""What, from the technician while the pedal comes up, wants it stopped."""
 
 
 def _holds(text: str, phrases: tuple[str, ...]) -> bool:
@@ -253,6 +401,9 @@ def _with_rest(words: str, short: str, asks: bool, who: str, dialogue: Dialogue)
     m = _SIGN.match(short)
     if m is not None and not asks and _is_code(m["rest"]):
         return Act("sign_off", who, text=_code(m["rest"]))
+    m = _NO_BUT.match(short) if dialogue.pending is not None else None
+    if m is not None and (act := correction(m["rest"], who, dialogue)) is not None and act.reading:
+        return act
     m = _CORRECT.match(short)
     return None if m is None else correction(m["rest"], who, dialogue)
 
@@ -339,7 +490,7 @@ def _way(text: str) -> str:
 
 
 def _reading(
-    words: str, text: str, who: str, dialogue: Dialogue, asked: Question | None
+    words: str, text: str, who: str, dialogue: Dialogue, asked: Question | None, guess: Likely
 ) -> Act | Question | None:
     expected = dialogue.expects()
     if not expected:
@@ -350,8 +501,14 @@ def _reading(
     if len(choices) > 1 and text in _NEITHER:
         return Question("say_again", {}, who)
     data = None if asked is None else _answer(text, asked, expected, dialogue)
+    if expected == CLEARANCE and data is None and (tips := _tips(words, dialogue)) is not None:
+        return Act("reading", who, tips)
     if data is None:
         reading = read(words, expected, dialogue.units, dialogue.distance)
+        if reading.status != "read" and guess.shares["reading"] > LIKELY:
+            meant = _within(words, reading, expected, dialogue)
+            if meant is not None:
+                return Act("reading", who, meant, way=_way(text), doubt=True)
         read_now = reading.status == "read"
         data = reading.as_data() if read_now else _part_of_one(text, choices)
         if data is None and reading.status == "none":
@@ -363,7 +520,85 @@ def _reading(
     if others and expected not in others:
         names = {"named": QUANTITIES[others[0]].spoken, "quantity": QUANTITIES[expected].spoken}
         return Question("other_quantity", names, who)
+    if expected == ODOMETER:
+        if dialogue.at == "next_due" and _FROM_NOW.search(text):
+            return Act("reading", who, data | {"from_now": True}, doubt=True)
+        if (data["count"] or 0) < LEAST_MILES:
+            return Act("reading", who, data, doubt=True)
     return Act("reading", who, data, way=_way(text))
+
+
+_FROM_NOW = re.compile(
+    r"\b(?:from now|from here|from today|more|further|another|later|on top|down the road|add|plus)\b"
+)
+LEAST_MILES = 20_000
+"""What an odometer of a truck under repair seldom shows less than: read back below it."""
+_ZERO = re.compile(
+    r"\b(?:none|zero|nothing|nothin|nowt|never (?:touch|reach|hit|get)\w*|no (?:clearance|free|play|travel|gap|touch)"
+    r"|not touching|doesn't (?:touch|reach)|don't (?:touch|reach)|won't (?:touch|reach))\b"
+)
+_REPAIRS = re.compile(
+    r"\b(?:no|nope|wait|sorry|scratch|correction|actually|make (?:it|that)|i mean|my bad)\b"
+)
+_CLAUSE = re.compile(r"[,.;:!?](?=\s|$)|\s-+\s|\bbut\b")
+
+
+def _within(words: str, whole: Reading, expected: str, dialogue: Dialogue) -> dict[str, Any] | None:
+    """The one reading that stands somewhere in words that surely hold one; it is read back."""
+    if len(whole.choices) == 1 and (whole.choices[0].value_in or _ZERO.search(words.lower())):
+        return whole.choices[0].as_data()
+    found: list[dict[str, Any]] = []
+    for clause in [words.lower(), *_CLAUSE.split(words.lower())]:
+        known = " ".join(
+            w for w in clause.split() if w.strip(".,;:!?") in LEXICON or w[0].isdigit()
+        )
+        for said in (clause, known):
+            reading = read(said, expected, dialogue.units, dialogue.distance)
+            if reading.status == "read":
+                found.append(reading.as_data())
+                break
+    if not found or (
+        whole.status == "ask" and len(whole.choices) > 1 and not _REPAIRS.search(words)
+    ):
+        return None
+    values = {(f.get("value_in"), f.get("count")) for f in found}
+    return found[-1] if len(values) == 1 or _REPAIRS.search(words.lower()) else None
+
+
+_TWO_TIPS = re.compile(
+    r"\b(?P<first>left|right|driver'?s? side|passenger side)\b(?P<a>.+?)\b(?:and )?(?:left|right|passenger side|driver'?s? side)\b(?P<b>.+)$"
+)
+_BOTH_TIPS = re.compile(r"\b(?:both|each|either)\b|\bsame (?:on|both)\b")
+
+
+def _tips(words: str, dialogue: Dialogue) -> dict[str, Any] | None:
+    """Fork clearance at both tips: the smaller one counts, since it is taken up first."""
+    text = words.lower().replace(",", " ")
+    m, both = _TWO_TIPS.search(text), _BOTH_TIPS.search(text)
+    if m is not None:
+        parts = [m["a"], m["b"]]
+    elif both is not None:
+        parts = [_BOTH_TIPS.sub(" ", text)] * 2
+    else:
+        return None
+    tips = []
+    for part in parts:
+        known = " ".join(w for w in part.split() if w.strip(".,;:!?") in LEXICON or w[0].isdigit())
+        tip = next(
+            (
+                r
+                for r in (read(p, CLEARANCE, dialogue.units) for p in (part, known))
+                if r.status == "read"
+            ),
+            None,
+        )
+        if tip is None or tip.value_in is None:
+            return None
+        tips.append(tip)
+    if m is not None and m["first"].startswith(("right", "pass")):
+        tips.reverse()
+    least = min(tips, key=lambda tip: tip.value_in or 0.0)
+    return least.as_data() | {"tips_in": [tip.value_in for tip in tips]}
 
 
 def _answer(text: str, asked: Question, expected: str, dialogue: Dialogue) -> dict[str, Any] | None:
@@ -410,8 +645,10 @@ def _like(text: str, who: str, dialogue: Dialogue) -> Act | Question:
     others = [p for p, s, _ in hits[1:] if phrases[p] != key and s > score - 6]
     if others:
         return Question("did_you_mean_two", {"first": best, "second": others[0]}, who)
-    if score < LIKE or known[key].exact:
+    if key in MATTERS or known[key].exact:
         return Question("did_you_mean", {"phrase": best}, who)
+    if score < LIKE:
+        return Question("did_you_mean", {"phrase": best}, who, open=True, offer=Act(key, who))
     return Act(key, who, text=" ".join(names(best)) if key == "complaint" else "")
 
 

@@ -21,7 +21,12 @@ if TYPE_CHECKING:
 
 
 def on_done(job: Job, act: Act) -> list[Said]:
-    """What was asked is done; a reading that was read back is right."""
+    """What was asked is done; a reading that was read back is right.
+
+    Items named in the act's text are done as well, as far as they come next.
+    """
+    if act.text:
+        return _several_done(job, act)
     if job.pending is not None:
         return job.handle("check", act)
     step, kind = job.here, job.kind
@@ -31,7 +36,29 @@ def on_done(job: Job, act: Act) -> list[Said]:
     if act.who != who:
         phrase = "ready" if step.id == "helper_ready" else kind.phrase
         return job.only(act, who, sentences("job").say(f"phrase.{phrase}"))
-    return kind.done(job, act)
+    return _go_on_past(job, act) if step.phase == "safe" else kind.done(job, act)
+
+
+def _several_done(job: Job, act: Act) -> list[Said]:
+    """ "Brakes set, wheels chocked": each safety step named is done; which of them is left."""
+    safe = [s.id for s in job.dialogs.steps if s.phase == "safe" and s.kind == "act"]
+    job.ahead.update(item for item in act.text.split() if item in safe)
+    said = _go_on_past(job, act) if job.at in job.ahead else job.prompt()
+    left = [s for s in safe[safe.index(job.at) :] if s not in job.ahead] if job.at in safe else []
+    if len(left) < 2:
+        return said
+    names = joined([sentences("job").say(f"item.{item}") for item in left], ", ")
+    return [*said[:-1], job.said(act.who, "safe_left", left=names), said[-1]]
+
+
+def _go_on_past(job: Job, act: Act) -> list[Said]:
+    """On past the present step and those told to be done before; their cautions are given."""
+    job.ahead.discard(job.at)
+    said = act_done(job, act)
+    if job.at not in job.ahead or job.here.who != act.who:
+        return said
+    cautions = [s for s in said if s.key.startswith("caution:")]
+    return [*cautions, *_go_on_past(job, act)]
 
 
 def act_done(job: Job, act: Act) -> list[Said]:
@@ -137,7 +164,14 @@ def on_sign_off(job: Job, act: Act) -> list[Said]:
 
 
 def on_back(job: Job, act: Act) -> list[Said]:
-    """One step back, where nothing was moved; or out of a question."""
+    """One step back, or as many as its text says, where nothing was moved; or out of a question."""
+    steps = int(act.text or 1)
+    for _ in range(min(steps, len(job.dialogs.steps)) - 1):
+        _back(job, act)
+    return _back(job, act)
+
+
+def _back(job: Job, act: Act) -> list[Said]:
     facts, who = job.facts, act.who
     if job.pending is not None or job.correcting or job.choice:
         job.pending, job.correcting, job.choice = None, "", ""

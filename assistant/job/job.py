@@ -14,7 +14,7 @@ from assistant import interlocks
 from assistant.act import Act, Said
 from assistant.card import Card
 from assistant.dialogue import Danger
-from assistant.job import answers, pedal, readings, words
+from assistant.job import answers, pedal, readings, talk, words
 from assistant.job.kinds import KINDS, Handler
 from assistant.job.machine import MAY_BE_HELD, build
 from assistant.job.state import HALTED, SIGNED, Facts, JobState
@@ -55,6 +55,16 @@ HANDLERS: dict[str, Handler] = {
     "help": answers.on_help,
     "complaint": answers.on_complaint,
     "picture": answers.on_picture,
+    **dict.fromkeys(talk.ASKED, talk.on_ask),
+    "how": talk.on_how,
+    "wait": talk.on_wait,
+    "aside": lambda job, act: [],
+    "same": talk.on_same,
+    "metric": talk.on_gauge,
+    "inch": talk.on_gauge,
+    "start_over": talk.on_start_over,
+    "danger": pedal.on_danger,
+    "unsure": pedal.on_unsure,
     "stop": pedal.on_stop,
     "pause": pedal.on_pause,
     "carry_on": pedal.on_carry_on,
@@ -67,6 +77,8 @@ HANDLERS: dict[str, Handler] = {
 }
 """What each act does, by its meaning."""
 
+_NEEDS_HOLD = ("reading", "done", "check", "accept", "correct", "no", "sound", "skip")
+"""What is not taken in a hold before the helper has said that the pedal is still down."""
 _PEDAL_MOVES = (TOTAL_TRAVEL, FREE_TRAVEL, BRAKE_CONTACT, BEARING_TRAVEL)
 """Readings for which the helper has to move the pedal."""
 
@@ -99,6 +111,8 @@ class Job(JobState):
         meaning = self.dialogs.words.get(act.meaning)
         if meaning is not None and meaning.who not in ("any", act.who):
             return self.only(act, meaning.who, meaning.phrases[0])
+        if self.facts.hold == "doubted" and act.meaning in _NEEDS_HOLD:
+            return self.prompt()
         return self.handle(act.meaning, act)
 
     def handle(self, meaning: str, act: Act) -> list[Said]:
@@ -125,7 +139,7 @@ class Job(JobState):
 
     @property
     def units(self) -> str:
-        return self.facts.card.units
+        return self.gauge or self.facts.card.units
 
     @property
     def distance(self) -> str:
@@ -175,6 +189,8 @@ class Job(JobState):
         step = self.step
         if step is None:
             return self.kind.instruction(self, self.here)
+        if self.facts.hold == "doubted":
+            return pedal.asks_helper(self)
         if step.kind == "turn" and self.facts.hold != "held":  # never reached: see interlocks
             raise RuntimeError("a ring turn was about to be told without a confirmed hold")
         given = self._entering(step) if entering else []
@@ -234,7 +250,7 @@ class Job(JobState):
         """What was said does not fit here: say so, and the instruction again."""
         step = self.here
         if act.who == "helper" and self.facts.hold == "held":
-            return [self.said("helper", "hold_standing")]
+            return [self.said("helper", "hold_on")]
         at_ring = step.phase == "ring" and step.kind != "read"
         if act.who == "helper" and at_ring and step.who == "tech":
             return [self.said("helper", "helper_wait")]

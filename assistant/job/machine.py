@@ -150,6 +150,9 @@ def transitions(dialogs: Dialogs) -> list[dict[str, Any]]:
     edge("carry_on", HALTED, "ring_plan", "returns_past_ring", "gap_wrong")
     edge("carry_on", HALTED, "ring_gap", "returns_past_ring", "gap_unread")
     edge("let_up", HALTED, "ring_release")
+    for step in steps[ids.index("chain_pedal") + 1 :]:
+        if step.id not in MAY_BE_HELD and step.phase not in ("ring", "sign"):
+            edge("start_over", step.id, "chain_pedal", "pedal_up", "lock_in", "key_below")
     for step_id in ids[ids.index("fork_clearance") :]:
         if step_id in interlocks.DETOURS:
             continue

@@ -60,6 +60,46 @@ def _alarm(job: Job) -> None:
         halt(job)
 
 
+def on_danger(job: Job, act: Act) -> list[Said]:
+    """Somebody may be hurt, or something moves: hands out first, questions after.
+
+    Nothing is said of the pedal that nobody said.
+    """
+    facts = job.facts
+    if facts.pedal_up and not facts.cover_open:
+        return on_stop(job, act)
+    _alarm(job)
+    helper = "stopped_helper_up" if facts.pedal_up else "stopped_helper_held"
+    if facts.key_above:
+        helper = "stopped_helper_engine"
+    return [
+        job.said("tech", "hands_out", signal="DANGER", cue="STOP"),
+        job.said("helper", helper, signal="DANGER", cue="STOP"),
+        job.said("tech", "already_stopped", state=words.truck_state(job)),
+        *job.prompt(),
+    ]
+
+
+def on_unsure(job: Job, act: Act) -> list[Said]:
+    """Words in a hold that are not surely harmless: nothing counts before the helper answers."""
+    facts = job.facts
+    if job.at == HALTED or facts.pedal_up:
+        return job.prompt()
+    if facts.hold == "releasing" and act.who == "tech":
+        return on_danger(job, act)  # the pedal is on its way: no time to ask
+    if facts.hold == "held":
+        facts.hold = "doubted"
+    return job.prompt()
+
+
+def asks_helper(job: Job) -> list[Said]:
+    """Whether the pedal is still held: the technician keeps out until the helper says so."""
+    return [
+        job.said("tech", "keep_out", signal="WARNING"),
+        job.said("helper", "still_holding", cue="HOLD"),
+    ]
+
+
 def on_pause(job: Job, act: Act) -> list[Said]:
     """A stop without alarm; with the pedal down it is one."""
     state = words.truck_state(job)
@@ -120,8 +160,9 @@ def on_holding(job: Job, act: Act) -> list[Said]:
     if job.at == "ring_hold":
         facts.hold = "held"
         return job.go_on(job.said("helper", "hold_standing"))
-    if facts.hold == "held":
-        return [job.said("helper", "hold_standing")]
+    if facts.hold in ("held", "doubted"):
+        asked, facts.hold = facts.hold == "doubted", "held"
+        return [job.said("helper", "hold_standing"), *(job.prompt() if asked else [])]
     keep = job.said("helper", "stopped_helper_held", signal="DANGER", cue="STOP")
     if job.pressing_hurts:
         _alarm(job)

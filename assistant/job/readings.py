@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from assistant.act import Act, Said
 from assistant.clutch.conformity import (
@@ -48,12 +48,27 @@ def on_reading(job: Job, act: Act) -> list[Said]:
         return job.hint(act) if count is None else take_count(job, act, int(count))
     if act.reading["value_in"] is None and expected != ODOMETER:
         return job.hint(act)
-    taken = Taken.of(job.at, _stage(job), expected, act.who, act.reading)
+    reading = act.reading
+    if reading.get("from_now"):
+        base = job.facts.staged(ODOMETER, "found")
+        if base is None:
+            return [job.said(act.who, "from_what"), *job.prompt()[-1:]]
+        reading = _on_top(reading, base)
+    taken = Taken.of(job.at, _stage(job), expected, act.who, reading)
+    taken.tips_in = tuple(reading.get("tips_in") or ())
     other = act.who != job.here.who  # an echo of the other's reading, perhaps
     if taken.critical or job.correcting or other or act.doubt:
         job.pending = taken
         return [job.confirm()]
     return _keep(job, taken)
+
+
+def _on_top(reading: dict[str, Any], base: Taken) -> dict[str, Any]:
+    """A distance from now as what the odometer will show then."""
+    count = (base.count or 0.0) + (reading["count"] or 0.0)
+    unit = "kilometres" if "kilo" in (reading["readback"] or "") else "miles"
+    both = words.counted(count, unit)
+    return reading | {"count": count, "figures": str(both), "readback": both.spoken}
 
 
 def _stage(job: Job) -> str:
@@ -139,7 +154,7 @@ def _keep(job: Job, taken: Taken) -> list[Said]:
     if taken.stage == "due" and found is not None and (taken.count or 0) < (found.count or 0):
         return [job.said(taken.who, "due_past", figures=taken.both, found=found.both)]
     facts.readings.append(taken)
-    said = _verdict(job, taken)
+    said = [*_tips(job, taken), *_verdict(job, taken)]
     settles = taken.stage in ("found", "again") or (taken.quantity, taken.stage) == (GAP, "ring")
     judgement = facts.judged(taken)
     if settles or judgement is None or judgement.decision == "in":
@@ -152,6 +167,23 @@ def _keep(job: Job, taken: Taken) -> list[Said]:
         job.choice = "close" if judgement.decision == "too close" else "out"
         return [*said, *job.prompt()]
     return job.go_on(*said)
+
+
+COCKED_IN = 1 / 32
+"""Fork tips that differ by more: the fork or its shaft is cocked or worn. From memory."""
+
+
+def _tips(job: Job, taken: Taken) -> list[Said]:
+    """Both fork tips are kept; where they differ, it is asked why."""
+    if len(taken.tips_in) != 2:
+        return []
+    left, right = (words.length(tip, job.facts.card.units) for tip in taken.tips_in)
+    kept = sentences("job").say("fork_tips", left=left, right=right)
+    job.facts.notes.append((taken.who, str(kept)))
+    if abs(taken.tips_in[0] - taken.tips_in[1]) <= COCKED_IN + 1e-6:
+        return []
+    job.facts.remarks.append(str(kept))
+    return [job.said("tech", "fork_cocked", left=left, right=right)]
 
 
 def can_fix(job: Job, quantity: str) -> bool:

@@ -54,6 +54,8 @@ class Taken:
     figures: str
     accepted: str = ""
     """Why it stands although it is not clearly in, or ""."""
+    tips_in: tuple[float, ...] = ()
+    """Fork clearance at the left and at the right tip, where both were read."""
 
     @classmethod
     def of(cls, step: str, stage: str, quantity: str, who: str, reading: dict[str, Any]) -> Taken:
@@ -117,7 +119,7 @@ class Facts:
     remarks: list[str] = field(default_factory=list)
     """What the lead should see besides accepted readings: see `doubts`."""
     hold: str = "up"
-    """Pedal: "up", "asked", "held", "releasing" or "unsure"."""
+    """Pedal: "up", "asked", "held", "doubted" (held, and asked again), "releasing" or "unsure"."""
     hands: str = "clear"
     """"clear" only after the technician said so, since the last step that put them in."""
     places: dict[str, str] = field(
@@ -283,6 +285,8 @@ class JobState:
         alarmed: "hands out" was called since the job was stopped.
         turn_again: the turn was broken off before its count was said: ask for all that moved.
         given: the cautions that were said already.
+        ahead: steps told to be done before they were asked for.
+        gauge: "mm" or "inch" when the technician said what his gauge shows, else "".
     """
 
     dialogs: Dialogs
@@ -301,6 +305,8 @@ class JobState:
     alarmed: bool = False
     turn_again: bool = False
     given: set[str] = field(default_factory=set)
+    ahead: set[str] = field(default_factory=set)
+    gauge: str = ""
 
     def __post_init__(self) -> None:
         self.stand()

@@ -102,6 +102,12 @@ _BLANKS = """
     figures found: due_past
     who: mic_lost mic_back
     lead text: lead_asks
+    left: safe_left steps_left
+    quantity: not_read_yet
+    left right: fork_cocked
+    move moved: lugs_to_go
+    moved: lugs_so_far
+    doubts: doubts_are
     :no_gauge close_choice out_choice dropped nothing_to_correct noted note_empty
     :stopped_helper_held stopped_helper_up stopped_helper_engine stopped_next stopped_held_next
     :stopped_clear_next carry_on nothing_stopped hold_lost hold_lost_helper hold_standing
@@ -113,6 +119,8 @@ _BLANKS = """
     :confirm_clear_first turn_zero lock_plate_out helper_wait clearance_gone pedal_moving
     :rod_no_effect rod_wrong_way contact_floor due_now picture_none say_again spelled
     :spelled_long spelled_mm spelled_long_mm spelled_miles speaker_lost speaker_back audio_kept
+    :hands_out still_holding keep_out hold_on ask_torque ask_way ask_other no_doubts how_manual
+    :from_what waiting gauge_metric gauge_inch starting_over
 """
 REPLIES = {
     reply: tuple(blanks.split())

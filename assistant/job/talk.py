@@ -1,0 +1,112 @@
+"""What is asked beside the procedure, and said that moves nothing: answered from what is known."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+from assistant.act import Act, Said
+from assistant.job import words
+from assistant.quantity import (
+    BRAKE_CONTACT,
+    CLEARANCE,
+    FREE_TRAVEL,
+    GAP,
+    PEDAL_HEIGHT,
+    QUANTITIES,
+    TOTAL_TRAVEL,
+)
+from assistant.sentences import Both, joined, sentences, spoken_to
+
+if TYPE_CHECKING:
+    from assistant.job.job import Job
+
+_READ = {
+    "ask_gap": GAP,
+    "ask_clearance": CLEARANCE,
+    "ask_height": PEDAL_HEIGHT,
+    "ask_total": TOTAL_TRAVEL,
+    "ask_free": FREE_TRAVEL,
+    "ask_contact": BRAKE_CONTACT,
+}
+"""Questions for a reading that was taken."""
+ASKED = (*_READ, "ask_torque", "ask_way", "ask_lugs", "ask_doubts", "ask_finished", "ask_other")
+"""All questions that are answered from the job or its card."""
+
+
+def on_ask(job: Job, act: Act) -> list[Said]:
+    """A question; what lugcall does not know, it says so."""
+    quantity = _READ.get(act.meaning)
+    if quantity is not None:
+        taken = job.facts.latest(quantity)
+        name = words.spoken(quantity)
+        if taken is None:
+            return [job.said(act.who, "not_read_yet", quantity=name)]
+        return [job.said(act.who, "stands", figures=taken.both, quantity=name)]
+    if act.meaning == "ask_lugs":
+        return [_lugs(job, act.who)]
+    if act.meaning == "ask_doubts":
+        return [_doubts(job, act.who)]
+    if act.meaning == "ask_finished":
+        ids = list(job.dialogs.by_id)
+        left = len(ids) - ids.index(job.step_id) if job.step_id in ids else 0
+        return [job.said(act.who, "steps_left", left=words.number(left)), *job.prompt()]
+    return [job.said(act.who, act.meaning)]
+
+
+def _lugs(job: Job, who: str) -> Said:
+    """Lugs to go by the plan, and those moved so far."""
+    plan, moved = job.facts.plans.ring(), words.moved(job.facts.lugs_total)
+    if plan is None:
+        return job.said(who, "lugs_so_far", moved=moved)
+    return job.said(who, "lugs_to_go", move=words.moved(plan.lugs), moved=moved)
+
+
+def _doubts(job: Job, who: str) -> Said:
+    """What the lead should look at, as the record has it."""
+    doubts = job.facts.doubts
+    if not doubts:
+        return job.said(who, "no_doubts")
+    return job.said(who, "doubts_are", doubts=joined([Both(d) for d in doubts], "; "))
+
+
+def on_how(job: Job, act: Act) -> list[Said]:
+    """How the present step is done or measured; without words for it, the maker's manual."""
+    here, how = job.here, sentences("how")
+    for key in (here.reading, here.id, here.kind):
+        if key in how.texts:
+            return [spoken_to(act.who, how.say(key), "reply:how")]
+    return [job.said(act.who, "how_manual")]
+
+
+def on_wait(job: Job, act: Act) -> list[Said]:
+    """Somebody needs a moment: no complaint, and nothing else either."""
+    return [job.said(act.who, "waiting")]
+
+
+def on_gauge(job: Job, act: Act) -> list[Said]:
+    """What bare numbers are in, from now on."""
+    job.gauge = "mm" if act.meaning == "metric" else "inch"
+    return [job.said(act.who, f"gauge_{act.meaning}"), *job.prompt()[-1:]]
+
+
+def on_same(job: Job, act: Act) -> list[Said]:
+    """The last reading of what is asked, once more; always read back."""
+    expected = job.expects()
+    last = next((t for t in reversed(job.facts.readings) if t.quantity == expected), None)
+    if expected not in QUANTITIES or last is None or job.pending is not None:
+        return job.hint(act)
+    step = job.here
+    stage = step.stage if step.kind == "read" else last.stage
+    if stage == "found" and job.facts.changed:
+        stage = "again"
+    job.pending = replace(last, step=job.at, stage=stage, who=act.who, accepted="")
+    return [job.confirm()]
+
+
+def on_start_over(job: Job, act: Act) -> list[Said]:
+    """Back to the chain, where nothing is open to harm; what was read stays in the record."""
+    job.drop()
+    if not job.fire("start_over"):
+        return [job.said(act.who, "back_blocked"), *job.prompt()]
+    return [job.said("both", "starting_over"), *job.prompt(entering=True)]

@@ -1,0 +1,362 @@
+"""What independent writers said people would say, and what lugcall makes of it.
+
+`tests/corpus/words/SET/NAME.tsv` holds a writer's lines: situation, who speaks, the words, what was
+meant, and what it must never be taken for; the labels are told in its README. `Case.judge` says
+whether a line was understood right, asked about, wrong, or wrong in a way that can hurt.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+from assistant.act import Act
+from assistant.card import Card, card_from_text
+from assistant.conversation.session import Talk
+from assistant.dialogue import Question
+from assistant.job.job import Job
+from assistant.readings import read
+from assistant.texts.dialogs import load_dialogs
+
+ROOT = Path(__file__).parent.parent
+CORPUS = ROOT / "corpus" / "words"
+_CARD = """
+unit = "T-1"
+[ring]
+lug = "0.027 in"
+[rod]
+thread = "1/2-20"
+longer = "more clearance"
+[pedal]
+lash = "1/16 in"
+[figures]
+source = "test card"
+gap = { low = "1/2 in", high = "9/16 in" }
+clearance = { low = "3/32 in", high = "5/32 in", target = "1/8 in" }
+free-travel = { low = "1-1/8 in", high = "2 in", target = "1-1/2 in" }
+pedal-height = { low = "8 in", high = "9 in" }
+total-travel = { low = "7 in", high = "9 in" }
+brake-contact = { low = "1/2 in", high = "1 in" }
+"""
+
+# --- the situations: each a path of acts from the one before it ----------------------------------
+
+_STEPS = (
+    ("S01", ""), ("S02", "done"), ("S03", "done"), ("S04", "done"), ("S05", "done"),
+    ("S06", "done"), ("S07", "done"), ("S08", "h:ready"), ("S09", "h:sound"), ("S10", "sound"),
+    ("S11", "sound"), ("S12", "sound"), ("S13", "skip"), ("S14", "=8.5_in"), ("S15", "=8.25_in"),
+    ("S16", "=5/8_in check"), ("S17", "=3/4_in"), ("S18", "done"), ("S20", "=0.610_in"),
+    ("S19", "check"), ("S21", "=0.040_in check"), ("S22", "check"), ("S23", "done"),
+    ("S24", "done"), ("S25", "clear"), ("S26", "h:holding"), ("S28", "=4_lugs check"),
+    ("S29", "done"), ("S30", "done"), ("S31", "clear"), ("S33", "h:released =0.530 check =0.020 check"),
+)  # fmt: skip
+"""Each situation, and the acts that lead to it from the one before."""
+_BRANCHES = {
+    "S27": ("S26", ""),
+    "S32": ("S31", ""),
+    "S42": ("S15", ""),
+    "S34": ("S18", "=9/16 check =0.125 check"),
+    "S43": ("S26", "h:lost"),
+    "S44": ("S26", "h:lost"),
+    "S35": (
+        "S18",
+        "=0.530 check =0.125 check =0.125 check =8.5 check =8.25 check =1.5 check =3/4 check"
+        " =0.530 check =0.125 check =8.5 check =8.25 check =1.5 check =3/4 check",
+    ),
+    "S36": ("S35", "done"),
+    "S37": ("S36", "done"),
+    "S38": ("S37", "done"),
+    "S39": ("S38", "done"),
+    "S40": ("S39", "h:sound"),
+    "S41": ("S40", "skip"),
+}
+
+
+def _path(situation: str) -> str:
+    if situation in _BRANCHES:
+        source, more = _BRANCHES[situation]
+        return f"{_path(source)} {more}"
+    path = ""
+    for name, acts in _STEPS:
+        path += f" {acts}"
+        if name == situation:
+            return path
+    raise KeyError(situation)
+
+
+@cache
+def _card() -> Card:
+    return card_from_text(_CARD, "strangers.toml")
+
+
+@cache
+def _dialogs() -> Any:
+    return load_dialogs(ROOT.parent / "dialogs")
+
+
+def talk_at(situation: str) -> Talk:
+    """A conversation that stands where `situation` says."""
+    job = Job(_card(), _dialogs())
+    job.prompt(entering=True)
+    for piece in _path(situation).split():
+        helper, _, word = piece.rpartition(":")
+        who = "helper" if helper else "tech"
+        if word.startswith("="):
+            words = word[1:].replace("_", " ")
+            reading = read(words if " " in words else f"{words} in", job.expects())
+            assert reading.status == "read", (situation, word, reading)
+            job.apply(Act("reading", who, reading.as_data()))
+        else:
+            job.apply(Act(word, who))
+    return Talk(job)
+
+
+WHERE = {
+    "S01": "chocks", "S07": "helper_ready", "S13": "found_height", "S18": "found_gap",
+    "S19": "found_clearance", "S20": "found_gap", "S21": "ring_plan", "S24": "ring_ready",
+    "S25": "ring_hold", "S26": "ring_turn", "S27": "ring_turn", "S29": "ring_lock",
+    "S30": "ring_clear", "S31": "ring_release", "S33": "fork_rod", "S34": "ring_plan",
+    "S35": "cover_on", "S39": "function", "S41": "sign_off", "S43": "halted", "S42": "found_free",
+}  # fmt: skip
+"""Where some of them must stand."""
+
+
+# --- the lines -----------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Line:
+    """One line of a writer.
+
+    Attributes:
+        at: file and line.
+        situation: "S01" to "S44".
+        who: "tech" or "helper".
+        words: as said.
+        meant: ways to take it that are equally right, each some labels.
+        never: labels that it must not be taken for.
+    """
+
+    at: str
+    situation: str
+    who: str
+    words: str
+    meant: tuple[tuple[str, ...], ...]
+    never: frozenset[str]
+
+
+def lines(*sets: str) -> Iterator[Line]:
+    """All lines of the named sets ("tuning", "heldout", "after")."""
+    for name in sets:
+        for path in sorted((CORPUS / name).glob("*.tsv")):
+            yield from lines_of(path)
+
+
+def lines_of(path: Path) -> Iterator[Line]:
+    """The lines of one writer."""
+    for number, row in enumerate(path.read_text(encoding="utf-8").splitlines(), 1):
+        if not row.strip():
+            continue
+        situation, who, words, meant, *never = row.split("\t")
+        ways = tuple(tuple(re.split(r"\s*\+(?!\d)\s*", way.strip())) for way in meant.split("|"))
+        yield Line(
+            f"{path.stem}:{number}",
+            situation,
+            "helper" if who == "H" else "tech",
+            words,
+            ways,
+            frozenset(re.split(r"[,\s]+", never[0].strip())) - {""} if never else frozenset(),
+        )
+
+
+# --- judging -------------------------------------------------------------------------------------
+
+NOTHING = frozenset({"chat", "progress", "wait"})
+"""What moves nothing and needs no answer: to be taken for one another is no mistake."""
+MATTERS = frozenset(
+    {"done", "ready", "good", "yes", "holding", "released", "clear", "let_up", "carry_on", "skip",
+     "accept", "sign_off", "repaired"}
+)  # fmt: skip
+"""Acts that let the job go on: taken without being meant, they can hurt."""
+COMPLETES = frozenset({"done", "ready", "good", "yes"})
+ALARMS = frozenset({"danger", "stop"})
+_AS_LABEL = {
+    "sound": "good", "not_sound": "bad", "check": "yes", "repeat": "again", "help": "options",
+    "pause": "wait", "lost": "danger", "aside": "chat",
+}  # fmt: skip
+
+
+def labels(meant: Act | Question) -> set[str]:
+    """What was taken, as labels; "ask" for a question back or words not understood."""
+    if isinstance(meant, Question) or meant.meaning == "unclear":
+        return {"ask"}
+    if meant.meaning == "unsure":
+        return {"ask", "block"}
+    if meant.meaning == "reading":
+        return {"value"}
+    name = _AS_LABEL.get(meant.meaning, meant.meaning)
+    if name == "done" and meant.text:
+        return {"done", *(f"done:{item}" for item in meant.text.split())}
+    if name.startswith("ask_"):
+        part = name[4:]
+        return (
+            {"ask other", "ask total"} if part in ("total", "free", "contact") else {f"ask {part}"}
+        )
+    if name == "correct" and meant.reading:
+        return {"correct", "value"}
+    if name == "back" and meant.text not in ("", "1"):
+        return {f"back {meant.text}"}
+    return {name}
+
+
+ITEMS = {
+    "chocks": "chocks", "brake": "parking_brake", "neutral": "neutral", "key": "key",
+    "stands": "stands", "eyes": "eyes",
+}  # fmt: skip
+_HERE = {"S01": "chocks", "S02": "brake", "S03": "neutral", "S04": "key", "S05": "stands",
+         "S06": "eyes"}  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """right, asked, wrong or dangerous; and what was taken."""
+
+    kind: str
+    taken: str
+
+
+def judge(line: Line, meant: Act | Question) -> Verdict:
+    """How well `meant` is what the line meant."""
+    got = labels(meant)
+    taken = _shown(meant)
+    wanted = [_wanted(way, line) for way in line.meant]
+    flat = {label for way in wanted for label in way}
+    hazard = line.situation in HAZARD
+    if got & COMPLETES and any(set(way) & COMPLETES for way in wanted):
+        got |= COMPLETES  # people say one for the other, and the step knows which it is
+    if any(_met(way, got, meant) for way in wanted):
+        return Verdict("right", taken)
+    if hazard and flat & ALARMS and not got & (ALARMS | {"block"}):
+        # What may hurt somebody neither stopped nor blocked anything.
+        if all(set(way) & ALARMS for way in wanted):
+            return Verdict("dangerous", taken)
+    acts = {g.split(":")[0] for g in got}
+    if acts & MATTERS and not acts & {w.split(":")[0] for w in flat}:
+        return Verdict("dangerous", taken)
+    if acts & line.never:
+        return Verdict("dangerous", taken)
+    return Verdict("asked" if "ask" in got else "wrong", taken)
+
+
+HAZARD = frozenset({"S26", "S27", "S28", "S29", "S30", "S31", "S32", "S43", "S44"})
+"""Where the pedal is or may be down."""
+
+
+def _wanted(way: Iterable[str], line: Line) -> tuple[str, ...]:
+    out = []
+    for label in way:
+        if label.startswith("done:"):
+            out.append(f"done:{ITEMS[label[5:]]}")
+        else:
+            out.append(label)
+    return tuple(out)
+
+
+def _met(way: tuple[str, ...], got: set[str], meant: Act | Question) -> bool:
+    needed = [label for label in way if label not in NOTHING]
+    if not needed:
+        return bool(got & NOTHING)
+    if "unsure" in needed:
+        return "ask" in got
+    return all(_has(label, got, meant) for label in needed)
+
+
+def _has(label: str, got: set[str], meant: Act | Question) -> bool:
+    if label.startswith("value"):
+        return isinstance(meant, Act) and meant.reading is not None and _same(label, meant)
+    if label in ALARMS:
+        return bool(got & ALARMS)
+    if label.startswith("done:") and "done" in got and not any(":" in g for g in got):
+        return True  # one item, at its own step
+    if label == "done" and "done" in got:
+        return True
+    if label == "back" and any(g.startswith("back") for g in got):
+        return True
+    return label in got
+
+
+_UNITS = {"in": 1.0, "mm": 1 / 25.4, "cm": 1 / 2.54, "thou": 0.001}
+
+
+def _number(text: str) -> tuple[float, str]:
+    m = re.fullmatch(r"(?:(\d+)-)?(?:(\d+)/(\d+)|([\d.]+))\s*([a-z]*)", text.strip())
+    assert m is not None, text
+    value = float(m[4]) if m[4] else int(m[2]) / int(m[3])
+    return value + int(m[1] or 0), m[5]
+
+
+def _same(label: str, act: Act) -> bool:
+    """Whether the reading is the value that was meant."""
+    data = act.reading or {}
+    text = label.removeprefix("value").strip()
+    low, high, value, count = (data.get(k) for k in ("low_in", "high_in", "value_in", "count"))
+    if text == "none":
+        return value == 0 or count == 0
+    if text.startswith("left"):
+        m = re.fullmatch(r"left (.+) right (.+)", text)
+        assert m is not None
+        two = data.get("tips_in") or ()
+        want = [0.0 if t == "none" else _inches(t) for t in m.groups()]
+        return len(two) == 2 and all(abs(a - b) < 0.004 for a, b in zip(two, want, strict=True))
+    if text.startswith(("below", "above")):
+        end = _inches(text[5:])
+        got = high if text.startswith("below") else low
+        return got is not None and abs(got - end) < 0.02
+    if text.startswith("between"):
+        a, b = (_inches(t) for t in text[7:].split(" and "))
+        return low is not None and high is not None and abs(low - a) < 0.02 and abs(high - b) < 0.02
+    way = next((w for w in ("tighter", "looser") if text.endswith(w)), "")
+    text = text.removesuffix(way).strip()
+    if text.startswith("+"):
+        return bool(data.get("from_now")) and abs((count or 0) - _number(text[1:])[0]) < 1
+    number, unit = _number(text)
+    if unit in ("lug", "lugs", "flat", "flats", "turn", "turns", "mi", "km") or (
+        count is not None and value is None
+    ):
+        return (
+            count is not None
+            and abs(abs(count) - number) < 1e-6
+            and (not way or not act.way or act.way == way)
+        )
+    if value is None:
+        return False
+    want = number * _UNITS[unit or ("in" if number < 20 else "mm")]
+    return abs(value - want) <= max(0.02, 0.002 * want)
+
+
+def _inches(text: str) -> float:
+    number, unit = _number(text)
+    return number * _UNITS[unit or "in"]
+
+
+def _shown(meant: Act | Question) -> str:
+    if isinstance(meant, Question):
+        return f"? {meant.reply} {meant.fields.get('question') or meant.fields.get('phrase', '')}"
+    value = (meant.reading or {}).get("figures", "")
+    return f"{meant.meaning} {meant.text} {value} {meant.way}".strip()
+
+
+@cache
+def kept(situation: str) -> Talk:
+    """A conversation that stands there, made once: understanding moves nothing."""
+    return talk_at(situation)
+
+
+def take(line: Line) -> Act | Question:
+    """What lugcall understands of a line; understanding moves nothing, so a talk serves many."""
+    talk = kept(line.situation)
+    return talk.understood(line.words, line.who)
