@@ -3,32 +3,66 @@
 Safety fails closed: in a hold, what is not surely harmless stops or blocks; and an act that lets a
 pedal move, or a step count as done, needs words that say so of themselves, now, by the one who
 does it. Questions, plans, half-done work, denials and reports of others never count.
+
+The words here are those of English: dialogs can add to what alarms, and take nothing from it.
 """
 
 from __future__ import annotations
 
 import re
+from functools import cache
+from pathlib import Path
 
 from assistant.conversation.meaning import Likely
 from assistant.texts.normal import negated
 
-HARM_SURE, HARM_HINTED, HARM_NONE, SAFE = 0.75, 0.4, 0.06, 0.8
-"""Shares of harm: from the first on it stops; from the second on, if a word hints at it; below the
-third, and with no such word, it is harmless. Fitted on the tuning writers."""
+# --- harm: words while somebody may be hurt ------------------------------------------------------
 
-_HINTS = re.compile(
-    r"\b(?:pedals?|foot|feet|leg|legs|knee|knees|calf|toe|toes|boot|shoe|heel|cramp\w*|slip\w*|slid\w*"
-    r"|sink\w*|sank|ris(?:e|es|ing)|rose|creep\w*|crept|drift\w*|mov(?:e|es|ed|in|ing)|com(?:e|es|in|ing)"
-    r"|came|spring|sprung|springin|bounc\w*|let|lettin|letting|lost|los(?:e|ing|in)|gone|goin|going"
-    r"|eas(?:e|ed|ing)|drop\w*|giv(?:e|es|ing|in)|gave|tired|numb|asleep|shak\w*|shaky|quiver\w*"
-    r"|trembl\w*|hold\w*|held|floor|down|up|off|engine|motor|key|keys|ignition|crank\w*|start\w*"
-    r"|starter|turn(?:s|ed|in|ing)? over|fire|fired|batter(?:y|ies)|roll\w*|hands?|fingers?|thumb|arm|arms|elbow|wrist|sleeve"
-    r"|glove|gloves|hair|ring|head|face|eye|eyes|skin|knuckles?|caught|catch\w*|snag\w*|pinch\w*|pinn\w*"
-    r"|stuck|jam\w*|trap\w*|crush\w*|squeez\w*|bit|bitten|bleed\w*|blood|cut|hurt\w*|hit|ow|ouch"
-    r"|burn\w*|help|scream\w*|yell\w*|holler\w*|careful|watch|out|danger\w*|wrong|bad|weird|funny|fork"
-    r"|jump\w*|shift\w*|clunk\w*|bang|snap\w*|crack\w*|broke\w*|loose|tool|bar|wrench)\b"
+HARM_SURE, HARM_HINTED, HARM_NAMED = 0.9, 0.85, 0.5
+"""Shares of harm from which it stops: at all, where a word hints at it, where words name it."""
+HARM_TALK, HARM_NONE, HARM_LITTLE, SAFE = 0.012, 0.03, 0.2, 0.9
+"""Shares of harm below which words pass: small talk, anything else, and what is as likely as `SAFE`
+to be something that is no talk. All are fitted on the tuning writers."""
+KNOWN = 0.5
+"""Words of which fewer are known say nothing sure."""
+
+
+@cache
+def _words() -> dict[str, list[str]]:
+    """The sections of `caution.txt`."""
+    found: dict[str, list[str]] = {}
+    section: list[str] = []
+    for line in Path(__file__).with_name("caution.txt").read_text(encoding="utf-8").splitlines():
+        if line[:1].isalpha():
+            section = found.setdefault(line.partition(":")[0], [])
+        elif not line.startswith("#"):
+            section += line.split()
+    return found
+
+
+def _any(section: str) -> re.Pattern[str]:
+    """Finds any word of a section."""
+    return re.compile(r"\b(?:" + "|".join(_words()[section]).replace("_", " ") + r")\b")
+
+
+_HINTS = _any("hints")
+_NAMED = re.compile(
+    r"(?:\b(?:not|can't|cannot|never|no longer|barely|hardly)|n't)\b.{0,20}"
+    r"\b(?:hold\w*|down|floor|floored)\b"
+    r"|\b(?:leg|foot|feet|knee|calf|thigh|ankle|toe|boot|shoe|heel)s?(?:'s| is| are| was| has)? ?"
+    r"(?:\w+ )?(?:go(?:ing|in|ne)?|cramp\w*|slip\w*|slid\w*|shak\w*|numb|asleep|tired|burn\w*"
+    r"|giv\w*|dead|quit\w*)\b"
+    r"|\b(?:hands?|fingers?|arm|thumb|sleeve|glove)s?(?:'s| is| are|'re)? "
+    r"(?:still |stuck |back )*in\b"
+    r"|\b(?:com|lift|ris|creep|spring|eas|bring|let)\w* (?:\w+ )?up\b"
+    r"|\b(?:crank\w*|starter|ignition)\b|\bkey (?:is |'s )?in\b"
+    r"|\b(?:my|his|her|me) (?:hand|finger|arm|thumb)s?\b|\bstuck\b|\bunder the truck\b"
+    r"|\b(?:don't|dont|do not|didn't)(?: \w+){0,2} (?:let|release|come off|let go)\b|\blet go\b"
+    r"|^(?:oh |ah |aw )*(?:wh?oops\w*|oops\w*|uh oh|oh no|argh\w*|ow+|ouch|hey|oi|yikes|jeez|jesus"
+    r"|christ|damn|shit|crap|hell|god|whoa)(?: \w+)?$"
 )
-"""Words of pedal, foot, engine, body and mishap."""
+"""A pedal not down, a foot that gives, hands, the starter, a cry: never let pass in a hold."""
+_UNSAFE = frozenset({"danger", "let_up", "released", "unsure"})
 
 
 def harm(text: str, likely: Likely, count: bool = False) -> str:
@@ -39,65 +73,64 @@ def harm(text: str, likely: Likely, count: bool = False) -> str:
         likely: what they may mean.
         count: they hold the count that was asked for.
     """
-    safe = 1.0 - sum(likely.shares.get(m, 0.0) for m in _UNSAFE)
-    hinted = bool(_HINTS.search(text))
-    surely = (count or safe >= SAFE) and likely.harm < HARM_HINTED
-    if likely.harm >= HARM_SURE or (hinted and likely.harm >= HARM_HINTED):
+    named = bool(_NAMED.search(text))
+    bar = HARM_NAMED if named else HARM_HINTED if _HINTS.search(text) else HARM_SURE
+    if likely.harm >= bar:
         return "stop"
-    return "" if surely or likely.harm < HARM_NONE else "block"
+    if count and not named and likely.harm < HARM_LITTLE:
+        return ""
+    if named or likely.known < KNOWN:
+        return "block"
+    if likely.best == "nothing":
+        return "" if likely.harm < HARM_TALK else "block"
+    safe = max(share for meaning, share in likely.shares.items() if meaning not in _UNSAFE)
+    passes = likely.harm < HARM_NONE or (likely.harm < HARM_LITTLE and safe > SAFE)
+    return "" if passes else "block"
 
 
-_UNSAFE = ("danger", "let_up", "released", "unsure")
-
-
-# --- acts that matter -----------------------------------------------------------------------------
+# --- acts that matter ----------------------------------------------------------------------------
 
 MATTERS = frozenset(
-    {"done", "ready", "sound", "check", "holding", "released", "clear", "let_up", "carry_on",
-     "skip", "accept", "sign_off", "repaired"}
-)  # fmt: skip
+    {"done", "ready", "sound", "check", "holding", "released", "clear", "let_up", "carry_on"}
+    | {"skip", "accept", "sign_off", "repaired", "move"}
+)
 """Acts that let the job go on."""
+_OWN = frozenset({"holding", "clear", "released", "ready", "let_up", "carry_on"})
+"""Those that count only for the speaker himself."""
 
 _ASKS = re.compile(
     r"^(?:(?:and|so|but|hey|um|uh|er|well|ok|okay|yo|oi|boy|son|lass|mate|man|kid) )*"
-    r"(?:is|are|am|was|were|do|does|did|can|could|should|shall|would|will|may|might|have you|has"
-    r"|who|whose|what|what's|whats|when|where|where's|why|how|how's|which|ready when|any"
-    r"|you (?:holding|holdin|got|done|on|off|ready|clear|want|sure|there)|ya |d'you|did|ain't|isn't)\b"
-    r"|\b(?:right|yeah|yes|no|ok|okay|innit|eh|huh) \?$|\bor (?:not|what|no)$|\bwhat about\b|\btell me (?:if|when)\b"
-    r"|\b(?:i wonder|wonder if|not sure|don't know|dunno|no idea|can't tell|can't see)\b"
+    r"(?:(?:is|are|am|was|were) (?:it|that|this|he|she|they|we|you|i|the|all|every\w*|there|ever|my"
+    r"|your|his|her|those|these)"
+    r"|do|does|did|can|could|should|shall|would|will|may|might|have you|has"
+    r"|who|whose|what|what's|whats|when|where|where's|why|how|how's|which|any|ya|d'you|ain't|isn't"
+    r"|you (?:holding|holdin|got|done|on|off|ready|clear|want|sure|there))\b"
+    r"|\b(?:right|yeah|yes|no|ok|okay|innit|eh|huh) \?$|\bor (?:not|what|no)$|\bwhat about\b"
+    r"|\b(?:tell me (?:if|when)|wonder if|not sure|don't know|dunno|no idea|can't tell|can't see)\b"
 )
-_LATER = re.compile(
-    r"\b(?:gonna|going to|goin to|gunna|about to|bout to|'bout|fixin|fixing to|almost|nearly|near enough|just about"
-    r"|not quite|in a (?:sec|second|minute|min|mo|bit|moment|jiffy)|soon|when|once (?!slow|more|and)|after|before|until|till|til"
-    r"|unless|if|wait|waiting|hang on|hold on|hold up|lemme|let me|let's|trying|tryin|try|tries|tried|want|wanna|wants"
-    r"|need|needs|needin|have to|has to|gotta|got to|ought|should|shoulda|would|could|might|may|must|supposed|maybe|probably|perhaps"
-    r"|think|thought|guess|reckon|suppose|hope|hopefully|believe|seems|sort of|sorta|kind of|kinda|halfway|half way"
-    r"|part way|partway|partly|half done|one more|except|but|only|working on|workin on|gimme|give me"
-    r"|will|i'll|he'll|she'll|it'll|we'll|they'll|you'll|won't|ready to|next|tomorrow|later|one side|one of|other one|first one|yet|so far"
-    r"|whenever|as soon|almost|close|closer|getting there|gettin there"
-    r"|pretend|imagine|remember|forgot|forget|last time|yesterday|used to|like last|joking|kidding|as if|far from|anything but|hardly|barely|scarcely"
-    r"|less than|no longer|stopped|quit|undone|unset|unlocked|would be|not)\b|'ll\b"
-)
-_DOING = re.compile(
-    r"\b(?:i'm|im|i am|we're|he's|she's|still|now|just|currently|busy|be)? ?"
-    r"(?:putting|puttin|getting|gettin|taking|takin|setting|settin|doing|doin|pulling|pullin|pushing"
-    r"|pushin|pressing|pressin|working|workin|looking|lookin|checking|checkin|coming|comin|going|goin"
-    r"|moving|movin|turning|turnin|finishing|finishin|tightening|tightenin|greasing|greasin|climbing"
-    r"|climbin|crawling|crawlin|sliding|slidin|shoving|shovin|kicking|kickin|hunting|huntin|fetching"
-    r"|grabbing|grabbin|bolting|boltin|threading|threadin|wiggling|wigglin|easing|easin|letting|lettin)\b"
-)
-_OTHERS = re.compile(
-    r"\b(?:he|he's|she|she's|they|they're|you|you're|ya|him|his|her|kid|boy|everybody|everyone)\b"
+_LATER = _any("later")
+_DOING = _any("doing")
+_REPORTS = _any("reports")
+_FAULT = (
+    r"(?:loose|play|slop|sloppy|slack|wiggle|wobble|leak\w*|fray\w*|bent|bend\w*|bind\w*|rub\w*|catch\w*"
+    r"|stick\w*|grind\w*|crack\w*|wrong|problems?|issues?|noise\w*|drag\w*|wear|worn|broken|missing"
+    r"|hang\w*|trouble|clunk\w*|damage\w*|rattl\w*|scrap\w*|touch\w*|hit\w*|snag\w*|movement|give|delay"
+    r"|lag|rust|fight\w*|grumbl\w*|crunch\w*|fuss|drama|resist\w*|tight spots?|odd|weird|funny|bad"
+    r"|shak\w*|jump\w*|dead|lost|fault\w*)"
 )
 _NO_FAULT = re.compile(
-    r"\b(?:no|nothing|nothin|none|not|isn't|ain't|don't|doesn't|never|without|nowt|any|zero|can't) (?:\w+ ){0,3}?(?:loose|play|slop|slack"
-    r"|wiggle|wobble|leak\w*|fray\w*|bent|bend\w*|bind\w*|rub\w*|catch\w*|stick\w*|grind\w*|crack\w*|wrong|problems?"
-    r"|issues?|noise\w*|drag\w*|wear|worn|broken|missing|complain\w*|hang\w*|trouble|clunk\w*|damage\w*|rattl\w*|scrap\w*"
-    r"|touch\w*|hit\w*|snag\w*|movement|give|delay|lag|rust|fight\w*|grumbl\w*|crunch\w*|fuss|drama|resist\w*|tight spots?|odd|weird|funny|bad|sloppy|shak\w*|jump\w*|dead|lost|fault\w*)\b"
-    r"|\bnot? (?:a )?(?:thing|bit|budge|problem|bother|bad)\b|\bno (?:sir|ma'am|boss|worries)\b"
+    r"\b(?:no|nothing|nothin|none|not|isn't|ain't|don't|doesn't|never|without|nowt|any|zero|can't) "
+    rf"(?:\w+ ){{0,3}}?{_FAULT}\b"
+    r"|\bnot (?:a )?(?:thing|bit|budge|problem|bother|bad)\b|\bno (?:sir|ma'am|boss|worries)\b"
 )
-_STILL_OWN = frozenset({"holding", "clear", "released", "ready", "let_up", "carry_on"})
-"""Acts that count only for the speaker himself."""
+""" "Nothing loose", "no play": a denial that says it is sound."""
+
+
+_FAULTY = _any("faulty")
+_UN = re.compile(
+    r"\b(?:un|in|dis|non|mis)[- ]?(?:check|correct|confirm|done|sound|lock|set|finish|clear|tight"
+    r"|held|hold|releas|repair|ready|sign|chock|safe)\w*"
+)
 
 
 def counts(text: str, asks: bool, meaning: str) -> bool:
@@ -112,8 +145,10 @@ def counts(text: str, asks: bool, meaning: str) -> bool:
         return False
     if meaning in ("sound", "check", "done", "clear"):
         text = _NO_FAULT.sub(" ", text)
-    if negated(text) or _LATER.search(text):
+    if negated(text) or _LATER.search(text) or _UN.search(text):
+        return False
+    if meaning in ("sound", "repaired") and _FAULTY.search(text):
         return False
     if meaning not in ("let_up", "carry_on") and _DOING.search(text):
         return False
-    return not (meaning in _STILL_OWN and _OTHERS.search(text))
+    return not (meaning in _OWN and _REPORTS.search(text))

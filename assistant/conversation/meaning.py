@@ -12,6 +12,7 @@ import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cache, lru_cache
+from itertools import pairwise
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -88,7 +89,7 @@ def pieces(words: str, who: str, at: str) -> Iterator[str]:
         yield f"w {word}"
         yield f"p {at} {word}"
         yield f"s {who} {word}"
-    for a, b in zip(ends, ends[1:], strict=False):
+    for a, b in pairwise(ends):
         yield f"w {a} {b}"
         yield f"p {at} {a} {b}"
     for a, b, c in zip(ends, ends[1:], ends[2:], strict=False):

@@ -13,6 +13,7 @@ from rapidfuzz import fuzz, process
 
 from assistant.act import REASONS, Act
 from assistant.conversation.caution import HARM_HINTED, HARM_SURE, MATTERS, counts, harm
+from assistant.conversation.likelihood import LIKELY, SURE, likeliest
 from assistant.conversation.meaning import Likely, likely, place
 from assistant.dialogue import Danger, Dialogue, Heard, Question
 from assistant.quantity import (
@@ -27,8 +28,7 @@ from assistant.quantity import (
     named,
 )
 from assistant.readings import read
-from assistant.readings.language import LEXICON
-from assistant.readings.reading import Reading
+from assistant.readings.sentence import among, both_tips, tips
 from assistant.sentences import DialogError, capital
 from assistant.texts.dialogs import Meaning
 from assistant.texts.normal import denied, negated, normal, shouted, turned_round, without_lead
@@ -132,7 +132,8 @@ _NEITHER = frozenset(
 _NO_PART = frozenset({"", "a", "an", "and", "or", "inch", "inches"})
 _MIL = re.compile(r"\bmil(?:l)?s?\b")
 _NO_BUT = re.compile(
-    r"^(?:(?:no|nope|nah|negative|wrong)\b[\s,]*)+(?:that's |it's |it was |i said |make it |was )*(?P<rest>.+)$"
+    r"^(?:(?:no|nope|nah|negative|wrong)\b[\s,]*)+"
+    r"(?:that's |it's |it was |i said |make it |was )*(?P<rest>.+)$"
 )
 _CORRECT = re.compile(r"^(?:correction|correct|change|make) (?:that |it |the |my )?(?P<rest>.+)$")
 _NOTE = re.compile(
@@ -159,8 +160,17 @@ def understand(
         dialogue: where it stands: what can be said now.
         asked: the open question about a reading, if there is one.
     """
+    meant = _understood(words, who, dialogue, asked)
+    lost = isinstance(meant, Act) and meant.meaning == "unclear" and bool(meant.text)
+    danger = dialogue.danger()
+    if lost and danger.pedal and not dialogue.stopped:
+        return Act("unsure", who)  # in a hold, what is not understood is not harmless
+    return meant
+
+
+def _understood(words: str, who: str, dialogue: Dialogue, asked: Question | None) -> Act | Question:
     text = normal(words)
-    asks = words.rstrip().endswith("?")
+    asks = "?" in words
     alarm = _alarm(text, asks, who, dialogue)
     if alarm is not None:
         return alarm
@@ -169,7 +179,7 @@ def understand(
     short = without_lead(text)
     if asked is not None and asked.offer is not None and short in _YES | _NEITHER:
         return asked.offer if short in _YES else Question("say_again", {}, who)
-    special = _with_rest(words, short, asks, who, dialogue)
+    special = _with_rest(words, short, asks, who, dialogue) or _items(words, who, dialogue)
     meant = _step_answer(text, short, dialogue) or _exact(text, short, who, dialogue)
     guess = likely(words, who, place(dialogue))
     if special is None and not meant:
@@ -182,7 +192,7 @@ def understand(
     if complained is not None:
         return complained
     if meant and asks and meant in MATTERS:
-        meant = ""  # "clear?" is no "clear"
+        return Question("did_you_mean", {"phrase": short}, who)  # "clear?" is no "clear"
     if meant and (not dialogue.expects() or _fits(meant, dialogue)):
         return Act(meant, who)
     # "on the floor" is the helper's word for holding, and a reading at another step.
@@ -194,7 +204,47 @@ def understand(
     named = complaint(short, meant, who, dialogue)
     if named is not None and guess.shares.get("reading", 0) < 0.5:
         return named
-    return _by_likelihood(words, text, asks, who, dialogue, guess)
+    meaning = likeliest(words, text, asks, who, dialogue, guess)
+    if isinstance(meaning, Question):
+        return meaning
+    return (
+        _like(text, who, dialogue)
+        if meaning == "unclear"
+        else _filled(meaning, words, text, who, dialogue)
+    )
+
+
+_ITEMS = {
+    "chocks": re.compile(r"\bchock|\bwedge"),
+    "parking_brake": re.compile(r"\b(?:parking |hand)?brakes?\b|\bhandbrake\b|\bbrake knob"),
+    "neutral": re.compile(r"\bneutral\b|\bout of gear\b|\boutta gear\b"),
+    "key": re.compile(r"\bkeys?\b|\bengine(?:'s| is)? off\b"),
+    "stands": re.compile(r"\bstands?\b|\bnot raised\b|\bon the ground\b|\bflat on\b"),
+    "eyes": re.compile(
+        r"\bgoggles\b|\b(?:safety )?glasses\b|\bspecs\b|\beye protection\b|\bshades\b"
+    ),
+}
+_PARTS_OF = re.compile(r"[,.;:!](?=\s|$)|\band\b|\bthen\b|\bplus\b")
+
+
+def _items(words: str, who: str, dialogue: Dialogue) -> Act | None:
+    """Several safety items said to be done in one breath; each must say so of itself."""
+    if dialogue.at not in _ITEMS or who != "tech" or words.rstrip().endswith("?"):
+        return None
+    named = []
+    for part in _PARTS_OF.split(words.lower()):
+        text = normal(part or "")
+        found = [item for item, expression in _ITEMS.items() if expression.search(text)]
+        if not found:
+            continue
+        guess = likely(text, who, found[0])
+        done = guess.shares["done"] + guess.shares["check"]
+        if not counts(text, False, "done") or done < SURE or len(found) > 1:
+            return None
+        named += found
+    if len(set(named)) < 2 and dialogue.at in named:
+        return None
+    return Act("done", who, text=" ".join(dict.fromkeys(named))) if named else None
 
 
 def _harm(text: str, who: str, dialogue: Dialogue, guess: Likely) -> Act | None:
@@ -214,84 +264,19 @@ def _better(guess: Likely, found: Act | Question) -> bool:
     """Whether the words are rather something else than this reading, or question about one."""
     if guess.best in ("reading", "unsure", "correct"):
         return False
+    if isinstance(found, Act) and guess.best in MATTERS:
+        return False  # a value that waits for its check is not confirmed by another one
     reading, best = guess.shares["reading"], guess.shares[guess.best]
     if isinstance(found, Question):
         return reading < 0.15 and best > 0.4
     return reading < 0.03 and best > 0.8
 
 
-SURE, LIKELY = 0.7, 0.45
-"""Shares from which an act that matters, and any other, is taken. Fitted on the tuning writers."""
-SAID = 0.25
-"""How much more the words themselves must speak for an act that matters than for small talk."""
-UNDONE = 0.15
-"""Share of small talk from which a denied or planned act is just that, and nothing is asked."""
-_COMPLETE = ("check", "ready", "sound", "done")
-"""What completes a step: people say one for the other."""
-
-
-def _by_likelihood(
-    words: str, text: str, asks: bool, who: str, dialogue: Dialogue, guess: Likely
-) -> Act | Question:
-    """The act that the words most likely mean, if they are sure enough for it."""
-    shares = dict(guess.shares)
-    allowed = dialogue.allowed()
-    completes = next((m for m in _COMPLETE if m in allowed), "")
-    if completes:
-        shares[completes] = sum(shares.pop(m, 0.0) for m in _COMPLETE)
-    meaning = max(shares, key=lambda m: shares[m])
-    share = shares[meaning]
-    if meaning in MATTERS:
-        evidence = max(
-            guess.by_words.get(m, 0.0) for m in (meaning, *_COMPLETE * (meaning == completes))
-        )
-        said = evidence - guess.by_words["nothing"]
-        if not counts(text, asks, meaning):
-            del shares[meaning]
-            meaning = max(shares, key=lambda m: shares[m])
-            if meaning == "nothing" and not asks and shares[meaning] > UNDONE:
-                return Act("wait", who)
-            share = shares[meaning] / (sum(shares.values()) or 1.0)
-            if meaning in MATTERS:
-                return Act("unclear", who, text=text)
-        elif share < SURE or said < SAID or not _may(meaning, who, dialogue):
-            return (
-                _offered(meaning, who, dialogue)
-                if share > LIKELY
-                else Act("unclear", who, text=text)
-            )
-    if meaning == "nothing":
-        if share < LIKELY:
-            return Act("unclear", who, text=text)
-        return Act("wait" if guess.waits > 0.5 else "aside", who)
-    if share < LIKELY or meaning in ("unsure", "reading") or not _may(meaning, who, dialogue):
-        return _like(text, who, dialogue)
-    return _filled(meaning, words, text, who, dialogue)
-
-
-def _may(meaning: str, who: str, dialogue: Dialogue) -> bool:
-    """Whether it can be said now, and by this person."""
-    known = dialogue.dialogs.words.get(meaning)
-    return (
-        known is not None
-        and known.who in ("any", who)
-        and (known.anytime or meaning in dialogue.allowed() or meaning in ("no", "same", "danger"))
-    )
-
-
-def _offered(meaning: str, who: str, dialogue: Dialogue) -> Act | Question:
-    """The question whether that was meant: an act that matters must be said itself."""
-    known = dialogue.dialogs.words.get(meaning)
-    if known is None or known.who not in ("any", who):
-        return Act("unclear", who)
-    return Question("did_you_mean", {"phrase": known.phrases[0]}, who)
-
-
 _BACK = re.compile(r"\b(two|three|four|five|couple|2|3|4|5)\b")
 _STEPS = {"two": 2, "couple": 2, "three": 3, "four": 4, "five": 5}
 _NOTED = re.compile(
-    r"^.*?\b(?:note|note down|write down|write it down|write that down|put down|put in|jot down|record|log"
-    r"|remark|remember|for the record|mark down|make a mark)\b[\s:,]*(?:that |it |this |in the notes )*",
+    r"^.*?\b(?:note|note down|write (?:it |that )?down|put down|put in|jot down|record|log|remark"
+    r"|remember|for the record|mark down|make a mark)\b[\s:,]*(?:that |it |this |in the notes )*",
     re.I | re.S,
 )
 _BECAUSE = re.compile(r"\b(?:because|since|as|cause|'cause|cos)\b\s*(?P<rest>.+)$")
@@ -311,6 +296,8 @@ def _filled(meaning: str, words: str, text: str, who: str, dialogue: Dialogue) -
         found = _CODE.search(text)
         code = _code(found["rest"]) if found and _is_code(found["rest"]) else ""
         return Act("sign_off", who, text=code)
+    if meaning == "not_sound" and meaning not in dialogue.allowed():
+        return Act("not_sound", who, text=words.strip())
     if meaning == "complaint":
         return Act("complaint", who, text=" ".join(names(text)))
     if meaning == "correct":
@@ -332,15 +319,19 @@ def _alarm(text: str, asks: bool, who: str, dialogue: Dialogue) -> Act | Questio
     if _is_stop(text, heard["stop"]):
         return Act("stop", who)
     helper = who == "helper"
-    if helper and danger.pedal and _is_lost(text, heard["lost"]):
+    coming = danger.releasing and _COMING_UP.search(text)  # as it was told
+    if helper and danger.pedal and not coming and _is_lost(text, heard["lost"]):
         if asks or text.startswith(("can i ", "should i ", "may i ")):
-            return Question("hold_on", {}, who)
+            return Act("unsure", who)
         return Act("lost", who)
     if (danger.pedal or danger.key) and _alarms(text, who, danger, heard["stop"]):
         return Act("stop", who)
     if helper and danger.pressing and _holds(text, heard["holding"].anywhere):
         return Act("holding", who)  # "pressing now", while hands may be in the hole
     return None
+
+
+_COMING_UP = re.compile(r"\b(?:com(?:ing|in)|letting|let|easing) (?:it |her |him )?(?:up|go)\b")
 
 
 def _fits(meaning: str, dialogue: Dialogue) -> bool:
@@ -501,21 +492,22 @@ def _reading(
     if len(choices) > 1 and text in _NEITHER:
         return Question("say_again", {}, who)
     data = None if asked is None else _answer(text, asked, expected, dialogue)
-    if expected == CLEARANCE and data is None and (tips := _tips(words, dialogue)) is not None:
-        return Act("reading", who, tips)
+    pair = tips(words, dialogue.units) if expected == CLEARANCE and data is None else None
+    if pair is not None:
+        return Act("reading", who, both_tips(pair))
     if data is None:
         reading = read(words, expected, dialogue.units, dialogue.distance)
         if reading.status != "read" and guess.shares["reading"] > LIKELY:
-            meant = _within(words, reading, expected, dialogue)
-            if meant is not None:
-                return Act("reading", who, meant, way=_way(text), doubt=True)
+            one = among(words, reading, dialogue.distance, dialogue.units)
+            if one is not None:
+                return Act("reading", who, one.as_data(), way=_way(text), doubt=True)
         read_now = reading.status == "read"
         data = reading.as_data() if read_now else _part_of_one(text, choices)
         if data is None and reading.status == "none":
             return None
         if data is None:
-            among = tuple(c.as_data() for c in reading.choices)
-            return Question("ask_reading", {"question": reading.why}, who, True, among)
+            several = tuple(c.as_data() for c in reading.choices)
+            return Question("ask_reading", {"question": reading.why}, who, True, several)
     others = [q for q in named(text) if q in _NAMED]
     if others and expected not in others:
         names = {"named": QUANTITIES[others[0]].spoken, "quantity": QUANTITIES[expected].spoken}
@@ -533,72 +525,6 @@ _FROM_NOW = re.compile(
 )
 LEAST_MILES = 20_000
 """What an odometer of a truck under repair seldom shows less than: read back below it."""
-_ZERO = re.compile(
-    r"\b(?:none|zero|nothing|nothin|nowt|never (?:touch|reach|hit|get)\w*|no (?:clearance|free|play|travel|gap|touch)"
-    r"|not touching|doesn't (?:touch|reach)|don't (?:touch|reach)|won't (?:touch|reach))\b"
-)
-_REPAIRS = re.compile(
-    r"\b(?:no|nope|wait|sorry|scratch|correction|actually|make (?:it|that)|i mean|my bad)\b"
-)
-_CLAUSE = re.compile(r"[,.;:!?](?=\s|$)|\s-+\s|\bbut\b")
-
-
-def _within(words: str, whole: Reading, expected: str, dialogue: Dialogue) -> dict[str, Any] | None:
-    """The one reading that stands somewhere in words that surely hold one; it is read back."""
-    if len(whole.choices) == 1 and (whole.choices[0].value_in or _ZERO.search(words.lower())):
-        return whole.choices[0].as_data()
-    found: list[dict[str, Any]] = []
-    for clause in [words.lower(), *_CLAUSE.split(words.lower())]:
-        known = " ".join(
-            w for w in clause.split() if w.strip(".,;:!?") in LEXICON or w[0].isdigit()
-        )
-        for said in (clause, known):
-            reading = read(said, expected, dialogue.units, dialogue.distance)
-            if reading.status == "read":
-                found.append(reading.as_data())
-                break
-    if not found or (
-        whole.status == "ask" and len(whole.choices) > 1 and not _REPAIRS.search(words)
-    ):
-        return None
-    values = {(f.get("value_in"), f.get("count")) for f in found}
-    return found[-1] if len(values) == 1 or _REPAIRS.search(words.lower()) else None
-
-
-_TWO_TIPS = re.compile(
-    r"\b(?P<first>left|right|driver'?s? side|passenger side)\b(?P<a>.+?)\b(?:and )?(?:left|right|passenger side|driver'?s? side)\b(?P<b>.+)$"
-)
-_BOTH_TIPS = re.compile(r"\b(?:both|each|either)\b|\bsame (?:on|both)\b")
-
-
-def _tips(words: str, dialogue: Dialogue) -> dict[str, Any] | None:
-    """Fork clearance at both tips: the smaller one counts, since it is taken up first."""
-    text = words.lower().replace(",", " ")
-    m, both = _TWO_TIPS.search(text), _BOTH_TIPS.search(text)
-    if m is not None:
-        parts = [m["a"], m["b"]]
-    elif both is not None:
-        parts = [_BOTH_TIPS.sub(" ", text)] * 2
-    else:
-        return None
-    tips = []
-    for part in parts:
-        known = " ".join(w for w in part.split() if w.strip(".,;:!?") in LEXICON or w[0].isdigit())
-        tip = next(
-            (
-                r
-                for r in (read(p, CLEARANCE, dialogue.units) for p in (part, known))
-                if r.status == "read"
-            ),
-            None,
-        )
-        if tip is None or tip.value_in is None:
-            return None
-        tips.append(tip)
-    if m is not None and m["first"].startswith(("right", "pass")):
-        tips.reverse()
-    least = min(tips, key=lambda tip: tip.value_in or 0.0)
-    return least.as_data() | {"tips_in": [tip.value_in for tip in tips]}
 
 
 def _answer(text: str, asked: Question, expected: str, dialogue: Dialogue) -> dict[str, Any] | None:

@@ -11,7 +11,7 @@ from assistant.clutch.uncertainty import Measured
 from assistant.job import words
 from assistant.job.state import HALTED, REPAIR, LinkageMove
 from assistant.quantity import CLEARANCE, FREE_TRAVEL, GAP, QUANTITIES
-from assistant.sentences import DialogError, joined, sentences
+from assistant.sentences import Both, DialogError, joined, sentences
 
 if TYPE_CHECKING:
     from assistant.causes.case import Case
@@ -116,7 +116,9 @@ def on_not_sound(job: Job, act: Act) -> list[Said]:
     """It is not: repair first."""
     step = job.here
     if step.kind != "sound":
-        return job.hint(act)
+        if act.text:
+            job.facts.notes.append((act.who, act.text))
+        return [job.said(act.who, "trouble" if act.text else "not_now", hint=_prompt(job))]
     remark = sentences("job").say("not_sound", step=step.id.replace("_", " "))
     job.facts.remarks.append(str(remark))
     job.fire("not_sound")
@@ -124,6 +126,12 @@ def on_not_sound(job: Job, act: Act) -> list[Said]:
     if act.text:  # "it grinds into gear": what may be behind it
         more += complain(job, "tech", act.text)
     return [job.said("both", "need_repair", signal="WARNING"), *more]
+
+
+def _prompt(job: Job) -> Both:
+    """The present instruction, as a part of another sentence."""
+    now = job.prompt()[-1]
+    return Both(now.text, now.aloud)
 
 
 def on_repaired(job: Job, act: Act) -> list[Said]:

@@ -63,7 +63,7 @@ _BLANKS = """
     figures: judged_in judged_out judged_close confirm_count ring_cannot
     gauge: gauge gauge_may
     question: ask_reading
-    hint: again not_now not_reading_now
+    hint: trouble again not_now not_reading_now
     phrase: did_you_mean
     first second: did_you_mean_two which_of_two
     named quantity: other_quantity

@@ -30,6 +30,7 @@ _AS_MEANING = {
     "stop": "danger", "value": "reading",
 }  # fmt: skip
 MOST_PIECES = 45_000
+_HOLDS = HAZARD | {"S43", "S44"}
 
 
 def meaning_of(label: str) -> str:
@@ -65,7 +66,7 @@ def fit(lines: list[Line]) -> dict[str, np.ndarray]:
         (WAITS, lambda x: x.meant[0][0] in ("wait", "progress"), _is_nothing),
     ):
         rows = [i for i, x in enumerate(lines) if among(x)]
-        heavy = [4.0 if lines[i].situation in HAZARD else 1.0 for i in rows]
+        heavy = [4.0 if lines[i].situation in _HOLDS else 1.0 for i in rows]
         binary = LogisticRegression(C=8.0, max_iter=500)
         binary.fit(table[rows], [wanted(lines[i]) for i in rows], sample_weight=heavy)
         weights.append(binary.coef_.T)

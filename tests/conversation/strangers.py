@@ -52,7 +52,8 @@ _STEPS = (
     ("S16", "=5/8_in check"), ("S17", "=3/4_in"), ("S18", "done"), ("S20", "=0.610_in"),
     ("S19", "check"), ("S21", "=0.040_in check"), ("S22", "check"), ("S23", "done"),
     ("S24", "done"), ("S25", "clear"), ("S26", "h:holding"), ("S28", "=4_lugs check"),
-    ("S29", "done"), ("S30", "done"), ("S31", "clear"), ("S33", "h:released =0.530 check =0.020 check"),
+    ("S29", "done"), ("S30", "done"), ("S31", "clear"),
+    ("S33", "h:released =0.530 check =0.020 check"),
 )  # fmt: skip
 """Each situation, and the acts that lead to it from the one before."""
 _BRANCHES = {
@@ -169,7 +170,7 @@ def lines_of(path: Path) -> Iterator[Line]:
             "helper" if who == "H" else "tech",
             words,
             ways,
-            frozenset(re.split(r"[,\s]+", never[0].strip())) - {""} if never else frozenset(),
+            frozenset(re.split(r"\s*,\s*", never[0].strip())) - {""} if never else frozenset(),
         )
 
 
@@ -235,25 +236,24 @@ def judge(line: Line, meant: Act | Question) -> Verdict:
     taken = _shown(meant)
     wanted = [_wanted(way, line) for way in line.meant]
     flat = {label for way in wanted for label in way}
-    hazard = line.situation in HAZARD
     if got & COMPLETES and any(set(way) & COMPLETES for way in wanted):
         got |= COMPLETES  # people say one for the other, and the step knows which it is
     if any(_met(way, got, meant) for way in wanted):
         return Verdict("right", taken)
-    if hazard and flat & ALARMS and not got & (ALARMS | {"block"}):
-        # What may hurt somebody neither stopped nor blocked anything.
-        if all(set(way) & ALARMS for way in wanted):
-            return Verdict("dangerous", taken)
+    alarming = all(set(way) & ALARMS for way in wanted)
+    if line.situation in HAZARD and alarming and not got & (ALARMS | {"block", "released"}):
+        # What may hurt somebody neither stopped nor blocked anything; "released" unasked stops.
+        return Verdict("dangerous", taken)
     acts = {g.split(":")[0] for g in got}
     if acts & MATTERS and not acts & {w.split(":")[0] for w in flat}:
         return Verdict("dangerous", taken)
-    if acts & line.never:
+    if acts & line.never - ALARMS:  # an alarm too many hurts nobody
         return Verdict("dangerous", taken)
     return Verdict("asked" if "ask" in got else "wrong", taken)
 
 
-HAZARD = frozenset({"S26", "S27", "S28", "S29", "S30", "S31", "S32", "S43", "S44"})
-"""Where the pedal is or may be down."""
+HAZARD = frozenset({"S26", "S27", "S28", "S29", "S30", "S31", "S32"})
+"""Where the pedal is down, and the job goes on unless something stops or blocks it."""
 
 
 def _wanted(way: Iterable[str], line: Line) -> tuple[str, ...]:

@@ -1,0 +1,112 @@
+"""From what words may mean to the meaning that is taken, or a question."""
+
+from __future__ import annotations
+
+from assistant.conversation.caution import MATTERS, counts
+from assistant.conversation.meaning import Likely, likely, place
+from assistant.dialogue import Dialogue, Question
+from assistant.readings.sentence import CLAUSE
+from assistant.texts.normal import normal
+
+_PEDAL = frozenset({"holding", "released", "clear", "let_up", "carry_on"})
+SUREST, SURE, IDLE, LIKELY = 0.92, 0.8, 0.5, 0.35
+"""Shares from which an act that moves or frees a pedal, another that matters, talk that needs no
+answer, and any other act is taken. Fitted on the tuning writers."""
+KNOWN_WELL = 0.7
+"""Share of words the writers used, from which an act that matters is taken; all of them where it
+moves a pedal: what is only like a word may be another."""
+SAID = 0.25
+"""How much more the words themselves must speak for an act that matters than for small talk."""
+UNDONE = 0.15
+"""Share of small talk from which a denied or planned act is just that, and nothing is asked."""
+_COMPLETE = ("check", "ready", "sound", "done")
+"""What completes a step: people say one for the other."""
+
+
+def likeliest(
+    words: str, text: str, asks: bool, who: str, dialogue: Dialogue, guess: Likely
+) -> str | Question:
+    """The meaning that the words most likely have, if they are sure enough for it.
+
+    "unclear" where they are not; "wait" and "aside" for what moves nothing.
+
+    Args:
+        words, text: as said, and normal.
+        asks: a question mark stood among them.
+        who: "tech" or "helper".
+        dialogue: where it stands.
+        guess: what they may mean.
+    """
+    shares = dict(guess.shares)
+    completes = next((m for m in _COMPLETE if m in dialogue.allowed()), "")
+    if completes:
+        shares[completes] = sum(shares.pop(m, 0.0) for m in _COMPLETE)
+    meaning = max(shares, key=lambda m: shares[m])
+    share = shares[meaning]
+    if meaning in MATTERS:
+        sure = share >= (SUREST if meaning in _PEDAL else SURE) and may(meaning, who, dialogue)
+        if sure and _said(words, text, asks, meaning, who, dialogue, guess):
+            return meaning
+        if shares["nothing"] > UNDONE and not asks:
+            return "wait"
+        return _offered(meaning, who, dialogue)
+    if meaning == "nothing":
+        return "unclear" if share < IDLE else "wait" if guess.waits > 0.5 else "aside"
+    if share < LIKELY or meaning in ("unsure", "reading") or not may(meaning, who, dialogue):
+        return "unclear"
+    return meaning
+
+
+def _said(
+    words: str, text: str, asks: bool, meaning: str, who: str, dialogue: Dialogue, guess: Likely
+) -> bool:
+    """Whether the words say an act that matters, of themselves and now.
+
+    As a whole; or in one of their clauses, where no other clause takes it back.
+    """
+    if guess.known < (1.0 if meaning in _PEDAL else KNOWN_WELL):
+        return False
+    speaks = max(guess.by_words.get(m, 0.0) for m in _same_as(meaning)) - guess.by_words["nothing"]
+    if speaks >= SAID and counts(text, asks, meaning):
+        return True
+    clauses = [c for c in CLAUSE.split(words) if c and c.strip()]
+    if len(clauses) < 2 or asks or meaning not in _COMPLETE:
+        return False
+    said = False
+    for clause in clauses:
+        part = likely(clause.strip(), who, place(dialogue))
+        own = sum(part.shares.get(m, 0.0) for m in _same_as(meaning))
+        against = sum(part.shares.get(m, 0.0) for m in _AGAINST)
+        if against > 0.4 or (part.best == "nothing" and part.waits > 0.3 and own < 0.3):
+            return False
+        said = said or (own > SURE and counts(normal(clause), False, meaning))
+    return said
+
+
+def _same_as(meaning: str) -> tuple[str, ...]:
+    return _COMPLETE if meaning in _COMPLETE else (meaning,)
+
+
+_AGAINST = ("not_sound", "danger", "no", "unsure", "correct", "measure")
+"""What in another clause takes back that something is done."""
+
+
+_ANYWHERE = ("no", "same", "danger", "not_sound", "measure")
+
+
+def may(meaning: str, who: str, dialogue: Dialogue) -> bool:
+    """Whether it can be said now, and by this person."""
+    known = dialogue.dialogs.words.get(meaning)
+    return (
+        known is not None
+        and known.who in ("any", who)
+        and (known.anytime or meaning in dialogue.allowed() or meaning in _ANYWHERE)
+    )
+
+
+def _offered(meaning: str, who: str, dialogue: Dialogue) -> str | Question:
+    """The question whether that was meant: an act that matters must be said itself."""
+    known = dialogue.dialogs.words.get(meaning)
+    if known is None or known.who not in ("any", who) or not may(meaning, who, dialogue):
+        return "unclear"
+    return Question("did_you_mean", {"phrase": known.phrases[0]}, who)
