@@ -111,6 +111,16 @@ _ASKS = re.compile(
 _LATER = _any("later")
 _DOING = _any("doing")
 _REPORTS = _any("reports")
+_REPORTED = _any("reported")
+_DANGLING = re.compile(
+    r"(?:\.\.+|…|,|-)\s*$|\b(?:the|my|a|an|and|or|of|to|with|plus|is|are|at|from|his|her|their|our|its|it's"
+    r"|that's|was|for|into|onto|me|she|he|they|i|we|i've|i'm|got|both|just|all|in the|on the|as)$"
+)
+"""Half a sentence."""
+_TWICE = re.compile(
+    r"\b(?:not|never|no longer|isn't|ain't)\b (?:quite )?(?:no|not|nothing|nothin|none|never)\b"
+)
+"""A denial denied."""
 _FAULT = (
     r"(?:loose|play|slop|sloppy|slack|wiggle|wobble|leak\w*|fray\w*|bent|bend\w*|bind\w*|rub\w*|catch\w*"
     r"|stick\w*|grind\w*|crack\w*|wrong|problems?|issues?|noise\w*|drag\w*|wear|worn|broken|missing"
@@ -133,6 +143,32 @@ _UN = re.compile(
 )
 
 
+_SAYS = {
+    meaning: _any(meaning)
+    for meaning in (
+        "done",
+        "clear",
+        "holding",
+        "released",
+        "let_up",
+        "carry_on",
+        "skip",
+        "accept",
+        "sound",
+    )
+} | {meaning: _any(meaning) for meaning in ("sign_off", "move")}
+
+
+def says(text: str, meaning: str) -> bool:
+    """Whether a word is there that means the act: what is only like one says nothing."""
+    return bool(_SAYS.get(meaning, _SAYS["done"]).search(text))
+
+
+def broken_off(words: str) -> bool:
+    """Whether words are half a sentence: "key's in my", "out of the..."."""
+    return bool(_DANGLING.search(words.lower().strip()))
+
+
 def counts(text: str, asks: bool, meaning: str) -> bool:
     """Whether words may count as an act that matters, if that is what they say.
 
@@ -144,8 +180,10 @@ def counts(text: str, asks: bool, meaning: str) -> bool:
     if asks or _ASKS.search(text):
         return False
     if meaning in ("sound", "check", "done", "clear"):
+        if _TWICE.search(text) or _REPORTED.search(text) or "not yet" in text:
+            return False
         text = _NO_FAULT.sub(" ", text)
-    if negated(text) or _LATER.search(text) or _UN.search(text):
+    if negated(text) or _LATER.search(text) or _UN.search(text) or _REPORTED.search(text):
         return False
     if meaning in ("sound", "repaired") and _FAULTY.search(text):
         return False

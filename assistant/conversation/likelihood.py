@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from assistant.conversation.caution import MATTERS, counts
+from assistant.conversation.caution import MATTERS, broken_off, counts, says
 from assistant.conversation.meaning import Likely, likely, place
 from assistant.dialogue import Dialogue, Question
 from assistant.readings.sentence import CLAUSE
@@ -15,6 +15,8 @@ answer, and any other act is taken. Fitted on the tuning writers."""
 KNOWN_WELL = 0.7
 """Share of words the writers used, from which an act that matters is taken; all of them where it
 moves a pedal: what is only like a word may be another."""
+FEW = 6
+"""Words so few that each of them must be known."""
 SAID = 0.25
 """How much more the words themselves must speak for an act that matters than for small talk."""
 UNDONE = 0.15
@@ -64,13 +66,18 @@ def _said(
 
     As a whole; or in one of their clauses, where no other clause takes it back.
     """
-    if guess.known < (1.0 if meaning in _PEDAL else KNOWN_WELL):
+    if broken_off(words) or not says(text, meaning):
+        return False
+    few = len(text.split()) <= FEW
+    if guess.known < (1.0 if few or meaning in _PEDAL else KNOWN_WELL):
         return False
     speaks = max(guess.by_words.get(m, 0.0) for m in _same_as(meaning)) - guess.by_words["nothing"]
     if speaks >= SAID and counts(text, asks, meaning):
         return True
     clauses = [c for c in CLAUSE.split(words) if c and c.strip()]
     if len(clauses) < 2 or asks or meaning not in _COMPLETE:
+        return False
+    if not counts(" ".join(text.split()[:4]), False, "done"):
         return False
     said = False
     for clause in clauses:

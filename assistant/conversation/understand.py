@@ -387,7 +387,7 @@ def _with_rest(words: str, short: str, asks: bool, who: str, dialogue: Dialogue)
         return Act("note", who, text=note)
     m = _ACCEPT.match(short)
     takes = dialogue.choosing or "accept" in dialogue.allowed()
-    if m is not None and not asks and not negated(m["rest"]) and takes:
+    if m is not None and takes and counts(short.partition(" because ")[0], asks, "accept"):
         return Act("accept", who, text=m["rest"].strip())
     m = _SIGN.match(short)
     if m is not None and not asks and _is_code(m["rest"]):
@@ -521,7 +521,7 @@ def _reading(
 
 
 _FROM_NOW = re.compile(
-    r"\b(?:from now|from here|from today|more|further|another|later|on top|down the road|add|plus)\b"
+    r"\b(?:from (?:now|here|today)|more|further|another|later|on top|down the road|add|plus)\b"
 )
 LEAST_MILES = 20_000
 """What an odometer of a truck under repair seldom shows less than: read back below it."""
