@@ -18,7 +18,7 @@ from assistant.texts.normal import negated
 
 # --- harm: words while somebody may be hurt ------------------------------------------------------
 
-HARM_SURE, HARM_HINTED, HARM_NAMED = 0.9, 0.85, 0.5
+HARM_SURE, HARM_HINTED, HARM_NAMED = 0.97, 0.95, 0.8
 """Shares of harm from which it stops: at all, where a word hints at it, where words name it."""
 HARM_TALK, HARM_NONE, HARM_LITTLE, SAFE = 0.012, 0.03, 0.2, 0.9
 """Shares of harm below which words pass: small talk, anything else, and what is as likely as `SAFE`

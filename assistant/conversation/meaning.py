@@ -16,11 +16,10 @@ from itertools import pairwise
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-import numpy as np
-
 from assistant.texts.normal import normal
 
 if TYPE_CHECKING:
+    import numpy as np
     import numpy.typing as npt
 
     from assistant.dialogue import Dialogue
@@ -166,6 +165,8 @@ class Weights:
     @classmethod
     def of(cls, data: Any) -> Weights:
         """From the arrays of the file."""
+        import numpy as np  # when words are first understood, not when a command starts
+
         pieces = bytes(data["pieces"]).decode().split("\n")
         return cls(
             {piece: row for row, piece in enumerate(pieces)},
@@ -176,6 +177,8 @@ class Weights:
 
     def likely(self, words: str, who: str, at: str) -> Likely:
         """What `words` may mean; see `pieces` for the arguments."""
+        import numpy as np
+
         values = weigh(pieces(words, who, at))
         found = [(self.rows[p], v, p) for p, v in values.items() if p in self.rows]
         rows = np.array([row for row, _, _ in found], int)
@@ -204,6 +207,8 @@ WEIGHTS = Path(__file__).parent / "meaning.npz"
 @cache
 def weights() -> Weights:
     """The fitted figures, read once."""
+    import numpy as np
+
     with np.load(WEIGHTS) as data:
         return Weights.of(data)
 

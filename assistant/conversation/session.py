@@ -21,6 +21,7 @@ from assistant import __version__
 from assistant.act import Act, Evidence, Said
 from assistant.card import Card, CardError, card_from_text, default_card
 from assistant.card.show import figure_data
+from assistant.conversation.meaning import weights
 from assistant.conversation.understand import Missed, understand, which
 from assistant.dialogue import Dialogue, Heard, Question
 from assistant.job import words
@@ -378,11 +379,12 @@ def _card_of(opened: Opened) -> Card:
 
 @cache
 def warm() -> None:
-    """Load the table of causes and the arithmetic of wear, once, on a thread of its own."""
+    """Load what words are weighed by, causes and wear, once, on a thread of its own."""
     threading.Thread(target=_load, name="warm", daemon=True).start()
 
 
 def _load() -> None:
+    weights()
     import assistant.causes.case
     import assistant.wear.recall
     import assistant.wear.say  # noqa: F401

@@ -142,6 +142,7 @@ _NOTE = re.compile(
 _ACCEPT = re.compile(
     r"^(?:accept(?: it| that)?|leave it)[\s,]*(?:because|since|as)?[\s,]*(?P<rest>.+)$"
 )
+_NOT_NOW = re.compile(r"(?:it |that )?(?:in a|after|later|when|soon|tomorrow|once|if|next)\b")
 _SIGN = re.compile(
     r"^(?:sign off|signing off|signed off|sign it off)[\s,]*(?:code|by|number)?\s*(?P<rest>.+)$"
 )
@@ -182,7 +183,7 @@ def _understood(words: str, who: str, dialogue: Dialogue, asked: Question | None
     special = _with_rest(words, short, asks, who, dialogue) or _items(words, who, dialogue)
     meant = _step_answer(text, short, dialogue) or _exact(text, short, who, dialogue)
     guess = likely(words, who, place(dialogue))
-    if special is None and not meant:
+    if special is None and (not meant or meant in _DOUBTS):
         harmful = _harm(text, who, dialogue, guess)
         if harmful is not None:
             return harmful
@@ -245,6 +246,10 @@ def _items(words: str, who: str, dialogue: Dialogue) -> Act | None:
     if len(set(named)) < 2 and dialogue.at in named:
         return None
     return Act("done", who, text=" ".join(dict.fromkeys(named))) if named else None
+
+
+_DOUBTS = ("no", "not_sound", "correct", "measure", "back")
+"""Exact phrases that may mean that something is wrong, in a hold."""
 
 
 def _harm(text: str, who: str, dialogue: Dialogue, guess: Likely) -> Act | None:
@@ -387,7 +392,12 @@ def _with_rest(words: str, short: str, asks: bool, who: str, dialogue: Dialogue)
         return Act("note", who, text=note)
     m = _ACCEPT.match(short)
     takes = dialogue.choosing or "accept" in dialogue.allowed()
-    if m is not None and takes and counts(short.partition(" because ")[0], asks, "accept"):
+    if (
+        m is not None
+        and not asks
+        and takes
+        and not (negated(m["rest"]) or _NOT_NOW.match(m["rest"]))
+    ):
         return Act("accept", who, text=m["rest"].strip())
     m = _SIGN.match(short)
     if m is not None and not asks and _is_code(m["rest"]):

@@ -98,17 +98,17 @@ def main() -> None:
     parser.add_argument("--to", type=Path, default=meaning.WEIGHTS)
     chosen = parser.parse_args()
     lines = list(strangers.lines("tuning"))
-    writers = sorted({x.at.split(":")[0] for x in lines})
+    writers = sorted({x.writer for x in lines})
     if not chosen.check:
-        use = [x for x in lines if x.at.split(":")[0] not in chosen.without]
+        use = [x for x in lines if x.writer not in chosen.without]
         np.savez_compressed(chosen.to, **fit(use))
         print(f"{len(use)} lines, {chosen.to.stat().st_size / 1e6:.2f} MB")
         return
     for third in range(3):
         out = writers[third::3]
-        weights = meaning.Weights.of(fit([x for x in lines if x.at.split(":")[0] not in out]))
+        weights = meaning.Weights.of(fit([x for x in lines if x.writer not in out]))
         right = []
-        for x in (x for x in lines if x.at.split(":")[0] in out):
+        for x in (x for x in lines if x.writer in out):
             at = meaning.place(strangers.kept(x.situation).dialogue)
             best = weights.likely(x.words, x.who, at).best
             right.append(best in {meaning_of(label) for way in x.meant for label in way})

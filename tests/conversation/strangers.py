@@ -149,6 +149,11 @@ class Line:
     meant: tuple[tuple[str, ...], ...]
     never: frozenset[str]
 
+    @property
+    def writer(self) -> str:
+        """Who wrote it."""
+        return self.at.partition(":")[0]
+
 
 def lines(*sets: str) -> Iterator[Line]:
     """All lines of the named sets ("tuning", "heldout", "after")."""
@@ -157,12 +162,16 @@ def lines(*sets: str) -> Iterator[Line]:
             yield from lines_of(path)
 
 
+def rows(path: Path) -> list[list[str]]:
+    """The columns of each line of a file."""
+    text = path.read_text(encoding="utf-8")
+    return [row.split("\t") for row in text.splitlines() if row.strip()]
+
+
 def lines_of(path: Path) -> Iterator[Line]:
     """The lines of one writer."""
-    for number, row in enumerate(path.read_text(encoding="utf-8").splitlines(), 1):
-        if not row.strip():
-            continue
-        situation, who, words, meant, *never = row.split("\t")
+    for number, row in enumerate(rows(path), 1):
+        situation, who, words, meant, *never = row
         ways = tuple(tuple(re.split(r"\s*\+(?!\d)\s*", way.strip())) for way in meant.split("|"))
         yield Line(
             f"{path.stem}:{number}",
