@@ -31,12 +31,12 @@ _SAME = {
     "key_back": "key", "reopen_cover": "cover_off", "chain_cable": "chain_loose",
     "chain_fluid": "chain_loose", "final_fluid": "lubricate",
 }  # fmt: skip
-_NUMBERS = frozenset(
+NUMBERS = frozenset(
     """zero oh one two three four five six seven eight nine ten eleven twelve thirteen fourteen
     fifteen sixteen seventeen eighteen nineteen twenty thirty forty fifty sixty seventy eighty
     ninety hundred thousand""".split()
 )
-_PARTS = frozenset(
+PARTS = frozenset(
     """half halves quarter quarters eighth eighths sixteenth sixteenths thirtysecond second seconds
     sixtyfourth fourths thirds point thou thousandths mil mils millimetre millimetres millimeter
     millimeters mm inch inches""".split()
@@ -68,9 +68,9 @@ def tokens(words: str) -> list[str]:
 
 def _kind(word: str) -> str:
     """A word, or what stands for all like it: a number, a part of an inch."""
-    if word in _NUMBERS or word[0].isdigit():
+    if word in NUMBERS or word[0].isdigit():
         return "#"
-    return "/#" if word in _PARTS or word[0] in "½¼¾⅛⅜⅝⅞" else word
+    return "/#" if word in PARTS or word[0] in "½¼¾⅛⅜⅝⅞" else word
 
 
 def pieces(words: str, who: str, at: str) -> Iterator[str]:
@@ -95,7 +95,7 @@ def pieces(words: str, who: str, at: str) -> Iterator[str]:
         yield f"w {a} {b} {c}"
         yield f"k {a} {c}"
     for word in dict.fromkeys(said):
-        if word not in _NUMBERS and word.isalpha():
+        if word not in NUMBERS and word.isalpha():
             edged = f"<{word}>"
             for n in (3, 4, 5):
                 for i in range(len(edged) - n + 1):

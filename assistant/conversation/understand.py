@@ -14,7 +14,7 @@ from rapidfuzz import fuzz, process
 from assistant.act import REASONS, Act
 from assistant.conversation.caution import HARM_HINTED, HARM_SURE, MATTERS, counts, harm
 from assistant.conversation.likelihood import LIKELY, SURE, likeliest
-from assistant.conversation.meaning import Likely, likely, place
+from assistant.conversation.meaning import NUMBERS, PARTS, Likely, likely, place
 from assistant.dialogue import Danger, Dialogue, Heard, Question
 from assistant.quantity import (
     CLEARANCE,
@@ -182,13 +182,13 @@ def _understood(words: str, who: str, dialogue: Dialogue, asked: Question | None
         return asked.offer if short in _YES else Question("say_again", {}, who)
     special = _with_rest(words, short, asks, who, dialogue) or _items(words, who, dialogue)
     meant = _step_answer(text, short, dialogue) or _exact(text, short, who, dialogue)
-    guess = likely(words, who, place(dialogue))
-    if special is None and (not meant or meant in _DOUBTS):
-        harmful = _harm(text, who, dialogue, guess)
-        if harmful is not None:
-            return harmful
     if special is not None:
         return special
+    figures = bool(dialogue.expects()) and _FIGURES.issuperset(text.replace("-", " ").split())
+    if meant in _DOUBTS or not (meant or figures):
+        harmful = _harm(words, text, who, dialogue)
+        if harmful is not None:
+            return harmful
     complained = complaint(short, meant, who, dialogue) if meant else None
     if complained is not None:
         return complained
@@ -197,7 +197,10 @@ def _understood(words: str, who: str, dialogue: Dialogue, asked: Question | None
     if meant and (not dialogue.expects() or _fits(meant, dialogue)):
         return Act(meant, who)
     # "on the floor" is the helper's word for holding, and a reading at another step.
-    found = _reading(words, text, who, dialogue, asked, guess)
+    found = _reading(words, text, who, dialogue, asked)
+    if isinstance(found, Act) and figures:
+        return found
+    guess = likely(words, who, place(dialogue))
     if found is not None and not _better(guess, found):
         return found
     if meant:
@@ -208,11 +211,9 @@ def _understood(words: str, who: str, dialogue: Dialogue, asked: Question | None
     meaning = likeliest(words, text, asks, who, dialogue, guess)
     if isinstance(meaning, Question):
         return meaning
-    return (
-        _like(text, who, dialogue)
-        if meaning == "unclear"
-        else _filled(meaning, words, text, who, dialogue)
-    )
+    if meaning == "unclear":
+        return _like(text, who, dialogue)
+    return _filled(meaning, words, text, who, dialogue)
 
 
 _ITEMS = {
@@ -248,12 +249,17 @@ def _items(words: str, who: str, dialogue: Dialogue) -> Act | None:
     return Act("done", who, text=" ".join(dict.fromkeys(named))) if named else None
 
 
+_FIGURES = frozenset(
+    {*NUMBERS, *PARTS, *"and a an shy fat lug lugs tighter looser turn turns flat flats".split()}
+)
+"""Words that are nothing but a reading."""
 _DOUBTS = ("no", "not_sound", "correct", "measure", "back")
 """Exact phrases that may mean that something is wrong, in a hold."""
 
 
-def _harm(text: str, who: str, dialogue: Dialogue, guess: Likely) -> Act | None:
+def _harm(words: str, text: str, who: str, dialogue: Dialogue) -> Act | None:
     """What words do of themselves while somebody may be hurt: stop the job, or block it."""
+    guess = likely(words, who, place(dialogue))
     danger = dialogue.danger()
     if not danger.pedal:
         bar = HARM_HINTED if danger and who == "helper" else HARM_SURE
@@ -491,7 +497,7 @@ def _way(text: str) -> str:
 
 
 def _reading(
-    words: str, text: str, who: str, dialogue: Dialogue, asked: Question | None, guess: Likely
+    words: str, text: str, who: str, dialogue: Dialogue, asked: Question | None
 ) -> Act | Question | None:
     expected = dialogue.expects()
     if not expected:
@@ -507,7 +513,10 @@ def _reading(
         return Act("reading", who, both_tips(pair))
     if data is None:
         reading = read(words, expected, dialogue.units, dialogue.distance)
-        if reading.status != "read" and guess.shares["reading"] > LIKELY:
+        if (
+            reading.status != "read"
+            and likely(words, who, place(dialogue)).shares["reading"] > LIKELY
+        ):
             one = among(words, reading, dialogue.distance, dialogue.units)
             if one is not None:
                 return Act("reading", who, one.as_data(), way=_way(text), doubt=True)
