@@ -134,6 +134,8 @@ def _logistic(weights: Mapping[str, float], features: Mapping[str, float]) -> fl
 _CASUAL = frozenset({"yup", "yep", "yeah", "okay", "good"})
 _PEDAL_ALARMS = frozenset({"holding", "released", "clear"})
 """Out of order these are alarms."""
+_NO_COMMAND = frozenset({"unclear", "unsure", "aside"})
+"""What words mean that ask for nothing: no rival of those that do."""
 _AS_ASKED = frozenset({"stop", "accept", "sign_off"})
 """Never held less likely: what must not be missed, and what nobody says by accident."""
 _FREE_WORDS = frozenset({"note", "accept", "sign_off"})
@@ -162,7 +164,7 @@ def interpreter(
         meant = understood(words, who or speaker_of(words, dialogue))
         prior = PRIOR["question"]
         if isinstance(meant, Act):
-            if meant.meaning == "unclear":
+            if meant.meaning in _NO_COMMAND:
                 return None
             prior = _prior(meant, dialogue, words)
             free = meant.reading is not None or meant.meaning in _FREE_WORDS

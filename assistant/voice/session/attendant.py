@@ -12,6 +12,7 @@ import numpy as np
 from assistant.act import Act, Evidence, Said
 from assistant.conversation.understand import correction
 from assistant.dialogue import Conversation
+from assistant.texts.normal import normal
 from assistant.voice.devices.audio import FAINT, RATE, Samples
 from assistant.voice.interpretation import POLICY, VALUES, Decision, Meaning, name_of
 from assistant.voice.interpretation.context import (
@@ -258,7 +259,32 @@ class Attendant:
         self._denials.took(dialogue.at, dialogue.pending is not None, heard.meaning, unasked)
         return said
 
+    def _alarm(self, utterance: Utterance, decision: Decision, role: str) -> _Outcome | None:
+        """What free words, inside the grammar or not, do of themselves where somebody may be hurt.
+
+        It does not wait to be sure, nor for words that were meant for us: a lost pedal is said in
+        any words, to anybody. Speech in a hold that fits nothing that is awaited blocks the job.
+        """
+        danger = self.dialogue.danger()
+        if self.dialogue.stopped or not (danger.pedal or danger.engine):
+            return None
+        known = self.dialogue.dialogs.words["danger"].phrases
+        for words in dict.fromkeys(h.free for h in utterance.heard() if h.free):
+            meant = self.conversation.understood(words, role)
+            name = meant.meaning if isinstance(meant, Act) else ""
+            if name in ("danger", "lost", "stop") and (" " in words or normal(words) in known):
+                return _Outcome("accept", meant, words)
+        fits = decision.kind == "accept" and decision.probability >= ACCEPT["fits_in_hold"]
+        spoken_s = utterance.speech_end_s - utterance.start_s
+        if fits or not danger.pedal or spoken_s < ACCEPT["doubt_s"]:
+            return None
+        words = next((h.free for h in utterance.heard() if h.free), decision.heard)
+        return _Outcome("accept", Act("unsure", role), words)
+
     def _outcome(self, utterance: Utterance, decision: Decision, role: str) -> _Outcome:
+        alarm = self._alarm(utterance, decision, role)
+        if alarm is not None:
+            return alarm
         kind = "accept" if self._stops(decision) else self._outcome_kind(utterance, decision)
         meaning = decision.meaning if kind == "accept" else None
         words, whole = decision.heard, self._with_the_rest(utterance)
