@@ -13,7 +13,7 @@ from rapidfuzz import fuzz, process
 
 from assistant.act import REASONS, Act
 from assistant.conversation.caution import HARM_HINTED, HARM_SURE, MATTERS, counts, harm
-from assistant.conversation.likelihood import LIKELY, SURE, likeliest
+from assistant.conversation.likelihood import SURE, likeliest
 from assistant.conversation.meaning import NUMBERS, PARTS, Likely, likely, place
 from assistant.dialogue import Danger, Dialogue, Heard, Question
 from assistant.quantity import (
@@ -249,6 +249,8 @@ def _items(words: str, who: str, dialogue: Dialogue) -> Act | None:
     return Act("done", who, text=" ".join(dict.fromkeys(named))) if named else None
 
 
+WELL_KNOWN = 0.8
+"""Share of known words from which a reading is looked for among others: a radio gives scores too."""
 _FIGURES = frozenset(
     {*NUMBERS, *PARTS, *"and a an shy fat lug lugs tighter looser turn turns flat flats".split()}
 )
@@ -513,10 +515,8 @@ def _reading(
         return Act("reading", who, both_tips(pair))
     if data is None:
         reading = read(words, expected, dialogue.units, dialogue.distance)
-        if (
-            reading.status != "read"
-            and likely(words, who, place(dialogue)).shares["reading"] > LIKELY
-        ):
+        guess = likely(words, who, place(dialogue)) if reading.status != "read" else None
+        if guess is not None and guess.shares["reading"] > SURE and guess.known > WELL_KNOWN:
             one = among(words, reading, dialogue.distance, dialogue.units)
             if one is not None:
                 return Act("reading", who, one.as_data(), way=_way(text), doubt=True)

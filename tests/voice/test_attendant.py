@@ -376,10 +376,10 @@ def test_what_is_said_later_stands_for_itself(taken: Room) -> None:
 
 
 def test_a_doubtful_stop_in_a_pause_is_heard_to_its_end(room: Room, session: Session) -> None:
-    """With the pedal up; "sign off" begins like "hang on"."""
+    """With the pedal up a mere pause is not enough."""
     decided = room.attendant._decided
     room.attendant._decided = lambda *a: replace(decided(*a), probability=0.7)  # type: ignore
-    room.begin("tech", "hang on")
+    room.begin("tech", "whoa")
     room.run()
     assert session.job.at != "halted"
     session.job.facts.hold = "held"

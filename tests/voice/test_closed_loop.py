@@ -14,6 +14,7 @@ import pytest
 from assistant.act import Act
 from assistant.card import Card
 from assistant.conversation import Session
+from assistant.conversation.caution import MATTERS
 from assistant.conversation.understand import understand
 from assistant.dialogue import Question
 from assistant.job.job import Job
@@ -159,6 +160,9 @@ def test_the_reader_never_contradicts_the_figures(split: str) -> None:
     assert left_out < 0.02 * 150 * len(phrases.QUOTA)
 
 
+MOVES = MATTERS | {"reading", "correct", "back", "start_over", "same", "no", "pause"}
+
+
 def test_off_topic_talk_is_no_reading_and_no_command(card: Card, dialogs: Dialogs) -> None:
     job = put(Job(card, dialogs), "found_gap")
     for texts in (chatter.BABBLE, *chatter.SHOP.values(), *chatter.RADIO.values()):
@@ -166,4 +170,4 @@ def test_off_topic_talk_is_no_reading_and_no_command(card: Card, dialogs: Dialog
             assert all(read(text, q).status != "read" for q in QUANTITIES), text
             for who in ("tech", "helper"):
                 act = understand(phrases.plain(text), who, job)
-                assert not isinstance(act, Act) or act.meaning == "unclear", (text, act)
+                assert not isinstance(act, Act) or act.meaning not in MOVES, (text, act)
