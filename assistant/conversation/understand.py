@@ -250,7 +250,7 @@ def _items(words: str, who: str, dialogue: Dialogue) -> Act | None:
 
 
 WELL_KNOWN = 0.8
-"""Share of known words from which a reading is looked for among others: a radio gives scores too."""
+"""Share of known words from which a reading is looked for among others: a radio has scores too."""
 _FIGURES = frozenset(
     {*NUMBERS, *PARTS, *"and a an shy fat lug lugs tighter looser turn turns flat flats".split()}
 )

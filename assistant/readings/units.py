@@ -1,15 +1,21 @@
 """Units a shop calls out, and the exact factors between them.
 
-`units.txt` beside this file is a pint definitions file, and all conversions come from it. Importing
-pint takes longer than a job takes to start, so the lengths are read from the file here, by a few
-lines that know no more than it needs; `tests/readings/test_outside.py` holds every one of them
-against pint.
+`units.txt` beside this file is a pint definitions file, and all conversions come from it: those that
+a shop uses as factors, those that a card or a command names beyond them through the registry.
+Importing pint takes longer than a job takes to start, so the factors are read from the file here,
+by a few lines that know no more than it needs; `tests/readings/test_outside.py` holds every one of
+them against pint.
 """
 
 from __future__ import annotations
 
 import re
+from functools import cache
 from pathlib import Path
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from pint import UnitRegistry
 
 DEFINITIONS = Path(__file__).with_name("units.txt")
 
@@ -72,8 +78,29 @@ def length_in(text: str) -> float:
     unit = m["unit"].translate(_INCH_MARKS) if m else ""
     if unit not in INCHES_PER:
         unit = unit.removesuffix("s")
-    if m is None or unit not in INCHES_PER or (m["bottom"] and not int(m["bottom"])):
+    inches = None if m is None else INCHES_PER.get(unit) or _by_pint(unit)
+    if m is None or inches is None or (m["bottom"] and not int(m["bottom"])):
         raise ValueError(f'{text!r} is no length with a unit; write it like "9/16 in" or "12.7 mm"')
     if m["number"]:
-        return to_inches(float(m["number"].replace(",", ".")), unit)
-    return to_inches(int(m["whole"] or 0) + int(m["top"]) / int(m["bottom"]), unit)
+        value = float(m["number"].replace(",", "."))
+    else:
+        value = int(m["whole"] or 0) + int(m["top"]) / int(m["bottom"])
+    return value * inches[0] / inches[1]
+
+
+@cache
+def registry() -> UnitRegistry:
+    """Pint's units with the trade's own added: thou, lug, flat, turn."""
+    import pint  # takes longer than a job takes to start, and few shops name such units
+
+    found: UnitRegistry = pint.UnitRegistry(on_redefinition="ignore")
+    found.load_definitions(DEFINITIONS)
+    return found
+
+
+def _by_pint(unit: str) -> Factor | None:
+    """Inches in one of a unit that a shop seldom names: "ft", "dm", "yards"."""
+    try:
+        return float(registry().Quantity(1.0, unit).to("inch").magnitude), 1.0
+    except Exception:  # pint has many kinds of error for words that are no unit of length
+        return None

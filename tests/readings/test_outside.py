@@ -17,11 +17,11 @@ from assistant.readings import QUANTITIES, read
 from assistant.readings.speak import fraction_words, number_words
 from assistant.readings.units import (
     COUNT_UNITS,
-    DEFINITIONS,
     FLATS_PER_TURN,
     INCHES_PER,
     MM_PER_IN,
     length_in,
+    registry,
     to_inches,
 )
 from tests.tables import rows_of
@@ -101,8 +101,7 @@ def test_mixed_numbers_against_fractions() -> None:
 rows = rows_of("units.txt", "words", "number", "unit")
 PINT = pint.UnitRegistry()
 """Without the trade's own units: what `units.txt` says is held against it."""
-TRADE = pint.UnitRegistry(on_redefinition="ignore")
-TRADE.load_definitions(DEFINITIONS)
+TRADE = registry()
 
 
 def test_the_inch_is_exactly_254_tenths_of_a_millimetre() -> None:
