@@ -1,7 +1,7 @@
 """Units a shop calls out, and the exact factors between them.
 
-`units.txt` beside this file is a pint definitions file, and all conversions come from it: those that
-a shop uses as factors, those that a card or a command names beyond them through the registry.
+`units.txt` beside this file is a pint definitions file, and all conversions come from it: what a
+shop uses as factors, what a card or a command names beyond it through the registry.
 Importing pint takes longer than a job takes to start, so the factors are read from the file here,
 by a few lines that know no more than it needs; `tests/readings/test_outside.py` holds every one of
 them against pint.
@@ -60,6 +60,8 @@ MM_PER_IN = INCHES_PER["mm"][1]
 """Exact by definition."""
 FLATS_PER_TURN = 6
 """Of a hex nut."""
+MOST_INCHES = 40.0
+"""No longer unit is a measure on a truck: a yard is, a mile is not."""
 COUNT_UNITS = frozenset({"lugs", "turns", "flats", "miles", "kilometres"})
 
 
@@ -101,6 +103,7 @@ def registry() -> UnitRegistry:
 def _by_pint(unit: str) -> Factor | None:
     """Inches in one of a unit that a shop seldom names: "ft", "dm", "yards"."""
     try:
-        return float(registry().Quantity(1.0, unit).to("inch").magnitude), 1.0
+        inches = float(registry().Quantity(1.0, unit).to("inch").magnitude)
     except Exception:  # pint has many kinds of error for words that are no unit of length
         return None
+    return (inches, 1.0) if 1e-6 < inches < MOST_INCHES else None

@@ -161,3 +161,8 @@ def test_a_reading_as_a_pint_quantity(words: str, quantity: str, number: str, un
 def test_words_against_pint(words: str, number: str, unit: str) -> None:
     inches = PINT.Quantity(float(number), unit).m_as("inch")
     assert read(words).value_in == pytest.approx(inches, rel=1e-12)
+
+
+@pytest.mark.parametrize(("text", "inches"), [("0.5 dm", 50 / 25.4), ("2 yards", 72.0)])
+def test_a_unit_that_a_shop_seldom_names(text: str, inches: float) -> None:
+    assert length_in(text) == pytest.approx(inches)
