@@ -205,10 +205,16 @@ def _understood(words: str, who: str, dialogue: Dialogue, asked: Question | None
         return found
     if meant:
         return Act(meant, who)
-    named = complaint(short, meant, who, dialogue)
-    if named is not None and guess.shares.get("reading", 0) < 0.5:
+    return _guessed(words, who, dialogue, guess)
+
+
+def _guessed(words: str, who: str, dialogue: Dialogue, guess: Likely) -> Act | Question:
+    """What words mean that are no phrase and no reading."""
+    text = normal(words)
+    named = complaint(without_lead(text), "", who, dialogue)
+    if named is not None and guess.shares["reading"] < SURE:
         return named
-    meaning = likeliest(words, text, asks, who, dialogue, guess)
+    meaning = likeliest(words, text, "?" in words, who, dialogue, guess)
     if isinstance(meaning, Question):
         return meaning
     if meaning == "unclear":

@@ -12,7 +12,7 @@ from __future__ import annotations
 import re
 from functools import cache
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from pint import UnitRegistry
@@ -91,11 +91,11 @@ def length_in(text: str) -> float:
 
 
 @cache
-def registry() -> UnitRegistry:
+def registry() -> UnitRegistry[Any]:
     """Pint's units with the trade's own added: thou, lug, flat, turn."""
     import pint  # takes longer than a job takes to start, and few shops name such units
 
-    found: UnitRegistry = pint.UnitRegistry(on_redefinition="ignore")
+    found: UnitRegistry[Any] = pint.UnitRegistry(on_redefinition="ignore")
     found.load_definitions(DEFINITIONS)
     return found
 
