@@ -221,7 +221,7 @@ def _clash(words: Mapping[str, Meaning], steps: Sequence[Step]) -> str:
 
 
 def into(step: Step, steps: Sequence[Step]) -> list[str]:
-    """Names of the guards (methods of the machine's model) on every way into `step`."""
+    """Names of the guards on every way into `step`; `job.machine.GUARDS` says what each tests."""
     guards = []
     if step.held:
         guards.append("hold_confirmed")

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from assistant.conversation.caution import MATTERS, broken_off, counts, says
 from assistant.conversation.meaning import Likely, likely, place
+from assistant.conversation.safety import MATTERS, broken_off, counts, says
 from assistant.dialogue import Dialogue, Question
 from assistant.readings.sentence import CLAUSE
 from assistant.texts.normal import normal

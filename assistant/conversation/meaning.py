@@ -3,7 +3,7 @@
 It was fitted (`tests/benchmarks/fit_meanings.py`) on what independent writers said that people
 would say at each step. Its weights lie beside this file: a row for each piece of an utterance, a
 column for each meaning. It moves nothing: `understand` decides what its figures are good for, and
-words that matter need more than a high figure (`caution`).
+words that matter need more than a high figure (`safety`).
 """
 
 from __future__ import annotations

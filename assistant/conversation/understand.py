@@ -12,9 +12,9 @@ from typing import TYPE_CHECKING, Any
 from rapidfuzz import fuzz, process
 
 from assistant.act import REASONS, Act
-from assistant.conversation.caution import HARM_HINTED, HARM_SURE, MATTERS, counts, harm
 from assistant.conversation.likelihood import SURE, likeliest
 from assistant.conversation.meaning import NUMBERS, PARTS, Likely, likely, place
+from assistant.conversation.safety import HARM_HINTED, HARM_SURE, MATTERS, counts, harm
 from assistant.dialogue import Danger, Dialogue, Heard, Question
 from assistant.quantity import (
     CLEARANCE,

@@ -14,7 +14,7 @@ import pytest
 from assistant.act import Act
 from assistant.card import Card
 from assistant.conversation import Session
-from assistant.conversation.caution import MATTERS
+from assistant.conversation.safety import MATTERS
 from assistant.conversation.understand import understand
 from assistant.dialogue import Question
 from assistant.job.job import Job

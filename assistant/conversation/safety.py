@@ -29,10 +29,10 @@ KNOWN = 0.5
 
 @cache
 def _words() -> dict[str, list[str]]:
-    """The sections of `caution.txt`."""
+    """The sections of `safety.txt`."""
     found: dict[str, list[str]] = {}
     section: list[str] = []
-    for line in Path(__file__).with_name("caution.txt").read_text(encoding="utf-8").splitlines():
+    for line in Path(__file__).with_name("safety.txt").read_text(encoding="utf-8").splitlines():
         if line[:1].isalpha():
             section = found.setdefault(line.partition(":")[0], [])
         elif not line.startswith("#"):
