@@ -49,7 +49,8 @@ def likeliest(
         sure = share >= (SUREST if meaning in _PEDAL else SURE) and may(meaning, who, dialogue)
         if sure and _said(words, text, asks, meaning, who, dialogue, guess):
             return meaning
-        if shares["nothing"] > UNDONE and not asks:
+        planned = not asks and not counts(text, asks, meaning)
+        if planned and shares["nothing"] > UNDONE:
             return "wait"
         return _offered(meaning, who, dialogue)
     if meaning == "nothing":
@@ -66,7 +67,8 @@ def _said(
 
     As a whole; or in one of their clauses, where no other clause takes it back.
     """
-    if broken_off(words) or not says(text, meaning):
+    told = "safe" if dialogue.at in _MAKE_SAFE else meaning
+    if broken_off(words) or not says(text, told):
         return False
     few = len(text.split()) <= FEW
     if guess.known < (1.0 if few or meaning in _PEDAL else KNOWN_WELL):
@@ -94,6 +96,8 @@ def _same_as(meaning: str) -> tuple[str, ...]:
     return _COMPLETE if meaning in _COMPLETE else (meaning,)
 
 
+_MAKE_SAFE = frozenset({"chocks", "parking_brake", "neutral", "key", "stands", "eyes"})
+"""Steps that a mere "aye" does not complete: what was done must be said."""
 _AGAINST = ("not_sound", "danger", "no", "unsure", "correct", "measure")
 """What in another clause takes back that something is done."""
 

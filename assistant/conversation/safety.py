@@ -143,20 +143,8 @@ _UN = re.compile(
 )
 
 
-_SAYS = {
-    meaning: _any(meaning)
-    for meaning in (
-        "done",
-        "clear",
-        "holding",
-        "released",
-        "let_up",
-        "carry_on",
-        "skip",
-        "accept",
-        "sound",
-    )
-} | {meaning: _any(meaning) for meaning in ("sign_off", "move")}
+_SAID_BY = "done safe sound clear holding released let_up carry_on skip accept sign_off move"
+_SAYS = {meaning: _any(meaning) for meaning in _SAID_BY.split()}
 
 
 def says(text: str, meaning: str) -> bool:
