@@ -345,8 +345,19 @@ def heard_back(played: Samples, recorded: Samples) -> HeardBack:
     shift = k - early
     came = recorded[max(shift, 0) : count + min(shift, 0)].astype(np.float64)
     sent = played[max(-shift, 0) : count - max(shift, 0)].astype(np.float64)
-    gain = float(came @ sent) / max(float(sent @ sent), 1e-12)
-    return HeardBack(True, shift / RATE, 20 * float(np.log10(max(abs(gain), 1e-6))))
+    return HeardBack(True, shift / RATE, 20 * float(np.log10(max(_gain(came, sent), 1e-6))))
+
+
+def _gain(came: Floats, sent: Floats) -> float:
+    """How strongly a sound came back, in the quarters of a second when it did: on a busy machine
+    the sound path may stumble and go on later, and what follows lies elsewhere then."""
+    size = RATE // 4
+    count = len(sent) // size * size
+    parts, back = (x[:count].reshape(-1, size) for x in (sent, came))
+    power = np.square(parts).sum(axis=1)
+    loud = power > 0.01 * max(float(power.max(initial=0.0)), 1e-12)
+    gains = np.abs((parts * back).sum(axis=1)[loud]) / power[loud]
+    return float(np.percentile(gains, 75)) if len(gains) else 0.0
 
 
 # --- The report.
