@@ -117,7 +117,7 @@ def may(meaning: str, who: str, dialogue: Dialogue) -> bool:
 
 def _offered(meaning: str, who: str, dialogue: Dialogue) -> str | Question:
     """The question whether that was meant: an act that matters must be said itself."""
-    known = dialogue.dialogs.words.get(meaning)
-    if known is None or known.who not in ("any", who) or not may(meaning, who, dialogue):
+    if not may(meaning, who, dialogue):
         return "unclear"
-    return Question("did_you_mean", {"phrase": known.phrases[0]}, who)
+    phrase = dialogue.dialogs.words[meaning].phrases[0]
+    return Question("did_you_mean", {"phrase": phrase}, who)

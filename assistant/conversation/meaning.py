@@ -60,7 +60,7 @@ def place(dialogue: Dialogue) -> str:
 
 
 def tokens(words: str) -> list[str]:
-    """The words of an utterance; "?" where it asks. "goin'" is "going"."""
+    """The words of an utterance; "?" where it asks. "goin'" is "goin"."""
     text = normal(words) + (" ?" if "?" in words else "")
     text = re.sub(r"\b(\w{2,}[^aeiou\W]?)in'?(?=\s|$)", r"\1in", text)
     return _WORD.findall(text)

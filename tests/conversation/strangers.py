@@ -21,28 +21,10 @@ from assistant.dialogue import Question
 from assistant.job.job import Job
 from assistant.readings import read
 from assistant.texts.dialogs import load_dialogs
+from tests.conftest import CARD
 
 ROOT = Path(__file__).parent.parent
 CORPUS = ROOT / "corpus" / "words"
-_CARD = """
-unit = "T-1"
-[ring]
-lug = "0.027 in"
-[rod]
-thread = "1/2-20"
-longer = "more clearance"
-[pedal]
-lash = "1/16 in"
-[figures]
-source = "test card"
-gap = { low = "1/2 in", high = "9/16 in" }
-clearance = { low = "3/32 in", high = "5/32 in", target = "1/8 in" }
-free-travel = { low = "1-1/8 in", high = "2 in", target = "1-1/2 in" }
-pedal-height = { low = "8 in", high = "9 in" }
-total-travel = { low = "7 in", high = "9 in" }
-brake-contact = { low = "1/2 in", high = "1 in" }
-"""
-
 # --- the situations: each a path of acts from the one before it ----------------------------------
 
 _STEPS = (
@@ -91,7 +73,7 @@ def _path(situation: str) -> str:
 
 @cache
 def _card() -> Card:
-    return card_from_text(_CARD, "strangers.toml")
+    return card_from_text(CARD, "strangers.toml")
 
 
 @cache
