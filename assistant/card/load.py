@@ -13,6 +13,7 @@ from msgspec import Meta, Struct
 from assistant.card.card import CHOICES, DEFAULT_THREAD, Card, Left
 from assistant.card.linkage import Length, adjuster_of, geometry_of
 from assistant.clutch.conformity import DEFAULT_FIGURES, Limits
+from assistant.clutch.equations import LEAST_RATIO
 from assistant.clutch.linkage.stroke import Linkage
 from assistant.clutch.ring import COARSE_IN, FINE_IN
 from assistant.clutch.thread import lead_in
@@ -72,7 +73,7 @@ class _Rod(_Sourced):
 
 
 class _Pedal(_Sourced):
-    ratio: Annotated[float, Meta(ge=2, le=60)] | None = None
+    ratio: Annotated[float, Meta(ge=LEAST_RATIO, le=60)] | None = None
     lash: Length | None = None
 
 

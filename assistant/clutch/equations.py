@@ -107,6 +107,9 @@ _MIN_CLEARANCE_U = 2.0
 # no source. Its standard uncertainty is from memory.
 DEFAULT_RATIO = 12.0
 DEFAULT_RATIO_U = 2.0
+# A pedal goes further than the fork that it moves, and no card may say less: readings that imply
+# less do not tell the ratio. Common practice, no source.
+LEAST_RATIO = 2.0
 # Levers measured for the card are good to about this share of the ratio: from memory.
 CARD_RATIO_SHARE_U = 0.02
 
@@ -249,10 +252,10 @@ def used_ratio(readings: Readings, card: float | None = None) -> Ratio:
     if card is not None:
         return Ratio(card, CARD_RATIO_SHARE_U * card, "card")
     finding = finding_of(readings)
-    if finding is not None and finding.best is not None and finding.best.value > 0.0:
+    if finding is not None and finding.best is not None and finding.best.value >= LEAST_RATIO:
         return finding.best
     estimates = (ratio_from_free_travel(readings), ratio_from_brake(readings))
-    known = [ratio for ratio in estimates if ratio is not None and ratio.value > 0]
+    known = [ratio for ratio in estimates if ratio is not None and ratio.value >= LEAST_RATIO]
     # When the two quarrel, the surer one is worked with and a note says they quarrel.
     guess = Ratio(DEFAULT_RATIO, DEFAULT_RATIO_U, "common practice")
     return min(known, key=lambda estimate: estimate.u, default=guess)

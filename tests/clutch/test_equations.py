@@ -181,6 +181,13 @@ def test_where_the_ratio_came_from() -> None:
     assert common.source == "common practice" and common.value == 12.0 and not common.known
 
 
+@pytest.mark.parametrize("free_in", [0.0, 4.6e-80, 0.02, 0.2])
+def test_a_pedal_that_hardly_moves_does_not_tell_the_ratio(free_in: float) -> None:
+    """Steps of a rod are divided by what one changes, so a ratio of about nothing must not be."""
+    read = replace(readings(12, 0.125, 0.53), free_travel=Measured(free_in, U), brake_contact=None)
+    assert used_ratio(read).source == "common practice"
+
+
 def test_quarrelling_ratios_are_not_averaged() -> None:
     read = readings(12, 0.125, 0.53, wrong={"F": 0.8})
     assert not quarrel(12, 0.125, 0.53, wrong={"F": 0.8}).agree
