@@ -18,9 +18,13 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
+from assistant import named_file
 from assistant.act import Said
 from assistant.resources import data_folder
 from assistant.toml_file import TomlError, TomlFile
+
+MOST_BYTES = 1_000_000
+"""Of a file of `dialogs/`: some ten times the largest of ours."""
 
 
 class DialogError(Exception):
@@ -130,16 +134,16 @@ def toml_of(path: Path) -> tuple[TomlFile, bytes]:
         DialogError: it cannot be read, or is not TOML.
     """
     try:
-        data = path.read_bytes()
-        return TomlFile.of(data.decode("utf-8"), path.name), data
+        data = named_file.whole(path, MOST_BYTES)
+        return TomlFile.of(named_file.text_of(data), path.name), data
     except OSError as error:
         raise DialogError(
             f"dialogs: {path} cannot be read: {error.strerror}; check $LUGCALL_DIALOGS"
         ) from None
-    except UnicodeDecodeError:
-        raise DialogError(f"dialogs: {path.name} is not UTF-8 text; save it as UTF-8") from None
     except TomlError as error:
         raise DialogError(f"dialogs: {error}") from None
+    except ValueError as error:
+        raise DialogError(f"dialogs: {path.name}, {error}") from None
 
 
 @cache

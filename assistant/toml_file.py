@@ -67,8 +67,11 @@ class TomlFile:
             TomlError: it is not TOML, or holds a number that is none (nan, inf).
         """
         try:
+            _refuse_deep(text)
             tables = tomllib.loads(text)
-        except (ValueError, RecursionError) as error:
+        except RecursionError:
+            raise TomlError(f"{name}: brackets stand in one another too deeply; mend it") from None
+        except ValueError as error:
             raise TomlError(f"{name}: not valid TOML: {error}") from None
         file = cls(name, text, tables)
         for key, value in _numbers(tables, ""):
@@ -162,6 +165,19 @@ class TomlFile:
             if key.startswith(full + ".") and "." in key:
                 best = number
         return best
+
+
+_DEEPEST = 32
+"""Parts of a dotted key, far more than any file here has: the parser takes their square in time."""
+_QUOTED = re.compile(r""""(?:[^"\\\n]|\\.)*"|'[^'\n]*'""")
+_DEEP = re.compile(rf"(?:\.[ \t]*[\w-]+[ \t]*){{{_DEEPEST}}}")
+
+
+def _refuse_deep(text: str) -> None:
+    """Raises ValueError on a dotted key of too many parts."""
+    for number, line in enumerate(text.splitlines(), 1):
+        if line.count(".") >= _DEEPEST and _DEEP.search(_QUOTED.sub("x", line)):
+            raise ValueError(f"a key of over {_DEEPEST} parts (at line {number})")
 
 
 def _numbers(value: Any, key: str) -> Iterator[tuple[str, float]]:

@@ -317,7 +317,7 @@ def from_record(path: Path) -> dict[str, Any]:
     from assistant.record import verify_file
     from assistant.record.history import JobHistory
 
-    if not path.is_file():
+    if not path.exists():
         raise CardError(f"there is no record {path}; check the name")
     verdict = verify_file(path)
     if not verdict.ok:

@@ -10,6 +10,7 @@ from typing import Annotated, Any
 import msgspec
 from msgspec import Meta, Struct
 
+from assistant import named_file
 from assistant.card.card import CHOICES, DEFAULT_THREAD, Card, Left
 from assistant.card.linkage import Length, adjuster_of, geometry_of
 from assistant.clutch.conformity import DEFAULT_FIGURES, Limits
@@ -317,17 +318,10 @@ def _whose(table: Any, source: str = "", by: str = "") -> str:
 
 def _text(path: Path) -> str:
     try:
-        if path.exists() and not path.is_file():
-            raise CardError(f"{path} is no file; name the card's TOML file")
-        with path.open("rb") as stream:
-            data = stream.read(MAX_BYTES + 1)
+        return named_file.text_of(named_file.whole(path, MAX_BYTES))
     except FileNotFoundError:
         raise CardError(f"there is no card {path}; check the name") from None
     except OSError as error:
-        raise CardError(f"{path} cannot be read: {error.strerror}; check the name") from None
-    if len(data) > MAX_BYTES:
-        raise CardError(f"{path.name} is too large for a card; name a TOML file like the demo card")
-    try:
-        return data.decode("utf-8-sig")
-    except UnicodeDecodeError:
-        raise CardError(f"{path.name} is not text; a card is a TOML file in UTF-8") from None
+        raise CardError(f"{path} is no card: {error.strerror}; name the card's TOML file") from None
+    except ValueError as error:
+        raise CardError(f"{path.name}, {error}") from None

@@ -129,6 +129,7 @@ def picture(
     from assistant.pictures import plain
     from assistant.pictures.snapshot import today_and_after
     from assistant.pictures.svg import bars_svg, chain_svg, stroke_svg
+    from assistant.record.disk import reason, write_whole
 
     card, found, left = _given(card_file, record, called)
     shots = today_and_after(card, found, left)
@@ -137,9 +138,9 @@ def picture(
         draw = {"stroke": stroke_svg, "chain": chain_svg, "linkage": bars_svg}[what]
         drawn = draw(shots, card, f"{card.unit or 'Truck'}: {_HEADINGS[what]}")
         try:
-            svg_file.write_text(drawn, encoding="utf-8")
+            write_whole(svg_file, drawn.encode(), durable=False)
         except OSError as error:
-            fail(f"{svg_file} cannot be written: {error.strerror}; name another file")
+            fail(f"{svg_file} cannot be written: {reason(error)[0]}; name another file")
         click.echo(f"Drawn: {svg_file}")
     elif what == "linkage":
         fail("rods and levers are drawn to a file: add --svg FILE", 2)

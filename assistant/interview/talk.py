@@ -14,6 +14,7 @@ from itertools import count
 from pathlib import Path
 from typing import Any
 
+from assistant import named_file
 from assistant.act import Act, Said
 from assistant.card import Card, CardError
 from assistant.card.draft import CardDraft, file_name, taken_over
@@ -213,7 +214,7 @@ class DraftFile:
         self.path = folder / NAME
         try:
             folder.mkdir(parents=True, exist_ok=True)
-            self._fd = os.open(self.path, os.O_RDWR | os.O_CREAT | os.O_APPEND, 0o644)
+            self._fd = named_file.descriptor(self.path, os.O_RDWR | os.O_CREAT | os.O_APPEND)
         except OSError as error:
             raise _unusable(folder, error) from None
         try:
@@ -225,7 +226,7 @@ class DraftFile:
 
     def _read(self) -> CardDraft:
         """The card so far; a line torn by a power cut is cut off."""
-        data = self.path.read_bytes()
+        data = named_file.whole(self.path)
         whole = data[: data.rfind(b"\n") + 1]
         if len(whole) < len(data):
             os.ftruncate(self._fd, len(whole))
@@ -276,6 +277,7 @@ def keep(path: Path, text: str) -> None:
         CardError: it cannot be written; what stood there stands.
     """
     try:
+        named_file.refuse_special(path)
         if path.exists():
             shutil.copyfile(path, _free(path.parent, f"{path.name}.old", "."))
         write_whole(path, text.encode("utf-8"))

@@ -8,13 +8,13 @@ from __future__ import annotations
 
 import base64
 import hashlib
-import stat
 from collections import Counter
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, BinaryIO, Literal
 
+from assistant import named_file
 from assistant.record import clips as clip_files
 from assistant.record.disk import reason
 from assistant.record.events import (
@@ -257,14 +257,10 @@ def verify_file(path: Path, seal: str | None = None, clips: bool = True) -> Verd
     Never raises on what the file is or holds, and holds one line at most in memory.
     """
     try:
-        if not stat.S_ISREG(path.stat().st_mode):
-            return _refused(path, "not a record: it is not a file")
-        with path.open("rb") as stream:
+        with named_file.opened(path) as stream:
             return _judge(path, ChainReader(stream), seal, clips)
-    except (OSError, ValueError) as error:
-        # ValueError: a path no system takes, such as one with a zero byte.
-        what = reason(error)[0] if isinstance(error, OSError) else "no such name is possible"
-        return _refused(path, f"it cannot be read: {what}")
+    except OSError as error:
+        return _refused(path, f"it cannot be read: {reason(error)[0]}")
 
 
 def _refused(path: Path, problem: str) -> Verdict:
@@ -336,9 +332,9 @@ def read_events(path: Path) -> tuple[list[Event], str | None]:
     cannot be read at all.
     """
     try:
-        with path.open("rb") as stream:
+        with named_file.opened(path) as stream:
             reader = ChainReader(stream)
             events = list(reader)
     except OSError as error:
-        raise RecordError(f"{path} cannot be read: {error.strerror}. Check the name.") from None
+        raise RecordError(f"{path} cannot be read: {reason(error)[0]}. Check the name.") from None
     return events, reader.fault.text if reader.fault is not None else None

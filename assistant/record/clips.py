@@ -12,6 +12,7 @@ import re
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
+from assistant import named_file
 from assistant.record.disk import reason, write_whole
 
 if TYPE_CHECKING:
@@ -53,11 +54,11 @@ def state(folder: Path, name: str, digest: str) -> State:
     if match is None or match[1] != digest[:16]:
         return "changed"
     try:
-        with (folder / name).open("rb") as file:
+        with named_file.opened(folder / name) as file:
             same = hashlib.file_digest(file, "sha256").hexdigest() == digest
     except (FileNotFoundError, NotADirectoryError):
         return "removed"
-    except (OSError, ValueError):  # ValueError: a name no system takes
+    except OSError:
         return "unreadable"
     return "good" if same else "changed"
 

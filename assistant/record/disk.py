@@ -6,6 +6,7 @@ import sys
 import tempfile
 from pathlib import Path
 
+from assistant import named_file
 from assistant.record.events import RecordBusy
 
 _REASONS: dict[int, tuple[str, str]] = {
@@ -104,6 +105,7 @@ def write_whole(path: Path, content: bytes, durable: bool = True) -> None:
     Raises:
         OSError: the disk did not take it; what stood there is as it was.
     """
+    named_file.refuse_special(path)
     make_folder(path.parent)
     fd, name = tempfile.mkstemp(prefix=".", suffix=".part", dir=path.parent)
     try:

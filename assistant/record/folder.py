@@ -10,6 +10,7 @@ from pathlib import Path
 
 import platformdirs
 
+from assistant import named_file
 from assistant.record.chain import verify_file
 from assistant.record.disk import reason
 from assistant.record.events import (
@@ -106,7 +107,7 @@ def newest_unfinished(folder: Path) -> Path | None:
 
 def _opened(path: Path) -> datetime:
     try:
-        with path.open("rb") as stream:
+        with named_file.opened(path) as stream:
             return parse_line(stream.readline(MAX_LINE + 1)).time
     except (OSError, DamagedLine):
         return began(path.name) or _UNKNOWN
@@ -119,7 +120,7 @@ def _ends_closed(path: Path) -> bool:
     "closed" line at its end is either closed or damaged.
     """
     try:
-        with path.open("rb") as stream:
+        with named_file.opened(path) as stream:
             size = stream.seek(0, os.SEEK_END)
             stream.seek(max(0, size - _NEAR))
             lines = stream.read(_NEAR).split(b"\n")

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import contextlib
 import os
-import stat
 import threading
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
@@ -12,6 +11,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any, Self
 
+from assistant import named_file
 from assistant.record import disk
 from assistant.record.chain import ChainReader, repair_note, seal_of
 from assistant.record.events import (
@@ -311,16 +311,17 @@ def _find(path: Path) -> OpenRecord:
         RecordError: it cannot be opened for writing.
     """
     try:
-        # Asked first: only to open a pipe or a device can hang, or do something.
-        if not stat.S_ISREG(os.stat(path).st_mode):
-            raise NotARecord(f"{path.name} is not a file. Name a record, which ends in .jsonl.")
-        fd = os.open(path, _FLAGS)
+        fd = named_file.descriptor(path, _FLAGS)
         try:
             disk.lock(fd, path.name)
             return _read(fd, path)
         except BaseException:
             os.close(fd)
             raise
+    except named_file.Unfit as error:
+        raise NotARecord(
+            f"{path.name} is no record: {error.strerror}. Name a record, which ends in .jsonl."
+        ) from None
     except OSError as error:
         what, remedy = disk.reason(error)
         raise RecordError(
@@ -330,7 +331,7 @@ def _find(path: Path) -> OpenRecord:
 
 
 def _read(fd: int, path: Path) -> OpenRecord:
-    with open(fd, "rb", closefd=False) as stream:
+    with named_file.reading(fd, closefd=False) as stream:
         reader = ChainReader(stream)
         events = list(reader)
     fault = reader.fault

@@ -8,6 +8,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
+from assistant.named_file import refuse_special
 from assistant.record.disk import reason
 from assistant.record.events import RecordError
 from assistant.review import Answers, Review
@@ -32,6 +33,8 @@ def export(review: Review, folder: Path, kind: str) -> list[Path]:
     page = folder / PAGE
     try:
         folder.mkdir(parents=True, exist_ok=True)
+        for file in (*files, page):
+            refuse_special(file)
         for table, file in zip(COLUMNS, files, strict=True):
             review.run(f"COPY (SELECT * FROM {table}) TO {quoted(file)} ({how})")
         page.write_text(columns_page(), encoding="utf-8")

@@ -9,6 +9,7 @@ from typing import Any, BinaryIO
 
 import msgspec
 
+from assistant import named_file
 from assistant.quantity import ODOMETER
 from assistant.record import RecordError
 from assistant.record.chain import ChainReader, Fault
@@ -51,7 +52,7 @@ class FileRead:
 def read_file(path: Path, now_us: int) -> FileRead:
     """Read a file and check all of it, by our own clock; never raises on what it holds."""
     try:
-        with path.open("rb") as stream:
+        with named_file.opened(path) as stream:
             return _read(stream, now_us)
     except OSError as error:
         return FileRead("unreadable", say("file.unreadable", why=reason(error)[0]))

@@ -224,6 +224,8 @@ def _line(spectrum: Floats, hz: float) -> tuple[float, float]:
 
 # --- What is wrong with it, in plain lines that say what to do.
 
+LONGEST_S = 300.0
+"""Of a recording that is judged: its spectra are all held at once."""
 DEAD_DBFS = -84.0
 """Two steps of 16 bits: no microphone is as silent as this."""
 QUIET_DBFS = -42.0
@@ -416,8 +418,8 @@ def devices_report(
     there is no sound at all here, or `file` cannot be read, or no such device."""
     if file is not None:
         # At its own rate: resampling would round clipped tops.
-        data, rate = read_file(file)
-        return DevicesReport(source=str(file), microphone=microphone_verdict(data[:, 0], rate))
+        samples, rate = read_file(file, channel=0, longest_s=LONGEST_S)
+        return DevicesReport(source=str(file), microphone=microphone_verdict(samples, rate))
     report = DevicesReport(PORTAUDIO.devices())
     if not report.devices:
         raise AudioError("there is no microphone and no loudspeaker; plug in a headset")

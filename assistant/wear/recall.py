@@ -15,6 +15,7 @@ from assistant.quantity import FREE_TRAVEL
 from assistant.record import Event, RecordError
 from assistant.record.events import stamp
 from assistant.record.history import line_of
+from assistant.toml_file import TomlError
 from assistant.wear.outlook import Outlook, outlook
 from assistant.wear.visits import say, visit_of, visits_in
 
@@ -49,7 +50,7 @@ class Recall:
             visit = visit_of(first, last, say("say.this_job"))
             if visit.unit:
                 self._look = outlook([*visits_in(folder, PAUSE_S)[0], visit], visit.unit)
-        except (RecordError, OSError, TypeError, ValueError, AttributeError):
+        except (RecordError, TomlError, OSError, TypeError, ValueError, AttributeError):
             self._look = None
 
     def look(self) -> Outlook | None:

@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 import os
 import time
-import tomllib
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from datetime import datetime
@@ -19,6 +18,7 @@ from assistant.readings import read
 from assistant.record import RecordError, read_events, records_in
 from assistant.record.history import Closed, JobHistory, NotOurs, Opened
 from assistant.sentences import sentences
+from assistant.toml_file import TomlError, TomlFile
 
 _KIND = (("transmission", "non-synchronized"), ("linkage", "rod"), ("clutch", "manual"))
 
@@ -87,8 +87,8 @@ def visits_in(
                 ends = JobHistory.of([e for e in events if e.kind in ("opened", "closed")])
                 if ends.closed is not None:
                     visits[events[0].hash] = visit_of(ends.opened, ends.closed, name)
-        except (NotOurs, TypeError, ValueError, AttributeError):  # or a card that is no card
-            why = "not_ours"
+        except (NotOurs, TomlError, TypeError, ValueError, AttributeError):
+            why = "not_ours"  # or with a card that is no card
         except (RecordError, OSError):
             why = "unreadable"
         if why:
@@ -115,11 +115,12 @@ def visit_of(opened: Opened, closed: Closed, name: str) -> Visit:
     """The visit that a record's opening and closing line tell.
 
     Raises:
-        TypeError, ValueError, AttributeError: the card in it is none that lugcall writes.
+        TomlError, TypeError, ValueError, AttributeError: it holds a card that lugcall does not
+            write.
     """
     found, left = closed.as_found, closed.as_left
     odometer, figure = found.get(ODOMETER), opened.figures.get(FREE_TRAVEL)
-    table = tomllib.loads(opened.card.text)
+    table = TomlFile.of(opened.card.text, opened.card.name).tables
     truck, ring = table.get("truck") or {}, table.get("ring") or {}
     lug, lugs = ring.get("lug"), ring.get("lugs")
     visit = Visit(

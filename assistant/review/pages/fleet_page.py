@@ -14,7 +14,7 @@ from itertools import pairwise
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from assistant import __version__
+from assistant import __version__, named_file
 from assistant.record import RecordError
 from assistant.record.folder import slug
 from assistant.review.index import source_hash
@@ -288,7 +288,7 @@ def _state(one: Listed) -> str:
 
 def _made(folder: Path) -> dict[str, str]:
     try:
-        found = json.loads((folder / _MADE).read_text(encoding="utf-8"))
+        found = json.loads(named_file.whole(folder / _MADE))
     except (OSError, ValueError):
         return {}
     return {str(k): str(v) for k, v in found.items()} if isinstance(found, dict) else {}

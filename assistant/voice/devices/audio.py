@@ -9,6 +9,8 @@ import numpy.typing as npt
 import soundfile
 import soxr
 
+from assistant import named_file
+
 RATE = 16_000
 """Samples a second, everywhere inside. All engines want it."""
 FRAME = 512
@@ -17,6 +19,8 @@ FRAME_S = FRAME / RATE
 
 Samples = npt.NDArray[np.float32]
 """Mono, `RATE` samples a second, full scale -1 to 1, shape (n,)."""
+SoundRead = tuple[Samples, int]
+"""Mono samples as they are in a file, and how many make a second there."""
 FAINT: Samples = (np.random.default_rng(0).standard_normal(2 * RATE) * 1e-4).astype(np.float32)
 """Two seconds of what a microphone gives when nobody speaks."""
 
@@ -25,23 +29,61 @@ class AudioError(Exception):
     """One clear line on what is wrong with a sound file or device, and what to do."""
 
 
-def read_file(path: Path) -> tuple[Samples, int]:
-    """Any file that libsndfile reads: samples of shape (n, channels), and their rate; `AudioError`
-    if there is no such file, or it is no sound."""
+LONGEST_S = 2 * 3600.0
+"""A recording of a whole job is shorter."""
+SLOWEST, FASTEST = 4_000, 192_000
+"""Samples a second that a recorder makes: below, no speech is left; a file that tells 1 would grow
+by 16,000 times."""
+MOST_CHANNELS = 32
+_BLOCK = 1 << 20
+
+
+def read_file(path: Path, channel: int | None = None, longest_s: float = LONGEST_S) -> SoundRead:
+    """Any file that libsndfile reads: one channel of it, or the mean of all.
+
+    Raises:
+        AudioError: there is no such file, it is no sound or holds none, or it is longer, or has
+            other rates than a recorder makes.
+    """
     try:
-        data, rate = soundfile.read(path, dtype="float32", always_2d=True)
-    except (OSError, soundfile.SoundFileError) as error:
-        what = "there is no such file" if not path.exists() else "it is not a sound file"
-        raise AudioError(f"cannot read {path}: {what}; give a WAV or FLAC file") from error
-    return np.nan_to_num(data), rate
+        with (
+            named_file.opened(path) as file,
+            soundfile.SoundFile(file.fileno(), closefd=False) as sound,
+        ):
+            rate, frames = sound.samplerate, sound.frames
+            if (problem := _unfit(rate, frames, sound.channels, longest_s)) is None:
+                mono = np.empty(frames, np.float32)
+                count = 0
+                for block in sound.blocks(_BLOCK, dtype="float32", always_2d=True):
+                    one = block.mean(axis=1) if channel is None else block[:, channel]
+                    mono[count : count + len(one)] = one
+                    count += len(one)
+    except FileNotFoundError:
+        problem = "there is no such file; give a WAV or FLAC file"
+    except soundfile.SoundFileError:
+        problem = "it is not a sound file; give a WAV or FLAC file"
+    except OSError as error:
+        problem = f"{error.strerror}; give a WAV or FLAC file"
+    if problem is not None:
+        raise AudioError(f"cannot read {path}: {problem}")
+    return np.nan_to_num(mono[:count], copy=False), rate
 
 
-def load(path: Path) -> Samples:
+def _unfit(rate: int, frames: int, channels: int, longest_s: float) -> str | None:
+    """Why a sound of such a shape is not read, with what to do; None when it is."""
+    if not SLOWEST <= rate <= FASTEST:
+        return f"it tells {rate} samples a second; record it at 16,000 or more"
+    if frames > longest_s * rate:
+        return f"it is longer than {longest_s / 60:g} minutes; cut out what matters"
+    return None if channels <= MOST_CHANNELS else f"it has {channels} channels; record one or two"
+
+
+def load(path: Path, longest_s: float = LONGEST_S) -> Samples:
     """A sound file as mono at `RATE`; `AudioError` if it cannot be read or holds no sound."""
-    data, rate = read_file(path)
-    if not len(data):
+    mono, rate = read_file(path, longest_s=longest_s)
+    if not len(mono):
         raise AudioError(f"{path} holds no sound; record it again")
-    return resampled(data.mean(axis=1), rate)
+    return resampled(mono, rate)
 
 
 def resampled(mono: Samples, rate: int) -> Samples:

@@ -18,6 +18,7 @@ from typing import NamedTuple
 
 import platformdirs
 
+from assistant import named_file
 from assistant.voice.recognition.recognizer import RecognizerError
 
 ENGLISH = ("one", "two", "half", "inch", "stop", "check")
@@ -145,8 +146,8 @@ def _whisper(folder: Path, what: str, remedy: str) -> WhisperFolder:
     listed = "vocabulary.json" if (folder / "vocabulary.json").exists() else "vocabulary.txt"
     _need(folder, ("config.json", "model.bin", "tokenizer.json", listed), what, remedy)
     try:
-        json.loads((folder / "config.json").read_text(encoding="utf-8"))
-        text = (folder / listed).read_text(encoding="utf-8").removesuffix("\n")
+        json.loads(named_file.whole(folder / "config.json"))
+        text = named_file.whole(folder / listed).decode("utf-8").removesuffix("\n")
         tokens = len(json.loads(text) if listed.endswith("json") else text.split("\n"))
     except (OSError, ValueError):
         raise RecognizerError(f"{what} is damaged: config.json or {listed}; {remedy}") from None

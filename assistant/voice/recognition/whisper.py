@@ -19,6 +19,7 @@ from faster_whisper.feature_extractor import FeatureExtractor
 from threadpoolctl import threadpool_limits
 from tokenizers import Tokenizer
 
+from assistant import named_file
 from assistant.readings.language import LEXICON
 from assistant.voice.devices.audio import FAINT, RATE, Samples
 from assistant.voice.recognition import whisper_model
@@ -67,7 +68,8 @@ def _opened(folder: Path, threads: int, weights: bytes | None) -> Any:
     """The model in CTranslate2, with other weights than the folder's when they are given."""
     files = None
     if weights is not None:
-        files = {p.name: p.read_bytes() for p in folder.iterdir() if p.suffix in (".json", ".txt")}
+        listed = (p for p in folder.iterdir() if p.suffix in (".json", ".txt"))
+        files = {p.name: named_file.whole(p) for p in listed}
         files["model.bin"] = weights
     return ctranslate2.models.Whisper(
         str(folder), compute_type="int8", intra_threads=threads, files=files

@@ -22,6 +22,8 @@ from assistant.voice.recognition.recognizers import Recognizers
 from assistant.voice.session.attendant import Attendant, SpokenTurn
 
 RECORDING = POLICY["recording"]
+LONGEST_S = 60.0
+"""Of one utterance: nobody says a reading for a minute."""
 Named = tuple[str, Samples]
 """A recording's file name and its sound."""
 
@@ -80,7 +82,7 @@ def hear_files(
         begun = time.perf_counter()
         decision = Decision("nothing", (), 0.0, 0.0, "")
         try:
-            decision = decide(ears.listen(speech_in(load(path))), interpret)
+            decision = decide(ears.listen(speech_in(load(path, LONGEST_S))), interpret)
         except AudioError as error:
             reading = Reading("refused", quantity, why=str(error))
         else:
