@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from assistant.cli.terminal import PATH, answers, fail, show, show_lines, show_told
+from assistant.cli.terminal import PATH, answers, fail, left_off, show, show_lines, show_told
 
 if TYPE_CHECKING:
     from assistant.act import Said
@@ -52,7 +52,7 @@ def card(
     """
     if new:
         talk, said = _begin(path or Path(), record, {"unit": unit, **before})
-        with closing(talk):
+        with left_off("the same command"), closing(talk):
             if listen or sound is not None:
                 _aloud(talk, said, sound, mic, speaker)
             else:

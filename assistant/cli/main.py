@@ -5,8 +5,10 @@ from __future__ import annotations
 import io
 import json
 import os
+import shlex
+import signal
 import sys
-from contextlib import closing
+from contextlib import closing, suppress
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -18,10 +20,13 @@ from assistant.cli.terminal import (
     PATH,
     CommandGroup,
     begin_job,
-    decoded,
     fail,
+    left_off,
+    not_written,
+    piped,
     reading_options,
     resume_job,
+    shortened,
     show,
     show_lines,
     show_told,
@@ -39,7 +44,20 @@ if TYPE_CHECKING:
 
 
 def run() -> None:
-    """The program: `main`, with usage errors in one line as well."""
+    """The program: `main`, and whatever ends it, in one line and an exit code."""
+    _streams()
+    if signal.getsignal(signal.SIGINT) is signal.SIG_DFL:
+        signal.signal(signal.SIGINT, _interrupted)
+    sys.unraisablehook = _unraisable
+    code = _ended()
+    signal.signal(signal.SIGINT, signal.SIG_DFL)  # nothing is left to be broken off
+    unwritten = _flushed()
+    if unwritten is not None and not code:
+        code = 1
+    raise SystemExit(code)
+
+
+def _streams() -> None:
     for name, mode in (("stdin", "r"), ("stdout", "w"), ("stderr", "w")):
         if getattr(sys, name) is None:  # started with the stream closed
             setattr(sys, name, open(os.devnull, mode, encoding="utf-8"))  # noqa: SIM115
@@ -48,17 +66,87 @@ def run() -> None:
             stream.reconfigure(errors="backslashreplace")
     if isinstance(sys.stdin, io.TextIOWrapper):
         sys.stdin.reconfigure(errors="replace")
+
+
+_pressed: list[int] = []
+"""Ctrl-C, once it was pressed."""
+
+
+def _interrupted(number: int, frame: object) -> None:
+    """Ctrl-C: what goes on is left in order. Pressed again, it ends the program as it is."""
+    _pressed.append(number)
+    signal.signal(signal.SIGINT, signal.SIG_DFL)
+    raise KeyboardInterrupt
+
+
+def _unraisable(fault: sys.UnraisableHookArgs) -> None:
+    """Ctrl-C in the midst of what cannot be broken off, as in a library's clearing away."""
+    if _pressed:
+        os._exit(130)
+    sys.__unraisablehook__(fault)
+
+
+def _ended() -> int:
+    """What the command comes to: its exit code; what is wrong is told."""
     try:
-        main.main(prog_name="lugcall", standalone_mode=False)
-    except click.exceptions.NoArgsIsHelpError as error:
-        click.echo(error.format_message())
-    except click.UsageError as error:
-        command = error.ctx.command_path if error.ctx is not None else "lugcall"
-        fail(f"{error.format_message().rstrip('.')}; {command} --help shows how", 2)
-    except click.ClickException as error:
-        fail(error.format_message(), error.exit_code)
-    except click.Abort:
-        raise SystemExit(130) from None
+        try:
+            told = main.main(prog_name="lugcall", standalone_mode=False)
+            sys.stdout.flush()
+            return told if isinstance(told, int) else 0
+        except click.exceptions.NoArgsIsHelpError as error:
+            click.echo(error.format_message())
+            return 0
+        except click.UsageError as error:
+            command = error.ctx.command_path if error.ctx is not None else "lugcall"
+            fail(f"{error.format_message().rstrip('.')}; {command} --help shows how", 2)
+        except click.ClickException as error:
+            fail(error.format_message(), error.exit_code)
+        except BrokenPipeError:
+            return 1  # the reader went away, as when a pager is closed: nobody is there to be told
+        except OSError as error:
+            fail(not_written(error))
+    except (click.Abort, KeyboardInterrupt):
+        return 130
+    except SystemExit as error:
+        return error.code if isinstance(error.code, int) else 1
+    except ImportError:
+        raise
+    except Exception as error:
+        if _pressed:  # which a library took for a fault of its own
+            return 130
+        if os.environ.get("LUGCALL_TRACE"):
+            raise
+        show_lines([_fault(error)], err=True)
+        return 70
+
+
+def _fault(error: Exception) -> str:
+    """A fault of this program, in one line that helps to find it."""
+    at = error.__traceback__
+    while at is not None and at.tb_next is not None:
+        at = at.tb_next
+    where = f"{at.tb_frame.f_code.co_filename}, line {at.tb_lineno}" if at is not None else "?"
+    return (
+        f"this is a fault of lugcall itself: {type(error).__name__}: {error} ({where}). "
+        "What was answered is kept; report this line"
+    )
+
+
+def _flushed() -> OSError | None:
+    """Get rid of what is still to be printed, and say why where that cannot be: Python, which
+    tries once more at its end, would say it in many lines."""
+    problem = None
+    for stream in (sys.stdout, sys.stderr):
+        try:
+            stream.flush()
+        except OSError as error:
+            problem = error
+            with suppress(OSError, ValueError):
+                os.dup2(os.open(os.devnull, os.O_WRONLY), stream.fileno())
+                stream.flush()
+        except ValueError:  # closed already
+            pass
+    return problem
 
 
 @click.group(
@@ -117,26 +205,27 @@ def _play(session: Session, said: list[Said], script: str | None = None) -> None
     from assistant.conversation import split_speaker
     from assistant.job.answers import PICTURE, drawn
 
-    show(said)
-    with closing(session):
+    path = session.journal.path
+    carries_on = f"lugcall resume {shlex.quote(str(path))}"
+    with left_off(carries_on), closing(session):
+        show(said)
         for line in typed(script and script.splitlines()):
             who, words = split_speaker(line)
             if script or not sys.stdin.isatty():
-                click.echo(f"{who}: {words}")
+                click.echo(f"{who}: {shortened(words)}")
             said = session.hear(who, words)
             show(said)
             if any(s.key == PICTURE for s in said):
                 show_lines(drawn(session.job))
             if session.job.finished:
                 break
-    path = session.journal.path
     if session.job.finished:
         click.echo(
             f"\nSigned-off record: {path}\nCheck it: lugcall verify '{path}'"
             f"\nRead it:  lugcall transcript '{path}'"
         )
     else:
-        click.echo("\nNot finished. lugcall resume carries on.", err=True)
+        click.echo(f"\nNot finished. {carries_on} carries on.", err=True)
 
 
 # --- readings -------------------------------------------------------------------------------------
@@ -158,8 +247,8 @@ def reading(words: tuple[str, ...], quantity: str, mm: bool, as_json: bool) -> N
     except ValueError as error:
         fail(str(error), 2)
     if words == ("-",):
-        for raw in iter(sys.stdin.buffer.readline, b""):
-            name, tab, rest = decoded(raw).rstrip("\r\n").partition("\t")
+        for line in piped():
+            name, tab, rest = line.rstrip("\r\n").partition("\t")
             name, rest = (name.strip(), rest) if tab else ("", name)
             _read(rest, name or quantity, units, as_json)
         return

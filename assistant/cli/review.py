@@ -13,13 +13,17 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from assistant.cli.terminal import PATH, fail, show_lines, show_told
+from assistant.cli.terminal import PATH, Seconds, fail, show_lines, show_told
 
 if TYPE_CHECKING:
     from assistant.review import Answers, Review
 
 MOST = 10
 """Lines of one kind that are shown; the rest is counted."""
+_patience_option = click.option(
+    "--patience", type=Seconds(0.1, 3600), default=20.0, show_default=True,
+    help="Seconds a drive may be silent.",
+)  # fmt: skip
 _ACTS = ("reviewed", "question", "accepted", "reopened")
 
 
@@ -28,7 +32,13 @@ _ACTS = ("reviewed", "question", "accepted", "reopened")
 @click.option("--csv", "csv_folder", type=PATH, help="Write all tables there as CSV.")
 @click.option("--parquet", "parquet_folder", type=PATH, help="Write all tables as Parquet.")
 @click.option("--afresh", is_flag=True, help="Read every record again and check all of it.")
-@click.option("--patience", default=20.0, show_default=True, help="Seconds a drive may be silent.")
+@click.option(
+    "--patience",
+    type=Seconds(0.1, 3600),
+    default=20.0,
+    show_default=True,
+    help="Seconds a drive may be silent.",
+)
 @click.option("--ask", "question", help="Print the answer to this question as CSV instead.")
 @click.option("--on", "engine", type=click.Choice(["duckdb", "spark"]), default="duckdb",
               show_default=True, help="What works out the answers; the same on both.")  # fmt: skip
@@ -131,8 +141,16 @@ def page(record: Path, out: Path | None) -> None:
 @click.option("--out", "out", type=PATH, required=True, help="Folder for the pages.")
 @click.option("--unit", default="", help="Only this truck.")
 @click.option("--since", type=click.DateTime(("%Y-%m-%d",)), help="Only jobs begun since this day.")
-@click.option("--ring-lugs", type=click.IntRange(1), help="Lugs of a new ring; else by the card.")
-@click.option("--patience", default=20.0, show_default=True, help="Seconds a drive may be silent.")
+@click.option(
+    "--ring-lugs", type=click.IntRange(1, 200), help="Lugs of a new ring; else by the card."
+)
+@click.option(
+    "--patience",
+    type=Seconds(0.1, 3600),
+    default=20.0,
+    show_default=True,
+    help="Seconds a drive may be silent.",
+)
 def pages(
     folders: tuple[Path, ...],
     out: Path,
@@ -185,7 +203,9 @@ def lead(act: Any, record: Path, words: tuple[str, ...], code: str, about: str) 
 
 @click.command(short_help="Remove the sound of jobs older than so many days.")
 @click.argument("folders", nargs=-1, type=PATH)
-@click.option("--days", type=click.IntRange(0), required=True, help="Keep clips up to this age.")
+@click.option(
+    "--days", type=click.IntRange(0, 100_000), required=True, help="Keep clips up to this age."
+)
 @click.option("--remove", "really", is_flag=True, help="Remove them; without it nothing is.")
 @click.option("--by", "code", default="", help="The lead's code, noted with what was removed.")
 @click.option("--json", "as_json", is_flag=True, help="Print what was found as JSON.")

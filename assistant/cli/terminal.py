@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 import json
+import math
 import sys
 from collections.abc import Callable, Iterable, Iterator
+from contextlib import contextmanager, suppress
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NoReturn
 
@@ -33,6 +36,15 @@ def truck_options(command: Command) -> Command:
     folder = "The truck's unit number, where --card is a folder of cards."
     command = click.option("--unit", help=folder)(command)
     return click.option("--card", "card_file", type=PATH, help="The truck's card.")(command)
+
+
+class Seconds(click.FloatRange):
+    """Seconds in an option, from the least to the most; a number, which `nan` is not."""
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+        if math.isnan(number := super().convert(value, param, ctx)):
+            self.fail(f"{value!r} is no number of seconds.", param, ctx)
+        return number
 
 
 def reading_options(*required: str) -> Callable[[Command], Command]:
@@ -69,23 +81,14 @@ class CommandGroup(click.Group):
     """Commands whose expected errors become one line on standard error, and an exit code."""
 
     def invoke(self, ctx: click.Context) -> Any:
-        given = list(ctx.args)
         try:
             return super().invoke(ctx)
         except KeyboardInterrupt:
-            left = ""
-            if ctx.invoked_subcommand in ("chat", "resume", "demo", "listen"):
-                left = " Nothing answered is lost; lugcall resume carries on."
-            elif ctx.invoked_subcommand == "card" and "--new" in given:
-                left = " Nothing answered is lost; the same command carries on."
-            click.echo(f"\nLeft off.{left}", err=True)
-            raise SystemExit(130) from None
+            fail("left off", 130)
         except BrokenPipeError:
-            # The reader went away (a pager was closed): nothing to tell it.
-            sys.stderr.close()
-            raise SystemExit(1) from None
+            raise SystemExit(1) from None  # the reader went away: nobody is there to be told
         except OSError as error:
-            fail(f"{error.strerror}; check where input and output go")
+            fail(not_written(error))
         except Exception as error:
             for module, name, code in _EXPECTED:
                 loaded = sys.modules.get(module)
@@ -96,12 +99,62 @@ class CommandGroup(click.Group):
 
 def fail(message: str, code: int = 1) -> NoReturn:
     """One line on standard error, and out."""
-    click.echo(f"lugcall: {message}", err=True)
+    show_lines([message], err=True)
     raise SystemExit(code)
 
 
+def not_written(error: OSError) -> str:
+    """What the system refused, in one line."""
+    from assistant.record.disk import reason
+
+    what, remedy = reason(error)
+    if error.filename is None:
+        return f"what is printed cannot be written: {what}; send it elsewhere"
+    return f"{error.filename}: {what}; {remedy}"
+
+
+@contextmanager
+def left_off(carries_on: str) -> Iterator[None]:
+    """Whatever breaks off the work within, the command that `carries_on` with it is told."""
+    kept = f"Nothing answered is lost; {carries_on} carries on."
+    try:
+        yield
+    except KeyboardInterrupt:
+        click.echo(f"\nLeft off. {kept}", err=True)
+        raise SystemExit(130) from None
+    except OSError as error:
+        fail(f"{not_written(error)}. {kept}")
+    except CalledError as error:
+        fail(f"{error}. {kept}", 2)
+
+
 class CalledError(Exception):
-    """One clear line on a reading in an option that could not be used."""
+    """One clear line on what was typed, or given in an option, and could not be used."""
+
+
+LONGEST_LINE = 1 << 16
+"""Bytes of a line of a pipe: a longer one is no utterance, and might never end."""
+_MOST_SHOWN = 1000
+
+
+def piped() -> Iterator[str]:
+    """The lines of a pipe as text, whatever bytes are in them.
+
+    Raises:
+        CalledError: one is far too long.
+    """
+    for number, line in enumerate(iter(partial(sys.stdin.buffer.readline, LONGEST_LINE), b""), 1):
+        if len(line) == LONGEST_LINE:
+            most = f"longer than {LONGEST_LINE // 1024} kB"
+            raise CalledError(f"line {number} of the input is {most}; give text, a line a sentence")
+        yield line.decode("utf-8", errors="replace")
+
+
+def shortened(text: str) -> str:
+    """A text as a line may show it: of a very long one its beginning and its end."""
+    if len(text) <= _MOST_SHOWN:
+        return text
+    return f"{text[: _MOST_SHOWN * 3 // 4]} ... {text[-_MOST_SHOWN // 4 :]}"
 
 
 def length_called(option: str, said: str, quantity: str, card: Card) -> tuple[Measured, str]:
@@ -128,7 +181,7 @@ def typed(script: Iterable[str] | None = None) -> Iterator[str]:
 
 def _raw_lines() -> Iterator[str]:
     if not sys.stdin.isatty():
-        yield from map(decoded, iter(sys.stdin.buffer.readline, b""))
+        yield from piped()
         return
     while True:
         try:
@@ -142,14 +195,18 @@ def answers() -> Iterator[str]:
     """As `typed`, each shown again where it comes from a pipe."""
     for line in map(str.strip, typed()):
         if not sys.stdin.isatty():
-            click.echo(f"> {line}")
+            click.echo(f"> {shortened(line)}")
         yield line
 
 
 def show_lines(lines: Iterable[str], err: bool = False) -> None:
-    """Print lines; `err`: as what is wrong, each with the program's name."""
+    """Print lines; `err`: as what is wrong, each in one line with the program's name."""
     for line in lines:
-        click.echo(f"lugcall: {line}" if err else line, err=err)
+        if not err:
+            click.echo(line)
+            continue
+        with suppress(OSError):  # nobody can be told
+            click.echo(f"lugcall: {shortened(' '.join(line.split()))}", err=True)
 
 
 def show_told(as_json: bool, told: Any, lines: Iterable[str], indent: int | None = 2) -> None:
@@ -158,11 +215,6 @@ def show_told(as_json: bool, told: Any, lines: Iterable[str], indent: int | None
         click.echo(json.dumps(told, ensure_ascii=False, indent=indent))
     else:
         show_lines(lines)
-
-
-def decoded(line: bytes) -> str:
-    """A line of a script as text, whatever bytes are in it."""
-    return line.decode("utf-8", errors="replace")
 
 
 def truck_card(path: Path | None, unit: str | None) -> Card:

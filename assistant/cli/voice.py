@@ -11,6 +11,7 @@ import click
 
 from assistant.cli.terminal import (
     PATH,
+    Seconds,
     begin_job,
     fail,
     resume_job,
@@ -172,7 +173,9 @@ def _line(report: dict[str, Any]) -> str:
 @click.option("--test", is_flag=True, help="Play the signals and a sentence as well.")
 @click.option("--mic", help="Judge this microphone, by number or name.")
 @click.option("--speaker", help="Play on this loudspeaker.")
-@click.option("--seconds", default=3.0, show_default=True, help="How long to listen.")
+@click.option(
+    "--seconds", type=Seconds(0.5, 600), default=3.0, show_default=True, help="How long to listen."
+)
 @click.option("--from", "file", type=PATH, help="Judge this recording instead.")
 @click.option("--json", "as_json", is_flag=True, help="Print JSON.")
 def devices(

@@ -105,9 +105,13 @@ def write_whole(path: Path, content: bytes, durable: bool = True) -> None:
     Raises:
         OSError: the disk did not take it; what stood there is as it was.
     """
-    named_file.refuse_special(path)
-    make_folder(path.parent)
-    fd, name = tempfile.mkstemp(prefix=".", suffix=".part", dir=path.parent)
+    try:
+        named_file.refuse_special(path)
+        make_folder(path.parent)
+        fd, name = tempfile.mkstemp(prefix=".", suffix=".part", dir=path.parent)
+    except OSError as error:
+        error.filename = str(path)  # which was asked for
+        raise
     try:
         try:
             write_all(fd, content)

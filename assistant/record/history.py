@@ -405,15 +405,19 @@ def _without_odd(
 
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 _MICROSECOND = timedelta(microseconds=1)
+_FIRST_US, _LAST_US = (
+    (end.replace(tzinfo=UTC) - _EPOCH) // _MICROSECOND for end in (datetime.min, datetime.max)
+)
 
 
 def micros(at: str) -> int:
-    """Microseconds since 1970 in UTC of a time as records write it.
+    """Microseconds since 1970 in UTC of a time as records write it: where its offset takes it out
+    of the calendar, which is of the years 1 to 9999, the calendar's end.
 
     Raises:
         ValueError: there is no such day or offset.
     """
-    return (datetime.fromisoformat(at) - _EPOCH) // _MICROSECOND
+    return min(max((datetime.fromisoformat(at) - _EPOCH) // _MICROSECOND, _FIRST_US), _LAST_US)
 
 
 # --- The job that the lines tell.

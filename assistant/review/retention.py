@@ -67,7 +67,8 @@ def look(folders: Iterable[Path], days: int, now: datetime | None = None) -> Old
         for path in records_in(folder):
             clips += _of_record(path, known, found.kept)
         clips += _orphans(folder, known)
-    before = (now or datetime.now(UTC)) - timedelta(days=days)
+    end = now or datetime.now(UTC)
+    before = end - min(timedelta(days=days), end - datetime.min.replace(tzinfo=UTC))
     found.old = [clip for clip in clips if clip.at < before]
     return found
 

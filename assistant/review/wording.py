@@ -124,6 +124,7 @@ def _eyes(answers: Answers, eyes: list[Row]) -> Iterator[str]:
 
 
 def _due(row: Row) -> str:
-    day = row["last_utc"] + timedelta(seconds=max(0.0, min(row["due_s"], 1e9)))
+    last = row["last_utc"]  # a clock that is set wrong may tell the year 9999, the last there is
+    day = last + min(timedelta(seconds=max(0.0, min(row["due_s"], 1e9))), datetime.max - last)
     past = say("summary.overdue") if day < datetime.now(UTC).replace(tzinfo=None) else ""
     return say("summary.due_at", unit=row["unit"], miles=row["next_due_miles"], day=day, past=past)

@@ -217,4 +217,5 @@ def _from(odometer: float, until: Range) -> Range:
 
 def _day(last: Visit, days: float) -> date:
     """That many days after a visit; no calendar goes past the year 9999."""
-    return last.at.date() + timedelta(days=min(days, 100_000.0))
+    day = last.at.date()
+    return day + min(timedelta(days=min(days, 100_000.0)), date.max - day)

@@ -9,6 +9,7 @@ from __future__ import annotations
 import contextlib
 import hashlib
 import io
+import logging
 import os
 import re
 import time
@@ -37,6 +38,10 @@ def figure_svg(size: Point, edges: Edges, draw: Callable[[Axes], None], name: st
 
     `edges`: left, bottom, right and top of the axes, as shares of it.
     """
+    # What the user's other programs draw with; one that is not there would be an error.
+    os.environ.pop("MPLBACKEND", None)
+    # It would tell that it found no folder to keep its fonts in, which is no matter here.
+    logging.getLogger("matplotlib").setLevel(logging.ERROR)
     from matplotlib import rc_context
     from matplotlib.backends.backend_svg import FigureCanvasSVG
     from matplotlib.figure import Figure
