@@ -15,6 +15,7 @@ from typing import Any
 import duckdb
 import pytest
 
+from assistant import named_file
 from assistant.record import Journal, RecordError, verify_file
 from assistant.review import Review, open_review, refresh
 from assistant.review.columns import COLUMNS
@@ -340,15 +341,15 @@ def test_a_record_that_cannot_be_read_now_keeps_its_job(
         pass
     path = first(shop)
     os.utime(path, ns=(1, 1))
-    real = Path.open
+    real = named_file.descriptor
 
-    def refused(self: Path, *args: Any, **kwargs: Any) -> Any:
-        if self == path:
+    def refused(file: Path, *flags: int) -> int:
+        if file == path:
             raise PermissionError(13, "Permission denied")
-        return real(self, *args, **kwargs)
+        return real(file, *flags)
 
     with monkeypatch.context() as patched:
-        patched.setattr(Path, "open", refused)
+        patched.setattr(named_file, "descriptor", refused)
         with open_review([shop], home=home) as review:
             assert jobs(review) == 12
             assert files(review)[path.name]["status"] == "unreadable"
