@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import shlex
-from contextlib import closing
+from contextlib import closing, nullcontext
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -51,12 +51,11 @@ def card(
     command carries on where it was left off. A pipe is played as a script.
     """
     if new:
-        talk, said = _begin(path or Path(), record, {"unit": unit, **before})
-        with left_off("the same command"), closing(talk):
-            if listen or sound is not None:
-                _aloud(talk, said, sound, mic, speaker)
-            else:
-                _typed(talk, said)
+        spoken = listen or sound is not None
+        with _aloud(sound, mic, speaker) if spoken else nullcontext(_typed) as hold:
+            talk, said = _begin(path or Path(), record, {"unit": unit, **before})
+            with left_off("the same command"), closing(talk):
+                hold(talk, said)
         _end(talk)
         return
     if record is not None or listen or sound is not None or any(before.values()):
@@ -125,16 +124,15 @@ def _typed(talk: CardTalk, said: list[Said]) -> None:
             break
 
 
-def _aloud(
-    talk: CardTalk, said: list[Said], sound: Path | None, mic: str | None, speaker: str | None
-) -> None:
-    from assistant.cli.voice import converse, recognizers_for
+def _aloud(sound: Path | None, mic: str | None, speaker: str | None) -> Any:
+    """The context of `cli.voice.listening`."""
+    from assistant.cli.voice import listening, recognizers_for
     from assistant.voice.devices.audio import load
     from assistant.voice.session.live import Devices
 
     ears = recognizers_for(())
     sounds = [(sound.name, load(sound))] if sound is not None else []
-    converse(talk, said, ears, sounds, Devices(mic, None, speaker, None))
+    return listening(ears, sounds, Devices(mic, None, speaker, None))
 
 
 def _end(talk: CardTalk) -> None:

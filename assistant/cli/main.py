@@ -23,6 +23,7 @@ from assistant.cli.terminal import (
     fail,
     left_off,
     not_written,
+    open_record,
     piped,
     reading_options,
     resume_job,
@@ -193,12 +194,12 @@ def chat(card_file: Path | None, unit: str | None, records: Path | None) -> None
     _play(*begin_job(truck_card(card_file, unit), records))
 
 
-@main.command(short_help="Carry on the newest unfinished record.")
+@main.command(short_help="Carry on a job that was left, or cut off.")
 @click.argument("record", required=False, type=PATH)
 @click.option("--records", type=PATH, help="Folder with the records.")
 def resume(record: Path | None, records: Path | None) -> None:
-    """Carry on the newest unfinished record (or RECORD) at the step it was left."""
-    _play(*resume_job("chat", records, record))
+    """Carry on the job that is open (or RECORD) at the step it was left; of several, asks which."""
+    _play(*resume_job(record or open_record(records, "lugcall chat", "lugcall resume")))
 
 
 def _play(session: Session, said: list[Said], script: str | None = None) -> None:

@@ -8,6 +8,7 @@ import sys
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager, suppress
 from functools import partial
+from itertools import starmap
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NoReturn
 
@@ -265,24 +266,57 @@ def begin_job(
     return session, [*asked, *said]
 
 
-def resume_job(
-    begins: str, records: Path | None, record: Path | None = None, keep_audio: bool = False
-) -> tuple[Session, list[Said]]:
-    """The job of a record, or of the newest unfinished one, and what is said first.
+def open_record(records: Path | None, begins: str, goes_on: str) -> Path:
+    """The record of the job that is open in the folder; of several, the one that is chosen.
 
-    `begins` is the command that begins a job where there is none.
+    `begins` is the command that begins a job where none is open, `goes_on` the one that carries on
+    the record that is named behind it.
     """
-    from assistant.conversation import Session
-    from assistant.record import default_folder, newest_unfinished, records_in, verify_file
-    from assistant.texts.dialogs import load_dialogs
+    from assistant.record import default_folder, open_jobs, records_in, verify_file
 
     folder = records or default_folder()
-    path = record or newest_unfinished(folder)
-    if path is None:
-        fail(f"no unfinished record in {folder}; lugcall {begins} begins one")
-    if record is None:
-        newer = [p for p in records_in(folder) if p.name > path.name and not verify_file(p).ok]
-        show_lines((f"{p.name} is newer but damaged; lugcall verify {p}" for p in newer), err=True)
+    paths = open_jobs(folder)
+    if not paths:
+        fail(f"no unfinished record in {folder}; {begins} begins one")
+    path = paths[0]
+    if len(paths) > 1:
+        shown = paths[:_MOST_JOBS]
+        show_lines(starmap(_open_job, enumerate(shown, 1)))
+        if len(paths) > len(shown):
+            click.echo(f"     and {len(paths) - len(shown)} older ones")
+        if not sys.stdin.isatty():
+            fail(f"{len(paths)} jobs are open in {folder}; name one: {goes_on} FILE")
+        path = shown[click.prompt("Number of the job", type=click.IntRange(1, len(shown))) - 1]
+    newer = [p for p in records_in(folder) if p.name > path.name and not verify_file(p).ok]
+    show_lines((f"{p.name} is newer but damaged; lugcall verify {p}" for p in newer), err=True)
+    return path
+
+
+_MOST_JOBS = 20
+
+
+def _open_job(number: int, path: Path) -> str:
+    """A job in one line: its truck, when somebody last did something, and where it stands."""
+    from assistant.record import RecordError
+    from assistant.record.history import JobHistory
+    from assistant.sentences import printable
+
+    try:
+        history = JobHistory.read(path)
+    except RecordError:
+        return f"{number:>3}  {path}"
+    told = [said.text for line in history.lines for said in getattr(line, "said", ())
+            if said.key.startswith("prompt:")]  # fmt: skip
+    when = history.lines[-1].at[:16].replace("T", " ")
+    unit = printable(history.opened.unit) or "no unit"
+    return f"{number:>3}  {unit:<12} {when}  {printable(told[-1]) if told else ''}\n     {path}"
+
+
+def resume_job(path: Path, keep_audio: bool = False) -> tuple[Session, list[Said]]:
+    """The job of a record, and what is said first."""
+    from assistant.conversation import Session
+    from assistant.texts.dialogs import load_dialogs
+
     session, said = Session.resume(path, load_dialogs(), keep_audio=keep_audio)
     click.echo(f"Record: {session.journal.path}\n")
     return session, said

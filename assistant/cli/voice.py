@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from contextlib import closing
+import shlex
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import closing, contextmanager
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -14,6 +16,8 @@ from assistant.cli.terminal import (
     Seconds,
     begin_job,
     fail,
+    left_off,
+    open_record,
     resume_job,
     show,
     show_lines,
@@ -29,6 +33,8 @@ if TYPE_CHECKING:
     from assistant.interview.talk import CardTalk
     from assistant.voice.session.live import Devices
 
+    Held = Callable[[Session | CardTalk, list[Said]], str]
+
 ENGINES = ("vosk", "whisper")
 _engines = "Listen with this engine (may be given twice); those that are there otherwise."
 _engine_option = click.option(
@@ -39,7 +45,8 @@ _engine_option = click.option(
 @click.command(short_help="Do one truck by voice.")
 @truck_options
 @click.option("--records", type=PATH, help="Folder for the record.")
-@click.option("--resume", "again", is_flag=True, help="Carry on the newest unfinished record.")
+@click.option("--resume", "again", is_flag=False, flag_value="", metavar="[RECORD]",
+              help="Carry on RECORD, or the job that is open.")  # fmt: skip
 @click.option("--from", "recording", type=PATH, help="Hear the technician from this sound file.")
 @click.option("--helper", "helper_recording", type=PATH, help="Hear the helper from this one.")
 @click.option("--mic", help="Technician's microphone, by number or name (see lugcall devices).")
@@ -53,7 +60,7 @@ def listen(
     card_file: Path | None,
     unit: str | None,
     records: Path | None,
-    again: bool,
+    again: str | None,
     recording: Path | None,
     helper_recording: Path | None,
     keep_audio: bool,
@@ -72,45 +79,55 @@ def listen(
         fail("--helper goes with --from; give the technician's recording too", 2)
     ears = recognizers_for(engines)
     sounds = [(p.name, load(p)) for p in (recording, helper_recording) if p is not None]
-    if again:
-        session, said = resume_job("listen", records, keep_audio=keep_audio)
+    if again is None:
+        begin = partial(begin_job, truck_card(card_file, unit), records, keep_audio)
     else:
-        session, said = begin_job(truck_card(card_file, unit), records, keep_audio)
-    waits = converse(session, said, ears, sounds, Devices(**used))
+        goes_on = "lugcall listen --resume"
+        left = Path(again) if again else open_record(records, "lugcall listen", goes_on)
+        begin = partial(resume_job, left, keep_audio)
+    with listening(ears, sounds, Devices(**used)) as hold:
+        session, said = begin()
+        path = session.journal.path
+        carries_on = f"lugcall listen --resume {shlex.quote(str(path))}"
+        with left_off(carries_on), closing(session):
+            waits = hold(session, said)
     if timings and waits:
         click.echo(waits)
-    path = session.journal.path
     if session.dialogue.finished:
         click.echo(f"\nSigned-off record: {path}")
     else:
-        click.echo("\nNot finished. lugcall listen --resume carries on.", err=True)
+        click.echo(f"\nNot finished. {carries_on} carries on.", err=True)
 
 
-def converse(
-    conversation: Session | CardTalk,
-    opening: list[Said],
-    ears: Any,
-    sounds: list[Any],
-    devices: Devices,
-) -> str:
-    """A whole conversation by voice, closed in the end: from the recordings in `sounds`, without
-    any with `devices`; gives the line of timings, or "".
+@contextmanager
+def listening(ears: Any, sounds: list[Any], devices: Devices) -> Iterator[Held]:
+    """Ears are open: what is given holds a conversation by voice, and tells its timings, if any.
+
+    From the recordings in `sounds`; without any with `devices`, which are opened before there is a
+    conversation: without them none is begun.
 
     Raises:
         AudioError: there is no such device.
     """
-    with closing(conversation):
-        if sounds:
-            from assistant.voice.session.recorded import listen_files
+    if sounds:
+        from assistant.voice.session.recorded import listen_files
 
+        def played(conversation: Session | CardTalk, opening: list[Said]) -> str:
             show(opening)
             listen_files(conversation, ears, sounds, lambda turn: show_turn(turn.said, turn.line))
             return ""
-        from assistant.voice.session.live import Live
 
-        live = Live(conversation, ears, devices, show_turn, click.echo)
-        live.run(opening)
-        return live.timings.line()
+        yield played
+        return
+    from assistant.voice.session.live import Live
+
+    with closing(Live(ears, devices, show_turn, click.echo)) as live:
+
+        def spoken(conversation: Session | CardTalk, opening: list[Said]) -> str:
+            live.run(conversation, opening)
+            return live.timings.line()
+
+        yield spoken
 
 
 def show_turn(said: Sequence[Said], line: str = "") -> None:

@@ -9,7 +9,7 @@ from assistant.record.events import (
     RecordError,
     WriteFailed,
 )
-from assistant.record.folder import default_folder, newest_unfinished, records_in
+from assistant.record.folder import default_folder, open_jobs, records_in
 from assistant.record.journal import Journal
 
 __all__ = [
@@ -21,7 +21,7 @@ __all__ = [
     "RecordError",
     "WriteFailed",
     "default_folder",
-    "newest_unfinished",
+    "open_jobs",
     "read_events",
     "records_in",
     "seal_of",

@@ -213,6 +213,7 @@ def repair_note(tail: bytes) -> dict[str, Any]:
 # record written anew from its first line by someone who also changed the paper. A clip that is not
 # there is told, but is no damage: a shop may remove sound.
 
+_NOTHING_DONE = ("opened", "unheard", "notice", "repaired")
 _BAD = {"changed": "was changed", "unreadable": "cannot be read"}
 
 
@@ -223,7 +224,8 @@ class Verdict:
     `events` counts the good events before any problem; `closed` says if "closed" is among
     them; `problem` is one line naming the line, or None when `ok`; `head` is the last good
     event's hash (hex) and `seal` its short code, both empty when there is none; `torn` says
-    that the problem is a torn last line and nothing else. `clips` counts the clips that are
+    that the problem is a torn last line and nothing else; `begun` that somebody said something in
+    it that was taken. `clips` counts the clips that are
     there and good, `clips_removed` those that are not there. `paper_seal` is the one given at
     sign-off, on the work order; lines of the lead after it change `seal`, not this.
     """
@@ -239,6 +241,7 @@ class Verdict:
     clips: int = 0
     clips_removed: int = 0
     paper_seal: str = field(default="", compare=False)
+    begun: bool = field(default=False, compare=False)
 
     @property
     def about_clips(self) -> str:
@@ -270,8 +273,9 @@ def _refused(path: Path, problem: str) -> Verdict:
 def _judge(path: Path, reader: ChainReader, seal: str | None, with_clips: bool) -> Verdict:
     wanted = None if seal is None else read_seal(seal)
     paper, clips, changed = "", Counter[clip_files.State](), ""
-    sealed_at, sealed_closed = 0, False
+    sealed_at, sealed_closed, begun = 0, False, False
     for event in reader:
+        begun = begun or _begins(event)
         if event.kind == "closed":
             paper = seal_of(event.hash)
         if seal_of(event.hash) == wanted:
@@ -297,7 +301,15 @@ def _judge(path: Path, reader: ChainReader, seal: str | None, with_clips: bool) 
         clips=clips["good"],
         clips_removed=clips["removed"],
         paper_seal=paper,
+        begun=begun,
     )
+
+
+def _begins(event: Event) -> bool:
+    """Whether somebody did something: to open a record, or to open it again, is nothing yet."""
+    act = event.data.get("act")
+    again = isinstance(act, dict) and act.get("meaning") == "resumed"
+    return not (again or event.kind in _NOTHING_DONE or event.kind.startswith("lead-"))
 
 
 def _by_seal(given: str | None, wanted: str | None, sealed_at: int, closed: bool, end: int) -> str:

@@ -88,21 +88,23 @@ def records_in(folder: Path) -> list[Path]:
     return sorted(paths, key=lambda path: (_opened(path), path.name), reverse=True)
 
 
-def newest_unfinished(folder: Path) -> Path | None:
-    """Find the newest record to go on with: not closed, and whole but for a torn last line.
+def open_jobs(folder: Path) -> list[Path]:
+    """The records to go on with, newest first: begun, not closed, and whole but for a torn end.
 
-    Files that are damaged, foreign or cannot be read are passed over.
+    Files that are damaged, foreign or cannot be read are passed over; so are those in which nobody
+    has done anything yet: what is left of a start that failed must not stand for a job.
 
     Raises:
         RecordError: the folder cannot be listed.
     """
+    found = []
     for path in records_in(folder):
         if _ends_closed(path):
             continue
         verdict = verify_file(path, clips=False)
-        if verdict.events and not verdict.closed and (verdict.ok or verdict.torn):
-            return path
-    return None
+        if verdict.begun and not verdict.closed and (verdict.ok or verdict.torn):
+            found.append(path)
+    return found
 
 
 def _opened(path: Path) -> datetime:

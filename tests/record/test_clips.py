@@ -21,7 +21,7 @@ from click.testing import CliRunner
 from assistant.card import Card
 from assistant.cli.main import main
 from assistant.conversation import Session
-from assistant.record import clips, disk, newest_unfinished, verify_file
+from assistant.record import clips, disk, open_jobs, verify_file
 from assistant.record.history import JobHistory
 from assistant.record.transcript import transcript
 from assistant.texts.dialogs import Dialogs
@@ -307,7 +307,7 @@ def test_a_changed_clip_does_not_keep_a_job_from_going_on(kept: Session, dialogs
     kept.hear("tech", "check")
     kept.close()
     files(kept)[0].write_bytes(b"x")
-    path = newest_unfinished(kept.journal.path.parent)
+    (path,) = open_jobs(kept.journal.path.parent)
     assert path == kept.journal.path
     session, _ = Session.resume(path, dialogs)
     finish(session)

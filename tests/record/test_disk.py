@@ -185,7 +185,7 @@ attempt("create", lambda: Journal.create(folder, "x", {}))
 attempt("deeper", lambda: Journal.create(folder / "new", "x", {}))
 attempt("open", lambda: Journal.open(folder / "r.jsonl"))
 told["verify"] = verify_file(folder / "r.jsonl").problem
-told["newest"] = newest_unfinished(folder).name
+told["newest"] = records_in(folder)[0].name
 """
     told = run(code, disk, *mounted(disk, "size=64k", then))
     for name in ("create", "deeper", "open"):

@@ -17,7 +17,7 @@ from assistant.conversation.understand import Missed
 from assistant.job.job import Job
 from assistant.quantity import QUANTITIES
 from assistant.readings import read
-from assistant.record import newest_unfinished, read_events, verify_file
+from assistant.record import open_jobs, read_events, verify_file
 from assistant.record.history import JobHistory
 from assistant.record.transcript import transcript
 from assistant.texts.dialogs import Dialogs
@@ -272,7 +272,7 @@ def test_resume_after_any_kind_of_line(
         assert last(at_gap).kind == event
         at_gap.close()
         path = at_gap.journal.path
-        assert newest_unfinished(path.parent) == path
+        assert open_jobs(path.parent) == [path]
         if torn:
             path.write_bytes(path.read_bytes()[:-20])
             assert verify_file(path).torn

