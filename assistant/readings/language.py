@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import Any
 
 from assistant.readings.speak import DENOMINATORS, SMALL, TENS
+from assistant.readings.written import STRANGE, plain
 
 Value = Any
 """int for words, text for typed whole numbers, (float, places) for decimals, (num, den)."""
@@ -44,22 +45,18 @@ _TOKEN = re.compile(
     r"|[1-9]\d{0,2}(?:,\d{3})+(?![\d,])|[1-9]\d{0,2}(?: \d{3})+(?![\d/.,])"
     r"|\d*[.,]\d+|\d+k(?![a-z])|\d+"
     r"|[a-z]+(?:'[a-z]+)*"
-    r"|''|[\"'+\-_~%$#&]"
+    r"|''|[\"'+\-_%$#&]"
+    r"|(?<![a-z])/|/(?![a-z])|[^\s\w.,:;!?()\[\]{}=/]|[^\W\da-z]+"  # not understood
 )
 _GROUPED = re.compile(r"[1-9]\d{0,2}(?:[, ]\d{3})+")
 _MIXED = re.compile(r"(?<![\d/.,])(\d+)\s?-(\d+\s*/\s*\d)")
 _LETTER_HYPHEN = re.compile(r"(?<=[a-z])-(?=[a-z])|(?<=\d)-(?=[a-z])|(?<=[a-z])-(?=\d)")
 _LOOSE_DASH = re.compile(r"(?<![+/])-(?=\s|$)|--+")
-_TYPED_PARTS = [f" {part}" for part in "1/2 1/4 3/4 1/8 3/8 5/8 7/8 1/3 2/3 1/5 1/6".split()]
-_UNICODE = str.maketrans(
-    dict(zip("½¼¾⅛⅜⅝⅞⅓⅔⅕⅙", _TYPED_PARTS, strict=True))
-    | dict.fromkeys("⁄∕", "/")
-    | dict.fromkeys("″“”", '"')
-    | dict.fromkeys("′’‘", "'")
-    | dict.fromkeys("−–‐‑", "-")
-    | dict.fromkeys("\u00a0\u202f\u2009", " ")
-    | {"—": " - ", "±": " +/- "}
+_WITH_LETTERS = re.compile(
+    r"(?<!\S)[(\[{]*(?P<word>[a-z]+(?:'[a-z]+)*)(?P<sign>[=:]?)(?P<rest>(?!-)\S*\d\S*)"
 )
+_UNKNOWN_WORD = "\\"
+"""In the place of letters and figures in one that are no words of a reading: `M8`, `l.5`."""
 
 
 def tokenize(words: str) -> tuple[str, list[Value]]:
@@ -81,8 +78,7 @@ def tokenize(words: str) -> tuple[str, list[Value]]:
 
 
 def _split(text: str) -> list[str]:
-    if not text.isascii():
-        text = text.translate(_UNICODE)
+    text = _WITH_LETTERS.sub(_apart, plain(text).replace("_", _UNKNOWN_WORD))
     if "-" in text:
         # "1-5/8" is one and five eighths; "thirty-second" is two words; a dash between two
         # readings with spaces around it may be a minus, so it stays a token of its own.
@@ -93,9 +89,18 @@ def _split(text: str) -> list[str]:
     return _TOKEN.findall(text)
 
 
+def _apart(m: re.Match[str]) -> str:
+    """`gap9/16` as a word and a number, `M8` as one unknown word."""
+    word, rest = m["word"], m["rest"]
+    known = word in LEXICON and (len(word) > 1 or word in "oa")
+    return f"{word} {plain(rest)}" if known and rest[0] in "0123456789.," else _UNKNOWN_WORD
+
+
 def _other(token: str) -> tuple[str, Value]:
     first = token[0]
-    if first.isdigit() or first in ".,":
+    if token == STRANGE:
+        return STRANGE, token
+    if first.isdecimal() or first in ".,":
         if "/" in token:
             top, bottom = token.split("/")
             return "q", (int(top), int(bottom))

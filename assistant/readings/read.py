@@ -23,6 +23,7 @@ from assistant.readings.amounts import AmountAt, find, split_mixed
 from assistant.readings.language import RELATIONS, tokenize
 from assistant.readings.reading import Reading, asked, nothing
 from assistant.readings.settle import Plan, ask_between, settle
+from assistant.readings.written import STRANGE
 
 SAYS_NOTHING = frozenset("ƒ€£¥↑δναfOasiIDYLNVKk{}7oMmZjrwlpCdtyTX6nPz=?^*0")
 MEANS_THE_SAME = (
@@ -67,6 +68,8 @@ def _heard_before(words: str, quantity: str, units: str, distance: str) -> Readi
     if len(words) > MAX_CHARACTERS:
         return nothing(q, "too_long")
     kinds, values = tokenize(words)
+    if STRANGE in kinds:
+        return nothing(q) if "#" in kinds else asked(q, "figures")
     shape = analyse(kinds)
     if isinstance(shape, str):
         return _no_amount(shape, kinds, words.lower(), q)

@@ -23,6 +23,8 @@ _ZERO = re.compile(
     r"\b(?:none|zero|nothing|nothin|nowt|never (?:touch|reach|hit|get)\w*|not touching"
     r"|no (?:clearance|free|play|travel|gap|touch)|(?:doesn't|don't|won't) (?:touch|reach))\b"
 )
+_A_WORD = re.compile(r"[a-z'.,;:!?-]+")
+"""What may be left out where it is unknown: nothing that could be of a number."""
 _AMBIGUOUS = re.compile(r"\bmil(?:l)?s?\b")
 _SIDES = r"(?:left|right|driver'?s? side|passenger side)"
 _TWO_TIPS = re.compile(
@@ -80,7 +82,9 @@ def tips(words: str, units: str = "inch") -> tuple[Reading, Reading] | None:
 
 def _first(words: str, quantity: str, units: str, distance: str = "miles") -> Reading | None:
     """The words as a reading, as they are or without those that no reading has."""
-    known = " ".join(w for w in words.split() if w.strip(".,;:!?") in LEXICON or w[0].isdigit())
+    known = " ".join(
+        w for w in words.split() if w.strip(".,;:!?") in LEXICON or not _A_WORD.fullmatch(w)
+    )
     for said in dict.fromkeys((words, known)):
         reading = read(said, quantity, units, distance)
         if reading.status == "read":

@@ -5,7 +5,9 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable
 
-_PUNCTUATION = re.compile(r"[^\w\s'/.\-+½¼¾⅛⅜⅝⅞\"]+|[.\-](?=\s|$)")
+from assistant.readings.written import STRANGE, plain
+
+_PUNCTUATION = re.compile(rf"(?:(?!(?<=\d),\d)[^\w\s'/.\-+\"{STRANGE}])+|(?<!/)[.\-]+(?=\s|$)")
 _SPACES = re.compile(r"\s+")
 _LEAD = re.compile(
     r"^(?:(?:okay|ok|all right|alright|right|uh|um|er|hey|well|so|and|yeah|yes|now)\s+)+(?=\S)"
@@ -21,8 +23,8 @@ _SPELLED = re.compile(r"^(?:\w ){2,}\w$")
 
 
 def normal(words: str) -> str:
-    """Lower case, without punctuation, single spaces."""
-    text = words.replace("’", "'").lower()
+    """Lower case, without punctuation but that of numbers, single spaces."""
+    text = plain(words)
     return _SPACES.sub(" ", _PUNCTUATION.sub(" ", text)).strip()
 
 
