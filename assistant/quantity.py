@@ -136,6 +136,11 @@ def quantity_named(name: str) -> Quantity:
         ) from None
 
 
+def never_touched(quantity: str, high_in: float | None) -> bool:
+    """Whether a reading says that the brake is not touched before the floor: it is no height."""
+    return quantity == BRAKE_CONTACT and high_in == 0.0
+
+
 def spoken_name(name: str) -> str:
     """How people call the quantity `name`; the name itself where it is none of these."""
     known = QUANTITIES.get(name)

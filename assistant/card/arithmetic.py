@@ -22,17 +22,19 @@ from assistant.clutch.ring import MAX_LUGS, RingBelief
 from assistant.clutch.solver import Locked
 from assistant.clutch.thread import FLATS_PER_TURN
 from assistant.clutch.uncertainty import Measured
-from assistant.quantity import JUDGED, PEDAL_HEIGHT, TOTAL_TRAVEL
+from assistant.quantity import JUDGED, PEDAL_HEIGHT, TOTAL_TRAVEL, never_touched
 from assistant.record.history import ReadingKept
 
 
 def length_kept(kept: ReadingKept | None) -> Measured | None:
-    """A length of a record; None where it was not read, or is a count.
+    """A length of a record; None where it was not read, is a count, or has no length.
 
     Raises:
         ValueError: no gauge can have shown it.
     """
-    within = None if kept is None else kept.interval
+    if kept is None or never_touched(kept.quantity, kept.high_in):
+        return None
+    within = kept.interval
     return None if within is None else Measured.from_interval(*within)
 
 

@@ -199,8 +199,9 @@ class Job(JobState):
         if self.correcting:
             name = words.spoken(self.correcting)
             return [*given, self.said("tech", "what_correct", quantity=name)]
-        if self.choice:
-            return [*given, self.said("tech", f"{self.choice}_choice")]
+        if self.choice or self.from_now:
+            asks = f"{self.choice}_choice" if self.choice else "from_what"
+            return [*given, self.said("tech", asks)]
         if entering and step.kind == "rod" and "rod.thread" in self.facts.card.defaulted:
             thread = words.thread(self.facts.card.thread)
             given.append(self.said("tech", "thread_default", thread=thread))

@@ -22,6 +22,7 @@ from assistant.quantity import (
     FREE_TRAVEL,
     GAP,
     LUGS,
+    MILES_PER,
     ODOMETER,
     QUANTITIES,
 )
@@ -52,8 +53,15 @@ def on_reading(job: Job, act: Act) -> list[Said]:
     if reading.get("from_now"):
         base = job.facts.staged(ODOMETER, "found")
         if base is None:
-            return [job.said(act.who, "from_what"), *job.prompt()[-1:]]
+            job.from_now = reading
+            return job.prompt()
         reading = _on_top(reading, base)
+    elif job.from_now is not None:  # asked for, to be counted from
+        base, reading = Taken.of(job.at, "found", ODOMETER, act.who, reading), job.from_now
+        job.facts.readings.append(base)
+        job.pending = Taken.of(job.at, _stage(job), ODOMETER, act.who, _on_top(reading, base))
+        job.from_now = None
+        return [job.confirm()]
     taken = Taken.of(job.at, _stage(job), expected, act.who, reading)
     taken.tips_in = tuple(reading.get("tips_in") or ())
     other = act.who != job.here.who  # an echo of the other's reading, perhaps
@@ -65,10 +73,11 @@ def on_reading(job: Job, act: Act) -> list[Said]:
 
 def _on_top(reading: dict[str, Any], base: Taken) -> dict[str, Any]:
     """A distance from now as what the odometer will show then."""
-    count = (base.count or 0.0) + (reading["count"] or 0.0)
-    unit = "kilometres" if "kilo" in (reading["readback"] or "") else "miles"
-    both = words.counted(count, unit)
-    return reading | {"count": count, "figures": str(both), "readback": both.spoken}
+    more = (reading["count"] or 0.0) * MILES_PER[reading["kind"]] / MILES_PER[base.kind]
+    count = (base.count or 0.0) + round(more)
+    both = words.counted(count, base.kind)
+    kept = {"count": count, "kind": base.kind, "figures": str(both), "readback": both.spoken}
+    return {k: v for k, v in reading.items() if k != "from_now"} | kept
 
 
 def _stage(job: Job) -> str:

@@ -26,6 +26,7 @@ from assistant.quantity import (
     RING,
     ROD,
     STOPS,
+    never_touched,
 )
 from assistant.sentences import Both
 from assistant.texts.dialogs import Dialogs, Step
@@ -73,6 +74,11 @@ class Taken:
         """Value with standard uncertainty, inches."""
         assert self.value_in is not None and self.low_in is not None and self.high_in is not None
         return Measured.from_interval(self.value_in, self.low_in, self.high_in)
+
+    @property
+    def is_length(self) -> bool:
+        """Whether it tells how long something is."""
+        return self.value_in is not None and not never_touched(self.quantity, self.high_in)
 
     @property
     def critical(self) -> bool:
@@ -191,7 +197,7 @@ class Facts:
     def lengths(self, stage: str = "") -> dict[str, Measured]:
         """The lengths of one stage, or those that still describe the truck as it is now."""
         taken = (self.staged(q, stage) if stage else self.latest(q) for q in QUANTITIES)
-        return {t.quantity: t.measured for t in taken if t is not None and t.value_in is not None}
+        return {t.quantity: t.measured for t in taken if t is not None and t.is_length}
 
     # --- judging ---
 
@@ -286,6 +292,7 @@ class JobState:
         turn_again: the turn was broken off before its count was said: ask for all that moved.
         given: the cautions that were said already.
         ahead: steps told to be done before they were asked for.
+        from_now: the distance to the next check, while the odometer it counts from is asked.
         gauge: "mm" or "inch" when the technician said what his gauge shows, else "".
     """
 
@@ -306,6 +313,7 @@ class JobState:
     turn_again: bool = False
     given: set[str] = field(default_factory=set)
     ahead: set[str] = field(default_factory=set)
+    from_now: dict[str, Any] | None = None
     gauge: str = ""
 
     def __post_init__(self) -> None:
@@ -321,7 +329,7 @@ class JobState:
     def drop(self) -> None:
         """Nothing half-said is carried along."""
         self.pending, self.correcting, self.choice, self.signing = None, "", "", ""
-        self.fix = self.leaving = False
+        self.fix, self.leaving, self.from_now = False, False, None
 
     @property
     def step_id(self) -> str:

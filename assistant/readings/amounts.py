@@ -19,6 +19,7 @@ _UNIT_NAME = dict(
 )  # fmt: skip
 
 Span = tuple[int, int]
+MILLION = 1_000_000
 
 
 class AmountAt(NamedTuple):
@@ -50,6 +51,8 @@ class Amount(NamedTuple):
     places: int = 0
     digits: str = ""
     problem: str = ""
+    """"" | "rest": what follows a million may be thousands | "thousand": they end it | "row": typed
+    figures apart | "clash", "half", "improper", "rule", "zero": no such fraction."""
 
 
 def find(kinds: str) -> list[AmountAt]:
@@ -180,6 +183,13 @@ def _past_thousand(kinds: str, values: list[Value], chunks: tuple[Span, ...]) ->
     return str(whole_number(kinds, values, a, at) + int(rest)) if len(rest) <= 3 else ""
 
 
+def _loose_rest(kinds: str, values: list[Value], chunk: Span) -> bool:
+    """Whether a million ends in "two fifty", with no "and" or thousand to tell what these are."""
+    at = kinds.rfind("K", *chunk)
+    rest = 0 <= at < chunk[1] - 1 and kinds[at + 1] != "A"
+    return rest and int(values[at]) == MILLION
+
+
 def evaluate(node: AmountAt, kinds: str, values: list[Value], keep_soft: bool = False) -> Amount:
     """The amount at `node`. With `keep_soft`, a sound-alike counts as the number it sounds like."""
     how, unit = node.how, node.unit
@@ -187,8 +197,18 @@ def evaluate(node: AmountAt, kinds: str, values: list[Value], keep_soft: bool = 
         digits = _past_thousand(kinds, values, node.chunks) or _digits(kinds, values, node.chunks)
         if keep_soft and node.soft == "prefix":
             digits = str(int(values[node.start])) + digits
+        value = float(digits)
         problem = "thousand" if kinds[node.chunks[-1][1] - 1] == "K" else ""
-        return Amount(float(digits), unit, 0, 0, digits, problem)
+        if _loose_rest(kinds, values, node.chunks[0]):
+            rest = value % MILLION
+            if rest < 10:  # "a million two" is 1,200,000
+                value += rest * (MILLION / 10 - 1)
+                digits = f"{value:.0f}"
+            else:
+                problem = "rest"
+        elif any(kinds[b - 1 : b + 1] == "nn" for _, b in node.chunks[:-1]):
+            problem = "row"
+        return Amount(value, unit, 0, 0, digits, problem)
     if how in ("frac", "mixed"):
         return _evaluate_fraction(node, kinds, values, keep_soft)
     if how == "typed":
@@ -238,6 +258,8 @@ def _problem(node: AmountAt, kinds: str, values: list[Value], num: int) -> str:
         return "half"
     if node.soft == "clash":
         return "clash"
+    if node.how == "frac" and letters[0] in "cF" and num > 1 and num >= int(values[at]):
+        return "improper"  # "eight quarter" is eight and a quarter, or two inches
     # "thirty" needs "two" or what sounds like it, "sixty" needs "four".
     second = {"Td": 2, "T2": 2, "Ts": 2, "Xd": 4}.get(letters) if node.fixed_den > 0 else None
     return "rule" if second is not None and values[at + 1] != second else ""

@@ -438,6 +438,7 @@ RELATIONS: tuple[tuple[str, Part], ...] = (
     ("gauge", row(_NOT, words("[!|]%?A?"), _GOES, words("%"))),
     ("gauge", row(_GOES, words("%A?[!|]%?"), _NOT)),
     ("gauge", row(words("%"), _GOES, _MAYBE_AND, _NOT, words("[!|]%?"))),
+    ("below", words("[!|]%&|&[!|]%")),
     ("one-sided", words("[!|]?%[!|]?&|&[!|]?%|&!")),
     ("between", row(around("somewhere"), _MAYBE_ABOUT, words("B", "between"), _A,
                     words(r"[A2\-_U]?", "and"), _B)),
@@ -457,6 +458,7 @@ RELATIONS: tuple[tuple[str, Part], ...] = (
                                         row(_LESS_OR_MORE, named("sliver", words("&"))))))),
     ("or", words("@?&U&")),
     ("negative", words(r"[A@]?[g\-]&")),
+    ("below", words("[<u]&|![>v]&|&U?[<u]")),
     ("one-sided", words("!?(?:>|<|v|u|!)&|&U?[<>vu]?[<>]|&U[vu]")),
     # one amount, and which side of it
     ("shy", row(listening("[@!]?J*[Su<g]J?", either(

@@ -24,8 +24,9 @@ from assistant.readings.language import RELATIONS, tokenize
 from assistant.readings.reading import Reading, asked, nothing
 from assistant.readings.settle import Plan, ask_between, settle
 from assistant.readings.written import STRANGE
+from assistant.sentences import capital
 
-SAYS_NOTHING = frozenset("ƒ€£¥↑δναfOasiIDYLNVKk{}7oMmZjrwlpCdtyTX6nPz=?^*0")
+SAYS_NOTHING = frozenset("ţļƒ€£¥↑δναfOasiIDYLNVKk{}7oMmZjrwlpCdtyTX6nPz=?^*0")
 MEANS_THE_SAME = (
     ("¥^", ";"), ("a€", "R"), ("U£", "@"), ("!}", "!%"),
     ("{U}", "~"), ("+Ug", "~"), ("gU+", "~"), ("+Ag", "~"),
@@ -34,10 +35,14 @@ MEANS_THE_SAME = (
 _PART_ALONE = frozenset("QG4FHWEbchx")
 """What is left of a number without its amount: "sixteenths" alone."""
 _RELATIONS = [(operation, re.compile(part.pattern)) for operation, part in RELATIONS]
+_TOO_TIGHT = re.compile(r"sţ[sf^]*(?=&)|(?<=&)f*αs[ţRS]")
+_TOO_LOOSE = re.compile(r"sļ[sf^]*(?=&)|(?<=&)f*αsļ")
+"""Between a gauge and what it is tried in: "too tight for the half", "the half is too loose"."""
 _NEVER_TOUCHES = re.compile(
     r"never (?:touch|reach)|(?:doesn't|does not|doesnt|don't) (?:touch|reach)|hits the floor"
-    r"|floor first|on the floor|no contact"
+    r"|floor first"
 )
+_MAY_NOT_TOUCH = re.compile(r"on the floor|no contact")
 _NONE_OF_IT = re.compile(
     r"(?:there's |there is |got |i got |i've got |it's )?(?:no|zero) "
     r"(?:free travel|free play|free pedal|play|clearance|gap|travel)"
@@ -89,14 +94,22 @@ def _best(readings: list[Reading], q: Quantity) -> Reading:
 def _no_amount(why: str, kinds: str, words: str, q: Quantity) -> Reading:
     if why in ("lost", "mil", "vague", "seconds"):
         return asked(q, why)
-    never = q.name == BRAKE_CONTACT and _NEVER_TOUCHES.search(words)
+    if q.name == BRAKE_CONTACT and (_NEVER_TOUCHES.search(words) or _MAY_NOT_TOUCH.search(words)):
+        return _never(q, bool(_NEVER_TOUCHES.search(words)))
     none = "|" in kinds and q.name in (CLEARANCE, FREE_TRAVEL, GAP) and _NONE_OF_IT.match(words)
-    if why != "zero?" and not never and not none:
+    if why != "zero?" and not none:
         return nothing(q)
     zero = Reading("read", q.name, 0.0, 0.0, q.rule_half_in, None, "length", "", ((0.0, ("f", 1)),))
     if q.unit != "in":
         zero = Reading("read", q.name, count=0.0, kind=q.unit)
     return asked(q, "zero", (zero,))
+
+
+def _never(q: Quantity, sure: bool) -> Reading:
+    """The brake is not touched before the floor: no height, and below every limit."""
+    parts = ((0.0, ("f", 1)),)
+    never = Reading("read", q.name, 0.0, 0.0, 0.0, None, "length", "", parts, "never")
+    return never if sure else asked(q, "one_of", (never,), meanings=capital(never.readback))
 
 
 _NO_AMOUNT = (
@@ -142,6 +155,7 @@ def _relate(kinds: str, nodes: list[AmountAt], soft: tuple[bool, ...]) -> Plan |
     text = text.replace("»", "v")
     if re.search(r"&[fO]*Aa?$", text):
         return Plan("withdrawn", tuple(nodes), soft, "")  # "eight and a": the end was lost
+    text = _TOO_TIGHT.sub("<", _TOO_LOOSE.sub(">", text))
     text = re.sub(r"[vδ]f*ƒ", "", text)  # "above the floor" says where, not how much
     doubt = _doubt(text)
     for seen, said in (("↑2", "<"), ("gτ", "<"), ("Sτ", "<"), ("τ", "")):

@@ -90,6 +90,8 @@ _SPOKEN = {
     "about": "about {0}",
     "between": "between {0} and {1}",
     "within": "{0} plus or minus {1}",
+    "under": "under {0}",
+    "never": "never touches",
 }
 _WRITTEN = {**_SPOKEN, "between": "{0} to {1}", "within": "{0} +/- {1}"}
 

@@ -8,9 +8,9 @@ from __future__ import annotations
 from itertools import pairwise
 from typing import NamedTuple
 
-from assistant.quantity import ANY, FLATS, LUGS, ODOMETER, TURNS, Quantity
+from assistant.quantity import ANY, CLEARANCE, FLATS, LUGS, ODOMETER, TURNS, Quantity
 from assistant.readings import speak
-from assistant.readings.amounts import Amount, AmountAt, evaluate, whole_number
+from assistant.readings.amounts import MILLION, Amount, AmountAt, evaluate, whole_number
 from assistant.readings.language import Value
 from assistant.readings.reading import Reading, asked, nothing, refused
 from assistant.readings.speak import Form
@@ -61,6 +61,8 @@ def settle(
             return wrong
     filled = Filled(plan, kinds, values, said, q, units == "mm")
     reading = _count(filled, distance) if counted else _length(filled)
+    if reading.status == "read" and any(a.problem == "row" for a in said):
+        return asked(q, "is_it", (reading,), said=capital(reading.readback))
     return _doubted(reading, filled) if plan.doubt else reading
 
 
@@ -97,7 +99,8 @@ def _strong(said: list[Amount], q: Quantity) -> bool:
 # --- counts: lugs, turns, flats, miles, kilometres
 
 _NOT_ONE_COUNT = {"withdrawn": "again", "lost": "again"} | dict.fromkeys(
-    ("one-sided", "or", "between", "shy", "fat", "many", "gauge", "dash-", "dash_"), "exactly"
+    ("one-sided", "below", "or", "between", "shy", "fat", "many", "gauge", "dash-", "dash_"),
+    "exactly",
 )
 
 
@@ -117,7 +120,18 @@ def _count(f: Filled, distance: str) -> Reading:
         return asked(q, f"count.{_NOT_ONE_COUNT[op]}", unit=unit)
     if op == "negative":
         return refused(q, "count.negative", unit=capital(unit))
-    return _unclear_count(f, unit) or _total(f, unit)
+    return _unclear_count(f, unit) or _of_rest(f, unit) or _total(f, unit)
+
+
+def _of_rest(f: Filled, unit: str) -> Reading | None:
+    """ "A million two fifty": its 250 are thousands, or are not."""
+    at = next((i for i, a in enumerate(f.said) if a.problem == "rest"), -1)
+    if at < 0:
+        return None
+    a = f.said[at]
+    ways = [a.value + a.value % MILLION * 999, a.value]
+    said = [[*f.said[:at], a._replace(value=value), *f.said[at + 1 :]] for value in ways]
+    return ask_between([_total(f._replace(said=way), unit) for way in said], f.q)
 
 
 def _total(f: Filled, unit: str) -> Reading:
@@ -246,6 +260,8 @@ def _bare_number(a: Amount, f: Filled) -> list[Length]:
         out += _small(a, high, f.metric)
     if in_mm:
         out.append(in_unit(a, "mm"))
+    if len(out) == 1 and out[0].unit == "thou" and 10 <= a.value < 100 and a.value / 100 <= high:
+        out.insert(0, in_unit(a, "hundredths"))  # "sixty six" is point six six as well
     return out
 
 
@@ -323,11 +339,23 @@ def _length(f: Filled) -> Reading:
         if a.unit in ("mil", "tenths"):
             return _unclear_unit(a, f)
     rows = meanings(f)
+    if f.plan.op.startswith("dash") and (part := _dashed_fraction(f)) is not None:
+        either = [operate("one", [part], q), *(operate(op, row, q) for row in rows)]
+        return ask_between(either, q)
     if not rows:
         return _no_meaning(f)
     out = [operate(op, row, q) for row in rows]
     good = [r for r in out if r.status == "read"]
     return good[0] if len(good) == 1 else ask_between(out, q)
+
+
+def _dashed_fraction(f: Filled) -> Length | None:
+    """ "9-16" in an inch shop may be the fraction as well as the range."""
+    top, bottom = f.said
+    bare = top.unit is None and bottom.unit is None and top.digits and bottom.digits
+    if f.metric or not bare or bottom.value not in (2, 4, 8, 16, 32, 64):
+        return None
+    return _in_parts(top, int(bottom.value)) if top.value % 2 else None
 
 
 def _unclear_unit(a: Amount, f: Filled) -> Reading:
@@ -367,7 +395,9 @@ def operate(op: str, row: list[Length], q: Quantity) -> Reading:
         return _qualified(op, row[0], q)
     if op == "negative":
         return refused(q, "length.negative")
-    if op in ("one-sided", "odd"):
+    if op == "below" and q.name == CLEARANCE:
+        return checked(row[0].value_in / 2, (0.0, row[0].value_in), row[:1], "under", q)
+    if op in ("below", "one-sided", "odd"):
         return asked(q, "only" if op == "odd" else "length.one_side")
     if op in ("or", "many", "join"):
         return _several(op, row, q)

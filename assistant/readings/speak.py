@@ -26,13 +26,17 @@ Form = tuple[str, int]
 
 
 def number_words(n: int) -> str:
-    """A whole number 0..999,999,999 in words, the American way, without "and"."""
+    """A whole number 0..999,999,999 in words, the American way.
+
+    "And" only where a number would else be more: "one million two" is 1,200,000.
+    """
     if not 0 <= n <= 999_999_999:
         raise ValueError(f"{n} is outside 0 to 999,999,999; say it in figures")
     for size, name in ((1_000_000, "million"), (1000, "thousand"), (100, "hundred")):
         if n >= size:
-            words = f"{number_words(n // size)} {name}"
-            return f"{words} {number_words(n % size)}" if n % size else words
+            words, rest = f"{number_words(n // size)} {name}", n % size
+            and_ = "and " if size == 1_000_000 and rest < 1000 else ""
+            return f"{words} {and_}{number_words(rest)}" if rest else words
     tens, ones = divmod(n, 10)
     if n < 20:
         return SMALL[n]

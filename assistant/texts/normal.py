@@ -7,7 +7,7 @@ from collections.abc import Iterable
 
 from assistant.readings.written import STRANGE, plain
 
-_PUNCTUATION = re.compile(rf"(?:(?!(?<=\d),\d)[^\w\s'/.\-+\"{STRANGE}])+|(?<!/)[.\-]+(?=\s|$)")
+_PUNCTUATION = re.compile(rf"(?:(?!(?<=\d),\d)[^\w\s'/.\-+\"{STRANGE}])+|(?<!/)[.\-](?=\s|$)")
 _SPACES = re.compile(r"\s+")
 _LEAD = re.compile(
     r"^(?:(?:okay|ok|all right|alright|right|uh|um|er|hey|well|so|and|yeah|yes|now)\s+)+(?=\S)"

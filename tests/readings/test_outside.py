@@ -54,7 +54,8 @@ def test_num2words_reads_as_an_odometer() -> None:
         if n > ODOMETER_TOP:
             assert read(num2words(n), "odometer").status == "refused", n
             continue
-        for text in (num2words(n), plain(num2words(n))):
+        bare = n > 1_000_000 and n % 1_000_000 < 1000  # without "and" that is more: 1,200,000
+        for text in (num2words(n), *([] if bare else [plain(num2words(n))])):
             got = read(text, "odometer")
             assert (got.status, got.count) == ("read", n), text
 

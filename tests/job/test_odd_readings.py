@@ -1,0 +1,66 @@
+"""Readings that are no plain value: a bound, a brake that is never touched, a distance from now."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import pytest
+
+from assistant.act import Said
+from assistant.conversation import Session
+from assistant.quantity import BRAKE_CONTACT, CLEARANCE, ODOMETER
+from tests.job.test_hold import TO_SIGN, text
+from tests.records import last
+
+Play = Callable[[Session, str], list[Said]]
+TO_CONTACT = (
+    "done / done / done / done / done / done / h: ready / h: sound / sound / sound / sound / skip"
+    " / 8.5 in / 8.25 in / 5/8 in / check"
+)
+
+
+@pytest.mark.parametrize("words", ["less than an eighth", "eighth gauge won't go"])
+def test_a_bound_of_the_fork_clearance_is_kept(session: Session, play: Play, words: str) -> None:
+    play(session, f"{TO_CONTACT} / 3/4 in / done / 0.530 / check")
+    assert session.job.expects() == CLEARANCE
+    said = play(session, words)
+    assert "under 1/8 in" in text(said)  # it drives a move, so it is read back
+    play(session, "check")
+    kept = session.job.facts.latest(CLEARANCE)
+    assert kept is not None and (kept.low_in, kept.high_in) == (0.0, 0.125)
+
+
+def test_a_brake_that_is_never_touched_is_out_and_tells_no_ratio(
+    session: Session, play: Play
+) -> None:
+    play(session, TO_CONTACT)
+    said = play(session, "it never touches")
+    assert "never touches is out" in text(said)
+    facts = session.job.facts
+    assert facts.latest(BRAKE_CONTACT) is not None and facts.decided(BRAKE_CONTACT) == "out"
+    assert BRAKE_CONTACT not in facts.lengths()
+    said = play(session, "done / 0.530 / check / 0.125 / check")
+    assert facts.staged(CLEARANCE, "found") is not None and "ratio" not in text(said).lower()
+
+
+def test_a_distance_from_now_asks_for_the_odometer_and_is_added_to_it(
+    session: Session, play: Play
+) -> None:
+    play(session, TO_SIGN.removesuffix(" / skip"))
+    assert session.job.at == "next_due"
+    said = play(session, "fifteen thousand from now")
+    assert "What does it show now" in text(said)
+    said = play(session, "412,350")
+    assert "427,350 miles" in text(said)
+    assert last(session).data["taken"]["count"] == 412350.0
+    play(session, "check")
+    due, found = (session.job.facts.staged(ODOMETER, stage) for stage in ("due", "found"))
+    assert due is not None and found is not None
+    assert (due.count, found.count) == (427350.0, 412350.0)
+
+
+def test_a_distance_from_now_may_be_left_without_an_odometer(session: Session, play: Play) -> None:
+    play(session, TO_SIGN.removesuffix(" / skip"))
+    play(session, "fifteen thousand from now / skip")
+    assert session.job.at == "sign_off"
+    assert session.job.facts.staged(ODOMETER, "due") is None
