@@ -14,6 +14,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from assistant.hazards import NEEDS
 from assistant.quantity import BY_STEP
 
 if TYPE_CHECKING:
@@ -222,21 +223,17 @@ def _clash(words: Mapping[str, Meaning], steps: Sequence[Step]) -> str:
 
 def into(step: Step, steps: Sequence[Step]) -> list[str]:
     """Names of the guards on every way into `step`; `job.machine.GUARDS` says what each tests."""
-    guards = []
-    if step.held:
-        guards.append("hold_confirmed")
-    if step.kind in ("hold", "release"):
-        guards.append("hands_clear")
     ids = [s.id for s in steps]
     at = ids.index(step.id)
-    if step.id == "ring_gap":
-        guards += ["pedal_up", "lock_in"]
-    if at >= ids.index("fork_clearance") and step.id not in DETOURS:
-        guards += ["gap_right", "pedal_up", "lock_in"]
-    if ids.index("chain_pedal") <= at <= ids.index("out_from_under") and step.id != "key_back":
-        guards.append("key_below")
-    if step.reading in ("gap", "clearance") or step.phase == "ring":
-        guards.append("cover_open")
-    if at > ids.index("cover_on"):
-        guards.append("cover_closed")
-    return guards
+    past_ring = at >= ids.index("fork_clearance") and step.id not in DETOURS
+    below = ids.index("chain_pedal") <= at <= ids.index("out_from_under") and step.id != "key_back"
+    told = {
+        "held": step.held,
+        step.kind: step.kind in ("hold", "release"),
+        "past_ring": past_ring or step.id == "ring_gap",
+        "below": below,
+        "in_hole": step.reading in ("gap", "clearance") or step.phase == "ring",
+        "cover_closed": at > ids.index("cover_on"),
+    }
+    needs = [need for what, it_is in told.items() if it_is for need in NEEDS[what]]
+    return list(dict.fromkeys([*needs, *(["gap_right"] if past_ring else [])]))

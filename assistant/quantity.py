@@ -116,6 +116,8 @@ QUANTITIES: dict[str, Quantity] = {
     )
 }  # fmt: skip
 
+PEDAL_MOVES = (TOTAL_TRAVEL, FREE_TRAVEL, BRAKE_CONTACT, BEARING_TRAVEL)
+"""Readings for which the helper has to move the pedal."""
 JUDGED = (GAP, CLEARANCE, PEDAL_HEIGHT, TOTAL_TRAVEL, FREE_TRAVEL, BRAKE_CONTACT)
 """Judged against limits, in the order in which the job reads them last."""
 BY_STEP = {q.step: q for q in QUANTITIES.values() if q.step}

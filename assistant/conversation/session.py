@@ -433,7 +433,7 @@ class Before:
         self._readings = list(facts.readings)
         self._moved = [m.moved for m in facts.moves]
         self._linkage = len(facts.linkage)
-        self._pedal = {"hold": facts.hold, "hands": facts.hands}
+        self._pedal = _pedal(facts)
 
     def changes(self, job: Job) -> dict[str, Any]:
         """What is different now."""
@@ -456,8 +456,12 @@ class Before:
             }
         if len(facts.linkage) > self._linkage:
             out["linkage"] = {"step": facts.linkage[-1].step, "what": facts.linkage[-1].what}
-        now = {"hold": facts.hold, "hands": facts.hands}
+        now = _pedal(facts)
         return out | {name: now[name] for name in now if now[name] != self._pedal[name]}
+
+
+def _pedal(facts: Facts) -> dict[str, str]:
+    return {"hold": facts.hazards["pedal"], "hands": facts.hazards["hands"]}
 
 
 def _finding(facts: Facts) -> dict[str, Any]:

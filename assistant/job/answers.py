@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import TYPE_CHECKING
 
 from assistant import interlocks
@@ -63,7 +64,7 @@ def _go_on_past(job: Job, act: Act) -> list[Said]:
 
 def act_done(job: Job, act: Act) -> list[Said]:
     """What the step notes about the truck is so now."""
-    job.facts.places.update(job.here.sets)
+    job.facts.hazards.note(job.here.sets, act.who)
     if job.at in interlocks.DETOURS:
         said = job.go_on()
         if job.at not in interlocks.DETOURS:
@@ -184,9 +185,9 @@ def _back(job: Job, act: Act) -> list[Said]:
     if job.pending is not None or job.correcting or job.choice:
         job.pending, job.correcting, job.choice = None, "", ""
         return job.prompt()
-    if not facts.pedal_up:
+    if not facts.hazards.pedal_up:
         return [job.said(who, "back_no"), *job.prompt()]
-    if facts.lock_out:
+    if not facts.hazards.lock_in:
         return [job.said(who, "back_lock"), *job.prompt()]
     if job.at in (HALTED, REPAIR):
         return job.hint(act)
@@ -236,7 +237,20 @@ def on_note(job: Job, act: Act) -> list[Said]:
     if not act.text:
         return [job.said(act.who, "note_empty")]
     job.facts.notes.append((act.who, act.text))
-    return [job.said(act.who, "noted")]
+    noted = job.said(act.who, "noted")
+    if not _OF_HANDS.search(act.text):
+        return [noted]
+    hazards = job.facts.hazards
+    hazards.says_of_hands(act.who)
+    if hazards.pedal_up:
+        return [noted]
+    return [noted, *job.handle("danger" if hazards.moving else "unsure", act)]
+
+
+_OF_HANDS = re.compile(
+    r"\b(?:hand|finger|thumb|arm|wrist|glove|sleeve|tool|bar|wrench|hole|inside|back in)s?\b", re.I
+)
+"""A note that speaks of what may be in the hole: it spends a clear, and blocks a hold."""
 
 
 def on_help(job: Job, act: Act) -> list[Said]:
@@ -254,7 +268,7 @@ def on_help(job: Job, act: Act) -> list[Said]:
 
 def on_complaint(job: Job, act: Act) -> list[Said]:
     """A complaint, or "what is the cause"; no talk over a held pedal."""
-    return complain(job, act.who, act.text) if job.facts.pedal_up else job.hint(act)
+    return complain(job, act.who, act.text) if job.facts.hazards.pedal_up else job.hint(act)
 
 
 def complain(job: Job, who: str, text: str) -> list[Said]:
@@ -324,7 +338,7 @@ def on_picture(job: Job, act: Act) -> list[Said]:
     from assistant.pictures.plain import spoken
     from assistant.pictures.snapshot import PictureError, today_of
 
-    if not job.facts.pedal_up:
+    if not job.facts.hazards.pedal_up:
         return job.hint(act)
     card = job.facts.card
     try:

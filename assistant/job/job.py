@@ -19,13 +19,10 @@ from assistant.job.kinds import KINDS, Handler
 from assistant.job.machine import MAY_BE_HELD, build
 from assistant.job.state import HALTED, SIGNED, Facts, JobState
 from assistant.quantity import (
-    BEARING_TRAVEL,
-    BRAKE_CONTACT,
-    FREE_TRAVEL,
     GAP,
     LUGS,
+    PEDAL_MOVES,
     QUANTITIES,
-    TOTAL_TRAVEL,
 )
 from assistant.sentences import Both, capital, fill, sentences, spoken_to
 from assistant.texts.dialogs import SIGNALS, Dialogs, Step
@@ -77,11 +74,6 @@ HANDLERS: dict[str, Handler] = {
 }
 """What each act does, by its meaning."""
 
-_NEEDS_HOLD = ("reading", "done", "check", "accept", "correct", "no", "sound", "skip")
-"""What is not taken in a hold before the helper has said that the pedal is still down."""
-_PEDAL_MOVES = (TOTAL_TRAVEL, FREE_TRAVEL, BRAKE_CONTACT, BEARING_TRAVEL)
-"""Readings for which the helper has to move the pedal."""
-
 
 class Job(JobState):
     """The procedure for one truck, at one step, knowing what it knows: a `dialogue.Dialogue`.
@@ -111,7 +103,9 @@ class Job(JobState):
         meaning = self.dialogs.words.get(act.meaning)
         if meaning is not None and meaning.who not in ("any", act.who):
             return self.only(act, meaning.who, meaning.phrases[0])
-        if self.facts.hold == "doubted" and act.meaning in _NEEDS_HOLD:
+        hazards = self.facts.hazards
+        hazards.act += 1
+        if not hazards.counts(act.meaning):
             return self.prompt()
         return self.handle(act.meaning, act)
 
@@ -160,13 +154,14 @@ class Job(JobState):
 
     def danger(self) -> Danger:
         with_work = self.at not in ("next_due", "sign_off")  # steps with everybody out
+        pedal_down, pressing, key, held = self.facts.hazards.dangers()
         return Danger(
-            pedal=not self.facts.pedal_up,
-            pressing=self.pressing_hurts,
-            engine=self.facts.key_above and with_work,
-            key=self.facts.key_above,
+            pedal=pedal_down,
+            pressing=pressing,
+            engine=key and with_work,
+            key=key,
             releasing=self.at == "ring_release",
-            held=self.facts.hold == "held",
+            held=held,
         )
 
     def expects(self) -> str:
@@ -189,9 +184,10 @@ class Job(JobState):
         step = self.step
         if step is None:
             return self.kind.instruction(self, self.here)
-        if self.facts.hold == "doubted":
+        if self.facts.hazards["pedal"] == "doubted":
             return pedal.asks_helper(self)
-        if step.kind == "turn" and self.facts.hold != "held":  # never reached: see interlocks
+        if step.kind == "turn" and not self.facts.hazards.hold_confirmed:
+            # never reached: see interlocks
             raise RuntimeError("a ring turn was about to be told without a confirmed hold")
         given = self._entering(step) if entering else []
         if self.pending is not None:
@@ -214,7 +210,7 @@ class Job(JobState):
         new.sort(key=lambda c: SIGNALS.index(cautions[c].signal))
         self.given.update(new)
         # With the cover off, the pedal never moves without this one, whatever a text leaves out.
-        if self.facts.cover_open and step.reading in _PEDAL_MOVES and "stroke" not in new:
+        if self.facts.hazards.cover_open and step.reading in PEDAL_MOVES and "stroke" not in new:
             new.insert(0, "stroke")
         out = [spoken_to("both", cautions[c].text, f"caution:{c}", cautions[c].signal) for c in new]
         if step.helper:
@@ -250,8 +246,10 @@ class Job(JobState):
     def hint(self, act: Act, reply: str = "not_now") -> list[Said]:
         """What was said does not fit here: say so, and the instruction again."""
         step = self.here
-        if act.who == "helper" and self.facts.hold == "held":
+        if act.who == "helper" and self.facts.hazards.hold_confirmed:
             return [self.said("helper", "hold_on")]
+        if act.who == "helper" and self.stopped and not self.facts.hazards.pedal_up:
+            return [self.said("helper", "up_or_down")]
         at_ring = step.phase == "ring" and step.kind != "read"
         if act.who == "helper" and at_ring and step.who == "tech":
             return [self.said("helper", "helper_wait")]
@@ -280,8 +278,8 @@ class Job(JobState):
 
     def blocked(self) -> list[Said]:
         """Why it does not go on; at the sign-off, to what is still open."""
-        facts = self.facts
-        if facts.lock_out and facts.pedal_up and self.at not in MAY_BE_HELD:
+        facts, hazards = self.facts, self.facts.hazards
+        if not hazards.lock_in and hazards.pedal_up and self.at not in MAY_BE_HELD:
             return [self.said("tech", "lock_plate_out"), *self.prompt()]
         if self.here.kind == "sign":
             return self.go_to(QUANTITIES[self.unsettled() or GAP].read_at("final"))
@@ -296,11 +294,9 @@ class Job(JobState):
         step, facts = self.step, self.facts
         if step is None:
             return
-        facts.hold = self.kind.pedal or facts.hold
         if step.kind == "turn":
             self.turn_again = facts.turning
             facts.turning = True
         if step.held:
             self.after_hold = "ring_turn"
-        if self.kind.hands and (facts.cover_open or step.phase == "ring"):
-            facts.hands = "in"
+        self.kind.tells(facts.hazards)

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from assistant.act import Act, Said
+from assistant.hazards import Hazards
 from assistant.job import answers, plan_words, readings, words
 from assistant.job.state import HALTED, REPAIR, SIGNED, JobState
 from assistant.quantity import CLEARANCE, FREE_TRAVEL, GAP, LUGS, PEDAL_HEIGHT, TOTAL_TRAVEL
@@ -182,8 +183,8 @@ def _outside(reply: str, to: str) -> Callable[[Job, Step], list[Said]]:
 
 
 def _stopped(job: Job, step: Step) -> list[Said]:
-    held = "stopped_clear_next" if job.facts.hands_clear else "stopped_held_next"
-    reply = "stopped_next" if job.facts.pedal_up else held
+    held = "stopped_clear_next" if job.facts.hazards.hands_clear else "stopped_held_next"
+    reply = "stopped_next" if job.facts.hazards.pedal_up else held
     return [job.said("tech", reply, key="reply:stopped_next")]
 
 
@@ -204,8 +205,7 @@ class Kind:
         blanks: the values of the blanks in its words.
         instruction: what is said there.
         cue: the one word the helper acts on.
-        pedal: what is known of the pedal from the moment the step is told, or "" for no change.
-        hands: whether hands may be in the hole from then on, where the cover is off.
+        tells: what telling the step does to what is known of pedal and hands.
     """
 
     allowed: tuple[str, ...] = ("done",)
@@ -219,8 +219,7 @@ class Kind:
     blanks: Callable[[JobState, Step], Blanks] = _no_blanks
     instruction: Callable[[Job, Step], list[Said]] = _plain
     cue: str = ""
-    pedal: str = ""
-    hands: bool = True
+    tells: Callable[[Hazards], None] = Hazards.tell_work
 
 
 def _change(blanks: Callable[[JobState, Step], Blanks]) -> Kind:
@@ -237,9 +236,8 @@ KINDS: dict[str, Kind] = {
     "act": Kind(done=answers.act_done, check=answers.checked),
     "sound": Kind(allowed=("sound", "not_sound"), means="sound"),
     "read": Kind(allowed=()),
-    "clear": Kind(allowed=("clear",), hands=False),
-    # From the moment it is asked, the pedal may be on its way down.
-    "hold": Kind(allowed=("holding",), cue="HOLD", pedal="asked", hands=False),
+    "clear": Kind(allowed=("clear",), tells=Hazards.tell_nothing),
+    "hold": Kind(allowed=("holding",), cue="HOLD", tells=Hazards.tell_hold),
     "turn": Kind(
         phrase="count",
         expects=LUGS,
@@ -247,7 +245,7 @@ KINDS: dict[str, Kind] = {
         blanks=_ring_blanks,
         instruction=_turn,
     ),
-    "release": Kind(allowed=("released",), cue="RELEASE", pedal="releasing", hands=False),
+    "release": Kind(allowed=("released",), cue="RELEASE", tells=Hazards.tell_release),
     "plan": Kind(
         allowed=("check", "move", "accept", "measure"),
         expects=GAP,

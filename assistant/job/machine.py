@@ -1,7 +1,7 @@
 """The order of the job: a state machine on `transitions`, built from the dialogs' steps.
 
 Every edge names its guards: those of `GUARDS`, one for each step of the three families below it,
-and on every way into a step those that `interlocks` asks for.
+and on every way into a step what `interlocks` says that it needs of `hazards`.
 """
 
 from __future__ import annotations
@@ -12,6 +12,7 @@ from typing import Any, cast
 from transitions import EventData, Machine
 
 from assistant import interlocks
+from assistant.hazards import NEEDS
 from assistant.job.state import HALTED, REPAIR, SIGNED, JobState
 from assistant.quantity import GAP, JUDGED, QUANTITIES
 from assistant.texts.dialogs import Dialogs, Step
@@ -33,17 +34,9 @@ _IN_THE_HOLE = ("ring_plan", "ring_gap", "final_gap", "final_clearance")
 Guard = Callable[[JobState], bool]
 
 GUARDS: dict[str, Guard] = {
-    # The helper has said that the pedal is down and held, and nothing has undone it.
-    "hold_confirmed": lambda job: job.facts.hold == "held",
-    "hands_clear": lambda job: job.facts.hands_clear,
-    "pedal_up": lambda job: job.facts.pedal_up,
-    "lock_in": lambda job: not job.facts.lock_out,
-    "key_below": lambda job: not job.facts.key_above,
-    "key_above": lambda job: job.facts.key_above,
-    "cover_open": lambda job: job.facts.cover_open,
-    "cover_closed": lambda job: not job.facts.cover_open,
+    "key_above": lambda job: job.facts.hazards.key_above,
     # The step wanted next looks into the hole, and the cover is on.
-    "cover_in_the_way": lambda job: not job.facts.cover_open and job.wanted in _IN_THE_HOLE,
+    "cover_in_the_way": lambda job: job.facts.hazards.cover_closed and job.wanted in _IN_THE_HOLE,
     "gap_right": lambda job: job.facts.gap_right(),
     # The ring moved and the gap was not read since.
     "gap_unread": lambda job: job.facts.latest(GAP) is None,
@@ -82,6 +75,8 @@ def _stopped(job: JobState) -> Step | None:
 def _guards(dialogs: Dialogs) -> dict[str, Callable[[EventData], bool]]:
     """All guards by name, as the machine asks them."""
     guards: dict[str, Guard] = dict(GUARDS)
+    for need in {need for needs in NEEDS.values() for need in needs}:
+        guards[need] = _holds(need)
     for name in dialogs.by_id:
         for family, of in _FAMILIES.items():
             guards[f"{family}_{name}"] = _is_at(of, name)
@@ -90,6 +85,10 @@ def _guards(dialogs: Dialogs) -> dict[str, Callable[[EventData], bool]]:
 
 def _is_at(of: str, step_id: str) -> Guard:
     return lambda job: bool(getattr(job, of) == step_id)
+
+
+def _holds(need: str) -> Guard:
+    return lambda job: job.facts.hazards.holds(need)
 
 
 def _asked(guard: Guard) -> Callable[[EventData], bool]:
@@ -152,7 +151,7 @@ def transitions(dialogs: Dialogs) -> list[dict[str, Any]]:
     edge("let_up", HALTED, "ring_release")
     for step in steps[ids.index("chain_pedal") + 1 :]:
         if step.id not in MAY_BE_HELD and step.phase not in ("ring", "sign"):
-            edge("start_over", step.id, "chain_pedal", "pedal_up", "lock_in", "key_below")
+            edge("start_over", step.id, "chain_pedal", *NEEDS["start_over"])
     for step_id in ids[ids.index("fork_clearance") :]:
         if step_id in interlocks.DETOURS:
             continue

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from assistant.act import Act, Said
 from assistant.job import words
 from assistant.job.state import HALTED
+from assistant.quantity import PEDAL_MOVES
 
 if TYPE_CHECKING:
     from assistant.job.job import Job
@@ -14,50 +15,47 @@ if TYPE_CHECKING:
 
 def on_stop(job: Job, act: Act) -> list[Said]:
     """Everything stops, whoever says it."""
-    facts = job.facts
     if job.at == HALTED:
-        _trust_nothing(job)
+        job.facts.hazards.distrust(act.who)
         state = words.truck_state(job)
         again = job.said("both", "already_stopped", signal="DANGER", cue="STOP", state=state)
         return [again, *job.prompt()]
     state = words.truck_state(job)
-    helper = "stopped_helper_up" if facts.pedal_up else "stopped_helper_held"
-    if facts.key_above:
-        # The engine may be running, and in gear: a foot off the pedal would move the truck.
-        helper = "stopped_helper_engine"
-    halt(job)
+    helper = _stop_helper(job)
+    halt(job, act)
     return [
         job.said("tech", "stopped", signal="DANGER", cue="STOP", state=state),
-        job.said("helper", helper, signal="DANGER", cue="STOP"),
+        helper,
         *job.prompt(),
     ]
 
 
-def halt(job: Job) -> None:
+def _stop_helper(job: Job) -> Said:
+    """What the foot on the pedal is told at a stop."""
+    hazards = job.facts.hazards
+    reply = "stopped_helper_up" if hazards.pedal_up else "stopped_helper_held"
+    if hazards.key_above:
+        # The engine may be running, and in gear: a foot off the pedal would move the truck.
+        reply = "stopped_helper_engine"
+    return job.said("helper", reply, signal="DANGER", cue="STOP")
+
+
+def halt(job: Job, act: Act) -> None:
     """Stop where it stands."""
     if not (job.at == "ring_release" and job.release_halted):
         # A stop while the pedal is let up out of a stop still returns to where that was.
         job.return_to = job.at
     job.release_halted = False
     job.fire("halt")
-    _trust_nothing(job)
+    job.facts.hazards.distrust(act.who)
 
 
-def _trust_nothing(job: Job) -> None:
-    """After a stop nothing about the pedal or the hands is taken on trust."""
-    facts = job.facts
-    if not facts.pedal_up:
-        facts.hold = "unsure"
-    if facts.cover_open or not facts.pedal_up:
-        facts.hands = "in"
-
-
-def _alarm(job: Job) -> None:
+def _alarm(job: Job, act: Act) -> None:
     """The pedal moves, or may, with hands in the hole: everything halts."""
-    job.facts.hold = "unsure"
+    job.facts.hazards.alarm(act.who)
     job.alarmed = True
     if job.at != HALTED:
-        halt(job)
+        halt(job, act)
 
 
 def on_danger(job: Job, act: Act) -> list[Said]:
@@ -65,16 +63,17 @@ def on_danger(job: Job, act: Act) -> list[Said]:
 
     Nothing is said of the pedal that nobody said.
     """
-    facts = job.facts
-    if facts.pedal_up and not facts.cover_open:
+    hazards = job.facts.hazards
+    if hazards.pedal_up and hazards.cover_closed:
         return on_stop(job, act)
-    _alarm(job)
-    helper = "stopped_helper_up" if facts.pedal_up else "stopped_helper_held"
-    if facts.key_above:
-        helper = "stopped_helper_engine"
+    # Where the pedal was up, a foot may stand on it now: let go, it would spring up.
+    helper = job.said("helper", "stopped_helper_still", signal="DANGER", cue="STOP")
+    if not hazards.pedal_up or hazards.key_above:
+        helper = _stop_helper(job)
+    _alarm(job, act)
     return [
         job.said("tech", "hands_out", signal="DANGER", cue="STOP"),
-        job.said("helper", helper, signal="DANGER", cue="STOP"),
+        helper,
         job.said("tech", "already_stopped", state=words.truck_state(job)),
         *job.prompt(),
     ]
@@ -82,13 +81,13 @@ def on_danger(job: Job, act: Act) -> list[Said]:
 
 def on_unsure(job: Job, act: Act) -> list[Said]:
     """Words in a hold that are not surely harmless: nothing counts before the helper answers."""
-    facts = job.facts
-    if job.at == HALTED or facts.pedal_up:
-        return job.prompt()
-    if facts.hold == "releasing" and act.who == "tech":
+    hazards = job.facts.hazards
+    if hazards.moving and act.who == "tech" and job.at != HALTED:
         return on_danger(job, act)  # the pedal is on its way: no time to ask
-    if facts.hold == "held":
-        facts.hold = "doubted"
+    hazards.doubt(act.who)
+    asked = hazards["pedal"] == "releasing" or (job.at == HALTED and not hazards.pedal_up)
+    if asked and act.who == "helper":
+        return [job.said("helper", "up_or_down")]
     return job.prompt()
 
 
@@ -105,8 +104,8 @@ def on_pause(job: Job, act: Act) -> list[Said]:
     state = words.truck_state(job)
     if job.at == HALTED:
         return [job.said("both", "already_stopped", state=state), *job.prompt()]
-    held = not job.facts.pedal_up
-    halt(job)
+    held = not job.facts.hazards.pedal_up
+    halt(job, act)
     if not held:
         return [job.said("both", "paused", state=state)]
     return [
@@ -132,9 +131,10 @@ def on_carry_on(job: Job, act: Act) -> list[Said]:
 
 def on_let_up(job: Job, act: Act) -> list[Said]:
     """Out of a stop with the pedal down: hands first."""
-    if job.at != HALTED or job.facts.pedal_up:
+    hazards = job.facts.hazards
+    if job.at != HALTED or hazards.pedal_up:
         return job.hint(act)
-    if not job.facts.hands_clear:
+    if not hazards.hands_clear:
         return [job.said("tech", "confirm_clear_first")]
     job.release_halted = True
     return job.prompt(entering=True) if job.fire("let_up") else job.hint(act)
@@ -143,43 +143,55 @@ def on_let_up(job: Job, act: Act) -> list[Said]:
 def on_resumed(job: Job, act: Act) -> list[Said]:
     """The program was started again on this record: trust no pedal and no hand."""
     out: list[Said] = []
-    if not job.facts.pedal_up:
+    hazards = job.facts.hazards
+    hazards.distrust("lugcall")
+    if not hazards.pedal_up:
         if job.at != HALTED:
-            halt(job)
-        _trust_nothing(job)
-        out.append(job.said("both", "resumed_hold", signal="WARNING"))
-    elif job.facts.cover_open:
-        job.facts.hands = "in"
+            halt(job, act)
+        out.append(job.said("tech", "hands_out", signal="DANGER", cue="STOP"))
+        out.append(_stop_helper(job))
+        out.append(job.said("tech", "resumed_hold", signal="WARNING"))
     state = words.truck_state(job)
-    return [job.said("both", "resumed", state=state), *out, *job.prompt(entering=True)]
+    return [*out, job.said("both", "resumed", state=state), *job.prompt(entering=True)]
 
 
 def on_holding(job: Job, act: Act) -> list[Said]:
     """The helper has the pedal down."""
-    facts = job.facts
-    if job.at == "ring_hold":
-        facts.hold = "held"
+    hazards = job.facts.hazards
+    was, unasked = hazards["pedal"], hazards.pedal_up
+    if unasked and _asks_for_pedal(job):
+        return job.not_now("helper")
+    hazards.says_holding()
+    if was == "asked":
         return job.go_on(job.said("helper", "hold_standing"))
-    if facts.hold in ("held", "doubted"):
-        asked, facts.hold = facts.hold == "doubted", "held"
-        return [job.said("helper", "hold_standing"), *(job.prompt() if asked else [])]
+    if hazards.hold_confirmed:
+        return [job.said("helper", "hold_standing"), *(job.prompt() if was == "doubted" else [])]
     keep = job.said("helper", "stopped_helper_held", signal="DANGER", cue="STOP")
-    if job.pressing_hurts:
-        _alarm(job)
-        moving = job.said("tech", "pedal_moving", signal="DANGER", cue="STOP")
-        return [moving, keep, *job.prompt()]
-    if job.at == HALTED:
+    if was == "releasing" and job.at != HALTED:
+        return on_stop(job, act)  # told to let up, and still down: or down again
+    if not unasked:
         # He may be holding still, or have pressed again: down, but not to be relied on.
-        facts.hold = "unsure"
-        return [keep]
-    return job.not_now("helper")
+        return [keep, *job.prompt()]
+    _alarm(job, act)
+    moving = job.said("tech", "pedal_moving", signal="DANGER", cue="STOP")
+    return [moving, keep, *job.prompt()]
+
+
+def _asks_for_pedal(job: Job) -> bool:
+    """Whether the step has the helper press and let up: what he says of it then is no alarm."""
+    return job.here.id in _PRESSED or job.here.reading in PEDAL_MOVES
+
+
+_PRESSED = ("chain_pedal", "chain_lever", "function")
+"""Steps, besides readings, at which he presses."""
 
 
 def on_lost(job: Job, act: Act) -> list[Said]:
     """The pedal comes up: hands out first, questions after."""
-    if job.facts.pedal_up:
+    hazards = job.facts.hazards
+    if hazards.pedal_up and (hazards.cover_closed or _asks_for_pedal(job)):
         return job.not_now("helper")
-    _alarm(job)
+    _alarm(job, act)
     return [
         job.said("tech", "hold_lost", signal="DANGER", cue="STOP"),
         job.said("helper", "hold_lost_helper", signal="DANGER"),
@@ -192,21 +204,22 @@ def on_clear(job: Job, act: Act) -> list[Said]:
     """Hands and tool are out of the hole."""
     if job.at != HALTED and job.here.kind != "clear":
         return job.hint(act)
-    job.facts.hands = "clear"
+    job.facts.hazards.says_clear()
     heard = job.said("tech", "clear_heard")
     return [heard, *job.prompt()] if job.at == HALTED else job.go_on(heard)
 
 
 def on_released(job: Job, act: Act) -> list[Said]:
     """The pedal is up."""
-    facts = job.facts
+    hazards = job.facts.hazards
     if job.at == "ring_release":
-        facts.hold = "up"
+        hazards.says_up()
         return job.go_on(job.said("both", "release_ok"))
     if job.at == HALTED:
-        alarm = not (job.alarmed or facts.hands_clear or facts.pedal_up)
-        facts.hold = "up"
+        # Nobody told him to: an alarm to the one below, unless it was given.
+        alarm = not (job.alarmed or hazards.pedal_up)
+        hazards.says_up()
         job.alarmed = job.alarmed or alarm
         out = [job.said("tech", "hold_lost", signal="DANGER", cue="STOP")] if alarm else []
         return [*out, job.said("both", "release_ok"), *job.prompt()]
-    return job.not_now("helper") if facts.pedal_up else on_lost(job, act)
+    return job.not_now("helper") if hazards.pedal_up else on_lost(job, act)

@@ -14,6 +14,7 @@ from assistant.card import Card
 from assistant.card.show import limit_text
 from assistant.clutch.conformity import Judgement, Limits, judge
 from assistant.clutch.uncertainty import Measured
+from assistant.hazards import Hazards
 from assistant.job import plan_words
 from assistant.job.plan import Plans
 from assistant.quantity import (
@@ -124,13 +125,8 @@ class Facts:
     notes: list[tuple[str, str]] = field(default_factory=list)
     remarks: list[str] = field(default_factory=list)
     """What the lead should see besides accepted readings: see `doubts`."""
-    hold: str = "up"
-    """Pedal: "up", "asked", "held", "doubted" (held, and asked again), "releasing" or "unsure"."""
-    hands: str = "clear"
-    """"clear" only after the technician said so, since the last step that put them in."""
-    places: dict[str, str] = field(
-        default_factory=lambda: {"cover": "on", "lock_plate": "in", "key": "tech"}
-    )
+    hazards: Hazards = field(default_factory=Hazards)
+    """Pedal, hands, cover, lock plate and key."""
     turning: bool = False
     """The ring is being turned and no count has been said yet."""
     left: set[str] = field(default_factory=set)
@@ -142,33 +138,6 @@ class Facts:
     def __post_init__(self) -> None:
         self.plans = Plans(self)
         self._judged: dict[Hashable, Judgement | None] = {}
-
-    # --- pedal, hands, places ---
-
-    @property
-    def pedal_up(self) -> bool:
-        """The pedal was never pressed, or the helper said released."""
-        return self.hold == "up"
-
-    @property
-    def hands_clear(self) -> bool:
-        """The technician has called clear, and no step since has put hands in."""
-        return self.hands == "clear"
-
-    @property
-    def cover_open(self) -> bool:
-        """The inspection cover is off."""
-        return self.places["cover"] == "off"
-
-    @property
-    def lock_out(self) -> bool:
-        """The ring's lock plate is out."""
-        return self.places["lock_plate"] == "out"
-
-    @property
-    def key_above(self) -> bool:
-        """The key is with the helper: somebody can start the engine."""
-        return self.places["key"] == "helper"
 
     # --- readings ---
 
@@ -335,12 +304,6 @@ class JobState:
     def step_id(self) -> str:
         """The step it is at, also while it is stopped there."""
         return self.return_to if self.at == HALTED else self.at
-
-    @property
-    def pressing_hurts(self) -> bool:
-        """Nobody was asked to press, and a hand may be in the hole."""
-        facts = self.facts
-        return facts.pedal_up and facts.cover_open and not facts.hands_clear
 
     def past_ring(self, step_id: str) -> bool:
         """Whether a step comes after the ring is done."""

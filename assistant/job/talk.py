@@ -80,7 +80,12 @@ def on_how(job: Job, act: Act) -> list[Said]:
 
 
 def on_wait(job: Job, act: Act) -> list[Said]:
-    """Somebody needs a moment: no complaint, and nothing else either."""
+    """Somebody needs a moment: no complaint, and nothing else either.
+
+    While the pedal is on its way, "hang on" is for the foot on it.
+    """
+    if job.facts.hazards.moving:
+        return job.handle("stop", act)
     return [job.said(act.who, "waiting")]
 
 

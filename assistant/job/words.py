@@ -128,7 +128,7 @@ def truck_state(job: JobState) -> Both:
     """Pedal, ring, lock plate and cover, in that order: what a stop must tell."""
     say, facts = job.dialogs.say, job.facts
     hold = {"up": "pedal_up_state", "held": "pedal_held_state"}
-    parts = [say(hold.get(facts.hold, "pedal_unsure_state"))]
+    parts = [say(hold.get(facts.hazards["pedal"], "pedal_unsure_state"))]
     if facts.turning:
         parts.append(say("ring_maybe_state"))
     by_gap, called = facts.plans.lugs_by_gap(), facts.lugs_total
@@ -138,7 +138,7 @@ def truck_state(job: JobState) -> Both:
         parts.append(say("ring_moved_state", moved=moved(called)))
     elif not facts.turning:
         parts.append(say("ring_still_state"))
-    parts.append(say("lock_out_state" if facts.lock_out else "lock_in_state"))
-    if facts.cover_open:
+    parts.append(say("lock_in_state" if facts.hazards.lock_in else "lock_out_state"))
+    if facts.hazards.cover_open:
         parts.append(say("cover_off_state"))
     return joined([part for part in parts if part])

@@ -119,8 +119,8 @@ _BLANKS = """
     :confirm_clear_first turn_zero lock_plate_out helper_wait clearance_gone pedal_moving
     :rod_no_effect rod_wrong_way contact_floor due_now picture_none say_again spelled
     :spelled_long spelled_mm spelled_long_mm spelled_miles speaker_lost speaker_back audio_kept
-    :hands_out still_holding keep_out hold_on ask_torque ask_way ask_other no_doubts how_manual
-    :from_what waiting gauge_metric gauge_inch starting_over
+    :hands_out still_holding keep_out stopped_helper_still up_or_down hold_on ask_torque ask_way
+    :ask_other no_doubts how_manual from_what waiting gauge_metric gauge_inch starting_over
 """
 REPLIES = {
     reply: tuple(blanks.split())

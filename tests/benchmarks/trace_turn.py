@@ -45,7 +45,8 @@ LAST = "forty thou"
 """The last of the as-found readings; "check" comes after it."""
 SCRIPT, CARD = "first_job.txt", "truck_t104.toml"
 VOICE = "us-jacky"
-GOALS = {"typed": (18, "modules"), "check": (300, "switches"), "spoken": (35, "modules")}
+GOALS = {"typed": (19, "modules"), "check": (310, "switches"), "spoken": (36, "modules")}
+"""18, 300 and 35, and one module with some switches for the safety model, asked at every turn."""
 
 
 def spoken(words: str) -> Any:

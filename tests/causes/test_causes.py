@@ -323,7 +323,7 @@ def test_asked_anywhere_nothing_moves(job: Session, line: str) -> None:
     """With the pedal up, and not at the trial, it is answered and the step stays."""
     answered = 0
     for script_line in SCRIPT:
-        if job.job.facts.hold == "up" and job.job.at != "function":
+        if job.job.facts.hazards["pedal"] == "up" and job.job.at != "function":
             before = job.job.at, job.job.pending, len(job.job.facts.readings)
             answered += any("telling" in s or "further" in s for s in said_to(job, line))
             assert (job.job.at, job.job.pending, len(job.job.facts.readings)) == before
@@ -334,13 +334,13 @@ def test_asked_anywhere_nothing_moves(job: Session, line: str) -> None:
 def test_with_the_pedal_held_there_is_no_talk(job: Session) -> None:
     """What slips then is a foot: the helper's words are an alarm, the technician's are put off."""
     for line in SCRIPT:
-        if job.job.facts.hold == "held":
+        if job.job.facts.hazards["pedal"] == "held":
             break
         job.hear(*split_speaker(line))
-    assert job.job.facts.hold == "held"
+    assert job.job.facts.hazards["pedal"] == "held"
     told = said_to(job, "tech: why does it slip")
     assert not any("percent" in t or "Not clear" in t for t in told)
-    assert job.job.facts.hold == "held"
+    assert job.job.facts.hazards["pedal"] == "held"
     assert "HANDS OUT. The pedal is coming up." in said_to(job, "helper: it slips")
 
 

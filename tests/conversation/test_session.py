@@ -87,7 +87,7 @@ def standing(job: Job) -> dict[str, Any]:
         "correcting": job.correcting,
         "choice": job.choice,
         "notes": list(job.facts.notes),
-        "places": dict(job.facts.places),
+        "places": {thing: job.facts.hazards[thing] for thing in ("cover", "lock_plate", "key")},
     }
 
 

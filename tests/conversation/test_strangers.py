@@ -90,7 +90,7 @@ def test_the_helper_answers_and_the_turn_goes_on() -> None:
     replies = talk.hear("helper", "this mat is a bit weird")
     assert [(s.to, s.text) for s in replies] == [
         ("tech", "Hands out until the helper answers."),
-        ("helper", "Still holding?"),
+        ("helper", "Still holding? Say holding."),
     ]
     assert "Still holding?" in said(talk, "tech", "four lugs")
     assert "Pedal down" in said(talk, "helper", "holding")

@@ -126,7 +126,7 @@ def test_the_lock_plate_goes_in_before_anything_else(session: Session, play: Pla
     """Neither back nor a correction leads past the ring with the lock plate out."""
     play(session, f"{PLAN} / check / done / done / back / back / back / correct gap 0.530 / check")
     play(session, "forty thou / check / check / done / clear / h: holding / zero / check / done")
-    assert session.job.at == "ring_lock" and session.job.facts.places["lock_plate"] == "out"
+    assert session.job.at == "ring_lock" and session.job.facts.hazards["lock_plate"] == "out"
 
 
 @pytest.mark.parametrize("reading", ["gap 0.660", "fork clearance 0.3"])

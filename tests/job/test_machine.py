@@ -178,25 +178,34 @@ class Watch:
     def heard(self, act: Act) -> None:
         """Before the replies: what this act undoes or confirms."""
         helper, tech = act.who == "helper", act.who == "tech"
-        if act.meaning in ("stop", "resumed") or (act.meaning == "pause" and not self.halted):
+        alarm = act.meaning in ("stop", "resumed", "danger")
+        if alarm or (act.meaning == "pause" and not self.halted):
             self.held = self.clear = False
         if act.meaning == "let_up" and tech and self.halted:
             self.held = False
         if act.meaning in ("lost", "released") and helper:
             if act.meaning == "released" and (self.halted or self.present == "prompt:ring_release"):
                 self.pedal_up = True
-            if not self.halted:
-                self.clear = self.clear and act.meaning == "released"
+            if act.meaning == "lost" or self.cover_off:
+                self.clear = False
             self.held = False
-        if act.meaning == "holding" and helper and self.present == "prompt:ring_hold":
-            self.held = True
+        if act.meaning == "holding" and helper:
+            # Whoever is not holding already has pressed: what was clear may not be any more.
+            self.clear = self.clear and self.held
+            self.held = self.held or self.present == "prompt:ring_hold"
+        if act.meaning == "unsure" and tech and not self.pedal_up:
+            self.clear = False
+        if act.meaning == "note" and "hand" in act.text:
+            self.clear = False
         at_clear = self.present in ("prompt:ring_ready", "prompt:ring_clear")
         if act.meaning == "clear" and tech and (self.halted or at_clear):
             self.clear = True
 
     def told(self, said: Said, job: Job) -> None:
         """One thing that was said, in its order."""
-        if said.cue == "HOLD":
+        if said.key == "reply:still_holding":
+            assert self.held, "asked whether he still holds, and he never said so"
+        elif said.cue == "HOLD":
             assert self.kind.ring, "HOLD was told, and no ring is to be moved"
             assert self.clear, "HOLD was told without the technician's clear"
             self.pedal_up = False
@@ -249,6 +258,7 @@ class Procedure(RuleBasedStateMachine):
             self.watch.told(said, self.job)
 
     def say(self, meaning: str, who: str, **more: Any) -> None:
+        """One act by one of the two, and all that must hold of what comes of it."""
         act = Act(meaning, who, **more)
         watch, job = self.watch, self.job
         before = self.snapshot()
@@ -287,9 +297,9 @@ class Procedure(RuleBasedStateMachine):
             "pending": vars(job.pending).copy() if job.pending else None,
             "doubts": list(job.facts.doubts),
             "notes": list(job.facts.notes),
-            "hold": job.facts.hold,
-            "hands": job.facts.hands,
-            "places": dict(job.facts.places),
+            "hold": job.facts.hazards["pedal"],
+            "hands": job.facts.hazards["hands"],
+            "known": {thing: known.value for thing, known in job.facts.hazards.known.items()},
             "code": job.facts.code,
         }
 
@@ -447,6 +457,10 @@ class Procedure(RuleBasedStateMachine):
     @rule(who=ROLES, meaning=st.sampled_from(sorted(interlocks.MEANINGS)))
     def anything(self, who: str, meaning: str) -> None:
         self.say(meaning, who)
+
+    @rule(who=ROLES)
+    def hands_are_back(self, who: str) -> None:
+        self.say("note", who, text="both hands back in the hole")
 
     @rule(
         meaning=st.sampled_from(

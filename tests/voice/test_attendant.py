@@ -382,6 +382,6 @@ def test_a_doubtful_stop_in_a_pause_is_heard_to_its_end(room: Room, session: Ses
     room.begin("tech", "whoa")
     room.run()
     assert session.job.at != "halted"
-    session.job.facts.hold = "held"
+    session.job.facts.hazards.says_holding()
     room.attendant._look(room.channels["tech"], room.channels["tech"].guess)  # type: ignore
     assert session.job.at == "halted"

@@ -135,7 +135,7 @@ def test_killed_anywhere_it_resumes(script: str, dialogs: Dialogs, tmp_path: Pat
     session, _ = Session.begin(truck(script), dialogs, tmp_path)
     for i, (who, words) in enumerate(lines(script)):
         session.hear(who, words)
-        if i % 10 == 9 and not session.job.finished and session.job.facts.hold == "up":
+        if i % 10 == 9 and not session.job.finished and session.job.facts.hazards["pedal"] == "up":
             step = session.job.step_id
             session.close()
             session, said = Session.resume(session.journal.path, dialogs)

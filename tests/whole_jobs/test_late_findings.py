@@ -141,7 +141,7 @@ def test_the_pedal_never_moves_with_the_cover_off_without_a_caution(tmp_path: Pa
         step = session.job.step
         keys = [s.key for s in said]
         moves = step is not None and step.reading in (FREE_TRAVEL, TOTAL_TRAVEL, BRAKE_CONTACT)
-        if moves and f"prompt:{step.id}" in keys and session.job.facts.cover_open:
+        if moves and f"prompt:{step.id}" in keys and session.job.facts.hazards.cover_open:
             assert "caution:stroke" in keys, step.id
 
 
