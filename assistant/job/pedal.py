@@ -159,7 +159,7 @@ def on_holding(job: Job, act: Act) -> list[Said]:
     """The helper has the pedal down."""
     hazards = job.facts.hazards
     was, unasked = hazards["pedal"], hazards.pedal_up
-    if unasked and _asks_for_pedal(job):
+    if unasked and _may_press(job):
         return job.not_now("helper")
     hazards.says_holding()
     if was == "asked":
@@ -177,19 +177,23 @@ def on_holding(job: Job, act: Act) -> list[Said]:
     return [moving, keep, *job.prompt()]
 
 
-def _asks_for_pedal(job: Job) -> bool:
-    """Whether the step has the helper press and let up: what he says of it then is no alarm."""
-    return job.here.id in _PRESSED or job.here.reading in PEDAL_MOVES
+def _may_press(job: Job) -> bool:
+    """Whether what the helper says of his foot is no alarm here.
+
+    The step has him press and let up, or nobody is under the truck yet, or any more.
+    """
+    step = job.here
+    return step.phase == "safe" or step.id in _PRESSED or step.reading in PEDAL_MOVES
 
 
-_PRESSED = ("chain_pedal", "chain_lever", "function")
-"""Steps, besides readings, at which he presses."""
+_PRESSED = ("chain_pedal", "chain_lever", "hand_key", "function", "next_due", "sign_off")
+"""Steps at which he presses, besides readings, or with everybody out."""
 
 
 def on_lost(job: Job, act: Act) -> list[Said]:
     """The pedal comes up: hands out first, questions after."""
     hazards = job.facts.hazards
-    if hazards.pedal_up and (hazards.cover_closed or _asks_for_pedal(job)):
+    if hazards.pedal_up and (hazards.cover_closed or _may_press(job)):
         return job.not_now("helper")
     _alarm(job, act)
     return [
