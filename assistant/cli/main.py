@@ -322,7 +322,10 @@ def _joint(words: str) -> tuple[str, str]:
 def verify(records: tuple[Path, ...], seal: str | None, as_json: bool) -> None:
     """Check that no line of the RECORDS was changed, lost or moved. Exit code 1 if one was."""
     from assistant.record import verify_file
+    from assistant.record.chain import read_seal
 
+    if seal is not None and read_seal(seal) is None:
+        fail(f"--seal {seal!r} is no seal: it is 8 digits 0-9 or A-F, like 3F2A-91BC", 2)
     bad = False
     for path in records:
         verdict = verify_file(path, seal)

@@ -53,7 +53,8 @@ def review(
 ) -> None:
     """What the records in the FOLDERS say (without one: the records folder of this user).
 
-    An index beside this user's data keeps up with what changed; the records are only read.
+    An index beside this user's data keeps up with what changed; the records are only read. Exit
+    code 1 when one was changed: its chain is broken, or two files of one job differ.
     """
     with opened(folders, afresh=afresh, patience_s=patience) as desk:
         from assistant.review.export import export, on_spark
@@ -66,6 +67,8 @@ def review(
             if folder is not None:
                 written = export(desk, folder, kind)
                 click.echo(f"{len(written) - 1} tables and {written[-1].name} in {folder}")
+        if desk.ask("totals")[0]["damage"]:
+            raise SystemExit(1)
 
 
 def _as_csv(answers: Answers, question: str) -> list[str]:

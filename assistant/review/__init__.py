@@ -1,6 +1,7 @@
 """The lead's desk: many records read at once, into tables to ask and pages to look at.
 
 - ``columns``: what there is to ask; ``questions``: often asked, as Ibis expressions;
+- ``copies``: files of one job, and whether they tell the same;
 - ``rows``: one record as rows, its chain checked; ``doubts``: what a lead should look at;
 - ``index``, ``refresh``: the index of a folder, and keeping it fresh;
 - ``export``: CSV, Parquet, and the same tables on Spark.
@@ -20,9 +21,10 @@ from typing import TYPE_CHECKING, Any
 
 from assistant.record import RecordError
 from assistant.record.disk import write_whole
-from assistant.review.columns import COLUMNS, OF_A_JOB
+from assistant.review.columns import COLUMNS
+from assistant.review.copies import Copies
 from assistant.review.index import WAIT_S, Index, index_home, rows_of, source_hash
-from assistant.review.wording import Row, say
+from assistant.review.wording import Row, say, say_many
 
 if TYPE_CHECKING:
     import duckdb
@@ -110,11 +112,11 @@ class Review(Answers, AbstractContextManager["Review"]):
         self.refreshed = refreshed
         self._connection = connection
         self._indexes = indexes
-        twice = _copies(connection, indexes)
-        if twice:
-            self.told.append(say("folder.twice", count=len(twice)))
+        copies = Copies(connection, indexes)
+        if copies.same:
+            self.told.append(say_many("folder.twice", copies.same))
         for table in COLUMNS:
-            connection.execute(f"CREATE VIEW {table} AS {_view(table, indexes, twice)}")
+            connection.execute(f"CREATE VIEW {table} AS {copies.view(table, indexes)}")
 
     def run(self, sql: str) -> list[Row]:
         """As `Answers.run`.
@@ -222,31 +224,3 @@ def _apart(folders: Iterable[Path]) -> list[Path]:
     """Each folder once, without those within another."""
     given = list(dict.fromkeys(Path(os.path.abspath(f)) for f in folders))
     return [f for f in given if not any(other in f.parents for other in given)]
-
-
-def _copies(connection: duckdb.DuckDBPyConnection, indexes: Sequence[Index]) -> list[int]:
-    """Of records that stand in several folders, the longest counts, in this review only."""
-    if len(indexes) < 2:
-        return []
-    every = " UNION ALL ".join(
-        f"SELECT job, opening, events, began_utc FROM {index.name}.jobs" for index in indexes
-    )
-    ranked = f"SELECT job, row_number() OVER (PARTITION BY opening ORDER BY events DESC, \
-began_utc, job) AS place FROM ({every})"
-    found = connection.execute(f"SELECT job FROM ({ranked}) WHERE place > 1").fetchall()
-    return [job for (job,) in found]
-
-
-def _view(table: str, indexes: Sequence[Index], twice: list[int]) -> str:
-    """The query that gives a table of all the indexes, each job once."""
-    names = ", ".join(f'"{column}"' for column in COLUMNS[table])
-    parts = []
-    for index in indexes:
-        some = names
-        if table == "files":
-            seen = f"coalesce(seen_utc, make_timestamp({index.seen_us})) AS seen_utc"
-            some = names.replace('"seen_utc"', seen)
-        parts.append(f"SELECT {some} FROM {index.name}.{table}")
-    once = f" WHERE job NOT IN ({', '.join(map(str, twice))})" if twice else ""
-    every = " UNION ALL ".join(parts)
-    return f"SELECT {names} FROM ({every}){once if table in OF_A_JOB else ''}"

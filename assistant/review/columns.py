@@ -54,3 +54,7 @@ COLUMNS = {table: _columns(names) for table, names in _TABLES.items()}
 """Of each table, its columns and their types: int, float, text, bool or time."""
 OF_A_JOB = tuple(name for name in COLUMNS if name != "files")
 """Tables whose rows belong to a job: all but the one of files, records or not."""
+BROKEN, DIFFERS, COPY = "BROKEN CHAIN", "DIFFERS", "copy"
+"""What a file can be, among others."""
+DAMAGE = (BROKEN, DIFFERS)
+"""What stands above everything else: it was changed after it was written."""

@@ -14,7 +14,7 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager, suppress
 from functools import cache
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Literal
 
 import msgspec
 import platformdirs
@@ -28,15 +28,17 @@ from assistant.review.wording import Row, say
 if TYPE_CHECKING:
     import duckdb
 
-LAYOUT = 5
+LAYOUT = 6
 """Of the file; of another number, it is built anew."""
 WAIT_S = 60.0
 """So long we wait for another lead who has the index."""
 _SQL_TYPES = {"int": "BIGINT", "float": "DOUBLE", "text": "VARCHAR", "bool": "BOOLEAN",
               "time": "TIMESTAMP"}  # fmt: skip
 _STATE = {"size": "BIGINT", "mtime": "BIGINT", "ctime": "BIGINT", "events": "BIGINT",
-          "opening": "VARCHAR"}  # fmt: skip
-"""What the table of files keeps for the next refresh, beyond what it shows."""
+          "opening": "VARCHAR", "trail": "VARCHAR", "sound": "BOOLEAN", "counted": "BOOLEAN",
+          "own": "VARCHAR", "own_line": "VARCHAR", "of_job": "BIGINT"}  # fmt: skip
+"""What the table of files keeps for the next refresh, beyond what it shows: what a file is by
+itself (`own`), whether its job is in the tables (`counted`), and the job that it tells as well."""
 _BUSY = ("lock on file", "file handle conflict", "used by another process")
 """In what DuckDB says of a file that somebody has."""
 _spelled = msgspec.json.Encoder().encode
@@ -150,8 +152,9 @@ class Index:
             for table in COLUMNS:
                 of_each = ", ".join(f'"{name}" {kind}' for name, kind in _sql_types(table).items())
                 self.run(f"CREATE TABLE {self.name}.{table} ({of_each})")
-            self.run(f"CREATE TABLE {self.name}.about (layout BIGINT, seen_us BIGINT)")
-            self.run(f"INSERT INTO {self.name}.about VALUES ({LAYOUT}, 0)")
+            about = "layout BIGINT, seen_us BIGINT, changed_us BIGINT, settled_us BIGINT"
+            self.run(f"CREATE TABLE {self.name}.about ({about})")
+            self.run(f"INSERT INTO {self.name}.about VALUES ({LAYOUT}, 0, 0, 0)")
 
     # --- Reading and writing it.
 
@@ -175,14 +178,15 @@ class Index:
             raise
         self.run("COMMIT")
 
-    @property
-    def seen_us(self) -> int:
-        """When the folder was last seen whole, microseconds since 1970 in UTC; 0: never."""
-        return int(self.run(f"SELECT seen_us FROM {self.name}.about")[0]["seen_us"])
+    def when(self, what: Literal["seen_us", "changed_us", "settled_us"]) -> int:
+        """When the folder was last seen whole, when anything was last changed in here, and up to
+        what change the copies are told apart: microseconds since 1970 in UTC; 0: never."""
+        return int(self.run(f"SELECT {what} FROM {self.name}.about")[0][what])
 
-    @seen_us.setter
-    def seen_us(self, now_us: int) -> None:
-        self.run(f"UPDATE {self.name}.about SET seen_us = ?", [now_us])
+    def note(self, **times_us: int) -> None:
+        """Keep one of these times."""
+        for what, at_us in times_us.items():
+            self.run(f"UPDATE {self.name}.about SET {what} = ?", [at_us])
 
     def insert(self, table: str, rows: list[Row]) -> None:
         """Add rows; what one does not have is null. Times are given in microseconds."""

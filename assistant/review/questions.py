@@ -18,7 +18,7 @@ from typing import TYPE_CHECKING, Any
 
 import ibis
 
-from assistant.review.columns import COLUMNS
+from assistant.review.columns import COLUMNS, COPY, DAMAGE
 
 if TYPE_CHECKING:
     import ibis.expr.types as ir
@@ -26,6 +26,8 @@ if TYPE_CHECKING:
 LEAST = 2
 """Visits that it takes to tell a truck's miles a day."""
 DAY_S = 86_400
+GRAVEST_FILES = (*DAMAGE, "missing", "unreadable", "torn", "later", "foreign", COPY)
+"""What files can be that are not simply a record, the gravest first."""
 LOOKED_AT = ("lead-reviewed", "lead-question", "lead-accepted", "lead-reopened")
 """Acts that say how the lead left a job; others, such as that clips were removed, do not."""
 
@@ -75,7 +77,7 @@ def needs_eyes(t: Tables) -> ir.Table:
     """
     d = t.doubts
     weight = (
-        (d.kind == "chain").ifelse(100, 0)
+        d.kind.isin(["chain", "copy"]).ifelse(100, 0)
         + d.kind.isin(["accepted", "out"]).ifelse(10, 0)
         + d.kind.isin(["ring", "ratio", "clock"]).ifelse(5, 0)
         + 1
@@ -90,7 +92,7 @@ def needs_eyes(t: Tables) -> ir.Table:
     seen = joined.asked.isin(["lead-reviewed", "lead-accepted"])
     asked = joined.asked.isin(["lead-question", "lead-reopened"])
     something = (joined.weight > 0) | asked
-    kept = joined.filter((~seen & something) | (joined.chain == "BROKEN CHAIN"))
+    kept = joined.filter((~seen & something) | (joined.weight >= 100))
     return kept.order_by([ibis.desc("weight"), ibis.desc("began_utc"), "job"])
 
 
@@ -160,17 +162,19 @@ def time_a_step(t: Tables) -> ir.Table:
 
 
 def totals(t: Tables) -> ir.Table:
-    """One row: jobs, signed_off, units, first_time_right (share), mean_time_s, doubtful jobs."""
-    j = t.jobs
-    return j.agg(
+    """One row: jobs, signed_off, units, first_time_right (share), mean_time_s, doubtful jobs,
+    files that are `damage`: broken, or otherwise than another file of their job."""
+    j, f = t.jobs, t.files
+    damage = f.agg(damage=f.status.isin(DAMAGE).cast("int64").sum())
+    told = j.agg(
         jobs=j.count(),
         signed_off=j.signed_off.cast("int64").sum(),
         units=j.unit.nunique(),
         first_time_right=j.first_time_right.cast("int64").mean(),
         mean_time_s=j.time_s.mean(),
         doubtful=(j.doubts > 0).cast("int64").sum(),
-        broken=(j.chain == "BROKEN CHAIN").cast("int64").sum(),
     )
+    return told.cross_join(damage)
 
 
 def free_travel(t: Tables) -> ir.Table:
@@ -212,9 +216,12 @@ def units(t: Tables) -> ir.Table:
 
 
 def damaged(t: Tables) -> ir.Table:
-    """Files with something wrong: folder, path, status, line, seen_utc."""
+    """Files with something wrong, the gravest first: folder, path, status, line, seen_utc."""
     f = t.files.filter(t.files.status != "record")
-    return f.select("folder", "path", "status", "line", "seen_utc").order_by(["folder", "path"])
+    order = list(GRAVEST_FILES)
+    place = ibis.cases(*((f.status == status, order.index(status)) for status in order), else_=9)
+    f = f.mutate(place=place).order_by(["place", "folder", "path"])
+    return f.select("folder", "path", "status", "line", "seen_utc")
 
 
 QUESTIONS = {

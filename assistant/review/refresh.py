@@ -9,7 +9,8 @@ import os
 import stat
 import threading
 import time
-from collections.abc import Callable
+from collections import defaultdict
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from datetime import datetime
 from functools import partial
@@ -19,17 +20,16 @@ from pathlib import Path
 from assistant.record.disk import reason
 from assistant.record.folder import SUFFIX
 from assistant.review.columns import OF_A_JOB
+from assistant.review.copies import of_one_job
 from assistant.review.index import Index
 from assistant.review.rows import FileRead, read_file
-from assistant.review.wording import Row, say
+from assistant.review.wording import Row, say, say_many
 
 PATIENCE_S = 20.0
 """A drive that says nothing for so long is given up for now."""
 BATCH = 200
 """Files read between two commits: what is committed is not read again, whatever happens."""
 _LOOK_S = 0.05
-_HELD = ("record", "torn", "BROKEN CHAIN", "missing", "unreadable")
-"""What files with a job can be; the others are no records, or copies of one."""
 _THESE = "path IN (SELECT unnest(?))"
 CARDS = ".toml"
 
@@ -54,7 +54,7 @@ class Refresh:
         afresh: bool = False,
     ) -> None:
         self.told: list[str] = []
-        self.read, self.seen_us = 0, index.seen_us
+        self.read, self.seen_us = 0, index.when("seen_us")
         self._index, self._files = index, f"{index.name}.files"
         try:
             self._listing = listed(index.folder, patience_s)
@@ -76,10 +76,13 @@ class Refresh:
                 progress(self.read, len(records))
         except NoAnswer as error:
             self._tell("folder.stopped", why=error, read=self.read, all=len(records))
-        with index.transaction():
-            self._gone([p for p, stamp in known.items() if stamp[0] is not None])
-            self._only_once()
-            index.seen_us = self.seen_us = time.time_ns() // 1000
+        gone = [p for p, stamp in known.items()
+                if stamp[0] is not None and p not in self._listing.found]  # fmt: skip
+        self._gone(gone)
+        self._tell_copies_apart(patience_s)
+        self._tell_gone(gone)
+        self.seen_us = time.time_ns() // 1000
+        index.note(seen_us=self.seen_us)
 
     def _tell(self, sentence: str, **fields: object) -> None:
         self.told.append(say(sentence, folder=self._index.folder, **fields))
@@ -125,9 +128,11 @@ class Refresh:
             self._index.forget(job_number(self._index.folder, path) for path in again)
             for table, some in rows.items():
                 self._index.insert(table, some)
-            sql = f"UPDATE {files} SET status = 'unreadable', line = ?, size = -1 WHERE path = ?"
+            sql = f"UPDATE {files} SET own = ?, status = own, own_line = ?, line = own_line, \
+size = -1 WHERE path = ?"
             for path, one in unreadable.items():
-                run(sql, [say("file.kept", line=one.line), path])
+                run(sql, ["unreadable", say("file.kept", line=one.line), path])
+            self._index.note(changed_us=time.time_ns() // 1000)
 
     def _file_row(self, path: str, one: FileRead, had: bool) -> Row:
         folder, (size, mtime, ctime) = self._index.folder, self._listing.found[path]
@@ -135,49 +140,82 @@ class Refresh:
             "job": job_number(folder, path), "folder": as_text(str(folder)), "path": path,
             "status": one.status, "size_bytes": size, "size": size, "mtime": mtime, "ctime": ctime,
             "line": say("file.was_record", line=one.line) if had and not one.events else one.line,
-            "events": one.events, "opening": one.opening,
+            "events": one.events, "opening": one.opening, "trail": one.trail, "own": one.status,
+            "sound": one.status in ("record", "torn"), "counted": bool(one.rows),
         }  # fmt: skip
+        row["own_line"] = row["line"]
         # A later version is tried each time: lugcall may be newer by then.
         return row if one.status != "later" else row | {"size": -1}
 
-    def _only_once(self) -> None:
-        """Of copies of one record, the longest counts; of equal ones, the one known first."""
-        files, held = self._files, f"status IN {_HELD} AND opening <> ''"
-        copies = self._index.run(
-            f"SELECT path, job, opening FROM {files} WHERE {held} AND opening IN "
-            f"(SELECT opening FROM {files} WHERE {held} GROUP BY 1 HAVING count(*) > 1) "
-            "ORDER BY events DESC, rowid"
-        )
-        longest: dict[str, str] = {}
-        shorter = []
-        for row in copies:
-            first = longest.setdefault(row["opening"], row["path"])
-            if first != row["path"]:
-                shorter.append(row["job"])
-                sql = f"UPDATE {files} SET status = 'copy', line = ? WHERE job = ?"
-                self._index.run(sql, [say("file.copy", path=first), row["job"]])
-        self._index.forget(shorter)
+    def _tell_copies_apart(self, patience_s: float) -> None:
+        """Of files of one job one counts; the others are copies of it, or damage."""
+        if self._index.when("settled_us") == self._index.when("changed_us"):
+            return
+        # What counts now may have been passed over until now: then its rows are not there.
+        found = self._listing.found
+        again = [first["path"] for first, _ in self._of_one_job()
+                 if not first["counted"] and first["path"] in found]  # fmt: skip
+        try:
+            if again:
+                self._read_some(again, patience_s)
+        except NoAnswer as error:
+            self._tell("folder.stopped", why=error, read=0, all=len(again))
+        with self._index.transaction():
+            for first, others in self._of_one_job():
+                self._set(first, first["own"], first["own_line"], None)
+                for one, status, line in others:
+                    self._set(one, status, line, first["job"])
+            self._index.note(settled_us=self._index.when("changed_us"))
 
-    def _gone(self, known: list[str]) -> None:
-        """Note files that are no longer there, and tell those with a job, whose rows stay."""
-        gone = [path for path in known if path not in self._listing.found]
+    def _of_one_job(self) -> Iterator[tuple[Row, Iterator[tuple[Row, str, str]]]]:
+        files, by_opening = self._files, defaultdict[str, list[Row]](list)
+        for row in self._index.run(
+            f"SELECT * EXCLUDE (seen_utc), path AS name FROM {files} WHERE opening <> '' AND "
+            f"(status <> own OR opening IN (SELECT opening FROM {files} WHERE opening <> '' "
+            "GROUP BY 1 HAVING count(*) > 1)) ORDER BY rowid"
+        ):
+            by_opening[row["opening"]].append(row)
+        return map(of_one_job, by_opening.values())
+
+    def _set(self, file: Row, status: str, line: str, of_job: int | None) -> None:
+        """What a file is among those of its job; one that does not count has no rows."""
+        run, files, job = self._index.run, self._files, file["job"]
+        if of_job is not None and file["counted"]:
+            self._index.forget([job])
+        if of_job is not None and file["own"] == "missing":
+            run(f"DELETE FROM {files} WHERE job = ?", [job])  # it was moved, and lost nothing
+        elif (status, line, of_job) != (file["status"], file["line"], file["of_job"]):
+            sql = f"UPDATE {files} SET status = ?, line = ?, of_job = ?, counted = ? WHERE job = ?"
+            run(sql, [status, line, of_job, of_job is None, job])
+
+    def _gone(self, gone: list[str]) -> None:
+        """Note files that are no longer there; the rows of their jobs stay."""
         if not gone:
             return
         run, files = self._index.run, self._files
-        run(
-            f"UPDATE {files} SET status = 'missing', line = ?, size = NULL, mtime = NULL, "
-            f"ctime = NULL, seen_utc = make_timestamp(?) "
-            f"WHERE {_THESE} AND events > 0 AND status <> 'copy'",
-            [say("file.missing"), self.seen_us or time.time_ns() // 1000, gone],
-        )
-        run(f"DELETE FROM {files} WHERE {_THESE} AND status <> 'missing'", [gone])
-        lost = [row["path"] for row in run(f"SELECT path FROM {files} WHERE {_THESE}", [gone])]
+        line, now_us = say("file.missing"), time.time_ns() // 1000
+        with self._index.transaction():
+            run(
+                f"UPDATE {files} SET own = 'missing', status = 'missing', own_line = ?, line = ?, "
+                f"size = NULL, mtime = NULL, ctime = NULL, seen_utc = make_timestamp(?) "
+                f"WHERE {_THESE} AND counted",
+                [line, line, self.seen_us or now_us, gone],
+            )
+            run(f"DELETE FROM {files} WHERE {_THESE} AND NOT counted", [gone])
+            self._index.note(changed_us=now_us)
+
+    def _tell_gone(self, gone: list[str]) -> None:
+        """Tell of those with a job; one that was moved is not lost."""
+        sql = f"SELECT path FROM {self._files} WHERE {_THESE}"
+        lost = [row["path"] for row in self._index.run(sql, [gone])] if gone else []
         names = ", ".join(sorted(lost)[:3])
         if len(lost) > 3:
             names = say("folder.others", names=names)
         if lost:
-            which = "folder.gone_one" if len(lost) == 1 else "folder.gone"
-            self._tell(which, count=len(lost), names=names, when=_when(self.seen_us))
+            when, folder = _when(self.seen_us), self._index.folder
+            self.told.append(
+                say_many("folder.gone", len(lost), folder=folder, names=names, when=when)
+            )
 
 
 def _when(seen_us: int) -> str:

@@ -28,6 +28,8 @@ from assistant.record.history import (
     Unheard,
     line_of,
 )
+from assistant.review.columns import BROKEN
+from assistant.review.copies import trail_of
 from assistant.review.doubts import doubts_in_index, is_long
 from assistant.review.wording import Row, say
 
@@ -40,13 +42,15 @@ _ENDED = {"released": "up", "lost": "unsure", "stopped": "unsure", "open": "open
 @dataclass(slots=True)
 class FileRead:
     """What a file is: `status` as in the table of files, what is wrong in one line, its rows by
-    table (none without a job), how many events are good, and the hash of the first."""
+    table (none without a job), how many events are good, the hash of the first, and their trail
+    (`copies.trail_of`)."""
 
     status: str
     line: str = ""
     rows: dict[str, list[Row]] = field(default_factory=dict)
     events: int = 0
     opening: str = ""
+    trail: str = ""
 
 
 def read_file(path: Path, now_us: int) -> FileRead:
@@ -79,14 +83,15 @@ def _read(stream: BinaryIO, now_us: int) -> FileRead:
     opening = history.lines[0].hash
     rows["jobs"][0].update(head=reader.head, opening=opening)
     status = "record" if fault is None else chain_word(fault)
-    return FileRead(status, _told(fault), rows, reader.count, opening)
+    trail = trail_of([line.hash for line in history.lines])
+    return FileRead(status, _told(fault), rows, reader.count, opening, trail)
 
 
 def chain_word(fault: Fault | None) -> str:
     """good, torn, or BROKEN CHAIN."""
     if fault is None:
         return "good"
-    return "torn" if fault.what == "torn" else "BROKEN CHAIN"
+    return "torn" if fault.what == "torn" else BROKEN
 
 
 def _told(fault: Fault | None) -> str:
@@ -94,7 +99,7 @@ def _told(fault: Fault | None) -> str:
         return ""
     if fault.what == "torn":
         return say("file.torn", line=fault.line)
-    return f"BROKEN CHAIN: {fault.text}"
+    return f"{BROKEN}: {fault.text}"
 
 
 class _JobRows:

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING, Any
 
+from assistant.review.columns import DAMAGE
 from assistant.sentences import printable, sentences
 
 if TYPE_CHECKING:
@@ -22,6 +23,11 @@ _BROKEN = "BROKEN CHAIN: "
 def say(name: str, **fields: object) -> str:
     """An entry of the desk's words, its blanks filled in; they are never spoken."""
     return str(sentences("desk").texts[name]).format_map(fields)
+
+
+def say_many(name: str, count: int, **fields: object) -> str:
+    """The entry of this name, or for one of a kind the one with `_one` behind it."""
+    return say(f"{name}_one" if count == 1 else name, count=count, **fields)
 
 
 def step_name(step: str) -> str:
@@ -69,11 +75,11 @@ def summary(answers: Answers, most: int) -> Iterator[str]:
 
 
 def _lines(answers: Answers, most: int) -> Iterator[str]:
-    yield from answers.told
     bad = answers.ask("damaged")
-    yield from (_file(row) for row in bad[:most])
-    if len(bad) > most:
-        yield say("summary.more_files", count=len(bad) - most)
+    damage = [row for row in bad if row["status"] in DAMAGE]
+    yield from _files(damage, most)
+    yield from answers.told
+    yield from _files(bad[len(damage) :], most)
     total = answers.ask("totals")[0]
     if not total["jobs"]:
         yield say("summary.none")
@@ -81,8 +87,8 @@ def _lines(answers: Answers, most: int) -> Iterator[str]:
     right = total["first_time_right"]
     yield say(
         "summary.totals",
-        jobs=_many(total["jobs"], "job"),
-        trucks=_many(total["units"], "truck"),
+        jobs=many(total["jobs"], "job"),
+        trucks=many(total["units"], "truck"),
         signed=total["signed_off"] or 0,
         share="" if right is None else say("summary.share", share=right),
         doubtful=total["doubtful"] or 0,
@@ -99,6 +105,12 @@ def _lines(answers: Answers, most: int) -> Iterator[str]:
         yield from map(_due, due)
 
 
+def _files(rows: list[Row], most: int) -> Iterator[str]:
+    yield from map(_file, rows[:most])
+    if len(rows) > most:
+        yield say_many("summary.more_files", len(rows) - most)
+
+
 def _file(row: Row) -> str:
     line = f"{row['folder']}/{row['path']}: {row['line'] or row['status']}"
     if row["status"] != "missing":
@@ -106,7 +118,7 @@ def _file(row: Row) -> str:
     return say("summary.seen", line=line, when=row["seen_utc"])
 
 
-def _many(count: int, what: str) -> str:
+def many(count: int, what: str) -> str:
     return f"{count:,} {what}{'' if count == 1 else 's'}"
 
 

@@ -35,6 +35,15 @@ def test_demo_ends_signed_off_and_verifies(tmp_path: Path) -> None:
     assert "as found" in transcript and "SIGNED OFF by 12" in transcript
 
 
+@pytest.mark.parametrize("seal", ["XYZ", "", "3F2A-91B", "3F2A-91BCD"])
+def test_a_seal_mistyped_is_no_damage(seal: str) -> None:
+    """The record is not called damaged for what was typed wrong."""
+    record = DEMO / "records" / "first_job.jsonl"
+    done = lugcall("verify", "--seal", seal, str(record))
+    assert done.returncode == 2 and "is no seal: it is 8 digits" in done.stderr
+    assert done.stdout == "" and "DAMAGED" not in done.stderr and done.stderr.count("\n") == 1
+
+
 def test_verify_finds_a_changed_line(tmp_path: Path) -> None:
     lugcall("demo", "--records", str(tmp_path))
     (path,) = tmp_path.glob("*.jsonl")

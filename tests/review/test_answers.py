@@ -164,11 +164,11 @@ def test_the_command_says_it_in_lines(
     path.write_bytes(path.read_bytes().replace(b"Say done", b"Say dune", 1))
     other.write_bytes(other.read_bytes().replace(b'"taken"', b'"token"', 1))
     result = lugcall("review", bay, tmp_path / "gone")
-    assert result.exit_code == 0, result.output
+    assert result.exit_code == 1, result.output
     lines = result.output.splitlines()
-    assert lines[0] == f"{tmp_path / 'gone'}: it is not there; nothing of it was read before"
-    assert lines[1].startswith(f"{path}: BROKEN CHAIN: line 1 ")
-    assert lines[2].startswith(f"{other}: BROKEN CHAIN: line ")
+    assert lines[0].startswith(f"{path}: BROKEN CHAIN: line 1 ")
+    assert lines[1].startswith(f"{other}: BROKEN CHAIN: line ")
+    assert lines[2] == f"{tmp_path / 'gone'}: it is not there; nothing of it was read before"
     assert any(line.startswith("2 jobs on ") for line in lines)
     assert "BROKEN CHAIN" in lines[lines.index("Needs eyes first:") + 1]
 

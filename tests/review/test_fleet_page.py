@@ -101,7 +101,7 @@ def test_the_page_is_whole_and_escaped(desk: Review, tmp_path: Path) -> None:
     assert [t for t, _ in page.tags].count("script") == 1
     assert not [t for t, a in page.tags if t == "img" or "onerror" in a]
     assert NASTY in page.text and "Cab <b>mic</b>" in page.text
-    assert "BROKEN CHAIN in 1 record" in page.words and "OPEN at" in page.words
+    assert "BROKEN CHAIN in 1 file" in page.words and "OPEN at" in page.words
 
 
 def test_every_number_leads_to_as_many_jobs(desk: Review, tmp_path: Path) -> None:

@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING
 from assistant import __version__, named_file
 from assistant.record import RecordError
 from assistant.record.folder import slug
+from assistant.review.columns import DAMAGE
 from assistant.review.index import source_hash
 from assistant.review.pages import charts, questions
 from assistant.review.pages.questions import FleetAnswers, hash_of
@@ -60,6 +61,7 @@ class Listed:
         self.page = f"jobs/{slug(Path(row['path']).stem)}-{row['opening'][:8]}.html"
         self.page_link = link(folder / self.page, folder)
         self.doubts = answers.texts[row["job"]]
+        self.otherwise = answers.otherwise[row["job"]]
         self.tokens = questions.joined(questions.tokens_of(row, answers))
         self.when = str(row["began_local"])[:16].replace("T", " ")
         told = [row[key] or "" for key in ("unit", "code", "path", "card", "step", "chain")]
@@ -107,6 +109,7 @@ def write_fleet(
         curves=chart(charts.curves, charts.cells(drawn)),
         codes=sorted({one.row["code"] for one in jobs if one.row["code"]}),
         told=desk.told,
+        damage=DAMAGE,
         hash_of=hash_of,
         signed=signed,
         narrowed=" ".join(filter(None, (unit, f"since {since}" if since else ""))),
@@ -262,7 +265,7 @@ def write_jobs(
         for one in show(todo):
             file = folder / one.page
             try:
-                text = job_page(one.record, file.parent, fleet_file(folder))
+                text = job_page(one.record, file.parent, fleet_file(folder), one.otherwise)
             except (RecordError, OSError) as error:
                 failed.append(str(error))
                 continue
@@ -283,7 +286,7 @@ def _state(one: Listed) -> str:
             clips = ",".join(sorted(f"{p.name}:{p.stat().st_size}" for p in own.iterdir()))
         except OSError:
             clips = "none"
-    return f"{__version__} {source_hash(*_SOURCES)} {one.row['head']} {clips}"
+    return f"{__version__} {source_hash(*_SOURCES)} {one.row['head']} {clips} {one.otherwise}"
 
 
 def _made(folder: Path) -> dict[str, str]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -37,20 +37,25 @@ _SAME_MM = 0.05
 """Likewise on a truck in millimetres, which are shown to a tenth."""
 
 
-def job_page(path: Path, page_folder: Path, fleet: Path | None = None) -> str:
-    """The page of a record, to lie in `page_folder`, with a link back to the `fleet` page.
+def job_page(
+    path: Path, page_folder: Path, fleet: Path | None = None, otherwise: Sequence[str] = ()
+) -> str:
+    """The page of a record, to lie in `page_folder`, with a link back to the `fleet` page, and with
+    what other files of this job tell `otherwise`, a line each.
 
     Raises:
         RecordError: nothing of the record can be read.
     """
     history = JobHistory.read(path)
     try:
-        return _page(history, path, page_folder, fleet)
+        return _page(history, path, page_folder, fleet, otherwise)
     except (KeyError, TypeError, ValueError, AttributeError, OverflowError):
         refuse(path.name)
 
 
-def _page(history: JobHistory, path: Path, page_folder: Path, fleet: Path | None) -> str:
+def _page(
+    history: JobHistory, path: Path, page_folder: Path, fleet: Path | None, otherwise: Sequence[str]
+) -> str:
     card = _card_of(history)
     units = card.units if card is not None else "inch"
     unit = history.opened.unit or _say("no_unit")
@@ -65,6 +70,7 @@ def _page(history: JobHistory, path: Path, page_folder: Path, fleet: Path | None
         seal=seal_of(history.lines[-1].hash),
         paper_seal=seal_of(history.closed.hash) if history.closed else "",
         chain=chain,
+        otherwise=otherwise,
         who=WHO,
         state=_state(history, chain[0]),
         doubts=doubts_on_page(history),

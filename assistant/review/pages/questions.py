@@ -30,8 +30,8 @@ BIN_MIN = 10
 """Width of the bins of time a job, minutes."""
 
 _GRAVEST = (
-    "chain", "accepted", "out", "ring", "clock", "ratio", "skipped", "long hold", "say-agains",
-    "edits", "remark",
+    "copy", "chain", "accepted", "out", "ring", "clock", "ratio", "skipped", "long hold",
+    "say-agains", "edits", "remark",
 )  # fmt: skip
 """Kinds of doubt, the one that is told first first."""
 
@@ -57,9 +57,9 @@ def _only(t: Tables, jobs: ir.Table) -> Tables:
 class FleetAnswers:
     """All that the page shows. Rows are dicts with the columns of `columns.COLUMNS`.
 
-    `texts` and `flags` are the doubts of each listed job and their kinds; `misheard_at` its steps
-    and microphones; `left_as` the lead's last act; `minutes` the jobs of each bin of time;
-    `last_job` that of each truck.
+    `texts` and `flags` are the doubts of each listed job and their kinds, `otherwise` those on
+    another file of it; `misheard_at` its steps and microphones; `left_as` the lead's last act;
+    `minutes` the jobs of each bin of time; `last_job` that of each truck.
     """
 
     def __init__(self, desk: Review, t: Tables) -> None:
@@ -80,11 +80,14 @@ class FleetAnswers:
             shown = _only(t, t.jobs.filter(of_page))
         self.texts: defaultdict[int, list[str]] = defaultdict(list)
         self.flags: defaultdict[int, set[str]] = defaultdict(set)
+        self.otherwise: defaultdict[int, list[str]] = defaultdict(list)
         found = rows(shown.doubts.select("job", "n", "kind", "text"))
         for row in sorted(found, key=lambda row: (_GRAVEST.index(row["kind"]), row["n"])):
             text = row["text"].removeprefix("BROKEN CHAIN: ").rstrip(".")
             self.texts[row["job"]].append(text)
             self.flags[row["job"]].add(row["kind"])
+            if row["kind"] == "copy":
+                self.otherwise[row["job"]].append(row["text"])
         self.misheard_at: defaultdict[int, set[str]] = defaultdict(set)
         h = shown.hearing.filter(shown.hearing.again)
         for row in rows(h.select("job", "step", "microphone").distinct()):
