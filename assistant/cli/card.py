@@ -130,9 +130,8 @@ def _aloud(sound: Path | None, mic: str | None, speaker: str | None) -> Any:
     from assistant.voice.devices.audio import load
     from assistant.voice.session.live import Devices
 
-    ears = recognizers_for(())
     sounds = [(sound.name, load(sound))] if sound is not None else []
-    return listening(ears, sounds, Devices(mic, None, speaker, None))
+    return listening(recognizers_for(()), sounds, Devices(mic, None, speaker, None))
 
 
 def _end(talk: CardTalk) -> None:

@@ -8,6 +8,7 @@ import os
 import shlex
 import signal
 import sys
+import threading
 from contextlib import closing, suppress
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -50,6 +51,8 @@ def run() -> None:
     if signal.getsignal(signal.SIGINT) is signal.SIG_DFL:
         signal.signal(signal.SIGINT, _interrupted)
     sys.unraisablehook = _unraisable
+    if not os.environ.get("LUGCALL_TRACE"):
+        threading.excepthook = lambda fault: show_lines([_fault(fault.exc_value)], err=True)
     code = _ended()
     signal.signal(signal.SIGINT, signal.SIG_DFL)  # nothing is left to be broken off
     unwritten = _flushed()
@@ -121,9 +124,9 @@ def _ended() -> int:
         return 70
 
 
-def _fault(error: Exception) -> str:
+def _fault(error: BaseException | None) -> str:
     """A fault of this program, in one line that helps to find it."""
-    at = error.__traceback__
+    at = error.__traceback__ if error is not None else None
     while at is not None and at.tb_next is not None:
         at = at.tb_next
     where = f"{at.tb_frame.f_code.co_filename}, line {at.tb_lineno}" if at is not None else "?"

@@ -77,8 +77,8 @@ def listen(
 
     if helper_recording is not None and recording is None:
         fail("--helper goes with --from; give the technician's recording too", 2)
-    ears = recognizers_for(engines)
     sounds = [(p.name, load(p)) for p in (recording, helper_recording) if p is not None]
+    ears = recognizers_for(engines)
     if again is None:
         begin = partial(begin_job, truck_card(card_file, unit), records, keep_audio)
     else:

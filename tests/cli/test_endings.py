@@ -18,6 +18,7 @@ from tests.demo import DEMO, ROOT
 from tests.records import events_of, sealed
 from tests.review.jobs import Job, tell
 
+pytestmark = pytest.mark.long
 RECORD = DEMO / "records" / "hard_day.jsonl"
 COMMAND = [sys.executable, "-m", "assistant"]
 PLAN = ("plan", "--gap", "21/32", "--clearance", "forty thou")

@@ -1,18 +1,21 @@
 """Whatever a user names is opened without waiting: a regular file, of bounded size, or one line."""
 
 import os
+import shutil
 import struct
 import subprocess
 import sys
 import wave
 from functools import partial
+from itertools import product
 from pathlib import Path
 from typing import Any
 
 import pytest
 
 from assistant.named_file import Unfit, whole
-from tests.demo import DEMO, ROOT
+from tests.demo import DEMO, DIALOGS, ROOT
+from tests.records import events_of, sealed
 
 RECORD = DEMO / "records" / "hard_day.jsonl"
 READS = (
@@ -26,12 +29,12 @@ WRITES = (f"page {RECORD} --out {{}}", f"picture --record {RECORD} --svg {{}}")
 SPECIAL = {"pipe": "pipe", "link": "link to the pipe", "zeros": "/dev/zero"}
 
 
-def run(folder: Path, *args: str, limit_s: float = 25.0) -> tuple[int, str]:
+def run(folder: Path, *args: str, limit_s: float = 25.0, **env: str) -> tuple[int, str]:
     """A command in `folder`: its exit code, and all that it printed."""
     done: Any = subprocess.run(
         [sys.executable, "-m", "assistant", *args], cwd=folder, stdin=subprocess.DEVNULL,
         capture_output=True, text=True, timeout=limit_s,
-        env={**os.environ, "PYTHONPATH": str(ROOT), "LUGCALL_RECORDS": str(folder / "records")},
+        env={**os.environ, "PYTHONPATH": str(ROOT), "LUGCALL_RECORDS": f"{folder}/records", **env},
     )  # fmt: skip
     assert "Traceback" not in done.stderr, done.stderr
     return done.returncode, (done.stdout + done.stderr).strip()
@@ -45,9 +48,12 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return made
 
 
-@pytest.mark.parametrize("command", READS)
-@pytest.mark.parametrize("what", SPECIAL)
-def test_what_is_no_file_is_never_waited_for(folder: Path, command: str, what: str) -> None:
+@pytest.mark.parametrize(
+    "what, command",
+    [*product(["pipe"], READS), ("link", "card {}"), ("link", "transcript {}"),
+     *product(["zeros"], ("card {}", "verify {}", "resume {}", "devices --from {}"))],
+)  # fmt: skip
+def test_what_is_no_file_is_never_waited_for(folder: Path, what: str, command: str) -> None:
     args = [SPECIAL[what] if part == "{}" else part for part in command.split()]
     code, told = run(folder, *args)
     assert code != 0 and "\n" not in told
@@ -74,7 +80,7 @@ def test_a_file_that_waits_for_news_is_no_file(folder: Path) -> None:
 
 
 def test_pipes_among_what_others_made(folder: Path, tmp_path: Path) -> None:
-    """In a folder of cards, of unfinished cards, and of pages."""
+    """In a folder of cards, of unfinished cards, of pages, of dialogs, and of a record's sound."""
     cards = tmp_path / "cards"
     cards.mkdir()
     os.mkfifo(cards / "card-in-the-making.jsonl")
@@ -88,6 +94,21 @@ def test_pipes_among_what_others_made(folder: Path, tmp_path: Path) -> None:
     os.mkfifo(pages / "fleet.html")
     where = (str(DEMO / "records"), "--out", "pages")
     code, told = run(tmp_path, "pages", *where, limit_s=60)
+    assert code == 1 and "pipe or a device" in told
+    clips = tmp_path / "job.clips"
+    clips.mkdir()
+    digest = "0123456789abcdef" * 4
+    clip = {"file": f"job.clips/{digest[:16]}.flac", "sha256": digest, "seconds": 1.0}
+    os.mkfifo(tmp_path / clip["file"])
+    lines = [(one["at"], one["kind"], one["data"]) for one in events_of(RECORD)]
+    lines[20][2]["clip"] = clip
+    (tmp_path / "job.jsonl").write_bytes(sealed(lines))
+    code, told = run(tmp_path, "verify", "job.jsonl")
+    assert code == 1 and "cannot be read" in told
+    dialogs = shutil.copytree(DIALOGS, tmp_path / "dialogs")
+    (dialogs / "en" / "steps.toml").unlink()
+    os.mkfifo(dialogs / "en" / "steps.toml")
+    code, told = run(tmp_path, "chat", LUGCALL_DIALOGS=str(dialogs))
     assert code == 1 and "pipe or a device" in told
 
 
@@ -137,7 +158,7 @@ def test_a_sound_that_no_recorder_makes(
     tmp_path: Path, rate: int, frames: int, channels: int, why: str
 ) -> None:
     path = sound(tmp_path / "odd.wav", rate, frames, channels)
-    for command in ("hear --for gap", "devices --from", "listen --from"):
+    for command in ("devices --from", "listen --from"):
         code, told = run(tmp_path, *command.split(), str(path))
         assert code != 0 and "\n" not in told and why in told
     assert not (tmp_path / "records").exists(), "nothing was begun"
