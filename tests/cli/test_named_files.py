@@ -61,7 +61,7 @@ def test_what_is_no_file_is_never_waited_for(folder: Path, what: str, command: s
 
 
 @pytest.mark.parametrize("command", WRITES)
-@pytest.mark.parametrize("what", SPECIAL)
+@pytest.mark.parametrize("what", ["pipe", "link"])  # no device: should this fail, it would be gone
 def test_what_is_no_file_is_never_replaced(folder: Path, command: str, what: str) -> None:
     path = folder / SPECIAL[what]
     code, told = run(folder, *(str(path) if part == "{}" else part for part in command.split()))
