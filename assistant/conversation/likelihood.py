@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from assistant.conversation.meaning import Likely, likely, place
-from assistant.conversation.safety import MATTERS, broken_off, counts, says
 from assistant.dialogue import Dialogue, Question
 from assistant.readings.sentence import CLAUSE
 from assistant.texts.normal import normal
+from assistant.texts.safety import MATTERS, broken_off, counts, says
 
 _PEDAL = frozenset({"holding", "released", "clear", "let_up", "carry_on"})
 SUREST, SURE, IDLE, LIKELY = 0.92, 0.8, 0.5, 0.35

@@ -14,7 +14,6 @@ from rapidfuzz import fuzz, process
 from assistant.act import REASONS, Act
 from assistant.conversation.likelihood import SURE, likeliest
 from assistant.conversation.meaning import NUMBERS, PARTS, Likely, likely, place
-from assistant.conversation.safety import HARM_HINTED, HARM_SURE, MATTERS, counts, harm
 from assistant.dialogue import Danger, Dialogue, Heard, Question
 from assistant.quantity import (
     CLEARANCE,
@@ -32,6 +31,7 @@ from assistant.readings.sentence import among, both_tips, tips
 from assistant.sentences import DialogError, capital
 from assistant.texts.dialogs import Meaning
 from assistant.texts.normal import denied, negated, normal, shouted, turned_round, without_lead
+from assistant.texts.safety import HARM_HINTED, HARM_SURE, MATTERS, counts, harm
 
 if TYPE_CHECKING:
     from assistant.causes.table import Table

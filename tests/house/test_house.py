@@ -136,7 +136,7 @@ OPEN_THEMSELVES = {
     "record/disk.py": "syncs folders",
     "readings/units.py": "our own file",
     "readings/language.py": "our own file",
-    "conversation/safety.py": "our own file",
+    "texts/safety.py": "our own file",
     "voice/interpretation/__init__.py": "our own file",
     "cli/main.py": "our own script, and the null device",
     "review/pages/render.py": "our own templates",

@@ -14,13 +14,13 @@ import pytest
 from assistant.act import Act
 from assistant.card import Card
 from assistant.conversation import Session
-from assistant.conversation.safety import MATTERS
 from assistant.conversation.understand import understand
 from assistant.dialogue import Question
 from assistant.job.job import Job
 from assistant.readings import QUANTITIES, read
 from assistant.record import read_events, verify_file
 from assistant.texts.dialogs import Dialogs
+from assistant.texts.safety import MATTERS
 from assistant.voice.recognition import models
 from tests.heard import unheard
 from tests.spoken import callouts, chatter, phrases, voices

@@ -12,9 +12,12 @@ from __future__ import annotations
 import re
 from functools import cache
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-from assistant.conversation.meaning import Likely
 from assistant.texts.normal import negated
+
+if TYPE_CHECKING:
+    from assistant.conversation.meaning import Likely
 
 # --- harm: words while somebody may be hurt ------------------------------------------------------
 
