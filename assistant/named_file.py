@@ -92,9 +92,9 @@ def text_of(data: bytes) -> str:
 
 def _refuse(facts: os.stat_result, path: Path) -> None:
     if stat.S_ISDIR(facts.st_mode):
-        raise Unfit(errno.EISDIR, "it is a folder, not a file", str(path))
+        raise Unfit(errno.EISDIR, "it is no file but a folder", str(path))
     if not stat.S_ISREG(facts.st_mode):
-        raise Unfit(errno.EINVAL, "it is a pipe or a device, not a file", str(path))
+        raise Unfit(errno.EINVAL, "it is no file but a pipe or a device", str(path))
 
 
 class _Bounded(io.FileIO):
@@ -115,7 +115,7 @@ class _Bounded(io.FileIO):
             raise Unfit(errno.EINVAL, "its disk is too slow to read it")
         self._left -= count
         if self._left < 0:
-            much = f"it is larger than {self._most / 1e6:g} MB, so it is some other file"
+            much = f"it is too large: over {self._most / 1e6:g} MB it is some other file"
             raise Unfit(errno.EINVAL, much)
         return count
 
