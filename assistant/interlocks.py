@@ -179,12 +179,10 @@ MEANINGS: dict[str, str] = {
 """What a language must have words for -> who must keep saying it, or "" where a shop decides."""
 EXACT = ("stop", "let_up", "holding", "clear", "released")
 """Meanings that only count word for word: likeness never moves a pedal."""
-LOST = ("lost it", "slipping", "coming up", "let go")
-"""What the helper's `lost` must at least be heard by, wherever it stands in a sentence."""
 
 
-def words_problem(words: Mapping[str, Meaning], steps: Sequence[Step]) -> str:
-    """One line on what of words.toml, or of the steps' answers, would be unsafe, or ""."""
+def words_problem(words: Mapping[str, Meaning]) -> str:
+    """One line on what of words.toml would be unsafe, or ""; `texts.core` looks at each phrase."""
     for key, who in MEANINGS.items():
         if key not in words:
             return f"words.toml: [{key}] is missing; add it"
@@ -195,29 +193,16 @@ def words_problem(words: Mapping[str, Meaning], steps: Sequence[Step]) -> str:
     for key in words:
         if key not in MEANINGS:
             return f"words.toml: [{key}] means nothing to lugcall; remove it"
-    for key, phrases in (("stop", ("stop",)), ("lost", LOST)):
-        for phrase in phrases:
-            if phrase not in words[key].anywhere:
-                return f'words.toml, {key}: anywhere must hold "{phrase}"'
-    for phrase in words["stop"].anywhere:
-        if phrase in words["stop"].excepted:
-            return f"words.toml, stop: except must not hold {phrase!r}"
-    return _clash(words, steps)
+    return _clash(words)
 
 
-def _clash(words: Mapping[str, Meaning], steps: Sequence[Step]) -> str:
-    """No phrase of a life-and-limb meaning may mean anything else as well."""
-    exact = {phrase: key for key in EXACT for phrase in words[key].phrases}
-    for step in steps:
-        for piece in step.pieces:
-            for phrase in piece.answers or ():
-                if phrase.lower() in exact:
-                    where = f"steps.toml, step {step.id}"
-                    return f"{where}: {phrase!r} already means {exact[phrase.lower()]}"
-    for other, meaning in words.items():
-        for phrase in meaning.phrases:
-            if exact.get(phrase, other) != other:
-                return f"words.toml: {phrase!r} means {exact[phrase]} and {other}; keep one"
+def _clash(words: Mapping[str, Meaning]) -> str:
+    """No phrase of a life-and-limb meaning may mean another of them as well."""
+    exact: dict[str, str] = {}
+    for key in EXACT:
+        for phrase in words[key].phrases:
+            if exact.setdefault(phrase, key) != key:
+                return f"words.toml: {phrase!r} means {exact[phrase]} and {key}; keep one"
     return ""
 
 

@@ -30,7 +30,7 @@ from assistant.job.state import Facts, Taken
 from assistant.quantity import FREE_TRAVEL, GAP, ODOMETER
 from assistant.record import Journal
 from assistant.record.clips import ClipError, keep
-from assistant.record.history import JobHistory, NotOurs, Opened
+from assistant.record.history import JobHistory, NotOurs, Opened, Understood
 from assistant.sentences import DialogError
 from assistant.texts.dialogs import Dialogs
 
@@ -212,6 +212,9 @@ class Session(Talk):
     ) -> tuple[Session, list[Said]]:
         """Carry on a record at the step it was left; also returns what is said first.
 
+        Where the dialogs are not those that the job was begun, or last resumed, with, that is said
+        and the job stands still until the technician says to carry on.
+
         Whether sound is kept is for each start to say, as in `begin`; the record does not decide.
 
         Raises:
@@ -224,13 +227,22 @@ class Session(Talk):
         except BaseException:
             journal.close()
             raise
-        said = session.take(Act("resumed", "tech"))
+        # As the record was begun with, or as a later start was told of and went on with.
+        known = session.in_force()
+        changed = "" if known == dialogs.fingerprint else dialogs.fingerprint
+        said = session.take(Act("resumed", "tech", text=changed))
         if journal.events[-2].kind == "repaired":
             said = [dialogs.said("both", "repaired_record"), *said]
         if keep_audio:
             session.keeps_audio = True
             said = [*session.notice("both", "audio_kept"), *said]
         return session, said
+
+    def in_force(self) -> str:
+        """The fingerprint of the dialogs that the people last worked with."""
+        history = JobHistory.of(self.journal.events)
+        told = [t.act.text for t in history.turns if t.act is not None and _new_words(t.act)]
+        return told[-1] if told else history.opened.dialogs
 
     def _put(self, question: Question) -> list[Said]:
         self._carried.ask(self._sound(question), goes_on=question.open)
@@ -310,6 +322,11 @@ class Session(Talk):
     def close(self) -> None:
         """Let go of the record file."""
         self.journal.close()
+
+
+def _new_words(act: Understood) -> bool:
+    """Whether the job was resumed with dialogs other than before."""
+    return act.meaning == "resumed" and bool(act.text)
 
 
 def _plain(ear: dict[str, Any]) -> dict[str, Any]:

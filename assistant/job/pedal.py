@@ -141,7 +141,11 @@ def on_let_up(job: Job, act: Act) -> list[Said]:
 
 
 def on_resumed(job: Job, act: Act) -> list[Said]:
-    """The program was started again on this record: trust no pedal and no hand."""
+    """The program was started again on this record: trust no pedal and no hand.
+
+    With other words than before, whose fingerprint is then the act's text, nothing goes on before
+    the technician says so.
+    """
     out: list[Said] = []
     hazards = job.facts.hazards
     hazards.distrust("lugcall")
@@ -151,6 +155,10 @@ def on_resumed(job: Job, act: Act) -> list[Said]:
         out.append(job.said("tech", "hands_out", signal="DANGER", cue="STOP"))
         out.append(_stop_helper(job))
         out.append(job.said("tech", "resumed_hold", signal="WARNING"))
+    if act.text:
+        if job.at != HALTED:
+            halt(job, act)
+        out.append(job.said("both", "dialogs_changed", signal="NOTICE"))
     state = words.truck_state(job)
     return [*out, job.said("both", "resumed", state=state), *job.prompt(entering=True)]
 

@@ -32,6 +32,7 @@ from assistant.sentences import (
     sentences,
     toml_of,
 )
+from assistant.texts import core
 from assistant.toml_file import TomlError, TomlFile, word_of
 
 SIGNALS = ("DANGER", "WARNING", "CAUTION", "NOTICE")
@@ -113,7 +114,8 @@ _BLANKS = """
     :stopped_clear_next carry_on nothing_stopped hold_lost hold_lost_helper hold_standing
     :release_ok clear_heard back_no back_lock back_blocked back_start need_repair need_bleed
     :repair_done gap_right gap_not_right gap_unread ring_stuck maker_again rod_none resumed_hold
-    :repaired_record skip_no no_why accept_no accept_nothing accepted accept_why sign_code
+    :dialogs_changed repaired_record skip_no no_why accept_no accept_nothing accepted accept_why
+    :sign_code
     :sign_ready closed pedal_up_state pedal_held_state pedal_unsure_state lock_in_state
     :lock_out_state cover_off_state ring_maybe_state ring_still_state defaults
     :confirm_clear_first turn_zero lock_plate_out helper_wait clearance_gone pedal_moving
@@ -287,6 +289,7 @@ class Dialogs(Sentences):
     cautions: dict[str, Caution]
     words: dict[str, Meaning]
     fingerprint: str
+    """Of every file with words of a job: the record keeps it."""
     pieces: Pieces
     by_id: dict[str, Step] = field(default_factory=dict)
     traits: Traits = field(default_factory=lambda: USUAL)
@@ -330,6 +333,8 @@ def _numbered(phases: tuple[Phase, ...], used: set[str]) -> tuple[Phase, ...]:
 # --- loaded, and checked before a word of it is used ----------------------------------------------
 
 _E = TypeVar("_E", bound=_Entry)
+_MORE = ("spoken", "job", "plan", "how", "readings")
+"""Other files with what is said in a job: its fingerprint is of these as well."""
 
 
 def load_dialogs(folder: Path | None = None, language: str = "en") -> Dialogs:
@@ -341,6 +346,7 @@ def load_dialogs(folder: Path | None = None, language: str = "en") -> Dialogs:
     base = (folder or dialogs_folder()) / language
     names = ("steps", "cautions", "words", "replies")
     files, data = zip(*(toml_of(base / f"{name}.toml") for name in names), strict=True)
+    more = [toml_of(path)[1] for name in _MORE if (path := base / f"{name}.toml").is_file()]
     in_steps, in_cautions, in_words, in_replies = files
     cautions = {k: _entry(in_cautions, k, v, Caution) for k, v in in_cautions.tables.items()}
     for key, caution in cautions.items():
@@ -359,9 +365,16 @@ def load_dialogs(folder: Path | None = None, language: str = "en") -> Dialogs:
         _checked_replies("spoken.toml", spoken)
         replies.update({key: Both(replies[key], text) for key, text in spoken.items()})
     _check_jobs(steps)
-    for name in ("job", "plan"):
-        sentences(name)  # a fault in them is told before the job begins, not within it
-    problem = interlocks.words_problem(words, steps)
+    english = language == "en"
+    told = [("replies.toml", texts) for texts in (replies, *(texts for _, texts in others))]
+    # A fault in what is composed later is told before the job begins, not within it.
+    told += [(f"{name}.toml", sentences(name).texts) for name in ("job", "plan", "how")]
+    problem = (
+        interlocks.words_problem(words)
+        or core.words_problem(words, steps)
+        or core.steps_problem(steps, cautions, english)
+        or next(filter(None, (core.told_problem(*texts, english) for texts in told)), "")
+    )
     if problem:
         raise DialogError(f"dialogs: {problem}")
     return Dialogs(
@@ -372,7 +385,7 @@ def load_dialogs(folder: Path | None = None, language: str = "en") -> Dialogs:
         (),
         cautions,
         words,
-        sha256(b"".join(data)).hexdigest()[:16],
+        sha256(b"".join([*data, *more])).hexdigest()[:16],
         Pieces(phases, steps, replies, others),
     ).for_truck(USUAL)
 

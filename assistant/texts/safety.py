@@ -68,6 +68,11 @@ _NAMED = re.compile(
 _UNSAFE = frozenset({"danger", "let_up", "released", "unsure"})
 
 
+def names_harm(text: str) -> bool:
+    """Whether normal words name what must never pass in a hold, whatever else they say."""
+    return bool(_NAMED.search(text))
+
+
 def harm(text: str, likely: Likely, count: bool = False) -> str:
     """ "stop", "block" or "": what words must do while the pedal is, or may be, down.
 
@@ -76,7 +81,7 @@ def harm(text: str, likely: Likely, count: bool = False) -> str:
         likely: what they may mean.
         count: they hold the count that was asked for.
     """
-    named = bool(_NAMED.search(text))
+    named = names_harm(text)
     bar = HARM_NAMED if named else HARM_HINTED if _HINTS.search(text) else HARM_SURE
     if likely.harm >= bar:
         return "stop"
