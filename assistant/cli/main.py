@@ -39,6 +39,7 @@ from assistant.cli.terminal import (
 )
 from assistant.readings import QUANTITIES, Reading, quantity_named, read
 from assistant.resources import data_folder
+from assistant.sentences import printable
 
 if TYPE_CHECKING:
     from assistant.act import Said
@@ -331,7 +332,7 @@ def verify(records: tuple[Path, ...], seal: str | None, as_json: bool) -> None:
         fail(f"--seal {seal!r} is no seal: it is 8 digits 0-9 or A-F, like 3F2A-91BC", 2)
     bad = False
     for path in records:
-        verdict = verify_file(path, seal)
+        verdict, shown = verify_file(path, seal), printable(str(path))
         bad = bad or not verdict.ok
         if as_json:
             told = {
@@ -346,14 +347,14 @@ def verify(records: tuple[Path, ...], seal: str | None, as_json: bool) -> None:
             click.echo(json.dumps(told))
         elif verdict.ok:
             state = "signed off" if verdict.closed else "NOT signed off"
-            click.echo(f"GOOD     {path}: {verdict.events} events, {state}, seal {verdict.seal}")
+            click.echo(f"GOOD     {shown}: {verdict.events} events, {state}, seal {verdict.seal}")
             if verdict.paper_seal not in ("", verdict.seal):
                 paper = verdict.paper_seal
                 click.echo(f"         seal on the work order {paper}; the lead wrote after")
             if verdict.about_clips:
                 click.echo(f"         {verdict.about_clips}")
         else:
-            click.echo(f"DAMAGED  {path}: {verdict.problem}")
+            click.echo(f"DAMAGED  {shown}: {verdict.problem}")
     if bad:
         raise SystemExit(1)
 

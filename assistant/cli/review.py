@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from assistant.cli.terminal import PATH, Seconds, fail, show_lines, show_told
+from assistant.sentences import printable
 
 if TYPE_CHECKING:
     from assistant.review import Answers, Review
@@ -200,7 +201,7 @@ def lead(act: Any, record: Path, words: tuple[str, ...], code: str, about: str) 
     from assistant.review.acts import add
 
     event = add(record, act, code, " ".join(words), about)
-    click.echo(f"Line {event.n + 1} of {record.name}: {act} by {event.data['lead']}.")
+    click.echo(f"Line {event.n + 1} of {printable(record.name)}: {act} by {event.data['lead']}.")
     click.echo(f"Seal with it: {seal_of(event.hash)}. The seal on paper covers up to the sign-off.")
 
 

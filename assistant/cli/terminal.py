@@ -14,6 +14,8 @@ from typing import TYPE_CHECKING, Any, NoReturn
 
 import click
 
+from assistant.sentences import printable
+
 if TYPE_CHECKING:
     from assistant.act import Said
     from assistant.card import Card
@@ -152,10 +154,10 @@ def piped() -> Iterator[str]:
 
 
 def shortened(text: str) -> str:
-    """A text as a line may show it: of a very long one its beginning and its end."""
+    """A text as a line may show it, its signs shown, not obeyed; of a long one, its two ends."""
     if len(text) <= _MOST_SHOWN:
-        return text
-    return f"{text[: _MOST_SHOWN * 3 // 4]} ... {text[-_MOST_SHOWN // 4 :]}"
+        return printable(text)
+    return printable(f"{text[: _MOST_SHOWN * 3 // 4]} ... {text[-_MOST_SHOWN // 4 :]}")
 
 
 def length_called(option: str, said: str, quantity: str, card: Card) -> tuple[Measured, str]:
@@ -238,7 +240,7 @@ def show(said: Iterable[Said]) -> None:
         label = click.style(f"{one.to.upper():>8} ", bold=True)
         text = f"{one.signal}: {one.text}" if one.signal else one.text
         important = bool(one.cue or one.signal == "DANGER" or one.key.startswith("prompt:"))
-        click.echo(f"{label}< {click.style(text, bold=important)}")
+        click.echo(f"{label}< {click.style(printable(text), bold=important)}")
     sys.stdout.flush()
 
 
@@ -299,7 +301,6 @@ def _open_job(number: int, path: Path) -> str:
     """A job in one line: its truck, when somebody last did something, and where it stands."""
     from assistant.record import RecordError
     from assistant.record.history import JobHistory
-    from assistant.sentences import printable
 
     try:
         history = JobHistory.read(path)

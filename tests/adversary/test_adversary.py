@@ -1,0 +1,33 @@
+"""The short form of the adversary: a fair share of each attack, its dice cast anew each day."""
+
+from datetime import date
+from pathlib import Path
+
+import pytest
+
+from tests.adversary.attacks import ATTACKS, attack
+from tests.adversary.terms import CARDS
+from tests.adversary.turns import play
+
+pytestmark = pytest.mark.long
+SAFE = ["done"] * 6
+KNOWN = {
+    "pedal told up, not told of": ["stop"],
+    "pedal told up, to be pressed": [*SAFE, "helper: ready", "helper: sound", "stop"],
+}
+"""Rule that is broken -> the shortest lines to it. Until the helper has said anything of the pedal,
+and while he is told to press for a reading, a stop tells "Pedal up." all the same."""
+
+
+@pytest.mark.parametrize("name", ATTACKS)
+def test_no_rule_is_broken(name: str, tmp_path: Path) -> None:
+    run = attack(name, date.today().toordinal(), tmp_path)
+    print(name, dict(run.counts))
+    assert not [str(found) for rule, found in run.found.items() if rule not in KNOWN]
+
+
+@pytest.mark.xfail(strict=True, reason="a pedal that nobody told of is told to be up")
+@pytest.mark.parametrize("rule", KNOWN)
+def test_known_to_be_broken(rule: str, tmp_path: Path) -> None:
+    card = next(path for path in CARDS if "t104" in path.name)
+    assert rule not in {found.rule for found in play(tmp_path / "job", card, KNOWN[rule]).wrong}
