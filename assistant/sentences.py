@@ -64,6 +64,11 @@ def capital(text: str) -> str:
     return text[:1].upper() + text[1:]
 
 
+def step_name(step: str) -> str:
+    """What people call a step; one of another version as its name in the record has it."""
+    return sentences("names").texts.get(f"step.{step}") or step.replace("_", " ")
+
+
 def printable(text: str) -> str:
     """Text of a record with its control characters shown, not obeyed."""
     if text.isprintable():

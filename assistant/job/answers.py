@@ -12,7 +12,7 @@ from assistant.clutch.uncertainty import Measured
 from assistant.job import words
 from assistant.job.state import HALTED, REPAIR, LinkageMove
 from assistant.quantity import CLEARANCE, FREE_TRAVEL, GAP, QUANTITIES
-from assistant.sentences import Both, DialogError, joined, sentences
+from assistant.sentences import Both, DialogError, joined, sentences, step_name
 
 if TYPE_CHECKING:
     from assistant.causes.case import Case
@@ -120,7 +120,7 @@ def on_not_sound(job: Job, act: Act) -> list[Said]:
         if act.text:
             job.facts.notes.append((act.who, act.text))
         return [job.said(act.who, "trouble" if act.text else "not_now", hint=_prompt(job))]
-    remark = sentences("job").say("not_sound", step=step.id.replace("_", " "))
+    remark = sentences("job").say("not_sound", step=step_name(step.id))
     job.facts.remarks.append(str(remark))
     job.fire("not_sound")
     more = [job.said("both", "need_bleed")] if step.id == "chain_fluid" else []

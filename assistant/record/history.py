@@ -566,6 +566,11 @@ class JobHistory:
         return "open" if self.closed is None else "finished"
 
     @property
+    def torn(self) -> bool:
+        """Whether a last line that was being written is all that is wrong."""
+        return " is torn (" in (self.problem or "")
+
+    @property
     def standing(self) -> str:
         """How the lead left it: the last act, one of `ACTS`, or "" (not looked at)."""
         return next((a.act for a in reversed(self.acts) if a.act in ACTS), "")

@@ -1,8 +1,9 @@
 """The lead's desk: many records read at once, into tables to ask and pages to look at.
 
 - ``columns``: what there is to ask; ``questions``: often asked, as Ibis expressions;
-- ``copies``: files of one job, and whether they tell the same;
+- ``beside``: what only files and jobs together show, such as copies that tell otherwise;
 - ``rows``: one record as rows, its chain checked; ``doubts``: what a lead should look at;
+  ``planned``: what the plan led to expect;
 - ``index``, ``refresh``: the index of a folder, and keeping it fresh;
 - ``export``: CSV, Parquet, and the same tables on Spark.
 
@@ -21,8 +22,8 @@ from typing import TYPE_CHECKING, Any
 
 from assistant.record import RecordError
 from assistant.record.disk import write_whole
+from assistant.review.beside import Beside
 from assistant.review.columns import COLUMNS
-from assistant.review.copies import Copies
 from assistant.review.index import WAIT_S, Index, index_home, rows_of, source_hash
 from assistant.review.wording import Row, say, say_many
 
@@ -69,10 +70,18 @@ class Answers:
         return self.run(sql_of(expression, self.engine))
 
     def ask(self, question: str, most: int | None = None) -> list[Row]:
-        """The first rows of a question of `questions.QUESTIONS`.
+        """The first rows of a question of `questions.QUESTIONS`."""
+        sql = self._sql(question)
+        return self.run(sql if most is None else f"{sql} LIMIT {most}")
 
-        Its SQL is kept in the folder of indexes, so that Ibis makes it but once.
-        """
+    def count(self, question: str) -> int:
+        """How many rows a question has."""
+        return int(
+            self.run(f"SELECT count(*) AS rows FROM ({self._sql(question)}) AS q")[0]["rows"]
+        )
+
+    def _sql(self, question: str) -> str:
+        """A question's SQL, kept in the folder of indexes, so that Ibis makes it but once."""
         import duckdb
 
         file = self.home / f"{self.engine}-questions.json"
@@ -90,7 +99,7 @@ class Answers:
             sql = made[question]
             with suppress(OSError):  # it is only kept to be quicker the next time
                 write_whole(file, json.dumps({"version": key, "sql": made}).encode(), durable=False)
-        return self.run(sql if most is None else f"{sql} LIMIT {most}")
+        return str(sql)
 
     def of_jobs(self, table: str, jobs: Sequence[int]) -> list[Row]:
         """The rows of these jobs in a table."""
@@ -112,11 +121,11 @@ class Review(Answers, AbstractContextManager["Review"]):
         self.refreshed = refreshed
         self._connection = connection
         self._indexes = indexes
-        copies = Copies(connection, indexes)
-        if copies.same:
-            self.told.append(say_many("folder.twice", copies.same))
+        beside = Beside(connection, indexes)
+        if beside.same:
+            self.told.append(say_many("folder.twice", beside.same))
         for table in COLUMNS:
-            connection.execute(f"CREATE VIEW {table} AS {copies.view(table, indexes)}")
+            connection.execute(f"CREATE VIEW {table} AS {beside.view(table)}")
 
     def run(self, sql: str) -> list[Row]:
         """As `Answers.run`.

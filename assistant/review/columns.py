@@ -19,8 +19,9 @@ _TABLES = {
         ring_lugs:int format:int lugcall began_utc:time began_local ended_utc:time
         signed_off:bool code step events:int time_s:float turns:int say_agains:int
         corrections:int edits:int holds:int longest_hold_s:float cautions:int doubts:int
-        ring_moves:int lugs:int lugs_by_gap:int first_time_right:bool odometer_miles:float
-        next_due_miles:float voice:bool clips:int lead_accepted chain head opening
+        unseen:int weight:int reason asked ring_moves:int lugs:int lugs_by_gap:int
+        first_time_right:bool odometer_miles:float next_due_miles:float voice:bool
+        clips:int lead_accepted chain head opening
         """,
     "readings": """
         n:int at_utc:time step stage quantity who value_in:float low_in:float
@@ -46,7 +47,7 @@ _TABLES = {
         n:int at_utc:time step key signal to text acknowledged_utc:time acknowledged_by
         acknowledged_s:float
         """,
-    "doubts": "n:int at_utc:time kind text",
+    "doubts": "n:int at_utc:time kind text weight:int seen:bool",
     "lead_acts": "n:int at_utc:time kind code text data",
     "files": "folder path status line size_bytes:int seen_utc:time",
 }

@@ -1,19 +1,20 @@
-"""What a lead should look at in one job: the rules, for the index and for the job's page.
+"""What a lead should look at in one job: the rules, the same wherever a job is shown.
 
-The words are in `dialogs/en/desk.toml`. Most of it stands in both; of clock, ring and chain the
-page, which has room, tells more.
+The words are in `dialogs/en/desk.toml`. What only many records together show, such as an odometer
+that runs backwards, comes to them in `beside`.
 """
 
 from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator
-from datetime import datetime, timedelta
 from typing import Any, NamedTuple
 
 from assistant.quantity import BEARING_TRAVEL, spoken_name
-from assistant.record.history import LEAD, JobHistory
-from assistant.review.wording import lugs, say, signed, span, step_name
+from assistant.record.history import ACTS, LEAD, JobHistory
+from assistant.review.planned import compared, units_of
+from assistant.review.wording import lugs, say, signed, span
+from assistant.sentences import step_name
 
 LONG_S = 120.0
 """A pedal held longer tires a leg: common practice, no source."""
@@ -26,12 +27,15 @@ BACK_US = 1_000_000
 AHEAD_US = 86_400 * 1_000_000
 FIRST_US = 1_577_836_800_000_000
 """2020: no record is older. A clock that lost its battery begins again long before."""
-ON_PAGE = (
-    "accepted", "out", "skipped", "hold", "stop", "again", "edited", "ring", "default", "clock",
-    "other",
+KINDS = (
+    "copy", "chain", "pedal", "stop", "ring", "out", "unsound", "accepted", "plan", "skipped",
+    "odometer", "clock", "ratio", "hold", "again", "edited", "torn", "other", "default",
 )  # fmt: skip
-"""Every kind of doubt on a page, the gravest first; `desk.toml` has their headings."""
-_PAGE_KIND = {"long hold": "hold", "say-agains": "again", "edits": "edited"}
+"""Every kind of doubt, the gravest first; `desk.toml` has their headings."""
+WEIGHTS = {kind: len(KINDS) - place - 1 for place, kind in enumerate(KINDS)}
+"""How grave each is; one that weighs nothing is told, but nobody need look at the job for it."""
+NEVER_SEEN = ("copy", "chain", "torn")
+"""What no act of the lead covers: it is of the file as it is."""
 _PEOPLE = {"tech": "technician", "helper": "helper"}
 
 
@@ -48,46 +52,113 @@ class Doubt(NamedTuple):
         """Where it is in the record, from 1."""
         return self.n + 1
 
-
-def doubts_in_index(history: JobHistory, fault: str, now_us: int) -> list[Doubt]:
-    """What the table of doubts holds; `fault`: what is wrong with the chain, or "". `now_us` is our
-    own clock, for records dated in the future."""
-    found = [*_clock(history, now_us), *_turns(history)]
-    repaired = (line for line in history.lines if line.kind == "repaired")
-    found += (_told("chain", line, "repaired") for line in repaired)
-    for text in _remarks(history):
-        kind = "ratio" if text.startswith("pedal ratios") else "remark"
-        kind = "ring" if text.startswith("ring move") else kind
-        found.append(_doubt(kind, text, history.closed))
-    found.sort(key=lambda doubt: doubt.n)
-    if fault:
-        found.append(_doubt("chain", fault, history.lines[-1]))
-    return [*found, *_left(history), *_often(history)]
+    @property
+    def weight(self) -> int:
+        return WEIGHTS[self.kind]
 
 
-def doubts_on_page(history: JobHistory) -> list[Doubt]:
-    """What a job's page tells, the gravest kind first."""
-    both = (*_left(history), *_turns(history), *_often(history))
+def doubts_of(history: JobHistory, now_us: int) -> list[Doubt]:
+    """All of a job's, the gravest first; `now_us` is our own clock, for what is dated ahead."""
     found = [
-        *_page_only(history),
-        *(doubt._replace(kind=_PAGE_KIND.get(doubt.kind, doubt.kind)) for doubt in both),
+        *_damage(history),
+        *_holds(history),
+        *_turns(history),
+        *_ring(history),
+        *_left(history),
+        *_planned(history),
+        *_often(history),
+        *_clock(history, now_us),
+        *_remarks(history),
+        *_figures(history),
     ]
-    for text in _remarks(history):
-        if not text.startswith(("ring move", "not sound at")):
-            found.append(_doubt("other", text, history.closed))
-    return sorted(found, key=lambda doubt: (ON_PAGE.index(doubt.kind), doubt.n))
+    return sorted(found, key=lambda doubt: (-doubt.weight, doubt.n))
 
 
-def _doubt(kind: str, text: str, line: Any) -> Doubt:
-    return Doubt(kind, text, line.n, line.us)
+def seen_up_to(history: JobHistory) -> int:
+    """The event up to which a lead has looked at a job: his act covers the lines before it. -1:
+    none, also where it was reopened after."""
+    for act in reversed(history.acts):
+        if act.act == "reopened":
+            return -1
+        if act.act in ("reviewed", "accepted"):
+            return act.n
+    return -1
 
 
-def _told(kind: str, line: Any, sentence: str, /, **blanks: object) -> Doubt:
+def is_open(doubt: Doubt, seen: int) -> bool:
+    """Whether somebody should still look at it; `seen` as `seen_up_to` gives it."""
+    return doubt.weight > 0 and (doubt.kind in NEVER_SEEN or doubt.n > seen)
+
+
+def standing(history: JobHistory) -> str:
+    """The kind of the lead's last act that says how he left the job, or ""."""
+    return next((act.kind for act in reversed(history.acts) if act.act in ACTS), "")
+
+
+def is_long(held_s: float | None) -> bool:
+    return held_s is not None and held_s > LONG_S
+
+
+def _doubt(kind: str, line: Any, sentence: str, /, **blanks: object) -> Doubt:
     """A doubt in a sentence of `desk.toml`."""
-    return _doubt(kind, say(f"doubts.{sentence}", **blanks), line)
+    return Doubt(kind, say(f"doubts.{sentence}", **blanks), line.n, line.us)
 
 
-# --- In both.
+def _damage(history: JobHistory) -> Iterator[Doubt]:
+    last = history.lines[-1]
+    if history.problem:
+        kind, sentence = ("torn", "torn") if history.torn else ("chain", "broken")
+        yield _doubt(kind, last, sentence, fault=history.problem, line=last.line + 1)
+    for line in history.lines:
+        if line.kind == "repaired":
+            yield _doubt("torn", line, "repaired")
+
+
+def _holds(history: JobHistory) -> Iterator[Doubt]:
+    for hold in history.holds:
+        if hold.end == "lost":
+            yield _doubt("pedal", hold.last, "hold_lost")
+        elif hold.end == "open" and hold.held is not None:
+            yield _doubt("pedal", hold.last, "hold_open")
+        if is_long(hold.seconds):
+            yield _doubt("hold", hold.last, "long_hold", span=span(hold.seconds or 0))
+
+
+def _turns(history: JobHistory) -> Iterator[Doubt]:
+    """Stopped, not sound, skipped, corrected: turn by turn."""
+    for turn in history.turns:
+        if turn.corrected is not None:
+            was, now = turn.corrected.was, turn.corrected.now
+            what = spoken_name(now.quantity)
+            yield _doubt("edited", turn, "edited", what=what, was=was.figures, now=now.figures)
+        if turn.act is None or not turn.moved:
+            continue
+        step, meaning, text = step_name(turn.step), turn.act.meaning, turn.act.text
+        if meaning == "stop":
+            who = _PEOPLE.get(turn.act.who, "?")
+            yield _doubt("stop", turn, "stop", who=who, step=step)
+        elif meaning == "not_sound":
+            yield _doubt("unsound", turn, "not_sound", step=step)
+        elif meaning == "skip":
+            yield _doubt("skipped", turn, "skipped" if text else "skipped_so", step=step, why=text)
+
+
+def _ring(history: JobHistory) -> Iterator[Doubt]:
+    for move in history.moves:
+        ring, found = move.turn.ring, move.finding
+        if ring is not None and ring.moved != ring.told:
+            count = {"told": lugs(ring.told), "moved": signed(ring.moved)}
+            yield _doubt("ring", move.turn, "ring_count", **count)
+        if found is not None and found.kind != "as planned":
+            yield _doubt("ring", move.turn, "ring_found", found=finding(found.kind))
+
+
+def finding(kind: str) -> str:
+    """What a ring move really did, in words."""
+    return say(f"finding.{kind.replace(' ', '_')}") if kind in _FINDINGS else kind
+
+
+_FINDINGS = ("as planned", "other count", "did not move", "wrong way")
 
 
 def _left(history: JobHistory) -> Iterator[Doubt]:
@@ -100,117 +171,66 @@ def _left(history: JobHistory) -> Iterator[Doubt]:
             chance = say("doubts.chance", chance=kept.judged.probability) if kept.judged else ""
             why = say("doubts.why", why=accepted) if accepted else ""
             kind = "out" if kept.decision == "out" else "accepted"
-            yield _told(kind, reading.turn, "left", what=spoken_name(kept.quantity),
-                        figures=kept.figures, decision=kept.decision, chance=chance,
-                        why=why)  # fmt: skip
+            yield _doubt(kind, reading.turn, "left", what=spoken_name(kept.quantity),
+                         figures=kept.figures, decision=kept.decision, chance=chance,
+                         why=why)  # fmt: skip
 
 
-def _turns(history: JobHistory) -> Iterator[Doubt]:
-    """Corrected, held for long, skipped: turn by turn."""
-    ended = {hold.ended.n: hold for hold in history.holds if hold.ended is not None}
-    for turn in history.turns:
-        if turn.corrected is not None:
-            was, now = turn.corrected.was, turn.corrected.now
-            what = spoken_name(now.quantity)
-            yield _told("edits", turn, "edited", what=what, was=was.figures, now=now.figures)
-        held_s = ended[turn.n].seconds if turn.n in ended else None
-        if is_long(held_s):
-            yield _told("long hold", turn, "long_hold", span=span(held_s or 0))
-        if turn.act is not None and turn.act.meaning == "skip" and turn.moved:
-            which = "skipped" if turn.act.text else "skipped_so"
-            yield _told("skipped", turn, which, step=step_name(turn.step), why=turn.act.text)
-
-
-def is_long(held_s: float | None) -> bool:
-    return held_s is not None and held_s > LONG_S
+def _planned(history: JobHistory) -> Iterator[Doubt]:
+    """Where the plan of the as-found readings led elsewhere than it should have."""
+    taken = {reading.kept.quantity: reading.turn for reading in history.readings}
+    for one in compared(history):
+        if one.far:
+            what, planned = spoken_name(one.quantity), one.planned(units_of(history))
+            line = taken.get(one.quantity, history.lines[-1])
+            yield _doubt("plan", line, "plan", what=what, left=one.left.figures, planned=planned)
 
 
 def _often(history: JobHistory) -> Iterator[Doubt]:
     """What is worth a look only when it came often."""
     misheard = list(history.misunderstood())
+    last = {line.step: line for line in misheard}
     for step, times in Counter(line.step for line in misheard).items():
         if times >= MANY_AGAIN:
-            first = next(line for line in misheard if line.step == step)
-            yield _told("say-agains", first, "again", times=times, step=step_name(step))
+            yield _doubt("again", last[step], "again", times=times, step=step_name(step))
     back = [turn for turn in history.turns if turn.meaning == "back"]
     if len(back) >= MANY_BACK:
-        yield _told("edits", back[-1], "gone_back", times=len(back))
-
-
-def _remarks(history: JobHistory) -> Iterator[str]:
-    """What lugcall itself put down at sign-off; what was accepted is told by its reading."""
-    for text in history.closed.doubts if history.closed else ():
-        if " accepted: " not in text:
-            yield text
-
-
-def _went_back(history: JobHistory) -> Iterator[tuple[Any, str]]:
-    """Lines before which the clock went back, and by how much in words."""
-    last_us = history.lines[0].us
-    for line in history.lines:
-        if line.us < last_us - BACK_US:
-            yield line, span((last_us - line.us) / 1e6)
-        if not line.kind.startswith(LEAD):
-            last_us = line.us
-
-
-# --- In the index only.
+        yield _doubt("edited", back[-1], "gone_back", times=len(back))
 
 
 def _clock(history: JobHistory, now_us: int) -> Iterator[Doubt]:
-    began = history.lines[0]
+    began, last_us = history.lines[0], history.lines[0].us
     if began.us < FIRST_US:
-        yield _told("clock", began, "old", year=began.at[:4])
-    for line, back in _went_back(history):
-        yield _told("clock", line, "back", span=back, line=line.line)
+        yield _doubt("clock", began, "old", day=began.at[:10])
+    for line in history.lines:
+        if line.us < last_us - BACK_US:
+            gone = span((last_us - line.us) / 1e6)
+            yield _doubt("clock", line, "back", span=gone, line=line.line)
+        if not line.kind.startswith(LEAD):
+            last_us = line.us
     ahead = next((line for line in history.lines if line.us > now_us + AHEAD_US), None)
     if ahead is not None:
-        yield _told("clock", ahead, "ahead", line=ahead.line)
+        yield _doubt("clock", ahead, "ahead", line=ahead.line)
 
 
-# --- On the page only.
+_TOLD_BY_TURNS = ("ring move", "not sound")
 
 
-def _page_only(history: JobHistory) -> Iterator[Doubt]:
-    for turn in history.turns:
-        step = step_name(turn.step)
-        if turn.act is not None and turn.act.meaning == "stop" and turn.moved:
-            who = _PEOPLE.get(turn.act.who, "?")
-            yield _told("stop", turn, "stop", who=who, step=step)
-        elif turn.meaning == "not_sound":
-            yield _told("other", turn, "not_sound", step=step)
-    for hold in history.holds:
-        if hold.end == "lost":
-            yield _told("hold", hold.last, "hold_lost")
-        elif hold.end == "open" and hold.held is not None:
-            yield _told("hold", hold.last, "hold_open")
-    for line in history.lines:
-        if line.kind == "repaired":
-            yield _told("edited", line, "resumed")
-    yield from _ring(history)
-    yield from _opened(history)
+def _remarks(history: JobHistory) -> Iterator[Doubt]:
+    """What lugcall itself put down at sign-off, and no line tells better."""
+    closed = history.closed
+    if closed is None:
+        return
+    for text in closed.doubts:
+        if " accepted: " not in text and not text.startswith(_TOLD_BY_TURNS):
+            kind = "ratio" if text.startswith("pedal ratios") else "other"
+            yield Doubt(kind, text, closed.n, closed.us)
 
 
-def _ring(history: JobHistory) -> Iterator[Doubt]:
-    for move in history.moves:
-        ring, found = move.turn.ring, move.finding
-        if ring is not None and ring.moved != ring.told:
-            count = {"told": lugs(ring.told), "moved": signed(ring.moved)}
-            yield _told("ring", move.turn, "ring_count", **count)
-        if found is not None and found.kind != "as planned":
-            yield _told("ring", move.turn, "ring_found", found=found.kind)
-
-
-def _opened(history: JobHistory) -> Iterator[Doubt]:
-    """Figures that are nobody's own, and a clock that is wrong."""
-    began, figures = history.lines[0], history.opened.figures
+def _figures(history: JobHistory) -> Iterator[Doubt]:
+    """Figures that are nobody's own."""
+    figures = history.opened.figures
     common = [q for q, f in figures.items() if "no source" in f.source and q != BEARING_TRAVEL]
     if common:
         names = ", ".join(map(spoken_name, common))
-        yield _told("default", began, "common", names=names)
-    for line, back in _went_back(history):
-        yield _told("clock", line, "clock_back", span=back)
-    if began.us < FIRST_US:
-        yield _told("clock", began, "long_ago", day=began.at[:10])
-    if began.time > datetime.now().astimezone() + timedelta(days=1):
-        yield _told("clock", began, "future", day=began.at[:10])
+        yield _doubt("default", history.lines[0], "common", names=names)

@@ -28,8 +28,6 @@ LEAST = 2
 DAY_S = 86_400
 GRAVEST_FILES = (*DAMAGE, "missing", "unreadable", "torn", "later", "foreign", COPY)
 """What files can be that are not simply a record, the gravest first."""
-LOOKED_AT = ("lead-reviewed", "lead-question", "lead-accepted", "lead-reopened")
-"""Acts that say how the lead left a job; others, such as that clips were removed, do not."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,32 +66,32 @@ _TYPES = {"int": "int64", "float": "float64", "text": "string", "bool": "boolean
 
 
 def needs_eyes(t: Tables) -> ir.Table:
-    """Jobs with something to look at, the worst first.
+    """Jobs with something that no lead has looked at, the gravest first.
 
-    Columns: job, unit, began_utc, code, chain, signed_off, doubts, asked (the lead's last act, or
-    empty), weight. A broken chain weighs most, then what was left out or accepted too close,
-    then other doubts, then what the lead asked of a job without any, or reopened; a job the lead
-    has reviewed or accepted weighs nothing and is left out, unless it was reopened after.
+    Columns: job, unit, began_utc, began_local, code, chain, signed_off, doubts (all), unseen (those
+    to look at), weight and reason (of the gravest of these), asked (the lead's last act, or empty),
+    folder, path. A job without any stands behind them while the lead's question on it is open, or
+    after he reopened it.
     """
-    d = t.doubts
-    weight = (
-        d.kind.isin(["chain", "copy"]).ifelse(100, 0)
-        + d.kind.isin(["accepted", "out"]).ifelse(10, 0)
-        + d.kind.isin(["ring", "ratio", "clock"]).ifelse(5, 0)
-        + 1
-    )
-    weighed = d.mutate(weight=weight).group_by("job").agg(weight=lambda d: d.weight.sum())
-    a = t.lead_acts.filter(t.lead_acts.kind.isin(LOOKED_AT))
-    last = a.group_by("job").agg(asked=a.kind.argmax(a.n))
-    j = t.jobs.select("job", "unit", "began_utc", "code", "chain", "signed_off", "doubts")
-    joined = j.left_join(weighed, "job").drop("job_right")
-    joined = joined.left_join(last, "job").drop("job_right")
-    joined = joined.mutate(asked=joined.asked.fill_null(""), weight=joined.weight.fill_null(0))
-    seen = joined.asked.isin(["lead-reviewed", "lead-accepted"])
-    asked = joined.asked.isin(["lead-question", "lead-reopened"])
-    something = (joined.weight > 0) | asked
-    kept = joined.filter((~seen & something) | (joined.weight >= 100))
-    return kept.order_by([ibis.desc("weight"), ibis.desc("began_utc"), "job"])
+    j = t.jobs.filter((t.jobs.weight > 0) | t.jobs.asked.isin(["lead-question", "lead-reopened"]))
+    j = j.select("job", "unit", "began_utc", "began_local", "code", "chain", "signed_off", "doubts",
+                 "unseen", "weight", "reason", "asked", "folder", "path")  # fmt: skip
+    return j.order_by([ibis.desc("weight"), ibis.desc("unseen"), ibis.desc("began_utc"), "job"])
+
+
+def causes(t: Tables) -> ir.Table:
+    """Per kind of doubt that no lead has looked at, the gravest first: kind, weight, jobs."""
+    d = t.doubts.filter(~t.doubts.seen)
+    told = d.group_by("kind").agg(weight=d.weight.max(), jobs=d.job.nunique())
+    return told.order_by([ibis.desc("weight"), "kind"])
+
+
+def unfinished(t: Tables) -> ir.Table:
+    """Jobs that are not signed off, the newest first: job, unit, began_utc, began_local, step,
+    folder, path."""
+    j = t.jobs.filter(~t.jobs.signed_off)
+    j = j.select("job", "unit", "began_utc", "began_local", "step", "folder", "path")
+    return j.order_by([ibis.desc("began_utc"), "job"])
 
 
 def as_found_left(t: Tables) -> ir.Table:
@@ -162,8 +160,8 @@ def time_a_step(t: Tables) -> ir.Table:
 
 
 def totals(t: Tables) -> ir.Table:
-    """One row: jobs, signed_off, units, first_time_right (share), mean_time_s, doubtful jobs,
-    files that are `damage`: broken, or otherwise than another file of their job."""
+    """One row: jobs, signed_off, units, first_time_right (share), mean_time_s, doubtful jobs (with
+    something that no lead has looked at), files that are damage (broken, or they differ)."""
     j, f = t.jobs, t.files
     damage = f.agg(damage=f.status.isin(DAMAGE).cast("int64").sum())
     told = j.agg(
@@ -172,7 +170,7 @@ def totals(t: Tables) -> ir.Table:
         units=j.unit.nunique(),
         first_time_right=j.first_time_right.cast("int64").mean(),
         mean_time_s=j.time_s.mean(),
-        doubtful=(j.doubts > 0).cast("int64").sum(),
+        doubtful=(j.unseen > 0).cast("int64").sum(),
     )
     return told.cross_join(damage)
 
@@ -227,8 +225,8 @@ def damaged(t: Tables) -> ir.Table:
 QUESTIONS = {
     question.__name__: question
     for question in (
-        needs_eyes, as_found_left, predicted_measured, by_finding, first_time_right, misheard,
-        time_a_step, totals, free_travel, units, damaged,
+        needs_eyes, causes, unfinished, as_found_left, predicted_measured, by_finding,
+        first_time_right, misheard, time_a_step, totals, free_travel, units, damaged,
     )
 }  # fmt: skip
 """All of them by name."""

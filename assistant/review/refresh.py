@@ -19,8 +19,8 @@ from pathlib import Path
 
 from assistant.record.disk import reason
 from assistant.record.folder import SUFFIX
+from assistant.review.beside import of_one_job
 from assistant.review.columns import OF_A_JOB
-from assistant.review.copies import of_one_job
 from assistant.review.index import Index
 from assistant.review.rows import FileRead, read_file
 from assistant.review.wording import Row, say, say_many

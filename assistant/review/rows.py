@@ -28,9 +28,10 @@ from assistant.record.history import (
     Unheard,
     line_of,
 )
+from assistant.review.beside import trail_of
 from assistant.review.columns import BROKEN
-from assistant.review.copies import trail_of
-from assistant.review.doubts import doubts_in_index, is_long
+from assistant.review.doubts import doubts_of, is_long, is_open, seen_up_to, standing
+from assistant.review.planned import card_of
 from assistant.review.wording import Row, say
 
 BREAK_US = 30 * 60 * 1_000_000
@@ -43,7 +44,7 @@ _ENDED = {"released": "up", "lost": "unsure", "stopped": "unsure", "open": "open
 class FileRead:
     """What a file is: `status` as in the table of files, what is wrong in one line, its rows by
     table (none without a job), how many events are good, the hash of the first, and their trail
-    (`copies.trail_of`)."""
+    (`beside.trail_of`)."""
 
     status: str
     line: str = ""
@@ -79,7 +80,8 @@ def _read(stream: BinaryIO, now_us: int) -> FileRead:
             return FileRead("foreign", fault.text if fault is not None else "not a record")
         # Its first line is that of a record: no job can be told from it, but it is no stranger.
         return FileRead(chain_word(fault), _told(fault))
-    rows = _JobRows(history, fault, now_us).rows
+    history.problem = None if fault is None else fault.text
+    rows = _JobRows(history, chain_word(fault), now_us).rows
     opening = history.lines[0].hash
     rows["jobs"][0].update(head=reader.head, opening=opening)
     status = "record" if fault is None else chain_word(fault)
@@ -105,7 +107,7 @@ def _told(fault: Fault | None) -> str:
 class _JobRows:
     """The `rows` of one job, by table."""
 
-    def __init__(self, history: JobHistory, fault: Fault | None, now_us: int) -> None:
+    def __init__(self, history: JobHistory, chain: str, now_us: int) -> None:
         self._job = history
         self._steps: dict[str, Row] = {}
         self._step = ""
@@ -115,23 +117,34 @@ class _JobRows:
         for line in history.lines:
             self._line(line)
         moves, readings = _moves(history), _readings(history)
-        told = say("doubts.broken", word=chain_word(fault), fault=fault.text) if fault else ""
-        doubts = [
-            {"n": d.n, "at_utc": d.us, "kind": d.kind, "text": d.text}
-            for d in doubts_in_index(history, told, now_us)
-        ]
+        doubts, seen = doubts_of(history, now_us), seen_up_to(history)
+        unseen = [doubt for doubt in doubts if is_open(doubt, seen)]
         for step in self._steps.values():
             step["step_s"] /= 1e6
-        of_chain = {"chain": chain_word(fault), "doubts": len(doubts)}
+        looked_at = {
+            "chain": chain, "doubts": len(doubts), "unseen": len(unseen),
+            "weight": unseen[0].weight if unseen else 0,
+            "reason": unseen[0].text if unseen else "", "asked": standing(history),
+        }  # fmt: skip
         self.rows = {
-            "jobs": [self._job_row(readings, moves) | of_chain],
+            "jobs": [self._job_row(readings, moves) | looked_at],
             "readings": readings,
             "moves": moves,
             "holds": [_hold(hold) for hold in history.holds],
             "hearing": self._hearing,
             "steps": list(self._steps.values()),
             "cautions": _cautions(history),
-            "doubts": doubts,
+            "doubts": [
+                {
+                    "n": d.n,
+                    "at_utc": d.us,
+                    "kind": d.kind,
+                    "text": d.text,
+                    "weight": d.weight,
+                    "seen": not is_open(d, seen),
+                }
+                for d in doubts
+            ],
             "lead_acts": [_lead_act(act) for act in history.acts],
         }
 
@@ -202,7 +215,7 @@ class _JobRows:
         corrections = sum(turn.corrected is not None for turn in job.turns)
         steps = self._steps.values()
         return {
-            **_truck(opened.card.text, opened.card.name),
+            **_truck(opened.card.text),
             "unit": opened.unit, "card": opened.card.name if opened.card.text else "",
             "format": VERSION, "lugcall": opened.lugcall,
             "began_utc": opened.us, "began_local": opened.at, "ended_utc": self._last_us,
@@ -343,15 +356,12 @@ def _lead_act(act: LeadAct) -> Row:
 
 
 @lru_cache(maxsize=16_384)
-def _truck(card_text: str, name: str) -> Row:
-    """What a card says of the truck. Kept by its text: a fleet has far fewer cards than jobs."""
-    from assistant.card import CardError, card_from_text
-
+def _truck(card_text: str) -> Row:
+    """What a card says of the truck."""
     if not card_text:
         return {"transmission": "non-synchronized", "linkage": "rod", "clutch": "manual"}
-    try:
-        card = card_from_text(card_text, name)
-    except (CardError, ValueError):
+    card = card_of(card_text)
+    if card is None:
         return {"transmission": "", "linkage": "", "clutch": ""}
     lug_in = card.lug_in if "ring.lug" not in card.defaulted else None
     traits = {key: card.traits[key] for key in ("transmission", "linkage", "clutch")}

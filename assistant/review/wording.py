@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING, Any
 
 from assistant.review.columns import DAMAGE
-from assistant.sentences import printable, sentences
+from assistant.sentences import printable, sentences, step_name
 
 if TYPE_CHECKING:
     from assistant.review import Answers
@@ -28,10 +28,6 @@ def say(name: str, **fields: object) -> str:
 def say_many(name: str, count: int, **fields: object) -> str:
     """The entry of this name, or for one of a kind the one with `_one` behind it."""
     return say(f"{name}_one" if count == 1 else name, count=count, **fields)
-
-
-def step_name(step: str) -> str:
-    return step.replace("_", " ")
 
 
 def short(text: str) -> str:
@@ -91,18 +87,52 @@ def _lines(answers: Answers, most: int) -> Iterator[str]:
         trucks=many(total["units"], "truck"),
         signed=total["signed_off"] or 0,
         share="" if right is None else say("summary.share", share=right),
+        open=total["jobs"] - (total["signed_off"] or 0),
         doubtful=total["doubtful"] or 0,
     )
-    eyes = answers.ask("needs_eyes", most + 1)
-    if eyes:
-        yield say("summary.eyes")
-        yield from _eyes(answers, eyes[:most])
-        if len(eyes) > most:
-            yield say("summary.more_eyes", count=len(eyes) - most)
+    yield from _listed(answers, "needs_eyes", most, say("summary.eyes"), _eye)
+    causes = answers.ask("causes")
+    if len(causes) > 1 or any(row["jobs"] > most for row in causes):
+        yield say_many("summary.causes", total["doubtful"])
+        for row in causes:
+            yield say("summary.cause", jobs=row["jobs"], what=say(f"kinds.{row['kind']}"))
+    yield from _listed(answers, "unfinished", most, say("summary.open"), _open)
     due = [row for row in answers.ask("units", most) if row["due_s"] is not None]
     if due:
         yield say("summary.due")
         yield from map(_due, due)
+
+
+def _listed(
+    answers: Answers, question: str, most: int, heading: str, line: Callable[[Row], str]
+) -> Iterator[str]:
+    """The first rows of a question, each with its file, and how many more there are."""
+    rows = answers.ask(question, most + 1)
+    if rows:
+        yield heading
+    for row in rows[:most]:
+        yield line(row)
+        yield say("summary.path", path=f"{row['folder']}/{row['path']}")
+    if len(rows) > most:
+        count = answers.count(question) - most
+        yield say("summary.more", count=count, question=question)
+
+
+def _about(row: Row) -> dict[str, str]:
+    when = row["began_local"][:16].replace("T", " ")
+    return {"when": when, "unit": row["unit"] or say("summary.no_unit")}
+
+
+def _eye(row: Row) -> str:
+    more = f" (+{row['unseen'] - 1})" if row["unseen"] > 1 else ""
+    asked = f" [{row['asked'].removeprefix('lead-')}]" if row["asked"] else ""
+    what = f"{short(row['reason'].rstrip('.'))}{more}{asked}".strip()
+    return say("summary.eye", what=what, **_about(row))
+
+
+def _open(row: Row) -> str:
+    step = step_name(row["step"]) if row["step"] else say("summary.not_begun")
+    return say("summary.open_at", step=step, **_about(row))
 
 
 def _files(rows: list[Row], most: int) -> Iterator[str]:
@@ -120,19 +150,6 @@ def _file(row: Row) -> str:
 
 def many(count: int, what: str) -> str:
     return f"{count:,} {what}{'' if count == 1 else 's'}"
-
-
-def _eyes(answers: Answers, eyes: list[Row]) -> Iterator[str]:
-    first: dict[int, str] = {}
-    doubts = answers.of_jobs("doubts", [row["job"] for row in eyes])
-    for doubt in sorted(doubts, key=lambda doubt: doubt["n"]):
-        first.setdefault(doubt["job"], short(doubt["text"].rstrip(".")))
-    for row in eyes:
-        more = f" (+{row['doubts'] - 1})" if row["doubts"] > 1 else ""
-        asked = f" [{row['asked'].removeprefix('lead-')}]" if row["asked"] else ""
-        what = f"{first.get(row['job'], '')}{more}{asked}".strip()
-        unit = row["unit"] or say("summary.no_unit")
-        yield say("summary.eye", day=row["began_utc"], unit=unit, what=what)
 
 
 def _due(row: Row) -> str:

@@ -257,7 +257,7 @@ def test_charts_do_not_speak_by_colour_alone(desk: Review) -> None:
     answers = FleetAnswers(desk, desk.tables)
     bars = charts.misheard(answers.by_step, "step", "step")
     assert "url(#bystep-" in bars and "<pattern" in bars and ">5 (" in bars
-    assert "found gap" in bars and 'href="#jobs=step:found_gap"' in bars
+    assert "gap as found" in bars and 'href="#jobs=step:found_gap"' in bars
     wall = charts.curves(charts.cells(list(by_unit(answers.visits).items())))
     assert "stroke-dasharray" in wall and "T-2" in wall
     for svg in (bars, wall, charts.months(answers.months), charts.minutes(answers.minutes)):
@@ -349,7 +349,7 @@ def test_clocks_set_wrong_are_told_on_both_pages(tmp_path: Path) -> None:
     path = tell(tmp_path / "records", [Job("T-8", day(1970, 4, 24))])[0]
     with open_review([path.parent], tmp_path / "index") as desk:
         assert "line 1 is dated 1970" in written(desk, tmp_path / "out").words
-    assert "begun long ago: 1970-04-24" in Page(job_page(path, tmp_path)).words
+    assert "line 1 is dated 1970-04-24" in Page(job_page(path, tmp_path)).words
 
 
 _SCRIPT = """

@@ -101,12 +101,12 @@ def test_what_the_hard_day_shows() -> None:
         "ring: 4 lugs tighter line 65 told +5 lugs",
         "contact rod: 1 turn shorter",
         "ring told +5 lugs, moved +4 as called line 65",
-        "found odometer skipped, no reason given line 25",
-        "stop by the technician at ring turn line 57",
+        "odometer skipped, no reason given line 25",
+        "stop by the technician at: turning the ring line 57",
         "the pedal was let up before it was asked for line 67",
         "DANGER A cranked engine takes fingers. The key stays with you. TECH: okay done line 10",
         "the lock plate bolt wants replacing next time",
-        "found gap: 2",
+        "gap as found: 2",
     ):
         assert text in words, text
 

@@ -50,7 +50,7 @@ def test_every_row_is_that_of_a_plain_reading(records: list[Path]) -> None:
         assert holds == pytest.approx(plainly.hold_times(events)), path
         doubts = found.rows["doubts"]
         long = sum(s > plainly.LONG for s in plainly.hold_times(events))
-        assert sum(d["kind"] == "long hold" for d in doubts) == long
+        assert sum(d["kind"] == "hold" for d in doubts) == long
     assert seen > 2000
 
 

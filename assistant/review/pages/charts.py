@@ -99,13 +99,14 @@ def months(rows: Sequence[Row]) -> str:
 
 
 def misheard(rows: Sequence[Row], by: str, token: str) -> str:
-    """How often words had to be said again, a bar each, with the share of all said there."""
+    """How often words had to be said again, a bar each, with the share of all said there. A row has
+    the `name` that people call it by."""
     rows = list(reversed(rows[:MOST_BARS]))
 
     def draw(axes: Axes) -> None:
         again = [row["again"] for row in rows]
         bars = axes.barh(range(len(rows)), again, color=FILL, edgecolor=INK, hatch="///")
-        names = [shortened(str(row[by]).replace("_", " ")) for row in rows]
+        names = [shortened(row["name"]) for row in rows]
         axes.set_yticks(range(len(rows)), names)
         for i, (row, *parts) in enumerate(zip(rows, bars, axes.get_yticklabels(), strict=True)):
             for part in parts:

@@ -10,22 +10,12 @@ from dataclasses import replace
 
 from assistant.card import Card
 from assistant.card.arithmetic import lengths_kept, stops_kept
-from assistant.pictures.snapshot import PictureError, Snapshot, figures_of, today_and_after
+from assistant.pictures.snapshot import PictureError, figures_of, today_and_after
 from assistant.pictures.svg import Sheet, chain_svg, stroke_svg
 from assistant.record.history import LimitsKept, Move, PedalHold, ReadingKept
 
 _LEFT, _WIDE = 60, 1480
 _SMALL = 30
-
-
-def planned(card: Card, found: dict[str, ReadingKept]) -> Snapshot | None:
-    """Where the whole plan, worked out from the as-found readings, should have led."""
-    try:
-        read = lengths_kept(found)
-        shots = today_and_after(card, read, locked=stops_kept(card, read))
-    except (PictureError, ValueError):
-        return None
-    return shots[1] if len(shots) > 1 else None
 
 
 def pictures(

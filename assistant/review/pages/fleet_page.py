@@ -18,6 +18,7 @@ from assistant import __version__, named_file
 from assistant.record import RecordError
 from assistant.record.folder import slug
 from assistant.review.columns import DAMAGE
+from assistant.review.doubts import KINDS
 from assistant.review.index import source_hash
 from assistant.review.pages import charts, questions
 from assistant.review.pages.questions import FleetAnswers, hash_of
@@ -61,7 +62,7 @@ class Listed:
         self.page = f"jobs/{slug(Path(row['path']).stem)}-{row['opening'][:8]}.html"
         self.page_link = link(folder / self.page, folder)
         self.doubts = answers.texts[row["job"]]
-        self.otherwise = answers.otherwise[row["job"]]
+        self.beside = answers.beside[row["job"]]
         self.tokens = questions.joined(questions.tokens_of(row, answers))
         self.when = str(row["began_local"])[:16].replace("T", " ")
         told = [row[key] or "" for key in ("unit", "code", "path", "card", "step", "chain")]
@@ -110,6 +111,7 @@ def write_fleet(
         codes=sorted({one.row["code"] for one in jobs if one.row["code"]}),
         told=desk.told,
         damage=DAMAGE,
+        kinds={kind: say(f"kinds.{kind}") for kind in KINDS},
         hash_of=hash_of,
         signed=signed,
         narrowed=" ".join(filter(None, (unit, f"since {since}" if since else ""))),
@@ -265,7 +267,7 @@ def write_jobs(
         for one in show(todo):
             file = folder / one.page
             try:
-                text = job_page(one.record, file.parent, fleet_file(folder), one.otherwise)
+                text = job_page(one.record, file.parent, fleet_file(folder), one.beside)
             except (RecordError, OSError) as error:
                 failed.append(str(error))
                 continue
@@ -286,7 +288,7 @@ def _state(one: Listed) -> str:
             clips = ",".join(sorted(f"{p.name}:{p.stat().st_size}" for p in own.iterdir()))
         except OSError:
             clips = "none"
-    return f"{__version__} {source_hash(*_SOURCES)} {one.row['head']} {clips} {one.otherwise}"
+    return f"{__version__} {source_hash(*_SOURCES)} {one.row['head']} {clips} {one.beside}"
 
 
 def _made(folder: Path) -> dict[str, str]:

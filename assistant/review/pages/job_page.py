@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
+import time
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
-from assistant.card import Card, CardError, card_from_text, default_card
 from assistant.clutch.conformity import Limits
-from assistant.pictures.snapshot import SHOWN, figures_of, limits_text
+from assistant.pictures.snapshot import figures_of, limits_text
 from assistant.quantity import BEARING_TRAVEL, QUANTITIES, spoken_name
 from assistant.record import seal_of
 from assistant.record.clips import state
@@ -26,10 +26,12 @@ from assistant.record.history import (
     refuse,
 )
 from assistant.record.transcript import WHO, findings, guessed, meant, taken_for
-from assistant.review.doubts import LONG_S, ON_PAGE, doubts_on_page
+from assistant.review.doubts import KINDS, LONG_S, Doubt, doubts_of, finding
 from assistant.review.pages import drawings
 from assistant.review.pages.render import link, page
+from assistant.review.planned import Compared, card_of, compared, units_of
 from assistant.review.wording import Row, say, span
+from assistant.sentences import step_name
 
 _SAME_IN = 0.001
 """Nearer than this, planned and measured are told as the same: no gauge here reads finer."""
@@ -38,26 +40,32 @@ _SAME_MM = 0.05
 
 
 def job_page(
-    path: Path, page_folder: Path, fleet: Path | None = None, otherwise: Sequence[str] = ()
+    path: Path,
+    page_folder: Path,
+    fleet: Path | None = None,
+    beside: Sequence[tuple[str, str]] = (),
 ) -> str:
     """The page of a record, to lie in `page_folder`, with a link back to the `fleet` page, and with
-    what other files of this job tell `otherwise`, a line each.
+    the doubts that only other records show: kind and text of each.
 
     Raises:
         RecordError: nothing of the record can be read.
     """
     history = JobHistory.read(path)
     try:
-        return _page(history, path, page_folder, fleet, otherwise)
+        return _page(history, path, page_folder, fleet, beside)
     except (KeyError, TypeError, ValueError, AttributeError, OverflowError):
         refuse(path.name)
 
 
 def _page(
-    history: JobHistory, path: Path, page_folder: Path, fleet: Path | None, otherwise: Sequence[str]
+    history: JobHistory,
+    path: Path,
+    page_folder: Path,
+    fleet: Path | None,
+    beside: Sequence[tuple[str, str]],
 ) -> str:
-    card = _card_of(history)
-    units = card.units if card is not None else "inch"
+    card, units = card_of(history.opened.card.text), units_of(history)
     unit = history.opened.unit or _say("no_unit")
     found, left = history.last_read("found"), history.as_left()
     clips = _sounds(history, path.parent)
@@ -70,15 +78,19 @@ def _page(
         seal=seal_of(history.lines[-1].hash),
         paper_seal=seal_of(history.closed.hash) if history.closed else "",
         chain=chain,
-        otherwise=otherwise,
+        otherwise=[text for kind, text in beside if kind == "copy"],
         who=WHO,
         state=_state(history, chain[0]),
-        doubts=doubts_on_page(history),
-        kinds={kind: say(f"kinds.{kind}") for kind in ON_PAGE},
+        doubts=sorted(
+            [*(Doubt(*one, n=-1, us=0) for one in beside), *doubts_of(history, _now_us())],
+            key=lambda doubt: -doubt.weight,
+        ),
+        kinds={kind: say(f"kinds.{kind}") for kind in KINDS},
+        finding=finding,
         ring=card is None or card.clutch != "self-adjusting",
         rows=_rows(history, found, left, units),
         pictures=drawings.pictures(card, unit, found, left),
-        expected=_expected(card, found, left, units),
+        expected=[_expected(one, units) for one in compared(history)],
         moves=[_moved(move, units) for move in history.moves],
         verdict=_verdict,
         inches=lambda v: "" if v is None else figures_of(v, units),
@@ -99,13 +111,8 @@ def _say(name: str, **fields: object) -> str:
     return say(f"job.{name}", **fields)
 
 
-def _card_of(history: JobHistory) -> Card | None:
-    """The card kept in a record; None when this version cannot read it."""
-    text = history.opened.card.text
-    try:
-        return card_from_text(text, "card") if text else default_card()
-    except CardError:
-        return None
+def _now_us() -> int:
+    return time.time_ns() // 1000
 
 
 def _sounds(history: JobHistory, folder: Path) -> list[Row]:
@@ -127,7 +134,7 @@ def _chain(history: JobHistory, clips: list[Row]) -> tuple[str, str]:
         problem = _say("clip_changed", line=changed["turn"].line, file=changed["clip"].file)
     if problem is None:
         return "good", _say("chain_good", lines=len(history.lines))
-    kind = "torn" if " is torn (" in problem else "bad"
+    kind = "torn" if history.torn else "bad"
     return kind, _say(f"chain_{kind}", problem=problem)
 
 
@@ -172,27 +179,11 @@ def _rows(
         }
 
 
-def _expected(
-    card: Card | None, found: dict[str, ReadingKept], left: dict[str, ReadingKept], units: str
-) -> list[tuple[str, str, str, str]]:
+def _expected(one: Compared, units: str) -> tuple[str, str, str, str]:
     """What the plan from the as-found readings led to expect, what was read at the end, and how
-    far apart they are: name, planned, measured, difference. None where the clutch adjusts itself:
-    the maker's procedure sets it."""
-    manual = card is not None and card.clutch != "self-adjusting"
-    shot = drawings.planned(card, found) if card is not None and manual else None
-    out: list[tuple[str, str, str, str]] = []
-    if shot is None:
-        return out
-    for quantity in SHOWN:
-        value, kept = shot.get(quantity), left.get(quantity)
-        if value is None or kept is None or kept.value_in is None:
-            continue
-        u = shot.values[quantity].u_in
-        off = f"{2 * u * 25.4:.1f} mm" if units == "mm" else f"{2 * u:.3f} in"
-        planned = f"{figures_of(value, units)} ± {off}"
-        differs = _apart(kept.value_in - value, units)
-        out.append((spoken_name(quantity), planned, kept.figures, differs))
-    return out
+    far apart they are: name, planned, measured, difference."""
+    differs = _apart(one.more_in, units)
+    return spoken_name(one.quantity), one.planned(units), one.left.figures, differs
 
 
 def _apart(difference: float, units: str) -> str:
@@ -215,7 +206,7 @@ def _moved(move: Move, units: str) -> tuple[Move, str, str, str, str]:
     else:
         assert turn.linkage is not None
         step, did = turn.linkage.step, turn.linkage.what
-        what = _say("by_maker") if step == "ring_plan" else step.replace("_", " ")
+        what = _say("by_maker") if step == "ring_plan" else step_name(step)
     return move, what, did, error, drawings.move_svg(move, f"{what}: {did}", units)
 
 

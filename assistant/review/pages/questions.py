@@ -6,7 +6,6 @@ from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from datetime import UTC, date, datetime
-from operator import itemgetter
 from typing import TYPE_CHECKING, Any
 from urllib.parse import quote
 
@@ -16,6 +15,7 @@ from assistant.review import questions
 from assistant.review.columns import OF_A_JOB
 from assistant.review.questions import Tables
 from assistant.review.wording import Row
+from assistant.sentences import step_name
 from assistant.wear.visits import Visit
 
 if TYPE_CHECKING:
@@ -28,12 +28,6 @@ MOST_UNITS = 240
 MOST_EYES = 100
 BIN_MIN = 10
 """Width of the bins of time a job, minutes."""
-
-_GRAVEST = (
-    "copy", "chain", "accepted", "out", "ring", "clock", "ratio", "skipped", "long hold",
-    "say-agains", "edits", "remark",
-)  # fmt: skip
-"""Kinds of doubt, the one that is told first first."""
 
 
 def narrowed(t: Tables, unit: str = "", since: date | None = None) -> Tables:
@@ -57,9 +51,10 @@ def _only(t: Tables, jobs: ir.Table) -> Tables:
 class FleetAnswers:
     """All that the page shows. Rows are dicts with the columns of `columns.COLUMNS`.
 
-    `texts` and `flags` are the doubts of each listed job and their kinds, `otherwise` those on
-    another file of it; `misheard_at` its steps and microphones; `left_as` the lead's last act;
-    `minutes` the jobs of each bin of time; `last_job` that of each truck.
+    `texts` and `flags` are the doubts of each listed job and their kinds, `beside` kind and text of
+    those that its record does not tell by itself; `misheard_at` its steps and microphones;
+    `left_as` the lead's last act; `minutes` the jobs of each bin of time; `last_job` that of each
+    truck.
     """
 
     def __init__(self, desk: Review, t: Tables) -> None:
@@ -69,6 +64,8 @@ class FleetAnswers:
         self.totals = rows(questions.totals(t))[0]
         self.jobs = rows(t.jobs.order_by([ibis.desc("began_utc"), "job"]).limit(MOST_JOBS))
         self.eyes = rows(questions.needs_eyes(t).limit(MOST_EYES))
+        self.all_eyes = rows(questions.needs_eyes(t).aggregate(jobs=ibis._.count()))[0]["jobs"]
+        self.causes = rows(questions.causes(t))
         listed = {row["job"] for row in self.jobs}
         missing = [row["job"] for row in self.eyes if row["job"] not in listed]
         if missing:
@@ -80,25 +77,22 @@ class FleetAnswers:
             shown = _only(t, t.jobs.filter(of_page))
         self.texts: defaultdict[int, list[str]] = defaultdict(list)
         self.flags: defaultdict[int, set[str]] = defaultdict(set)
-        self.otherwise: defaultdict[int, list[str]] = defaultdict(list)
-        found = rows(shown.doubts.select("job", "n", "kind", "text"))
-        for row in sorted(found, key=lambda row: (_GRAVEST.index(row["kind"]), row["n"])):
-            text = row["text"].removeprefix("BROKEN CHAIN: ").rstrip(".")
-            self.texts[row["job"]].append(text)
+        self.beside: defaultdict[int, list[tuple[str, str]]] = defaultdict(list)
+        d = shown.doubts.order_by([ibis.desc("weight"), "n"])
+        for row in rows(d.select("job", "at_utc", "kind", "text")):
+            self.texts[row["job"]].append(row["text"].rstrip("."))
             self.flags[row["job"]].add(row["kind"])
-            if row["kind"] == "copy":
-                self.otherwise[row["job"]].append(row["text"])
+            if row["at_utc"] is None:  # the record does not tell it by itself
+                self.beside[row["job"]].append((row["kind"], row["text"]))
         self.misheard_at: defaultdict[int, set[str]] = defaultdict(set)
         h = shown.hearing.filter(shown.hearing.again)
         for row in rows(h.select("job", "step", "microphone").distinct()):
             self.misheard_at[row["job"]] |= {f"step:{row['step']}", f"mic:{row['microphone']}"}
-        self.left_as: defaultdict[int, str] = defaultdict(str)
-        a = shown.lead_acts.filter(shown.lead_acts.kind.isin(questions.LOOKED_AT))
-        for row in rows(a.select("job", "n", "kind").order_by(["job", "n"])):
-            self.left_as[row["job"]] = row["kind"].removeprefix("lead-")
+        self.left_as = {row["job"]: row["asked"].removeprefix("lead-") for row in self.jobs}
         self.months = rows(questions.first_time_right(t))
-        self.by_step = list(filter(itemgetter("again"), rows(questions.misheard(t, "step"))))
-        self.by_mic = list(filter(itemgetter("again"), rows(questions.misheard(t, "microphone"))))
+        by_step, by_mic = (rows(questions.misheard(t, by)) for by in ("step", "microphone"))
+        self.by_step = [{**r, "name": step_name(r["step"])} for r in by_step if r["again"]]
+        self.by_mic = [{**r, "name": r["microphone"]} for r in by_mic if r["again"]]
         b = t.jobs.filter(t.jobs.signed_off)
         bins = b.mutate(bin=(b.time_s / (60 * BIN_MIN)).floor().cast("int64"))
         self.minutes = rows(bins.group_by("bin").agg(jobs=bins.count()).order_by("bin"))
@@ -173,9 +167,8 @@ def tokens_of(row: Row, answers: FleetAnswers) -> list[str]:
         out.append(f"first:{_yes(row['first_time_right'])}")
     if row["signed_off"] and row["time_s"] is not None:
         out.append(f"time:{min(int(row['time_s'] // (60 * BIN_MIN)), 30)}")
-    kinds = answers.flags[job]
-    out += sorted(f"doubt:{kind}" for kind in kinds)
-    if kinds:
+    out += sorted(f"doubt:{kind}" for kind in answers.flags[job])
+    if row["unseen"]:
         out.append("doubt:any")
     return out + sorted(answers.misheard_at[job])
 

@@ -14,7 +14,7 @@ from urllib.parse import quote
 
 from assistant.record.disk import write_whole
 from assistant.review.wording import lugs, short, span
-from assistant.sentences import printable
+from assistant.sentences import printable, step_name
 
 if TYPE_CHECKING:
     from jinja2 import BytecodeCache, Environment
@@ -39,7 +39,7 @@ def _environment() -> Environment:
         finalize=lambda v: printable(v) if type(v) is str else "" if v is None else v,
         bytecode_cache=_compiled(index_home() / "templates"),
     )
-    made.filters.update(short=short, lugs=lugs, span=span)
+    made.filters.update(short=short, lugs=lugs, span=span, step=step_name)
     made.globals["file"] = lambda name: (_HERE / name).read_text(encoding="utf-8")
     return made
 
