@@ -15,7 +15,8 @@ def run() -> None:
         commands()
     except ImportError as error:
         what = (error.name or str(error)).partition(".")[0]
-        told = f"lugcall: {what}, a library it needs, cannot be loaded; pip install lugcall again"
+        told = f"lugcall: {what}, a library it needs, cannot be loaded; "
+        told += "pip install lugcall again, with [voice] to hear and speak"
         print(told, file=sys.stderr)
         raise SystemExit(1) from None
 

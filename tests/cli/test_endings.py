@@ -164,7 +164,7 @@ def test_another_programs_way_to_draw_is_no_matter(tmp_path: Path) -> None:
         ("click", ("demo",)), ("msgspec", ("demo",)), ("duckdb", ("review", ".")),
         ("matplotlib", ("pages", str(DEMO / "records"), "--out", "pages")),
         ("jinja2", ("page", str(RECORD))), ("soundfile", ("hear", "a.wav", "--for", "gap")),
-        ("faster_whisper", ("hear", "a.wav", "--for", "gap")),
+        ("ctranslate2", ("hear", "a.wav", "--for", "gap")),
         ("pyspark", ("review", str(DEMO / "records"), "--on", "spark")),
     ],
 )  # fmt: skip

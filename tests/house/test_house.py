@@ -19,7 +19,7 @@ from tests.benchmarks.trace_turn import GOALS
 ROOT = Path(__file__).parents[2]
 TOOLS = Path(sys.executable).parent
 MODULES = sorted((ROOT / "assistant").rglob("*.py"))
-MOST_MODULES, MOST_IN_A_FOLDER, MOST_COMPLEX = 155, 15, 15
+MOST_MODULES, MOST_IN_A_FOLDER, MOST_COMPLEX = 156, 15, 15
 MOST_LINES, MOST_TEST_LINES = 30_300, 26_750
 """Raised only by a capability that the house had not: without natural words, the safety model and
 what opens files it stands under 27,000 and 22,000."""

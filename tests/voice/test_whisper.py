@@ -18,6 +18,7 @@ from assistant.voice.recognition import models
 from assistant.voice.recognition.expected import reading_grammar
 from assistant.voice.recognition.grammar import Grammar, State, over_tokens
 from assistant.voice.recognition.recognizer import RecognizerError
+from assistant.voice.recognition.spectrum import full_spectrum, spectrum
 from assistant.voice.recognition.whisper import WhisperRecognizer
 from assistant.voice.recognition.whisper_model import CHANGES, Decoder, WeightsFile, adapted
 from tests.spoken import voices
@@ -372,3 +373,14 @@ def test_a_reading_is_no_chatter(shop: WhisperRecognizer, voice: str) -> None:
     assert reading.hypotheses[0].words == "nine sixteenths"
     talk = shop.hear(voices.say(voice, SHOP["test"][0]))
     assert talk.marks["no_speech"] > reading.marks["no_speech"] + 3
+
+
+@pytest.mark.parametrize("n", [400, 1601, 16_000, 160_001, 600_000])
+def test_a_spectrum_is_that_of_another_implementation(n: int) -> None:
+    audio = pytest.importorskip("faster_whisper.audio")
+    extractor = pytest.importorskip("faster_whisper.feature_extractor").FeatureExtractor()
+    sound = np.random.default_rng(n).normal(0.0, 0.1, n).astype(np.float32)
+    whole = audio.pad_or_trim(extractor(sound))
+    assert np.allclose(full_spectrum(sound), whole, atol=1e-5)
+    theirs = extractor(sound, padding=0)[:, : n // 160]
+    assert np.allclose(spectrum(sound), theirs, atol=1e-5)

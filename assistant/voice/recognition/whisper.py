@@ -14,8 +14,6 @@ from typing import Any
 import ctranslate2
 import numpy as np
 import soxr
-from faster_whisper.audio import pad_or_trim
-from faster_whisper.feature_extractor import FeatureExtractor
 from threadpoolctl import threadpool_limits
 from tokenizers import Tokenizer
 
@@ -25,6 +23,7 @@ from assistant.voice.devices.audio import FAINT, RATE, Samples
 from assistant.voice.recognition import whisper_model
 from assistant.voice.recognition.grammar import Grammar, over_tokens
 from assistant.voice.recognition.recognizer import Hearing, Hypothesis, RecognizerError
+from assistant.voice.recognition.spectrum import full_spectrum, spectrum
 from assistant.voice.recognition.whisper_model import Array, Decoder, Memory, Sound
 from assistant.voice.recognition.whisper_search import Ends, Scored, Search
 
@@ -109,7 +108,6 @@ class WhisperRecognizer:
             raise RecognizerError(
                 f"the Whisper model in {folder} cannot be loaded; copy it again, all four files"
             ) from error
-        self.features = FeatureExtractor()
         self._free = None if shop else self.model
         known = self.tokenizer.get_vocab()
         names = ("startofprev", "startoftranscript", "notimestamps", "endoftext", "nocaptions")
@@ -190,12 +188,11 @@ class WhisperRecognizer:
         window_s = next(fitting, WINDOWS_S[-1]) if self.shop else WINDOW_S
         padded = np.zeros(max(int(window_s * RATE), before + len(samples)), np.float32)
         padded[before : before + len(samples)] = samples
-        spectrum: Array = self.features(padded, padding=0)[:, : len(padded) // 160]
-        return spectrum
+        return spectrum(padded)
 
     def dictate(self, samples: Samples) -> str:
         """Free words, by the weights as they come: the adapted ones expect readings everywhere."""
-        view = _view(pad_or_trim(self.features(samples[: int(MAX_S * RATE)])))
+        view = _view(full_spectrum(samples[: int(MAX_S * RATE)]))
         if self._free is None:
             self._free = self._open(None)
         prompt = [self._previous, *self._ids(" " + NOTE_PROMPT), self.sot, self.no_times]
