@@ -30,6 +30,7 @@ class Danger:
         key: the key is at hand above, be there work on or not.
         releasing: the pedal was told to come up: a "no" or "hold" of the technician stops it.
         held: the pedal is down and must stay so.
+        foot: hands wait to go in until the helper's foot is off the pedal.
     """
 
     pedal: bool = False
@@ -38,9 +39,10 @@ class Danger:
     key: bool = False
     releasing: bool = False
     held: bool = False
+    foot: bool = False
 
     def __bool__(self) -> bool:
-        return self.pedal or self.pressing or self.engine
+        return self.pedal or self.pressing or self.engine or self.foot
 
 
 class Pending(Protocol):

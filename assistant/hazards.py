@@ -1,4 +1,4 @@
-"""What can hurt somebody: pedal, hands, cover, lock plate, key; known from whom, and since when.
+"""What can hurt somebody: pedal, foot, hands, cover, lock plate, key; from whom, since when.
 
 It is a model of its own, small enough to be tried in every state (`tests/job/test_hazards.py`).
 Every word and step that touches one of these comes here as an event, and whatever moves or frees a
@@ -29,17 +29,26 @@ NEEDS: dict[str, tuple[str, ...]] = {
     "past_ring": ("pedal_up", "lock_in"),
     "below": ("key_below",),
     "in_hole": ("cover_open",),
+    "hands_below": ("foot_off",),
     "cover_closed": ("cover_closed",),
     "start_over": ("pedal_up", "lock_in", "key_below"),
 }
-"""What is told -> what must hold at that moment, on every way to it, out of a stop as well."""
+"""What is told -> what must hold at that moment, on every way to it, out of a stop as well.
+
+"hands_below", hands at the hole or the linkage, bars no way: the step waits for the helper's word.
+"""
 COUNTS_IN_HOLD = frozenset({"reading", "done", "check", "accept", "correct", "no", "sound", "skip"})
 """Acts that count for nothing in a hold unless it is confirmed."""
+COUNTS_BELOW = COUNTS_IN_HOLD | {
+    *("not_sound", "move", "measure", "same", "ready", "repaired", "clear", "start_over"),
+    "sign_off",
+}
+"""Acts that count for nothing where hands go below until the helper's foot is off."""
 
 
 def _start() -> dict[str, Known]:
-    safe = {"pedal": "up", "hands": "clear", "cover": "on", "lock_plate": "in", "key": "tech"}
-    return {thing: Known(value) for thing, value in safe.items()}
+    safe = {"pedal": "up", "foot": "off", "hands": "clear", "cover": "on", "lock_plate": "in"}
+    return {thing: Known(value) for thing, value in (safe | {"key": "tech"}).items()}
 
 
 @dataclass(slots=True)
@@ -48,9 +57,11 @@ class Hazards:
 
     Attributes:
         known: "pedal" is "up", "asked" (told to go down), "held", "doubted" (held, asked again),
-            "releasing" (told to come up) or "unsure"; "hands" are "clear" or "in", which is all
-            that is not surely clear; "cover" is "on" or "off", "lock_plate" "in" or "out"; "key"
-            is with the "tech" or the "helper", who may then have the engine running.
+            "releasing" (told to come up) or "unsure"; the helper's "foot" is "on", which is all
+            that he did not say is off since he was last to press, or "off"; "hands" are "clear"
+            or "in", which is all that is not surely clear; "cover" is "on" or "off",
+            "lock_plate" "in" or "out"; "key" is with the "tech" or the "helper", who may then
+            have the engine running.
         act: how many acts there were: the clock of `Known.since`.
     """
 
@@ -70,6 +81,11 @@ class Hazards:
     def pedal_up(self) -> bool:
         """It was never pressed, or the helper said released."""
         return self["pedal"] == "up"
+
+    @property
+    def foot_off(self) -> bool:
+        """The helper has said so, and was not told to press since, nor said otherwise."""
+        return self["foot"] == "off"
 
     @property
     def moving(self) -> bool:
@@ -123,9 +139,10 @@ class Hazards:
         """Whether one of the needs of `NEEDS` holds now."""
         return bool(getattr(self, need))
 
-    def counts(self, meaning: str) -> bool:
-        """Whether an act may count as the pedal is now."""
-        return self["pedal"] != "doubted" or meaning not in COUNTS_IN_HOLD
+    def counts(self, meaning: str, below: bool = False) -> bool:
+        """Whether an act may count as the pedal is now; `below`: hands wait for the foot."""
+        barred = COUNTS_BELOW if below else COUNTS_IN_HOLD
+        return not (below or self["pedal"] == "doubted") or meaning not in barred
 
     # --- events: what lugcall tells ---
 
@@ -133,6 +150,10 @@ class Hazards:
         """ "HOLD" is told: from now the pedal may be on its way down, and the clear is spent."""
         self._set("pedal", "asked", "lugcall")
         self._hands_in("lugcall")
+
+    def tell_press(self, by: str = "lugcall") -> None:
+        """The helper is to press and let up, or may have: his foot is on until he says not."""
+        self._set("foot", "on", by)
 
     def tell_release(self) -> None:
         """ "RELEASE" is told: from now the pedal may be on its way up."""
@@ -159,14 +180,26 @@ class Hazards:
         if self["pedal"] in ("held", "doubted"):
             self._set("pedal", "held", "helper")
             return
-        self._set("pedal", "held" if self["pedal"] == "asked" else "unsure", "helper")
+        asked = self["pedal"] == "asked"
+        if not asked:
+            self.tell_press("helper")
+        self._set("pedal", "held" if asked else "unsure", "helper")
         self._hands_in("helper")
 
     def says_up(self) -> None:
-        """The helper has let it up: with the cover off, somebody may reach in from now on."""
+        """The helper has let it up: with the cover off, somebody may reach in from now on.
+
+        Let up as told, his foot is as it was before the hold.
+        """
+        if self["pedal"] != "releasing":
+            self.tell_press("helper")
         self._set("pedal", "up", "helper")
         if self.cover_open:
             self._hands_in("helper")
+
+    def says_foot_off(self) -> None:
+        """The helper has it off the pedal."""
+        self._set("foot", "off", "helper")
 
     def says_clear(self) -> None:
         """The technician's hands and tool are out."""
@@ -180,6 +213,8 @@ class Hazards:
         """Words that are not surely harmless: the clear is spent, the hold asked after again."""
         if self["pedal"] == "held":
             self._set("pedal", "doubted", by)
+        if by == "helper" and self["pedal"] not in ("asked", "held", "doubted"):
+            self.tell_press(by)
         if not self.pedal_up:
             self._hands_in(by)
 
@@ -193,6 +228,7 @@ class Hazards:
     def alarm(self, by: str) -> None:
         """The pedal moves, or may."""
         self._set("pedal", "unsure", by)
+        self.tell_press(by)
         self._hands_in(by)
 
     def _hands_in(self, by: str) -> None:

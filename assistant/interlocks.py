@@ -4,6 +4,7 @@
     Never a ring move without the helper confirming that the pedal is down and held.
     Never "release" while hands or a tool may be in the inspection hole.
     Never past the ring with its lock plate out, nor under the truck with the key above.
+    Never a hand at hole or linkage before the helper has said that his foot is off the pedal.
 
 Each is a guard on every transition into a step of the kind it concerns (`into`), so that back,
 resume, correction and a shop's edited order all meet the same gate. The order of the trade
@@ -15,7 +16,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from assistant.hazards import NEEDS
-from assistant.quantity import BY_STEP
+from assistant.quantity import BY_STEP, PEDAL_HEIGHT, PEDAL_MOVES
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -166,7 +167,7 @@ def _step_problem(step: Step, inside: bool, wanted: Sequence[tuple[str, str]]) -
 
 MEANINGS: dict[str, str] = {
     "stop": "any",
-    **dict.fromkeys(("holding", "lost", "released", "ready"), "helper"),
+    **dict.fromkeys(("holding", "lost", "released", "foot_off", "ready"), "helper"),
     **dict.fromkeys(("clear", "carry_on", "let_up", "repaired", "sign_off"), "tech"),
     **dict.fromkeys(("accept", "measure", "move"), "tech"),
     **dict.fromkeys(("done", "check", "no", "sound", "not_sound", "skip", "correct", "back"), ""),
@@ -177,7 +178,7 @@ MEANINGS: dict[str, str] = {
     **dict.fromkeys(("ask_doubts", "ask_finished", "ask_other"), ""),
 }
 """What a language must have words for -> who must keep saying it, or "" where a shop decides."""
-EXACT = ("stop", "let_up", "holding", "clear", "released")
+EXACT = ("stop", "let_up", "holding", "clear", "released", "foot_off")
 """Meanings that only count word for word: likeness never moves a pedal."""
 
 
@@ -204,6 +205,29 @@ def _clash(words: Mapping[str, Meaning]) -> str:
             if exact.setdefault(phrase, key) != key:
                 return f"words.toml: {phrase!r} means {exact[phrase]} and {key}; keep one"
     return ""
+
+
+PRESSED = ("chain_pedal", "chain_lever", "function")
+"""Steps in which the helper presses and lets up, besides readings that move the pedal."""
+_AT_REST = ("ring_ready", "ring_hold", *HOLDING, "ring_clear", "ring_release", "key_back")
+"""Steps that bring hands out, have the pedal held, or have nobody below yet."""
+
+
+def presses(step: Step) -> bool:
+    """Whether the helper presses the pedal in this step, and lets it up."""
+    return step.id in PRESSED or step.reading in PEDAL_MOVES
+
+
+def feet(steps: Sequence[Step]) -> tuple[frozenset[str], frozenset[str]]:
+    """Steps that wait for the foot off, since hands go below; and those that have it pressed.
+
+    Whatever a shop adds between chain and function check is taken to send hands below.
+    """
+    ids = [s.id for s in steps]
+    between = steps[ids.index("chain_pedal") + 1 : ids.index("out_from_under") + 1]
+    pressed = frozenset(s.id for s in steps if presses(s))
+    above = {*pressed, *_AT_REST, *(s.id for s in between if s.reading == PEDAL_HEIGHT)}
+    return frozenset(s.id for s in between) - above, pressed
 
 
 def into(step: Step, steps: Sequence[Step]) -> list[str]:

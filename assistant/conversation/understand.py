@@ -338,6 +338,9 @@ def _alarm(text: str, asks: bool, who: str, dialogue: Dialogue) -> Act | Questio
     if _is_stop(text, heard["stop"]):
         return Act("stop", who)
     helper = who == "helper"
+    foot = _foot(text, asks, danger, heard["foot_off"]) if helper else None
+    if foot is not None and danger.foot:
+        return foot
     coming = danger.releasing and _COMING_UP.search(text)  # as it was told
     if helper and danger.pedal and not coming and _is_lost(text, heard["lost"]):
         if asks or text.startswith(("can i ", "should i ", "may i ")):
@@ -347,7 +350,22 @@ def _alarm(text: str, asks: bool, who: str, dialogue: Dialogue) -> Act | Questio
         return Act("stop", who)
     if helper and danger.pressing and _holds(text, heard["holding"].anywhere):
         return Act("holding", who)  # "pressing now", while hands may be in the hole
-    return None
+    return foot
+
+
+def _foot(text: str, asks: bool, danger: Danger, foot: Meaning) -> Act | None:
+    """What the helper says of his foot where hands are below, or wait to go there.
+
+    That it is on blocks; that it is off counts only where it is asked for, said of itself.
+    """
+    if danger.pedal or not (danger.foot or danger.pressing):
+        return None
+    for phrase in foot.excepted:
+        if phrase in text and (negated(phrase) or not negated(text)):
+            return Act("unsure", "helper")
+    if not danger.foot or not any(phrase in text for phrase in foot.anywhere):
+        return None
+    return Act("foot_off" if counts(text, asks, "foot_off") else "unsure", "helper")
 
 
 _COMING_UP = re.compile(r"\b(?:com(?:ing|in)|letting|let|easing) (?:it |her |him )?(?:up|go)\b")

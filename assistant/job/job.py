@@ -14,6 +14,7 @@ from assistant import interlocks
 from assistant.act import Act, Said
 from assistant.card import Card
 from assistant.dialogue import Danger
+from assistant.hazards import NEEDS
 from assistant.job import answers, pedal, readings, talk, words
 from assistant.job.kinds import KINDS, Handler
 from assistant.job.machine import MAY_BE_HELD, build
@@ -71,8 +72,12 @@ HANDLERS: dict[str, Handler] = {
     "lost": pedal.on_lost,
     "clear": pedal.on_clear,
     "released": pedal.on_released,
+    "foot_off": pedal.on_foot_off,
 }
 """What each act does, by its meaning."""
+
+_PRESSED_AGAIN = ("reading", "no", "measure", "correct", "same", "not_sound", "repeat")
+"""Acts in answer to a pedal reading after which, or for which, he may have pressed again."""
 
 
 class Job(JobState):
@@ -85,6 +90,7 @@ class Job(JobState):
 
     def __init__(self, card: Card, dialogs: Dialogs) -> None:
         own = dialogs.for_truck(card.traits)
+        self._below, self._pressed = interlocks.feet(own.steps)
         super().__init__(own, Facts(card), own.steps[0].id)
         self.machine = build(self, self._entered)
         self.said = own.said
@@ -105,9 +111,21 @@ class Job(JobState):
             return self.only(act, meaning.who, meaning.phrases[0])
         hazards = self.facts.hazards
         hazards.act += 1
-        if not hazards.counts(act.meaning):
+        if not hazards.counts(act.meaning, self.foot_wanted):
             return self.prompt()
+        if act.meaning in _PRESSED_AGAIN and self._pressing:
+            hazards.tell_press()
         return self.handle(act.meaning, act)
+
+    @property
+    def foot_wanted(self) -> bool:
+        """Whether the step waits until the helper has said that his foot is off the pedal."""
+        waits = self.at in self._below and self.correcting not in PEDAL_MOVES
+        return waits and not all(map(self.facts.hazards.holds, NEEDS["hands_below"]))
+
+    @property
+    def _pressing(self) -> bool:
+        return self.at in self._pressed or self.correcting in PEDAL_MOVES
 
     def handle(self, meaning: str, act: Act) -> list[Said]:
         """What the act does if it is taken for `meaning`."""
@@ -144,12 +162,14 @@ class Job(JobState):
 
     def answers(self) -> dict[str, str]:
         step = self.step
-        if step is None or self.pending is not None:
+        if step is None or self.pending is not None or self.foot_wanted:
             return {}
         meaning = "ready" if step.id == "helper_ready" else self.kind.means
         return dict.fromkeys(step.answers, meaning)
 
     def whose(self) -> str:
+        if self.foot_wanted:
+            return "helper"
         return self.here.who if self.pending is None else "tech"
 
     def danger(self) -> Danger:
@@ -162,9 +182,12 @@ class Job(JobState):
             key=key,
             releasing=self.at == "ring_release",
             held=held,
+            foot=self.foot_wanted,
         )
 
     def expects(self) -> str:
+        if self.foot_wanted:
+            return ""
         reads = self.here.reading if self.here.kind == "read" else ""
         return self.correcting or self.kind.expects or reads
 
@@ -172,6 +195,8 @@ class Job(JobState):
         step = self.step
         if step is None:
             return [*self.kind.allowed]
+        if self.foot_wanted:
+            return ["foot_off"]
         if self.pending is not None:
             return ["check", "no"]
         if self.choice:
@@ -186,6 +211,8 @@ class Job(JobState):
             return self.kind.instruction(self, self.here)
         if self.facts.hazards["pedal"] == "doubted":
             return pedal.asks_helper(self)
+        if self.foot_wanted:
+            return pedal.asks_foot(self)
         if step.kind == "turn" and not self.facts.hazards.hold_confirmed:
             # never reached: see interlocks
             raise RuntimeError("a ring turn was about to be told without a confirmed hold")
@@ -300,3 +327,5 @@ class Job(JobState):
         if step.held:
             self.after_hold = "ring_turn"
         self.kind.tells(facts.hazards)
+        if step.id in self._pressed:
+            facts.hazards.tell_press()

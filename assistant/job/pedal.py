@@ -5,9 +5,9 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from assistant.act import Act, Said
+from assistant.interlocks import presses
 from assistant.job import words
 from assistant.job.state import HALTED
-from assistant.quantity import PEDAL_MOVES
 
 if TYPE_CHECKING:
     from assistant.job.job import Job
@@ -85,6 +85,8 @@ def on_unsure(job: Job, act: Act) -> list[Said]:
     if hazards.moving and act.who == "tech" and job.at != HALTED:
         return on_danger(job, act)  # the pedal is on its way: no time to ask
     hazards.doubt(act.who)
+    if act.who == "helper" and hazards.pedal_up and job.foot_wanted:
+        return job.prompt()
     asked = hazards["pedal"] == "releasing" or (job.at == HALTED and not hazards.pedal_up)
     if asked and act.who == "helper":
         return [job.said("helper", "up_or_down")]
@@ -97,6 +99,29 @@ def asks_helper(job: Job) -> list[Said]:
         job.said("tech", "keep_out", signal="WARNING"),
         job.said("helper", "still_holding", cue="HOLD"),
     ]
+
+
+def asks_foot(job: Job) -> list[Said]:
+    """Whether the helper's foot is off: hands keep out until he says so."""
+    return [
+        job.said("tech", "keep_out", signal="WARNING"),
+        job.said("helper", "foot_asked"),
+    ]
+
+
+def on_foot_off(job: Job, act: Act) -> list[Said]:
+    """The helper's foot is off the pedal: where it was down, that means that it came up."""
+    hazards = job.facts.hazards
+    if not hazards.pedal_up:
+        said = job.handle("released", act)
+        if hazards.pedal_up:
+            hazards.says_foot_off()
+        return said
+    waited = job.foot_wanted
+    hazards.says_foot_off()
+    if job.at == "helper_ready":
+        return job.handle("ready", act)
+    return [job.said("both", "foot_heard"), *(job.prompt(entering=True) if waited else [])]
 
 
 def on_pause(job: Job, act: Act) -> list[Said]:
@@ -169,6 +194,8 @@ def on_holding(job: Job, act: Act) -> list[Said]:
     was, unasked = hazards["pedal"], hazards.pedal_up
     if unasked and _may_press(job):
         return job.not_now("helper")
+    if unasked and job.foot_wanted:
+        return job.prompt()  # he was asked for his foot, and hands are out
     hazards.says_holding()
     if was == "asked":
         return job.go_on(job.said("helper", "hold_standing"))
@@ -191,11 +218,11 @@ def _may_press(job: Job) -> bool:
     The step has him press and let up, or nobody is under the truck yet, or any more.
     """
     step = job.here
-    return step.phase == "safe" or step.id in _PRESSED or step.reading in PEDAL_MOVES
+    return step.phase == "safe" or step.id in _ALL_OUT or presses(step)
 
 
-_PRESSED = ("chain_pedal", "chain_lever", "hand_key", "function", "next_due", "sign_off")
-"""Steps at which he presses, besides readings, or with everybody out."""
+_ALL_OUT = ("hand_key", "next_due", "sign_off")
+"""Steps with everybody out."""
 
 
 def on_lost(job: Job, act: Act) -> list[Said]:

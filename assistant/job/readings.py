@@ -24,6 +24,7 @@ from assistant.quantity import (
     LUGS,
     MILES_PER,
     ODOMETER,
+    PEDAL_MOVES,
     QUANTITIES,
 )
 from assistant.sentences import sentences
@@ -440,6 +441,8 @@ def on_correct(job: Job, act: Act) -> list[Said]:
     job.pending = None
     job.correcting = quantity
     if act.reading is None:
+        if quantity in PEDAL_MOVES:  # read anew: he presses
+            job.facts.hazards.tell_press()
         return [job.said(act.who, "what_correct", quantity=words.spoken(quantity))]
     return on_reading(job, act)
 

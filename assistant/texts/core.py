@@ -53,13 +53,15 @@ CORE: dict[tuple[str, str], tuple[str, ...]] = {
         hands are out/nothing in the hole"""
     ),
     ("holding", "phrases"): _phrases(
-        "holding/pedal down/i'm holding/holding it/still holding/pedal down and holding"
+        """holding/pedal down/i'm holding/holding it/still holding/pedal down and holding
+        i'm holding it/still down/still got it/yeah still holding"""
     ),
     ("holding", "anywhere"): _phrases(
         """pressing/pushing/foot is on the pedal/foot's on the pedal/pedal is going down
         pedal's going down/pedal is down/pedal down"""
     ),
     ("released", "phrases"): _phrases("released/pedal up/pedal's up/pedal released/pedal is up"),
+    ("foot_off", "phrases"): _phrases("foot off/foot's off/off the pedal/my foot is off"),
     ("let_up", "phrases"): _phrases("let it up/let the pedal up/release the pedal/let it come up"),
     ("carry_on", "phrases"): _phrases("carry on/go on/continue/resume/let's go on"),
 }
@@ -71,13 +73,19 @@ EXCEPTED = frozenset(
     )
 )
 """All that a `stop` may be excepted in: parts of the truck. Dialogs can leave one out, add none."""
-CONFIRMS = ("clear", "holding", "released", "let_up", "carry_on")
+FOOT_ON = _phrases(
+    """on the pedal/foot is on/foot's on/foot on/still on/still pressing/still pushing/still down
+    still holding/not off"""
+)
+"""What a `foot_off` must be excepted in: the helper's words for a foot that is on."""
+CONFIRMS = ("clear", "holding", "released", "foot_off", "let_up", "carry_on")
 """Meanings that let the pedal, or the job, move: a phrase must say so of itself."""
-_ANYTIME = frozenset({"stop", "lost", "danger", "let_up", "carry_on"})
+_ANYTIME = frozenset({"stop", "lost", "danger", "let_up", "carry_on", "foot_off"})
 _SAYS = {
     "clear": r"clear|out|empty|nothing",
     "holding": r"hold\w*|held|down|floor\w*",
     "released": r"releas\w*|up|off",
+    "foot_off": r"off",
     "let_up": r"let|releas\w*",
     "carry_on": r"carry|continue|resum\w*|go|going|back|start",
 }
@@ -86,6 +94,7 @@ _AGAINST = {
     "clear": r"in|inside|stuck|caught|under|one|left|right|other|first|half",
     "holding": r"up|off|releas\w*|let\w*|slip\w*|com\w*|lost|lift\w*|rais\w*",
     "released": r"down|hold\w*|held|press\w*|push\w*|floor\w*|slip\w*|half",
+    "foot_off": r"on|down|hold\w*|held|press\w*|push\w*|still",
     "let_up": r"down|hold\w*|keep|stay\w*|press\w*|push\w*",
     "carry_on": r"stop\w*|hold\w*|halt\w*",
 }
@@ -106,6 +115,9 @@ def _words_problems(words: Mapping[str, Meaning], steps: Iterable[Step]) -> Iter
     for phrase in words["stop"].excepted:
         if phrase not in EXCEPTED:
             yield f'words.toml, stop: except may not hold "{phrase}": it hides a stop; remove it'
+    for phrase in FOOT_ON:
+        if phrase not in words["foot_off"].excepted:
+            yield f'words.toml, foot_off: except must hold "{phrase}"; put it back'
     yield from _claimed(words, steps)
     for (key, name), phrases in CORE.items():
         for phrase in phrases:
@@ -242,6 +254,7 @@ _STROKES = ("chain_pedal", "chain_lever", "function")
 _REPLIES = {
     **dict.fromkeys(("stopped_helper_held", "hold_on", "hold_standing", "pedal_held_state"), HELD),
     **dict.fromkeys(("stopped_helper_up", "stopped_helper_engine"), OFF),
+    **dict.fromkeys(("foot_asked", "foot_heard"), OFF),
     **dict.fromkeys(("stopped_held_next", "stopped_clear_next", "release_ok"), UP),
     **dict.fromkeys(("pedal_up_state", "how.release", "how.gap", "how.clearance"), UP),
     **dict.fromkeys(("turn_again", "move_wrong_way"), TURNED),

@@ -100,10 +100,10 @@ def harm(text: str, likely: Likely, count: bool = False) -> str:
 
 MATTERS = frozenset(
     {"done", "ready", "sound", "check", "holding", "released", "clear", "let_up", "carry_on"}
-    | {"skip", "accept", "sign_off", "repaired", "move"}
+    | {"skip", "accept", "sign_off", "repaired", "move", "foot_off"}
 )
 """Acts that let the job go on."""
-_OWN = frozenset({"holding", "clear", "released", "ready", "let_up", "carry_on"})
+_OWN = frozenset({"holding", "clear", "released", "ready", "let_up", "carry_on", "foot_off"})
 """Those that count only for the speaker himself."""
 
 _ASKS = re.compile(

@@ -29,9 +29,10 @@ CORPUS = ROOT / "corpus" / "words"
 
 _STEPS = (
     ("S01", ""), ("S02", "done"), ("S03", "done"), ("S04", "done"), ("S05", "done"),
-    ("S06", "done"), ("S07", "done"), ("S08", "h:ready"), ("S09", "h:sound"), ("S10", "sound"),
-    ("S11", "sound"), ("S12", "sound"), ("S13", "skip"), ("S14", "=8.5_in"), ("S15", "=8.25_in"),
-    ("S16", "=5/8_in check"), ("S17", "=3/4_in"), ("S18", "done"), ("S20", "=0.610_in"),
+    ("S06", "done"), ("S07", "done"), ("S08", "h:ready"), ("S09", "h:sound"),
+    ("S10", "sound h:foot_off"), ("S11", "sound"), ("S12", "sound"), ("S13", "skip"),
+    ("S14", "=8.5_in"), ("S15", "=8.25_in"),
+    ("S16", "=5/8_in check"), ("S17", "=3/4_in h:foot_off"), ("S18", "done"), ("S20", "=0.610_in"),
     ("S19", "check"), ("S21", "=0.040_in check"), ("S22", "check"), ("S23", "done"),
     ("S24", "done"), ("S25", "clear"), ("S26", "h:holding"), ("S28", "=4_lugs check"),
     ("S29", "done"), ("S30", "done"), ("S31", "clear"),
@@ -48,7 +49,8 @@ _BRANCHES = {
     "S35": (
         "S18",
         "=0.530 check =0.125 check =0.125 check =8.5 check =8.25 check =1.5 check =3/4 check"
-        " =0.530 check =0.125 check =8.5 check =8.25 check =1.5 check =3/4 check",
+        " h:foot_off =0.530 check =0.125 check =8.5 check =8.25 check =1.5 check =3/4 check"
+        " h:foot_off",
     ),
     "S36": ("S35", "done"),
     "S37": ("S36", "done"),
@@ -178,7 +180,7 @@ COMPLETES = frozenset({"done", "ready", "good", "yes"})
 ALARMS = frozenset({"danger", "stop"})
 _AS_LABEL = {
     "sound": "good", "not_sound": "bad", "check": "yes", "repeat": "again", "help": "options",
-    "pause": "wait", "lost": "danger", "aside": "chat",
+    "pause": "wait", "lost": "danger", "aside": "chat", "foot_off": "released",
 }  # fmt: skip
 
 

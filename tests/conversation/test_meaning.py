@@ -17,8 +17,8 @@ from tests.tables import rows_of
 Play = Callable[[Session, str], list[Said]]
 
 SAFE = "done / done / done / done / done / done / h: ready"
-CHAIN = f"{SAFE} / h: sound / sound / sound / sound"
-FOUND = f"{CHAIN} / skip / 8.5 in / 8.25 in / 5/8 in / check / 3/4 in / done"
+CHAIN = f"{SAFE} / h: sound / sound / h: foot off / sound / sound"
+FOUND = f"{CHAIN} / skip / 8.5 in / 8.25 in / 5/8 in / check / 3/4 in / h: foot off / done"
 PLAN = f"{FOUND} / 0.660 / check / forty thou / check"
 UNLOCK = f"{PLAN} / check / done / done"
 HOLD = f"{UNLOCK} / clear"

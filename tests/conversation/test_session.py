@@ -44,6 +44,8 @@ def answer(job: Job) -> str:
     """What a pair that knows the job says next; the truck needs five lugs and one turn of rod."""
     if job.at == "halted":
         return "tech: carry on"
+    if job.foot_wanted:
+        return "helper: foot off"
     if job.pending is not None:
         return "tech: check"
     if job.choice:

@@ -202,8 +202,9 @@ def test_a_shop_may_add_and_rephrase(shop: Path, card: Card, play: Play, tmp_pat
     session, _ = Session.begin(card, load_dialogs(shop), tmp_path / "records")
     play(session, "done / done / done / done / done")
     assert session.job.at == "gloves"
-    play(session, "done / done / h: ready / h: sound / sound / sound / sound / skip")
-    play(session, "8.5 / 8.25 / 5/8 / check / 3/4 / done / 0.660 / check / forty thou / check")
+    play(session, "done / done / h: ready / h: sound / sound / h: foot off / sound / sound / skip")
+    play(session, "8.5 / 8.25 / 5/8 / check / 3/4 / h: foot off / done / 0.660 / check")
+    play(session, "forty thou / check")
     said = play(session, "check / done / done / clear")
     assert said[-1].cue == "HOLD" and said[-1].text.startswith("HOLD it down, mate.")
     play(session, "h: holding / five lugs / check / done / done / clear / h: released")

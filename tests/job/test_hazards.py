@@ -36,6 +36,7 @@ class Witness:
         told: what the helper was told last: "hold", "release" or "".
         up: the pedal's last word is that it is up.
         cover_off: the cover was taken off and not put back.
+        foot_on: the helper was told to press, or pressed unasked, and did not say foot off since.
     """
 
     clear_last: bool = True
@@ -43,17 +44,18 @@ class Witness:
     told: str = ""
     up: bool = True
     cover_off: bool = False
+    foot_on: bool = False
 
 
 Event = tuple[Callable[[Hazards], object], Callable[[Witness], Witness]]
 EVENTS: dict[str, Event] = {
     "HOLD is told": (
         Hazards.tell_hold,
-        lambda w: Witness(False, False, "hold", False, w.cover_off),
+        lambda w: Witness(False, False, "hold", False, w.cover_off, w.foot_on),
     ),
     "RELEASE is told": (
         Hazards.tell_release,
-        lambda w: Witness(False, False, "release", False, w.cover_off),
+        lambda w: Witness(False, False, "release", False, w.cover_off, w.foot_on),
     ),
     "a step is told": (
         Hazards.tell_work,
@@ -67,11 +69,19 @@ EVENTS: dict[str, Event] = {
             told="held" if w.told in ("hold", "held") else "",
             up=False,
             clear_last=w.clear_last and w.told == "held",
+            foot_on=w.foot_on or w.told not in ("hold", "held"),
         ),
     ),
     "released": (
         Hazards.says_up,
-        lambda w: Witness(w.clear_last and not w.cover_off, False, "", True, w.cover_off),
+        lambda w: Witness(
+            w.clear_last and not w.cover_off,
+            False,
+            "",
+            True,
+            w.cover_off,
+            w.foot_on or w.told != "release",
+        ),
     ),
     "clear": (Hazards.says_clear, lambda w: replace(w, clear_last=True)),
     "a word of hands": (
@@ -82,13 +92,26 @@ EVENTS: dict[str, Event] = {
         lambda h: h.doubt("tech"),
         lambda w: replace(w, held=False, clear_last=w.clear_last and w.up),
     ),
+    "the helper is unsure": (
+        lambda h: h.doubt("helper"),
+        lambda w: replace(
+            w,
+            held=False,
+            clear_last=w.clear_last and w.up,
+            foot_on=w.foot_on or w.told not in ("hold", "held"),
+        ),
+    ),
+    "a pedal reading is told": (Hazards.tell_press, lambda w: replace(w, foot_on=True)),
+    "foot off": (Hazards.says_foot_off, lambda w: replace(w, foot_on=False)),
     "stop": (
         lambda h: h.distrust("tech"),
-        lambda w: Witness(w.clear_last and w.up and not w.cover_off, False, "", w.up, w.cover_off),
+        lambda w: Witness(
+            w.clear_last and w.up and not w.cover_off, False, "", w.up, w.cover_off, w.foot_on
+        ),
     ),
     "alarm": (
         lambda h: h.alarm("tech"),
-        lambda w: Witness(False, False, "", False, w.cover_off),
+        lambda w: Witness(False, False, "", False, w.cover_off, True),
     ),
     "cover off": (
         lambda h: h.note({"cover": "off"}, "tech"),
@@ -124,6 +147,7 @@ def test_every_state_of_the_model() -> None:
                 # "Still holding" is asked after a doubt: only the helper's word makes it good.
                 assert after.held, (values, name)
             assert model.cover_open == after.cover_off, (values, name)
+            assert not model.foot_off or not after.foot_on, (values, name)
             state = (tuple(model[thing] for thing in things), after)
             if state not in seen:
                 seen.add(state)
@@ -201,7 +225,7 @@ TRUE = {
 CHANGES = (
     *("stop", "danger", "unsure", "pause", "carry_on", "let_up", "holding", "lost", "clear"),
     *("released", "done", "check", "no", "accept", "move", "measure", "sound"),
-    *("skip", "back", "wait", "start_over"),
+    *("skip", "back", "wait", "start_over", "foot_off"),
 )
 """Acts that may change where the job stands; that the others do not is tried below."""
 
@@ -341,6 +365,8 @@ def _job_at(step: str) -> Job:
 def _right(job: Job) -> Act:
     step = job.step
     assert step is not None
+    if job.foot_wanted:
+        return Act("foot_off", "helper")
     if job.pending is not None:
         return Act("check", "tech")
     if step.kind == "read":

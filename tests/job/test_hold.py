@@ -15,15 +15,15 @@ from assistant.texts.dialogs import Dialogs
 Play = Callable[[Session, str], list[Said]]
 
 FOUND = (
-    "done / done / done / done / done / done / h: ready / h: sound / sound / sound / sound / skip"
-    " / 8.5 in / 8.25 in / 5/8 in / check / 3/4 in / done"
+    "done / done / done / done / done / done / h: ready / h: sound / sound / h: foot off / sound"
+    " / sound / skip / 8.5 in / 8.25 in / 5/8 in / check / 3/4 in / h: foot off / done"
 )
 PLAN = f"{FOUND} / 0.660 / check / forty thou / check"
 HOLD = f"{PLAN} / check / done / done / clear"
 TURN = f"{HOLD} / h: holding"
 LET_UP = "clear / let it up / h: released / carry on / clear / h: holding"
 GOOD = f"{FOUND} / 0.530 / check / 0.125 / check / 0.125 / check"
-SET = "8.5 in / check / 8.25 in / check / 1.5 in / check / 3/4 in / check"
+SET = "8.5 in / check / 8.25 in / check / 1.5 in / check / 3/4 in / check / h: foot off"
 FINAL = f"0.530 / check / 0.125 / check / {SET}"
 TO_COVER = f"{GOOD} / {SET} / {FINAL} / done"
 TO_SIGN = f"{TO_COVER} / done / done / done / h: sound / skip"
@@ -153,6 +153,8 @@ def test_back_from_the_reopened_cover_is_no_dead_end(session: Session, play: Pla
             break
         step = session.job.step
         assert step is not None
+        if session.job.foot_wanted:
+            play(session, "h: foot off")
         values = {"gap": "0.530", "clearance": "0.125", "pedal-height": "8.5 in"}
         values |= {"total-travel": "8.25 in", "free-travel": "1.5 in", "brake-contact": "3/4 in"}
         play(session, f"{values[step.reading]} / check" if step.kind == "read" else "done")
@@ -170,6 +172,7 @@ def test_stop_with_the_engine_on(session: Session, play: Play) -> None:
 def test_a_rod_that_will_not_move_can_be_left(session: Session, play: Play) -> None:
     """Told to turn the rod and cannot: accept with a reason leads on, as where nothing helps."""
     play(session, f"{GOOD} / 8.5 in / check / 8.25 in / check / 1.5 in / check / a quarter / check")
+    play(session, "h: foot off")
     before = session.job.at
     play(session, "accept rod is seized, lead knows")
     assert session.job.at not in ("set_contact", before)
@@ -214,3 +217,33 @@ def test_no_whole_lug_lands_leads_somewhere(dialogs: Dialogs, play: Play, tmp_pa
 def test_any_number_can_be_told(value: float, told: str) -> None:
     both = words.number(value, 1)
     assert both == f"{value:,.1f}" and both.spoken == (told or both)
+
+
+@pytest.mark.parametrize(
+    "line", ["done", "h: yes", "h: yep", "h: i'm still on the pedal", "h: not off"]
+)
+def test_hands_wait_for_the_foot(session: Session, play: Play, line: str) -> None:
+    """After pedal readings only the helper's own word sends a hand to the hole."""
+    play(session, FOUND.removesuffix(" / h: foot off / done"))
+    for _ in range(2):
+        said = play(session, line)
+        assert session.job.at == "cover_off" and "Hands out" in text(said, "tech")
+    assert "cover off" in text(play(session, "h: my foot's off the pedal")).lower()
+
+
+@pytest.mark.parametrize("line", ["i'm still on the pedal", "my foot is on it", "still on it"])
+def test_a_foot_on_again_is_asked_after(session: Session, play: Play, line: str) -> None:
+    play(session, FOUND)
+    said = play(session, f"h: {line}")
+    assert "Hands out" in text(said, "tech") and "Say foot off" in text(said, "helper")
+    assert "Gap" not in text(play(session, "0.530"))
+    assert "Gap" in text(play(session, "h: foot off"))
+
+
+@pytest.mark.parametrize(
+    "line", ["i'm holding it", "still down", "still got it", "yeah still holding"]
+)
+def test_still_holding_wants_words_that_say_so(session: Session, play: Play, line: str) -> None:
+    said = play(session, f"{TURN} / blorp grumble / h: yes")
+    assert "Still holding" in text(said, "helper")
+    assert "Turn the ring" in text(play(session, f"h: {line}"), "tech")

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 import random
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -40,6 +40,26 @@ LIMITS = {  # inches, as on the card below
     "total-travel": (7.0, 9.0),
     "brake-contact": (0.5, 1.0),
 }
+PRESSED = {
+    f"prompt:{i}"
+    for i in (
+        *("chain_pedal", "chain_lever", "found_total", "found_free", "found_contact"),
+        *("set_total", "set_free", "set_contact", "final_total", "final_free", "final_contact"),
+        "function",
+    )
+}
+"""Where the helper presses, and lets up."""
+BELOW = {
+    f"prompt:{i}"
+    for i in (
+        *("chain_loose", "chain_cable", "chain_fluid", "chain_binding", "cover_off", "fork_rod"),
+        *("height_stop", "total_stop", "free_rod", "contact_rod", "reopen_cover", "cover_on"),
+        *("lubricate", "final_fluid", "out_from_under", "found_gap", "found_clearance"),
+        *("ring_show", "ring_unlock", "ring_gap", "fork_clearance", "final_gap"),
+        "final_clearance",
+    )
+}
+"""Where hands are at the hole or the linkage with the pedal up."""
 IN_THE_HOLE = {
     f"prompt:{i}"
     for i in (
@@ -171,18 +191,24 @@ class Watch:
         self.lock_out = False
         self.cover_off = False
         self.key_above = False
+        self.foot_on = False
         self.count_open = False
         self.read_at_move: list[int] = []
         self.read_at_maker: list[int] = []
 
     def heard(self, act: Act) -> None:
         """Before the replies: what this act undoes or confirms."""
+        if act.meaning == "foot_off" and not self.pedal_up:
+            letting_up = self.halted or self.present == "prompt:ring_release"
+            self.foot_on &= not letting_up
+            act = replace(act, meaning="released")  # off a pedal that was down: it is up
         helper, tech = act.who == "helper", act.who == "tech"
         alarm = act.meaning in ("stop", "resumed", "danger")
         if alarm or (act.meaning == "pause" and not self.halted):
             self.held = self.clear = False
         if act.meaning == "let_up" and tech and self.halted:
             self.held = False
+        self.foot(act)
         if act.meaning in ("lost", "released") and helper:
             if act.meaning == "released" and (self.halted or self.present == "prompt:ring_release"):
                 self.pedal_up = True
@@ -201,6 +227,13 @@ class Watch:
         if act.meaning == "clear" and tech and (self.halted or at_clear):
             self.clear = True
 
+    def foot(self, act: Act) -> None:
+        """What an act says of the helper's foot."""
+        if act.who == "helper" and self.pedal_up:
+            unsure = act.meaning in ("unsure", "danger")
+            self.foot_on |= unsure and self.cover_off
+            self.foot_on &= act.meaning != "foot_off"
+
     def told(self, said: Said, job: Job) -> None:
         """One thing that was said, in its order."""
         if said.key == "reply:still_holding":
@@ -217,6 +250,10 @@ class Watch:
             self.turned_unsaid = True
         if said.key in ("prompt:ring_ready", "prompt:ring_clear"):
             self.clear = False
+        if said.key in BELOW:
+            assert not self.foot_on, f"{said.key} sends hands in, and nobody said foot off"
+        if said.key in PRESSED:
+            self.foot_on = True
         if said.key in self.in_the_hole:
             self.clear = False
             assert self.cover_off, f"{said.key} looks into the hole, and the cover is on"
@@ -366,6 +403,8 @@ class Procedure(RuleBasedStateMachine):
         job = self.job
         if job.at == "halted":
             return ("carry_on", "tech", {})
+        if job.foot_wanted:
+            return ("foot_off", "helper", {})
         if job.at == "repair":
             return ("repaired", "tech", {})
         if job.at == "signed_off":

@@ -14,14 +14,14 @@ from tests.records import last
 
 Play = Callable[[Session, str], list[Said]]
 TO_CONTACT = (
-    "done / done / done / done / done / done / h: ready / h: sound / sound / sound / sound / skip"
-    " / 8.5 in / 8.25 in / 5/8 in / check"
+    "done / done / done / done / done / done / h: ready / h: sound / sound / h: foot off / sound"
+    " / sound / skip / 8.5 in / 8.25 in / 5/8 in / check"
 )
 
 
 @pytest.mark.parametrize("words", ["less than an eighth", "eighth gauge won't go"])
 def test_a_bound_of_the_fork_clearance_is_kept(session: Session, play: Play, words: str) -> None:
-    play(session, f"{TO_CONTACT} / 3/4 in / done / 0.530 / check")
+    play(session, f"{TO_CONTACT} / 3/4 in / h: foot off / done / 0.530 / check")
     assert session.job.expects() == CLEARANCE
     said = play(session, words)
     assert "under 1/8 in" in text(said)  # it drives a move, so it is read back
@@ -39,7 +39,7 @@ def test_a_brake_that_is_never_touched_is_out_and_tells_no_ratio(
     facts = session.job.facts
     assert facts.latest(BRAKE_CONTACT) is not None and facts.decided(BRAKE_CONTACT) == "out"
     assert BRAKE_CONTACT not in facts.lengths()
-    said = play(session, "done / 0.530 / check / 0.125 / check")
+    said = play(session, "h: foot off / done / 0.530 / check / 0.125 / check")
     assert facts.staged(CLEARANCE, "found") is not None and "ratio" not in text(said).lower()
 
 

@@ -87,7 +87,13 @@ _MEANING = {"act": "done", "sound": "sound"}
 
 
 _DETOURS = {
-    "chain_loose": ["tech: not sound", "tech: repaired", "helper: sound", "tech: sound"],
+    "chain_loose": [
+        "tech: not sound",
+        "tech: repaired",
+        "helper: sound",
+        "tech: sound",
+        "helper: foot off",
+    ],
     "ring_show": ["tech: stop", "tech: carry on"],
 }
 

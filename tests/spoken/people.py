@@ -207,7 +207,7 @@ ANSWERS = {
 """Replies that the technician answers always alike."""
 ASKS = frozenset(f"reply:{key}" for key in (
     *ANSWERS, "confirm", "confirm_count", "confirm_code", "close_choice", "what_correct",
-    "which_of_two"))  # fmt: skip
+    "which_of_two", "foot_asked"))  # fmt: skip
 """Replies that want an answer, besides prompts."""
 VERDICTS = frozenset({"reply:whose", "reply:stands", "reply:no_figure"})
 """Replies that begin with the value just taken."""
@@ -373,6 +373,9 @@ class People:
         if quantity in self.meant and same(text, self.meant[quantity]):
             return who, self._phrase("check")
         return who, self._phrase("no")
+
+    def _foot_asked(self, text: str) -> Turn:
+        return "helper", self._phrase("foot_off")
 
     def _confirm_count(self, text: str) -> Turn:
         return "tech", self._phrase("check" if lugs_in(text) == self.hands.lugs else "no")

@@ -32,6 +32,7 @@ OPPOSITE = {
     "clear": ("stop",),
     "holding": ("lost", "stop"),
     "released": ("lost", "stop"),
+    "foot_off": ("holding", "stop"),
     "carry_on": ("stop",),
 }
 """Meanings that let something pass, and those that would have held it up and sound alike: "that's

@@ -36,7 +36,7 @@ from assistant.voice.session.channel import Channel, Utterance
 ACCEPT, REST = POLICY["accept"], POLICY["rest"]
 RECORDED = 4
 """Meanings of an utterance that the record keeps, and that may be asked about."""
-PEDAL_WORDS = frozenset({"holding", "clear", "released", "let_up", "carry_on"})
+PEDAL_WORDS = frozenset({"holding", "clear", "released", "let_up", "carry_on", "foot_off"})
 """What lets a pedal move."""
 _CONFIRMATIONS = ("check", "done")
 
