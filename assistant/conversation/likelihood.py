@@ -9,12 +9,14 @@ from assistant.texts.normal import normal
 from assistant.texts.safety import MATTERS, broken_off, counts, says
 
 _PEDAL = frozenset({"holding", "released", "clear", "let_up", "carry_on"})
-SUREST, SURE, IDLE, LIKELY = 0.92, 0.8, 0.5, 0.35
+SUREST, SURE, IDLE, LIKELY = 0.85, 0.6, 0.5, 0.35
 """Shares from which an act that moves or frees a pedal, another that matters, talk that needs no
 answer, and any other act is taken. Fitted on the tuning writers."""
-KNOWN_WELL = 0.7
+CERTAIN = 0.95
+"""Share from which an act that matters needs none of its usual words, and fewer known ones."""
+KNOWN_WELL, KNOWN_LESS = 0.7, 0.5
 """Share of words the writers used, from which an act that matters is taken; all of them where it
-moves a pedal: what is only like a word may be another."""
+moves a pedal or the words are few: what is only like a word may be another."""
 FEW = 6
 """Words so few that each of them must be known."""
 SAID = 0.25
@@ -47,7 +49,7 @@ def likeliest(
     share = shares[meaning]
     if meaning in MATTERS:
         sure = share >= (SUREST if meaning in _PEDAL else SURE) and may(meaning, who, dialogue)
-        if sure and _said(words, text, asks, meaning, who, dialogue, guess):
+        if sure and _said(words, text, asks, meaning, who, dialogue, guess, share):
             return meaning
         planned = not asks and not counts(text, asks, meaning)
         if planned and shares["nothing"] > UNDONE:
@@ -61,17 +63,30 @@ def likeliest(
 
 
 def _said(
-    words: str, text: str, asks: bool, meaning: str, who: str, dialogue: Dialogue, guess: Likely
+    words: str,
+    text: str,
+    asks: bool,
+    meaning: str,
+    who: str,
+    dialogue: Dialogue,
+    guess: Likely,
+    share: float,
 ) -> bool:
     """Whether the words say an act that matters, of themselves and now.
 
     As a whole; or in one of their clauses, where no other clause takes it back.
     """
     told = "safe" if dialogue.at in _MAKE_SAFE else meaning
-    if broken_off(words) or not says(text, told):
+    certain = share > CERTAIN
+    all_known = guess.known == 1.0 and certain
+    if broken_off(words) or not (all_known or says(text, told)):
         return False
-    few = len(text.split()) <= FEW
-    if guess.known < (1.0 if few or meaning in _PEDAL else KNOWN_WELL):
+    must_know = 1.0 if len(text.split()) <= FEW else KNOWN_WELL
+    if meaning in _PEDAL:
+        must_know = KNOWN_WELL if certain else 1.0
+    elif certain:
+        must_know = KNOWN_LESS
+    if guess.known < must_know:
         return False
     speaks = max(guess.by_words.get(m, 0.0) for m in _same_as(meaning)) - guess.by_words["nothing"]
     if speaks >= SAID and counts(text, asks, meaning):
@@ -102,16 +117,19 @@ _AGAINST = ("not_sound", "danger", "no", "unsure", "correct", "measure")
 """What in another clause takes back that something is done."""
 
 
+_OF_PEDAL = ("holding", "released")
+"""What the helper may say of the pedal at any time while it is, or may be, down."""
 _ANYWHERE = ("no", "same", "danger", "not_sound", "measure")
 
 
 def may(meaning: str, who: str, dialogue: Dialogue) -> bool:
     """Whether it can be said now, and by this person."""
     known = dialogue.dialogs.words.get(meaning)
+    now = meaning in _OF_PEDAL and dialogue.danger().pedal
     return (
         known is not None
         and known.who in ("any", who)
-        and (known.anytime or meaning in dialogue.allowed() or meaning in _ANYWHERE)
+        and (known.anytime or now or meaning in dialogue.allowed() or meaning in _ANYWHERE)
     )
 
 

@@ -122,7 +122,7 @@ _REPORTS = _any("reports")
 _REPORTED = _any("reported")
 _DANGLING = re.compile(
     r"(?:\.\.+|…|,|-)\s*$|\b(?:the|my|a|an|and|or|of|to|with|plus|is|are|at|from|his|her|their|our|its|it's"
-    r"|that's|was|for|into|onto|me|she|he|they|i|we|i've|i'm|got|both|just|all|in the|on the|as)$"
+    r"|that's|was|for|into|onto|i've|i'm|got|just|as)$"
 )
 """Half a sentence."""
 _TWICE = re.compile(

@@ -41,6 +41,11 @@ _STEPS = (
 """Each situation, and the acts that lead to it from the one before."""
 _BRANCHES = {
     "S27": ("S26", ""),
+    "S45": ("S25", ""),
+    "S46": ("S18", ""),
+    "S49": ("S39", ""),
+    "S52": ("S26", "h:unsure"),
+    "S53": ("S26", "h:unsure"),
     "S32": ("S31", ""),
     "S42": ("S15", ""),
     "S34": ("S18", "=9/16 check =0.125 check"),
@@ -119,7 +124,7 @@ class Line:
 
     Attributes:
         at: file and line.
-        situation: "S01" to "S44".
+        situation: "S01" to "S53".
         who: "tech" or "helper".
         words: as said.
         meant: ways to take it that are equally right, each some labels.
@@ -245,7 +250,7 @@ def judge(line: Line, meant: Act | Question) -> Verdict:
     return Verdict("asked" if "ask" in got else "wrong", taken)
 
 
-HAZARD = frozenset({"S26", "S27", "S28", "S29", "S30", "S31", "S32"})
+HAZARD = frozenset({"S26", "S27", "S28", "S29", "S30", "S31", "S32", "S45", "S52", "S53"})
 """Where the pedal is down, and the job goes on unless something stops or blocks it."""
 
 
