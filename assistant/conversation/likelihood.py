@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 from assistant.conversation.meaning import Likely, likely, place
 from assistant.dialogue import Dialogue, Question
 from assistant.readings.sentence import CLAUSE
@@ -13,7 +15,7 @@ SUREST, SURE, IDLE, LIKELY = 0.85, 0.6, 0.5, 0.35
 """Shares from which an act that moves or frees a pedal, another that matters, talk that needs no
 answer, and any other act is taken. Fitted on the tuning writers."""
 CERTAIN = 0.95
-"""Share from which an act that matters needs none of its usual words, and fewer known ones."""
+"""Share from which an act that matters needs fewer known words."""
 KNOWN_WELL, KNOWN_LESS = 0.7, 0.5
 """Share of words the writers used, from which an act that matters is taken; all of them where it
 moves a pedal or the words are few: what is only like a word may be another."""
@@ -77,16 +79,11 @@ def _said(
     As a whole; or in one of their clauses, where no other clause takes it back.
     """
     told = "safe" if dialogue.at in _MAKE_SAFE else meaning
-    certain = share > CERTAIN
-    all_known = guess.known == 1.0 and certain
-    if broken_off(words) or not (all_known or says(text, told)):
+    if broken_off(words) or not says(text, told):
         return False
-    must_know = 1.0 if len(text.split()) <= FEW else KNOWN_WELL
-    if meaning in _PEDAL:
-        must_know = KNOWN_WELL if certain else 1.0
-    elif certain:
-        must_know = KNOWN_LESS
-    if guess.known < must_know:
+    few = len(text.split()) <= FEW
+    enough = KNOWN_LESS if share > CERTAIN else KNOWN_WELL
+    if guess.known < (1.0 if few or meaning in _PEDAL else enough):
         return False
     speaks = max(guess.by_words.get(m, 0.0) for m in _same_as(meaning)) - guess.by_words["nothing"]
     if speaks >= SAID and counts(text, asks, meaning):
@@ -101,7 +98,11 @@ def _said(
         part = likely(clause.strip(), who, place(dialogue))
         own = sum(part.shares.get(m, 0.0) for m in _same_as(meaning))
         against = sum(part.shares.get(m, 0.0) for m in _AGAINST)
-        if against > 0.4 or (part.best == "nothing" and part.waits > 0.3 and own < 0.3):
+        if (
+            _DENIES.match(normal(clause))
+            or against > 0.4
+            or (part.best == "nothing" and part.waits > 0.3 and own < 0.3)
+        ):
             return False
         said = said or (own > SURE and counts(normal(clause), False, meaning))
     return said
@@ -113,6 +114,7 @@ def _same_as(meaning: str) -> tuple[str, ...]:
 
 _MAKE_SAFE = frozenset({"chocks", "parking_brake", "neutral", "key", "stands", "eyes"})
 """Steps that a mere "aye" does not complete: what was done must be said."""
+_DENIES = re.compile(r"(?:not|never|nope|nah|nay)\b(?! (?:a |one )?(?:thing|loose|bit|speck|drop))")
 _AGAINST = ("not_sound", "danger", "no", "unsure", "correct", "measure")
 """What in another clause takes back that something is done."""
 

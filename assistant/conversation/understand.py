@@ -31,7 +31,7 @@ from assistant.readings.sentence import among, both_tips, tips
 from assistant.sentences import DialogError, capital
 from assistant.texts.dialogs import Meaning
 from assistant.texts.normal import denied, negated, normal, shouted, turned_round, without_lead
-from assistant.texts.safety import HARM_HINTED, HARM_SURE, MATTERS, counts, harm
+from assistant.texts.safety import HARM_HINTED, HARM_SURE, MATTERS, broken_off, counts, harm
 
 if TYPE_CHECKING:
     from assistant.causes.table import Table
@@ -255,8 +255,16 @@ def _items(words: str, who: str, dialogue: Dialogue) -> Act | None:
     return Act("done", who, text=" ".join(dict.fromkeys(named))) if named else None
 
 
-WELL_KNOWN = 0.8
-"""Share of known words from which a reading is looked for among others: a radio has scores too."""
+WELL_KNOWN, CERTAIN = 0.8, 0.95
+"""Share of known words from which a reading is looked for among others (a radio has scores too);
+and the share of a reading from which half of them will do."""
+
+
+def _holds_reading(guess: Likely) -> bool:
+    reading = guess.shares["reading"]
+    return reading > SURE and guess.known > (0.5 if reading > CERTAIN else WELL_KNOWN)
+
+
 _FIGURES = frozenset(
     {*NUMBERS, *PARTS, *"and a an shy fat lug lugs tighter looser turn turns flat flats".split()}
 )
@@ -429,10 +437,11 @@ def _with_rest(words: str, short: str, asks: bool, who: str, dialogue: Dialogue)
         and not asks
         and takes
         and not (negated(m["rest"]) or _NOT_NOW.match(m["rest"]))
+        and (_BECAUSE.search(short) or counts(short, asks, "accept"))
     ):
         return Act("accept", who, text=m["rest"].strip())
     m = _SIGN.match(short)
-    if m is not None and not asks and _is_code(m["rest"]):
+    if m is not None and not (asks or broken_off(words)) and _is_code(m["rest"]):
         return Act("sign_off", who, text=_code(m["rest"]))
     m = _NO_BUT.match(short) if dialogue.pending is not None else None
     if m is not None and (act := correction(m["rest"], who, dialogue)) is not None and act.reading:
@@ -540,7 +549,7 @@ def _reading(
     if data is None:
         reading = read(words, expected, dialogue.units, dialogue.distance)
         guess = likely(words, who, place(dialogue)) if reading.status != "read" else None
-        if guess is not None and guess.shares["reading"] > SURE and guess.known > WELL_KNOWN:
+        if guess is not None and _holds_reading(guess):
             one = among(words, reading, dialogue.distance, dialogue.units)
             if one is not None:
                 return Act("reading", who, one.as_data(), way=_way(text), doubt=True)

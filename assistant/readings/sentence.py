@@ -56,10 +56,45 @@ def among(
         for clause in (text, *CLAUSE.split(text))
         if (reading := _first(clause, whole.quantity, units, distance)) is not None
     ]
+    if not found and whole.status == "none":
+        return _alone(text, whole.quantity, units, distance)
     repaired = bool(REPAIRS.search(text))
     if not found or (whole.status != "none" and not repaired):
         return None
     return found[-1] if repaired or len({(r.value_in, r.count) for r in found}) == 1 else None
+
+
+_OF_A_NUMBER = frozenset("d60otyTXCKPhHcQ4FGEbikMZnxq")
+"""Kinds of words (`words.txt`) that are part of a reading wherever they stand."""
+_JOINS = frozenset({"and", "a", "an"})
+_CHANGES = re.compile(
+    r"\b(?:less|more|over|under|below|above|between|beyond|short|shy|fat|skinny|strong|heavy|light"
+    r"|bare\w*|plus|minus|to|or|not|no|cannot|without|but|block|gauge|feeler|drill|go|goes|fits?"
+    r"|drops?|slides?|enters?|if|from|another|every|was|were|should|supposed|spec|book|calls|left"
+    r"|right|both|each|other|mils?|than|almost|nearly|just|about|around|rough\w*|maybe|either"
+    r"|bigger|smaller|wide|tight|loose|every|time|times|miles?|percent|years?|minutes?|point)\b"
+    r"|n't\b|ish\b|\d-|[/+±~%$#]"
+)
+"""What changes a reading, or its sense, wherever it stands."""
+
+
+def _alone(text: str, quantity: str, units: str, distance: str) -> Reading | None:
+    """The one run of number words among words that change nothing about it."""
+    runs: list[list[str]] = [[]]
+    for word in re.sub(r"[,;:.!?]+(?=\s|$)", " ;", text.replace("-", " ")).split():
+        known = LEXICON.get(word)
+        part = word[0].isdigit() or (known is not None and known[0] in _OF_A_NUMBER)
+        if part or (word in _JOINS and runs[-1]):
+            runs[-1].append(word)
+        elif runs[-1]:
+            runs.append([])
+    said = [run for run in runs if any(w not in _JOINS for w in run)]
+    if len(said) != 1 or _CHANGES.search(text):
+        return None
+    while said[0][-1] in _JOINS:
+        said[0].pop()
+    reading = read(" ".join(said[0]), quantity, units, distance)
+    return reading if reading.status == "read" else None
 
 
 def tips(words: str, units: str = "inch") -> tuple[Reading, Reading] | None:

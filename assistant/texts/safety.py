@@ -118,6 +118,7 @@ _ASKS = re.compile(
 )
 _LATER = _any("later")
 _DOING = _any("doing")
+_MISHEARD = _any("misheard")
 _REPORTS = _any("reports")
 _REPORTED = _any("reported")
 _DANGLING = re.compile(
@@ -139,11 +140,18 @@ _FAULT = (
 _NO_FAULT = re.compile(
     r"\b(?:no|nothing|nothin|none|not|isn't|ain't|don't|doesn't|never|without|nowt|any|zero|can't) "
     rf"(?:\w+ ){{0,3}}?{_FAULT}\b"
-    r"|\bnot (?:a )?(?:thing|bit|budge|problem|bother|bad)\b|\bno (?:sir|ma'am|boss|worries)\b"
+    r"|\bnot (?:(?:a )?(?:thing|problem|bother)|a bit|budge|bad)\b|\bno (?:sir|ma'am|boss|worries)\b"
 )
 """ "Nothing loose", "no play": a denial that says it is sound."""
 
 
+_STILL = re.compile(
+    r"\b(?:not|never|hasn't|haven't|ain't|isn't|didn't|i'm not|am not)(?: been)? "
+    r"(?:mov(?:ed?|ing|in)|budg(?:ed?|ing|in)|let(?:ting|tin)? (?:go|up|off)|lift(?:ed|ing|in)?"
+    r"|shift(?:ed|ing|in)?|com(?:e|ing|in) (?:up|off))\b"
+)
+""" "Ain't moved", "never let go": a denial that says it is held."""
+_LET_UP = re.compile(r"\b(?:(?:you )?can )?(?:let|bring|ease) (?:it|her|him|that|the pedal) up\b")
 _FAULTY = _any("faulty")
 _UN = re.compile(
     r"\b(?:un|in|dis|non|mis)[- ]?(?:check|correct|confirm|done|sound|lock|set|finish|clear|tight"
@@ -173,12 +181,16 @@ def counts(text: str, asks: bool, meaning: str) -> bool:
         asks: a question mark stood behind them.
         meaning: one of `MATTERS`.
     """
-    if asks or _ASKS.search(text):
+    if asks or _ASKS.search(text) or _MISHEARD.search(text):
         return False
     if meaning in ("sound", "check", "done", "clear"):
         if _TWICE.search(text) or _REPORTED.search(text) or "not yet" in text:
             return False
         text = _NO_FAULT.sub(" ", text)
+    if meaning == "holding":
+        text = _STILL.sub(" ", text)
+    if meaning == "let_up":
+        text = _LET_UP.sub("up", text)
     if negated(text) or _LATER.search(text) or _UN.search(text) or _REPORTED.search(text):
         return False
     if meaning in ("sound", "repaired") and _FAULTY.search(text):

@@ -236,6 +236,8 @@ def judge(line: Line, meant: Act | Question) -> Verdict:
     flat = {label for way in wanted for label in way}
     if got & COMPLETES and any(set(way) & COMPLETES for way in wanted):
         got |= COMPLETES  # people say one for the other, and the step knows which it is
+    if "value" in got:  # in place of the one that waits: with or without a "no"
+        got |= {"no", "correct"}
     if any(_met(way, got, meant) for way in wanted):
         return Verdict("right", taken)
     alarming = all(set(way) & ALARMS for way in wanted)
