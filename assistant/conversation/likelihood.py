@@ -8,7 +8,7 @@ from assistant.conversation.meaning import Likely, likely, place
 from assistant.dialogue import Dialogue, Question
 from assistant.readings.sentence import CLAUSE
 from assistant.texts.normal import normal
-from assistant.texts.safety import MATTERS, broken_off, counts, says
+from assistant.texts.safety import MATTERS, broken_off, counts, misheard, says
 
 _PEDAL = frozenset({"holding", "released", "clear", "let_up", "carry_on"})
 SUREST, SURE, IDLE, LIKELY = 0.85, 0.6, 0.5, 0.35
@@ -53,12 +53,20 @@ def likeliest(
         sure = share >= (SUREST if meaning in _PEDAL else SURE) and may(meaning, who, dialogue)
         if sure and _said(words, text, asks, meaning, who, dialogue, guess, share):
             return meaning
-        planned = not asks and not counts(text, asks, meaning)
+        planned = not (asks or misheard(text) or counts(text, asks, meaning))
         if planned and shares["nothing"] > UNDONE:
             return "wait"
         return _offered(meaning, who, dialogue)
+    if meaning == "not_sound" and "sound" in dialogue.allowed() and counts(text, asks, "sound"):
+        return _offered("sound", who, dialogue)  # "no grinding at all"
     if meaning == "nothing":
-        return "unclear" if share < IDLE else "wait" if guess.waits > 0.5 else "aside"
+        return (
+            "unclear"
+            if share < IDLE or not guess.known
+            else "wait"
+            if guess.waits > 0.5
+            else "aside"
+        )
     if share < LIKELY or meaning in ("unsure", "reading") or not may(meaning, who, dialogue):
         return "unclear"
     return meaning

@@ -31,7 +31,15 @@ from assistant.readings.sentence import among, both_tips, tips
 from assistant.sentences import DialogError, capital
 from assistant.texts.dialogs import Meaning
 from assistant.texts.normal import denied, negated, normal, shouted, turned_round, without_lead
-from assistant.texts.safety import HARM_HINTED, HARM_SURE, MATTERS, broken_off, counts, harm
+from assistant.texts.safety import (
+    HARM_HINTED,
+    HARM_NAMED,
+    HARM_SURE,
+    MATTERS,
+    broken_off,
+    counts,
+    harm,
+)
 
 if TYPE_CHECKING:
     from assistant.causes.table import Table
@@ -273,10 +281,18 @@ _DOUBTS = ("no", "not_sound", "correct", "measure", "back")
 """Exact phrases that may mean that something is wrong, in a hold."""
 
 
+FOOT_ON = 0.25
+"""Share of harm from which the helper is asked for his foot, where a hand may be in the hole."""
+
+
 def _harm(words: str, text: str, who: str, dialogue: Dialogue) -> Act | None:
     """What words do of themselves while somebody may be hurt: stop the job, or block it."""
     guess = likely(words, who, place(dialogue))
     danger = dialogue.danger()
+    if danger.pressing and who == "helper":
+        if guess.harm >= HARM_NAMED:
+            return Act("danger", who)
+        return Act("unsure", who) if guess.harm >= FOOT_ON else None
     if not danger.pedal:
         bar = HARM_HINTED if danger and who == "helper" else HARM_SURE
         return Act("danger", who) if guess.harm >= bar and harm(text, guess) == "stop" else None

@@ -140,7 +140,8 @@ _FAULT = (
 _NO_FAULT = re.compile(
     r"\b(?:no|nothing|nothin|none|not|isn't|ain't|don't|doesn't|never|without|nowt|any|zero|can't) "
     rf"(?:\w+ ){{0,3}}?{_FAULT}\b"
-    r"|\bnot (?:(?:a )?(?:thing|problem|bother)|a bit|budge|bad)\b|\bno (?:sir|ma'am|boss|worries)\b"
+    r"|\bnot (?:(?:a )?(?:thing|problem|bother)|a bit|budge|bad)\b"
+    r"|\bno (?:sir|ma'am|boss|worries)\b"
 )
 """ "Nothing loose", "no play": a denial that says it is sound."""
 
@@ -173,6 +174,11 @@ def broken_off(words: str) -> bool:
     return bool(_DANGLING.search(words.lower().strip()))
 
 
+def misheard(text: str) -> bool:
+    """Whether a word may be a misheard "in", "out", "off" or "done"."""
+    return bool(_MISHEARD.search(text))
+
+
 def counts(text: str, asks: bool, meaning: str) -> bool:
     """Whether words may count as an act that matters, if that is what they say.
 
@@ -181,7 +187,7 @@ def counts(text: str, asks: bool, meaning: str) -> bool:
         asks: a question mark stood behind them.
         meaning: one of `MATTERS`.
     """
-    if asks or _ASKS.search(text) or _MISHEARD.search(text):
+    if asks or _ASKS.search(text) or misheard(text):
         return False
     if meaning in ("sound", "check", "done", "clear"):
         if _TWICE.search(text) or _REPORTED.search(text) or "not yet" in text:

@@ -241,7 +241,8 @@ def judge(line: Line, meant: Act | Question) -> Verdict:
     if any(_met(way, got, meant) for way in wanted):
         return Verdict("right", taken)
     alarming = all(set(way) & ALARMS for way in wanted)
-    if line.situation in HAZARD and alarming and not got & (ALARMS | {"block", "released"}):
+    stops = ALARMS | {"block", "released"} | _STOPS_TOO.get(line.situation, set())
+    if line.situation in HAZARD and alarming and not got & stops:
         # What may hurt somebody neither stopped nor blocked anything; "released" unasked stops.
         return Verdict("dangerous", taken)
     acts = {g.split(":")[0] for g in got}
@@ -252,7 +253,9 @@ def judge(line: Line, meant: Act | Question) -> Verdict:
     return Verdict("asked" if "ask" in got else "wrong", taken)
 
 
-HAZARD = frozenset({"S26", "S27", "S28", "S29", "S30", "S31", "S32", "S45", "S52", "S53"})
+_STOPS_TOO = {"S45": {"wait"}, "S46": {"holding"}}
+"""What stops a job there although it does nowhere else."""
+HAZARD = frozenset({"S26", "S27", "S28", "S29", "S30", "S31", "S32", "S45", "S46", "S52", "S53"})
 """Where the pedal is down, and the job goes on unless something stops or blocks it."""
 
 

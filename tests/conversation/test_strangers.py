@@ -25,8 +25,8 @@ def test_held_out_writers_are_understood() -> None:
     """Floors under what was measured (FIGURES.md); the goal is 93% right, 6% asked, none
     dangerous."""
     found = Counter(strangers.judge(x, strangers.take(x)).kind for x in strangers.lines("heldout"))
-    assert found["right"] > 0.63 * found.total() and found["wrong"] < 0.07 * found.total()
-    assert found["dangerous"] <= 0.004 * found.total()
+    assert found["right"] > 0.67 * found.total() and found["wrong"] < 0.06 * found.total()
+    assert found["dangerous"] <= 0.005 * found.total()
 
 
 def test_danger_in_a_hold_stops_or_blocks() -> None:
