@@ -53,20 +53,18 @@ def likeliest(
         sure = share >= (SUREST if meaning in _PEDAL else SURE) and may(meaning, who, dialogue)
         if sure and _said(words, text, asks, meaning, who, dialogue, guess, share):
             return meaning
-        planned = not (asks or misheard(text) or counts(text, asks, meaning))
+        if misheard(text):
+            return "unclear"
+        planned = not (asks or counts(text, asks, meaning))
         if planned and shares["nothing"] > UNDONE:
             return "wait"
         return _offered(meaning, who, dialogue)
     if meaning == "not_sound" and "sound" in dialogue.allowed() and counts(text, asks, "sound"):
         return _offered("sound", who, dialogue)  # "no grinding at all"
     if meaning == "nothing":
-        return (
-            "unclear"
-            if share < IDLE or not guess.known
-            else "wait"
-            if guess.waits > 0.5
-            else "aside"
-        )
+        if share < IDLE or not guess.known:
+            return "unclear"
+        return "wait" if guess.waits > 0.5 else "aside"
     if share < LIKELY or meaning in ("unsure", "reading") or not may(meaning, who, dialogue):
         return "unclear"
     return meaning

@@ -151,6 +151,7 @@ _ACCEPT = re.compile(
     r"^(?:accept(?: it| that)?|leave it)[\s,]*(?:because|since|as)?[\s,]*(?P<rest>.+)$"
 )
 _NOT_NOW = re.compile(r"(?:it |that )?(?:in a|after|later|when|soon|tomorrow|once|if|next)\b")
+_SOON = re.compile(r"\bin a (?:sec|second|minute|moment|bit|while)$")
 _SIGN = re.compile(
     r"^(?:sign off|signing off|signed off|sign it off)[\s,]*(?:code|by|number)?\s*(?P<rest>.+)$"
 )
@@ -453,7 +454,7 @@ def _with_rest(words: str, short: str, asks: bool, who: str, dialogue: Dialogue)
         and not asks
         and takes
         and not (negated(m["rest"]) or _NOT_NOW.match(m["rest"]))
-        and (_BECAUSE.search(short) or counts(short, asks, "accept"))
+        and not _SOON.search(m["rest"])
     ):
         return Act("accept", who, text=m["rest"].strip())
     m = _SIGN.match(short)
