@@ -116,6 +116,9 @@ def _ended() -> int:
         return error.code if isinstance(error.code, int) else 1
     except ImportError:
         raise
+    except OSError as error:  # the help, which is shown above
+        show_lines([not_written(error)], err=True)
+        return 1
     except Exception as error:
         if _pressed:  # which a library took for a fault of its own
             return 130

@@ -126,7 +126,7 @@ def verdict(
 ) -> str:
     """Why such an end of a command is wrong; empty when it is right.
 
-    `unheard`: whoever called it had closed its output, and asked for no word.
+    `unheard`: whoever called it had closed its output, as a pager does, and asked for no word.
     """
     if code == -1000:
         return f"it ran past {LIMIT_S:.0f} s"

@@ -15,6 +15,8 @@ from tests.adversary.turns import Job, next_line
 WHERE = "tech: where are we"
 RING = re.compile(r"Ring [^.]*\.")
 LINES_A_JOB = 250
+MOST_KEPT = 1_500
+"""Signs of a line that are compared: of a very long one the record keeps the beginning."""
 
 
 def told_words(record: Path) -> list[str]:
@@ -52,11 +54,12 @@ def attack(run: Run, most: int) -> None:
                 job.say(line)
                 answered.append(line)
                 run.counts["turns"] += 1
+                for violation in job.oracle.wrong:
+                    if run.report(violation):
+                        violation.lines = [card.name, *lines]
+                job.oracle.wrong.clear()
             if job.talk.ended or not _kill(run, job, lines, answered):
                 break
-        for violation in job.oracle.wrong:
-            if run.report(violation):
-                violation.lines = [card.name, *lines]
         job.end()
 
 
@@ -64,6 +67,7 @@ def _kill(run: Run, job: Job, lines: list[str], answered: list[str]) -> bool:
     """One kill and what comes after; whether the job can go on."""
     before = facts(job.talk.say(WHERE))
     answered.append(WHERE)
+    before_it = len(answered)
     in_flight = run.rng.choice((WHERE, WHERE, next_line(run.rng, job.said)))
     lines += [WHERE, in_flight, "#KILL"]
     if job.talk.ended:
@@ -86,7 +90,9 @@ def _kill(run: Run, job: Job, lines: list[str], answered: list[str]) -> bool:
         if (code != 0) != torn:
             run.report(Violation("killed record", f"verify {code}: {out}{err}", list(lines)))
     landed = told_words(record)
-    job.oracle.hear(in_flight)
+    if len(landed) > before_it:
+        job.oracle.hear(in_flight)
+        job.oracle.stopped = job.oracle.stopped and not job.oracle.carry  # its answer may be unseen
     if in_flight != WHERE:
         job.oracle.see(left, False)
         if len(landed) > len(answered) - 1:  # it counted, whether its answer was seen or not
@@ -111,8 +117,8 @@ def _kill(run: Run, job: Job, lines: list[str], answered: list[str]) -> bool:
 
 def _compare(run: Run, record: Path, answered: list[str], lines: list[str]) -> None:
     """Every answered line's words stand in the record, in order, and at most one more."""
-    kept = [terms.plain(words) for words in told_words(record)]
-    said = [terms.plain(split(line)[1]) for line in answered]
+    kept = [terms.plain(words[:MOST_KEPT]) for words in told_words(record)]
+    said = [terms.plain(split(line)[1].strip()[:MOST_KEPT]) for line in answered]
     if kept[: len(said)] != said or len(kept) > len(said) + 1:
         same = sum(1 for a, b in zip(said, kept, strict=False) if a == b)
         what = f"{len(said)} answered, {len(kept)} kept, {same} the same; {said[-3:]}, {kept[-3:]}"

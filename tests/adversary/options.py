@@ -96,10 +96,13 @@ def attack(run: Run, most: int) -> None:
             for _ in range(rng.choice((0, 0, 1, 1, 2, 3))):
                 args.insert(rng.randrange(len(args) + 1), rng.choice((*OPTIONS, *ODD)))
         change, stream = rng.choice(CHANGES), rng.choice(STREAMS)
-        # A folder may be a folder of cards, and "-" or no file at all means another thing.
-        must_fail = must_fail and not {"", ".", "-", "folder"} & set(args)
+        # A folder may be one of cards, an empty file a card with nothing on it, and "-" or no file
+        # at all means another thing.
+        must_fail = must_fail and not {"", ".", "-", "folder", "empty"} & set(args)
         bad = verdict(
-            *ends(rng, folder, args, change, stream), must_fail, unheard=stream == "closed"
+            *ends(rng, folder, args, change, stream),
+            must_fail,
+            unheard=stream in ("closed", "gone"),
         )
         run.counts["command lines"] += 1
         if bad:

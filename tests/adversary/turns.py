@@ -37,7 +37,7 @@ def leading_on(rng: random.Random, said: Sequence[tuple[str, str]]) -> str:
                 return _answer(rng, prompt, text)
         if terms.TURN_AGAIN.search(text):
             return re.findall(r"\d+", text)[0]
-        if "back, or accept" in text:
+        if re.search(r"\baccept\b", text):
             return speaker + rng.choice(("accept it is worn", "back", "measure again"))
         hints = re.findall(r"[Ss]ay ((?:let it up|carry on|sign off|[a-z]+))", text)
         if hints:

@@ -23,7 +23,7 @@ RECORD = DEMO / "records" / "hard_day.jsonl"
 COMMAND = [sys.executable, "-m", "assistant"]
 PLAN = ("plan", "--gap", "21/32", "--clearance", "forty thou")
 EVERY = (
-    ("--help",), ("--version",), ("demo",), ("chat",), PLAN, ("verify", str(RECORD)),
+    (), ("--help",), ("--version",), ("demo",), ("chat",), PLAN, ("verify", str(RECORD)),
     ("transcript", str(RECORD)), ("card", str(DEMO / "truck_t104.toml")), ("reading", "half"),
     ("cause", "it", "slips"), ("picture", "--record", str(RECORD)), ("card", "--new", "cards"),
     ("review", str(DEMO / "records")), ("due", str(DEMO / "records")), ("page", str(RECORD)),
