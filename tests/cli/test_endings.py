@@ -129,7 +129,7 @@ def test_what_is_left_off_says_how_it_goes_on(tmp_path: Path, args: tuple[str, .
 # --- where the output goes
 
 
-@pytest.mark.parametrize("args", EVERY, ids=lambda args: args[0])
+@pytest.mark.parametrize("args", EVERY, ids=lambda args: (args or ("none",))[0])
 def test_an_output_that_is_full_or_closed(tmp_path: Path, args: tuple[str, ...]) -> None:
     how: Any = {"cwd": tmp_path, "stdin": subprocess.DEVNULL, "env": surroundings(tmp_path)}
     with open("/dev/full", "w") as full:
