@@ -11,7 +11,9 @@ words for the eye, which know the words for the ear.
 from __future__ import annotations
 
 import os
+import re
 import string
+import unicodedata
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
@@ -69,11 +71,34 @@ def step_name(step: str) -> str:
     return sentences("names").texts.get(f"step.{step}") or step.replace("_", " ")
 
 
-def printable(text: str) -> str:
-    """Text of a record with its control characters shown, not obeyed."""
-    if text.isprintable():
+MOST_SHOWN = 1000
+"""Signs of a line that are shown; of a longer one the beginning and the end are."""
+_MOST_MARKS = 2
+"""Accents on one letter: more paint over the lines around it."""
+_UNSEEN = frozenset("\u034f\u115f\u1160\u17b4\u17b5\u2800\u3164\uffa0")
+"""Letters and marks that show nothing (Unicode's Default_Ignorable_Code_Point, and a blank)."""
+_VARIANTS = re.compile("[\u180b-\u180f\ufe00-\ufe0f\U000e0100-\U000e01ef]")
+
+
+def printable(text: str, most: int = MOST_SHOWN) -> str:
+    """What people, cards, records or files say, as one line that a screen or page may show.
+
+    Signs that would end the line, move, turn round or hide others are written out, not obeyed.
+    """
+    if len(text) > most:
+        text = f"{text[: most * 3 // 4 - 5]} ... {text[-most // 4 :]}"
+    if text.isascii() and text.isprintable():
         return text
-    return "".join(c if c.isprintable() else repr(c)[1:-1] for c in text)
+    shown, marks = [], _MOST_MARKS
+    for sign in text:
+        if unicodedata.category(sign) in ("Mn", "Me"):
+            marks += 1
+        else:
+            marks = 0 if sign > " " else _MOST_MARKS
+        hides = sign in _UNSEEN or marks > _MOST_MARKS or _VARIANTS.match(sign)
+        plain = sign.isprintable() and not hides
+        shown.append(sign if plain else sign.encode("unicode_escape").decode("ascii"))
+    return "".join(shown)
 
 
 def blanks_of(text: str) -> set[str]:

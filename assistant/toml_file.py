@@ -74,10 +74,14 @@ class TomlFile:
         except ValueError as error:
             raise TomlError(f"{name}: not valid TOML: {error}") from None
         file = cls(name, text, tables)
-        for key, value in _numbers(tables, ""):
-            if not math.isfinite(value):
+        for key, value in file.values():
+            if isinstance(value, float) and not math.isfinite(value):
                 raise file.problem(key, f"{value!r} will not do; write a plain number")
         return file
+
+    def values(self) -> Iterator[tuple[str, Any]]:
+        """Every value in it that is no table or list, and its dotted key."""
+        return _values(self.tables, "")
 
     def problem(self, key: str, what: str) -> TomlError:
         line = self._line(key)
@@ -180,15 +184,15 @@ def _refuse_deep(text: str) -> None:
             raise ValueError(f"a key of over {_DEEPEST} parts (at line {number})")
 
 
-def _numbers(value: Any, key: str) -> Iterator[tuple[str, float]]:
-    if isinstance(value, float):
-        yield key, value
-    elif isinstance(value, dict):
+def _values(value: Any, key: str) -> Iterator[tuple[str, Any]]:
+    if isinstance(value, dict):
         for name, inside in value.items():
-            yield from _numbers(inside, f"{key}.{name}" if key else str(name))
+            yield from _values(inside, f"{key}.{name}" if key else str(name))
     elif isinstance(value, list):
         for inside in value:
-            yield from _numbers(inside, key)
+            yield from _values(inside, key)
+    else:
+        yield key, value
 
 
 def _parts(kind: inspect.Type) -> list[inspect.Type]:

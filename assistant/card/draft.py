@@ -16,9 +16,11 @@ from typing import Any, NamedTuple
 
 from assistant.card.card import CHOICES, Card
 from assistant.card.load import CardError, card_from_text, ring_of
+from assistant.card.ranges import LEAST_BAND_IN, MOST_SIGNS, FigureRange, range_of
 from assistant.card.show import toml_text
 from assistant.clutch.conformity import DEFAULT_FIGURES
 from assistant.readings import read, speak
+from assistant.sentences import printable
 
 REVIEW = "review"
 """What is asked when nothing else is left to ask."""
@@ -125,6 +127,9 @@ class CardDraft:
     def check(self, key: str, value: Value) -> None:
         """Raises NotPossible where an answer cannot stand beside the others."""
         trial = CardDraft({**self.answers, key: Answer(value)})
+        of, length_in = range_of(key), trial.length_in(key)
+        if key != "ring.lug" and of is not None and of.unit and length_in is not None:
+            _check_range(of, length_in, trial.units)
         if BY_KEY[key].figure:
             _check_figure(trial, BY_KEY[key].figure)
         if key == "ring.lug" and value is not None:
@@ -175,7 +180,7 @@ class CardDraft:
     def text(self) -> str:
         lines = ["# Made with lugcall card --new."]
         if self.taken_from:
-            lines.append(f"# Taken over from {self.taken_from}.")
+            lines.append(f"# Taken over from {printable(self.taken_from)}.")
         return "\n".join(lines) + "\n" + toml_text(self.tables())
 
     def card(self, name: str) -> Card:
@@ -183,10 +188,18 @@ class CardDraft:
         return card_from_text(self.text(), name)
 
 
+def _check_range(of: FigureRange, length_in: float, units: str) -> None:
+    if not of.holds(length_in):
+        low, high = of.ends(units)
+        raise NotPossible("no_truck", low=low, high=high)
+
+
 def _check_figure(trial: CardDraft, name: str) -> None:
     low, high, target = (trial.length_in(f"figures.{name}.{p}") for p in ("low", "high", "target"))
     if low is not None and high is not None and low > high:
         raise NotPossible("low_above_high")
+    if low is not None and high is not None and high - low < LEAST_BAND_IN - 1e-9:
+        raise NotPossible("too_near")
     if target is not None and not ((low or 0.0) <= target <= (high if high is not None else 1e9)):
         raise NotPossible("outside")
 
@@ -233,7 +246,6 @@ class CardQuestion:
         quantity: the reading that the answer is read as, for all but words.
         optional: whether it may be skipped: common practice, or the maker's manual, then stands.
         only: other answers that must stand for it to be asked.
-        low, high: what a number or count may be.
     """
 
     key: str
@@ -241,8 +253,6 @@ class CardQuestion:
     quantity: str = ""
     optional: bool = True
     only: Only = ()
-    low: float = 0.0
-    high: float = 0.0
 
     @property
     def choices(self) -> tuple[str, ...]:
@@ -291,11 +301,11 @@ QUESTIONS: tuple[CardQuestion, ...] = (
     CardQuestion("ring.lock", "choice", optional=False, only=_RING),
     CardQuestion("ring.type", "choice", only=_RING),
     CardQuestion("ring.lug", "length", quantity="clearance", only=_RING),
-    CardQuestion("ring.lugs", "count", quantity="lugs", only=_RING, low=1, high=100),
+    CardQuestion("ring.lugs", "count", quantity="lugs", only=_RING),
     CardQuestion("rod.thread", "thread"),
     CardQuestion("rod.longer", "choice"),
     # A ratio is a plain number, and is read as one of that size would be.
-    CardQuestion("pedal.ratio", "number", quantity="pedal-height", low=2, high=60),
+    CardQuestion("pedal.ratio", "number", quantity="pedal-height"),
     CardQuestion("pedal.lash", "length", quantity="clearance"),
     *_figures(),
 )
@@ -332,10 +342,11 @@ def from_record(path: Path) -> dict[str, Any]:
     assert closed is not None
     text, name = opened.card.text, opened.card.name or "no card"
     change = taken_over(text, name) if text else {"over": {}, "answers": {}}
-    if opened.unit:
+    if opened.unit and printable(opened.unit) == opened.unit:
         change["answers"].setdefault("unit", [opened.unit, "", ""])
     units = card_from_text(text, name).units
-    left = {"record": path.name, "by": closed.code, "lugs": closed.lugs}
+    name_kept, code = printable(path.name)[:200], printable(closed.code)[: MOST_SIGNS["by"]]
+    left = {"record": name_kept, "by": code, "lugs": closed.lugs}
     left |= {
         quantity: speak.limit_figures(kept.value_in, units)
         for quantity, kept in closed.as_left.items()

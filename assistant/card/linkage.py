@@ -12,6 +12,7 @@ import msgspec
 from msgspec import Meta, Struct
 
 from assistant.card.card import CHOICES
+from assistant.card.ranges import RANGES, within
 from assistant.clutch.linkage.cable import CABLE_MODULUS_PSI, Cable, cable_stiffness_lbf_in
 from assistant.clutch.linkage.hydraulic import Hydraulic
 from assistant.clutch.linkage.levers import FourBar, LeverChain, Stage
@@ -30,15 +31,15 @@ _WRITTEN = {"hint": 'has no unit; write it in quotes, like "9/16 in"', "like": '
 Length = Annotated[str, Meta(extra=_WRITTEN)]
 Long = Annotated[str, Meta(extra={"hint": _LONG, "like": '"60 in"'})]
 """A length that may be longer than any reading, as of a cable."""
-PedalLever = Annotated[float, Meta(ge=0.5, le=30)]
-ForkLever = Annotated[float, Meta(ge=0.1, le=30, extra={"like": "1.8"})]
+PedalLever = Annotated[float, within("linkage.pedal_lever")]
+ForkLever = Annotated[float, within("linkage.fork_lever", like="1.8")]
 LengthIn = Callable[[str, str], float]
 """A length as written, and its key, to inches."""
 
 
 class _Linkage(Struct, forbid_unknown_fields=True):
-    load: Annotated[float, Meta(ge=0, le=5000)] = 0.0
-    load_rate: Annotated[float, Meta(ge=0, le=20000)] = 0.0
+    load: Annotated[float, within("linkage.load")] = 0.0
+    load_rate: Annotated[float, within("linkage.load_rate")] = 0.0
 
 
 class _Bar(Struct, forbid_unknown_fields=True):
@@ -46,7 +47,7 @@ class _Bar(Struct, forbid_unknown_fields=True):
     rod: Length
     lever: Length
     pivots: Length
-    angle: Annotated[float, Meta(ge=1, le=179, extra={"like": "85"})]
+    angle: Annotated[float, within("linkage.bar.angle", like="85")]
     moves: one_of(("push", "pull"))  # type: ignore[valid-type]
     name: str = ""
     crossed: bool = False
@@ -57,16 +58,16 @@ class _Rods(_Linkage, kw_only=True):
     bar: Annotated[list[_Bar], Meta(min_length=1, max_length=_MOST_BARS)]
     pedal: Length
     fork: Length
-    tip: Annotated[float, Meta(ge=-60, le=60)] = 0.0
+    tip: Annotated[float, within("linkage.tip")] = 0.0
 
 
 class _CableTable(_Linkage, kw_only=True):
     pedal_lever: PedalLever
     fork_lever: ForkLever
-    stiffness: Annotated[float, Meta(ge=10, le=1e6)] | None = None
+    stiffness: Annotated[float, within("linkage.stiffness")] | None = None
     diameter: Length | None = None
     length: Long | None = None
-    modulus: Annotated[float, Meta(ge=1e6, le=3.2e7)] = CABLE_MODULUS_PSI
+    modulus: Annotated[float, within("linkage.modulus")] = CABLE_MODULUS_PSI
     thread: str = ""
 
 
@@ -77,8 +78,8 @@ class _Fluid(_Linkage, kw_only=True):
     slave_bore: Length
     master_stroke: Length
     slave_stroke: Length
-    fluid: Annotated[float, Meta(ge=0, le=200)] = 0.0
-    air: Annotated[float, Meta(ge=0, le=20)] = 0.0
+    fluid: Annotated[float, within("linkage.fluid")] = 0.0
+    air: Annotated[float, within("linkage.air")] = 0.0
     port: Length | None = None
     self_filling: bool = False
 
@@ -146,8 +147,6 @@ def _inches(file: TomlFile, table: Struct, length_in: LengthIn, at: str) -> dict
         value, key = getattr(table, field.name), f"{at}.{field.name}"
         if field.type in (Length, Length | None) and value is not None:
             value = length_in(value, key)
-            if not value > 0.0:
-                raise file.problem(key, "must be above zero; measure it again")
         elif isinstance(value, list):
             value = [_inches(file, bar, length_in, key) for bar in value]
         if value is not None:
@@ -196,7 +195,11 @@ def _long_in(file: TomlFile, value: str) -> float:
     m = re.fullmatch(r"\s*(\d+(?:\.\d+)?)\s*(in|mm)\s*", value)
     if not m or not float(m[1]) > 0.0:
         raise file.problem("linkage.length", f"{value!r} {_LONG}")
-    return float(m[1]) / (MM_PER_IN if m[2] == "mm" else 1.0)
+    length_in, of = float(m[1]) / (MM_PER_IN if m[2] == "mm" else 1.0), RANGES["linkage.length"]
+    if not of.holds(length_in):
+        ends = " to ".join(of.ends())
+        raise file.problem("linkage.length", f"{value!r} cannot be; it is {ends}: measure it again")
+    return length_in
 
 
 _MODELS: Mapping[type[_Linkage], Callable[[TomlFile, Mapping[str, Any]], Linkage]] = {

@@ -13,20 +13,26 @@ from msgspec import Meta, Struct
 from assistant import named_file
 from assistant.card.card import CHOICES, DEFAULT_THREAD, Card, Left
 from assistant.card.linkage import Length, adjuster_of, geometry_of
+from assistant.card.ranges import (
+    LEAST_BAND_IN,
+    MOST_SIGNS,
+    MOST_SIGNS_ELSE,
+    RANGES,
+    range_of,
+    within,
+)
 from assistant.clutch.conformity import DEFAULT_FIGURES, Limits
-from assistant.clutch.equations import LEAST_RATIO
 from assistant.clutch.linkage.stroke import Linkage
 from assistant.clutch.ring import COARSE_IN, FINE_IN
 from assistant.clutch.thread import lead_in
 from assistant.readings import read
+from assistant.sentences import printable
 from assistant.toml_file import TomlError, TomlFile, one_of
 
 CardError = TomlError
 """One clear line: file, line, key, what is wrong, what to write instead."""
 MAX_BYTES = 100_000
 """A card is a page of text; anything larger is some other file."""
-MOST_LUGS = 200
-"""More than any ring has, from new to its end: from memory."""
 _BRAKED = ("gap", "brake-contact")
 """Figures whose common practice speaks of the clutch brake."""
 _LIMITS = 'write it like "1/2 to 9/16", or { low = "1/2", high = "9/16" }'
@@ -35,7 +41,7 @@ Words = Annotated[
     str, Meta(pattern=r"\S", extra={"hint": 'will not do; write it in quotes, like "T-104"'})
 ]
 _COUNTED = "will not do; write how many, like 18; the travel of one is ring.lug"
-LugCount = Annotated[int, Meta(ge=1, le=MOST_LUGS, extra={"hint": _COUNTED})]
+LugCount = Annotated[int, within("ring.lugs", hint=_COUNTED)]
 
 
 class _Table(Struct, forbid_unknown_fields=True):
@@ -70,11 +76,11 @@ class _Ring(_Sourced):
 class _Rod(_Sourced):
     thread: Words | None = None
     longer: one_of(CHOICES["rod.longer"]) | None = None  # type: ignore[valid-type]
-    per_fork: Annotated[float, Meta(ge=0.1, le=20)] | None = None
+    per_fork: Annotated[float, within("rod.per_fork")] | None = None
 
 
 class _Pedal(_Sourced):
-    ratio: Annotated[float, Meta(ge=LEAST_RATIO, le=60)] | None = None
+    ratio: Annotated[float, within("pedal.ratio")] | None = None
     lash: Length | None = None
 
 
@@ -100,7 +106,7 @@ def _by_quantity(name: str, kind: Any, base: type[Struct]) -> type[Any]:
 class _LeftHead(_Table):
     record: Words = ""
     by: Words = ""
-    lugs: Annotated[float, Meta(ge=-1000, le=1000)] = 0
+    lugs: Annotated[float, within("left.lugs")] = 0
 
 
 _Limits = Annotated[str | _Figure, Meta(extra={"hint": _LIMITS})]
@@ -134,12 +140,19 @@ def load_card(path: Path) -> Card:
 
 def card_from_text(text: str, name: str) -> Card:
     """A card's text, also the one kept in a record, read exactly as it was. Raises CardError."""
-    return _Loading(TomlFile.of(text, name)).card()
+    file = TomlFile.of(text, name)
+    for key, value in file.values():
+        most = MOST_SIGNS.get(key.rpartition(".")[2], MOST_SIGNS_ELSE)
+        if isinstance(value, str) and len(value) > most:
+            raise file.problem(key, f"is longer than {most} signs; shorten it")
+        if isinstance(value, str) and printable(value) != value:
+            raise file.problem(key, "holds signs that are not seen, or a line's end; type it again")
+    return _Loading(file).card()
 
 
 def ring_of(lug_in: float) -> str:
     """Which ring moves the bearing so far a lug, "" for none: from memory what none can."""
-    if not 0.003 <= lug_in <= 0.1:
+    if not RANGES["ring.lug"].holds(lug_in):
         return ""
     return "fine" if lug_in < (COARSE_IN + FINE_IN) / 2 else "coarse"
 
@@ -165,7 +178,16 @@ class _Loading:
                 key,
                 f'{value!r} will not do ({why}); write it like "9/16 in", "0.485 in" or "12.7 mm"',
             )
+        if key != "ring.lug":  # which says what rings there are
+            self.sensible(got.value_in, key, value)
         return got.value_in
+
+    def sensible(self, value_in: float, key: str, said: str) -> None:
+        """Raises CardError where no truck has such a figure."""
+        of = range_of(key)
+        if of is not None and not of.holds(value_in):
+            ends = " to ".join(of.ends(self.says.shop.units))
+            raise self.file.problem(key, f"{said!r} cannot be; it is {ends}: measure it again")
 
     def card(self) -> Card:
         says = self.says
@@ -246,13 +268,7 @@ class _Loading:
         """Pedal travel by one turn of a stop's bolt, inches."""
         if value is None:
             return None
-        turn_in = self.length(value, f"stops.{name}")
-        if not 0.01 <= turn_in <= 1.0:
-            raise self.file.problem(
-                f"stops.{name}",
-                f"{value!r} a turn cannot be; give the pedal's travel, like 1/8 in",
-            )
-        return turn_in
+        return self.length(value, f"stops.{name}")
 
     def _left(self) -> Left | None:
         left = self.says.left
@@ -289,11 +305,20 @@ class _Loading:
             raise self.file.problem(key, f"{value!r} is no pair of limits; {_LIMITS}")
         return got.low_in, got.high_in
 
+    def _wide(self, low_in: float, high_in: float, key: str) -> None:
+        if high_in - low_in < LEAST_BAND_IN - 1e-9:
+            least = f"{LEAST_BAND_IN:.3f} in"
+            raise self.file.problem(key, f"low and high are too near; give them {least} apart")
+
     def _figure(self, name: str, value: str | _Figure) -> Limits:
         key, every = f"figures.{name}", self.says.figures
         whose = _whose(every, "truck card")
         if isinstance(value, str):
-            return Limits(*self._pair(value, key, name), whose)
+            pair = self._pair(value, key, name)
+            for end in pair:
+                self.sensible(end, key, value)
+            self._wide(*pair, key)
+            return Limits(*pair, whose)
         whose = _whose(value, every.source or "truck card", every.set_by)
         given = {part: getattr(value, part) for part in ("low", "high", "target")}
         low, high, target = (
@@ -305,6 +330,7 @@ class _Loading:
         lowest, highest = low or 0.0, math.inf if high is None else high
         if lowest > highest:
             raise self.file.problem(key, f"low {value.low!r} is above high {value.high!r}")
+        self._wide(lowest, highest, key)
         if not lowest <= (lowest if target is None else target) <= highest:
             raise self.file.problem(key, f"target {value.target!r} is outside low and high")
         return Limits(low, high, whose, target)

@@ -9,7 +9,16 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from assistant.cli.terminal import PATH, answers, fail, left_off, show, show_lines, show_told
+from assistant.cli.terminal import (
+    PATH,
+    answers,
+    fail,
+    left_off,
+    show,
+    show_lines,
+    show_note,
+    show_told,
+)
 
 if TYPE_CHECKING:
     from assistant.act import Said
@@ -136,7 +145,8 @@ def _aloud(sound: Path | None, mic: str | None, speaker: str | None) -> Any:
 
 def _end(talk: CardTalk) -> None:
     if talk.path is not None:
-        click.echo(f"\nCard: {talk.path}\nSee it: lugcall card '{talk.path}'")
+        path = shlex.quote(str(talk.path))
+        show_lines(["", f"Card: {talk.path}", f"See it: lugcall card {path}"])
     else:
         folder = talk.draft_file.folder
-        click.echo(f"\nNot kept yet. lugcall card --new '{folder}' carries on.", err=True)
+        show_note(f"Not kept yet. lugcall card --new {shlex.quote(str(folder))} carries on.")

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import io
-import json
 import os
 import shlex
 import signal
@@ -28,9 +27,9 @@ from assistant.cli.terminal import (
     piped,
     reading_options,
     resume_job,
-    shortened,
     show,
     show_lines,
+    show_note,
     show_told,
     truck_card,
     truck_options,
@@ -39,7 +38,6 @@ from assistant.cli.terminal import (
 )
 from assistant.readings import QUANTITIES, Reading, quantity_named, read
 from assistant.resources import data_folder
-from assistant.sentences import printable
 
 if TYPE_CHECKING:
     from assistant.act import Said
@@ -185,7 +183,9 @@ def demo(records: Path | None) -> None:
     # Apart from real jobs: nobody should meet an invented truck among the shop's records.
     records = records or default_folder() / "demo"
     session, said = begin_job(load_card(folder / "truck_t104.toml"), records)
-    click.echo("An invented truck in an invented shop. TECH is under it, HELPER at the pedal.\n")
+    show_lines(
+        ["An invented truck in an invented shop. TECH is under it, HELPER at the pedal.", ""]
+    )
     _play(session, said, script)
 
 
@@ -220,7 +220,7 @@ def _play(session: Session, said: list[Said], script: str | None = None) -> None
         for line in typed(script and script.splitlines()):
             who, words = split_speaker(line)
             if script or not sys.stdin.isatty():
-                click.echo(f"{who}: {shortened(words)}")
+                show_lines([f"{who}: {words}"])
             said = session.hear(who, words)
             show(said)
             if any(s.key == PICTURE for s in said):
@@ -228,12 +228,11 @@ def _play(session: Session, said: list[Said], script: str | None = None) -> None
             if session.job.finished:
                 break
     if session.job.finished:
-        click.echo(
-            f"\nSigned-off record: {path}\nCheck it: lugcall verify '{path}'"
-            f"\nRead it:  lugcall transcript '{path}'"
-        )
+        quoted = shlex.quote(str(path))
+        show_lines(["", f"Signed-off record: {path}", f"Check it: lugcall verify {quoted}"])
+        show_lines([f"Read it:  lugcall transcript {quoted}"])
     else:
-        click.echo(f"\nNot finished. {carries_on} carries on.", err=True)
+        show_note(f"Not finished. {carries_on} carries on.")
 
 
 # --- readings -------------------------------------------------------------------------------------
@@ -309,7 +308,7 @@ def plan(
 
     card = truck_card(card_file, unit)
     report = plan_report(words_called(called), card, dict(map(_joint, joints)))
-    show_told(as_json, report, [plan_text(report)])
+    show_told(as_json, report, plan_text(report).split("\n"))
 
 
 def _joint(words: str) -> tuple[str, str]:
@@ -335,7 +334,7 @@ def verify(records: tuple[Path, ...], seal: str | None, as_json: bool) -> None:
         fail(f"--seal {seal!r} is no seal: it is 8 digits 0-9 or A-F, like 3F2A-91BC", 2)
     bad = False
     for path in records:
-        verdict, shown = verify_file(path, seal), printable(str(path))
+        verdict = verify_file(path, seal)
         bad = bad or not verdict.ok
         if as_json:
             told = {
@@ -347,17 +346,16 @@ def verify(records: tuple[Path, ...], seal: str | None, as_json: bool) -> None:
                 "seal": verdict.seal,
                 "clips": verdict.about_clips,
             }
-            click.echo(json.dumps(told))
+            show_told(True, told, (), indent=None)
         elif verdict.ok:
             state = "signed off" if verdict.closed else "NOT signed off"
-            click.echo(f"GOOD     {shown}: {verdict.events} events, {state}, seal {verdict.seal}")
-            if verdict.paper_seal not in ("", verdict.seal):
-                paper = verdict.paper_seal
-                click.echo(f"         seal on the work order {paper}; the lead wrote after")
-            if verdict.about_clips:
-                click.echo(f"         {verdict.about_clips}")
+            good = f"GOOD     {path}: {verdict.events} events, {state}, seal {verdict.seal}"
+            paper, clips = verdict.paper_seal, verdict.about_clips
+            after = f"seal on the work order {paper}; the lead wrote after"
+            more = [after if paper not in ("", verdict.seal) else "", clips]
+            show_lines([good, *(f"         {line}" for line in more if line)])
         else:
-            click.echo(f"DAMAGED  {shown}: {verdict.problem}")
+            show_lines([f"DAMAGED  {path}: {verdict.problem}"])
     if bad:
         raise SystemExit(1)
 

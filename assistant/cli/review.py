@@ -5,6 +5,7 @@ Imports stay inside: quick to start.
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager, nullcontext
 from datetime import datetime
@@ -63,17 +64,20 @@ def review(
 
         on: Any = on_spark(desk) if engine == "spark" else nullcontext(desk)
         with on as answers:
-            show_lines(summary(answers, MOST) if question is None else _as_csv(answers, question))
+            if question is None:
+                show_lines(summary(answers, MOST))
+            else:
+                show_lines(_as_csv(answers, question), most=sys.maxsize)
         for folder, kind in ((csv_folder, "csv"), (parquet_folder, "parquet")):
             if folder is not None:
                 written = export(desk, folder, kind)
-                click.echo(f"{len(written) - 1} tables and {written[-1].name} in {folder}")
+                show_lines([f"{len(written) - 1} tables and {written[-1].name} in {folder}"])
         if desk.ask("totals")[0]["damage"]:
             raise SystemExit(1)
 
 
 def _as_csv(answers: Answers, question: str) -> list[str]:
-    """The answer to a question, a line a row."""
+    """The answer to a question, a line a row, each cell as it may be shown."""
     import csv
     import io
 
@@ -84,7 +88,8 @@ def _as_csv(answers: Answers, question: str) -> list[str]:
     rows = answers.ask(question)
     text = io.StringIO()
     if rows:
-        csv.writer(text, lineterminator="\n").writerows([rows[0], *(r.values() for r in rows)])
+        plain = [[printable(v) if isinstance(v, str) else v for v in r.values()] for r in rows]
+        csv.writer(text, lineterminator="\n").writerows([[*rows[0]], *plain])
     return text.getvalue().split("\n")[:-1]
 
 
@@ -98,7 +103,7 @@ def opened(folders: tuple[Path, ...], **how: Any) -> Iterator[Review]:
         _bar() as progress,
         open_review(
             folders or (default_folder(),),
-            wait=lambda line: click.echo(line, err=True),
+            wait=lambda line: show_lines([line], err=True),
             progress=progress,
             **how,
         ) as desk,
@@ -137,7 +142,7 @@ def page(record: Path, out: Path | None) -> None:
 
     file = out or Path(f"{record.stem}.html")
     write_page(file, job_page(record, file.parent))
-    click.echo(f"Page: {file}")
+    show_lines([f"Page: {file}"])
 
 
 @click.command(short_help="All jobs as a page, and a page for each of them.")
@@ -172,10 +177,10 @@ def pages(
     with opened(folders, patience_s=patience) as desk:
         jobs = write_fleet(desk, out, unit, since.date() if since else None, ring_lugs)
         show_lines(desk.told)
-        click.echo(f"All jobs: {fleet_file(out)}")
+        show_lines([f"All jobs: {fleet_file(out)}"])
         done, failed = write_jobs(out, jobs, _page_bar)
     show_lines((f"no page: {line}" for line in failed), err=True)
-    click.echo(f"{len(jobs)} job{'' if len(jobs) == 1 else 's'} on it, pages made now: {done}")
+    show_lines([f"{len(jobs)} job{'' if len(jobs) == 1 else 's'} on it, pages made now: {done}"])
 
 
 def _page_bar(todo: Iterable[Any]) -> Iterable[Any]:
@@ -201,8 +206,8 @@ def lead(act: Any, record: Path, words: tuple[str, ...], code: str, about: str) 
     from assistant.review.acts import add
 
     event = add(record, act, code, " ".join(words), about)
-    click.echo(f"Line {event.n + 1} of {printable(record.name)}: {act} by {event.data['lead']}.")
-    click.echo(f"Seal with it: {seal_of(event.hash)}. The seal on paper covers up to the sign-off.")
+    seal = f"Seal with it: {seal_of(event.hash)}. The seal on paper covers up to the sign-off."
+    show_lines([f"Line {event.n + 1} of {record.name}: {act} by {event.data['lead']}.", seal])
 
 
 @click.command(short_help="Remove the sound of jobs older than so many days.")

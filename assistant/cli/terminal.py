@@ -8,13 +8,12 @@ import sys
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager, suppress
 from functools import partial
-from itertools import starmap
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NoReturn
 
 import click
 
-from assistant.sentences import printable
+from assistant.sentences import MOST_SHOWN, printable
 
 if TYPE_CHECKING:
     from assistant.act import Said
@@ -123,7 +122,7 @@ def left_off(carries_on: str) -> Iterator[None]:
     try:
         yield
     except KeyboardInterrupt:
-        click.echo(f"\nLeft off. {kept}", err=True)
+        show_note(f"Left off. {kept}")
         raise SystemExit(130) from None
     except OSError as error:
         fail(f"{not_written(error)}. {kept}")
@@ -137,7 +136,6 @@ class CalledError(Exception):
 
 LONGEST_LINE = 1 << 16
 """Bytes of a line of a pipe: a longer one is no utterance, and might never end."""
-_MOST_SHOWN = 1000
 
 
 def piped() -> Iterator[str]:
@@ -151,13 +149,6 @@ def piped() -> Iterator[str]:
             most = f"longer than {LONGEST_LINE // 1024} kB"
             raise CalledError(f"line {number} of the input is {most}; give text, a line a sentence")
         yield line.decode("utf-8", errors="replace")
-
-
-def shortened(text: str) -> str:
-    """A text as a line may show it, its signs shown, not obeyed; of a long one, its two ends."""
-    if len(text) <= _MOST_SHOWN:
-        return printable(text)
-    return printable(f"{text[: _MOST_SHOWN * 3 // 4]} ... {text[-_MOST_SHOWN // 4 :]}")
 
 
 def length_called(option: str, said: str, quantity: str, card: Card) -> tuple[Measured, str]:
@@ -198,24 +189,34 @@ def answers() -> Iterator[str]:
     """As `typed`, each shown again where it comes from a pipe."""
     for line in map(str.strip, typed()):
         if not sys.stdin.isatty():
-            click.echo(f"> {shortened(line)}")
+            show_lines([f"> {line}"])
         yield line
 
 
-def show_lines(lines: Iterable[str], err: bool = False) -> None:
-    """Print lines; `err`: as what is wrong, each in one line with the program's name."""
+def show_lines(lines: Iterable[str], err: bool = False, most: int = MOST_SHOWN) -> None:
+    """Print lines; `err`: as what is wrong, each in one line with the program's name.
+
+    Everything a command prints passes here or in `show`, so that no text in a line ends it.
+    """
     for line in lines:
         if not err:
-            click.echo(line)
+            click.echo(printable(line, most))
             continue
         with suppress(OSError):  # nobody can be told
-            click.echo(f"lugcall: {shortened(' '.join(line.split()))}", err=True)
+            click.echo(f"lugcall: {printable(' '.join(line.split()))}", err=True)
+
+
+def show_note(line: str) -> None:
+    """Print how a command was left, apart from what it printed."""
+    click.echo(f"\n{printable(line)}", err=True)
 
 
 def show_told(as_json: bool, told: Any, lines: Iterable[str], indent: int | None = 2) -> None:
     """Print what is told as JSON, without `indent` on one line; or else in lines."""
     if as_json:
-        click.echo(json.dumps(told, ensure_ascii=False, indent=indent))
+        text = json.dumps(told, ensure_ascii=False, indent=indent)
+        seen = (c if c == "\n" or c.isprintable() else json.dumps(c)[1:-1] for c in text)
+        click.echo("".join(seen))
     else:
         show_lines(lines)
 
@@ -238,9 +239,9 @@ def show(said: Iterable[Said]) -> None:
     """Print replies, each with whom it is for."""
     for one in said:
         label = click.style(f"{one.to.upper():>8} ", bold=True)
-        text = f"{one.signal}: {one.text}" if one.signal else one.text
+        text = printable(f"{one.signal}: {one.text}" if one.signal else one.text)
         important = bool(one.cue or one.signal == "DANGER" or one.key.startswith("prompt:"))
-        click.echo(f"{label}< {click.style(printable(text), bold=important)}")
+        click.echo(f"{label}< {click.style(text, bold=important)}")
     sys.stdout.flush()
 
 
@@ -264,7 +265,7 @@ def begin_job(
         for q in questions
         for one in session.notice("tech", "lead_asks", lead=q.lead, text=q.text, question=q.hash)
     ]
-    click.echo(f"Record: {session.journal.path}\n")
+    show_lines([f"Record: {session.journal.path}", ""])
     return session, [*asked, *said]
 
 
@@ -283,9 +284,9 @@ def open_record(records: Path | None, begins: str, goes_on: str) -> Path:
     path = paths[0]
     if len(paths) > 1:
         shown = paths[:_MOST_JOBS]
-        show_lines(starmap(_open_job, enumerate(shown, 1)))
+        show_lines(line for n, one in enumerate(shown, 1) for line in _open_job(n, one))
         if len(paths) > len(shown):
-            click.echo(f"     and {len(paths) - len(shown)} older ones")
+            show_lines([f"     and {len(paths) - len(shown)} older ones"])
         if not sys.stdin.isatty():
             fail(f"{len(paths)} jobs are open in {folder}; name one: {goes_on} FILE")
         path = shown[click.prompt("Number of the job", type=click.IntRange(1, len(shown))) - 1]
@@ -297,20 +298,20 @@ def open_record(records: Path | None, begins: str, goes_on: str) -> Path:
 _MOST_JOBS = 20
 
 
-def _open_job(number: int, path: Path) -> str:
-    """A job in one line: its truck, when somebody last did something, and where it stands."""
+def _open_job(number: int, path: Path) -> tuple[str, ...]:
+    """A job and its file: its truck, when somebody last did something, and where it stands."""
     from assistant.record import RecordError
     from assistant.record.history import JobHistory
 
     try:
         history = JobHistory.read(path)
     except RecordError:
-        return f"{number:>3}  {path}"
+        return (f"{number:>3}  {path}",)
     told = [said.text for line in history.lines for said in getattr(line, "said", ())
             if said.key.startswith("prompt:")]  # fmt: skip
     when = history.lines[-1].at[:16].replace("T", " ")
-    unit = printable(history.opened.unit) or "no unit"
-    return f"{number:>3}  {unit:<12} {when}  {printable(told[-1]) if told else ''}\n     {path}"
+    unit = history.opened.unit or "no unit"
+    return f"{number:>3}  {unit:<12} {when}  {told[-1] if told else ''}", f"     {path}"
 
 
 def resume_job(path: Path, keep_audio: bool = False) -> tuple[Session, list[Said]]:
@@ -319,5 +320,5 @@ def resume_job(path: Path, keep_audio: bool = False) -> tuple[Session, list[Said
     from assistant.texts.dialogs import load_dialogs
 
     session, said = Session.resume(path, load_dialogs(), keep_audio=keep_audio)
-    click.echo(f"Record: {session.journal.path}\n")
+    show_lines([f"Record: {session.journal.path}", ""])
     return session, said

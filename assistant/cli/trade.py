@@ -141,7 +141,7 @@ def picture(
             write_whole(svg_file, drawn.encode(), durable=False)
         except OSError as error:
             fail(f"{svg_file} cannot be written: {reason(error)[0]}; name another file")
-        click.echo(f"Drawn: {svg_file}")
+        show_lines([f"Drawn: {svg_file}"])
     elif what == "linkage":
         fail("rods and levers are drawn to a file: add --svg FILE", 2)
     elif what == "stroke":

@@ -21,6 +21,7 @@ from assistant.cli.terminal import (
     resume_job,
     show,
     show_lines,
+    show_note,
     show_told,
     truck_card,
     truck_options,
@@ -92,11 +93,11 @@ def listen(
         with left_off(carries_on), closing(session):
             waits = hold(session, said)
     if timings and waits:
-        click.echo(waits)
+        show_lines([waits])
     if session.dialogue.finished:
-        click.echo(f"\nSigned-off record: {path}")
+        show_lines(["", f"Signed-off record: {path}"])
     else:
-        click.echo(f"\nNot finished. {carries_on} carries on.", err=True)
+        show_note(f"Not finished. {carries_on} carries on.")
 
 
 @contextmanager
@@ -121,7 +122,7 @@ def listening(ears: Any, sounds: list[Any], devices: Devices) -> Iterator[Held]:
         return
     from assistant.voice.session.live import Live
 
-    with closing(Live(ears, devices, show_turn, click.echo)) as live:
+    with closing(Live(ears, devices, show_turn, lambda line: show_lines([line]))) as live:
 
         def spoken(conversation: Session | CardTalk, opening: list[Said]) -> str:
             live.run(conversation, opening)
@@ -133,7 +134,7 @@ def listening(ears: Any, sounds: list[Any], devices: Devices) -> Iterator[Held]:
 def show_turn(said: Sequence[Said], line: str = "") -> None:
     """Replies as a typed session shows its own, under the line of what was heard."""
     if said and line:
-        click.echo(line)
+        show_lines([line])
     show(said)
 
 

@@ -20,6 +20,7 @@ from assistant.card.draft import (
     NotPossible,
     Value,
 )
+from assistant.card.ranges import RANGES
 from assistant.card.show import limit_text
 from assistant.dialogue import Dialogue
 from assistant.interview.words import THREADS, Asked, CardWords, unit_said
@@ -306,14 +307,17 @@ class CardInterview(Dialogue):
         if not low.endswith(("in", "mm")):
             low += high[-3:]
         top = f"figures.{question.figure}.high"
+        self.draft.check(question.key, low)
         self._set(question.key, low)
         self.draft.check(top, high)
         self._set(top, high)
         return self._on("both", low=low, high=high)
 
     def _number(self, question: CardQuestion, value: float) -> Replies:
-        if not question.low <= value <= question.high:
-            return self._again("number", low=f"{question.low:g}", high=f"{question.high:g}")
+        of = RANGES[question.key]
+        if not of.holds(value):
+            low, high = of.ends()
+            return self._again("number", low=low, high=high)
         if question.kind == "count":
             return self._take(int(value), speak.count_figures(value, question.quantity))
         return self._take(round(value, 4), self._say("ratio", number=f"{value:g}"))

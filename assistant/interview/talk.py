@@ -19,6 +19,7 @@ from assistant.act import Act, Said
 from assistant.card import Card, CardError
 from assistant.card.draft import CardDraft, file_name, taken_over
 from assistant.card.fleet import cards_in, same_unit
+from assistant.card.ranges import RANGES
 from assistant.conversation.session import Talk
 from assistant.conversation.understand import code_of, correction, note_of
 from assistant.dialogue import Question
@@ -130,7 +131,7 @@ class CardTalk(Talk):
             return correction(without_lead(text), who, self.interview) or got
         if question.kind == "number" and isinstance(got, Question):
             # The reader's question is about a length, which this is not.
-            low, high = f"{question.low:g}", f"{question.high:g}"
+            low, high = RANGES[question.key].ends()
             return Question("card_number", {"low": low, "high": high}, who)
         return got
 

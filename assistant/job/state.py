@@ -79,7 +79,9 @@ class Taken:
     @property
     def is_length(self) -> bool:
         """Whether it tells how long something is."""
-        return self.value_in is not None and not never_touched(self.quantity, self.high_in)
+        if self.high_in == 0.0 and never_touched(self.quantity, self.high_in):
+            return False
+        return self.value_in is not None
 
     @property
     def critical(self) -> bool:

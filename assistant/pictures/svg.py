@@ -22,6 +22,7 @@ from assistant.pictures.snapshot import (
 )
 from assistant.quantity import BRAKE_CONTACT, CLEARANCE, GAP, PEDAL_HEIGHT
 from assistant.readings import speak
+from assistant.sentences import printable
 
 WIDTH, HEIGHT = 1600, 900
 """Units of the sheet; 16:9, as screens are."""
@@ -47,8 +48,8 @@ class Sheet:
             "font-family": "DejaVu Sans, Verdana, Arial, sans-serif",
         }
         self.root = Xml.Element("svg", about)
-        Xml.SubElement(self.root, "title").text = title
-        Xml.SubElement(self.root, "desc").text = description
+        Xml.SubElement(self.root, "title").text = printable(title)
+        Xml.SubElement(self.root, "desc").text = printable(description)
         defs = Xml.SubElement(self.root, "defs")
         for name, (back, step, thick) in PATTERNS.items():
             box = {"id": self._pattern(name), "width": str(step), "height": str(step)}
@@ -88,6 +89,7 @@ class Sheet:
         bold: bool = False, boxed: bool = False,
     ) -> None:  # fmt: skip
         """Words on one line, `y` the foot of the letters; `boxed` ones stay legible on hatching."""
+        words = printable(words)
         if boxed:
             wide = text_width(words, size)
             left = {"start": x, "middle": x - wide / 2, "end": x - wide}[at]
@@ -98,6 +100,7 @@ class Sheet:
 
     def head(self, heading: str, note: str) -> None:
         """The top line: whose truck, cut short where it would run into the note on the right."""
+        heading = printable(heading)
         room = WIDTH - 140 - text_width(note, SMALL)
         fits = int(room / text_width("x", MIDDLE))
         words = heading if len(heading) <= fits else f"{heading[: max(1, fits - 1)]}…"

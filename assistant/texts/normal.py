@@ -8,6 +8,8 @@ from collections.abc import Iterable
 from assistant.readings.written import STRANGE, plain
 
 _PUNCTUATION = re.compile(rf"(?:(?!(?<=\d),\d)[^\w\s'/.\-+\"{STRANGE}])+|(?<!/)[.\-](?=\s|$)")
+_WRITTEN = re.compile(r"[^A-Za-z '.,!?-]")
+"""What plain words have not: figures, and signs of other alphabets."""
 _SPACES = re.compile(r"\s+")
 _LEAD = re.compile(
     r"^(?:(?:okay|ok|all right|alright|right|uh|um|er|hey|well|so|and|yeah|yes|now)\s+)+(?=\S)"
@@ -24,7 +26,7 @@ _SPELLED = re.compile(r"^(?:\w ){2,}\w$")
 
 def normal(words: str) -> str:
     """Lower case, without punctuation but that of numbers, single spaces."""
-    text = plain(words)
+    text = plain(words) if _WRITTEN.search(words) else words.lower()
     return _SPACES.sub(" ", _PUNCTUATION.sub(" ", text)).strip()
 
 

@@ -94,7 +94,7 @@ ERRORS = [
     (RODS.replace('rod = "14 in"', 'rod = "2 in"'), "linkage", "cannot join"),
     (RODS.replace("load =", "loads ="), "linkage.loads", "did you mean load"),
     (RODS.replace('pedal = "15 in"', ""), "linkage", "pedal is missing"),
-    (RODS.replace('pedal = "15 in"', 'pedal = "0 in"'), "linkage.pedal", "above zero"),
+    (RODS.replace('pedal = "15 in"', 'pedal = "0 in"'), "linkage.pedal", "2 in to 36 in"),
     ('[linkage]\npedal = "15 in"\n', "linkage.bar", "[[linkage.bar]]"),
     ('[[linkage]]\npedal = "15 in"\n', "linkage", "[linkage]"),
     ('[linkage]\npedal = "15 in"\nbar = [1]\nfork = "4 in"\n', "linkage.bar", "[[linkage.bar]]"),

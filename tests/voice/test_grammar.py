@@ -67,7 +67,7 @@ QUESTIONS = re.compile(
     r"cannot be\. Say how many|The bigger gauge cannot go|The upper end is lower|which unit\?|"
     r"tolerance is more than the reading|, only the reading\.$|Between two equal values|"
     r" or .*\?$|and one quarter\?$|millimetres\?$|inch(?:es)?\?$|One half\?|"
-    r"A half, or a number and a half",
+    r"A half, or a number and a half|That fraction is over one",
     re.IGNORECASE,
 )
 """What a sentence of the grammar may be asked back, or refused for: a bare number that fits several

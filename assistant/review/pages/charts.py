@@ -22,6 +22,7 @@ from assistant.review.index import source_hash
 from assistant.review.pages.questions import BIN_MIN, hash_of
 from assistant.review.pages.render import write_page
 from assistant.review.wording import Row
+from assistant.sentences import printable
 from assistant.wear.visits import Visit
 
 if TYPE_CHECKING:
@@ -147,6 +148,7 @@ def minutes(rows: Sequence[Row]) -> str:
 
 
 def shortened(words: str, most: int = 28) -> str:
+    words = printable(words)
     return words if len(words) <= most else words[: most - 1] + "…"
 
 
