@@ -45,8 +45,9 @@ LAST = "forty thou"
 """The last of the as-found readings; "check" comes after it."""
 SCRIPT, CARD = "first_job.txt", "truck_t104.toml"
 VOICE = "us-jacky"
-GOALS = {"typed": (19, "modules"), "check": (310, "switches"), "spoken": (36, "modules")}
-"""18, 300 and 35, and one module with some switches for the safety model, asked at every turn."""
+GOALS = {"typed": (20, "modules"), "check": (400, "switches"), "spoken": (38, "modules")}
+"""18, 300 and 35, and what came after: the safety model, asked at every turn, and the reading of
+numbers in any alphabet."""
 
 
 def spoken(words: str) -> Any:
