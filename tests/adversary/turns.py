@@ -39,7 +39,7 @@ def leading_on(rng: random.Random, said: Sequence[tuple[str, str]]) -> str:
             return re.findall(r"\d+", text)[0]
         if re.search(r"\baccept\b", text):
             return speaker + rng.choice(("accept it is worn", "back", "measure again"))
-        hints = re.findall(r"[Ss]ay ((?:let it up|carry on|sign off|[a-z]+))", text)
+        hints = re.findall(r"[Ss]ay ((?:let it up|carry on|sign off|foot off|[a-z]+))", text)
         if hints:
             return speaker + rng.choice(hints)
     return "carry on"
