@@ -203,10 +203,14 @@ def lead(act: Any, record: Path, words: tuple[str, ...], code: str, about: str) 
     that is signed off takes nothing else.
     """
     from assistant.record import seal_of
+    from assistant.record.history import JobHistory
     from assistant.review.acts import add
 
     event = add(record, act, code, " ".join(words), about)
-    seal = f"Seal with it: {seal_of(event.hash)}. The seal on paper covers up to the sign-off."
+    paper = "The seal on paper covers up to the sign-off."
+    if JobHistory.read(record).closed is None:
+        paper = "It is not signed off: there is no seal on paper yet."
+    seal = f"Seal with it: {seal_of(event.hash)}. {paper}"
     show_lines([f"Line {event.n + 1} of {record.name}: {act} by {event.data['lead']}.", seal])
 
 

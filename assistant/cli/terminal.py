@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from assistant.card import Card
     from assistant.clutch.uncertainty import Measured
     from assistant.conversation import Session
+    from assistant.review.acts import WaitingQuestion
 
 PATH = click.Path(path_type=Path)
 _READINGS = (
@@ -260,13 +261,20 @@ def begin_job(
     folder = records or default_folder()
     questions = waiting(folder, card.unit)
     session, said = Session.begin(card, load_dialogs(), folder, keep_audio=keep_audio)
-    asked = [
+    show_lines([f"Record: {session.journal.path}", ""])
+    return session, [*_put(session, questions), *said]
+
+
+def _put(session: Session, questions: Iterable[WaitingQuestion]) -> list[Said]:
+    """Put a lead's questions to the technician; the record keeps which they are."""
+    return [
         one
         for q in questions
-        for one in session.notice("tech", "lead_asks", lead=q.lead, text=q.text, question=q.hash)
-    ]
-    show_lines([f"Record: {session.journal.path}", ""])
-    return session, [*asked, *said]
+        for one in session.notice(
+            "tech", "lead_asks", lead=q.lead, text=q.text, question=q.hash, of_record=q.record,
+            of_line=str(q.line),
+        )
+    ]  # fmt: skip
 
 
 def open_record(records: Path | None, begins: str, goes_on: str) -> Path:
@@ -317,8 +325,12 @@ def _open_job(number: int, path: Path) -> tuple[str, ...]:
 def resume_job(path: Path, keep_audio: bool = False) -> tuple[Session, list[Said]]:
     """The job of a record, and what is said first."""
     from assistant.conversation import Session
+    from assistant.review.acts import waiting
     from assistant.texts.dialogs import load_dialogs
 
     session, said = Session.resume(path, load_dialogs(), keep_audio=keep_audio)
     show_lines([f"Record: {session.journal.path}", ""])
-    return session, said
+    events = session.journal.events
+    put = {event.data.get("question") for event in events if event.kind == "notice"}
+    questions = waiting(session.journal.path.parent, str(events[0].data.get("unit", "")))
+    return session, [*_put(session, (q for q in questions if q.hash not in put)), *said]

@@ -33,6 +33,10 @@ class BrokenChain(RecordError):
         self.line = line
 
 
+class TornEnd(RecordError):
+    """The last line is torn, and is not for this one to cut off."""
+
+
 class RecordBusy(RecordError):
     """Another session has the record open for writing."""
 

@@ -293,12 +293,19 @@ class Unheard(Line, kw_only=True, gc=False):
 
 
 class Notice(Line, gc=False):
-    """Something told beside the procedure; also what an event of an unknown kind has in common."""
+    """Something told beside the procedure; also what an event of an unknown kind has in common.
+
+    Where it put a lead's `question` to the technician, that is the hash of the question's line,
+    `of_line` its number, from 1, and `of_record` the name of its file.
+    """
 
     step: str = ""
     said: list[Told] = []
     who: str = ""
     words: str = ""
+    question: str = ""
+    of_record: str = ""
+    of_line: str = ""
 
 
 class Repaired(Line, gc=False):
@@ -499,6 +506,16 @@ class CautionGiven(msgspec.Struct, gc=False):
     answer: Turn | None = None
 
 
+class QuestionPut(msgspec.Struct, gc=False):
+    """A lead's question that was put to the technician, and the note that answered it, or None.
+
+    Each note answers the first question that has no answer yet.
+    """
+
+    notice: Notice
+    answer: Turn | None = None
+
+
 _FIXES = {q.fix: q.name for q in QUANTITIES.values() if q.fix}
 
 
@@ -512,7 +529,7 @@ class JobHistory:
         opened: the first line.
         closed: the sign-off, or None.
         readings: in the order they were taken; a correction stands right after what it replaced.
-        moves, holds, cautions: in order.
+        moves, holds, cautions, questions: in order.
     """
 
     def __init__(
@@ -529,6 +546,7 @@ class JobHistory:
         self.moves: list[Move] = []
         self.holds: list[PedalHold] = []
         self.cautions: list[CautionGiven] = []
+        self.questions: list[QuestionPut] = []
         self._unanswered: list[CautionGiven] = []
         for line in lines:
             self.take(line)
@@ -590,6 +608,12 @@ class JobHistory:
             if line.kind == "unheard" or (line.kind == "turn" and line.misunderstood):
                 yield line
 
+    @property
+    def own_lines(self) -> list[Any]:
+        """The lines of the job itself: up to its sign-off, and without the lead's."""
+        end = len(self.lines) if self.closed is None else self.closed.n + 1
+        return [line for line in self.lines[:end] if not line.kind.startswith(LEAD)]
+
     def take(self, line: Any) -> None:
         """Take in the next line; after the last one, `settle` finishes."""
         self.lines.append(line)
@@ -606,6 +630,8 @@ class JobHistory:
         elif kind.startswith(LEAD):
             self.acts.append(line)
             return
+        elif kind == "notice" and line.question:
+            self.questions.append(QuestionPut(line))
         for told in getattr(line, "said", ()):
             if told.key.startswith("caution:"):
                 caution = CautionGiven(line, told)
@@ -630,6 +656,10 @@ class JobHistory:
             self.readings.append(ReadingTaken(turn.taken, turn))
         if turn.corrected is not None:
             self._corrected(turn, turn.corrected)
+        if turn.act is not None and turn.act.meaning == "note" and turn.act.text:
+            put = next((one for one in self.questions if one.answer is None), None)
+            if put is not None:
+                put.answer = turn
         if turn.act is not None and turn.act.meaning == "accept" and turn.moved:
             standing = self._standing()
             if standing is not None and standing.kept.decision != "in":

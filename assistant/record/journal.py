@@ -22,6 +22,7 @@ from assistant.record.events import (
     Event,
     NotARecord,
     RecordError,
+    TornEnd,
     Unrecordable,
     WriteFailed,
     may_follow_closed,
@@ -71,8 +72,11 @@ class Journal(contextlib.AbstractContextManager["Journal"]):
         return cls(OpenRecord(fd, path, [event], len(line)), now)
 
     @classmethod
-    def open(cls, path: Path, now: Clock = datetime.now) -> Self:
+    def open(cls, path: Path, now: Clock = datetime.now, cuts_open: bool = True) -> Self:
         """Go on with a record: lock it, check all of it, cut off and note a torn last line.
+
+        Without `cuts_open`, a torn line is cut only behind the sign-off: before it, it is the
+        technician's, and his session says so.
 
         A torn line was never acknowledged. It is cut off first and noted ("repaired", see
         `repair_note`) after, so a second power cut between the two loses the note, never an
@@ -80,11 +84,17 @@ class Journal(contextlib.AbstractContextManager["Journal"]):
 
         Raises:
             BrokenChain: a line was changed, lost or moved; `line` has its number.
+            TornEnd: a torn line was not to be cut.
             RecordBusy, NotARecord, WriteFailed, RecordError: as their messages say.
         """
         found = _find(path.absolute())
         journal = cls(found, now)
         try:
+            if found.tail and not (cuts_open or journal.finished):
+                raise TornEnd(
+                    f"The last line of {path.name} is torn; lugcall resume repairs it, "
+                    "and loses nothing that was acknowledged."
+                )
             journal._settle(torn=bool(found.tail))
             if found.tail:
                 journal.append("repaired", repair_note(found.tail))

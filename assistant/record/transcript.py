@@ -54,6 +54,8 @@ def _lines(history: JobHistory) -> Iterator[str]:
             signal = f"{told.signal}: " if told.signal else ""
             to = WHO.get(told.to, told.to)
             yield f"{line.clock}    to {to:<6}: {signal}{told.text}"
+        if line.kind == "notice" and line.question:
+            yield f"{_PAD}{_say('of_lead', record=line.of_record or '?', line=line.of_line or '?')}"
     yield ""
     if history.state == "damaged":
         yield _say("damaged", problem=history.problem)

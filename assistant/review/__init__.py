@@ -22,9 +22,8 @@ from typing import TYPE_CHECKING, Any
 
 from assistant.record import RecordError
 from assistant.record.disk import write_whole
-from assistant.review.beside import Beside
 from assistant.review.columns import COLUMNS
-from assistant.review.index import WAIT_S, Index, index_home, rows_of, source_hash
+from assistant.review.index import WAIT_S, Index, index_home, note_together, rows_of, source_hash
 from assistant.review.wording import Row, say, say_many
 
 if TYPE_CHECKING:
@@ -121,6 +120,8 @@ class Review(Answers, AbstractContextManager["Review"]):
         self.refreshed = refreshed
         self._connection = connection
         self._indexes = indexes
+        from assistant.review.beside import Beside
+
         beside = Beside(connection, indexes)
         if beside.same:
             self.told.append(say_many("folder.twice", beside.same))
@@ -197,6 +198,7 @@ def open_review(
             index = Index(connection, name, folder, home, wait, wait_s or WAIT_S)
             done.append(_up_to_date(index, how))
             indexes.append(index)
+        note_together(home, (index.folder for index in indexes))
         return Review(connection, indexes, done, home)
     except BaseException:
         connection.close()

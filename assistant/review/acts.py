@@ -2,14 +2,16 @@
 
 Reviewed, a question to the technician, accepted with a reason, reopened. Leads are named by a code
 only. The seal on the paper work order covers the record up to its sign-off; what a lead adds comes
-after that, and is held by the chain alone. A question waits for the next session on that truck.
+after that, and is held by the chain alone. A question is put in each session on that truck until it
+is answered.
 """
 
 from __future__ import annotations
 
 import os
 import re
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -22,23 +24,25 @@ from assistant.record import (
     NotARecord,
     RecordBusy,
     RecordError,
-    read_events,
 )
-from assistant.record.events import may_follow_closed
+from assistant.record.disk import reason
+from assistant.record.events import TornEnd
 from assistant.record.folder import SUFFIX, slug
-from assistant.record.history import ACTS, LEAD
+from assistant.record.history import ACTS, LEAD, JobHistory
+from assistant.review.index import below, roots_of
 
 LeadActName = Literal["reviewed", "question", "accepted", "reopened"]
 MAX_TEXT = 500
 """Characters of a reason or a remark."""
 MAX_WORDS = 12
 """Words of a question: it is spoken to somebody under a truck, in one breath."""
+_LINE = re.compile(r"\bline (\d{1,9})\b", re.ASCII | re.IGNORECASE)
 _CODE = re.compile(r"(?=[A-Z-]*\d)[A-Z0-9-]{1,8}", re.ASCII)
 _SIGNED_ONLY = ("accepted", "reopened")
+PATIENCE_S = 2.0
+"""So long a session waits at its start for folders that another lead's drive may hold."""
 NEWEST = 8
 """Records of one truck that are looked at."""
-KEY = "question"
-"""Where the notice that put a question to the technician keeps which one it was: its hash."""
 
 
 class LeadError(RecordError):
@@ -74,6 +78,7 @@ def add(
     if act == "question" and len(words.split()) > MAX_WORDS:
         raise LeadError(f"ask it in {MAX_WORDS} words at most, it is spoken; nothing was added")
     with opened(path, now) as journal:
+        _check_about(about, len(journal.events))
         if act in _SIGNED_ONLY and not journal.finished:
             why = f"{path.name} is not signed off yet, so it cannot be {act}"
             raise LeadError(f"{why}; a question can be put, or the job be marked reviewed")
@@ -84,7 +89,26 @@ def add(
         last = journal.events[-1]
         if last.kind == LEAD + act and last.data == data:
             raise LeadError(f"{path.name} ends with this very act already; nothing was added")
-        return journal.append(LEAD + act, data)
+        try:
+            return journal.append(LEAD + act, data)
+        except RecordError as error:
+            raise LeadError(_not_written(path, error)) from error
+
+
+def _check_about(about: str, lines: int) -> None:
+    """Refuse a line that is not there. Raises LeadError."""
+    for found in _LINE.finditer(about):
+        if not 1 <= int(found[1]) <= lines:
+            raise LeadError(f"there is no {found[0]} in it, it has {lines}; nothing was added")
+
+
+def _not_written(path: Path, error: RecordError) -> str:
+    """Why the disk did not take a lead's line: he need stop no work, nor resume anything."""
+    cause = error.__cause__
+    if not isinstance(cause, OSError):
+        return f"{str(error).split('. ')[0]}; nothing was added"
+    what, remedy = reason(cause)
+    return f"{path.name} cannot be written: {what}; {remedy}, then do it again. Nothing was added"
 
 
 def lead_code(lead: str) -> str:
@@ -108,7 +132,9 @@ def opened(path: Path, now: Callable[[], datetime]) -> Journal:
     if not path.exists():
         raise LeadError(f"{path.name} is not there: check the name; nothing was added")
     try:
-        return Journal.open(path, now)
+        return Journal.open(path, now, cuts_open=False)
+    except TornEnd:
+        why = "ends in a torn line: lugcall resume repairs it, then do it again; nothing was added"
     except RecordBusy:
         why = "is in use by a session or another lead; nothing was added, try again in a moment"
     except BrokenChain as error:
@@ -116,52 +142,82 @@ def opened(path: Path, now: Callable[[], datetime]) -> Journal:
     except NotARecord as error:
         told = str(error).split(". ")[0].removesuffix(".")
         raise LeadError(f"{told}; nothing was added") from None
+    except RecordError as error:
+        raise LeadError(_not_written(path, error)) from error
     raise LeadError(f"{path.name} {why}")
 
 
-# --- Questions that wait for the next session on a truck.
+# --- Questions that wait for the next session on a truck, until they are answered.
 
 
 @dataclass(frozen=True, slots=True)
 class WaitingQuestion:
-    """A question not yet put: whose (code), its words, and the hash of its line."""
+    """A question not yet answered: whose (code), its words, and where it stands: the hash of its
+    line, its number, from 1, and the name of its file."""
 
     lead: str
     text: str
     hash: str
+    line: int = 0
+    record: str = ""
 
 
 def waiting(folder: Path, unit: str) -> list[WaitingQuestion]:
-    """The open questions on a truck, oldest first; none when the folder cannot be read.
+    """The open questions on a truck, oldest first.
 
-    Quick, since a session begins with it: only the newest records of that truck are looked at. A
-    question is over once it was put in a later session (a "notice" with its hash), or once a lead
-    did something else with the record after it.
+    A question is over once it was answered in a later session (`JobHistory.questions`), or once a
+    lead did something else with the record after it.
     """
-    put: set[str] = set()
+    answered: set[str] = set()
     found: list[WaitingQuestion] = []
-    try:
-        names = os.listdir(folder) if unit else []
-    except OSError:
-        return []
-    names = [name for name in names if name.endswith(SUFFIX) and slug(unit) in name]
-    for path in (folder / name for name in sorted(names, reverse=True)[:NEWEST]):
-        try:
-            events, _ = read_events(path)
-        except RecordError:
-            continue
-        if not events or events[0].data.get("unit") != unit:
-            continue
-        put |= {str(e.data[KEY]) for e in events if e.kind == "notice" and KEY in e.data}
-        found += [one for one in _open(events) if one.hash not in put]
+    for path, history in of_truck(folder, unit):
+        answered |= {one.notice.question for one in history.questions if one.answer is not None}
+        found += (one for one in _open(path, history) if one.hash not in answered)
     return found[::-1]
 
 
-def _open(events: list[Event]) -> Iterator[WaitingQuestion]:
+def of_truck(folder: Path, unit: str) -> list[tuple[Path, JobHistory]]:
+    """A truck's newest records, newest first, in a folder and in those that a lead looked at
+    together with it.
+
+    Quick, since a session begins with it. A folder that cannot be read, or does not answer in time,
+    has none.
+    """
+    found = list(_newest([folder], unit))
+    if unit and (roots := roots_of(folder)):
+        from assistant.review.refresh import NoAnswer, within
+
+        more: list[tuple[Path, JobHistory]] = []
+        with suppress(NoAnswer):
+            within(lambda: more.extend(_newest([folder, *below(roots)], unit)), more.__len__,
+                   PATIENCE_S)  # fmt: skip
+            found = more
+    return found
+
+
+def _newest(folders: Iterable[Path], unit: str) -> Iterator[tuple[Path, JobHistory]]:
+    """The newest records of a truck, newest first, each once."""
+    names: dict[str, Path] = {}
+    for folder in folders if unit else ():
+        try:
+            names |= {name: folder / name for name in os.listdir(folder)
+                      if name.endswith(SUFFIX) and slug(unit) in name}  # fmt: skip
+        except OSError:
+            continue
+    for name in sorted(names, reverse=True)[:NEWEST]:
+        try:
+            history = JobHistory.read(names[name])
+        except RecordError:
+            continue
+        if history.opened.unit == unit:
+            yield names[name], history
+
+
+def _open(path: Path, history: JobHistory) -> Iterator[WaitingQuestion]:
     """The questions after which the lead did nothing else, newest first."""
-    for event in reversed(events):
-        if event.kind == f"{LEAD}question":
-            data = event.data
-            yield WaitingQuestion(str(data.get("lead", "")), str(data.get("text", "")), event.hash)
-        elif event.kind.startswith(LEAD) or not may_follow_closed(event.kind):
+    for act in reversed(history.acts):
+        if act.act not in ACTS:
+            continue
+        if act.act != "question":
             return
+        yield WaitingQuestion(act.lead, act.text, act.hash, act.line, path.name)

@@ -48,7 +48,10 @@ _TABLES = {
         acknowledged_s:float
         """,
     "doubts": "n:int at_utc:time kind text weight:int seen:bool",
-    "lead_acts": "n:int at_utc:time kind code text data",
+    "lead_acts": "n:int at_utc:time kind code text hash settled:bool data",
+    "answers": """
+        n:int at_utc:time question of_record of_line:int answer_n:int answered_utc:time who answer
+        """,
     "files": "folder path status line size_bytes:int seen_utc:time",
 }
 COLUMNS = {table: _columns(names) for table, names in _TABLES.items()}

@@ -19,8 +19,9 @@ from typing import TYPE_CHECKING, Any, Literal
 import msgspec
 import platformdirs
 
+from assistant import named_file
 from assistant.record import RecordError
-from assistant.record.disk import reason
+from assistant.record.disk import reason, write_whole
 from assistant.record.folder import slug
 from assistant.review.columns import COLUMNS, OF_A_JOB
 from assistant.review.wording import Row, say
@@ -28,7 +29,7 @@ from assistant.review.wording import Row, say
 if TYPE_CHECKING:
     import duckdb
 
-LAYOUT = 7
+LAYOUT = 8
 """Of the file; of another number, it is built anew."""
 WAIT_S = 60.0
 """So long we wait for another lead who has the index."""
@@ -50,6 +51,52 @@ def index_home() -> Path:
     if chosen:
         return Path(chosen)
     return Path(platformdirs.user_cache_dir("lugcall", appauthor=False)) / "review"
+
+
+# --- Which folders a lead looks at together: a truck's questions are asked in all of them.
+
+_TOGETHER = "together.json"
+MOST_TOGETHER = 20
+"""Reviews that are remembered, the last first."""
+MOST_BELOW = 200
+"""Folders that are looked for below those of a review."""
+
+
+def note_together(home: Path, folders: Iterable[Path]) -> None:
+    """Remember that these folders were looked at in one review, where that can be kept."""
+    now = sorted(str(Path(os.path.abspath(folder))) for folder in folders)
+    known = _together(home)
+    if known[:1] != [now]:
+        kept = [now, *(one for one in known if one != now)][:MOST_TOGETHER]
+        with suppress(OSError, ValueError):  # a name that is no text is not kept
+            write_whole(home / _TOGETHER, _spelled(kept), durable=False)
+
+
+def roots_of(folder: Path, home: Path | None = None) -> list[Path]:
+    """The folders of the reviews in which this folder is, or one above it."""
+    own = Path(os.path.abspath(folder))
+    up = {str(own), *map(str, own.parents)}
+    found = (one for one in _together(home or index_home()) if up.intersection(one))
+    return [Path(name) for name in dict.fromkeys(name for one in found for name in one)]
+
+
+def below(roots: Iterable[Path]) -> Iterator[Path]:
+    """Folders and those below them in which records may lie, no more than `MOST_BELOW`."""
+    count = 0
+    for root in roots:
+        for top, folders, _ in os.walk(root):
+            folders[:] = sorted(f for f in folders if f[0] != "." and not f.endswith(".clips"))
+            yield Path(top)
+            count += 1
+            if count >= MOST_BELOW:
+                return
+
+
+def _together(home: Path) -> list[list[str]]:
+    try:
+        return msgspec.json.decode(named_file.whole(home / _TOGETHER), type=list[list[str]])
+    except (OSError, ValueError):
+        return []
 
 
 class Index:

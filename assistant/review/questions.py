@@ -44,6 +44,7 @@ class Tables:
     cautions: ir.Table
     doubts: ir.Table
     lead_acts: ir.Table
+    answers: ir.Table
     files: ir.Table
 
 
@@ -92,6 +93,31 @@ def unfinished(t: Tables) -> ir.Table:
     j = t.jobs.filter(~t.jobs.signed_off)
     j = j.select("job", "unit", "began_utc", "began_local", "step", "folder", "path")
     return j.order_by([ibis.desc("began_utc"), "job"])
+
+
+def lead_questions(t: Tables) -> ir.Table:
+    """Questions of leads that they have not settled by another act, those with an answer first.
+
+    Columns: job, unit, at_utc, code, text, put (how often it was put to a technician), answer,
+    answered_utc, answer_path, answer_line (from 1), folder, path.
+    """
+    a = t.answers
+    answered = a.answer != ""
+    of = a.group_by(hash=a.question).agg(
+        put=a.count(),
+        answer=a.answer.argmin(a.answered_utc, where=answered),
+        answered_utc=a.answered_utc.min(where=answered),
+        answer_job=a.job.argmin(a.answered_utc, where=answered),
+        answer_line=a.answer_n.argmin(a.answered_utc, where=answered) + 1,
+    )
+    q = t.lead_acts.filter((t.lead_acts.kind == "lead-question") & ~t.lead_acts.settled)
+    q = q.select("job", "n", "at_utc", "code", "text", "hash").left_join(of, "hash")
+    j = t.jobs.select("job", "unit", "folder", "path")
+    where = t.jobs.select(answer_job="job", answer_path=t.jobs.folder + "/" + t.jobs.path)
+    q = q.inner_join(j, "job").left_join(where, "answer_job").mutate(put=ibis._.put.fill_null(0))
+    q = q.order_by([ibis._.answered_utc.isnull(), ibis.desc("at_utc"), "job", "n"])
+    return q.select("job", "unit", "at_utc", "code", "text", "put", "answer", "answered_utc",
+                    "answer_path", "answer_line", "folder", "path")  # fmt: skip
 
 
 def as_found_left(t: Tables) -> ir.Table:
@@ -225,8 +251,8 @@ def damaged(t: Tables) -> ir.Table:
 QUESTIONS = {
     question.__name__: question
     for question in (
-        needs_eyes, causes, unfinished, as_found_left, predicted_measured, by_finding,
-        first_time_right, misheard, time_a_step, totals, free_travel, units, damaged,
+        needs_eyes, causes, unfinished, lead_questions, as_found_left, predicted_measured,
+        by_finding, first_time_right, misheard, time_a_step, totals, free_travel, units, damaged,
     )
 }  # fmt: skip
 """All of them by name."""

@@ -16,13 +16,13 @@ from assistant.record.chain import ChainReader, Fault
 from assistant.record.disk import reason
 from assistant.record.events import MAX_LINE, VERSION, parse_quickly, version_told
 from assistant.record.history import (
-    LEAD,
+    ACTS,
     Closed,
     JobHistory,
-    LeadAct,
     LimitsKept,
     Move,
     PedalHold,
+    QuestionPut,
     ReadingTaken,
     Turn,
     Unheard,
@@ -114,7 +114,7 @@ class _JobRows:
         self._last_us = history.opened.us
         self._work_us = 0
         self._hearing: list[Row] = []
-        for line in history.lines:
+        for line in history.own_lines:
             self._line(line)
         moves, readings = _moves(history), _readings(history)
         doubts, seen = doubts_of(history, now_us), seen_up_to(history)
@@ -145,15 +145,14 @@ class _JobRows:
                 }
                 for d in doubts
             ],
-            "lead_acts": [_lead_act(act) for act in history.acts],
+            "lead_acts": _lead_acts(history),
+            "answers": [_answer(put) for put in history.questions],
         }
 
     # --- What depends on the way of the job: line by line.
 
     def _line(self, line: Any) -> None:
         gone = line.us - self._last_us
-        if line.kind.startswith(LEAD):
-            return
         self._last_us = line.us
         if 0 < gone <= BREAK_US:
             self._work_us += gone
@@ -347,12 +346,29 @@ def _cautions(job: JobHistory) -> list[Row]:
     return rows
 
 
-def _lead_act(act: LeadAct) -> Row:
-    return {
-        "n": act.n, "at_utc": act.us, "kind": act.kind, "text": act.text,
-        "code": act.lead or str(act.data.get("code", "")),
-        "data": msgspec.json.encode(act.data, order="deterministic").decode(),
+def _lead_acts(job: JobHistory) -> list[Row]:
+    last = max((act.n for act in job.acts if act.act in ACTS and act.act != "question"), default=-1)
+    return [
+        {
+            "n": act.n, "at_utc": act.us, "kind": act.kind, "text": act.text, "hash": act.hash,
+            "code": act.lead or str(act.data.get("code", "")), "settled": act.n < last,
+            "data": msgspec.json.encode(act.data, order="deterministic").decode(),
+        }
+        for act in job.acts
+    ]  # fmt: skip
+
+
+def _answer(put: QuestionPut) -> Row:
+    notice, answer = put.notice, put.answer
+    row = {
+        "n": notice.n, "at_utc": notice.us, "question": notice.question,
+        "of_record": notice.of_record, "who": "", "answer": "",
+        "of_line": int(notice.of_line) if notice.of_line.isdecimal() else None,
     }  # fmt: skip
+    if answer is not None and answer.act is not None:
+        row |= {"answer_n": answer.n, "answered_utc": answer.us, "who": answer.who,
+                "answer": answer.act.text}  # fmt: skip
+    return row
 
 
 @lru_cache(maxsize=16_384)

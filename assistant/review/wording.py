@@ -96,6 +96,7 @@ def _lines(answers: Answers, most: int) -> Iterator[str]:
         yield say_many("summary.causes", total["doubtful"])
         for row in causes:
             yield say("summary.cause", jobs=row["jobs"], what=say(f"kinds.{row['kind']}"))
+    yield from _listed(answers, "lead_questions", most, say("summary.questions"), _question)
     yield from _listed(answers, "unfinished", most, say("summary.open"), _open)
     due = [row for row in answers.ask("units", most) if row["due_s"] is not None]
     if due:
@@ -128,6 +129,11 @@ def _eye(row: Row) -> str:
     asked = f" [{row['asked'].removeprefix('lead-')}]" if row["asked"] else ""
     what = f"{short(row['reason'].rstrip('.'))}{more}{asked}".strip()
     return say("summary.eye", what=what, **_about(row))
+
+
+def _question(row: Row) -> str:
+    blanks = {**row, "unit": row["unit"] or say("summary.no_unit")}
+    return say("summary.answered" if row["answer"] else "summary.question", **blanks)
 
 
 def _open(row: Row) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import json
 import multiprocessing
 import shutil
@@ -9,15 +10,23 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+from click.testing import Result
 
 from assistant.act import Said
 from assistant.conversation import Session
 from assistant.record import Journal, RecordError, read_events, verify_file
 from assistant.record.history import ACTS, JobHistory
 from assistant.record.transcript import transcript
-from assistant.review.acts import LeadError, add, waiting
+from assistant.review import open_review
+from assistant.review.acts import LeadError, WaitingQuestion, add, waiting
 from tests.records import HARD
 from tests.review.jobs import Job, day, tell
+from tests.review.test_pages import Page
+
+
+@pytest.fixture(autouse=True)
+def own_index(home: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("LUGCALL_INDEX", str(home))
 
 
 @pytest.fixture
@@ -175,20 +184,133 @@ def texts(folder: Path, unit: str = "T-1") -> list[str]:
     return [one.text for one in waiting(folder, unit)]
 
 
-def test_a_question_waits_until_it_was_put(tmp_path: Path) -> None:
+def put(folder: Path, asked: WaitingQuestion, answer: str = "") -> Path:
+    """A session in which a question was put, and answered, if it was."""
+    with Journal.create(folder, "T-1", {"unit": "T-1"}) as journal:
+        where = {"of_record": asked.record, "of_line": str(asked.line)}
+        journal.append("notice", {"said": [], "step": "a", "question": asked.hash, **where})
+        if answer:
+            turn = {"step": "a", "after": "a", "who": "tech", "words": f"note {answer}", "said": []}
+            act = {"meaning": "note", "who": "tech", "text": answer}
+            journal.append("turn", {**turn, "act": act})
+    return journal.path
+
+
+def test_a_question_waits_until_it_is_answered(tmp_path: Path) -> None:
+    """To have been put is not enough: the session may have ended there."""
     first, second, other = three_jobs(tmp_path)
     assert texts(tmp_path) == []
     add(first, "question", "L7", "Why 5 lugs?")
     add(first, "question", "L7", "Which gauge?")
     add(second, "question", "L8", "Who held the pedal?")
     add(other, "question", "L7", "Other truck?")
-    assert texts(tmp_path) == ["Why 5 lugs?", "Which gauge?", "Who held the pedal?"]
+    three = ["Why 5 lugs?", "Which gauge?", "Who held the pedal?"]
+    assert texts(tmp_path) == three
     assert texts(tmp_path, "T-11") == ["Other truck?"] and texts(tmp_path, "T-111") == []
     ask = waiting(tmp_path, "T-1")[0]
-    assert ask.lead == "L7"
-    with Journal.create(tmp_path, "T-1", {"unit": "T-1"}) as journal:
-        journal.append("notice", {"said": [], "question": ask.hash})
-    assert texts(tmp_path) == ["Which gauge?", "Who held the pedal?"]
+    assert (ask.lead, ask.record, ask.line) == ("L7", first.name, 73)
+    put(tmp_path, ask)
+    assert texts(tmp_path) == three
+    put(tmp_path, ask, "it was worn")
+    assert texts(tmp_path) == three[1:]
+
+
+def test_a_question_is_asked_in_the_folders_looked_at_together(tmp_path: Path) -> None:
+    """A job in one bay is asked about in the next, once a lead had both before him."""
+    first, other = (tmp_path / "shop" / f"bay-{n}" for n in (1, 2))
+    add(three_jobs(first)[0], "question", "L7", "Why 5 lugs?")
+    other.mkdir()
+    assert texts(other) == []
+    with open_review([tmp_path / "shop"]):
+        pass
+    assert texts(other) == texts(first) == ["Why 5 lugs?"]
+    put(other, waiting(other, "T-1")[0], "it was worn")
+    assert texts(other) == texts(first) == []
+
+
+def test_the_answer_is_shown_and_linked_both_ways(
+    tmp_path: Path, lugcall: Callable[..., Result], home: Path
+) -> None:
+    shop = tmp_path / "shop"
+    path = three_jobs(shop)[0]
+    add(path, "question", "L7", "Why 5 lugs?", "ring")
+    assert "T-1, L7 asks: Why 5 lugs? (open" in lugcall("review", shop).output
+    lugcall("pages", shop, "--out", tmp_path / "out")
+    answered = put(shop, waiting(shop, "T-1")[0], "it was worn")
+    told = lugcall("review", shop).output
+    assert "L7 asks: Why 5 lugs? ANSWERED" in told and "it was worn" in told
+    assert f"{answered}, line 3" in told and str(path) in told
+    lugcall("pages", shop, "--out", tmp_path / "out")
+    pages = {p: Page(p.read_text("utf-8")) for p in (tmp_path / "out" / "jobs").glob("*.html")}
+    asking = next(
+        p for p, page in pages.items() if "Why 5 lugs?" in page.words and "L7" in page.words
+    )
+    answering = next(p for p, page in pages.items() if "note it was worn" in page.words)
+    assert f"it was worn {answered_day(answered)}, {answered.name}, line 3" in pages[asking].words
+    links = [{a.get("href") for _, a in pages[page].tags} for page in (asking, answering)]
+    assert f"{answering.name}#line-3" in links[0] and f"{asking.name}#line-73" in links[1]
+    add(path, "reviewed", "L7")
+    assert "L7 asks" not in lugcall("review", shop).output
+
+
+def answered_day(path: Path) -> str:
+    return JobHistory.read(path).lines[-1].at[:10]
+
+
+def test_a_lead_never_cuts_a_torn_line(
+    session: Session, play: Callable[[Session, str], list[Said]], record: Path
+) -> None:
+    """It is the technician's, whose session repairs it; behind the sign-off it is a lead's own."""
+    play(session, "done / done")
+    path = session.journal.path
+    session.close()
+    path.write_bytes(path.read_bytes() + b'{"at":"2026-')
+    before = path.read_bytes()
+    for act in ("reviewed", "question"):
+        with pytest.raises(LeadError, match="lugcall resume repairs it"):
+            add(path, act, "L7", "chocks on a slope?")  # type: ignore[arg-type]
+        assert path.read_bytes() == before
+    record.write_bytes(record.read_bytes() + b'{"at":"2026-')
+    add(record, "reviewed", "L7")
+    job = JobHistory.read(record)
+    assert [line.kind for line in job.lines[-2:]] == ["repaired", "lead-reviewed"]
+    assert job.own_lines[-1] is job.closed
+
+
+def test_a_lead_is_told_the_seal_that_there_is(
+    session: Session, play: Callable[[Session, str], list[Said]], record: Path,
+    lugcall: Callable[..., Result],
+) -> None:  # fmt: skip
+    play(session, "done / done")
+    session.close()
+    told = lugcall("lead", "reviewed", session.journal.path, "--by", "L7").output
+    assert "there is no seal on paper yet" in told and "covers up to" not in told
+    assert "covers up to the sign-off" in lugcall("lead", "reviewed", record, "--by", "L7").output
+
+
+@pytest.mark.parametrize("about", ["line 121", "line 900", "the gap, line 0", "Line 4000"])
+def test_an_act_is_about_a_line_that_is_there(about: str, record: Path) -> None:
+    before = record.read_bytes()
+    with pytest.raises(LeadError, match=r"there is no .* it has 120; nothing was added"):
+        add(record, "question", "L7", "why?", about)
+    assert record.read_bytes() == before
+    add(record, "question", "L7", "why?", "the gap, line 120")
+
+
+def test_on_a_read_only_disk_a_lead_is_told_what_he_can_do(
+    record: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """He need stop no work and resume no job."""
+
+    def refused(*_: object, **__: object) -> int:
+        raise OSError(errno.EROFS, "Read-only file system")
+
+    monkeypatch.setattr("assistant.record.journal.named_file.descriptor", refused)
+    with pytest.raises(
+        LeadError, match="the disk or folder is read-only; make it writable, then do"
+    ) as e:
+        add(record, "reviewed", "L7")
+    assert "resume" not in str(e.value) and "Stop work" not in str(e.value)
 
 
 def test_what_the_lead_settled_waits_no_longer(tmp_path: Path) -> None:

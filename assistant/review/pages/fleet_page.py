@@ -16,13 +16,12 @@ from typing import TYPE_CHECKING
 
 from assistant import __version__, named_file
 from assistant.record import RecordError
-from assistant.record.folder import slug
 from assistant.review.columns import DAMAGE
 from assistant.review.doubts import KINDS
 from assistant.review.index import source_hash
 from assistant.review.pages import charts, questions
 from assistant.review.pages.questions import FleetAnswers, hash_of
-from assistant.review.pages.render import link, page, write_page
+from assistant.review.pages.render import link, page, page_name, write_page
 from assistant.review.wording import Row, say, signed
 from assistant.wear.outlook import Outlook, Range, newest, outlook
 from assistant.wear.visits import Visit, by_unit
@@ -58,11 +57,11 @@ class Listed:
         if "\\x" in row["path"]:  # a name that is no text
             self.record = desk.record_path(row["job"])
         self.record_link = link(self.record, folder)
-        # Named after the record, and apart from its namesakes.
-        self.page = f"jobs/{slug(Path(row['path']).stem)}-{row['opening'][:8]}.html"
+        self.page = f"jobs/{page_name(Path(row['path']), row['opening'])}"
         self.page_link = link(folder / self.page, folder)
         self.doubts = answers.texts[row["job"]]
         self.beside = answers.beside[row["job"]]
+        self.answers = answers.answers[row["job"]]
         self.tokens = questions.joined(questions.tokens_of(row, answers))
         self.when = str(row["began_local"])[:16].replace("T", " ")
         told = [row[key] or "" for key in ("unit", "code", "path", "card", "step", "chain")]
@@ -288,7 +287,8 @@ def _state(one: Listed) -> str:
             clips = ",".join(sorted(f"{p.name}:{p.stat().st_size}" for p in own.iterdir()))
         except OSError:
             clips = "none"
-    return f"{__version__} {source_hash(*_SOURCES)} {one.row['head']} {clips} {one.beside}"
+    told = f"{clips} {one.beside} {one.answers}"
+    return f"{__version__} {source_hash(*_SOURCES)} {one.row['head']} {told}"
 
 
 def _made(folder: Path) -> dict[str, str]:

@@ -26,9 +26,10 @@ from assistant.record.history import (
     refuse,
 )
 from assistant.record.transcript import WHO, findings, guessed, meant, taken_for
+from assistant.review.acts import of_truck
 from assistant.review.doubts import KINDS, LONG_S, Doubt, doubts_of, finding
 from assistant.review.pages import drawings
-from assistant.review.pages.render import link, page
+from assistant.review.pages.render import link, page, page_name
 from assistant.review.planned import Compared, card_of, compared, units_of
 from assistant.review.wording import Row, say, span
 from assistant.sentences import step_name
@@ -70,7 +71,8 @@ def _page(
     found, left = history.last_read("found"), history.as_left()
     clips = _sounds(history, path.parent)
     chain = _chain(history, clips)
-    job = [line for line in history.lines if not isinstance(line, LeadAct)]
+    answers, asked = _questions(history, path, page_folder, fleet)
+    job = history.own_lines
     return page(
         "job.html",
         h=history,
@@ -87,6 +89,7 @@ def _page(
         ),
         kinds={kind: say(f"kinds.{kind}") for kind in KINDS},
         finding=finding,
+        answers=answers,
         ring=card is None or card.clutch != "self-adjusting",
         rows=_rows(history, found, left, units),
         pictures=drawings.pictures(card, unit, found, left),
@@ -97,7 +100,11 @@ def _page(
         long_s=LONG_S,
         holds=drawings.holds_svg(history.holds),
         misheard=Counter(line.step for line in history.misunderstood()).most_common(),
-        talk=[_talk(line) for line in history.lines if line is not history.closed],
+        talk=[
+            _talk(line) | {"asked": asked.get(line.n)}
+            for line in history.lines
+            if line is not history.closed
+        ],
         lasted=span(max(0, job[-1].us - job[0].us) / 1e6),
         clips=clips,
         link=lambda file: link(path.parent / file, page_folder),
@@ -208,6 +215,32 @@ def _moved(move: Move, units: str) -> tuple[Move, str, str, str, str]:
         step, did = turn.linkage.step, turn.linkage.what
         what = _say("by_maker") if step == "ring_plan" else step_name(step)
     return move, what, did, error, drawings.move_svg(move, f"{what}: {did}", units)
+
+
+def _questions(
+    history: JobHistory, path: Path, page_folder: Path, fleet: Path | None
+) -> tuple[dict[str, Row], dict[int, Row]]:
+    """The answers to the lead's questions on this job, by the questions' hash; and by the number of
+    the event what was asked of an earlier job, where it was put or answered here."""
+    if not history.questions and not any(act.act == "question" for act in history.acts):
+        return {}, {}
+    answers: dict[str, Row] = {}
+    of_question: dict[str, Row] = {}
+    for other, told in of_truck(path.parent, history.opened.unit):
+        page = page_name(other, told.opened.hash) if fleet else link(other, page_folder)
+        for put in told.questions:
+            if put.answer is not None and put.answer.act is not None:
+                row = {"text": put.answer.act.text, "at": put.answer.at[:10], "record": other.name}
+                answers[put.notice.question] = {**row, "href": page, "line": put.answer.line}
+        for act in told.acts:
+            row = {"text": act.text, "at": act.at[:10], "record": other.name}
+            of_question[act.hash] = {**row, "href": page, "line": act.line}
+    asked: dict[int, Row] = {}
+    for put in history.questions:
+        row = of_question.get(put.notice.question, {"record": put.notice.of_record, "href": ""})
+        row = {"line": put.notice.of_line or "?", **row}
+        asked |= {line.n: row for line in (put.notice, put.answer) if line is not None}
+    return answers, asked
 
 
 def _talk(line: Any) -> Row:

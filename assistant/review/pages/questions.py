@@ -54,7 +54,7 @@ class FleetAnswers:
     `texts` and `flags` are the doubts of each listed job and their kinds, `beside` kind and text of
     those that its record does not tell by itself; `misheard_at` its steps and microphones;
     `left_as` the lead's last act; `minutes` the jobs of each bin of time; `last_job` that of each
-    truck.
+    truck; `answers` those to a lead's questions on a job.
     """
 
     def __init__(self, desk: Review, t: Tables) -> None:
@@ -89,6 +89,11 @@ class FleetAnswers:
         for row in rows(h.select("job", "step", "microphone").distinct()):
             self.misheard_at[row["job"]] |= {f"step:{row['step']}", f"mic:{row['microphone']}"}
         self.left_as = {row["job"]: row["asked"].removeprefix("lead-") for row in self.jobs}
+        self.answers: defaultdict[int, list[str]] = defaultdict(list)
+        a = desk.tables.answers.filter(desk.tables.answers.answer != "")
+        a = t.lead_acts.inner_join(a, [t.lead_acts.hash == a.question])
+        for row in rows(a.select("job", "answer").order_by(["job", "answer"])):
+            self.answers[row["job"]].append(row["answer"])
         self.months = rows(questions.first_time_right(t))
         by_step, by_mic = (rows(questions.misheard(t, by)) for by in ("step", "microphone"))
         self.by_step = [{**r, "name": step_name(r["step"])} for r in by_step if r["again"]]

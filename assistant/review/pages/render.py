@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 from urllib.parse import quote
 
 from assistant.record.disk import write_whole
+from assistant.record.folder import slug
 from assistant.review.wording import lugs, short, span
 from assistant.sentences import printable, step_name
 
@@ -78,6 +79,11 @@ def link(target: Path, page_folder: Path) -> str:
     """A link from a page in `page_folder` to a file, relative where the two share a drive."""
     folder = _way(str(page_folder), str(target.parent))
     return f"{folder}/{quote(os.fsencode(target.name))}"
+
+
+def page_name(record: Path, opening: str) -> str:
+    """The page of a record among others: named after it, and apart from its namesakes."""
+    return f"{slug(record.stem)}-{opening[:8]}.html"
 
 
 @lru_cache(maxsize=64)
