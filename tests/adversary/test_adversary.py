@@ -14,9 +14,13 @@ SAFE = ["done"] * 6
 KNOWN = {
     "pedal told up, not told of": ["stop"],
     "pedal told up, to be pressed": [*SAFE, "helper: ready", "helper: sound", "stop"],
-}
+    "pedal told up, down": [
+        *SAFE, "helper: ready", "helper: sound", "sound", "helper: i've got it down", "stop",
+    ],
+}  # fmt: skip
 """Rule that is broken -> the shortest lines to it. Until the helper has said anything of the pedal,
-and while he is told to press for a reading, a stop tells "Pedal up." all the same."""
+while he is told to press for a reading, and where he says that he has it down when asked whether
+his foot is off, a stop tells "Pedal up." all the same."""
 
 
 @pytest.mark.parametrize("name", ATTACKS)
