@@ -14,7 +14,7 @@ from assistant.clutch.conformity import (
 )
 from assistant.clutch.equations import RatioFinding
 from assistant.job import plan_words, words
-from assistant.job.answers import causes_of_complaint
+from assistant.job.answers import causes_of_complaint, past_ahead
 from assistant.job.state import HALTED, RingMove, Taken
 from assistant.quantity import (
     BRAKE_CONTACT,
@@ -176,7 +176,7 @@ def _keep(job: Job, taken: Taken) -> list[Said]:
     else:
         job.choice = "close" if judgement.decision == "too close" else "out"
         return [*said, *job.prompt()]
-    return job.go_on(*said)
+    return past_ahead(job, job.go_on(*said), taken.who)
 
 
 COCKED_IN = 1 / 32

@@ -20,9 +20,12 @@ from assistant.texts.dialogs import Dialogs
 from tests.clutch.test_linkage_card import RODS
 from tests.demo import DEMO
 
-START = "done / " * 6 + "helper: ready / helper: sound / sound / helper: foot off / sound / sound"
+START = (
+    "done / done / done / skip / done / done / done / helper: ready / helper: sound / sound"
+    " / helper: foot off / sound / sound"
+)
 READ = (
-    "helper: skip / {height} / {total} / {free} / check / {contact} / helper: foot off / done / "
+    "{height} / {total} / {free} / check / {contact} / helper: foot off / done / "
     "{gap} / check / {c} / check"
 )
 Play = Callable[[Session, str], list[Said]]

@@ -28,9 +28,9 @@ CORPUS = ROOT / "corpus" / "words"
 # --- the situations: each a path of acts from the one before it ----------------------------------
 
 _STEPS = (
-    ("S01", ""), ("S02", "done"), ("S03", "done"), ("S04", "done"), ("S05", "done"),
+    ("S01", ""), ("S02", "done"), ("S03", "done"), ("S04", "done skip"), ("S05", "done"),
     ("S06", "done"), ("S07", "done"), ("S08", "h:ready"), ("S09", "h:sound"),
-    ("S10", "sound h:foot_off"), ("S11", "sound"), ("S12", "sound"), ("S13", "skip"),
+    ("S10", "sound h:foot_off"), ("S11", "sound"), ("S13", "sound"),
     ("S14", "=8.5_in"), ("S15", "=8.25_in"),
     ("S16", "=5/8_in check"), ("S17", "=3/4_in h:foot_off"), ("S18", "done"), ("S20", "=0.610_in"),
     ("S19", "check"), ("S21", "=0.040_in check"), ("S22", "check"), ("S23", "done"),
@@ -40,6 +40,7 @@ _STEPS = (
 )  # fmt: skip
 """Each situation, and the acts that lead to it from the one before."""
 _BRANCHES = {
+    "S12": ("S03", "done"),
     "S27": ("S26", ""),
     "S45": ("S25", ""),
     "S46": ("S18", ""),

@@ -16,9 +16,9 @@ from tests.tables import rows_of
 
 Play = Callable[[Session, str], list[Said]]
 
-SAFE = "done / done / done / done / done / done / h: ready"
+SAFE = "done / done / done / skip / done / done / done / h: ready"
 CHAIN = f"{SAFE} / h: sound / sound / h: foot off / sound / sound"
-FOUND = f"{CHAIN} / skip / 8.5 in / 8.25 in / 5/8 in / check / 3/4 in / h: foot off / done"
+FOUND = f"{CHAIN} / 8.5 in / 8.25 in / 5/8 in / check / 3/4 in / h: foot off / done"
 PLAN = f"{FOUND} / 0.660 / check / forty thou / check"
 UNLOCK = f"{PLAN} / check / done / done"
 HOLD = f"{UNLOCK} / clear"
@@ -28,12 +28,12 @@ RELEASE = f"{CLEAR} / clear"
 CLOSE = f"{FOUND} / nine sixteenths / check / forty thou / check"
 AT = {
     "act": "",
-    "ready": "done / done / done / done / done / done",
+    "ready": "done / done / done / skip / done / done / done",
     "sound": SAFE,
     "sound tech": f"{SAFE} / h: sound",
-    "read": f"{CHAIN} / skip",
-    "free": f"{CHAIN} / skip / 8.5 in / 8.25 in",
-    "odometer": CHAIN,
+    "read": CHAIN,
+    "free": f"{CHAIN} / 8.5 in / 8.25 in",
+    "odometer": "done / done / done",
     "gap": FOUND,
     "pending": f"{FOUND} / 0.660",
     "clearance": f"{FOUND} / 0.660 / check",

@@ -15,8 +15,8 @@ from assistant.texts.dialogs import Dialogs
 Play = Callable[[Session, str], list[Said]]
 
 FOUND = (
-    "done / done / done / done / done / done / h: ready / h: sound / sound / h: foot off / sound"
-    " / sound / skip / 8.5 in / 8.25 in / 5/8 in / check / 3/4 in / h: foot off / done"
+    "done / done / done / skip / done / done / done / h: ready / h: sound / sound / h: foot off"
+    " / sound / sound / 8.5 in / 8.25 in / 5/8 in / check / 3/4 in / h: foot off / done"
 )
 PLAN = f"{FOUND} / 0.660 / check / forty thou / check"
 HOLD = f"{PLAN} / check / done / done / clear"

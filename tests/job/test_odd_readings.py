@@ -14,8 +14,8 @@ from tests.records import last
 
 Play = Callable[[Session, str], list[Said]]
 TO_CONTACT = (
-    "done / done / done / done / done / done / h: ready / h: sound / sound / h: foot off / sound"
-    " / sound / skip / 8.5 in / 8.25 in / 5/8 in / check"
+    "done / done / done / skip / done / done / done / h: ready / h: sound / sound / h: foot off"
+    " / sound / sound / 8.5 in / 8.25 in / 5/8 in / check"
 )
 
 

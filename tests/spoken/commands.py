@@ -19,7 +19,7 @@ _AT = tuple(
     tuple(row.split("/"))
     for row in """
     done/tech/cover_off ready/helper/helper_ready sound/helper/chain_pedal
-    not_sound/tech/chain_loose repaired/tech/repair skip/helper/found_odometer
+    not_sound/tech/chain_loose repaired/tech/repair skip/tech/found_odometer
     repeat/tech/found_free stop/tech/found_gap where/tech/found_gap back/tech/found_gap
     why/tech/found_gap check/tech/found_gap? no/tech/found_gap? correct/tech/found_clearance
     how_long/helper/found_clearance check/tech/ring_plan pause/tech/ring_show
@@ -88,11 +88,7 @@ _MEANING = {"act": "done", "sound": "sound"}
 
 _DETOURS = {
     "chain_loose": [
-        "tech: not sound",
-        "tech: repaired",
-        "helper: sound",
-        "tech: sound",
-        "helper: foot off",
+        *("helper: foot off", "tech: not sound", "tech: repaired", "helper: sound", "tech: sound")
     ],
     "ring_show": ["tech: stop", "tech: carry on"],
 }
@@ -109,6 +105,8 @@ def moments(card: Card, dialogs: Dialogs) -> dict[tuple[str, bool], Job]:
     """A job of its own for each step, by the step and whether a reading waits to be checked."""
     found: dict[tuple[str, bool], Job] = {}
     for job in _walk(card, dialogs):
+        if job.foot_wanted:
+            continue  # only the foot is spoken of there
         found.setdefault((job.at, job.pending is not None), job)
     return found
 

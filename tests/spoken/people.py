@@ -286,16 +286,13 @@ class People:
         if self._ask.key in ("reply:confirm", "reply:what_correct", "reply:which_of_two"):
             return self._answer(self._ask)
         quantity = self._fixing
-        who = self._caller(quantity)
+        who = "tech"
         self._ask = Said(who, "", f"fixing:{quantity}")
         if self._tries > 2 and self._again % 2 == 0:  # the word and the value one by one
             return who, command("correct that")
         line = self._value(quantity)
         text = f"correction, {line.text}"
         return who, Line(text, f"correction {line.words}", line.meant, line.kind)
-
-    def _caller(self, quantity: str) -> str:
-        return "helper" if quantity == "odometer" and not self._due else "tech"
 
     def _answer(self, ask: Said) -> Turn:
         key = ask.key.partition(":")[2]
@@ -369,7 +366,7 @@ class People:
 
     def _confirm(self, text: str) -> Turn:
         quantity = self._fixing or self._quantity
-        who = self._caller(quantity)
+        who = "tech"
         if quantity in self.meant and same(text, self.meant[quantity]):
             return who, self._phrase("check")
         return who, self._phrase("no")
@@ -396,13 +393,13 @@ class People:
     def _what_correct(self, text: str) -> Turn:
         for quantity, known in QUANTITIES.items():
             if known.spoken in text and (quantity in self.meant or quantity == "lugs"):
-                return self._caller(quantity), self._value(quantity)
+                return "tech", self._value(quantity)
         return "tech", command("back")
 
     def _which_of_two(self, text: str) -> Turn:
         """ "Nine sixteenths or five sixteenths?": first, second, or the value in other words."""
         line = self.meant[self._quantity]
-        who = self._caller(self._quantity)
+        who = "tech"
         offered = text.rstrip("?").split(" or ")
         right = [fits(read(part.lower(), self._quantity), line) for part in offered]
         if sum(right) == 1 and len(offered) == 2 and not self._again:
