@@ -95,9 +95,17 @@ class Dialogue(Protocol):
         return False
 
     @property
+    def telling(self) -> str:
+        """What is told now and kept word for word: "why" it ends, what is left as "rest"; or ""."""
+        return ""
+
+    @property
     def correcting(self) -> str:
         """The quantity that the next reading corrects, or ""."""
         return ""
+
+    handing: str = ""
+    """Who was asked for his code, since another person may be there now; or ""."""
 
     @property
     def units(self) -> str:

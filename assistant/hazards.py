@@ -23,7 +23,7 @@ class Known(NamedTuple):
 
 
 NEEDS: dict[str, tuple[str, ...]] = {
-    "hold": ("hands_clear",),
+    "hold": ("hands_clear", "helper_there"),
     "held": ("hold_confirmed",),
     "release": ("hands_clear",),
     "past_ring": ("pedal_up", "lock_in"),
@@ -32,6 +32,8 @@ NEEDS: dict[str, tuple[str, ...]] = {
     "hands_below": ("foot_off",),
     "cover_closed": ("cover_closed",),
     "start_over": ("pedal_up", "lock_in", "key_below"),
+    "leaving": ("pedal_up",),
+    "left": ("pedal_up", "key_below"),
 }
 """What is told -> what must hold at that moment, on every way to it, out of a stop as well.
 
@@ -48,7 +50,9 @@ COUNTS_BELOW = COUNTS_IN_HOLD | {
 
 def _start() -> dict[str, Known]:
     safe = {"pedal": "up", "foot": "off", "hands": "clear", "cover": "on", "lock_plate": "in"}
-    return {thing: Known(value) for thing, value in (safe | {"key": "tech"}).items()}
+    return {
+        thing: Known(value) for thing, value in (safe | {"key": "tech", "helper": "there"}).items()
+    }
 
 
 @dataclass(slots=True)
@@ -61,7 +65,8 @@ class Hazards:
             that he did not say is off since he was last to press, or "off"; "hands" are "clear"
             or "in", which is all that is not surely clear; "cover" is "on" or "off",
             "lock_plate" "in" or "out"; "key" is with the "tech" or the "helper", who may then
-            have the engine running.
+            have the engine running; "helper" is "gone" once anybody said that nobody is at the
+            pedal, till one says that he is "there".
         act: how many acts there were: the clock of `Known.since`.
     """
 
@@ -126,6 +131,11 @@ class Hazards:
     def key_below(self) -> bool:
         """The key is with the technician."""
         return not self.key_above
+
+    @property
+    def helper_there(self) -> bool:
+        """Nobody has said that the pedal is without its helper, or he has said since that he is."""
+        return self["helper"] == "there"
 
     def dangers(self) -> tuple[bool, bool, bool, bool]:
         """Pedal perhaps down; pressing it would hurt; key above; hold confirmed.
@@ -204,6 +214,14 @@ class Hazards:
     def says_clear(self) -> None:
         """The technician's hands and tool are out."""
         self._set("hands", "clear", "tech")
+
+    def says_nobody(self, by: str) -> None:
+        """Nobody is at the pedal."""
+        self._set("helper", "gone", by)
+
+    def says_there(self) -> None:
+        """The helper is there."""
+        self._set("helper", "there", "helper")
 
     def says_of_hands(self, by: str) -> None:
         """Any other word of a hand, an arm, a tool: they may be in again."""

@@ -175,9 +175,15 @@ MEANINGS: dict[str, str] = {
     **dict.fromkeys(("complaint", "picture", "danger", "wait", "how", "same", "start_over"), ""),
     **dict.fromkeys(("metric", "inch", "ask_gap", "ask_clearance", "ask_height", "ask_total"), ""),
     **dict.fromkeys(("ask_free", "ask_contact", "ask_torque", "ask_way", "ask_lugs"), ""),
-    **dict.fromkeys(("ask_doubts", "ask_finished", "ask_other"), ""),
+    **dict.fromkeys(("ask_doubts", "ask_finished", "ask_other", "unfinished", "trouble"), ""),
+    "takes_over": "",
 }
 """What a language must have words for -> who must keep saying it, or "" where a shop decides."""
+TROUBLES = (
+    *("seized", "stripped", "frozen", "dropped", "hidden", "cover", "brake_gone", "helper_gone"),
+    *("alone", "time_up", "break", "parts", "wrong_card"),
+)
+"""Kinds of trouble: why a job may not go on; words.toml has phrases for each, `trouble.kinds`."""
 EXACT = ("stop", "let_up", "holding", "clear", "released", "foot_off")
 """Meanings that only count word for word: likeness never moves a pedal."""
 
@@ -194,6 +200,8 @@ def words_problem(words: Mapping[str, Meaning]) -> str:
     for key in words:
         if key not in MEANINGS:
             return f"words.toml: [{key}] means nothing to lugcall; remove it"
+    if set(words["trouble"].kinds) != set(TROUBLES):
+        return f"words.toml, trouble.kinds: must be {', '.join(TROUBLES)}"
     return _clash(words)
 
 

@@ -335,6 +335,8 @@ def from_record(path: Path) -> dict[str, Any]:
             f"{path.name} is no record, or damaged, so nothing is taken from it; "
             "lugcall verify tells where"
         )
+    if verdict.unfinished:
+        raise CardError(f"{path.name} was closed unfinished; name a record that is signed off")
     if not verdict.closed:
         raise CardError(f"{path.name} is not signed off; lugcall resume finishes it first")
     history = JobHistory.read(path)

@@ -21,6 +21,7 @@ from assistant.cli.terminal import (
     CommandGroup,
     begin_job,
     fail,
+    kind_of_end,
     left_off,
     not_written,
     open_record,
@@ -229,7 +230,9 @@ def _play(session: Session, said: list[Said], script: str | None = None) -> None
                 break
     if session.job.finished:
         quoted = shlex.quote(str(path))
-        show_lines(["", f"Signed-off record: {path}", f"Check it: lugcall verify {quoted}"])
+        show_lines(
+            ["", f"{kind_of_end(session.job)}: {path}", f"Check it: lugcall verify {quoted}"]
+        )
         show_lines([f"Read it:  lugcall transcript {quoted}"])
     else:
         show_note(f"Not finished. {carries_on} carries on.")
@@ -341,7 +344,8 @@ def verify(records: tuple[Path, ...], seal: str | None, as_json: bool) -> None:
                 "file": str(path),
                 "ok": verdict.ok,
                 "events": verdict.events,
-                "signed_off": verdict.closed,
+                "signed_off": verdict.signed_off,
+                "closed_unfinished": verdict.unfinished,
                 "problem": verdict.problem,
                 "seal": verdict.seal,
                 "clips": verdict.about_clips,
@@ -349,6 +353,7 @@ def verify(records: tuple[Path, ...], seal: str | None, as_json: bool) -> None:
             show_told(True, told, (), indent=None)
         elif verdict.ok:
             state = "signed off" if verdict.closed else "NOT signed off"
+            state = "closed unfinished" if verdict.unfinished else state
             good = f"GOOD     {path}: {verdict.events} events, {state}, seal {verdict.seal}"
             paper, clips = verdict.paper_seal, verdict.about_clips
             after = f"seal on the work order {paper}; the lead wrote after"

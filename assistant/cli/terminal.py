@@ -322,6 +322,11 @@ def _open_job(number: int, path: Path) -> tuple[str, ...]:
     return f"{number:>3}  {unit:<12} {when}  {told[-1] if told else ''}", f"     {path}"
 
 
+def kind_of_end(dialogue: Any) -> str:
+    """What a closed record is called."""
+    return "Unfinished record" if dialogue.at == "left_unfinished" else "Signed-off record"
+
+
 def resume_job(path: Path, keep_audio: bool = False) -> tuple[Session, list[Said]]:
     """The job of a record, and what is said first."""
     from assistant.conversation import Session

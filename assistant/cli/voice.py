@@ -16,6 +16,7 @@ from assistant.cli.terminal import (
     Seconds,
     begin_job,
     fail,
+    kind_of_end,
     left_off,
     open_record,
     resume_job,
@@ -95,7 +96,7 @@ def listen(
     if timings and waits:
         show_lines([waits])
     if session.dialogue.finished:
-        show_lines(["", f"Signed-off record: {path}"])
+        show_lines(["", f"{kind_of_end(session.dialogue)}: {path}"])
     else:
         show_note(f"Not finished. {carries_on} carries on.")
 

@@ -24,9 +24,9 @@ from assistant.card.show import figure_data
 from assistant.conversation.meaning import weights
 from assistant.conversation.understand import Missed, understand, which
 from assistant.dialogue import Dialogue, Heard, Question
-from assistant.job import words
+from assistant.job import unfinished, words
 from assistant.job.job import Job
-from assistant.job.state import Facts, Taken
+from assistant.job.state import LEFT, Facts, Taken
 from assistant.quantity import FREE_TRAVEL, GAP, ODOMETER
 from assistant.record import Journal
 from assistant.record.clips import ClipError, keep
@@ -310,6 +310,8 @@ class Session(Talk):
             return said
         self.journal.append_all([*group, ("closed", closing(self.job))])
         code, seal = words.spelled(self.job.facts.code), words.spelled(self.journal.seal, ", ")
+        if self.job.at == LEFT:
+            return [*said, unfinished.sealed(self.job, code, seal)]
         return [*said, self.dialogs.said("both", "signed", code=code, seal=seal)]
 
     def _kept_aside(
@@ -358,7 +360,9 @@ def replayed(journal: Journal, dialogs: Dialogs) -> Job:
 
 def _replayed(journal: Journal, dialogs: Dialogs) -> Job:
     if journal.finished:
-        raise SessionError(f"{journal.path.name} is signed off; start a new session instead")
+        left = journal.events[-1].data if journal.events[-1].kind == "closed" else {}
+        how = "closed unfinished" if "unfinished" in left else "signed off"
+        raise SessionError(f"{journal.path.name} is {how}; start a new session instead")
     history = JobHistory.of(journal.events)
     opened = history.opened
     card = _card_of(opened)
@@ -378,7 +382,8 @@ def _replayed(journal: Journal, dialogs: Dialogs) -> Job:
     if job.finished:
         # The plug was pulled between the sign-off and its closing line.
         journal.append("closed", closing(job))
-        raise SessionError(f"{journal.path.name} is signed off; its closing line is added now")
+        how = "closed unfinished" if job.at == LEFT else "signed off"
+        raise SessionError(f"{journal.path.name} is {how}; its closing line is added now")
     return job
 
 
@@ -450,6 +455,7 @@ class Before:
         self._readings = list(facts.readings)
         self._moved = [m.moved for m in facts.moves]
         self._linkage = len(facts.linkage)
+        self._people = list(facts.people)
         self._pedal = _pedal(facts)
 
     def changes(self, job: Job) -> dict[str, Any]:
@@ -471,6 +477,8 @@ class Before:
                 "total": facts.lugs_total,
                 "predicted_in": None if gap_in is None else round(gap_in, 6),
             }
+        if facts.people != self._people:
+            out["person"] = dict(zip(("who", "code"), facts.people[-1], strict=True))
         if len(facts.linkage) > self._linkage:
             out["linkage"] = {"step": facts.linkage[-1].step, "what": facts.linkage[-1].what}
         now = _pedal(facts)
@@ -505,7 +513,10 @@ def closing(job: Job) -> dict[str, Any]:
         if reading.stage in stages:
             stages[reading.stage][reading.quantity] = taken(facts, reading)
     due = facts.staged(ODOMETER, "due")
+    left = unfinished.as_left(job)
     return {
+        **({"unfinished": left} if left else {}),
+        **({"people": [{"who": w, "code": c} for w, c in facts.people]} if facts.people else {}),
         "code": facts.code,
         "as_found": stages["found"],
         "as_left": stages["final"],

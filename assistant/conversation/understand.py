@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 from rapidfuzz import fuzz, process
 
 from assistant.act import REASONS, Act
+from assistant.conversation.dead_ends import dead_end
 from assistant.conversation.likelihood import SURE, likeliest
 from assistant.conversation.meaning import NUMBERS, PARTS, Likely, likely, place
 from assistant.dialogue import Danger, Dialogue, Heard, Question
@@ -193,6 +194,9 @@ def _understood(words: str, who: str, dialogue: Dialogue, asked: Question | None
     meant = _step_answer(text, short, dialogue) or _exact(text, short, who, dialogue)
     if special is not None:
         return special
+    said = _beside(words, text, meant, who, dialogue)
+    if said is not None:
+        return said
     figures = bool(dialogue.expects()) and _FIGURES.issuperset(text.replace("-", " ").split())
     if meant in _DOUBTS or not (meant or figures):
         harmful = _harm(words, text, who, dialogue)
@@ -215,6 +219,66 @@ def _understood(words: str, who: str, dialogue: Dialogue, asked: Question | None
     if meant:
         return Act(meant, who)
     return _guessed(words, who, dialogue, guess)
+
+
+LEAVING = "leaving"
+"""Where a job stands while it is closed unfinished."""
+_SHORT = 3
+"""Letters that tell nothing of a reason."""
+_SIDE = re.compile(r"\b(?:in|out|on|off)\b")
+_BODY = re.compile(r"\b(?:hand|finger|arm|thumb|sleeve|leg|foot|knee|eye)s?\b")
+
+
+def _beside(words: str, text: str, meant: str, who: str, dialogue: Dialogue) -> Act | None:
+    """What ends a job or changes its people, and what is kept word for word."""
+    leaves = dialogue.at == LEAVING and meant in ("done", "no") and _SIDE.search(text)
+    if leaves and not _step_answer(text, without_lead(text), dialogue):
+        return Act("unclear", who, text=text)  # "on" is no answer to whether the plate is in
+    handed = _hand_over(text, who, dialogue)
+    if handed is not None or meant == "takes_over":
+        return handed or Act("takes_over", who)
+    if meant not in ("", "trouble", "unfinished"):
+        return None
+    kinds = dialogue.dialogs.words["trouble"].kinds if meant == "trouble" else {}
+    kind = next((k for k, said in kinds.items() if {text, without_lead(text)} & {*said}), "")
+    ends = ("trouble", kind) if kind else (meant, "") if meant else dead_end(words)
+    tells = dialogue.telling == "rest" or (dialogue.telling == "why" and ends is None)
+    if tells and len(text) > _SHORT:
+        return Act("told", who, text=words.strip())
+    if ends is None:
+        return None
+    harmful = None if meant else _harm(words, text, who, dialogue)
+    hurts = harmful is not None and harmful.meaning == "danger"
+    if hurts and (dialogue.danger().pedal or _BODY.search(text)):
+        return harmful
+    return Act(ends[0], who, text=ends[1])
+
+
+_OVER = re.compile(
+    r"^(?:it's |this is )?(?P<name>[\w\- ]{1,24}?)(?: takes| is taking| taking| will take| took"
+    r"|'s taking) (?:it )?over\b|^(?:hand(?:ing)? (?:it )?over to|relieved by) (?P<to>[\w\-]+)$"
+)
+_CODE_SAID = re.compile(r"^(?:my )?code(?:'s| is)? (?P<code>[\w\- ]+)$")
+
+
+def _hand_over(text: str, who: str, dialogue: Dialogue) -> Act | None:
+    """That another person goes on: with his code, or to be asked for it."""
+    m = _OVER.match(without_lead(text))
+    if m is not None and not negated(text):
+        return Act("takes_over", who, text=_person(m["name"] or m["to"]))
+    if not dialogue.handing:
+        return None
+    m = _CODE_SAID.match(without_lead(text))
+    if m is not None and _is_code(m["code"]):
+        return Act("takes_over", who, text=_code(m["code"]))
+    return None
+
+
+def _person(name: str) -> str:
+    """His code, where the words are one: a figure; a name is none."""
+    name = re.sub(r"^(?:code|number) ", "", name)
+    code = _code(name) if _is_code(name) else ""
+    return code if any(c.isdigit() for c in code) else ""
 
 
 def _guessed(words: str, who: str, dialogue: Dialogue, guess: Likely) -> Act | Question:

@@ -162,11 +162,9 @@ def on_sign_off(job: Job, act: Act) -> list[Said]:
     """The record is closed with a code."""
     if job.here.kind != "sign":
         return job.hint(act)
-    if not act.text:
-        return [job.said(act.who, "sign_code")]
-    if act.doubt and act.text != job.signing:
-        job.signing = act.text
-        return [job.said(act.who, "confirm_code", code=" ".join(act.text))]
+    asked = asks_code(job, act)
+    if asked:
+        return asked
     if job.unsettled():
         return job.blocked()
     job.facts.code = act.text
@@ -175,6 +173,16 @@ def on_sign_off(job: Job, act: Act) -> list[Said]:
         return job.blocked()
     doubts = len(job.facts.doubts)
     return [job.said("both", "signed_doubts", doubts=words.number(doubts))] if doubts else []
+
+
+def asks_code(job: Job, act: Act) -> list[Said]:
+    """The question for a code that was not said, or not heard well enough; nothing when it was."""
+    if not act.text:
+        return [job.said(act.who, "sign_code")]
+    if act.doubt and act.text != job.signing:
+        job.signing = act.text
+        return [job.said(act.who, "confirm_code", code=" ".join(act.text))]
+    return []
 
 
 # --- talk about the job ---------------------------------------------------------------------------

@@ -15,7 +15,7 @@ from assistant.job.machine import transitions
 from assistant.texts.dialogs import load_dialogs
 
 FILE = Path(__file__).with_name("diagram.md")
-_DRAWN = ("advance", "not_sound", "repaired", "let_up")
+_DRAWN = ("advance", "not_sound", "repaired", "let_up", "stay", "close")
 _HEAD = """# The procedure
 
 Drawn from the machine: `python -m assistant.job.diagram --write`. Do not edit.
@@ -23,7 +23,8 @@ Drawn from the machine: `python -m assistant.job.diagram --write`. Do not edit.
 Edges carry their guards in brackets. Left out for the eye: `halt` leads from every step to
 `halted`, `carry_on` from `halted` back to the step (through the same guards; into the hold and the
 release only through `clear` again), `back` to the step before that moved nothing, and `reroute`
-from any step after the ring to the reading or plan that a correction upset.
+from any step after the ring to the reading or plan that a correction upset. `leave` leads from
+everywhere, with the pedal up, to `leaving`, where it is asked how an unfinished job is left.
 
 ```mermaid
 stateDiagram-v2
@@ -48,7 +49,7 @@ def draw() -> str:
                 label = f"{label} [{', '.join(edge['conditions'])}]".strip()
             tail = f" : {label}" if label else ""
             lines.append(f"    {edge['source']} --> {edge['dest']}{tail}")
-    lines.append("    signed_off --> [*]")
+    lines += [f"    {end} --> [*]" for end in ("signed_off", "left_unfinished")]
     return _HEAD + "\n".join(lines) + "\n```\n"
 
 

@@ -15,10 +15,10 @@ from assistant.act import Act, Said
 from assistant.card import Card
 from assistant.dialogue import Danger
 from assistant.hazards import NEEDS
-from assistant.job import answers, pedal, readings, talk, words
+from assistant.job import answers, pedal, readings, talk, unfinished, words
 from assistant.job.kinds import KINDS, Handler
 from assistant.job.machine import MAY_BE_HELD, build
-from assistant.job.state import HALTED, SIGNED, Facts, JobState
+from assistant.job.state import HALTED, LEAVING, LEFT, SIGNED, Facts, JobState
 from assistant.quantity import (
     GAP,
     LUGS,
@@ -31,18 +31,18 @@ from assistant.texts.dialogs import SIGNALS, Dialogs, Step
 HANDLERS: dict[str, Handler] = {
     "reading": readings.on_reading,
     "check": readings.on_check,
-    "no": readings.on_no,
+    "no": unfinished.on_no,
     "accept": readings.on_accept,
     "move": readings.on_move,
     "measure": readings.on_measure,
     "correct": readings.on_correct,
     "done": answers.on_done,
-    "ready": answers.on_ready,
+    "ready": unfinished.on_ready,
     "sound": answers.on_sound,
     "not_sound": answers.on_not_sound,
     "repaired": answers.on_repaired,
-    "skip": answers.on_skip,
-    "sign_off": answers.on_sign_off,
+    "skip": unfinished.on_skip,
+    "sign_off": unfinished.on_sign_off,
     "unclear": lambda job, act: job.hint(act, "again"),
     "back": answers.on_back,
     "repeat": lambda job, act: job.prompt(),
@@ -65,14 +65,18 @@ HANDLERS: dict[str, Handler] = {
     "unsure": pedal.on_unsure,
     "stop": pedal.on_stop,
     "pause": pedal.on_pause,
-    "carry_on": pedal.on_carry_on,
+    "carry_on": unfinished.on_carry_on,
     "let_up": pedal.on_let_up,
-    "resumed": pedal.on_resumed,
+    "resumed": lambda job, act: pedal.on_resumed(job, act, unfinished.asks_who(job, "tech")),
     "holding": pedal.on_holding,
     "lost": pedal.on_lost,
-    "clear": pedal.on_clear,
-    "released": pedal.on_released,
-    "foot_off": pedal.on_foot_off,
+    "clear": unfinished.on_clear,
+    "released": unfinished.on_released,
+    "unfinished": unfinished.on_unfinished,
+    "trouble": unfinished.on_trouble,
+    "told": unfinished.on_told,
+    "takes_over": unfinished.on_takes_over,
+    "foot_off": unfinished.on_foot_off,
 }
 """What each act does, by its meaning."""
 
@@ -103,7 +107,7 @@ class Job(JobState):
     def apply(self, act: Act) -> list[Said]:
         """Take one act; returns everything said in answer, most urgent first."""
         if self.finished:
-            return [self.said("both", "closed")]
+            return self.kind.instruction(self, self.here)
         if act.meaning not in HANDLERS:
             raise ValueError(f"there is no act {act.meaning!r}; use one of {', '.join(HANDLERS)}")
         meaning = self.dialogs.words.get(act.meaning)
@@ -139,7 +143,11 @@ class Job(JobState):
 
     @property
     def finished(self) -> bool:
-        return self.at == SIGNED
+        return self.at in (SIGNED, LEFT)
+
+    @property
+    def telling(self) -> str:
+        return unfinished.telling(self)
 
     @property
     def choosing(self) -> bool:
@@ -162,6 +170,8 @@ class Job(JobState):
 
     def answers(self) -> dict[str, str]:
         step = self.step
+        if self.at == LEAVING:
+            return unfinished.phrases(self)
         if step is None or self.pending is not None or self.foot_wanted:
             return {}
         meaning = "ready" if step.id == "helper_ready" else self.kind.means
@@ -193,6 +203,8 @@ class Job(JobState):
 
     def allowed(self) -> list[str]:
         step = self.step
+        if self.at == LEAVING:
+            return unfinished.allowed(self)
         if step is None:
             return [*self.kind.allowed]
         if self.foot_wanted:
@@ -306,6 +318,8 @@ class Job(JobState):
     def blocked(self) -> list[Said]:
         """Why it does not go on; at the sign-off, to what is still open."""
         facts, hazards = self.facts, self.facts.hazards
+        if not hazards.helper_there and self.at in ("ring_ready", *MAY_BE_HELD):
+            return unfinished.alone(self)
         if not hazards.lock_in and hazards.pedal_up and self.at not in MAY_BE_HELD:
             return [self.said("tech", "lock_plate_out"), *self.prompt()]
         if self.here.kind == "sign":
@@ -320,6 +334,7 @@ class Job(JobState):
         self.stand()
         step, facts = self.step, self.facts
         if step is None:
+            unfinished.entered(self)
             return
         if step.kind == "turn":
             self.turn_again = facts.turning

@@ -11,8 +11,8 @@ from typing import TYPE_CHECKING
 
 from assistant.act import Act, Said
 from assistant.hazards import Hazards
-from assistant.job import answers, plan_words, readings, words
-from assistant.job.state import HALTED, REPAIR, SIGNED, JobState
+from assistant.job import answers, plan_words, readings, unfinished, words
+from assistant.job.state import HALTED, LEAVING, LEFT, REPAIR, SIGNED, JobState
 from assistant.quantity import CLEARANCE, FREE_TRAVEL, GAP, LUGS, PEDAL_HEIGHT, TOTAL_TRAVEL
 from assistant.sentences import Both, fill, joined, sentences, spoken_to
 from assistant.texts.dialogs import Step
@@ -272,5 +272,13 @@ KINDS: dict[str, Kind] = {
     HALTED: Kind(allowed=("carry_on", "clear", "let_up"), instruction=_stopped),
     REPAIR: Kind(allowed=("repaired",), instruction=_outside("need_repair", "both")),
     SIGNED: Kind(allowed=(), instruction=_outside("closed", "tech")),
+    LEAVING: Kind(
+        allowed=(),
+        done=unfinished.answered,
+        check=unfinished.answered,
+        instruction=unfinished.instruction,
+        tells=Hazards.tell_nothing,
+    ),
+    LEFT: Kind(allowed=(), instruction=unfinished.closed),
 }
 """Kinds of step; and what holds where the job is in no step."""

@@ -13,7 +13,7 @@ from transitions import EventData, Machine
 
 from assistant import interlocks
 from assistant.hazards import NEEDS
-from assistant.job.state import HALTED, REPAIR, SIGNED, JobState
+from assistant.job.state import HALTED, LEAVING, LEFT, REPAIR, SIGNED, JobState
 from assistant.quantity import GAP, JUDGED, QUANTITIES
 from assistant.texts.dialogs import Dialogs, Step
 
@@ -53,6 +53,7 @@ GUARDS: dict[str, Guard] = {
     # Every final reading is in, or accepted and marked.
     "all_settled": lambda job: not job.unsettled(),
     "returns_repair": lambda job: job.return_to == REPAIR,
+    "returns_leaving": lambda job: job.return_to == LEAVING,
     # The stop came in a step that needs the pedal down: the hold starts over.
     "returns_to_hold": lambda job: bool(
         (step := _stopped(job)) and (step.held or step.kind == "hold")
@@ -105,7 +106,7 @@ def build(job: JobState, entered: Callable[[EventData], None]) -> Machine:
     return Machine(
         model=job,
         model_attribute="at",
-        states=[*job.dialogs.by_id, HALTED, REPAIR, SIGNED],
+        states=[*job.dialogs.by_id, HALTED, REPAIR, SIGNED, LEAVING, LEFT],
         initial=job.at,
         transitions=edges,
         auto_transitions=False,
@@ -142,6 +143,13 @@ def transitions(dialogs: Dialogs) -> list[dict[str, Any]]:
     edge("repaired", REPAIR, "chocks")
     edge("halt", REPAIR, HALTED)
     edge("carry_on", HALTED, REPAIR, "returns_repair")
+    # Closed unfinished, from anywhere with the pedal up; a way back is by way of the stop.
+    for source in (*ids, HALTED, REPAIR):
+        edge("leave", source, LEAVING, *NEEDS["leaving"])
+    edge("halt", LEAVING, HALTED)
+    edge("carry_on", HALTED, LEAVING, "returns_leaving", *NEEDS["leaving"])
+    edge("stay", LEAVING, HALTED)
+    edge("close", LEAVING, LEFT, *NEEDS["left"])
     # What a stop in mid-hold, or a correction, may no longer step straight back into.
     if "ring_hold" in ids:  # not on a clutch that adjusts itself
         edge("carry_on", HALTED, "ring_ready", "returns_to_hold")

@@ -165,8 +165,8 @@ def on_let_up(job: Job, act: Act) -> list[Said]:
     return job.prompt(entering=True) if job.fire("let_up") else job.hint(act)
 
 
-def on_resumed(job: Job, act: Act) -> list[Said]:
-    """The program was started again on this record: trust no pedal and no hand.
+def on_resumed(job: Job, act: Act, who: Said) -> list[Said]:
+    """The program was started again on this record: trust no pedal and no hand; ask `who` it is.
 
     With other words than before, whose fingerprint is then the act's text, nothing goes on before
     the technician says so.
@@ -185,7 +185,7 @@ def on_resumed(job: Job, act: Act) -> list[Said]:
             halt(job, act)
         out.append(job.said("both", "dialogs_changed", signal="NOTICE"))
     state = words.truck_state(job)
-    return [*out, job.said("both", "resumed", state=state), *job.prompt(entering=True)]
+    return [*out, job.said("both", "resumed", state=state), who, *job.prompt(entering=True)]
 
 
 def on_holding(job: Job, act: Act) -> list[Said]:

@@ -33,7 +33,8 @@ from assistant.sentences import Both
 from assistant.texts.dialogs import Dialogs, Step
 
 HALTED, REPAIR, SIGNED = "halted", "repair", "signed_off"
-"""Where a job may stand besides its steps."""
+LEAVING, LEFT = "leaving", "left_unfinished"
+"""Where a job may stand besides its steps; `LEAVING` while it is closed unfinished, then `LEFT`."""
 
 CRITICAL = (GAP, CLEARANCE, FREE_TRAVEL, LUGS)
 """Readings that drive a move, so that they are always read back."""
@@ -116,6 +117,30 @@ class LinkageMove:
         return ROD if self.step.endswith("_rod") else RING if self.step == "ring_plan" else STOPS
 
 
+@dataclass(frozen=True, slots=True)
+class Closing:
+    """A job that is to be closed unfinished.
+
+    Attributes:
+        came: where it stood.
+        why: why, in words, or "".
+        clear: hands were called clear since it was last entered.
+        lock, cover, tag: the answers so far, by the keys of `state` in unfinished.toml, or "";
+            `cover` is "off" till it is said whether the hole is marked.
+        rest: what is left, in words; "" without any, None before it was asked.
+        begun: something was put away for it: there is no way back into the job.
+    """
+
+    came: str
+    why: str = ""
+    clear: bool = False
+    lock: str = ""
+    cover: str = ""
+    tag: str = ""
+    rest: str | None = None
+    begun: bool = False
+
+
 @dataclass
 class Facts:
     """What is known of the truck."""
@@ -134,6 +159,8 @@ class Facts:
     left: set[str] = field(default_factory=set)
     """Quantities whose change was left undone: no further change is proposed for them."""
     code: str = ""
+    people: list[tuple[str, str]] = field(default_factory=list)
+    """Who went on with the job: "tech" or "helper", and the code, "" where none was said."""
     complaints: list[tuple[str, bool]] = field(default_factory=list)
     """What is complained of, by the ids of dialogs/en/causes.toml; True: since it was set."""
 
@@ -264,6 +291,9 @@ class JobState:
         given: the cautions that were said already.
         ahead: steps told to be done before they were asked for.
         from_now: the distance to the next check, while the odometer it counts from is asked.
+        closing: how it is being closed unfinished, if it is.
+        trouble: the kind of trouble told last, and the step it was told at.
+        handing: who ("tech", "helper") may be another person now, till the code is said; or "".
         gauge: "mm" or "inch" when the technician said what his gauge shows, else "".
     """
 
@@ -286,6 +316,9 @@ class JobState:
     ahead: set[str] = field(default_factory=set)
     from_now: dict[str, Any] | None = None
     gauge: str = ""
+    closing: Closing | None = None
+    trouble: tuple[str, str] = ("", "")
+    handing: str = ""
 
     def __post_init__(self) -> None:
         self.stand()
@@ -293,7 +326,7 @@ class JobState:
     def stand(self) -> None:
         """Look where it stands now."""
         self.step: Step | None = self.dialogs.by_id.get(self.at)
-        """None when stopped, in repair or signed off."""
+        """None when stopped, in repair, signed off or closed unfinished."""
         self.here: Step = self.step or Step(self.at, "", self.at, "tech", "")
         """The same, or what stands for a step there: its kind is where it is."""
 

@@ -227,7 +227,8 @@ class Verdict:
     that the problem is a torn last line and nothing else; `begun` that somebody said something in
     it that was taken. `clips` counts the clips that are
     there and good, `clips_removed` those that are not there. `paper_seal` is the one given at
-    sign-off, on the work order; lines of the lead after it change `seal`, not this.
+    sign-off, on the work order; lines of the lead after it change `seal`, not this. `unfinished`
+    says that it was closed without being signed off.
     """
 
     path: Path
@@ -241,7 +242,13 @@ class Verdict:
     clips: int = 0
     clips_removed: int = 0
     paper_seal: str = field(default="", compare=False)
+    unfinished: bool = False
     begun: bool = field(default=False, compare=False)
+
+    @property
+    def signed_off(self) -> bool:
+        """Whether it was closed, and not unfinished."""
+        return self.closed and not self.unfinished
 
     @property
     def about_clips(self) -> str:
@@ -273,11 +280,11 @@ def _refused(path: Path, problem: str) -> Verdict:
 def _judge(path: Path, reader: ChainReader, seal: str | None, with_clips: bool) -> Verdict:
     wanted = None if seal is None else read_seal(seal)
     paper, clips, changed = "", Counter[clip_files.State](), ""
-    sealed_at, sealed_closed, begun = 0, False, False
+    sealed_at, sealed_closed, begun, unfinished = 0, False, False, False
     for event in reader:
         begun = begun or _begins(event)
         if event.kind == "closed":
-            paper = seal_of(event.hash)
+            paper, unfinished = seal_of(event.hash), "unfinished" in event.data
         if seal_of(event.hash) == wanted:
             sealed_at, sealed_closed = reader.count, reader.closed
         if with_clips and (clip := _clip(path, event)) is not None:
@@ -302,6 +309,7 @@ def _judge(path: Path, reader: ChainReader, seal: str | None, with_clips: bool) 
         clips_removed=clips["removed"],
         paper_seal=paper,
         begun=begun,
+        unfinished=unfinished,
     )
 
 

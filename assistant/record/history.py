@@ -185,6 +185,27 @@ class NoteKept(msgspec.Struct, gc=False):
     who: str = ""
 
 
+class PersonKept(msgspec.Struct, gc=False):
+    """Who went on with the job: "tech" or "helper", and the code, "" where none was said."""
+
+    who: str
+    code: str = ""
+
+
+class LeftUndone(msgspec.Struct, gc=False):
+    """How a job was left that was closed unfinished, in words; `at` is the step it stood at, `rest`
+    what is left to do, or ""."""
+
+    why: str
+    at: str
+    pedal: str
+    lock: str
+    cover: str
+    tag: str
+    key: str
+    rest: str = ""
+
+
 class DueKept(msgspec.Struct, gc=False):
     """The next check: `kind` is the unit of the count."""
 
@@ -258,6 +279,7 @@ class Turn(Line, kw_only=True, gc=False):
     ring: RingTurned | None = None
     linkage: LinkageChanged | None = None
     finding: GapTells | None = None
+    person: PersonKept | None = None
     hold: str | None = None
     hands: str | None = None
 
@@ -329,7 +351,8 @@ class LeadAct(Line, gc=False):
 
 
 class Closed(Line, kw_only=True, gc=False):
-    """The sign-off. `lugs_by_gap` is as `lugs` where it is not told."""
+    """The sign-off; or, with `unfinished`, how the job was left. `lugs_by_gap` is as `lugs` where
+    it is not told. `people`: who went on with it, in order."""
 
     code: str
     as_found: dict[str, ReadingKept]
@@ -341,6 +364,8 @@ class Closed(Line, kw_only=True, gc=False):
     notes: list[NoteKept]
     next_due: DueKept | None = None
     lugs_by_gap: Count | None = None
+    unfinished: LeftUndone | None = None
+    people: list[PersonKept] = []
 
     @property
     def by_gap(self) -> int:
@@ -527,7 +552,7 @@ class JobHistory:
         problem: what is wrong after the last line, or None.
         odd: what was left out as odd: "line 7, act.text".
         opened: the first line.
-        closed: the sign-off, or None.
+        closed: the sign-off, or that it was closed unfinished; or None.
         readings: in the order they were taken; a correction stands right after what it replaced.
         moves, holds, cautions, questions: in order.
     """
@@ -577,11 +602,18 @@ class JobHistory:
             refuse(path.name)
 
     @property
-    def state(self) -> Literal["open", "finished", "damaged"]:
+    def state(self) -> Literal["open", "finished", "unfinished", "damaged"]:
         """How far it came, as far as can be relied on."""
         if self.problem:
             return "damaged"
-        return "open" if self.closed is None else "finished"
+        if self.closed is None:
+            return "open"
+        return "finished" if self.closed.unfinished is None else "unfinished"
+
+    @property
+    def signed_off(self) -> bool:
+        """Whether it was signed off, and not closed unfinished."""
+        return self.closed is not None and self.closed.unfinished is None
 
     @property
     def torn(self) -> bool:

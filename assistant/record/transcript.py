@@ -9,6 +9,7 @@ from assistant.record.history import (
     Closed,
     JobHistory,
     LeadAct,
+    LeftUndone,
     LimitsKept,
     Opened,
     ReadingKept,
@@ -163,6 +164,9 @@ def findings(turn: Turn) -> Iterator[str]:
         )
     if turn.linkage is not None:
         yield f"= {turn.linkage.step.replace('_', ' ')}: {turn.linkage.what}"
+    if turn.person is not None:
+        code = turn.person.code or _say("no_code")
+        yield f"= {_say('takes_over', who=_who(turn.person.who).strip(), code=code)}"
     if turn.hold is not None:
         yield f"= PEDAL {turn.hold.upper()}"
     if turn.hands == "clear":
@@ -187,7 +191,19 @@ def _closed(closed: Closed) -> Iterator[str]:
         yield f"DOUBT: {doubt}"
     if closed.next_due:
         yield f"Next check at {closed.next_due.count:,.0f} {closed.next_due.kind}"
-    yield f"SIGNED OFF by {closed.code} at {closed.at}"
+    if closed.unfinished is None:
+        yield f"SIGNED OFF by {closed.code} at {closed.at}"
+        return
+    for name, value in left_undone(closed.unfinished):
+        yield f"{name}: {value}"
+    yield _say("unfinished", code=closed.code, at=closed.at)
+
+
+def left_undone(left: LeftUndone) -> Iterator[tuple[str, str]]:
+    """How an unfinished job was left: what, and how it is."""
+    for name in ("why", "at", "pedal", "lock", "cover", "tag", "key", "rest"):
+        value = getattr(left, name) or _say("left.nothing_said")
+        yield _say(f"left.{name}"), value.replace("_", " ") if name == "at" else value
 
 
 def _decided(left: ReadingKept | None) -> str:

@@ -17,7 +17,7 @@ _TABLES = {
     "jobs": """
         folder path unit card transmission linkage clutch lug_pitch_in:float
         ring_lugs:int format:int lugcall began_utc:time began_local ended_utc:time
-        signed_off:bool code step events:int time_s:float turns:int say_agains:int
+        signed_off:bool unfinished code step events:int time_s:float turns:int say_agains:int
         corrections:int edits:int holds:int longest_hold_s:float cautions:int doubts:int
         unseen:int weight:int reason asked ring_moves:int lugs:int lugs_by_gap:int
         first_time_right:bool odometer_miles:float next_due_miles:float voice:bool

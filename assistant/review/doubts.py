@@ -28,8 +28,8 @@ AHEAD_US = 86_400 * 1_000_000
 FIRST_US = 1_577_836_800_000_000
 """2020: no record is older. A clock that lost its battery begins again long before."""
 KINDS = (
-    "copy", "chain", "pedal", "stop", "ring", "out", "unsound", "accepted", "plan", "skipped",
-    "odometer", "clock", "ratio", "hold", "again", "edited", "torn", "other", "default",
+    "copy", "chain", "pedal", "stop", "ring", "out", "unfinished", "unsound", "accepted", "plan",
+    "skipped", "odometer", "clock", "ratio", "hold", "again", "edited", "torn", "other", "default",
 )  # fmt: skip
 """Every kind of doubt, the gravest first; `desk.toml` has their headings."""
 WEIGHTS = {kind: len(KINDS) - place - 1 for place, kind in enumerate(KINDS)}
@@ -162,7 +162,10 @@ _FINDINGS = ("as planned", "other count", "did not move", "wrong way")
 
 
 def _left(history: JobHistory) -> Iterator[Doubt]:
-    """As left: too close and accepted, or out."""
+    """As left: unfinished; too close and accepted, or out."""
+    if history.closed is not None and (left := history.closed.unfinished) is not None:
+        rest = left.rest or left.at.replace("_", " ")
+        yield _doubt("unfinished", history.closed, "unfinished", why=left.why, rest=rest)
     final = (r for r in history.readings if r.kept.stage == "final" and not r.replaced)
     stands = {reading.kept.quantity: reading for reading in final}
     for reading in stands.values():

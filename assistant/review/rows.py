@@ -230,6 +230,7 @@ class _JobRows:
             "voice": any(heard["microphone"] != TYPED for heard in self._hearing),
             "clips": sum(turn.clip is not None and bool(turn.clip.file) for turn in job.turns),
             "lead_accepted": _accepted(job),
+            "unfinished": job.closed.unfinished.why if job.closed and job.closed.unfinished else "",
             **_signed_off(job.closed, readings, ring, corrections),
         }  # fmt: skip
 
@@ -238,10 +239,11 @@ def _signed_off(
     closed: Closed | None, readings: list[Row], ring: list[Row], corrections: int
 ) -> Row:
     """Of a job's row, what its sign-off tells; before it, the lugs so far."""
-    if closed is None:
+    if closed is None or closed.unfinished is not None:
         by_gap = sum(move.get("gap_by_lugs") or 0 for move in ring)
         lugs = ring[-1]["total_lugs"] if ring else 0
-        return {"signed_off": False, "lugs": lugs, "lugs_by_gap": by_gap}
+        code = {"code": closed.code} if closed is not None else {}
+        return {"signed_off": False, "lugs": lugs, "lugs_by_gap": by_gap, **code}
     judged = [r for r in readings if r["as_left"] and r["decision"]]
     all_in = all(r["decision"] == "in" and not r["accepted"] for r in judged)
     return {

@@ -43,7 +43,7 @@ KINDS = (
 )
 MAX_WORDS = 16
 """A prompt longer than this is not heard to its end over a compressor; aim for 12."""
-RESERVED = frozenset({"halted", "repair", "signed_off"})
+RESERVED = frozenset({"halted", "repair", "signed_off", "leaving", "left_unfinished"})
 
 _RING = ("lugs", "way", "gap_now", "gap_after", "plan_why")
 PLACEHOLDERS: dict[str, tuple[str, ...]] = {
@@ -258,15 +258,19 @@ class Caution(_Entry, frozen=True):
 
 
 class Meaning(_Entry, frozen=True):
-    """Phrases that mean one thing, from whom they count, and when."""
+    """Phrases that mean one thing, from whom they count, and when.
+
+    Of a meaning that has kinds, `phrases` are those of all of them.
+    """
 
     who: Annotated[str, word_of(("tech", "helper", "any"))]
-    phrases: _Phrases
+    phrases: _Phrases = ()
     anytime: bool = False
     exact: bool = False
     excepted: _Phrases = msgspec.field(default=(), name="except")
     anywhere: _Phrases = ()
     in_hold: _Phrases = ()
+    kinds: dict[str, _Phrases] = {}
 
 
 @dataclass(frozen=True, slots=True)
@@ -369,7 +373,9 @@ def load_dialogs(folder: Path | None = None, language: str = "en") -> Dialogs:
     english = language == "en"
     told = [("replies.toml", texts) for texts in (replies, *(texts for _, texts in others))]
     # A fault in what is composed later is told before the job begins, not within it.
-    told += [(f"{name}.toml", sentences(name).texts) for name in ("job", "plan", "how")]
+    told += [
+        (f"{name}.toml", sentences(name).texts) for name in ("job", "plan", "how", "unfinished")
+    ]
     problem = (
         interlocks.words_problem(words)
         or core.words_problem(words, steps)
@@ -414,6 +420,9 @@ def _listed(file: TomlFile, name: str, kind: type[_E]) -> Iterator[_E]:
 def _meaning(file: TomlFile, key: str, entry: Any) -> Meaning:
     """A meaning, its phrases in small letters."""
     meaning = _entry(file, key, entry, Meaning)
+    kinds = {kind: tuple(p.lower() for p in said) for kind, said in meaning.kinds.items()}
+    every = (*meaning.phrases, *(p for said in kinds.values() for p in said))
+    meaning = msgspec.structs.replace(meaning, phrases=every, kinds=kinds)
     if not meaning.phrases or not all(p.strip() for p in meaning.phrases):
         raise DialogError(f"dialogs: {file.name}, {key}: phrases must be phrases in quotes")
     lists = ("phrases", "excepted", "anywhere", "in_hold")

@@ -37,6 +37,7 @@ class Witness:
         up: the pedal's last word is that it is up.
         cover_off: the cover was taken off and not put back.
         foot_on: the helper was told to press, or pressed unasked, and did not say foot off since.
+        gone: somebody said that nobody is at the pedal, and no helper since that he is.
     """
 
     clear_last: bool = True
@@ -45,17 +46,18 @@ class Witness:
     up: bool = True
     cover_off: bool = False
     foot_on: bool = False
+    gone: bool = False
 
 
 Event = tuple[Callable[[Hazards], object], Callable[[Witness], Witness]]
 EVENTS: dict[str, Event] = {
     "HOLD is told": (
         Hazards.tell_hold,
-        lambda w: Witness(False, False, "hold", False, w.cover_off, w.foot_on),
+        lambda w: Witness(False, False, "hold", False, w.cover_off, w.foot_on, w.gone),
     ),
     "RELEASE is told": (
         Hazards.tell_release,
-        lambda w: Witness(False, False, "release", False, w.cover_off, w.foot_on),
+        lambda w: Witness(False, False, "release", False, w.cover_off, w.foot_on, w.gone),
     ),
     "a step is told": (
         Hazards.tell_work,
@@ -81,6 +83,7 @@ EVENTS: dict[str, Event] = {
             True,
             w.cover_off,
             w.foot_on or w.told != "release",
+            w.gone,
         ),
     ),
     "clear": (Hazards.says_clear, lambda w: replace(w, clear_last=True)),
@@ -106,13 +109,21 @@ EVENTS: dict[str, Event] = {
     "stop": (
         lambda h: h.distrust("tech"),
         lambda w: Witness(
-            w.clear_last and w.up and not w.cover_off, False, "", w.up, w.cover_off, w.foot_on
+            w.clear_last and w.up and not w.cover_off,
+            False,
+            "",
+            w.up,
+            w.cover_off,
+            w.foot_on,
+            w.gone,
         ),
     ),
     "alarm": (
         lambda h: h.alarm("tech"),
-        lambda w: Witness(False, False, "", False, w.cover_off, True),
+        lambda w: Witness(False, False, "", False, w.cover_off, True, w.gone),
     ),
+    "nobody is there": (lambda h: h.says_nobody("tech"), lambda w: replace(w, gone=True)),
+    "the helper is there": (Hazards.says_there, lambda w: replace(w, gone=False)),
     "cover off": (
         lambda h: h.note({"cover": "off"}, "tech"),
         lambda w: replace(w, cover_off=True),
@@ -148,6 +159,7 @@ def test_every_state_of_the_model() -> None:
                 assert after.held, (values, name)
             assert model.cover_open == after.cover_off, (values, name)
             assert not model.foot_off or not after.foot_on, (values, name)
+            assert model.helper_there == (not after.gone), (values, name)
             state = (tuple(model[thing] for thing in things), after)
             if state not in seen:
                 seen.add(state)
@@ -230,17 +242,21 @@ CHANGES = (
 """Acts that may change where the job stands; that the others do not is tried below."""
 
 
-ALL = (*CHANGES, "correct")
+ENDS = ("trouble", "unfinished", "takes_over")
+"""Acts that are tried in every state, and not gone on from: walks at random do that."""
+ALL = (*CHANGES, *ENDS, "correct")
 GAPS = {"in": 0.53, "out": 0.66}
 
 
 def _acts(job: Job, changes: Sequence[str]) -> Iterator[Act]:
     """All that either of the two may say or do, each meaning once, and readings of each outcome."""
-    for meaning in changes:
+    for meaning in dict.fromkeys((*changes, *ENDS)):
         who = MEANINGS.get(meaning) or "any"
         for person in ("tech", "helper") if who == "any" else (who,):
-            yield Act(meaning, person, text="x" if meaning == "accept" else "")
+            text = {"accept": "x", "trouble": "alone"}.get(meaning, "")
+            yield Act(meaning, person, text=text)
     yield Act("resumed", "tech")
+    yield Act("trouble", "tech", text="seized")
     yield Act("note", "tech", text="both hands back in the hole")
     quantity = job.expects()
     if quantity:
@@ -325,7 +341,7 @@ def explore(job: Job, most: int, changes: Sequence[str] = CHANGES) -> tuple[int,
             said = job.apply(act)
             _hold_true(watch, job, act, place, said)
             key = _key(job, watch)
-            if key not in seen:
+            if key not in seen and act.meaning not in ENDS:
                 seen.add(key)
                 if _in_ring(job):
                     waiting.append(Place(job, watch))

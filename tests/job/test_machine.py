@@ -183,7 +183,7 @@ class Watch:
         self.kind = kind
         self.past_ring, self.in_the_hole = kind.past_ring, kind.in_the_hole
         self.present = "prompt:chocks"
-        self.halted = False
+        self.halted = self.signed = False
         self.held = False
         self.clear = False
         self.pedal_up = True
@@ -192,6 +192,7 @@ class Watch:
         self.cover_off = False
         self.key_above = False
         self.foot_on = False
+        self.alone = False
         self.count_open = False
         self.read_at_move: list[int] = []
         self.read_at_maker: list[int] = []
@@ -221,6 +222,7 @@ class Watch:
             self.held = self.held or self.present == "prompt:ring_hold"
         if act.meaning == "unsure" and tech and not self.pedal_up:
             self.clear = False
+        self.people(act)
         if act.meaning == "note" and "hand" in act.text:
             self.clear = False
         at_clear = self.present in ("prompt:ring_ready", "prompt:ring_clear")
@@ -234,6 +236,30 @@ class Watch:
             self.foot_on |= unsure and self.cover_off
             self.foot_on &= act.meaning != "foot_off"
 
+    def people(self, act: Act) -> None:
+        """Who is there, and what ends a hold because of it."""
+        if self.signed:
+            return
+        gone = act.meaning == "trouble" and act.text in ("alone", "helper_gone")
+        if gone:
+            self.alone = True
+        if act.who == "helper" and (
+            act.meaning == "ready" or (act.meaning == "takes_over" and act.text)
+        ):
+            self.alone = False
+        stops = (
+            *("stripped", "frozen", "dropped", "hidden", "cover", "brake_gone", "helper_gone"),
+            *("alone", "time_up", "break", "parts", "wrong_card"),
+        )
+        ends = act.meaning in ("unfinished", "takes_over")
+        if ends or (act.meaning == "trouble" and act.text in stops):
+            self.held = False
+            still = self.halted and self.pedal_up
+            self.clear = self.clear and (still or not gone) and (self.halted or self.pedal_up)
+        seized = act.meaning == "trouble" and act.text == "seized"
+        if seized and act.who == "tech" and not self.pedal_up:
+            self.clear = False
+
     def told(self, said: Said, job: Job) -> None:
         """One thing that was said, in its order."""
         if said.key == "reply:still_holding":
@@ -241,6 +267,7 @@ class Watch:
         elif said.cue == "HOLD":
             assert self.kind.ring, "HOLD was told, and no ring is to be moved"
             assert self.clear, "HOLD was told without the technician's clear"
+            assert not self.alone, "HOLD was told, and nobody is at the pedal"
             self.pedal_up = False
         if said.cue == "RELEASE":
             assert self.clear, "RELEASE was told while hands may be in the hole"
@@ -254,6 +281,11 @@ class Watch:
             assert not self.foot_on, f"{said.key} sends hands in, and nobody said foot off"
         if said.key in PRESSED:
             self.foot_on = True
+        if said.key.startswith("prompt:leave_"):
+            assert self.pedal_up, f"{said.key} was asked and the pedal may be down"
+        if said.key == "prompt:leave_lock":
+            assert self.alone or not self.foot_on, "sent to the lock plate with a foot on"
+            assert not self.key_above, "sent to the lock plate, and the helper has the key"
         if said.key in self.in_the_hole:
             self.clear = False
             assert self.cover_off, f"{said.key} looks into the hole, and the cover is on"
@@ -299,7 +331,9 @@ class Procedure(RuleBasedStateMachine):
         act = Act(meaning, who, **more)
         watch, job = self.watch, self.job
         before = self.snapshot()
-        was_halted, was_signed, at = job.at == "halted", job.at == "signed_off", watch.present
+        ends = ("signed_off", "left_unfinished")
+        was_halted, was_signed, at = job.at == "halted", job.at in ends, watch.present
+        watch.signed = was_signed
         accepted = [t.accepted for t in job.facts.readings]
         self.acts.append(act)
         said = job.apply(act)
@@ -317,9 +351,14 @@ class Procedure(RuleBasedStateMachine):
         if meaning == "stop" and not was_signed:
             self.check_stop(said)
         if was_halted and job.at != "halted":
-            assert meaning in ("carry_on", "let_up"), f"{meaning} left a stop"
+            on = ("carry_on", "let_up", "unfinished", "trouble", "released")
+            assert meaning in on, f"{meaning} left a stop"
+            if meaning not in ("carry_on", "let_up"):
+                assert job.at in ends or job.at == "leaving", f"{meaning} went on out of a stop"
         if job.at == "signed_off" and not was_signed:
             self.check_signed(act, at)
+        if job.at == "left_unfinished" and not was_signed:
+            self.check_left(act, at)
         if was_signed:
             assert self.snapshot() == before, "a signed-off job changed"
 
@@ -368,6 +407,13 @@ class Procedure(RuleBasedStateMachine):
         moved_on = not was_halted and self.job.at != before["state"] and act.who == "tech"
         if not self.kind.ring and at == "prompt:ring_plan" and act.meaning == "done" and moved_on:
             self.watch.read_at_maker.append(len(before["readings"]))
+        if before["state"] == "leaving" and act.who == "tech":
+            yes, no = act.meaning in ("done", "check"), act.meaning == "no"
+            if at == "prompt:leave_lock" and (yes or no):
+                self.watch.lock_out = no
+            if at == "prompt:leave_cover" and (yes or no):
+                self.watch.cover_off = no
+            self.watch.key_above &= not (yes and at == "prompt:leave_key")
         if act.meaning in ("done", "check") and moved_on:
             self.watch.lock_out |= at == "prompt:ring_unlock"
             self.watch.lock_out &= at != "prompt:ring_lock"
@@ -399,6 +445,15 @@ class Procedure(RuleBasedStateMachine):
             assert final.stage == "final", f"{quantity} was not read last of all"
             assert verdict(quantity, final) == "in" or final.accepted, f"{quantity} is open"
 
+    def check_left(self, act: Act, at: str) -> None:
+        """Closed unfinished: by a code, with the pedal up, and all of its state told."""
+        assert act.meaning == "sign_off" and act.who == "tech" and act.text
+        assert at == "prompt:leave_code" and self.watch.pedal_up and not self.watch.key_above
+        closing = self.job.closing
+        assert closing is not None and closing.why and closing.tag and closing.rest is not None
+        assert closing.cover in ("on", "marked", "open") or not self.watch.cover_off
+        assert closing.lock or not self.watch.lock_out
+
     def right_act(self) -> tuple[str, str, dict[str, Any]]:
         job = self.job
         if job.at == "halted":
@@ -407,8 +462,10 @@ class Procedure(RuleBasedStateMachine):
             return ("foot_off", "helper", {})
         if job.at == "repair":
             return ("repaired", "tech", {})
-        if job.at == "signed_off":
+        if job.at in ("signed_off", "left_unfinished"):
             return ("repeat", "tech", {})
+        if job.at == "leaving":
+            return self.leaving_act()
         if job.pending is not None:
             return ("check", "tech", {})
         planning = job.step is not None and job.step.kind in ("plan", "maker")
@@ -439,6 +496,16 @@ class Procedure(RuleBasedStateMachine):
         who = "helper" if step.who == "helper" else "tech"
         more = {"text": "12"} if step.kind == "sign" else {}
         return (answers[step.kind], who, more)
+
+    def leaving_act(self) -> tuple[str, str, dict[str, Any]]:
+        asked = self.job.prompt()[-1].key.removeprefix("prompt:leave_")
+        words = {"why": "shift over", "rest": "two lugs"}
+        if asked in words:
+            return ("told", "tech", {"text": words[asked]})
+        more = {"text": "12"} if asked == "code" else {}
+        if asked == "foot":
+            return ("foot_off", "helper", {})
+        return ({"hands": "clear", "code": "sign_off"}.get(asked, "done"), "tech", more)
 
     def close(self) -> bool:
         gaps = [t for t in self.job.facts.readings if t.quantity == "gap"]
@@ -475,12 +542,12 @@ class Procedure(RuleBasedStateMachine):
 
     def go_on(self, n: int) -> None:
         for _ in range(n):
-            if self.job.at == "signed_off":
+            if self.job.finished:
                 return
             meaning, who, more = self.right_act()
             self.say(meaning, who, **more)
 
-    @precondition(lambda self: self.job.at == "signed_off")
+    @precondition(lambda self: self.job.finished)
     @rule(depth=st.integers(23, 60))
     def another_truck(self, depth: int) -> None:
         self.replayed()
@@ -496,6 +563,22 @@ class Procedure(RuleBasedStateMachine):
     @rule(who=ROLES, meaning=st.sampled_from(sorted(interlocks.MEANINGS)))
     def anything(self, who: str, meaning: str) -> None:
         self.say(meaning, who)
+
+    @rule(who=ROLES, kind=st.sampled_from(interlocks.TROUBLES))
+    def trouble(self, who: str, kind: str) -> None:
+        self.say("trouble", who, text=kind)
+
+    @rule(who=ROLES, text=st.sampled_from(["", "31"]))
+    def takes_over(self, who: str, text: str) -> None:
+        self.say("takes_over", who, text=text)
+
+    @rule(n=st.integers(1, 9), answer=st.sampled_from(["done", "no", "skip", "carry_on"]))
+    def leaves(self, n: int, answer: str) -> None:
+        """A closing, with one other answer among the right ones."""
+        self.say("unfinished", "tech")
+        self.go_on(n)
+        self.say(answer, "tech")
+        self.go_on(n)
 
     @rule(who=ROLES)
     def hands_are_back(self, who: str) -> None:
@@ -617,6 +700,8 @@ def walk(seed: int, kind: Kind = USUAL, acts: int = 160) -> Procedure:
         lambda who: machine.say(chance.choice(["back", "correct", "pause"]), who),
         lambda who: machine.out_of_a_stop_now(chance.choice(["let_up", "carry_on"])),
         lambda who: machine.killed_and_resumed(),
+        lambda who: machine.say("trouble", who, text=chance.choice(interlocks.TROUBLES[:-1])),
+        lambda who: machine.say("ready", "helper"),
         lambda who: machine.correct_now(
             who,
             chance.choice(["", "lugs", "gap", *LIMITS]),
@@ -628,7 +713,7 @@ def walk(seed: int, kind: Kind = USUAL, acts: int = 160) -> Procedure:
             chance.choice([0.0005, 1 / 64]),
         ),
     ]
-    while len(machine.acts) < acts and machine.job.at != "signed_off":
+    while len(machine.acts) < acts and not machine.job.finished:
         step = machine.job.step
         near = step is None or step.phase == "ring" or chance.random() < 0.1
         if chance.random() < (0.35 if near else 0.05):

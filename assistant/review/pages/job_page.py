@@ -25,7 +25,14 @@ from assistant.record.history import (
     Unheard,
     refuse,
 )
-from assistant.record.transcript import WHO, findings, guessed, meant, taken_for
+from assistant.record.transcript import (
+    WHO,
+    findings,
+    guessed,
+    left_undone,
+    meant,
+    taken_for,
+)
 from assistant.review.acts import of_truck
 from assistant.review.doubts import KINDS, LONG_S, Doubt, doubts_of, finding
 from assistant.review.pages import drawings
@@ -70,6 +77,7 @@ def _page(
     unit = history.opened.unit or _say("no_unit")
     found, left = history.last_read("found"), history.as_left()
     clips = _sounds(history, path.parent)
+    closed = history.closed
     chain = _chain(history, clips)
     answers, asked = _questions(history, path, page_folder, fleet)
     job = history.own_lines
@@ -83,6 +91,8 @@ def _page(
         otherwise=[text for kind, text in beside if kind == "copy"],
         who=WHO,
         state=_state(history, chain[0]),
+        closed_by=_say("signed_by" if history.signed_off else "left_by"),
+        undone=[*left_undone(closed.unfinished)] if closed and closed.unfinished else [],
         doubts=sorted(
             [*(Doubt(*one, n=-1, us=0) for one in beside), *doubts_of(history, _now_us())],
             key=lambda doubt: -doubt.weight,
@@ -147,7 +157,7 @@ def _chain(history: JobHistory, clips: list[Row]) -> tuple[str, str]:
 
 def _state(history: JobHistory, chain: str) -> list[str]:
     """Where the job stands, most important first."""
-    signed = "signed" if history.closed is not None else "not_signed"
+    signed = "signed" if history.signed_off else "left" if history.closed else "not_signed"
     if history.closed is None and chain == "bad":
         signed = "sign_off_not_proven"
     return [_say(signed), _say(f"lead.{history.standing or 'none'}")]

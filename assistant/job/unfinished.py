@@ -1,0 +1,380 @@
+"""A job that cannot go on: what to try first, closing it unfinished, and who goes on with one.
+
+Nothing is closed with the pedal down: a hold is ended first, by stop, clear and let up. Then how it
+is left is asked, one thing after another, till a code closes the record.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any
+
+from assistant.act import Act, Said
+from assistant.interlocks import TROUBLES
+from assistant.job import answers, pedal, readings, words
+from assistant.job.state import HALTED, LEAVING, LEFT, Closing
+from assistant.sentences import Both, sentences, spoken_to
+
+if TYPE_CHECKING:
+    from assistant.job.job import Job
+    from assistant.texts.dialogs import Step
+
+_NOBODY = ("helper_gone", "alone")
+_CLOSES = ("time_up", "wrong_card")
+"""Kinds of trouble for which there is nothing to try."""
+
+
+def _say(name: str, **blanks: object) -> Both:
+    return sentences("unfinished").say(name, **blanks)
+
+
+def _said(to: str, name: str, /, signal: str = "", **blanks: object) -> Said:
+    return spoken_to(to, _say(name, **blanks), f"reply:{name}", signal)
+
+
+# --- why it does not go on ------------------------------------------------------------------------
+
+
+def on_trouble(job: Job, act: Act) -> list[Said]:
+    """Something that may end the job; its kind in the act's text. First what may be tried."""
+    kind = act.text
+    if kind not in TROUBLES:
+        return job.hint(act)
+    if job.at == LEAVING and kind in _NOBODY:
+        job.facts.hazards.says_nobody(act.who)
+    if job.at == LEAVING and kind != "break":
+        return _because(job, kind)
+    if kind == "break":
+        return [*pedal.on_pause(job, act), _said("both", "pause_next")]
+    job.trouble = kind, job.step_id
+    job.facts.notes.append((act.who, str(_say(f"trouble.{kind}"))))
+    if kind in _NOBODY:
+        return _nobody(job, act)
+    if kind in _CLOSES:
+        return on_unfinished(job, act)
+    return _try(job, act, kind)
+
+
+def _try(job: Job, act: Act, kind: str) -> list[Said]:
+    """Another way; in a hold the pedal comes first."""
+    way = [_said("tech", f"way.{kind}"), _said("tech", "offer")]
+    if job.facts.hazards.pedal_up:
+        return [*way, *job.prompt()]
+    if kind == "seized":  # a pedal not quite down grips the ring
+        return [*way, *pedal.on_unsure(job, act)]
+    return [*pedal.on_stop(job, act), *way]
+
+
+def _nobody(job: Job, act: Act) -> list[Said]:
+    """Nobody is at the pedal: no ring move; what was held may come up now."""
+    hazards = job.facts.hazards
+    hazards.says_nobody(act.who)
+    if hazards.pedal_up:
+        first = pedal.on_pause(job, act)
+    else:
+        first = pedal.on_danger(job, act)
+    return [*first, _said("tech", "alone", "WARNING"), _said("tech", "alone_next")]
+
+
+def on_unfinished(job: Job, act: Act) -> list[Said]:
+    """It is to be closed unfinished: at once with the pedal up, else once it is let up."""
+    why = _why(job, act)
+    if job.at == LEAVING:
+        return _because(job, why)
+    came = job.return_to if job.at == HALTED else job.at
+    if came == LEAVING and job.closing is not None:
+        came = job.closing.came
+    job.closing = replace(job.closing or Closing(came), why=why)
+    if job.facts.hazards.pedal_up:
+        return _enter(job)
+    stopped = job.prompt() if job.at == HALTED else pedal.on_stop(job, act)
+    return [*stopped, _said("tech", "hold_first")]
+
+
+def _why(job: Job, act: Act) -> str:
+    """Why: told now, or trouble told at the step it stands in; or not known yet."""
+    if act.text in TROUBLES:
+        return str(_say(f"trouble.{act.text}"))
+    if act.text:
+        return act.text
+    kind, step = job.trouble
+    return str(_say(f"trouble.{kind}")) if kind and step == job.step_id else ""
+
+
+def _because(job: Job, why: str) -> list[Said]:
+    """A reason told while it is being closed."""
+    why = str(_say(f"trouble.{why}")) if why in TROUBLES else why
+    if job.closing is not None and why and not job.closing.why:
+        job.closing = replace(job.closing, why=why)
+    return job.prompt()
+
+
+def _enter(job: Job) -> list[Said]:
+    """The first thing to be asked."""
+    if not job.fire("leave"):
+        return job.prompt()
+    return [_said("both", "leaving"), *job.prompt()]
+
+
+def entered(job: Job) -> None:
+    """Told whenever it comes to stand in `LEAVING`, also out of a stop: hands are asked again."""
+    if job.closing is not None:
+        job.closing = replace(job.closing, clear=job.facts.hazards.hands_clear)
+
+
+# --- how it is left, one thing after another ------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class _Ask:
+    """One question: what may answer it, and the part of `Closing` that "done" and "no" set."""
+
+    allowed: tuple[str, ...] = ()
+    sets: str = ""
+    yes: str = ""
+    no: str = ""
+    phrases: str = ""
+    note: tuple[str, ...] = ()
+
+
+_ASKS = {
+    "key": _Ask(("done",), phrases="key", note=("key", "tech", "tech")),
+    "hands": _Ask(("clear",)),
+    "foot": _Ask(("foot_off",)),
+    "why": _Ask(),
+    "lock": _Ask(("done", "no"), "lock", "in", "out", "lock", ("lock_plate", "in", "out")),
+    "cover": _Ask(("done", "no"), "cover", "on", "off", "cover", ("cover", "on", "off")),
+    "mark": _Ask(("done", "no"), "cover", "marked", "open", "mark"),
+    "tag": _Ask(("done", "no"), "tag", "tagged", "untagged", "tag"),
+    "rest": _Ask(("skip",)),
+    "code": _Ask(("sign_off", "no")),
+}
+"""Every question of a closing, in its order."""
+
+
+def question(job: Job) -> str:
+    """The key in `_ASKS` of what is asked next."""
+    hazards, closing = job.facts.hazards, job.closing
+    assert closing is not None
+    manual = job.facts.card.clutch != "self-adjusting"
+    opened = hazards.cover_open or not hazards.lock_in
+    ask = {
+        "key": hazards.key_above,
+        "hands": not closing.clear,
+        "foot": hazards.cover_open and hazards.helper_there and not hazards.foot_off,
+        "why": not closing.why,
+        "lock": manual and opened and not closing.lock,
+        "cover": hazards.cover_open and not closing.cover,
+        "mark": closing.cover == "off",
+        "tag": not closing.tag,
+        "rest": closing.rest is None,
+    }
+    return next((name for name, open_ in ask.items() if open_), "code")
+
+
+def instruction(job: Job, step: Step) -> list[Said]:
+    """The present question."""
+    asked = question(job)
+    if asked in ("lock", "cover", "mark"):
+        job.facts.hazards.tell_work()
+    if asked == "foot":
+        return [job.said("helper", "foot_asked", key="prompt:leave_foot")]
+    name = f"{asked}_{job.facts.card.traits['lock']}" if asked == "lock" else asked
+    why = job.closing.why if job.closing is not None else ""
+    text = _say(f"ask.{name}", why=why)
+    return [spoken_to("tech", text, f"prompt:leave_{asked}")]
+
+
+def allowed(job: Job) -> list[str]:
+    """What answers the present question."""
+    return [*_ASKS[question(job)].allowed, *(["check", "no"] if job.signing else [])]
+
+
+def phrases(job: Job) -> dict[str, str]:
+    """Phrases that answer just it, with what they mean."""
+    of, texts = _ASKS[question(job)].phrases, sentences("unfinished").texts
+    found: dict[str, str] = {}
+    for answer, meaning in (("yes", "done"), ("no", "no")):
+        listed = texts.get(f"answer.{answer}_{of}", "")
+        found.update(dict.fromkeys(filter(None, listed.split(", ")), meaning))
+    return found
+
+
+def telling(job: Job) -> str:
+    """The present question, if its answer is kept word for word."""
+    asked = question(job) if job.at == LEAVING else ""
+    return asked if asked in ("why", "rest") else ""
+
+
+def answered(job: Job, act: Act) -> list[Said]:
+    """ "Done" or "no" to the present question."""
+    ask, closing = _ASKS[question(job)], job.closing
+    no = act.meaning == "no"
+    if closing is None or act.who != "tech" or ("no" if no else "done") not in ask.allowed:
+        return job.hint(act)
+    if question(job) == "code":  # the reason read out is not the right one
+        closing = replace(closing, why="")
+    if ask.note:
+        thing, yes, not_so = ask.note
+        job.facts.hazards.note({thing: not_so if no else yes}, act.who)
+        closing = replace(closing, begun=True)
+    if ask.sets:
+        now: dict[str, Any] = {ask.sets: ask.no if no else ask.yes}
+        closing = replace(closing, **now)
+    job.closing = closing
+    return job.prompt()
+
+
+def on_told(job: Job, act: Act) -> list[Said]:
+    """Words that are kept as they are: why it stays unfinished, or what is left."""
+    if job.closing is None or not telling(job) or not act.text:
+        return job.hint(act)
+    if question(job) == "why":
+        return _because(job, act.text)
+    job.closing = replace(job.closing, rest=act.text)
+    return job.prompt()
+
+
+def on_sign_off(job: Job, act: Act) -> list[Said]:
+    """The code: of a job that is done, or that is left."""
+    if job.at != LEAVING:
+        return answers.on_sign_off(job, act)
+    if question(job) != "code":
+        return job.hint(act)
+    asked = answers.asks_code(job, act)
+    if asked:
+        return asked
+    job.facts.code = act.text
+    if not job.fire("close"):
+        job.facts.code = ""
+        return job.prompt()
+    wrong = job.closing is not None and job.closing.why == str(_say("trouble.wrong_card"))
+    return [_said("both", "right_card")] if wrong else []
+
+
+# --- acts that are otherwise elsewhere ------------------------------------------------------------
+
+
+def on_no(job: Job, act: Act) -> list[Said]:
+    """ "No" to the present question, or to what was read back."""
+    leaves = job.at == LEAVING and not job.signing
+    return answered(job, act) if leaves else readings.on_no(job, act)
+
+
+def on_skip(job: Job, act: Act) -> list[Said]:
+    """Without words for the next one."""
+    if job.at != LEAVING or job.closing is None or question(job) != "rest":
+        return answers.on_skip(job, act)
+    job.closing = replace(job.closing, rest="")
+    return job.prompt()
+
+
+def on_clear(job: Job, act: Act) -> list[Said]:
+    """Hands and tool are out."""
+    if job.at != LEAVING or job.closing is None:
+        return pedal.on_clear(job, act)
+    job.facts.hazards.says_clear()
+    job.closing = replace(job.closing, clear=True)
+    return [job.said("tech", "clear_heard"), *job.prompt()]
+
+
+def on_foot_off(job: Job, act: Act) -> list[Said]:
+    """The helper's foot is off: hands may go to the lock plate."""
+    said = pedal.on_foot_off(job, act)
+    return [*said, *job.prompt()] if job.at == LEAVING else said
+
+
+def on_released(job: Job, act: Act) -> list[Said]:
+    """The pedal is up: a closing that waited for it goes on."""
+    said = pedal.on_released(job, act)
+    waits = job.closing is not None and job.at == HALTED and job.return_to != LEAVING
+    return [*said, *_enter(job)] if waits and job.facts.hazards.pedal_up else said
+
+
+def on_carry_on(job: Job, act: Act) -> list[Said]:
+    """Out of a closing, while nothing was put away for it, the job goes on."""
+    closing = job.closing
+    if closing is None or (job.at == HALTED and job.return_to == LEAVING):
+        return pedal.on_carry_on(job, act)
+    if job.at == LEAVING:
+        if closing.begun:
+            return [_said(act.who, "begun_no"), *job.prompt()]
+        job.return_to = closing.came
+        job.fire("stay")
+    job.closing = None
+    return pedal.on_carry_on(job, act)
+
+
+def on_ready(job: Job, act: Act) -> list[Said]:
+    """The helper is there, for the first time or again."""
+    if job.facts.hazards.helper_there or job.at == "helper_ready":
+        job.facts.hazards.says_there()
+        return answers.on_ready(job, act)
+    job.facts.hazards.says_there()
+    return [_said("both", "helper_back"), *job.prompt()]
+
+
+def alone(job: Job) -> list[Said]:
+    """Why no pedal is pressed."""
+    return [_said("tech", "alone", "WARNING"), *job.prompt(), _said("tech", "alone_next")]
+
+
+# --- who goes on ----------------------------------------------------------------------------------
+
+
+def asks_who(job: Job, who: str) -> Said:
+    """Another person may be there now: who it is."""
+    job.facts.people.append((who, ""))
+    job.handing = who
+    return _said("both", "who_now")
+
+
+def on_takes_over(job: Job, act: Act) -> list[Said]:
+    """Another person goes on, with a code or without; in a hold everything stops first."""
+    out: list[Said] = []
+    hazards = job.facts.hazards
+    if not hazards.pedal_up and job.at != HALTED:
+        out = pedal.on_stop(job, act)
+    if not act.text:
+        return [*out, asks_who(job, act.who)]
+    if job.handing:
+        job.facts.people[-1] = job.handing, act.text
+    else:
+        job.facts.people.append((act.who, act.text))
+    job.handing = ""
+    if act.who == "helper":
+        hazards.says_there()
+    state = words.truck_state(job)
+    told = _said("both", "takes_over", code=words.spelled(act.text), state=state)
+    return [*out, told, *job.prompt()]
+
+
+# --- for the record -------------------------------------------------------------------------------
+
+
+def as_left(job: Job) -> dict[str, str] | None:
+    """How an unfinished job was left, in words; None of one that was signed off."""
+    closing, hazards = job.closing, job.facts.hazards
+    if closing is None or job.at != LEFT:
+        return None
+    manual = job.facts.card.clutch != "self-adjusting"
+    cover = {"": "on", "on": "on"}.get(closing.cover, closing.cover)
+    state = {
+        "pedal": "up" if hazards.pedal_up else "not_up",
+        "lock": ("in" if hazards.lock_in else "out") if manual else "none",
+        "cover": cover,
+        "tag": closing.tag,
+        "key": hazards["key"],
+    }
+    told = {name: str(_say(f"state.{value}")) for name, value in state.items()}
+    return told | {"why": closing.why, "rest": closing.rest or "", "at": closing.came}
+
+
+def closed(job: Job, step: Step) -> list[Said]:
+    """That nothing more is taken."""
+    return [_said("both", "closed")]
+
+
+def sealed(job: Job, code: Both, seal: Both) -> Said:
+    """That it is closed."""
+    return _said("both", "sealed", code=code, seal=seal)

@@ -1,0 +1,254 @@
+"""A job that cannot go on: each dead end leads somewhere, and to a closed record at the last."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from assistant.act import Act, Said
+from assistant.card import card_from_text
+from assistant.conversation import Session, SessionError
+from assistant.conversation.dead_ends import dead_end
+from assistant.interlocks import TROUBLES
+from assistant.record import verify_file
+from assistant.record.history import JobHistory
+from assistant.record.transcript import transcript
+from assistant.review.pages.job_page import job_page
+from assistant.texts.dialogs import Dialogs
+from tests.demo import lugcall
+from tests.job.test_hold import FINAL, FOUND, GOOD, HOLD, PLAN, SET, TO_COVER, TURN, text
+from tests.review.test_pages import made
+
+Play = Callable[[Session, str], list[Said]]
+
+TOOL = f"{TURN} / five lugs / check"
+LOCK = f"{TOOL} / done"
+UP = "clear / let it up / h: released"
+MARKED = "clear / out / not on / marked / tagged"
+SHUT = "clear / in / on / tagged"
+REST = "need a new bolt, then two more lugs / sign off 12"
+ENDS = {
+    "seized": (TURN, f"ring won't budge / h: holding / unfinished / {UP} / {MARKED}", "OUT", "OFF"),
+    "stripped": (LOCK, f"thread's gone / unfinished / {UP} / {MARKED}", "OUT", "OFF"),
+    "frozen": (PLAN, f"jam nut's frozen / unfinished / {SHUT}", "in", "on"),
+    "dropped": (LOCK, f"dropped the bolt / unfinished / {UP} / {MARKED}", "OUT", "OFF"),
+    "hidden": (f"{PLAN} / check", f"no lock plate anywhere / unfinished / {SHUT}", "in", "on"),
+    "cover": (FOUND[:-7], "cover won't come off / unfinished / tagged", "in", "on"),
+    "brake_gone": (FOUND, f"clutch brake's in bits / unfinished / {SHUT}", "in", "on"),
+    "helper_gone": (TURN, f"my helper left / h: released / unfinished / {MARKED}", "OUT", "OFF"),
+    "alone": (PLAN, f"nobody at the pedal / unfinished / {SHUT}", "in", "on"),
+    "time_up": (f"{GOOD} / {SET}", f"shift's over / {SHUT}", "in", "on"),
+    "break": (PLAN, f"lunch / unfinished / clear / off for the day / {SHUT[8:]}", "in", "on"),
+    "parts": (TO_COVER, "waiting for parts / unfinished / clear / tagged", "in", "on"),
+    "wrong_card": ("done / done", "this is the wrong truck / tagged", "in", "on"),
+}  # fmt: skip
+"""Kind of trouble -> where it is met, what is said then, and how lock plate and cover are left."""
+
+
+@pytest.mark.parametrize("kind", TROUBLES)
+def test_each_dead_end_closes_and_the_next_one_can_act(
+    session: Session, play: Play, kind: str
+) -> None:
+    """Verified, closed unfinished; on the page stand what is left, lock, cover, pedal, reason."""
+    before, then, lock, cover = ENDS[kind]
+    play(session, before)
+    play(session, f"{then} / {REST}")
+    path = session.journal.path
+    assert session.job.finished and verify_file(path).ok and verify_file(path).unfinished
+    history = JobHistory.read(path)
+    assert history.state == "unfinished" and history.closed is not None
+    left = history.closed.unfinished
+    assert (
+        left is not None
+        and left.rest == "need a new bolt, then two more lugs"
+        and left.pedal == "up"
+    )
+    told = "off for the day" if kind == "break" else None
+    words = made(path).words
+    shown = ("Why unfinished " + (told or left.why), f"Lock plate {lock}", f"Cover {cover}",
+             "Pedal up", "Tag on the wheel", f"What is left {left.rest}", "Ring moved")  # fmt: skip
+    for part in shown:
+        assert part in words, (part, words[:900])
+    assert "CLOSED UNFINISHED by 12" in words and "SIGNED OFF" not in words
+    printed = "\n".join(transcript(history))
+    assert "CLOSED UNFINISHED by 12" in printed and f"What is left: {left.rest}" in printed
+
+
+def test_every_kind_has_its_words(dialogs: Dialogs) -> None:
+    kinds = dialogs.words["trouble"].kinds
+    assert set(kinds) == set(TROUBLES) == set(ENDS)
+
+
+def test_verify_says_so_and_nothing_goes_on(session: Session, play: Play, dialogs: Dialogs) -> None:
+    play(session, "wrong card / tagged / skip / sign off 12")
+    session.close()
+    done = lugcall("verify", str(session.journal.path))
+    assert done.returncode == 0 and "closed unfinished" in done.stdout
+    with pytest.raises(SessionError, match="closed unfinished"):
+        Session.resume(session.journal.path, dialogs)
+
+
+@pytest.mark.parametrize("at", [HOLD, TURN, TOOL, LOCK, f"{LOCK} / done", f"{LOCK} / done / clear"])
+def test_nothing_is_closed_with_the_pedal_down(session: Session, play: Play, at: str) -> None:
+    """In every step of a hold it stops first, and asks for clear and let up."""
+    said = play(session, f"{at} / unfinished")
+    assert session.job.at == "halted" and any(s.cue == "STOP" for s in said)
+    assert session.job.closing is not None
+    said = play(session, "let it up")
+    assert not any(s.cue == "RELEASE" for s in said), "let up without a clear"
+    play(session, UP)
+    assert session.job.at == "leaving"
+
+
+def test_a_closing_can_be_left_again_until_something_is_put_away(
+    session: Session, play: Play
+) -> None:
+    play(session, f"{PLAN} / unfinished / carry on")
+    assert session.job.at == "ring_plan" and session.job.closing is None
+    said = play(session, f"unfinished / clear / too tired / {SHUT[8:]} / carry on")
+    assert session.job.at == "leaving" and "begin again" in text(said)
+
+
+def test_a_stop_in_a_closing_asks_for_clear_again(session: Session, play: Play) -> None:
+    play(session, f"{PLAN} / unfinished / clear / stop / carry on")
+    assert session.job.prompt()[-1].key == "prompt:leave_hands"
+    said = play(session, "h: pressing now")
+    assert "HANDS OUT" in text(said, "tech")
+
+
+def test_the_key_comes_back_first(session: Session, play: Play) -> None:
+    said = play(session, f"{TO_COVER} / done / done / done / shift's over")
+    assert "key back" in text(said)
+    play(session, "sign off 12")
+    assert not session.job.finished
+    play(session, "engine's off / clear / tagged / skip / sign off 12")
+    assert session.job.finished and session.job.facts.hazards.key_below
+
+
+@pytest.mark.parametrize("words", ["i'm alone", "nobody on the pedal", "cab is empty"])
+def test_alone_no_ring_is_moved(session: Session, play: Play, words: str) -> None:
+    """Whatever is said below: no HOLD, until a helper says himself that he is there."""
+    play(session, f"{PLAN} / {words} / carry on / check / done / done")
+    assert session.job.at == "ring_ready"
+    said = play(session, "clear")
+    assert session.job.at == "ring_ready" and "NO RING MOVE" in text(said)
+    assert not any(s.cue == "HOLD" for s in play(session, "ready / carry on / done / clear"))
+    assert any(s.cue == "HOLD" for s in play(session, "h: ready / clear"))
+
+
+@pytest.mark.parametrize("words", ["helper's gone", "i'm alone", "my helper left"])
+def test_a_helper_who_goes_in_a_hold_gets_hands_out_first(
+    session: Session, play: Play, words: str
+) -> None:
+    said = play(session, f"{TURN} / {words}")
+    assert said[0].text.startswith("HANDS OUT") and session.job.at == "halted"
+    assert not session.job.facts.hazards.hold_confirmed
+
+
+def test_a_ring_that_sticks_asks_after_the_pedal(session: Session, play: Play) -> None:
+    said = play(session, f"{TURN} / ring won't budge")
+    assert "common practice, no source" in text(said) and "Still holding" in text(said, "helper")
+
+
+def test_a_break_is_a_pause(session: Session, play: Play) -> None:
+    said = play(session, f"{PLAN} / smoke break")
+    assert session.job.at == "halted" and "carry on" in text(said).lower()
+    play(session, "carry on")
+    assert session.job.at == "ring_plan"
+
+
+def test_on_is_no_answer_to_whether_the_lock_plate_is_in(session: Session, play: Play) -> None:
+    play(session, f"{PLAN} / check / done / done / unfinished / i'm too tired / clear / on")
+    assert session.job.prompt()[-1].key == "prompt:leave_hands" or session.job.closing is not None
+    assert session.job.closing is not None and session.job.closing.lock == ""
+
+
+def test_who_goes_on_is_asked_and_kept(session: Session, play: Play, dialogs: Dialogs) -> None:
+    """On resume, and where somebody takes over; the code stands in the record."""
+    play(session, f"{FOUND}")
+    session.close()
+    again, said = Session.resume(session.journal.path, dialogs)
+    assert "Who goes on" in text(said)
+    said = play(again, "code 31")
+    assert "31 takes over" in text(said)
+    said = play(again, "marek takes over")
+    assert "Who goes on" in text(said)
+    play(again, "code 44 / 0.530 / check / shift's over / clear / in / on / tagged / skip")
+    play(again, "sign off 44")
+    history = JobHistory.read(again.journal.path)
+    assert history.closed is not None
+    assert [(p.who, p.code) for p in history.closed.people] == [("tech", "31"), ("tech", "44")]
+    assert "TECH NOW: code 31" in "\n".join(transcript(history))
+    assert "31" in made(again.journal.path).words
+
+
+def test_a_change_of_person_in_a_hold_stops(session: Session, play: Play) -> None:
+    said = play(session, f"{TURN} / h: i'm taking over")
+    assert session.job.at == "halted" and any(s.cue == "STOP" for s in said)
+
+
+def test_other_clutches_close_too(dialogs: Dialogs, tmp_path: Path, play: Play) -> None:
+    """Without a ring there is no lock plate to ask for; a bracket is called one."""
+    for truck, asked in (('clutch = "self-adjusting"', "Cover"), ("", "Lock bracket")):
+        card = card_from_text(f'[truck]\n{truck}\n[ring]\nlock = "bracket"\n', "x.toml")
+        session = Session.begin(card, dialogs, tmp_path)[0]
+        said = play(session, f"{FOUND} / shift's over / clear")
+        assert asked in text(said), text(said)
+        session.close()
+
+
+SAID = [
+    ("T", "i've two feet of bar on that ring and it's no turning", "seized"),
+    ("T", "the rod's seized in the clevis, can't turn it", "frozen"),
+    ("T", "bolt turns and turns, never tight", "stripped"),
+    ("T", "plop, lock plate just fell in", "dropped"),
+    ("T", "been all the way round this flywheel twice and there ain't no plate", "hidden"),
+    ("T", "cover is painted on, three coats", "cover"),
+    ("T", "somebody's left the clutch brake out altogether", "brake_gone"),
+    ("T", "earl's climbed down and left me", "helper_gone"),
+    ("T", "got nobody to push the clutch for me", "alone"),
+    ("T", "boss is locking the doors", "time_up"),
+    ("T", "back in ten, need a pee", "break"),
+    ("T", "bushing has to be ordered, comes friday", "parts"),
+    ("T", "unit number doesn't match, you've got the other one up", "wrong_card"),
+    *(("T", words, "unfinished") for words in ("i'm calling it", "we finish tomorrow")),
+    *(
+        ("T", words, "")
+        for words in ("the last guy seized his", "nearly lunch", "it's no stuck any more",
+                      "what if the ring won't turn?", "found the lock plate", "my fingers is froze",
+                      "cover came, finally", "earl ain't gone, he's just quiet")
+    ),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("who", "words", "kind"), SAID)
+def test_in_other_words(who: str, words: str, kind: str) -> None:
+    found = dead_end(words)
+    assert ("" if found is None else found[1] or found[0]) == kind
+
+
+@pytest.mark.parametrize("at", ["", FOUND, PLAN, HOLD, TURN, f"{TURN} / stop", TO_COVER, FINAL])
+@pytest.mark.parametrize("kind", TROUBLES)
+def test_understood_at_any_step(
+    session: Session, play: Play, dialogs: Dialogs, at: str, kind: str
+) -> None:
+    """By its first phrase; and it leads to a stop, a way, or a closing, never to nothing."""
+    play(session, at if at != FINAL else f"{GOOD} / {SET}")
+    said = play(session, dialogs.words["trouble"].kinds[kind][0])
+    job = session.job
+    keys = " ".join(s.key for s in said)
+    leads = job.at in ("halted", "leaving") or "reply:way" in keys
+    assert leads or "still_holding" in keys, (at, kind, text(said))
+
+
+def test_a_page_is_made_in_one_go(session: Session, play: Play) -> None:
+    play(session, "shift's over / tagged / skip / sign off 7")
+    page = job_page(session.journal.path, session.journal.path.parent)
+    assert "What is left" in page and "nothing said" in page
+
+
+def test_unknown_trouble_is_asked_after(session: Session) -> None:
+    assert session.job.apply(Act("trouble", "tech", text="hail"))[-1].text
+    assert session.job.at == "chocks"
