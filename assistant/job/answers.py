@@ -122,11 +122,12 @@ def on_not_sound(job: Job, act: Act) -> list[Said]:
         return [job.said(act.who, "trouble" if act.text else "not_now", hint=_prompt(job))]
     remark = sentences("job").say("not_sound", step=step_name(step.id))
     job.facts.remarks.append(str(remark))
+    first = [job.said("both", "trial_stopped", signal="DANGER")] if job.trying else []
     job.fire("not_sound")
     more = [job.said("both", "need_bleed")] if step.id == "chain_fluid" else []
     if act.text:  # "it grinds into gear": what may be behind it
         more += complain(job, "tech", act.text)
-    return [job.said("both", "need_repair", signal="WARNING"), *more]
+    return [*first, job.said("both", "need_repair", signal="WARNING"), *more]
 
 
 def _prompt(job: Job) -> Both:

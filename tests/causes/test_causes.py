@@ -368,7 +368,8 @@ def test_it_grinds_at_the_trial_is_not_sound(job: Session) -> None:
             break
         job.hear(*split_speaker(line))
     told = said_to(job, "helper: it grinds into gear")
-    assert told[0].startswith("STOP HERE") and job.job.at == "repair"
+    assert told[0] == "Neutral, engine off, key back. Nobody under the truck."
+    assert told[1].startswith("STOP HERE") and job.job.at == "repair"
     assert any("telling next" in t for t in told)
 
 
