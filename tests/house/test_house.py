@@ -19,8 +19,8 @@ from tests.benchmarks.trace_turn import GOALS
 ROOT = Path(__file__).parents[2]
 TOOLS = Path(sys.executable).parent
 MODULES = sorted((ROOT / "assistant").rglob("*.py"))
-MOST_MODULES, MOST_IN_A_FOLDER, MOST_COMPLEX = 156, 15, 15
-MOST_LINES, MOST_TEST_LINES = 30_300, 26_750
+MOST_MODULES, MOST_IN_A_FOLDER, MOST_COMPLEX = 158, 15, 15
+MOST_LINES, MOST_TEST_LINES = 31_000, 27_110
 """Raised only by a capability that the house had not: without natural words, the safety model and
 what opens files it stands under 27,000 and 22,000."""
 
@@ -137,6 +137,7 @@ OPEN_THEMSELVES = {
     "readings/units.py": "our own file",
     "readings/language.py": "our own file",
     "texts/safety.py": "our own file",
+    "conversation/dead_ends.py": "our own file",
     "voice/interpretation/__init__.py": "our own file",
     "cli/main.py": "our own script, and the null device",
     "review/pages/render.py": "our own templates",
