@@ -267,9 +267,9 @@ def test_a_resume_tells_that_the_dialogs_changed_and_asks(
     play(session, "done")
     assert session.job.stopped, "nothing goes on before it is said"
     play(session, "carry on / done")
-    assert session.job.at == "key"
+    assert session.job.at == "found_odometer"
     session.close()
 
     again, said = Session.resume(path, load_dialogs(shop))
-    assert "reply:dialogs_changed" not in [s.key for s in said] and again.job.at == "key"
+    assert "reply:dialogs_changed" not in [s.key for s in said] and again.job.at == "found_odometer"
     again.close()
