@@ -214,7 +214,7 @@ def _understood(words: str, who: str, dialogue: Dialogue, asked: Question | None
     if isinstance(found, Act) and figures:
         return found
     guess = likely(words, who, place(dialogue))
-    if found is not None and not _better(guess, found):
+    if found is not None and not (_LETTER.search(text) and _better(guess, found)):
         return found
     if meant:
         return Act(meant, who)
@@ -338,6 +338,8 @@ def _holds_reading(guess: Likely) -> bool:
     return reading > SURE and guess.known > (0.5 if reading > CERTAIN else WELL_KNOWN)
 
 
+_LETTER = re.compile("[a-z]")
+"""Without any, nothing is said but a number, whether it can be read or not."""
 _FIGURES = frozenset(
     {*NUMBERS, *PARTS, *"and a an shy fat lug lugs tighter looser turn turns flat flats".split()}
 )

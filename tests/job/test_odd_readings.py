@@ -9,14 +9,11 @@ import pytest
 from assistant.act import Said
 from assistant.conversation import Session
 from assistant.quantity import BRAKE_CONTACT, CLEARANCE, ODOMETER
-from tests.job.test_hold import TO_SIGN, text
+from tests.job.test_hold import FOUND, TO_SIGN, text
 from tests.records import last
 
 Play = Callable[[Session, str], list[Said]]
-TO_CONTACT = (
-    "done / done / done / skip / done / done / done / h: ready / h: sound / sound / h: foot off"
-    " / sound / sound / 8.5 in / 8.25 in / 5/8 in / check"
-)
+TO_CONTACT = FOUND.removesuffix(" / 3/4 in / h: foot off / done")
 
 
 @pytest.mark.parametrize("words", ["less than an eighth", "eighth gauge won't go"])
@@ -64,3 +61,19 @@ def test_a_distance_from_now_may_be_left_without_an_odometer(session: Session, p
     play(session, "fifteen thousand from now / skip")
     assert session.job.at == "sign_off"
     assert session.job.facts.staged(ODOMETER, "due") is None
+
+
+@pytest.mark.parametrize("words", ["0.5.5", "½½", "8_1/2", "12. 7 mm", "12\u200b.7 mm", "1²"])
+def test_a_number_that_cannot_be_read_is_asked_for_again(
+    session: Session, play: Play, words: str
+) -> None:
+    play(session, FOUND)
+    assert text(play(session, words)) == "I cannot read that number. Say it again."
+    assert session.job.pending is None
+    assert "9/16 in" in text(play(session, "9/16"))
+
+
+def test_a_decimal_comma_in_a_correction_is_a_comma(session: Session, play: Play) -> None:
+    play(session, f"{FOUND} / 0.530 / check")
+    assert "12.7 mm" in text(play(session, "correct the gap to 12,7 mm"))
+    assert "21.5 mm" in text(play(session, "correct the gap to 21．5 mm"))
