@@ -88,6 +88,12 @@ class Hazards:
         return self["pedal"] == "up"
 
     @property
+    def told_up(self) -> bool:
+        """The helper himself has said that it is up, or his foot off it, and nothing since."""
+        said = "helper" in (self.known["pedal"].by, self.known["foot"].by)
+        return self.pedal_up and self.foot_off and said
+
+    @property
     def foot_off(self) -> bool:
         """The helper has said so, and was not told to press since, nor said otherwise."""
         return self["foot"] == "off"

@@ -105,7 +105,10 @@ def checked(job: Job, act: Act) -> list[Said]:
 
 def on_ready(job: Job, act: Act) -> list[Said]:
     """The helper sits where he should."""
-    return on_done(job, act) if job.at == "helper_ready" else job.hint(act)
+    if job.at != "helper_ready":
+        return job.hint(act)
+    job.facts.hazards.says_foot_off()
+    return on_done(job, act)
 
 
 def on_sound(job: Job, act: Act) -> list[Said]:

@@ -127,8 +127,9 @@ def spoken(quantity: str) -> str:
 def truck_state(job: JobState) -> Both:
     """Pedal, ring, lock plate and cover, in that order: what a stop must tell."""
     say, facts = job.dialogs.say, job.facts
-    hold = {"up": "pedal_up_state", "held": "pedal_held_state"}
-    parts = [say(hold.get(facts.hazards["pedal"], "pedal_unsure_state"))]
+    hazards = facts.hazards
+    held = "pedal_held_state" if hazards.hold_confirmed else "pedal_unsure_state"
+    parts = [say("pedal_up_state" if hazards.told_up else held)]
     if facts.turning:
         parts.append(say("ring_maybe_state"))
     by_gap, called = facts.plans.lugs_by_gap(), facts.lugs_total

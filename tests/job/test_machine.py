@@ -762,7 +762,10 @@ def test_every_way_in_is_guarded(kind: Kind) -> None:
     for edge in [e for k, e in EDGES if k is kind]:
         step, way = by_id.get(edge["dest"]), f"{edge['source']}-{edge['trigger']}-{edge['dest']}"
         if step is None:
-            assert edge["dest"] in ("halted", "repair", "signed_off"), way
+            ends = ("halted", "repair", "signed_off", "leaving", "left_unfinished")
+            assert edge["dest"] in ends, way
+            if edge["dest"] in ("leaving", "left_unfinished"):
+                assert "pedal_up" in edge["conditions"], way
             continue
         guards = edge["conditions"]
         if step.id in ("ring_turn", "ring_tool", "ring_lock"):
@@ -793,7 +796,7 @@ def test_sign_off_is_the_only_way_to_signed_off(kind: Kind) -> None:
 @pytest.mark.parametrize("kind", [USUAL, *OTHERS], ids=str)
 def test_every_step_can_be_stopped_and_every_state_reaches_the_end(kind: Kind) -> None:
     edges = edges_of(kind)
-    assert {e["source"] for e in edges if e["trigger"] == "halt"} == {*kind.ids, "repair"}
+    assert {e["source"] for e in edges if e["trigger"] == "halt"} == {*kind.ids, "repair", "leaving"}
     reach = {"signed_off"}
     while True:
         more = {e["source"] for e in edges if e["dest"] in reach} - reach
