@@ -11,27 +11,24 @@ from tests.adversary.turns import play
 
 pytestmark = pytest.mark.long
 SAFE = ["done"] * 6
-KNOWN = {
+MENDED = {
     "pedal told up, not told of": ["stop"],
     "pedal told up, to be pressed": [*SAFE, "helper: ready", "helper: sound", "stop"],
     "pedal told up, down": [
         *SAFE, "helper: ready", "helper: sound", "sound", "helper: i've got it down", "stop",
     ],
 }  # fmt: skip
-"""Rule that is broken -> the shortest lines to it. Until the helper has said anything of the pedal,
-while he is told to press for a reading, and where he says that he has it down when asked whether
-his foot is off, a stop tells "Pedal up." all the same."""
+"""Rule that was once broken -> the shortest lines to it."""
 
 
 @pytest.mark.parametrize("name", ATTACKS)
 def test_no_rule_is_broken(name: str, tmp_path: Path) -> None:
     run = attack(name, date.today().toordinal(), tmp_path)
     print(name, dict(run.counts))
-    assert not [str(found) for rule, found in run.found.items() if rule not in KNOWN]
+    assert not [str(found) for found in run.found.values()]
 
 
-@pytest.mark.xfail(strict=True, reason="a pedal that nobody told of is told to be up")
-@pytest.mark.parametrize("rule", KNOWN)
-def test_known_to_be_broken(rule: str, tmp_path: Path) -> None:
+@pytest.mark.parametrize("rule", MENDED)
+def test_stays_mended(rule: str, tmp_path: Path) -> None:
     card = next(path for path in CARDS if "t104" in path.name)
-    assert rule not in {found.rule for found in play(tmp_path / "job", card, KNOWN[rule]).wrong}
+    assert rule not in {found.rule for found in play(tmp_path / "job", card, MENDED[rule]).wrong}

@@ -796,7 +796,11 @@ def test_sign_off_is_the_only_way_to_signed_off(kind: Kind) -> None:
 @pytest.mark.parametrize("kind", [USUAL, *OTHERS], ids=str)
 def test_every_step_can_be_stopped_and_every_state_reaches_the_end(kind: Kind) -> None:
     edges = edges_of(kind)
-    assert {e["source"] for e in edges if e["trigger"] == "halt"} == {*kind.ids, "repair", "leaving"}
+    assert {e["source"] for e in edges if e["trigger"] == "halt"} == {
+        *kind.ids,
+        "repair",
+        "leaving",
+    }
     reach = {"signed_off"}
     while True:
         more = {e["source"] for e in edges if e["dest"] in reach} - reach
