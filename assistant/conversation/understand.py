@@ -34,6 +34,7 @@ from assistant.texts.dialogs import Meaning
 from assistant.texts.normal import denied, negated, normal, shouted, turned_round, without_lead
 from assistant.texts.safety import (
     HARM_HINTED,
+    HARM_LITTLE,
     HARM_NAMED,
     HARM_SURE,
     MATTERS,
@@ -248,9 +249,11 @@ def _beside(words: str, text: str, meant: str, who: str, dialogue: Dialogue) -> 
     if ends is None:
         return None
     harmful = None if meant else _harm(words, text, who, dialogue)
-    hurts = harmful is not None and harmful.meaning == "danger"
-    if hurts and (dialogue.danger().pedal or _BODY.search(text)):
-        return harmful
+    if harmful is not None:
+        harm = likely(words, who, place(dialogue)).harm
+        down = dialogue.danger().pedal and harm >= HARM_LITTLE
+        if down or (harmful.meaning == "danger" and _BODY.search(text)):
+            return harmful
     return Act(ends[0], who, text=ends[1])
 
 

@@ -92,7 +92,7 @@ def add(
         try:
             return journal.append(LEAD + act, data)
         except RecordError as error:
-            raise LeadError(_not_written(path, error)) from error
+            raise _not_written(path, error) from error
 
 
 def _check_about(about: str, lines: int) -> None:
@@ -102,13 +102,15 @@ def _check_about(about: str, lines: int) -> None:
             raise LeadError(f"there is no {found[0]} in it, it has {lines}; nothing was added")
 
 
-def _not_written(path: Path, error: RecordError) -> str:
+def _not_written(path: Path, error: RecordError) -> LeadError:
     """Why the disk did not take a lead's line: he need stop no work, nor resume anything."""
     cause = error.__cause__
     if not isinstance(cause, OSError):
-        return f"{str(error).split('. ')[0]}; nothing was added"
+        return LeadError(f"{str(error).split('. ')[0]}; nothing was added")
     what, remedy = reason(cause)
-    return f"{path.name} cannot be written: {what}; {remedy}, then do it again. Nothing was added"
+    return LeadError(
+        f"{path.name} cannot be written: {what}; {remedy}, then do it again. Nothing was added"
+    )
 
 
 def lead_code(lead: str) -> str:
@@ -143,7 +145,7 @@ def opened(path: Path, now: Callable[[], datetime]) -> Journal:
         told = str(error).split(". ")[0].removesuffix(".")
         raise LeadError(f"{told}; nothing was added") from None
     except RecordError as error:
-        raise LeadError(_not_written(path, error)) from error
+        raise _not_written(path, error) from error
     raise LeadError(f"{path.name} {why}")
 
 

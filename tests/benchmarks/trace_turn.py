@@ -45,9 +45,9 @@ LAST = "forty thou"
 """The last of the as-found readings; "check" comes after it."""
 SCRIPT, CARD = "first_job.txt", "truck_t104.toml"
 VOICE = "us-jacky"
-GOALS = {"typed": (20, "modules"), "check": (400, "switches"), "spoken": (38, "modules")}
-"""18, 300 and 35, and what came after: the safety model, asked at every turn, and the reading of
-numbers in any alphabet."""
+GOALS = {"typed": (21, "modules"), "check": (420, "switches"), "spoken": (39, "modules")}
+"""18, 300 and 35, and what came after: the safety model, asked at every turn, the reading of
+numbers in any alphabet, and the words for a job that cannot go on."""
 
 
 def spoken(words: str) -> Any:

@@ -198,6 +198,8 @@ def labels(meant: Act | Question) -> set[str]:
         return {"ask", "block"}
     if meant.meaning == "reading":
         return {"value"}
+    if meant.meaning == "trouble":
+        return {"bad", f"trouble {meant.text}"}
     name = _AS_LABEL.get(meant.meaning, meant.meaning)
     if name == "done" and meant.text:
         return {"done", *(f"done:{item}" for item in meant.text.split())}

@@ -106,11 +106,12 @@ def test_what_only_tells_orders_nothing(text: str) -> None:
 # --- edits at random ---
 
 WHO = {"stop": "tech", "lost": "helper", "danger": "tech", "clear": "tech", "holding": "helper",
-       "released": "helper", "let_up": "tech", "carry_on": "tech"}  # fmt: skip
+       "released": "helper", "let_up": "tech", "carry_on": "tech", "foot_off": "helper"}  # fmt: skip
 TAKEN_AT = {
     "clear": ["clear"],
     "holding": ["holding"],
     "released": ["released"],
+    "foot_off": ["foot_off"],
     "let_up": ["clear", "let_up", "carry_on"],
     "carry_on": ["clear", "let_up", "carry_on"],
 }
@@ -121,7 +122,7 @@ class Standing:
 
     finished = choosing = trying = stopped = False
     pending = None
-    correcting = ""
+    correcting = handing = telling = ""
     units, distance = "inch", "miles"
 
     def __init__(self, dialogs: Dialogs, act: str, step: str) -> None:
