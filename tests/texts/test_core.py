@@ -106,7 +106,8 @@ def test_what_only_tells_orders_nothing(text: str) -> None:
 # --- edits at random ---
 
 WHO = {"stop": "tech", "lost": "helper", "danger": "tech", "clear": "tech", "holding": "helper",
-       "released": "helper", "let_up": "tech", "carry_on": "tech", "foot_off": "helper"}  # fmt: skip
+       "released": "helper", "let_up": "tech", "carry_on": "tech",
+       "foot_off": "helper"}  # fmt: skip
 TAKEN_AT = {
     "clear": ["clear"],
     "holding": ["holding"],
