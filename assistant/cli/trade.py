@@ -161,32 +161,34 @@ def picture(
 def due(
     folder: Path | None, unit: str | None, ring_lugs: int | None, why: bool, as_json: bool
 ) -> None:
-    """When each truck's free travel reaches its lower limit, from the records in FOLDER
-    and its subfolders.
+    """When each truck is due, by the records in FOLDER and its subfolders: when its free travel
+    reaches its lower limit, or at the check told at sign-off, whichever comes first.
 
     Always a range: of miles, and of dates where the records tell them. Exit code 2 when nothing
     can be told.
     """
+    from assistant.cli.review import opened
     from assistant.record import default_folder
+    from assistant.review.columns import DAMAGE
     from assistant.wear import say
-    from assistant.wear.outlook import outlook
-    from assistant.wear.visits import visits_in
 
     folder = folder or default_folder()
     if not folder.is_dir():
         fail(f"{folder} is no folder; name the folder with the records", 2)
-    visits, problems = visits_in(folder, below=True)
-    show_lines(problems, err=True)
-    told = False
-    units = [unit] if unit else sorted({v.unit for v in visits if v.unit})
-    for name in units:
-        look = outlook(visits, name, ring_lugs)
-        if look is None:
-            fail(f"no finished record of unit {name} in {folder}", 2)
-        told = told or say.reply_of(look) is not None
-        show_told(as_json, say.as_json(look), _due_lines(look, why), indent=None)
+    with opened((folder,)) as desk:
+        bad = (row for row in desk.ask("damaged") if row["status"] in (*DAMAGE, "unreadable"))
+        left_out = [say.left_out(row["path"], row["status"] == "unreadable") for row in bad]
+        show_lines((*desk.told, *left_out), err=True)
+        units = [unit] if unit else [truck.unit for truck in desk.due.trucks]
+        looks = desk.due.outlooks(units, ring_lugs)
+    if unit and unit not in looks:
+        fail(f"no finished record of unit {unit} in {folder}", 2)
     if not units:
         fail(f"no finished record in {folder}", 2)
+    told = False
+    for look in map(looks.__getitem__, units):
+        told = told or say.reply_of(look) is not None or look.due is not None
+        show_told(as_json, say.as_json(look), _due_lines(look, why), indent=None)
     if not told:
         raise SystemExit(2)
 

@@ -14,27 +14,40 @@ from __future__ import annotations
 
 import json
 import os
+import re
 from collections.abc import Callable, Iterable, Sequence
 from contextlib import AbstractContextManager, suppress
+from datetime import date
 from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from assistant.record import RecordError
 from assistant.record.disk import write_whole
-from assistant.review.columns import COLUMNS
-from assistant.review.index import WAIT_S, Index, index_home, note_together, rows_of, source_hash
+from assistant.review.columns import COLUMNS, OF_A_JOB
+from assistant.review.index import (
+    WAIT_S,
+    Index,
+    index_home,
+    note_together,
+    rows_of,
+    source_hash,
+    sql_type,
+)
 from assistant.review.wording import Row, say, say_many
 
 if TYPE_CHECKING:
     import duckdb
     import ibis.expr.types as ir
 
+    from assistant.review.due import FleetDue
     from assistant.review.questions import Tables
     from assistant.review.refresh import Refresh
 
 __all__ = ["Review", "open_review"]
 _HERE = Path(__file__).parent
+_OF_DUE = re.compile(r"\bFROM \"?due\b")
+"""In a query that needs the table of trucks, which is worked out for it."""
 
 
 class Answers:
@@ -125,8 +138,22 @@ class Review(Answers, AbstractContextManager["Review"]):
         beside = Beside(connection, indexes)
         if beside.same:
             self.told.append(say_many("folder.twice", beside.same))
-        for table in COLUMNS:
+        for table in (*OF_A_JOB, "files"):
             connection.execute(f"CREATE VIEW {table} AS {beside.view(table)}")
+
+    @cached_property
+    def due(self) -> FleetDue:
+        """When its trucks are due; worked out when it is first asked for."""
+        from assistant.review.due import FleetDue
+
+        made = FleetDue(self, self._indexes)
+        today = date.today()
+        rows = [truck.row(today) for truck in made.trucks]
+        kinds = [(name, sql_type(kind)) for name, kind in COLUMNS["due"].items()]
+        values = [[row[name] for row in rows] for name, _ in kinds]
+        of_each = ", ".join(f'unnest(?::{kind}[]) AS "{name}"' for name, kind in kinds)
+        self._connection.execute(f"CREATE TABLE due AS SELECT {of_each}", values)
+        return made
 
     def run(self, sql: str) -> list[Row]:
         """As `Answers.run`.
@@ -137,6 +164,8 @@ class Review(Answers, AbstractContextManager["Review"]):
         """
         import duckdb
 
+        if _OF_DUE.search(sql):
+            _ = self.due
         try:
             return rows_of(self._connection.execute(sql))
         except duckdb.IOException as error:

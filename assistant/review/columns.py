@@ -20,7 +20,11 @@ _TABLES = {
         signed_off:bool unfinished code step events:int time_s:float turns:int say_agains:int
         corrections:int edits:int holds:int longest_hold_s:float cautions:int doubts:int
         unseen:int weight:int reason asked ring_moves:int lugs:int lugs_by_gap:int
-        first_time_right:bool odometer_miles:float next_due_miles:float voice:bool
+        first_time_right:bool odometer_miles:float odometer_unit next_due_miles:float
+        free_found_in:float free_found_low_in:float free_found_high_in:float
+        free_left_in:float free_left_low_in:float free_left_high_in:float free_limit_in:float
+        gap_found_in:float gap_found_low_in:float gap_found_high_in:float
+        gap_left_in:float gap_left_low_in:float gap_left_high_in:float voice:bool
         clips:int lead_accepted chain head opening
         """,
     "readings": """
@@ -52,12 +56,18 @@ _TABLES = {
     "answers": """
         n:int at_utc:time question of_record of_line:int answer_n:int answered_utc:time who answer
         """,
+    "due": """
+        unit jobs:int last_utc:time odometer_miles:float a_day_miles:float
+        state due_from_utc:time due_to_utc:time worn_from_miles:float worn_to_miles:float
+        check_miles:float free_left_in:float free_limit_in:float lugs:int since_utc:time
+        lugs_left:int lining_from_miles:float lining_to_miles:float unknown
+        """,
     "files": "folder path status line size_bytes:int seen_utc:time",
 }
 COLUMNS = {table: _columns(names) for table, names in _TABLES.items()}
 """Of each table, its columns and their types: int, float, text, bool or time."""
-OF_A_JOB = tuple(name for name in COLUMNS if name != "files")
-"""Tables whose rows belong to a job: all but the one of files, records or not."""
+OF_A_JOB = tuple(name for name in COLUMNS if name not in ("due", "files"))
+"""Tables whose rows belong to a job: not those of trucks, and of files, records or not."""
 BROKEN, DIFFERS, COPY = "BROKEN CHAIN", "DIFFERS", "copy"
 """What a file can be, among others."""
 DAMAGE = (BROKEN, DIFFERS)

@@ -29,7 +29,7 @@ from assistant.review.wording import Row, say
 if TYPE_CHECKING:
     import duckdb
 
-LAYOUT = 8
+LAYOUT = 9
 """Of the file; of another number, it is built anew."""
 WAIT_S = 60.0
 """So long we wait for another lead who has the index."""
@@ -196,7 +196,7 @@ class Index:
 
     def _make_tables(self) -> None:
         with self.transaction():
-            for table in COLUMNS:
+            for table in (*OF_A_JOB, "files"):
                 of_each = ", ".join(f'"{name}" {kind}' for name, kind in _sql_types(table).items())
                 self.run(f"CREATE TABLE {self.name}.{table} ({of_each})")
             about = "layout BIGINT, seen_us BIGINT, changed_us BIGINT, settled_us BIGINT"
@@ -255,6 +255,11 @@ class Index:
         jobs = list(jobs)
         for table in OF_A_JOB if jobs else ():
             self.run(f"DELETE FROM {self.name}.{table} WHERE job IN (SELECT unnest(?))", [jobs])
+
+
+def sql_type(kind: str) -> str:
+    """Of a column of this kind."""
+    return _SQL_TYPES[kind]
 
 
 def _sql_types(table: str) -> dict[str, str]:

@@ -23,9 +23,6 @@ from assistant.review.columns import COLUMNS, COPY, DAMAGE
 if TYPE_CHECKING:
     import ibis.expr.types as ir
 
-LEAST = 2
-"""Visits that it takes to tell a truck's miles a day."""
-DAY_S = 86_400
 GRAVEST_FILES = (*DAMAGE, "missing", "unreadable", "torn", "later", "foreign", COPY)
 """What files can be that are not simply a record, the gravest first."""
 
@@ -45,6 +42,7 @@ class Tables:
     doubts: ir.Table
     lead_acts: ir.Table
     answers: ir.Table
+    due: ir.Table
     files: ir.Table
 
 
@@ -203,40 +201,32 @@ def totals(t: Tables) -> ir.Table:
 
 def free_travel(t: Tables) -> ir.Table:
     """Each truck's free travel: job, unit, at_utc, odometer_miles, found_in, left_in."""
-    both = as_found_left(t)
-    both = both.filter(both.quantity == "free-travel").select("job", "found_in", "left_in")
-    j = t.jobs.filter(t.jobs.signed_off & (t.jobs.unit != ""))
-    j = j.select("job", "unit", "odometer_miles", at_utc="ended_utc")
-    return j.inner_join(both, "job").order_by(["unit", "at_utc", "job"])
+    j = t.jobs
+    j = j.filter(
+        j.signed_off & (j.unit != "") & (j.free_found_in.notnull() | j.free_left_in.notnull())
+    )
+    j = j.select("job", "unit", "odometer_miles", at_utc="ended_utc", found_in="free_found_in",
+                 left_in="free_left_in")  # fmt: skip
+    return j.order_by(["unit", "at_utc", "job"])
 
 
 def units(t: Tables) -> ir.Table:
-    """One row a truck, the soonest due first.
+    """One row a truck, those overdue first, then by the day from which they may be due: all of the
+    table of trucks, with `last_job` for its job."""
+    u = t.due.rename(last_job="job")
+    return u.order_by([
+        ibis.desc(u.state == "overdue"), u.due_from_utc.asc(nulls_first=False), "unit",
+    ])  # fmt: skip
 
-    Columns: unit, jobs, last_job, last_utc, odometer_miles and next_due_miles of the last job,
-    miles_a_day (null below two visits), left_miles at the last job, due_s (seconds after it; null
-    when not known), lugs (whole, in these records).
-    """
-    j = t.jobs.filter(t.jobs.signed_off & (t.jobs.unit != ""))
-    w = ibis.window(group_by="unit", order_by=[ibis.desc("ended_utc"), "job"])
-    ranked = j.mutate(place=ibis.row_number().over(w))
-    last = ranked.filter(ranked.place == 0).select(
-        "unit", "odometer_miles", "next_due_miles", last_job="job", last_utc="ended_utc"
+
+def due_count(t: Tables) -> ir.Table:
+    """One row: trucks whose due days are known, and how many of them are overdue or may be due."""
+    u = t.due
+    return u.agg(
+        dated=u.due_from_utc.count(),
+        overdue=(u.state == "overdue").cast("int64").sum(),
+        may_be_due=(u.state == "may be due").cast("int64").sum(),
     )
-    # Cut to the second first: one engine rounds to it, the other cuts.
-    seconds = j.ended_utc.truncate("s").epoch_seconds()
-    gone = j.odometer_miles.max() - j.odometer_miles.min()
-    all_jobs = j.group_by("unit").agg(
-        jobs=j.count(), lugs=j.lugs_by_gap.sum(), gone=gone,
-        days=(seconds.max() - seconds.min()) / float(DAY_S),
-    )  # fmt: skip
-    u = last.inner_join(all_jobs, "unit")
-    rate = ((u.jobs >= LEAST) & (u.days >= 1) & (u.gone > 0)).ifelse(
-        u.gone / u.days, ibis.null(float)
-    )
-    u = u.mutate(miles_a_day=rate, left_miles=u.next_due_miles - u.odometer_miles)
-    u = u.mutate(due_s=u.left_miles / u.miles_a_day * float(DAY_S)).drop("gone", "days")
-    return u.order_by([u.due_s.asc(nulls_first=False), "unit"])
 
 
 def damaged(t: Tables) -> ir.Table:
@@ -252,7 +242,8 @@ QUESTIONS = {
     question.__name__: question
     for question in (
         needs_eyes, causes, unfinished, lead_questions, as_found_left, predicted_measured,
-        by_finding, first_time_right, misheard, time_a_step, totals, free_travel, units, damaged,
+        by_finding, first_time_right, misheard, time_a_step, totals, free_travel, units, due_count,
+        damaged,
     )
 }  # fmt: skip
 """All of them by name."""

@@ -10,7 +10,7 @@ from typing import Any, BinaryIO
 import msgspec
 
 from assistant import named_file
-from assistant.quantity import ODOMETER
+from assistant.quantity import FREE_TRAVEL, GAP, ODOMETER
 from assistant.record import RecordError
 from assistant.record.chain import ChainReader, Fault
 from assistant.record.disk import reason
@@ -209,7 +209,8 @@ class _JobRows:
     def _job_row(self, readings: list[Row], moves: list[Row]) -> Row:
         job, opened = self._job, self._job.opened
         ring = [move for move in moves if move["kind"] == "ring"]
-        odometer = job.last_read("found").get(ODOMETER)
+        found = job.closed.as_found if job.closed else job.last_read("found")
+        odometer = found.get(ODOMETER)
         held = [hold.seconds for hold in job.holds if hold.seconds is not None]
         corrections = sum(turn.corrected is not None for turn in job.turns)
         steps = self._steps.values()
@@ -227,11 +228,13 @@ class _JobRows:
             "holds": len(held), "longest_hold_s": max(held, default=None),
             "cautions": len(job.cautions), "ring_moves": len(ring),
             "odometer_miles": odometer.miles if odometer else None,
+            "odometer_unit": odometer.kind if odometer else "",
             "voice": any(heard["microphone"] != TYPED for heard in self._hearing),
             "clips": sum(turn.clip is not None and bool(turn.clip.file) for turn in job.turns),
             "lead_accepted": _accepted(job),
             "unfinished": job.closed.unfinished.why if job.closed and job.closed.unfinished else "",
             **_signed_off(job.closed, readings, ring, corrections),
+            **_worn(job),
         }  # fmt: skip
 
 
@@ -251,6 +254,21 @@ def _signed_off(
         "next_due_miles": closed.next_due.miles if closed.next_due else None,
         "first_time_right": len(ring) <= 1 and not corrections and all_in,
     }  # fmt: skip
+
+
+def _worn(job: JobHistory) -> Row:
+    """Of a job's row, what its wear is told from; only of one that is signed off."""
+    if job.closed is None:
+        return {}
+    limits = job.opened.figures.get(FREE_TRAVEL)
+    row: Row = {"free_limit_in": None if limits is None else limits.low_in}
+    for when, stage in (("found", job.closed.as_found), ("left", job.closed.as_left)):
+        for name, quantity in (("free", FREE_TRAVEL), ("gap", GAP)):
+            kept = stage.get(quantity)
+            if kept is not None:
+                row |= {f"{name}_{when}_in": kept.value_in, f"{name}_{when}_low_in": kept.low_in,
+                        f"{name}_{when}_high_in": kept.high_in}  # fmt: skip
+    return row
 
 
 def _accepted(job: JobHistory) -> str:

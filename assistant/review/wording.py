@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING, Any
 
 from assistant.review.columns import DAMAGE
@@ -98,10 +97,7 @@ def _lines(answers: Answers, most: int) -> Iterator[str]:
             yield say("summary.cause", jobs=row["jobs"], what=say(f"kinds.{row['kind']}"))
     yield from _listed(answers, "lead_questions", most, say("summary.questions"), _question)
     yield from _listed(answers, "unfinished", most, say("summary.open"), _open)
-    due = [row for row in answers.ask("units", most) if row["due_s"] is not None]
-    if due:
-        yield say("summary.due")
-        yield from map(_due, due)
+    yield from _due(answers, most)
 
 
 def _listed(
@@ -158,8 +154,29 @@ def many(count: int, what: str) -> str:
     return f"{count:,} {what}{'' if count == 1 else 's'}"
 
 
-def _due(row: Row) -> str:
-    last = row["last_utc"]  # a clock that is set wrong may tell the year 9999, the last there is
-    day = last + min(timedelta(seconds=max(0.0, min(row["due_s"], 1e9))), datetime.max - last)
-    past = say("summary.overdue") if day < datetime.now(UTC).replace(tzinfo=None) else ""
-    return say("summary.due_at", unit=row["unit"], miles=row["next_due_miles"], day=day, past=past)
+def _due(answers: Answers, most: int) -> Iterator[str]:
+    known = answers.ask("due_count")[0]
+    if not known["dated"]:
+        return
+    counts = {name: known[name] or 0 for name in ("overdue", "may_be_due")}
+    yield say("summary.due", **counts)
+    for row in answers.ask("units", most):
+        if row["due_from_utc"] is not None:
+            yield _truck(row)
+    if known["dated"] > most:
+        yield say("summary.more", count=known["dated"] - most, question="units")
+
+
+def _truck(row: Row) -> str:
+    """A truck, with its odometer and the days when it is due: at the check told, or worn."""
+    low, high, check = row["worn_from_miles"], row["worn_to_miles"], row["check_miles"]
+    if low is None or (check is not None and check <= low):
+        low = high = check
+    miles = say("summary.miles", low=low) if high in (low, None) else say(
+        "summary.from_to", low=f"{low:,.0f}", high=f"{high:,.0f}")  # fmt: skip
+    first, last = row["due_from_utc"], row["due_to_utc"]
+    days = say("summary.on", low=first) if last is None else say(
+        "summary.from_to", low=f"{first:%Y-%m-%d}", high=f"{last:%Y-%m-%d}")  # fmt: skip
+    state = row["state"].upper()
+    past = say("summary.past", state=state) if state else ""
+    return say("summary.due_at", unit=row["unit"], miles=miles, days=days, past=past)

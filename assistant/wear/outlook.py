@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from itertools import pairwise
@@ -11,7 +11,7 @@ from typing import Any
 
 from assistant.clutch.ring import COARSE_IN
 from assistant.clutch.uncertainty import Measured, normal_cdf
-from assistant.wear.rate import RatePoint, rate_of
+from assistant.wear.rate import FleetRate, RatePoint
 from assistant.wear.visits import PER_MILES, Visit, by_unit, intervals_of, say
 
 CHANCE = 0.80
@@ -19,6 +19,8 @@ CHANCE = 0.80
 FARTHEST_MILES = 2_000_000.0
 USAGE_SHARE_U = 0.20
 """Spread of the logarithm of miles a day when there is little to tell it: from memory."""
+_QUANTILE = 1.2816
+"""Of the normal distribution: so many standard deviations hold `CHANCE`."""
 _USAGE = ((-1.7321, 1 / 6), (0.0, 4 / 6), (1.7321, 1 / 6))
 """Three-point Gauss-Hermite rule: exact for polynomials up to the fifth degree."""
 
@@ -47,7 +49,7 @@ def rate_range(nodes: Sequence[RatePoint]) -> Range:
 
     hidden = below(0.0)
     top = max(n.mean + 8.0 * math.sqrt(n.var) for n in nodes)
-    return _range(lambda rate: (below(rate) - hidden) / max(1e-12, 1.0 - hidden), top)
+    return _range(lambda rate: (below(rate) - hidden) / max(1e-12, 1.0 - hidden), top, top * 1e-6)
 
 
 def chance_used_up(nodes: Sequence[RatePoint], left_in: Measured, way: float) -> float:
@@ -66,7 +68,9 @@ def chance_used_up(nodes: Sequence[RatePoint], left_in: Measured, way: float) ->
 
 def miles_until(nodes: Sequence[RatePoint], left_in: Measured) -> Range:
     """Miles until `left_in` inches of free travel are used up; zero when they are already."""
-    return _range(lambda miles: chance_used_up(nodes, left_in, miles / PER_MILES), FARTHEST_MILES)
+    return _range(
+        lambda miles: chance_used_up(nodes, left_in, miles / PER_MILES), FARTHEST_MILES, 1.0
+    )
 
 
 def days_until(nodes: Sequence[RatePoint], left_in: Measured, usage: Usage) -> Range:
@@ -79,7 +83,7 @@ def days_until(nodes: Sequence[RatePoint], left_in: Measured, usage: Usage) -> R
             total += weight * chance_used_up(nodes, left_in, miles / PER_MILES)
         return total
 
-    return _range(chance, FARTHEST_MILES / usage.miles_a_day)
+    return _range(chance, FARTHEST_MILES / usage.miles_a_day, 0.05)
 
 
 def usage_of(visits: Sequence[tuple[datetime, float]]) -> Usage | None:
@@ -99,26 +103,54 @@ def usage_of(visits: Sequence[tuple[datetime, float]]) -> Usage | None:
     return Usage(mean, math.sqrt(squares / (len(logs) + 2.0)))
 
 
-def _range(chance: Callable[[float], float], farthest: float) -> Range:
-    """Where a rising chance leaves as much on either side as `CHANCE` does."""
-    low = _cross(chance, (1 - CHANCE) / 2, farthest)
-    return Range(farthest if low is None else low, _cross(chance, (1 + CHANCE) / 2, farthest))
+def _range(chance: Callable[[float], float], farthest: float, near: float) -> Range:
+    """Where a rising chance leaves as much on either side as `CHANCE` does, as near as `near`."""
+    low = _cross(chance, (1 - CHANCE) / 2, farthest, near)
+    high = _cross(chance, (1 + CHANCE) / 2, farthest, near)
+    return Range(farthest if low is None else low, high)
 
 
-def _cross(chance: Callable[[float], float], level: float, farthest: float) -> float | None:
+def _cross(
+    chance: Callable[[float], float], level: float, farthest: float, near: float
+) -> float | None:
     """Where a rising chance reaches a level, between 0 and `farthest`; None when it does not."""
     if chance(0.0) >= level:
         return 0.0
     if chance(farthest) < level:
         return None
     low, high = 0.0, farthest
-    for _ in range(30):
+    while high - low > near:
         middle = (low + high) / 2
         low, high = (middle, high) if chance(middle) < level else (low, middle)
     return high
 
 
 # --- All that the records tell of one truck's wear, and what they leave unknown.
+
+Dates = tuple[date, date | None]
+"""From and to; None: no end in sight."""
+
+
+@dataclass(frozen=True, slots=True)
+class KindRate:
+    """What the similar trucks of one kind say of wear: of free travel, and by the gap."""
+
+    wear: FleetRate
+    gap: FleetRate
+
+    @classmethod
+    def of_visits(cls, visits: Sequence[Visit]) -> KindRate:
+        """Of visits that are all of one kind."""
+        wear, _ = intervals_of(visits)
+        gap, _ = intervals_of(visits, by_gap=True)
+        return cls(FleetRate.of_fleet(wear), FleetRate.of_fleet(gap))
+
+
+def due_state(dates: Dates | None, today: date) -> str:
+    """ "overdue" past the range, "may be due" within it, else ""."""
+    if dates is None or today < dates[0]:
+        return ""
+    return "overdue" if dates[1] is not None and today > dates[1] else "may be due"
 
 
 class Outlook:
@@ -127,37 +159,41 @@ class Outlook:
     Attributes:
         unit: the fleet's number.
         last: the visit it is reckoned from.
+        usage: miles a day between its visits.
         own, others: intervals of this truck, and of how many similar trucks.
         limit_in: the lower limit of free travel; left: free travel as left.
         rate: inches of free travel lost per 10,000 miles.
         miles: odometer at which the limit is reached; dates: the same by the calendar.
+        check_miles: odometer of the next check as told at the last sign-off; check: its dates.
+        due: when the truck is due: when the limit is reached or the check is to be, whichever
+            comes first, at either end of the range.
         lugs_used: whole lugs in these records, since `since`.
         lugs_left: of the ring; lining: odometer at which they are used up.
         notes: what was left out, and why.
     """
 
-    def __init__(
-        self, visits: Sequence[Visit], mine: Sequence[Visit], ring_lugs: int | None
-    ) -> None:
-        self._mine, self.unit = mine, mine[-1].unit
-        self._similar = [v for v in visits if v.kind == mine[-1].kind]
-        fleet, _ = intervals_of(self._similar)
-        nodes = rate_of(fleet, self.unit)
+    def __init__(self, mine: Sequence[Visit], rate: KindRate, ring_lugs: int | None) -> None:
+        self._mine, self._rate, self.unit = mine, rate, mine[-1].unit
+        self._similar = [v for v in mine if v.kind == mine[-1].kind]
+        own = intervals_of(self._similar)[0].get(self.unit, [])
+        nodes = rate.wear.of(own)
         start = next((v for v in reversed(mine) if v.left and v.miles is not None), None)
         self.last = start or mine[-1]
-        self.own = len(fleet.get(self.unit, ()))
-        self.others = len({name for name, items in fleet.items() if items} - {self.unit})
+        self.own, self.others = len(own), rate.wear.trucks - bool(own)
         self.limit_in, self.left = self.last.low_in, self.last.left
         self.rate = rate_range(nodes) if nodes else None
         self.unknown = [] if nodes else [say("unknown.rate")]
-        self.miles, self.dates = self._due(start, nodes)
+        self.usage = usage_of([(v.at, v.miles) for v in mine if v.miles is not None])
+        self.miles, self.dates = self._worn(start, nodes)
+        self.check_miles, self.check = self._checked()
+        self.due = _first(self.dates, self.check)
         self.lugs_used, self.since = sum(v.lugs for v in mine), mine[0].at.date()
         self.lugs_left, self.lining = self._lining(ring_lugs)
         self.notes = intervals_of(mine)[1]
 
-    def _due(
+    def _worn(
         self, start: Visit | None, nodes: Sequence[RatePoint]
-    ) -> tuple[Range | None, tuple[date, date | None] | None]:
+    ) -> tuple[Range | None, Dates | None]:
         """Odometer and dates at which the limit is reached, reckoned from the visit `start`."""
         if start is None or start.left is None or start.miles is None:
             self.unknown.append(say("unknown.no_start"))
@@ -169,12 +205,21 @@ class Outlook:
             return None, None
         spare = start.left.shifted(-start.low_in)
         miles = _from(start.miles, miles_until(nodes, spare))
-        usage = usage_of([(v.at, v.miles) for v in self._mine if v.miles is not None])
-        if usage is None:
+        if self.usage is None:
             self.unknown.append(say("unknown.dates"))
             return miles, None
-        days = days_until(nodes, spare, usage)
-        return miles, (_day(start, days.low), None if days.high is None else _day(start, days.high))
+        return miles, _days(start, days_until(nodes, spare, self.usage))
+
+    def _checked(self) -> tuple[float | None, Dates | None]:
+        """Odometer and dates of the next check, from the last visit at which one was told."""
+        last = next((v for v in reversed(self._mine) if v.check_miles), None)
+        if last is None or last.check_miles is None:
+            return None, None
+        if self.usage is None or last.miles is None:
+            return last.check_miles, None
+        days = max(0.0, last.check_miles - last.miles) / self.usage.miles_a_day
+        apart = math.exp(_QUANTILE * self.usage.spread)
+        return last.check_miles, _days(last, Range(days / apart, days * apart))
 
     def _lining(self, ring_lugs: int | None) -> tuple[int | None, Range | None]:
         """Lugs left, and the odometer at which none are: wear at the bearing, by the gap."""
@@ -186,7 +231,8 @@ class Outlook:
             return None, None
         left = min(ring_lugs, max(0, ring_lugs - self.lugs_used))
         last = next((v for v in reversed(self._mine) if v.miles is not None), None)
-        nodes = rate_of(intervals_of(self._similar, by_gap=True)[0], self.unit)
+        own = intervals_of(self._similar, by_gap=True)[0].get(self.unit, [])
+        nodes = self._rate.gap.of(own)
         if not nodes or last is None or last.miles is None:
             self.unknown.append(say("unknown.lining"))
             return left, None
@@ -197,13 +243,24 @@ class Outlook:
         return left, _from(last.miles, miles_until(nodes, spare))
 
 
+def rates_of(visits: Iterable[Visit]) -> dict[tuple[str, ...], KindRate]:
+    """What each kind of truck in a fleet says of wear."""
+    kinds: dict[tuple[str, ...], list[Visit]] = {}
+    for visit in visits:
+        kinds.setdefault(visit.kind, []).append(visit)
+    return {kind: KindRate.of_visits(some) for kind, some in kinds.items()}
+
+
 def outlook(visits: Sequence[Visit], unit: str, ring_lugs: int | None = None) -> Outlook | None:
     """The outlook of one unit by the visits of its fleet; None when there is no visit of it.
 
     Without `ring_lugs`, which a ring has from new to its end, the unit's newest card says it.
     """
     mine = by_unit(visits).get(unit)
-    return Outlook(visits, mine, ring_lugs) if mine else None
+    if not mine:
+        return None
+    similar = [v for v in visits if v.kind == mine[-1].kind]
+    return Outlook(mine, KindRate.of_visits(similar), ring_lugs)
 
 
 def newest(visits: Sequence[Visit], name: str) -> Any:
@@ -211,8 +268,20 @@ def newest(visits: Sequence[Visit], name: str) -> Any:
     return next((value for v in reversed(visits) if (value := getattr(v, name))), None)
 
 
+def _first(one: Dates | None, other: Dates | None) -> Dates | None:
+    """The earlier of two ranges, at either end."""
+    if one is None or other is None:
+        return one or other
+    ends = [end for end in (one[1], other[1]) if end is not None]
+    return min(one[0], other[0]), min(ends, default=None)
+
+
 def _from(odometer: float, until: Range) -> Range:
     return Range(odometer + until.low, None if until.high is None else odometer + until.high)
+
+
+def _days(last: Visit, days: Range) -> Dates:
+    return _day(last, days.low), None if days.high is None else _day(last, days.high)
 
 
 def _day(last: Visit, days: float) -> date:

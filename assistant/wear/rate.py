@@ -18,6 +18,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from typing import NamedTuple
 
 from assistant.wear.visits import Interval
@@ -88,29 +89,65 @@ def of_truck(own: Sums, tau: float, beta: float, var_beta: float) -> tuple[float
     return mean, tau * tau / k + (1.0 - share) ** 2 * var_beta
 
 
-def rate_of(fleet: Fleet, unit: str) -> list[RatePoint]:
-    """The rate of one truck, as a mixture whose weights sum to 1; empty when nothing is known.
+class GridPoint(NamedTuple):
+    """One point of the grid: its weight; how rates vary from truck to truck (`tau`) and from one
+    interval to the next (`omega`); the fleet's mean rate, and its variance."""
 
-    A truck without intervals of its own is one of its fleet.
+    weight: float
+    tau: float
+    omega: float
+    beta: float
+    var_beta: float
+
+
+@dataclass(frozen=True, slots=True)
+class FleetRate:
+    """What the intervals of similar trucks say of the rate of any of them.
+
+    It is worked out once for all of them; only `of` is a truck's own, and needs no more than its
+    own intervals. `trucks` counts those with intervals.
     """
-    trucks = {name: list(items) for name, items in fleet.items() if items}
-    scale = _mean_rate([i for items in trucks.values() for i in items])
-    if scale <= 0.0:
-        return []
-    logs: list[tuple[float, float, float, float]] = []
-    for share_w, step_w in _steps(OMEGAS):
-        each = {name: sums(items, share_w * scale) for name, items in trucks.items()}
-        own = each.get(unit, Sums(0.0, 0.0, 0.0, 0.0))
-        for share_t, step_t in _steps(TAUS):
-            log, beta, var_beta = restricted(list(each.values()), share_t * scale)
-            log += math.log(step_w * step_t)
-            log -= 0.5 * ((share_t / TAU_SCALE) ** 2 + (share_w / OMEGA_SCALE) ** 2)
-            mean, var = of_truck(own, share_t * scale, beta, var_beta)
-            logs.append((log, mean, var, share_w * scale))
-    top = max(log for log, *_ in logs)
-    kept = [(math.exp(log - top), m, v, w) for log, m, v, w in logs if log > top - NEGLIGIBLE]
-    total = sum(weight for weight, *_ in kept)
-    return [RatePoint(weight / total, m, v, w) for weight, m, v, w in kept]
+
+    points: Sequence[GridPoint]
+    trucks: int
+
+    @classmethod
+    def of_fleet(cls, fleet: Fleet) -> FleetRate:
+        trucks = [list(items) for items in fleet.values() if items]
+        scale = _mean_rate([i for items in trucks for i in items])
+        if scale <= 0.0:
+            return cls([], len(trucks))
+        logs: list[tuple[float, float, float, float, float]] = []
+        for share_w, step_w in _steps(OMEGAS):
+            omega = share_w * scale
+            each = [sums(items, omega) for items in trucks]
+            for share_t, step_t in _steps(TAUS):
+                tau = share_t * scale
+                log, beta, var_beta = restricted(each, tau)
+                log += math.log(step_w * step_t)
+                log -= 0.5 * ((share_t / TAU_SCALE) ** 2 + (share_w / OMEGA_SCALE) ** 2)
+                logs.append((log, tau, omega, beta, var_beta))
+        top = max(log for log, *_ in logs)
+        kept = [(math.exp(log - top), *rest) for log, *rest in logs if log > top - NEGLIGIBLE]
+        total = sum(weight for weight, *_ in kept)
+        return cls([GridPoint(weight / total, *rest) for weight, *rest in kept], len(trucks))
+
+    def of(self, own: Sequence[Interval]) -> list[RatePoint]:
+        """The rate of a truck with these intervals, as a mixture whose weights sum to 1; empty when
+        nothing is known. A truck without any is one of its fleet."""
+        by_omega: dict[float, Sums] = {}
+        found = []
+        for weight, tau, omega, beta, var_beta in self.points:
+            if omega not in by_omega:
+                by_omega[omega] = sums(own, omega)
+            mean, var = of_truck(by_omega[omega], tau, beta, var_beta)
+            found.append(RatePoint(weight, mean, var, omega))
+        return found
+
+
+def rate_of(fleet: Fleet, unit: str) -> list[RatePoint]:
+    """The rate of one truck of a fleet; see `FleetRate.of`."""
+    return FleetRate.of_fleet(fleet).of(fleet.get(unit, ()))
 
 
 def _mean_rate(intervals: Sequence[Interval]) -> float:

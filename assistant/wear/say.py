@@ -9,7 +9,7 @@ from typing import Any
 from assistant.quantity import MILES_PER
 from assistant.readings import speak
 from assistant.sentences import capital
-from assistant.wear.outlook import CHANCE, FARTHEST_MILES, Outlook, Range
+from assistant.wear.outlook import CHANCE, FARTHEST_MILES, Dates, Outlook, Range, due_state
 from assistant.wear.visits import PER_MILES, say
 
 _FAR = FARTHEST_MILES * 0.98
@@ -72,6 +72,11 @@ def dates_text(dates: tuple[date, date | None] | None) -> str:
     return first if first == last else say("say.between", first=first, last=last)
 
 
+def left_out(record: str, unreadable: bool) -> str:
+    """Why a file does not count: `x.jsonl: damaged, left out`."""
+    return say(f"left_out.{'unreadable' if unreadable else 'damaged'}", record=record)
+
+
 def why(look: Outlook) -> list[str]:
     """What it rests on, and what is unknown."""
     units = "mm" if look.last.distance == "kilometres" else "inch"
@@ -107,7 +112,15 @@ def for_command(look: Outlook, due: str) -> list[str]:
     ""), and what the records tell of its ring."""
     dates, text = dates_text(look.dates), due or not_known(look)
     key = "dated" if due and dates else "due"
-    lines = [say(f"command.{key}", unit=look.unit, text=text, dates=dates)]
+    state = due_state(look.due, date.today()).upper()
+    told = [say("command.state", state=state)] if state else []
+    told.append(say(f"command.{key}", text=text, dates=dates))
+    if look.check_miles is not None:
+        per, unit = MILES_PER[look.last.distance], look.last.distance
+        check, dates = look.check_miles / per, dates_text(look.check)
+        key = "check_dated" if dates else "check"
+        told.append(say(f"command.{key}", at=f"{check:,.0f}", distance=unit, dates=dates))
+    lines = [say("command.line", unit=look.unit, text=" ".join(told))]
     blanks = window(look, look.lining)
     lugs = lugs_text(look)
     if blanks is not None:
@@ -122,6 +135,9 @@ def for_command(look: Outlook, due: str) -> list[str]:
 def as_json(look: Outlook) -> dict[str, Any]:
     """The keys that `lugcall due --json` prints; distances in miles, lengths in inches."""
 
+    def days(span: Dates | None) -> list[str | None] | None:
+        return span and [None if day is None else day.isoformat() for day in span]
+
     def pair(span: Range | None) -> list[float | None] | None:
         return None if span is None else [round(span.low, 4), span.high and round(span.high, 4)]
 
@@ -130,7 +146,11 @@ def as_json(look: Outlook) -> dict[str, Any]:
         "chance": CHANCE,
         "odometer_miles": look.last.miles,
         "due_miles": pair(look.miles),
-        "due_dates": look.dates and [d and d.isoformat() for d in look.dates],
+        "due_dates": days(look.dates),
+        "check_miles": look.check_miles,
+        "check_dates": days(look.check),
+        "first_dates": days(look.due),
+        "state": due_state(look.due, date.today()),
         "free_travel_left_in": look.left and look.left.value_in,
         "free_travel_limit_in": look.limit_in,
         "lost_in_per_10000_miles": pair(look.rate),

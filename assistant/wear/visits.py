@@ -43,6 +43,7 @@ class Visit:
         kind: transmission, linkage and clutch: trucks of one kind are similar.
         lug_in: bearing travel a lug, inches: by the card, else by what the ring did, else None.
         ring_lugs: lugs of the ring from new to its end by the card, or None.
+        check_miles: odometer of the next check, as told at sign-off, or None.
     """
 
     unit: str
@@ -59,6 +60,11 @@ class Visit:
     distance: str
     name: str
     ring_lugs: int | None = None
+    check_miles: float | None = None
+
+    def with_pitch(self) -> Visit:
+        """With the bearing travel a lug by what the ring did, where the card does not say it."""
+        return self if self.lug_in else replace(self, lug_in=_by_ring(self))
 
 
 def visits_in(
@@ -123,7 +129,7 @@ def visit_of(opened: Opened, closed: Closed, name: str) -> Visit:
     table = TomlFile.of(opened.card.text, opened.card.name).tables
     truck, ring = table.get("truck") or {}, table.get("ring") or {}
     lug, lugs = ring.get("lug"), ring.get("lugs")
-    visit = Visit(
+    return Visit(
         unit=opened.unit,
         at=closed.time,
         miles=(odometer.miles or None) if odometer is not None else None,
@@ -138,8 +144,8 @@ def visit_of(opened: Opened, closed: Closed, name: str) -> Visit:
         distance=(odometer and odometer.kind) or "miles",
         name=name,
         ring_lugs=lugs if isinstance(lugs, int) and lugs > 0 else None,
-    )
-    return visit if visit.lug_in else replace(visit, lug_in=_by_ring(visit))
+        check_miles=closed.next_due.miles if closed.next_due else None,
+    ).with_pitch()
 
 
 def _by_ring(visit: Visit) -> float | None:

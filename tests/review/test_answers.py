@@ -4,6 +4,7 @@ import csv
 import shutil
 from collections import Counter, defaultdict
 from collections.abc import Callable, Iterator
+from datetime import timedelta
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
@@ -54,19 +55,27 @@ def test_wear_comes_back_from_free_travel(review: Review) -> None:
 
 
 def test_trucks_are_due_by_their_own_miles_a_day(review: Review) -> None:
-    """Last odometer, next check, and miles a day from first and last visit."""
+    """Last odometer, next check, and miles a day from first and last visit; overdue ones first."""
     visits: dict[str, list[Job]] = defaultdict(list)
     for job in FLEET:
         visits[job.unit].append(job)
     rows = review.ask("units")
-    assert [r["due_s"] for r in rows] == sorted(r["due_s"] for r in rows)
+    order = [(row["state"] != "overdue", row["due_from_utc"]) for row in rows]
+    assert order == sorted(order) and len(rows) == TRUCKS
     for row in rows:
         first, last = visits[row["unit"]][0], visits[row["unit"]][-1]
         a_day = (last.miles - first.miles) / ((last.day - first.day).total_seconds() / 86_400)
         assert row["jobs"] == len(visits[row["unit"]])
-        assert row["miles_a_day"] == pytest.approx(a_day, rel=1e-3)
-        assert row["left_miles"] == INTERVAL_MILES
-        assert row["due_s"] == pytest.approx(INTERVAL_MILES / a_day * 86_400, rel=1e-3)
+        assert row["a_day_miles"] == pytest.approx(a_day, rel=1e-3)
+        assert row["check_miles"] - row["odometer_miles"] == INTERVAL_MILES
+        check = last.day.replace(tzinfo=None) + timedelta(days=INTERVAL_MILES / a_day)
+        day = timedelta(days=1)
+        assert row["due_from_utc"] <= check + day
+        if row["worn_from_miles"] > row["check_miles"]:  # then it is the check that counts
+            assert row["due_from_utc"] - day <= check <= row["due_to_utc"] + day
+    states = Counter(row["state"] for row in rows)
+    (counted,) = review.ask("due_count")
+    assert counted["overdue"] == states["overdue"] and counted["dated"] == TRUCKS
 
 
 def test_totals_and_shares_are_those_of_the_rows(review: Review) -> None:

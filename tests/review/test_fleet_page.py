@@ -1,5 +1,8 @@
 """The fleet page: true figures, every number leads to its jobs, and it works in a browser."""
 
+import csv
+import io
+import json
 import re
 import shutil
 import subprocess
@@ -18,7 +21,6 @@ from assistant.review import Review, open_review
 from assistant.review.acts import add
 from assistant.review.pages import charts
 from assistant.review.pages.fleet_page import (
-    due_soon,
     due_word,
     fleet_file,
     rings_left,
@@ -43,6 +45,11 @@ JOBS = (
     Job("T-3", day(2025, 4, 4), upto=30),
 )
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
+
+
+@pytest.fixture(autouse=True)
+def own_index(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("LUGCALL_INDEX", str(tmp_path / "index"))
 
 
 @pytest.fixture
@@ -142,12 +149,45 @@ def test_say_agains_are_counted_by_step_and_microphone(desk: Review) -> None:
 
 def test_due_soon_is_a_range_from_the_truck_itself(desk: Review) -> None:
     """T-2 loses free travel at 0.125 in per 10,000 miles: 1.75 less 1.125 lasts some 50,000."""
-    answers = FleetAnswers(desk, desk.tables)
-    due = {look.unit: look for look in due_soon(answers.visits, ring_lugs=40)}
+    due = desk.due.outlooks(["T-2"], ring_lugs=40)
     miles = due["T-2"].miles
     assert miles is not None and miles.high is not None
     assert miles.low < 70_000 + 50_000 < miles.high
     assert due["T-2"].dates is not None and due["T-2"].lugs_left == 40 - 10
+
+
+def test_when_a_truck_is_due_is_told_alike_everywhere(
+    records: list[Path], tmp_path: Path, lugcall: Callable[..., Result]
+) -> None:
+    """In the terminal, as an answer, on the page and by `due`: one range of days, and its word."""
+    folder = records[0].parent
+    with open_review([folder]) as desk:
+        (row,) = [row for row in desk.ask("units") if row["unit"] == "T-2"]
+    days = f"{row['due_from_utc']:%Y-%m-%d} to {row['due_to_utc']:%Y-%m-%d}"
+    state = row["state"]
+    assert state == "may be due" and row["due_from_utc"] < row["due_to_utc"]
+    told = lugcall("review", folder).output
+    assert re.search(rf"T-2: at [\d, to]+ miles, {days}: MAY BE DUE", told), told
+    asked = csv.DictReader(io.StringIO(lugcall("review", folder, "--ask", "units").output))
+    (answer,) = [one for one in asked if one["unit"] == "T-2"]
+    assert answer["state"] == state and answer["due_from_utc"][:10] == days[:10]
+    lugcall("pages", folder, "--out", tmp_path / "out")
+    assert f"MAY BE DUE {days}" in Page(fleet_file(tmp_path / "out").read_text("utf-8")).words
+    done = lugcall("due", folder, "--unit", "T-2", "--json")
+    assert json.loads(done.stdout)["first_dates"] == days.split(" to ")
+    assert lugcall("due", folder, "--unit", "T-2").output.startswith("T-2: MAY BE DUE. By its wear")
+
+
+def test_due_reads_no_record_that_it_knows(
+    records: list[Path], lugcall: Callable[..., Result], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What similar trucks say is kept as well: one truck's visits are all that is looked at."""
+    folder = records[0].parent
+    first = lugcall("due", folder, "--unit", "T-2").output
+    monkeypatch.setattr("assistant.review.refresh.read_file", lambda *_: pytest.fail("read"))
+    monkeypatch.setattr("assistant.review.due.rates_of", lambda *_: pytest.fail("worked out"))
+    done = lugcall("due", folder, "--unit", "T-2")
+    assert done.exit_code == 0 and done.output == first
 
 
 def test_lugs_left_are_those_of_the_card_less_those_moved(desk: Review) -> None:

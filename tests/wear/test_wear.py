@@ -262,6 +262,11 @@ def finished(folder: Path, unit: str, miles: int, found: float, left: float, day
     journal.close()
 
 
+@pytest.fixture(autouse=True)
+def own_index(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("LUGCALL_INDEX", str(tmp_path / "index"))
+
+
 @pytest.fixture
 def shop(tmp_path: Path) -> Path:
     """Three trucks; T-1 has been in three times."""

@@ -8,9 +8,8 @@ from __future__ import annotations
 import json
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, timedelta
+from datetime import UTC, date, datetime
 from functools import partial
-from itertools import pairwise
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -23,7 +22,7 @@ from assistant.review.pages import charts, questions
 from assistant.review.pages.questions import FleetAnswers, hash_of
 from assistant.review.pages.render import link, page, page_name, write_page
 from assistant.review.wording import Row, say, signed
-from assistant.wear.outlook import Outlook, Range, newest, outlook
+from assistant.wear.outlook import Outlook, Range, due_state, newest
 from assistant.wear.visits import Visit, by_unit
 
 if TYPE_CHECKING:
@@ -31,9 +30,7 @@ if TYPE_CHECKING:
 
 
 MOST_DUE = 20
-"""Trucks whose range is worked out: it takes some milliseconds each."""
-SIMILAR = 20
-"""Other trucks that the rate of one is reckoned with, at most: more tell little more."""
+"""Trucks, the first to be due, that are shown with all that is known."""
 _MOST = {
     "jobs": questions.MOST_JOBS,
     "eyes": questions.MOST_EYES,
@@ -86,7 +83,9 @@ def write_fleet(
     if not jobs and (unit or since):
         raise RecordError(_none_left(unit, since))
     by_job = {one.row["job"]: one for one in jobs}
-    due = due_soon(answers.visits, ring_lugs)
+    dated = [row["unit"] for row in answers.units if row["due_from_utc"] is not None]
+    looks = desk.due.outlooks(dated[:MOST_DUE], ring_lugs)
+    due = [looks[unit] for unit in dated[:MOST_DUE]]
     trucks = by_unit(answers.visits)
     rings, no_rings = rings_left(trucks, ring_lugs)
     chart = partial(charts.kept_or_drawn, desk.home / "charts")
@@ -117,7 +116,6 @@ def write_fleet(
         most=_MOST,
         made=datetime.now(UTC).strftime("%Y-%m-%d %H:%M UTC"),
         ring_lugs=ring_lugs,
-        similar=SIMILAR,
         lugs_text=lugs_text,
         miles_text=miles_text,
         dates_text=dates_text,
@@ -160,32 +158,11 @@ def _range(low: str | None, high: str | None) -> str:
 
 def due_word(dates: tuple[date, date | None] | None, today: date) -> str:
     """`OVERDUE` past the range, `MAY BE DUE` within it, else nothing."""
-    if dates is None or today < dates[0]:
-        return ""
-    past = dates[1] is not None and today > dates[1]
-    return say("fleet.overdue" if past else "fleet.may_be_due")
+    state = due_state(dates, today)
+    return say(f"fleet.{state.replace(' ', '_')}") if state else ""
 
 
-# --- Which trucks are due soon: a quick order for all of them, a range for the first few.
-
-
-def due_soon(visits: Sequence[Visit], ring_lugs: int | None = None) -> list[Outlook]:
-    """The trucks of a fleet that are due first, with ranges, soonest first. See `outlook`."""
-    trucks = by_unit(visits)
-    first = sorted(trucks, key=lambda unit: _rough_days(trucks[unit]))[:MOST_DUE]
-    names = sorted(trucks)
-    step = max(1, len(names) // SIMILAR)
-    sample = names[::step][:SIMILAR]
-    found = []
-    for unit in first:
-        some = [v for name in {unit, *sample} for v in trucks[name]]
-        look = outlook(some, unit, ring_lugs)
-        if look is not None and look.miles is not None:
-            found.append(look)
-    # Those without dates come last, the one that was seen longest ago first.
-    return sorted(
-        found, key=lambda one: (not one.dates, (one.dates[0] if one.dates else one.last.at.date()))
-    )
+# --- Lugs left.
 
 
 @dataclass(frozen=True, slots=True)
@@ -223,21 +200,6 @@ def rings_left(
         left = min(has, max(0, has - used))
         known.append(Ring(unit, has, used, left, visits[0].at.date(), visits[-1].at))
     return sorted(known, key=lambda ring: (ring.left, ring.unit)), sorted(unknown)
-
-
-def _rough_days(visits: Sequence[Visit]) -> float:
-    """When a straight line through this truck's own wear reaches the limit, as a day's ordinal."""
-    last = visits[-1]
-    lost = way = days = 0.0
-    for before, visit in pairwise(visits):
-        if None in (before.miles, visit.miles) or before.left is None or visit.found is None:
-            continue
-        lost += max(0.0, before.left.value_in - visit.found.value_in)
-        way += max(0.0, (visit.miles or 0.0) - (before.miles or 0.0))
-        days += (visit.at - before.at) / timedelta(days=1)
-    if not lost or not way or days <= 0 or last.left is None or last.low_in is None:
-        return float("inf")
-    return last.at.toordinal() + max(0.0, last.left.value_in - last.low_in) / (lost / days)
 
 
 # --- The folder of pages.

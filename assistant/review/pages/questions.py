@@ -3,20 +3,17 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from dataclasses import replace
-from datetime import UTC, date, datetime
-from typing import TYPE_CHECKING, Any
+from datetime import date, datetime
+from typing import TYPE_CHECKING
 from urllib.parse import quote
 
-from assistant.clutch.uncertainty import Measured
-from assistant.quantity import FREE_TRAVEL, GAP
 from assistant.review import questions
 from assistant.review.columns import OF_A_JOB
 from assistant.review.questions import Tables
 from assistant.review.wording import Row
 from assistant.sentences import step_name
-from assistant.wear.visits import Visit
 
 if TYPE_CHECKING:
     import ibis.expr.types as ir
@@ -43,9 +40,10 @@ def narrowed(t: Tables, unit: str = "", since: date | None = None) -> Tables:
 
 
 def _only(t: Tables, jobs: ir.Table) -> Tables:
-    """The tables of some jobs; that of the files as it is."""
+    """The tables of some jobs and their trucks; that of the files as it is."""
     others = [name for name in OF_A_JOB if name != "jobs"]
-    return replace(t, jobs=jobs, **{n: getattr(t, n).semi_join(jobs, "job") for n in others})
+    of_jobs = {name: getattr(t, name).semi_join(jobs, "job") for name in others}
+    return replace(t, jobs=jobs, due=t.due.semi_join(jobs, "unit"), **of_jobs)
 
 
 class FleetAnswers:
@@ -102,49 +100,10 @@ class FleetAnswers:
         bins = b.mutate(bin=(b.time_s / (60 * BIN_MIN)).floor().cast("int64"))
         self.minutes = rows(bins.group_by("bin").agg(jobs=bins.count()).order_by("bin"))
         self.units = rows(questions.units(t).limit(MOST_UNITS))
-        self.visits, self.last_job = _visits(rows, t, [row["unit"] for row in self.units])
+        self.due_count = rows(questions.due_count(t))[0]
+        self.last_job = {row["unit"]: row["last_job"] for row in self.units}
+        self.visits = [visit for _, visit in desk.due.visits(self.last_job)]
         self.damaged = rows(questions.damaged(t).limit(MOST_EYES))
-
-
-def _visits(rows: Any, t: Tables, units: Sequence[str]) -> tuple[list[Visit], dict[str, int]]:
-    """The finished jobs of these trucks as `wear` takes them, and the last job of each truck."""
-    if not units:
-        return [], {}
-    j = t.jobs.filter(t.jobs.signed_off & (t.jobs.unit != ""))
-    if len(units) == MOST_UNITS:  # else these are all of them, and it takes long to say so
-        j = j.filter(j.unit.isin(list(units)))
-    r = t.readings.semi_join(j, "job")
-    r = r.filter((r.as_found | r.as_left) & r.quantity.isin([FREE_TRAVEL, GAP]))
-    r = r.select("job", "quantity", "as_left", "value_in", "low_in", "high_in", "limit_low_in")
-    read: defaultdict[int, Row] = defaultdict(lambda: dict.fromkeys([*_READ.values(), "low_in"]))
-    for row in rows(r.order_by("as_left")):  # what is in force as left goes before as found
-        of_job = read[row["job"]]
-        of_job[_READ[row["quantity"], row["as_left"]]] = _length(row)
-        if row["quantity"] == FREE_TRAVEL:
-            of_job["low_in"] = row["limit_low_in"]
-    visits, last_job = [], {}
-    kind = ("transmission", "linkage", "clutch")
-    j = j.select("job", "unit", "ring_lugs", *kind, at="ended_utc", miles="odometer_miles",
-                 lugs="lugs_by_gap", lug_in="lug_pitch_in", name="path")  # fmt: skip
-    for row in rows(j.order_by("at")):
-        job = last_job[row["unit"]] = row.pop("job")
-        told = {"kind": tuple(map(row.pop, kind)), "at": row["at"].replace(tzinfo=UTC),
-                "lugs": row["lugs"] or 0, "distance": "miles"}  # fmt: skip
-        visits.append(Visit(**{**row, **read[job], **told}))
-    return visits, last_job
-
-
-_READ = {(FREE_TRAVEL, False): "found", (FREE_TRAVEL, True): "left",
-         (GAP, False): "gap_found", (GAP, True): "gap_left"}  # fmt: skip
-"""The fields of a visit, by quantity, as found and as left."""
-
-
-def _length(row: Row) -> Measured | None:
-    """As the wear's arithmetic takes it; None for what no gauge can have shown."""
-    try:
-        return Measured.from_interval(row["value_in"], row["low_in"], row["high_in"])
-    except (TypeError, ValueError):
-        return None
 
 
 # --- How the parts of the page point at jobs: `#jobs=first:no&month:2026-11`.
