@@ -169,15 +169,17 @@ def due(
     """
     from assistant.cli.review import opened
     from assistant.record import default_folder
-    from assistant.review.columns import DAMAGE
+    from assistant.record.folder import SUFFIX
+    from assistant.review.columns import COPY, DAMAGE
     from assistant.wear import say
 
     folder = folder or default_folder()
     if not folder.is_dir():
         fail(f"{folder} is no folder; name the folder with the records", 2)
     with opened((folder,)) as desk:
-        bad = (row for row in desk.ask("damaged") if row["status"] in (*DAMAGE, "unreadable"))
-        left_out = [say.left_out(row["path"], row["status"] == "unreadable") for row in bad]
+        bad = [row for row in desk.ask("damaged") if row["path"].endswith(SUFFIX)]
+        left_out = [say.left_out(row["path"], row["status"] in DAMAGE) for row in bad
+                    if row["status"] not in ("missing", "torn", COPY)]  # fmt: skip
         show_lines((*desk.told, *left_out), err=True)
         units = [unit] if unit else [truck.unit for truck in desk.due.trucks]
         looks = desk.due.outlooks(units, ring_lugs)

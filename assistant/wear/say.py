@@ -72,9 +72,9 @@ def dates_text(dates: tuple[date, date | None] | None) -> str:
     return first if first == last else say("say.between", first=first, last=last)
 
 
-def left_out(record: str, unreadable: bool) -> str:
+def left_out(record: str, damaged: bool) -> str:
     """Why a file does not count: `x.jsonl: damaged, left out`."""
-    return say(f"left_out.{'unreadable' if unreadable else 'damaged'}", record=record)
+    return say(f"left_out.{'damaged' if damaged else 'unreadable'}", record=record)
 
 
 def why(look: Outlook) -> list[str]:

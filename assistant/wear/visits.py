@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import os
 import time
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
@@ -67,24 +66,19 @@ class Visit:
         return self if self.lug_in else replace(self, lug_in=_by_ring(self))
 
 
-def visits_in(
-    folder: Path, pause_s: float = 0.0, below: bool = False
-) -> tuple[list[Visit], list[str]]:
+def visits_in(folder: Path, pause_s: float = 0.0) -> tuple[list[Visit], list[str]]:
     """The visits of all finished records in a folder, oldest first, and what was left out and why.
 
-    Of a record and its copies one counts. With `below`, subfolders count too, but hidden ones and
-    those of clips. `pause_s` is rested after each record: a job going on meanwhile keeps its pace.
+    Of a record and its copies one counts. `pause_s` is rested after each record: a job going on
+    meanwhile keeps its pace.
 
     Raises:
         RecordError: the folder cannot be listed.
     """
     visits: dict[str, Visit] = {}
     problems: list[str] = []
-    paths = records_in(folder)
-    if below:
-        paths += _below(folder, problems)
-    for path in paths:
-        name = str(path.relative_to(folder))
+    for path in records_in(folder):
+        name = path.name
         why = ""
         try:
             events, problem = read_events(path)
@@ -102,19 +96,6 @@ def visits_in(
         elif pause_s:
             time.sleep(pause_s)
     return sorted(visits.values(), key=lambda v: v.at), problems
-
-
-def _below(folder: Path, problems: list[str]) -> list[Path]:
-    """The records in the subfolders; a line is added for each that cannot be listed."""
-    paths: list[Path] = []
-    for top, folders, _ in os.walk(folder):
-        folders[:] = sorted(f for f in folders if f[0] != "." and not f.endswith(".clips"))
-        if top != str(folder):
-            try:
-                paths += records_in(Path(top))
-            except RecordError:
-                problems.append(say("left_out.not_listed", record=Path(top).relative_to(folder)))
-    return paths
 
 
 def visit_of(opened: Opened, closed: Closed, name: str) -> Visit:

@@ -175,7 +175,7 @@ def test_when_a_truck_is_due_is_told_alike_everywhere(
     assert f"MAY BE DUE {days}" in Page(fleet_file(tmp_path / "out").read_text("utf-8")).words
     done = lugcall("due", folder, "--unit", "T-2", "--json")
     assert json.loads(done.stdout)["first_dates"] == days.split(" to ")
-    assert lugcall("due", folder, "--unit", "T-2").output.startswith("T-2: MAY BE DUE. By its wear")
+    assert lugcall("due", folder, "--unit", "T-2").stdout.startswith("T-2: MAY BE DUE. By its wear")
 
 
 def test_due_reads_no_record_that_it_knows(
