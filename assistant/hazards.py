@@ -41,7 +41,7 @@ NEEDS: dict[str, tuple[str, ...]] = {
 """
 COUNTS_IN_HOLD = frozenset({"reading", "done", "check", "accept", "correct", "no", "sound", "skip"})
 """Acts that count for nothing in a hold unless it is confirmed."""
-COUNTS_BELOW = COUNTS_IN_HOLD | {
+COUNTS_BELOW = COUNTS_IN_HOLD - {"correct"} | {
     *("not_sound", "move", "measure", "same", "ready", "repaired", "clear", "start_over"),
     "sign_off",
 }

@@ -331,16 +331,16 @@ def _items(words: str, who: str, dialogue: Dialogue) -> Act | None:
     return Act("done", who, text=" ".join(dict.fromkeys(named))) if named else None
 
 
-WELL_KNOWN, CERTAIN = 0.8, 0.95
-"""Share of known words from which a reading is looked for among others (a radio has scores too);
-and the share of a reading from which half of them will do."""
+WELL_KNOWN = 0.8
+"""Share of known words from which a reading is looked for among others: a radio has scores too."""
 
 
 def _holds_reading(guess: Likely) -> bool:
-    reading = guess.shares["reading"]
-    return reading > SURE and guess.known > (0.5 if reading > CERTAIN else WELL_KNOWN)
+    return guess.shares["reading"] > READS and guess.known > WELL_KNOWN
 
 
+READS = 0.8
+"""Share of a reading from which one is looked for among other words."""
 _LETTER = re.compile("[a-z]")
 """Without any, nothing is said but a number, whether it can be read or not."""
 _FIGURES = frozenset(

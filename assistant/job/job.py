@@ -124,7 +124,7 @@ class Job(JobState):
     @property
     def foot_wanted(self) -> bool:
         """Whether the step waits until the helper has said that his foot is off the pedal."""
-        waits = self.at in self._below and self.correcting not in PEDAL_MOVES
+        waits = self.at in self._below and not self.correcting  # that sends no hand anywhere
         return waits and not all(map(self.facts.hazards.holds, NEEDS["hands_below"]))
 
     @property

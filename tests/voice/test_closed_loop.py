@@ -45,7 +45,8 @@ def hard_of_hearing(seed: int, share: float) -> Callable[[Session], Deliver]:
             job = session.job
             wrong = line.words
             if line.meant is not None and line.meant.value_in is not None and job.expects():
-                other = line.meant.value_in * rng.choice((0.8, 1.1, 1.3))
+                most = QUANTITIES[job.expects()].possible_in[1]
+                other = min(line.meant.value_in * rng.choice((0.8, 1.1, 1.3)), 0.9 * most)
                 wrong = callouts.call(job.expects(), other, 0, False, rng).words
             ear = {"decision": "choose", "alternatives": [wrong, line.words]}
             match rng.random() / share:
@@ -83,7 +84,8 @@ def test_the_loop_sees_a_wrong_value(dialogs: Dialogs, tmp_path: Path) -> None:
             turns = inner(who, line)
             if session.job.at == "ring_show" and session.job.facts.readings:
                 gap = next(t for t in session.job.facts.readings if t.quantity == "gap")
-                gap.value_in = (gap.value_in or 0) + 0.01
+                for end in ("value_in", "low_in", "high_in"):
+                    setattr(gap, end, (getattr(gap, end) or 0) + 0.01)
             return turns
 
         return deliver
