@@ -354,7 +354,8 @@ def verify(records: tuple[Path, ...], seal: str | None, as_json: bool) -> None:
         elif verdict.ok:
             state = "signed off" if verdict.closed else "NOT signed off"
             state = "closed unfinished" if verdict.unfinished else state
-            good = f"GOOD     {path}: {verdict.events} events, {state}, seal {verdict.seal}"
+            events = f"{verdict.events} event{'' if verdict.events == 1 else 's'}"
+            good = f"GOOD     {path}: {events}, {state}, seal {verdict.seal}"
             paper, clips = verdict.paper_seal, verdict.about_clips
             after = f"seal on the work order {paper}; the lead wrote after"
             more = [after if paper not in ("", verdict.seal) else "", clips]
@@ -370,7 +371,7 @@ def verify(records: tuple[Path, ...], seal: str | None, as_json: bool) -> None:
 def transcript(record: Path) -> None:
     """Print RECORD as people read it."""
     from assistant.record.history import JobHistory
-    from assistant.record.transcript import transcript as lines
+    from assistant.review.transcript import transcript as lines
 
     history = JobHistory.read(record)
     show_lines(lines(history))

@@ -15,7 +15,6 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from assistant.cli.terminal import PATH, Seconds, fail, show_lines, show_told
-from assistant.sentences import printable
 
 if TYPE_CHECKING:
     from assistant.review import Answers, Review
@@ -77,19 +76,24 @@ def review(
 
 
 def _as_csv(answers: Answers, question: str) -> list[str]:
-    """The answer to a question, a line a row, each cell as it may be shown."""
+    """The answer to a question, a line a row; with the file of each job in it."""
     import csv
     import io
 
+    from assistant.review.export import harmless
     from assistant.review.questions import QUESTIONS
 
     if question not in QUESTIONS:
         fail(f"there is no question {question!r}; ask one of {', '.join(QUESTIONS)}")
     rows = answers.ask(question)
+    for name in ("job", "last_job"):
+        if rows and name in rows[0] and "path" not in rows[0]:
+            files = answers.files(row[name] for row in rows)
+            rows = [{"file": files.get(row[name], ""), **row} for row in rows]
     text = io.StringIO()
+    cells = ([harmless(v) if isinstance(v, str) else v for v in row.values()] for row in rows)
     if rows:
-        plain = [[printable(v) if isinstance(v, str) else v for v in r.values()] for r in rows]
-        csv.writer(text, lineterminator="\n").writerows([[*rows[0]], *plain])
+        csv.writer(text, lineterminator="\n").writerows([rows[0], *cells])
     return text.getvalue().split("\n")[:-1]
 
 

@@ -31,9 +31,9 @@ _record_option = click.option("--record", type=PATH, help="Take card and reading
 
 def _given(
     card_file: Path | None, record: Path | None, called: dict[str, Any]
-) -> tuple[Card, dict[str, Measured], dict[str, Measured]]:
-    """The card, and readings as found and as left; what is called out goes before what the record
-    holds as found."""
+) -> tuple[Card, dict[str, Measured], dict[str, Measured], str]:
+    """The card, readings as found and as left, and the day of the record, or ""; what is called out
+    goes before what the record holds as found, and is of today."""
     from assistant.card import card_from_text, default_card
     from assistant.record import RecordError
     from assistant.record.history import JobHistory
@@ -49,9 +49,10 @@ def _given(
     if card_file is not None or unit:
         card = truck_card(card_file, unit)
     found = _kept(history, "found")
-    for quantity, said in words_called(called).items():
+    now = words_called(called)
+    for quantity, said in now.items():
         found[quantity], _ = length_called(f"--{quantity}", said, quantity, card)
-    return card, found, _kept(history, "final")
+    return card, found, _kept(history, "final"), "" if now else history.opened.at[:10]
 
 
 def _kept(history: JobHistory, stage: str) -> dict[str, Measured]:
@@ -86,7 +87,7 @@ def cause(
     from assistant.causes.table import load_table
     from assistant.texts.dialogs import load_dialogs
 
-    card, known, _ = _given(card_file, record, called)
+    card, known, *_ = _given(card_file, record, called)
     talk = CauseTalk(load_table(), card, load_dialogs(), known)
     words = " ".join(complaint)
     if words and not talk.complain(words):
@@ -127,16 +128,20 @@ def picture(
     plain characters, or as SVG. Ends with one sentence to say aloud.
     """
     from assistant.pictures import plain
-    from assistant.pictures.snapshot import today_and_after
+    from assistant.pictures.snapshot import recorded, today_and_after
     from assistant.pictures.svg import bars_svg, chain_svg, stroke_svg
     from assistant.record.disk import reason, write_whole
 
-    card, found, left = _given(card_file, record, called)
+    card, found, left, day = _given(card_file, record, called)
     shots = today_and_after(card, found, left)
+    if day:
+        shots[0] = recorded(shots[0])
+    head = [f"{card.unit or 'Truck'}, {day}", ""] if day else []
     spoken = [plain.spoken(shot, card) for shot in shots]
-    if svg_file is not None:
+    if svg_file is not None or what == "linkage":
         draw = {"stroke": stroke_svg, "chain": chain_svg, "linkage": bars_svg}[what]
-        drawn = draw(shots, card, f"{card.unit or 'Truck'}: {_HEADINGS[what]}")
+        drawn = draw(shots, card, f"{card.unit or 'Truck'}: {_HEADINGS[what]} {day}".rstrip())
+    if svg_file is not None:
         try:
             write_whole(svg_file, drawn.encode(), durable=False)
         except OSError as error:
@@ -145,9 +150,9 @@ def picture(
     elif what == "linkage":
         fail("rods and levers are drawn to a file: add --svg FILE", 2)
     elif what == "stroke":
-        show_lines(plain.stroke_lines(shots, card))
+        show_lines([*head, *plain.stroke_lines(shots, card)])
     else:
-        show_lines(plain.chain_lines(shots, card))
+        show_lines([*head, *plain.chain_lines(shots, card)])
     show_lines(["", *spoken, *(plain.why(shots, card) if why else ())])
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 from assistant.card import Card
@@ -65,7 +65,7 @@ class Snapshot:
     """One moment. Lengths in inches, by quantity; what is unknown is not in it.
 
     Attributes:
-        title: "TODAY", "AFTER" (as planned) or "AS LEFT".
+        title: "TODAY", "AS FOUND" (of a record), "AFTER" (as planned) or "AS LEFT".
         values: what is known.
         read: the quantities that were read; the others were worked out.
         ratio: pedal travel per fork travel, and where that comes from.
@@ -128,13 +128,19 @@ def today_of(card: Card, read: Mapping[str, Measured]) -> Snapshot:
     return _snapshot("TODAY", read, truck_for(card, read).ratio, card)
 
 
+def recorded(today: Snapshot) -> Snapshot:
+    """The same moment in a record, where it is not of today any more."""
+    return replace(today, title="AS FOUND")
+
+
 def today_and_after(
     card: Card,
     read: Mapping[str, Measured],
     left: Mapping[str, Measured] | None = None,
     locked: Locked = FREE,
 ) -> list[Snapshot]:
-    """Today, and after: as left when that was read, else as planned.
+    """Today, and after: as left when all of it was read that today shows, else as planned. As left
+    nothing is worked out: it would pass for what somebody read.
 
     The plan is the best setting of what is not `locked`; without a figure for the gap there is
     only today.
@@ -143,10 +149,8 @@ def today_and_after(
         PictureError: gap or fork clearance is not known.
     """
     today = today_of(card, read)
-    if left and all(name in left for name in (GAP, CLEARANCE)):
-        gone = {FREE_TRAVEL, BRAKE_CONTACT} - set(left)
-        values = {q: value for q, value in {**read, **left}.items() if q not in gone}
-        return [today, _snapshot("AS LEFT", values, today.ratio, card)]
+    if left and all(name in left for name in SHOWN if name in read):
+        return [today, _snapshot("AS LEFT", {**read, **left}, today.ratio, card)]
     if card.figures.get(GAP) is None:
         return [today]
     found = solve(truck_for(card, read), locked, with_candidates=False)

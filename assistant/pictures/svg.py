@@ -319,6 +319,8 @@ def bars_svg(shots: Sequence[Snapshot], card: Card, heading: str) -> str:
     """
     chain = card.geometry
     if not isinstance(chain, LeverChain):
+        if (kind := card.traits["linkage"]) != "rod":
+            raise PictureError(f"a {kind} linkage has no rods to draw; use lugcall picture chain")
         raise PictureError("the card has no [[linkage.bar]] to draw; lugcall picture chain does")
     if len(chain.stages) > _MOST:
         raise PictureError(f"more than {_MOST} rods do not fit; lugcall picture chain does")

@@ -84,7 +84,8 @@ class ChainReader:
             event = self._parse(line)
         except DamagedLine as error:
             if at == 1 and b"lugcall-record" not in line:
-                return Fault(at, "not a record", "not a record: line 1 does not open one")
+                text = "not a record: line 1 does not open one; name a file that lugcall wrote"
+                return Fault(at, "not a record", text)
             return Fault(at, "changed", f"line {at} was changed or damaged: {error}")
         if event.n != self.count:
             return self._misplaced(event, at)

@@ -113,6 +113,13 @@ class Answers:
                 write_whole(file, json.dumps({"version": key, "sql": made}).encode(), durable=False)
         return str(sql)
 
+    def files(self, jobs: Iterable[int]) -> dict[int, str]:
+        """The file of each of these jobs."""
+        some = ", ".join(map(str, set(jobs))) or "NULL"
+        where = "folder || '/' || path AS file"
+        found = self.run(f"SELECT job, {where} FROM jobs WHERE job IN ({some})")
+        return {row["job"]: row["file"] for row in found}
+
     def of_jobs(self, table: str, jobs: Sequence[int]) -> list[Row]:
         """The rows of these jobs in a table."""
         some = ", ".join(map(str, jobs)) or "NULL"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -23,7 +24,7 @@ def export(review: Review, folder: Path, kind: str) -> list[Path]:
     """Write every table into `folder`, made if missing, as "csv" or "parquet"; gives the files.
 
     Numbers, not lugcall's rounding of them; times in UTC. In CSV an empty cell is a value that is
-    not there or an empty text.
+    not there or an empty text, and texts are as `harmless` has them.
 
     Raises:
         RecordError: the folder cannot be written.
@@ -36,16 +37,37 @@ def export(review: Review, folder: Path, kind: str) -> list[Path]:
         for file in (*files, page):
             refuse_special(file)
         for table, file in zip(COLUMNS, files, strict=True):
-            review.run(f"COPY (SELECT * FROM {table}) TO {quoted(file)} ({how})")
+            columns = ", ".join(_column(*column, kind) for column in COLUMNS[table].items())
+            review.run(f"COPY (SELECT {columns} FROM {table}) TO {quoted(file)} ({how})")
         page.write_text(columns_page(), encoding="utf-8")
     except OSError as error:
         raise RecordError(f"{folder} cannot be written: {reason(error)[0]}.") from error
     return [*files, page]
 
 
+_CONTROL = r"[\x00-\x1F\x7F-\x9F]"
+_FORMULA = r"^\s*[=+@-]"
+
+
+def harmless(text: str) -> str:
+    """A text for a cell of CSV, which a spreadsheet must not take for a formula: one that begins
+    with = + - or @ gets a "'" before it, and control characters become spaces."""
+    plain = re.sub(_CONTROL, " ", text)
+    return f"'{plain}" if re.match(_FORMULA, plain) else plain
+
+
+def _column(name: str, column: str, kind: str) -> str:
+    """A column as it is written; in CSV a text as `harmless` has it, worked out by the engine."""
+    if kind != "csv" or column != "text":
+        return f'"{name}"'
+    plain = f"regexp_replace(\"{name}\", '{_CONTROL}', ' ', 'g')"
+    mark = f"CASE WHEN regexp_matches({plain}, '{_FORMULA}') THEN chr(39) ELSE '' END"
+    return f'{mark} || {plain} AS "{name}"'
+
+
 def columns_page() -> str:
     words = sentences("columns")
-    lines = [f"# {words.say('page.title')}", "", words.say("page.units")]
+    lines = [f"# {words.say('page.title')}", "", words.say("page.units"), "", words.say("page.csv")]
     for table, columns in COLUMNS.items():
         row = words.say("page.row", row=words.say(f"{table}.row"))
         lines += ["", f"## {table}", "", row, ""]

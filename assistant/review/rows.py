@@ -243,7 +243,8 @@ def _signed_off(
 ) -> Row:
     """Of a job's row, what its sign-off tells; before it, the lugs so far."""
     if closed is None or closed.unfinished is not None:
-        by_gap = sum(move.get("gap_by_lugs") or 0 for move in ring)
+        told = (move.get("gap_by_lugs", move["moved_lugs"]) for move in ring)
+        by_gap = sum(lugs for lugs in told if isinstance(lugs, int))
         lugs = ring[-1]["total_lugs"] if ring else 0
         code = {"code": closed.code} if closed is not None else {}
         return {"signed_off": False, "lugs": lugs, "lugs_by_gap": by_gap, **code}
@@ -258,7 +259,7 @@ def _signed_off(
 
 def _worn(job: JobHistory) -> Row:
     """Of a job's row, what its wear is told from; only of one that is signed off."""
-    if job.closed is None:
+    if job.closed is None or not job.signed_off:
         return {}
     limits = job.opened.figures.get(FREE_TRAVEL)
     row: Row = {"free_limit_in": None if limits is None else limits.low_in}

@@ -85,7 +85,7 @@ def visits_in(folder: Path, pause_s: float = 0.0) -> tuple[list[Visit], list[str
             why = "damaged" if problem else ""
             if not problem and events[0].hash not in visits:
                 ends = JobHistory.of([e for e in events if e.kind in ("opened", "closed")])
-                if ends.closed is not None:
+                if ends.closed is not None and ends.signed_off:
                     visits[events[0].hash] = visit_of(ends.opened, ends.closed, name)
         except (NotOurs, TomlError, TypeError, ValueError, AttributeError):
             why = "not_ours"  # or with a card that is no card

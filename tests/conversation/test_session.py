@@ -16,7 +16,7 @@ from assistant.conversation import Session, SessionError
 from assistant.job.job import Job
 from assistant.record import RecordError, read_events, verify_file
 from assistant.record.history import JobHistory
-from assistant.record.transcript import transcript
+from assistant.review.transcript import transcript
 from assistant.texts.dialogs import Dialogs, load_dialogs
 
 Play = Callable[[Session, str], list[Said]]

@@ -14,8 +14,8 @@ from assistant.conversation.dead_ends import dead_end
 from assistant.interlocks import TROUBLES
 from assistant.record import verify_file
 from assistant.record.history import JobHistory
-from assistant.record.transcript import transcript
 from assistant.review.pages.job_page import job_page
+from assistant.review.transcript import transcript
 from assistant.texts.dialogs import Dialogs
 from tests.demo import lugcall
 from tests.job.test_hold import FINAL, FOUND, GOOD, HOLD, PLAN, SET, TO_COVER, TURN, text

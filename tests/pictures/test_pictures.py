@@ -9,12 +9,15 @@ import pytest
 from click.testing import CliRunner
 
 from assistant.card import Card, card_from_text, default_card
+from assistant.card.arithmetic import lengths_kept
 from assistant.cli.main import main
 from assistant.clutch.uncertainty import Measured
 from assistant.pictures import plain
 from assistant.pictures import plain as say
 from assistant.pictures.snapshot import PictureError, Stroke, figures_of, today_and_after
 from assistant.pictures.svg import HEIGHT, SMALL, WIDTH, bars_svg, chain_svg, stroke_svg
+from assistant.quantity import BRAKE_CONTACT, FREE_TRAVEL, GAP
+from assistant.record.history import JobHistory
 from tests.clutch.rods import BARS
 from tests.demo import DEMO, script
 
@@ -189,6 +192,39 @@ def test_figures_are_as_true_as_they_are_short() -> None:
     assert figures_of(0.5625, "inch") == "9/16 in"
     assert figures_of(0.040, "inch") == "0.040 in"
     assert figures_of(0.040, "mm") == "1.0 mm"
+
+
+def test_as_left_shows_nothing_that_nobody_read() -> None:
+    """A job left half-way through its last readings is not drawn as left: what is not read yet
+    would have to be worked out."""
+    history = JobHistory.read(RECORD)
+    card = card_from_text(history.opened.card.text, "card")
+    found, left = (lengths_kept(history.last_read(stage)) for stage in ("found", "final"))
+    assert [shot.title for shot in today_and_after(card, found, left)] == ["TODAY", "AS LEFT"]
+    for missing in (BRAKE_CONTACT, FREE_TRAVEL, GAP):
+        some = {name: value for name, value in left.items() if name != missing}
+        titles = [shot.title for shot in today_and_after(card, found, some)]
+        assert titles == ["TODAY", "AFTER"]
+
+
+def test_a_record_is_not_of_today() -> None:
+    """Its day stands above, and the readings are as found; called out anew, they are of today."""
+    command = ["picture", "--record", str(RECORD)]
+    for what in ("stroke", "chain"):
+        told = CliRunner().invoke(main, [*command, what]).output
+        day = JobHistory.read(RECORD).opened.at[:10]
+        assert told.splitlines()[0] == f"T-104, {day}" and "AS FOUND" in told
+        assert "TODAY" not in told and "Today" not in told and "As found: free" in told
+    assert "TODAY" in CliRunner().invoke(main, [*command, "--gap", "5/8"]).output
+
+
+@pytest.mark.parametrize("kind", ["cable", "hydraulic"])
+def test_what_a_linkage_cannot_have_is_not_asked_for(kind: str) -> None:
+    record = RECORD.with_name(f"{kind}_job.jsonl")
+    for more in ([], ["--svg", "x.svg"]):
+        done = CliRunner().invoke(main, ["picture", "linkage", "--record", str(record), *more])
+        assert done.exit_code == 2 and f"a {kind} linkage has no rods to draw" in done.output
+        assert "linkage.bar" not in done.output and "lugcall picture chain" in done.output
 
 
 def test_command_draws_a_record(tmp_path: Path) -> None:

@@ -23,7 +23,7 @@ from assistant.cli.main import main
 from assistant.conversation import Session
 from assistant.record import clips, disk, open_jobs, verify_file
 from assistant.record.history import JobHistory
-from assistant.record.transcript import transcript
+from assistant.review.transcript import transcript
 from assistant.texts.dialogs import Dialogs
 from tests.conversation.test_session import answer, finish
 from tests.heard import heard, unheard

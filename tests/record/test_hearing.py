@@ -19,7 +19,7 @@ from assistant.quantity import QUANTITIES
 from assistant.readings import read
 from assistant.record import open_jobs, read_events, verify_file
 from assistant.record.history import JobHistory
-from assistant.record.transcript import transcript
+from assistant.review.transcript import transcript
 from assistant.texts.dialogs import Dialogs
 from tests.conversation.test_session import answer, finish, standing
 from tests.heard import heard, unheard

@@ -16,9 +16,9 @@ from assistant.act import Said
 from assistant.conversation import Session
 from assistant.record import Journal, RecordError, read_events, verify_file
 from assistant.record.history import ACTS, JobHistory
-from assistant.record.transcript import transcript
 from assistant.review import open_review
 from assistant.review.acts import LeadError, WaitingQuestion, add, waiting
+from assistant.review.transcript import transcript
 from tests.records import HARD
 from tests.review.jobs import Job, day, tell
 from tests.review.test_pages import Page

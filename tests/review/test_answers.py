@@ -19,7 +19,7 @@ from assistant.review.columns import COLUMNS
 from assistant.review.export import on_spark
 from assistant.review.wording import summary
 from assistant.sentences import sentences
-from tests.review.jobs import INTERVAL_MILES, Job, fleet, tell
+from tests.review.jobs import INTERVAL_MILES, Job, day, fleet, tell
 
 TRUCKS, JOBS = 6, 30
 ASKED_OF_SPARK = ("totals", "by_finding", "units", "as_found_left")
@@ -69,10 +69,10 @@ def test_trucks_are_due_by_their_own_miles_a_day(review: Review) -> None:
         assert row["a_day_miles"] == pytest.approx(a_day, rel=1e-3)
         assert row["check_miles"] - row["odometer_miles"] == INTERVAL_MILES
         check = last.day.replace(tzinfo=None) + timedelta(days=INTERVAL_MILES / a_day)
-        day = timedelta(days=1)
-        assert row["due_from_utc"] <= check + day
+        near = timedelta(days=1)
+        assert row["due_from_utc"] <= check + near
         if row["worn_from_miles"] > row["check_miles"]:  # then it is the check that counts
-            assert row["due_from_utc"] - day <= check <= row["due_to_utc"] + day
+            assert row["due_from_utc"] - near <= check <= row["due_to_utc"] + near
     states = Counter(row["state"] for row in rows)
     (counted,) = review.ask("due_count")
     assert counted["overdue"] == states["overdue"] and counted["dated"] == TRUCKS
@@ -152,6 +152,34 @@ def test_exports_hold_every_row_and_say_what_columns_mean(
         texts = sentences("columns").texts
         for name, kind in columns.items():
             assert f"| `{name}` | {kind} | {texts[f'{table}.{name}']}" in page
+
+
+NASTY = ('=HYPERLINK("http://x")', "+1", "-2+3", "@SUM(A1)", "\t=1", "a\x1b[2J\rb", "plain - text")
+HARMLESS = ("'=HYPERLINK(\"http://x\")", "'+1", "'-2+3", "'@SUM(A1)", "' =1", "a [2J b",
+            "plain - text")  # fmt: skip
+
+
+def test_no_cell_is_a_formula(tmp_path: Path, lugcall: Callable[..., Result]) -> None:
+    """A truck's number may be anything: in CSV, and in an answer; Parquet is exact."""
+    shop = tmp_path / "shop"
+    tell(shop, [Job(name, day(2025, 1, n + 1), again=4) for n, name in enumerate(NASTY)])
+    lugcall("review", shop, "--csv", tmp_path / "c", "--parquet", tmp_path / "p")
+    with (tmp_path / "c" / "jobs.csv").open(encoding="utf-8", newline="") as file:
+        units = [row["unit"] for row in csv.DictReader(file)]
+    assert sorted(units) == sorted(HARMLESS)
+    for question in ("needs_eyes", "units"):
+        asked = csv.DictReader(lugcall("review", shop, "--ask", question).output.splitlines())
+        assert sorted(row["unit"] for row in asked) == sorted(HARMLESS)
+    exact = pq.read_table(tmp_path / "p" / "jobs.parquet")["unit"].to_pylist()
+    assert sorted(exact) == sorted(NASTY)
+    assert "begins with = + - or @ has" in (tmp_path / "c" / "COLUMNS.md").read_text("utf-8")
+
+
+def test_an_answer_names_the_file_of_each_job(shop: Path, lugcall: Callable[..., Result]) -> None:
+    for question in ("as_found_left", "predicted_measured", "free_travel", "units"):
+        lines = lugcall("review", shop, "--ask", question).output.splitlines()
+        rows = list(csv.DictReader(lines))
+        assert rows and all(Path(row["file"]).is_file() for row in rows), question
 
 
 def test_lengths_and_times_have_their_unit_in_the_name() -> None:

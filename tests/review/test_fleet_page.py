@@ -416,8 +416,10 @@ addEventListener("load", () => setTimeout(() => {
     say("link"); out.push("chosen=" + document.getElementById("chosen").textContent);
     document.getElementById("all").click();
     setTimeout(() => { say("all");
+      location.hash = "#jobs=%E0%A4";
+      setTimeout(() => { out.push("odd=" + document.getElementById("chosen").textContent);
       const pre = document.createElement("pre"); pre.id = "told"; pre.textContent = out.join("\\n");
-      document.body.appendChild(pre); }, 50);
+      document.body.appendChild(pre); }, 50); }, 50);
   }, 50);
 }, 50));
 </script></body>"""
@@ -451,4 +453,5 @@ def test_sort_filter_and_search_in_a_browser(desk: Review, tmp_path: Path) -> No
         "code": "2:<sc T-2",
         "link": "2:T-1 T-2",
         "chosen": "only: step found_gap, signed yes",
+        "odd": "only: %E0%A4",
     }

@@ -99,7 +99,7 @@ def test_what_the_hard_day_shows() -> None:
     for text in (
         "gap 21/32 in OUT 0.551 in IN 1/2 to 9/16 in T-104 card (invented)",
         "ring: 4 lugs tighter line 65 told +5 lugs",
-        "contact rod: 1 turn shorter",
+        "rod for brake contact: 1 turn shorter",
         "ring told +5 lugs, moved +4 as called line 65",
         "odometer skipped, no reason given line 25",
         "stop by the technician at: turning the ring line 57",

@@ -13,7 +13,7 @@ from assistant.job.state import Facts, Taken
 from assistant.quantity import BRAKE_CONTACT, FREE_TRAVEL, TOTAL_TRAVEL
 from assistant.record import Journal, RecordError, read_events
 from assistant.record.history import JobHistory
-from assistant.record.transcript import transcript
+from assistant.review.transcript import transcript
 from assistant.texts.dialogs import load_dialogs
 from tests import demo
 

@@ -6,11 +6,10 @@ SVG that stands inside the page: no scripts, nothing from elsewhere, nothing tol
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import replace
 
 from assistant.card import Card
 from assistant.card.arithmetic import lengths_kept, stops_kept
-from assistant.pictures.snapshot import PictureError, figures_of, today_and_after
+from assistant.pictures.snapshot import PictureError, figures_of, recorded, today_and_after
 from assistant.pictures.svg import Sheet, chain_svg, stroke_svg
 from assistant.record.history import LimitsKept, Move, PedalHold, ReadingKept
 
@@ -29,8 +28,8 @@ def pictures(
         shots = today_and_after(card, was, now, stops_kept(card, was))
     except (PictureError, ValueError):
         return []
-    titled = zip(shots, ("AS FOUND", "AS LEFT") if now else ("AS FOUND",), strict=False)
-    shots = [replace(shot, title=title) for shot, title in titled]
+    # What is only planned is no picture of this job.
+    shots = [recorded(shots[0]), *(shot for shot in shots[1:] if shot.read)]
     high = 500 if len(shots) == 1 else 900
     return [
         stroke_svg(shots, card, heading, inside="strip", high=max(high, 520)),

@@ -9,6 +9,14 @@
   const count = field("count"), chosen = field("chosen");
   let wanted = [];
 
+  const decoded = (token) => {  // an address that somebody typed may be malformed
+    try {
+      return decodeURIComponent(token);
+    } catch {
+      return token;
+    }
+  };
+
   const shown = (row) => {
     const has = row.dataset.tokens.split(" ");
     const words = search.value.trim().toLowerCase();
@@ -26,9 +34,9 @@
       row.classList.toggle("hidden", !yes);
       if (yes) seen += 1;
     }
-    count.textContent = seen + " of " + rows.length + " jobs";
+    count.textContent = seen + " of " + rows.length + (rows.length === 1 ? " job" : " jobs");
     chosen.textContent = wanted.length
-      ? "only: " + wanted.map((t) => decodeURIComponent(t).replace(":", " ")).join(", ") : "";
+      ? "only: " + wanted.map((t) => decoded(t).replace(":", " ")).join(", ") : "";
     field("all").hidden = !wanted.length;
   };
 

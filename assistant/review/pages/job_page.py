@@ -9,8 +9,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
-from assistant.clutch.conformity import Limits
-from assistant.pictures.snapshot import figures_of, limits_text
+from assistant.pictures.snapshot import figures_of
 from assistant.quantity import BEARING_TRAVEL, QUANTITIES, spoken_name
 from assistant.record import seal_of
 from assistant.record.clips import state
@@ -25,20 +24,22 @@ from assistant.record.history import (
     Unheard,
     refuse,
 )
-from assistant.record.transcript import (
-    WHO,
-    findings,
-    guessed,
-    left_undone,
-    meant,
-    taken_for,
-)
 from assistant.review.acts import of_truck
 from assistant.review.doubts import KINDS, LONG_S, Doubt, doubts_of, finding
 from assistant.review.pages import drawings
 from assistant.review.pages.render import link, page, page_name
 from assistant.review.planned import Compared, card_of, compared, units_of
-from assistant.review.wording import Row, say, span
+from assistant.review.transcript import (
+    WHO,
+    as_it_stands,
+    findings,
+    guessed,
+    left_undone,
+    limits_of,
+    meant,
+    taken_for,
+)
+from assistant.review.wording import Row, many, say, say_many, span
 from assistant.sentences import step_name
 
 _SAME_IN = 0.001
@@ -92,6 +93,7 @@ def _page(
         who=WHO,
         state=_state(history, chain[0]),
         closed_by=_say("signed_by" if history.signed_off else "left_by"),
+        stands=[] if closed else [*as_it_stands(history)],
         undone=[*left_undone(closed.unfinished)] if closed and closed.unfinished else [],
         doubts=sorted(
             [*(Doubt(*one, n=-1, us=0) for one in beside), *doubts_of(history, _now_us())],
@@ -111,7 +113,7 @@ def _page(
         holds=drawings.holds_svg(history.holds),
         misheard=Counter(line.step for line in history.misunderstood()).most_common(),
         talk=[
-            _talk(line) | {"asked": asked.get(line.n)}
+            _talk(line, units) | {"asked": asked.get(line.n)}
             for line in history.lines
             if line is not history.closed
         ],
@@ -150,7 +152,7 @@ def _chain(history: JobHistory, clips: list[Row]) -> tuple[str, str]:
     if problem is None and changed is not None:
         problem = _say("clip_changed", line=changed["turn"].line, file=changed["clip"].file)
     if problem is None:
-        return "good", _say("chain_good", lines=len(history.lines))
+        return "good", say_many("job.chain_good", len(history.lines))
     kind = "torn" if history.torn else "bad"
     return kind, _say(f"chain_{kind}", problem=problem)
 
@@ -183,8 +185,7 @@ def _rows(
         first, last = found.get(quantity), left.get(quantity)
         if first is None and last is None and quantity == BEARING_TRAVEL:
             continue
-        limited = figure.low_in is not None or figure.high_in is not None
-        limits = limits_text(Limits(figure.low_in, figure.high_in), units) if limited else ""
+        limits = limits_of(figure, units)
         yield {
             "name": spoken_name(quantity),
             "found": first,
@@ -216,7 +217,7 @@ def _moved(move: Move, units: str) -> tuple[Move, str, str, str, str]:
     if turn.ring is not None:
         lugs, what = turn.ring.moved, _say("ring")
         way = "not_moved" if not lugs else "tighter" if lugs > 0 else "looser"
-        did = _say(way, lugs=f"{abs(lugs)} lug{'' if abs(lugs) == 1 else 's'}")
+        did = _say(way, lugs=many(abs(lugs), "lug"))
         predicted = turn.ring.predicted_in
         if predicted is not None and after is not None and after.kept.value_in is not None:
             error = _apart(after.kept.value_in - predicted, units)
@@ -253,7 +254,7 @@ def _questions(
     return answers, asked
 
 
-def _talk(line: Any) -> Row:
+def _talk(line: Any, units: str) -> Row:
     """One line as people read it; `mark` is "", "misheard", "corrected", "stop", "lead" or
     "repair"."""
     who, words = WHO.get(getattr(line, "who", ""), ""), getattr(line, "words", "")
@@ -262,7 +263,7 @@ def _talk(line: Any) -> Row:
     match line:
         case Turn():
             took = meant(line.act) if words or line.act else ""
-            found = list(findings(line))
+            found = list(findings(line, units))
             stop = "stop" if line.meaning == "stop" else ""
             corrected = "corrected" if line.corrected is not None else stop
             mark = "misheard" if line.misunderstood else corrected

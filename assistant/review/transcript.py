@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 
+from assistant.clutch.conformity import Limits
+from assistant.pictures.snapshot import figures_of, limits_text
 from assistant.quantity import QUANTITIES, spoken_name
+from assistant.record import seal_of
 from assistant.record.history import (
     Closed,
     JobHistory,
@@ -17,7 +20,10 @@ from assistant.record.history import (
     Understood,
     Unheard,
 )
-from assistant.sentences import printable, sentences
+from assistant.review.doubts import finding
+from assistant.review.planned import units_of
+from assistant.review.wording import lugs, say, say_many, signed
+from assistant.sentences import printable, step_name
 
 WHO = {"tech": "TECH", "helper": "HELPER", "both": "BOTH"}
 _PAD = " " * 19
@@ -34,12 +40,13 @@ def transcript(history: JobHistory) -> Iterator[str]:
 
 
 def _lines(history: JobHistory) -> Iterator[str]:
+    units = units_of(history)
     for line in history.lines:
         match line:
             case Opened():
-                yield from _opened(line)
+                yield from _opened(line, units)
             case Turn():
-                yield from _turn(line)
+                yield from _turn(line, units)
             case Unheard():
                 yield f"{line.clock}  {_who(line.who)} : ({taken_for(line)}: {guessed(line)})"
             case LeadAct():
@@ -58,6 +65,8 @@ def _lines(history: JobHistory) -> Iterator[str]:
         if line.kind == "notice" and line.question:
             yield f"{_PAD}{_say('of_lead', record=line.of_record or '?', line=line.of_line or '?')}"
     yield ""
+    if history.closed is None:
+        yield from _open(history)
     if history.state == "damaged":
         yield _say("damaged", problem=history.problem)
     elif history.state == "open":
@@ -65,7 +74,11 @@ def _lines(history: JobHistory) -> Iterator[str]:
 
 
 def _say(name: str, **blanks: object) -> str:
-    return sentences("desk").say(f"transcript.{name}", **blanks)
+    return say(f"transcript.{name}", **blanks)
+
+
+def _say_many(name: str, count: int, **blanks: object) -> str:
+    return say_many(f"transcript.{name}", count, **blanks)
 
 
 def _who(who: str) -> str:
@@ -79,36 +92,30 @@ def _lead(act: LeadAct) -> str:
     return f"{act.at[:19]}  LEAD {act.lead or '(no code)'} {act.act.upper()}{about}{text}"
 
 
-def _opened(opened: Opened) -> Iterator[str]:
+def _opened(opened: Opened, units: str) -> Iterator[str]:
     yield f"Clutch adjustment, {opened.unit or 'unit not named'}, {opened.at[:10]}"
     yield f"Card: {opened.card.name or 'none (common-practice figures)'}"
     yield "Limits:"
     for name, figure in opened.figures.items():
-        limits = f"{_limits(figure)}   ({figure.source or '?'})"
+        limits = f"{limits_of(figure, units) or '?'}   ({figure.source or '?'})"
         yield f"  {spoken_name(name):<{_NAME}} {limits}"
     yield ""
 
 
-def _limits(figure: LimitsKept) -> str:
-    low, high = figure.low_in, figure.high_in
-    if low is None:
-        return f"at most {_inches(high)}"
-    if high is None:
-        return f"at least {_inches(low)}"
-    return f"{_inches(low)} to {_inches(high)}"
+def limits_of(figure: LimitsKept, units: str) -> str:
+    """`1/2 to 9/16 in`, in the truck's own units; "" without limits."""
+    if figure.low_in is None and figure.high_in is None:
+        return ""
+    return limits_text(Limits(figure.low_in, figure.high_in), units)
 
 
-def _inches(value: float | None) -> str:
-    return "?" if value is None else f"{value:.4g} in"
-
-
-def _turn(turn: Turn) -> Iterator[str]:
+def _turn(turn: Turn, units: str) -> Iterator[str]:
     if turn.words:
         yield f"{turn.clock}  {_who(turn.who)} : {turn.words}"
         yield f"{'':10}{'':7}  [{meant(turn.act)}]{_clip(turn)}"
     elif turn.meaning == "resumed":
         yield f"{turn.clock}  -- resumed --"
-    for found in findings(turn):
+    for found in findings(turn, units):
         yield f"{_PAD}{found}"
 
 
@@ -143,13 +150,14 @@ def meant(act: Understood | None) -> str:
     return words
 
 
-def findings(turn: Turn) -> Iterator[str]:
-    """What a turn settled: readings judged, corrections, moves, the pedal."""
+def findings(turn: Turn, units: str) -> Iterator[str]:
+    """What a turn settled: readings judged, corrections, moves, the pedal; lengths in the truck's
+    own `units`, "inch" or "mm"."""
     if turn.taken is not None and turn.taken.judged is not None:
         kept, judged = turn.taken, turn.taken.judged
         yield (
             f"= {spoken_name(kept.quantity)} {kept.figures}: {judged.decision.upper()} "
-            f"({judged.probability:.0%} in), {_limits(judged)}, {judged.source}"
+            f"({judged.probability:.0%} in), {limits_of(judged, units)}, {judged.source}"
         )
     if turn.corrected is not None:
         was, now = turn.corrected.was, turn.corrected.now
@@ -159,11 +167,12 @@ def findings(turn: Turn) -> Iterator[str]:
     if turn.finding is not None:
         found = turn.finding
         yield (
-            f"= ring move: {found.kind} ({found.probability:.0%}), "
-            f"{_inches(found.measured_in)} measured, {_inches(found.predicted_in)} expected"
+            f"= ring move: {finding(found.kind)} ({found.probability:.0%}), "
+            f"{figures_of(found.measured_in, units)} measured, "
+            f"{figures_of(found.predicted_in, units)} expected"
         )
     if turn.linkage is not None:
-        yield f"= {turn.linkage.step.replace('_', ' ')}: {turn.linkage.what}"
+        yield f"= {step_name(turn.linkage.step)}: {turn.linkage.what}"
     if turn.person is not None:
         code = turn.person.code or _say("no_code")
         yield f"= {_say('takes_over', who=_who(turn.person.who).strip(), code=code)}"
@@ -174,17 +183,12 @@ def findings(turn: Turn) -> Iterator[str]:
 
 
 def _closed(closed: Closed) -> Iterator[str]:
-    yield f"{'':{_NAME}}{'as found':>14}{'as left':>14}"
-    for quantity in QUANTITIES:
-        found, left = closed.as_found.get(quantity), closed.as_left.get(quantity)
-        if found or left:
-            cells = "".join(f"{kept.figures if kept else '-':>14}" for kept in (found, left))
-            yield f"{spoken_name(quantity):<{_NAME}}{cells}   {_decided(left)}"
-    yield f"Ring: {closed.lugs:+d} lugs in {len(closed.ring_moves)} moves (plus tightens)"
+    yield from _table(closed.as_found, closed.as_left)
+    yield _say_many("ring", len(closed.ring_moves), lugs=lugs(closed.lugs))
     if closed.by_gap != closed.lugs:
-        yield f"      by the gap readings it was {closed.by_gap:+d}"
+        yield f"      {_say('by_gap', lugs=signed(closed.by_gap))}"
     for change in closed.linkage:
-        yield f"Linkage: {change.step.replace('_', ' ')}: {change.what}"
+        yield f"Linkage: {step_name(change.step)}: {change.what}"
     for note in closed.notes:
         yield f"Note ({note.who}): {note.text}"
     for doubt in closed.doubts:
@@ -193,17 +197,54 @@ def _closed(closed: Closed) -> Iterator[str]:
         yield f"Next check at {closed.next_due.count:,.0f} {closed.next_due.kind}"
     if closed.unfinished is None:
         yield f"SIGNED OFF by {closed.code} at {closed.at}"
-        return
-    for name, value in left_undone(closed.unfinished):
+    else:
+        for name, value in left_undone(closed.unfinished):
+            yield f"{name}: {value}"
+        yield _say("unfinished", code=closed.code, at=closed.at)
+    yield _say("seal", seal=seal_of(closed.hash), line=closed.line)
+
+
+def _table(found: Mapping[str, ReadingKept], left: Mapping[str, ReadingKept]) -> Iterator[str]:
+    yield f"{'':{_NAME}}{'as found':>14}{'as left':>14}"
+    for quantity in QUANTITIES:
+        both = found.get(quantity), left.get(quantity)
+        if any(both):
+            cells = "".join(f"{kept.figures if kept else '-':>14}" for kept in both)
+            yield f"{spoken_name(quantity):<{_NAME}}{cells}   {_decided(both[1])}"
+
+
+def _open(history: JobHistory) -> Iterator[str]:
+    """How a job stands that nobody closed: what was read and moved, and what is open or held."""
+    yield from _table(history.last_read("found"), history.as_left())
+    ring = [move.turn.ring for move in history.moves if move.turn.ring is not None]
+    yield _say_many("ring", len(ring), lugs=lugs(ring[-1].total if ring else 0))
+    for name, value in as_it_stands(history):
         yield f"{name}: {value}"
-    yield _say("unfinished", code=closed.code, at=closed.at)
+
+
+_OPENS = {"lock": (("ring_unlock",), "ring_lock"),
+          "cover": (("cover_off", "reopen_cover"), "cover_on")}  # fmt: skip
+"""Parts that a step takes off, and the one that puts them back."""
+
+
+def as_it_stands(history: JobHistory) -> Iterator[tuple[str, str]]:
+    """How pedal, lock plate and cover are, by the steps that were done: what, and how it is."""
+    hold = history.holds[-1] if history.holds else None
+    pedal = "up"
+    if hold is not None and hold.held is not None and hold.end != "released":
+        pedal = "held" if hold.end == "open" else "unsure"
+    done = [turn.step for turn in history.turns if turn.takes_on and turn.meaning != "skip"]
+    yield _say("left.pedal"), _say(f"pedal.{pedal}")
+    for part, (off, on) in _OPENS.items():
+        last = next((step for step in reversed(done) if step == on or step in off), on)
+        yield _say(f"left.{part}"), _say(f"{part}.{'on' if last == on else 'off'}")
 
 
 def left_undone(left: LeftUndone) -> Iterator[tuple[str, str]]:
     """How an unfinished job was left: what, and how it is."""
     for name in ("why", "at", "pedal", "lock", "cover", "tag", "key", "rest"):
         value = getattr(left, name) or _say("left.nothing_said")
-        yield _say(f"left.{name}"), value.replace("_", " ") if name == "at" else value
+        yield _say(f"left.{name}"), step_name(value) if name == "at" else value
 
 
 def _decided(left: ReadingKept | None) -> str:
