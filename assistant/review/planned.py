@@ -14,6 +14,8 @@ from assistant.record.history import JobHistory, ReadingKept
 FAR = 3.0
 """Planned and measured are far apart where they differ by this many times what either may be off.
 From memory of no data, a first guess."""
+LEAST_FAR_IN = 1 / 32
+"""Nearer than this is never far: a rod's flat or a foot's feel comes to as much. Likewise."""
 
 
 class Compared(NamedTuple):
@@ -34,7 +36,7 @@ class Compared(NamedTuple):
     def far(self) -> bool:
         within = self.left.interval
         own = (within[2] - within[1]) / 2 if within is not None else 0.0
-        return abs(self.more_in) > FAR * (self.off_in + own)
+        return abs(self.more_in) > max(LEAST_FAR_IN, FAR * (self.off_in + own))
 
     def planned(self, units: str) -> str:
         """`1-29/64 in ± 0.128 in`."""

@@ -24,7 +24,6 @@ Play = Callable[[Session, str], list[Said]]
 LENGTHS = {
     "pedal-height": "eight and a half",
     "total-travel": "eight and a quarter",
-    "brake-contact": "five eighths",
     "odometer": "four hundred twelve thousand",
 }
 ANSWERS = {
@@ -58,6 +57,7 @@ def answer(job: Job) -> str:
             "gap": "0.525" if turned else "0.660",
             "clearance": "0.125" if rod else "0.172" if turned else "0.040",
             "free-travel": "one and nine sixteenths" if turned else "nine sixteenths",
+            "brake-contact": "five eighths" if turned else "one thirty-second",
         }
         return f"{step.who}: {now.get(step.reading) or LENGTHS[step.reading]}"
     if step.id == "helper_ready":
@@ -255,7 +255,7 @@ def test_transcript_shows_found_beside_left(whole: tuple[Path, list[dict[str, An
     clearance = next(line for line in end if line.startswith("fork clearance"))
     assert gap.split()[1] == "0.660" and "0.525" in gap and gap.rstrip().endswith("in")
     assert clearance.split()[2] == "0.040" and "0.125" in clearance
-    assert any("+5 lugs in 1 moves" in line for line in end)
+    assert any("+5 lugs in 1 move " in line for line in end)
     assert any(line.startswith("SIGNED OFF by 12") for line in end)
 
 

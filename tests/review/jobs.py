@@ -18,6 +18,8 @@ from tests.demo import DEMO
 from tests.heard import heard, unheard
 from tests.records import events_of, sealed
 
+RATIO = 12.0
+"""Pedal travel per fork travel of the demo's truck."""
 INTERVAL_MILES = 30_000
 """From the odometer to the next check, for the jobs of a fleet."""
 
@@ -50,7 +52,7 @@ def fleet(trucks: int, jobs: int, seed: int = 5) -> list[Job]:
     """Jobs of trucks that each wear and drive in their own way, dealt out in turn."""
     rng = random.Random(seed)
     own = [(rng.lognormvariate(-2.3, 0.25), rng.uniform(150, 400)) for _ in range(trucks)]
-    at = [day(2024, 1, 8) + timedelta(minutes=rng.randrange(86_400)) for _ in own]
+    at = [day(2021, 1, 4) + timedelta(minutes=rng.randrange(86_400)) for _ in own]
     miles = [rng.randrange(20_000, 400_000) for _ in own]
     told = []
     for number in range(jobs):
@@ -112,18 +114,30 @@ def _change(kind: str, data: dict[str, Any], job: Job) -> None:
         data["code"] = job.code
         data["next_due"]["count"] = float(job.due or data["next_due"]["count"])
         _count(data["as_found"]["odometer"], job.miles)
+        for quantity in ("gap", "clearance"):
+            _worn(data["as_found"][quantity], job)
         _length(data["as_found"]["free-travel"], job.found)
         _length(data["as_left"]["free-travel"], job.left)
         return
     taken = data.get("taken") or {}
     if taken.get("quantity") == "odometer" and taken["stage"] == "found":
         _count(taken, job.miles)
+    if taken.get("stage") == "found" and taken["quantity"] in ("gap", "clearance"):
+        _worn(taken, job)
     if taken.get("quantity") == "free-travel":
         _length(taken, job.found if taken["stage"] == "found" else job.left)
 
 
 def _count(taken: dict[str, Any], miles: int) -> None:
     taken.update(count=float(miles), figures=f"{miles:,} miles")
+
+
+def _worn(taken: dict[str, Any], job: Job) -> None:
+    """The bearing has gone as far as free travel says: what the gap has less, the clearance has
+    more."""
+    further = (job.found - 0.53125) / RATIO * (-1 if taken["quantity"] == "gap" else 1)
+    ends = {name: taken[name] + further for name in ("value_in", "low_in", "high_in")}
+    taken.update(ends, figures=f"{ends['value_in']:.3f} in")
 
 
 def _length(taken: dict[str, Any], value: float) -> None:

@@ -28,7 +28,7 @@ from assistant.review.rows import read_file
 from assistant.sentences import sentences
 from assistant.texts.dialogs import Dialogs
 from tests.records import HARD, reach
-from tests.review.jobs import Job, day, tell
+from tests.review.jobs import Job, day, fleet, play, tell
 from tests.review.test_pages import Page
 
 NOW_US = 1_900_000_000_000_000
@@ -159,6 +159,16 @@ def test_an_odometer_that_runs_backwards_is_told(tmp_path: Path, home: Path) -> 
     acts.add(later, "accepted", "L7", "the instrument was changed")
     with open_review([first.parent, later.parent], home) as desk:
         assert desk.ask("needs_eyes") == []
+
+
+def test_simulated_jobs_are_in_doubt_of_nothing_but_what_is_put_into_them(
+    card: Any, dialogs: Dialogs, tmp_path: Path
+) -> None:
+    """Told anew, or played: their readings are those of one truck, which agree with each other."""
+    told = [read_file(path, NOW_US) for path in tell(tmp_path / "told", fleet(6, 30))]
+    assert {d["kind"] for file in told for d in file.rows["doubts"]} <= {"again"}
+    played = read_file(play(tmp_path / "played", card, dialogs, "", 0, 25), NOW_US)
+    assert {d["kind"] for d in played.rows["doubts"]} <= {"edited", "default"}
 
 
 def test_steps_have_names_that_people_know(dialogs: Dialogs) -> None:
