@@ -31,7 +31,7 @@ _TABLES = {
         n:int at_utc:time step stage quantity who value_in:float low_in:float
         high_in:float count:float count_unit figures decision p_in:float limit_low_in:float
         limit_high_in:float limit_source accepted corrects replaced:bool as_found:bool
-        as_left:bool spoken:bool clip
+        as_left:bool beside:bool found_in:float found_figures found_decision spoken:bool clip
         """,
     "moves": """
         n:int at_utc:time move:int kind step what told_lugs:int moved_lugs:int

@@ -120,20 +120,19 @@ def lead_questions(t: Tables) -> ir.Table:
 
 def as_found_left(t: Tables) -> ir.Table:
     """As found beside as left, a row per job and quantity, with limits and whose they are."""
-    r = t.readings
-    keys = ["job", "quantity"]
-    found = r.filter(r.as_found).select(
-        *keys, found_in="value_in", found_figures="figures", found_decision="decision"
-    )
-    left = r.filter(r.as_left).select(
-        *keys, "limit_low_in", "limit_high_in", "limit_source", "accepted",
-        left_in="value_in", left_figures="figures", left_decision="decision", left_p_in="p_in",
+    r = t.readings.filter(t.readings.beside)
+    of_left = {
+        "limit_low_in": r.limit_low_in, "limit_high_in": r.limit_high_in,
+        "limit_source": r.limit_source, "accepted": r.accepted, "left_in": r.value_in,
+        "left_figures": r.figures, "left_decision": r.decision, "left_p_in": r.p_in,
+    }  # fmt: skip
+    found = r.found_figures != ""
+    return r.select(
+        "job", "quantity", "found_in",
+        found_figures=found.ifelse(r.found_figures, ibis.null(str)),
+        found_decision=found.ifelse(r.found_decision, ibis.null(str)),
+        **{name: r.as_left.ifelse(of, ibis.null(of.type())) for name, of in of_left.items()},
     )  # fmt: skip
-    both = found.outer_join(left, keys)
-    return both.mutate(
-        job=ibis.coalesce(both.job, both.job_right),
-        quantity=ibis.coalesce(both.quantity, both.quantity_right),
-    ).drop("job_right", "quantity_right")
 
 
 def predicted_measured(t: Tables) -> ir.Table:

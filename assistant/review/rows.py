@@ -279,12 +279,22 @@ def _accepted(job: JobHistory) -> str:
     return last.text if last is not None and last.act == "accepted" else ""
 
 
+_FOUND = {"in": "value_in", "figures": "figures", "decision": "decision"}
+
+
 def _readings(job: JobHistory) -> list[Row]:
     """As found and as left are those that stand: the last of their stage."""
     rows = [_reading(one) for one in job.readings]
     stands = {(r["stage"], r["quantity"]): r for r in rows if not r["replaced"]}
     for (stage, _), row in stands.items():
         row["as_found"], row["as_left"] = stage == "found", stage == "final"
+    for quantity in {quantity for _, quantity in stands}:
+        found, left = (stands.get((stage, quantity)) for stage in ("found", "final"))
+        beside = left or found
+        if beside is not None:
+            beside["beside"] = True
+            if found is not None:
+                beside |= {f"found_{name}": found[of] for name, of in _FOUND.items()}
     return rows
 
 
@@ -299,7 +309,8 @@ def _reading(one: ReadingTaken) -> Row:
         "p_in": getattr(judged, "probability", None), "limit_low_in": judged.low_in,
         "limit_high_in": judged.high_in, "limit_source": judged.source,
         "accepted": one.reason or kept.accepted, "corrects": one.was, "replaced": one.replaced,
-        "as_found": False, "as_left": False, "spoken": turn.ear is not None,
+        "as_found": False, "as_left": False, "beside": False, "found_figures": "",
+        "found_decision": "", "spoken": turn.ear is not None,
         "clip": "" if turn.clip is None else turn.clip.file,
     }  # fmt: skip
 

@@ -152,6 +152,15 @@ def readings(events: list[Row]) -> list[Row]:
             left = closed["as_left"].get(row["quantity"]) if closed and stage == "final" else None
             if left and left.get("accepted"):
                 row["accepted"] = left["accepted"]
+    for row in kept:
+        same = [r for r in kept if r["quantity"] == row["quantity"]]
+        found = [r for r in same if r["as_found"]]
+        left = any(r["as_left"] for r in same)
+        row["beside"] = row["as_left"] or (row["as_found"] and not left)
+        there = row["beside"] and bool(found)
+        row["found_in"] = found[0]["value_in"] if there else None
+        row["found_figures"] = found[0]["figures"] if there else ""
+        row["found_decision"] = found[0]["decision"] if there else ""
     return kept
 
 
