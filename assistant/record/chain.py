@@ -112,7 +112,12 @@ class ChainReader:
             if at == 1 and not line.startswith(b'{"at":'[: len(line)]):
                 return None
             remedy = "lugcall resume repairs it; nothing acknowledged is lost"
-        elif at > 1 and _has_unwritten(line, self.good) and not self._stream.read(1):
+        elif (
+            at > 1
+            and b"\0" in line
+            and _has_unwritten(line, self.good)
+            and not self._stream.read(1)
+        ):
             # A bad sector looks the same, so this one does not promise that nothing is lost.
             cause += ", or its place on the disk is bad: it holds zero bytes"
             remedy = "lugcall resume cuts it off"

@@ -189,7 +189,7 @@ def parse_quickly(line: bytes) -> Event:
                       prev.decode(), digest.decode())  # fmt: skip
     except (ValueError, RecursionError):
         return parse_line(line)
-    _check_members(event)
+    _check_time(event.at)  # the pattern has checked the rest
     return event
 
 
@@ -206,12 +206,7 @@ def _check_members(event: Event) -> None:
     # type() and not isinstance(): a JSON `true` is a Python bool, which is also an int.
     if type(event.n) is not int or event.n < 0:
         raise DamagedLine("its number is not a count")
-    if not isinstance(event.at, str) or not _AT.fullmatch(event.at):
-        raise DamagedLine("its time is not ISO 8601 with milliseconds and offset")
-    try:
-        datetime.fromisoformat(event.at)
-    except ValueError as error:
-        raise DamagedLine("its time does not exist") from error
+    _check_time(event.at)
     if not isinstance(event.kind, str) or not event.kind:
         raise DamagedLine("its kind is not a word")
     if not isinstance(event.data, dict):
@@ -219,6 +214,15 @@ def _check_members(event: Event) -> None:
     for value in (event.prev, event.hash):
         if not isinstance(value, str) or not _HEX.fullmatch(value):
             raise DamagedLine("a hash in it is not 64 hex digits")
+
+
+def _check_time(at: object) -> None:
+    if not isinstance(at, str) or not _AT.fullmatch(at):
+        raise DamagedLine("its time is not ISO 8601 with milliseconds and offset")
+    try:
+        datetime.fromisoformat(at)
+    except ValueError as error:
+        raise DamagedLine("its time does not exist") from error
 
 
 def _plain(text: object) -> str:

@@ -34,6 +34,13 @@ _READ = (("found", "free_found"), ("left", "free_left"), ("gap_found", "gap_foun
 """Fields of a visit, and the columns of a job that hold them."""
 
 
+_COLUMNS = ", ".join([
+    "job", "unit", "ended_utc", "odometer_miles", "odometer_unit", "lugs_by_gap", "free_limit_in",
+    "transmission", "linkage", "clutch", "lug_pitch_in", "path", "ring_lugs", "next_due_miles",
+    *(f"{column}{end}_in" for _, column in _READ for end in ("", "_low", "_high")),
+])  # fmt: skip
+
+
 class TruckDue(msgspec.Struct):
     """One truck's row, but for its `state`, which is of today."""
 
@@ -107,7 +114,7 @@ class FleetDue:
     def visits(self, units: Iterable[str] | None = None) -> list[tuple[int, Visit]]:
         """Job and visit of each job signed off of these trucks, or of all, oldest first; not of
         records whose chain is broken."""
-        sql = f"SELECT * FROM jobs WHERE signed_off AND unit <> '' AND chain <> '{BROKEN}'"
+        sql = f"SELECT {_COLUMNS} FROM jobs WHERE signed_off AND unit <> '' AND chain <> '{BROKEN}'"
         some = "" if units is None else f" AND unit IN ({', '.join(map(_quoted, units)) or 'NULL'})"
         found = self._desk.run(f"{sql}{some} ORDER BY ended_utc, job")
         return [(row["job"], _visit(row)) for row in found]

@@ -6,6 +6,7 @@ import math
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
+from functools import cached_property
 from itertools import pairwise
 from typing import Any
 
@@ -19,6 +20,8 @@ CHANCE = 0.80
 FARTHEST_MILES = 2_000_000.0
 USAGE_SHARE_U = 0.20
 """Spread of the logarithm of miles a day when there is little to tell it: from memory."""
+MOST_SIMILAR = 300
+"""Trucks from which the rate of their kind is told: more tell hardly more, and take longer."""
 _QUANTILE = 1.2816
 """Of the normal distribution: so many standard deviations hold `CHANCE`."""
 _USAGE = ((-1.7321, 1 / 6), (0.0, 4 / 6), (1.7321, 1 / 6))
@@ -113,16 +116,33 @@ def _range(chance: Callable[[float], float], farthest: float, near: float) -> Ra
 def _cross(
     chance: Callable[[float], float], level: float, farthest: float, near: float
 ) -> float | None:
-    """Where a rising chance reaches a level, between 0 and `farthest`; None when it does not."""
-    if chance(0.0) >= level:
+    """Where a rising chance reaches a level, between 0 and `farthest`; None when it does not.
+
+    Halved until both ends are on the slope; from there by false position, of an end that stays put
+    only half its height (the Illinois way; Dowell and Jarratt, BIT 11, 1971, from memory).
+    """
+    below, above = chance(0.0) - level, chance(farthest) - level
+    if below >= 0.0:
         return 0.0
-    if chance(farthest) < level:
+    if above < 0.0:
         return None
-    low, high = 0.0, farthest
+    low, high, stayed = 0.0, farthest, 0
     while high - low > near:
-        middle = (low + high) / 2
-        low, high = (middle, high) if chance(middle) < level else (low, middle)
+        on_slope = -below < _SLOPE * level and above < _SLOPE * (1.0 - level)
+        share = below / (below - above) if on_slope else 0.5
+        at = min(max(low + share * (high - low), low + 0.4 * near), high - 0.4 * near)
+        height = chance(at) - level
+        if height < 0.0:
+            low, below = at, height
+            above, stayed = (above / 2 if stayed > 0 else above), 1
+        else:
+            high, above = at, height
+            below, stayed = (below / 2 if stayed < 0 else below), -1
     return high
+
+
+_SLOPE = 0.95
+"""Nearer to no chance, or to a sure one, than the rest of this, a curve is flat."""
 
 
 # --- All that the records tell of one truck's wear, and what they leave unknown.
@@ -140,7 +160,10 @@ class KindRate:
 
     @classmethod
     def of_visits(cls, visits: Sequence[Visit]) -> KindRate:
-        """Of visits that are all of one kind."""
+        """Of visits that are all of one kind: of many trucks, some that stand for all."""
+        names = sorted({visit.unit for visit in visits if visit.unit})
+        some = set(names[:: math.ceil(len(names) / MOST_SIMILAR) or 1])
+        visits = [visit for visit in visits if visit.unit in some]
         wear, _ = intervals_of(visits)
         gap, _ = intervals_of(visits, by_gap=True)
         return cls(FleetRate.of_fleet(wear), FleetRate.of_fleet(gap))
@@ -162,7 +185,6 @@ class Outlook:
         usage: miles a day between its visits.
         own, others: intervals of this truck, and of how many similar trucks.
         limit_in: the lower limit of free travel; left: free travel as left.
-        rate: inches of free travel lost per 10,000 miles.
         miles: odometer at which the limit is reached; dates: the same by the calendar.
         check_miles: odometer of the next check as told at the last sign-off; check: its dates.
         due: when the truck is due: when the limit is reached or the check is to be, whichever
@@ -181,7 +203,7 @@ class Outlook:
         self.last = start or mine[-1]
         self.own, self.others = len(own), rate.wear.trucks - bool(own)
         self.limit_in, self.left = self.last.low_in, self.last.left
-        self.rate = rate_range(nodes) if nodes else None
+        self._nodes = nodes
         self.unknown = [] if nodes else [say("unknown.rate")]
         self.usage = usage_of([(v.at, v.miles) for v in mine if v.miles is not None])
         self.miles, self.dates = self._worn(start, nodes)
@@ -190,6 +212,11 @@ class Outlook:
         self.lugs_used, self.since = sum(v.lugs for v in mine), mine[0].at.date()
         self.lugs_left, self.lining = self._lining(ring_lugs)
         self.notes = intervals_of(mine)[1]
+
+    @cached_property
+    def rate(self) -> Range | None:
+        """Inches of free travel lost per 10,000 miles."""
+        return rate_range(self._nodes) if self._nodes else None
 
     def _worn(
         self, start: Visit | None, nodes: Sequence[RatePoint]

@@ -156,6 +156,7 @@ def one_size(jobs: int, folder: Path, most_plain: int) -> Row:
         ten.append(seconds)
     row["10 new s"] = median(ten)
     with open_review([records], home) as review:
+        row["due, after a change s"], _ = timed(lambda: review.due)
         for name, seconds in ask(review).items():
             print(f"  {name:<19}{seconds:8.3f} s")
             row["questions s"] = seconds if name == "all of them" else row.get("questions s", 0.0)
