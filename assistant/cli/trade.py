@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from assistant.card import Card
     from assistant.clutch.uncertainty import Measured
     from assistant.record.history import JobHistory
+    from assistant.texts.dialogs import Dialogs
     from assistant.wear.outlook import Outlook
 
 _record_option = click.option("--record", type=PATH, help="Take card and readings from a record.")
@@ -176,6 +177,7 @@ def due(
     from assistant.record import default_folder
     from assistant.record.folder import SUFFIX
     from assistant.review.columns import COPY, DAMAGE
+    from assistant.texts.dialogs import load_dialogs
     from assistant.wear import say
 
     folder = folder or default_folder()
@@ -192,18 +194,17 @@ def due(
         fail(f"no finished record of unit {unit} in {folder}", 2)
     if not units:
         fail(f"no finished record in {folder}", 2)
-    told = False
+    told, dialogs = False, load_dialogs()
     for look in map(looks.__getitem__, units):
         told = told or say.reply_of(look) is not None or look.due is not None
-        show_told(as_json, say.as_json(look), _due_lines(look, why), indent=None)
+        show_told(as_json, say.as_json(look), _due_lines(look, dialogs, why), indent=None)
     if not told:
         raise SystemExit(2)
 
 
-def _due_lines(look: Outlook, why: bool) -> list[str]:
-    from assistant.texts.dialogs import load_dialogs
+def _due_lines(look: Outlook, dialogs: Dialogs, why: bool) -> list[str]:
     from assistant.wear import say
 
     reply = say.reply_of(look)
-    told = say.for_command(look, load_dialogs().say(reply[0], **reply[1]) if reply else "")
+    told = say.for_command(look, dialogs.say(reply[0], **reply[1]) if reply else "")
     return [*told, *(f"  {line}" for line in (say.why(look) if why else ()))]
