@@ -65,6 +65,7 @@ def review(
         with on as answers:
             if question is None:
                 show_lines(summary(answers, MOST))
+                desk.note_looked()
             else:
                 show_lines(_as_csv(answers, question), most=sys.maxsize)
         for folder, kind in ((csv_folder, "csv"), (parquet_folder, "parquet")):
@@ -73,6 +74,10 @@ def review(
                 show_lines([f"{len(written) - 1} tables and {written[-1].name} in {folder}"])
         if desk.ask("totals")[0]["damage"]:
             raise SystemExit(1)
+
+
+def _many(count: int, what: str) -> str:
+    return f"{count} {what}{'' if count == 1 else 's'}"
 
 
 def _as_csv(answers: Answers, question: str) -> list[str]:
@@ -177,10 +182,11 @@ def pages(
     The pages work from a folder, without a network. Only what changed is made again.
     """
     from assistant.review.pages.fleet_page import fleet_file, write_fleet, write_jobs
+    from assistant.review.wording import damage_lines
 
     with opened(folders, patience_s=patience) as desk:
         jobs = write_fleet(desk, out, unit, since.date() if since else None, ring_lugs)
-        show_lines(desk.told)
+        show_lines([*damage_lines(desk, MOST), *desk.told])
         show_lines([f"All jobs: {fleet_file(out)}"])
         done, failed = write_jobs(out, jobs, _page_bar)
     show_lines((f"no page: {line}" for line in failed), err=True)
@@ -247,7 +253,7 @@ def retention(folders: tuple[Path, ...], days: int, really: bool, code: str, as_
         for one in sorted(found.old, key=lambda old: old.at)
     ]
     lines += (f"kept     {line}" for line in found.kept)
-    many = f"{len(clips)} clips older than {days} days, {found.size / 1e6:.1f} MB"
+    many = f"{_many(len(clips), 'clip')} older than {_many(days, 'day')}, {found.size / 1e6:.1f} MB"
     lines.append(f"{many}: {f'{gone} removed' if really else 'nothing removed; add --remove'}.")
     told = {"clips": clips, "kept": found.kept, "removed": gone, "left": left}
     show_told(as_json, told, lines)

@@ -15,9 +15,10 @@ from __future__ import annotations
 import json
 import os
 import re
+import time
 from collections.abc import Callable, Iterable, Sequence
 from contextlib import AbstractContextManager, suppress
-from datetime import date
+from datetime import date, datetime, timedelta
 from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -29,6 +30,8 @@ from assistant.review.index import (
     WAIT_S,
     Index,
     index_home,
+    looked_us,
+    note_looked,
     note_together,
     rows_of,
     source_hash,
@@ -46,6 +49,7 @@ if TYPE_CHECKING:
 
 __all__ = ["Review", "open_review"]
 _HERE = Path(__file__).parent
+_EPOCH = datetime(1970, 1, 1)
 _OF_DUE = re.compile(r"\bFROM \"?due\b")
 """In a query that needs the table of trucks, which is worked out for it."""
 
@@ -56,13 +60,15 @@ class Answers:
     Attributes:
         told: one line each on what the lead should know of the folders.
         home: where the indexes are, and what else is kept.
+        looked: when a lead last looked at all the folders (UTC); None: not yet.
     """
 
     engine = "duckdb"
 
-    def __init__(self, told: list[str], home: Path) -> None:
+    def __init__(self, told: list[str], home: Path, looked: datetime | None = None) -> None:
         self.told = told
         self.home = home
+        self.looked = looked
 
     def run(self, sql: str) -> list[Row]:
         """The answer to a query as one dict a row."""
@@ -113,6 +119,14 @@ class Answers:
                 write_whole(file, json.dumps({"version": key, "sql": made}).encode(), durable=False)
         return str(sql)
 
+    def fresh(self) -> set[int]:
+        """The jobs that are new or changed since a lead last looked; none before the first look."""
+        if self.looked is None:
+            return set()
+        since = f"fresh_utc > TIMESTAMP '{self.looked:%Y-%m-%d %H:%M:%S.%f}'"
+        sql = f"SELECT f.job FROM files AS f JOIN jobs AS j ON f.job = j.job WHERE {since}"
+        return {row["job"] for row in self.run(sql)}
+
     def files(self, jobs: Iterable[int]) -> dict[int, str]:
         """The file of each of these jobs."""
         some = ", ".join(map(str, set(jobs))) or "NULL"
@@ -136,7 +150,13 @@ class Review(Answers, AbstractContextManager["Review"]):
         refreshed: list[Refresh],
         home: Path,
     ) -> None:
-        super().__init__([line for one in refreshed for line in one.told], home)
+        told, last_us = (
+            (line for one in refreshed for line in one.told),
+            looked_us(home, _of(indexes)),
+        )
+        super().__init__(
+            [*told], home, _EPOCH + timedelta(microseconds=last_us) if last_us else None
+        )
         self.refreshed = refreshed
         self._connection = connection
         self._indexes = indexes
@@ -182,6 +202,10 @@ class Review(Answers, AbstractContextManager["Review"]):
                 raise
             files = ", ".join(str(index.file) for index in self._indexes)
             raise RecordError(f"The index is damaged. Remove {files}, then try again.") from None
+
+    def note_looked(self) -> None:
+        """A lead has looked at all of it now: what is here is not new any more."""
+        note_looked(self.home, _of(self._indexes), time.time_ns() // 1000)
 
     def record_path(self, job: int) -> Path:
         """The file of a job; it may no longer be there.
@@ -234,7 +258,7 @@ def open_review(
             index = Index(connection, name, folder, home, wait, wait_s or WAIT_S)
             done.append(_up_to_date(index, how))
             indexes.append(index)
-        note_together(home, (index.folder for index in indexes))
+        note_together(home, _of(indexes))
         return Review(connection, indexes, done, home)
     except BaseException:
         connection.close()
@@ -265,6 +289,10 @@ def _up_to_date(index: Index, how: dict[str, Any]) -> Refresh:
     if index.unwritable:
         done.told.append(say("folder.in_memory", folder=index.folder, why=index.unwritable))
     return done
+
+
+def _of(indexes: Iterable[Index]) -> list[Path]:
+    return [index.folder for index in indexes]
 
 
 def _apart(folders: Iterable[Path]) -> list[Path]:

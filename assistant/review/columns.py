@@ -62,7 +62,7 @@ _TABLES = {
         check_miles:float free_left_in:float free_limit_in:float lugs:int since_utc:time
         lugs_left:int lining_from_miles:float lining_to_miles:float unknown
         """,
-    "files": "folder path status line size_bytes:int seen_utc:time",
+    "files": "folder path status line size_bytes:int seen_utc:time fresh_utc:time",
 }
 COLUMNS = {table: _columns(names) for table, names in _TABLES.items()}
 """Of each table, its columns and their types: int, float, text, bool or time."""

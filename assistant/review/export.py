@@ -83,8 +83,8 @@ class SparkAnswers(Answers):
 
     engine = "pyspark"
 
-    def __init__(self, session: Any, told: list[str], home: Path) -> None:
-        super().__init__(told, home)
+    def __init__(self, session: Any, review: Review) -> None:
+        super().__init__(review.told, review.home, review.looked)
         self._session = session
 
     def run(self, sql: str) -> list[dict[str, Any]]:
@@ -107,7 +107,7 @@ def on_spark(review: Review, session: Any = None) -> Iterator[SparkAnswers]:
             for table in COLUMNS:
                 frame = spark.read.parquet(str(Path(name, f"{table}.parquet")))
                 frame.createOrReplaceTempView(table)
-            yield SparkAnswers(spark, review.told, review.home)
+            yield SparkAnswers(spark, review)
         finally:
             if session is None:
                 spark.stop()

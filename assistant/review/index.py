@@ -29,7 +29,7 @@ from assistant.review.wording import Row, say
 if TYPE_CHECKING:
     import duckdb
 
-LAYOUT = 10
+LAYOUT = 11
 """Of the file; of another number, it is built anew."""
 WAIT_S = 60.0
 """So long we wait for another lead who has the index."""
@@ -70,6 +70,29 @@ def note_together(home: Path, folders: Iterable[Path]) -> None:
         kept = [now, *(one for one in known if one != now)][:MOST_TOGETHER]
         with suppress(OSError, ValueError):  # a name that is no text is not kept
             write_whole(home / _TOGETHER, _spelled(kept), durable=False)
+
+
+_LOOKED = "looked.json"
+
+
+def looked_us(home: Path, folders: Iterable[Path]) -> int:
+    """When a lead last looked at all of these folders, microseconds since 1970; 0: not yet."""
+    known = _kept_times(home)
+    return min((known.get(str(folder), 0) for folder in folders), default=0)
+
+
+def note_looked(home: Path, folders: Iterable[Path], now_us: int) -> None:
+    """Remember that a lead looked at these folders, where that can be kept."""
+    times = _kept_times(home) | {str(folder): now_us for folder in folders}
+    with suppress(OSError, ValueError):
+        write_whole(home / _LOOKED, _spelled(times), durable=False)
+
+
+def _kept_times(home: Path) -> dict[str, int]:
+    try:
+        return msgspec.json.decode(named_file.whole(home / _LOOKED), type=dict[str, int])
+    except (OSError, ValueError):
+        return {}
 
 
 def roots_of(folder: Path, home: Path | None = None) -> list[Path]:

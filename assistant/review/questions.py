@@ -87,9 +87,9 @@ def causes(t: Tables) -> ir.Table:
 
 def unfinished(t: Tables) -> ir.Table:
     """Jobs that are not signed off, the newest first: job, unit, began_utc, began_local, step,
-    folder, path."""
+    unfinished (why it was closed so, or empty), folder, path."""
     j = t.jobs.filter(~t.jobs.signed_off)
-    j = j.select("job", "unit", "began_utc", "began_local", "step", "folder", "path")
+    j = j.select("job", "unit", "began_utc", "began_local", "step", "unfinished", "folder", "path")
     return j.order_by([ibis.desc("began_utc"), "job"])
 
 

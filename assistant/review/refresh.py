@@ -108,14 +108,19 @@ class Refresh:
         if not found:
             return
         run, files = self._index.run, self._files
-        sql = f"SELECT path FROM {files} WHERE {_THESE} AND events > 0"
-        had = {row["path"] for row in run(sql, [[path for path, _ in found]])}
+        what = "path, trail, own, epoch_us(fresh_utc) AS fresh_us"
+        sql = f"SELECT {what} FROM {files} WHERE {_THESE} AND events > 0"
+        known = {row["path"]: row for row in run(sql, [[path for path, _ in found]])}
+        had = set(known)
         rows: dict[str, list[Row]] = {table: [] for table in (*OF_A_JOB, "files")}
         # It may be readable again: what was known of it stands, and it is tried each time.
         unreadable = {p: one for p, one in found if p in had and one.status == "unreadable"}
         for path, one in found:
             if path not in unreadable:
                 file = self._file_row(path, one, path in had)
+                was = known.get(path)
+                if was is not None and (was["trail"], was["own"]) == (one.trail, one.status):
+                    file["fresh_utc"] = was["fresh_us"]
                 rows["files"].append(file)
                 for table, some in one.rows.items():
                     rows[table] += [{"job": file["job"], **row} for row in some]
@@ -142,6 +147,7 @@ size = -1 WHERE path = ?"
             "line": say("file.was_record", line=one.line) if had and not one.events else one.line,
             "events": one.events, "opening": one.opening, "trail": one.trail, "own": one.status,
             "sound": one.status in ("record", "torn"), "counted": bool(one.rows),
+            "fresh_utc": time.time_ns() // 1000,
         }  # fmt: skip
         row["own_line"] = row["line"]
         # A later version is tried each time: lugcall may be newer by then.

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Set
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 from assistant.review.columns import DAMAGE
@@ -69,12 +70,15 @@ def summary(answers: Answers, most: int) -> Iterator[str]:
     return map(printable, _lines(answers, most))
 
 
+def damage_lines(answers: Answers, most: int) -> Iterator[str]:
+    """The files that were changed after they were written; no more than `most`, and how many."""
+    return _files([row for row in answers.ask("damaged") if row["status"] in DAMAGE], most)
+
+
 def _lines(answers: Answers, most: int) -> Iterator[str]:
-    bad = answers.ask("damaged")
-    damage = [row for row in bad if row["status"] in DAMAGE]
-    yield from _files(damage, most)
+    yield from damage_lines(answers, most)
     yield from answers.told
-    yield from _files(bad[len(damage) :], most)
+    yield from _files([r for r in answers.ask("damaged") if r["status"] not in DAMAGE], most)
     total = answers.ask("totals")[0]
     if not total["jobs"]:
         yield say("summary.none")
@@ -89,7 +93,11 @@ def _lines(answers: Answers, most: int) -> Iterator[str]:
         open=total["jobs"] - (total["signed_off"] or 0),
         doubtful=total["doubtful"] or 0,
     )
-    yield from _listed(answers, "needs_eyes", most, say("summary.eyes"), _eye)
+    fresh = answers.fresh()
+    if fresh:
+        yield say_many("summary.fresh", len(fresh), when=answers.looked)
+    eye = partial(_eye, fresh)
+    yield from _listed(answers, "needs_eyes", most, say("summary.eyes"), eye)
     causes = answers.ask("causes")
     if len(causes) > 1 or any(row["jobs"] > most for row in causes):
         yield say_many("summary.causes", total["doubtful"])
@@ -120,10 +128,11 @@ def _about(row: Row) -> dict[str, str]:
     return {"when": when, "unit": row["unit"] or say("summary.no_unit")}
 
 
-def _eye(row: Row) -> str:
+def _eye(fresh: Set[int], row: Row) -> str:
     more = f" (+{row['unseen'] - 1})" if row["unseen"] > 1 else ""
     asked = f" [{row['asked'].removeprefix('lead-')}]" if row["asked"] else ""
-    what = f"{short(row['reason'].rstrip('.'))}{more}{asked}".strip()
+    new = f" [{say('summary.new')}]" if row["job"] in fresh else ""
+    what = f"{short(row['reason'].rstrip('.'))}{more}{new}{asked}".strip()
     return say("summary.eye", what=what, **_about(row))
 
 
@@ -133,6 +142,8 @@ def _question(row: Row) -> str:
 
 
 def _open(row: Row) -> str:
+    if row["unfinished"]:
+        return say("summary.left", why=row["unfinished"], **_about(row))
     step = step_name(row["step"]) if row["step"] else say("summary.not_begun")
     return say("summary.open_at", step=step, **_about(row))
 

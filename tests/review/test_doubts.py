@@ -2,6 +2,7 @@
 
 import csv
 import io
+import os
 import shutil
 from collections.abc import Callable
 from pathlib import Path
@@ -139,6 +140,26 @@ def test_as_many_are_told_as_there_are(tmp_path: Path, lugcall: Callable[..., Re
     assert any("13 signed off" in line and "12 not signed off" in line for line in lines)
     assert "      13: many say-agains" in lines
     assert sum(" T-2: at " in line for line in lines) == 10
+
+
+def test_what_is_new_since_the_last_look_is_marked(
+    tmp_path: Path, lugcall: Callable[..., Result]
+) -> None:
+    """A job that came, and one that a lead wrote in; not what was only read again."""
+    shop = tmp_path / "shop"
+    paths = tell(shop, [Job("T-1", day(2025, 1, n), again=4) for n in (1, 2, 3)])
+    assert "[new]" not in lugcall("review", shop).output
+    assert "[new]" not in lugcall("review", shop, "--afresh").output
+    later = tell(tmp_path / "x", [Job("T-2", day(2025, 2, 1), again=4)])[0]
+    later.rename(shop / "later.jsonl")
+    acts.add(paths[0], "question", "L7", "Why so often?")
+    os.utime(paths[1], ns=(1, 1))
+    lugcall("review", shop, "--ask", "needs_eyes")  # an answer is no look at all of it
+    lines = lugcall("review", shop).output.splitlines()
+    assert any(line.startswith("2 jobs are new or changed since this was last") for line in lines)
+    marked = [line for line in lines if "[new]" in line and line.startswith("  ")]
+    assert len(marked) == 2 and " T-2: " in marked[0] and "[new] [question]" in marked[1]
+    assert "[new]" not in lugcall("review", shop).output
 
 
 def test_an_odometer_that_runs_backwards_is_told(tmp_path: Path, home: Path) -> None:

@@ -311,6 +311,34 @@ def _rgb(colour: str) -> tuple[int, ...]:
     return tuple(int(colour[i : i + 2], 16) for i in (1, 3, 5))
 
 
+@pytest.mark.parametrize("unit", ["離合器", "مخلب", "🚚7", "ไทย"])
+def test_charts_hold_any_alphabet_and_warn_of_nothing(
+    unit: str, tmp_path: Path, recwarn: pytest.WarningsRecorder
+) -> None:
+    jobs = [Job(unit, day(2025, n, 1), miles=100_000 + 20_000 * n, found=1.3) for n in (1, 5)]
+    folder = tell(tmp_path / "records", jobs)[0].parent
+    with open_review([folder], tmp_path / "index") as desk:
+        page = written(desk, tmp_path / "out")
+        wall = charts.curves(
+            charts.cells(list(by_unit(FleetAnswers(desk, desk.tables).visits).items()))
+        )
+    assert unit in page.words and unit in wall
+    assert not [warning for warning in recwarn if "Glyph" in str(warning.message)]
+
+
+def test_the_count_tells_of_jobs_that_are_not_listed(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("assistant.review.pages.questions.MOST_JOBS", 3)
+    folder = tell(tmp_path / "records", [Job("T-1", day(2025, 1, n)) for n in range(1, 8)])[
+        0
+    ].parent
+    with open_review([folder], tmp_path / "index") as desk:
+        page = written(desk, tmp_path / "out")
+    (listed,) = [a for tag, a in page.tags if a.get("id") == "list"]
+    assert listed["data-all"] == "7" and len(tokens_on(page)) == 3
+
+
 def test_an_empty_folder_is_a_page_as_well(tmp_path: Path) -> None:
     (tmp_path / "none").mkdir()
     with open_review([tmp_path / "none"], tmp_path / "index") as desk:

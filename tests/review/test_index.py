@@ -393,7 +393,10 @@ def killed(shop: Path, home: Path, files: int) -> set[int]:
 
 def everything(review: Review) -> dict[str, list[str]]:
     return {
-        name: sorted(repr({**row, "seen_utc": 0}) for row in review.run(f"SELECT * FROM {name}"))
+        name: sorted(
+            repr({**row, "seen_utc": 0, "fresh_utc": 0})
+            for row in review.run(f"SELECT * FROM {name}")
+        )
         for name in COLUMNS
     }
 

@@ -34,7 +34,9 @@
       row.classList.toggle("hidden", !yes);
       if (yes) seen += 1;
     }
-    count.textContent = seen + " of " + rows.length + (rows.length === 1 ? " job" : " jobs");
+    const all = Number(list.dataset.all);
+    count.textContent = seen + " of " + rows.length + (rows.length === 1 ? " job" : " jobs")
+      + (all > rows.length ? " listed here, of " + all + " in all" : "");
     chosen.textContent = wanted.length
       ? "only: " + wanted.map((t) => decoded(t).replace(":", " ")).join(", ") : "";
     field("all").hidden = !wanted.length;
