@@ -103,7 +103,9 @@ class Answers:
         import duckdb
 
         file = self.home / f"{self.engine}-questions.json"
-        made_by = source_hash(_HERE / "questions.py", _HERE / "columns.py")
+        made_by = source_hash(
+            *(_HERE / f"{name}.py" for name in ("questions", "columns", "doubts"))
+        )
         key = f"{made_by} {duckdb.__version__}"
         try:
             kept = json.loads(file.read_text("utf-8"))

@@ -19,10 +19,13 @@ from typing import TYPE_CHECKING, Any
 import ibis
 
 from assistant.review.columns import COLUMNS, COPY, DAMAGE
+from assistant.review.doubts import WEIGHTS
 
 if TYPE_CHECKING:
     import ibis.expr.types as ir
 
+MANY_ALIKE = 20
+"""So many jobs with the same thing are no exceptions any more."""
 GRAVEST_FILES = (*DAMAGE, "missing", "unreadable", "torn", "later", "foreign", COPY)
 """What files can be that are not simply a record, the gravest first."""
 
@@ -65,7 +68,8 @@ _TYPES = {"int": "int64", "float": "float64", "text": "string", "bool": "boolean
 
 
 def needs_eyes(t: Tables) -> ir.Table:
-    """Jobs with something that no lead has looked at, the gravest first.
+    """Jobs with something that no lead has looked at, the gravest first; but where the same light
+    thing is the gravest of most of them, these come last: the others are the exceptions.
 
     Columns: job, unit, began_utc, began_local, code, chain, signed_off, doubts (all), unseen (those
     to look at), weight and reason (of the gravest of these), asked (the lead's last act, or empty),
@@ -75,7 +79,11 @@ def needs_eyes(t: Tables) -> ir.Table:
     j = t.jobs.filter((t.jobs.weight > 0) | t.jobs.asked.isin(["lead-question", "lead-reopened"]))
     j = j.select("job", "unit", "began_utc", "began_local", "code", "chain", "signed_off", "doubts",
                  "unseen", "weight", "reason", "asked", "folder", "path")  # fmt: skip
-    return j.order_by([ibis.desc("weight"), ibis.desc("unseen"), ibis.desc("began_utc"), "job"])
+    alike = j.count().over(ibis.window(group_by="weight"))
+    common = (alike > MANY_ALIKE) & (alike * 2 > j.count().over(ibis.window()))
+    j = j.mutate(common=common & (j.weight < WEIGHTS["out"]) & (j.weight > 0))
+    order = ["common", ibis.desc("weight"), ibis.desc("unseen"), ibis.desc("began_utc"), "job"]
+    return j.order_by(order).drop("common")
 
 
 def causes(t: Tables) -> ir.Table:

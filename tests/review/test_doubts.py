@@ -5,6 +5,7 @@ import io
 import os
 import shutil
 from collections.abc import Callable
+from datetime import timedelta
 from pathlib import Path
 from typing import Any
 
@@ -26,6 +27,7 @@ from assistant.review.doubts import KINDS, doubts_of
 from assistant.review.pages.fleet_page import fleet_file, write_fleet, write_jobs
 from assistant.review.pages.job_page import job_page
 from assistant.review.rows import read_file
+from assistant.review.wording import summary
 from assistant.sentences import sentences
 from assistant.texts.dialogs import Dialogs
 from tests.records import HARD, reach
@@ -140,6 +142,20 @@ def test_as_many_are_told_as_there_are(tmp_path: Path, lugcall: Callable[..., Re
     assert any("13 signed off" in line and "12 not signed off" in line for line in lines)
     assert "      13: many say-agains" in lines
     assert sum(" T-2: at " in line for line in lines) == 10
+
+
+def test_exceptions_stand_above_what_most_jobs_have(tmp_path: Path, home: Path) -> None:
+    """Grave things first; then what few have, then what nearly all have, counted by cause."""
+    shop = tmp_path / "shop"
+    jobs = [Job("T-1", day(2025, 1, 1) + timedelta(n), left=2.75) for n in range(30)]
+    jobs += [Job("T-2", day(2024, 2, n), again=4) for n in (1, 2)]
+    tell(shop, jobs)
+    shutil.copy(HARD, shop)
+    with open_review([shop], home) as desk:
+        units = [row["unit"] for row in desk.ask("needs_eyes")]
+        assert units == ["T-104", "T-2", "T-2", *["T-1"] * 30]
+        lines = list(summary(desk, 10))
+    assert any(line.endswith("30: left far from the plan") for line in lines)
 
 
 def test_what_is_new_since_the_last_look_is_marked(
