@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from assistant.cli.terminal import PATH, Seconds, fail, show_lines, show_told
+from assistant.sentences import printable
 
 if TYPE_CHECKING:
     from assistant.review import Answers, Review
@@ -96,7 +97,9 @@ def _as_csv(answers: Answers, question: str) -> list[str]:
             files = answers.files(row[name] for row in rows)
             rows = [{"file": files.get(row[name], ""), **row} for row in rows]
     text = io.StringIO()
-    cells = ([harmless(v) if isinstance(v, str) else v for v in row.values()] for row in rows)
+    cells = (
+        [printable(harmless(v)) if isinstance(v, str) else v for v in row.values()] for row in rows
+    )
     if rows:
         csv.writer(text, lineterminator="\n").writerows([rows[0], *cells])
     return text.getvalue().split("\n")[:-1]
