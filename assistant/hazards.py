@@ -49,10 +49,11 @@ COUNTS_BELOW = COUNTS_IN_HOLD - {"correct"} | {
 
 
 def _start() -> dict[str, Known]:
-    safe = {"pedal": "up", "foot": "off", "hands": "clear", "cover": "on", "lock_plate": "in"}
-    return {
-        thing: Known(value) for thing, value in (safe | {"key": "tech", "helper": "there"}).items()
-    }
+    start = {
+        "pedal": "up", "foot": "off", "hands": "clear", "cover": "on", "lock_plate": "in",
+        "key": "tech", "helper": "there",
+    }  # fmt: skip
+    return {thing: Known(value) for thing, value in start.items()}
 
 
 @dataclass(slots=True)

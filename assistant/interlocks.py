@@ -215,7 +215,7 @@ def _clash(words: Mapping[str, Meaning]) -> str:
     return ""
 
 
-PRESSED = ("chain_pedal", "chain_lever", "function")
+_PRESSED = ("chain_pedal", "chain_lever", "function")
 """Steps in which the helper presses and lets up, besides readings that move the pedal."""
 _AT_REST = ("ring_ready", "ring_hold", *HOLDING, "ring_clear", "ring_release", "key_back")
 """Steps that bring hands out, have the pedal held, or have nobody below yet."""
@@ -223,19 +223,18 @@ _AT_REST = ("ring_ready", "ring_hold", *HOLDING, "ring_clear", "ring_release", "
 
 def presses(step: Step) -> bool:
     """Whether the helper presses the pedal in this step, and lets it up."""
-    return step.id in PRESSED or step.reading in PEDAL_MOVES
+    return step.id in _PRESSED or step.reading in PEDAL_MOVES
 
 
-def feet(steps: Sequence[Step]) -> tuple[frozenset[str], frozenset[str]]:
-    """Steps that wait for the foot off, since hands go below; and those that have it pressed.
+def hands_below(steps: Sequence[Step]) -> frozenset[str]:
+    """Ids of the steps that wait for the foot off, since hands go below.
 
     Whatever a shop adds between chain and function check is taken to send hands below.
     """
     ids = [s.id for s in steps]
     between = steps[ids.index("chain_pedal") + 1 : ids.index("out_from_under") + 1]
-    pressed = frozenset(s.id for s in steps if presses(s))
-    above = {*pressed, *_AT_REST, *(s.id for s in between if s.reading == PEDAL_HEIGHT)}
-    return frozenset(s.id for s in between) - above, pressed
+    above = (s.id for s in between if presses(s) or s.reading == PEDAL_HEIGHT)
+    return frozenset(s.id for s in between) - {*above, *_AT_REST}
 
 
 def into(step: Step, steps: Sequence[Step]) -> list[str]:

@@ -34,13 +34,7 @@ _ACTS = ("reviewed", "question", "accepted", "reopened")
 @click.option("--csv", "csv_folder", type=PATH, help="Write all tables there as CSV.")
 @click.option("--parquet", "parquet_folder", type=PATH, help="Write all tables as Parquet.")
 @click.option("--afresh", is_flag=True, help="Read every record again and check all of it.")
-@click.option(
-    "--patience",
-    type=Seconds(0.1, 3600),
-    default=20.0,
-    show_default=True,
-    help="Seconds a drive may be silent.",
-)
+@_patience_option
 @click.option("--ask", "question", help="Print the answer to this question as CSV instead.")
 @click.option("--on", "engine", type=click.Choice(["duckdb", "spark"]), default="duckdb",
               show_default=True, help="What works out the answers; the same on both.")  # fmt: skip
@@ -165,13 +159,7 @@ def page(record: Path, out: Path | None) -> None:
 @click.option(
     "--ring-lugs", type=click.IntRange(1, 200), help="Lugs of a new ring; else by the card."
 )
-@click.option(
-    "--patience",
-    type=Seconds(0.1, 3600),
-    default=20.0,
-    show_default=True,
-    help="Seconds a drive may be silent.",
-)
+@_patience_option
 def pages(
     folders: tuple[Path, ...],
     out: Path,
@@ -193,7 +181,7 @@ def pages(
         show_lines([f"All jobs: {fleet_file(out)}"])
         done, failed = write_jobs(out, jobs, _page_bar)
     show_lines((f"no page: {line}" for line in failed), err=True)
-    show_lines([f"{len(jobs)} job{'' if len(jobs) == 1 else 's'} on it, pages made now: {done}"])
+    show_lines([f"{_many(len(jobs), 'job')} on it, pages made now: {done}"])
 
 
 def _page_bar(todo: Iterable[Any]) -> Iterable[Any]:

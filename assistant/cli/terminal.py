@@ -324,7 +324,9 @@ def _open_job(number: int, path: Path) -> tuple[str, ...]:
 
 def kind_of_end(dialogue: Any) -> str:
     """What a closed record is called."""
-    return "Unfinished record" if dialogue.at == "left_unfinished" else "Signed-off record"
+    from assistant.job.state import LEFT
+
+    return "Unfinished record" if dialogue.at == LEFT else "Signed-off record"
 
 
 def resume_job(path: Path, keep_audio: bool = False) -> tuple[Session, list[Said]]:

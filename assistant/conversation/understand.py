@@ -16,6 +16,7 @@ from assistant.conversation.dead_ends import dead_end
 from assistant.conversation.likelihood import SURE, likeliest
 from assistant.conversation.meaning import NUMBERS, PARTS, Likely, likely, place
 from assistant.dialogue import Danger, Dialogue, Heard, Question
+from assistant.job.state import LEAVING
 from assistant.quantity import (
     CLEARANCE,
     JUDGED,
@@ -152,8 +153,10 @@ _NOTE = re.compile(
 _ACCEPT = re.compile(
     r"^(?:accept(?: it| that)?|leave it)[\s,]*(?:because|since|as)?[\s,]*(?P<rest>.+)$"
 )
-_NOT_NOW = re.compile(r"(?:it |that )?(?:in a|after|later|when|soon|tomorrow|once|if|next)\b")
-_SOON = re.compile(r"\bin a (?:sec|second|minute|moment|bit|while)$")
+_NOT_NOW = re.compile(
+    r"^(?:it |that )?(?:in a|after|later|when|soon|tomorrow|once|if|next)\b"
+    r"|\bin a (?:sec|second|minute|moment|bit|while)$"
+)
 _SIGN = re.compile(
     r"^(?:sign off|signing off|signed off|sign it off)[\s,]*(?:code|by|number)?\s*(?P<rest>.+)$"
 )
@@ -222,8 +225,6 @@ def _understood(words: str, who: str, dialogue: Dialogue, asked: Question | None
     return _guessed(words, who, dialogue, guess)
 
 
-LEAVING = "leaving"
-"""Where a job stands while it is closed unfinished."""
 _SHORT = 3
 """Letters that tell nothing of a reason."""
 _SIDE = re.compile(r"\b(?:in|out|on|off)\b")
@@ -522,8 +523,7 @@ def _with_rest(words: str, short: str, asks: bool, who: str, dialogue: Dialogue)
         m is not None
         and not asks
         and takes
-        and not (negated(m["rest"]) or _NOT_NOW.match(m["rest"]))
-        and not _SOON.search(m["rest"])
+        and not (negated(m["rest"]) or _NOT_NOW.search(m["rest"]))
     ):
         return Act("accept", who, text=m["rest"].strip())
     m = _SIGN.match(short)

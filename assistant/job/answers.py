@@ -55,11 +55,7 @@ def _several_done(job: Job, act: Act) -> list[Said]:
 def _go_on_past(job: Job, act: Act) -> list[Said]:
     """On past the present step and those told to be done before; their cautions are given."""
     job.ahead.discard(job.at)
-    said = act_done(job, act)
-    if job.at not in job.ahead or job.here.who != act.who:
-        return said
-    cautions = [s for s in said if s.key.startswith("caution:")]
-    return [*cautions, *_go_on_past(job, act)]
+    return past_ahead(job, act_done(job, act), act.who)
 
 
 def act_done(job: Job, act: Act) -> list[Said]:

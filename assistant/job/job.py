@@ -94,7 +94,8 @@ class Job(JobState):
 
     def __init__(self, card: Card, dialogs: Dialogs) -> None:
         own = dialogs.for_truck(card.traits)
-        self._below, self._pressed = interlocks.feet(own.steps)
+        self._below = interlocks.hands_below(own.steps)
+        self._pressed = frozenset(s.id for s in own.steps if interlocks.presses(s))
         super().__init__(own, Facts(card), own.steps[0].id)
         self.machine = build(self, self._entered)
         self.said = own.said

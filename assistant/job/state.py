@@ -80,9 +80,7 @@ class Taken:
     @property
     def is_length(self) -> bool:
         """Whether it tells how long something is."""
-        if self.high_in == 0.0 and never_touched(self.quantity, self.high_in):
-            return False
-        return self.value_in is not None
+        return self.value_in is not None and not never_touched(self.quantity, self.high_in)
 
     @property
     def critical(self) -> bool:
@@ -153,7 +151,7 @@ class Facts:
     remarks: list[str] = field(default_factory=list)
     """What the lead should see besides accepted readings: see `doubts`."""
     hazards: Hazards = field(default_factory=Hazards)
-    """Pedal, hands, cover, lock plate and key."""
+    """What can hurt somebody: pedal, foot, hands, cover, lock plate, key."""
     turning: bool = False
     """The ring is being turned and no count has been said yet."""
     left: set[str] = field(default_factory=set)

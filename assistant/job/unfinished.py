@@ -358,11 +358,10 @@ def as_left(job: Job) -> dict[str, str] | None:
     if closing is None or job.at != LEFT:
         return None
     manual = job.facts.card.clutch != "self-adjusting"
-    cover = {"": "on", "on": "on"}.get(closing.cover, closing.cover)
     state = {
         "pedal": "up" if hazards.pedal_up else "not_up",
         "lock": ("in" if hazards.lock_in else "out") if manual else "none",
-        "cover": cover,
+        "cover": closing.cover or "on",
         "tag": closing.tag,
         "key": hazards["key"],
     }

@@ -11,7 +11,7 @@ import re
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from typing import TYPE_CHECKING
 
-from assistant.interlocks import EXACT
+from assistant.interlocks import EXACT, presses
 from assistant.quantity import PEDAL_MOVES
 from assistant.texts.normal import negated, normal, shouted, without_lead
 from assistant.texts.safety import counts, names_harm
@@ -249,8 +249,6 @@ HELD, PRESSED, UP, OFF, TURNED = ORDERS
 _KINDS = {"hold": {HELD, PRESSED}, "turn": {TURNED}, "release": {UP, OFF}}
 _OWN = {"hold": HELD, "turn": TURNED, "release": UP}
 """Kind of step -> what its own words must order."""
-_STROKES = ("chain_pedal", "chain_lever", "function")
-"""Steps, besides readings of the pedal, at which the helper presses and lets up."""
 _REPLIES = {
     **dict.fromkeys(("stopped_helper_held", "hold_on", "hold_standing", "pedal_held_state"), HELD),
     **dict.fromkeys(("stopped_helper_up", "stopped_helper_engine"), OFF),
@@ -275,7 +273,7 @@ def may_order(step: Step) -> set[str]:
     may = set(_KINDS.get(step.kind, ()))
     if step.id == "ring_lock":
         may.add(TURNED)  # nudged, till the lock plate seats
-    if step.id in _STROKES or step.reading in PEDAL_MOVES:
+    if presses(step):
         may |= {PRESSED, UP, OFF}
     if not step.held and step.kind not in ("clear", "hold", "turn"):
         may.add(OFF)
