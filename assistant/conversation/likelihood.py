@@ -7,10 +7,10 @@ import re
 from assistant.conversation.meaning import Likely, likely, place
 from assistant.dialogue import Dialogue, Question
 from assistant.readings.sentence import CLAUSE
+from assistant.texts.core import CONFIRMS
 from assistant.texts.normal import normal
 from assistant.texts.safety import MATTERS, broken_off, counts, misheard, says
 
-_PEDAL = frozenset({"holding", "released", "clear", "let_up", "carry_on"})
 SUREST, SURE, IDLE, LIKELY = 0.85, 0.6, 0.5, 0.35
 """Shares from which an act that moves or frees a pedal, another that matters, talk that needs no
 answer, and any other act is taken. Fitted on the tuning writers."""
@@ -50,7 +50,7 @@ def likeliest(
     meaning = max(shares, key=lambda m: shares[m])
     share = shares[meaning]
     if meaning in MATTERS:
-        sure = share >= (SUREST if meaning in _PEDAL else SURE) and may(meaning, who, dialogue)
+        sure = share >= (SUREST if meaning in CONFIRMS else SURE) and may(meaning, who, dialogue)
         if sure and _said(words, text, asks, meaning, who, dialogue, guess, share):
             return meaning
         if misheard(text):
@@ -89,7 +89,7 @@ def _said(
         return False
     few = len(text.split()) <= FEW
     enough = KNOWN_LESS if share > CERTAIN else KNOWN_WELL
-    if guess.known < (1.0 if few or meaning in _PEDAL else enough):
+    if guess.known < (1.0 if few or meaning in CONFIRMS else enough):
         return False
     speaks = max(guess.by_words.get(m, 0.0) for m in _same_as(meaning)) - guess.by_words["nothing"]
     if speaks >= SAID and counts(text, asks, meaning):

@@ -12,6 +12,7 @@ import numpy as np
 from assistant.act import Act, Evidence, Said
 from assistant.conversation.understand import correction
 from assistant.dialogue import Conversation
+from assistant.texts.core import CONFIRMS
 from assistant.texts.normal import normal
 from assistant.voice.devices.audio import FAINT, RATE, Samples
 from assistant.voice.interpretation import POLICY, VALUES, Decision, Meaning, name_of
@@ -36,8 +37,6 @@ from assistant.voice.session.channel import Channel, Utterance
 ACCEPT, REST = POLICY["accept"], POLICY["rest"]
 RECORDED = 4
 """Meanings of an utterance that the record keeps, and that may be asked about."""
-PEDAL_WORDS = frozenset({"holding", "clear", "released", "let_up", "carry_on", "foot_off"})
-"""What lets a pedal move."""
 _CONFIRMATIONS = ("check", "done")
 
 
@@ -342,7 +341,7 @@ class Attendant:
             # "done" must not pass for the next step's, nor a "check" for a read-back nobody heard.
             if name == self._last:
                 return "nothing"
-            if name in (*PEDAL_WORDS, *_CONFIRMATIONS):
+            if name in (*CONFIRMS, *_CONFIRMATIONS):
                 return "again"
         if name == "reading" and self.dialogue.pending is None and self.dialogue.expects():
             asked = kind == "again" and sure >= ACCEPT["asked_reading"]
@@ -352,7 +351,7 @@ class Attendant:
     def _unsure(self, decision: Decision) -> bool:
         """Whether what moves a pedal or confirms a value was heard too badly for that."""
         confirms = self.dialogue.pending is not None and decision.name in _CONFIRMATIONS
-        bar = "pedal_word" if decision.name in PEDAL_WORDS else "confirmation" if confirms else ""
+        bar = "pedal_word" if decision.name in CONFIRMS else "confirmation" if confirms else ""
         return bool(bar and decision.probability < ACCEPT[bar]) or contradicted(decision)
 
 
