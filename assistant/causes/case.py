@@ -166,7 +166,8 @@ class Case:
         chances = self.chances()
         if max(chances.values()) >= SURE:
             return []
-        ranked = most_telling(self.table, chances, {*self.found, *self.skipped})
+        known = {*self.found, *self.skipped, *self.complaints}  # a complaint may tell a finding
+        ranked = most_telling(self.table, chances, known)
         return [(f, b) for f, b in ranked if b >= LEAST_BITS]
 
     def next_reading(self) -> str:
@@ -174,7 +175,10 @@ class Case:
         telling = self.telling()
         if not telling:
             return self.table.say("nothing_more")
-        return self.table.say("next_reading", reading=telling[0][0].name)
+        first = telling[0][0]
+        if not first.readings:
+            return self.table.say("next_look", ask=first.ask)
+        return self.table.say("next_reading", reading=first.name)
 
     def why(self) -> list[str]:
         """The longer answer: the likeliest causes, what speaks for and against the first."""

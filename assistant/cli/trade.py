@@ -27,6 +27,8 @@ if TYPE_CHECKING:
     from assistant.texts.dialogs import Dialogs
     from assistant.wear.outlook import Outlook
 
+NOT_YET = 3
+"""Exit code where the records do not tell it yet: nothing was asked wrongly."""
 _record_option = click.option("--record", type=PATH, help="Take card and readings from a record.")
 
 
@@ -170,8 +172,8 @@ def due(
     """When each truck is due, by the records in FOLDER and its subfolders: when its free travel
     reaches its lower limit, or at the check told at sign-off, whichever comes first.
 
-    Always a range: of miles, and of dates where the records tell them. Exit code 2 when nothing
-    can be told.
+    Always a range: of miles, and of dates where the records tell them. Exit code 3 when nothing
+    can be told yet, 2 when it was asked wrongly.
     """
     from assistant.cli.review import opened
     from assistant.record import default_folder
@@ -191,15 +193,15 @@ def due(
         units = [unit] if unit else [truck.unit for truck in desk.due.trucks]
         looks = desk.due.outlooks(units, ring_lugs)
     if unit and unit not in looks:
-        fail(f"no finished record of unit {unit} in {folder}", 2)
+        fail(f"no finished record of unit {unit} in {folder}", NOT_YET)
     if not units:
-        fail(f"no finished record in {folder}", 2)
+        fail(f"no finished record in {folder}", NOT_YET)
     told, dialogs = False, load_dialogs()
     for look in map(looks.__getitem__, units):
         told = told or say.reply_of(look) is not None or look.due is not None
         show_told(as_json, say.as_json(look), _due_lines(look, dialogs, why), indent=None)
     if not told:
-        raise SystemExit(2)
+        raise SystemExit(NOT_YET)
 
 
 def _due_lines(look: Outlook, dialogs: Dialogs, why: bool) -> list[str]:

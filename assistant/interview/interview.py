@@ -6,6 +6,7 @@ keyboard and screens drive it as they drive a truck's job.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
@@ -22,16 +23,25 @@ from assistant.card.draft import (
 )
 from assistant.card.ranges import RANGES
 from assistant.card.show import limit_text
+from assistant.clutch.conformity import DEFAULT_FIGURES
 from assistant.dialogue import Dialogue
 from assistant.interview.words import THREADS, Asked, CardWords, unit_said
 from assistant.quantity import QUANTITIES
 from assistant.readings import speak
 from assistant.sentences import capital
 from assistant.texts.dialogs import Dialogs
+from assistant.texts.normal import normal
 
 Replies = list[Said]
 MAX_DOCUMENT = 80
 """Characters of a document's name that are kept."""
+MUCH_LASH_IN = 0.25
+"""More slack than that at the pedal is asked about: from memory."""
+_UNKNOWN = re.compile(
+    r"(?:i |we )?(?:really )?(?:don'?t|do not) (?:really )?know\b|(?:dunno|unknown|skip|forgot)\b"
+    r"|(?:i'm |i am )?not sure\b|no (?:idea|clue)\b|(?:none|nothing|nope|no|what|n/?a)$"
+)
+"""What is said instead of a document's name."""
 _ASIDES = frozenset({"repeat", "why", "where", "help", "unclear"})
 """After these a reading still waits for its check."""
 
@@ -45,12 +55,16 @@ class ToCheck:
     readback: str
     who: str = "tech"
     quantity: str = ""
+    odd: str = ""
+    """What is asked of an answer that can stand, but is seldom meant; else ""."""
 
 
 def document_name(words: str) -> str:
-    """A document's name as the card keeps it: one line, nothing a screen would obey."""
+    """A document's name as the card keeps it: one line, nothing a screen would obey; "" for words
+    that name none ("I don't know")."""
     shown = "".join(c for c in " ".join(words.split()) if c.isprintable())
-    return shown[:MAX_DOCUMENT].strip()
+    name = shown[:MAX_DOCUMENT].strip()
+    return "" if _UNKNOWN.match(normal(name)) else name
 
 
 def _name(quantity: str) -> str:
@@ -139,6 +153,8 @@ class CardInterview(Dialogue):
             return [self.said("stands" if at_review else "there", key=key, unit=unit, name=name)]
         if self.which:
             return [self.said("which")]
+        if self.pending is not None and self.pending.odd:
+            return [Said("tech", self.pending.odd, "reply:card_odd")]
         if self.pending is not None:
             figures, spoken = self.pending.figures, self.pending.readback
             return [self.dialogs.said("tech", "confirm", figures=figures, spoken=spoken)]
@@ -164,7 +180,9 @@ class CardInterview(Dialogue):
         self.changes = []
         waiting, self.pending = self.pending, None
         if waiting is not None:
-            if act.meaning in ("check", "done"):
+            if waiting.odd and act in (waiting.act, Act("check", act.who)):
+                return self._sure(waiting.act)
+            if act.meaning in ("check", "done") and not waiting.odd:
                 return self._take_reading(waiting.act)
             if act.meaning in ("no", "back"):
                 return self._again("dropped")
@@ -227,7 +245,7 @@ class CardInterview(Dialogue):
             return self._unit(act.text)
         name = document_name(act.text)
         if not name:
-            return self._hint("again")
+            return self._again("no_document")
         self._change({"set": "source", "value": name})
         document = kind == "document"
         return self._on("taken", figures=name) if document else self._again("document", name=name)
@@ -244,7 +262,32 @@ class CardInterview(Dialogue):
         return self._take(act.text, act.text) if act.text else self._hint("not_now")
 
     def _skip(self, act: Act) -> Replies:
-        return self._take(None, "") if self.question.optional else self._again("cannot_skip")
+        if not self.question.optional:
+            document = self.question.kind == "document"
+            return self._again("no_document" if document else "cannot_skip")
+        return self._asks_open(act) or self._take(None, "")
+
+    # --- answers that can stand, but are seldom meant: asked about once ---
+
+    def _asks_open(self, act: Act) -> Replies:
+        """A lowest limit alone, of a figure that common practice bounds above as well."""
+        question = self.question
+        usual = DEFAULT_FIGURES.get(question.figure)
+        low = self.draft.value(f"figures.{question.figure}.low")
+        if question.part != "high" or low is None or usual is None or usual.high_in is None:
+            return []
+        return self._odd(act, "open", quantity=_name(question.figure), low=low)
+
+    def _odd(self, act: Act, reply: str, **fields: Any) -> Replies:
+        self.pending = ToCheck(act, "", "", odd=self._say(f"odd_{reply}", **fields))
+        return self.prompt()
+
+    def _sure(self, act: Act) -> Replies:
+        """It was meant as it was said."""
+        if act.meaning == "skip":
+            return self._take(None, "")
+        reading = act.reading or {}
+        return self._take(str(reading["figures"]), str(reading["figures"]), reading["readback"])
 
     def _done(self, act: Act) -> Replies:
         """At the review, keep the card; before, leave out all that may be left out."""
@@ -252,6 +295,9 @@ class CardInterview(Dialogue):
             return self._check(act)
         while self.question.optional:
             key = self.at
+            asked = self._asks_open(Act("skip", act.who))
+            if asked:
+                return asked
             self.draft.check(key, None)
             self._change({"set": key, "value": None})
         return self.prompt(entering=True)
@@ -300,6 +346,9 @@ class CardInterview(Dialogue):
             return self._both(question, low, high)
         if high or not figures[:1].isdigit():
             return self._again("exact")
+        if question.key == "pedal.lash" and float(value) > MUCH_LASH_IN:
+            self.draft.check(question.key, figures)
+            return self._odd(act, "lash", figures=figures)
         return self._take(figures, figures, spoken)
 
     def _both(self, question: CardQuestion, low: str, high: str) -> Replies:

@@ -18,6 +18,10 @@ _NEGATION = re.compile(
     r"\b(?:not|no|never|nothing|cannot|without|un|\w+n't"
     r"|isnt|doesnt|wont|cant|dont|didnt|aint|wasnt|arent|hasnt|havent|wouldnt|couldnt)\b"
 )
+_NO_GEAR = re.compile(
+    r"\b(?:won't|wont|will not|can't|cant|cannot|doesn't|does not|not) "
+    r"(?!(?:\w+ )*(?:grind|clash))(?:\w+ ){0,4}(?:in|into|out of|outta) (?:\w+ )?gear\b"
+)
 _OPPOSITES = (("in", "out"), ("on", "off"), ("up", "down"), ("press", "release"))
 _UN = re.compile(r"\b(?:un|in|non|dis)(\w{3,})")
 _REPEATED = re.compile(r"(.)\1+")
@@ -65,5 +69,6 @@ def turned_round(text: str, phrase: str) -> bool:
 
 def denied(text: str) -> bool:
     """Whether the words deny a complaint: "it doesn't slip"; "no free travel" and "does not
-    release" are complaints themselves."""
-    return negated(text) and not any(w in text for w in ("free travel", "free play", "releas"))
+    release", "won't come out of gear" are complaints themselves."""
+    told = any(w in text for w in ("free travel", "free play", "releas")) or _NO_GEAR.search(text)
+    return negated(text) and not told

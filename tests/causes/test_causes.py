@@ -205,6 +205,18 @@ def test_it_asks_first_what_tells_most_and_ends_sure(dialogs: Dialogs) -> None:
     assert got.over and "ring" in said[-1] and "Adjust the ring" in said[-1]
 
 
+def test_what_to_look_for_next_is_a_sentence(dialogs: Dialogs) -> None:
+    """ "The gap", but never "the something loose in the chain"; nor what was complained of."""
+    got = talk(dialogs, "the pedal is spongy", card_from_text(HYDRAULIC, "h.toml"))
+    looks = set()
+    while got.case.telling():
+        looks.add(got.case.next_reading())
+        got.case.skipped.add(got.case.telling()[0][0].id)
+    assert "Most telling next. Any pin, bracket or joint loose?" in looks
+    assert "Most telling next: the free travel." in looks
+    assert not any("spongy" in one or "the something" in one for one in looks)
+
+
 def test_parts_are_called_parts(dialogs: Dialogs) -> None:
     got = talk(dialogs, "it slips")
     got.hear("gap nine sixteenths shy")

@@ -216,6 +216,38 @@ def test_what_cannot_be_is_asked_again(key: str, words: str, told: str, talk: Ca
     assert talk.interview.at == key and talk.interview.draft.answers == before
 
 
+@pytest.mark.parametrize("sure", ["check", "skip", "done"])
+def test_a_lowest_alone_is_asked_about(talk: CardTalk, sure: str) -> None:
+    """A gap of "at least 9/16" is seldom meant: it is the highest, heard at the wrong question."""
+    go_to(talk, "figures.gap.low")
+    said = say(talk, "nine sixteenths", sure if sure != "check" else "skip")
+    assert "no highest?" in said[0].text and talk.interview.at == "figures.gap.high"
+    assert "figures.gap.high" not in talk.interview.draft.answers
+    say(talk, "check" if sure == "done" else sure)
+    assert talk.interview.draft.value("figures.gap.low") == "9/16 in"
+    assert talk.interview.at == "figures.gap.target"
+    say(talk, "back", "back", "skip", "five eighths")
+    assert talk.interview.draft.value("figures.gap.high") == "5/8 in"
+
+
+def test_much_lash_is_asked_about(talk: CardTalk) -> None:
+    go_to(talk, "pedal.lash")
+    assert "slack is much" in say(talk, "half an inch")[0].text
+    assert talk.interview.draft.value("pedal.lash") is None
+    say(talk, "no", "half an inch", "check")
+    assert talk.interview.draft.value("pedal.lash") == "1/2 in"
+
+
+@pytest.mark.parametrize("words", ["I dont know", "don't know", "note I don't know", "dunno mate"])
+def test_a_document_nobody_knows_is_asked_for(talk: CardTalk, words: str) -> None:
+    go_to(talk, "source")
+    assert "needs its document" in say(talk, words)[0].text
+    talk.beforehand("source", words.removeprefix("note "))
+    assert talk.interview.at == "source"
+    say(talk, "note no document")
+    assert talk.interview.draft.value("source") == "no document"
+
+
 def test_back_no_and_correct(talk: CardTalk, tmp_path: Path) -> None:
     assert say(talk, "back")[0].text == "Nothing to take back."
     say(talk, *HEAD, "plate", "fine")
