@@ -177,6 +177,7 @@ MEANINGS: dict[str, str] = {
     **dict.fromkeys(("ask_free", "ask_contact", "ask_torque", "ask_way", "ask_lugs"), ""),
     **dict.fromkeys(("ask_doubts", "ask_finished", "ask_other", "unfinished", "trouble"), ""),
     "takes_over": "",
+    "fitted": "",
 }
 """What a language must have words for -> who must keep saying it, or "" where a shop decides."""
 TROUBLES = (
@@ -184,6 +185,8 @@ TROUBLES = (
     *("alone", "time_up", "break", "parts", "wrong_card"),
 )
 """Kinds of trouble: why a job may not go on; words.toml has phrases for each, `trouble.kinds`."""
+FITTED = ("clutch", "brake")
+"""What may be fitted new; words.toml has phrases for each, `fitted.kinds`."""
 EXACT = ("stop", "let_up", "holding", "clear", "released", "foot_off")
 """Meanings that only count word for word: likeness never moves a pedal."""
 
@@ -200,8 +203,9 @@ def words_problem(words: Mapping[str, Meaning]) -> str:
     for key in words:
         if key not in MEANINGS:
             return f"words.toml: [{key}] means nothing to lugcall; remove it"
-    if set(words["trouble"].kinds) != set(TROUBLES):
-        return f"words.toml, trouble.kinds: must be {', '.join(TROUBLES)}"
+    for key, kinds in (("trouble", TROUBLES), ("fitted", FITTED)):
+        if set(words[key].kinds) != {*kinds}:
+            return f"words.toml, {key}.kinds: must be {', '.join(kinds)}"
     return _clash(words)
 
 

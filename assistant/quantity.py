@@ -22,6 +22,7 @@ TOTAL_TRAVEL = "total-travel"
 BRAKE_CONTACT = "brake-contact"
 BEARING_TRAVEL = "bearing-travel"
 LUGS = "lugs"
+RING_LEFT = "ring-left"
 TURNS = "turns"
 FLATS = "flats"
 ODOMETER = "odometer"
@@ -110,12 +111,18 @@ QUANTITIES: dict[str, Quantity] = {
             moved_by=(ROD, STOPS),
         ),
         Quantity(LUGS, "lugs moved", "lugs", (0, 40), also=("lugs", "lug count")),
+        Quantity(
+            RING_LEFT, "lugs left", "lugs", (0, 40), also=("ring left", "left on the ring"),
+            step="ring_left", moved_by=(RING,),
+        ),
         Quantity(TURNS, "turns", "turns", (0, 60)),
         Quantity(FLATS, "flats", "flats", (0, 360)),
         Quantity(ODOMETER, "odometer", "miles", (0, 5_000_000), also=("mileage",)),
     )
 }  # fmt: skip
 
+SEEN = (RING_LEFT,)
+"""Counted at a look inside: no gauge, no limits."""
 PEDAL_MOVES = (TOTAL_TRAVEL, FREE_TRAVEL, BRAKE_CONTACT, BEARING_TRAVEL)
 """Readings for which the helper has to move the pedal."""
 JUDGED = (GAP, CLEARANCE, PEDAL_HEIGHT, TOTAL_TRAVEL, FREE_TRAVEL, BRAKE_CONTACT)

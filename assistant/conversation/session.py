@@ -517,6 +517,8 @@ def closing(job: Job) -> dict[str, Any]:
     return {
         **({"unfinished": left} if left else {}),
         **({"people": [{"who": w, "code": c} for w, c in facts.people]} if facts.people else {}),
+        **({"fitted": [*facts.fitted]} if facts.fitted else {}),
+        **({} if facts.ring_left is None else {"ring_left": facts.ring_left}),
         "code": facts.code,
         "as_found": stages["found"],
         "as_left": stages["final"],

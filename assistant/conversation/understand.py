@@ -239,10 +239,12 @@ def _beside(words: str, text: str, meant: str, who: str, dialogue: Dialogue) -> 
     handed = _hand_over(text, who, dialogue)
     if handed is not None or meant == "takes_over":
         return handed or Act("takes_over", who)
+    kinds = dialogue.dialogs.words[meant].kinds if meant in ("trouble", "fitted") else {}
+    kind = next((k for k, said in kinds.items() if {text, without_lead(text)} & {*said}), "")
+    if meant == "fitted":
+        return Act(meant, who, text=kind)
     if meant not in ("", "trouble", "unfinished"):
         return None
-    kinds = dialogue.dialogs.words["trouble"].kinds if meant == "trouble" else {}
-    kind = next((k for k, said in kinds.items() if {text, without_lead(text)} & {*said}), "")
     ends = ("trouble", kind) if kind else (meant, "") if meant else dead_end(words)
     tells = dialogue.telling == "rest" or (dialogue.telling == "why" and ends is None)
     if tells and len(text) > _SHORT:

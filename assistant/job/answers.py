@@ -12,7 +12,7 @@ from assistant.clutch.uncertainty import Measured
 from assistant.job import words
 from assistant.job.state import HALTED, REPAIR, LinkageMove
 from assistant.quantity import CLEARANCE, FREE_TRAVEL, GAP, QUANTITIES
-from assistant.sentences import Both, DialogError, joined, sentences, step_name
+from assistant.sentences import Both, DialogError, capital, joined, sentences, step_name
 
 if TYPE_CHECKING:
     from assistant.causes.case import Case
@@ -267,6 +267,17 @@ _OF_HANDS = re.compile(
     r"\b(?:hand|finger|thumb|arm|wrist|glove|sleeve|tool|bar|wrench|hole|inside|back in)s?\b", re.I
 )
 """A note that speaks of what may be in the hole: it spends a clear, and blocks a hold."""
+
+
+def on_fitted(job: Job, act: Act) -> list[Said]:
+    """A clutch or a brake is new: what the records say of wear begins here."""
+    facts = job.facts
+    if not act.text or not facts.hazards.pedal_up:
+        return job.hint(act)
+    facts.fitted[act.text] = len(facts.readings)
+    what = sentences("job").say(f"fitted.{act.text}")
+    facts.notes.append((act.who, str(what)))
+    return [job.said(act.who, "fitted", what=capital(what)), *job.prompt()]
 
 
 def on_help(job: Job, act: Act) -> list[Said]:

@@ -75,6 +75,7 @@ HANDLERS: dict[str, Handler] = {
     "unfinished": unfinished.on_unfinished,
     "trouble": unfinished.on_trouble,
     "told": unfinished.on_told,
+    "fitted": answers.on_fitted,
     "takes_over": unfinished.on_takes_over,
     "foot_off": unfinished.on_foot_off,
 }

@@ -163,13 +163,17 @@ class Plans:
     def _gap_in(self, start: int, end: int) -> Taken | None:
         return next((t for t in self.facts.readings[start:end][::-1] if t.quantity == GAP), None)
 
-    def lugs_by_gap(self) -> int:
-        """Lugs that the ring moved by what the gap says; a move with no gap after it as called."""
+    def lugs_by_gap(self, since: int = 0) -> int:
+        """Lugs that the ring moved by what the gap says; a move with no gap after it as called.
+
+        `since`: only those moved after that many readings.
+        """
         _, found = self.findings()
         other = ("did not move", "wrong way", "other count")
         return sum(
             finding.lugs_moved if finding is not None and finding.kind in other else move.moved
             for move, finding in zip(self.facts.moves, found, strict=True)
+            if move.at >= since
         )
 
     def gap_expected_in(self) -> float | None:

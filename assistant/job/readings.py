@@ -26,6 +26,7 @@ from assistant.quantity import (
     ODOMETER,
     PEDAL_MOVES,
     QUANTITIES,
+    SEEN,
 )
 from assistant.sentences import sentences
 
@@ -48,7 +49,7 @@ def on_reading(job: Job, act: Act) -> list[Said]:
             return job.only(act, "tech", sentences("job").say("phrase.count"))
         count = act.reading["count"]
         return job.hint(act) if count is None else take_count(job, act, int(count))
-    if act.reading["value_in"] is None and expected != ODOMETER:
+    if act.reading["value_in"] is None and expected not in (ODOMETER, *SEEN):
         return job.hint(act)
     reading = act.reading
     if reading.get("from_now"):

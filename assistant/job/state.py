@@ -25,6 +25,7 @@ from assistant.quantity import (
     LUGS,
     QUANTITIES,
     RING,
+    RING_LEFT,
     ROD,
     STOPS,
     never_touched,
@@ -159,6 +160,8 @@ class Facts:
     code: str = ""
     people: list[tuple[str, str]] = field(default_factory=list)
     """Who went on with the job: "tech" or "helper", and the code, "" where none was said."""
+    fitted: dict[str, int] = field(default_factory=dict)
+    """What is new of `interlocks.FITTED`, and how many readings came before it was said."""
     complaints: list[tuple[str, bool]] = field(default_factory=list)
     """What is complained of, by the ids of dialogs/en/causes.toml; True: since it was set."""
 
@@ -260,6 +263,17 @@ class Facts:
     def lugs_total(self) -> int:
         """Lugs moved so far, positive tightens."""
         return sum(m.moved for m in self.moves)
+
+    @property
+    def ring_left(self) -> int | None:
+        """Lugs left on the ring now: as seen, or all of a new clutch's, less those moved since."""
+        seen = [(i + 1, t.count) for i, t in enumerate(self.readings) if t.quantity == RING_LEFT]
+        if "clutch" in self.fitted and self.card.ring_lugs is not None:
+            seen.append((self.fitted["clutch"], float(self.card.ring_lugs)))
+        if not seen:
+            return None
+        at, count = max(seen)
+        return max(0, int(count or 0) - self.plans.lugs_by_gap(at))
 
     @property
     def changed(self) -> bool:

@@ -352,7 +352,8 @@ class LeadAct(Line, gc=False):
 
 class Closed(Line, kw_only=True, gc=False):
     """The sign-off; or, with `unfinished`, how the job was left. `lugs_by_gap` is as `lugs` where
-    it is not told. `people`: who went on with it, in order."""
+    it is not told. `people`: who went on with it, in order. `fitted`: "clutch", "brake" where new;
+    `ring_left`: lugs left on the ring as left, where somebody looked or the clutch is new."""
 
     code: str
     as_found: dict[str, ReadingKept]
@@ -366,6 +367,8 @@ class Closed(Line, kw_only=True, gc=False):
     lugs_by_gap: Count | None = None
     unfinished: LeftUndone | None = None
     people: list[PersonKept] = []
+    fitted: list[str] = []
+    ring_left: Count | None = None
 
     @property
     def by_gap(self) -> int:

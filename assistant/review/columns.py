@@ -23,6 +23,7 @@ _TABLES = {
         first_time_right:bool odometer_miles:float odometer_unit next_due_miles:float
         free_found_in:float free_found_low_in:float free_found_high_in:float
         free_left_in:float free_left_low_in:float free_left_high_in:float free_limit_in:float
+        ring_left:int fitted
         gap_found_in:float gap_found_low_in:float gap_found_high_in:float
         gap_left_in:float gap_left_low_in:float gap_left_high_in:float voice:bool
         clips:int lead_accepted chain head opening

@@ -37,6 +37,7 @@ _READ = (("found", "free_found"), ("left", "free_left"), ("gap_found", "gap_foun
 _COLUMNS = ", ".join([
     "job", "unit", "ended_utc", "odometer_miles", "odometer_unit", "lugs_by_gap", "free_limit_in",
     "transmission", "linkage", "clutch", "lug_pitch_in", "path", "ring_lugs", "next_due_miles",
+    "ring_left", "fitted",
     *(f"{column}{end}_in" for _, column in _READ for end in ("", "_low", "_high")),
 ])  # fmt: skip
 
@@ -172,6 +173,8 @@ def _visit(row: Row) -> Visit:
         name=row["path"],
         ring_lugs=row["ring_lugs"],
         check_miles=row["next_due_miles"],
+        ring_left=row["ring_left"],
+        fitted=tuple((row["fitted"] or "").split()),
     ).with_pitch()
 
 

@@ -252,6 +252,7 @@ def _signed_off(
     all_in = all(r["decision"] == "in" and not r["accepted"] for r in judged)
     return {
         "signed_off": True, "code": closed.code, "lugs": closed.lugs, "lugs_by_gap": closed.by_gap,
+        "ring_left": closed.ring_left, "fitted": " ".join(closed.fitted),
         "next_due_miles": closed.next_due.miles if closed.next_due else None,
         "first_time_right": len(ring) <= 1 and not corrections and all_in,
     }  # fmt: skip

@@ -21,7 +21,7 @@ import msgspec
 
 from assistant import interlocks
 from assistant.card.card import CHOICES
-from assistant.quantity import ODOMETER, QUANTITIES
+from assistant.quantity import ODOMETER, QUANTITIES, SEEN
 from assistant.readings.speak import number_words
 from assistant.sentences import (
     Both,
@@ -99,7 +99,8 @@ _BLANKS = """
     low high unit: due_range
     low unit: due_open
     dates: due_dates
-    lugs: due_lugs
+    lugs: due_lugs due_lugs_most
+    what: fitted
     figures found: due_past
     who: mic_lost mic_back
     lead text: lead_asks
@@ -174,7 +175,7 @@ def _hinted(**extra: str) -> msgspec.Meta:
     return msgspec.Meta(extra=extra)
 
 
-_READABLE = [name for name, q in QUANTITIES.items() if q.unit == "in" or name == ODOMETER]
+_READABLE = [n for n, q in QUANTITIES.items() if q.unit == "in" or n in (ODOMETER, *SEEN)]
 _STAGES = ("found", "ring", "set", "final", "due")
 _Role = Annotated[str, word_of(("tech", "helper"))]
 _Phrases = Annotated[tuple[str, ...], _hinted(hint="must be a list of phrases in quotes")]

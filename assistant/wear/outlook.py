@@ -189,8 +189,11 @@ class Outlook:
         check_miles: odometer of the next check as told at the last sign-off; check: its dates.
         due: when the truck is due: when the limit is reached or the check is to be, whichever
             comes first, at either end of the range.
-        lugs_used: whole lugs in these records, since `since`.
+        lugs_used: whole lugs in these records, since `since`: the first, or since the clutch was
+            new.
         lugs_left: of the ring; lining: odometer at which they are used up.
+        looked: whether somebody saw how many are left, or said that the clutch is new; else that
+            the ring was new at the first record is only supposed.
         notes: what was left out, and why.
     """
 
@@ -209,7 +212,9 @@ class Outlook:
         self.miles, self.dates = self._worn(start, nodes)
         self.check_miles, self.check = self._checked()
         self.due = _first(self.dates, self.check)
-        self.lugs_used, self.since = sum(v.lugs for v in mine), mine[0].at.date()
+        since = since_new(mine)
+        self.lugs_used, self.since = sum(v.lugs for v in since), since[0].at.date()
+        self.looked = any(v.ring_left is not None or "clutch" in v.fitted for v in mine)
         self.lugs_left, self.lining = self._lining(ring_lugs)
         self.notes = intervals_of(mine)[1]
 
@@ -252,11 +257,10 @@ class Outlook:
         """Lugs left, and the odometer at which none are: wear at the bearing, by the gap."""
         if "self-adjusting" in self._mine[-1].kind:
             return None, None  # it has no ring to move
-        ring_lugs = ring_lugs or newest(self._mine, "ring_lugs")
-        if ring_lugs is None:
+        left = lugs_left(self._mine, ring_lugs)
+        if left is None:
             self.unknown.append(say("unknown.ring_lugs"))
             return None, None
-        left = min(ring_lugs, max(0, ring_lugs - self.lugs_used))
         last = next((v for v in reversed(self._mine) if v.miles is not None), None)
         own = intervals_of(self._similar, by_gap=True)[0].get(self.unit, [])
         nodes = self._rate.gap.of(own)
@@ -268,6 +272,24 @@ class Outlook:
             self.unknown.append(say("unknown.lug_travel"))
         spare = Measured(left * (pitch or COARSE_IN), (pitch or COARSE_IN) / 12**0.5)
         return left, _from(last.miles, miles_until(nodes, spare))
+
+
+def since_new(visits: Sequence[Visit]) -> Sequence[Visit]:
+    """Those, oldest first, from the last one at which the clutch was new."""
+    new = [i for i, v in enumerate(visits) if "clutch" in v.fitted]
+    return visits[new[-1] if new else 0 :]
+
+
+def lugs_left(visits: Sequence[Visit], ring_lugs: int | None = None) -> int | None:
+    """Lugs left on the ring of one truck: as last seen, less those moved since; else of all that it
+    has from new, by `ring_lugs` or the newest card, less all moved since. None: not known."""
+    own = since_new(visits)
+    seen = [i for i, v in enumerate(own) if v.ring_left is not None]
+    if seen:
+        left = own[seen[-1]].ring_left or 0
+        return max(0, left - sum(v.lugs for v in own[seen[-1] + 1 :]))
+    has: int | None = ring_lugs or newest(visits, "ring_lugs")
+    return None if has is None else min(has, max(0, has - sum(v.lugs for v in own)))
 
 
 def rates_of(visits: Iterable[Visit]) -> dict[tuple[str, ...], KindRate]:

@@ -46,7 +46,8 @@ def replies(look: Outlook) -> list[tuple[str, dict[str, str]]]:
     told = [due] if due is not None else []
     if due is not None and dates:
         told.append(("due_dates", {"dates": dates}))
-    return [*told, ("due_lugs", {"lugs": lugs})] if lugs else told
+    key = "due_lugs" if look.looked else "due_lugs_most"
+    return [*told, (key, {"lugs": lugs})] if lugs else told
 
 
 def lugs_text(look: Outlook) -> str:
@@ -128,7 +129,8 @@ def for_command(look: Outlook, due: str) -> list[str]:
         distance = blanks.pop("unit")
         lines.append(say(f"command.{key}", unit=look.unit, lugs=lugs, distance=distance, **blanks))
     elif lugs:
-        lines.append(say("command.lugs", unit=look.unit, lugs=lugs))
+        key = "lugs" if look.looked else "lugs_most"
+        lines.append(say(f"command.{key}", unit=look.unit, lugs=lugs))
     return lines
 
 

@@ -43,6 +43,8 @@ class Visit:
         lug_in: bearing travel a lug, inches: by the card, else by what the ring did, else None.
         ring_lugs: lugs of the ring from new to its end by the card, or None.
         check_miles: odometer of the next check, as told at sign-off, or None.
+        ring_left: lugs left on the ring as left, where somebody looked or the clutch was new.
+        fitted: what was fitted new before its readings: "clutch", "brake".
     """
 
     unit: str
@@ -60,6 +62,8 @@ class Visit:
     name: str
     ring_lugs: int | None = None
     check_miles: float | None = None
+    ring_left: int | None = None
+    fitted: tuple[str, ...] = ()
 
     def with_pitch(self) -> Visit:
         """With the bearing travel a lug by what the ring did, where the card does not say it."""
@@ -126,6 +130,8 @@ def visit_of(opened: Opened, closed: Closed, name: str) -> Visit:
         name=name,
         ring_lugs=lugs if isinstance(lugs, int) and lugs > 0 else None,
         check_miles=closed.next_due.miles if closed.next_due else None,
+        ring_left=closed.ring_left,
+        fitted=tuple(closed.fitted),
     ).with_pitch()
 
 
@@ -191,6 +197,9 @@ def intervals_of(
 
 def _between(before: Visit, visit: Visit, by_gap: bool) -> Interval | str:
     """The interval, or why there is none: the name of the sentence."""
+    # A new brake is of another thickness: that shows at the gap, and not at the fork.
+    if "clutch" in visit.fitted or (by_gap and visit.fitted):
+        return "fitted"
     if before.miles is None or visit.miles is None:
         return "no_odometer"
     more, less = (visit.gap_found, before.gap_left) if by_gap else (before.left, visit.found)

@@ -385,14 +385,14 @@ def test_at_sign_off_the_card_tells_the_lugs_left(
     session, _ = Session.begin(lugs, dialogs, tmp_path / "alone")
     said = play_first(session, "next_due")
     own = session.job.facts.plans.lugs_by_gap()
-    assert f"By the records, {18 - own} lugs left on the ring." in said
+    assert f"At most {18 - own} lugs left on the ring: nobody looked." in said
     assert any("Lugs used since" in s.text for s in session.hear("tech", "why"))
     session.close()
     for i in range(3):
         finished(tmp_path, "T-1", 290_000 + 40_000 * i, 1.125, 1.5, 100 * i)
     session, _ = Session.begin(lugs, dialogs, tmp_path)
     said = play_first(session, "next_due")
-    assert f"By the records, {18 - 9 - own} lugs left on the ring." in said
+    assert f"At most {18 - 9 - own} lugs left on the ring: nobody looked." in said
     assert any("By its wear, due between" in t for t in said)
     session.close()
 
@@ -405,5 +405,5 @@ def test_without_history_nothing_is_said(session: Session) -> None:
 def test_every_reply_fits_one_breath(dialogs: Dialogs) -> None:
     blanks = {"low": "1,448,000", "high": "1,476,000", "unit": "kilometres",
               "dates": "September 2027 to November 2028", "lugs": "15 lugs"}  # fmt: skip
-    for key in ("due_range", "due_open", "due_now", "due_dates", "due_lugs"):
+    for key in ("due_range", "due_open", "due_now", "due_dates", "due_lugs", "due_lugs_most"):
         assert len(dialogs.say(key, **blanks).split()) <= 12

@@ -22,7 +22,7 @@ from assistant.review.pages import charts, questions
 from assistant.review.pages.questions import FleetAnswers, hash_of
 from assistant.review.pages.render import link, page, page_name, write_page
 from assistant.review.wording import Row, say, signed
-from assistant.wear.outlook import Outlook, Range, due_state, newest
+from assistant.wear.outlook import Outlook, Range, due_state, lugs_left, newest, since_new
 from assistant.wear.visits import Visit, by_unit
 
 if TYPE_CHECKING:
@@ -132,6 +132,8 @@ def _none_left(unit: str, since: date | None) -> str:
 
 def lugs_text(look: Outlook) -> str:
     """`at most 14`, or what is known where the number of lugs is not; nothing without a ring."""
+    if look.lugs_left is not None and look.looked:
+        return f"{look.lugs_left}"
     if look.lugs_left is not None:
         return say("fleet.at_most" if look.lugs_left else "fleet.none", lugs=look.lugs_left)
     if "self-adjusting" in look.last.kind:
@@ -192,13 +194,13 @@ def rings_left(
     for unit, visits in trucks.items():
         if "self-adjusting" in visits[-1].kind:
             continue
-        has = ring_lugs or newest(visits, "ring_lugs")
-        if has is None:
+        left, since = lugs_left(visits, ring_lugs), since_new(visits)
+        if left is None:
             unknown.append(unit)
             continue
-        used = sum(v.lugs for v in visits)
-        left = min(has, max(0, has - used))
-        known.append(Ring(unit, has, used, left, visits[0].at.date(), visits[-1].at))
+        used = sum(v.lugs for v in since)
+        has = ring_lugs or newest(visits, "ring_lugs") or left + max(0, used)
+        known.append(Ring(unit, has, used, left, since[0].at.date(), visits[-1].at))
     return sorted(known, key=lambda ring: (ring.left, ring.unit)), sorted(unknown)
 
 
