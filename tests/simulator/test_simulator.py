@@ -1,0 +1,91 @@
+"""The physics against the trade's own equations, and trucks of every kind through the whole job.
+
+Twenty thousand are played by hand: `python -m tests.simulator 20000`, see benchmarks/FIGURES.md.
+"""
+
+import random
+from dataclasses import replace
+
+import pytest
+
+from tests.simulator import brute, gauges
+from tests.simulator.judge import GOOD, judged, possible
+from tests.simulator.kinds import COMMON, KINDS, Job, make
+from tests.simulator.truck import Setting, Truck
+
+R, LASH, LUG, FLAT = 12.0, 1 / 16, 0.027, 0.05 / 6
+
+
+def truck(clearance: float = 0.040, gap: float = 0.660, fluid: bool = False) -> Truck:
+    """Worn facings: the pedal at 8-1/2 in and its end 1/4 in above the floor."""
+    return Truck(
+        brake_face=gap, bearing=0.0, tips=-clearance, ratio=R, curve=0.0, lash=LASH, give=0.0,
+        lug=LUG, lugs_left=20, lugs_back=20, flat=FLAT, flats_free=90, brake=True, fluid=fluid,
+        set=Setting(0, 0, 8.5, 0.25),
+    )  # fmt: skip
+
+
+def read(of: Truck) -> tuple[float, ...]:
+    return of.gap, of.clearance, of.free_travel, of.contact, of.total
+
+
+def test_a_truck_as_it_stands() -> None:
+    assert read(truck()) == pytest.approx((0.66, 0.04, R * 0.04 + LASH, 0.0, 8.25))
+    assert truck(0.04, 0.6).contact == pytest.approx(8.5 - R * 0.64 - LASH)
+
+
+def test_the_ring_moves_no_contact_and_the_rod_does() -> None:
+    start = truck(0.040, 0.600)
+    ring = start.at(Setting(3, 0, 8.5, 0.25))
+    assert ring.gap == pytest.approx(0.600 - 3 * LUG)
+    assert ring.clearance == pytest.approx(0.040 + 3 * LUG)
+    assert ring.contact == pytest.approx(start.contact)
+    rod = start.at(Setting(0, -3, 8.5, 0.25))
+    assert rod.contact - start.contact == pytest.approx(R * 3 * FLAT)
+    assert start.free_travel - rod.free_travel == pytest.approx(R * 3 * FLAT)
+
+
+def test_a_pedal_that_rests_higher() -> None:
+    """Rods draw the fork along; fluid lets it rest, and the pedal has that much more slack."""
+    higher = Setting(0, 0, 8.8, 0.25)
+    for fluid, clearance in ((False, 0.040 + 0.3 / R), (True, 0.040)):
+        start = truck(0.040, 0.600, fluid)
+        moved = start.at(higher)
+        assert moved.clearance == pytest.approx(clearance)
+        assert moved.free_travel == pytest.approx(start.free_travel + 0.3)
+        assert moved.contact == pytest.approx(start.contact)
+
+
+def test_parts_that_want_one_place_push_the_bearing() -> None:
+    pressed = truck(-0.020, 0.600)
+    assert (pressed.clearance, pressed.free_travel) == (0.0, 0.0)
+    assert pressed.gap == pytest.approx(0.600 - 0.020 + LASH / R)
+
+
+def test_brute_force_knows_the_one_ring_move() -> None:
+    job = Job("", truck(0.040, 0.600), dict(COMMON))
+    found = brute.best(job, {})
+    assert found is not None and found.moves == 1 and 2 <= found.setting.lugs <= 3
+    job.limits |= {"brake-contact": (2.0, 2.1), "pedal-height": (8.4, 8.6)}
+    assert brute.best(job, {}) is None
+
+
+def test_what_a_gauge_shows_is_said_in_several_ways() -> None:
+    assert gauges.RULE32.shows(0.54) == 17 / 32
+    assert set(gauges.ways(17 / 32, gauges.RULE32)) >= {"17/32", "seventeen thirty-seconds"}
+    assert "five twenty-six" in gauges.ways(0.526, gauges.DIAL)
+    assert gauges.ways(13.5 / 25.4, gauges.CALIPER_MM)[0] == "13.5 mm"
+
+
+def test_a_truck_that_brute_force_would_set_is_there_for_every_kind() -> None:
+    for kind in KINDS:
+        jobs = (make(kind, random.Random(seed)) for seed in range(12))
+        assert any(possible(replace(job), {}) for job in jobs), kind
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("part", range(4))
+def test_two_trucks_of_every_kind(part: int) -> None:
+    for seed in range(part, 2 * len(KINDS), 4):
+        verdict = judged(seed)
+        assert verdict.end in (*GOOD, "wrongly refused"), verdict.line
