@@ -31,6 +31,7 @@ class Danger:
         releasing: the pedal was told to come up: a "no" or "hold" of the technician stops it.
         held: the pedal is down and must stay so.
         foot: hands wait to go in until the helper's foot is off the pedal.
+        cleared: the pedal is down, or may be, and a clear stands that would let it come up.
     """
 
     pedal: bool = False
@@ -40,6 +41,7 @@ class Danger:
     releasing: bool = False
     held: bool = False
     foot: bool = False
+    cleared: bool = False
 
     def __bool__(self) -> bool:
         return self.pedal or self.pressing or self.engine or self.foot

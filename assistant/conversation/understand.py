@@ -178,8 +178,11 @@ def understand(
     meant = _understood(words, who, dialogue, asked)
     lost = isinstance(meant, Act) and meant.meaning == "unclear" and bool(meant.text)
     danger = dialogue.danger()
-    if lost and danger.pedal and not dialogue.stopped:
+    if lost and danger.pedal and (danger.cleared or not dialogue.stopped):
         return Act("unsure", who)  # in a hold, what is not understood is not harmless
+    waits = isinstance(meant, Question) or meant.meaning == "wait"
+    if waits and danger.cleared and dialogue.stopped:
+        return Act("unsure", who)  # "I will be clear soon" takes a clear back
     return meant
 
 
@@ -373,7 +376,8 @@ def _harm(words: str, text: str, who: str, dialogue: Dialogue) -> Act | None:
     does = harm(text, guess, count)
     if does == "stop":
         return Act("danger", who)
-    return Act("unsure", who) if does and not dialogue.stopped else None
+    doubts = bool(does) and (danger.cleared or not dialogue.stopped)
+    return Act("unsure", who) if doubts else None
 
 
 def _better(guess: Likely, found: Act | Question) -> bool:

@@ -195,6 +195,7 @@ class Job(JobState):
             releasing=self.at == "ring_release",
             held=held,
             foot=self.foot_wanted,
+            cleared=pedal_down and self.facts.hazards.hands_clear,
         )
 
     def expects(self) -> str:

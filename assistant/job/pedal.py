@@ -193,6 +193,7 @@ def on_holding(job: Job, act: Act) -> list[Said]:
     hazards = job.facts.hazards
     was, unasked = hazards["pedal"], hazards.pedal_up
     if unasked and _may_press(job):
+        hazards.tell_press("helper")
         return job.not_now("helper")
     if unasked and job.foot_wanted:
         return job.prompt()  # he was asked for his foot, and hands are out
@@ -229,6 +230,7 @@ def on_lost(job: Job, act: Act) -> list[Said]:
     """The pedal comes up: hands out first, questions after."""
     hazards = job.facts.hazards
     if hazards.pedal_up and (hazards.cover_closed or _may_press(job)):
+        hazards.tell_press("helper")
         return job.not_now("helper")
     _alarm(job, act)
     return [

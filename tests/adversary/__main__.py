@@ -6,6 +6,7 @@ import tempfile
 from pathlib import Path
 from time import monotonic, time
 
+from tests.adversary import talk
 from tests.adversary.attacks import ATTACKS, attack
 
 
@@ -14,12 +15,15 @@ def main() -> int:
     parser.add_argument("--long", action="store_true", help="hours instead of two minutes")
     parser.add_argument("--seed", type=int, default=int(time()))
     parser.add_argument("--only", choices=sorted(ATTACKS), action="append")
+    parser.add_argument("--most", type=int, default=0, help="how many of each, whatever the time")
+    parser.add_argument("--warm", action="store_true", help="talks begin as forks: a tenth the time")
     asked = parser.parse_args()
+    talk.warm = asked.warm
     broken = 0
     for name in asked.only or ATTACKS:
         began = monotonic()
         with tempfile.TemporaryDirectory() as folder:
-            run = attack(name, asked.seed, Path(folder), asked.long)
+            run = attack(name, asked.seed, Path(folder), asked.long, asked.most)
         counts = ", ".join(f"{n} {what}" for what, n in run.counts.items())
         print(f"{name}: seed {run.seed}, {monotonic() - began:.0f} s: {counts}", flush=True)
         for violation in run.found.values():

@@ -19,9 +19,10 @@ ATTACKS: dict[str, tuple[Callable[[Run, int], None], int, int, float]] = {
 LONG_S = 6 * 3600.0
 
 
-def attack(name: str, seed: int, folder: Path, long: bool = False) -> Run:
-    """One attack from its seed, in `folder`."""
+def attack(name: str, seed: int, folder: Path, long: bool = False, most: int = 0) -> Run:
+    """One attack from its seed, in `folder`; `most`: how many, if not as the form has it."""
     does, few, many, short_s = ATTACKS[name]
-    run = Run(seed, folder, monotonic() + (LONG_S if long else short_s), 120.0 if long else 8.0)
-    does(run, many if long else few)
+    hours = long or most
+    run = Run(seed, folder, monotonic() + (LONG_S if hours else short_s), 120.0 if hours else 8.0)
+    does(run, most or (many if long else few))
     return run

@@ -70,6 +70,8 @@ class Oracle:
         self.carry = False
         if raw in (*terms.NOT_HELD, *terms.NOT_RELEASED):
             self.held = False
+        elif raw in terms.STILL_DOWN:
+            self.maybe = DOWN
         elif said in terms.PHRASES["holding"]:
             if self.foot != DOWN and self.ordered != "hold":
                 self.press_at = self.turn

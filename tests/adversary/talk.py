@@ -12,9 +12,12 @@ import time
 from pathlib import Path
 
 from tests.adversary.commands import COMMAND, environment
+from tests.adversary.warm import Forked
 
 LINE = re.compile(r"^ *(TECH|HELPER|BOTH) < (.*)$")
 TURN_LIMIT_S = 20.0
+warm = False
+"""Whether a talk begins as a fork of a loaded program: for a million turns."""
 
 
 class Silent(Exception):
@@ -26,9 +29,12 @@ class Talk:
     pipe only when the turn before it is at its end: by that a turn's end is known."""
 
     def __init__(self, folder: Path, *args: str) -> None:
-        self.process = subprocess.Popen(
-            [*COMMAND, *args], cwd=folder, env=environment(folder), stdin=subprocess.PIPE,
-            stdout=subprocess.PIPE, stderr=subprocess.STDOUT, bufsize=0,
+        env = environment(folder)
+        self.process: subprocess.Popen[bytes] | Forked = Forked(args, folder, env) if warm else (
+            subprocess.Popen(
+                [*COMMAND, *args], cwd=folder, env=env, stdin=subprocess.PIPE,
+                stdout=subprocess.PIPE, stderr=subprocess.STDOUT, bufsize=0,
+            )
         )  # fmt: skip
         assert self.process.stdin and self.process.stdout
         self.to, self.back = self.process.stdin.fileno(), self.process.stdout.fileno()

@@ -100,13 +100,9 @@ NOT_HELD = (
     "not holding", "shall i hold it", "holding in a second", "can't hold", "was holding",
     "am i holding", "i would be holding", "nobody is holding", "holding soon", "do i hold",
 )  # fmt: skip
-NOT_RELEASED = (
-    "not released",
-    "shall i let it up",
-    "released?",
-    "not up yet",
-    "when is it released",
-)
+NOT_RELEASED = ("shall i let it up", "released?", "when is it released")
+STILL_DOWN = ("not released", "not up yet")
+"""What denies a release: it takes no hold back, as the pedal's holder says that it is not up."""
 CHATTER = (
     "nice weather", "hand me the ten mil", "radio's loud", "coffee", "who parked this here",
     "left or right", "that's what she said", "five", "0", "zero", "ninety nine", "1/0", "-3/4",

@@ -77,7 +77,7 @@ def anything(rng: random.Random) -> str:
     if kind == 5:
         return rng.choice(("", "helper: ")) + rng.choice(terms.NOT_CLEAR + terms.HANDS)
     if kind == 6:
-        return "helper: " + rng.choice(terms.NOT_HELD + terms.NOT_RELEASED)
+        return "helper: " + rng.choice(terms.NOT_HELD + terms.NOT_RELEASED + terms.STILL_DOWN)
     if kind == 7:
         return speaker + rng.choice(("stop", "stop", "carry on", "clear", "holding", "released"))
     if kind == 8:

@@ -21,6 +21,7 @@ FOUND = (
 PLAN = f"{FOUND} / 0.660 / check / forty thou / check"
 HOLD = f"{PLAN} / check / done / done / clear"
 TURN = f"{HOLD} / h: holding"
+LAST = f"{TURN} / 3 / check / done / done / clear"
 LET_UP = "clear / let it up / h: released / carry on / clear / h: holding"
 GOOD = f"{FOUND} / 0.530 / check / 0.125 / check / 0.125 / check"
 SET = "8.5 in / check / 8.25 in / check / 1.5 in / check / 3/4 in / check / h: foot off"
@@ -247,3 +248,35 @@ def test_still_holding_wants_words_that_say_so(session: Session, play: Play, lin
     said = play(session, f"{TURN} / blorp grumble / h: yes")
     assert "Still holding" in text(said, "helper")
     assert "Turn the ring" in text(play(session, f"h: {line}"), "tech")
+
+
+@pytest.mark.parametrize("line", ["h: holding", "h: i lost it", "h: i've got it down"])
+@pytest.mark.parametrize("at", ["", "done / done / done / skip / done / done / done / h: ready"])
+def test_pedal_up_is_not_told_against_his_last_word(
+    session: Session, play: Play, line: str, at: str
+) -> None:
+    """Where his foot does no harm nothing is stopped, but what he said of it holds."""
+    play(session, f"{at} / h: foot off / {line}")
+    assert "Pedal up" not in text(play(session, "stop"))
+    play(session, "h: foot off")
+    assert "Pedal up" in text(play(session, "stop"))
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        "i will be clear soon", "is it clear", "nearly clear", "not all clear", "wait a bit",
+        "my sleeve", "h: is he clear", "clear as mud", "one hand clear", "one more second",
+    ],
+)  # fmt: skip
+@pytest.mark.parametrize(
+    ("at", "goes_on"),
+    [(TURN, "let it up"), (LAST, "let it up"), (LAST, "carry on")],
+)
+def test_a_clear_in_doubt_frees_no_pedal(
+    session: Session, play: Play, line: str, at: str, goes_on: str
+) -> None:
+    """Stopped with the pedal down, words after the clear that are not surely harmless spend it."""
+    play(session, f"{at} / stop / clear / {line}")
+    assert not any(s.cue == "RELEASE" for s in play(session, goes_on))
+    assert any(s.cue == "RELEASE" for s in play(session, f"clear / {goes_on}"))

@@ -1,0 +1,82 @@
+"""Commands begun by a fork of a process that has loaded the program: a start costs 20 ms, not 600.
+
+For the long walks. What runs is the command itself, with its own pipes, folder and surroundings;
+only Python's start, and the reading of the dialogs, are not done anew each time.
+"""
+
+import gc
+import importlib
+import io
+import os
+import signal
+import sys
+import tempfile
+from contextlib import redirect_stderr, redirect_stdout, suppress
+from functools import cache
+from pathlib import Path
+from typing import NoReturn
+
+PROGRAM = "assistant.cli.main"
+
+
+class Forked:
+    """A command under way; as much of `subprocess.Popen` as a talk needs."""
+
+    def __init__(self, args: tuple[str, ...], folder: Path, env: dict[str, str]) -> None:
+        loaded()
+        (typed, to), (back, printed) = os.pipe(), os.pipe()
+        self.pid = os.fork()
+        if not self.pid:
+            _become(args, folder, env, typed, printed)
+        os.close(typed)
+        os.close(printed)
+        self.stdin, self.stdout = open(to, "wb", 0), open(back, "rb", 0)  # noqa: SIM115
+
+    def send_signal(self, number: int) -> None:
+        """As `kill` does."""
+        os.kill(self.pid, number)
+
+    def wait(self, timeout: float | None = None) -> int:
+        """Its exit code; the talk has its own time-out."""
+        return os.waitstatus_to_exitcode(os.waitpid(self.pid, 0)[1])
+
+
+@cache
+def loaded() -> None:
+    """Load the program, by its own demo job, whose words go nowhere."""
+    argv, interrupt = sys.argv, signal.getsignal(signal.SIGINT)
+    with (
+        tempfile.TemporaryDirectory() as folder,
+        redirect_stdout(io.StringIO()),
+        redirect_stderr(io.StringIO()),
+        suppress(SystemExit),
+    ):
+        sys.argv = ["lugcall", "demo", "--records", folder]
+        importlib.import_module(PROGRAM).run()
+    sys.argv = argv
+    signal.signal(signal.SIGINT, interrupt)
+    gc.collect()
+    gc.freeze()
+
+
+def _become(
+    args: tuple[str, ...], folder: Path, env: dict[str, str], typed: int, printed: int
+) -> NoReturn:
+    code = 70
+    try:
+        for end, stream in ((typed, 0), (printed, 1), (printed, 2)):
+            os.dup2(end, stream)
+        os.closerange(3, 256)
+        os.environ.clear()
+        os.environ.update(env)
+        os.chdir(folder)
+        signal.signal(signal.SIGINT, signal.SIG_DFL)
+        sys.argv = ["lugcall", *args]
+        sys.stdin = open(0, encoding="utf-8", closefd=False)  # noqa: SIM115
+        sys.stdout = open(1, "w", encoding="utf-8", closefd=False)  # noqa: SIM115
+        sys.stderr = open(2, "w", encoding="utf-8", closefd=False)  # noqa: SIM115
+        importlib.import_module(PROGRAM).run()
+    except SystemExit as error:
+        code = error.code if isinstance(error.code, int) else 1
+    finally:
+        os._exit(code)
