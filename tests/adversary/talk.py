@@ -29,7 +29,7 @@ class Talk:
     pipe only when the turn before it is at its end: by that a turn's end is known."""
 
     def __init__(self, folder: Path, *args: str) -> None:
-        env = environment(folder)
+        env = environment(folder, PYTHONFAULTHANDLER="1")
         self.process: subprocess.Popen[bytes] | Forked = Forked(args, folder, env) if warm else (
             subprocess.Popen(
                 [*COMMAND, *args], cwd=folder, env=env, stdin=subprocess.PIPE,
@@ -90,6 +90,14 @@ class Talk:
         self.ended = not block
         return block
 
+    def _where(self) -> str:
+        """Where a silent process stands; it ends by that."""
+        self.process.send_signal(signal.SIGABRT)
+        left, until = b"", time.monotonic() + 2.0
+        while not self.ended and time.monotonic() < until:
+            left += self._read(0.1)
+        return left.decode("utf-8", "backslashreplace")
+
     def _turn(self, typed: bytes) -> str:
         said, until = b"", time.monotonic() + TURN_LIMIT_S
         for piece in (typed, b"\n"):
@@ -102,7 +110,7 @@ class Talk:
                         view = view[:0]
                 said += self._read(0.0 if view else 0.0003)
                 if time.monotonic() > until:
-                    raise Silent(said.decode("utf-8", "backslashreplace")[-500:])
+                    raise Silent(said.decode("utf-8", "backslashreplace")[-500:] + self._where())
         while not self.ended and select.select([self.back], [], [], 0)[0]:
             said += self._read(0)
         return said.decode("utf-8", "backslashreplace")

@@ -4,6 +4,7 @@ For the long walks. What runs is the command itself, with its own pipes, folder 
 only Python's start, and the reading of the dialogs, are not done anew each time.
 """
 
+import faulthandler
 import gc
 import importlib
 import io
@@ -11,6 +12,7 @@ import os
 import signal
 import sys
 import tempfile
+import threading
 from contextlib import redirect_stderr, redirect_stdout, suppress
 from functools import cache
 from pathlib import Path
@@ -53,6 +55,8 @@ def loaded() -> None:
     ):
         sys.argv = ["lugcall", "demo", "--records", folder]
         importlib.import_module(PROGRAM).run()
+    for thread in set(threading.enumerate()) - {threading.current_thread()}:
+        thread.join(30.0)  # what it holds would never be given back in a fork
     sys.argv = argv
     signal.signal(signal.SIGINT, interrupt)
     gc.collect()
@@ -75,6 +79,7 @@ def _become(
         sys.stdin = open(0, encoding="utf-8", closefd=False)  # noqa: SIM115
         sys.stdout = open(1, "w", encoding="utf-8", closefd=False)  # noqa: SIM115
         sys.stderr = open(2, "w", encoding="utf-8", closefd=False)  # noqa: SIM115
+        faulthandler.enable(file=2)
         importlib.import_module(PROGRAM).run()
     except SystemExit as error:
         code = error.code if isinstance(error.code, int) else 1
