@@ -16,9 +16,7 @@ def main() -> int:
     parser.add_argument("--seed", type=int, default=int(time()))
     parser.add_argument("--only", choices=sorted(ATTACKS), action="append")
     parser.add_argument("--most", type=int, default=0, help="how many of each, whatever the time")
-    parser.add_argument(
-        "--warm", action="store_true", help="talks begin as forks: a tenth the time"
-    )
+    parser.add_argument("--warm", action="store_true", help="talks begin as forks: quicker")
     asked = parser.parse_args()
     talk.warm = asked.warm
     broken = 0
