@@ -1,6 +1,7 @@
 """Does any setting bring everything in, and how many adjusters must be touched for it at least?
 
-Every whole lug, every flat, every sixteenth (or half turn) of both stops, on the truck itself.
+Every whole lug, every flat, every sixteenth (or half turn) of both stops, on the truck itself. A
+stop without a figure stays: nobody knows where it may stand.
 """
 
 from collections.abc import Iterator, Mapping
@@ -68,6 +69,8 @@ def _within(job: Job, quantity: str, value: float, spare: Spare) -> bool:
 
 def _rests(job: Job, spare: Spare) -> list[float]:
     now = job.truck.set.rest
+    if "pedal-height" not in job.limits:
+        return [now]
     width = job.rest_turn / 2 or 1 / 16
     rests = [now + by for by in steps(width)]
     return [rest for rest in rests if _within(job, "pedal-height", rest, spare)]
@@ -75,6 +78,8 @@ def _rests(job: Job, spare: Spare) -> list[float]:
 
 def _lows(job: Job, rest: float, spare: Spare) -> list[float]:
     now, width = job.truck.set.low, job.low_turn / 2 or 1 / 16
+    if "total-travel" not in job.limits:
+        return [now]
     lows = [now - by for by in steps(width) if now - by >= 0.0]
     fit = [low for low in lows if _within(job, "total-travel", rest - low, spare)]
     # Untouched, or as low as it may be: a pedal that goes lower can only touch and release more.

@@ -21,7 +21,10 @@ from tests.simulator.kinds import KINDS, Job, make
 from tests.simulator.people import CAREFUL, SMALL, Crew, Habits, Unsafe
 
 FAST = Path("/dev/shm")
-GOOD = ("in tolerance", "honestly refused", "refused, on the edge", "misread last")
+GOOD = (
+    "in tolerance", "honestly refused", "refused, on the edge", "misread last",
+    "accepted as too close",
+)  # fmt: skip
 """Ends that the house may have; all others are failures."""
 
 
@@ -132,17 +135,19 @@ def _played(job: Job, card: Card, rng: random.Random, habits: Habits, verdict: V
 def signed(job: Job, crew: Crew) -> tuple[str, str]:
     """How a truck stands that was signed off: by the parts, with the gauge's half step."""
     accepted = [d for d in crew.doubts if "accepted" in d and "too close" not in d]
-    out, misread, unnamed = [], [], []
+    out, far, misread, unnamed = [], [], [], []
     for quantity, (low, high) in job.limits.items():
         true, told = job.truck.read(quantity), crew.told.get(quantity)
         half = told.gauge.half if told is not None else gauges.RULE32.half
         if low - half - 1e-9 <= true <= high + half + 1e-9:
             continue
         out.append(f"{quantity} {true:.3f} not {low:.3f} to {high:.3f}")
-        if told is not None and abs(told.value - true) > half + 1e-9:
+        if told is not None and told.wrong:
             misread.append(quantity)
         elif not any(doubt.startswith(quantity) for doubt in crew.doubts):
             unnamed.append(quantity)
+        elif not low - 2 * half - 0.002 <= true <= high + 2 * half + 0.002:
+            far.append(quantity)
     why = "; ".join([*out, *accepted])
     if unnamed:
         return "signed out", why
@@ -150,7 +155,9 @@ def signed(job: Job, crew: Crew) -> tuple[str, str]:
         return "misread last", why
     if accepted:
         return "accepted", why
-    return ("signed out, doubt named", why) if out else ("in tolerance", "")
+    if not out:
+        return "in tolerance", ""
+    return "signed out, doubt named" if far else "accepted as too close", why
 
 
 def tally(verdicts: list[Verdict]) -> Counter[str]:

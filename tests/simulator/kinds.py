@@ -5,6 +5,7 @@ card says; where a card says it, it says it rightly, within the makers' spread.
 """
 
 import random
+from collections.abc import Callable
 from dataclasses import dataclass
 
 from tests.simulator.truck import Setting, Truck
@@ -128,6 +129,21 @@ def make(kind: str, rng: random.Random) -> Job:
     return job
 
 
+def _geometry(truck: Truck, length: Callable[[float], str]) -> list[str]:
+    """The chain itself, measured: levers, and a cable that stretches or the bores of the fluid."""
+    fork = 1.8
+    if not truck.fluid:
+        pedal, load = truck.ratio / fork, 300.0
+        stiff = min(pedal * load / fork / max(truck.give, 1e-6), 1e6)
+        chain = [f"pedal_lever = {pedal:.3f}", f"stiffness = {stiff:.0f}", f"load = {load}"]
+    else:
+        bores = {"master_bore": 0.75, "slave_bore": 0.75 * (truck.ratio / 5 / fork) ** 0.5}
+        strokes = {"master_stroke": 3.0, "slave_stroke": 3.0}
+        chain = [f"{name} = {length(value)}" for name, value in (bores | strokes).items()]
+        chain.append("pedal_lever = 5.0")
+    return ["[linkage]", f"fork_lever = {fork}", *chain]
+
+
 _GIVE = {"rod": 0.04, "cable": 0.12, "hydraulic": 0.1}
 _UNITS = 25.4
 
@@ -152,6 +168,8 @@ def _card(
     lines += ["[pedal]", f"lash = {length(lash)}"] if lash else ["[pedal]"]
     if rng.random() < 0.4:
         lines.append(f"ratio = {job.truck.ratio:.2f}")
+    elif linkage != "rod" and rng.random() < 0.5 and job.fault != "gives":
+        lines += _geometry(job.truck, length)
     turns = {"height": job.rest_turn, "total": job.low_turn}
     stops = [f"{name} = {length(turn)}" for name, turn in turns.items() if turn]
     lines += ["[stops]", *stops, "[figures]", 'source = "simulated (invented)"']
