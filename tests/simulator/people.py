@@ -174,7 +174,7 @@ class Crew:
             if self.told[quantity].wrong and self.rng.random() < self.habits.notices / 2:
                 self.late = quantity
             return d.whose(), words
-        if "skip" in d.allowed():
+        if "skip" in d.allowed() and self.rng.random() < 0.5:
             return d.whose(), "skip"
         return d.whose(), str(self.truck.lugs_left - self.truck.set.lugs)
 
@@ -234,7 +234,7 @@ class Crew:
 
     def at_sound(self) -> tuple[str, str]:
         step = self.dialogue.dialogs.by_id[self.dialogue.at]
-        if step.phase != "chain":
+        if self.dialogue.trying:
             good = self.truck.bearing_travel >= 0.35 and self.truck.free_travel > 0
             if self.job.brake:
                 good = good and self.truck.contact > 0

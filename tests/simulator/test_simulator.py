@@ -5,12 +5,15 @@ Twenty thousand are played by hand: `python -m tests.simulator 20000`, see bench
 
 import random
 from dataclasses import replace
+from types import SimpleNamespace
+from typing import cast
 
 import pytest
 
 from tests.simulator import brute, gauges
-from tests.simulator.judge import GOOD, judged, possible
+from tests.simulator.judge import GOOD, judged, possible, signed
 from tests.simulator.kinds import COMMON, KINDS, Job, make
+from tests.simulator.people import Crew, Told
 from tests.simulator.truck import Setting, Truck
 
 R, LASH, LUG, FLAT = 12.0, 1 / 16, 0.027, 0.05 / 6
@@ -81,6 +84,29 @@ def test_a_truck_that_brute_force_would_set_is_there_for_every_kind() -> None:
     for kind in KINDS:
         jobs = (make(kind, random.Random(seed)) for seed in range(12))
         assert any(possible(replace(job), {}) for job in jobs), kind
+
+
+def crew(doubts: list[str], wrong: bool = False) -> Crew:
+    """People who read the gap last, by a rule, and were told of these doubts."""
+    told = {"gap": Told(17 / 32, gauges.RULE32, wrong)}
+    return cast(Crew, SimpleNamespace(told=told, doubts=doubts))
+
+
+def test_the_verdict_on_a_truck_that_was_signed_off() -> None:
+    close, worn = "gap 9/16 in accepted: too close to call", "gap 5/8 in accepted: worn"
+    for gap, people, end in (
+        (0.530, crew([]), "in tolerance"),
+        (0.575, crew([]), "in tolerance"),  # within the rule's half step
+        (0.590, crew([]), "signed out"),
+        (0.590, crew(["clearance accepted: worn"]), "signed out"),
+        (0.590, crew([], wrong=True), "misread last"),
+        (0.590, crew([close]), "accepted as too close"),
+        (0.650, crew([close]), "signed out, doubt named"),
+        (0.650, crew([worn]), "accepted"),
+        (0.530, crew(["gap 17/32 in accepted: worn"]), "accepted"),
+    ):
+        job = Job("", truck(0.120, gap), {"gap": COMMON["gap"]})
+        assert signed(job, people)[0] == end, (gap, people.doubts)
 
 
 @pytest.mark.long
