@@ -237,7 +237,7 @@ class Crew:
         if self.dialogue.trying:
             good = self.truck.bearing_travel >= 0.35 and self.truck.free_travel > 0
             if self.job.brake:
-                good = good and self.truck.contact > 0
+                good = good and self.truck.brake_contact > 0
             return step.who, "sound" if good else "not sound"
         return step.who, "not sound" if self.job.loose and "loose" in step.id else "sound"
 

@@ -29,12 +29,12 @@ def truck(clearance: float = 0.040, gap: float = 0.660, fluid: bool = False) -> 
 
 
 def read(of: Truck) -> tuple[float, ...]:
-    return of.gap, of.clearance, of.free_travel, of.contact, of.total
+    return of.gap, of.clearance, of.free_travel, of.brake_contact, of.total_travel
 
 
 def test_a_truck_as_it_stands() -> None:
     assert read(truck()) == pytest.approx((0.66, 0.04, R * 0.04 + LASH, 0.0, 8.25))
-    assert truck(0.04, 0.6).contact == pytest.approx(8.5 - R * 0.64 - LASH)
+    assert truck(0.04, 0.6).brake_contact == pytest.approx(8.5 - R * 0.64 - LASH)
 
 
 def test_the_ring_moves_no_contact_and_the_rod_does() -> None:
@@ -42,9 +42,9 @@ def test_the_ring_moves_no_contact_and_the_rod_does() -> None:
     ring = start.at(Setting(3, 0, 8.5, 0.25))
     assert ring.gap == pytest.approx(0.600 - 3 * LUG)
     assert ring.clearance == pytest.approx(0.040 + 3 * LUG)
-    assert ring.contact == pytest.approx(start.contact)
+    assert ring.brake_contact == pytest.approx(start.brake_contact)
     rod = start.at(Setting(0, -3, 8.5, 0.25))
-    assert rod.contact - start.contact == pytest.approx(R * 3 * FLAT)
+    assert rod.brake_contact - start.brake_contact == pytest.approx(R * 3 * FLAT)
     assert start.free_travel - rod.free_travel == pytest.approx(R * 3 * FLAT)
 
 
@@ -56,7 +56,7 @@ def test_a_pedal_that_rests_higher() -> None:
         moved = start.at(higher)
         assert moved.clearance == pytest.approx(clearance)
         assert moved.free_travel == pytest.approx(start.free_travel + 0.3)
-        assert moved.contact == pytest.approx(start.contact)
+        assert moved.brake_contact == pytest.approx(start.brake_contact)
 
 
 def test_parts_that_want_one_place_push_the_bearing() -> None:

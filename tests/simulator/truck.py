@@ -113,29 +113,29 @@ class Truck:
         return self.slack + self.pedal_by(carried) + self.give
 
     @property
-    def contact(self) -> float:
+    def brake_contact(self) -> float:
         """Pedal height at which the brake is touched; 0.0 when the pedal ends before it."""
         height = self.set.rest - self.to_brake
         return height if height >= max(self.set.low, 0.0) else 0.0
 
     @property
-    def height(self) -> float:
+    def pedal_height(self) -> float:
         return self.set.rest
 
     @property
-    def total(self) -> float:
+    def total_travel(self) -> float:
         return self.set.rest - self.set.low
 
     @property
     def bearing_travel(self) -> float:
         """With the pedal fully down."""
-        pulled = self.fork_by(max(0.0, self.total - self.slack - self.give))
+        pulled = self.fork_by(max(0.0, self.total_travel - self.slack - self.give))
         free = pulled - max(self.between, -self.slack / self.ratio)
         return max(0.0, min(free, self.gap) if self.brake else free)
 
     def read(self, quantity: str) -> float:
         """What a perfect gauge would show."""
-        return float(getattr(self, _READ[quantity]))
+        return float(getattr(self, quantity.replace("-", "_")))
 
     # --- what hands do ---
 
@@ -159,10 +159,3 @@ class Truck:
     def by_maker(self, gap: float) -> None:
         """The maker's procedure on a clutch that adjusts itself."""
         self.bearing = self.brake_face - gap
-
-
-_READ = {
-    "gap": "gap", "clearance": "clearance", "free-travel": "free_travel",
-    "pedal-height": "height", "total-travel": "total", "brake-contact": "contact",
-    "bearing-travel": "bearing_travel",
-}  # fmt: skip
