@@ -9,6 +9,7 @@ from tests.adversary.talk import replies
 
 UP, DOWN, UNSURE, PRESSED, UNTOLD = "up", "down", "unsure", "to be pressed", "not told of"
 FOOT_OFF = re.compile(r"foot off the pedal\. Say|let up\. Sound")
+HANDS = {terms.plain(words) for words in terms.HANDS}
 RESUMED = terms.reply("resumed")
 GOING_ON = terms.reply("carry_on")
 
@@ -49,12 +50,12 @@ class Oracle:
         self.turn += 1
         who, words = split(line)
         said = terms.plain(words)
-        self.hands_in_hold = self.held and said in {terms.plain(hands) for hands in terms.HANDS}
+        self.hands_in_hold = self.held and said in HANDS
         if who == "tech":
             self._tech(said, words.strip().casefold())
         else:
             self._helper(said, words.strip().casefold())
-        if any(terms.plain(words) == terms.plain(hands) for hands in terms.HANDS):
+        if said in HANDS:
             self.hands_at = self.turn
         self.stop_typed = said in terms.PHRASES["stop"]
         self.nudge = said
@@ -133,8 +134,8 @@ class Oracle:
             return
         if who == "HELPER" and terms.PRESS.search(text):
             self.foot, self.maybe, self.held = PRESSED, "", False
-        for prompt in terms.PROMPTS:
-            if prompt.kind in ("hold", "turn") and prompt.pattern.match(text):
+        for prompt, first in terms.prompts_in(text):
+            if first and prompt.kind in ("hold", "turn"):
                 self._order(prompt.kind, text)
         if terms.TURN_AGAIN.match(text):
             self._order("turn", text)

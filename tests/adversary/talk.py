@@ -108,7 +108,7 @@ class Talk:
                         view = view[os.write(self.to, view[:4096]) :]
                     except BrokenPipeError:
                         view = view[:0]
-                said += self._read(0.0 if view else 0.0003)
+                said += self._read(0.0 if view else 0.0005 if said else 0.003)
                 if time.monotonic() > until:
                     raise Silent(said.decode("utf-8", "backslashreplace")[-500:] + self._where())
         while not self.ended and select.select([self.back], [], [], 0)[0]:

@@ -3,6 +3,7 @@
 import re
 import tomllib
 from dataclasses import dataclass
+from functools import lru_cache
 from pathlib import Path
 
 ROOT = Path(__file__).parents[2]
@@ -47,6 +48,15 @@ def _prompts() -> list[Prompt]:
 
 
 PROMPTS = _prompts()
+
+
+@lru_cache(4096)
+def prompts_in(text: str) -> tuple[tuple[Prompt, bool], ...]:
+    """The prompts that stand in a reply, and whether it begins with them."""
+    found = ((prompt, prompt.pattern.search(text)) for prompt in PROMPTS)
+    return tuple((prompt, not match.start()) for prompt, match in found if match)
+
+
 WORDS = {k: v["phrases"] for k, v in _load("words.toml").items() if "phrases" in v}
 ANYWHERE = {k: v.get("anywhere", []) for k, v in _load("words.toml").items()}
 REPLIES = {k: v for k, v in _load("replies.toml").items() if isinstance(v, str)}
@@ -79,6 +89,7 @@ RELEASE = re.compile(r"\bRELEASE\b")
 PRESS = re.compile(r"\b[Pp]ress\b(?! again)")
 
 
+@lru_cache(4096)
 def plain(words: str) -> str:
     """As phrases are compared: no case, no punctuation at the ends, single spaces."""
     return " ".join(re.sub(r"[^\w' ]", " ", words.casefold().replace("’", "'")).split())

@@ -32,9 +32,8 @@ def leading_on(rng: random.Random, said: Sequence[tuple[str, str]]) -> str:
         speaker = "helper: " if who == "HELPER" else ""
         if text.endswith("Check?"):
             return speaker + rng.choice(("check", "check", "check", "yes", "no"))
-        for prompt in terms.PROMPTS:
-            if prompt.pattern.search(text):
-                return _answer(rng, prompt, text)
+        for prompt, _ in terms.prompts_in(text)[:1]:
+            return _answer(rng, prompt, text)
         if terms.TURN_AGAIN.search(text):
             return re.findall(r"\d+", text)[0]
         if re.search(r"\baccept\b", text):
