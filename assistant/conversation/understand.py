@@ -39,6 +39,7 @@ from assistant.texts.safety import (
     HARM_NAMED,
     HARM_SURE,
     MATTERS,
+    asks_of_hold,
     broken_off,
     counts,
     harm,
@@ -176,14 +177,20 @@ def understand(
         asked: the open question about a reading, if there is one.
     """
     meant = _understood(words, who, dialogue, asked)
-    lost = isinstance(meant, Act) and meant.meaning == "unclear" and bool(meant.text)
     danger = dialogue.danger()
-    if lost and danger.pedal and (danger.cleared or not dialogue.stopped):
-        return Act("unsure", who)  # in a hold, what is not understood is not harmless
-    waits = isinstance(meant, Question) or meant.meaning == "wait"
-    if waits and danger.cleared and dialogue.stopped:
+    if danger.pedal and not dialogue.stopped:
+        return Act("unsure", who) if _lost(meant, who) else meant
+    waits = isinstance(meant, Question) or meant.meaning in ("wait", "unclear")
+    if danger.cleared and waits:
         return Act("unsure", who)  # "I will be clear soon" takes a clear back
     return meant
+
+
+def _lost(meant: Act | Question, who: str) -> bool:
+    """Whether words said nothing sure: in a hold, what is not understood is not harmless."""
+    if isinstance(meant, Question):
+        return who == "helper" and not meant.choices and meant.reply != "ask_reading"
+    return meant.meaning == "unclear" and bool(meant.text)
 
 
 def _understood(words: str, who: str, dialogue: Dialogue, asked: Question | None) -> Act | Question:
@@ -361,6 +368,9 @@ FOOT_ON = 0.25
 """Share of harm from which the helper is asked for his foot, where a hand may be in the hole."""
 
 
+_TURN = "ring_turn"
+
+
 def _harm(words: str, text: str, who: str, dialogue: Dialogue) -> Act | None:
     """What words do of themselves while somebody may be hurt: stop the job, or block it."""
     guess = likely(words, who, place(dialogue))
@@ -373,6 +383,11 @@ def _harm(words: str, text: str, who: str, dialogue: Dialogue) -> Act | None:
         bar = HARM_HINTED if danger and who == "helper" else HARM_SURE
         return Act("danger", who) if guess.harm >= bar and harm(text, guess) == "stop" else None
     count = dialogue.expects() == LUGS and read(text, LUGS).status == "read"
+    if danger.held and who == "helper":
+        # Of the foot he holds it with he speaks wherever it stands, also while a count waits.
+        guess = max(guess, likely(words, who, _TURN), key=lambda likely: likely.harm)
+        if asks_of_hold(text, "?" in words):
+            return Act("unsure", who)
     does = harm(text, guess, count)
     if does == "stop":
         return Act("danger", who)

@@ -204,3 +204,8 @@ def counts(text: str, asks: bool, meaning: str) -> bool:
     if meaning not in ("let_up", "carry_on") and _DOING.search(text):
         return False
     return not (meaning in _OWN and _REPORTS.search(text))
+
+
+def asks_of_hold(text: str, asks: bool) -> bool:
+    """Whether words speak of holding without saying that it is held: "do I hold?" """
+    return says(text, "holding") and not counts(text, asks, "holding")

@@ -280,3 +280,24 @@ def test_a_clear_in_doubt_frees_no_pedal(
     play(session, f"{at} / stop / clear / {line}")
     assert not any(s.cue == "RELEASE" for s in play(session, goes_on))
     assert any(s.cue == "RELEASE" for s in play(session, f"clear / {goes_on}"))
+
+
+@pytest.mark.parametrize("line", ["shall i hold it", "do i hold", "should i keep it", "hold it eh"])
+@pytest.mark.parametrize("at", [TURN, f"{TURN} / 3", LAST])
+def test_what_the_helper_asks_in_a_hold_is_not_passed_over(
+    session: Session, play: Play, line: str, at: str
+) -> None:
+    said = play(session, f"{at} / h: {line}")
+    alarm = session.job.stopped or "Hands out" in text(said, "tech")
+    assert alarm or (session.job.at == "ring_release" and "released" in text(said, "helper"))
+
+
+@pytest.mark.parametrize("line", ["how", "h: how", "how do i do that"])
+def test_no_way_of_reading_is_told_before_the_foot_is_off(
+    session: Session, play: Play, line: str
+) -> None:
+    """How the gap is read begins "pedal up", and sends hands in."""
+    play(session, f"{GOOD} / {SET.removesuffix(' / h: foot off')}")
+    assert "Pedal up" not in text(play(session, line))
+    play(session, "h: foot off")
+    assert "Pedal up" in text(play(session, line))
