@@ -22,7 +22,7 @@ from assistant.act import Act, Evidence, Said
 from assistant.card import Card, CardError, card_from_text, default_card
 from assistant.card.show import figure_data
 from assistant.conversation.meaning import weights
-from assistant.conversation.understand import Missed, understand, which
+from assistant.conversation.understand import Missed, understand, which, yes_to
 from assistant.dialogue import Dialogue, Heard, Question
 from assistant.job import unfinished, words
 from assistant.job.job import Job
@@ -61,6 +61,8 @@ class Talk:
         self.dialogs = dialogue.dialogs
         """In the words for this kind of truck."""
         self.asked: Question | None = None
+        self._newest: Question | None = None
+        """The question asked last, while nothing was answered since."""
         self.keeps_audio = False
         """Whether the sound of confirmed readings is kept."""
         self._missed = Missed()
@@ -80,7 +82,7 @@ class Talk:
         self._missed.forget()
         if isinstance(meant, Question):
             return self._kept_question(meant, self._put(meant))
-        self.asked = None
+        self.asked = self._newest = None
         return self._applied(meant)
 
     def unheard(
@@ -121,10 +123,11 @@ class Talk:
         return said
 
     def _meaning(self, words: str, who: str) -> Act | Question:
-        return understand(words, who, self.dialogue, self.asked)
+        meant = understand(words, who, self.dialogue, self.asked)
+        return yes_to(meant, words, self._newest, self.dialogue)
 
     def _put(self, question: Question) -> list[Said]:
-        self.asked = question if question.open else None
+        self.asked, self._newest = question if question.open else None, question
         return self._reply(question)
 
     def _reply(self, question: Question) -> list[Said]:

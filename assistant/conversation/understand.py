@@ -15,6 +15,7 @@ from assistant.act import REASONS, Act
 from assistant.conversation.dead_ends import dead_end
 from assistant.conversation.likelihood import SURE, likeliest
 from assistant.conversation.meaning import NUMBERS, PARTS, Likely, likely, place
+from assistant.conversation.this_step import COMPLETES, of_this_step
 from assistant.dialogue import Danger, Dialogue, Heard, Question
 from assistant.job.state import LEAVING
 from assistant.quantity import (
@@ -176,7 +177,7 @@ def understand(
         dialogue: where it stands: what can be said now.
         asked: the open question about a reading, if there is one.
     """
-    meant = _understood(words, who, dialogue, asked)
+    meant = _of_this_step(_understood(words, who, dialogue, asked), words, dialogue)
     danger = dialogue.danger()
     if danger.pedal and not dialogue.stopped:
         return Act("unsure", who) if _lost(meant, who) else meant
@@ -191,6 +192,17 @@ def _lost(meant: Act | Question, who: str) -> bool:
     if isinstance(meant, Question):
         return who == "helper" and not meant.choices and meant.reply != "ask_reading"
     return meant.meaning == "unclear" and bool(meant.text)
+
+
+def _of_this_step(meant: Act | Question, words: str, dialogue: Dialogue) -> Act | Question:
+    """The act; where it would complete the step by words of another, the question instead."""
+    completes = isinstance(meant, Act) and meant.meaning in COMPLETES and not meant.text
+    if not completes or of_this_step(words, dialogue):
+        return meant
+    meaning = next((m for m in COMPLETES if m in dialogue.allowed()), "done")
+    return Question(
+        "did_you_mean", {"phrase": dialogue.dialogs.words[meaning].phrases[0]}, meant.who
+    )
 
 
 def _understood(words: str, who: str, dialogue: Dialogue, asked: Question | None) -> Act | Question:
@@ -644,7 +656,7 @@ def _reading(
     expected = dialogue.expects()
     if not expected:
         if dialogue.pending is None and read(words, "").status == "read":
-            return Question("not_reading_now", {"hint": dialogue.prompt()[-1].text}, who)
+            return Question("not_reading_now", {"hint": hint(who, dialogue)}, who)
         return None
     choices = asked.choices if asked is not None else ()
     if len(choices) > 1 and text in _NEITHER:
@@ -664,19 +676,30 @@ def _reading(
         data = reading.as_data() if read_now else _part_of_one(text, choices)
         if data is None and reading.status == "none":
             return None
+        other = _other_named(text, expected, who)
+        if other is not None:
+            return other
         if data is None:
             several = tuple(c.as_data() for c in reading.choices)
             return Question("ask_reading", {"question": reading.why}, who, True, several)
-    others = [q for q in named(text) if q in _NAMED]
-    if others and expected not in others:
-        names = {"named": QUANTITIES[others[0]].spoken, "quantity": QUANTITIES[expected].spoken}
-        return Question("other_quantity", names, who)
+    other = _other_named(text, expected, who)
+    if other is not None:
+        return other
     if expected == ODOMETER:
         if dialogue.at == "next_due" and _FROM_NOW.search(text):
             return Act("reading", who, data | {"from_now": True}, doubt=True)
         if (data["count"] or 0) < LEAST_MILES:
             return Act("reading", who, data, doubt=True)
     return Act("reading", who, data, way=_way(text))
+
+
+def _other_named(text: str, expected: str, who: str) -> Question | None:
+    """The question that words about another quantity than the one asked for bring."""
+    others = [q for q in named(text) if q in _NAMED]
+    if not others or expected in others:
+        return None
+    names = {"named": QUANTITIES[others[0]].spoken, "quantity": QUANTITIES[expected].spoken}
+    return Question("other_quantity", names, who)
 
 
 _FROM_NOW = re.compile(
@@ -737,6 +760,33 @@ def _like(text: str, who: str, dialogue: Dialogue) -> Act | Question:
     return Act(key, who, text=" ".join(names(best)) if key == "complaint" else "")
 
 
+def hint(who: str, dialogue: Dialogue) -> str:
+    """The present instruction as far as it is for him: the technician's is not the helper's."""
+    for said in reversed(dialogue.prompt()):
+        if who == "tech" or said.to != "tech":
+            return said.text
+    return str(dialogue.dialogs.say("helper_wait"))
+
+
+_OF_ANOTHER = frozenset(
+    {"did_you_mean", "did_you_mean_two", "which_of_two", "other_quantity", "ask_reading"}
+)
+"""Questions that a yes to the present instruction does not answer."""
+
+
+def yes_to(
+    meant: Act | Question, words: str, newest: Question | None, dialogue: Dialogue
+) -> Act | Question:
+    """The act; but a yes answers the newest question alone, and nothing that waited before it."""
+    if newest is None or newest.reply not in _OF_ANOTHER or isinstance(meant, Question):
+        return meant
+    text, yes = normal(words), {*_YES, *dialogue.dialogs.words["check"].phrases}
+    says_yes = meant.meaning == "check" or bool({text, without_lead(text)} & yes)
+    if meant.meaning not in COMPLETES or not says_yes or named(text):
+        return meant
+    return Question("to_what", {"hint": hint(meant.who, dialogue)}, meant.who)
+
+
 # --- Speech that was not taken: what to ask, so that the next try succeeds.
 #
 # Lost once, people say the same again, only louder; so the second time they are told of another
@@ -762,7 +812,7 @@ class Missed:
             return Question("say_again", {}, who)
         example = _example(dialogue)
         if not example or dialogue.pending is not None or dialogue.choosing:
-            return Question("again", {"hint": dialogue.prompt()[-1].text}, who)
+            return Question("again", {"hint": hint(who, dialogue)}, who)
         return Question("spell_it", {"example": dialogue.dialogs.say(example)}, who)
 
 

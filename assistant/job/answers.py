@@ -116,9 +116,11 @@ def on_not_sound(job: Job, act: Act) -> list[Said]:
     """It is not: repair first."""
     step = job.here
     if step.kind != "sound":
-        if act.text:
-            job.facts.notes.append((act.who, act.text))
-        return [job.said(act.who, "trouble" if act.text else "not_now", hint=_prompt(job))]
+        if not act.text:
+            return job.hint(act)
+        job.facts.notes.append((act.who, act.text))
+        heard = [job.said("helper", "noted")] if act.who == "helper" else []
+        return [*heard, job.said("tech", "trouble", hint=_prompt(job))]
     remark = sentences("job").say("not_sound", step=step_name(step.id))
     job.facts.remarks.append(str(remark))
     first = [job.said("both", "trial_stopped", signal="DANGER")] if job.trying else []
@@ -190,31 +192,36 @@ def asks_code(job: Job, act: Act) -> list[Said]:
 
 def on_back(job: Job, act: Act) -> list[Said]:
     """One step back, or as many as its text says, where nothing was moved; or out of a question."""
-    steps = int(act.text or 1)
-    for _ in range(min(steps, len(job.dialogs.steps)) - 1):
-        _back(job, act)
-    return _back(job, act)
-
-
-def _back(job: Job, act: Act) -> list[Said]:
-    facts, who = job.facts, act.who
-    if job.pending is not None or job.correcting or job.choice:
-        job.pending, job.correcting, job.choice = None, "", ""
-        return job.prompt()
-    if not facts.hazards.pedal_up:
-        return [job.said(who, "back_no"), *job.prompt()]
-    if not facts.hazards.lock_in:
-        return [job.said(who, "back_lock"), *job.prompt()]
-    if job.at in (HALTED, REPAIR):
+    came, refused = job.at, ""
+    for _ in range(min(int(act.text or 1), len(job.dialogs.steps))):
+        if job.pending is not None or job.correcting or job.choice:
+            job.pending, job.correcting, job.choice = None, "", ""
+            continue
+        refused = _not_back(job)
+        if refused or not job.fire("back"):
+            refused = refused or "back_blocked"
+            break
+    if refused == "not_now":
         return job.hint(act)
-    moved = job.said(who, "back_moved", moved=words.moved(facts.lugs_total))
-    if job.at == "ring_gap":
-        return [moved, *job.prompt()]
-    in_ring = bool(facts.moves) and job.here.phase == "ring"
-    if not job.fire("back"):
-        first = job.at == job.dialogs.steps[0].id
-        return [job.said(who, "back_start" if first else "back_blocked"), *job.prompt()]
-    return [*([moved] if in_ring else []), *job.prompt(entering=True)]
+    facts = job.facts
+    over = job.at == "ring_gap" or (job.at != came and not job.past_ring(job.at))
+    moved = job.said(act.who, "back_moved", moved=words.moved(facts.lugs_total))
+    told = [moved] if facts.moves and over else []
+    if refused and not (told and job.at == "ring_gap"):
+        told.append(job.said(act.who, refused))
+    return [*told, *job.prompt(entering=job.at != came)]
+
+
+def _not_back(job: Job) -> str:
+    """The reply that says why there is no way back from here, or ""."""
+    hazards = job.facts.hazards
+    if not hazards.pedal_up:
+        return "back_no"
+    if not hazards.lock_in:
+        return "back_lock"
+    if job.at in (HALTED, REPAIR):
+        return "not_now"
+    return "back_start" if job.at == job.dialogs.steps[0].id else ""
 
 
 def on_where(job: Job, act: Act) -> list[Said]:
@@ -237,7 +244,9 @@ def on_why(job: Job, act: Act) -> list[Said]:
 
 
 def on_how_long(job: Job, act: Act) -> list[Said]:
-    """Minutes left."""
+    """Minutes left; while the pedal is down, till it may come up."""
+    if not job.facts.hazards.pedal_up:
+        return how_long_held(job, act)
     steps = job.dialogs.steps
     ids = list(job.dialogs.by_id)
     at = ids.index(job.step_id) if job.step_id in ids else 0
@@ -246,6 +255,22 @@ def on_how_long(job: Job, act: Act) -> list[Said]:
         s.minutes for s in steps[at:] if s.kind != "stop_bolt" and not (s.phase == "ring" and done)
     )
     return [job.said(act.who, "how_long", minutes=words.number(max(1.0, left)))]
+
+
+_TO_RELEASE = ("ring_turn", "ring_tool", "ring_lock", "ring_clear")
+
+
+def how_long_held(job: Job, act: Act) -> list[Said]:
+    """How a hold stands, for the one who holds: what is to be done before he may let up."""
+    ids = list(job.dialogs.by_id)
+    held = job.facts.hazards.hold_confirmed and act.who == "helper"
+    keep = [job.said("helper", "hold_on")] if held else []
+    if job.at not in _TO_RELEASE or job.facts.hazards["pedal"] != "held":
+        return keep or job.prompt()
+    left = ids[ids.index(job.at) : ids.index("ring_release")]
+    minutes = words.number(max(1.0, sum(job.dialogs.by_id[s].minutes for s in left)))
+    named = ", ".join(step_name(s) for s in left)
+    return [*keep, job.said(act.who, "hold_left", left=named, minutes=minutes)]
 
 
 def on_note(job: Job, act: Act) -> list[Said]:

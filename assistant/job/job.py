@@ -81,6 +81,8 @@ HANDLERS: dict[str, Handler] = {
 }
 """What each act does, by its meaning."""
 
+_KEEPS_CODE = ("check", "no", "done", "sign_off", "repeat", "wait", "aside", "unclear")
+"""Acts after which a code that was read back still waits for its check."""
 _PRESSED_AGAIN = ("reading", "no", "measure", "correct", "same", "not_sound", "repeat")
 """Acts in answer to a pedal reading after which, or for which, he may have pressed again."""
 
@@ -115,6 +117,8 @@ class Job(JobState):
         meaning = self.dialogs.words.get(act.meaning)
         if meaning is not None and meaning.who not in ("any", act.who):
             return self.only(act, meaning.who, meaning.phrases[0])
+        if act.meaning not in _KEEPS_CODE:
+            self.signing = ""  # a yes to something else must not sign
         hazards = self.facts.hazards
         hazards.act += 1
         if not hazards.counts(act.meaning, self.foot_wanted):
@@ -281,8 +285,10 @@ class Job(JobState):
         return [self.said(act.who, "wrong_person", who=person, phrase=phrase)]
 
     def not_now(self, who: str, reply: str = "not_now") -> list[Said]:
-        """The words do not fit here; the present instruction again."""
+        """The words do not fit here; the present instruction again, to whom it is for."""
         now = self.prompt()[-1]
+        if who == "helper" and now.to == "tech":
+            return [self.said("helper", "helper_wait")]
         return [self.said(who, reply, hint=Both(now.text, now.spoken))]
 
     def hint(self, act: Act, reply: str = "not_now") -> list[Said]:

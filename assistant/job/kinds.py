@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 from assistant.act import Act, Said
 from assistant.hazards import Hazards
-from assistant.job import answers, plan_words, readings, unfinished, words
+from assistant.job import answers, plan_words, readings, talk, unfinished, words
 from assistant.job.state import HALTED, LEAVING, LEFT, REPAIR, SIGNED, JobState
 from assistant.quantity import CLEARANCE, FREE_TRAVEL, GAP, LUGS, PEDAL_HEIGHT, TOTAL_TRAVEL
 from assistant.sentences import Both, fill, joined, sentences, spoken_to
@@ -178,6 +178,12 @@ def _turn(job: Job, step: Step) -> list[Said]:
     return [job.said("tech", reply, key=f"prompt:{step.id}", **move)]
 
 
+def _sign(job: Job, step: Step) -> list[Said]:
+    """The sign-off; what the lead will look at is named first."""
+    named = [talk.doubts(job, "tech")] if job.facts.doubts else []
+    return [*named, *_plain(job, step)]
+
+
 def _outside(reply: str, to: str) -> Callable[[Job, Step], list[Said]]:
     return lambda job, step: [job.said(to, reply)]
 
@@ -268,7 +274,7 @@ KINDS: dict[str, Kind] = {
     ),
     "rod": _change(_rod_blanks),
     "stop_bolt": _change(_stop_blanks),
-    "sign": Kind(allowed=("sign_off",), blanks=_sign_blanks),
+    "sign": Kind(allowed=("sign_off",), blanks=_sign_blanks, instruction=_sign),
     HALTED: Kind(allowed=("carry_on", "clear", "let_up"), instruction=_stopped),
     REPAIR: Kind(allowed=("repaired",), instruction=_outside("need_repair", "both")),
     SIGNED: Kind(allowed=(), instruction=_outside("closed", "tech")),

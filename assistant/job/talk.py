@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from assistant.act import Act, Said
 from assistant.job import words
+from assistant.job.answers import how_long_held
 from assistant.quantity import (
     BRAKE_CONTACT,
     CLEARANCE,
@@ -46,7 +47,9 @@ def on_ask(job: Job, act: Act) -> list[Said]:
     if act.meaning == "ask_lugs":
         return [_lugs(job, act.who)]
     if act.meaning == "ask_doubts":
-        return [_doubts(job, act.who)]
+        return [doubts(job, act.who)]
+    if act.meaning == "ask_finished" and not job.facts.hazards.pedal_up:
+        return how_long_held(job, act)
     if act.meaning == "ask_finished":
         ids = list(job.dialogs.by_id)
         left = len(ids) - ids.index(job.step_id) if job.step_id in ids else 0
@@ -62,12 +65,12 @@ def _lugs(job: Job, who: str) -> Said:
     return job.said(who, "lugs_to_go", move=words.moved(plan.lugs), moved=moved)
 
 
-def _doubts(job: Job, who: str) -> Said:
+def doubts(job: Job, who: str) -> Said:
     """What the lead should look at, as the record has it."""
-    doubts = job.facts.doubts
-    if not doubts:
+    found = job.facts.doubts
+    if not found:
         return job.said(who, "no_doubts")
-    return job.said(who, "doubts_are", doubts=joined([Both(d) for d in doubts], "; "))
+    return job.said(who, "doubts_are", doubts=joined([Both(d) for d in found], "; "))
 
 
 def on_how(job: Job, act: Act) -> list[Said]:

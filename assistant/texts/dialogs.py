@@ -64,7 +64,7 @@ _BLANKS = """
     figures: judged_in judged_out judged_close confirm_count ring_cannot
     gauge: gauge gauge_may
     question: ask_reading
-    hint: trouble again not_now not_reading_now
+    hint: trouble again not_now not_reading_now to_what
     phrase: did_you_mean
     first second: did_you_mean_two which_of_two
     named quantity: other_quantity
@@ -90,6 +90,7 @@ _BLANKS = """
     chain: chain
     thread: thread_default
     minutes: how_long
+    left minutes: hold_left
     heading phase name: where
     facts: facts
     phrases: help

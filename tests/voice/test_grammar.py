@@ -8,7 +8,9 @@ import pytest
 
 from assistant.act import Act
 from assistant.card import Card
+from assistant.conversation.this_step import of_this_step
 from assistant.conversation.understand import understand
+from assistant.dialogue import Question
 from assistant.job.job import Job
 from assistant.readings import QUANTITIES, read
 from assistant.readings.language import alt, opt, seq, weighted, words_of
@@ -126,6 +128,9 @@ class TestExpected:
             job = moments[command.step, command.pending]
             assert expected(job, who).accepts(command.words), (command, who)
             act = understand(command.words, command.who, job)
+            if command.meaning == "done" and not of_this_step(command.words, job):
+                assert isinstance(act, Question)  # "it's in", where a cover comes off
+                continue
             assert isinstance(act, Act) and act.meaning == command.meaning, (command, act)
 
     def test_stop_and_what_works_everywhere(self, moments: Moments) -> None:
