@@ -100,7 +100,7 @@ def on_wait(job: Job, act: Act) -> list[Said]:
 def on_gauge(job: Job, act: Act) -> list[Said]:
     """What bare numbers are in, from now on."""
     job.gauge = "mm" if act.meaning == "metric" else "inch"
-    return [job.said(act.who, f"gauge_{act.meaning}"), *job.prompt()[-1:]]
+    return [job.said(act.who, f"gauge_{act.meaning}"), *job.prompt()]
 
 
 def on_same(job: Job, act: Act) -> list[Said]:

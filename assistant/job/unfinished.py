@@ -81,7 +81,8 @@ def on_unfinished(job: Job, act: Act) -> list[Said]:
     why = _why(job, act)
     if job.at == LEAVING:
         return _because(job, why)
-    came = job.return_to if job.at == HALTED else job.at
+    stopped_at = job.at == HALTED or job.release_halted
+    came = job.return_to if stopped_at else job.at
     if came == LEAVING and job.closing is not None:
         came = job.closing.came
     job.closing = replace(job.closing or Closing(came), why=why)

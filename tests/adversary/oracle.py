@@ -69,6 +69,8 @@ class Oracle:
 
     def _helper(self, said: str, raw: str) -> None:
         self.carry = False
+        if said in terms.PHRASES["stop"]:
+            return  # "hold everything" tells nothing of the pedal
         if raw in (*terms.NOT_HELD, *terms.NOT_RELEASED):
             self.held = False
         elif raw in terms.STILL_DOWN:
@@ -112,8 +114,8 @@ class Oracle:
         if alarms:
             self.alarm_at, self.held = self.turn, False
             self.ordered = "hold" if any("holding" in text for _, text in said) else ""
-        if any(terms.STOPPED.search(text) for _, text in said):
-            self.stopped = True
+        if any(who != "HELPER" and terms.STOPPED.search(text) for who, text in said):
+            self.stopped = True  # "STOP" to the helper alone: his pedal stays where it is
         if any(RESUMED.search(text) for _, text in said):
             self.held = False
             self.foot = UNSURE if self.foot == DOWN else self.foot

@@ -301,3 +301,9 @@ def test_no_way_of_reading_is_told_before_the_foot_is_off(
     assert "Pedal up" not in text(play(session, line))
     play(session, "h: foot off")
     assert "Pedal up" in text(play(session, line))
+
+
+@pytest.mark.parametrize("line", ["h: my gauge is metric", "metric"])
+def test_in_doubt_every_answer_keeps_hands_out(session: Session, play: Play, line: str) -> None:
+    play(session, f"{TURN} / blorp grumble")
+    assert "Hands out" in text(play(session, line), "tech")

@@ -252,3 +252,11 @@ def test_a_page_is_made_in_one_go(session: Session, play: Play) -> None:
 def test_unknown_trouble_is_asked_after(session: Session) -> None:
     assert session.job.apply(Act("trouble", "tech", text="hail"))[-1].text
     assert session.job.at == "chocks"
+
+
+def test_carry_on_out_of_a_closing_begun_while_it_was_let_up(session: Session, play: Play) -> None:
+    """The release out of a stop is no step of the job: it goes back to where the stop came."""
+    play(session, f"{PLAN} / check / done / done / h: holding / clear / let it up")
+    play(session, "h: not finishing today / h: released / clear / h: foot off / carry on")
+    assert session.job.at == "ring_ready"
+    assert "HOLD" in text(play(session, "clear"))
