@@ -172,7 +172,7 @@ def attack(run: Run, most: int) -> None:
         run.counts["jobs"] += 1
         try:
             while len(lines) < LINES_A_JOB and not job.talk.ended and not run.over():
-                line = CUT if rng.random() < 0.004 else next_line(rng, job.said)
+                line = CUT if rng.random() < 0.001 else next_line(rng, job.said)
                 lines.append(line)
                 run.counts["turns"] += 1
                 run.counts["resumes"] += line == CUT
