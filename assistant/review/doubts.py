@@ -28,14 +28,17 @@ AHEAD_US = 86_400 * 1_000_000
 FIRST_US = 1_577_836_800_000_000
 """2020: no record is older. A clock that lost its battery begins again long before."""
 KINDS = (
-    "copy", "chain", "pedal", "stop", "ring", "out", "unfinished", "unsound", "accepted", "plan",
-    "skipped", "odometer", "clock", "ratio", "hold", "again", "edited", "torn", "other", "default",
+    "copy", "chain", "pedal", "stop", "alone", "ring", "out", "unfinished", "unsound",
+    "accepted", "plan", "skipped", "odometer", "clock", "ratio", "hold", "again", "edited", "torn",
+    "other", "default",
 )  # fmt: skip
 """Every kind of doubt, the gravest first; `desk.toml` has their headings."""
 WEIGHTS = {kind: len(KINDS) - place - 1 for place, kind in enumerate(KINDS)}
 """How grave each is; one that weighs nothing is told, but nobody need look at the job for it."""
 NEVER_SEEN = ("copy", "chain", "torn")
 """What no act of the lead covers: it is of the file as it is."""
+_ALONE = ("alone", "helper_gone")
+"""What is said of a pedal at which nobody is."""
 _PEOPLE = {"tech": "technician", "helper": "helper"}
 
 
@@ -131,6 +134,8 @@ def _turns(history: JobHistory) -> Iterator[Doubt]:
             was, now = turn.corrected.was, turn.corrected.now
             what = spoken_name(now.quantity)
             yield _doubt("edited", turn, "edited", what=what, was=was.figures, now=now.figures)
+        if turn.act is not None and turn.meaning == "trouble" and turn.act.text in _ALONE:
+            yield _doubt("alone", turn, "alone", step=step_name(turn.step))
         if turn.act is None or not turn.moved:
             continue
         step, meaning, text = step_name(turn.step), turn.act.meaning, turn.act.text

@@ -21,7 +21,7 @@ from assistant.record.disk import write_whole
 from assistant.review.columns import BROKEN
 from assistant.review.index import Index, source_hash
 from assistant.review.wording import Row
-from assistant.wear.outlook import KindRate, Outlook, Range, due_state, rates_of
+from assistant.wear.outlook import KindRate, Outlook, Range, due_state, newest, rates_of
 from assistant.wear.visits import Visit, by_unit
 
 if TYPE_CHECKING:
@@ -60,6 +60,8 @@ class TruckDue(msgspec.Struct):
     free_left_in: float | None
     free_limit_in: float | None
     lugs_left: int | None
+    ring_lugs: int | None
+    clutch: str
     lining_from_miles: float | None
     lining_to_miles: float | None
     unknown: str
@@ -147,6 +149,8 @@ def _due(look: Outlook, mine: Sequence[Visit], job: int) -> TruckDue:
         free_left_in=None if look.left is None else look.left.value_in,
         free_limit_in=look.limit_in,
         lugs_left=look.lugs_left,
+        ring_lugs=newest(mine, "ring_lugs"),
+        clutch=mine[-1].kind[-1],
         lining_from_miles=lining[0],
         lining_to_miles=lining[1],
         unknown="; ".join(look.unknown),

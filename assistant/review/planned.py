@@ -8,7 +8,7 @@ from typing import NamedTuple
 
 from assistant.card import Card, CardError, card_from_text, default_card
 from assistant.card.arithmetic import lengths_kept, stops_kept
-from assistant.pictures.snapshot import SHOWN, PictureError, Snapshot, figures_of, today_and_after
+from assistant.pictures.snapshot import SHOWN, PictureError, Snapshot, today_and_after
 from assistant.record.history import JobHistory, ReadingKept
 
 FAR = 3.0
@@ -39,9 +39,14 @@ class Compared(NamedTuple):
         return abs(self.more_in) > max(LEAST_FAR_IN, FAR * (self.off_in + own))
 
     def planned(self, units: str) -> str:
-        """`1-29/64 in ± 0.128 in`."""
-        off = f"{self.off_in * 25.4:.1f} mm" if units == "mm" else f"{self.off_in:.3f} in"
-        return f"{figures_of(self.planned_in, units)} ± {off}"
+        """`1.453 in ± 0.128 in`."""
+        return f"{decimals(self.planned_in, units)} ± {decimals(self.off_in, units)}"
+
+
+def decimals(value_in: float, units: str) -> str:
+    """A length that was worked out, `0.521 in` or `13.4 mm`: all of a job in one form, whatever
+    forms its readings were called out in."""
+    return f"{value_in * 25.4:.1f} mm" if units == "mm" else f"{value_in:.3f} in"
 
 
 @lru_cache(maxsize=4096)

@@ -105,7 +105,7 @@ def lead_questions(t: Tables) -> ir.Table:
     """Questions of leads that they have not settled by another act, those with an answer first.
 
     Columns: job, unit, at_utc, code, text, put (how often it was put to a technician), answer,
-    answered_utc, answer_path, answer_line (from 1), folder, path.
+    answer_who, answered_utc, answer_job, answer_path, answer_line (from 1), folder, path.
     """
     a = t.answers
     answered = a.answer != ""
@@ -113,6 +113,7 @@ def lead_questions(t: Tables) -> ir.Table:
         put=a.count(),
         answer=a.answer.argmin(a.answered_utc, where=answered),
         answered_utc=a.answered_utc.min(where=answered),
+        answer_who=a.who.argmin(a.answered_utc, where=answered),
         answer_job=a.job.argmin(a.answered_utc, where=answered),
         answer_line=a.answer_n.argmin(a.answered_utc, where=answered) + 1,
     )
@@ -122,8 +123,9 @@ def lead_questions(t: Tables) -> ir.Table:
     where = t.jobs.select(answer_job="job", answer_path=t.jobs.folder + "/" + t.jobs.path)
     q = q.inner_join(j, "job").left_join(where, "answer_job").mutate(put=ibis._.put.fill_null(0))
     q = q.order_by([ibis._.answered_utc.isnull(), ibis.desc("at_utc"), "job", "n"])
-    return q.select("job", "unit", "at_utc", "code", "text", "put", "answer", "answered_utc",
-                    "answer_path", "answer_line", "folder", "path")  # fmt: skip
+    return q.select("job", "unit", "at_utc", "code", "text", "put", "answer", "answer_who",
+                    "answered_utc", "answer_job", "answer_path", "answer_line", "folder",
+                    "path")  # fmt: skip
 
 
 def as_found_left(t: Tables) -> ir.Table:
@@ -245,12 +247,117 @@ def damaged(t: Tables) -> ir.Table:
     return f.select("folder", "path", "status", "line", "seen_utc")
 
 
+SAFETY = ("pedal", "stop", "alone", "skipped", "hold")
+"""The kinds of doubt that tell of people rather than of the clutch, the gravest first."""
+
+
+def safety(t: Tables) -> ir.Table:
+    """What befell people at work over all jobs, the newest first, whether a lead has looked at it
+    or not: kind (of `SAFETY`), text, n, job, unit, began_utc, began_local, code, seen, folder,
+    path."""
+    d = t.doubts.filter(t.doubts.kind.isin(SAFETY)).select("job", "n", "kind", "text", "seen")
+    j = t.jobs.select("job", "unit", "began_utc", "began_local", "code", "folder", "path")
+    return d.inner_join(j, "job").order_by([ibis.desc("began_utc"), "job", "n"])
+
+
+def safety_months(t: Tables) -> ir.Table:
+    """Per month in which jobs began, the newest first: month_utc, jobs, and how many times each of
+    `SAFETY` was told in them."""
+    j = t.jobs.select("job", month_utc=t.jobs.began_utc.truncate("M"))
+    d = t.doubts.filter(t.doubts.kind.isin(SAFETY))
+    each = d.group_by("job").agg(**{
+        kind: (d.kind == kind).cast("int64").sum() for kind in SAFETY
+    })  # fmt: skip
+    both = j.left_join(each, "job")
+    told = both.group_by("month_utc").agg(
+        jobs=both.count(), **{kind: both[kind].fill_null(0).sum() for kind in SAFETY}
+    )
+    return told.order_by(ibis.desc("month_utc"))
+
+
+PERIOD_DAYS = 90
+"""So long are the two times that `better` holds against each other."""
+
+
+def better(t: Tables) -> ir.Table:
+    """Jobs signed off in the `PERIOD_DAYS` up to the newest, and in as many days before them: a row
+    each, the newer first, with `now` true.
+
+    Columns: now, jobs, right (first time), safety (jobs in which a pedal was lost or somebody said
+    stop), said, again (utterances, and those said again), time_s (mean at work), time_u_s (its
+    standard uncertainty; null of one job), from_utc, to_utc (of the sign-offs).
+    """
+    j = t.jobs.filter(t.jobs.signed_off)
+    last = j.ended_utc.max().over(ibis.window())
+    j = j.mutate(ago=last.epoch_seconds() - j.ended_utc.epoch_seconds())
+    j = j.filter(j.ago < 2 * PERIOD_DAYS * 86_400)
+    j = j.mutate(now=j.ago < PERIOD_DAYS * 86_400)
+    d = t.doubts.filter(t.doubts.kind.isin(["pedal", "stop"])).select("job").distinct()
+    j = j.left_join(d.mutate(unsafe=ibis.literal(1)), "job")
+    told = j.group_by("now").agg(
+        jobs=j.count(),
+        right=j.first_time_right.cast("int64").sum(),
+        safety=j.unsafe.fill_null(0).sum(),
+        said=j.turns.sum(),
+        again=j.say_agains.sum(),
+        time_s=j.time_s.mean(),
+        time_u_s=j.time_s.std(how="sample") / j.count().cast("float64").sqrt(),
+        from_utc=j.ended_utc.min(),
+        to_utc=j.ended_utc.max(),
+    )
+    return told.order_by(ibis.desc("now"))
+
+
+def said(t: Tables, words: str) -> ir.Table:
+    """Lines of jobs in which each of some words stands, in any order and also within others: what
+    was said or typed, and what a lead wrote. A word may also be of the truck or the technician's
+    code, so that "t-104 oil" finds what was said of oil on that truck. The newest first.
+
+    Columns: job, n, at_utc, unit, code, began_local, who ("tech", "helper" or "lead"), words,
+    folder, path.
+    """
+    h, a = t.hearing, t.lead_acts
+    told = h.select("job", "n", "at_utc", "who", "words").union(
+        a.select("job", "n", "at_utc", who=ibis.literal("lead"), words="text")
+    )
+    j = t.jobs.select("job", "unit", "code", "began_local", "folder", "path")
+    wanted = words.lower().split()
+    plain = told.words.lower()
+    told = told.mutate(**{f"has{i}": plain.contains(word) for i, word in enumerate(wanted)}).filter(
+        told.words != ""
+    )
+    of_job = (j.unit + " " + j.code).lower()
+    j = j.mutate(**{f"of{i}": of_job.contains(word) for i, word in enumerate(wanted)})
+    both = told.inner_join(j, "job")
+    for i in range(len(wanted)):
+        both = both.filter(both[f"has{i}"] | both[f"of{i}"])
+    if wanted:  # a truck's name alone is no words
+        both = both.filter(ibis.or_(*(both[f"has{i}"] for i in range(len(wanted)))))
+    both = both.order_by([ibis.desc("at_utc"), "job", "n"])
+    return both.select("job", "n", "at_utc", "unit", "code", "began_local", "who", "words",
+                       "folder", "path")  # fmt: skip
+
+
+COMMON_WORDS = 20
+"""What was said alike in more jobs than this, "done" or "holding", is told apart from none."""
+
+
+def uncommon(t: Tables) -> ir.Table:
+    """What was said in few jobs, and what leads wrote, the newest first: job, n, who, words."""
+    h = t.hearing.filter(t.hearing.words != "")
+    h = h.mutate(jobs=h.job.nunique().over(ibis.window(group_by="words")))
+    h = h.filter(h.jobs <= COMMON_WORDS).select("job", "n", "at_utc", "who", "words")
+    a = t.lead_acts.filter(t.lead_acts.text != "")
+    both = h.union(a.select("job", "n", "at_utc", who=ibis.literal("lead"), words="text"))
+    return both.order_by([ibis.desc("at_utc"), "job", "n"]).select("job", "n", "who", "words")
+
+
 QUESTIONS = {
     question.__name__: question
     for question in (
         needs_eyes, causes, unfinished, lead_questions, as_found_left, predicted_measured,
-        by_finding, first_time_right, misheard, time_a_step, totals, free_travel, units, due_count,
-        damaged,
+        by_finding, first_time_right, better, safety, safety_months, misheard, time_a_step, totals,
+        free_travel, units, due_count, damaged,
     )
 }  # fmt: skip
 """All of them by name."""

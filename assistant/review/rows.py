@@ -11,7 +11,7 @@ import msgspec
 
 from assistant import named_file
 from assistant.quantity import FREE_TRAVEL, GAP, ODOMETER
-from assistant.record import RecordError
+from assistant.record import RecordError, seal_of
 from assistant.record.chain import ChainReader, Fault
 from assistant.record.disk import reason
 from assistant.record.events import MAX_LINE, VERSION, parse_quickly, version_told
@@ -183,7 +183,7 @@ class _JobRows:
             "n": line.n, "at_utc": line.us, "step": line.step, "who": line.who,
             "microphone": TYPED, "taken": not again, "again": again, "decision": "",
             "meaning": "" if again else meaning,
-            "words": getattr(line, "words", "") if again else "",
+            "words": getattr(line, "words", ""),
         }  # fmt: skip
         if ear is not None:
             first = ear.alternatives[0] if ear.alternatives else None
@@ -231,7 +231,9 @@ class _JobRows:
             "odometer_unit": odometer.kind if odometer else "",
             "voice": any(heard["microphone"] != TYPED for heard in self._hearing),
             "clips": sum(turn.clip is not None and bool(turn.clip.file) for turn in job.turns),
+            "photos": sum(act.act == "photo" for act in job.acts),
             "lead_accepted": _accepted(job),
+            "seal": seal_of(job.closed.hash) if job.closed else "",
             "unfinished": job.closed.unfinished.why if job.closed and job.closed.unfinished else "",
             **_signed_off(job.closed, readings, ring, corrections),
             **_worn(job),

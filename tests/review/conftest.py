@@ -1,7 +1,9 @@
 """What the tests of the lead's desk share: folders of records, and where their index lives."""
 
-from collections.abc import Callable
+import shutil
+from collections.abc import Callable, Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 from click.testing import CliRunner, Result
@@ -34,3 +36,23 @@ def home(tmp_path: Path) -> Path:
 def lugcall(home: Path, monkeypatch: pytest.MonkeyPatch) -> Callable[..., Result]:
     monkeypatch.setenv("LUGCALL_INDEX", str(home))
     return lambda *words: CliRunner().invoke(main, [str(word) for word in words])
+
+
+CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
+WAIT_MS = 10_000
+"""So long a test waits for what a page should show."""
+
+
+@pytest.fixture(scope="session")
+def browser() -> Iterator[Any]:
+    """Debian's chromium, without a head."""
+    if CHROMIUM is None:
+        pytest.skip("no chromium on this machine")
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as driver:
+        started = driver.chromium.launch(
+            executable_path=CHROMIUM, args=["--no-sandbox"], timeout=60_000
+        )
+        yield started
+        started.close()

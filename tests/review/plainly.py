@@ -49,7 +49,7 @@ def hearing(events: list[Row]) -> list[Row]:
                 "taken": taken, "again": not taken, "decision": ear.get("decision", ""),
                 "p_heard": ear.get("probability"), "engines": engines and len(engines),
                 "decode_s": ear.get("seconds"), "meaning": e["meaning"] if taken else "",
-                "words": "" if taken else data.get("words") or " / ".join(guesses),
+                "words": data.get("words") or " / ".join(guesses),
             })  # fmt: skip
     return found
 

@@ -97,7 +97,7 @@ def test_what_is_grave_reaches_every_list(
     assert says in row["reason"] and Path(row["folder"], row["path"]) == path
     lugcall("pages", shop, "--out", tmp_path / "out")
     fleet = Page(fleet_file(tmp_path / "out").read_text("utf-8")).words
-    assert fleet.index(says) < fleet.index("Due soon")
+    assert fleet.index(says) < fleet.index("What is due?")
     assert says in Page(job_page(path, tmp_path)).words
 
 

@@ -96,6 +96,6 @@ def test_one_of_a_kind_is_told_so(
     assert ": 1 event, " in lugcall("verify", path).output
     lugcall("pages", tmp_path, "--out", tmp_path / "out")
     page = (tmp_path / "out" / "fleet.html").read_text("utf-8")
-    assert "<b>1</b>job<" in page and "<b>1</b>truck<" in page and ">1 job<" in page
+    assert "1 job, 1 truck, 0 signed off" in page and ">1 job<" in page
     path.write_text("milk\n")
     assert "name a file that lugcall wrote" in lugcall("verify", path).output

@@ -1,4 +1,5 @@
-"""Many jobs as a page: what needs eyes first, what is due, how it goes, and each job to look up.
+"""Many jobs as a page that answers a lead's three questions: what must I look at now, what is due,
+is the shop getting better. Below them is every job, to look up.
 
 It is in one folder with the pages of its jobs; of those only what changed is made again.
 """
@@ -8,40 +9,43 @@ from __future__ import annotations
 import json
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import UTC, date, datetime
-from functools import partial
+from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from assistant import __version__, named_file
 from assistant.record import RecordError
+from assistant.review import questions as questions_of
 from assistant.review.columns import DAMAGE
-from assistant.review.doubts import KINDS
+from assistant.review.doubts import KINDS, WEIGHTS
 from assistant.review.index import source_hash
 from assistant.review.pages import charts, questions
 from assistant.review.pages.questions import FleetAnswers, hash_of
 from assistant.review.pages.render import link, page, page_name, write_page
+from assistant.review.pages.trend import measures
+from assistant.review.questions import Tables
+from assistant.review.transcript import WHO
 from assistant.review.wording import Row, say, signed
-from assistant.wear.outlook import Outlook, Range, due_state, lugs_left, newest, since_new
-from assistant.wear.visits import Visit, by_unit
+from assistant.wear.outlook import due_state
+from assistant.wear.visits import by_unit
 
 if TYPE_CHECKING:
     from assistant.review import Review
 
-
 MOST_DUE = 20
-"""Trucks, the first to be due, that are shown with all that is known."""
-_MOST = {
-    "jobs": questions.MOST_JOBS,
-    "eyes": questions.MOST_EYES,
-    "units": questions.MOST_UNITS,
-    "curves": charts.MOST_CURVES,
-    "rings": MOST_DUE,
-}
+"""Trucks, the first to be due, that are shown at once; the next ones where they are asked for."""
+MOST_RINGS = 8
+MOST_CURVES = 24
+MOST_ROWS = 240
+MOST_MONTHS = 12
+MOST_BARS = 8
+AHEAD_DAYS = 182
+"""So far ahead the days on which trucks are due are drawn."""
 _MADE = "made.json"
 _HERE = Path(__file__).parent
 _SOURCES = sorted(p for p in _HERE.iterdir() if p.suffix in (".py", ".html", ".css"))
 """What the pages' look depends on."""
+_KIND_OF = {weight: kind for kind, weight in WEIGHTS.items()}
 
 
 class Listed:
@@ -65,6 +69,58 @@ class Listed:
         self.words = " ".join([*map(str, told), self.when, *(self.doubts or [""])]).lower()
 
 
+@dataclass(frozen=True, slots=True)
+class Cause:
+    """Jobs that need eyes for the same gravest reason: its `kind`, or "asked" where no doubt is
+    left but a lead's question; how grave, from 1 to 5; the `jobs` that are shown, each with its row
+    of `needs_eyes`; and how many there are in all."""
+
+    kind: str
+    grave: int
+    jobs: list[tuple[Row, Listed]]
+    count: int
+
+
+def causes_of(answers: FleetAnswers, by_job: Mapping[int, Listed]) -> list[Cause]:
+    """The jobs that need eyes by their gravest reason, the exceptions first."""
+    groups: dict[int, list[tuple[Row, Listed]]] = {}
+    for row in answers.eyes:
+        if row["weight"] or row["asked"] != "lead-question":  # his questions stand by themselves
+            groups.setdefault(row["weight"], []).append((row, by_job[row["job"]]))
+    return [
+        Cause(
+            _KIND_OF[weight] if weight else "asked",
+            max(1, -(-5 * weight // (len(KINDS) - 1))),
+            jobs,
+            answers.by_weight[weight] if weight else len(jobs),
+        )
+        for weight, jobs in groups.items()
+    ]
+
+
+class Truck:
+    """A truck as the page shows it: its row of `questions.units`, when it is due in words, where
+    that is along `AHEAD_DAYS` (from and width, per cent, or None), and its ring."""
+
+    def __init__(self, row: Row, today: date, ring_lugs: int | None) -> None:
+        self.row, self.unit = row, row["unit"]
+        start, end = row["due_from_utc"], row["due_to_utc"]
+        days = None if start is None else (start.date(), None if end is None else end.date())
+        self.due, self.word = dates_text(days), due_word(days, today)
+        self.from_day = "" if days is None else f"{days[0]:%Y-%m-%d}"
+        self.span: tuple[float, float] | None = None
+        if days is not None:
+            far = today + timedelta(days=AHEAD_DAYS)
+            ends = (max(today, min(far, day)) for day in (days[0], days[1] or far))
+            at, to = (100 * (day - today).days / AHEAD_DAYS for day in ends)
+            self.span = round(at, 1), round(to - at, 1)
+        self.has = ring_lugs or row["ring_lugs"]
+        self.left = row["lugs_left"]
+        if ring_lugs is not None and not row["looked"] and row["clutch"] != "self-adjusting":
+            self.left = min(ring_lugs, max(0, ring_lugs - row["lugs"]))
+        self.ring = lugs_text(row, self.has, self.left)
+
+
 def write_fleet(
     desk: Review, folder: Path, unit: str = "", since: date | None = None,
     ring_lugs: int | None = None,
@@ -78,51 +134,93 @@ def write_fleet(
         RecordError: it was to be narrowed, and no job is left.
         OSError: the disk did not take it.
     """
-    answers = FleetAnswers(desk, questions.narrowed(desk.tables, unit, since))
+    tables = questions.narrowed(desk.tables, unit, since)
+    answers = FleetAnswers(desk, tables)
     jobs = [Listed(desk, row, answers, folder) for row in answers.jobs]
     if not jobs and (unit or since):
         raise RecordError(_none_left(unit, since))
     by_job = {one.row["job"]: one for one in jobs}
-    dated = [row["unit"] for row in answers.units if row["due_from_utc"] is not None]
-    looks = desk.due.outlooks(dated[:MOST_DUE], ring_lugs)
-    due = [looks[unit] for unit in dated[:MOST_DUE]]
-    trucks = by_unit(answers.visits)
-    rings, no_rings = rings_left(trucks, ring_lugs)
-    chart = partial(charts.kept_or_drawn, desk.home / "charts")
-    order = [look.unit for look in due] + [row["unit"] for row in answers.units]
-    drawn = [(unit, trucks[unit]) for unit in dict.fromkeys(order) if unit in trucks]
+    trucks = [Truck(row, date.today(), ring_lugs) for row in answers.units]
+    drawn = [truck.unit for truck in trucks[:MOST_CURVES]]
+    visits = by_unit(visit for _, visit in desk.due.visits(drawn))
+    cells = [charts.cell_of(unit, visits[unit]) for unit in drawn if unit in visits]
+    curves = [cell for cell in cells if cell is not None]
+    fresh = desk.fresh()
     text = page(
         "fleet.html",
         a=answers,
         jobs=jobs,
-        eyes=[(row, by_job[row["job"]]) for row in answers.eyes],
-        due=due,
-        rings=rings,
-        no_rings=no_rings,
-        last_job=answers.last_job,
+        causes=causes_of(answers, by_job),
+        fresh=fresh,
+        looked=desk.looked,
+        trucks=trucks,
+        rings=sorted((t for t in trucks if t.left is not None), key=lambda t: (t.left, t.unit)),
+        no_rings=[t.unit for t in trucks if t.left is None and t.row["clutch"] != "self-adjusting"],
         by_job=by_job,
-        months=chart(charts.months, answers.months),
-        by_step=chart(charts.misheard, answers.by_step, "step", "step"),
-        by_mic=chart(charts.misheard, answers.by_mic, "microphone", "mic"),
-        minutes=chart(charts.minutes, answers.minutes),
-        curves=chart(charts.curves, charts.cells(drawn)),
+        measures=list(measures(answers.better)),
+        months=answers.months[-MOST_MONTHS:],
+        curves=[(cell, charts.curve(cell, charts.scale_of(curves))) for cell in curves],
         codes=sorted({one.row["code"] for one in jobs if one.row["code"]}),
         told=desk.told,
         damage=DAMAGE,
-        kinds={kind: say(f"kinds.{kind}") for kind in KINDS},
+        kinds=kind_names(),
+        safety=questions_of.SAFETY,
+        period_days=questions_of.PERIOD_DAYS,
         hash_of=hash_of,
         signed=signed,
         narrowed=" ".join(filter(None, (unit, f"since {since}" if since else ""))),
-        most=_MOST,
+        today=f"{date.today():%Y-%m-%d}",
+        week=f"{date.today() - timedelta(days=questions.DAYS):%Y-%m-%d}",
         made=datetime.now(UTC).strftime("%Y-%m-%d %H:%M UTC"),
         ring_lugs=ring_lugs,
-        lugs_text=lugs_text,
-        miles_text=miles_text,
-        dates_text=dates_text,
-        due_word=lambda dates: due_word(dates, date.today()),
+        most={"due": MOST_DUE, "rings": MOST_RINGS, "rows": MOST_ROWS, "bars": MOST_BARS},
     )
     write_page(fleet_file(folder), text)
+    write_page(folder / "find.js", _findable(desk, tables, by_job, trucks, folder))
     return jobs
+
+
+def kind_names() -> dict[str, str]:
+    """Every kind of doubt as people read it."""
+    return {kind: say(f"kinds.{kind}") for kind in KINDS}
+
+
+def _findable(
+    desk: Review, tables: Tables, by_job: Mapping[int, Listed], trucks: Sequence[Truck],
+    folder: Path,
+) -> str:  # fmt: skip
+    """What the search on the page looks through: trucks, jobs, and what was said in them, but for
+    what is said alike in most of them."""
+    j = tables.jobs
+    found = desk.rows(
+        j.select("job", "unit", "began_local", "code", "began_utc", "folder", "path")
+        .order_by([j.began_utc.desc(), "job"])
+        .limit(questions.MOST_FOUND)
+    )
+    place = {row["job"]: i for i, row in enumerate(found)}
+    lines = [
+        (place[row["job"]], row["n"] + 1, WHO.get(row["who"], row["who"].upper()), row["words"])
+        for row in desk.rows(questions_of.uncommon(tables).limit(questions.MOST_FOUND))
+        if row["job"] in place
+    ]
+
+    def way(row: Row) -> str:
+        listed = by_job.get(row["job"])
+        record = Path(row["folder"], row["path"])
+        return listed.page_link if listed is not None else link(record, folder)
+
+    told = {
+        "trucks": [
+            (truck.unit, "#" + hash_of(f"unit:{truck.unit}"), truck.word, truck.due, truck.ring)
+            for truck in trucks
+        ],
+        "jobs": [
+            (way(row), row["unit"], row["began_local"][:16].replace("T", " "), row["code"])
+            for row in found
+        ],
+        "lines": lines,
+    }
+    return f"lugcallFound({json.dumps(told, ensure_ascii=False)});\n"
 
 
 def _none_left(unit: str, since: date | None) -> str:
@@ -130,20 +228,16 @@ def _none_left(unit: str, since: date | None) -> str:
     return f"no job{of}{begun} in these folders; no page was written"
 
 
-def lugs_text(look: Outlook) -> str:
-    """`at most 14`, or what is known where the number of lugs is not; nothing without a ring."""
-    if look.lugs_left is not None and look.looked:
-        return f"{look.lugs_left}"
-    if look.lugs_left is not None:
-        return say("fleet.at_most" if look.lugs_left else "fleet.none", lugs=look.lugs_left)
-    if "self-adjusting" in look.last.kind:
+def lugs_text(row: Row, has: int | None, left: int | None) -> str:
+    """`14` where somebody looked, else `at most 14 of 18`, or what is known where the number of lugs
+    is not; "" without a ring."""
+    if left is not None and row["looked"]:
+        return f"{left}"
+    if left is not None:
+        return say("fleet.at_most_of" if left else "fleet.none", lugs=left, has=has)
+    if row["clutch"] == "self-adjusting":
         return ""
-    return say("fleet.lugs_unknown", used=signed(look.lugs_used), since=look.since)
-
-
-def miles_text(miles: Range) -> str:
-    """`412,000 to 440,000`, or `412,000 on`."""
-    return _range(*(None if v is None else f"{round(v, -2):,.0f}" for v in (miles.low, miles.high)))
+    return say("fleet.lugs_unknown", used=signed(row["lugs"]), since=row["since_utc"].date())
 
 
 def dates_text(dates: tuple[date, date | None] | None) -> str:
@@ -162,46 +256,6 @@ def due_word(dates: tuple[date, date | None] | None, today: date) -> str:
     """`OVERDUE` past the range, `MAY BE DUE` within it, else nothing."""
     state = due_state(dates, today)
     return say(f"fleet.{state.replace(' ', '_')}") if state else ""
-
-
-# --- Lugs left.
-
-
-@dataclass(frozen=True, slots=True)
-class Ring:
-    """Lugs of one truck's ring: `has` from new to its end, `used` in the records since `since`.
-
-    `left` is what is left at most: it is less if the ring was moved before the first record.
-    """
-
-    unit: str
-    has: int
-    used: int
-    left: int
-    since: date
-    last: datetime
-
-
-def rings_left(
-    trucks: Mapping[str, Sequence[Visit]], ring_lugs: int | None = None
-) -> tuple[list[Ring], list[str]]:
-    """The rings of a fleet, the fewest lugs left first, and the trucks of which it is not known.
-
-    Each truck's visits are oldest first. One whose clutch adjusts itself has no such ring. Without
-    `ring_lugs`, from new to a ring's end, each truck's newest card says it.
-    """
-    known, unknown = [], []
-    for unit, visits in trucks.items():
-        if "self-adjusting" in visits[-1].kind:
-            continue
-        left, since = lugs_left(visits, ring_lugs), since_new(visits)
-        if left is None:
-            unknown.append(unit)
-            continue
-        used = sum(v.lugs for v in since)
-        has = ring_lugs or newest(visits, "ring_lugs") or left + max(0, used)
-        known.append(Ring(unit, has, used, left, since[0].at.date(), visits[-1].at))
-    return sorted(known, key=lambda ring: (ring.left, ring.unit)), sorted(unknown)
 
 
 # --- The folder of pages.

@@ -9,7 +9,6 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
-from assistant.pictures.snapshot import figures_of
 from assistant.quantity import BEARING_TRAVEL, QUANTITIES, spoken_name
 from assistant.record import seal_of
 from assistant.record.clips import state
@@ -28,7 +27,7 @@ from assistant.review.acts import of_truck
 from assistant.review.doubts import KINDS, LONG_S, Doubt, doubts_of, finding
 from assistant.review.pages import drawings
 from assistant.review.pages.render import link, page, page_name
-from assistant.review.planned import Compared, card_of, compared, units_of
+from assistant.review.planned import Compared, card_of, compared, decimals, units_of
 from assistant.review.transcript import (
     WHO,
     as_it_stands,
@@ -108,7 +107,8 @@ def _page(
         expected=[_expected(one, units) for one in compared(history)],
         moves=[_moved(move, units) for move in history.moves],
         verdict=_verdict,
-        inches=lambda v: "" if v is None else figures_of(v, units),
+        inches=lambda v: "" if v is None else decimals(v, units),
+        beside=lambda kept: _beside(kept, units),
         long_s=LONG_S,
         holds=drawings.holds_svg(history.holds),
         misheard=Counter(line.step for line in history.misunderstood()).most_common(),
@@ -207,7 +207,15 @@ def _expected(one: Compared, units: str) -> tuple[str, str, str, str]:
 def _apart(difference: float, units: str) -> str:
     if abs(difference) < (_SAME_MM / 25.4 if units == "mm" else _SAME_IN):
         return _say("as_planned")
-    return _say("more" if difference > 0 else "less", by=figures_of(abs(difference), units))
+    return _say("more" if difference > 0 else "less", by=decimals(abs(difference), units))
+
+
+def _beside(kept: ReadingKept, units: str) -> str:
+    """A reading in the one form of the page, where it was called out in another."""
+    if kept.value_in is None:
+        return ""
+    told = decimals(kept.value_in, units)
+    return "" if told in kept.figures else f"= {told}"
 
 
 def _moved(move: Move, units: str) -> tuple[Move, str, str, str, str]:

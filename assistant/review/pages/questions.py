@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import replace
-from datetime import date, datetime
+from datetime import UTC, date, datetime, timedelta
 from typing import TYPE_CHECKING
 from urllib.parse import quote
 
 from assistant.review import questions
 from assistant.review.columns import OF_A_JOB
+from assistant.review.pages.charts import bin_of, bins
 from assistant.review.questions import Tables
 from assistant.review.wording import Row
 from assistant.sentences import step_name
@@ -21,10 +22,12 @@ if TYPE_CHECKING:
     from assistant.review import Review
 
 MOST_JOBS = 1000
-MOST_UNITS = 240
-MOST_EYES = 100
-BIN_MIN = 10
-"""Width of the bins of time a job, minutes."""
+MOST_UNITS = 5000
+MOST_EYES = 300
+MOST_FOUND = 40_000
+"""Lines that a search on the page looks through, and jobs, the newest of each."""
+DAYS = 7
+"""So many days are the last week: their jobs that need eyes are on the page, however many."""
 
 
 def narrowed(t: Tables, unit: str = "", since: date | None = None) -> Tables:
@@ -49,10 +52,13 @@ def _only(t: Tables, jobs: ir.Table) -> Tables:
 class FleetAnswers:
     """All that the page shows. Rows are dicts with the columns of `columns.COLUMNS`.
 
-    `texts` and `flags` are the doubts of each listed job and their kinds, `beside` kind and text of
-    those that its record does not tell by itself; `misheard_at` its steps and microphones;
-    `left_as` the lead's last act; `minutes` the jobs of each bin of time; `last_job` that of each
-    truck; `answers` those to a lead's questions on a job.
+    `eyes` are the jobs that need eyes, the gravest first, and those of the last week; `by_weight`
+    how many there are of each gravity. `texts` and `flags` are the doubts of each listed job and
+    their kinds, `beside` kind and text of those that its record does not tell by itself;
+    `misheard_at` its steps and microphones; `left_as` the lead's last act; `bins` the jobs of each
+    bin of time; `last_job` that of each truck; `answers` those to a lead's questions on a job;
+    `asked` his open questions; `befell` what befell people in the days of `questions.PERIOD_DAYS`,
+    by kind.
     """
 
     def __init__(self, desk: Review, t: Tables) -> None:
@@ -61,9 +67,21 @@ class FleetAnswers:
         rows = desk.rows
         self.totals = rows(questions.totals(t))[0]
         self.jobs = rows(t.jobs.order_by([ibis.desc("began_utc"), "job"]).limit(MOST_JOBS))
-        self.eyes = rows(questions.needs_eyes(t).limit(MOST_EYES))
-        self.all_eyes = rows(questions.needs_eyes(t).aggregate(jobs=ibis._.count()))[0]["jobs"]
-        self.causes = rows(questions.causes(t))
+        eyes, now = questions.needs_eyes(t), datetime.now(UTC).replace(tzinfo=None)
+        self.eyes = rows(eyes.limit(MOST_EYES))
+        last_week = rows(eyes.filter(eyes.began_utc >= now - timedelta(days=DAYS + 1)))
+        known = {row["job"] for row in self.eyes}
+        self.eyes += [row for row in last_week if row["job"] not in known]
+        counted = rows(eyes.group_by("weight").agg(jobs=ibis._.count()))
+        self.by_weight = {row["weight"]: row["jobs"] for row in counted}
+        self.asked = rows(questions.lead_questions(t))
+        d = questions.safety(t)
+        lately = d.filter(d.began_utc >= now - timedelta(days=questions.PERIOD_DAYS))
+        self.befell = {
+            row["kind"]: row["times"]
+            for row in rows(lately.group_by("kind").agg(times=lately.count()))
+        }
+        self.better = rows(questions.better(t))
         listed = {row["job"] for row in self.jobs}
         missing = [row["job"] for row in self.eyes if row["job"] not in listed]
         if missing:
@@ -97,12 +115,12 @@ class FleetAnswers:
         self.by_step = [{**r, "name": step_name(r["step"])} for r in by_step if r["again"]]
         self.by_mic = [{**r, "name": r["microphone"]} for r in by_mic if r["again"]]
         b = t.jobs.filter(t.jobs.signed_off)
-        bins = b.mutate(bin=(b.time_s / (60 * BIN_MIN)).floor().cast("int64"))
-        self.minutes = rows(bins.group_by("bin").agg(jobs=bins.count()).order_by("bin"))
+        b = b.mutate(minute=(b.time_s / 60).floor().cast("int64"))
+        minutes = rows(b.group_by("minute").agg(jobs=b.count()).order_by("minute"))
+        self.bins = bins(minutes)
         self.units = rows(questions.units(t).limit(MOST_UNITS))
         self.due_count = rows(questions.due_count(t))[0]
         self.last_job = {row["unit"]: row["last_job"] for row in self.units}
-        self.visits = [visit for _, visit in desk.due.visits(self.last_job)]
         self.damaged = rows(questions.damaged(t).limit(MOST_EYES))
 
 
@@ -130,7 +148,7 @@ def tokens_of(row: Row, answers: FleetAnswers) -> list[str]:
     if row["first_time_right"] is not None:
         out.append(f"first:{_yes(row['first_time_right'])}")
     if row["signed_off"] and row["time_s"] is not None:
-        out.append(f"time:{min(int(row['time_s'] // (60 * BIN_MIN)), 30)}")
+        out.append(f"time:{bin_of(int(row['time_s'] // 60), answers.bins)}")
     out += sorted(f"doubt:{kind}" for kind in answers.flags[job])
     if row["unseen"]:
         out.append("doubt:any")

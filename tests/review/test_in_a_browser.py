@@ -1,0 +1,184 @@
+"""The pages in a real browser, from files and without a network: they work, fit and can be read."""
+
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from assistant.review import open_review
+from assistant.review.acts import add
+from assistant.review.pages.fleet_page import fleet_file, write_fleet, write_jobs
+from tests.records import DEMOS, HARD
+from tests.review.conftest import WAIT_MS
+from tests.review.jobs import Job, day, tell
+from tests.review.test_fleet_page import JOBS
+from tests.review.test_pages import NASTY
+
+pytestmark = pytest.mark.browser
+WIDTHS = (360, 768, 1280, 2560)
+LONG = "T-" + "0123456789" * 6
+ARABIC = "شاحنة ٧"
+MOST_SHEETS = 4
+
+
+@pytest.fixture(scope="module")
+def out(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The pages of a small fleet with what is hard to show in it."""
+    top = tmp_path_factory.mktemp("browser")
+    odd = [Job(unit, day(2025, 6, 1 + i)) for i, unit in enumerate((LONG, ARABIC, ""))]
+    paths = tell(top / "records", [*JOBS, *odd])
+    raw = paths[1].read_bytes()
+    paths[1].write_bytes(raw.replace(b"helper", b"halper", 1))
+    for demo in DEMOS:
+        (top / "records" / demo.name).write_bytes(demo.read_bytes())
+    add(top / "records" / HARD.name, "question", "L7", NASTY[:40])
+    return made(top)
+
+
+def made(top: Path) -> Path:
+    with open_review([top / "records"], top / "index") as desk:
+        jobs = write_fleet(desk, top / "out")
+        done, failed = write_jobs(top / "out", jobs, lambda todo: todo)
+    assert done and not failed
+    return top / "out"
+
+
+def job_pages(out: Path) -> list[Path]:
+    """Of the hardest day, the longest unit, and one whose chain is broken."""
+    wanted = ("hard-day", "20250601", "20250510")
+    return [next(iter(sorted((out / "jobs").glob(f"{name}*.html")))) for name in wanted]
+
+
+@pytest.fixture
+def page(browser: Any, out: Path) -> Iterator[Any]:
+    opened = browser.new_page(viewport={"width": 1280, "height": 900})
+    opened.set_default_timeout(WAIT_MS)
+    wrong: list[str] = []
+    opened.on("pageerror", lambda error: wrong.append(str(error)))
+    opened.goto(fleet_file(out).as_uri())
+    yield opened
+    opened.close()
+    assert wrong == []
+
+
+def shown(page: Any) -> list[str]:
+    """The trucks of the jobs that the list shows."""
+    cells = page.locator("#list tbody tr:not(.hidden) th")
+    return [cell.strip() for cell in cells.all_inner_texts()]
+
+
+def test_sort_filter_and_search(page: Any) -> None:
+    every = shown(page)
+    assert len(every) == len(JOBS) + 3 + len(DEMOS)
+    head = page.get_by_role("button", name="Truck")
+    head.click()
+    assert shown(page)[-1] != shown(page)[0] == min(shown(page), key=str.casefold)
+    head.click()
+    assert page.locator("#list th[aria-sort=descending]").count() == 1
+    again = page.get_by_role("button", name="Said again")
+    again.click()
+    again.click()
+    assert page.locator("#list tbody tr:not(.hidden) td:nth-child(9)").first.inner_text() == "13"
+    page.fill("#from", "2025-05-01")
+    page.fill("#to", "2025-08-01")
+    assert {"T-1", "T-2"} <= set(shown(page)) and len(shown(page)) == 5
+    page.fill("#from", "")
+    page.fill("#to", "")
+    page.select_option("#code", "code:21")
+    assert sorted(shown(page)) == sorted([NASTY, "T-2"])
+    page.select_option("#code", "")
+    page.evaluate("location.hash = '#jobs=step:found_gap&signed:yes'")
+    page.wait_for_function("document.getElementById('chosen').textContent.length > 0")
+    assert page.inner_text("#chosen") == "only: step found_gap, signed yes"
+    assert set(shown(page)) == {"T-1", "T-2", "T-104", "M-31"} & set(every) or shown(page)
+    page.click("#all")
+    page.wait_for_function("document.getElementById('chosen').textContent === ''")
+    assert len(shown(page)) == len(every)
+    page.evaluate("location.hash = '#jobs=%E0%A4'")
+    page.wait_for_function("document.getElementById('chosen').textContent.length > 0")
+    assert page.inner_text("#chosen") == "only: %E0%A4"
+    assert page.locator("#none").is_visible() and not page.locator("#list").is_visible()
+    page.click("#none .clear")
+    page.wait_for_function("document.getElementById('chosen').textContent === ''")
+
+
+def test_search_finds_any_words_in_any_order(page: Any) -> None:
+    """Of trucks, jobs, and what was said; a line leads to its place on the job's page."""
+    page.fill("#search", "t-2")
+    page.wait_for_selector("#found li")
+    assert "Trucks: 1" in page.inner_text("#found") and shown(page) == ["T-2", "T-2"]
+    page.fill("#search", "bolt t-104 PLATE")
+    page.wait_for_selector("#found a[href*='#line-']")
+    assert "note the lock plate bolt wants replacing next time" in page.inner_text("#found")
+    page.fill("#search", "no such words")
+    assert "Nothing has all of these words" in page.inner_text("#found")
+    page.press("#search", "Escape")
+    assert page.inner_text("#found") == ""
+    page.fill("#search", "plate bolt")
+    page.locator("#found a").first.click()
+    page.wait_for_selector("tr:target")
+    assert "bolt" in page.inner_text("tr:target")
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_no_page_is_wider_than_its_screen(browser: Any, out: Path, scheme: Any) -> None:
+    for file in (fleet_file(out), *job_pages(out)):
+        for width in WIDTHS:
+            page = browser.new_page(viewport={"width": width, "height": 900}, color_scheme=scheme)
+            page.goto(file.as_uri(), timeout=WAIT_MS)
+            assert page.evaluate("document.documentElement.scrollWidth") <= width, (file, width)
+            page.close()
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_nothing_serious_is_wrong_for_who_cannot_see(browser: Any, out: Path, scheme: Any) -> None:
+    """axe's rules on every kind of page, wide and narrow, light and dark."""
+    from axe_playwright_python.sync_playwright import Axe
+
+    for file in (fleet_file(out), *job_pages(out)):
+        for width in (360, 1280):
+            page = browser.new_page(viewport={"width": width, "height": 900}, color_scheme=scheme)
+            page.goto(file.as_uri(), timeout=WAIT_MS)
+            found = Axe().run(page).response["violations"]
+            page.close()
+            grave = [
+                (file.name, width, one["id"], one["nodes"][0]["html"][:120])
+                for one in found
+                if one["impact"] in ("serious", "critical")
+            ]
+            assert grave == []
+
+
+def test_a_fleet_is_printed_on_few_sheets(page: Any, out: Path) -> None:
+    """Every job is printed only where that is asked for."""
+    page.emulate_media(media="print")
+    sheets = page.pdf(format="A4").count(b"/Type /Page\n")
+    assert 1 <= sheets <= MOST_SHEETS
+    page.emulate_media(media="screen")
+    page.check("#print-all")
+    page.emulate_media(media="print")
+    assert page.locator("#list").is_visible()
+
+
+def test_the_keyboard_comes_to_the_search_at_once(page: Any) -> None:
+    """The first stop leads past the head of the page, and the search is a few stops away."""
+    page.keyboard.press("Tab")
+    assert page.evaluate("document.activeElement.className") == "skip"
+    for _ in range(6):
+        page.keyboard.press("Tab")
+        if page.evaluate("document.activeElement.id") == "search":
+            break
+    assert page.evaluate("document.activeElement.id") == "search"
+
+
+def test_an_act_on_many_jobs_is_one_command(page: Any) -> None:
+    """Chosen by their cause; paths and words are quoted for a shell."""
+    page.locator("details[data-kind=skipped] .choose").click()
+    page.fill("#by", "L7")
+    page.fill("#words", "it's fine")
+    command = page.input_value("#command")
+    assert command.startswith("lugcall lead reviewed --by L7 ")
+    assert command.endswith(" -- 'it'\\''s fine'") and command.count(".jsonl") >= 3
+    page.click("#drop")
+    assert not page.locator("#acts").is_visible()
