@@ -61,7 +61,8 @@ _TABLES = {
         unit jobs:int last_utc:time odometer_miles:float a_day_miles:float
         state due_from_utc:time due_to_utc:time worn_from_miles:float worn_to_miles:float
         check_miles:float free_left_in:float free_limit_in:float lugs:int since_utc:time
-        lugs_left:int ring_lugs:int clutch lining_from_miles:float lining_to_miles:float unknown
+        lugs_left:int ring_lugs:int looked:bool clutch lining_from_miles:float lining_to_miles:float
+        unknown
         """,
     "files": "folder path status line size_bytes:int seen_utc:time fresh_utc:time",
 }

@@ -61,6 +61,7 @@ class TruckDue(msgspec.Struct):
     free_limit_in: float | None
     lugs_left: int | None
     ring_lugs: int | None
+    looked: bool
     clutch: str
     lining_from_miles: float | None
     lining_to_miles: float | None
@@ -150,6 +151,7 @@ def _due(look: Outlook, mine: Sequence[Visit], job: int) -> TruckDue:
         free_limit_in=look.limit_in,
         lugs_left=look.lugs_left,
         ring_lugs=newest(mine, "ring_lugs"),
+        looked=look.looked,
         clutch=mine[-1].kind[-1],
         lining_from_miles=lining[0],
         lining_to_miles=lining[1],

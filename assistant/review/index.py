@@ -29,7 +29,7 @@ from assistant.review.wording import Row, say
 if TYPE_CHECKING:
     import duckdb
 
-LAYOUT = 12
+LAYOUT = 13
 """Of the file; of another number, it is built anew."""
 WAIT_S = 60.0
 """So long we wait for another lead who has the index."""

@@ -7,7 +7,7 @@ is timed on at most `--plain` records, between two halves of the same run, and s
 are the simulated fleet's, about 50 kB each. Times are of the wall clock, and of the processor, as
 other work may share the machine. The files have just been written, so they come from memory.
 A page is "new" in a process of its own, with Python's start and all imports, "warm" one more in the
-same; the fleet's first one draws all charts, then they are kept. The last lines say how the goals
+same; the fleet's is the index asked and the page made. The last lines say how the goals
 are met.
 """
 
@@ -100,12 +100,7 @@ def command(*words: str | Path, home: Path) -> None:
 def pages(records: Path, home: Path, out: Path, job: Path) -> Row:
     """Seconds of the fleet's page and of one job's."""
 
-    def first() -> None:
-        shutil.rmtree(home / "charts", ignore_errors=True)
-        command("-c", FLEET_PAGE, records, home, out, home=home)
-
     row = {
-        "fleet page, first s": best(first),
         "fleet page, new s": best(lambda: command("-c", FLEET_PAGE, records, home, out, home=home)),
         "job page, new s": best(lambda: command("-c", JOB_PAGE, job, out, home=home)),
         "job page, warm s": best(lambda: job_page(job, out)),

@@ -162,7 +162,7 @@ def test_another_programs_way_to_draw_is_no_matter(tmp_path: Path) -> None:
     "library, args",
     [
         ("click", ("demo",)), ("msgspec", ("demo",)), ("duckdb", ("review", ".")),
-        ("matplotlib", ("pages", str(DEMO / "records"), "--out", "pages")),
+        ("ibis", ("pages", str(DEMO / "records"), "--out", "pages")),
         ("jinja2", ("page", str(RECORD))), ("soundfile", ("hear", "a.wav", "--for", "gap")),
         ("ctranslate2", ("hear", "a.wav", "--for", "gap")),
         ("pyspark", ("review", str(DEMO / "records"), "--on", "spark")),

@@ -97,7 +97,7 @@ def test_what_the_hard_day_shows() -> None:
     """Readings with whose limits, moves with what was expected, holds, stops, what was skipped."""
     words = made(HARD).words
     for text in (
-        "gap 21/32 in OUT 0.551 in IN 1/2 to 9/16 in T-104 card (invented)",
+        "gap 21/32 in = 0.656 in OUT 0.551 in IN 1/2 to 9/16 in T-104 card (invented)",
         "ring: 4 lugs tighter line 65 told +5 lugs",
         "rod for brake contact: 1 turn shorter",
         "ring told +5 lugs, moved +4 as called line 65",

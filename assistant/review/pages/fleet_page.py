@@ -229,8 +229,8 @@ def _none_left(unit: str, since: date | None) -> str:
 
 
 def lugs_text(row: Row, has: int | None, left: int | None) -> str:
-    """`14` where somebody looked, else `at most 14 of 18`, or what is known where the number of lugs
-    is not; "" without a ring."""
+    """`14` where somebody looked, else `at most 14 of 18`, or what is known where the number of
+    lugs is not; "" without a ring."""
     if left is not None and row["looked"]:
         return f"{left}"
     if left is not None:

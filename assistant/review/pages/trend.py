@@ -65,13 +65,17 @@ def measures(rows: Sequence[Row]) -> Iterator[TwoTimes]:
             told = [say("better.of", part=one.part, whole=one.whole) for one in both]
         if name == "again":
             told = [f"{one.value:.1%}" if one.whole else "?" for one in both]
-        yield TwoTimes(say(f"better.{name}"), *told, _verdict(apart, both[0].u, both[1].u, few))
+        yield TwoTimes(
+            say(f"better.{name}"), told[0], told[1], _verdict(apart, both[0].u, both[1].u, few)
+        )
     times = [row["time_s"] or 0.0 for row in (now, before)]
     u = [row["time_u_s"] or 0.0 for row in (now, before)]
     told = [
         span(time) if row["jobs"] else "?" for time, row in zip(times, (now, before), strict=True)
     ]
-    yield TwoTimes(say("better.time"), *told, _verdict(times[1] - times[0], *u, few))
+    yield TwoTimes(
+        say("better.time"), told[0], told[1], _verdict(times[1] - times[0], u[0], u[1], few)
+    )
 
 
 def _verdict(apart: float, u_now: float, u_before: float, few: bool) -> str:
