@@ -19,13 +19,8 @@ from tests.benchmarks.trace_turn import GOALS
 ROOT = Path(__file__).parents[2]
 TOOLS = Path(sys.executable).parent
 MODULES = sorted((ROOT / "assistant").rglob("*.py"))
-
-< << <<< <<<< <<<<< <<<<<< <<<<<<< HEAD MOST_MODULES, MOST_IN_A_FOLDER, MOST_COMPLEX
-= 161, 15, 15 MOST_LINES, MOST_TEST_LINES = 32_400, 29_300
-=======
 MOST_MODULES, MOST_IN_A_FOLDER, MOST_COMPLEX = 168, 15, 15
-MOST_LINES, MOST_TEST_LINES = 33_200, 29_200
->>>>>>> 324d3ac (The fleet page is drawn from the lead's three questions: tests in a browser, with axe)
+MOST_LINES, MOST_TEST_LINES = 33_600, 30_400
 """Raised only by a capability that the house had not: without natural words, the safety model and
 what opens files it stands under 27,000 and 22,000."""
 
