@@ -87,7 +87,7 @@ def judged(seed: int, kinds: tuple[str, ...] = KINDS, habits: Habits | None = No
 def _refused(before: Job, best: int | None) -> str:
     if best is None:
         return "honestly refused"
-    small, large = (0.004, 1 / 64) if before.millimetres else (1 / 64, 1 / 16)
+    small, large = (0.004, 1 / 50) if before.millimetres else (1 / 64, 1 / 32)
     spare = {q: small if q in SMALL else large for q in before.limits}
     sure = possible(before, spare)
     return "wrongly refused" if sure is not None else "refused, on the edge"
