@@ -96,7 +96,7 @@ class Truck:
     def gap(self) -> float:
         free = self.brake_face - self.bearing - self.set.lugs * self.lug
         pushed = -self.between - self.slack / self.ratio
-        return free - max(0.0, pushed)
+        return max(0.0, free - max(0.0, pushed))
 
     @property
     def clearance(self) -> float:
@@ -115,7 +115,7 @@ class Truck:
     @property
     def brake_contact(self) -> float:
         """Pedal height at which the brake is touched; 0.0 when the pedal ends before it."""
-        height = self.set.rest - self.to_brake
+        height = self.set.rest - max(0.0, self.to_brake)
         return height if height >= max(self.set.low, 0.0) else 0.0
 
     @property
