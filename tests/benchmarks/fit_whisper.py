@@ -1,16 +1,19 @@
 """Adapts Whisper to the shop: writes `assistant/voice/recognition/whisper_shop.npz`.
 
     python -m tests.benchmarks.fit_whisper hear --n 24000 --work FOLDER [--part 0/2]
-    python -m tests.benchmarks.fit_whisper fit --work FOLDER [--write]
+    python -m tests.benchmarks.fit_whisper fit --work FOLDER [--write] [--without PERSON]
     python -m tests.benchmarks.fit_whisper check [--changes FILE]
 
 `hear` speaks phrases in training and tuning voices through noise and line and keeps their
-spectra. `fit` trains low-rank changes of the matrices of encoder and decoder (Hu et al., "LoRA:
-Low-Rank Adaptation of Large Language Models", 2021, cited from memory) so that a reading or a
-command is written as the grammar spells it, and a sound that was not meant for the program gives
-the token for no speech at once. It needs PyTorch besides, and Debian's fortunes for what people say
-beside the job; no test voice, no test noise and no test chatter. `check` counts readings taken
-rightly in voices that are in neither: those of the background.
+spectra. Where there are recordings of people (`$LUGCALL_PEOPLE`, see tests/spoken/recordings.py),
+every third example is people's digits in a row, and half of the people's sentences are talk that is
+not for the program; `--without` leaves one person out, to measure on. `fit` trains low-rank changes
+of the matrices of encoder and decoder (Hu et al., "LoRA: Low-Rank Adaptation of Large Language
+Models", 2021, cited from memory) so that a reading or a command is written as the grammar spells
+it, and a sound that was not meant for the program gives the token for no speech at once. It needs
+PyTorch besides (two cores do; an accelerator is used where there is one), and Debian's fortunes for
+what people say beside the job; no test voice, no test noise and no test chatter. `check` counts
+readings taken rightly in voices that are in neither: those of the background.
 """
 
 from __future__ import annotations
@@ -28,6 +31,7 @@ import soxr
 
 from assistant.texts.dialogs import load_dialogs
 from assistant.voice.devices.audio import RATE
+from assistant.voice.devices.audio import load as load_sound
 from assistant.voice.recognition.expected import _spoken, expected, reading_grammar
 from assistant.voice.recognition.models import WHISPER_SHA256, whisper_folder
 from assistant.voice.recognition.recognizers import Recognizers
@@ -35,7 +39,7 @@ from assistant.voice.recognition.whisper import WhisperRecognizer
 from assistant.voice.recognition.whisper_model import CHANGES, WeightsFile, places
 from tests.benchmarks.hearing_utterances import hear_all, judge, plan
 from tests.demo import card
-from tests.spoken import channels, forms, noises, nonspeech, voices
+from tests.spoken import channels, forms, noises, nonspeech, recordings, voices
 from tests.spoken.commands import moments
 from tests.spoken.phrases import QUOTA, drawn, plain
 from tests.spoken.talkers import installed
@@ -114,8 +118,9 @@ def talker(rng: random.Random) -> Voice:
             f"kokoro-{one}-{other}-{share}", "kokoro", "training",
             (f"{one}/{other}/{share}", str(rng.choice((0.85, 1.0, 1.2, 1.35)))),
         )  # fmt: skip
-    if dice < 0.25:
-        return rng.choice([v for v in available("tuning") if v.make != "espeak-ng"])
+    others = [v for v in available("tuning") if v.make != "espeak-ng"]
+    if dice < 0.25 and others:
+        return rng.choice(others)
     settings = (
         f"{rng.choice(ACCENTS)}+{rng.choice(VARIANTS)}",
         str(rng.randrange(125, 206, 10)),
@@ -133,6 +138,7 @@ def hear(n: int, work: Path, part: int, parts: int) -> None:
     work.mkdir(parents=True, exist_ok=True)
     noise, events = nonspeech.stream(60, SEED + part, "tuning")
     hum = Hum(words, SEED + part)
+    people = recordings.sentences()[::2] if recordings.folder() else []
     for start in range(0, n, 200):
         file = work / f"part{part}-{start:05}.npz"
         todo = []
@@ -144,8 +150,17 @@ def hear(n: int, work: Path, part: int, parts: int) -> None:
         voices.prepare([(v, t) for v, t, *_ in todo], 1)
         kept = {}
         for i, (voice, text, said, dice, seed) in enumerate(todo):
-            r = np.random.default_rng(seed)
-            if dice < 0.08:
+            r, person = np.random.default_rng(seed), ""
+            if people and dice > 0.94:
+                path, said = people[int(r.integers(len(people)))], ""
+                talk = load_sound(path)
+                at, person = int(r.integers(max(1, len(talk) - 2 * RATE))), "many"
+                sound = hum.around(changed(talk[at : at + 5 * RATE], r), seed, r)
+            elif people and dice > 0.62:
+                made = recordings.row(r)
+                person, said = made.person, made.words
+                sound = hum.around(changed(made.clean(), r, 0.22), seed, r)
+            elif dice < 0.08:
                 event = events[r.integers(len(events))]
                 at = int(max(event.start_s - r.uniform(0, 0.4), 0) * RATE)
                 sound, said = noise[at : int((event.end_s + r.uniform(0, 0.5)) * RATE)], ""
@@ -156,6 +171,7 @@ def hear(n: int, work: Path, part: int, parts: int) -> None:
             kept[f"x{i}"] = engine.spectrum(sound * np.float32(level)).astype(np.float16)
             tokens = [t for w in said.split() for t in engine._spell(w)]
             kept[f"y{i}"] = np.asarray(tokens if said else [engine.no_speech], np.int32)
+            kept[f"p{i}"] = np.array(person)
         np.savez(file.with_suffix(".tmp.npz"), **kept)
         file.with_suffix(".tmp.npz").rename(file)
         print(f"{part}: {start + 200} of {n}", file=sys.stderr, flush=True)
@@ -217,16 +233,18 @@ def colored(n: int, r):
     return noises.scaled(out)
 
 
-def changed(samples, r):
-    """Another speaker of the same words: quicker or slower, higher or lower, by up to 15 %."""
-    return np.asarray(soxr.resample(samples, RATE * r.uniform(0.87, 1.15), RATE), np.float32)
+def changed(samples, r, most: float = 0.14):
+    """Another speaker of the same words: quicker or slower, higher or lower, by up to `most`."""
+    rate = RATE * float(np.exp(r.uniform(-most, most)))
+    return np.asarray(soxr.resample(samples, rate, RATE), np.float32)
 
 
 # -- the fit --------------------------------------------------------------------------------------
 
 
-def load(work: Path, held: int):
-    """Examples by shape: {(frames, room): (spectra, token lists)}, and those held back."""
+def load(work: Path, held: int, without: str = ""):
+    """Examples by shape: {(frames, room): (spectra, token lists)}, and those held back; none of the
+    person `without`."""
     out, back = {}, {}
     for n, file in enumerate(sorted(work.glob("part*-*.npz"))):
         if ".tmp" in file.name:
@@ -234,7 +252,7 @@ def load(work: Path, held: int):
         with np.load(file) as data:
             into = back if n % held == held - 1 else out
             for name in data.files:
-                if name[0] == "x":
+                if name[0] == "x" and (not without or str(data["p" + name[1:]]) != without):
                     x, y = data[name], data["y" + name[1:]]
                     room = next((r for r in ROOMS if len(y) <= r), 0)
                     xs, ys = into.setdefault((x.shape[1], room), ([], []))
@@ -247,23 +265,24 @@ def load(work: Path, held: int):
 class Net:
     """The model of `base` in PyTorch, with low-rank changes of every matrix; norms too."""
 
-    def __init__(self, torch: Any, weights, start: Path | None) -> None:
+    def __init__(self, torch: Any, weights, start: Path | None, rank: int = RANK) -> None:
         self.torch, self.functional = torch, torch.nn.functional
+        self.on = "cuda" if torch.cuda.is_available() else "cpu"
         self.fixed = {
-            k: torch.from_numpy(v.astype(np.float32)).contiguous()
+            k: torch.from_numpy(v.astype(np.float32)).contiguous().to(self.on)
             for k, v in weights.items()
             if v.dtype.kind == "f"
         }
         self.heads = 6
-        self.kept = torch.from_numpy(weights["kept"].astype(np.int64))
+        self.kept = torch.from_numpy(weights["kept"].astype(np.int64)).to(self.on)
         self.change = {}
         before = {k: v.astype("f4") for k, v in np.load(start).items() if v.ndim} if start else {}
         draw = torch.Generator().manual_seed(0)
         for name, value in self.fixed.items():
             if name.endswith(".w"):
                 a, b = value.shape
-                down = torch.randn(a, RANK, generator=draw) / a**0.5
-                up = torch.zeros(RANK, b)
+                down = torch.randn(a, rank, generator=draw) / a**0.5
+                up = torch.zeros(rank, b)
                 if name + ".a" in before:
                     down[:, : before[name + ".a"].shape[1]] = torch.tensor(before[name + ".a"])
                     up[: before[name + ".b"].shape[0]] = torch.tensor(before[name + ".b"])
@@ -271,8 +290,7 @@ class Net:
             elif name.endswith((".g", ".n")):
                 new = before.get(name, np.zeros(value.shape, np.float32))
                 self.change[name] = torch.tensor(new)
-        for value in self.change.values():
-            value.requires_grad_(True)
+        self.change = {k: v.to(self.on).requires_grad_(True) for k, v in self.change.items()}
 
     def linear(self, x, name):
         # The product of the changes is never formed: the fixed weights then need no gradient.
@@ -327,7 +345,8 @@ class Net:
 
     def loss(self, spectra, tokens, targets):
         """Mean over phrases of the negative log probability of their tokens."""
-        with self.torch.autocast("cpu", self.torch.bfloat16):
+        spectra, tokens, targets = (x.to(self.on) for x in (spectra, tokens, targets))
+        with self.torch.autocast(self.on, self.torch.bfloat16):
             out = self.logits(self.encode(spectra), tokens)[:, -targets.shape[1] :]
         out = out.float().reshape(-1, out.shape[-1])
         total = self.functional.cross_entropy(
@@ -337,11 +356,17 @@ class Net:
 
 
 def masked(spectra, rng):
-    """Stretches of time and bands of pitch left out, and another microphone's tilt.
+    """Another throat, another microphone's tilt, stretches of time and bands of pitch left out.
 
-    After Park et al., "SpecAugment" (2019), cited from memory.
+    After Jaitly and Hinton, "Vocal Tract Length Perturbation" (2013), and Park et al.,
+    "SpecAugment" (2019), both cited from memory.
     """
+    bands = np.arange(80)
     for x in spectra:
+        longer = bands * rng.uniform(0.9, 1.1) + rng.normal(0, 0.5)
+        low = np.clip(longer.astype(int), 0, 78)
+        part = np.clip(longer - low, 0, 1).astype(np.float32)[:, None]
+        x[:] = x[low] * (1 - part) + x[low + 1] * part
         level = x.mean()
         x += np.interp(np.arange(80), np.linspace(0, 79, 6), rng.normal(0, 0.08, 6))[:, None]
         for _ in range(rng.integers(0, 3)):
@@ -356,20 +381,28 @@ def masked(spectra, rng):
 
 
 def fit(
-    work: Path, epochs: float, write: bool, rate: float, start: Path | None, batch: int = 32
+    work: Path,
+    epochs: float,
+    write: bool,
+    rate: float,
+    start: Path | None,
+    without: str = "",
+    rank: int = RANK,
+    batch: int = 32,
 ) -> None:
     """Train, print losses as it goes, keep the changes."""
     import torch
 
     torch.manual_seed(0)
     weights = base()
-    data, held = load(work, 20)
+    data, held = load(work, 20, without)
+    out = work / f"whisper_shop{without and '_without_' + without}.npz"
     said = np.unique(np.concatenate([y for d in (data, held) for _, ys in d.values() for y in ys]))
     weights["kept"] = kept = np.union1d(weights["kept"], said)
     at = np.full(int(kept.max()) + 1, -1)
     at[kept] = np.arange(len(kept))
     prompt, eot = weights["prompt"].astype(int), int(weights["eot"])
-    net = Net(torch, weights, start)
+    net = Net(torch, weights, start, rank)
     rng = np.random.default_rng(0)
 
     def batches(data, rng, vary=True):
@@ -433,7 +466,7 @@ def fit(
                 recent = []
             if done % 300 == 0 or done == steps:
                 print(f"  held back: {held_back():.3f}", flush=True)
-                keep(net.change, weights, work / "whisper_shop.npz")
+                keep(net.change, weights, out)
             if done >= steps:
                 break
     if write:
@@ -442,7 +475,7 @@ def fit(
 
 def keep(change, weights, path: Path) -> None:
     """Half precision: the changes are small beside the weights, which are kept like that too."""
-    out = {k: v.detach().numpy().astype(np.float16) for k, v in change.items()}
+    out = {k: v.detach().cpu().numpy().astype(np.float16) for k, v in change.items()}
     np.savez_compressed(path, model=weights["model"], **out)
 
 
@@ -494,6 +527,8 @@ def main() -> None:
     args.add_argument("--part", default="0/1")
     args.add_argument("--epochs", type=float, default=4)
     args.add_argument("--rate", type=float, default=1e-3)
+    args.add_argument("--without", default="", help="leave out this person")
+    args.add_argument("--rank", type=int, default=RANK)
     args.add_argument("--start", type=Path, help="changes to go on from")
     args.add_argument("--changes", type=Path, help="changes to check, else those in place")
     args.add_argument("--work", type=Path, default=Path("whisper-work"))
@@ -505,7 +540,7 @@ def main() -> None:
     elif a.stage == "check":
         check(a.changes, a.n)
     else:
-        fit(a.work, a.epochs, a.write, a.rate, a.start)
+        fit(a.work, a.epochs, a.write, a.rate, a.start, a.without, a.rank)
 
 
 if __name__ == "__main__":

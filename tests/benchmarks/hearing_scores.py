@@ -8,7 +8,7 @@ from typing import Any
 import jiwer
 from num2words import num2words
 
-from .figures import quantile
+from .figures import bins, expected_error, quantile
 from .hearing_utterances import WAYS, Row
 
 
@@ -93,19 +93,12 @@ def splits(rows: Sequence[Row], way: str = "lugcall") -> dict[str, dict[str, Any
 
 
 def calibration(rows: Sequence[Row], way: str = "lugcall") -> dict[str, Any]:
-    """Probabilities against what came true, in ten bins; Brier score; expected calibration error
-    (mean distance of the bins, weighted by their size)."""
+    """Probabilities against what came true; Brier score; expected calibration error."""
     pairs = [(row.got[way][2], top_right(row, way)) for row in rows]
-    bins = []
-    for low in range(10):
-        here = [(p, r) for p, r in pairs if low <= min(p * 10, 9.999) < low + 1]
-        if here:
-            said, came = (sum(x) / len(here) for x in zip(*here, strict=True))
-            bins.append({"from": low / 10, "n": len(here), "said": said, "came": came})
     return {
-        "bins": bins,
+        "bins": bins(pairs),
         "brier": sum((p - r) ** 2 for p, r in pairs) / len(pairs),
-        "ece": sum(b["n"] * abs(b["said"] - b["came"]) for b in bins) / len(pairs),
+        "ece": expected_error(pairs),
     }
 
 

@@ -20,7 +20,13 @@ from assistant.voice.recognition.grammar import Grammar, State, over_tokens
 from assistant.voice.recognition.recognizer import RecognizerError
 from assistant.voice.recognition.spectrum import full_spectrum, spectrum
 from assistant.voice.recognition.whisper import WhisperRecognizer
-from assistant.voice.recognition.whisper_model import CHANGES, Decoder, WeightsFile, adapted
+from assistant.voice.recognition.whisper_model import (
+    CHANGES,
+    SHARE,
+    Decoder,
+    WeightsFile,
+    adapted,
+)
 from tests.spoken import voices
 from tests.spoken.chatter import SHOP
 from tests.spoken.phrases import plain
@@ -337,6 +343,17 @@ def test_every_change_has_its_place_and_stays_small(folder: Path) -> None:
         assert new.shape == plain[name].shape
         size = float(np.linalg.norm(new - plain[name]) / np.linalg.norm(plain[name]))
         assert 0 < size < 1, name
+
+
+@needs_model
+def test_part_of_each_change_is_made(folder: Path) -> None:
+    plain = WeightsFile(folder / "model.bin").variables
+    whole, part, none = (adapted(plain, share=share) for share in (1.0, 0.25, 0.0))
+    for name, new in whole.items():
+        was = plain[name].astype(np.float32)
+        assert np.array_equal(none[name], was)
+        assert np.allclose(part[name] - was, (new - was) / 4, atol=1e-5)
+    assert 0.25 <= SHARE <= 1
 
 
 @needs_model

@@ -89,16 +89,22 @@ class WhisperRecognizer:
         threads: for the encoder.
         shop: the weights are those that the changes of `whisper_shop` fit, and these are made.
         changes: another file of changes than the one that comes with lugcall.
+        share: how much of each change is made.
     """
 
     name = "whisper"
 
     def __init__(
-        self, folder: Path, threads: int = 2, shop: bool = False, changes: Path | None = None
+        self,
+        folder: Path,
+        threads: int = 2,
+        shop: bool = False,
+        changes: Path | None = None,
+        share: float = whisper_model.SHARE,
     ) -> None:
         weights = whisper_model.WeightsFile(folder / "model.bin")
         changes = changes or whisper_model.CHANGES
-        changed = whisper_model.adapted(weights.variables, changes) if shop else {}
+        changed = whisper_model.adapted(weights.variables, changes, share) if shop else {}
         decoder = weights.decoder(changed) if shop else None  # before the file's own are changed
         self._open = partial(_opened, folder, threads)
         try:
