@@ -9,6 +9,7 @@ import sys
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager, nullcontext
 from datetime import datetime
+from itertools import takewhile
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -18,6 +19,7 @@ from assistant.cli.terminal import PATH, Seconds, fail, show_lines, show_told
 from assistant.sentences import printable
 
 if TYPE_CHECKING:
+    from assistant.record import Event
     from assistant.review import Answers, Review
 
 MOST = 10
@@ -36,6 +38,8 @@ _ACTS = ("reviewed", "question", "accepted", "reopened")
 @click.option("--afresh", is_flag=True, help="Read every record again and check all of it.")
 @_patience_option
 @click.option("--ask", "question", help="Print the answer to this question as CSV instead.")
+@click.option("--json", "as_json", is_flag=True, help="Print that answer as JSON, a line a row.")
+@click.option("--find", "words", help="Print the lines of all jobs in which these words were said.")
 @click.option("--on", "engine", type=click.Choice(["duckdb", "spark"]), default="duckdb",
               show_default=True, help="What works out the answers; the same on both.")  # fmt: skip
 def review(
@@ -45,6 +49,8 @@ def review(
     afresh: bool,
     patience: float,
     question: str | None,
+    as_json: bool,
+    words: str | None,
     engine: str,
 ) -> None:
     """What the records in the FOLDERS say (without one: the records folder of this user).
@@ -54,15 +60,17 @@ def review(
     """
     with opened(folders, afresh=afresh, patience_s=patience) as desk:
         from assistant.review.export import export, on_spark
-        from assistant.review.wording import summary
+        from assistant.review.wording import found, summary
 
         on: Any = on_spark(desk) if engine == "spark" else nullcontext(desk)
         with on as answers:
-            if question is None:
+            if words:
+                show_lines(found(answers, words))
+            elif question is not None:
+                show_lines(_answer(answers, question, as_json), most=sys.maxsize)
+            else:
                 show_lines(summary(answers, MOST))
                 desk.note_looked()
-            else:
-                show_lines(_as_csv(answers, question), most=sys.maxsize)
         for folder, kind in ((csv_folder, "csv"), (parquet_folder, "parquet")):
             if folder is not None:
                 written = export(desk, folder, kind)
@@ -75,12 +83,13 @@ def _many(count: int, what: str) -> str:
     return f"{count} {what}{'' if count == 1 else 's'}"
 
 
-def _as_csv(answers: Answers, question: str) -> list[str]:
-    """The answer to a question, a line a row; with the file of each job in it."""
+def _answer(answers: Answers, question: str, as_json: bool) -> Iterable[str]:
+    """The answer to a question, as CSV or JSON, a line a row; with the file of each job in it."""
     import csv
     import io
 
     from assistant.review.export import harmless
+    from assistant.review.handover.work_orders import as_json as json_lines
     from assistant.review.questions import QUESTIONS
 
     if question not in QUESTIONS:
@@ -90,6 +99,8 @@ def _as_csv(answers: Answers, question: str) -> list[str]:
         if rows and name in rows[0] and "path" not in rows[0]:
             files = answers.files(row[name] for row in rows)
             rows = [{"file": files.get(row[name], ""), **row} for row in rows]
+    if as_json:
+        return json_lines(rows)
     text = io.StringIO()
     cells = (
         [printable(harmless(v)) if isinstance(v, str) else v for v in row.values()] for row in rows
@@ -193,26 +204,48 @@ def _page_bar(todo: Iterable[Any]) -> Iterable[Any]:
 
 @click.command(short_help="A lead's act, added to a record: reviewed, question, ...")
 @click.argument("act", type=click.Choice(_ACTS))
-@click.argument("record", type=PATH)
-@click.argument("words", nargs=-1)
+@click.argument("records", nargs=-1, required=True)
 @click.option("--by", "code", required=True, help="The lead's code, such as L7; never a name.")
 @click.option("--about", default="", help="What it is about: a reading, a line.")
-def lead(act: Any, record: Path, words: tuple[str, ...], code: str, about: str) -> None:
-    """Add an act to RECORD: reviewed, question WORDS, accepted WORDS, reopened WORDS.
+def lead(act: Any, records: tuple[str, ...], code: str, about: str) -> None:
+    """Add an act to RECORDS, with WORDS behind them: reviewed, question WORDS, accepted WORDS,
+    reopened WORDS.
 
-    It becomes a line at the end of the record's own chain. No line is ever changed, and a record
-    that is signed off takes nothing else.
+    It becomes a line at the end of each record's own chain. No line is ever changed, and a record
+    that is signed off takes nothing else. Of several records each is taken by itself: exit code 1
+    when one did not take it.
     """
-    from assistant.record import seal_of
-    from assistant.record.history import JobHistory
+    from assistant.record import RecordError
+    from assistant.record.folder import SUFFIX
     from assistant.review.acts import add
 
-    event = add(record, act, code, " ".join(words), about)
+    files = [*takewhile(lambda one: one.endswith(SUFFIX) or Path(one).is_file(), records)]
+    files = files or [records[0]]
+    words = " ".join(records[len(files) :])
+    refused = []
+    for record in map(Path, files):
+        try:
+            event = add(record, act, code, words, about)
+        except RecordError as error:
+            if len(files) == 1:
+                raise
+            refused.append(str(error))
+            continue
+        show_lines(_added(record, act, event))
+    if refused:
+        show_lines(refused, err=True)
+        fail(f"{len(refused)} of {len(files)} records did not take it; the others did")
+
+
+def _added(record: Path, act: str, event: Event) -> list[str]:
+    from assistant.record import seal_of
+    from assistant.record.history import JobHistory
+
     paper = "The seal on paper covers up to the sign-off."
     if JobHistory.read(record).closed is None:
         paper = "It is not signed off: there is no seal on paper yet."
     seal = f"Seal with it: {seal_of(event.hash)}. {paper}"
-    show_lines([f"Line {event.n + 1} of {record.name}: {act} by {event.data['lead']}.", seal])
+    return [f"Line {event.n + 1} of {record.name}: {act} by {event.data['lead']}.", seal]
 
 
 @click.command(short_help="Remove the sound of jobs older than so many days.")
@@ -230,7 +263,7 @@ def retention(folders: tuple[Path, ...], days: int, really: bool, code: str, as_
     gets a line at its end that says which clips were removed.
     """
     from assistant.record import default_folder
-    from assistant.review.retention import look, remove
+    from assistant.review.evidence.retention import look, remove
 
     found = look(folders or (default_folder(),), days)
     gone, left = remove(found, code) if really else (0, [])

@@ -166,8 +166,16 @@ def picture(
               help="Lugs its ring has when new; else the card says.")  # fmt: skip
 @click.option("--why", is_flag=True, help="Say what it rests on, and what is unknown.")
 @click.option("--json", "as_json", is_flag=True, help="Print JSON, one object a truck.")
+@click.option("--calendar", "calendar_file", type=PATH, help="Write the days to an .ics file.")
+@click.option("--csv", "csv_file", type=PATH, help="Write the trucks that are due as CSV.")
 def due(
-    folder: Path | None, unit: str | None, ring_lugs: int | None, why: bool, as_json: bool
+    folder: Path | None,
+    unit: str | None,
+    ring_lugs: int | None,
+    why: bool,
+    as_json: bool,
+    calendar_file: Path | None,
+    csv_file: Path | None,
 ) -> None:
     """When each truck is due, by the records in FOLDER and its subfolders: when its free travel
     reaches its lower limit, or at the check told at sign-off, whichever comes first.
@@ -192,6 +200,9 @@ def due(
         show_lines((*desk.told, *left_out), err=True)
         units = [unit] if unit else [truck.unit for truck in desk.due.trucks]
         looks = desk.due.outlooks(units, ring_lugs)
+        if calendar_file or csv_file:
+            trucks = [row for row in desk.ask("units") if unit in (None, row["unit"])]
+            _write_due(trucks, calendar_file, csv_file)
     if unit and unit not in looks:
         fail(f"no finished record of unit {unit} in {folder}", NOT_YET)
     if not units:
@@ -202,6 +213,22 @@ def due(
         show_told(as_json, say.as_json(look), _due_lines(look, dialogs, why), indent=None)
     if not told:
         raise SystemExit(NOT_YET)
+
+
+def _write_due(
+    trucks: list[dict[str, Any]], calendar_file: Path | None, csv_file: Path | None
+) -> None:
+    from assistant.record.disk import reason, write_whole
+    from assistant.review.handover.due_list import calendar, due_csv
+
+    for file, made in ((calendar_file, calendar), (csv_file, due_csv)):
+        if file is None:
+            continue
+        told = made(trucks)
+        try:
+            write_whole(file, told if isinstance(told, bytes) else told.encode(), durable=False)
+        except OSError as error:
+            fail(f"{file} cannot be written: {reason(error)[0]}; name another file")
 
 
 def _due_lines(look: Outlook, dialogs: Dialogs, why: bool) -> list[str]:

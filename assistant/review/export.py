@@ -68,7 +68,9 @@ def _column(name: str, column: str, kind: str) -> str:
 def columns_page() -> str:
     words = sentences("columns")
     lines = [f"# {words.say('page.title')}", "", words.say("page.units"), "", words.say("page.csv")]
-    for table, columns in COLUMNS.items():
+    from assistant.review.questions import WORK_ORDER
+
+    for table, columns in {**COLUMNS, "work_orders": WORK_ORDER}.items():
         row = words.say("page.row", row=words.say(f"{table}.row"))
         lines += ["", f"## {table}", "", row, ""]
         lines += [words.say("page.head"), "| --- | --- | --- |"]

@@ -18,7 +18,7 @@ from typing import TYPE_CHECKING, Any
 
 import ibis
 
-from assistant.review.columns import COLUMNS, COPY, DAMAGE
+from assistant.review.columns import BROKEN, COLUMNS, COPY, DAMAGE
 from assistant.review.doubts import WEIGHTS
 
 if TYPE_CHECKING:
@@ -338,6 +338,36 @@ def said(t: Tables, words: str) -> ir.Table:
                        "folder", "path")  # fmt: skip
 
 
+def work_orders(t: Tables) -> ir.Table:
+    """One row a job for a shop's own programs, the newest first; `columns.toml` says what each
+    holds, and COLUMNS.md beside an export. Lengths in inches, distances in miles, times in UTC."""
+    h = t.hearing.filter(t.hearing.meaning == "note")
+    notes = h.group_by("job").agg(notes=h.words.group_concat(" / ", order_by=h.n))
+    j = t.jobs.left_join(notes, "job")
+    state = ibis.cases(
+        (j.chain == BROKEN, "damaged"), (j.signed_off, "signed off"),
+        (j.unfinished != "", "unfinished"), else_="open",
+    )  # fmt: skip
+    told = j.select(
+        "opening", "unit", "began_utc", "ended_utc", "seal", "odometer_miles", "gap_found_in",
+        "gap_left_in", "free_found_in", "free_left_in", "ring_left", "fitted", "first_time_right",
+        "notes", state=state, technician=j.code, why_unfinished=j.unfinished,
+        next_check_miles=j.next_due_miles, lugs=j.lugs_by_gap, at_work_s=j.time_s,
+        lead=j.asked.replace("lead-", ""), to_look_at=j.unseen, gravest=j.reason,
+        record=j.folder + "/" + j.path,
+    )  # fmt: skip
+    return told.order_by([ibis.desc("began_utc"), "opening"]).select(*WORK_ORDER)
+
+
+WORK_ORDER = {
+    "opening": "text", "record": "text", "unit": "text", "state": "text", "began_utc": "time",
+    "ended_utc": "time", "technician": "text", "seal": "text", "why_unfinished": "text",
+    "odometer_miles": "float", "next_check_miles": "float", "gap_found_in": "float",
+    "gap_left_in": "float", "free_found_in": "float", "free_left_in": "float", "lugs": "int",
+    "ring_left": "int", "fitted": "text", "first_time_right": "bool", "at_work_s": "float",
+    "notes": "text", "lead": "text", "to_look_at": "int", "gravest": "text",
+}  # fmt: skip
+"""The columns of `work_orders` and their types, in their order."""
 COMMON_WORDS = 20
 """What was said alike in more jobs than this, "done" or "holding", is told apart from none."""
 
@@ -357,7 +387,7 @@ QUESTIONS = {
     for question in (
         needs_eyes, causes, unfinished, lead_questions, as_found_left, predicted_measured,
         by_finding, first_time_right, better, safety, safety_months, misheard, time_a_step, totals,
-        free_travel, units, due_count, damaged,
+        free_travel, units, due_count, damaged, work_orders,
     )
 }  # fmt: skip
 """All of them by name."""

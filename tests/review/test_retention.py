@@ -13,7 +13,7 @@ from assistant.conversation import Session
 from assistant.record import Journal, RecordError, read_events, verify_file
 from assistant.review import acts, open_review
 from assistant.review.acts import LeadError
-from assistant.review.retention import NOTE, look, remove
+from assistant.review.evidence.retention import NOTE, look, remove
 from assistant.texts.dialogs import Dialogs
 from tests.heard import heard
 from tests.records import HARD, reach

@@ -15,9 +15,11 @@ from typing import TYPE_CHECKING
 
 from assistant import __version__, named_file
 from assistant.record import RecordError
+from assistant.record.disk import write_whole
 from assistant.review import questions as questions_of
 from assistant.review.columns import DAMAGE
 from assistant.review.doubts import KINDS, WEIGHTS
+from assistant.review.handover.due_list import calendar, due_csv
 from assistant.review.index import source_hash
 from assistant.review.pages import charts, questions
 from assistant.review.pages.questions import FleetAnswers, hash_of
@@ -176,6 +178,8 @@ def write_fleet(
         most={"due": MOST_DUE, "rings": MOST_RINGS, "rows": MOST_ROWS, "bars": MOST_BARS},
     )
     write_page(fleet_file(folder), text)
+    write_whole(folder / "due.ics", calendar(answers.units), durable=False)
+    write_page(folder / "due.csv", due_csv(answers.units))
     write_page(folder / "find.js", _findable(desk, tables, by_job, trucks, folder))
     return jobs
 
