@@ -67,7 +67,7 @@ class Hazards:
             or "in", which is all that is not surely clear; "cover" is "on" or "off",
             "lock_plate" "in" or "out"; "key" is with the "tech" or the "helper", who may then
             have the engine running; "helper" is "gone" once anybody said that nobody is at the
-            pedal, till one says that he is "there".
+            pedal, till one says that he is "there", or the shop's own way is a "prop" for him.
         act: how many acts there were: the clock of `Known.since`.
     """
 
@@ -91,7 +91,8 @@ class Hazards:
     @property
     def told_up(self) -> bool:
         """The helper himself has said that it is up, or his foot off it, and nothing since."""
-        said = "helper" in (self.known["pedal"].by, self.known["foot"].by)
+        holder = "tech" if self.propped else "helper"
+        said = holder in (self.known["pedal"].by, self.known["foot"].by)
         return self.pedal_up and self.foot_off and said
 
     @property
@@ -141,8 +142,14 @@ class Hazards:
 
     @property
     def helper_there(self) -> bool:
-        """Nobody has said that the pedal is without its helper, or he has said since that he is."""
-        return self["helper"] == "there"
+        """Nobody has said that the pedal is without its helper, or he, or the shop's own way of
+        holding it, has taken its place since."""
+        return self["helper"] != "gone"
+
+    @property
+    def propped(self) -> bool:
+        """The shop's own way, not a helper, holds the pedal, and the technician speaks of it."""
+        return self["helper"] == "prop"
 
     def dangers(self) -> tuple[bool, bool, bool, bool]:
         """Pedal perhaps down; pressing it would hurt; key above; hold confirmed.
@@ -192,31 +199,34 @@ class Hazards:
 
     # --- events: what people say ---
 
-    def says_holding(self) -> None:
-        """The helper has it down. It counts as a hold only where one was told, or stands."""
+    def says_holding(self, by: str = "helper") -> None:
+        """The helper, or the shop's own way, has it down.
+
+        It counts as a hold only where one was told, or stands.
+        """
         if self["pedal"] in ("held", "doubted"):
-            self._set("pedal", "held", "helper")
+            self._set("pedal", "held", by)
             return
         asked = self["pedal"] == "asked"
         if not asked:
-            self.tell_press("helper")
-        self._set("pedal", "held" if asked else "unsure", "helper")
-        self._hands_in("helper")
+            self.tell_press(by)
+        self._set("pedal", "held" if asked else "unsure", by)
+        self._hands_in(by)
 
-    def says_up(self) -> None:
+    def says_up(self, by: str = "helper") -> None:
         """The helper has let it up: with the cover off, somebody may reach in from now on.
 
         Let up as told, his foot is as it was before the hold.
         """
         if self["pedal"] != "releasing":
-            self.tell_press("helper")
-        self._set("pedal", "up", "helper")
+            self.tell_press(by)
+        self._set("pedal", "up", by)
         if self.cover_open:
-            self._hands_in("helper")
+            self._hands_in(by)
 
-    def says_foot_off(self) -> None:
+    def says_foot_off(self, by: str = "helper") -> None:
         """The helper has it off the pedal."""
-        self._set("foot", "off", "helper")
+        self._set("foot", "off", by)
 
     def says_clear(self) -> None:
         """The technician's hands and tool are out."""
@@ -225,6 +235,10 @@ class Hazards:
     def says_nobody(self, by: str) -> None:
         """Nobody is at the pedal."""
         self._set("helper", "gone", by)
+
+    def uses_prop(self) -> None:
+        """The technician holds the pedal by the shop's own way, where there is one."""
+        self._set("helper", "prop", "tech")
 
     def says_there(self) -> None:
         """The helper is there."""

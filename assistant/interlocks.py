@@ -1,7 +1,8 @@
 """The rules that no text can switch off.
 
     Never linkage before internal.
-    Never a ring move without the helper confirming that the pedal is down and held.
+    Never a ring move without the helper confirming that the pedal is down and held; alone, only
+        where the card names the shop's own way, by which it is held, and the technician looked.
     Never "release" while hands or a tool may be in the inspection hole.
     Never past the ring with its lock plate out, nor under the truck with the key above.
     Never a hand at hole or linkage before the helper has said that his foot is off the pedal.
@@ -178,6 +179,7 @@ MEANINGS: dict[str, str] = {
     **dict.fromkeys(("ask_doubts", "ask_finished", "ask_other", "unfinished", "trouble"), ""),
     "takes_over": "",
     "fitted": "",
+    **dict.fromkeys(("shop_way", "propped", "unpropped"), "tech"),
 }
 """What a language must have words for -> who must keep saying it, or "" where a shop decides."""
 TROUBLES = (
@@ -187,7 +189,10 @@ TROUBLES = (
 """Kinds of trouble: why a job may not go on; words.toml has phrases for each, `trouble.kinds`."""
 FITTED = ("clutch", "brake")
 """What may be fitted new; words.toml has phrases for each, `fitted.kinds`."""
-EXACT = ("stop", "let_up", "holding", "clear", "released", "foot_off")
+EXACT = (
+    *("stop", "let_up", "holding", "clear", "released", "foot_off"),
+    *("shop_way", "propped", "unpropped"),
+)
 """Meanings that only count word for word: likeness never moves a pedal."""
 
 

@@ -42,6 +42,8 @@ class Card:
 
     Attributes:
         unit: the fleet's number of the truck, or "".
+        holds_pedal: the shop's own way of holding the pedal with nobody at it, or "": never so
+            unless the card has the line.
         cover, lock: what closes the inspection hole, and what locks the ring.
         ring: "coarse", "fine", or "" when the card does not say.
         lug_in: bearing travel a lug, or None when the card does not say.
@@ -86,6 +88,7 @@ class Card:
     ring: str = ""
     sources: Mapping[str, str] = field(default_factory=dict)
     left: Left | None = None
+    holds_pedal: str = ""
 
     @property
     def lead_in(self) -> float:

@@ -63,7 +63,10 @@ def _chosen(section: str) -> type[Any]:
 
 
 _Truck = _chosen("truck")
-_Shop = _chosen("shop")
+
+
+class _Shop(_chosen("shop")):  # type: ignore[misc]
+    holds_pedal: Words = ""
 
 
 class _Ring(_Sourced):

@@ -73,7 +73,14 @@ RANGES: Mapping[str, FigureRange] = {
 """By the card's dotted key."""
 LEAST_BAND_IN = 0.005
 """Limits nearer to each other leave no room for a reading: from memory."""
-MOST_SIGNS: Mapping[str, int] = {"unit": 64, "set_by": 40, "by": 40, "name": 40, "thread": 40}
+MOST_SIGNS: Mapping[str, int] = {
+    "unit": 64,
+    "set_by": 40,
+    "by": 40,
+    "name": 40,
+    "thread": 40,
+    "holds_pedal": 40,
+}
 """Of a text, by the last part of its key."""
 MOST_SIGNS_ELSE = 200
 

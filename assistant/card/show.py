@@ -71,6 +71,8 @@ def card_lines(card: Card) -> Iterator[str]:
     yield f"Card {card.name or 'none'}: unit {card.unit or 'not named'}"
     yield f"{card.transmission} transmission, {card.linkage} linkage, {card.clutch} clutch"
     yield from _ring_lines(card)
+    if card.holds_pedal:
+        yield _row("alone", card.holds_pedal, "the shop's own way of holding the pedal")
     yield _row("rod thread", card.thread, _whose(card, "rod.thread"))
     yield _row("longer rod", card.longer or "not said", _whose(card, "rod.longer"))
     yield from _ratio_lines(card)

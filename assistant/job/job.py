@@ -15,7 +15,7 @@ from assistant.act import Act, Said
 from assistant.card import Card
 from assistant.dialogue import Danger
 from assistant.hazards import NEEDS
-from assistant.job import answers, pedal, readings, talk, unfinished, words
+from assistant.job import answers, pedal, prop, readings, talk, unfinished, words
 from assistant.job.kinds import KINDS, Handler
 from assistant.job.machine import MAY_BE_HELD, build
 from assistant.job.state import HALTED, LEAVING, LEFT, SIGNED, Facts, JobState
@@ -64,10 +64,13 @@ HANDLERS: dict[str, Handler] = {
     "danger": pedal.on_danger,
     "unsure": pedal.on_unsure,
     "stop": pedal.on_stop,
-    "pause": pedal.on_pause,
-    "carry_on": unfinished.on_carry_on,
+    "pause": unfinished.on_pause,
+    "carry_on": unfinished.on_go_on,
     "let_up": pedal.on_let_up,
     "resumed": lambda job, act: pedal.on_resumed(job, act, unfinished.asks_who(job, "tech")),
+    "shop_way": prop.on_shop_way,
+    "propped": prop.on_propped,
+    "unpropped": prop.on_unpropped,
     "holding": pedal.on_holding,
     "lost": pedal.on_lost,
     "clear": unfinished.on_clear,
@@ -139,7 +142,8 @@ class Job(JobState):
 
     def handle(self, meaning: str, act: Act) -> list[Said]:
         """What the act does if it is taken for `meaning`."""
-        return HANDLERS[meaning](self, act)
+        there = prop.by_helper(self, act)
+        return HANDLERS[meaning](self, act) if there is None else there
 
     # --- as every `dialogue.Dialogue`, which tells what each of these is ---
 
@@ -184,6 +188,8 @@ class Job(JobState):
         return dict.fromkeys(step.answers, meaning)
 
     def whose(self) -> str:
+        if self.facts.hazards.propped:
+            return "tech"
         if self.foot_wanted:
             return "helper"
         return self.here.who if self.pending is None else "tech"
@@ -214,14 +220,15 @@ class Job(JobState):
             return unfinished.allowed(self)
         if step is None:
             return [*self.kind.allowed]
+        own = ["unpropped", "propped"] if self.facts.hazards.propped else []
         if self.foot_wanted:
-            return ["foot_off"]
+            return [*own, "foot_off"]
         if self.pending is not None:
             return ["check", "no"]
         if self.choice:
             return ["accept", "move", "measure"]
         before = ["ready"] if step.id == "helper_ready" else ["skip"] if step.optional else []
-        return [*before, *self.kind.allowed, *(["check", "no"] if self.signing else [])]
+        return [*before, *own, *self.kind.allowed, *(["check", "no"] if self.signing else [])]
 
     def prompt(self, entering: bool = False) -> list[Said]:
         """The present instruction; on entering, its cautions first."""
@@ -328,7 +335,7 @@ class Job(JobState):
         """Why it does not go on; at the sign-off, to what is still open."""
         facts, hazards = self.facts, self.facts.hazards
         if not hazards.helper_there and self.at in ("ring_ready", *MAY_BE_HELD):
-            return unfinished.alone(self)
+            return [*prop.alone(self), *self.prompt()]
         if not hazards.lock_in and hazards.pedal_up and self.at not in MAY_BE_HELD:
             return [self.said("tech", "lock_plate_out"), *self.prompt()]
         if self.here.kind == "sign":

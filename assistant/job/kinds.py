@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 from assistant.act import Act, Said
 from assistant.hazards import Hazards
-from assistant.job import answers, plan_words, readings, talk, unfinished, words
+from assistant.job import answers, plan_words, prop, readings, talk, unfinished, words
 from assistant.job.state import HALTED, LEAVING, LEFT, REPAIR, SIGNED, JobState
 from assistant.quantity import CLEARANCE, FREE_TRAVEL, GAP, LUGS, PEDAL_HEIGHT, TOTAL_TRAVEL
 from assistant.sentences import Both, fill, joined, sentences, spoken_to
@@ -243,7 +243,12 @@ KINDS: dict[str, Kind] = {
     "sound": Kind(allowed=("sound", "not_sound"), means="sound"),
     "read": Kind(allowed=()),
     "clear": Kind(allowed=("clear",), tells=Hazards.tell_nothing),
-    "hold": Kind(allowed=("holding",), cue="HOLD", tells=Hazards.tell_hold),
+    "hold": Kind(
+        allowed=("holding",),
+        cue="HOLD",
+        instruction=prop.instruction("hold", _plain),
+        tells=Hazards.tell_hold,
+    ),
     "turn": Kind(
         phrase="count",
         expects=LUGS,
@@ -251,7 +256,12 @@ KINDS: dict[str, Kind] = {
         blanks=_ring_blanks,
         instruction=_turn,
     ),
-    "release": Kind(allowed=("released",), cue="RELEASE", tells=Hazards.tell_release),
+    "release": Kind(
+        allowed=("released",),
+        cue="RELEASE",
+        instruction=prop.instruction("release", _plain),
+        tells=Hazards.tell_release,
+    ),
     "plan": Kind(
         allowed=("check", "move", "accept", "measure"),
         expects=GAP,

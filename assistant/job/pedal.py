@@ -8,6 +8,7 @@ from assistant.act import Act, Said
 from assistant.interlocks import presses
 from assistant.job import words
 from assistant.job.state import HALTED
+from assistant.sentences import sentences, spoken_to
 
 if TYPE_CHECKING:
     from assistant.job.job import Job
@@ -93,8 +94,17 @@ def on_unsure(job: Job, act: Act) -> list[Said]:
     return job.prompt()
 
 
+def asks_look(job: Job, name: str) -> list[Said]:
+    """What only a look at the shop's own way tells; hands are out till then."""
+    asked = sentences("unfinished").say(f"prop.{name}", way=job.facts.card.holds_pedal)
+    out = job.said("tech", "hands_out", signal="DANGER")
+    return [out, spoken_to("tech", asked, f"reply:prop_{name}")]
+
+
 def asks_helper(job: Job) -> list[Said]:
     """Whether the pedal is still held: the technician keeps out until the helper says so."""
+    if job.facts.hazards.propped:
+        return asks_look(job, "look")
     return [
         job.said("tech", "keep_out", signal="WARNING"),
         job.said("helper", "still_holding", cue="HOLD"),
@@ -103,6 +113,8 @@ def asks_helper(job: Job) -> list[Said]:
 
 def asks_foot(job: Job) -> list[Said]:
     """Whether the helper's foot is off: hands keep out until he says so."""
+    if job.facts.hazards.propped:
+        return asks_look(job, "up")
     return [
         job.said("tech", "keep_out", signal="WARNING"),
         job.said("helper", "foot_asked"),

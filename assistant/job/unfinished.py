@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from assistant.act import Act, Said
 from assistant.interlocks import TROUBLES
-from assistant.job import answers, pedal, readings, words
+from assistant.job import answers, pedal, prop, readings, words
 from assistant.job.state import HALTED, LEAVING, LEFT, Closing
 from assistant.sentences import Both, sentences, spoken_to
 
@@ -45,11 +45,13 @@ def on_trouble(job: Job, act: Act) -> list[Said]:
     if job.at == LEAVING and kind != "break":
         return _because(job, kind)
     if kind == "break":
-        return [*pedal.on_pause(job, act), _said("both", "pause_next")]
+        return [*on_pause(job, act), _said("both", "pause_next")]
     job.trouble = kind, job.step_id
     job.facts.notes.append((act.who, str(_say(f"trouble.{kind}"))))
     if kind in _NOBODY:
         return _nobody(job, act)
+    if kind == "time_up":
+        return [_said("tech", "shift_next"), *on_unfinished(job, act)]
     if kind in _CLOSES:
         return on_unfinished(job, act)
     return _try(job, act, kind)
@@ -73,7 +75,24 @@ def _nobody(job: Job, act: Act) -> list[Said]:
         first = pedal.on_pause(job, act)
     else:
         first = pedal.on_danger(job, act)
-    return [*first, _said("tech", "alone", "WARNING"), _said("tech", "alone_next")]
+    return [*first, *prop.alone(job)]
+
+
+def on_pause(job: Job, act: Act) -> list[Said]:
+    """A pause, also out of a closing that put nothing away yet; how to leave the truck meanwhile."""
+    closing, hazards = job.closing, job.facts.hazards
+    if job.at == LEAVING and closing is not None:
+        if closing.begun:
+            return [_said(act.who, "begun_no"), *job.prompt()]
+        job.return_to, job.closing = closing.came, None
+        job.fire("stay")
+        said = [job.said("both", "paused", state=words.truck_state(job))]
+    else:
+        said = pedal.on_pause(job, act)
+    if not hazards.pedal_up:
+        return said
+    key = [_said("both", "pause_key", "WARNING")] if hazards.key_above else []
+    return [*said, *key, _said("tech", "pause_safe")]
 
 
 def on_unfinished(job: Job, act: Act) -> list[Said]:
@@ -162,7 +181,7 @@ def question(job: Job) -> str:
     ask = {
         "key": hazards.key_above,
         "hands": not closing.clear,
-        "foot": hazards.cover_open and hazards.helper_there and not hazards.foot_off,
+        "foot": hazards.cover_open and hazards["helper"] == "there" and not hazards.foot_off,
         "why": not closing.why,
         "lock": manual and opened and not closing.lock,
         "cover": hazards.cover_open and not closing.cover,
@@ -306,18 +325,23 @@ def on_carry_on(job: Job, act: Act) -> list[Said]:
     return pedal.on_carry_on(job, act)
 
 
+def on_go_on(job: Job, act: Act) -> list[Said]:
+    """Carry on; after a shift that was over, who goes on is asked."""
+    over, stopped = job.trouble[0] == "time_up", job.at in (HALTED, LEAVING)
+    said = on_carry_on(job, act)
+    if not over or not stopped or job.at in (HALTED, LEAVING):
+        return said
+    job.trouble = "", ""
+    return [asks_who(job, "tech"), *said]
+
+
 def on_ready(job: Job, act: Act) -> list[Said]:
     """The helper is there, for the first time or again."""
     if job.facts.hazards.helper_there or job.at == "helper_ready":
         job.facts.hazards.says_there()
         return answers.on_ready(job, act)
     job.facts.hazards.says_there()
-    return [_said("both", "helper_back"), *job.prompt()]
-
-
-def alone(job: Job) -> list[Said]:
-    """Why no pedal is pressed."""
-    return [_said("tech", "alone", "WARNING"), *job.prompt(), _said("tech", "alone_next")]
+    return [_said("both", "helper_back"), asks_who(job, "helper"), *job.prompt()]
 
 
 # --- who goes on ----------------------------------------------------------------------------------

@@ -63,6 +63,8 @@ CORE: dict[tuple[str, str], tuple[str, ...]] = {
     ("released", "phrases"): _phrases("released/pedal up/pedal's up/pedal released/pedal is up"),
     ("foot_off", "phrases"): _phrases("foot off/foot's off/off the pedal/my foot is off"),
     ("let_up", "phrases"): _phrases("let it up/let the pedal up/release the pedal/let it come up"),
+    ("propped", "phrases"): _phrases("held and i looked"),
+    ("unpropped", "phrases"): _phrases("up and i looked"),
     ("carry_on", "phrases"): _phrases("carry on/go on/continue/resume/let's go on"),
 }
 """Meaning and list of `words.toml` -> what must stand in it."""
@@ -78,7 +80,10 @@ FOOT_ON = _phrases(
     still holding/not off"""
 )
 """What a `foot_off` must be excepted in: the helper's words for a foot that is on."""
-CONFIRMS = ("clear", "holding", "released", "foot_off", "let_up", "carry_on")
+CONFIRMS = (
+    *("clear", "holding", "released", "foot_off", "let_up", "carry_on"),
+    *("propped", "unpropped"),
+)
 """Meanings that let the pedal, or the job, move: a phrase must say so of itself."""
 _ANYTIME = frozenset({"stop", "lost", "danger", "let_up", "carry_on", "foot_off"})
 _SAYS = {
@@ -86,6 +91,8 @@ _SAYS = {
     "holding": r"hold\w*|held|down|floor\w*",
     "released": r"releas\w*|up|off",
     "foot_off": r"off",
+    "propped": r"looked",
+    "unpropped": r"looked",
     "let_up": r"let|releas\w*",
     "carry_on": r"carry|continue|resum\w*|go|going|back|start",
 }
@@ -94,6 +101,8 @@ _AGAINST = {
     "clear": r"in|inside|stuck|caught|under|one|left|right|other|first|half",
     "holding": r"up|off|releas\w*|let\w*|slip\w*|com\w*|lost|lift\w*|rais\w*",
     "released": r"down|hold\w*|held|press\w*|push\w*|floor\w*|slip\w*|half",
+    "propped": r"up|off|releas\w*|slip\w*|half|he|they",
+    "unpropped": r"down|hold\w*|held|slip\w*|half|he|they",
     "foot_off": r"on|down|hold\w*|held|press\w*|push\w*|still",
     "let_up": r"down|hold\w*|keep|stay\w*|press\w*|push\w*",
     "carry_on": r"stop\w*|hold\w*|halt\w*",
@@ -257,6 +266,7 @@ _REPLIES = {
     **dict.fromkeys(("pedal_up_state", "how.release", "how.gap", "how.clearance"), UP),
     **dict.fromkeys(("turn_again", "move_wrong_way"), TURNED),
     "how.hold": PRESSED,
+    **{"prop.hold": HELD, "prop.release": UP, "prop.up": UP},
     **{f"how.{name}": PRESSED for name in PEDAL_MOVES},
 }
 """Reply, or how a thing is done -> what it may order; the others order nothing."""

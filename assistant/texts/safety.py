@@ -101,6 +101,7 @@ def harm(text: str, likely: Likely, count: bool = False) -> str:
 MATTERS = frozenset(
     {"done", "ready", "sound", "check", "holding", "released", "clear", "let_up", "carry_on"}
     | {"skip", "accept", "sign_off", "repaired", "move", "foot_off"}
+    | {"shop_way", "propped", "unpropped"}
 )
 """Acts that let the job go on."""
 _OWN = frozenset({"holding", "clear", "released", "ready", "let_up", "carry_on", "foot_off"})

@@ -124,6 +124,7 @@ EVENTS: dict[str, Event] = {
     ),
     "nobody is there": (lambda h: h.says_nobody("tech"), lambda w: replace(w, gone=True)),
     "the helper is there": (Hazards.says_there, lambda w: replace(w, gone=False)),
+    "the shop's way is used": (Hazards.uses_prop, lambda w: replace(w, gone=False)),
     "cover off": (
         lambda h: h.note({"cover": "off"}, "tech"),
         lambda w: replace(w, cover_off=True),

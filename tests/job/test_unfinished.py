@@ -159,6 +159,41 @@ def test_a_break_is_a_pause(session: Session, play: Play) -> None:
     assert session.job.at == "ring_plan"
 
 
+@pytest.mark.parametrize("words", ["lunch", "shift's over / pause", "unfinished / pause", "pause"])
+def test_a_pause_tells_how_to_leave_the_truck(session: Session, play: Play, words: str) -> None:
+    """With the pedal up, from anywhere; and it is gone on with where it was."""
+    play(session, f"{PLAN} / check / done / done")
+    said = text(play(session, words))
+    assert session.job.at == "halted" and session.job.closing is None
+    assert "Lock plate out" in said and "tag on the wheel, open hole marked" in said
+    said = text(play(session, "carry on"))
+    assert session.job.at == "ring_ready"
+    assert ("Who goes on" in said) == ("shift" in words)
+
+
+def test_a_pause_with_the_engine_running_has_the_key_back_first(
+    session: Session, play: Play
+) -> None:
+    said = text(play(session, f"{TO_COVER} / done / done / done / lunch"))
+    assert "First neutral, engine off, key back" in said
+
+
+@pytest.mark.parametrize("at", [HOLD, TURN, LOCK])
+def test_lunch_in_a_hold_lets_nobody_go(session: Session, play: Play, at: str) -> None:
+    """The pedal is let up first: no key, no tag, nobody leaves while it may be down."""
+    said = text(play(session, f"{at} / lunch"))
+    assert session.job.at == "halted" and "tag on the wheel" not in said
+    assert "Pedal stays down" in said or "STOP" in said
+
+
+def test_another_helper_is_asked_who_he_is(session: Session, play: Play) -> None:
+    play(session, f"{PLAN} / my helper left / carry on")
+    said = text(play(session, "h: ready"))
+    assert "Helper there" in said and "Who goes on" in said
+    play(session, "h: code 27")
+    assert session.job.facts.people == [("helper", "27")]
+
+
 def test_on_is_no_answer_to_whether_the_lock_plate_is_in(session: Session, play: Play) -> None:
     play(session, f"{PLAN} / check / done / done / unfinished / i'm too tired / clear / on")
     assert session.job.prompt()[-1].key == "prompt:leave_hands" or session.job.closing is not None
