@@ -142,8 +142,11 @@ class Job(JobState):
 
     def handle(self, meaning: str, act: Act) -> list[Said]:
         """What the act does if it is taken for `meaning`."""
-        there = prop.by_helper(self, act)
-        return HANDLERS[meaning](self, act) if there is None else there
+        if self.facts.hazards.propped:
+            there = prop.by_helper(self, act)
+            if there is not None:
+                return there
+        return HANDLERS[meaning](self, act)
 
     # --- as every `dialogue.Dialogue`, which tells what each of these is ---
 

@@ -1,4 +1,4 @@
-"""Nobody at the pedal: no ring move, unless the truck's card names the shop's own way of holding it.
+"""Nobody at the pedal: no ring move, unless the truck's card names the shop's way of holding it.
 
 Then the technician says of himself that the pedal is held by it, or up again, and that he looked;
 the record keeps that it was done so. Without the line on the card none of these words do anything.

@@ -79,7 +79,7 @@ def _nobody(job: Job, act: Act) -> list[Said]:
 
 
 def on_pause(job: Job, act: Act) -> list[Said]:
-    """A pause, also out of a closing that put nothing away yet; how to leave the truck meanwhile."""
+    """A pause, also out of a closing that put nothing away yet; how to leave the truck then."""
     closing, hazards = job.closing, job.facts.hazards
     if job.at == LEAVING and closing is not None:
         if closing.begun:

@@ -107,12 +107,14 @@ def test_what_only_tells_orders_nothing(text: str) -> None:
 
 WHO = {"stop": "tech", "lost": "helper", "danger": "tech", "clear": "tech", "holding": "helper",
        "released": "helper", "let_up": "tech", "carry_on": "tech",
-       "foot_off": "helper"}  # fmt: skip
+       "foot_off": "helper", "propped": "tech", "unpropped": "tech"}  # fmt: skip
 TAKEN_AT = {
     "clear": ["clear"],
     "holding": ["holding"],
     "released": ["released"],
     "foot_off": ["foot_off"],
+    "propped": ["propped", "unpropped"],
+    "unpropped": ["propped", "unpropped"],
     "let_up": ["clear", "let_up", "carry_on"],
     "carry_on": ["clear", "let_up", "carry_on"],
 }
