@@ -122,7 +122,7 @@ class _File(Struct, forbid_unknown_fields=True):
 
     unit: Words = ""
     truck: _Truck = msgspec.field(default_factory=_Truck)  # type: ignore[valid-type]
-    shop: _Shop = msgspec.field(default_factory=_Shop)  # type: ignore[valid-type]
+    shop: _Shop = msgspec.field(default_factory=_Shop)
     ring: _Ring = msgspec.field(default_factory=_Ring)
     rod: _Rod = msgspec.field(default_factory=_Rod)
     pedal: _Pedal = msgspec.field(default_factory=_Pedal)
