@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 import click
 
 from assistant import __version__
-from assistant.cli import card, review, trade, voice
+from assistant.cli import card, review, serve, trade, voice
 from assistant.cli.terminal import (
     PATH,
     CommandGroup,
@@ -381,6 +381,6 @@ def transcript(record: Path) -> None:
 
 for _command in (
     card.card, review.review, review.page, review.pages, review.lead, review.retention, trade.cause,
-    trade.picture, trade.due, voice.listen, voice.hear, voice.devices,
+    trade.picture, trade.due, voice.listen, voice.hear, voice.devices, serve.serve,
 ):  # fmt: skip
     main.add_command(_command)

@@ -1,0 +1,237 @@
+"""One live job that several screens share: numbered messages, and a link that is watched.
+
+All that touches the conversation runs on the bay's own thread, one thing at a time, so that ears,
+terminal and screens can never move a job at once. What is shown is made there too, in one piece.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import secrets
+import time
+from collections import deque
+from collections.abc import Callable, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, field
+from typing import Any
+
+import orjson
+
+from assistant.act import Act, Evidence, Said
+from assistant.dialogue import Conversation
+from assistant.screens.view import bench_view, cab_view, lines
+
+KEPT = 50
+"""Messages that a page which comes back can still be sent; a job's truth is in each of them."""
+SILENT_S = 1.5
+"""A cab that acknowledges nothing for this long has lost its link; two beats are missed by then."""
+BEAT_S = 0.5
+_LOOK_S = 0.2
+LONGEST = 500
+"""Signs of one utterance from a screen."""
+
+
+@dataclass(eq=False, slots=True)
+class Screen:
+    """One page that shows a bay.
+
+    Attributes:
+        role: "tech", "helper" or "lead".
+        me: the page's own name, which it keeps when it connects again.
+        seen: the newest message that it has acknowledged.
+        heard_s: when it last said anything, by the bay's clock.
+        news: set when there is something to send.
+    """
+
+    role: str
+    me: str
+    seen: int = 0
+    heard_s: float = 0.0
+    news: asyncio.Event = field(default_factory=asyncio.Event)
+
+
+@dataclass(frozen=True, slots=True)
+class Message:
+    """One change as each role is sent it: ready-made JSON."""
+
+    n: int
+    texts: dict[str, bytes]
+
+
+class Bay:
+    """A conversation with the screens around it.
+
+    Args:
+        name: how addresses name it: its record's file name without the ending.
+        conversation: with its record; closed with the bay.
+        opening: what was said at its beginning.
+        clock: seconds, monotonic.
+    """
+
+    def __init__(
+        self,
+        name: str,
+        conversation: Conversation,
+        opening: Sequence[Said],
+        clock: Callable[[], float] = time.monotonic,
+    ) -> None:
+        self.name = name
+        self.conversation = conversation
+        self.clock = clock
+        self.screens: set[Screen] = set()
+        self.cab: Screen | None = None
+        """The one screen that answers for the helper."""
+        self.spoke: Callable[[Sequence[Said]], None] = lambda said: None
+        """Told what was said, for a loudspeaker."""
+        self.messages: deque[Message] = deque(maxlen=KEPT)
+        self.problem = ""
+        """Why nothing more is taken: the record could not be written."""
+        self.life = secrets.token_hex(4)
+        """Numbers of another life of the server mean nothing in this one."""
+        self._worker = ThreadPoolExecutor(1, f"bay-{name}")
+        self._link = "none"
+        self._lock = asyncio.Lock()
+        self._n = 0
+        self._heard: dict[str, str] = {}
+        self._publish(opening)
+
+    @property
+    def n(self) -> int:
+        """The number of the newest message."""
+        return self._n
+
+    # --- words and touches ---
+
+    async def hear(self, who: str, words: str, about: int | None = None) -> str:
+        """One utterance from a screen.
+
+        Args:
+            who: "tech" or "helper".
+            words: typed, or those of a touch.
+            about: for a touch: the message that it answers. Unless it says stop, it counts only
+                while that is the newest one.
+
+        Returns:
+            "" when it was taken, else the key of what to tell that screen ("late").
+        """
+        words = words[:LONGEST]
+        if not words.strip():
+            return ""
+        return str(await self._run(lambda: self._heard_now(who, words, about)))
+
+    def _heard_now(self, who: str, words: str, about: int | None) -> str:
+        meant = self.conversation.understood(words, who)
+        stops = isinstance(meant, Act) and meant.meaning in ("stop", "lost", "danger")
+        if about is not None and about != self._n and not stops:
+            return "late"
+        said = self.conversation.take(meant)
+        self._heard = {"who": who, "words": words}
+        self._publish(said)
+        return ""
+
+    async def turn(self, work: Callable[[], Sequence[Said]], heard: dict[str, str]) -> None:
+        """What ears did: `work` runs on the bay's thread, and its replies are published."""
+
+        def now() -> None:
+            said = work()
+            if said:
+                self._heard = heard or self._heard
+                self._publish(said)
+
+        await self._run(now)
+
+    async def _run(self, work: Callable[[], Any]) -> Any:
+        async with self._lock:
+            try:
+                done = await asyncio.get_running_loop().run_in_executor(self._worker, work)
+            finally:
+                for screen in self.screens:
+                    screen.news.set()
+        return done
+
+    def _publish(self, said: Sequence[Said]) -> None:
+        """Number what changed, and make it ready for each role; on the bay's thread."""
+        self._n += 1
+        dialogue = self.conversation.dialogue
+        bench, cab = bench_view(dialogue, self._heard), cab_view(dialogue)
+        views: dict[str, Any] = {"tech": bench, "helper": cab, "lead": bench}
+        texts = {
+            role: orjson.dumps(
+                {"n": self._n, "life": self.life, "view": view, "said": lines(said, role)}
+            )
+            for role, view in views.items()
+        }
+        self.messages.append(Message(self._n, texts))
+        self.spoke(said)
+
+    # --- the link to each screen ---
+
+    async def join(self, screen: Screen) -> None:
+        """A page shows the bay from now on. A second cab takes over from the first."""
+        self.screens.add(screen)
+        screen.heard_s = self.clock()
+        screen.news.set()
+        if screen.role != "helper":
+            return
+        before, self.cab = self.cab, screen
+        if before is not None and before.me != screen.me:
+            before.news.set()
+            await self._unsure("link_taken")
+        elif self._link == "lost":
+            await self._run(lambda: self._publish(self.conversation.notice("tech", "link_back")))
+        self._link = "live"
+
+    def leave(self, screen: Screen) -> None:
+        """A page is gone; whether a cab is missed is seen by `watch`."""
+        self.screens.discard(screen)
+
+    def moved(self, screen: Screen) -> bool:
+        """Whether another cab has taken over from this one."""
+        return screen.role == "helper" and self.cab is not screen
+
+    @property
+    def cab_state(self) -> str:
+        """ "none", "lost", "sent" (not acknowledged yet) or "shows": what the bench says of it."""
+        if self.cab is None or self._link in ("none", "lost"):
+            return self._link
+        return "shows" if self.cab.seen >= self._n else "sent"
+
+    async def watch(self) -> None:
+        """Look after the cab's link until cancelled."""
+        while True:
+            await asyncio.sleep(_LOOK_S)
+            cab = self.cab
+            if cab is None or self._link != "live" or self.clock() - cab.heard_s <= SILENT_S:
+                continue
+            self._link = "lost"
+            await self._unsure("link_lost")
+
+    async def _unsure(self, why: str) -> None:
+        """The cab's link is not what it was. With the pedal down, nothing is certain any more: hands
+        out, and the helper is asked; nothing is said of the pedal that nobody said."""
+
+        def now() -> None:
+            dialogue = self.conversation.dialogue
+            danger = dialogue.danger()
+            if dialogue.finished:
+                return
+            if not (danger.pedal or danger.held or danger.releasing):
+                self._publish(self.conversation.notice("tech", f"{why}_idle"))
+                return
+            told = self.conversation.notice("tech", why, signal="DANGER", cue="STOP")
+            evidence = Evidence("", {"screen": "cab", "link": why})
+            asked = self.conversation.take(Act("unsure", "helper", evidence=evidence))
+            self._publish([*told, *asked])
+
+        await self._run(now)
+
+    def owed(self, screen: Screen, sent: int) -> list[bytes]:
+        """Messages after number `sent` for a screen, oldest first; at least the newest one's
+        truth for a page that has been away for long."""
+        return [m.texts[screen.role] for m in self.messages if m.n > sent]
+
+    async def close(self) -> None:
+        """Let go of the record."""
+        closing = getattr(self.conversation, "close", lambda: None)
+        await asyncio.get_running_loop().run_in_executor(self._worker, closing)
+        self._worker.shutdown(wait=True)

@@ -1,0 +1,88 @@
+"use strict";
+const bench = document.getElementById("bench");
+const part = (name) => document.getElementById(name);
+const MOST_LINES = 60;
+let view = null;
+let cabState = "none";
+
+function line(who, text, signal) {
+  const item = document.createElement("li");
+  item.className = (signal || "").toLowerCase();
+  const by = document.createElement("b");
+  by.textContent = who;
+  const words = document.createElement("span");
+  words.textContent = (signal ? signal + ": " : "") + text;
+  item.append(by, " ", words);
+  part("talk").prepend(item);
+  while (part("talk").children.length > MOST_LINES) part("talk").lastChild.remove();
+}
+
+function cabSays() {
+  const shown = view ? view.word.toUpperCase() : "";
+  const by = { shows: bench.dataset.shows.replace("%", shown), sent: bench.dataset.sent };
+  part("cabstate").textContent = by[cabState] || bench.dataset[cabState] || "";
+  part("cabstate").dataset.state = cabState;
+}
+
+const on = {
+  shown(message) {
+    view = message.view;
+    part("link").hidden = true;
+    bench.dataset.danger = view.danger;
+    bench.dataset.stopped = view.stopped;
+    if (view.heard.words && message.said.length) line(view.heard.who, view.heard.words, "");
+    const alarms = message.said.filter((one) => one.signal === "DANGER");
+    for (const one of message.said) line("›", one.text, one.signal);
+    part("alarm").hidden = !alarms.length;
+    part("alarm").textContent = alarms.map((one) => one.text).join(" ");
+    part("figure").hidden = !view.figure;
+    part("figure").textContent = view.figure;
+    part("figure").style.setProperty("--signs", Math.max(5, view.figure.length));
+    part("now").textContent = view.now;
+    document.title = view.now;
+    touches(part("answers"), view.answers, link, message.n);
+    cabSays();
+  },
+  lost() {
+    part("link").textContent = bench.dataset.down;
+    part("link").hidden = false;
+    part("answers").replaceChildren();
+  },
+  back() {
+    part("link").hidden = true;
+    if (view) touches(part("answers"), view.answers, link, link.n);
+  },
+  told(text) {
+    line("›", text, "");
+    if (view) touches(part("answers"), view.answers, link, link.n);
+  },
+  moved() {},
+  cab(state) {
+    cabState = state;
+    cabSays();
+  },
+  sound(data) {
+    if (window.playReply) window.playReply(data);
+  },
+};
+const link = new Link("tech", bench.dataset.job, on);
+
+part("say").addEventListener("submit", (event) => {
+  event.preventDefault();
+  const words = part("words").value.trim();
+  if (words && link.say(words)) part("words").value = "";
+});
+
+part("pad").addEventListener("click", (event) => {
+  const key = event.target.dataset.key;
+  if (!key) return;
+  const words = part("words");
+  if (key === "⌫") words.value = words.value.slice(0, -1);
+  else words.value += key.length > 1 ? " " + key : key;
+});
+
+part("phone").addEventListener("click", async () => {
+  const answer = await fetch(`/code/helper/${bench.dataset.job}`, { method: "POST" });
+  const got = answer.ok ? await answer.json() : {};
+  part("phone_code").textContent = got.told || "";
+});

@@ -1,0 +1,138 @@
+"""What the bench and the cab show of a dialogue: plain data, made anew from it for every message.
+
+Nothing here moves anything, and nothing is remembered: a page that comes back is shown the truth.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import Any
+
+from assistant.act import Said
+from assistant.dialogue import Danger, Dialogue
+from assistant.sentences import Sentences, printable, sentences
+
+WORDS = ("hold", "release", "stop", "wait")
+"""The one word of the cab; its wording and sentence stand in `dialogs/`, screens.toml."""
+_CAB_ANSWERS = {"hold": ("holding", "lost"), "release": ("released", "stop")}
+"""What the two touches of the cab mean beside a word; phrases of words.toml say it."""
+_BENCH_ANSWERS = ("check", "no", "done", "sound", "not_sound", "clear", "accept", "measure", "move")
+_BENCH_ANSWERS += ("let_up", "carry_on", "repeat", "stop")
+_ALWAYS = ("repeat", "stop")
+
+
+def words_of() -> Sentences:
+    """The sentences of the screens."""
+    return sentences("screens")
+
+
+def cab_word(dialogue: Dialogue) -> str:
+    """One of `WORDS`: what the foot in the cab must do now.
+
+    "release" stands only where this very moment's prompt tells the helper to; "hold" wherever the
+    pedal is down and nothing else is told.
+    """
+    if dialogue.finished:
+        return "wait"
+    if dialogue.stopped:
+        return "stop"
+    cues = [said.cue for said in dialogue.prompt() if said.cue and said.to != "tech"]
+    if cues:
+        return cues[-1].lower()
+    danger = dialogue.danger()
+    return "hold" if danger.held or danger.pedal else "wait"
+
+
+def safe_word(danger: Danger) -> str:
+    """What a cab shows that has lost its link: the foot stays as it is."""
+    return "hold" if danger.pedal or danger.held else "wait"
+
+
+def cab_answers(dialogue: Dialogue, word: str) -> list[dict[str, str]]:
+    """The two large touches: each the words that it says, and its label."""
+    if dialogue.finished:
+        return []
+    danger, allowed = dialogue.danger(), dialogue.allowed()
+    meanings = _CAB_ANSWERS.get(word)
+    if word == "stop":
+        meanings = ("released", "holding") if danger.pedal else ("foot_off", "repeat")
+    elif meanings is None:
+        wanted = "foot_off" if danger.foot or "foot_off" in allowed else "repeat"
+        wanted = "ready" if "ready" in allowed else wanted
+        meanings = (wanted, "stop")
+    return _answers(dialogue, meanings)
+
+
+def bench_answers(dialogue: Dialogue) -> list[dict[str, str]]:
+    """Touches of the technician: what is taken now, then "again" and "stop"."""
+    if dialogue.finished:
+        return []
+    now = dialogue.allowed()
+    meanings = [m for m in _BENCH_ANSWERS if m in now or m in _ALWAYS]
+    if dialogue.whose() == "helper":
+        meanings = [m for m in meanings if m in _ALWAYS or m in ("carry_on", "let_up", "clear")]
+    return _answers(dialogue, meanings)
+
+
+def _answers(dialogue: Dialogue, meanings: Iterable[str]) -> list[dict[str, str]]:
+    names = words_of()
+    return [
+        {
+            "means": meaning,
+            "words": dialogue.dialogs.words[meaning].phrases[0],
+            "label": names.say(f"answer.{meaning}"),
+        }
+        for meaning in meanings
+    ]
+
+
+def cab_view(dialogue: Dialogue) -> dict[str, Any]:
+    """All that a cab shows."""
+    names, word = words_of(), cab_word(dialogue)
+    told = [said.text for said in dialogue.prompt() if said.to != "tech"]
+    safe = safe_word(dialogue.danger())
+    return {
+        "word": word,
+        "shown": names.say(f"word.{word}"),
+        "line": printable(told[-1]) if told else names.say(f"line.{word}"),
+        "answers": cab_answers(dialogue, word),
+        "safe": safe,
+        "safe_shown": names.say(f"word.{safe}"),
+        "finished": dialogue.finished,
+    }
+
+
+def bench_view(dialogue: Dialogue, heard: dict[str, str]) -> dict[str, Any]:
+    """All that a bench shows; `heard` is the last utterance: who, words, and what it was taken as.
+
+    Its "figure" is what reads at two metres: a value that waits for its check, else the figure of
+    the instruction, else nothing.
+    """
+    prompt = dialogue.prompt()
+    mine = [said for said in prompt if said.to != "helper"]
+    pending, danger = dialogue.pending, dialogue.danger()
+    quantity = dialogue.expects()
+    return {
+        "at": dialogue.at,
+        "prompt": [_line(said) for said in prompt],
+        "now": printable(mine[-1].text) if mine else words_of().say("bench.helper_first"),
+        "figure": printable(pending.figures) if pending is not None else "",
+        "asks": quantity,
+        "whose": dialogue.whose(),
+        "word": cab_word(dialogue),
+        "danger": bool(danger) or dialogue.stopped,
+        "stopped": dialogue.stopped,
+        "heard": {key: printable(value) for key, value in heard.items()},
+        "answers": bench_answers(dialogue),
+        "finished": dialogue.finished,
+    }
+
+
+def _line(said: Said) -> dict[str, str]:
+    data = said.as_data()
+    return {**data, "text": printable(said.text)}
+
+
+def lines(said: Iterable[Said], to: str) -> list[dict[str, str]]:
+    """What was just said, for the screen of "tech" or "helper"."""
+    return [_line(one) for one in said if one.to in (to, "both")]
