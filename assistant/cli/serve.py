@@ -12,6 +12,7 @@ from assistant.cli.terminal import PATH, fail, show_lines, truck_card
 
 if TYPE_CHECKING:
     from assistant.screens.access import Access
+    from assistant.screens.ears import Ears
 
 _LOCAL = ("127.0.0.1", "localhost", "[::1]")
 
@@ -23,6 +24,7 @@ _LOCAL = ("127.0.0.1", "localhost", "[::1]")
               help="Port to listen on.")  # fmt: skip
 @click.option("--lan", is_flag=True, help="Let the shop's network in, each page by a code.")
 @click.option("--address", default="", help="With --lan: this machine's address there.")
+@click.option("--quiet", is_flag=True, help="No ears and no voice: pages are read and typed in.")
 @click.option("--certificate", type=PATH, help="TLS certificate, for https; goes with --key.")
 @click.option("--key", type=PATH, help="Its private key.")
 def serve(
@@ -31,6 +33,7 @@ def serve(
     port: int,
     lan: bool,
     address: str,
+    quiet: bool,
     certificate: Path | None,
     key: Path | None,
 ) -> None:
@@ -61,7 +64,8 @@ def serve(
     host = (address or _own_address()) if lan else "127.0.0.1"
     at = f"{'https' if key else 'http'}://{host}:{port}"
     access = Access(paired=lan)
-    app = application(Bays(folder, load_dialogs(), cards), access, [host, *_LOCAL], at)
+    bays = Bays(folder, load_dialogs(), cards, None if quiet else _ears())
+    app = application(bays, access, [host, *_LOCAL], at)
     show_lines([f"Records: {folder}", f"Open {at} in a browser. Ctrl-C ends it."])
     if lan:
         show_lines(_codes(access, at))
@@ -72,6 +76,24 @@ def serve(
         timeout_keep_alive=30, limit_concurrency=1000,
     )  # fmt: skip
     uvicorn.Server(config).run(sockets=[listener])
+
+
+def _ears() -> Ears | None:
+    """What hears and speaks for the pages, or None, told why."""
+    try:
+        from assistant.screens.ears import Ears
+        from assistant.voice.devices.audio import AudioError
+        from assistant.voice.recognition.recognizer import RecognizerError
+    except ImportError as missing:
+        show_lines([f"no voice: {missing.name} is missing; install lugcall[voice]"], err=True)
+        return None
+    try:
+        ears = Ears()
+    except (AudioError, RecognizerError) as problem:
+        show_lines([f"no voice: {problem}"], err=True)
+        return None
+    show_lines(ears.problems, err=True)
+    return ears
 
 
 def _listener(host: str, port: int) -> socket.socket:

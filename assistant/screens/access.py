@@ -70,7 +70,7 @@ class Access:
         self._all_tries = Limit(10 * _TRIES, _PER_S, clock)
 
     def code(self, role: str, bay: str = "") -> str:
-        """A new code of eight digits for one page of this role; an older one of the same is void."""
+        """A new code of eight digits for one page of this role; it replaces an older one."""
         given = Pass(role, bay)
         self._codes = {c: kept for c, kept in self._codes.items() if kept[0] != given}
         code = f"{secrets.randbelow(10**8):08d}"

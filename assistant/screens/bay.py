@@ -41,6 +41,7 @@ class Screen:
         seen: the newest message that it has acknowledged.
         heard_s: when it last said anything, by the bay's clock.
         news: set when there is something to send.
+        loud: it plays replies as sound.
     """
 
     role: str
@@ -48,14 +49,16 @@ class Screen:
     seen: int = 0
     heard_s: float = 0.0
     news: asyncio.Event = field(default_factory=asyncio.Event)
+    loud: bool = False
 
 
 @dataclass(frozen=True, slots=True)
 class Message:
-    """One change as each role is sent it: ready-made JSON."""
+    """One change as each role is sent it: ready-made JSON, and what was said."""
 
     n: int
     texts: dict[str, bytes]
+    said: tuple[Said, ...] = ()
 
 
 class Bay:
@@ -81,8 +84,8 @@ class Bay:
         self.screens: set[Screen] = set()
         self.cab: Screen | None = None
         """The one screen that answers for the helper."""
-        self.spoke: Callable[[Sequence[Said]], None] = lambda said: None
-        """Told what was said, for a loudspeaker."""
+        self.ears: Any = None
+        """The microphones of its pages, once one of them listens: `ears.BayEars`."""
         self.messages: deque[Message] = deque(maxlen=KEPT)
         self.problem = ""
         """Why nothing more is taken: the record could not be written."""
@@ -129,25 +132,26 @@ class Bay:
         self._publish(said)
         return ""
 
-    async def turn(self, work: Callable[[], Sequence[Said]], heard: dict[str, str]) -> None:
-        """What ears did: `work` runs on the bay's thread, and its replies are published."""
+    async def turn(self, work: Callable[[], tuple[Sequence[Said], dict[str, str]]]) -> None:
+        """What ears do: `work` runs on the bay's thread; the replies it gives, if any, and what was
+        heard are published."""
 
         def now() -> None:
-            said = work()
+            said, heard = work()
             if said:
-                self._heard = heard or self._heard
+                self._heard = heard
                 self._publish(said)
 
         await self._run(now)
 
     async def _run(self, work: Callable[[], Any]) -> Any:
         async with self._lock:
+            before = self._n
             try:
-                done = await asyncio.get_running_loop().run_in_executor(self._worker, work)
+                return await asyncio.get_running_loop().run_in_executor(self._worker, work)
             finally:
-                for screen in self.screens:
+                for screen in self.screens if self._n != before else ():
                     screen.news.set()
-        return done
 
     def _publish(self, said: Sequence[Said]) -> None:
         """Number what changed, and make it ready for each role; on the bay's thread."""
@@ -161,8 +165,7 @@ class Bay:
             )
             for role, view in views.items()
         }
-        self.messages.append(Message(self._n, texts))
-        self.spoke(said)
+        self.messages.append(Message(self._n, texts, tuple(said)))
 
     # --- the link to each screen ---
 
@@ -207,8 +210,8 @@ class Bay:
             await self._unsure("link_lost")
 
     async def _unsure(self, why: str) -> None:
-        """The cab's link is not what it was. With the pedal down, nothing is certain any more: hands
-        out, and the helper is asked; nothing is said of the pedal that nobody said."""
+        """The cab's link is not what it was. With the pedal down nothing is certain any more:
+        hands out, and the helper is asked; nothing is said of the pedal that nobody said."""
 
         def now() -> None:
             dialogue = self.conversation.dialogue
@@ -225,10 +228,9 @@ class Bay:
 
         await self._run(now)
 
-    def owed(self, screen: Screen, sent: int) -> list[bytes]:
-        """Messages after number `sent` for a screen, oldest first; at least the newest one's
-        truth for a page that has been away for long."""
-        return [m.texts[screen.role] for m in self.messages if m.n > sent]
+    def owed(self, sent: int) -> list[Message]:
+        """Messages after number `sent`, the oldest first."""
+        return [message for message in self.messages if message.n > sent]
 
     async def close(self) -> None:
         """Let go of the record."""

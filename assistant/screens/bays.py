@@ -23,6 +23,7 @@ from assistant.screens.view import words_of
 
 if TYPE_CHECKING:
     from assistant.act import Said
+    from assistant.screens.ears import Ears, Mouth
     from assistant.texts.dialogs import Dialogs
 
 MOST_BAYS = 200
@@ -41,7 +42,7 @@ class Bays:
         folder: where records are and are begun.
         dialogs: the words of all jobs.
         cards: a folder of the shop's cards, one card's file, or None.
-        opened: told each bay before a page sees it.
+        ears: what hears and speaks for its pages, or None: then they are read and typed in alone.
     """
 
     def __init__(
@@ -49,11 +50,11 @@ class Bays:
         folder: Path,
         dialogs: Dialogs,
         cards: Path | None = None,
-        opened: Callable[[Bay], None] = lambda bay: None,
+        ears: Ears | None = None,
     ) -> None:
         self.folder, self.dialogs = folder, dialogs
         self._cards = cards
-        self._opened = opened
+        self._ears = ears
         self._live: dict[str, Bay] = {}
         self._watched: dict[str, asyncio.Task[None]] = {}
         self._lock = asyncio.Lock()
@@ -143,10 +144,22 @@ class Bays:
         except Exception as problem:  # a card, a record or its dialogs: one line each
             raise NoSuchJob(str(problem)) from problem
         bay = Bay(session.journal.path.stem, session, said)
-        self._opened(bay)
         self._live[bay.name] = bay
         self._watched[bay.name] = asyncio.create_task(bay.watch())
         return bay
+
+    @property
+    def mouth(self) -> Mouth | None:
+        """What speaks, if anything does."""
+        return None if self._ears is None else self._ears.mouth
+
+    def listen(self, bay: Bay) -> bool:
+        """Make ready for the microphones of a bay's pages; whether there are ears."""
+        if self._ears is not None and bay.ears is None:
+            from assistant.screens.ears import BayEars
+
+            bay.ears = BayEars(bay, self._ears)
+        return self._ears is not None
 
     @contextlib.asynccontextmanager
     async def running(self) -> AsyncIterator[None]:
@@ -158,6 +171,8 @@ class Bays:
                 task.cancel()
             for bay in self._live.values():
                 await bay.close()
+            if self._ears is not None:
+                await asyncio.to_thread(self._ears.close)
             if self._pages is not None:
                 self._pages.cleanup()
 

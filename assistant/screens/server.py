@@ -15,7 +15,7 @@ import contextlib
 from collections.abc import AsyncIterator, Awaitable, Callable
 from functools import cache
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 from urllib.parse import urlsplit
 
 import orjson
@@ -38,6 +38,10 @@ from assistant.screens.bay import BEAT_S, Bay, Screen
 from assistant.screens.bays import Bays, NoSuchJob
 from assistant.screens.view import words_of
 from assistant.sentences import printable
+
+if TYPE_CHECKING:
+    from assistant.act import Said
+    from assistant.screens.ears import Mouth
 
 COOKIE = "lugcall_pass"
 MOST_BYTES = 4096
@@ -253,9 +257,9 @@ class Pages:
         sent = _number(seen) if life == bay.life else 0
         screen = Screen(role, me, heard_s=bay.clock())
         await bay.join(screen)
-        sender = asyncio.create_task(_send(socket, bay, screen, sent))
+        sender = asyncio.create_task(_send(socket, bay, screen, sent, self.bays.mouth))
         try:
-            await _receive(socket, bay, screen)
+            await _receive(socket, bay, screen, self.bays)
         except (WebSocketDisconnect, RuntimeError, ValueError):
             pass
         finally:
@@ -265,44 +269,78 @@ class Pages:
                 await socket.close()
 
 
-async def _send(socket: WebSocket, bay: Bay, screen: Screen, sent: int) -> None:
-    """Messages as they come, and a beat when there are none."""
+async def _send(
+    socket: WebSocket, bay: Bay, screen: Screen, sent: int, mouth: Mouth | None
+) -> None:
+    """Messages as they come, and a beat when there are none; their sound to a page that plays it,
+    cut off by whatever comes next."""
     if not 0 < sent <= bay.n:  # new, or of another life of the server: begin with the newest
         sent = bay.n - 1
+    speaking: asyncio.Task[None] | None = None
     try:
         while True:
             screen.news.clear()
             if bay.moved(screen):
                 await socket.send_text('{"moved": true}')
             else:
-                for text in bay.owed(screen, sent):
-                    await socket.send_text(text.decode())
+                owed = bay.owed(sent)
+                for message in owed:
+                    await socket.send_text(message.texts[screen.role].decode())
                 sent = bay.n
                 beat = {"beat": bay.n, "cab": bay.cab_state}
                 await socket.send_text(orjson.dumps(beat).decode())
+                said = [s for m in owed for s in m.said if s.to in (screen.role, "both")]
+                if screen.loud and mouth is not None and said:
+                    if speaking is not None:
+                        speaking.cancel()
+                    speaking = asyncio.create_task(_speak(socket, mouth, said, screen.role))
             with contextlib.suppress(TimeoutError):
                 await asyncio.wait_for(screen.news.wait(), BEAT_S)
     except (WebSocketDisconnect, RuntimeError):
         return
+    finally:
+        if speaking is not None:
+            speaking.cancel()
 
 
-async def _receive(socket: WebSocket, bay: Bay, screen: Screen) -> None:
-    """Acknowledgements, words and touches of one page."""
+async def _speak(socket: WebSocket, mouth: Mouth, said: list[Said], role: str) -> None:
+    """What is being played ends, then each sentence as soon as it is sound."""
+    with contextlib.suppress(WebSocketDisconnect, RuntimeError):
+        await socket.send_text('{"hush": true}')
+        for one in said:
+            for sound in await mouth.sound([one], role):
+                await socket.send_bytes(sound)
+
+
+async def _receive(socket: WebSocket, bay: Bay, screen: Screen, bays: Bays) -> None:
+    """Acknowledgements, words, touches and the microphone of one page."""
     limit, talk = Limit(400, 2.0, bay.clock), Limit(20, 2.0, bay.clock)
     while True:
-        text = await socket.receive_text()
-        if len(text) > MOST_BYTES or not limit.allows():
+        message = await socket.receive()
+        if message["type"] == "websocket.disconnect":
+            return
+        data, text = message.get("bytes"), message.get("text")
+        if len(data or text or "") > MOST_BYTES or not limit.allows():
             await socket.close(4408)
             return
-        told = orjson.loads(text)
+        screen.heard_s = bay.clock()
+        if data is not None:
+            if bay.ears is not None and not bay.moved(screen) and screen.role != "lead":
+                bay.ears.frame(screen, data)
+            continue
+        told = orjson.loads(text or "")
         if not isinstance(told, dict):
             await socket.close(4400)
             return
-        screen.heard_s = bay.clock()
         if "seen" in told:
             screen.seen = max(screen.seen, _number(told["seen"]))
         if told.get("take") is True:
             await bay.join(screen)
+        if told.get("listen") is True:
+            await socket.send_text(orjson.dumps({"listens": bays.listen(bay)}).decode())
+        if told.get("loud") is True:
+            screen.loud = bays.mouth is not None
+            await socket.send_text(orjson.dumps({"loud": screen.loud}).decode())
         words = told.get("words")
         if not isinstance(words, str) or screen.role == "lead":
             continue

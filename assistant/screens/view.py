@@ -16,8 +16,10 @@ WORDS = ("hold", "release", "stop", "wait")
 """The one word of the cab; its wording and sentence stand in `dialogs/`, screens.toml."""
 _CAB_ANSWERS = {"hold": ("holding", "lost"), "release": ("released", "stop")}
 """What the two touches of the cab mean beside a word; phrases of words.toml say it."""
-_BENCH_ANSWERS = ("check", "no", "done", "sound", "not_sound", "clear", "accept", "measure", "move")
-_BENCH_ANSWERS += ("let_up", "carry_on", "repeat", "stop")
+_BENCH_ANSWERS = (
+    *("check", "no", "done", "sound", "not_sound", "clear", "accept", "measure", "move"),
+    *("let_up", "carry_on", "repeat", "stop"),
+)
 _ALWAYS = ("repeat", "stop")
 
 

@@ -125,7 +125,8 @@ _BLANKS = """
     :spelled_long spelled_mm spelled_long_mm spelled_miles speaker_lost speaker_back audio_kept
     :hands_out still_holding keep_out stopped_helper_still up_or_down hold_on ask_torque ask_way
     :ask_other no_doubts how_manual from_what waiting gauge_metric gauge_inch starting_over
-    :foot_asked foot_heard trial_stopped link_lost link_lost_idle link_taken link_taken_idle link_back
+    :foot_asked foot_heard trial_stopped link_lost link_lost_idle link_taken link_taken_idle
+    :link_back
 """
 REPLIES = {
     reply: tuple(blanks.split())

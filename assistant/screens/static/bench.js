@@ -4,6 +4,7 @@ const part = (name) => document.getElementById(name);
 const MOST_LINES = 60;
 let view = null;
 let cabState = "none";
+let hearing = null;
 
 function line(who, text, signal) {
   const item = document.createElement("li");
@@ -61,8 +62,14 @@ const on = {
     cabState = state;
     cabSays();
   },
-  sound(data) {
-    if (window.playReply) window.playReply(data);
+  opened() {
+    if (hearing) listens();
+  },
+  able(told) {
+    if (told.listens === false) {
+      part("listen").hidden = true;
+      line("›", bench.dataset.deaf, "");
+    }
   },
 };
 const link = new Link("tech", bench.dataset.job, on);
@@ -85,4 +92,24 @@ part("phone").addEventListener("click", async () => {
   const answer = await fetch(`/code/helper/${bench.dataset.job}`, { method: "POST" });
   const got = answer.ok ? await answer.json() : {};
   part("phone_code").textContent = got.told || "";
+});
+
+/* One touch begins to listen and to speak: browsers want a touch for both. */
+function listens() {
+  link.send({ listen: true });
+  link.send({ loud: true });
+}
+
+part("listen").hidden = !(navigator.mediaDevices && window.AudioWorkletNode);
+part("listen").addEventListener("click", async () => {
+  if (hearing) {
+    for (const track of hearing.getTracks()) track.stop();
+    hearing = null;
+  } else {
+    link.context = link.context || new AudioContext({ sampleRate: 16000 });
+    listens();
+    hearing = await link.listen(link.context).catch(() => null);
+  }
+  part("listen").textContent = hearing ? bench.dataset.hush : bench.dataset.listen;
+  part("listen").setAttribute("aria-pressed", String(Boolean(hearing)));
 });

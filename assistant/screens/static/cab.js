@@ -46,6 +46,11 @@ const on = {
     signal("wait");
     if (view) touches(part("answers"), view.answers, link, link.n);
   },
+  /* The server's own voice, if it has one; else the phone's. */
+  opened: () => link.send({ loud: true }),
+  able(told) {
+    link.context = told.loud ? sounds : null;
+  },
   moved() {
     show("moved", cab.dataset.moved, cab.dataset.movedLine);
     part("answers").replaceChildren();
@@ -93,7 +98,7 @@ function signal(word) {
 
 let said = "";
 function say(word, shown, line) {
-  if (!sounds || !window.speechSynthesis || said === word + line) return;
+  if (!sounds || link.context || !window.speechSynthesis || said === word + line) return;
   said = word + line;
   speechSynthesis.cancel();
   speechSynthesis.speak(new SpeechSynthesisUtterance(shown.toLowerCase() + ". " + line));

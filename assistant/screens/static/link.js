@@ -13,6 +13,8 @@ class Link {
     this.life = "";
     this.at = 0;
     this.up = false;
+    this.context = null;
+    this.playing = [];
     this.me = sessionStorage.getItem("me") || Math.random().toString(36).slice(2);
     sessionStorage.setItem("me", this.me);
     this.connect();
@@ -26,6 +28,7 @@ class Link {
     const socket = new WebSocket(at);
     socket.binaryType = "arraybuffer";
     this.socket = socket;
+    socket.onopen = () => this.on.opened && this.on.opened();
     socket.onmessage = (event) => this.take(event.data);
     socket.onclose = () => {
       if (this.socket === socket) setTimeout(() => this.connect(), 300);
@@ -34,7 +37,7 @@ class Link {
 
   take(data) {
     if (typeof data !== "string") {
-      if (this.on.sound) this.on.sound(data);
+      this.sound(data);
       return;
     }
     const message = JSON.parse(data);
@@ -46,6 +49,14 @@ class Link {
     if ("got" in message) {
       if (message.got === this.id) this.waits = false;
       if (message.told) this.on.told(message.told);
+      return;
+    }
+    if (message.hush) {
+      this.hush();
+      return;
+    }
+    if ("loud" in message || "listens" in message) {
+      if (this.on.able) this.on.able(message);
       return;
     }
     if ("n" in message) {
@@ -79,6 +90,43 @@ class Link {
       this.socket.close();
       this.connect();
     }
+  }
+
+  /* Replies as sound, one after another; `hush` cuts them off. */
+  async sound(data) {
+    if (!this.context) return;
+    const turn = this.turn;
+    const sound = await this.context.decodeAudioData(data);
+    if (turn !== this.turn) return;
+    const source = this.context.createBufferSource();
+    source.buffer = sound;
+    source.connect(this.context.destination);
+    const now = this.context.currentTime;
+    this.until = Math.max(now, this.until || 0);
+    source.start(this.until);
+    this.until += sound.duration;
+    this.playing.push(source);
+  }
+
+  hush() {
+    this.turn = (this.turn || 0) + 1;
+    for (const one of this.playing || []) one.stop();
+    this.playing = [];
+    this.until = 0;
+  }
+
+  /* The page's microphone, 16,000 samples a second, 512 of 16 bits a message. */
+  async listen(context) {
+    const stream = await navigator.mediaDevices.getUserMedia({
+      audio: { channelCount: 1, echoCancellation: true, noiseSuppression: false, autoGainControl: true },
+    });
+    await context.audioWorklet.addModule("/static/mic.js");
+    const mic = new AudioWorkletNode(context, "mic", { processorOptions: { rate: 16000 } });
+    mic.port.onmessage = (event) => {
+      if (this.socket.readyState === WebSocket.OPEN) this.socket.send(event.data);
+    };
+    context.createMediaStreamSource(stream).connect(mic);
+    return stream;
   }
 
   /* Words of a person; `about` the message that a touch answers. */

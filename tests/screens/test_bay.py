@@ -1,0 +1,177 @@
+"""One live job on several screens: stale touches, lost links, two cabs, a restart."""
+
+import asyncio
+from collections.abc import Awaitable, Callable
+from pathlib import Path
+
+import orjson
+import pytest
+
+from assistant.conversation import Session
+from assistant.screens.bay import SILENT_S, Bay, Screen
+from assistant.screens.bays import Bays
+from assistant.screens.view import WORDS, cab_view
+from assistant.texts.dialogs import load_dialogs
+from tests.demo import CARDS, DIALOGS, played
+from tests.screens.conftest import until
+
+
+class Clock:
+    now = 0.0
+
+    def __call__(self) -> float:
+        return self.now
+
+
+def in_bay(folder: Path, at: str, work: Callable[[Bay, Clock], Awaitable[None]]) -> None:
+    """Do something with the demo job, live at a step."""
+    session, said = Session.resume(folder / f"{until(at, folder)}.jsonl", load_dialogs(DIALOGS))
+
+    async def run() -> None:
+        clock = Clock()
+        bay = Bay("job", session, said, clock)
+        watch = asyncio.create_task(bay.watch())
+        try:
+            await work(bay, clock)
+        finally:
+            watch.cancel()
+            await bay.close()
+
+    asyncio.run(run())
+
+
+async def to_the_turn(bay: Bay) -> None:
+    """From a resumed hold back to where the ring may be turned."""
+    for who, words in (
+        ("tech", "clear"),
+        ("tech", "carry on"),
+        ("tech", "clear"),
+        ("helper", "holding"),
+    ):
+        await bay.hear(who, words)
+    assert bay.conversation.dialogue.danger().held, bay.conversation.dialogue.at
+
+
+def last(bay: Bay, role: str = "tech") -> dict:
+    return orjson.loads(bay.messages[-1].texts[role])
+
+
+@pytest.mark.parametrize("job", sorted(CARDS))
+def test_every_moment_of_a_job_has_one_word(job: str, tmp_path: Path) -> None:
+    """HOLD wherever the pedal must stay down, RELEASE only where the helper is told to, and the
+    touches beside it are words that are taken then."""
+    for session, *_ in played(job, tmp_path):
+        view, danger = cab_view(session.job), session.job.danger()
+        assert view["word"] in WORDS
+        if danger.held:
+            assert view["word"] in ("hold", "stop", "release")
+        if view["word"] == "release":
+            assert danger.releasing
+        assert view["safe"] == ("hold" if danger.pedal or danger.held else "wait")
+        for answer in view["answers"]:
+            meant = session.understood(answer["words"], "helper")
+            assert getattr(meant, "meaning", "") == answer["means"]
+
+
+def test_a_touch_on_an_old_word_counts_nothing_but_stop_does(tmp_path: Path) -> None:
+    async def work(bay: Bay, clock: Clock) -> None:
+        await to_the_turn(bay)
+        old = bay.n
+        await bay.hear("tech", "5 lugs")
+        before = bay.n
+        assert await bay.hear("helper", "released", about=old) == "late"
+        assert bay.n == before and bay.conversation.dialogue.danger().held
+        assert await bay.hear("helper", "stop", about=old) == ""
+        assert bay.conversation.dialogue.stopped
+        assert last(bay, "helper")["view"]["word"] == "stop"
+
+    in_bay(tmp_path, "ring_turn", work)
+
+
+def test_a_cab_that_falls_silent_in_a_hold_gets_hands_out(tmp_path: Path) -> None:
+    """Within two seconds; no count is taken before the helper has answered."""
+
+    async def work(bay: Bay, clock: Clock) -> None:
+        await to_the_turn(bay)
+        cab = Screen("helper", "phone")
+        await bay.join(cab)
+        await asyncio.sleep(0.3)
+        assert bay.cab_state != "lost"
+        clock.now += SILENT_S + 0.01
+        await asyncio.sleep(0.3)
+        assert bay.cab_state == "lost"
+        told = [
+            (one["signal"], one["text"]) for one in last(bay)["said"] if one.get("cue") == "STOP"
+        ]
+        assert told and told[0][0] == "DANGER" and told[0][1].startswith("HANDS OUT")
+        n = bay.n
+        await bay.hear("tech", "5 lugs")
+        assert bay.conversation.dialogue.pending is None
+        assert not any("5 lugs" in one["text"] for m in bay.messages if m.n > n
+                       for one in orjson.loads(m.texts["tech"])["said"])  # fmt: skip
+        await bay.join(Screen("helper", "phone"))
+        await bay.hear("helper", "holding")
+        assert bay.conversation.dialogue.danger().held
+
+    in_bay(tmp_path, "ring_turn", work)
+
+
+def test_outside_a_hold_a_lost_link_is_told_and_moves_nothing(tmp_path: Path) -> None:
+    async def work(bay: Bay, clock: Clock) -> None:
+        await bay.join(Screen("helper", "phone"))
+        at = bay.conversation.dialogue.at
+        clock.now += SILENT_S + 1
+        await asyncio.sleep(0.3)
+        assert bay.cab_state == "lost" and bay.conversation.dialogue.at == at
+        assert not bay.conversation.dialogue.stopped
+
+    in_bay(tmp_path, "found_gap", work)
+
+
+def test_a_second_cab_takes_over_and_in_a_hold_that_is_no_certainty(tmp_path: Path) -> None:
+    async def work(bay: Bay, clock: Clock) -> None:
+        await to_the_turn(bay)
+        first, second = Screen("helper", "one"), Screen("helper", "two")
+        await bay.join(first)
+        await bay.join(second)
+        assert bay.moved(first) and not bay.moved(second)
+        assert any("HANDS OUT" in one["text"] for one in last(bay)["said"])
+        again = Screen("helper", "two")  # the same page, connected again
+        n = bay.n
+        await bay.join(again)
+        assert bay.n == n and not bay.moved(again)
+
+    in_bay(tmp_path, "ring_turn", work)
+
+
+def test_what_was_missed_is_sent_again_oldest_first(tmp_path: Path) -> None:
+    async def work(bay: Bay, clock: Clock) -> None:
+        seen = bay.n
+        for _ in range(3):
+            await bay.hear("tech", "say again")
+        assert [m.n for m in bay.owed(seen)] == [seen + 1, seen + 2, seen + 3]
+        await asyncio.gather(*(bay.hear("tech", "say again") for _ in range(80)))
+        owed = bay.owed(seen)
+        assert owed[-1].n == bay.n and len(owed) == 50
+
+    in_bay(tmp_path, "found_gap", work)
+
+
+def test_a_restart_takes_every_job_up_again_and_trusts_no_pedal(tmp_path: Path) -> None:
+    name = until("ring_turn", tmp_path)
+
+    async def life() -> Bay:
+        bays = Bays(tmp_path, load_dialogs(DIALOGS))
+        async with bays.running():
+            bay = await bays.open(name)
+            assert bay is await bays.open(name)
+            return bay
+
+    for _ in range(2):
+        bay = asyncio.run(life())
+        assert bay.conversation.dialogue.stopped
+        assert orjson.loads(bay.messages[0].texts["helper"])["view"]["word"] == "stop"
+        assert any(
+            "HANDS OUT" in one["text"]
+            for one in orjson.loads(bay.messages[0].texts["tech"])["said"]
+        )
