@@ -12,6 +12,7 @@ from collections.abc import AsyncIterator, Callable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from assistant import named_file
 from assistant.card import Card, default_card
 from assistant.card.fleet import cards_in
 from assistant.conversation import Session
@@ -28,6 +29,8 @@ if TYPE_CHECKING:
 
 MOST_BAYS = 200
 """Jobs that are live at once."""
+_MOST_BYTES = 1 << 26
+"""Of a page of the review."""
 _PAGE = re.compile(r"(?:jobs/)?[\w.-]{1,120}\.html")
 
 
@@ -197,7 +200,7 @@ class Bays:
         file = folder / path
         if not file.is_file():
             return None
-        return file, _policy(file.read_text(encoding="utf-8"))
+        return file, _policy(named_file.text_of(named_file.whole(file, _MOST_BYTES)))
 
 
 _SCRIPT = re.compile(r"<script(?![^>]*\bsrc=)[^>]*>(.*?)</script>", re.S)

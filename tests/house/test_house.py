@@ -19,10 +19,10 @@ from tests.benchmarks.trace_turn import GOALS
 ROOT = Path(__file__).parents[2]
 TOOLS = Path(sys.executable).parent
 MODULES = sorted((ROOT / "assistant").rglob("*.py"))
-MOST_MODULES, MOST_IN_A_FOLDER, MOST_COMPLEX = 168, 15, 15
-MOST_LINES, MOST_TEST_LINES = 33_600, 30_400
+MOST_MODULES, MOST_IN_A_FOLDER, MOST_COMPLEX = 180, 15, 15
+MOST_LINES, MOST_TEST_LINES = 36_000, 33_000
 """Raised only by a capability that the house had not: without natural words, the safety model and
-what opens files it stands under 27,000 and 22,000."""
+what opens files, screens and the simulated truck it stands under 27,000 and 22,000."""
 
 
 def lines_of(paths: list[Path]) -> int:
