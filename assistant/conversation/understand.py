@@ -40,9 +40,9 @@ from assistant.texts.safety import (
     HARM_NAMED,
     HARM_SURE,
     MATTERS,
-    asks_of_hold,
     broken_off,
     counts,
+    half_said,
     harm,
 )
 
@@ -398,9 +398,7 @@ def _harm(words: str, text: str, who: str, dialogue: Dialogue) -> Act | None:
     if danger.held and who == "helper":
         # Of the foot he holds it with he speaks wherever it stands, also while a count waits.
         guess = max(guess, likely(words, who, _TURN), key=lambda likely: likely.harm)
-        if asks_of_hold(text, "?" in words):
-            return Act("unsure", who)
-    does = harm(text, guess, count)
+    does = harm(text, guess, count) or ("block" if half_said(text, "?" in words, who) else "")
     if does == "stop":
         return Act("danger", who)
     doubts = bool(does) and (danger.cleared or not dialogue.stopped)

@@ -207,6 +207,8 @@ def counts(text: str, asks: bool, meaning: str) -> bool:
     return not (meaning in _OWN and _REPORTS.search(text))
 
 
-def asks_of_hold(text: str, asks: bool) -> bool:
-    """Whether words speak of holding without saying that it is held: "do I hold?" """
-    return says(text, "holding") and not counts(text, asks, "holding")
+def half_said(text: str, asks: bool, who: str) -> bool:
+    """Whether words speak of the hold, or of clear, without saying that it is so: "do I hold?" """
+    told = ["holding"] if who == "helper" and says(text, "holding") else []
+    told += ["clear"] if "clear" in text.split() else []
+    return any(not counts(text, asks, meaning) for meaning in told)

@@ -307,3 +307,12 @@ def test_no_way_of_reading_is_told_before_the_foot_is_off(
 def test_in_doubt_every_answer_keeps_hands_out(session: Session, play: Play, line: str) -> None:
     play(session, f"{TURN} / blorp grumble")
     assert "Hands out" in text(play(session, line), "tech")
+
+
+@pytest.mark.parametrize("line", ["is he clear", "is it clear", "not quite clear", "am i clear"])
+def test_a_clear_in_doubt_while_the_pedal_goes_down(
+    session: Session, play: Play, line: str
+) -> None:
+    """HOLD is not told again on a clear that is in doubt."""
+    play(session, f"{HOLD} / {line}")
+    assert session.job.stopped
