@@ -15,7 +15,8 @@ from tests.adversary.commands import COMMAND, environment
 from tests.adversary.warm import Forked
 
 LINE = re.compile(r"^ *(TECH|HELPER|BOTH) < (.*)$")
-TURN_LIMIT_S = 20.0
+TURN_LIMIT_S, LONG_LIMIT_S = 20.0, 180.0
+"""Longest turn; in a long walk beside other work, which may be kept waiting for the processor."""
 warm = False
 """Whether a talk begins as a fork of a loaded program: for a million turns."""
 
@@ -99,7 +100,7 @@ class Talk:
         return left.decode("utf-8", "backslashreplace")
 
     def _turn(self, typed: bytes) -> str:
-        said, until = b"", time.monotonic() + TURN_LIMIT_S
+        said, until = b"", time.monotonic() + (LONG_LIMIT_S if warm else TURN_LIMIT_S)
         for piece in (typed, b"\n"):
             view = memoryview(piece)
             while not self.ended and (view or self._waiting()):

@@ -168,9 +168,10 @@ def attack(run: Run, most: int) -> None:
     while run.counts["turns"] < most and not run.over():
         card = rng.choice([terms.CARDS[-1], rng.choice(terms.CARDS)])
         card = next(c for c in terms.CARDS if "t104" in c.name) if rng.random() < 0.6 else card
-        job, lines = Job(run.folder / "turns", card), []
+        lines: list[str] = []
         run.counts["jobs"] += 1
         try:
+            job = Job(run.folder / "turns", card)
             while len(lines) < LINES_A_JOB and not job.talk.ended and not run.over():
                 line = CUT if rng.random() < 0.001 else next_line(rng, job.said)
                 lines.append(line)
@@ -184,4 +185,5 @@ def attack(run: Run, most: int) -> None:
                     violation.lines = [card.name, *shortest(run, card, lines, violation.rule)]
         except Silent as silent:
             run.report(Violation("time", str(silent), [card.name, *lines]))
-        job.end()
+        else:
+            job.end()
