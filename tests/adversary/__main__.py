@@ -6,7 +6,7 @@ import tempfile
 from pathlib import Path
 from time import monotonic, time
 
-from tests.adversary import talk
+from tests.adversary import warm
 from tests.adversary.attacks import ATTACKS, attack
 
 
@@ -16,9 +16,9 @@ def main() -> int:
     parser.add_argument("--seed", type=int, default=int(time()))
     parser.add_argument("--only", choices=sorted(ATTACKS), action="append")
     parser.add_argument("--most", type=int, default=0, help="how many of each, whatever the time")
-    parser.add_argument("--warm", action="store_true", help="talks begin as forks: quicker")
+    parser.add_argument("--warm", action="store_true", help="commands begin as forks: quicker")
     asked = parser.parse_args()
-    talk.warm = asked.warm
+    warm.on = asked.warm
     broken = 0
     for name in asked.only or ATTACKS:
         began = monotonic()

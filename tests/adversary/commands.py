@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from time import monotonic
 
+from tests.adversary import warm
 from tests.adversary.terms import BREAKS, ROOT
 
 COMMAND = (sys.executable, "-m", "assistant")
@@ -80,10 +81,18 @@ def call(
     limit_s: float = LIMIT_S,
 ) -> tuple[int, str, str]:  # fmt: skip
     """A whole command: exit code (-1000 past its time), standard output and standard error."""
+    env = env or environment(folder)
+    if warm.on:
+        ended = warm.called(args, folder, env, typed, limit_s)
+        if ended is None:
+            return -1000, "", ""
+        code, *printed = ended
+        out, err = (text.decode("utf-8", "backslashreplace") for text in printed)
+        return code, out, err
     try:
         done = subprocess.run(
             [*COMMAND, *args], cwd=folder, input=typed, capture_output=True, timeout=limit_s,
-            env=env or environment(folder), check=False,
+            env=env, check=False,
         )  # fmt: skip
     except subprocess.TimeoutExpired:
         return -1000, "", ""

@@ -11,14 +11,13 @@ import termios
 import time
 from pathlib import Path
 
+from tests.adversary import warm
 from tests.adversary.commands import COMMAND, environment
 from tests.adversary.warm import Forked
 
 LINE = re.compile(r"^ *(TECH|HELPER|BOTH) < (.*)$")
 TURN_LIMIT_S, LONG_LIMIT_S = 20.0, 180.0
 """Longest turn; in a long walk beside other work, which may be kept waiting for the processor."""
-warm = False
-"""Whether a talk begins as a fork of a loaded program: for a million turns."""
 
 
 class Silent(Exception):
@@ -31,7 +30,7 @@ class Talk:
 
     def __init__(self, folder: Path, *args: str) -> None:
         env = environment(folder, PYTHONFAULTHANDLER="1")
-        self.process: subprocess.Popen[bytes] | Forked = Forked(args, folder, env) if warm else (
+        self.process: subprocess.Popen[bytes] | Forked = Forked(args, folder, env) if warm.on else (
             subprocess.Popen(
                 [*COMMAND, *args], cwd=folder, env=env, stdin=subprocess.PIPE,
                 stdout=subprocess.PIPE, stderr=subprocess.STDOUT, bufsize=0,
@@ -100,7 +99,7 @@ class Talk:
         return left.decode("utf-8", "backslashreplace")
 
     def _turn(self, typed: bytes) -> str:
-        said, until = b"", time.monotonic() + (LONG_LIMIT_S if warm else TURN_LIMIT_S)
+        said, until = b"", time.monotonic() + (LONG_LIMIT_S if warm.on else TURN_LIMIT_S)
         for piece in (typed, b"\n"):
             view = memoryview(piece)
             while not self.ended and (view or self._waiting()):

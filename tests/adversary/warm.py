@@ -11,14 +11,17 @@ import io
 import os
 import signal
 import sys
-import tempfile
 import threading
+import time
 from contextlib import redirect_stderr, redirect_stdout, suppress
 from functools import cache
 from pathlib import Path
+from tempfile import TemporaryDirectory, TemporaryFile
 from typing import NoReturn
 
 PROGRAM = "assistant.cli.main"
+on = False
+"""Whether commands begin so."""
 
 
 class Forked:
@@ -29,7 +32,7 @@ class Forked:
         (typed, to), (back, printed) = os.pipe(), os.pipe()
         self.pid = os.fork()
         if not self.pid:
-            _become(args, folder, env, typed, printed)
+            _become(args, folder, env, typed, printed, printed)
         os.close(typed)
         os.close(printed)
         self.stdin, self.stdout = open(to, "wb", 0), open(back, "rb", 0)  # noqa: SIM115
@@ -43,12 +46,35 @@ class Forked:
         return os.waitstatus_to_exitcode(os.waitpid(self.pid, 0)[1])
 
 
+def called(
+    args: tuple[str, ...], folder: Path, env: dict[str, str], typed: bytes, limit_s: float
+) -> tuple[int, bytes, bytes] | None:
+    """A whole command: exit code, standard output and standard error; None past its time."""
+    loaded()
+    with TemporaryFile() as given, TemporaryFile() as out, TemporaryFile() as err:
+        given.write(typed)
+        given.seek(0)
+        pid = os.fork()
+        if not pid:
+            _become(args, folder, env, given.fileno(), out.fileno(), err.fileno())
+        until = time.monotonic() + limit_s
+        while not (ended := os.waitpid(pid, os.WNOHANG))[0]:
+            if time.monotonic() > until:
+                os.kill(pid, signal.SIGKILL)
+                os.waitpid(pid, 0)
+                return None
+            time.sleep(0.005)
+        out.seek(0)
+        err.seek(0)
+        return os.waitstatus_to_exitcode(ended[1]), out.read(), err.read()
+
+
 @cache
 def loaded() -> None:
     """Load the program, by its own demo job, whose words go nowhere."""
     argv, interrupt = sys.argv, signal.getsignal(signal.SIGINT)
     with (
-        tempfile.TemporaryDirectory() as folder,
+        TemporaryDirectory() as folder,
         redirect_stdout(io.StringIO()),
         redirect_stderr(io.StringIO()),
         suppress(SystemExit),
@@ -64,11 +90,11 @@ def loaded() -> None:
 
 
 def _become(
-    args: tuple[str, ...], folder: Path, env: dict[str, str], typed: int, printed: int
+    args: tuple[str, ...], folder: Path, env: dict[str, str], typed: int, out: int, err: int
 ) -> NoReturn:
     code = 70
     try:
-        for end, stream in ((typed, 0), (printed, 1), (printed, 2)):
+        for end, stream in ((typed, 0), (out, 1), (err, 2)):
             os.dup2(end, stream)
         os.closerange(3, 256)
         os.environ.clear()
