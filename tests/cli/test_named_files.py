@@ -158,9 +158,10 @@ def test_a_sound_that_no_recorder_makes(
     tmp_path: Path, rate: int, frames: int, channels: int, why: str
 ) -> None:
     path = sound(tmp_path / "odd.wav", rate, frames, channels)
-    for command in ("devices --from", "listen --from"):
+    for command in ("devices --from", "listen --from", "hear --for gap"):
         code, told = run(tmp_path, *command.split(), str(path))
-        assert code != 0 and "\n" not in told and why in told
+        assert code != 0 and "\n" not in told
+        assert why in told or (command[:4] == "hear" and "longer than" in told)
     assert not (tmp_path / "records").exists(), "nothing was begun"
 
 

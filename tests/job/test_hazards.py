@@ -319,10 +319,12 @@ def _key(job: Job, watch: Watch) -> tuple[Any, ...]:
     )
 
 
-def explore(job: Job, most: int, changes: Sequence[str] = CHANGES) -> tuple[int, int]:
+def explore(
+    job: Job, most: int, changes: Sequence[str] = CHANGES, ends: Sequence[str] = ENDS
+) -> tuple[int, int]:
     """All states that can be reached from here; raises when one breaks what `Watch` holds.
 
-    Beyond the ring move, and a second one, it goes no further.
+    Beyond the ring move, and a second one, it goes no further; nor beyond `ends`.
 
     Returns:
         How many states and how many turns there were.
@@ -342,7 +344,7 @@ def explore(job: Job, most: int, changes: Sequence[str] = CHANGES) -> tuple[int,
             said = job.apply(act)
             _hold_true(watch, job, act, place, said)
             key = _key(job, watch)
-            if key not in seen and act.meaning not in ENDS:
+            if key not in seen and act.meaning not in ends:
                 seen.add(key)
                 if _in_ring(job):
                     waiting.append(Place(job, watch))
