@@ -11,6 +11,7 @@ import click
 
 from assistant.cli.terminal import (
     PATH,
+    WORDS,
     answers,
     fail,
     left_off,
@@ -27,7 +28,7 @@ if TYPE_CHECKING:
 
 @click.command(short_help="Check a truck card, or make one; each limit and whose it is.")
 @click.argument("path", required=False, type=PATH)
-@click.option("--unit", help="The truck's unit number, where PATH is a folder of cards.")
+@click.option("--unit", type=WORDS, help="The truck's number, where PATH is a folder of cards.")
 @click.option("--new", is_flag=True, help="Make a card in the folder PATH, question by question.")
 @click.option(
     "--from",

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from assistant.cli.terminal import PATH, Seconds, fail, show_lines, show_told
+from assistant.cli.terminal import PATH, WORDS, Seconds, fail, show_lines, show_told
 from assistant.sentences import printable
 
 if TYPE_CHECKING:
@@ -165,7 +165,7 @@ def page(record: Path, out: Path | None) -> None:
 @click.command(short_help="All jobs as a page, and a page for each of them.")
 @click.argument("folders", nargs=-1, type=PATH)
 @click.option("--out", "out", type=PATH, required=True, help="Folder for the pages.")
-@click.option("--unit", default="", help="Only this truck.")
+@click.option("--unit", type=WORDS, default="", help="Only this truck.")
 @click.option("--since", type=click.DateTime(("%Y-%m-%d",)), help="Only jobs begun since this day.")
 @click.option(
     "--ring-lugs", type=click.IntRange(1, 200), help="Lugs of a new ring; else by the card."

@@ -23,6 +23,20 @@ if TYPE_CHECKING:
     from assistant.review.acts import WaitingQuestion
 
 PATH = click.Path(path_type=Path)
+
+
+class Words(click.types.StringParamType):
+    """Words in an option: a text that can be kept and shown."""
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+        try:
+            value.encode()
+        except UnicodeEncodeError:
+            self.fail(f"{value!r} is not UTF-8; type it anew.", param, ctx)
+        return value
+
+
+WORDS = Words()
 _READINGS = (
     ("--gap", 'Bearing to brake, as called out: "five eighths".'),
     ("--clearance", "Fork clearance."),
@@ -37,7 +51,7 @@ Command = Callable[..., None]
 def truck_options(command: Command) -> Command:
     """What `truck_card` takes: `card_file` and `unit`."""
     folder = "The truck's unit number, where --card is a folder of cards."
-    command = click.option("--unit", help=folder)(command)
+    command = click.option("--unit", type=WORDS, help=folder)(command)
     return click.option("--card", "card_file", type=PATH, help="The truck's card.")(command)
 
 

@@ -9,6 +9,7 @@ import click
 
 from assistant.cli.terminal import (
     PATH,
+    WORDS,
     answers,
     fail,
     length_called,
@@ -161,7 +162,7 @@ def picture(
 
 @click.command(short_help="When free travel reaches its limit, from past records.")
 @click.argument("folder", required=False, type=PATH)
-@click.option("--unit", help="The truck; all of them otherwise.")
+@click.option("--unit", type=WORDS, help="The truck; all of them otherwise.")
 @click.option("--ring-lugs", type=click.IntRange(1, 200),
               help="Lugs its ring has when new; else the card says.")  # fmt: skip
 @click.option("--why", is_flag=True, help="Say what it rests on, and what is unknown.")

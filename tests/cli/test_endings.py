@@ -285,3 +285,19 @@ def test_json_stays_whole(tmp_path: Path) -> None:
     long = "half inch shy " * 500
     done = run(tmp_path, "reading", long, "--json")
     assert json.loads(done.stdout)["status"] == "none"
+
+
+NOT_UTF8 = "T-1\udcb2"
+"""As an argument of bytes in no encoding comes to a program."""
+
+
+@pytest.mark.parametrize(
+    "args",
+    [("due", str(DEMO / "records"), "--unit", NOT_UTF8),
+     ("pages", str(DEMO / "records"), "--out", "pages", "--unit", NOT_UTF8),
+     ("chat", "--card", str(DEMO), "--unit", NOT_UTF8),
+     ("card", "--new", "cards", "--unit", NOT_UTF8)],
+    ids=lambda args: args[0],
+)  # fmt: skip
+def test_a_unit_in_no_encoding(tmp_path: Path, args: tuple[str, ...]) -> None:
+    assert "is not UTF-8" in one_line(run(tmp_path, *args), 2)
