@@ -336,10 +336,18 @@ _ITEMS = {
 _PARTS_OF = re.compile(r"[,.;:!](?=\s|$)|\band\b|\bthen\b|\bplus\b")
 
 
+def _of_trouble(text: str, dialogue: Dialogue) -> bool:
+    """Whether it is a phrase for why a job cannot go on."""
+    words = dialogue.dialogs.words
+    return any({text, without_lead(text)} & {*words[k].phrases} for k in ("trouble", "unfinished"))
+
+
 def _items(words: str, who: str, dialogue: Dialogue) -> Act | None:
     """Several safety items said to be done in one breath; each must say so of itself."""
     if dialogue.at not in _ITEMS or who != "tech" or words.rstrip().endswith("?"):
         return None
+    if dead_end(words) is not None or _of_trouble(normal(words), dialogue):
+        return None  # "the clutch brake's in pieces" sets no parking brake
     named = []
     for part in _PARTS_OF.split(words.lower()):
         text = normal(part or "")

@@ -13,6 +13,7 @@ from assistant.act import Act, Said
 from assistant.interlocks import TROUBLES
 from assistant.job import answers, pedal, prop, readings, words
 from assistant.job.state import HALTED, LEAVING, LEFT, Closing
+from assistant.quantity import GAP
 from assistant.sentences import Both, sentences, spoken_to
 
 if TYPE_CHECKING:
@@ -379,7 +380,7 @@ def on_takes_over(job: Job, act: Act) -> list[Said]:
 
 def as_left(job: Job) -> dict[str, str] | None:
     """How an unfinished job was left, in words; None of one that was signed off."""
-    closing, hazards = job.closing, job.facts.hazards
+    closing, facts, hazards = job.closing, job.facts, job.facts.hazards
     if closing is None or job.at != LEFT:
         return None
     manual = job.facts.card.clutch != "self-adjusting"
@@ -391,7 +392,21 @@ def as_left(job: Job) -> dict[str, str] | None:
         "key": hazards["key"],
     }
     told = {name: str(_say(f"state.{value}")) for name, value in state.items()}
+    if manual:
+        told["ring"] = str(
+            _say(f"state.ring_{_ring_left(job)}", moved=words.moved(facts.lugs_total))
+        )
     return told | {"why": closing.why, "rest": closing.rest or "", "at": closing.came}
+
+
+def _ring_left(job: Job) -> str:
+    """How surely it is known where the ring stands."""
+    facts = job.facts
+    if facts.turning:
+        return "maybe"
+    if not facts.moves:
+        return "still"
+    return "unread" if facts.latest(GAP) is None else "read"
 
 
 def closed(job: Job, step: Step) -> list[Said]:

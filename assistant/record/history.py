@@ -194,7 +194,7 @@ class PersonKept(msgspec.Struct, gc=False):
 
 class LeftUndone(msgspec.Struct, gc=False):
     """How a job was left that was closed unfinished, in words; `at` is the step it stood at, `rest`
-    what is left to do, or ""."""
+    what is left to do, or ""; `ring` what is known of its moves, or ""."""
 
     why: str
     at: str
@@ -204,6 +204,7 @@ class LeftUndone(msgspec.Struct, gc=False):
     tag: str
     key: str
     rest: str = ""
+    ring: str = ""
 
 
 class DueKept(msgspec.Struct, gc=False):

@@ -245,6 +245,8 @@ def left_undone(left: LeftUndone) -> Iterator[tuple[str, str]]:
     for name in ("why", "at", "pedal", "lock", "cover", "tag", "key", "rest"):
         value = getattr(left, name) or _say("left.nothing_said")
         yield _say(f"left.{name}"), step_name(value) if name == "at" else value
+    if left.ring:
+        yield _say("left.ring"), left.ring
 
 
 def _decided(left: ReadingKept | None) -> str:

@@ -17,6 +17,7 @@ from assistant.record.history import JobHistory
 from assistant.review.pages.job_page import job_page
 from assistant.review.transcript import transcript
 from assistant.texts.dialogs import Dialogs
+from tests.conversation.test_session import answer
 from tests.demo import lugcall
 from tests.job.test_hold import FINAL, FOUND, GOOD, HOLD, PLAN, SET, TO_COVER, TURN, text
 from tests.review.test_pages import made
@@ -74,6 +75,23 @@ def test_each_dead_end_closes_and_the_next_one_can_act(
     assert "CLOSED UNFINISHED by 12" in words and "SIGNED OFF" not in words
     printed = "\n".join(transcript(history))
     assert "CLOSED UNFINISHED by 12" in printed and f"What is left: {left.rest}" in printed
+
+
+RING = {
+    "seized": "COUNT NOT SAID, read the gap", "stripped": "5 lugs tighter, gap NOT read since",
+    "dropped": "5 lugs tighter, gap NOT read since", "helper_gone": "COUNT NOT SAID, read the gap",
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("kind", ["seized", "stripped", "helper_gone", "frozen"])
+def test_the_next_one_knows_where_the_ring_stands(session: Session, play: Play, kind: str) -> None:
+    """No "0 lugs" of a ring that was turned with no count said; no old gap taken for the new."""
+    before, then, *_ = ENDS[kind]
+    play(session, f"{before} / {then} / {REST}")
+    words = made(session.journal.path).words
+    assert f"Ring moved {RING.get(kind, '0 lugs')}" in words.replace(
+        "0 lugs said, then turned on: ", ""
+    )
 
 
 def test_every_kind_has_its_words(dialogs: Dialogs) -> None:
@@ -276,6 +294,29 @@ def test_understood_at_any_step(
     keys = " ".join(s.key for s in said)
     leads = job.at in ("halted", "leaving") or "reply:way" in keys
     assert leads or "still_holding" in keys, (at, kind, text(said))
+
+
+def test_every_phrase_is_understood_at_every_step(session: Session, dialogs: Dialogs) -> None:
+    """From either of the two, in every step of a whole job, in holds and while something waits."""
+    job, kinds = session.job, dialogs.words["trouble"].kinds
+    seen = set()
+    for _ in range(150):
+        if job.finished:
+            break
+        moment = job.at, job.pending is not None
+        for kind, phrases in kinds.items() if moment not in seen else ():
+            for phrase in phrases:
+                for who in ("tech", "helper"):
+                    meant = session.understood(phrase, who)
+                    assert isinstance(meant, Act), (moment, phrase, who, meant)
+                    if job.at == "ring_release" and phrase.startswith("no ") and who == "tech":
+                        assert meant.meaning == "stop"  # a "no" while the pedal comes up
+                        continue
+                    assert (meant.meaning, meant.text) == ("trouble", kind), (moment, phrase, who)
+        seen.add(moment)
+        who, _, words = answer(job).partition(": ")
+        session.hear(who, words)
+    assert job.finished and len({at for at, _ in seen}) > 40
 
 
 def test_a_page_is_made_in_one_go(session: Session, play: Play) -> None:
