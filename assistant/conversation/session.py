@@ -22,12 +22,12 @@ from assistant.act import Act, Evidence, Said
 from assistant.card import Card, CardError, card_from_text, default_card
 from assistant.card.show import figure_data
 from assistant.conversation.meaning import weights
-from assistant.conversation.understand import Missed, understand, which, yes_to
+from assistant.conversation.understand import Missed, two_called, understand, which, yes_to
 from assistant.dialogue import Dialogue, Heard, Question
 from assistant.job import unfinished, words
 from assistant.job.job import Job
 from assistant.job.state import LEFT, Facts, Taken
-from assistant.quantity import FREE_TRAVEL, GAP, ODOMETER
+from assistant.quantity import FREE_TRAVEL, GAP, ODOMETER, QUANTITIES
 from assistant.record import Journal
 from assistant.record.clips import ClipError, keep
 from assistant.record.history import JobHistory, NotOurs, Opened, Understood
@@ -83,7 +83,25 @@ class Talk:
         if isinstance(meant, Question):
             return self._kept_question(meant, self._put(meant))
         self.asked = self._newest = None
-        return self._applied(meant)
+        expected = self.dialogue.expects() if meant.meaning == "reading" else ""
+        said = self._applied(meant)
+        return self._also_called(meant, expected, said) if expected else said
+
+    def _also_called(self, act: Act, expected: str, said: list[Said]) -> list[Said]:
+        """After a reading, the other one called out in the same breath: taken where it is what is
+        asked next, else told that it was not."""
+        parts = two_called(act.evidence.words)
+        other = next((q for q in parts if q != expected), "") if expected in parts else ""
+        if not other or self.dialogue.finished:
+            return said
+        if self.dialogue.expects() == other and self.dialogue.pending is None:
+            next_one = self._meaning(parts[other], act.who)
+            if isinstance(next_one, Act) and next_one.meaning == "reading":
+                heard = replace(act.evidence, words=parts[other])
+                doubt = next_one.doubt or act.evidence.ear is not None
+                return [*said, *self.take(replace(next_one, evidence=heard, doubt=doubt))]
+        names = {"quantity": QUANTITIES[expected].spoken, "named": QUANTITIES[other].spoken}
+        return [*self.notice(act.who, "one_kept", **names), *said]
 
     def unheard(
         self,

@@ -19,7 +19,10 @@ from assistant.conversation.this_step import COMPLETES, of_this_step
 from assistant.dialogue import Danger, Dialogue, Heard, Question
 from assistant.job.state import LEAVING
 from assistant.quantity import (
+    BRAKE_CONTACT,
     CLEARANCE,
+    FREE_TRAVEL,
+    GAP,
     JUDGED,
     LUGS,
     ODOMETER,
@@ -659,6 +662,16 @@ def _way(text: str) -> str:
 def _reading(
     words: str, text: str, who: str, dialogue: Dialogue, asked: Question | None
 ) -> Act | Question | None:
+    """The reading that is asked for; of two called out in one breath, its own part of the words."""
+    mine = two_called(words).get(dialogue.expects(), "")
+    if mine:
+        words, text = mine, normal(mine)
+    return _one_reading(words, text, who, dialogue, asked)
+
+
+def _one_reading(
+    words: str, text: str, who: str, dialogue: Dialogue, asked: Question | None
+) -> Act | Question | None:
     expected = dialogue.expects()
     if not expected:
         if dialogue.pending is None and read(words, "").status == "read":
@@ -697,6 +710,44 @@ def _reading(
         if (data["count"] or 0) < LEAST_MILES:
             return Act("reading", who, data, doubt=True)
     return Act("reading", who, data, way=_way(text))
+
+
+_CALLED = {
+    FREE_TRAVEL: r"free (?:travel|play|pedal)",
+    TOTAL_TRAVEL: r"(?:total |pedal )?(?:travel|stroke)",
+    PEDAL_HEIGHT: r"(?:pedal )?height",
+    CLEARANCE: r"(?:fork )?clearance",
+    BRAKE_CONTACT: r"(?:clutch )?brake(?: contact)?|contact",
+    GAP: r"gap",
+}
+"""How a quantity is called by those who call out two in one breath, free travel before travel."""
+_CALLS = re.compile("|".join(rf"(?P<_{i}>\b{name}\b)" for i, name in enumerate(_CALLED.values())))
+_JOINS = re.compile(r"^[\s,;.]*(?:and|then|with)?\b[\s,;.]*|[\s,;.]*(?:\band|\bthen)?[\s,;.]*$")
+
+
+def two_called(words: str) -> dict[str, str]:
+    """Two readings in one breath: each quantity and its own part of the words; else nothing.
+
+    The names stand before their values, or after them.
+    """
+    found = [
+        (m.start(), m.end(), list(_CALLED)[int((m.lastgroup or "_0")[1:])])
+        for m in _CALLS.finditer(words.lower())
+    ]
+    if len(found) != 2 or found[0][2] == found[1][2]:
+        return {}
+    (start, end, first), (second_start, second_end, second) = found
+    if _DIGIT.search(words[:start].lower()):
+        parts = {first: words[:end], second: words[end:second_end]}
+    else:
+        parts = {first: words[start:second_start], second: words[second_start:]}
+    values = {q: _CALLS.sub("", part.lower()) for q, part in parts.items()}
+    if not all(_DIGIT.search(value) for value in values.values()):
+        return {}
+    return {q: _JOINS.sub("", value) for q, value in values.items()}
+
+
+_DIGIT = re.compile(rf"\d|\b(?:{'|'.join(sorted(NUMBERS | PARTS))})\b")
 
 
 def _other_named(text: str, expected: str, who: str) -> Question | None:

@@ -31,7 +31,7 @@ from assistant.texts.dialogs import SIGNALS, Dialogs, Step
 HANDLERS: dict[str, Handler] = {
     "reading": readings.on_reading,
     "check": readings.on_check,
-    "no": unfinished.on_no,
+    "no": readings.on_no,
     "accept": readings.on_accept,
     "move": readings.on_move,
     "measure": readings.on_measure,
@@ -41,8 +41,8 @@ HANDLERS: dict[str, Handler] = {
     "sound": answers.on_sound,
     "not_sound": answers.on_not_sound,
     "repaired": answers.on_repaired,
-    "skip": unfinished.on_skip,
-    "sign_off": unfinished.on_sign_off,
+    "skip": answers.on_skip,
+    "sign_off": answers.on_sign_off,
     "unclear": lambda job, act: job.hint(act, "again"),
     "back": answers.on_back,
     "repeat": lambda job, act: job.prompt(),
@@ -73,14 +73,14 @@ HANDLERS: dict[str, Handler] = {
     "unpropped": prop.on_unpropped,
     "holding": pedal.on_holding,
     "lost": pedal.on_lost,
-    "clear": unfinished.on_clear,
+    "clear": pedal.on_clear,
     "released": unfinished.on_released,
     "unfinished": unfinished.on_unfinished,
     "trouble": unfinished.on_trouble,
     "told": unfinished.on_told,
     "fitted": answers.on_fitted,
     "takes_over": unfinished.on_takes_over,
-    "foot_off": unfinished.on_foot_off,
+    "foot_off": pedal.on_foot_off,
 }
 """What each act does, by its meaning."""
 
@@ -146,7 +146,7 @@ class Job(JobState):
             there = prop.by_helper(self, act)
             if there is not None:
                 return there
-        return HANDLERS[meaning](self, act)
+        return self.kind.acts.get(meaning, HANDLERS[meaning])(self, act)
 
     # --- as every `dialogue.Dialogue`, which tells what each of these is ---
 

@@ -5,8 +5,8 @@ The guards of a kind hang on it in `interlocks`, its ways on in `machine`; here 
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from assistant.act import Act, Said
@@ -207,6 +207,7 @@ class Kind:
         expects: the quantity of a bare reading, or "": for readings, the step names it.
         measures: the quantity that "measure again" asks for, or "" for the one just read.
         done, check, accept: what these answers do; None where they do not fit.
+        acts: what other acts do there, in place of what `job.HANDLERS` says.
         phrase: what is told to whoever cannot say that it is done.
         blanks: the values of the blanks in its words.
         instruction: what is said there.
@@ -221,6 +222,7 @@ class Kind:
     done: Handler | None = None
     check: Handler | None = None
     accept: Handler | None = None
+    acts: Mapping[str, Handler] = field(default_factory=dict)
     phrase: str = "done"
     blanks: Callable[[JobState, Step], Blanks] = _no_blanks
     instruction: Callable[[Job, Step], list[Said]] = _plain
@@ -292,6 +294,7 @@ KINDS: dict[str, Kind] = {
         allowed=(),
         done=unfinished.answered,
         check=unfinished.answered,
+        acts=unfinished.ACTS,
         instruction=unfinished.instruction,
         tells=Hazards.tell_nothing,
     ),

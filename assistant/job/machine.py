@@ -47,7 +47,7 @@ GUARDS: dict[str, Guard] = {
     "wants_fix": lambda job: job.fix,
     "settled": lambda job: not job.fix,
     # The technician accepts the reading as it is and leaves its change undone.
-    "leaves": lambda job: job.leaving,
+    "leaves": lambda job: job.undone,
     # The pedal was let up out of a stop: the stop goes on.
     "release_was_halted": lambda job: job.release_halted,
     # Every final reading is in, or accepted and marked.

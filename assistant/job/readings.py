@@ -264,6 +264,8 @@ def _as_found(job: Job, taken: Taken) -> list[Said]:
     """What the as-found readings say together."""
     facts, units = job.facts, job.units
     if taken.quantity == FREE_TRAVEL and (taken.value_in or 0) < FREE_TRAVEL_INTERNAL_IN:
+        if "clutch" in facts.fitted:
+            return []  # a first set-up: nothing has worn yet
         limit = words.length(FREE_TRAVEL_INTERNAL_IN, units)
         return [job.said("tech", "internal_due", limit=limit)]
     if taken.quantity == BRAKE_CONTACT and facts.decided(BRAKE_CONTACT) == "out":
@@ -386,7 +388,7 @@ def leave_change(job: Job, act: Act) -> list[Said]:
     if job.facts.latest(quantity) is None:
         return job.hint(act)
     job.facts.left.add(quantity)
-    job.leaving = True
+    job.undone = True
     return _accepted(job, quantity, act)
 
 

@@ -293,7 +293,7 @@ class JobState:
         after_hold: the step that the hold is for.
         release_halted: the pedal is let up out of a stop, which then goes on.
         wanted: the step that a detour leads to.
-        fix, leaving: the reading just taken is to be put right; its change is left undone.
+        fix, undone: the reading just taken is to be put right; its change is left undone.
         signing: a sign-off code that was not heard well enough and waits for its "check".
         pending: a reading that was read back and waits for its "check".
         correcting: the quantity that the next reading corrects ("lugs": the count moved), or "".
@@ -317,7 +317,7 @@ class JobState:
     release_halted: bool = False
     wanted: str = ""
     fix: bool = False
-    leaving: bool = False
+    undone: bool = False
     signing: str = ""
     pending: Taken | None = None
     correcting: str = ""
@@ -345,7 +345,7 @@ class JobState:
     def drop(self) -> None:
         """Nothing half-said is carried along."""
         self.pending, self.correcting, self.choice, self.signing = None, "", "", ""
-        self.fix, self.leaving, self.from_now = False, False, None
+        self.fix, self.undone, self.from_now = False, False, None
 
     @property
     def step_id(self) -> str:

@@ -6,6 +6,7 @@ is left is asked, one thing after another, till a code closes the record.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
@@ -257,9 +258,7 @@ def on_told(job: Job, act: Act) -> list[Said]:
 
 
 def on_sign_off(job: Job, act: Act) -> list[Said]:
-    """The code: of a job that is done, or that is left."""
-    if job.at != LEAVING:
-        return answers.on_sign_off(job, act)
+    """The code of a job that is left."""
     if question(job) != "code":
         return job.hint(act)
     asked = answers.asks_code(job, act)
@@ -278,13 +277,12 @@ def on_sign_off(job: Job, act: Act) -> list[Said]:
 
 def on_no(job: Job, act: Act) -> list[Said]:
     """ "No" to the present question, or to what was read back."""
-    leaves = job.at == LEAVING and not job.signing
-    return answered(job, act) if leaves else readings.on_no(job, act)
+    return readings.on_no(job, act) if job.signing else answered(job, act)
 
 
 def on_skip(job: Job, act: Act) -> list[Said]:
     """Without words for the next one."""
-    if job.at != LEAVING or job.closing is None or question(job) != "rest":
+    if job.closing is None or question(job) != "rest":
         return answers.on_skip(job, act)
     job.closing = replace(job.closing, rest="")
     return job.prompt()
@@ -292,7 +290,7 @@ def on_skip(job: Job, act: Act) -> list[Said]:
 
 def on_clear(job: Job, act: Act) -> list[Said]:
     """Hands and tool are out."""
-    if job.at != LEAVING or job.closing is None:
+    if job.closing is None:
         return pedal.on_clear(job, act)
     job.facts.hazards.says_clear()
     job.closing = replace(job.closing, clear=True)
@@ -301,8 +299,17 @@ def on_clear(job: Job, act: Act) -> list[Said]:
 
 def on_foot_off(job: Job, act: Act) -> list[Said]:
     """The helper's foot is off: hands may go to the lock plate."""
-    said = pedal.on_foot_off(job, act)
-    return [*said, *job.prompt()] if job.at == LEAVING else said
+    return [*pedal.on_foot_off(job, act), *job.prompt()]
+
+
+ACTS: dict[str, Callable[[Job, Act], list[Said]]] = {
+    "no": on_no,
+    "skip": on_skip,
+    "clear": on_clear,
+    "foot_off": on_foot_off,
+    "sign_off": on_sign_off,
+}
+"""What these acts do while it is closed unfinished."""
 
 
 def on_released(job: Job, act: Act) -> list[Said]:

@@ -67,7 +67,7 @@ _BLANKS = """
     hint: trouble again not_now not_reading_now to_what
     phrase: did_you_mean
     first second: did_you_mean_two which_of_two
-    named quantity: other_quantity
+    named quantity: other_quantity one_kept
     example: spell_it
     who phrase: wrong_person
     quantity figures: corrected

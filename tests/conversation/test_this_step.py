@@ -8,6 +8,7 @@ import pytest
 
 from assistant.act import Said
 from assistant.conversation import Session
+from assistant.record.history import JobHistory
 from tests.job.test_hold import FOUND, GOOD, PLAN, TO_COVER, TURN
 
 Play = Callable[[Session, str], list[Said]]
@@ -147,3 +148,34 @@ def test_doubts_are_named_at_the_sign_off(session: Session, play: Play) -> None:
     assert session.job.at == "sign_off", session.job.at
     named = [s for s in said if "Doubts: not sound: pedal pressed once" in s.text]
     assert named and named[0].to == "tech"
+
+
+SAFE_CHAIN = FOUND.partition(" / 8.5 in")[0]
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        "height eight and a half, travel eight and a quarter",
+        "pedal height 8-1/2 and total travel 8-1/4",
+        "8.5 height, 8.25 travel",
+        "total travel eight and a quarter and pedal height eight and a half",
+    ],
+)
+def test_two_readings_in_one_breath_are_both_kept(session: Session, play: Play, words: str) -> None:
+    job = session.job
+    play(session, SAFE_CHAIN)
+    assert job.expects() == "pedal-height"
+    play(session, words)
+    read = {t.quantity: t.value_in for t in job.facts.readings}
+    assert read["pedal-height"] == 8.5 and read["total-travel"] == 8.25
+    assert JobHistory.read(session.journal.path).last_read("found").keys() >= {"total-travel"}
+
+
+def test_of_two_readings_the_one_not_kept_is_told(session: Session, play: Play) -> None:
+    """A gap waits for its check, so the clearance called out with it is not taken yet."""
+    said = play(session, f"{FOUND} / gap six ten, clearance forty thou")
+    assert session.job.pending is not None and session.job.pending.value_in == 0.61
+    assert "Took the gap. Say the fork clearance when it is asked." in text(said)
+    play(session, "check")
+    assert session.job.at == "found_clearance"

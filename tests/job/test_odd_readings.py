@@ -9,6 +9,7 @@ import pytest
 from assistant.act import Said
 from assistant.conversation import Session
 from assistant.quantity import BRAKE_CONTACT, CLEARANCE, ODOMETER
+from assistant.record.history import JobHistory
 from tests.job.test_hold import FOUND, TO_SIGN, text
 from tests.records import last
 
@@ -77,3 +78,14 @@ def test_a_decimal_comma_in_a_correction_is_a_comma(session: Session, play: Play
     play(session, f"{FOUND} / 0.530 / check")
     assert "12.7 mm" in text(play(session, "correct the gap to 12,7 mm"))
     assert "21.5 mm" in text(play(session, "correct the gap to 21．5 mm"))
+
+
+def test_a_new_clutch_is_a_first_set_up(session: Session, play: Play) -> None:
+    """Little free travel as found is no wear of it; the record says what is new."""
+    worn = play(session, "done / done / done / skip")
+    found = FOUND.removeprefix("done / done / done / skip / ").replace("5/8 in", "3/8 in")
+    said = text(play(session, f"new clutch / {found}"))
+    keys = [s.key for t in JobHistory.read(session.journal.path).turns for s in t.said]
+    assert worn and said and "reply:internal_due" not in keys
+    assert [*session.job.facts.fitted] == ["clutch"]
+    assert ("tech", "new clutch") in session.job.facts.notes
