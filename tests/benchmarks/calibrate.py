@@ -1,10 +1,13 @@
 """Fits the calibration in `voice/interpretation/policy.toml` on background voices; prints it.
 
     python -m tests.benchmarks.calibrate [--speech 400] [--minutes 12] [--work FOLDER]
+        [--people FILE.pickle...]
 
 Speech: the background's voices and the calibration's (Whisper was adapted with the tuning ones and
 would be too sure of them) and tuning phrases, as the hearing benchmark has them. Not speech to us:
 the tuning stream of shop noise and chatter.
+People: what `bench_people --keep` heard with weights that each was left out of. It is printed how
+well the fit foretells each person that it was made without.
 The hearings are kept in the work folder, so that another fit costs seconds.
 """
 
@@ -21,6 +24,7 @@ from assistant.voice.devices.audio import RATE
 from assistant.voice.interpretation import POLICY, identity
 from assistant.voice.interpretation.ranking import decide
 from assistant.voice.recognition.recognizers import Recognizers, open_recognizers
+from tests.benchmarks.figures import expected_error
 from tests.benchmarks.hearing_utterances import Heard, Utterance, asked, hear, hear_all, plan
 from tests.spoken import nonspeech, voices
 
@@ -73,22 +77,47 @@ def fit(features, names, target, keep):
     return dict(zip(names, (round(float(v), 4) for v in w), strict=True)), float(loss(w))
 
 
+def foretold(rows: list[Heard], features, right, ours) -> None:
+    """Print the calibration error of each person, and of each third of the other voices, by a fit
+    without them."""
+    who = np.array([
+        row.said.voice.name if row.said.voice.make == "people" else f"voices {n % 3}"
+        for n, row in enumerate(rows)
+    ])  # fmt: skip
+    out = []
+    for one in sorted(set(who[ours])):
+        here = (who == one) & ours
+        weights, _ = fit(features, RIGHT, right, ~here)
+        x = np.array([[f[n] for n in RIGHT] for f in features])[here]
+        sure = 1 / (1 + np.exp(-x @ np.array(list(weights.values()))))
+        pairs = list(zip(sure.tolist(), right[here].tolist(), strict=True))
+        out += [(one, pair) for pair in pairs]
+        print(f"{one}: {expected_error(pairs):.3f} of {len(pairs)}", file=sys.stderr)
+    for what in (True, False):
+        pairs = [pair for one, pair in out if one.startswith("voices") is what]
+        if pairs:
+            name = "all synthetic voices" if what else "all people"
+            print(f"{name}: {expected_error(pairs):.3f} of {len(pairs)}", file=sys.stderr)
+
+
 def main() -> None:
     args = argparse.ArgumentParser()
     args.add_argument("--speech", type=int, default=400)
     args.add_argument("--minutes", type=float, default=12)
     args.add_argument("--work", type=Path, default=Path("calibration-work"))
+    args.add_argument("--people", type=Path, nargs="*", default=[])
     a = args.parse_args()
     kept = a.work / "hearings.pickle"
     if not kept.exists():
         a.work.mkdir(parents=True, exist_ok=True)
         kept.write_bytes(pickle.dumps(gather(a.speech, a.minutes)))
     rows = pickle.loads(kept.read_bytes())
+    rows += [row for path in a.people for row in pickle.loads(path.read_bytes())]
     speech = sum(bool(row.said.words) for row in rows)
     text = [
         "# Weights of the logistic regressions in ranking.py.",
         f"# Fitted by tests/benchmarks/calibrate.py on {speech} utterances of the background and",
-        f"# {len(rows) - speech} sounds and sentences that were not meant for lugcall.",
+        f"# of people, and {len(rows) - speech} sounds and sentences that were not meant for it.",
     ]
     best = None
     for temperature in (0.7, 1.0, 1.5, 2.0):
@@ -97,6 +126,7 @@ def main() -> None:
         if best is None or loss < best[0]:
             best = (loss, temperature, weights, features, right, ours)
     loss, temperature, weights, features, right, ours = best
+    foretold(rows, features, right, ours)
     meant_for_us, other = fit(features, MEANT_FOR_US, ours, np.ones(len(ours), bool))
     print(
         f"right {right[ours].mean():.3f} of speech, loss {loss:.3f}, {other:.3f}", file=sys.stderr

@@ -233,7 +233,9 @@ class Dictation:
         recognizer heard them freely, and `said_s` is how long they took.
         """
         if self._what and self._who == who:
-            sure = decision.probability >= ACCEPT["kept_unchecked"] and decision.kind == "accept"
+            sure = (
+                decision.probability >= ACCEPT["command_amid_words"] and decision.kind == "accept"
+            )
             command = sure and decision.name not in ("accept", *VALUES)
             return "" if command and self._what == "accept" else self._what
         may = dialogue.choosing or "accept" in dialogue.allowed()

@@ -10,7 +10,7 @@ from __future__ import annotations
 from functools import cache, lru_cache
 
 from assistant.dialogue import Dialogue, Question
-from assistant.quantity import FLATS, LUGS, ODOMETER, QUANTITIES, TURNS, Quantity
+from assistant.quantity import FLATS, LUGS, ODOMETER, QUANTITIES, RING_LEFT, TURNS, Quantity
 from assistant.readings.language import (
     FAT,
     FRACTION,
@@ -121,10 +121,12 @@ _SOME = alt(seq(opt("a"), alt("half", "quarter")), "three quarters")
 
 def _count(q: Quantity) -> Rule:
     """Lugs, turns or flats, within what a job can show."""
-    one = q.name.removesuffix("s")
-    noun = alt(q.name, one)
-    few = _numbers(1, {LUGS: 20, FLATS: 60}.get(q.name, 30))
+    one = q.unit.removesuffix("s")
+    noun = alt(q.unit, one)
+    few = _numbers(1, {LUGS: 20, RING_LEFT: 20, FLATS: 60}.get(q.name, 30))
     plain = alt(amount("seq", opt(noun), seq=few), amount("one", one))
+    if q.name == RING_LEFT:
+        return plain
     if q.name != TURNS:
         return seq(plain, opt(alt("tighter", "looser")))
     turns = amount("seq", noun, seq=few)
