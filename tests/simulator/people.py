@@ -119,7 +119,7 @@ class Crew:
             return d.handing, "code 12"
         if d.pending is not None:
             return self._check()
-        if self.late and d.last_quantity() == self.late:
+        if self.late and not d.correcting and d.last_quantity() == self.late:
             quantity, self.late = self.late, ""
             return d.whose(), "correction " + self._read(quantity, self.told[quantity].gauge, 0.0)
         if d.choosing:
