@@ -57,7 +57,9 @@ def plain(value: float, gauge: Gauge) -> str:
 def ways(value: float, gauge: Gauge) -> list[str]:
     if gauge.form == "parts":
         return _parts(value)
-    return _thou(value) if gauge.form == "thou" else _millimetres(value)
+    if gauge.form == "thou":
+        return _thou(value)
+    return _millimetres(value, gauge is CALIPER_MM)
 
 
 def _parts(value: float) -> list[str]:
@@ -94,9 +96,9 @@ def _digits(n: int) -> str:
     return " ".join(ONES[int(d)] for d in f"{n:03d}")
 
 
-def _millimetres(value: float) -> list[str]:
+def _millimetres(value: float, tenths_shown: bool) -> list[str]:
     tenths = round(value * MM * 10)
     whole, n = divmod(tenths, 10)
-    if n == 0:
+    if n == 0 and not (tenths_shown and whole):
         return [f"{whole} mm", f"{number(whole)} millimetres"]
     return [f"{whole}.{n} mm", f"{number(whole)} point {ONES[n]} millimetres", f"{whole}.{n}mm"]

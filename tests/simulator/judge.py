@@ -23,7 +23,7 @@ from tests.simulator.people import CAREFUL, SMALL, Crew, Habits, Unsafe
 FAST = Path("/dev/shm")
 GOOD = (
     "in tolerance", "honestly refused", "refused, on the edge", "misread last",
-    "accepted as too close",
+    "accepted as too close", "closed: a part at its end",
 )  # fmt: skip
 """Ends that the house may have; all others are failures."""
 
@@ -80,7 +80,8 @@ def judged(seed: int, kinds: tuple[str, ...] = KINDS, habits: Habits | None = No
     found = possible(before, {})
     verdict.best = None if found is None else found.moves
     if verdict.end in ("left", "accepted"):
-        verdict.end = _refused(before, verdict.best)
+        seen = verdict.why.endswith("at its end") and verdict.best is not None
+        verdict.end = "closed: a part at its end" if seen else _refused(before, verdict.best)
     return verdict
 
 

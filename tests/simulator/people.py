@@ -71,7 +71,7 @@ class Crew:
         self.state = {"lock_plate": "in", "cover": "on", "pedal": "up"}
         self.tries: Counter[str] = Counter()
         self.turned, self.count, self.zeros, self.stalled = 0, 0, 0, 0
-        self.late = ""
+        self.late, self.at_end = "", False
 
     def _gauge(self, quantity: str) -> Gauge:
         if self.job.millimetres:
@@ -324,10 +324,12 @@ class Crew:
         # What it really was, if noticed; else what it should have been.
         noticed = went != wanted or self.rng.random() < self.habits.notices
         self.count = self.turned if noticed else told
-        self.zeros += went == 0
+        self.zeros += went == 0 and wanted != 0
 
     def at_rod(self) -> tuple[str, str]:
         screen = self._screen()
+        if self.at_end:
+            return self._give_up("the rod is at its end")
         flats = sum(
             int(count) * (6 if unit == "turn" else 1)
             for count, unit in re.findall(r"(\d+) (turn|flat)s?", screen)
@@ -344,7 +346,7 @@ class Crew:
             elif self.rng.random() < self.habits.wrong_count:
                 turn += self.rng.choice((-1, 1))
                 self.mishaps.append("rod a flat off")
-            self.truck.turn_rod(turn)
+            self.at_end = self.truck.turn_rod(turn) != turn
             self.moves["rod"] += 1
         return "tech", "done"
 

@@ -145,10 +145,12 @@ class Truck:
         self.set = replace(self.set, lugs=self.set.lugs + went)
         return went
 
-    def turn_rod(self, flats: float) -> None:
-        """Toward more clearance; its thread ends."""
+    def turn_rod(self, flats: float) -> float:
+        """Toward more clearance; its thread ends. Returns how far it went."""
         free = self.flats_free
-        self.set = replace(self.set, flats=max(-free, min(free, self.set.flats + flats)))
+        before, after = self.set.flats, max(-free, min(free, self.set.flats + flats))
+        self.set = replace(self.set, flats=after)
+        return after - before
 
     def raise_rest(self, by: float) -> None:
         self.set = replace(self.set, rest=self.set.rest + by)
