@@ -128,7 +128,7 @@ def _because(job: Job, why: str) -> list[Said]:
     why = str(_say(f"trouble.{why}")) if why in TROUBLES else why
     if job.closing is not None and why and not job.closing.why:
         job.closing = replace(job.closing, why=why)
-    return job.prompt()
+    return _ask(job)
 
 
 def _enter(job: Job) -> list[Said]:
@@ -142,6 +142,8 @@ def entered(job: Job) -> None:
     """Told whenever it comes to stand in `LEAVING`, also out of a stop: hands are asked again."""
     if job.closing is not None:
         job.closing = replace(job.closing, clear=job.facts.hazards.hands_clear)
+        if job.at == LEAVING:
+            _sends(job)
 
 
 # --- how it is left, one thing after another ------------------------------------------------------
@@ -194,11 +196,21 @@ def question(job: Job) -> str:
     return next((name for name, open_ in ask.items() if open_), "code")
 
 
+def _ask(job: Job) -> list[Said]:
+    """The question that comes now."""
+    _sends(job)
+    return job.prompt()
+
+
+def _sends(job: Job) -> None:
+    """Hands may go in where the question sends them."""
+    if question(job) in ("lock", "cover", "mark"):
+        job.facts.hazards.tell_work()
+
+
 def instruction(job: Job, step: Step) -> list[Said]:
     """The present question."""
     asked = question(job)
-    if asked in ("lock", "cover", "mark"):
-        job.facts.hazards.tell_work()
     if asked == "foot":
         return [job.said("helper", "foot_asked", key="prompt:leave_foot")]
     name = f"{asked}_{job.facts.card.traits['lock']}" if asked == "lock" else asked
@@ -244,7 +256,7 @@ def answered(job: Job, act: Act) -> list[Said]:
         now: dict[str, Any] = {ask.sets: ask.no if no else ask.yes}
         closing = replace(closing, **now)
     job.closing = closing
-    return job.prompt()
+    return _ask(job)
 
 
 def on_told(job: Job, act: Act) -> list[Said]:
@@ -254,7 +266,7 @@ def on_told(job: Job, act: Act) -> list[Said]:
     if question(job) == "why":
         return _because(job, act.text)
     job.closing = replace(job.closing, rest=act.text)
-    return job.prompt()
+    return _ask(job)
 
 
 def on_sign_off(job: Job, act: Act) -> list[Said]:
@@ -285,7 +297,7 @@ def on_skip(job: Job, act: Act) -> list[Said]:
     if job.closing is None or question(job) != "rest":
         return answers.on_skip(job, act)
     job.closing = replace(job.closing, rest="")
-    return job.prompt()
+    return _ask(job)
 
 
 def on_clear(job: Job, act: Act) -> list[Said]:
@@ -294,12 +306,12 @@ def on_clear(job: Job, act: Act) -> list[Said]:
         return pedal.on_clear(job, act)
     job.facts.hazards.says_clear()
     job.closing = replace(job.closing, clear=True)
-    return [job.said("tech", "clear_heard"), *job.prompt()]
+    return [job.said("tech", "clear_heard"), *_ask(job)]
 
 
 def on_foot_off(job: Job, act: Act) -> list[Said]:
     """The helper's foot is off: hands may go to the lock plate."""
-    return [*pedal.on_foot_off(job, act), *job.prompt()]
+    return [*pedal.on_foot_off(job, act), *_ask(job)]
 
 
 ACTS: dict[str, Callable[[Job, Act], list[Said]]] = {
