@@ -31,6 +31,7 @@ NEEDS: dict[str, tuple[str, ...]] = {
     "in_hole": ("cover_open",),
     "hands_below": ("foot_off",),
     "cover_closed": ("cover_closed",),
+    "function": ("key_above",),
     "start_over": ("pedal_up", "lock_in", "key_below"),
     "leaving": ("pedal_up",),
     "left": ("pedal_up", "key_below"),

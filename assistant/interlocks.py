@@ -17,7 +17,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from assistant.hazards import NEEDS
-from assistant.quantity import BY_STEP, PEDAL_HEIGHT, PEDAL_MOVES
+from assistant.quantity import BY_STEP, CLEARANCE, GAP, PEDAL_HEIGHT, PEDAL_MOVES, RING_LEFT
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -29,11 +29,21 @@ def _steps(kind: str, *ids: str) -> tuple[tuple[str, str], ...]:
     return tuple((step_id, kind) for step_id in ids)
 
 
+LOOK = "look_inside"
+"""The look into the open hole: brake, bearing, fork pads, oil."""
+FUNCTION = ("function_release", "function", "function_brake", "function_slip")
+"""What is tried with the engine on and everybody out."""
+IN_ONE_BREATH = (
+    *("chain_loose", "chain_cable", "chain_fluid", "chain_binding"),
+    *("cover_on", "final_fluid", "out_from_under", "hand_key", *FUNCTION),
+)
+"""Steps that may be answered with the next ones, each in its own words, besides making it safe."""
 REQUIRED: tuple[tuple[str, str], ...] = (
     *_steps("act", "chocks", "parking_brake", "neutral", "key", "stands", "eyes", "helper_ready"),
     *_steps("sound", "chain_pedal", "chain_lever", "chain_loose", "chain_binding"),
     *_steps("read", "found_height", "found_total", "found_free", "found_contact"),
     *_steps("act", "cover_off"),
+    *_steps("sound", LOOK),
     *_steps("read", "found_gap", "found_clearance"),
     *_steps("plan", "ring_plan"),
     *_steps("act", "ring_show", "ring_unlock"),
@@ -53,15 +63,16 @@ REQUIRED: tuple[tuple[str, str], ...] = (
     *_steps("rod", "free_rod"),
     *_steps("read", "set_contact"),
     *_steps("rod", "contact_rod"),
-    *_steps("act", "key_back", "reopen_cover"),
+    *_steps("act", "key_back", "reopen_cover", "lubricate"),
     *_steps("read", "final_gap", "final_clearance", "final_height", "final_total", "final_free"),
     *_steps("read", "final_contact"),
-    *_steps("act", "cover_on", "lubricate", "out_from_under", "hand_key"),
-    *_steps("sound", "function"),
+    *_steps("act", "cover_on", "out_from_under", "hand_key"),
+    *_steps("sound", *FUNCTION),
+    *_steps("act", "engine_off"),
     *_steps("sign", "sign_off"),
 )
 """Steps that must be there, in this order, on the usual truck. A shop may add between them."""
-_BRAKE = ("found_contact", "set_contact", "contact_rod", "final_contact")
+_BRAKE = ("found_contact", "set_contact", "contact_rod", "final_contact", "function_brake")
 _RING = (
     *("ring_show", "ring_unlock", "ring_ready", "ring_hold", "ring_turn", "ring_tool"),
     *("ring_lock", "ring_clear"),
@@ -70,7 +81,7 @@ _MORE = {
     "cable": {"chain_loose": (("chain_cable", "sound"),)},
     "hydraulic": {
         "chain_loose": (("chain_fluid", "sound"),),
-        "lubricate": (("final_fluid", "act"),),
+        "cover_on": (("final_fluid", "act"),),
     },
 }
 """Linkage -> what must come after which step."""
@@ -104,13 +115,14 @@ _SETS = {
     "reopen_cover": ("cover", "off"),
     "cover_on": ("cover", "on"),
     "hand_key": ("key", "helper"),
+    "engine_off": ("key", "tech"),
 }
 """What the required steps must note about the truck; no other step may note it."""
 DETOURS = ("key_back", "reopen_cover")
 """Steps off the straight path: taken only when something has to be opened up again."""
 _OWN = ("clear", "hold", "turn", "release", "plan", "maker", "rod", "stop_bolt", "sign")
 HOLDING = ("ring_turn", "ring_tool", "ring_lock")
-_HELPER = ("helper_ready", "chain_pedal", "ring_hold", "ring_release")
+_HELPER = ("helper_ready", "chain_pedal", "ring_hold", "ring_release", *FUNCTION)
 
 
 def order_problem(steps: Sequence[Step], traits: Traits) -> str:
@@ -224,7 +236,7 @@ def _clash(words: Mapping[str, Meaning]) -> str:
     return ""
 
 
-_PRESSED = ("chain_pedal", "chain_lever", "function")
+_PRESSED = ("chain_pedal", "chain_lever", *FUNCTION)
 """Steps in which the helper presses and lets up, besides readings that move the pedal."""
 _AT_REST = ("ring_ready", "ring_hold", *HOLDING, "ring_clear", "ring_release", "key_back")
 """Steps that bring hands out, have the pedal held, or have nobody below yet."""
@@ -246,18 +258,26 @@ def hands_below(steps: Sequence[Step]) -> frozenset[str]:
     return frozenset(s.id for s in between) - {*above, *_AT_REST}
 
 
+_INSIDE = (GAP, CLEARANCE, RING_LEFT)
+"""Readings taken in the hole."""
+_OPEN = (LOOK, "lubricate")
+"""Other steps for which it must be open."""
+
+
 def into(step: Step, steps: Sequence[Step]) -> list[str]:
     """Names of the guards on every way into `step`; `job.machine.GUARDS` says what each tests."""
     ids = [s.id for s in steps]
     at = ids.index(step.id)
     past_ring = at >= ids.index("fork_clearance") and step.id not in DETOURS
     below = ids.index("chain_pedal") <= at <= ids.index("out_from_under") and step.id != "key_back"
+    after = at > ids.index("engine_off")
     told = {
         "held": step.held,
         step.kind: step.kind in ("hold", "release"),
         "past_ring": past_ring or step.id == "ring_gap",
-        "below": below,
-        "in_hole": step.reading in ("gap", "clearance") or step.phase == "ring",
+        "below": below or after,
+        "in_hole": step.reading in _INSIDE or step.phase == "ring" or step.id in _OPEN,
+        "function": step.id in FUNCTION,
         "cover_closed": at > ids.index("cover_on"),
     }
     needs = [need for what, it_is in told.items() if it_is for need in NEEDS[what]]

@@ -15,6 +15,7 @@ DEFAULT_THREAD = "1/2-20"
 CHOICES: Mapping[str, tuple[str, ...]] = {
     "shop.units": ("inch", "mm"),
     "shop.distance": ("miles", "kilometres"),
+    "shop.checks": ("short", "full"),
     "truck.transmission": ("non-synchronized", "synchronized"),
     "truck.clutch": ("manual", "self-adjusting"),
     "truck.linkage": ("rod", "cable", "hydraulic"),
@@ -44,6 +45,7 @@ class Card:
         unit: the fleet's number of the truck, or "".
         holds_pedal: the shop's own way of holding the pedal with nobody at it, or "": never so
             unless the card has the line.
+        checks: "full" where the shop wants every check and every caution whole each time.
         cover, lock: what closes the inspection hole, and what locks the ring.
         ring: "coarse", "fine", or "" when the card does not say.
         lug_in: bearing travel a lug, or None when the card does not say.
@@ -89,6 +91,12 @@ class Card:
     sources: Mapping[str, str] = field(default_factory=dict)
     left: Left | None = None
     holds_pedal: str = ""
+    checks: str = "short"
+
+    @property
+    def full(self) -> bool:
+        """Whether the shop wants every check and every caution whole."""
+        return self.checks == "full"
 
     @property
     def lead_in(self) -> float:

@@ -55,6 +55,11 @@ def truck_options(command: Command) -> Command:
     return click.option("--card", "card_file", type=PATH, help="The truck's card.")(command)
 
 
+full_option = click.option(
+    "--full", is_flag=True, help="Check every reading, take none over, all cautions whole."
+)
+
+
 class Seconds(click.FloatRange):
     """Seconds in an option, from the least to the most; a number, which `nan` is not."""
 
@@ -261,7 +266,7 @@ def show(said: Iterable[Said]) -> None:
 
 
 def begin_job(
-    card: Card, records: Path | None, keep_audio: bool = False
+    card: Card, records: Path | None, keep_audio: bool = False, full: bool = False
 ) -> tuple[Session, list[Said]]:
     """A job on a new record, and what is said first: what leads asked since the truck's last job.
 
@@ -274,7 +279,7 @@ def begin_job(
 
     folder = records or default_folder()
     questions = waiting(folder, card.unit)
-    session, said = Session.begin(card, load_dialogs(), folder, keep_audio=keep_audio)
+    session, said = Session.begin(card, load_dialogs(), folder, keep_audio=keep_audio, full=full)
     show_lines([f"Record: {session.journal.path}", ""])
     return session, [*_put(session, questions), *said]
 

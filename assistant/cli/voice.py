@@ -16,6 +16,7 @@ from assistant.cli.terminal import (
     Seconds,
     begin_job,
     fail,
+    full_option,
     kind_of_end,
     left_off,
     open_record,
@@ -56,6 +57,7 @@ _engine_option = click.option(
 @click.option("--speaker", help="Technician's loudspeaker.")
 @click.option("--helper-speaker", help="Helper's loudspeaker.")
 @click.option("--keep-audio", is_flag=True, help="Keep the sound of confirmed readings; says so.")
+@full_option
 @click.option("--timings", is_flag=True, help="Say at the end how fast it answered.")
 @_engine_option
 def listen(
@@ -66,6 +68,7 @@ def listen(
     recording: Path | None,
     helper_recording: Path | None,
     keep_audio: bool,
+    full: bool,
     timings: bool,
     engines: tuple[str, ...],
     **used: str | None,
@@ -82,7 +85,7 @@ def listen(
     sounds = [(p.name, load(p)) for p in (recording, helper_recording) if p is not None]
     ears = recognizers_for(engines)
     if again is None:
-        begin = partial(begin_job, truck_card(card_file, unit), records, keep_audio)
+        begin = partial(begin_job, truck_card(card_file, unit), records, keep_audio, full)
     else:
         goes_on = "lugcall listen --resume"
         left = Path(again) if again else open_record(records, "lugcall listen", goes_on)

@@ -29,7 +29,9 @@ _RING = re.compile(r"(?:fork|free|contact)_rod$|(?:height|total)_stop$")
 _SAME = {
     "fork_clearance": "clearance", "found_clearance": "clearance", "found_odometer": "odometer",
     "key_back": "key", "reopen_cover": "cover_off", "chain_cable": "chain_loose",
-    "chain_fluid": "chain_loose", "final_fluid": "lubricate",
+    "chain_fluid": "chain_loose", "final_fluid": "lubricate", "look_inside": "chain_loose",
+    "function_release": "function", "function_brake": "function", "function_slip": "function",
+    "engine_off": "key", "found_ring_left": "odometer",
 }  # fmt: skip
 NUMBERS = frozenset(
     """zero oh one two three four five six seven eight nine ten eleven twelve thirteen fourteen

@@ -189,9 +189,11 @@ class Session(Talk):
         folder: Path,
         now: Callable[[], datetime] = datetime.now,
         keep_audio: bool = False,
+        full: bool = False,
     ) -> tuple[Session, list[Said]]:
         """Start a job on a new record; also returns what is said first.
 
+        `full`: see `job.state.JobState`; the record keeps it, so that it goes on alike.
         With `keep_audio`, that the sound of confirmed readings is kept is said before all else.
 
         Raises:
@@ -201,7 +203,7 @@ class Session(Talk):
         problem = card.unsupported()
         if problem:
             raise SessionError(problem)
-        job = Job(card, dialogs)
+        job = Job(card, dialogs, full)
         source = "card_used" if card.text else "defaults"
         opening = [
             *([dialogs.said("both", "audio_kept")] if keep_audio else []),
@@ -217,6 +219,7 @@ class Session(Talk):
             "figures": figures(card),
             "defaulted": list(card.defaulted),
             "said": [s.as_data() for s in opening],
+            **({"full": True} if job.full else {}),
         }
         journal = Journal.create(folder, card.unit or "truck", data, now)
         session = cls(job, journal)
@@ -389,7 +392,7 @@ def _replayed(journal: Journal, dialogs: Dialogs) -> Job:
     card = _card_of(opened)
     if card.unsupported():
         raise SessionError(card.unsupported())
-    job = Job(card, dialogs)
+    job = Job(card, dialogs, opened.full)
     job.prompt(entering=True)
     for turn in history.turns:
         if turn.act is not None:
@@ -484,7 +487,9 @@ class Before:
         facts, was = job.facts, self._readings
         out: dict[str, Any] = {"step": self.step}
         for i, reading in enumerate(facts.readings):
-            if i >= len(was):
+            if i >= len(was) and reading.over:
+                out.setdefault("over", []).append(taken(facts, reading))
+            elif i >= len(was):
                 out["taken"] = taken(facts, reading)
                 if reading.quantity == GAP and facts.moves:
                     out |= _finding(facts)

@@ -14,9 +14,11 @@ from rapidfuzz import fuzz, process
 from assistant.act import REASONS, Act
 from assistant.conversation.dead_ends import dead_end
 from assistant.conversation.likelihood import SURE, likeliest
+from assistant.conversation.look import fault, lugs_left
 from assistant.conversation.meaning import NUMBERS, PARTS, Likely, likely, place
 from assistant.conversation.this_step import COMPLETES, of_this_step
 from assistant.dialogue import Danger, Dialogue, Heard, Question
+from assistant.interlocks import IN_ONE_BREATH, LOOK
 from assistant.job.state import LEAVING
 from assistant.quantity import (
     BRAKE_CONTACT,
@@ -28,6 +30,7 @@ from assistant.quantity import (
     ODOMETER,
     PEDAL_HEIGHT,
     QUANTITIES,
+    RING_LEFT,
     TOTAL_TRAVEL,
     name_in,
     named,
@@ -187,7 +190,22 @@ def understand(
     waits = isinstance(meant, Question) or meant.meaning in ("wait", "unclear")
     if danger.cleared and waits:
         return Act("unsure", who)  # "I will be clear soon" takes a clear back
-    return meant
+    return _looked(words, who, dialogue, meant) if who == "tech" else meant
+
+
+def _looked(words: str, who: str, dialogue: Dialogue, meant: Act | Question) -> Act | Question:
+    """What is seen in the hole, where it would else be asked after; a fault in its words."""
+    lost = isinstance(meant, Question) or meant.meaning in ("unclear", "wait", "aside")
+    if dialogue.at == LOOK:
+        found = fault(words) if lost else isinstance(meant, Act) and meant.meaning == "not_sound"
+        what = words.strip() if len(words.strip()) > _SHORT else ""
+        return Act("not_sound", who, text=what) if found else meant
+    if not lost or dialogue.expects() != RING_LEFT:
+        return meant
+    left = lugs_left(words)
+    if left == "none":
+        return Act("reading", who, read("zero lugs", RING_LEFT).as_data(), doubt=True)
+    return Act("skip", who) if left else meant
 
 
 def _lost(meant: Act | Question, who: str) -> bool:
@@ -220,6 +238,7 @@ def _understood(words: str, who: str, dialogue: Dialogue, asked: Question | None
     if asked is not None and asked.offer is not None and short in _YES | _NEITHER:
         return asked.offer if short in _YES else Question("say_again", {}, who)
     special = _with_rest(words, short, asks, who, dialogue) or _items(words, who, dialogue)
+    special = special or _in_one_breath(words, who, dialogue)
     meant = _step_answer(text, short, dialogue) or _exact(text, short, who, dialogue)
     if special is not None:
         return special
@@ -326,6 +345,22 @@ def _guessed(words: str, who: str, dialogue: Dialogue, guess: Likely) -> Act | Q
     return _filled(meaning, words, text, who, dialogue)
 
 
+def _in_one_breath(words: str, who: str, dialogue: Dialogue) -> Act | None:
+    """The present step and the next ones, each answered by one of its own phrases, in order."""
+    if dialogue.at not in IN_ONE_BREATH or "?" in words:
+        return None
+    parts = [text for part in _PARTS_OF.split(words.lower()) if (text := normal(part or ""))]
+    steps = dialogue.dialogs.steps
+    at = [s.id for s in steps].index(dialogue.at)
+    named = steps[at : at + len(parts)]
+    each = zip(parts, named, strict=False)
+    fits = all(s.id in IN_ONE_BREATH and s.who == who and text in s.answers for text, s in each)
+    if len(parts) < 2 or len(named) < len(parts) or not fits or len({s.kind for s in named}) > 1:
+        return None
+    meaning = "sound" if named[0].kind == "sound" else "done"
+    return Act(meaning, who, text=" ".join(s.id for s in named))
+
+
 _ITEMS = {
     "chocks": re.compile(r"\bchock|\bwedge"),
     "parking_brake": re.compile(r"\b(?:parking |hand)?brakes?\b|\bhandbrake\b|\bbrake knob"),
@@ -347,7 +382,8 @@ def _of_trouble(text: str, dialogue: Dialogue) -> bool:
 
 def _items(words: str, who: str, dialogue: Dialogue) -> Act | None:
     """Several safety items said to be done in one breath; each must say so of itself."""
-    if dialogue.at not in _ITEMS or who != "tech" or words.rstrip().endswith("?"):
+    safe = dialogue.at in _ITEMS or dialogue.at == "found_odometer"
+    if not safe or who != "tech" or words.rstrip().endswith("?"):
         return None
     if dead_end(words) is not None or _of_trouble(normal(words), dialogue):
         return None  # "the clutch brake's in pieces" sets no parking brake
@@ -362,7 +398,7 @@ def _items(words: str, who: str, dialogue: Dialogue) -> Act | None:
         if not counts(text, False, "done") or done < SURE or len(found) > 1:
             return None
         named += found
-    if len(set(named)) < 2 and dialogue.at in named:
+    if len(set(named)) < 2 and (dialogue.at in named or dialogue.at == "found_odometer"):
         return None
     return Act("done", who, text=" ".join(dict.fromkeys(named))) if named else None
 
@@ -571,7 +607,8 @@ def _with_rest(words: str, short: str, asks: bool, who: str, dialogue: Dialogue)
     m = _SIGN.match(short)
     if m is not None and not (asks or broken_off(words)) and _is_code(m["rest"]):
         return Act("sign_off", who, text=_code(m["rest"]))
-    m = _NO_BUT.match(short) if dialogue.pending is not None else None
+    wrong = dialogue.pending is not None or "no" in dialogue.allowed()
+    m = _NO_BUT.match(short) if wrong else None
     if m is not None and (act := correction(m["rest"], who, dialogue)) is not None and act.reading:
         return act
     m = _CORRECT.match(short)
@@ -752,7 +789,7 @@ _DIGIT = re.compile(rf"\d|\b(?:{'|'.join(sorted(NUMBERS | PARTS))})\b")
 
 def _other_named(text: str, expected: str, who: str) -> Question | None:
     """The question that words about another quantity than the one asked for bring."""
-    others = [q for q in named(text) if q in _NAMED]
+    others = [q for q in named(text) if q in _NAMED and (q, expected) != (LUGS, RING_LEFT)]
     if not others or expected in others:
         return None
     names = {"named": QUANTITIES[others[0]].spoken, "quantity": QUANTITIES[expected].spoken}

@@ -27,7 +27,7 @@ def on_done(job: Job, act: Act) -> list[Said]:
     Items named in the act's text are done as well, as far as they come next.
     """
     if act.text:
-        return _several_done(job, act)
+        return _in_one_breath(job, act) or _several_done(job, act)
     if job.pending is not None:
         return job.handle("check", act)
     step, kind = job.here, job.kind
@@ -50,6 +50,19 @@ def _several_done(job: Job, act: Act) -> list[Said]:
         return said
     names = joined([sentences("job").say(f"item.{item}") for item in left], ", ")
     return [*said[:-1], job.said(act.who, "safe_left", left=names), said[-1]]
+
+
+def _in_one_breath(job: Job, act: Act) -> list[Said]:
+    """The present step and those right after it, each answered in its own words; else nothing."""
+    named = act.text.split()
+    if named[0] != job.at or job.foot_wanted or not {*named} <= {*interlocks.IN_ONE_BREATH}:
+        return []
+    if act.who != job.here.who:
+        return job.hint(act)
+    job.ahead.update(named)
+    said = _go_on_past(job, act)
+    job.ahead.difference_update(named)
+    return said
 
 
 def _go_on_past(job: Job, act: Act) -> list[Said]:
@@ -109,7 +122,8 @@ def on_ready(job: Job, act: Act) -> list[Said]:
 
 def on_sound(job: Job, act: Act) -> list[Said]:
     """A part of the chain, or the whole clutch, is sound."""
-    return job.go_on() if job.here.kind == "sound" else job.hint(act)
+    several = _in_one_breath(job, act) if act.text else []
+    return several or (job.go_on() if job.here.kind == "sound" else job.hint(act))
 
 
 def on_not_sound(job: Job, act: Act) -> list[Said]:
@@ -121,14 +135,38 @@ def on_not_sound(job: Job, act: Act) -> list[Said]:
         job.facts.notes.append((act.who, act.text))
         heard = [job.said("helper", "noted")] if act.who == "helper" else []
         return [*heard, job.said("tech", "trouble", hint=_prompt(job))]
+    if step.id == interlocks.LOOK:
+        return _found_inside(job, act)
     remark = sentences("job").say("not_sound", step=step_name(step.id))
     job.facts.remarks.append(str(remark))
     first = [job.said("both", "trial_stopped", signal="DANGER")] if job.trying else []
+    job.faulty = step.id
     job.fire("not_sound")
     more = [job.said("both", "need_bleed")] if step.id == "chain_fluid" else []
     if act.text:  # "it grinds into gear": what may be behind it
         more += complain(job, "tech", act.text)
     return [*first, job.said("both", "need_repair", signal="WARNING"), *more]
+
+
+def _found_inside(job: Job, act: Act) -> list[Said]:
+    """What is wrong in there, in its words: it is repaired, accepted for a reason, or ends it."""
+    what = act.text or str(sentences("job").say("not_told"))
+    job.facts.remarks.append(str(sentences("job").say("found_inside", what=what)))
+    job.faulty = interlocks.LOOK
+    job.fire("not_sound")
+    return job.prompt()
+
+
+def accept_found(job: Job, act: Act) -> list[Said]:
+    """What was found inside stays as it is, and why."""
+    if job.faulty != interlocks.LOOK:
+        return [job.said(act.who, "accept_nothing"), *job.prompt()]
+    if not act.text:
+        return [job.said(act.who, "accept_why")]
+    job.facts.remarks.append(str(sentences("job").say("found_accepted", why=act.text)))
+    job.fire("leave_so")
+    job.faulty = ""
+    return [job.said(act.who, "accepted"), *job.prompt(entering=True)]
 
 
 def _prompt(job: Job) -> Both:
@@ -142,6 +180,7 @@ def on_repaired(job: Job, act: Act) -> list[Said]:
     if job.at != REPAIR:
         return job.hint(act)
     job.fire("repaired")
+    job.faulty = ""
     return [job.said("both", "repair_done"), *job.prompt(entering=True)]
 
 

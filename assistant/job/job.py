@@ -18,7 +18,7 @@ from assistant.hazards import NEEDS
 from assistant.job import answers, pedal, prop, readings, talk, unfinished, words
 from assistant.job.kinds import KINDS, Handler
 from assistant.job.machine import MAY_BE_HELD, build
-from assistant.job.state import HALTED, LEAVING, LEFT, SIGNED, Facts, JobState
+from assistant.job.state import HALTED, LEAVING, LEFT, REPAIR, SIGNED, Facts, JobState
 from assistant.quantity import (
     GAP,
     LUGS,
@@ -89,6 +89,9 @@ _KEEPS_CODE = ("check", "no", "done", "sign_off", "repeat", "wait", "aside", "un
 _PRESSED_AGAIN = ("reading", "no", "measure", "correct", "same", "not_sound", "repeat")
 """Acts in answer to a pedal reading after which, or for which, he may have pressed again."""
 
+_PUTS_RIGHT = ("no", "correct", "why", "how", "repeat", "where", "help", "note", "wait", "aside")
+"""Acts after which "no" is still about the reading just taken without a check."""
+
 
 class Job(JobState):
     """The procedure for one truck, at one step, knowing what it knows: a `dialogue.Dialogue`.
@@ -96,13 +99,14 @@ class Job(JobState):
     Args:
         card: the truck's card.
         dialogs: checked dialogs.
+        full: see `JobState.full`; a card may ask for it as well.
     """
 
-    def __init__(self, card: Card, dialogs: Dialogs) -> None:
+    def __init__(self, card: Card, dialogs: Dialogs, full: bool = False) -> None:
         own = dialogs.for_truck(card.traits)
         self._below = interlocks.hands_below(own.steps)
         self._pressed = frozenset(s.id for s in own.steps if interlocks.presses(s))
-        super().__init__(own, Facts(card), own.steps[0].id)
+        super().__init__(own, Facts(card), own.steps[0].id, full=full or card.full)
         self.machine = build(self, self._entered)
         self.said = own.said
 
@@ -128,6 +132,10 @@ class Job(JobState):
             return self.prompt()
         if act.meaning in _PRESSED_AGAIN and self._pressing:
             hazards.tell_press()
+        read, self.just_read = self.just_read, self.just_read * (act.meaning in _PUTS_RIGHT)
+        open_ = self.pending is not None or self.signing or self.kind.phrase == "check"
+        if read and act.meaning == "check" and not open_:
+            return self.prompt()  # of what was read back, not of the step that came after it
         return self.handle(act.meaning, act)
 
     @property
@@ -187,7 +195,8 @@ class Job(JobState):
             return unfinished.phrases(self)
         if step is None or self.pending is not None or self.foot_wanted:
             return {}
-        meaning = "ready" if step.id == "helper_ready" else self.kind.means
+        means = "skip" if step.kind == "read" else self.kind.means
+        meaning = "ready" if step.id == "helper_ready" else means
         return dict.fromkeys(step.answers, meaning)
 
     def whose(self) -> str:
@@ -222,7 +231,8 @@ class Job(JobState):
         if self.at == LEAVING:
             return unfinished.allowed(self)
         if step is None:
-            return [*self.kind.allowed]
+            inside = self.at == REPAIR and self.faulty == interlocks.LOOK
+            return [*self.kind.allowed, *(["accept"] if inside else [])]
         own = ["unpropped", "propped"] if self.facts.hazards.propped else []
         if self.foot_wanted:
             return [*own, "foot_off"]
@@ -230,8 +240,9 @@ class Job(JobState):
             return ["check", "no"]
         if self.choice:
             return ["accept", "move", "measure"]
+        wrong = ["no"] if self.signing or self.just_read else []
         before = ["ready"] if step.id == "helper_ready" else ["skip"] if step.optional else []
-        return [*before, *own, *self.kind.allowed, *(["check", "no"] if self.signing else [])]
+        return [*before, *own, *self.kind.allowed, *(["check"] if self.signing else []), *wrong]
 
     def prompt(self, entering: bool = False) -> list[Said]:
         """The present instruction; on entering, its cautions first."""
@@ -260,15 +271,19 @@ class Job(JobState):
         return [*given, *self.kind.instruction(self, step)]
 
     def _entering(self, step: Step) -> list[Said]:
-        """Cautions, most severe first, without those said before; then the helper's part."""
+        """Cautions, most severe first, short where said before; then the helper's part."""
         cautions = self.dialogs.cautions
         new = [c for c in step.cautions if not (cautions[c].once and c in self.given)]
         new.sort(key=lambda c: SIGNALS.index(cautions[c].signal))
-        self.given.update(new)
         # With the cover off, the pedal never moves without this one, whatever a text leaves out.
         if self.facts.hazards.cover_open and step.reading in PEDAL_MOVES and "stroke" not in new:
             new.insert(0, "stroke")
-        out = [spoken_to("both", cautions[c].text, f"caution:{c}", cautions[c].signal) for c in new]
+        again = set() if self.full else self.given
+        out = [
+            spoken_to("both", cautions[c].told(c in again), f"caution:{c}", cautions[c].signal)
+            for c in new
+        ]
+        self.given = self.given | {*new}
         if step.helper:
             out.append(spoken_to("helper", step.helper, f"helper:{step.id}"))
         return out
@@ -321,9 +336,9 @@ class Job(JobState):
             return False
 
     def go_on(self, *before: Said) -> list[Said]:
-        """On to the next step, or why not."""
+        """On to the next step that is not answered yet, or why not."""
         if self.fire("advance"):
-            return [*before, *self.prompt(entering=True)]
+            return [*before, *readings.taken_over(self), *self.prompt(entering=True)]
         return [*before, *self.blocked()]
 
     def go_to(self, target: str, *before: Said) -> list[Said]:
@@ -347,7 +362,7 @@ class Job(JobState):
             return [self.said("tech", "gap_unread")]
         return [self.said("tech", "gap_not_right"), *self.prompt()]
 
-    def _entered(self, _: EventData) -> None:
+    def _entered(self, event: EventData) -> None:
         """After every change of step: nothing half-said is carried along, hands may go in."""
         self.drop()
         self.stand()
@@ -360,6 +375,9 @@ class Job(JobState):
             facts.turning = True
         if step.held:
             self.after_hold = "ring_turn"
+        self.over = event.event.name == "advance" and readings.stands(self)
+        if self.over:
+            return  # nobody is told anything here
         self.kind.tells(facts.hazards)
         if step.id in self._pressed:
             facts.hazards.tell_press()

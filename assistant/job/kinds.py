@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 
 from assistant.act import Act, Said
 from assistant.hazards import Hazards
+from assistant.interlocks import LOOK
 from assistant.job import answers, plan_words, prop, readings, talk, unfinished, words
 from assistant.job.state import HALTED, LEAVING, LEFT, REPAIR, SIGNED, JobState
 from assistant.quantity import CLEARANCE, FREE_TRAVEL, GAP, LUGS, PEDAL_HEIGHT, TOTAL_TRAVEL
@@ -188,6 +189,10 @@ def _outside(reply: str, to: str) -> Callable[[Job, Step], list[Said]]:
     return lambda job, step: [job.said(to, reply)]
 
 
+def _repair(job: Job, step: Step) -> list[Said]:
+    return [job.said("both", "need_inside" if job.faulty == LOOK else "need_repair")]
+
+
 def _stopped(job: Job, step: Step) -> list[Said]:
     held = "stopped_clear_next" if job.facts.hazards.hands_clear else "stopped_held_next"
     reply = "stopped_next" if job.facts.hazards.pedal_up else held
@@ -288,7 +293,7 @@ KINDS: dict[str, Kind] = {
     "stop_bolt": _change(_stop_blanks),
     "sign": Kind(allowed=("sign_off",), blanks=_sign_blanks, instruction=_sign),
     HALTED: Kind(allowed=("carry_on", "clear", "let_up"), instruction=_stopped),
-    REPAIR: Kind(allowed=("repaired",), instruction=_outside("need_repair", "both")),
+    REPAIR: Kind(allowed=("repaired",), accept=answers.accept_found, instruction=_repair),
     SIGNED: Kind(allowed=(), instruction=_outside("closed", "tech")),
     LEAVING: Kind(
         allowed=(),

@@ -52,6 +52,8 @@ GUARDS: dict[str, Guard] = {
     "release_was_halted": lambda job: job.release_halted,
     # Every final reading is in, or accepted and marked.
     "all_settled": lambda job: not job.unsettled(),
+    # What was found in a look inside is accepted as it is.
+    "found_inside": lambda job: job.faulty == interlocks.LOOK,
     "returns_repair": lambda job: job.return_to == REPAIR,
     "returns_leaving": lambda job: job.return_to == LEAVING,
     # The stop came in a step that needs the pedal down: the hold starts over.
@@ -141,6 +143,7 @@ def transitions(dialogs: Dialogs) -> list[dict[str, Any]]:
     # A failed function check left the key above: make it safe again before going under.
     edge("repaired", REPAIR, "chain_pedal")
     edge("repaired", REPAIR, "chocks")
+    edge("leave_so", REPAIR, ids[ids.index(interlocks.LOOK) + 1], "found_inside")
     edge("halt", REPAIR, HALTED)
     edge("carry_on", HALTED, REPAIR, "returns_repair")
     # Closed unfinished, from anywhere with the pedal up; a way back is by way of the stop.

@@ -234,7 +234,7 @@ def _may_press(job: Job) -> bool:
     return step.phase == "safe" or step.id in _ALL_OUT or presses(step)
 
 
-_ALL_OUT = ("hand_key", "next_due", "sign_off")
+_ALL_OUT = ("hand_key", "engine_off", "next_due", "sign_off")
 """Steps with everybody out."""
 
 

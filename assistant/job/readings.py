@@ -24,11 +24,13 @@ from assistant.quantity import (
     LUGS,
     MILES_PER,
     ODOMETER,
+    PEDAL_HEIGHT,
     PEDAL_MOVES,
     QUANTITIES,
     SEEN,
+    TOTAL_TRAVEL,
 )
-from assistant.sentences import sentences
+from assistant.sentences import joined, sentences
 
 if TYPE_CHECKING:
     from assistant.job.job import Job
@@ -66,11 +68,96 @@ def on_reading(job: Job, act: Act) -> list[Said]:
         return [job.confirm()]
     taken = Taken.of(job.at, _stage(job), expected, act.who, reading)
     taken.tips_in = tuple(reading.get("tips_in") or ())
-    other = act.who != job.here.who  # an echo of the other's reading, perhaps
-    if taken.critical or job.correcting or other or act.doubt:
+    if wants_check(job, taken, act):
         job.pending = taken
         return [job.confirm()]
-    return _keep(job, taken)
+    said = _keep(job, taken)
+    if any(t is taken for t in job.facts.readings):
+        job.just_read = taken.quantity
+    return said
+
+
+FINE = 1 / 4
+"""The widest interval of a fine reading, as a share of what its limits leave: common practice, no
+source."""
+
+
+def wants_check(job: Job, taken: Taken, act: Act) -> bool:
+    """Whether a reading waits for its "check" before it is kept.
+
+    Not where it is in, finely read, and moves nothing or is as foretold: "no" puts it right.
+    """
+    other = act.who != job.here.who  # an echo of the other's reading, perhaps
+    if job.correcting or other or act.doubt:
+        return True
+    if not taken.critical:
+        return False
+    if job.full or not _fine(job, taken):
+        return True
+    judgement = job.facts.judged(taken)
+    if taken.stage in ("found", "again") and taken.quantity not in (GAP, CLEARANCE):
+        return False  # nothing is moved by it
+    if judgement is None or judgement.decision != "in":
+        return True
+    return taken.stage not in ("found", "again") and not _as_foretold(job, taken)
+
+
+def _fine(job: Job, taken: Taken) -> bool:
+    """Whether its interval is small against its limits."""
+    figure = job.facts.figure(taken.quantity)
+    if figure is None or taken.low_in is None or taken.high_in is None:
+        return False
+    low, high = figure.low_in, figure.high_in
+    return low is None or high is None or taken.high_in - taken.low_in <= FINE * (high - low)
+
+
+def _as_foretold(job: Job, taken: Taken) -> bool:
+    """Whether it is what the readings before it and the moves since make of it."""
+    facts, quantity = job.facts, taken.quantity
+    last, truck = facts.latest(quantity), facts.plans.truck()
+    expected = last.value_in if last is not None else None
+    if expected is None and quantity == GAP:
+        expected = facts.plans.gap_expected_in()
+    elif expected is None and truck is not None and (truck.ratio.known or quantity == CLEARANCE):
+        now = truck.now().get(quantity)
+        expected = None if now is None else now.value_in
+    if expected is None or taken.value_in is None:
+        return False
+    slack = QUANTITIES[quantity].rule_half_in + 2 * taken.measured.u_in
+    return abs(taken.value_in - expected) <= slack
+
+
+# --- taken over -----------------------------------------------------------------------------------
+
+_AT_PEDAL = (PEDAL_HEIGHT, TOTAL_TRAVEL, FREE_TRAVEL, BRAKE_CONTACT)
+
+
+def stands(job: Job) -> bool:
+    """Whether the step asks for a reading that was taken, is right, and was not moved since.
+
+    Gap and clearance are read last with both gauges in place, whatever was read before.
+    """
+    step = job.here
+    again = step.reading in _AT_PEDAL or (step.reading, step.stage) == (CLEARANCE, "set")
+    if job.full or step.kind != "read" or step.stage not in ("set", "final") or not again:
+        return False
+    taken = job.facts.latest(step.reading)
+    return taken is not None and (job.facts.decided(step.reading) == "in" or bool(taken.accepted))
+
+
+def taken_over(job: Job) -> list[Said]:
+    """On past the steps whose reading stands; which they were."""
+    told = []
+    while job.over:
+        taken = job.facts.latest(job.here.reading)
+        assert taken is not None
+        if taken.stage != job.here.stage:
+            over = replace(taken, step=job.at, stage=job.here.stage, over=True)
+            job.facts.readings.append(over)
+        told.append(joined([words.spoken(taken.quantity), taken.both]))
+        if not job.fire("advance"):
+            job.over = False
+    return [job.said("both", "taken_over", readings=joined(told, ", "))] if told else []
 
 
 def _on_top(reading: dict[str, Any], base: Taken) -> dict[str, Any]:
@@ -141,6 +228,8 @@ def on_no(job: Job, act: Act) -> list[Said]:
         job.pending = None
     elif job.signing:
         job.signing = ""
+    elif job.just_read:
+        return on_correct(job, replace(act, quantity=job.just_read))
     else:
         return job.hint(act)
     return [job.said(act.who, "dropped"), *job.prompt()]
@@ -220,16 +309,19 @@ _DECIDED = {"in": "judged_in", "out": "judged_out", "too close": "judged_close"}
 def verdict(job: Job, taken: Taken) -> Said:
     """One sentence on a reading: how it is, and whose limit it was."""
     judgement, figure = job.facts.judged(taken), job.facts.figure(taken.quantity)
+    to = "tech" if taken.who == "tech" else "both"
     if judgement is None or figure is None:
         name = words.spoken(taken.quantity)
-        return job.said("tech", "no_figure", key="reply:whose", figures=taken.both, quantity=name)
+        return job.said(to, "no_figure", key="reply:whose", figures=taken.both, quantity=name)
     decided = job.dialogs.say(_DECIDED[judgement.decision], figures=taken.both)
     limits = job.facts.limits(taken.quantity)
-    return job.said("tech", "whose", verdict=decided, limits=limits, source=figure.source)
+    return job.said(to, "whose", verdict=decided, limits=limits, source=figure.source)
 
 
 def _verdict(job: Job, taken: Taken) -> list[Said]:
     """All there is to say of a reading just taken."""
+    if taken.quantity in SEEN:
+        return []
     if taken.value_in is None:  # odometer, next due: nothing to judge
         name = words.spoken(taken.quantity)
         return [job.said(taken.who, "stands", figures=taken.both, quantity=name)]
@@ -423,7 +515,7 @@ def last_quantity(job: Job) -> str:
     readings, moves = job.facts.readings, job.facts.moves
     if moves and moves[-1].at == len(readings):
         return LUGS
-    return readings[-1].quantity if readings else ""
+    return next((t.quantity for t in reversed(readings) if not t.over), "")
 
 
 def _correctable(job: Job, quantity: str) -> Taken | RingMove | None:
@@ -441,7 +533,7 @@ def on_correct(job: Job, act: Act) -> list[Said]:
     quantity = act.quantity or last_quantity(job)
     if not quantity or _correctable(job, quantity) is None:
         return [job.said(act.who, "nothing_to_correct"), *job.prompt()]
-    job.pending = None
+    job.pending, job.just_read = None, ""
     job.correcting = quantity
     if act.reading is None:
         if quantity in PEDAL_MOVES:  # read anew: he presses

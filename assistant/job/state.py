@@ -37,7 +37,7 @@ HALTED, REPAIR, SIGNED = "halted", "repair", "signed_off"
 LEAVING, LEFT = "leaving", "left_unfinished"
 """Where a job may stand besides its steps; `LEAVING` while it is closed unfinished, then `LEFT`."""
 
-CRITICAL = (GAP, CLEARANCE, FREE_TRAVEL, LUGS)
+CRITICAL = (GAP, CLEARANCE, FREE_TRAVEL, LUGS, RING_LEFT)
 """Readings that drive a move, so that they are always read back."""
 
 
@@ -60,6 +60,8 @@ class Taken:
     """Why it stands although it is not clearly in, or ""."""
     tips_in: tuple[float, ...] = ()
     """Fork clearance at the left and at the right tip, where both were read."""
+    over: bool = False
+    """It was not read again: nothing that moves it was touched since it was."""
 
     @classmethod
     def of(cls, step: str, stage: str, quantity: str, who: str, reading: dict[str, Any]) -> Taken:
@@ -305,8 +307,13 @@ class JobState:
         from_now: the distance to the next check, while the odometer it counts from is asked.
         closing: how it is being closed unfinished, if it is.
         trouble: the kind of trouble told last, and the step it was told at.
+        faulty: the step at which something was not sound, till it is repaired or accepted; or "".
         handing: who ("tech", "helper") may be another person now, till the code is said; or "".
         gauge: "mm" or "inch" when the technician said what his gauge shows, else "".
+        full: every reading that drives a move is checked, none is taken over, and every caution
+            comes whole.
+        just_read: the quantity just taken without a "check", which "no" still puts right; or "".
+        over: the step just entered asks for a reading that still stands.
     """
 
     dialogs: Dialogs
@@ -328,8 +335,12 @@ class JobState:
     ahead: set[str] = field(default_factory=set)
     from_now: dict[str, Any] | None = None
     gauge: str = ""
+    full: bool = False
+    just_read: str = ""
+    over: bool = False
     closing: Closing | None = None
     trouble: tuple[str, str] = ("", "")
+    faulty: str = ""
     handing: str = ""
 
     def __post_init__(self) -> None:

@@ -258,13 +258,15 @@ class Opened(Line, gc=False):
     dialogs: str = ""
     card: CardKept = msgspec.field(default_factory=CardKept)
     figures: dict[str, LimitsKept] = {}
+    full: bool = False
 
 
 class Turn(Line, kw_only=True, gc=False):
     """An utterance taken or asked back, or a silent act, and what it changed.
 
     `act` is None when it was asked back; the job stood at `step` before it and at `after` after it.
-    `hold` is what the pedal came to: "asked", "held", "releasing", "up" or "unsure".
+    `over`: readings not taken again, since nothing moved them. `hold` is what the pedal came to:
+    "asked", "held", "releasing", "up" or "unsure".
     """
 
     who: str
@@ -275,6 +277,7 @@ class Turn(Line, kw_only=True, gc=False):
     act: Understood | None = None
     ear: EarData | None = None
     taken: ReadingKept | None = None
+    over: list[ReadingKept] = []
     corrected: Correction | None = None
     clip: ClipKept | None = None
     ring: RingTurned | None = None
@@ -690,6 +693,7 @@ class JobHistory:
             self._answered(turn)
         if turn.taken is not None:
             self.readings.append(ReadingTaken(turn.taken, turn))
+        self.readings += (ReadingTaken(kept, turn) for kept in turn.over)
         if turn.corrected is not None:
             self._corrected(turn, turn.corrected)
         if turn.act is not None and turn.act.meaning == "note" and turn.act.text:

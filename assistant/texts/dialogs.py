@@ -93,6 +93,7 @@ _BLANKS = """
     left minutes: hold_left
     heading phase name: where
     facts: facts
+    readings: taken_over
     phrases: help
     code seal: signed
     doubts: signed_doubts sign_doubts
@@ -126,7 +127,7 @@ _BLANKS = """
     :hands_out still_holding keep_out stopped_helper_still up_or_down hold_on ask_torque ask_way
     :ask_other no_doubts how_manual from_what waiting gauge_metric gauge_inch starting_over
     :foot_asked foot_heard trial_stopped link_lost link_lost_idle link_taken link_taken_idle
-    :link_back
+    :link_back need_inside
 """
 REPLIES = {
     reply: tuple(blanks.split())
@@ -253,11 +254,16 @@ class Step(_Entry, frozen=True):
 
 
 class Caution(_Entry, frozen=True):
-    """A signal word and one sentence."""
+    """A signal word and one sentence; `short`: the few words before the same act again."""
 
     signal: Annotated[str, word_of(SIGNALS)]
     text: _Words
+    short: _Words = ""
     once: bool = False
+
+    def told(self, again: bool) -> str:
+        """Its words, the first time or `again`."""
+        return self.short or self.text if again else self.text
 
 
 class Meaning(_Entry, frozen=True):
@@ -359,6 +365,7 @@ def load_dialogs(folder: Path | None = None, language: str = "en") -> Dialogs:
     cautions = {k: _entry(in_cautions, k, v, Caution) for k, v in in_cautions.tables.items()}
     for key, caution in cautions.items():
         _blanks(f"cautions.toml, {key}", caution.text, ())
+        _blanks(f"cautions.toml, {key}, short", caution.short, ())
     phases = tuple(_listed(in_steps, "phase", Phase))
     for phase in phases:
         _blanks(f"steps.toml, phase {phase.id}, heading", phase.heading, ("at", "all"))

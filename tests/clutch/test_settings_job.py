@@ -21,12 +21,12 @@ from tests.clutch.test_linkage_card import RODS
 from tests.demo import DEMO
 
 START = (
-    "done / done / done / skip / done / done / done / helper: ready / helper: sound / sound"
+    "skip / done / done / done / done / done / done / helper: ready / helper: sound / sound"
     " / helper: foot off / sound / sound"
 )
 READ = (
-    "{height} / {total} / {free} / check / {contact} / helper: foot off / done / "
-    "{gap} / check / {c} / check"
+    "h: {height} / h: {total} / h: {free} / h: {contact} / h: foot off / done / all good / skip"
+    " / {gap} / check / {c} / check"
 )
 Play = Callable[[Session, str], list[Said]]
 

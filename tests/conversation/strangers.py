@@ -28,11 +28,12 @@ CORPUS = ROOT / "corpus" / "words"
 # --- the situations: each a path of acts from the one before it ----------------------------------
 
 _STEPS = (
-    ("S01", ""), ("S02", "done"), ("S03", "done"), ("S04", "done skip"), ("S05", "done"),
-    ("S06", "done"), ("S07", "done"), ("S08", "h:ready"), ("S09", "h:sound"),
+    ("S12", ""), ("S01", "skip"), ("S02", "done"), ("S03", "done"), ("S04", "done"),
+    ("S05", "done"), ("S06", "done"), ("S07", "done"), ("S08", "h:ready"), ("S09", "h:sound"),
     ("S10", "sound h:foot_off"), ("S11", "sound"), ("S13", "sound"),
     ("S14", "=8.5_in"), ("S15", "=8.25_in"),
-    ("S16", "=5/8_in check"), ("S17", "=3/4_in h:foot_off"), ("S18", "done"), ("S20", "=0.610_in"),
+    ("S16", "=5/8_in"), ("S17", "=3/4_in h:foot_off"), ("S50", "done"), ("S51", "sound"),
+    ("S18", "skip"), ("S20", "=0.610_in"),
     ("S19", "check"), ("S21", "=0.040_in check"), ("S22", "check"), ("S23", "done"),
     ("S24", "done"), ("S25", "clear"), ("S26", "h:holding"), ("S28", "=4_lugs check"),
     ("S29", "done"), ("S30", "done"), ("S31", "clear"),
@@ -40,7 +41,8 @@ _STEPS = (
 )  # fmt: skip
 """Each situation, and the acts that lead to it from the one before."""
 _BRANCHES = {
-    "S12": ("S03", "done"),
+    "S47": ("S09", "sound"),
+    "S48": ("S33", ""),
     "S27": ("S26", ""),
     "S45": ("S25", ""),
     "S46": ("S18", ""),
@@ -49,20 +51,19 @@ _BRANCHES = {
     "S53": ("S26", "h:unsure"),
     "S32": ("S31", ""),
     "S42": ("S15", ""),
-    "S34": ("S18", "=9/16 check =0.125 check"),
+    "S34": ("S18", "=9/16 check =0.125"),
     "S43": ("S26", "h:lost"),
     "S44": ("S26", "h:lost"),
     "S35": (
         "S18",
-        "=0.530 check =0.125 check =0.125 check =8.5 check =8.25 check =1.5 check =3/4 check"
-        " h:foot_off =0.530 check =0.125 check =8.5 check =8.25 check =1.5 check =3/4 check"
-        " h:foot_off",
+        "=0.530 check =0.125 check =1.5 check h:foot_off done =0.530 check =0.125 check",
     ),
-    "S36": ("S35", "done"),
-    "S37": ("S36", "done"),
+    "S36": ("S18", "=0.530 check =0.125 check =1.5 check h:foot_off"),
+    "S37": ("S35", "done"),
     "S38": ("S37", "done"),
     "S39": ("S38", "done"),
-    "S40": ("S39", "h:sound"),
+    "S39+": ("S39", "h:sound h:sound h:sound h:sound"),
+    "S40": ("S39+", "done"),
     "S41": ("S40", "skip"),
 }
 
@@ -100,7 +101,7 @@ def talk_at(situation: str) -> Talk:
             words = word[1:].replace("_", " ")
             reading = read(words if " " in words else f"{words} in", job.expects())
             assert reading.status == "read", (situation, word, reading)
-            job.apply(Act("reading", who, reading.as_data()))
+            job.apply(Act("reading", job.whose(), reading.as_data()))
         else:
             job.apply(Act(word, who))
     return Talk(job)
@@ -111,7 +112,9 @@ WHERE = {
     "S19": "found_clearance", "S20": "found_gap", "S21": "ring_plan", "S24": "ring_ready",
     "S25": "ring_hold", "S26": "ring_turn", "S27": "ring_turn", "S29": "ring_lock",
     "S30": "ring_clear", "S31": "ring_release", "S33": "fork_rod", "S34": "ring_plan",
-    "S35": "cover_on", "S39": "function", "S41": "sign_off", "S43": "halted", "S42": "found_free",
+    "S35": "cover_on", "S36": "lubricate", "S39": "function_release", "S50": "look_inside",
+    "S51": "found_ring_left", "S47": "chain_loose",
+    "S41": "sign_off", "S43": "halted", "S42": "found_free",
 }  # fmt: skip
 """Where some of them must stand."""
 

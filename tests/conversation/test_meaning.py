@@ -12,13 +12,14 @@ from assistant.conversation import Session
 from assistant.conversation.understand import understand
 from assistant.dialogue import Question
 from assistant.texts.dialogs import Dialogs
+from tests.job.test_hold import HOLE
 from tests.tables import rows_of
 
 Play = Callable[[Session, str], list[Said]]
 
-SAFE = "done / done / done / skip / done / done / done / h: ready"
+SAFE = "skip / done / done / done / done / done / done / h: ready"
 CHAIN = f"{SAFE} / h: sound / sound / h: foot off / sound / sound"
-FOUND = f"{CHAIN} / 8.5 in / 8.25 in / 5/8 in / check / 3/4 in / h: foot off / done"
+FOUND = f"{CHAIN} / h: 8.5 in / h: 8.25 in / h: 5/8 in / h: 3/4 in / h: foot off / {HOLE}"
 PLAN = f"{FOUND} / 0.660 / check / forty thou / check"
 UNLOCK = f"{PLAN} / check / done / done"
 HOLD = f"{UNLOCK} / clear"
@@ -27,13 +28,13 @@ CLEAR = f"{TURN} / five lugs / check / done / done"
 RELEASE = f"{CLEAR} / clear"
 CLOSE = f"{FOUND} / nine sixteenths / check / forty thou / check"
 AT = {
-    "act": "",
-    "ready": "done / done / done / skip / done / done / done",
+    "act": "skip",
+    "ready": "skip / done / done / done / done / done / done",
     "sound": SAFE,
     "sound tech": f"{SAFE} / h: sound",
     "read": CHAIN,
-    "free": f"{CHAIN} / 8.5 in / 8.25 in",
-    "odometer": "done / done / done",
+    "free": f"{CHAIN} / h: 8.5 in / h: 8.25 in",
+    "odometer": "",
     "gap": FOUND,
     "pending": f"{FOUND} / 0.660",
     "clearance": f"{FOUND} / 0.660 / check",
@@ -163,7 +164,9 @@ def test_readings_and_homophones(
 ) -> None:
     play(session, AT[at])
     play(session, line)
-    assert session.job.pending is not None and session.job.pending.figures == wanted
+    job = session.job
+    taken = job.pending or job.facts.readings[-1]  # finely read and in, a gap waits for no check
+    assert taken.figures == wanted
 
 
 @pytest.mark.parametrize(

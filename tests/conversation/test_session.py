@@ -25,6 +25,7 @@ LENGTHS = {
     "pedal-height": "eight and a half",
     "total-travel": "eight and a quarter",
     "odometer": "four hundred twelve thousand",
+    "ring-left": "nine lugs",
 }
 ANSWERS = {
     "act": "tech: done",

@@ -200,10 +200,11 @@ def test_a_shop_may_add_and_rephrase(shop: Path, card: Card, play: Play, tmp_pat
     swap(shop, "steps", block(shop, "eyes"), GLOVES + block(shop, "eyes"))
     in_step(shop, "ring_hold", "HOLD: pedal to the floor, keep it there.", "HOLD it down, mate.")
     session, _ = Session.begin(card, load_dialogs(shop), tmp_path / "records")
-    play(session, "done / done / done / skip / done / done")
+    play(session, "skip / done / done / done / done / done")
     assert session.job.at == "gloves"
     play(session, "done / done / h: ready / h: sound / sound / h: foot off / sound / sound")
-    play(session, "8.5 / 8.25 / 5/8 / check / 3/4 / h: foot off / done / 0.660 / check")
+    play(session, "h: 8.5 / h: 8.25 / h: 5/8 / h: 3/4 / h: foot off / done / all good / skip")
+    play(session, "0.660 / check")
     play(session, "forty thou / check")
     said = play(session, "check / done / done / clear")
     assert said[-1].cue == "HOLD" and said[-1].text.startswith("HOLD it down, mate.")

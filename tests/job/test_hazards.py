@@ -21,7 +21,7 @@ from assistant.interlocks import MEANINGS
 from assistant.job.job import Job
 from assistant.job.state import Facts, JobState
 from tests.job.test_hold import HOLD, TURN, Play, text
-from tests.job.test_machine import DIALOGS, USUAL, Watch, reading_for
+from tests.job.test_machine import DIALOGS, KEY_BACK, USUAL, Watch, reading_for
 
 # --- the model by itself --------------------------------------------------------------------------
 
@@ -231,7 +231,7 @@ def test_second_thoughts_stop_the_helper(session: Session, play: Play, line: str
 _PLAIN = [f.name for f in fields(JobState) if f.name not in ("dialogs", "facts", "at", "given")]
 TRUE = {
     "clearance": 0.125, "free-travel": 1.5, "pedal-height": 8.5, "total-travel": 8.25,
-    "brake-contact": 0.75, "odometer": 5.0, "lugs": 4.0,
+    "brake-contact": 0.75, "odometer": 5.0, "lugs": 4.0, "ring-left": 9.0,
 }  # fmt: skip
 
 
@@ -361,7 +361,7 @@ def _hold_true(watch: Watch, job: Job, act: Act, before: Place, said: list[Said]
         watch.cover_off |= at in ("prompt:cover_off", "prompt:reopen_cover")
         watch.cover_off &= at != "prompt:cover_on"
         watch.key_above |= at == "prompt:hand_key"
-        watch.key_above &= at not in ("prompt:key", "prompt:key_back")
+        watch.key_above &= at not in KEY_BACK
     if len(job.facts.moves) > len(before.lists["moves"]):
         watch.read_at_move.append(len(before.lists["readings"]))
         watch.turned_unsaid = False

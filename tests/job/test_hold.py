@@ -15,19 +15,23 @@ from assistant.texts.dialogs import Dialogs
 Play = Callable[[Session, str], list[Said]]
 
 FOUND = (
-    "done / done / done / skip / done / done / done / h: ready / h: sound / sound / h: foot off"
-    " / sound / sound / 8.5 in / 8.25 in / 5/8 in / check / 3/4 in / h: foot off / done"
+    "skip / done / done / done / done / done / done / h: ready / h: sound / sound / h: foot off"
+    " / sound / sound / h: 8.5 in / h: 8.25 in / h: 5/8 in / h: 3/4 in / h: foot off / done"
+    " / all good / skip"
 )
+HOLE = "done / all good / skip"
+"""The cover taken off, and the look inside."""
 PLAN = f"{FOUND} / 0.660 / check / forty thou / check"
 HOLD = f"{PLAN} / check / done / done / clear"
 TURN = f"{HOLD} / h: holding"
 LAST = f"{TURN} / 3 / check / done / done / clear"
 LET_UP = "clear / let it up / h: released / carry on / clear / h: holding"
-GOOD = f"{FOUND} / 0.530 / check / 0.125 / check / 0.125 / check"
-SET = "8.5 in / check / 8.25 in / check / 1.5 in / check / 3/4 in / check / h: foot off"
-FINAL = f"0.530 / check / 0.125 / check / {SET}"
+GOOD = f"{FOUND} / 0.530 / 0.125"
+SET = "h: 1.5 in / check / h: foot off"
+FINAL = "done / 0.530 / 0.125"
 TO_COVER = f"{GOOD} / {SET} / {FINAL} / done"
-TO_SIGN = f"{TO_COVER} / done / done / done / h: sound / skip"
+TRIED = "h: sound / h: sound / h: sound / h: sound"
+TO_SIGN = f"{TO_COVER} / done / done / {TRIED} / done / skip"
 
 
 def text(said: list[Said], to: str = "") -> str:
@@ -134,8 +138,8 @@ def test_the_lock_plate_goes_in_before_anything_else(session: Session, play: Pla
 def test_nobody_is_sent_under_a_truck_that_may_start(
     session: Session, play: Play, reading: str
 ) -> None:
-    """A correction at sign-off first takes the key back and the cover off."""
-    play(session, f"{TO_SIGN} / correct {reading} / check / sign off 12")
+    """A correction while it is tried first takes the key back and the cover off."""
+    play(session, f"{TO_COVER} / done / done / {TRIED} / correct {reading} / check")
     assert session.job.at == "key_back"
     play(session, "done")
     assert session.job.at == "reopen_cover"
@@ -143,12 +147,12 @@ def test_nobody_is_sent_under_a_truck_that_may_start(
 
 def test_not_sound_with_the_engine_on_begins_with_safety(session: Session, play: Play) -> None:
     """The repair goes under the truck again: chocks, brake, neutral, key."""
-    play(session, f"{TO_COVER} / done / done / done / h: not sound / repaired")
+    play(session, f"{TO_COVER} / done / done / h: not sound / repaired")
     assert session.job.at == "chocks"
 
 
 def test_back_from_the_reopened_cover_is_no_dead_end(session: Session, play: Play) -> None:
-    play(session, f"{TO_SIGN} / correct fork clearance 0.3 / check / done / back")
+    play(session, f"{TO_SIGN} / correct fork clearance 0.3 / check / back")
     for _ in range(40):
         if session.job.at == "final_clearance":
             break
@@ -164,15 +168,16 @@ def test_back_from_the_reopened_cover_is_no_dead_end(session: Session, play: Pla
 
 def test_stop_with_the_engine_on(session: Session, play: Play) -> None:
     """At the function check it may be in gear: nobody is told to take the foot off a clutch."""
-    play(session, f"{TO_COVER} / done / done / done")
-    assert session.job.at == "function"
+    play(session, f"{TO_COVER} / done / done")
+    assert session.job.at == "function_release"
     said = play(session, "h: stop")
     assert "Foot off" not in text(said, "helper")
 
 
 def test_a_rod_that_will_not_move_can_be_left(session: Session, play: Play) -> None:
     """Told to turn the rod and cannot: accept with a reason leads on, as where nothing helps."""
-    play(session, f"{GOOD} / 8.5 in / check / 8.25 in / check / 1.5 in / check / a quarter / check")
+    play(session, GOOD.replace("h: 3/4 in", "h: a quarter"))
+    play(session, "h: 1.5 in / check / h: a quarter / check")
     play(session, "h: foot off")
     before = session.job.at
     play(session, "accept rod is seized, lead knows")
@@ -180,7 +185,7 @@ def test_a_rod_that_will_not_move_can_be_left(session: Session, play: Play) -> N
 
 
 def test_the_helper_is_warned_where_he_could_do_harm(session: Session, play: Play) -> None:
-    said = play(session, f"{FOUND.removesuffix(' / done')}")
+    said = play(session, FOUND.removesuffix(f" / {HOLE}"))
     warned = [s for s in said if s.key == "caution:hole"]
     assert warned and all(s.to in ("helper", "both") for s in warned)
 
@@ -225,7 +230,7 @@ def test_any_number_can_be_told(value: float, told: str) -> None:
 )
 def test_hands_wait_for_the_foot(session: Session, play: Play, line: str) -> None:
     """After pedal readings only the helper's own word sends a hand to the hole."""
-    play(session, FOUND.removesuffix(" / h: foot off / done"))
+    play(session, FOUND.removesuffix(f" / h: foot off / {HOLE}"))
     for _ in range(2):
         said = play(session, line)
         assert session.job.at == "cover_off" and "Hands out" in text(said, "tech")

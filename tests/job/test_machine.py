@@ -45,7 +45,7 @@ PRESSED = {
     for i in (
         *("chain_pedal", "chain_lever", "found_total", "found_free", "found_contact"),
         *("set_total", "set_free", "set_contact", "final_total", "final_free", "final_contact"),
-        "function",
+        *("function_release", "function", "function_brake", "function_slip"),
     )
 }
 """Where the helper presses, and lets up."""
@@ -56,7 +56,7 @@ BELOW = {
         *("height_stop", "total_stop", "free_rod", "contact_rod", "reopen_cover", "cover_on"),
         *("lubricate", "final_fluid", "out_from_under", "found_gap", "found_clearance"),
         *("ring_show", "ring_unlock", "ring_gap", "fork_clearance", "final_gap"),
-        "final_clearance",
+        *("final_clearance", "look_inside", "found_ring_left"),
     )
 }
 """Where hands are at the hole or the linkage with the pedal up."""
@@ -65,8 +65,12 @@ IN_THE_HOLE = {
     for i in (
         *("found_gap", "found_clearance", "ring_show", "ring_unlock", "ring_turn", "ring_tool"),
         *("ring_lock", "ring_gap", "fork_clearance", "final_gap", "final_clearance"),
+        *("look_inside", "found_ring_left", "lubricate"),
     )
 }
+TRIED = {f"prompt:{i}" for i in ("function_release", "function", "function_brake", "function_slip")}
+"""Where the engine runs, with everybody out."""
+KEY_BACK = ("prompt:key", "prompt:key_back", "prompt:engine_off")
 
 
 @dataclass(frozen=True)
@@ -169,7 +173,7 @@ def count(value: float, kind: str) -> dict[str, Any]:
 
 def reading_for(quantity: str, value: float, half: float = 0.0005) -> dict[str, Any]:
     """A reading of the kind that is asked for: all that the conversation can pass on."""
-    if quantity == "lugs":
+    if quantity in ("lugs", "ring-left"):
         return count(float(int(value) % 41), "lugs")
     if quantity == "odometer":
         return count(float(int(value * 1000)), "miles")
@@ -182,7 +186,7 @@ class Watch:
     def __init__(self, kind: Kind) -> None:
         self.kind = kind
         self.past_ring, self.in_the_hole = kind.past_ring, kind.in_the_hole
-        self.present = "prompt:chocks"
+        self.present = "prompt:found_odometer"
         self.halted = self.signed = False
         self.held = False
         self.clear = False
@@ -191,6 +195,7 @@ class Watch:
         self.lock_out = False
         self.cover_off = False
         self.key_above = False
+        self.out = False
         self.foot_on = False
         self.alone = False
         self.count_open = False
@@ -290,6 +295,12 @@ class Watch:
             self.clear = False
             assert self.cover_off, f"{said.key} looks into the hole, and the cover is on"
             assert not self.key_above, f"{said.key} sends a man under, and the helper has the key"
+        if said.key in TRIED:
+            assert self.key_above and self.out, f"{said.key} was told, and somebody may be under"
+        if said.key in ("prompt:next_due", "prompt:sign_off"):
+            assert not self.key_above, f"{said.key} was asked, and the engine may run"
+        if said.key in self.in_the_hole or said.key in BELOW:
+            self.out = False
         again = said.key == self.present == "prompt:final_gap"  # a gap just read, to read once more
         if said.key in self.past_ring and not again:
             assert self.gap_stands(job), f"{said.key} was told and the gap is not right"
@@ -419,8 +430,9 @@ class Procedure(RuleBasedStateMachine):
             self.watch.lock_out &= at != "prompt:ring_lock"
             self.watch.cover_off |= at in ("prompt:cover_off", "prompt:reopen_cover")
             self.watch.key_above |= at == "prompt:hand_key"
-            self.watch.key_above &= at not in ("prompt:key", "prompt:key_back")
+            self.watch.key_above &= at not in KEY_BACK
             self.watch.cover_off &= at != "prompt:cover_on"
+            self.watch.out |= at == "prompt:out_from_under"
 
     def check_stop(self, said: list[Said]) -> None:
         assert self.job.at == "halted", "a stop did not stop"
@@ -440,6 +452,7 @@ class Procedure(RuleBasedStateMachine):
         assert at == "prompt:sign_off"
         assert not self.watch.lock_out, "signed off with the lock plate out"
         assert not self.watch.cover_off, "signed off with the cover off"
+        assert not self.watch.key_above, "signed off, and the engine may run"
         for quantity in self.kind.limits:
             final = [t for t in self.job.facts.readings if t.quantity == quantity][-1]
             assert final.stage == "final", f"{quantity} was not read last of all"

@@ -10,16 +10,16 @@ from assistant.act import Said
 from assistant.conversation import Session
 from assistant.quantity import BRAKE_CONTACT, CLEARANCE, ODOMETER
 from assistant.record.history import JobHistory
-from tests.job.test_hold import FOUND, TO_SIGN, text
+from tests.job.test_hold import FOUND, HOLE, TO_SIGN, text
 from tests.records import last
 
 Play = Callable[[Session, str], list[Said]]
-TO_CONTACT = FOUND.removesuffix(" / 3/4 in / h: foot off / done")
+TO_CONTACT = FOUND.removesuffix(f" / h: 3/4 in / h: foot off / {HOLE}")
 
 
 @pytest.mark.parametrize("words", ["less than an eighth", "eighth gauge won't go"])
 def test_a_bound_of_the_fork_clearance_is_kept(session: Session, play: Play, words: str) -> None:
-    play(session, f"{TO_CONTACT} / 3/4 in / h: foot off / done / 0.530 / check")
+    play(session, f"{TO_CONTACT} / h: 3/4 in / h: foot off / {HOLE} / 0.530")
     assert session.job.expects() == CLEARANCE
     said = play(session, words)
     assert "under 1/8 in" in text(said)  # it drives a move, so it is read back
@@ -32,12 +32,12 @@ def test_a_brake_that_is_never_touched_is_out_and_tells_no_ratio(
     session: Session, play: Play
 ) -> None:
     play(session, TO_CONTACT)
-    said = play(session, "it never touches")
+    said = play(session, "h: it never touches")
     assert "never touches is out" in text(said)
     facts = session.job.facts
     assert facts.latest(BRAKE_CONTACT) is not None and facts.decided(BRAKE_CONTACT) == "out"
     assert BRAKE_CONTACT not in facts.lengths()
-    said = play(session, "h: foot off / done / 0.530 / check / 0.125 / check")
+    said = play(session, f"h: foot off / {HOLE} / 0.530 / 0.125")
     assert facts.staged(CLEARANCE, "found") is not None and "ratio" not in text(said).lower()
 
 

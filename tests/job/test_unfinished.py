@@ -19,7 +19,7 @@ from assistant.review.transcript import transcript
 from assistant.texts.dialogs import Dialogs
 from tests.conversation.test_session import answer
 from tests.demo import lugcall
-from tests.job.test_hold import FINAL, FOUND, GOOD, HOLD, PLAN, SET, TO_COVER, TURN, text
+from tests.job.test_hold import FINAL, FOUND, GOOD, HOLD, HOLE, PLAN, SET, TO_COVER, TURN, text
 from tests.review.test_pages import made
 
 Play = Callable[[Session, str], list[Said]]
@@ -36,7 +36,7 @@ ENDS = {
     "frozen": (PLAN, f"jam nut's frozen / unfinished / {SHUT}", "in", "on"),
     "dropped": (LOCK, f"dropped the bolt / unfinished / {UP} / {MARKED}", "OUT", "OFF"),
     "hidden": (f"{PLAN} / check", f"no lock plate anywhere / unfinished / {SHUT}", "in", "on"),
-    "cover": (FOUND[:-7], "cover won't come off / unfinished / tagged", "in", "on"),
+    "cover": (FOUND[: -len(HOLE)], "cover won't come off / unfinished / tagged", "in", "on"),
     "brake_gone": (FOUND, f"clutch brake's in bits / unfinished / {SHUT}", "in", "on"),
     "helper_gone": (TURN, f"my helper left / h: released / unfinished / {MARKED}", "OUT", "OFF"),
     "alone": (PLAN, f"nobody at the pedal / unfinished / {SHUT}", "in", "on"),
@@ -137,7 +137,7 @@ def test_a_stop_in_a_closing_asks_for_clear_again(session: Session, play: Play) 
 
 
 def test_the_key_comes_back_first(session: Session, play: Play) -> None:
-    said = play(session, f"{TO_COVER} / done / done / done / shift's over")
+    said = play(session, f"{TO_COVER} / done / done / shift's over")
     assert "key back" in text(said)
     play(session, "sign off 12")
     assert not session.job.finished
@@ -327,7 +327,7 @@ def test_a_page_is_made_in_one_go(session: Session, play: Play) -> None:
 
 def test_unknown_trouble_is_asked_after(session: Session) -> None:
     assert session.job.apply(Act("trouble", "tech", text="hail"))[-1].text
-    assert session.job.at == "chocks"
+    assert session.job.at == "found_odometer"
 
 
 def test_carry_on_out_of_a_closing_begun_while_it_was_let_up(session: Session, play: Play) -> None:

@@ -161,7 +161,7 @@ def test_again_then_digits(at_gap: Session) -> None:
     assert lost(at_gap, "again") == ["Say again."]
     assert lost(at_gap, "again") == lost(at_gap, "again", who="helper") == digits
     at_gap.hear("tech", "point five six two")
-    assert at_gap.job.pending is not None and at_gap.job.pending.value_in == 0.562
+    assert at_gap.job.facts.readings[-1].value_in == 0.562
 
 
 def test_again_counts_in_a_row_at_one_step(at_gap: Session) -> None:
@@ -175,7 +175,7 @@ def test_again_counts_in_a_row_at_one_step(at_gap: Session) -> None:
 
 def test_again_where_there_is_nothing_to_spell(session: Session) -> None:
     """No reading is asked: the instruction again. One is read back: "check" is asked for."""
-    lost(session, "again")
+    lost(reach(session, "chocks"), "again")
     said = unheard(session, "tech", ear("again"))
     assert said[0].key == "reply:again" and session.job.prompt()[-1].text in said[0].text
     reach(session, "found_gap").hear("tech", "nine sixteenths")

@@ -344,11 +344,14 @@ def test_an_empty_folder_says_so(tmp_path: Path) -> None:
 
 
 def play_first(session: Session, until: str) -> list[str]:
-    """The demo job up to a step; texts of the last turn."""
+    """The demo job up to a step, but that nobody saw the ring; texts of the last turn."""
     said: list[str] = []
     for line in demo.script("first_job"):
         if session.job.at == until:
             break
+        line = "tech: can't see it" if session.job.at == "found_ring_left" else line
+        if session.job.at == "found_gap" and not session.job.pending and "check" in line:
+            continue
         said = [s.text for s in session.hear(*split_speaker(line))]
     return said
 
