@@ -112,9 +112,9 @@ def test_what_stands_is_taken_over_and_said_so(session: Session, play: Play) -> 
 @pytest.mark.parametrize("moved", ["ring", "rod"])
 def test_what_a_move_changes_is_read_again(session: Session, play: Play, moved: str) -> None:
     lugs = "check / done / done / clear / h: holding / five lugs / check / done / done / clear"
-    move = f"{PLAN} / {lugs} / h: released / 0.525 / 0.125 / check"
-    rod = f"{GOOD.removesuffix('0.125')} 0.200 / check / 0.200 / check / done / 0.125 / check"
-    play(session, move if moved == "ring" else rod)
+    move = f"{PLAN} / {lugs} / h: released / 0.525"
+    rod = " / 11/64 / check / done"
+    play(session, f"{move}{rod if moved == 'rod' else ''} / 0.125 / check")
     assert session.job.at == "set_free"
     assert session.job.facts.latest(FREE_TRAVEL) is None
 
