@@ -112,6 +112,7 @@ def _change(kind: str, data: dict[str, Any], job: Job) -> None:
         data["unit"] = job.unit
     if kind == "closed":
         data["code"] = job.code
+        data.pop("ring_left", None)  # nobody looked
         data["next_due"]["count"] = float(job.due or data["next_due"]["count"])
         _count(data["as_found"]["odometer"], job.miles)
         for quantity in ("gap", "clearance"):

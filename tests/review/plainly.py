@@ -132,6 +132,7 @@ def readings(events: list[Row]) -> list[Row]:
         data = e["data"]
         if "taken" in data:
             kept.append(_reading(e, data["taken"], ""))
+        kept += (_reading(e, one, "") for one in data.get("over", []))
         if data.get("corrected"):
             was, new = data["corrected"]["was"], data["corrected"]["is"]
             row = _reading(e, new, was["figures"])

@@ -98,13 +98,13 @@ def test_what_the_hard_day_shows() -> None:
     words = made(HARD).words
     for text in (
         "gap 21/32 in = 0.656 in OUT 0.551 in IN 1/2 to 9/16 in T-104 card (invented)",
-        "ring: 4 lugs tighter line 65 told +5 lugs",
+        "ring: 4 lugs tighter line 72 told +5 lugs",
         "rod for brake contact: 1 turn shorter",
-        "ring told +5 lugs, moved +4 as called line 65",
-        "odometer skipped, no reason given line 25",
-        "stop by the technician at: turning the ring line 57",
-        "the pedal was let up before it was asked for line 67",
-        "DANGER A cranked engine takes fingers. The key stays with you. TECH: okay done line 10",
+        "ring told +5 lugs, moved +4 as called line 72",
+        "odometer skipped, no reason given line 2",
+        "stop by the technician at: turning the ring line 64",
+        "the pedal was let up before it was asked for line 74",
+        "DANGER A cranked engine takes fingers. The key stays with you. TECH: okay done line 11",
         "the lock plate bolt wants replacing next time",
         "gap as found: 2",
     ):
@@ -114,7 +114,7 @@ def test_what_the_hard_day_shows() -> None:
 def test_a_clutch_that_adjusts_itself_has_no_plan_and_no_ring() -> None:
     """The maker's procedure set it: named once, and nothing that lugcall would have planned."""
     words = made(HARD.with_name("self_adjusting_job.jsonl")).words
-    assert "maker's procedure line 26" in words
+    assert "maker's procedure line 28" in words
     assert "Planned and measured" not in words and "0 lugs" not in words
 
 
@@ -154,7 +154,7 @@ def test_a_broken_chain_is_said_in_words(tmp_path: Path) -> None:
     assert "line-60" in page.ids() and "line-61" not in page.ids()
     path.write_bytes(HARD.read_bytes()[:-30])
     words = made(path).words
-    assert "VERIFIED, but for a torn end: line 120 is torn" in words and "BROKEN" not in words
+    assert "VERIFIED, but for a torn end: line 118 is torn" in words and "BROKEN" not in words
     for junk in (b"", b"no record\n"):
         path.write_bytes(junk)
         with pytest.raises(RecordError, match=r"x\.jsonl"):
@@ -166,8 +166,8 @@ def test_the_lead_on_the_page(tmp_path: Path) -> None:
     paper = verify_file(path).seal
     add(path, "accepted", "L7", "odometer board is out for repair", "odometer")
     page = made(path)
-    assert "L7 ACCEPTED odometer odometer board is out for repair line 121" in page.words
-    assert f"Seal at sign-off: {paper} ." in page.words and "covers lines 1 to 120" in page.words
+    assert "L7 ACCEPTED odometer odometer board is out for repair line 119" in page.words
+    assert f"Seal at sign-off: {paper} ." in page.words and "covers lines 1 to 118" in page.words
     assert verify_file(path).seal in page.words and "ACCEPTED by the lead" in page.words
 
 
@@ -177,7 +177,7 @@ def test_clips_are_pointed_at_not_copied(
     session = Session.begin(card, dialogs, tmp_path, keep_audio=True)[0]  # type: ignore[arg-type]
     reach(session, "found_height")
     sound = np.sin(np.arange(16_000) / 9.0).astype(np.float32)
-    heard(session, "tech", "eight and a half", None, sound)
+    heard(session, "helper", "eight and a half", None, sound)
     session.close()
     path = session.journal.path
     clip = next(tmp_path.glob("*.clips/*.flac"))
@@ -218,7 +218,7 @@ def test_a_correction_stands_with_what_it_was(
 ) -> None:
     session = Session.begin(card, dialogs, tmp_path)[0]  # type: ignore[arg-type]
     reach(session, "found_height")
-    play(session, "eight and a half / correct the pedal height to eight / check")
+    play(session, "h: eight and a half / correct the pedal height to eight / check")
     session.close()
     readings = JobHistory.read(session.journal.path).readings
     told = [(r.kept.figures, r.was, r.replaced) for r in readings]

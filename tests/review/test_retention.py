@@ -30,7 +30,7 @@ def records(card: Card, dialogs: Dialogs, tmp_path: Path) -> list[Path]:
         session = Session.begin(card, dialogs, tmp_path, lambda at=at: at, keep_audio=True)[0]
         reach(session, "found_height")
         sound = np.sin(np.arange(16_000) / (9.0 + i)).astype(np.float32)
-        heard(session, "tech", "eight and a half", None, sound)
+        heard(session, "helper", "eight and a half", None, sound)
         session.close()
         out.append(session.journal.path)
     return out
