@@ -9,6 +9,7 @@ import re
 import signal
 import subprocess
 import sys
+import threading
 from pathlib import Path
 from typing import Any
 
@@ -183,6 +184,8 @@ def run(command: list[str], lines: list[str], kill: bool) -> str:
     child = subprocess.Popen(
         [*LUGCALL, *command], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True
     )
+    watchdog = threading.Timer(90, child.kill)  # whatever it waits for will not come
+    watchdog.start()
     seen = []
     for line in lines:
         child.stdin.write(line + "\n")
@@ -200,7 +203,8 @@ def run(command: list[str], lines: list[str], kill: bool) -> str:
     else:
         child.stdin.close()
         seen += child.stdout.readlines()
-        assert child.wait() == 0
+        assert child.wait() == 0, seen[-8:]
+    watchdog.cancel()
     return "".join(seen)
 
 
