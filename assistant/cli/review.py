@@ -183,14 +183,14 @@ def pages(
 
     The pages work from a folder, without a network. Only what changed is made again.
     """
-    from assistant.review.pages.fleet_page import fleet_file, write_fleet, write_jobs
+    from assistant.review.pages.fleet_page import fleet_file, write_fleet, write_rest
     from assistant.review.wording import damage_lines
 
     with opened(folders, patience_s=patience) as desk:
-        jobs = write_fleet(desk, out, unit, since.date() if since else None, ring_lugs)
+        jobs, trucks = write_fleet(desk, out, unit, since.date() if since else None, ring_lugs)
         show_lines([*damage_lines(desk, MOST), *desk.told])
         show_lines([f"All jobs: {fleet_file(out)}"])
-        done, failed = write_jobs(out, jobs, _page_bar)
+        done, failed = write_rest(desk, out, jobs, trucks, _page_bar)
     show_lines((f"no page: {line}" for line in failed), err=True)
     show_lines([f"{_many(len(jobs), 'job')} on it, pages made now: {done}"])
 

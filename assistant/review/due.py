@@ -123,6 +123,11 @@ class FleetDue:
         found = self._desk.run(f"{sql}{some} ORDER BY ended_utc, job")
         return [(row["job"], _visit(row)) for row in found]
 
+    def look(self, mine: Sequence[Visit]) -> Outlook:
+        """The outlook of one truck by some of its visits, oldest first: what was known after
+        them."""
+        return Outlook(mine, self._rates[mine[-1].kind], None)
+
     def outlooks(self, units: Iterable[str], ring_lugs: int | None = None) -> dict[str, Outlook]:
         """The outlook of each of these trucks that has a job signed off."""
         trucks = by_unit(visit for _, visit in self.visits(units))

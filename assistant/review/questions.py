@@ -342,7 +342,9 @@ def work_orders(t: Tables) -> ir.Table:
     """One row a job for a shop's own programs, the newest first; `columns.toml` says what each
     holds, and COLUMNS.md beside an export. Lengths in inches, distances in miles, times in UTC."""
     h = t.hearing.filter(t.hearing.meaning == "note")
-    notes = h.group_by("job").agg(notes=h.words.group_concat(" / ", order_by=h.n))
+    h = h.mutate(placed=h.n.cast("string").lpad(6, "0") + " " + h.words)  # not all engines order
+    notes = h.group_by("job").agg(notes=h.placed.collect())
+    notes = notes.mutate(notes=notes.notes.sort().map(lambda one: one.substr(7)).join(" / "))
     j = t.jobs.left_join(notes, "job")
     state = ibis.cases(
         (j.chain == BROKEN, "damaged"), (j.signed_off, "signed off"),

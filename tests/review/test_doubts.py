@@ -24,7 +24,7 @@ from assistant.record.history import (
 )
 from assistant.review import acts, open_review
 from assistant.review.doubts import KINDS, doubts_of
-from assistant.review.pages.fleet_page import fleet_file, write_fleet, write_jobs
+from assistant.review.pages.fleet_page import fleet_file, write_fleet, write_rest
 from assistant.review.pages.job_page import job_page
 from assistant.review.rows import read_file
 from assistant.review.wording import summary
@@ -189,7 +189,7 @@ def test_an_odometer_that_runs_backwards_is_told(tmp_path: Path, home: Path) -> 
         assert eye["reason"] == told and desk.record_path(eye["job"]) == later
         assert (eye["doubts"], eye["unseen"]) == (1, 1)
         assert desk.ask("totals")[0]["doubtful"] == 1
-        write_jobs(tmp_path / "out", write_fleet(desk, tmp_path / "out"), lambda todo: todo)
+        write_rest(desk, tmp_path / "out", *write_fleet(desk, tmp_path / "out"), lambda todo: todo)
     assert told in Page(fleet_file(tmp_path / "out").read_text("utf-8")).words
     pages = (p.read_text("utf-8") for p in (tmp_path / "out" / "jobs").glob("*.html"))
     assert sum(f"odometer runs backwards: {told}" in Page(text).words for text in pages) == 1

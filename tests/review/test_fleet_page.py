@@ -23,7 +23,7 @@ from assistant.review.pages.fleet_page import (
     due_word,
     fleet_file,
     write_fleet,
-    write_jobs,
+    write_rest,
 )
 from assistant.review.pages.job_page import job_page
 from assistant.review.pages.questions import FleetAnswers, joined, narrowed, tokens_of
@@ -334,7 +334,7 @@ def test_only_what_changed_is_made_again(records: list[Path], tmp_path: Path) ->
 
     def run() -> tuple[int, list[str]]:
         with open_review([records[0].parent], index) as desk:
-            return write_jobs(out, write_fleet(desk, out), lambda todo: todo)
+            return write_rest(desk, out, *write_fleet(desk, out), lambda todo: todo)
 
     assert run() == (len(JOBS), []) and run() == (0, [])
     add(records[0], "reviewed", "L7")

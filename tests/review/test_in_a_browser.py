@@ -8,7 +8,8 @@ import pytest
 
 from assistant.review import open_review
 from assistant.review.acts import add
-from assistant.review.pages.fleet_page import fleet_file, write_fleet, write_jobs
+from assistant.review.pages.fleet_page import fleet_file, write_fleet, write_rest
+from assistant.review.pages.truck_page import truck_file
 from tests.records import DEMOS, HARD
 from tests.review.conftest import WAIT_MS
 from tests.review.jobs import Job, day, tell
@@ -38,16 +39,18 @@ def out(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 def made(top: Path) -> Path:
     with open_review([top / "records"], top / "index") as desk:
-        jobs = write_fleet(desk, top / "out")
-        done, failed = write_jobs(top / "out", jobs, lambda todo: todo)
+        done, failed = write_rest(
+            desk, top / "out", *write_fleet(desk, top / "out"), lambda todo: todo
+        )
     assert done and not failed
     return top / "out"
 
 
-def job_pages(out: Path) -> list[Path]:
-    """Of the hardest day, the longest unit, and one whose chain is broken."""
-    wanted = ("hard-day", "20250601", "20250510")
-    return [next(iter(sorted((out / "jobs").glob(f"{name}*.html")))) for name in wanted]
+def every_kind(out: Path) -> list[Path]:
+    """The fleet's page; jobs of the hardest day, the longest unit, and a broken chain; trucks."""
+    jobs = ("hard-day", "20250601", "20250510")
+    files = [next(iter(sorted((out / "jobs").glob(f"{name}*.html")))) for name in jobs]
+    return [fleet_file(out), *files, *(out / truck_file(unit) for unit in ("T-1", LONG))]
 
 
 @pytest.fixture
@@ -123,7 +126,7 @@ def test_search_finds_any_words_in_any_order(page: Any) -> None:
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 def test_no_page_is_wider_than_its_screen(browser: Any, out: Path, scheme: Any) -> None:
-    for file in (fleet_file(out), *job_pages(out)):
+    for file in every_kind(out):
         for width in WIDTHS:
             page = browser.new_page(viewport={"width": width, "height": 900}, color_scheme=scheme)
             page.goto(file.as_uri(), timeout=WAIT_MS)
@@ -136,7 +139,7 @@ def test_nothing_serious_is_wrong_for_who_cannot_see(browser: Any, out: Path, sc
     """axe's rules on every kind of page, wide and narrow, light and dark."""
     from axe_playwright_python.sync_playwright import Axe
 
-    for file in (fleet_file(out), *job_pages(out)):
+    for file in every_kind(out):
         for width in (360, 1280):
             page = browser.new_page(viewport={"width": width, "height": 900}, color_scheme=scheme)
             page.goto(file.as_uri(), timeout=WAIT_MS)

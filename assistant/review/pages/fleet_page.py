@@ -11,7 +11,8 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
+from urllib.parse import quote
 
 from assistant import __version__, named_file
 from assistant.record import RecordError
@@ -25,6 +26,7 @@ from assistant.review.pages import charts, questions
 from assistant.review.pages.questions import FleetAnswers, hash_of
 from assistant.review.pages.render import link, page, page_name, write_page
 from assistant.review.pages.trend import measures
+from assistant.review.pages.truck_page import truck_file, write_trucks
 from assistant.review.questions import Tables
 from assistant.review.transcript import WHO
 from assistant.review.wording import Row, say, signed
@@ -121,13 +123,14 @@ class Truck:
         if ring_lugs is not None and not row["looked"] and row["clutch"] != "self-adjusting":
             self.left = min(ring_lugs, max(0, ring_lugs - row["lugs"]))
         self.ring = lugs_text(row, self.has, self.left)
+        self.page_link = quote(truck_file(self.unit))
 
 
 def write_fleet(
     desk: Review, folder: Path, unit: str = "", since: date | None = None,
     ring_lugs: int | None = None,
-) -> list[Listed]:  # fmt: skip
-    """Write the fleet page; returns the jobs on it, whose pages `write_jobs` makes.
+) -> tuple[list[Listed], list[Truck]]:  # fmt: skip
+    """Write the fleet page; returns the jobs and the trucks on it, whose pages `write_rest` makes.
 
     Only of a `unit`, or of jobs begun `since` a day; `ring_lugs` is what a ring has from new to its
     end, if known.
@@ -156,6 +159,7 @@ def write_fleet(
         fresh=fresh,
         looked=desk.looked,
         trucks=trucks,
+        lives={truck.unit: truck.page_link for truck in trucks},
         rings=sorted((t for t in trucks if t.left is not None), key=lambda t: (t.left, t.unit)),
         no_rings=[t.unit for t in trucks if t.left is None and t.row["clutch"] != "self-adjusting"],
         by_job=by_job,
@@ -181,7 +185,7 @@ def write_fleet(
     write_whole(folder / "due.ics", calendar(answers.units), durable=False)
     write_page(folder / "due.csv", due_csv(answers.units))
     write_page(folder / "find.js", _findable(desk, tables, by_job, trucks, folder))
-    return jobs
+    return jobs, trucks
 
 
 def kind_names() -> dict[str, str]:
@@ -215,8 +219,7 @@ def _findable(
 
     told = {
         "trucks": [
-            (truck.unit, "#" + hash_of(f"unit:{truck.unit}"), truck.word, truck.due, truck.ring)
-            for truck in trucks
+            (truck.unit, truck.page_link, truck.word, truck.due, truck.ring) for truck in trucks
         ],
         "jobs": [
             (way(row), row["unit"], row["began_local"][:16].replace("T", " "), row["code"])
@@ -269,34 +272,46 @@ def fleet_file(folder: Path) -> Path:
     return folder / "fleet.html"
 
 
-def write_jobs(
-    folder: Path, jobs: Sequence[Listed], show: Callable[[Iterable[Listed]], Iterable[Listed]]
-) -> tuple[int, list[str]]:
-    """Make the pages that are missing or old; returns how many, and a line on each that failed.
+def write_rest(
+    desk: Review, folder: Path, jobs: Sequence[Listed], trucks: Sequence[Truck],
+    show: Callable[[Iterable[Any]], Iterable[Any]],
+) -> tuple[int, list[str]]:  # fmt: skip
+    """Make the pages of jobs and trucks that are missing or old; returns how many, and a line on
+    each that failed.
 
     A page is old when the record's head, its clips or this version changed. May be broken off at
     any time: the next call goes on.
     `show` is given what is to be done, and hands it on one by one: a progress bar.
     """
     made = _made(folder)
+    try:
+        links = {one.row["job"]: one.page_link for one in jobs}
+        lives = write_trucks(desk, folder, trucks, links, made, show)
+        done, failed = _write_jobs(folder, jobs, made, show)
+    finally:
+        write_page(folder / _MADE, json.dumps(made, indent=0, sort_keys=True))
+    return done + lives, failed
+
+
+def _write_jobs(
+    folder: Path, jobs: Sequence[Listed], made: dict[str, str],
+    show: Callable[[Iterable[Any]], Iterable[Any]],
+) -> tuple[int, list[str]]:  # fmt: skip
     todo = [one for one in jobs if made.get(one.page) != _state(one)
             or not (folder / one.page).exists()]  # fmt: skip
     done, failed = 0, []
     if todo:
         from assistant.review.pages.job_page import job_page
-    try:
-        for one in show(todo):
-            file = folder / one.page
-            try:
-                text = job_page(one.record, file.parent, fleet_file(folder), one.beside)
-            except (RecordError, OSError) as error:
-                failed.append(str(error))
-                continue
-            write_page(file, text)
-            made[one.page] = _state(one)
-            done += 1
-    finally:
-        write_page(folder / _MADE, json.dumps(made, indent=0, sort_keys=True))
+    for one in show(todo):
+        file = folder / one.page
+        try:
+            text = job_page(one.record, file.parent, fleet_file(folder), one.beside)
+        except (RecordError, OSError) as error:
+            failed.append(str(error))
+            continue
+        write_page(file, text)
+        made[one.page] = _state(one)
+        done += 1
     return done, failed
 
 

@@ -1,0 +1,105 @@
+"""Why a truck came back: what the records of one visit and of the one before say of it, in
+words."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from datetime import date
+from typing import NamedTuple
+
+from assistant.review.doubts import WEIGHTS
+from assistant.review.wording import Row, say
+from assistant.wear.outlook import Range
+from assistant.wear.visits import PER_MILES, SHORTEST_MILES
+
+NEAR_CHECK = 0.9
+"""A truck that has gone so large a share of the way to the check told to it came for that check."""
+AT_LIMIT_IN = 1 / 32
+"""Free travel found so near to its limit has reached it: half a division of a rule more than that
+would tell nothing."""
+GREW_IN = 1 / 16
+"""Free travel found larger by this was changed elsewhere: four standard uncertainties of two
+readings to a rule. From memory."""
+_LEFT_SO = ("ring", "out", "unsound", "accepted", "plan", "ratio", "skipped")
+"""Doubts of a visit that may bring the truck back, the gravest first."""
+
+
+class Came(NamedTuple):
+    """One visit of a truck, oldest first: its row of the table of jobs, its doubts' rows, and when
+    it was due by what was known before it, or None."""
+
+    job: Row
+    doubts: Sequence[Row]
+    due: tuple[date, date | None] | None = None
+
+
+def why_back(before: Came, now: Came, rate: Range | None) -> list[str]:
+    """The reasons, the most telling first; never none. `rate` is the truck's own wear, inches of
+    free travel lost per 10,000 miles."""
+    return [*_told(before, now), *_worn(before.job, now.job, rate), *_left_so(before)] or [
+        say("back.unknown")
+    ]
+
+
+def headline(before: Came, now: Came) -> str:
+    """After how long it came, and whether that was sooner than it was due."""
+    days = (now.job["began_utc"] - before.job["ended_utc"]).days
+    miles = _miles(before.job, now.job)
+    gone = say("back.gone_miles" if miles is not None else "back.gone", days=days, miles=miles)
+    if now.due is None:
+        return gone
+    came, (first, last) = now.job["began_utc"].date(), now.due
+    when = "early" if came < first else "late" if last is not None and came > last else "in_time"
+    until = "" if last is None else say("back.until", day=last)
+    return f"{gone} {say(f'back.{when}', first=first, until=until)}"
+
+
+def _told(before: Came, now: Came) -> Iterator[str]:
+    """What somebody said of it."""
+    if before.job["unfinished"]:
+        yield say("back.unfinished", why=before.job["unfinished"])
+    elif not before.job["signed_off"]:
+        yield say("back.open")
+    for doubt in now.doubts:
+        if doubt["kind"] == "unsound":
+            yield say("back.unsound", what=doubt["text"])
+    due, start, end = (
+        before.job["next_due_miles"], before.job["odometer_miles"], now.job["odometer_miles"],
+    )  # fmt: skip
+    if None not in (due, start, end) and end - start >= NEAR_CHECK * (due - start) > 0:
+        yield say("back.check", miles=due)
+
+
+def _worn(before: Row, now: Row, rate: Range | None) -> Iterator[str]:
+    left, found, limit = before["free_left_in"], now["free_found_in"], now["free_limit_in"]
+    if found is not None and limit is not None and found <= limit + AT_LIMIT_IN:
+        yield say("back.at_limit", found=found, limit=limit)
+    if left is None or found is None:
+        return
+    if found > left + GREW_IN:
+        yield say("back.grew", left=left, found=found)
+        return
+    miles = _miles(before, now)
+    if miles is None or miles < SHORTEST_MILES or rate is None:
+        return
+    lost = (left - found) / miles * PER_MILES
+    high = rate.high
+    how = "slow" if lost < rate.low else "fast" if high is not None and lost > high else "usual"
+    yield say(f"back.{how}", lost=lost, low=rate.low, high=high or rate.low)
+
+
+def _left_so(before: Came) -> Iterator[str]:
+    """What was wrong with how it was left the last time."""
+    told = sorted((d for d in before.doubts if d["kind"] in _LEFT_SO), key=_weight)
+    for doubt in told[:3]:
+        yield say("back.left_so", what=doubt["text"])
+
+
+def _weight(doubt: Mapping[str, str]) -> int:
+    return -WEIGHTS[doubt["kind"]]
+
+
+def _miles(before: Row, now: Row) -> float | None:
+    if before["odometer_miles"] is None or now["odometer_miles"] is None:
+        return None
+    return float(now["odometer_miles"] - before["odometer_miles"])

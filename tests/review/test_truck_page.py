@@ -1,0 +1,100 @@
+"""One truck's whole life on a page, and why it came back, told from its records."""
+
+from datetime import date, datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from assistant.review import open_review
+from assistant.review.acts import add
+from assistant.review.pages.fleet_page import write_fleet, write_rest
+from assistant.review.pages.returns import Came, headline, why_back
+from assistant.review.pages.truck_page import truck_file
+from assistant.wear.outlook import Range
+from tests.records import HARD
+from tests.review.jobs import Job, day, tell
+from tests.review.test_pages import NASTY, Page, nothing_from_elsewhere
+
+BEGAN = datetime(2025, 1, 10, 8)
+USUAL = Range(0.1, 0.2)
+
+
+def came(after_days: int = 0, miles: float | None = 100_000, **other: Any) -> Came:
+    """A visit signed off with free travel found 1.25 and left 1.5 in, limit 1.125."""
+    at = BEGAN + timedelta(days=after_days)
+    doubts = [{"kind": kind, "text": text} for kind, text in other.pop("doubts", ())]
+    job = {
+        "began_utc": at, "ended_utc": at, "signed_off": True, "unfinished": "",
+        "odometer_miles": miles, "next_due_miles": None, "free_found_in": 1.25,
+        "free_left_in": 1.5, "free_limit_in": 1.125, **other,
+    }  # fmt: skip
+    return Came(job, doubts, other.get("due"))
+
+
+@pytest.mark.parametrize(
+    "before, now, says",
+    [
+        ({"unfinished": "ring seized", "signed_off": False}, {}, "closed unfinished: ring seized"),
+        ({"next_due_miles": 121_000.0}, {}, "check told at the last sign-off was at 121,000"),
+        ({}, {"free_found_in": 1.14}, "at its limit: found 1.140 in, limit 1.125 in"),
+        ({}, {}, "wore as usual for it: 0.125 in per 10,000 miles"),
+        ({}, {"free_found_in": 0.9}, "wore faster than usual for it: 0.300"),
+        ({}, {"free_found_in": 1.48}, "wore slower than usual for it: 0.010"),
+        ({}, {"free_found_in": 1.7}, "grew from 1.500 in to 1.700 in"),
+        ({"doubts": [("ratio", "ratios"), ("ring", "told 5, moved 3")]}, {}, "told 5, moved 3"),
+        ({}, {"doubts": [("unsound", "not sound: pins")]}, "somebody found: not sound: pins"),
+        ({"free_left_in": None}, {}, "The records do not tell"),
+    ],
+)  # fmt: skip
+def test_why_it_came_back(before: dict[str, Any], now: dict[str, Any], says: str) -> None:
+    told = why_back(came(0, **before), came(90, 120_000, **now), USUAL)
+    assert any(says in line for line in told), told
+    assert len(told) == len(set(told))
+
+
+def test_whether_it_came_as_it_was_due() -> None:
+    first, now = came(), came(90, 120_000)
+    assert headline(first, now) == "after 90 days and 20,000 miles."
+    for days, word in ((80, "while it was due"), (95, "before it was due")):
+        due = (BEGAN.date() + timedelta(days=days), None)
+        assert word in headline(first, now._replace(due=due))
+    late = now._replace(due=(date(2025, 2, 1), date(2025, 3, 1)))
+    assert headline(first, late).endswith("after it was due, from 2025-02-01 to 2025-03-01.")
+
+
+def test_a_life_is_on_one_page(tmp_path: Path) -> None:
+    """Every visit with its page, the wear, what a lead asked, notes, causes; escaped throughout."""
+    jobs = [
+        Job(NASTY, day(2025, 1, 10), "12", 100_000),
+        Job(NASTY, day(2025, 5, 10), "15", 130_000, left=1.5, found=1.3125),
+        Job(NASTY, day(2025, 9, 10), "12", 160_000, left=1.5, found=1.12),
+    ]
+    paths = tell(tmp_path / "records", jobs)
+    (tmp_path / "records" / HARD.name).write_bytes(HARD.read_bytes())
+    add(paths[1], "question", "L7", "why so soon?")
+
+    def made() -> int:
+        with open_review([tmp_path / "records"], tmp_path / "index") as desk:
+            out = tmp_path / "out"
+            return write_rest(desk, out, *write_fleet(desk, out), lambda todo: todo)[0]
+
+    assert made() == len(jobs) + 1 + 2 and made() == 0
+    page = Page((tmp_path / "out" / truck_file(NASTY)).read_text("utf-8"))
+    nothing_from_elsewhere(page)
+    assert not [tag for tag, _ in page.tags if tag in ("script", "img")]
+    for text in (
+        NASTY,
+        "Visits 3 since 2025-01-10",
+        "L7 asked: why so soon? open",
+        "Free travel was at its limit: found 1.120 in, limit 1.125 in",
+    ):
+        assert text in page.words, text
+    for _, attributes in page.tags:
+        href = attributes.get("href") or ""
+        if href and not href.startswith("#"):
+            assert (tmp_path / "out" / "trucks" / href).exists(), href
+    hard = Page((tmp_path / "out" / truck_file("T-104")).read_text("utf-8")).words
+    assert "note the lock plate bolt wants replacing" in hard and "not sound" in hard
+    add(paths[2], "reviewed", "L7")
+    assert made() == 2  # the job's page, and its truck's
