@@ -114,8 +114,7 @@ class _Lives:
         rate = look.rate if look is not None else None
         came = [self._came(job, jobs[:i]) for i, job in enumerate(jobs)]
         back = [
-            (headline(before, now), why_back(before, now, rate))
-            for before, now in pairwise(came)
+            (headline(before, now), why_back(before, now, rate)) for before, now in pairwise(came)
         ]
 
         def href(job: int) -> str:
