@@ -31,7 +31,7 @@ MOST_BAYS = 200
 """Jobs that are live at once."""
 _MOST_BYTES = 1 << 26
 """Of a page of the review."""
-_PAGE = re.compile(r"(?:jobs/)?[\w.-]{1,120}\.html")
+_PAGE = re.compile(r"(?:(?:jobs|trucks)/)?[\w.-]{1,120}\.html|find\.js|due\.(?:ics|csv)")
 
 
 class NoSuchJob(Exception):
@@ -187,7 +187,7 @@ class Bays:
         The fleet's page, "fleet.html", is written anew, and the pages of its jobs with it.
         """
         from assistant.review import open_review
-        from assistant.review.pages.fleet_page import write_fleet, write_jobs
+        from assistant.review.pages.fleet_page import write_fleet, write_rest
 
         if not _PAGE.fullmatch(path):
             return None
@@ -196,7 +196,7 @@ class Bays:
         folder = Path(self._pages.name)
         if path == "fleet.html":
             with open_review([self.folder]) as desk:
-                write_jobs(folder, write_fleet(desk, folder), iter)
+                write_rest(desk, folder, *write_fleet(desk, folder), iter)
         file = folder / path
         if not file.is_file():
             return None
@@ -207,13 +207,15 @@ _SCRIPT = re.compile(r"<script(?![^>]*\bsrc=)[^>]*>(.*?)</script>", re.S)
 
 
 def _policy(text: str) -> str:
-    """A content security policy for a page of ours: each of its scripts by its hash."""
+    """A content security policy for a page of ours: each of its scripts by its hash, and what the
+    fleet page's own script reads to search in, from the same place."""
     hashes = " ".join(
         f"'sha256-{base64.b64encode(hashlib.sha256(code.encode()).digest()).decode()}'"
         for code in _SCRIPT.findall(text)
     )
+    scripts = f"'self' {hashes}" if hashes else "'none'"
     return (
-        f"default-src 'none'; script-src {hashes or chr(39) + 'none' + chr(39)}; "
+        f"default-src 'none'; script-src {scripts}; "
         "style-src 'unsafe-inline'; img-src 'self' data:; media-src 'self' data:; "
         "frame-ancestors 'none'; base-uri 'none'; form-action 'none'"
     )
