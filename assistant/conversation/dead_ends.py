@@ -34,12 +34,25 @@ def _sections() -> dict[str, re.Pattern[str]]:
     return {name: re.compile("|".join(lines)) for name, lines in found.items()}
 
 
-def dead_end(words: str) -> tuple[str, str] | None:
-    """("trouble", its kind) or ("unfinished", "") where words say so; None where they do not."""
+_HERE = {
+    **dict.fromkeys(("cover_off", "reopen_cover"), "cover"),
+    "ring_turn": "seized",
+    **dict.fromkeys(("fork_rod", "free_rod", "contact_rod", "height_stop", "total_stop"), "frozen"),
+}
+"""What it is that will not move, by the step."""
+
+
+def dead_end(words: str, at: str = "") -> tuple[str, str] | None:
+    """("trouble", its kind) or ("unfinished", "") where words say so; None where they do not.
+
+    `at` is the step, for words that name nothing: "it won't budge".
+    """
     text, of = normal(words).replace(",", " "), _sections()
     if len(text.split()) > MOST_WORDS or of["none"].search(text):
         return None
     if of["unfinished"].search(text):
         return "unfinished", ""
     kind = next((k for k in of if k in TROUBLES and of[k].search(text)), "")
+    if not kind and at in _HERE and of["here"].search(text):
+        kind = _HERE[at]
     return ("trouble", kind) if kind else None

@@ -35,7 +35,12 @@ _THINGS = {
     "rod": r"rods?\b|adjuster|pushrod|jam nut|lock nut|locknut",
     "grease": r"greas(?:e|ed|ing)\b|lub(?:e|ed|ing|ricat\w*)\b|zerk|oiled",
 }
-_NAMED = {thing: re.compile(rf"\b(?:{words})") for thing, words in _THINGS.items()}
+_OF_CHAIN = {
+    "tight": r"tight|snug|loose|play\b",
+    "free": r"free(?:ly)?\b|mov(?:e|es|ing|ed)\b|straight|bent|rubb|bind",
+}
+"""What is looked for in the chain from pedal to lever, more at each of its steps."""
+_NAMED = {thing: re.compile(rf"\b(?:{words})") for thing, words in (_THINGS | _OF_CHAIN).items()}
 _SIDES = re.compile(r"\b(?:in|out|on|off)\b")
 _AT_END = re.compile(
     r"\b(?P<side>in|out|on|off)(?: (?:now|again|then|too|yep|yeah|mate|boss|done"
@@ -64,6 +69,8 @@ def of_this_step(words: str, dialogue: Dialogue) -> bool:
     told = [text for clause in CLAUSE.split(words) if (text := normal(clause or ""))]
     text = next((text for text in told if not _LEADS.fullmatch(text)), "")
     named = {thing for thing, like in _NAMED.items() if like.search(text)}
+    if step.phase != "chain":
+        named -= _OF_CHAIN.keys()
     if named and things and not named & things:
         return False
     m = _AT_END.search(without_lead(text))

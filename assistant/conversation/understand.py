@@ -289,7 +289,8 @@ def _beside(words: str, text: str, meant: str, who: str, dialogue: Dialogue) -> 
         return Act(meant, who, text=kind)
     if meant not in ("", "trouble", "unfinished"):
         return None
-    ends = ("trouble", kind) if kind else (meant, "") if meant else dead_end(words)
+    at = dialogue.at if who == "tech" else ""
+    ends = ("trouble", kind) if kind else (meant, "") if meant else dead_end(words, at)
     tells = dialogue.telling == "rest" or (dialogue.telling == "why" and ends is None)
     if tells and len(text) > _SHORT:
         return Act("told", who, text=words.strip())

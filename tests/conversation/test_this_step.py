@@ -19,6 +19,7 @@ SHOW = f"{PLAN} / check"
 AT = {
     "chain_lever": LEVER,
     "chain_loose": f"{LEVER} / sound / h: foot off",
+    "chain_binding": f"{LEVER} / sound / h: foot off / sound",
     "cover_off": FOUND[: -len(" / done")],
     "ring_show": SHOW,
     "ring_unlock": f"{SHOW} / done",
@@ -29,6 +30,8 @@ AT = {
 }
 OTHER = [
     *(("chain_lever", w) for w in ("pins are good", "yeah, brackets are tight", "cover's off")),
+    *(("chain_lever", w) for w in ("all tight", "nothing loose")),
+    *(("chain_binding", w) for w in ("all tight", "pins are good", "no play")),
     *(("ring_show", w) for w in ("plate's out", "it's out", "bracket's off", "rod's tight")),
     *(("ring_unlock", w) for w in ("it's in", "plate's back in", "tool's out", "greased")),
     *(("ring_lock", w) for w in ("it's out", "tool's out", "plate's out", "rod's locked")),
@@ -37,6 +40,8 @@ OTHER = [
     *(("out_from_under", w) for w in ("all greased", "it's on", "cover's on")),
 ]
 OWN = [
+    *(("chain_binding", w) for w in ("moves freely", "nothing bent", "sound", "nothing binding")),
+    *(("chain_loose", w) for w in ("all tight", "nothing loose", "no play")),
     *(("chain_lever", w) for w in ("sound", "lever moves", "it moves every time", "all good")),
     *(("ring_show", w) for w in ("done", "i see the plate", "done, plate's out")),
     *(("ring_unlock", w) for w in ("plate's out", "lock plate's off", "it's out", "done")),

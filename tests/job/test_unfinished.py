@@ -296,6 +296,27 @@ def test_understood_at_any_step(
     assert leads or "still_holding" in keys, (at, kind, text(said))
 
 
+@pytest.mark.parametrize(
+    ("at", "words", "kind"),
+    [
+        (FOUND[:-7], "can't budge it", "cover"),
+        (FOUND[:-7], "it's rusted solid", "cover"),
+        (FOUND[:-7], "the bolts on this cover are rounded off", "cover"),
+        (TURN, "it won't budge", "seized"),
+        (TURN, "won't turn", "seized"),
+        (PLAN, "the lock plate bolt is rounded", "stripped"),
+        (PLAN, "it won't budge", ""),
+    ],
+)
+def test_what_will_not_move_is_what_the_step_is_about(
+    session: Session, play: Play, at: str, words: str, kind: str
+) -> None:
+    play(session, at)
+    meant = session.understood(words, "tech")
+    told = (meant.meaning, meant.text) if isinstance(meant, Act) else ("", "")
+    assert told == ("trouble", kind) if kind else told[0] != "trouble"
+
+
 def test_every_phrase_is_understood_at_every_step(session: Session, dialogs: Dialogs) -> None:
     """From either of the two, in every step of a whole job, in holds and while something waits."""
     job, kinds = session.job, dialogs.words["trouble"].kinds
