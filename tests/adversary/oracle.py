@@ -8,7 +8,8 @@ from tests.adversary.commands import Violation, shown_badly
 from tests.adversary.talk import replies
 
 UP, DOWN, UNSURE, PRESSED, UNTOLD = "up", "down", "unsure", "to be pressed", "not told of"
-FOOT_OFF = re.compile(r"foot off the pedal\. Say|let up\. Sound")
+FOOT_OFF = re.compile(r"foot off the pedal\. Say|\blet up\b.*\bSound")
+"""A prompt whose answer says that the foot is off."""
 HANDS = {terms.plain(words) for words in terms.HANDS}
 RESUMED = terms.reply("resumed")
 GOING_ON = terms.reply("carry_on")

@@ -30,6 +30,7 @@ class Prompt:
     who: str
     reading: str
     stage: str
+    answers: tuple[str, ...]
     pattern: re.Pattern[str]
 
 
@@ -40,7 +41,7 @@ def _prompts() -> list[Prompt]:
         out += [
             Prompt(
                 step["id"], step["kind"], step["who"], step.get("reading", ""),
-                step.get("stage", ""), re.compile(_pattern(say)),
+                step.get("stage", ""), tuple(step.get("answers", ())), re.compile(_pattern(say)),
             )
             for say in says
         ]  # fmt: skip

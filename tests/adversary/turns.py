@@ -18,6 +18,8 @@ FOUND = {
     "free-travel": ("9/16", "1-1/2", "half inch"), "pedal-height": ("8-1/2", "8 1/4"),
     "total-travel": ("8-1/4",), "brake-contact": ("5/8", "1/32"), "odometer": ("412350", "skip"),
 }  # fmt: skip
+ANY = ("skip", "1/2 inch", "5", "no", "done")
+"""What may answer a reading that was not there when this was written."""
 LATER = {**FOUND, "gap": ("17/32", "0.525", "21/32"), "clearance": ("1/8", "11/64")}
 SAID = {
     "sound": "sound", "clear": "clear", "hold": "holding", "release": "released", "plan": "check",
@@ -47,7 +49,7 @@ def leading_on(rng: random.Random, said: Sequence[tuple[str, str]]) -> str:
 def _answer(rng: random.Random, prompt: terms.Prompt, text: str) -> str:
     speaker = "helper: " if prompt.who == "helper" else ""
     if prompt.reading:
-        known = (FOUND if prompt.stage == "found" else LATER).get(prompt.reading, ("skip",))
+        known = (FOUND if prompt.stage == "found" else LATER).get(prompt.reading, ANY)
         return (
             speaker
             + rng.choice(known)
@@ -61,6 +63,8 @@ def _answer(rng: random.Random, prompt: terms.Prompt, text: str) -> str:
     if prompt.kind in ("clear", "release"):
         return speaker + rng.choice([*terms.WORDS[{"clear": "clear"}.get(prompt.kind, "released")],
                                      SAID[prompt.kind]])  # fmt: skip
+    if prompt.answers and rng.random() < 0.3:
+        return speaker + rng.choice(prompt.answers)
     hint = re.search(r"[Ss]ay ([a-z]+)\.$", text)
     return speaker + SAID.get(prompt.kind, hint[1] if hint else "done")
 
