@@ -301,12 +301,14 @@ def _copy(value: Any) -> Any:
 def _key(job: Job, watch: Watch) -> tuple[Any, ...]:
     """What of a state can matter for what comes after it."""
     facts, pending = job.facts, job.pending
-    plain = [getattr(job, n) for n in _PLAIN if n not in ("pending", "ahead")]
+    plain = [getattr(job, n) for n in _PLAIN if n not in ("pending", "ahead", "trouble", "closing")]
     seen = {k: v for k, v in vars(watch).items() if isinstance(v, (bool, str))}
     plan = facts.plans.ring()
     return (
         job.at,
         *plain,
+        # Which trouble it was changes only the words of the closing.
+        job.closing and replace(job.closing, why=str(bool(job.closing.why))),
         pending and (pending.quantity, pending.value_in),
         *(known.value for known in facts.hazards.known.values()),
         facts.decided("gap"),
@@ -408,7 +410,8 @@ def _in_ring(job: Job) -> bool:
 def test_every_state_of_the_ring_move() -> None:
     """From the plan to the gap read again, with anything by anybody, until nothing is new.
 
-    With corrections as well: `python -m tests.job.test_hazards`, some minutes.
+    5,288 states and 225,438 turns, three minutes. With corrections as well, and gone on from
+    trouble and a closing too: `python -m tests.job.test_hazards`, much longer.
     """
     states, turns = explore(_job_at("ring_plan"), most=20_000)
     assert states > 500, (states, turns)
@@ -427,5 +430,5 @@ def test_talk_changes_nothing() -> None:
 
 
 if __name__ == "__main__":
-    found = explore(_job_at("ring_plan"), most=50_000, changes=ALL)
+    found = explore(_job_at("ring_plan"), most=400_000, changes=ALL, ends=ENDS[2:])
     print("to closure: {:,} states, {:,} turns".format(*found))
