@@ -13,13 +13,16 @@ from collections import deque
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import orjson
 
 from assistant.act import Act, Evidence, Said
 from assistant.dialogue import Conversation
 from assistant.screens.view import bench_view, cab_view, lines
+
+if TYPE_CHECKING:
+    from assistant.screens.ears import Mouth
 
 KEPT = 50
 """Messages that a page which comes back can still be sent; a job's truth is in each of them."""
@@ -41,7 +44,7 @@ class Screen:
         seen: the newest message that it has acknowledged.
         heard_s: when it last said anything, by the bay's clock.
         news: set when there is something to send.
-        loud: it plays replies as sound.
+        mouth: makes sound of what it is told, where the page plays such; else None.
     """
 
     role: str
@@ -49,7 +52,7 @@ class Screen:
     seen: int = 0
     heard_s: float = 0.0
     news: asyncio.Event = field(default_factory=asyncio.Event)
-    loud: bool = False
+    mouth: Mouth | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -181,8 +184,12 @@ class Bay:
             before.news.set()
             await self._unsure("link_taken")
         elif self._link == "lost":
-            await self._run(lambda: self._publish(self.conversation.notice("tech", "link_back")))
+            await self._back()
         self._link = "live"
+
+    async def _back(self) -> None:
+        self._link = "live"
+        await self._run(lambda: self._publish(self.conversation.notice("tech", "link_back")))
 
     def leave(self, screen: Screen) -> None:
         """A page is gone; whether a cab is missed is seen by `watch`."""
@@ -203,11 +210,14 @@ class Bay:
         """Look after the cab's link until cancelled."""
         while True:
             await asyncio.sleep(_LOOK_S)
-            cab = self.cab
-            if cab is None or self._link != "live" or self.clock() - cab.heard_s <= SILENT_S:
+            if self.cab is None:
                 continue
-            self._link = "lost"
-            await self._unsure("link_lost")
+            silent = self.clock() - self.cab.heard_s > SILENT_S
+            if silent and self._link == "live":
+                self._link = "lost"
+                await self._unsure("link_lost")
+            elif not silent and self._link == "lost":
+                await self._back()
 
     async def _unsure(self, why: str) -> None:
         """The cab's link is not what it was. With the pedal down nothing is certain any more:

@@ -45,7 +45,8 @@ class Bays:
         folder: where records are and are begun.
         dialogs: the words of all jobs.
         cards: a folder of the shop's cards, one card's file, or None.
-        ears: what hears and speaks for its pages, or None: then they are read and typed in alone.
+        ears: opens what hears and speaks for its pages, beside the first jobs; gives None where it
+            cannot. Without it they are read and typed in alone.
     """
 
     def __init__(
@@ -53,11 +54,12 @@ class Bays:
         folder: Path,
         dialogs: Dialogs,
         cards: Path | None = None,
-        ears: Ears | None = None,
+        ears: Callable[[], Ears | None] = lambda: None,
     ) -> None:
         self.folder, self.dialogs = folder, dialogs
         self._cards = cards
-        self._ears = ears
+        self._open_ears = ears
+        self._opening: asyncio.Task[Ears | None] | None = None
         self._live: dict[str, Bay] = {}
         self._watched: dict[str, asyncio.Task[None]] = {}
         self._lock = asyncio.Lock()
@@ -151,31 +153,37 @@ class Bays:
         self._watched[bay.name] = asyncio.create_task(bay.watch())
         return bay
 
-    @property
-    def mouth(self) -> Mouth | None:
-        """What speaks, if anything does."""
-        return None if self._ears is None else self._ears.mouth
+    async def _ears(self) -> Ears | None:
+        return None if self._opening is None else await self._opening
 
-    def listen(self, bay: Bay) -> bool:
+    async def mouth(self) -> Mouth | None:
+        """What speaks, if anything does."""
+        ears = await self._ears()
+        return None if ears is None else ears.mouth
+
+    async def listen(self, bay: Bay) -> bool:
         """Make ready for the microphones of a bay's pages; whether there are ears."""
-        if self._ears is not None and bay.ears is None:
+        ears = await self._ears()
+        if ears is not None and bay.ears is None:
             from assistant.screens.ears import BayEars
 
-            bay.ears = BayEars(bay, self._ears)
-        return self._ears is not None
+            bay.ears = BayEars(bay, ears)
+        return ears is not None
 
     @contextlib.asynccontextmanager
     async def running(self) -> AsyncIterator[None]:
         """While the server runs; at its end all records are let go of."""
+        self._opening = asyncio.create_task(asyncio.to_thread(self._open_ears))
         try:
             yield
         finally:
+            ears = await self._ears()
             for task in self._watched.values():
                 task.cancel()
             for bay in self._live.values():
                 await bay.close()
-            if self._ears is not None:
-                await asyncio.to_thread(self._ears.close)
+            if ears is not None:
+                await asyncio.to_thread(ears.close)
             if self._pages is not None:
                 self._pages.cleanup()
 

@@ -257,7 +257,7 @@ class Pages:
         sent = _number(seen) if life == bay.life else 0
         screen = Screen(role, me, heard_s=bay.clock())
         await bay.join(screen)
-        sender = asyncio.create_task(_send(socket, bay, screen, sent, self.bays.mouth))
+        sender = asyncio.create_task(_send(socket, bay, screen, sent))
         try:
             await _receive(socket, bay, screen, self.bays)
         except (WebSocketDisconnect, RuntimeError, ValueError):
@@ -269,9 +269,7 @@ class Pages:
                 await socket.close()
 
 
-async def _send(
-    socket: WebSocket, bay: Bay, screen: Screen, sent: int, mouth: Mouth | None
-) -> None:
+async def _send(socket: WebSocket, bay: Bay, screen: Screen, sent: int) -> None:
     """Messages as they come, and a beat when there are none; their sound to a page that plays it,
     cut off by whatever comes next."""
     if not 0 < sent <= bay.n:  # new, or of another life of the server: begin with the newest
@@ -290,10 +288,10 @@ async def _send(
                 beat = {"beat": bay.n, "cab": bay.cab_state}
                 await socket.send_text(orjson.dumps(beat).decode())
                 said = [s for m in owed for s in m.said if s.to in (screen.role, "both")]
-                if screen.loud and mouth is not None and said:
+                if screen.mouth is not None and said:
                     if speaking is not None:
                         speaking.cancel()
-                    speaking = asyncio.create_task(_speak(socket, mouth, said, screen.role))
+                    speaking = asyncio.create_task(_speak(socket, screen.mouth, said, screen.role))
             with contextlib.suppress(TimeoutError):
                 await asyncio.wait_for(screen.news.wait(), BEAT_S)
     except (WebSocketDisconnect, RuntimeError):
@@ -337,10 +335,10 @@ async def _receive(socket: WebSocket, bay: Bay, screen: Screen, bays: Bays) -> N
         if told.get("take") is True:
             await bay.join(screen)
         if told.get("listen") is True:
-            await socket.send_text(orjson.dumps({"listens": bays.listen(bay)}).decode())
+            await socket.send_text(orjson.dumps({"listens": await bays.listen(bay)}).decode())
         if told.get("loud") is True:
-            screen.loud = bays.mouth is not None
-            await socket.send_text(orjson.dumps({"loud": screen.loud}).decode())
+            screen.mouth = await bays.mouth()
+            await socket.send_text(orjson.dumps({"loud": screen.mouth is not None}).decode())
         words = told.get("words")
         if not isinstance(words, str) or screen.role == "lead":
             continue

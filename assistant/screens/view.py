@@ -12,8 +12,9 @@ from assistant.act import Said
 from assistant.dialogue import Danger, Dialogue
 from assistant.sentences import Sentences, printable, sentences
 
-WORDS = ("hold", "release", "stop", "wait")
-"""The one word of the cab; its wording and sentence stand in `dialogs/`, screens.toml."""
+WORDS = ("hold", "release", "stop", "wait", "foot", "turn")
+"""The one word of the cab; "foot" and "turn" where the helper is asked for his foot, or to press,
+look or read. Its wording and sentence stand in `dialogs/`, screens.toml."""
 _CAB_ANSWERS = {"hold": ("holding", "lost"), "release": ("released", "stop")}
 """What the two touches of the cab mean beside a word; phrases of words.toml say it."""
 _BENCH_ANSWERS = (
@@ -42,7 +43,12 @@ def cab_word(dialogue: Dialogue) -> str:
     if cues:
         return cues[-1].lower()
     danger = dialogue.danger()
-    return "hold" if danger.held or danger.pedal else "wait"
+    if danger.held or danger.pedal:
+        return "hold"
+    if danger.foot:
+        return "foot"
+    asked = any(said.to != "tech" for said in dialogue.prompt())
+    return "turn" if asked and dialogue.whose() == "helper" else "wait"
 
 
 def safe_word(danger: Danger) -> str:
@@ -55,9 +61,11 @@ def cab_answers(dialogue: Dialogue, word: str) -> list[dict[str, str]]:
     if dialogue.finished:
         return []
     danger, allowed = dialogue.danger(), dialogue.allowed()
-    meanings = _CAB_ANSWERS.get(word)
+    meanings: tuple[str, ...] | None = _CAB_ANSWERS.get(word)
     if word == "stop":
         meanings = ("released", "holding") if danger.pedal else ("foot_off", "repeat")
+    elif word == "turn" and "sound" in allowed:
+        meanings = ("sound", "not_sound", "stop")
     elif meanings is None:
         wanted = "foot_off" if danger.foot or "foot_off" in allowed else "repeat"
         wanted = "ready" if "ready" in allowed else wanted
@@ -98,6 +106,7 @@ def cab_view(dialogue: Dialogue) -> dict[str, Any]:
         "shown": names.say(f"word.{word}"),
         "line": printable(told[-1]) if told else names.say(f"line.{word}"),
         "answers": cab_answers(dialogue, word),
+        "asks": dialogue.expects() if word == "turn" else "",
         "safe": safe,
         "safe_shown": names.say(f"word.{safe}"),
         "finished": dialogue.finished,

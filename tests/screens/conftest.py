@@ -5,9 +5,10 @@ import shutil
 import socket
 import threading
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -52,12 +53,17 @@ class Served:
         assert not self.thread.is_alive()
 
 
-def serve(folder: Path, port: int = 0, paired: bool = False) -> Served:
+def serve(
+    folder: Path,
+    port: int = 0,
+    paired: bool = False,
+    ears: Callable[[], Any] = lambda: None,
+) -> Served:
     listener = socket.socket()
     listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     listener.bind(("127.0.0.1", port))
     at = f"http://127.0.0.1:{listener.getsockname()[1]}"
-    bays, access = Bays(folder, load_dialogs(DIALOGS), DEMO), Access(paired)
+    bays, access = Bays(folder, load_dialogs(DIALOGS), DEMO, ears), Access(paired)
     app = application(bays, access, ["127.0.0.1"], at)
     config = uvicorn.Config(app, log_level="error", ws="websockets-sansio", lifespan="on")
     config.timeout_graceful_shutdown = 1

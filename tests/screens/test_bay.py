@@ -67,6 +67,10 @@ def test_every_moment_of_a_job_has_one_word(job: str, tmp_path: Path) -> None:
             assert view["word"] in ("hold", "stop", "release")
         if view["word"] == "release":
             assert danger.releasing
+        if view["word"] in ("wait", "foot", "turn"):
+            assert not (danger.held or danger.pedal)
+        if session.job.whose() == "helper" and not session.job.finished:
+            assert view["word"] != "wait", session.job.at
         assert view["safe"] == ("hold" if danger.pedal or danger.held else "wait")
         for answer in view["answers"]:
             meant = session.understood(answer["words"], "helper")
@@ -118,12 +122,16 @@ def test_a_cab_that_falls_silent_in_a_hold_gets_hands_out(tmp_path: Path) -> Non
 
 def test_outside_a_hold_a_lost_link_is_told_and_moves_nothing(tmp_path: Path) -> None:
     async def work(bay: Bay, clock: Clock) -> None:
-        await bay.join(Screen("helper", "phone"))
+        cab = Screen("helper", "phone")
+        await bay.join(cab)
         at = bay.conversation.dialogue.at
         clock.now += SILENT_S + 1
         await asyncio.sleep(0.3)
         assert bay.cab_state == "lost" and bay.conversation.dialogue.at == at
         assert not bay.conversation.dialogue.stopped
+        cab.heard_s, cab.seen = clock.now, bay.n + 1  # it was slow, and answers again
+        await asyncio.sleep(0.3)
+        assert bay.cab_state == "shows"
 
     in_bay(tmp_path, "found_gap", work)
 

@@ -45,8 +45,7 @@ def wav(words: str) -> str:
 
 def test_spoken_into_the_page_it_is_heard_and_answered(tmp_path: Path) -> None:
     job = until("found_gap", tmp_path)
-    served = serve(tmp_path)
-    served.bays._ears = Ears()
+    served = serve(tmp_path, ears=Ears)
     with playwright.sync_playwright() as play:
         browser = play.chromium.launch(executable_path=CHROMIUM, args=AWAKE)
         try:

@@ -74,19 +74,7 @@ const on = {
 };
 const link = new Link("tech", bench.dataset.job, on);
 
-part("say").addEventListener("submit", (event) => {
-  event.preventDefault();
-  const words = part("words").value.trim();
-  if (words && link.say(words)) part("words").value = "";
-});
-
-part("pad").addEventListener("click", (event) => {
-  const key = event.target.dataset.key;
-  if (!key) return;
-  const words = part("words");
-  if (key === "⌫") words.value = words.value.slice(0, -1);
-  else words.value += key.length > 1 ? " " + key : key;
-});
+readings(part("say"), part("words"), part("pad"), () => link);
 
 part("phone").addEventListener("click", async () => {
   const answer = await fetch(`/code/helper/${bench.dataset.job}`, { method: "POST" });

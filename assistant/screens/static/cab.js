@@ -23,6 +23,8 @@ const on = {
     part("link").hidden = true;
     part("told").textContent = "";
     show(view.word, view.shown, view.line);
+    part("say").hidden = !view.asks;
+    if (!view.asks) part("words").value = "";
     touches(part("answers"), view.answers, link, message.n);
     say(view.word, view.shown, view.line);
   },
@@ -34,6 +36,7 @@ const on = {
     show("lost-" + safe, view ? view.safe_shown : "", cab.dataset.lostLine);
     part("link").textContent = cab.dataset.lost;
     part("link").hidden = false;
+    part("say").hidden = true;
     part("answers").replaceChildren();
     say("lost", cab.dataset.lost, cab.dataset.lostLine);
   },
@@ -57,6 +60,8 @@ const on = {
   },
 };
 
+readings(part("say"), part("words"), part("pad"), () => link);
+
 /* A page that is left or asleep must not wake with an old word on it. */
 document.addEventListener("visibilitychange", () => {
   if (document.hidden && link && link.up) {
@@ -74,6 +79,8 @@ const SIGNALS = {
   hold: [[220, 0, 0.5]],
   release: [[440, 0, 0.16], [554, 0.2, 0.16], [659, 0.4, 0.3]],
   wait: [[330, 0, 0.12]],
+  foot: [[330, 0, 0.12], [247, 0.16, 0.25]],
+  turn: [[494, 0, 0.12], [494, 0.2, 0.12]],
   stop: [[880, 0, 0.1], [880, 0.16, 0.1], [880, 0.32, 0.1], [880, 0.48, 0.1]],
   "lost-hold": [[160, 0, 0.3], [160, 0.45, 0.3]],
   "lost-wait": [[160, 0, 0.3], [160, 0.45, 0.3]],

@@ -144,6 +144,21 @@ class Link {
   }
 }
 
+/* Keys for a reading: what they write is said like any words. */
+function readings(form, words, pad, link) {
+  form.addEventListener("submit", (event) => {
+    event.preventDefault();
+    const said = words.value.trim();
+    if (said && link().say(said)) words.value = "";
+  });
+  pad.addEventListener("click", (event) => {
+    const key = event.target.dataset.key;
+    if (!key) return;
+    if (key === "⌫") words.value = words.value.slice(0, -1);
+    else words.value += key === "␣" ? " " : key.length > 1 ? " " + key : key;
+  });
+}
+
 /* Touches: each says its words, and for which message it was meant. */
 function touches(place, answers, link, about) {
   place.replaceChildren(
