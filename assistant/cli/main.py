@@ -382,7 +382,8 @@ def transcript(record: Path) -> None:
 
 
 for _command in (
-    card.card, review.review, review.page, review.pages, review.lead, review.retention, trade.cause,
-    trade.picture, trade.due, voice.listen, voice.hear, voice.devices, serve.serve,
+    card.card, review.review, review.page, review.pages, review.audit, review.lead,
+    review.retention, trade.cause, trade.picture, trade.due, voice.listen, voice.hear,
+    voice.devices, serve.serve,
 ):  # fmt: skip
     main.add_command(_command)

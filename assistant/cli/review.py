@@ -202,6 +202,56 @@ def _page_bar(todo: Iterable[Any]) -> Iterable[Any]:
     return bar
 
 
+@click.command(short_help="A time's records against the seals on paper, on one print.")
+@click.argument("folders", nargs=-1, type=PATH)
+@click.option("--since", type=click.DateTime(("%Y-%m-%d",)), help="First day; else last month's.")
+@click.option("--until", type=click.DateTime(("%Y-%m-%d",)), help="Last day; else last month's.")
+@click.option("--seals", "seals_file", type=PATH, help="A text file with the seals on paper.")
+@click.option("--out", "out", type=PATH, default=Path("audit.html"), show_default=True,
+              help="The page's file.")  # fmt: skip
+@_patience_option
+def audit(
+    folders: tuple[Path, ...],
+    since: datetime | None,
+    until: datetime | None,
+    seals_file: Path | None,
+    out: Path,
+    patience: float,
+) -> None:
+    """The jobs in the FOLDERS that ended in a time, as a page to print: each seal against the list
+    from paper, what leads did, what is damaged.
+
+    Exit code 1 when a seal is missing on either side, or a file is damaged or gone.
+    """
+    from datetime import UTC
+
+    from assistant import named_file
+    from assistant.review.handover.audit import audited, last_month, seals_in
+    from assistant.review.pages.render import page as made
+    from assistant.review.pages.render import write_page
+
+    days = [given.date() if given else day
+            for given, day in zip((since, until), last_month(), strict=True)]  # fmt: skip
+    if days[1] < days[0]:
+        fail(f"the last day, {days[1]}, is before the first, {days[0]}; turn them round")
+    try:
+        paper = seals_in(named_file.text_of(named_file.whole(seals_file))) if seals_file else None
+    except (OSError, ValueError) as error:
+        fail(f"{seals_file} cannot be read: {error}; name a text file with the seals")
+    if paper is not None and not paper:
+        fail(f"{seals_file} holds no seal such as 3F2A-91BC; copy them from the work orders")
+    with opened(folders, patience_s=patience) as desk:
+        found = audited(desk, days[0], days[1], paper)
+        now = datetime.now(UTC).strftime("%Y-%m-%d %H:%M UTC")
+        write_page(out, made("audit.html", a=found, made=now))
+    missing = f"{len(found.without)} without their seal on paper"
+    lost = f"{_many(len(found.lost), 'seal')} on paper without a record"
+    show_lines([f"Page: {out}", f"{_many(len(found.jobs), 'job')}, {missing}; {lost}; "
+                f"{_many(len(found.damaged), 'file')} damaged or gone"])  # fmt: skip
+    if not found.fits:
+        raise SystemExit(1)
+
+
 @click.command(short_help="A lead's act, added to a record: reviewed, question, ...")
 @click.argument("act", type=click.Choice(_ACTS))
 @click.argument("records", nargs=-1, required=True)

@@ -136,3 +136,34 @@ def test_words_are_found_in_all_jobs(folder: Path, lugcall: Callable[..., Result
     assert told[2].strip() == f"{folder / HARD.name}, line 111"
     assert any("LEAD: which bolt was it" in line for line in lines("bolt"))
     assert "Nothing said or written" in lines("t-104")[0] + lines("bolt", "t-2")[0]
+
+
+def test_an_audit_holds_the_seals_against_paper(
+    folder: Path, tmp_path: Path, lugcall: Callable[..., Result]
+) -> None:
+    """What is on one side only is told, and ends with exit code 1; nothing else does."""
+    files = sorted(folder.glob("*.jsonl"))[:4]  # all but the one that is not signed off
+    seals = [verify_file(file).seal for file in files]
+    lugcall("lead", "reviewed", files[0], "--by", "L7")
+    paper, out = tmp_path / "paper.txt", tmp_path / "audit.html"
+
+    def audit(told: str, *more: str) -> Result:
+        paper.write_text(told, "utf-8")
+        days = ("--since", "2025-01-01", "--until", "2025-08-01", *more)
+        return lugcall("audit", folder, *days, "--seals", paper, "--out", out)
+
+    done = audit("\n".join(f"WO 4711, {seal.lower()}, T-2" for seal in seals))
+    assert done.exit_code == 0 and "4 jobs, 0 without" in done.output, done.output
+    page = out.read_text("utf-8")
+    assert "Every job bears a seal" in page and all(seal in page for seal in seals)
+    done = audit("\n".join([*seals[1:], "1234-ABCD"]))
+    assert done.exit_code == 1
+    assert "1 without their seal on paper; 1 seal on paper without a record" in done.output
+    page = out.read_text("utf-8")
+    assert "1234-ABCD" in page and page.count('<b class="OUT">NO</b>') == 1
+    files[1].write_bytes(files[1].read_bytes().replace(b"helper", b"halper", 1))
+    assert "1 file damaged or gone" in audit("\n".join(seals)).output
+    assert "holds no seal" in audit("none").output
+    assert "turn them round" in audit("1234-ABCD", "--until", "2024-01-01").output
+    done = lugcall("audit", folder, "--seals", tmp_path / "none.txt", "--out", out)
+    assert done.exit_code == 1 and "name a text file" in done.output
