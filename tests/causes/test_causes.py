@@ -335,7 +335,7 @@ def test_asked_anywhere_nothing_moves(job: Session, line: str) -> None:
     """With the pedal up, and not at the trial, it is answered and the step stays."""
     answered = 0
     for script_line in SCRIPT:
-        if job.job.facts.hazards["pedal"] == "up" and job.job.at != "function":
+        if job.job.facts.hazards["pedal"] == "up" and not job.job.trying:
             before = job.job.at, job.job.pending, len(job.job.facts.readings)
             answered += any("telling" in s or "further" in s for s in said_to(job, line))
             assert (job.job.at, job.job.pending, len(job.job.facts.readings)) == before
@@ -376,7 +376,7 @@ def test_reasons_on_request(job: Session) -> None:
 def test_it_grinds_at_the_trial_is_not_sound(job: Session) -> None:
     """Safety first, and then what may be behind it; the words for it do not matter."""
     for line in SCRIPT:
-        if job.job.at == "function":
+        if job.job.trying:
             break
         job.hear(*split_speaker(line))
     told = said_to(job, "helper: it grinds into gear")
@@ -417,7 +417,7 @@ def test_a_damaged_table_costs_the_answer_and_not_the_job(
     before = job.job.at
     told = said_to(job, "why does it slip")
     assert len(told) == 1 and "prior.weight" in told[0] and job.job.at == before
-    job.hear("tech", "done")
+    job.hear("tech", "skip")
     assert job.job.at != before
 
 

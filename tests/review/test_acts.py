@@ -208,7 +208,7 @@ def test_a_question_waits_until_it_is_answered(tmp_path: Path) -> None:
     assert texts(tmp_path) == three
     assert texts(tmp_path, "T-11") == ["Other truck?"] and texts(tmp_path, "T-111") == []
     ask = waiting(tmp_path, "T-1")[0]
-    assert (ask.lead, ask.record, ask.line) == ("L7", first.name, 73)
+    assert (ask.lead, ask.record, ask.line) == ("L7", first.name, 51)
     put(tmp_path, ask)
     assert texts(tmp_path) == three
     put(tmp_path, ask, "it was worn")
@@ -248,7 +248,7 @@ def test_the_answer_is_shown_and_linked_both_ways(
     answering = next(p for p, page in pages.items() if "note it was worn" in page.words)
     assert f"it was worn {answered_day(answered)}, {answered.name}, line 3" in pages[asking].words
     links = [{a.get("href") for _, a in pages[page].tags} for page in (asking, answering)]
-    assert f"{answering.name}#line-3" in links[0] and f"{asking.name}#line-73" in links[1]
+    assert f"{answering.name}#line-3" in links[0] and f"{asking.name}#line-51" in links[1]
     add(path, "reviewed", "L7")
     assert "L7 asks" not in lugcall("review", shop).output
 

@@ -117,10 +117,10 @@ def test_contact_rod_never_goes_against_contact(contact: float, clearance: float
 
 
 def test_a_settled_quarrel_of_ratios_is_no_doubt(tmp_path: Path) -> None:
-    free = SCRIPT.index("tech: nine sixteenths shy")
+    free = SCRIPT.index("helper: nine sixteenths shy")
     planned = SCRIPT.index("tech: forty thou") + 2
     session, _ = Session.begin(CARD, DIALOGS, tmp_path)
-    lines = [*SCRIPT[:free], "tech: two inches", *SCRIPT[free + 1 : planned]]
+    lines = [*SCRIPT[:free], "helper: two inches", *SCRIPT[free + 1 : planned]]
     for line in lines:
         session.hear(*split_speaker(line))
     assert any("disagree" in d for d in session.job.facts.doubts)
