@@ -340,7 +340,7 @@ def test_asked_anywhere_nothing_moves(job: Session, line: str) -> None:
             answered += any("telling" in s or "further" in s for s in said_to(job, line))
             assert (job.job.at, job.job.pending, len(job.job.facts.readings)) == before
         job.hear(*split_speaker(script_line))
-    assert job.job.finished and answered > 40
+    assert job.job.finished and answered > 0.75 * len(SCRIPT)
 
 
 def test_with_the_pedal_held_there_is_no_talk(job: Session) -> None:

@@ -80,7 +80,7 @@ def test_what_nobody_began_is_not_resumed(tmp_path: Path) -> None:
 
 
 def test_of_several_open_jobs_one_is_named(tmp_path: Path) -> None:
-    first = chat(tmp_path, "T-104", "skip")
+    first = chat(tmp_path, "T-104", "skip", "done")
     second = chat(tmp_path, "C-15", "skip", "done", "done")
     for args, name in ((("resume",), "lugcall resume FILE"),
                        (("listen", "--resume"), "lugcall listen --resume FILE")):  # fmt: skip
