@@ -31,6 +31,7 @@ _THINGS = {
     "cover": r"covers?\b|plug|lid\b|plates?\b",
     "flywheel": r"flywheel",
     "plate": r"plates?\b|bracket|keeper",
+    "under": r"(?:out )?from under|i'm (?:all )?out\b|i am out\b",
     "tool": r"tools?\b|bar\b",
     "rod": r"rods?\b|adjuster|pushrod|jam nut|lock nut|locknut",
     "grease": r"greas(?:e|ed|ing)\b|lub(?:e|ed|ing|ricat\w*)\b|zerk|oiled",
@@ -40,6 +41,8 @@ _OF_CHAIN = {
     "free": r"free(?:ly)?\b|mov(?:e|es|ing|ed)\b|straight|bent|rubb|bind",
 }
 """What is looked for in the chain from pedal to lever, more at each of its steps."""
+_OF_VALUES = ("brake", "gear", "lever")
+"""Things that are also named with a value."""
 _NAMED = {thing: re.compile(rf"\b(?:{words})") for thing, words in (_THINGS | _OF_CHAIN).items()}
 _SIDES = re.compile(r"\b(?:in|out|on|off)\b")
 _AT_END = re.compile(
@@ -47,7 +50,9 @@ _AT_END = re.compile(
     r"|of (?:the |that )?(?:hole|there|way)|from under(?: it| her)?))*$"
 )
 """The way something is now: as people end on it."""
-_BARE = re.compile(r"\b(?:carry|go|going|moving|move|check|come|right|hang|hold|knock|sort) \w+$")
+_BARE = re.compile(
+    r"\b(?:bang|spot|dead|carry|go|going|moving|move|check|come|right|hang|hold|knock|sort) \w+$"
+)
 """What ends so and tells of nothing: "moving on", "right on"."""
 _LIKE = {"in": {"in", "on"}, "on": {"in", "on"}, "out": {"out", "off"}, "off": {"out", "off"}}
 """A plate is in, or on; nobody minds."""
@@ -63,12 +68,16 @@ def of_this_step(words: str, dialogue: Dialogue) -> bool:
     may any where the step is unknown.
     """
     step = dialogue.dialogs.by_id.get(dialogue.at)
-    if step is None or step.kind not in _KINDS or dialogue.pending is not None:
+    if step is None or (step.kind not in _KINDS and dialogue.pending is None):
         return True
-    things, sides = _own(step.say, step.why, step.answers)
     told = [text for clause in CLAUSE.split(words) if (text := normal(clause or ""))]
     text = next((text for text in told if not _LEADS.fullmatch(text)), "")
     named = {thing for thing, like in _NAMED.items() if like.search(text)}
+    if dialogue.pending is not None:  # a value waits: "cover's off" does not say that it is right
+        m = _AT_END.search(without_lead(text))
+        aside = m is not None and not _BARE.search(m.string[: m.end("side")])
+        return not (aside or named - {*_OF_CHAIN, *_OF_VALUES})
+    things, sides = _own(step.say, step.why, step.answers)
     if step.phase != "chain":
         named -= _OF_CHAIN.keys()
     if named and things and not named & things:

@@ -8,6 +8,8 @@ step stands in `kinds.KINDS`. The order lives in `machine`, the rules nobody can
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from transitions import EventData, MachineError
 
 from assistant import interlocks
@@ -136,7 +138,11 @@ class Job(JobState):
         open_ = self.pending is not None or self.signing or self.kind.phrase == "check"
         if read and act.meaning == "check" and not open_:
             return self.prompt()  # of what was read back, not of the step that came after it
-        return self.handle(act.meaning, act)
+        said = self.handle(act.meaning, act)
+        if not hazards.propped:
+            return said
+        # Nobody else is there: what a helper would be told, the technician hears as well.
+        return [replace(s, to="both") if s.to == "helper" else s for s in said]
 
     @property
     def foot_wanted(self) -> bool:

@@ -9,24 +9,24 @@ import pytest
 from assistant.act import Said
 from assistant.conversation import Session
 from assistant.record.history import JobHistory
-from tests.job.test_hold import FOUND, GOOD, PLAN, TO_COVER, TURN
+from tests.job.test_hold import FOUND, GOOD, HOLE, PLAN, SET, TO_COVER, TO_SIGN, TURN
 
 Play = Callable[[Session, str], list[Said]]
 
-SAFE = "done / done / done / skip / done / done / done / h: ready"
+SAFE = "skip / done / done / done / done / done / done / h: ready"
 LEVER = f"{SAFE} / h: sound"
 SHOW = f"{PLAN} / check"
 AT = {
     "chain_lever": LEVER,
     "chain_loose": f"{LEVER} / sound / h: foot off",
     "chain_binding": f"{LEVER} / sound / h: foot off / sound",
-    "cover_off": FOUND[: -len(" / done")],
+    "cover_off": FOUND.removesuffix(f" / {HOLE}"),
     "ring_show": SHOW,
     "ring_unlock": f"{SHOW} / done",
     "ring_tool": f"{TURN} / five lugs / check",
     "ring_lock": f"{TURN} / five lugs / check / done",
-    "lubricate": f"{TO_COVER}",
-    "out_from_under": f"{TO_COVER} / done",
+    "lubricate": f"{GOOD} / {SET}",
+    "out_from_under": TO_COVER,
 }
 OTHER = [
     *(("chain_lever", w) for w in ("pins are good", "yeah, brackets are tight", "cover's off")),
@@ -92,7 +92,7 @@ def test_a_yes_answers_the_newest_question(session: Session, play: Play, yes: st
 
 def test_a_yes_does_not_sign_with_a_code_read_back_before(session: Session, play: Play) -> None:
     job = session.job
-    play(session, f"{TO_COVER} / done / done / done / h: sound / skip")
+    play(session, TO_SIGN)
     assert job.at == "sign_off"
     job.signing = "12"
     play(session, "any doubts / yeah")
@@ -130,14 +130,14 @@ def test_back_over_a_ring_move_says_that_it_stays(session: Session, play: Play) 
 
 
 def test_back_further_than_there_is_goes_as_far_and_says_so(session: Session, play: Play) -> None:
-    said = play(session, "done / go back three")
-    assert session.job.at == "chocks" and "first step" in text(said)
+    said = play(session, "skip / go back three")
+    assert session.job.at == session.job.dialogs.steps[0].id and "first step" in text(said)
     said = play(session, f"{PLAN} / check / done / done / go back two")
     assert session.job.at == "ring_ready" and "Lock plate is out" in text(said)
 
 
 @pytest.mark.parametrize("words", ["done", "sound", "0.5", "purple bananas", "check", "skip"])
-@pytest.mark.parametrize("at", [FOUND, PLAN, SHOW, GOOD])
+@pytest.mark.parametrize("at", [FOUND, PLAN, SHOW, AT["cover_off"]])
 def test_no_instruction_of_the_technician_is_read_to_the_helper(
     session: Session, play: Play, at: str, words: str
 ) -> None:
@@ -148,14 +148,13 @@ def test_no_instruction_of_the_technician_is_read_to_the_helper(
 
 
 def test_doubts_are_named_at_the_sign_off(session: Session, play: Play) -> None:
-    far = TO_COVER.replace("h: sound", "h: not sound / repaired / h: sound", 1)
-    said = play(session, f"{far} / done / done / done / h: sound / skip")
+    said = play(session, TO_SIGN.replace("h: sound", "h: not sound / repaired / h: sound", 1))
     assert session.job.at == "sign_off", session.job.at
     named = [s for s in said if "Doubts: not sound: pedal pressed once" in s.text]
     assert named and named[0].to == "tech"
 
 
-SAFE_CHAIN = FOUND.partition(" / 8.5 in")[0]
+SAFE_CHAIN = FOUND.partition(" / h: 8.5 in")[0]
 
 
 @pytest.mark.parametrize(
@@ -171,7 +170,7 @@ def test_two_readings_in_one_breath_are_both_kept(session: Session, play: Play, 
     job = session.job
     play(session, SAFE_CHAIN)
     assert job.expects() == "pedal-height"
-    play(session, words)
+    play(session, f"h: {words}")
     read = {t.quantity: t.value_in for t in job.facts.readings}
     assert read["pedal-height"] == 8.5 and read["total-travel"] == 8.25
     assert JobHistory.read(session.journal.path).last_read("found").keys() >= {"total-travel"}
@@ -183,4 +182,15 @@ def test_of_two_readings_the_one_not_kept_is_told(session: Session, play: Play) 
     assert session.job.pending is not None and session.job.pending.value_in == 0.61
     assert "Took the gap. Say the fork clearance when it is asked." in text(said)
     play(session, "check")
+    assert session.job.at == "found_clearance"
+
+
+@pytest.mark.parametrize("words", ["cover's off", "plate's out", "it's off", "greased"])
+def test_a_value_that_waits_is_not_confirmed_by_words_of_a_step(
+    session: Session, play: Play, words: str
+) -> None:
+    play(session, f"{FOUND} / 0.660 / {words}")
+    assert session.job.pending is not None and session.job.at == "found_gap"
+    for _ in range(2):
+        play(session, "check" if session.job.at == "found_gap" else "repeat")
     assert session.job.at == "found_clearance"

@@ -126,3 +126,8 @@ def test_a_helper_who_comes_takes_over_the_pedal(allowed: Session, play: Play) -
 def test_a_line_that_names_nothing_is_refused(value: str) -> None:
     with pytest.raises(CardError, match="holds_pedal"):
         card_from_text(f"[shop]\nholds_pedal = {value}\n", "c.toml")
+
+
+def test_alone_everything_is_told_to_the_technician(allowed: Session, play: Play) -> None:
+    said = play(allowed, "done / done / skip / done / i'm alone / carry on / shop's way / repeat")
+    assert said and not any(one.to == "helper" for one in said)
