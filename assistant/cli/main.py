@@ -175,8 +175,13 @@ def main() -> None:
 
 @main.command()
 @click.option("--records", type=PATH, help="Folder for the record.")
-def demo(records: Path | None) -> None:
-    """Our invented demo truck, from making it safe to sign-off. Asks nothing."""
+@click.option("--sound", type=PATH, help="Play it by sound into this file (.flac, .wav).")
+def demo(records: Path | None, sound: Path | None) -> None:
+    """Our invented demo truck, from making it safe to sign-off. Asks nothing.
+
+    With --sound two synthetic people say it in a noisy shop, through the ears and out of the mouth,
+    without any device: one sound file, and what was said and heard beside it.
+    """
     from assistant.card import load_card
     from assistant.record import default_folder
 
@@ -188,7 +193,10 @@ def demo(records: Path | None) -> None:
     show_lines(
         ["An invented truck in an invented shop. TECH is under it, HELPER at the pedal.", ""]
     )
-    _play(session, said, script)
+    if sound is not None:
+        voice.staged(session, said, script, sound)
+    else:
+        _play(session, said, script)
 
 
 @main.command()

@@ -27,8 +27,10 @@ from assistant.cli.terminal import (
     show_told,
     truck_card,
     truck_options,
+    typed,
 )
 from assistant.readings import QUANTITIES, quantity_named
+from assistant.sentences import printable
 
 if TYPE_CHECKING:
     from assistant.act import Said
@@ -153,6 +155,42 @@ def recognizers_for(engines: tuple[str, ...]) -> Any:
     opened, problems = open_recognizers(engines)
     show_lines(problems, err=True)
     return Recognizers(opened)
+
+
+def staged(session: Session, opening: list[Said], script: str, file: Path) -> None:
+    """Play a script by sound: what is to be heard into `file`, the transcript beside it."""
+    import soundfile
+
+    from assistant.conversation import split_speaker
+    from assistant.voice.devices.audio import RATE
+    from assistant.voice.output.synthesizer import Synthesizer
+    from assistant.voice.session.staged import StagedJob
+
+    kinds = [f".{kind.lower()}" for kind in soundfile.available_formats()]
+    if file.suffix.lower() not in kinds:
+        fail(f"{file.name} is no sound file's name; let it end in .flac or .wav", 2)
+    if not file.parent.is_dir() or file.exists():
+        fail(f"{file}: name a new file in a folder that is there", 2)
+    lines: list[tuple[float, str]] = []
+    with closing(session), closing(Synthesizer()) as speaks:
+        stage = StagedJob(
+            session, recognizers_for(()), speaks, lambda at, line: lines.append((at, line))
+        )
+        said = (split_speaker(line) for line in typed(script.splitlines()))
+        sound = stage.play(opening, said)
+    text = [f"{int(at) // 60:02}:{at % 60:04.1f} {printable(line)}" for at, line in lines]
+    beside = file.with_suffix(".txt")
+    try:
+        soundfile.write(file, sound, RATE)
+        beside.write_text("\n".join(text) + "\n", encoding="utf-8")
+    except (OSError, soundfile.SoundFileError) as error:
+        fail(f"{file} cannot be written ({error}); name another place")
+    show_lines(text)
+    minutes = len(sound) / RATE / 60
+    show_lines(["", f"{file}: {minutes:.1f} minutes; {beside}: what was said and heard"])
+    if not session.job.finished:
+        fail(f"Not finished: {session.journal.path}")
+    show_lines([f"{kind_of_end(session.dialogue)}: {session.journal.path}"])
 
 
 @click.command(short_help="What recorded utterances mean, one file each.")

@@ -110,10 +110,12 @@ class SpeechError(AudioError):
 VOICES: dict[str, dict[str, Any]] = {
     "tech": {"voice": "en-us", "rate": 160, "pitch": 40},
     "helper": {"voice": "en-us+f4", "rate": 150, "pitch": 60},
+    "man": {"voice": "en+m7", "rate": 160, "pitch": 45},
+    "woman": {"voice": "en-us+f2", "rate": 155, "pitch": 55},
 }
-"""A low man's voice for the technician, a higher woman's, slower, for the helper; see
-`speech_worker.EspeakNg.samples`."""
-_GAIN = {"tech": 1.25, "helper": 1.0}
+"""A low man's voice for the technician, a higher woman's, slower, for the helper; and two that play
+people where nobody is there. See `speech_worker.EspeakNg.samples`."""
+_GAIN = {"tech": 1.25, "helper": 1.0, "man": 1.0, "woman": 1.0}
 """Factors on the samples; so the two voices come out equally loud."""
 PATIENCE_S = 10.0
 """A sentence takes some milliseconds; a synthesizer silent for this long hangs: it is started
