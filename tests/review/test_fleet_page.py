@@ -113,7 +113,7 @@ def test_every_number_leads_to_as_many_jobs(desk: Review, tmp_path: Path) -> Non
     page = written(desk, tmp_path / "out")
     jobs = tokens_on(page)
     wanted = {a["href"] for _, a in page.tags if (a.get("href") or "").startswith("#jobs=")}
-    assert len(wanted) > 15
+    assert len(wanted) >= 15
     for href in wanted:
         named = set(str(href).removeprefix("#jobs=").split("&"))
         found = sum(named <= tokens for tokens in jobs)
@@ -197,7 +197,8 @@ def test_lugs_left_are_those_of_the_card_less_those_moved(desk: Review) -> None:
         return truck.left, truck.ring
 
     assert told(None) == (None, "not known; +10 since 2025-02-01")
-    assert told(None, ring_lugs=40) == (30, "at most 30 of 40")
+    assert told(None, ring_lugs=40, lugs_left=30) == (30, "at most 30 of 40")
+    assert told(6, lugs_left=7, looked=True) == (7, "7")  # somebody looked
     assert told(6, ring_lugs=40) == (0, "NONE")
     assert told(12, clutch="self-adjusting") == (None, "")
 
@@ -336,9 +337,10 @@ def test_only_what_changed_is_made_again(records: list[Path], tmp_path: Path) ->
         with open_review([records[0].parent], index) as desk:
             return write_rest(desk, out, *write_fleet(desk, out), lambda todo: todo)
 
-    assert run() == (len(JOBS), []) and run() == (0, [])
+    trucks = 3  # of one no job is signed off
+    assert run() == (len(JOBS) + trucks, []) and run() == (0, [])
     add(records[0], "reviewed", "L7")
-    assert run() == (1, [])
+    assert run() == (2, [])  # the job's and its truck's
     next((out / "jobs").glob("*.html")).unlink()
     assert run() == (1, [])
     pages = {p.name: p.read_text(encoding="utf-8") for p in (out / "jobs").glob("*.html")}
@@ -400,3 +402,27 @@ def test_clocks_set_wrong_are_told_on_both_pages(tmp_path: Path) -> None:
     with open_review([path.parent], tmp_path / "index") as desk:
         assert "line 1 is dated 1970" in written(desk, tmp_path / "out").words
     assert "line 1 is dated 1970-04-24" in Page(job_page(path, tmp_path)).words
+
+
+def test_safety_is_told_over_all_jobs(tmp_path: Path) -> None:
+    """Each time, on the day, with its line; also what a lead has looked at."""
+    folder = tmp_path / "records"
+    tell(folder, [Job("T-1", day(2025, 1, 1))])
+    hard = Path(shutil.copy(HARD, folder))
+    add(hard, "reviewed", "L7")
+    with open_review([folder], tmp_path / "index") as desk:
+        write_fleet(desk, tmp_path / "out")
+        months = desk.ask("safety_months")
+        events = desk.ask("safety")
+    assert [(m["jobs"], m["pedal"], m["stop"], m["skipped"], m["alone"]) for m in months] == [
+        (1, 1, 1, 2, 0), (1, 0, 0, 0, 0),
+    ]  # fmt: skip
+    assert len(events) == 5 and all(row["seen"] for row in events)
+    page = Page((tmp_path / "out" / "safety.html").read_text("utf-8"))
+    nothing_from_elsewhere(page)
+    told = r"Pedal not held as asked: 1 T-104 [-0-9]{10} by 12: the pedal was let up"
+    assert re.search(told, page.words)
+    assert "Nobody at the pedal: 0 Never." in page.words
+    lines = {str(row["n"] + 1) for row in events}
+    links = {(a.get("href") or "").partition("#line-")[2] for _, a in page.tags}
+    assert lines <= links

@@ -50,7 +50,12 @@ def every_kind(out: Path) -> list[Path]:
     """The fleet's page; jobs of the hardest day, the longest unit, and a broken chain; trucks."""
     jobs = ("hard-day", "20250601", "20250510")
     files = [next(iter(sorted((out / "jobs").glob(f"{name}*.html")))) for name in jobs]
-    return [fleet_file(out), *files, *(out / truck_file(unit) for unit in ("T-1", LONG))]
+    return [
+        fleet_file(out),
+        out / "safety.html",
+        *files,
+        *(out / truck_file(unit) for unit in ("T-1", LONG)),
+    ]
 
 
 @pytest.fixture

@@ -182,6 +182,16 @@ def write_fleet(
         most={"due": MOST_DUE, "rings": MOST_RINGS, "rows": MOST_ROWS, "bars": MOST_BARS},
     )
     write_page(fleet_file(folder), text)
+    safety = page(
+        "safety.html",
+        months=desk.rows(questions_of.safety_months(tables)),
+        events=desk.rows(questions_of.safety(tables).limit(questions.MOST_FOUND)),
+        links={job: one.page_link for job, one in by_job.items()},
+        safety=questions_of.SAFETY,
+        kinds=kind_names(),
+        made=datetime.now(UTC).strftime("%Y-%m-%d %H:%M UTC"),
+    )
+    write_page(folder / "safety.html", safety)
     write_whole(folder / "due.ics", calendar(answers.units), durable=False)
     write_page(folder / "due.csv", due_csv(answers.units))
     write_page(folder / "find.js", _findable(desk, tables, by_job, trucks, folder))
