@@ -22,6 +22,7 @@ from assistant.act import Act, Evidence, Said
 from assistant.card import Card, CardError, card_from_text, default_card
 from assistant.card.show import figure_data
 from assistant.conversation.meaning import weights
+from assistant.conversation.network import network
 from assistant.conversation.understand import Missed, two_called, understand, which, yes_to
 from assistant.dialogue import Dialogue, Heard, Question
 from assistant.job import unfinished, words
@@ -431,6 +432,7 @@ def warm() -> None:
 
 def _load() -> None:
     weights()
+    network()
     import assistant.causes.case
     import assistant.wear.recall
     import assistant.wear.say  # noqa: F401

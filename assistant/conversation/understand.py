@@ -239,7 +239,7 @@ def _understood(words: str, who: str, dialogue: Dialogue, asked: Question | None
         return asked.offer if short in _YES else Question("say_again", {}, who)
     special = _with_rest(words, short, asks, who, dialogue) or _items(words, who, dialogue)
     special = special or _in_one_breath(words, who, dialogue)
-    meant = _step_answer(text, short, dialogue) or _exact(text, short, who, dialogue)
+    meant = _phrase(text, short, who, dialogue)
     if special is not None:
         return special
     said = _beside(words, text, meant, who, dialogue)
@@ -685,6 +685,18 @@ def _exact(text: str, short: str, who: str, dialogue: Dialogue) -> str:
         if hits:
             return hits[0]
     return ""
+
+
+def _phrase(text: str, short: str, who: str, dialogue: Dialogue) -> str:
+    """The meaning whose phrase this is, here: an answer to this step, or any."""
+    meant = _step_answer(text, short, dialogue) or _exact(text, short, who, dialogue)
+    allowed = dialogue.allowed()
+    if meant == "foot_off" and "ready" in allowed:
+        return "ready"  # what is asked for there
+    wanted = {*allowed} & {*COMPLETES, "foot_off"}
+    if meant == "check" and not wanted and dialogue.at != LEAVING:
+        return ""  # an "okay" where nothing wants one says nothing
+    return meant
 
 
 def _step_answer(text: str, short: str, dialogue: Dialogue) -> str:

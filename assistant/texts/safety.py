@@ -21,11 +21,11 @@ if TYPE_CHECKING:
 
 # --- harm: words while somebody may be hurt ------------------------------------------------------
 
-HARM_SURE, HARM_HINTED, HARM_NAMED = 0.97, 0.95, 0.8
+HARM_SURE, HARM_HINTED, HARM_NAMED = 0.9, 0.85, 0.8
 """Shares of harm from which it stops: at all, where a word hints at it, where words name it."""
-HARM_TALK, HARM_NONE, HARM_LITTLE, SAFE = 0.012, 0.03, 0.2, 0.9
-"""Shares of harm below which words pass: small talk, anything else, and what is as likely as `SAFE`
-to be something that is no talk. All are fitted on the tuning writers."""
+HARM_NONE, HARM_ASKED, HARM_LITTLE = 0.006, 0.05, 0.2
+"""Shares of harm below which words pass: at all, where they ask what lugcall knows, and where they
+hold the count that was asked for. All are fitted on the tuning writers."""
 KNOWN = 0.5
 """Words of which fewer are known say nothing sure."""
 
@@ -43,9 +43,11 @@ def _words() -> dict[str, list[str]]:
     return found
 
 
-def _any(section: str) -> re.Pattern[str]:
-    """Finds any word of a section."""
-    return re.compile(r"\b(?:" + "|".join(_words()[section]).replace("_", " ") + r")\b")
+def _any(section: str, without: str = "") -> re.Pattern[str]:
+    """Finds any word of a section, but for those of another."""
+    left_out = _words().get(without, [])
+    words = [word for word in _words()[section] if word not in left_out]
+    return re.compile(r"\b(?:" + "|".join(words).replace("_", " ") + r")\b")
 
 
 _HINTS = _any("hints")
@@ -65,7 +67,14 @@ _NAMED = re.compile(
     r"|christ|damn|shit|crap|hell|god|whoa)(?: \w+)?$"
 )
 """A pedal not down, a foot that gives, hands, the starter, a cry: never let pass in a hold."""
-_UNSAFE = frozenset({"danger", "let_up", "released", "unsure"})
+_ASKED = frozenset(
+    {"repeat", "where", "how", "how_long", "help", "picture", "note"}
+    | {
+        f"ask_{part}"
+        for part in ("gap", "clearance", "torque", "way", "lugs", "doubts", "finished")
+    }
+)
+"""Questions whose answer lugcall knows."""
 
 
 def names_harm(text: str) -> bool:
@@ -89,11 +98,8 @@ def harm(text: str, likely: Likely, count: bool = False) -> str:
         return ""
     if named or likely.known < KNOWN:
         return "block"
-    if likely.best == "nothing":
-        return "" if likely.harm < HARM_TALK else "block"
-    safe = max(share for meaning, share in likely.shares.items() if meaning not in _UNSAFE)
-    passes = likely.harm < HARM_NONE or (likely.harm < HARM_LITTLE and safe > SAFE)
-    return "" if passes else "block"
+    asks = likely.best in _ASKED
+    return "" if likely.harm < (HARM_ASKED if asks else HARM_NONE) else "block"
 
 
 # --- acts that matter ----------------------------------------------------------------------------
@@ -118,6 +124,7 @@ _ASKS = re.compile(
     r"|\b(?:tell me (?:if|when)|wonder if|not sure|don't know|dunno|no idea|can't tell|can't see)\b"
 )
 _LATER = _any("later")
+_LATER_SURELY = _any("later", "mostly later")
 _DOING = _any("doing")
 _MISHEARD = _any("misheard")
 _REPORTS = _any("reports")
@@ -131,12 +138,13 @@ _TWICE = re.compile(
     r"\b(?:not|never|no longer|isn't|ain't)\b (?:quite )?(?:no|not|nothing|nothin|none|never)\b"
 )
 """A denial denied."""
+_YET = re.compile(r"\bno(?:t yet| longer)\b")
 _FAULT = (
     r"(?:loose|play|slop|sloppy|slack|wiggle|wobble|leak\w*|fray\w*|bent|bend\w*|bind\w*|rub\w*|catch\w*"
     r"|stick\w*|grind\w*|crack\w*|wrong|problems?|issues?|noise\w*|drag\w*|wear|worn|broken|missing"
     r"|hang\w*|trouble|clunk\w*|damage\w*|rattl\w*|scrap\w*|touch\w*|hit\w*|snag\w*|movement|give|delay"
     r"|lag|rust|fight\w*|grumbl\w*|crunch\w*|fuss|drama|resist\w*|tight spots?|odd|weird|funny|bad"
-    r"|shak\w*|jump\w*|dead|lost|fault\w*)"
+    r"|shak\w*|jump\w*|dead|lost|fault\w*|bound|complain\w*|amiss|crooked|twist\w*)"
 )
 _NO_FAULT = re.compile(
     r"\b(?:no|nothing|nothin|none|not|isn't|ain't|don't|doesn't|never|without|nowt|any|zero|can't) "
@@ -180,25 +188,28 @@ def misheard(text: str) -> bool:
     return bool(_MISHEARD.search(text))
 
 
-def counts(text: str, asks: bool, meaning: str) -> bool:
+def counts(text: str, asks: bool, meaning: str, certain: bool = False) -> bool:
     """Whether words may count as an act that matters, if that is what they say.
 
     Args:
         text: normal words.
         asks: a question mark stood behind them.
         meaning: one of `MATTERS`.
+        certain: what they mean is beyond doubt, but for what these rules are for: words that tell
+            a plan only in most places may stand among them.
     """
     if asks or _ASKS.search(text) or misheard(text):
         return False
     if meaning in ("sound", "check", "done", "clear"):
-        if _TWICE.search(text) or _REPORTED.search(text) or "not yet" in text:
+        if _TWICE.search(text) or _REPORTED.search(text) or _YET.search(text):
             return False
         text = _NO_FAULT.sub(" ", text)
     if meaning == "holding":
         text = _STILL.sub(" ", text)
     if meaning == "let_up":
         text = _LET_UP.sub("up", text)
-    if negated(text) or _LATER.search(text) or _UN.search(text) or _REPORTED.search(text):
+    later = _LATER_SURELY if certain and meaning not in _OWN else _LATER
+    if negated(text) or later.search(text) or _UN.search(text) or _REPORTED.search(text):
         return False
     if meaning in ("sound", "repaired") and _FAULTY.search(text):
         return False

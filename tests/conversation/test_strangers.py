@@ -25,7 +25,7 @@ def test_held_out_writers_are_understood() -> None:
     """Floors under what was measured (FIGURES.md); the goal is 93% right, 6% asked, none
     dangerous."""
     found = Counter(strangers.judge(x, strangers.take(x)).kind for x in strangers.lines("heldout"))
-    assert found["right"] > 0.67 * found.total() and found["wrong"] < 0.06 * found.total()
+    assert found["right"] > 0.72 * found.total() and found["wrong"] < 0.06 * found.total()
     assert found["dangerous"] <= 0.005 * found.total()
 
 
