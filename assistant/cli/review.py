@@ -60,12 +60,12 @@ def review(
     """
     with opened(folders, afresh=afresh, patience_s=patience) as desk:
         from assistant.review.export import export, on_spark
-        from assistant.review.wording import found, summary
+        from assistant.review.wording import summary
 
         on: Any = on_spark(desk) if engine == "spark" else nullcontext(desk)
         with on as answers:
             if words:
-                show_lines(found(answers, words))
+                show_lines(_found(answers, words))
             elif question is not None:
                 show_lines(_answer(answers, question, as_json), most=sys.maxsize)
             else:
@@ -77,6 +77,35 @@ def review(
                 show_lines([f"{len(written) - 1} tables and {written[-1].name} in {folder}"])
         if desk.ask("totals")[0]["damage"]:
             raise SystemExit(1)
+
+
+MOST_FOUND = 40
+"""Lines of a search that are shown."""
+
+
+def _found(answers: Answers, words: str) -> Iterator[str]:
+    """The lines of all jobs in which words stand, as `questions.said` finds them."""
+    from assistant.review.questions import said
+    from assistant.review.transcript import WHO
+    from assistant.review.wording import say, say_many
+
+    rows = answers.rows(said(answers.tables, words))
+    if not rows:
+        yield say("summary.found_none")
+        return
+    yield say_many("summary.found", len(rows))
+    for row in rows[:MOST_FOUND]:
+        about = {
+            "when": row["began_local"][:16].replace("T", " "),
+            "unit": row["unit"] or say("summary.no_unit"),
+            "who": WHO.get(row["who"], row["who"].upper()),
+            "words": row["words"],
+            "path": f"{row['folder']}/{row['path']}",
+            "line": row["n"] + 1,
+        }
+        yield from map(printable, say("summary.found_at", **about).split("\n"))
+    if len(rows) > MOST_FOUND:
+        yield say("summary.found_more", count=len(rows) - MOST_FOUND)
 
 
 def _many(count: int, what: str) -> str:

@@ -123,29 +123,6 @@ def _listed(
         yield say("summary.more", count=count, question=question)
 
 
-MOST_FOUND = 40
-"""Lines of a search that are shown."""
-_WHO = {"tech": "TECH", "helper": "HELPER", "lead": "LEAD"}
-
-
-def found(answers: Answers, words: str) -> Iterator[str]:
-    """The lines of all jobs in which words stand, as `questions.said` finds them."""
-    from assistant.review.questions import said
-
-    rows = answers.rows(said(answers.tables, words))
-    if not rows:
-        yield say("summary.found_none")
-        return
-    yield say_many("summary.found", len(rows))
-    for row in rows[:MOST_FOUND]:
-        path = f"{row['folder']}/{row['path']}"
-        about = {**_about(row), "who": _WHO.get(row["who"], "?"), "words": row["words"]}
-        for line in say("summary.found_at", **about, path=path, line=row["n"] + 1).split("\n"):
-            yield printable(line)
-    if len(rows) > MOST_FOUND:
-        yield say("summary.found_more", count=len(rows) - MOST_FOUND)
-
-
 def _about(row: Row) -> dict[str, str]:
     when = row["began_local"][:16].replace("T", " ")
     return {"when": when, "unit": row["unit"] or say("summary.no_unit")}

@@ -19,7 +19,7 @@ from tests.benchmarks.trace_turn import GOALS
 ROOT = Path(__file__).parents[2]
 TOOLS = Path(sys.executable).parent
 MODULES = sorted((ROOT / "assistant").rglob("*.py"))
-MOST_MODULES, MOST_IN_A_FOLDER, MOST_COMPLEX = 180, 15, 15
+MOST_MODULES, MOST_IN_A_FOLDER, MOST_COMPLEX = 182, 15, 15
 MOST_LINES, MOST_TEST_LINES = 36_000, 33_000
 """Raised only by a capability that the house had not: without natural words, the safety model and
 what opens files, screens and the simulated truck it stands under 27,000 and 22,000."""
@@ -141,7 +141,6 @@ OPEN_THEMSELVES = {
     "voice/interpretation/__init__.py": "our own file",
     "cli/main.py": "our own script, and the null device",
     "review/pages/render.py": "our own templates",
-    "review/pages/charts.py": "the user's cache",
     "review/__init__.py": "the user's cache",
     "review/index.py": "our own sources",
     "voice/recognition/models.py": "the user's cache, and weights of known size",

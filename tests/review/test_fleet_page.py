@@ -19,7 +19,7 @@ from assistant.review import Review, open_review
 from assistant.review.acts import add
 from assistant.review.pages import charts
 from assistant.review.pages.fleet_page import (
-    Truck,
+    ListedTruck,
     due_word,
     fleet_file,
     write_fleet,
@@ -193,7 +193,7 @@ def test_lugs_left_are_those_of_the_card_less_those_moved(desk: Review) -> None:
     assert row["ring_lugs"] is None and row["clutch"] == "manual"
 
     def told(given: int | None, **other: object) -> tuple[int | None, str]:
-        truck = Truck({**row, **other}, date(2025, 9, 1), given)
+        truck = ListedTruck({**row, **other}, date(2025, 9, 1), given)
         return truck.left, truck.ring
 
     assert told(None) == (None, "not known; +10 since 2025-02-01")

@@ -74,7 +74,7 @@ class Listed:
 
 
 @dataclass(frozen=True, slots=True)
-class Cause:
+class EyesFor:
     """Jobs that need eyes for the same gravest reason: its `kind`, or "asked" where no doubt is
     left but a lead's question; how grave, from 1 to 5; the `jobs` that are shown, each with its row
     of `needs_eyes`; and how many there are in all."""
@@ -85,14 +85,14 @@ class Cause:
     count: int
 
 
-def causes_of(answers: FleetAnswers, by_job: Mapping[int, Listed]) -> list[Cause]:
+def causes_of(answers: FleetAnswers, by_job: Mapping[int, Listed]) -> list[EyesFor]:
     """The jobs that need eyes by their gravest reason, the exceptions first."""
     groups: dict[int, list[tuple[Row, Listed]]] = {}
     for row in answers.eyes:
         if row["weight"] or row["asked"] != "lead-question":  # his questions stand by themselves
             groups.setdefault(row["weight"], []).append((row, by_job[row["job"]]))
     return [
-        Cause(
+        EyesFor(
             _KIND_OF[weight] if weight else "asked",
             max(1, -(-5 * weight // (len(KINDS) - 1))),
             jobs,
@@ -102,7 +102,7 @@ def causes_of(answers: FleetAnswers, by_job: Mapping[int, Listed]) -> list[Cause
     ]
 
 
-class Truck:
+class ListedTruck:
     """A truck as the page shows it: its row of `questions.units`, when it is due in words, where
     that is along `AHEAD_DAYS` (from and width, per cent, or None), and its ring."""
 
@@ -129,7 +129,7 @@ class Truck:
 def write_fleet(
     desk: Review, folder: Path, unit: str = "", since: date | None = None,
     ring_lugs: int | None = None,
-) -> tuple[list[Listed], list[Truck]]:  # fmt: skip
+) -> tuple[list[Listed], list[ListedTruck]]:  # fmt: skip
     """Write the fleet page; returns the jobs and the trucks on it, whose pages `write_rest` makes.
 
     Only of a `unit`, or of jobs begun `since` a day; `ring_lugs` is what a ring has from new to its
@@ -145,7 +145,7 @@ def write_fleet(
     if not jobs and (unit or since):
         raise RecordError(_none_left(unit, since))
     by_job = {one.row["job"]: one for one in jobs}
-    trucks = [Truck(row, date.today(), ring_lugs) for row in answers.units]
+    trucks = [ListedTruck(row, date.today(), ring_lugs) for row in answers.units]
     drawn = [truck.unit for truck in trucks[:MOST_CURVES]]
     visits = by_unit(visit for _, visit in desk.due.visits(drawn))
     cells = [charts.cell_of(unit, visits[unit]) for unit in drawn if unit in visits]
@@ -204,7 +204,7 @@ def kind_names() -> dict[str, str]:
 
 
 def _findable(
-    desk: Review, tables: Tables, by_job: Mapping[int, Listed], trucks: Sequence[Truck],
+    desk: Review, tables: Tables, by_job: Mapping[int, Listed], trucks: Sequence[ListedTruck],
     folder: Path,
 ) -> str:  # fmt: skip
     """What the search on the page looks through: trucks, jobs, and what was said in them, but for
@@ -283,7 +283,7 @@ def fleet_file(folder: Path) -> Path:
 
 
 def write_rest(
-    desk: Review, folder: Path, jobs: Sequence[Listed], trucks: Sequence[Truck],
+    desk: Review, folder: Path, jobs: Sequence[Listed], trucks: Sequence[ListedTruck],
     show: Callable[[Iterable[Any]], Iterable[Any]],
 ) -> tuple[int, list[str]]:  # fmt: skip
     """Make the pages of jobs and trucks that are missing or old; returns how many, and a line on

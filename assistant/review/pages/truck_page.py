@@ -28,7 +28,7 @@ from assistant.wear import say as wear_words
 
 if TYPE_CHECKING:
     from assistant.review import Review
-    from assistant.review.pages.fleet_page import Truck
+    from assistant.review.pages.fleet_page import ListedTruck
 
 MOST_AT_ONCE = 200
 """Trucks that are asked for in one question."""
@@ -43,7 +43,7 @@ def truck_file(unit: str) -> str:
 
 
 def write_trucks(
-    desk: Review, folder: Path, trucks: Sequence[Truck], jobs: Mapping[int, str],
+    desk: Review, folder: Path, trucks: Sequence[ListedTruck], jobs: Mapping[int, str],
     made: dict[str, str], show: Callable[[Iterable[Any]], Iterable[Any]],
 ) -> int:  # fmt: skip
     """Make the pages of these trucks that are missing or old; returns how many.
@@ -67,7 +67,7 @@ def write_trucks(
     return len(todo)
 
 
-def _states(desk: Review, trucks: Sequence[Truck], jobs: Mapping[int, str]) -> dict[str, str]:
+def _states(desk: Review, trucks: Sequence[ListedTruck], jobs: Mapping[int, str]) -> dict[str, str]:
     """What the page of each truck depends on."""
     t = desk.tables
     found: defaultdict[str, list[str]] = defaultdict(list)
@@ -106,7 +106,7 @@ class _Lives:
         self._visits = {job: visit for job, visit in desk.due.visits(units)}
         self._looks = desk.due.outlooks(units)
 
-    def page(self, truck: Truck, folder: Path, links: Mapping[int, str]) -> str:
+    def page(self, truck: ListedTruck, folder: Path, links: Mapping[int, str]) -> str:
         jobs = self._jobs[truck.unit]
         visits = [self._visits[j["job"]] for j in jobs if j["job"] in self._visits]
         cell = charts.cell_of(truck.unit, visits) if visits else None
