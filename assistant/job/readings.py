@@ -72,7 +72,7 @@ def on_reading(job: Job, act: Act) -> list[Said]:
         job.pending = taken
         return [job.confirm()]
     said = _keep(job, taken)
-    if any(t is taken for t in job.facts.readings):
+    if taken.value_in is not None and any(t is taken for t in job.facts.readings):
         job.just_read = taken.quantity
     return said
 

@@ -112,7 +112,9 @@ def moments(card: Card, dialogs: Dialogs) -> dict[tuple[str, bool], Job]:
 
 
 def _walk(card: Card, dialogs: Dialogs) -> Iterator[Job]:
-    said = script("first_job")
+    # What is said of several steps in one breath, one by one: each step has its moment.
+    said = [f"{line.split(': ')[0]}: {part}" for line in script("first_job")
+            for part in line.split(": ", 1)[1].split(", ")]  # fmt: skip
     detours = dict(_DETOURS)
     acts: list[Act] = []
     while said:

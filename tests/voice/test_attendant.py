@@ -129,9 +129,9 @@ class Room:
         self.event(role, self.begin(role, words, said_s))
 
     def tell(self, words: str, after_s: float = 0.0) -> None:
-        """Said by the technician, ended and decoded."""
+        """Said by whoever has the first microphone, ended and decoded."""
         self.now += after_s
-        self.say("tech", words)
+        self.say(next(iter(self.channels)), words)
         self.decode()
 
     def run(self) -> None:
@@ -150,6 +150,12 @@ class Room:
 @pytest.fixture
 def room(session: Session) -> Room:
     return Room(session, "tech")
+
+
+@pytest.fixture
+def at_pedal(session: Session) -> Room:
+    """The helper's microphone: who reads the pedal."""
+    return Room(session, "helper")
 
 
 def test_words_said_while_others_are_decoded_are_answered_too(room: Room) -> None:
@@ -200,6 +206,7 @@ def test_a_stop_is_acted_on_at_its_pause_and_once(room: Room, session: Session) 
 
 
 def test_an_impatient_second_done_is_not_the_next_steps(room: Room, session: Session) -> None:
+    reach(session, "chocks")
     before = session.job.at
     room.say("tech", "done")
     room.tell("done")
@@ -209,17 +216,19 @@ def test_an_impatient_second_done_is_not_the_next_steps(room: Room, session: Ses
     assert session.job.at != after
 
 
-def test_the_rest_of_a_reading_corrects_it_and_is_read_back(room: Room, session: Session) -> None:
+def test_the_rest_of_a_reading_corrects_it_and_is_read_back(
+    at_pedal: Room, session: Session
+) -> None:
     """ "Eight ... eight and a half", cut in two: not the answer to the next question."""
     reach(session, "found_height")
-    room.tell("eight")
+    at_pedal.tell("eight")
     assert session.job.expects() == "total-travel"
-    room.tell("eight and a half")
+    at_pedal.tell("eight and a half")
     assert session.job.pending.quantity == "pedal-height"
-    room.tell("check", 2.0)
+    at_pedal.tell("check", 2.0)
     assert session.job.facts.latest("pedal-height").value_in == 8.5
     assert session.job.facts.latest("total-travel") is None
-    room.tell("eight and a quarter", 2.0)
+    at_pedal.tell("eight and a quarter", 2.0)
     assert session.job.facts.latest("total-travel").value_in == 8.25
 
 
@@ -270,6 +279,7 @@ def test_a_microphone_that_was_away_has_forgotten_half_a_word(room: Room) -> Non
 
 
 def test_note_alone_takes_the_next_words_whatever_they_are(room: Room, session: Session) -> None:
+    reach(session, "chocks")
     room.tell("note")
     assert room.replies() == ["reply:note_empty"]
     room.tell("half inch", 2.0)
@@ -347,11 +357,11 @@ def test_words_that_begin_others_are_waited_for(room: Room) -> None:
 
 
 @pytest.fixture
-def taken(room: Room, session: Session) -> Room:
+def taken(at_pedal: Room, session: Session) -> Room:
     """The job asks for the pedal height, and is told it."""
     put(session.job, "found_height")
-    room.tell("eight and five eighths")
-    return room
+    at_pedal.tell("eight and five eighths")
+    return at_pedal
 
 
 def test_the_rest_of_a_reading_is_heard_with_it(taken: Room, session: Session) -> None:
