@@ -25,7 +25,7 @@ def test_held_out_writers_are_understood() -> None:
     """Floors under what was measured (FIGURES.md); the goal is 93% right, 6% asked, none
     dangerous."""
     found = Counter(strangers.judge(x, strangers.take(x)).kind for x in strangers.lines("heldout"))
-    assert found["right"] > 0.72 * found.total() and found["wrong"] < 0.06 * found.total()
+    assert found["right"] > 0.715 * found.total() and found["wrong"] < 0.06 * found.total()
     assert found["dangerous"] <= 0.005 * found.total()
 
 
@@ -43,7 +43,7 @@ def test_danger_in_a_hold_stops_or_blocks() -> None:
             harmless += kind == "harmless"
             alarms += kind == "harmless" and stops
     assert len(passes) <= 1, passes
-    assert alarms <= 0.045 * harmless
+    assert alarms <= 0.03 * harmless
 
 
 def test_no_twisted_word_completes_an_act() -> None:
