@@ -299,9 +299,9 @@ def test_understood_at_any_step(
 @pytest.mark.parametrize(
     ("at", "words", "kind"),
     [
-        (FOUND[:-7], "can't budge it", "cover"),
-        (FOUND[:-7], "it's rusted solid", "cover"),
-        (FOUND[:-7], "the bolts on this cover are rounded off", "cover"),
+        (FOUND.removesuffix(f" / {HOLE}"), "can't budge it", "cover"),
+        (FOUND.removesuffix(f" / {HOLE}"), "it's rusted solid", "cover"),
+        (FOUND.removesuffix(f" / {HOLE}"), "the bolts on this cover are rounded off", "cover"),
         (TURN, "it won't budge", "seized"),
         (TURN, "won't turn", "seized"),
         (PLAN, "the lock plate bolt is rounded", "stripped"),
