@@ -29,7 +29,7 @@ AT = {
     "out_from_under": TO_COVER,
 }
 OTHER = [
-    *(("chain_lever", w) for w in ("pins are good", "yeah, brackets are tight", "cover's off")),
+    *(("chain_lever", w) for w in ("pins are good", "yeah, brackets are tight", "plate's out")),
     *(("chain_lever", w) for w in ("all tight", "nothing loose")),
     *(("chain_binding", w) for w in ("all tight", "pins are good", "no play")),
     *(("ring_show", w) for w in ("plate's out", "it's out", "bracket's off", "rod's tight")),
