@@ -60,6 +60,12 @@ def count(n: int, rng: random.Random) -> Line:
     return Line(text, plain(text), read(plain(text), "lugs"), "lugs")
 
 
+def left(n: int, rng: random.Random) -> Line:
+    """Lugs left on the ring, as they are seen."""
+    said = plain(rng.choice((f"{numerals.whole(n)} lugs", numerals.whole(n))))
+    return Line(said, said, read(said, "ring-left"), "ring-left")
+
+
 def miles(n: int, attempt: int, rng: random.Random) -> Line:
     """An odometer, in full or figure by figure."""
     full = attempt == 1 or (attempt == 0 and rng.random() < 0.6)

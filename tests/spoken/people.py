@@ -335,6 +335,8 @@ class People:
         return command(self.rng.choice([*phrases[:8], *own, *own]))
 
     def _read(self, step: Step) -> Line:
+        if step.reading == "ring-left" and self._tries:
+            return command("skip")
         if step.reading == "odometer":
             self._due = step.stage == "due"
             if self._due and self._tries == 0 and self.rng.random() < 0.2:
@@ -348,6 +350,8 @@ class People:
             line = callouts.miles(n, self._tries, self.rng)
         elif quantity == "lugs":
             line = callouts.count(self.hands.lugs, self.rng)
+        elif quantity == "ring-left":
+            line = callouts.left(self.rng.randint(6, 18), self.rng)
         else:
             value = self.truck.true(quantity) + self.rng.gauss(0, 0.001)
             line = callouts.call(quantity, value, self._tries, self._finer, self.rng)
