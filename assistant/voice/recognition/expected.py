@@ -222,7 +222,8 @@ def expected(dialogue: Dialogue, who: str = "", asked: Question | None = None) -
     last = quantity or dialogue.last_quantity()
     signs = "sign_off" in dialogue.allowed()
     metric = dialogue.units == "mm"
-    return _grammar(phrases, quantity, last, metric, signs, asked is not None)
+    taken_back = dialogue.pending is not None or "no" in dialogue.allowed()
+    return _grammar(phrases, quantity, last, metric, signs, asked is not None, taken_back)
 
 
 def _phrases(dialogue: Dialogue, who: str) -> set[str]:
@@ -248,7 +249,13 @@ _ALWAYS = ("holding", "released", "clear", "done", "check", "no")
 
 @lru_cache(maxsize=KEPT)
 def _grammar(
-    phrases: frozenset[str], quantity: str, last: str, metric: bool, signs: bool, asked: bool
+    phrases: frozenset[str],
+    quantity: str,
+    last: str,
+    metric: bool,
+    signs: bool,
+    asked: bool,
+    taken_back: bool,
 ) -> Grammar:
     commands = alt(*sorted(" ".join(words) for p in phrases if (words := _spoken(p))))
     command = seq(opt(alt(*_BEFORE_COMMAND)), commands)
@@ -262,9 +269,10 @@ def _grammar(
     if quantity:
         said.append((1.0, reading(quantity, metric)))
     if last:
-        again = seq(alt("correction", "correct that to", "make it", "no"), opt("it's"))
+        wrong = ["no"] if taken_back else []  # "no" with the value, where it takes one back
+        again = seq(alt("correction", "correct that to", "make it", *wrong), opt("it's"))
         said.append((0.3, seq(again, reading(last, metric, True))))
-    name = f"now_{abs(hash((phrases, quantity, last, metric, signs, asked))):x}"
+    name = f"now_{abs(hash((phrases, quantity, last, metric, signs, asked, taken_back))):x}"
     return Grammar(name, weighted(*said))
 
 
