@@ -8,12 +8,15 @@ from typing import Any
 from assistant.card.card import Card
 from assistant.clutch.conformity import judge
 from assistant.clutch.equations import (
+    LASH_IN,
+    LASH_U_IN,
     STEPS_PER_TURN,
     STOP_STEP_IN,
     Adjusters,
     Ratio,
     Readings,
     Truck,
+    lash_by,
     used_ratio,
 )
 from assistant.clutch.linkage.lost_motion import GEOMETRY_SHARE_U
@@ -44,10 +47,18 @@ def lengths_kept(readings: Mapping[str, ReadingKept]) -> dict[str, Measured]:
     return {name: length for name, length in lengths.items() if length is not None}
 
 
-def readings_for(card: Card, measured: Mapping[str, Measured | None]) -> Readings:
-    """Readings (inches) by the names of their quantities; gap and clearance must be there."""
+def readings_for(
+    card: Card, measured: Mapping[str, Measured | None], untouched: bool = False
+) -> Readings:
+    """Readings (inches) by the names of their quantities; gap and clearance must be there.
+
+    ``untouched``: the pedal was pressed to its end, and the brake not touched. A lash that the card
+    does not say is as most trucks', and not sure; by geometry it is what `find_lost_motion` finds.
+    """
     read: dict[str, Any] = {q.replace("-", "_"): measured.get(q) for q in JUDGED}
-    return Readings(**read, lash_in=card.lash_in)
+    unsure = not card.lash_known and card.geometry is None
+    lash_in, u_in = (LASH_IN, LASH_U_IN) if unsure else (card.lash_in, 0.0)
+    return Readings(**read, lash_in=lash_in, lash_u_in=u_in, untouched=untouched)
 
 
 def geometry_ratios(card: Card, readings: Readings) -> tuple[Ratio, Ratio] | None:
@@ -73,6 +84,7 @@ def truck_for(
     measured: Mapping[str, Measured | None],
     belief: RingBelief | None = None,
     ratio: Ratio | None = None,
+    untouched: bool = False,
 ) -> Truck:
     """One truck, from readings (inches) by the names of their quantities.
 
@@ -83,7 +95,7 @@ def truck_for(
     Raises:
         ValueError: a reading or a figure is impossible; the message says what to do.
     """
-    readings = readings_for(card, measured)
+    readings = readings_for(card, measured, untouched)
     likeliest = (belief or RingBelief.prior(card.lug_in)).best
     by_geometry = geometry_ratios(card, readings) if card.ratio is None else None
     if by_geometry is not None:
@@ -104,7 +116,8 @@ def truck_for(
     )
     follows = card.geometry is not None and card.geometry.follows
     brake = card.transmission != "synchronized"
-    return Truck(readings, card.figures, adjusters, first, second, follows, brake)
+    lash = lash_by(readings, first)
+    return Truck(readings, card.figures, adjusters, first, second, follows, brake, lash)
 
 
 def stops_kept(card: Card, measured: Mapping[str, Measured | None]) -> Locked:

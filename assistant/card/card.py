@@ -54,6 +54,7 @@ class Card:
         longer: what a longer rod gives ("more clearance", "less clearance"), or "".
         per_fork: rod travel per fork travel (the outer lever against the fork's arm).
         ratio: pedal travel per fork travel, or None when not known.
+        lash_known: whether the card says the slack in the chain, counted at the pedal: `lash_in`.
         height_turn_in: pedal travel by one turn of its upper stop's bolt, or None; total_turn_in
             by one of its lower stop's.
         geometry: the linkage as a model, when the card has its dimensions; load: at the fork.
@@ -77,6 +78,7 @@ class Card:
     per_fork: float = 1.0
     ratio: float | None = None
     lash_in: float = 0.0
+    lash_known: bool = False
     height_turn_in: float | None = None
     total_turn_in: float | None = None
     geometry: Linkage | None = None

@@ -218,6 +218,7 @@ class _Loading:
             per_fork=per_fork or 1.0,
             ratio=pedal.ratio,
             lash_in=lash_in,
+            lash_known=pedal.lash is not None,
             height_turn_in=self._stop("height", says.stops.height),
             total_turn_in=self._stop("total", says.stops.total),
             geometry=geometry,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Mapping
 from typing import Any
 
@@ -9,17 +10,19 @@ from assistant.card import Card
 from assistant.card.arithmetic import truck_for
 from assistant.card.show import limit_text
 from assistant.cli.terminal import CalledError, length_called
-from assistant.clutch.conformity import gauge_that_settles, judge
+from assistant.clutch.conformity import judge
 from assistant.clutch.equations import Readings
 from assistant.clutch.linkage.lost_motion import brake_force_lbf, find_lost_motion
 from assistant.clutch.linkage.stroke import LinkageError, brake_stroke_in, free_travel_in
+from assistant.clutch.possible import contradiction
 from assistant.clutch.ring import RingBelief, plan_ring
-from assistant.clutch.solver import solve
+from assistant.clutch.solver import solve, with_others
 from assistant.clutch.thread import FLATS_PER_TURN
 from assistant.clutch.uncertainty import Measured
 from assistant.job import plan_words, words
 from assistant.job.plan import Settled
 from assistant.job.plan_words import say
+from assistant.job.state import Facts, Taken
 from assistant.quantity import BEARING_TRAVEL, BRAKE_CONTACT, GAP, JUDGED, PEDAL_HEIGHT
 from assistant.readings import read, speak
 
@@ -41,10 +44,10 @@ def plan_report(
     if at_joints and not {PEDAL_HEIGHT, BRAKE_CONTACT} <= measured.keys():
         raise CalledError("--joint is read at brake contact: give --pedal-height, --brake-contact")
     try:
-        truck = truck_for(card, measured)
-        found = Settled(truck, solve(truck))
+        found = _as_in_a_job(card, measured)
     except ValueError as error:
         raise CalledError(str(error)) from None
+    truck = found.truck
     belief, setting = RingBelief.prior(card.lug_in), found.settings.chosen.setting
     read, move, limits = truck.readings, truck.adjusters, truck.limits(GAP)
     ring = plan_ring(read.gap, read.clearance, limits, belief, move.max_lugs, lugs=setting.lugs)
@@ -68,18 +71,57 @@ def plan_report(
         "chance_in_tolerance": ring.chance,
         "ring_alternatives": [n._asdict() for n in ring.alternatives],
         "pedal_ratio": truck.ratio.value,
+        "pedal_ratio_u": truck.ratio.u,
         "pedal_ratio_source": truck.ratio.source,
+        "lash_in": truck.slack.value_in,
+        "lash_u_in": truck.slack.u_in,
         "judgements": [*_judgements(found, card, heard)],
         "settings": _settings(found, card),
         "spoken": _spoken(found, card),
         "clutch_brake": truck.clutch_brake,
         "moves_ring": card.clutch != "self-adjusting",
-        "notes": plan_words.notes(found, ring, belief),
+        "notes": [*_untrue(card, read), *plan_words.notes(found, ring, belief)],
         "cautions": [say(f"report.{word}") for word in ("warning", "danger", "notice")],
         "defaulted": list(card.defaulted),
         "units": card.units,
         "linkage": _linkage(card, read, at_joints),
     }
+
+
+def _as_in_a_job(card: Card, measured: Mapping[str, Measured]) -> Settled:
+    """The plan as a job with these readings as found would have it, with all other ways.
+
+    Raises:
+        ValueError: a reading or a figure is impossible; the message says what to do.
+    """
+    facts = Facts(card)
+    for quantity, value in measured.items():
+        half = value.u_in * math.sqrt(3.0)
+        ends = (value.value_in, value.value_in - half, value.value_in + half)
+        taken = Taken("", "found", quantity, "tech", *ends, None, "length", "", "")
+        facts.readings.append(taken)
+        taken.accepted = taken.accepted or ("nominal" if facts.at_nominal(taken) else "")
+    whole = facts.plans.whole()
+    if whole is None:
+        truck = truck_for(card, measured)
+        return Settled(truck, solve(truck))
+    return whole._replace(settings=with_others(whole.truck, whole.settings))
+
+
+def _untrue(card: Card, read: Readings) -> list[str]:
+    """Readings that cannot all be true."""
+    half = math.sqrt(3.0)
+    within = {
+        q: (v.value_in, v.value_in - half * v.u_in, v.value_in + half * v.u_in)
+        for q, v in read.by_quantity().items()
+    }
+    odd = contradiction(within, card.figures)
+    if odd is None:
+        return []
+    length = words.length(max(0.0, odd.bound_in), card.units)
+    bound = say(f"note.at_{'least' if odd.at_least else 'most'}", length=length)
+    names = ", ".join(words.spoken(q) for q in odd.quantities)
+    return [say("note.untrue", names=names, again=words.spoken(odd.again), bound=bound)]
 
 
 def _joint_called(name: str, said: str, card: Card) -> Measured:
@@ -178,8 +220,9 @@ def _judgements(found: Settled, card: Card, heard: Mapping[str, str]) -> Iterato
         if figure is None:
             continue
         judgement = judge(value, figure)
-        # A finer gauge settles a reading, not a prediction.
-        gauge = gauge_that_settles(judgement) if when == "found" else None
+        # Another look settles a reading, not a prediction.
+        close = when == "found" and judgement.decision == "too close"
+        how = plan_words.settles(quantity, value.value_in, figure, card.units) if close else None
         yield {
             "quantity": quantity,
             "when": when,
@@ -190,7 +233,7 @@ def _judgements(found: Settled, card: Card, heard: Mapping[str, str]) -> Iterato
             "limits": limit_text(figure, card.units),
             "source": figure.source,
             "figures": heard.get(quantity, "") if when == "found" else "",
-            "gauge": gauge.name if gauge else None,
+            "settles": how,
         }
 
 
@@ -203,7 +246,7 @@ def plan_text(report: Mapping[str, Any]) -> str:
     def judged(j: Mapping[str, Any]) -> str:
         shown = {**j, "decision": j["decision"].upper()}
         shown["figures"] = j["figures"] or length(j["value_in"])
-        shown["gauge"] = say("report.gauge", gauge=j["gauge"]) if j["gauge"] else ""
+        shown["settles"] = f" {j['settles']}" if j["settles"] else ""
         return say("report.judged", **shown)
 
     def candidate(c: Mapping[str, Any]) -> str:
@@ -232,6 +275,8 @@ def plan_text(report: Mapping[str, Any]) -> str:
         free=length(report["free_travel_after_in"]),
         contact=touched if report["clutch_brake"] else "",
         ratio=f"{report['pedal_ratio']:.1f}",
+        low=f"{report['pedal_ratio'] - 2 * report['pedal_ratio_u']:.1f}",
+        high=f"{report['pedal_ratio'] + 2 * report['pedal_ratio_u']:.1f}",
         source=report["pedal_ratio_source"],
         judgements="\n".join(map(judged, report["judgements"])),
         ways="\n".join(map(candidate, report["settings"]["candidates"])),

@@ -24,6 +24,9 @@ bearing, there is no clearance to judge, the rod changes nothing, and the ring d
 nowhere else: F' = F + d, h' = h + R*n*p, b' = min(g', (T + e - l)/R). Without a clutch brake
 nothing stops the bearing at g', and b' is what the stroke gives.
 
+The pedal has to end past the brake: h' - (H' - T') is left to it there, and a T below H - h cannot
+be of a truck whose brake was touched.
+
 A reading is moved by the difference, which forgives a wrong R; where there is none the quantity is
 worked out from R alone. Uncertainties to first order (JCGM 100:2008, 5.1.2).
 """
@@ -64,8 +67,19 @@ RING_MINUTES = (11.0, 0.3)
 ROD_MINUTES = (4.0, 0.1)
 STOP_MINUTES = (4.0, 0.2)
 
+PEDAL_LEFT = "pedal-left"
+"""What is left of the pedal's travel where the brake is touched; nobody reads it."""
+_LEFT = Limits(0.0, None, "geometry", 1 / 4)
+"""The brake is touched before the pedal ends."""
 # In the trade's order: what the ring sets, then stops, then what the rod sets, then what follows.
-ORDER = (GAP, PEDAL_HEIGHT, TOTAL_TRAVEL, CLEARANCE, FREE_TRAVEL, BRAKE_CONTACT, BEARING_TRAVEL)
+ORDER = (
+    *(GAP, PEDAL_HEIGHT, TOTAL_TRAVEL, CLEARANCE, FREE_TRAVEL),
+    *(PEDAL_LEFT, BRAKE_CONTACT, BEARING_TRAVEL),
+)
+
+# Lash that nobody measured, counted at the pedal, and its standard uncertainty: from memory.
+LASH_IN = 1 / 16
+LASH_U_IN = 0.1
 
 
 def free_travel_in(ratio: float, clearance_in: float, lash_in: float = 0.0) -> float:
@@ -82,7 +96,10 @@ def brake_stroke_in(
 
 @dataclass(frozen=True, slots=True)
 class Readings:
-    """Readings of one truck, each with its uncertainty; inches. Lash is counted at the pedal."""
+    """Readings of one truck, each with its uncertainty; inches. Lash is counted at the pedal.
+
+    ``untouched``: the pedal was pressed to its end, and the brake not touched.
+    """
 
     gap: Measured
     clearance: Measured
@@ -91,6 +108,8 @@ class Readings:
     brake_contact: Measured | None = None
     total_travel: Measured | None = None
     lash_in: float = 0.0
+    lash_u_in: float = 0.0
+    untouched: bool = False
 
     def by_quantity(self) -> dict[str, Measured]:
         """What was read, by its quantity's name."""
@@ -162,7 +181,8 @@ def ratio_from_free_travel(readings: Readings) -> Ratio | None:
         return None
     c = clearance.value_in
     value = (free.value_in - readings.lash_in) / c
-    return Ratio(value, math.hypot(free.u_in / c, value * clearance.u_in / c), "free travel")
+    u = math.hypot(free.u_in, value * clearance.u_in, readings.lash_u_in) / c
+    return Ratio(value, u, "free travel")
 
 
 def ratio_from_brake(readings: Readings) -> Ratio | None:
@@ -175,7 +195,7 @@ def ratio_from_brake(readings: Readings) -> Ratio | None:
     if _too_small(reach):
         return None
     value = (height.value_in - brake.value_in - readings.lash_in) / reach.value_in
-    stroke_u = math.hypot(height.u_in, brake.u_in)
+    stroke_u = math.hypot(height.u_in, brake.u_in, readings.lash_u_in)
     u = math.hypot(stroke_u / reach.value_in, value * reach.u_in / reach.value_in)
     return Ratio(value, u, "brake contact")
 
@@ -189,7 +209,8 @@ def finding_of(readings: Readings) -> RatioFinding | None:
     """The two ratios compared; None when either cannot be had.
 
     They agree when their difference is within ``CONFIDENCE`` (two-sided) of zero. The clearance
-    is in both, so its part of the difference is taken once, with both sensitivities.
+    is in both, so its part of the difference is taken once, with both sensitivities; likewise a
+    lash that is not known.
     """
     first, second = ratio_from_free_travel(readings), ratio_from_brake(readings)
     if first is None or second is None:
@@ -204,6 +225,7 @@ def finding_of(readings: Readings) -> RatioFinding | None:
         read[BRAKE_CONTACT].u_in / reach,
         (second.value / reach - first.value / c) * clearance.u_in,
         second.value / reach * read[GAP].u_in,
+        (1.0 / c - 1.0 / reach) * readings.lash_u_in,
     )
     if u > 0.0:
         z = difference / u
@@ -215,14 +237,17 @@ def finding_of(readings: Readings) -> RatioFinding | None:
         key=lambda s: abs(s.change_in) / (read[s.quantity].u_in or 1e-9),
     )
     shared = first.value / c * second.value / reach * clearance.u_in**2
-    best = _mean(first, second, shared) if agree else None
+    lash = readings.lash_u_in**2 / (c * reach)
+    best = _mean(first, second, shared, lash) if agree else None
     return RatioFinding(agree, first, second, z, best, tuple(suspects))
 
 
-def _mean(first: Ratio, second: Ratio, shared: float) -> Ratio:
-    """Inverse-variance mean; ``shared`` is the covariance through the common clearance."""
-    total = first.u**2 + second.u**2
-    w = 0.5 if total == 0.0 else second.u**2 / total
+def _mean(first: Ratio, second: Ratio, shared: float, lash: float) -> Ratio:
+    """Inverse-variance mean; ``shared`` is the covariance through the common clearance, ``lash``
+    through a lash that is not known: with weights that take it out, as ``(H - h - F) / g`` does."""
+    total = first.u**2 + second.u**2 - 2.0 * lash
+    w = 0.5 if total <= 0.0 else (second.u**2 - lash) / total
+    shared += lash
     variance = (w * first.u) ** 2 + ((1 - w) * second.u) ** 2 + 2 * w * (1 - w) * shared
     return Ratio(w * first.value + (1 - w) * second.value, math.sqrt(max(0.0, variance)), "both")
 
@@ -258,7 +283,29 @@ def used_ratio(readings: Readings, card: float | None = None) -> Ratio:
     known = [ratio for ratio in estimates if ratio is not None and ratio.value >= LEAST_RATIO]
     # When the two quarrel, the surer one is worked with and a note says they quarrel.
     guess = Ratio(DEFAULT_RATIO, DEFAULT_RATIO_U, "common practice")
-    return min(known, key=lambda estimate: estimate.u, default=guess)
+    best = min(known, key=lambda estimate: estimate.u, default=guess)
+    return best if readings.lash_u_in == 0.0 else _with_common_practice(best)
+
+
+def _with_common_practice(ratio: Ratio) -> Ratio:
+    """An estimate that a lash not known leaves rough, weighed with what most trucks have."""
+    if not ratio.known:
+        return ratio
+    own, common = 1.0 / ratio.u**2, 1.0 / DEFAULT_RATIO_U**2
+    value = (own * ratio.value + common * DEFAULT_RATIO) / (own + common)
+    return Ratio(value, (own + common) ** -0.5, ratio.source)
+
+
+def lash_by(readings: Readings, ratio: Ratio) -> Measured:
+    """The lash that the readings tell with a ratio, ``F - R*c``, weighed with what was known."""
+    free, c, prior = readings.free_travel, readings.clearance, readings.lash_u_in
+    if prior == 0.0 or free is None or not ratio.known or c.value_in <= 0.0:
+        return Measured(readings.lash_in, prior)
+    told = free.value_in - ratio.value * c.value_in
+    u = math.hypot(free.u_in, ratio.value * c.u_in, c.value_in * ratio.u)
+    own, known = 1.0 / max(u, 1e-6) ** 2, 1.0 / prior**2
+    value = (own * told + known * readings.lash_in) / (own + known)
+    return Measured(max(0.0, value), (own + known) ** -0.5)
 
 
 # --- What can be turned on a truck, by how much a step moves it, and how long a turn of it takes.
@@ -338,7 +385,8 @@ class Truck:
 
     ``stroke_ratio`` is the ratio at the brake where geometry gives another there than at the
     start of the stroke; else it is ``ratio``. ``follows``: the fork stays on the bearing by itself.
-    ``clutch_brake``: there is one, which stops the bearing at the gap.
+    ``clutch_brake``: there is one, which stops the bearing at the gap. ``lash``: as the readings
+    tell it, where it was not known.
     """
 
     readings: Readings
@@ -348,6 +396,12 @@ class Truck:
     stroke_ratio: Ratio
     follows: bool = False
     clutch_brake: bool = True
+    lash: Measured | None = None
+
+    @property
+    def slack(self) -> Measured:
+        """Lash at the pedal."""
+        return self.lash or Measured(self.readings.lash_in, self.readings.lash_u_in)
 
     def judged(self) -> dict[str, Limits]:
         """Quantities with both limits and a value that can be foretold, in the trade's order.
@@ -361,11 +415,19 @@ class Truck:
             there.add(BEARING_TRAVEL)
         there -= {CLEARANCE} if self.follows else set()
         there -= set() if own else {BRAKE_CONTACT}
-        figures = {q: self.figures.get(q) for q in ORDER if q in there}
+        if own and self.readings.untouched and self._contact(Setting()) is not None:
+            there.add(BRAKE_CONTACT)
+        brake = BRAKE_CONTACT in there and self.figures.get(BRAKE_CONTACT) is not None
+        if brake and self._left(Setting()) is not None:
+            there.add(PEDAL_LEFT)
+        figures = {q: self._figure(q) for q in ORDER if q in there}
         return {q: figure for q, figure in figures.items() if figure is not None}
 
+    def _figure(self, quantity: str) -> Limits | None:
+        return _LEFT if quantity == PEDAL_LEFT else self.figures.get(quantity)
+
     def limits(self, quantity: str) -> Limits:
-        figure = self.figures[quantity]
+        figure = self._figure(quantity)
         assert figure is not None
         return figure
 
@@ -394,7 +456,7 @@ class Truck:
         """Steps of the lower stop with which the fork goes that far beyond the bearing's place."""
         total = self.readings.total_travel
         assert total is not None
-        pedal = (bearing_in + self._reach(by)[0]) * self.stroke_ratio.value + self.readings.lash_in
+        pedal = (bearing_in + self._reach(by)[0]) * self.stroke_ratio.value + self.slack.value_in
         return (pedal - total.value_in) / self.adjusters.total_step_in
 
     def _reach(self, by: Setting) -> End:
@@ -421,8 +483,8 @@ class Truck:
         rise = by.height_steps * move.height_step_in
         if read is None:
             reach, reach_u = self._reach(by)
-            free = free_travel_in(r.value, reach, self.readings.lash_in) + rise
-            return free, math.hypot(r.value * reach_u, r.u * reach)
+            free = free_travel_in(r.value, reach, self.slack.value_in) + rise
+            return free, math.hypot(r.value * reach_u, r.u * reach, self.slack.u_in)
         carried = carried_u = 0.0
         if not self.follows:
             carried = by.lugs * move.lug_in + by.flats * move.flat_in
@@ -442,13 +504,16 @@ class Truck:
             return contact.value_in + stroke.value * moved, u
         if read.pedal_height is None or not r.known or not self.clutch_brake:
             return None
-        c, g = read.clearance, read.gap
+        c, g, slack = read.clearance, read.gap, self.slack
         if self.follows:
-            way, way_u = self._gap(by)
+            (way, way_u), rod = self._gap(by), 0.0
         else:
-            way, way_u = c.value_in + rod + g.value_in, math.hypot(c.u_in, g.u_in)
-        height = read.pedal_height.value_in - free_travel_in(r.value, way, read.lash_in)
-        return height, math.hypot(read.pedal_height.u_in, r.value * way_u, r.u * way)
+            way, way_u = c.value_in + g.value_in, math.hypot(c.u_in, g.u_in)
+        height = read.pedal_height.value_in - free_travel_in(r.value, way, slack.value_in)
+        if read.untouched and read.total_travel is not None:
+            height = min(height, read.pedal_height.value_in - read.total_travel.value_in)
+        u = math.hypot(read.pedal_height.u_in, r.value * way_u, r.u * (way + rod), slack.u_in)
+        return height - r.value * rod, u
 
     def _height(self, by: Setting) -> End | None:
         read, step = self.readings.pedal_height, self.adjusters.height_step_in
@@ -459,16 +524,25 @@ class Truck:
         down = by.height_steps * move.height_step_in + by.total_steps * move.total_step_in
         return None if read is None else (read.value_in + down, read.u_in)
 
+    def _left(self, by: Setting) -> End | None:
+        """What is left of the pedal's travel at the brake."""
+        contact, height, total = self._contact(by), self._height(by), self._total(by)
+        if contact is None or height is None or total is None or not self.clutch_brake:
+            return None
+        return contact[0] - (height[0] - total[0]), math.hypot(contact[1], height[1], total[1])
+
     def _bearing(self, by: Setting) -> End | None:
         total, r = self.readings.total_travel, self.stroke_ratio
         if total is None:
             return None
         (reach, reach_u), gap = self._reach(by), self._gap(by)
         drop = by.total_steps * self.adjusters.total_step_in
-        fork = (total.value_in + drop - self.readings.lash_in) / r.value
+        slack = self.slack
+        fork = (total.value_in + drop - slack.value_in) / r.value
         if self.clutch_brake and gap[0] <= fork - reach:
             return gap
-        return fork - reach, math.hypot(total.u_in / r.value, fork * r.u / r.value, reach_u)
+        pedal_u = math.hypot(total.u_in, slack.u_in)
+        return fork - reach, math.hypot(pedal_u / r.value, fork * r.u / r.value, reach_u)
 
 
 _ENDS: dict[str, Callable[[Truck, Setting], End | None]] = {
@@ -478,5 +552,6 @@ _ENDS: dict[str, Callable[[Truck, Setting], End | None]] = {
     BRAKE_CONTACT: Truck._contact,
     PEDAL_HEIGHT: Truck._height,
     TOTAL_TRAVEL: Truck._total,
+    PEDAL_LEFT: Truck._left,
     BEARING_TRAVEL: Truck._bearing,
 }

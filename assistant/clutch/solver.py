@@ -20,13 +20,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache, partial
-from itertools import combinations, repeat
+from itertools import chain, combinations, repeat
 from typing import Literal, NamedTuple
 
 from assistant.clutch.conformity import Limits, conformance_probability, judge
-from assistant.clutch.equations import ORDER, Setting, Truck
+from assistant.clutch.equations import ORDER, PEDAL_LEFT, Setting, Truck
 from assistant.clutch.uncertainty import ONE_SIDED, Measured
 from assistant.quantity import (
     BEARING_TRAVEL,
@@ -137,7 +137,7 @@ class SettingSearch:
         self.guard, self.grades = guard, grades
         self.wanted = {quantity: truck.limits(quantity) for quantity in wanted}
         self.by_rod = [quantity for quantity in _BY_ROD if quantity in wanted]
-        self.bearing = [quantity for quantity in (BEARING_TRAVEL,) if quantity in wanted]
+        self.below = [quantity for quantity in (BEARING_TRAVEL, PEDAL_LEFT) if quantity in wanted]
         self.best: Found | None = None
         self.flats, self.totals = cache(self._flats), cache(self._totals)
         lugs, self.rod_steps, height, self.lower_steps = [
@@ -194,10 +194,10 @@ class SettingSearch:
         steps = self.lower_steps
         if self.locked.total_steps is not None or TOTAL_TRAVEL in self.wanted:
             return steps
-        bearing = self.wanted.get(BEARING_TRAVEL)
-        if bearing is None or self.truck.figures.get(TOTAL_TRAVEL) is not None:
+        if not self.below or self.truck.figures.get(TOTAL_TRAVEL) is not None:
             return range(1)
-        return range(steps.stop) if bearing.high_in is None else steps
+        bearing = self.wanted.get(BEARING_TRAVEL)
+        return steps if bearing is not None and bearing.high_in is not None else range(steps.stop)
 
     def _totals(self, height: int, moved: bool) -> list[Row]:
         """The lower stop for one place of the upper one, moved or left alone, best placed first."""
@@ -222,7 +222,7 @@ class SettingSearch:
         upper limit the search itself must tell.
         """
         total = [quantity for quantity in (TOTAL_TRAVEL,) if quantity in self.wanted]
-        below = [quantity for quantity in self.bearing if self.wanted[quantity].high_in is None]
+        below = [quantity for quantity in self.below if self.wanted[quantity].high_in is None]
         for a in self.height:
             steps = self._inside(total, partial(Setting, 0, 0, a.steps), self._total_steps())
             for n in self.ring if steps else ():
@@ -284,17 +284,17 @@ class SettingSearch:
         setting, least = Setting(n.steps, m, a.steps), -math.inf
         sure, place = self._placed(self.by_rod, setting)
         sure, place = min(sure, n.sure, a.sure), place + n.place + a.place
-        if self.bearing and len(totals) > 1:  # with less it falls short
+        if BEARING_TRAVEL in self.wanted and len(totals) > 1:  # with less it falls short
             low = self.wanted[BEARING_TRAVEL].ends_in[0]
             least = self.truck.total_steps_for(low, setting) - _STEP_SLACK
         for total in totals:  # best placed first, so that the rest can be left out together
             if total.steps < least:
                 continue
             most = place + total.place
-            if self._beaten(touched, sure, most + len(self.bearing)):
+            if self._beaten(touched, sure, most + len(self.below)):
                 return
             setting = Setting(n.steps, m, a.steps, total.steps)
-            surely, placed = self._placed(self.bearing, setting)
+            surely, placed = self._placed(self.below, setting)
             worst = min(sure, total.sure, surely)
             if worst >= -SLACK:
                 rank = Rank(
@@ -398,6 +398,13 @@ def solve(truck: Truck, locked: Locked = FREE, *, with_candidates: bool = True) 
     return Settings(tuple(judged), chosen, given_up, may_be, (chosen, *others), grade)
 
 
+def with_others(truck: Truck, settings: Settings) -> Settings:
+    """The same answer, with what else could be done."""
+    judged, out = truck.judged(), {one.quantity for one in settings.given_up}
+    others = _others(truck, judged, frozenset(judged) - out, settings.chosen, FREE)
+    return replace(settings, candidates=(settings.chosen, *others))
+
+
 def _within_reach(
     truck: Truck, judged: Collection[str], locked: Locked
 ) -> tuple[frozenset[str], Locked, Found | None, tuple[str, ...]]:
@@ -412,12 +419,18 @@ def _within_reach(
         keep -= {GAP}
         if (found := SettingSearch(truck, keep, locked).run()) is not None:
             return keep, locked, found, (GAP,)
-    loose = [q for q in reversed(ORDER) if q in keep and q != GAP]
+    # Without the brake's contact there is nothing that the pedal would have to go past.
+    loose = [
+        (q, PEDAL_LEFT) if q == BRAKE_CONTACT and PEDAL_LEFT in keep else (q,)
+        for q in reversed(ORDER)
+        if q in keep and q != GAP
+    ]
     for size in range(1, len(loose) + 1):
-        drops = combinations(loose, size)
-        if odd := [d for d in drops if SettingSearch(truck, keep - {*d}, locked).possible()]:
-            rest = keep - set(odd[0])
-            alone = tuple(drop[0] for drop in odd) if size == 1 and not gap_out else ()
+        drops = [frozenset(chain(*some)) for some in combinations(loose, size)]
+        if odd := [d for d in drops if SettingSearch(truck, keep - d, locked).possible()]:
+            rest = keep - odd[0]
+            firsts = [next(q for q in reversed(ORDER) if q in d) for d in odd]
+            alone = tuple(firsts) if size == 1 and not gap_out else ()
             return rest, locked, SettingSearch(truck, rest, locked).run(), alone
     return frozenset(), locked, None, ()
 

@@ -9,7 +9,7 @@ from assistant import interlocks
 from assistant.act import REASONS, Act, Said
 from assistant.card.arithmetic import stops_kept
 from assistant.clutch.uncertainty import Measured
-from assistant.job import words
+from assistant.job import plan_words, words
 from assistant.job.state import HALTED, REPAIR, LinkageMove
 from assistant.quantity import CLEARANCE, FREE_TRAVEL, GAP, QUANTITIES
 from assistant.sentences import Both, DialogError, capital, joined, sentences, step_name
@@ -85,11 +85,18 @@ def act_done(job: Job, act: Act) -> list[Said]:
 def change_done(job: Job, act: Act) -> list[Said]:
     """The rod or a stop was moved as told."""
     step, facts = job.here, job.facts
-    rod = facts.plans.rod(step.id == "contact_rod") if step.kind == "rod" else None
+    plan, quantity = (
+        facts.plans.whole(),
+        next((q.name for q in QUANTITIES.values() if q.fix == step.id), ""),
+    )
     what = job.kind.blanks(job, step)
     told = what.get("stop_move") or f"{what['rod']} {what['rod_way']}".strip()
-    moved_in = rod.fork_in if rod is not None else 0.0
-    facts.linkage.append(LinkageMove(step.id, str(told), moved_in, len(facts.readings)))
+    rod = step.kind == "rod"
+    fork_in = plan.fork_in if plan is not None and rod else 0.0
+    stop_in = 0.0 if rod else facts.plans.stop_change_in(quantity) or 0.0
+    plan_words.tick(facts, step.id, facts.plans.steps(step.id))
+    facts.linkage.append(LinkageMove(step.id, str(told), fork_in, len(facts.readings), stop_in))
+    facts.insisted.clear()
     return act_done(job, act)
 
 
@@ -102,7 +109,7 @@ def maker_done(job: Job, act: Act) -> list[Said]:
 
 def plan_checked(job: Job, act: Act) -> list[Said]:
     """The ring plan is right; one for a gap that is too close wants more than a "check"."""
-    if act.meaning == "check" and job.facts.decided(GAP) == "too close":
+    if act.meaning == "check" and job.facts.decided(GAP) == "too close" and not job.facts.again:
         return job.hint(act)
     return job.go_on()
 

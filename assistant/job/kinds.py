@@ -76,8 +76,8 @@ def _maker_blanks(job: JobState, step: Step) -> Blanks:
 
 def _rod_blanks(job: JobState, step: Step) -> Blanks:
     facts, units = job.facts, job.facts.card.units
-    plan = facts.plans.rod(for_contact=step.id == "contact_rod")
-    if plan is None:
+    plan = facts.plans.whole()
+    if plan is None or not plan.flats:
         none = job.dialogs.say("rod_none")
         return {"rod": words.rod(0), "rod_way": "", "rod_why": none}
     say = sentences("job").say
@@ -143,7 +143,7 @@ def _plan(job: Job, step: Step) -> list[Said]:
     after = plan.clearance_after
     if plan.lugs and after is not None and after.value_in <= 0:
         out.append(job.said("tech", "clearance_gone", signal="NOTICE"))
-    if job.facts.decided(GAP) == "too close":
+    if job.facts.decided(GAP) == "too close" and not job.facts.again:
         return [*out, _close(job, step, words.moved(plan.lugs) if plan.lugs else None)]
     if plan.lugs == 0:
         return [*out, job.said(step.who, "ring_stuck", key=key)]
@@ -182,7 +182,7 @@ def _turn(job: Job, step: Step) -> list[Said]:
 def _sign(job: Job, step: Step) -> list[Said]:
     """The sign-off; what the lead will look at is named first."""
     named = [talk.doubts(job, "tech")] if job.facts.doubts else []
-    return [*named, *_plain(job, step)]
+    return [*plan_words.ticked_off(job), *named, *_plain(job, step)]
 
 
 def _outside(reply: str, to: str) -> Callable[[Job, Step], list[Said]]:

@@ -17,7 +17,13 @@ from assistant.job.state import HALTED, LEAVING, LEFT, REPAIR, SIGNED, JobState
 from assistant.quantity import GAP, JUDGED, QUANTITIES
 from assistant.texts.dialogs import Dialogs, Step
 
-REROUTES = ("ring_plan", "ring_gap", *(QUANTITIES[q].read_at("final") for q in JUDGED))
+REROUTES = (
+    "ring_plan",
+    "ring_gap",
+    "set_height",
+    "set_total",
+    *(QUANTITIES[q].read_at("final") for q in JUDGED),
+)
 """Where a correction may lead back to."""
 _AGAIN = {
     "fork_rod": "fork_clearance",

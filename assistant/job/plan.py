@@ -1,18 +1,21 @@
 """What is planned in a job, from what is known of the truck now.
 
-Each plan is worked out once for a state of the readings and the moves, and kept until they change:
-one turn asks for the same ones many times.
+There is one plan: the setting of ring, stops and rod together (`Plans.whole`). Every step turns its
+part of it, and a reading that changes it changes it for all of them. Each is worked out once for a
+state of the readings and the moves, and kept until they change: one turn asks for the same ones
+many times.
 """
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Hashable
 from dataclasses import replace
 from functools import wraps
 from typing import TYPE_CHECKING, Any, NamedTuple, TypeVar, cast
 
 from assistant.card.arithmetic import stops_kept, truck_for
-from assistant.clutch.conformity import Limits
+from assistant.clutch.conformity import Limits, judge
 from assistant.clutch.equations import RatioFinding, Truck, finding_of
 from assistant.clutch.linkage.lost_motion import LostMotion, find_lost_motion
 from assistant.clutch.linkage.stroke import LinkageError
@@ -25,9 +28,20 @@ from assistant.clutch.ring import (
     landing_chances,
     plan_ring,
 )
-from assistant.clutch.solver import Locked, Settings, centred_rod, solve
+from assistant.clutch.solver import Locked, Settings, solve
 from assistant.clutch.uncertainty import Measured
-from assistant.quantity import CLEARANCE, GAP, PEDAL_HEIGHT
+from assistant.quantity import (
+    BRAKE_CONTACT,
+    CLEARANCE,
+    FREE_TRAVEL,
+    GAP,
+    JUDGED,
+    PEDAL_HEIGHT,
+    QUANTITIES,
+    RING,
+    ROD,
+    TOTAL_TRAVEL,
+)
 
 if TYPE_CHECKING:
     from assistant.job.state import Facts, Taken
@@ -37,9 +51,22 @@ if TYPE_CHECKING:
 LEAST_SHARE = 0.95
 # Where only that count lets everything be in, it need only be likelier in than out by the gap.
 LEAST_CHANCE = 0.5
+# So often is the ring moved in one job before it is left as it is: common practice, no source.
+MOST_RING_MOVES = 4
 
 _Plan = TypeVar("_Plan", bound=Callable[..., Any])
 Findings = tuple[RingBelief, list[MoveFinding | None]]
+
+
+class Moved(NamedTuple):
+    """What was moved, inches: the bearing toward the transmission (and how surely), the fork by the
+    rod toward more clearance, the pedal's rest upward, its lower end downward."""
+
+    bearing: float
+    bearing_u: float
+    rod: float
+    rest: float
+    end: float
 
 
 class Settled(NamedTuple):
@@ -97,12 +124,13 @@ class Plans:
         """All that a plan depends on: it is compared, since a reading is corrected in place."""
         facts = self.facts
         return (
+            (facts.again, *sorted(facts.left), *sorted(facts.insisted)),
             tuple(
                 (t.quantity, t.stage, t.value_in, t.low_in, t.high_in, t.accepted)
                 for t in facts.readings
             ),
             tuple((m.moved, m.at) for m in facts.moves),
-            tuple((c.step, c.clearance_in, c.at) for c in facts.linkage),
+            tuple((c.step, c.clearance_in, c.stop_in, c.at) for c in facts.linkage),
         )
 
     # --- as found ---
@@ -115,12 +143,19 @@ class Plans:
     def _truck(self, read: dict[str, Measured], belief: RingBelief | None = None) -> Truck | None:
         if GAP not in read or CLEARANCE not in read:
             return None
-        found = None if belief is None or not self.facts.changed else self.found()
+        facts = self.facts
+        found = None if belief is None or not facts.changed else self.found()
         ratio = found.ratio if found is not None and found.ratio.known else None
+        touched = facts.latest(BRAKE_CONTACT) if belief else facts.as_found(BRAKE_CONTACT)
+        untouched = touched is not None and not touched.is_length and BRAKE_CONTACT not in read
         try:
-            return truck_for(self.facts.card, read, belief, ratio)
+            truck = truck_for(facts.card, read, belief, ratio, untouched)
         except ValueError:
             return None  # readings too odd for any plan
+        left = facts.left_alone() if belief is not None else set()
+        figures = {q: None if q in left else figure for q, figure in truck.figures.items()}
+        lash = found.lash if found is not None and ratio is not None else truck.lash
+        return replace(truck, figures=figures, lash=lash)
 
     def ratios(self) -> RatioFinding | None:
         """What the two pedal ratios of the as-found readings say together."""
@@ -189,33 +224,72 @@ class Plans:
 
     # --- as it is now ---
 
-    def clearance(self) -> Measured | None:
-        """Fork clearance as read, moved on by what ring and rod did since it was read."""
-        facts = self.facts
-        read = [i for i, taken in enumerate(facts.readings) if taken.quantity == CLEARANCE]
-        if not read:
-            return None
-        at = read[-1]
+    def _moved(self, since: int) -> Moved:
+        """What was moved after that many readings, by what was told or, better, by what was read:
+        of the bearing toward the transmission, the rod, the pedal's rest, and its lower end."""
+        facts, changes = self.facts, [c for c in self.facts.linkage if c.at >= since]
         belief, _ = self.findings()
-        ring = sum(m.moved for m in facts.moves if m.at > at)
-        rod = sum(c.clearance_in for c in facts.linkage if c.at > at)
-        return facts.readings[at].measured.shifted(
-            ring * belief.best.pitch_in + rod, abs(ring) * PITCH_U_IN
+        lugs = self.lugs_by_gap(since)
+        bearing, bearing_u = lugs * belief.best.pitch_in, abs(lugs) * PITCH_U_IN
+        maker = next((c.at for c in changes if c.adjuster == RING), None)
+        if maker is not None and (before := self._gap_in(0, maker)) and (now := facts.latest(GAP)):
+            bearing = before.measured.value_in - now.measured.value_in
+            bearing_u = math.hypot(before.measured.u_in, now.measured.u_in)
+        rod = math.fsum(c.clearance_in for c in changes if c.adjuster == ROD)
+        rest, end = (
+            math.fsum(c.stop_in for c in changes if c.step == QUANTITIES[q].fix)
+            for q in (PEDAL_HEIGHT, TOTAL_TRAVEL)
         )
+        return Moved(bearing, bearing_u, rod, rest, end)
+
+    def _last(self, quantity: str) -> int | None:
+        """Where the last reading of a quantity stands."""
+        read = [i for i, t in enumerate(self.facts.readings) if t.quantity == quantity]
+        return read[-1] if read else None
+
+    def clearance(self) -> Measured | None:
+        """Fork clearance as read, moved on by what ring, rod and stop did since it was read."""
+        return self._carried(CLEARANCE)
+
+    def _carried(self, quantity: str) -> Measured | None:
+        """A reading moved on by what was done since; None where it was not read, or not so that it
+        can be foretold."""
+        at, found = self._last(quantity), self.found()
+        if at is None:
+            return None
+        taken, by = self.facts.readings[at], self._moved(at + 1)
+        read = taken.measured if taken.is_length else None
+        if quantity == BRAKE_CONTACT and read is None and found is not None and self.facts.changed:
+            read = found.now().get(BRAKE_CONTACT)  # not touched: where it would be
+        if read is None or not any(by) or found is None:
+            return read
+        if read.value_in <= 0.0 and quantity == FREE_TRAVEL:
+            return None  # the fork was on the bearing: who knows how hard
+        r, pushed = found.ratio.value, 0.0 if found.follows else by.bearing + by.rod
+        carried = {
+            CLEARANCE: pushed + (by.rest / r if found.adjusters.rigid else 0.0),
+            FREE_TRAVEL: r * pushed + by.rest,
+            PEDAL_HEIGHT: by.rest,
+            TOTAL_TRAVEL: by.rest + by.end,
+            BRAKE_CONTACT: r * (by.bearing if found.follows else -by.rod),
+        }[quantity]
+        u = by.bearing_u if quantity == CLEARANCE else found.ratio.u * abs(pushed)
+        fixed = quantity in (PEDAL_HEIGHT, TOTAL_TRAVEL)
+        return read.shifted(carried, 0.0 if fixed else u)
 
     @_once
     def truck(self) -> Truck | None:
-        """The truck by the readings that still hold; None while gap or clearance is not known.
-
-        Where free travel was not read since the last move, it is foretold with the pedal ratio that
-        the as-found readings gave.
-        """
-        clearance, (belief, _) = self.clearance(), self.findings()
-        if clearance is None:
+        """The truck as it is now: by the readings that still hold, and what the others became;
+        None while gap or clearance is not known."""
+        read, (belief, _) = self.facts.lengths(), self.findings()
+        if GAP not in read:
             return None
-        read = {**self.facts.lengths(), CLEARANCE: clearance}
         if not self.facts.changed and read == self.facts.lengths("found"):
-            return self.found()
+            return self._truck(read, belief)
+        for quantity in (*JUDGED[1:],):
+            carried = self._carried(quantity)
+            if carried is not None:
+                read[quantity] = carried
         return self._truck(read, belief)
 
     @_once
@@ -226,7 +300,11 @@ class Plans:
             return None
         gap, clearance, (belief, _) = read[GAP], read.get(CLEARANCE), self.findings()
         plan = plan_ring(gap, clearance, figure, belief)
-        lugs = self._suits_all(plan, gap, figure, belief)
+        again = self.settle() if self.facts.again else None
+        if again is not None:
+            lugs = again.settings.chosen.setting.lugs
+        else:
+            lugs = self._suits_all(plan, gap, figure, belief)
         if lugs == plan.lugs:
             return plan
         return plan_ring(gap, clearance, figure, belief, lugs=lugs)
@@ -251,48 +329,41 @@ class Plans:
         only_so = alone is not None and not alone.settings.possible
         return lugs if only_so and chance >= LEAST_CHANCE else plan.lugs
 
-    @_once
-    def rod(self, for_contact: bool = False) -> Settled | None:
-        """The rod move from what is read now; None while gap or clearance is not known.
-
-        Ring and stops stay: this is asked only after the gap is right. With `for_contact`, the move
-        that brings the brake's contact in, or none. None too where the readings are too odd (a rod
-        of over 30 turns, say).
-        """
-        truck, found = self.truck(), self.found()
-        if truck is None:
-            return None
-        if found is not None and found.ratio.known and found.ratio.source != "linkage geometry":
-            truck = replace(truck, ratio=found.ratio, stroke_ratio=found.stroke_ratio)
-        try:
-            flats = centred_rod(truck, for_contact)
-            locked = Locked(0, flats, 0, 0)
-            return Settled(truck, solve(truck, locked, with_candidates=False))
-        except ValueError:
-            return None
-
     # --- ring, stops and rod together ---
 
     @_once
     def settle(self, lugs: int | None = None) -> Settled | None:
-        """The best setting from the readings that still hold; None without gap and clearance.
+        """The best setting from what is known now; None without gap and clearance.
 
-        With `lugs` the ring's count is given already.
+        With `lugs` the ring's count is given already. Where nothing is out for sure, everything
+        stays. A stop whose own reading is not out is left alone, unless nothing else helps.
         """
-        kept, truck = stops_kept(self.facts.card, self.facts.lengths()), self.truck()
+        facts, truck = self.facts, self.truck()
         if truck is None or truck.figures.get(GAP) is None:
             return None
+        kept = stops_kept(facts.card, facts.lengths())
         try:
-            locked = kept._replace(lugs=lugs)
-            return Settled(truck, solve(truck, locked, with_candidates=False))
+            if not lugs and not out_of(truck) and not facts.insisted:
+                stay = solve(truck, Locked(0, 0, 0, 0), with_candidates=False)
+                return Settled(truck, stay)
+            found = solve(truck, kept._replace(lugs=lugs), with_candidates=False)
+            if not found.possible and (0 in kept[2:]):
+                more = solve(truck, Locked(lugs=lugs), with_candidates=False)
+                found = more if more.possible else found
+            return Settled(truck, found)
         except ValueError:
             return None  # readings too odd for any setting
 
     def whole(self) -> Settled | None:
-        """The whole setting that goes with the ring move that is told, or with none."""
-        plan = None if self.facts.gap_right() else self.ring()
+        """The plan: the whole setting that goes with the ring move that is told, or with none."""
+        if not self.may_move_ring:
+            return self.settle(0)
+        free, plan = self.settle(), self.ring()
         lugs = plan.lugs if plan is not None else 0
-        free = self.settle()
+        if self.facts.gap_right():
+            lugs = 0
+        elif free is not None and self.facts.decided(GAP) == "too close":
+            return free
         if free is None or free.settings.chosen.setting.lugs == lugs:
             return free
         found = self.settle(lugs)
@@ -300,12 +371,54 @@ class Plans:
             return found._replace(free=free.settings)
         return found
 
+    def ring_again(self) -> bool:
+        """Whether the ring has to be moved although the gap is right: without it, not everything
+        can be in, and with it everything can."""
+        facts = self.facts
+        if GAP in facts.left or len(facts.moves) >= MOST_RING_MOVES or not self.may_move_ring:
+            return False
+        alone = self.settle(0)
+        if alone is None or alone.settings.possible:
+            return False
+        free = self.settle()
+        return free is not None and free.settings.possible
+
+    @property
+    def may_move_ring(self) -> bool:
+        return self.facts.card.clutch == "manual"
+
+    def steps(self, fix: str) -> int:
+        """Steps of its adjuster that the plan has for a change on rod or stop."""
+        found = self.whole()
+        if found is None:
+            return 0
+        setting = found.settings.chosen.setting
+        stops = {
+            QUANTITIES[PEDAL_HEIGHT].fix: setting.height_steps,
+            QUANTITIES[TOTAL_TRAVEL].fix: setting.total_steps,
+        }
+        return stops.get(fix, setting.flats)
+
+    def pull(self, taken: Taken) -> float:
+        """Inches of a reading by an inch of the fork, moved by the rod; 0 where it is not known."""
+        found = self.found()
+        if found is None or found.follows:
+            return 0.0
+        free = found.ratio.value if found.ratio.known else 0.0
+        return {CLEARANCE: 1.0, FREE_TRAVEL: free}.get(taken.quantity, 0.0)
+
     def stop_change_in(self, quantity: str) -> float | None:
-        """How far the whole setting moves a stop, inches; None when it has no move for it."""
-        found = self.settle(0) if self.facts.gap_right() else self.whole()
-        if found is None or not found.settings.possible:
+        """How far the plan moves a stop, inches; None when it has no move for it."""
+        found, steps = self.whole(), self.steps(QUANTITIES[quantity].fix)
+        if found is None or not steps:
             return None
-        setting, move = found.settings.chosen.setting, found.truck.adjusters
-        if quantity == PEDAL_HEIGHT:
-            return setting.height_steps * move.height_step_in or None
-        return setting.total_steps * move.total_step_in or None
+        move = found.truck.adjusters
+        return steps * (move.height_step_in if quantity == PEDAL_HEIGHT else move.total_step_in)
+
+
+def out_of(truck: Truck) -> list[str]:
+    """The quantities that are out for sure as it is now: a brake that is not touched is so too."""
+    now, judged = truck.now(), truck.judged()
+    if truck.readings.untouched and BRAKE_CONTACT in judged:
+        return [BRAKE_CONTACT]
+    return [q for q, limits in judged.items() if judge(now[q], limits).decision == "out"]

@@ -1,15 +1,20 @@
 """A plan in words: the moves in a breath, `3 lugs tighter, then rod 2 flats longer.`, and why.
 
-Also what the two pedal ratios and the linkage's geometry say. All texts are in
-`dialogs/en/plan.toml`; the equations only tell kinds, quantities and numbers.
+Also what became of it in a job, and what the two pedal ratios and the linkage's geometry say. All
+texts are in `dialogs/en/plan.toml`; the equations only tell kinds, quantities and numbers.
 """
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from typing import TYPE_CHECKING
+
+from assistant.act import Said
 from assistant.card import Card
 from assistant.card.show import limit_text
-from assistant.clutch.conformity import FREE_TRAVEL_INTERNAL_IN, judge
+from assistant.clutch.conformity import FREE_TRAVEL_INTERNAL_IN, Limits, judge
 from assistant.clutch.equations import (
+    PEDAL_LEFT,
     STEPS_PER_TURN,
     Adjusters,
     RatioFinding,
@@ -24,10 +29,24 @@ from assistant.clutch.solver import Out, RankedSetting
 from assistant.clutch.uncertainty import Measured
 from assistant.job import words
 from assistant.job.plan import Settled
-from assistant.quantity import BRAKE_CONTACT, CLEARANCE, FREE_TRAVEL, GAP
+from assistant.quantity import (
+    BRAKE_CONTACT,
+    CLEARANCE,
+    FREE_TRAVEL,
+    GAP,
+    PEDAL_HEIGHT,
+    QUANTITIES,
+    TOTAL_TRAVEL,
+)
 from assistant.sentences import Both, capital, joined, sentences
 
+if TYPE_CHECKING:
+    from assistant.job.job import Job
+    from assistant.job.state import Facts
+
 MOST_WORDS = 12
+# A brake touched lower than this may be touched after the pedal's end: from memory.
+FLOOR_NEAR_IN = 0.5
 # A pedal ratio known no better than this share of itself is rough: from memory.
 ROUGH_RATIO = 0.2
 # A ring move with less chance than this is worth a word: from memory.
@@ -42,6 +61,11 @@ def say(key: str, **fields: object) -> Both:
 # --- the moves ---
 
 
+def name_of(quantity: str) -> str:
+    """How a quantity is called, one that is only worked out too."""
+    return say(f"name.{quantity}") if quantity == PEDAL_LEFT else words.spoken(quantity)
+
+
 def noun(card: Card) -> Both:
     """What is turned on this linkage: `rod`, `cable` or `pushrod`."""
     return say(f"noun.{card.linkage}")
@@ -53,23 +77,8 @@ def plan_line(setting: Setting, adjusters: Adjusters, card: Card) -> Both:
     What does not fit loses its "then"s, and after that the stops' figures, which come again at
     their own steps.
     """
-    stops = (
-        ("pedal", setting.height_steps, adjusters.height_step_in, adjusters.height_turns),
-        ("stroke", setting.total_steps, adjusters.total_step_in, adjusters.total_turns),
-    )
-    ring = [words.moved(setting.lugs)] if setting.lugs else []
-    full, bare = list(ring), list(ring)
-    for name, steps, step_in, by_turns in stops:
-        if steps:
-            key, length_in = f"{name}_{'up' if steps > 0 else 'down'}", abs(steps) * step_in
-            turns = abs(steps) / STEPS_PER_TURN
-            size = words.turns(turns) if by_turns else words.length(length_in, card.units)
-            full.append(say(f"move.{key}", size=size))
-            bare.append(say(f"short.{key}"))
-    rod = []
-    if setting.flats:
-        size, way = words.rod(setting.flats), words.rod_way(setting.flats, card.longer)
-        rod = [say("move.rod", noun=noun(card), size=size, way=way)]
+    ring, full, bare, rod = _parts(setting, adjusters, card)
+    full, bare = [*ring, *full], [*ring, *bare]
     if not (full or rod):
         return say("stays")
     line = joined([*full, *rod], ", then ")
@@ -80,6 +89,35 @@ def plan_line(setting: Setting, adjusters: Adjusters, card: Card) -> Both:
     if _long(line):
         line = joined([*ring, say("short.stops"), *rod], ", ")
     return Both(f"{capital(line)}.", f"{capital(line.spoken)}.")
+
+
+def moves_of(setting: Setting, adjusters: Adjusters, card: Card) -> list[Both]:
+    """Each move of a setting, in their order."""
+    ring, stops, _, rod = _parts(setting, adjusters, card)
+    return [*ring, *stops, *rod]
+
+
+def _parts(
+    setting: Setting, adjusters: Adjusters, card: Card
+) -> tuple[list[Both], list[Both], list[Both], list[Both]]:
+    """The ring's move; those of the stops, and the same without figures; the rod's."""
+    stops = (
+        ("pedal", setting.height_steps, adjusters.height_step_in, adjusters.height_turns),
+        ("stroke", setting.total_steps, adjusters.total_step_in, adjusters.total_turns),
+    )
+    ring = [words.moved(setting.lugs)] if setting.lugs else []
+    full, bare, rod = [], [], []
+    for name, steps, step_in, by_turns in stops:
+        if steps:
+            key, length_in = f"{name}_{'up' if steps > 0 else 'down'}", abs(steps) * step_in
+            turns = abs(steps) / STEPS_PER_TURN
+            size = words.turns(turns) if by_turns else words.length(length_in, card.units)
+            full.append(say(f"move.{key}", size=size))
+            bare.append(say(f"short.{key}"))
+    if setting.flats:
+        size, way = words.rod(setting.flats), words.rod_way(setting.flats, card.longer)
+        rod = [say("move.rod", noun=noun(card), size=size, way=way)]
+    return ring, full, bare, rod
 
 
 def _long(line: str) -> bool:
@@ -100,7 +138,7 @@ def spoken(found: Settled, card: Card) -> Both:
     first = settings.given_up[0]
     if first.quantity == GAP and card.clutch == "self-adjusting":
         return say("own_gap", side=first.side)
-    name = words.spoken(first.quantity).replace("contact height", "contact")  # one breath
+    name = name_of(first.quantity).replace("contact height", "contact")  # one breath
     if free is not None:
         lugs = words.moved(free.chosen.setting.lugs)
         return say("other_lugs", quantity=capital(name), side=first.side, lugs=lugs)
@@ -135,13 +173,13 @@ def why(found: Settled, card: Card) -> Both:
         told.append(
             say(
                 "stays_why",
-                quantity=words.spoken(out.quantity).capitalize(),
+                quantity=name_of(out.quantity).capitalize(),
                 miss=words.length(abs(out.miss_in), card.units),
                 side=out.side,
                 why=say("own_why") if own else part_why(out),
             )
         )
-    others = [words.spoken(q) for q in settings.may_be if q != settings.given_up[0].quantity]
+    others = [name_of(q) for q in settings.may_be if q != settings.given_up[0].quantity]
     if others:
         told.append(say("look_same", others=joined(others, " or ")))
     return joined(told)
@@ -160,7 +198,7 @@ def _tightest(truck: Truck, candidate: RankedSetting, card: Card) -> Both:
     quantity = candidate.tightest
     return say(
         "tightest",
-        quantity=words.spoken(quantity).capitalize(),
+        quantity=name_of(quantity).capitalize(),
         value=words.length(candidate.after[quantity].value_in, card.units),
         limits=limit_text(truck.limits(quantity), card.units),
     )
@@ -212,19 +250,43 @@ def notes(found: Settled, ring: RingPlan, belief: RingBelief) -> list[str]:
         (not own and _contact_out(truck, truck.readings.brake_contact), "not_by_ring"),
         (quarrel is not None and not quarrel.agree, "quarrel"),
         (not ratio.known, "guessed"),
+        (_floor_unknown(truck, after), "floor"),
         (ratio.known and ratio.u > ROUGH_RATIO * ratio.value, "own_rough" if own else "rough"),
         (bool(not_both), "not_both"),
         (_contact_out(truck, after.get(BRAKE_CONTACT)), "contact_out"),
     )
     out: list[str] = [say(f"note.{key}", chance=f"{ring.chance:.0%}") for so, key in told if so]
+    if truck.readings.lash_u_in and ratio.source in ("free travel", "common practice"):
+        missing = [
+            q for q in (PEDAL_HEIGHT, BRAKE_CONTACT) if q not in truck.readings.by_quantity()
+        ]
+        if missing and truck.clutch_brake:
+            out.append(
+                say("note.lash", reading=joined([words.spoken(q) for q in missing], " and "))
+            )
     if ring.misses and not own:
         out.insert(int(told[0][0]), ring_misses(ring))
     return out
 
 
+def _floor_unknown(truck: Truck, after: Mapping[str, Measured]) -> bool:
+    """Whether the floor may come before the brake, and total travel, which tells, is missing."""
+    contact = after.get(BRAKE_CONTACT)
+    unread = truck.readings.total_travel is None and truck.clutch_brake
+    return unread and contact is not None and contact.value_in < FLOOR_NEAR_IN + contact.u_in
+
+
 def _contact_out(truck: Truck, at: Measured | None) -> bool:
     figure = truck.figures.get(BRAKE_CONTACT)
     return figure is not None and at is not None and judge(at, figure).decision == "out"
+
+
+def settles(quantity: str, value_in: float, figure: Limits, units: str) -> Both:
+    """What would tell whether a reading (inches) too close to call is in: for gap and clearance a
+    gauge of the limit, go or no go; for the pedal, to read it again."""
+    near = min(figure.ends_in, key=lambda end: abs(end - value_in))
+    kind = quantity if quantity in (GAP, CLEARANCE) else "pedal"
+    return say(f"settles.{kind}", limit=words.length(near, units) if kind != "pedal" else "")
 
 
 # --- the linkage ---
@@ -268,3 +330,97 @@ def linkage_why(lost: LostMotion, card: Card, readings: Readings) -> Both:
     if force is not None:
         told.append(say("linkage.force", force=words.number(force)))
     return joined(told)
+
+
+# --- the plan as it was told: announced, told anew when a reading changes it, and ticked off.
+#
+# `Facts.told` is what of it is still to be done, by steps of the adjusters; `Facts.first` the plan
+# as it was told first, `Facts.done` what was done. All of it follows from the acts.
+
+_STOPS = {
+    QUANTITIES[PEDAL_HEIGHT].fix: "height_steps",
+    QUANTITIES[TOTAL_TRAVEL].fix: "total_steps",
+}
+# A flat or a step more or less is told by its own step.
+SMALL = 1
+
+
+def adjuster_of(step_id: str) -> str:
+    """Which part of a `Setting` a step turns."""
+    return "lugs" if step_id.startswith("ring") else _STOPS.get(step_id, "flats")
+
+
+def announce(job: Job) -> list[Said]:
+    """The plan as it is now, where a reading changed it and no single step tells so by itself."""
+    facts, whole = job.facts, job.facts.plans.whole()
+    waits = not facts.plans.may_move_ring and not facts.gap_right()  # for the maker's procedure
+    if whole is None or waits:
+        return []
+    settings = whole.settings
+    now, before, out = settings.chosen.setting, facts.told, facts.given_up
+    facts.told, facts.given_up = now, tuple(one.quantity for one in settings.given_up)
+    if facts.first is None:
+        facts.first = now
+        return []
+    linkage = [(old, new) for old, new in zip(before[1:], now[1:], strict=True) if _other(old, new)]
+    given_up = bool(facts.given_up) and facts.given_up != out
+    told_by_its_step = now.moves == 1 and len(linkage) == 1 and not linkage[0][0]
+    if not given_up and (not linkage or told_by_its_step):
+        return []
+    plan = spoken(whole, facts.card)
+    return [job.said("tech", "plan_now", plan=plan)]
+
+
+def _other(old: int, new: int) -> bool:
+    """Whether so many steps are another plan, not the same one worked out more finely."""
+    return bool(old) != bool(new) or old * new < 0 or abs(old - new) > max(SMALL, abs(old) // 4)
+
+
+def tick(facts: Facts, step_id: str, steps: int) -> None:
+    """So many steps of a step's adjuster are done."""
+    part = adjuster_of(step_id)
+    facts.done = facts.done._replace(**{part: getattr(facts.done, part) + steps})
+    facts.told = facts.told._replace(**{part: 0})
+
+
+def ticked_off(job: Job) -> list[Said]:
+    """What became of the plan: done as told first, done otherwise, and told but not done."""
+    facts, found = job.facts, job.facts.plans.found()
+    if facts.first is None or found is None:
+        return []
+    move, out = found.adjusters, []
+    as_told, other = _split(facts.first, facts.done)
+    for key, setting in (
+        ("plan_done", as_told),
+        ("plan_otherwise", other),
+        ("plan_left", _left(facts)),
+    ):
+        if setting.moves:
+            out.append(job.said("tech", key, moves=_moves(setting, move, job)))
+    return out
+
+
+def _split(first: Setting, done: Setting) -> tuple[Setting, Setting]:
+    """What was done as it was told first, and what was done otherwise."""
+    same = [d if d and not _other(f, d) else 0 for f, d in zip(first, done, strict=True)]
+    return Setting(*same), Setting(*(d - s for d, s in zip(done, same, strict=True)))
+
+
+def _left(facts: Facts) -> Setting:
+    """What was told, first or last, and never done."""
+    first = facts.first or Setting()
+    left = [t or (f if not d else 0) for f, t, d in zip(first, facts.told, facts.done, strict=True)]
+    return Setting(*left)
+
+
+def _moves(setting: Setting, move: Adjusters, job: Job) -> object:
+    """`3 lugs tighter, rod 2 flats longer`."""
+    return joined(moves_of(setting, move, job.facts.card), ", ")
+
+
+def kept(facts: Facts) -> dict[str, dict[str, int]]:
+    """As the record keeps it: steps of the adjusters, told first, done, and told but not done."""
+    if facts.first is None:
+        return {}
+    named = {"first": facts.first, "done": facts.done, "left": _left(facts)}
+    return {name: setting._asdict() for name, setting in named.items()}

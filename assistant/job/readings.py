@@ -2,17 +2,15 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from assistant.act import Act, Said
-from assistant.clutch.conformity import (
-    FREE_TRAVEL_INTERNAL_IN,
-    GAUGES,
-    Judgement,
-    gauge_that_settles,
-)
+from assistant.clutch.conformity import FREE_TRAVEL_INTERNAL_IN
 from assistant.clutch.equations import RatioFinding
+from assistant.clutch.possible import Contradiction
+from assistant.clutch.uncertainty import TWO_SIDED
 from assistant.job import plan_words, words
 from assistant.job.answers import causes_of_complaint, past_ahead
 from assistant.job.state import HALTED, RingMove, Taken
@@ -21,6 +19,7 @@ from assistant.quantity import (
     CLEARANCE,
     FREE_TRAVEL,
     GAP,
+    JUDGED,
     LUGS,
     MILES_PER,
     ODOMETER,
@@ -28,12 +27,14 @@ from assistant.quantity import (
     PEDAL_MOVES,
     QUANTITIES,
     SEEN,
+    STOPS,
     TOTAL_TRAVEL,
 )
-from assistant.sentences import joined, sentences
+from assistant.sentences import Both, joined, sentences
 
 if TYPE_CHECKING:
     from assistant.job.job import Job
+    from assistant.texts.dialogs import Step
 
 MOST_FIXES = 3
 """Changes for one quantity before we stop proposing more. Common practice, no source."""
@@ -241,6 +242,8 @@ def _ring_moved(job: Job, taken: Taken) -> list[Said]:
     told, moved = plan.lugs if plan else 0, int(taken.count or 0)
     facts.moves.append(RingMove(told, moved, len(facts.readings)))
     facts.turning = False
+    plan_words.tick(facts, "ring_turn", moved)
+    facts.again = False
     if moved == told:
         return job.go_on()
     both = {"moved": words.moved(moved), "told": words.moved(told)}
@@ -254,19 +257,107 @@ def _keep(job: Job, taken: Taken) -> list[Said]:
     if taken.stage == "due" and found is not None and (taken.count or 0) < (found.count or 0):
         return [job.said(taken.who, "due_past", figures=taken.both, found=found.both)]
     facts.readings.append(taken)
-    said = [*_tips(job, taken), *_verdict(job, taken)]
+    nominal = facts.at_nominal(taken)
+    if nominal:
+        taken.accepted = str(sentences("job").say("nominal"))
+    effect = _effect(job, taken)
+    _ring_once_more(job, taken)
+    said = [*_tips(job, taken), *effect, *_verdict(job, taken)]
+    odd = facts.contradiction() if taken.quantity in JUDGED else None
+    if odd is not None:
+        return [*said, *_read_again(job, odd)]
+    return _go_by(job, taken, said)
+
+
+def _go_by(job: Job, taken: Taken, said: list[Said]) -> list[Said]:
+    """Where a reading that is kept leads: its adjuster is moved, or it stands, or it is asked."""
+    facts = job.facts
+    if job.here.stage in ("ring", "set"):
+        said = [*said, *plan_words.announce(job)]
     settles = taken.stage in ("found", "again") or (taken.quantity, taken.stage) == (GAP, "ring")
-    judgement = facts.judged(taken)
-    if settles or judgement is None or judgement.decision == "in":
+    if settles or facts.judged(taken) is None:
         if job.at == "ring_plan" and not facts.gap_right():
             return [*said, *job.prompt()]  # the plan is new: it is shown before it is done
         job.fix = False
-    elif judgement.decision == "out" and can_fix(job, taken.quantity):
-        job.fix = True
-    else:
-        job.choice = "close" if judgement.decision == "too close" else "out"
-        return [*said, *job.prompt()]
-    return past_ahead(job, job.go_on(*said), taken.who)
+        return past_ahead(job, job.go_on(*said), taken.who)
+    if facts.again:
+        return job.go_to("ring_plan", *said, job.said("tech", "ring_again"))
+    back = _stop_first(job, taken)
+    if back:
+        return job.go_to(back, *said)
+    decision = "in" if taken.accepted else facts.decided(taken.quantity)
+    job.fix = can_fix(job, taken.quantity) and (decision == "out" or _planned(job, taken))
+    later = decision == "out" and not job.fix and _comes_later(job, taken)
+    if later:
+        said = [*said, job.said("tech", "comes_later")]
+    if job.fix or later or decision == "in":
+        return past_ahead(job, job.go_on(*said), taken.who)
+    job.choice = "close" if decision == "too close" else "out"
+    return [*said, *job.prompt()]
+
+
+def _ring_once_more(job: Job, taken: Taken) -> None:
+    """The gap is right, but not the rest, and only the ring puts it right: it is moved again."""
+    facts = job.facts
+    before_rod = taken.quantity == GAP and taken.stage == "ring"
+    found = taken.quantity == CLEARANCE and taken.stage == "found"
+    if (before_rod or found or taken.stage == "set") and facts.gap_right():
+        facts.again = facts.plans.ring_again()
+
+
+def _planned(job: Job, taken: Taken) -> bool:
+    """Whether the plan moves the adjuster of this reading now, though it may be in itself."""
+    fix, plans = QUANTITIES[taken.quantity].fix, job.facts.plans
+    return fix != QUANTITIES[GAP].fix and plans.steps(fix) != 0
+
+
+def _waits(job: Job, quantity: str) -> bool:
+    """Whether the rod waits for the stops, which change what it sets: then it is turned once."""
+    plans, here = job.facts.plans, job.here
+    stops = any(plans.steps(QUANTITIES[q].fix) for q in (PEDAL_HEIGHT, TOTAL_TRAVEL))
+    return quantity == CLEARANCE and here.stage == "set" and stops
+
+
+def _stop_first(job: Job, taken: Taken) -> str:
+    """The step to go back to for a stop that the plan moves now, past its place; or ""."""
+    facts = job.facts
+    if taken.stage != "set" or taken.quantity not in (FREE_TRAVEL, BRAKE_CONTACT):
+        return ""
+    for quantity in (PEDAL_HEIGHT, TOTAL_TRAVEL):
+        fix = QUANTITIES[quantity].fix
+        if facts.plans.steps(fix) and can_fix(job, quantity):
+            return QUANTITIES[quantity].read_at("set")
+    return ""
+
+
+def _comes_later(job: Job, taken: Taken) -> bool:
+    """Whether another move of the plan, still to come, puts this reading in."""
+    found = job.facts.plans.whole()
+    if found is None or taken.quantity == BRAKE_CONTACT or taken.stage != "set":
+        return False
+    own = job.facts.plans.steps(QUANTITIES[taken.quantity].fix)
+    if own and not _waits(job, taken.quantity):
+        return False  # its own change was tried, and does not help
+    chosen = found.settings.chosen
+    return chosen.setting.moves > 0 and taken.quantity not in chosen.out
+
+
+def _read_again(job: Job, odd: Contradiction) -> list[Said]:
+    """Readings that cannot all be true: which they are, and which one is read again."""
+    facts, units = job.facts, job.units
+    job.correcting, job.rereading = odd.again, True
+    facts.reread.add(odd.again)
+    if odd.again in PEDAL_MOVES:
+        facts.hazards.tell_press()
+    read = [(q, taken) for q in odd.quantities if (taken := facts.latest(q)) is not None]
+    seen = joined([joined([words.spoken(q), taken.both]) for q, taken in read], ", ")
+    bound = "at_least" if odd.at_least else "at_most"
+    length = words.length(max(0.0, odd.bound_in), units)
+    name = words.spoken(odd.again)
+    return [
+        job.said("tech", "not_all_true", seen=seen),
+        job.said("both", f"read_{bound}", quantity=name, length=length),
+    ]
 
 
 COCKED_IN = 1 / 32
@@ -295,10 +386,12 @@ def can_fix(job: Job, quantity: str) -> bool:
         return True  # the plan step shows the move, or says that no lug will do
     if sum(m.step == fix for m in facts.linkage) >= MOST_FIXES:
         return False  # it does not help: let the technician accept it, and why, or repair
-    if fix.endswith("_rod"):
-        plan = facts.plans.rod(for_contact=quantity == BRAKE_CONTACT)
-        return plan is not None and plan.flats != 0
-    return True
+    if fix in facts.dead and quantity not in facts.insisted:
+        return False  # it changed nothing: he looks why, and says so
+    if _waits(job, quantity):
+        return False
+    found = facts.plans.whole()
+    return found is None or facts.plans.steps(fix) != 0
 
 
 # --- judged ---------------------------------------------------------------------------------------
@@ -327,8 +420,10 @@ def _verdict(job: Job, taken: Taken) -> list[Said]:
         return [job.said(taken.who, "stands", figures=taken.both, quantity=name)]
     said = [verdict(job, taken)]
     judgement = job.facts.judged(taken)
-    if judgement is not None and judgement.decision == "too close":
-        said.append(_gauge(job, judgement, taken.measured.u_in))
+    if taken.accepted:  # at its nominal
+        said = [job.said("tech", "nominal", figures=taken.both, how=_settles(job, taken))]
+    elif judgement is not None and judgement.decision == "too close":
+        said.append(job.said("tech", "gauge", key="reply:gauge", how=_settles(job, taken)))
     if taken.stage == "found":
         return [*said, *_as_found(job, taken)]
     if taken.stage == "again":
@@ -337,19 +432,14 @@ def _verdict(job: Job, taken: Taken) -> list[Said]:
         said += _ring_finding(job)
         if job.facts.gap_right():
             said.append(job.said("both", "gap_right"))
-    if taken.quantity == CLEARANCE:
-        said += _rod_finding(job, taken)
     return said
 
 
-def _gauge(job: Job, judgement: Judgement, u_in: float) -> Said:
-    """Which gauge would decide a reading, of standard uncertainty `u_in`, too close to call."""
-    gauge, finest = gauge_that_settles(judgement), GAUGES[-1]
-    if gauge:
-        return job.said("tech", "gauge", gauge=gauge.name)
-    if u_in > finest.u_in:  # read finer, it may well not sit on the limit at all
-        return job.said("tech", "gauge_may", key="reply:gauge", gauge=finest.name)
-    return job.said("tech", "no_gauge", key="reply:gauge")
+def _settles(job: Job, taken: Taken) -> Both:
+    """What would tell whether a reading too close to call is in."""
+    figure = job.facts.figure(taken.quantity)
+    assert figure is not None and taken.value_in is not None
+    return plan_words.settles(taken.quantity, taken.value_in, figure, job.units)
 
 
 def _as_found(job: Job, taken: Taken) -> list[Said]:
@@ -395,6 +485,7 @@ def _predicted(job: Job) -> list[Said]:
     """The whole plan, and where it should bring the pedal, when the readings can tell."""
     whole = job.facts.plans.whole()
     out: list[Said] = []
+    plan_words.announce(job)
     if whole is None:
         return out
     settings, contact = whole.settings, whole.after.get(BRAKE_CONTACT)
@@ -431,21 +522,37 @@ def _ring_finding(job: Job) -> list[Said]:
     return [said]
 
 
-def _rod_finding(job: Job, taken: Taken) -> list[Said]:
-    """Whether the rod did what it was turned for, from the fork clearance before and after it."""
+NO_SHARE = 0.25
+"""A change of less than this share of what was told had no effect: from memory."""
+
+
+def _effect(job: Job, taken: Taken) -> list[Said]:
+    """What the change just before this reading really did; what it did counts from then on."""
     facts = job.facts
     if not facts.linkage or facts.linkage[-1].at != len(facts.readings) - 1:
         return []
     change = facts.linkage[-1]
-    before = [t for t in facts.readings[: change.at] if t.quantity == CLEARANCE]
-    if change.step != "fork_rod" or not before or not change.clearance_in:
+    stop = change.adjuster == STOPS
+    told, per = (change.stop_in, 1.0) if stop else (change.clearance_in, facts.plans.pull(taken))
+    before = [t for t in facts.readings[: change.at] if t.quantity == taken.quantity]
+    if not told or not per or not before or not (before[-1].is_length and taken.is_length):
         return []
-    share = ((taken.value_in or 0.0) - (before[-1].value_in or 0.0)) / change.clearance_in
-    if share > 0.25:
+    did = ((taken.value_in or 0.0) - (before[-1].value_in or 0.0)) / per
+    unsure = math.hypot(taken.measured.u_in, before[-1].measured.u_in) / abs(per)
+    if abs(did - told) <= NO_SHARE * abs(told) + TWO_SIDED * unsure:
         return []
-    reply = "rod_wrong_way" if share < -0.25 else "rod_no_effect"
-    facts.remarks.append(reply.replace("_", " "))
-    return [job.said("tech", reply, signal="NOTICE")]
+    if stop:
+        change.stop_in = did
+    else:
+        change.clearance_in = did
+    share = did / told
+    if share > NO_SHARE:
+        return []
+    way = "wrong_way" if share < -NO_SHARE else "no_effect"
+    if way == "no_effect":
+        facts.dead.add(change.step)
+    facts.remarks.append(f"{'stop' if stop else 'rod'} {way.replace('_', ' ')}")
+    return [job.said("tech", f"{'stop' if stop else 'rod'}_{way}", signal="NOTICE")]
 
 
 # --- accepted, moved, measured again --------------------------------------------------------------
@@ -466,7 +573,11 @@ def on_accept(job: Job, act: Act) -> list[Said]:
 
 
 def accept_gap(job: Job, act: Act) -> list[Said]:
-    """At the plan, only a gap that is too close to call."""
+    """At the plan, only a gap that is too close to call, or one that is in but for the rest."""
+    if job.facts.again:
+        job.facts.again = False
+        job.facts.left.add(GAP)
+        return job.go_on()
     if job.facts.decided(GAP) != "too close":
         return [job.said(act.who, "accept_no"), *job.prompt()]
     return _accepted(job, GAP, act)
@@ -489,12 +600,16 @@ def _accepted(job: Job, quantity: str, act: Act) -> list[Said]:
     assert taken is not None
     taken.accepted = act.text or str(sentences("job").say("too_close"))
     job.choice = ""
-    return job.go_on(job.said(act.who, "accepted"))
+    return job.go_on(job.said(act.who, "accepted"), *plan_words.announce(job))
 
 
 def on_move(job: Job, act: Act) -> list[Said]:
     """Move it rather than measure it again."""
+    if job.choice and job.here.reading:
+        job.facts.insisted.add(job.here.reading)
     job.fix = bool(job.choice) and can_fix(job, job.here.reading)
+    if not job.fix:
+        job.facts.insisted.clear()
     return job.go_on() if job.fix or job.here.kind == "plan" else job.hint(act)
 
 
@@ -568,6 +683,9 @@ def _put_right(job: Job, *said: Said) -> list[Said]:
     step, facts = job.step, job.facts
     if step is None:
         return [*said, *job.prompt()]
+    if job.rereading:
+        job.rereading = False
+        return _all_true(job, step, *said)
     if job.past_ring(step.id) and not facts.gap_right():
         target = "ring_gap" if facts.latest(GAP) is None else "ring_plan"
         return job.go_to(target, *said, job.said("both", "gap_not_right"))
@@ -581,3 +699,19 @@ def _put_right(job: Job, *said: Said) -> list[Said]:
         if ids.index(step.id) > ids.index(final):
             return job.go_to(final, *said)
     return [*said, *job.prompt()]
+
+
+def _all_true(job: Job, step: Step, *said: Said) -> list[Said]:
+    """A reading was read again: on, or the next one of those that cannot all be true."""
+    facts = job.facts
+    odd = facts.contradiction()
+    if odd is not None:
+        return [*said, *_read_again(job, odd)]
+    if contradiction_left := facts.untrue():
+        remark = sentences("job").say(
+            "untrue", names=", ".join(map(words.spoken, contradiction_left))
+        )
+        facts.remarks.append(str(remark))
+    facts.reread.clear()
+    taken = facts.latest(step.reading) if step.reading else None
+    return [*said, *job.prompt()] if taken is None else _go_by(job, taken, [*said])

@@ -12,7 +12,9 @@ from typing import Any
 
 from assistant.card import Card
 from assistant.card.show import limit_text
-from assistant.clutch.conformity import Judgement, Limits, judge
+from assistant.clutch.conformity import DEFAULT_FIGURES, Judgement, Limits, judge
+from assistant.clutch.equations import Setting
+from assistant.clutch.possible import Contradiction, contradiction
 from assistant.clutch.uncertainty import Measured
 from assistant.hazards import Hazards
 from assistant.job import plan_words
@@ -37,6 +39,10 @@ HALTED, REPAIR, SIGNED = "halted", "repair", "signed_off"
 LEAVING, LEFT = "leaving", "left_unfinished"
 """Where a job may stand besides its steps; `LEAVING` while it is closed unfinished, then `LEFT`."""
 
+NOTHING = Setting()
+"""No adjuster moved."""
+NOMINAL_IN = 0.001
+"""A reading this near to a figure reads that figure."""
 CRITICAL = (GAP, CLEARANCE, FREE_TRAVEL, LUGS, RING_LEFT)
 """Readings that drive a move, so that they are always read back."""
 
@@ -104,6 +110,8 @@ class RingMove:
 class LinkageMove:
     """One change on rod or stop: what was told, and how many readings came before it.
 
+    `clearance_in`: how far a rod moved the fork, `stop_in` a stop the pedal, inches: as told, or as
+    the reading after it showed.
     The maker's own procedure on a clutch that adjusts itself is kept as one too.
     """
 
@@ -111,6 +119,7 @@ class LinkageMove:
     what: str
     clearance_in: float
     at: int
+    stop_in: float = 0.0
 
     @property
     def adjuster(self) -> str:
@@ -159,6 +168,19 @@ class Facts:
     """The ring is being turned and no count has been said yet."""
     left: set[str] = field(default_factory=set)
     """Quantities whose change was left undone: no further change is proposed for them."""
+    insisted: set[str] = field(default_factory=set)
+    """Quantities that the technician wants moved although they are not out."""
+    again: bool = False
+    """The ring is to be moved although the gap is right: the rest could not be in otherwise."""
+    told: Setting = NOTHING
+    """What of the plan that was told is still to be done: see `plan_words`."""
+    first: Setting | None = None
+    done: Setting = NOTHING
+    given_up: tuple[str, ...] = ()
+    reread: set[str] = field(default_factory=set)
+    """Quantities read again since their readings could not all be true."""
+    dead: set[str] = field(default_factory=set)
+    """Steps whose change had no effect."""
     code: str = ""
     people: list[tuple[str, str]] = field(default_factory=list)
     """Who went on with the job: "tech" or "helper", and the code, "" where none was said."""
@@ -229,7 +251,14 @@ class Facts:
         """Whether the gap as it is now was read and is in, or too close and accepted."""
         gap = self.latest(GAP)
         decision = self.decided(GAP)
+        if self.again:
+            return False
         return decision == "in" or bool(decision == "too close" and gap and gap.accepted)
+
+    def left_alone(self) -> set[str]:
+        """Quantities that stay as they are: accepted so, or their change left undone."""
+        held = (self.latest(q) for q in JUDGED if q != GAP)
+        return {t.quantity for t in held if t is not None and t.accepted} | (self.left - {GAP})
 
     @property
     def doubts(self) -> list[str]:
@@ -253,6 +282,31 @@ class Facts:
         if quarrel is not None and not quarrel.agree:
             ratios.append(f"pedal ratios disagree as found: {plan_words.ratios(quarrel)}")
         return [*self.remarks, *ratios, *ring, *accepted]
+
+    def at_nominal(self, taken: Taken) -> bool:
+        """Whether it reads the very figure that is aimed at, on a limit, so that no gauge at hand
+        can call it."""
+        figure, judgement = self.figure(taken.quantity), self.judged(taken)
+        if figure is None or judgement is None or taken.value_in is None:
+            return False
+        usual = DEFAULT_FIGURES[taken.quantity]
+        target = figure.target_in or (usual and usual.target_in)
+        near = target is not None and abs(taken.value_in - target) <= NOMINAL_IN
+        near = near and figure.miss_in(taken.value_in) <= NOMINAL_IN
+        return near and judgement.decision == "too close"
+
+    def contradiction(self) -> Contradiction | None:
+        """Readings that hold now and cannot all be true."""
+        held = {q: t for q in JUDGED if (t := self.latest(q)) is not None and t.is_length}
+        read = {q: (t.value_in, t.low_in, t.high_in) for q, t in held.items()}
+        return contradiction(read, self.card.figures, self.reread)  # type: ignore[arg-type]
+
+    def untrue(self) -> tuple[str, ...]:
+        """Those of which all were read again, and which still cannot all be true."""
+        asked, self.reread = self.reread, set()
+        odd = self.contradiction()
+        self.reread = asked
+        return () if odd is None else odd.quantities
 
     # --- moves ---
 
@@ -299,6 +353,7 @@ class JobState:
         signing: a sign-off code that was not heard well enough and waits for its "check".
         pending: a reading that was read back and waits for its "check".
         correcting: the quantity that the next reading corrects ("lugs": the count moved), or "".
+        rereading: `correcting` was asked for since the readings cannot all be true.
         choice: "close" or "out": a reading waits for a finer one, or to be accepted.
         alarmed: "hands out" was called since the job was stopped.
         turn_again: the turn was broken off before its count was said: ask for all that moved.
@@ -329,6 +384,7 @@ class JobState:
     pending: Taken | None = None
     correcting: str = ""
     choice: str = ""
+    rereading: bool = False
     alarmed: bool = False
     turn_again: bool = False
     given: set[str] = field(default_factory=set)
@@ -357,6 +413,7 @@ class JobState:
         """Nothing half-said is carried along."""
         self.pending, self.correcting, self.choice, self.signing = None, "", "", ""
         self.fix, self.undone, self.from_now = False, False, None
+        self.rereading = False
 
     @property
     def step_id(self) -> str:

@@ -62,7 +62,8 @@ _BLANKS = """
     figures quantity: stands no_figure
     verdict limits source: whose
     figures: judged_in judged_out judged_close confirm_count ring_cannot
-    gauge: gauge gauge_may
+    how: gauge
+    figures how: nominal
     question: ask_reading
     hint: trouble again not_now not_reading_now to_what
     phrase: did_you_mean
@@ -86,7 +87,10 @@ _BLANKS = """
     ratio: ratio_agree
     free_after: free_after
     contact_after: contact_after
-    plan: whole_plan
+    plan: whole_plan plan_now
+    moves: plan_done plan_otherwise plan_left
+    seen: not_all_true
+    quantity length: read_at_least read_at_most
     chain: chain
     thread: thread_default
     minutes: how_long
@@ -112,7 +116,7 @@ _BLANKS = """
     move moved: lugs_to_go
     moved: lugs_so_far
     doubts: doubts_are
-    :no_gauge close_choice out_choice dropped nothing_to_correct noted note_empty
+    :close_choice out_choice dropped nothing_to_correct noted note_empty
     :stopped_helper_held stopped_helper_up stopped_helper_engine stopped_next stopped_held_next
     :stopped_clear_next carry_on nothing_stopped hold_lost hold_lost_helper hold_standing
     :release_ok clear_heard back_no back_lock back_blocked back_start need_repair need_bleed
@@ -128,6 +132,7 @@ _BLANKS = """
     :ask_other no_doubts how_manual from_what waiting gauge_metric gauge_inch starting_over
     :foot_asked foot_heard trial_stopped link_lost link_lost_idle link_taken link_taken_idle
     :link_back need_inside
+    :comes_later ring_again stop_no_effect stop_wrong_way
 """
 REPLIES = {
     reply: tuple(blanks.split())

@@ -91,6 +91,7 @@ class PlainTruck:
             y = m * self.flat
             contact_u = hypot(u["brake-contact"], self.ratio_u * y)
             out["brake-contact"] = (v["brake-contact"] - r * y, contact_u)
+            self.past_the_brake(out, rise, drop)
         if v["total-travel"] is not None:
             out["total-travel"] = (v["total-travel"] + rise + drop, u["total-travel"])
             end = fork + (v["total-travel"] + drop - self.lash) / r  # the fork, pedal down, in air
@@ -118,6 +119,7 @@ class PlainTruck:
                 v["brake-contact"] + r * shorter,
                 hypot(u["brake-contact"], r * ring_u, self.ratio_u * shorter),
             )
+            self.past_the_brake(out, rise, drop)
         if v["total-travel"] is not None:
             out["total-travel"] = (v["total-travel"] + rise + drop, u["total-travel"])
             reach = (v["total-travel"] + drop - self.lash) / r
@@ -125,6 +127,16 @@ class PlainTruck:
             stopped = self.clutch_brake and gap <= reach + 1e-12
             out["bearing-travel"] = out["gap"] if stopped else (reach, reach_u)
         return out
+
+    def past_the_brake(self, out: dict[str, tuple[float, float]], rise: float, drop: float) -> None:
+        """How far the pedal still goes from where it touches the brake to its end."""
+        v, u = self.values, self.u
+        if v["pedal-height"] is None or v["total-travel"] is None or not self.clutch_brake:
+            return
+        end = (v["pedal-height"] + rise) - (v["total-travel"] + rise + drop)  # above the floor
+        touched, touched_u = out["brake-contact"]
+        end_u = hypot(u["pedal-height"], u["total-travel"])
+        out["pedal-left"] = (touched - end, hypot(touched_u, end_u))
 
     def judged(self) -> list[str]:
         """What has both a value and limits."""
@@ -139,7 +151,7 @@ def placed(value: float, low: float | None, high: float | None, target: float | 
         return (value - low) / (top - low) if value <= top else (high - value) / (high - top)
     limit = low if low is not None else high
     inside = value - limit if low is not None else limit - value
-    return min(1.0, inside / (limit / 2))
+    return min(1.0, inside / (limit / 2 if target is None else abs(target - limit)))
 
 
 def rank(truck: PlainTruck, wanted: list[str], setting: tuple[int, int, int, int]) -> tuple | None:
@@ -174,7 +186,9 @@ def every_setting(truck: PlainTruck, wanted: list[str]) -> itertools.product:
     totals = int(2.0 / truck.total_step) if truck.stops_move else 0
     stop = range(-heights, heights + 1) if "pedal-height" in wanted else range(1)
     lower = range(1)
-    follows = "total-travel" not in truck.limits and "bearing-travel" in wanted
+    follows = "total-travel" not in truck.limits and bool(
+        {"bearing-travel", "pedal-left"} & {*wanted}
+    )
     if "total-travel" in wanted or follows:
         lower = range(-totals, totals + 1)
     return itertools.product(range(-lugs, lugs + 1), range(-flats, flats + 1), stop, lower)
@@ -198,6 +212,7 @@ def random_truck(rng: random.Random, lugs: int = 3, flats: int = 5) -> PlainTruc
         "free-travel": (1.125, rng.choice([2.0, 2.75]), 1.5),
         "brake-contact": (0.5, 1.0, None),
         "bearing-travel": (0.5, None, None),
+        "pedal-left": (0.0, None, 0.25),
     }
     low = height + rng.uniform(-0.7, 0.3)
     if rng.random() < 0.6:
@@ -209,6 +224,8 @@ def random_truck(rng: random.Random, lugs: int = 3, flats: int = 5) -> PlainTruc
     for name in ("free-travel", "brake-contact", "bearing-travel"):
         if rng.random() < 0.25:
             del limits[name]
+    if "brake-contact" not in limits:
+        del limits["pedal-left"]
     fine, coarse = rng.choice([0.0005, 0.003, 0.009]), rng.choice([0.009, 0.02])
     names = ("gap", "clearance")
     values: dict[str, float | None] = {
