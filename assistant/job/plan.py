@@ -266,6 +266,9 @@ class Plans:
         if read.value_in <= 0.0 and quantity == FREE_TRAVEL:
             return None  # the fork was on the bearing: who knows how hard
         r, pushed = found.ratio.value, 0.0 if found.follows else by.bearing + by.rod
+        then, now = self.facts.as_found(CLEARANCE), self.facts.latest(CLEARANCE)
+        if quantity == FREE_TRAVEL and taken.stage == "found" and then and now and not by.rest:
+            pushed = now.measured.value_in - then.measured.value_in  # as read, not as told
         carried = {
             CLEARANCE: pushed + (by.rest / r if found.adjusters.rigid else 0.0),
             FREE_TRAVEL: r * pushed + by.rest,

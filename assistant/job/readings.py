@@ -539,12 +539,14 @@ def _effect(job: Job, taken: Taken) -> list[Said]:
         return []
     did = ((taken.value_in or 0.0) - (before[-1].value_in or 0.0)) / per
     unsure = math.hypot(taken.measured.u_in, before[-1].measured.u_in) / abs(per)
-    if abs(did - told) <= NO_SHARE * abs(told) + TWO_SIDED * unsure:
+    as_told = abs(did - told) <= NO_SHARE * abs(told) + TWO_SIDED * unsure
+    if not as_told or TWO_SIDED * unsure <= NO_SHARE * abs(told):  # finer than what was told
+        if stop:
+            change.stop_in = did
+        else:
+            change.clearance_in = did
+    if as_told:
         return []
-    if stop:
-        change.stop_in = did
-    else:
-        change.clearance_in = did
     share = did / told
     if share > NO_SHARE:
         return []

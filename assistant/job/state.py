@@ -290,7 +290,7 @@ class Facts:
         if figure is None or judgement is None or taken.value_in is None:
             return False
         usual = DEFAULT_FIGURES[taken.quantity]
-        target = figure.target_in or (usual and usual.target_in)
+        target = figure.target_in or (usual.target_in if usual is not None else None)
         near = target is not None and abs(taken.value_in - target) <= NOMINAL_IN
         near = near and figure.miss_in(taken.value_in) <= NOMINAL_IN
         return near and judgement.decision == "too close"
