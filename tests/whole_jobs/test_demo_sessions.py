@@ -241,5 +241,5 @@ def check_record(path: Path) -> None:
     assert closed["as_found"]["free-travel"]["high_in"] == pytest.approx(9 / 16)
     assert closed["lugs"] == 4
     assert closed["ring_moves"] == [{"told": 5, "moved": 4}]
-    assert [c["step"] for c in closed["linkage"]] == ["contact_rod"]
+    assert [c["step"] for c in closed["linkage"]] == ["fork_rod"]
     assert closed["code"] == "12"
