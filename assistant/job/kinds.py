@@ -100,14 +100,16 @@ def _stop_blanks(job: JobState, step: Step) -> Blanks:
     facts, card, say = job.facts, job.facts.card, sentences("job").say
     quantity = PEDAL_HEIGHT if height else TOTAL_TRAVEL
     taken, figure = facts.latest(quantity), facts.figure(quantity)
-    if taken is None or figure is None or taken.value_in is None:
+    if taken is None or taken.value_in is None:
         return {"stop_move": say("no_change")}
     change = facts.plans.stop_change_in(quantity)
-    if change is None:
+    if change is None and figure is not None:
         low, high = figure.low_in, figure.high_in
         ends = [end for end in (low, high) if end is not None] or [0.0]
         aim = sum(ends) / len(ends) if figure.target_in is None else figure.target_in
         change = aim - taken.value_in
+    if change is None:
+        return {"stop_move": say("no_change")}
     turn_in = card.height_turn_in if height else card.total_turn_in
     size = words.turns(abs(change) / turn_in) if turn_in else words.length(abs(change), card.units)
     ways = ("higher", "lower") if height else ("more", "less")

@@ -346,9 +346,9 @@ class Plans:
             return None
         kept = stops_kept(facts.card, facts.lengths())
         try:
-            if not lugs and not out_of(truck) and not facts.insisted:
+            if not lugs and not out_of(truck) and not self._missed(truck) and not facts.insisted:
                 stay = solve(truck, Locked(0, 0, 0, 0), with_candidates=False)
-                return Settled(truck, stay)
+                return Settled(truck, replace(stay, given_up=()))
             found = solve(truck, kept._replace(lugs=lugs), with_candidates=False)
             if not found.possible and (0 in kept[2:]):
                 more = solve(truck, Locked(lugs=lugs), with_candidates=False)
@@ -356,6 +356,14 @@ class Plans:
             return Settled(truck, found)
         except ValueError:
             return None  # readings too odd for any setting
+
+    def _missed(self, truck: Truck) -> bool:
+        """Whether the brake, last not touched, would still be touched too low, or not at all."""
+        at = self._last(BRAKE_CONTACT)
+        limits, now = truck.judged().get(BRAKE_CONTACT), truck.now().get(BRAKE_CONTACT)
+        if at is None or limits is None or now is None or self.facts.readings[at].is_length:
+            return False
+        return now.value_in < limits.ends_in[0]
 
     def whole(self) -> Settled | None:
         """The plan: the whole setting that goes with the ring move that is told, or with none."""

@@ -278,7 +278,9 @@ def _go_by(job: Job, taken: Taken, said: list[Said]) -> list[Said]:
     if settles or facts.judged(taken) is None:
         if job.at == "ring_plan" and not facts.gap_right():
             return [*said, *job.prompt()]  # the plan is new: it is shown before it is done
-        job.fix = False
+        # A stop without a figure may still have to move, for the brake to be reached.
+        moves = taken.stage == "set" and _planned(job, taken)
+        job.fix = moves and can_fix(job, taken.quantity)
         return past_ahead(job, job.go_on(*said), taken.who)
     if facts.again:
         return job.go_to("ring_plan", *said, job.said("tech", "ring_again"))
@@ -301,8 +303,10 @@ def _ring_once_more(job: Job, taken: Taken) -> None:
     facts = job.facts
     before_rod = taken.quantity == GAP and taken.stage == "ring"
     found = taken.quantity == CLEARANCE and taken.stage == "found"
-    if (before_rod or found or taken.stage == "set") and facts.gap_right():
-        facts.again = facts.plans.ring_again()
+    if not (before_rod or found or taken.stage == "set"):
+        return
+    facts.again = False
+    facts.again = facts.gap_right() and facts.plans.ring_again()
 
 
 def _planned(job: Job, taken: Taken) -> bool:
@@ -688,6 +692,9 @@ def _put_right(job: Job, *said: Said) -> list[Said]:
     if job.rereading:
         job.rereading = False
         return _all_true(job, step, *said)
+    facts.again = facts.again and facts.plans.ring_again()
+    if step.id == "ring_plan" and facts.gap_right():
+        return job.go_on(*said, job.said("both", "gap_right"))
     if job.past_ring(step.id) and not facts.gap_right():
         target = "ring_gap" if facts.latest(GAP) is None else "ring_plan"
         return job.go_to(target, *said, job.said("both", "gap_not_right"))
