@@ -34,6 +34,7 @@ _THINGS = {
     "under": r"(?:out )?from under|i'm (?:all )?out\b|i am out\b",
     "tool": r"tools?\b|bar\b",
     "rod": r"rods?\b|adjuster|pushrod|jam nut|lock nut|locknut",
+    "inside": r"in there\b|inside\b",
     "grease": r"greas(?:e|ed|ing)\b|lub(?:e|ed|ing|ricat\w*)\b|zerk|oiled",
 }
 _OF_CHAIN = {
@@ -78,7 +79,7 @@ def of_this_step(words: str, dialogue: Dialogue) -> bool:
         aside = m is not None and not _BARE.search(m.string[: m.end("side")])
         return not (aside or named - {*_OF_CHAIN, *_OF_VALUES})
     things, sides = _own(step.say, step.why, step.answers)
-    if step.phase != "chain":
+    if step.phase not in ("safe", "chain"):
         named -= _OF_CHAIN.keys()
     if named and things and not named & things:
         return False

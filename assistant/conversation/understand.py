@@ -887,6 +887,8 @@ def yes_to(
     """The act; but a yes answers the newest question alone, and nothing that waited before it."""
     if newest is None or newest.reply not in _OF_ANOTHER or isinstance(meant, Question):
         return meant
+    if newest.who != meant.who:  # that was asked of the other one
+        return meant
     text, yes = normal(words), {*_YES, *dialogue.dialogs.words["check"].phrases}
     says_yes = meant.meaning == "check" or bool({text, without_lead(text)} & yes)
     if meant.meaning not in COMPLETES or not says_yes or named(text):

@@ -23,7 +23,7 @@ Play = Callable[[Session, str], list[Said]]
 
 LENGTHS = {
     "pedal-height": "eight and a half",
-    "total-travel": "eight and a quarter",
+    "total-travel": "eight and a half",
     "odometer": "four hundred twelve thousand",
     "ring-left": "nine lugs",
 }
