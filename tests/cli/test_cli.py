@@ -5,6 +5,7 @@ import shlex
 import signal
 import subprocess
 import sys
+import threading
 import time
 from pathlib import Path
 
@@ -130,7 +131,9 @@ def test_interrupt_keeps_everything(tmp_path: Path) -> None:
         text=True,
     )
     assert child.stdin and child.stdout and child.stderr
-    child.stdin.write("tech: done\n")
+    watchdog = threading.Timer(60, child.kill)  # should what it waits for never be said
+    watchdog.start()
+    child.stdin.write("tech: skip\ntech: done\n")
     child.stdin.flush()
     for line in child.stdout:
         if "parking brake" in line:
@@ -138,6 +141,7 @@ def test_interrupt_keeps_everything(tmp_path: Path) -> None:
     child.send_signal(signal.SIGINT)
     errors = child.stderr.read()
     assert child.wait() == 130
+    watchdog.cancel()
     assert "resume" in errors and "Traceback" not in errors
     (path,) = tmp_path.glob("*.jsonl")
     assert verify_file(path).ok
