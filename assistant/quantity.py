@@ -127,6 +127,9 @@ PEDAL_MOVES = (TOTAL_TRAVEL, FREE_TRAVEL, BRAKE_CONTACT, BEARING_TRAVEL)
 """Readings for which the helper has to move the pedal."""
 JUDGED = (GAP, CLEARANCE, PEDAL_HEIGHT, TOTAL_TRAVEL, FREE_TRAVEL, BRAKE_CONTACT)
 """Judged against limits, in the order in which the job reads them last."""
+NEVER_TOUCHED = (BRAKE_CONTACT, 0.0)
+"""Quantity and high end of a reading that says that the brake is not touched before the floor: it
+is no height."""
 BY_STEP = {q.step: q for q in QUANTITIES.values() if q.step}
 
 ANY = Quantity("", "length", "in", (0, 40), (0, 0), (0, 0))
@@ -143,11 +146,6 @@ def quantity_named(name: str) -> Quantity:
         raise ValueError(
             f"there is no quantity {name!r}; use one of {', '.join(QUANTITIES)}"
         ) from None
-
-
-def never_touched(quantity: str, high_in: float | None) -> bool:
-    """Whether a reading says that the brake is not touched before the floor: it is no height."""
-    return quantity == BRAKE_CONTACT and high_in == 0.0
 
 
 def spoken_name(name: str) -> str:

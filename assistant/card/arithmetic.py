@@ -25,7 +25,7 @@ from assistant.clutch.ring import MAX_LUGS, RingBelief
 from assistant.clutch.solver import Locked
 from assistant.clutch.thread import FLATS_PER_TURN
 from assistant.clutch.uncertainty import Measured
-from assistant.quantity import JUDGED, PEDAL_HEIGHT, TOTAL_TRAVEL, never_touched
+from assistant.quantity import JUDGED, NEVER_TOUCHED, PEDAL_HEIGHT, TOTAL_TRAVEL
 from assistant.record.history import ReadingKept
 
 
@@ -35,7 +35,7 @@ def length_kept(kept: ReadingKept | None) -> Measured | None:
     Raises:
         ValueError: no gauge can have shown it.
     """
-    if kept is None or never_touched(kept.quantity, kept.high_in):
+    if kept is None or (kept.quantity, kept.high_in) == NEVER_TOUCHED:
         return None
     within = kept.interval
     return None if within is None else Measured.from_interval(*within)

@@ -14,7 +14,7 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from types import MappingProxyType
-from typing import Literal, NamedTuple
+from typing import Literal
 
 from assistant.clutch.uncertainty import ONE_SIDED, Measured, chance_between
 from assistant.quantity import (
@@ -111,29 +111,6 @@ class Judgement:
     needed_u_in: float | None
 
 
-class Gauge(NamedTuple):
-    """A gauge and the smallest step read on it, in inches."""
-
-    name: str
-    resolution_in: float
-
-    @property
-    def u_in(self) -> float:
-        """Standard uncertainty of one reading: half a step either way, rectangular.
-
-        Source: JCGM 100:2008, 4.3.7.
-        """
-        return self.resolution_in / math.sqrt(12.0)
-
-
-# Coarse to fine. The steps are common practice, no source.
-GAUGES: tuple[Gauge, ...] = (
-    Gauge("rule to 1/32", 1 / 32),
-    Gauge("rule to 1/64", 1 / 64),
-    Gauge("dial or feeler gauge to 0.001 in", 0.001),
-)
-
-
 def conformance_probability(measured: Measured, limits: Limits) -> float:
     """Probability that the true value lies inside the limits.
 
@@ -158,12 +135,3 @@ def judge(measured: Measured, limits: Limits) -> Judgement:
         decision = "out" if miss > 0.0 else "in"
     probability = conformance_probability(measured, limits)
     return Judgement(decision, probability, depth / ONE_SIDED if depth > 0.0 else None)
-
-
-def gauge_that_settles(judgement: Judgement) -> Gauge | None:
-    """The coarsest gauge of ``GAUGES`` that would decide this same value.
-
-    None when the reading is decided already, or when no gauge of the table would do.
-    """
-    needed = judgement.needed_u_in if judgement.decision == "too close" else None
-    return next((g for g in GAUGES if needed is not None and g.u_in <= needed), None)

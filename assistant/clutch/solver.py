@@ -25,7 +25,7 @@ from functools import cache, partial
 from itertools import chain, combinations, repeat
 from typing import Literal, NamedTuple
 
-from assistant.clutch.conformity import Limits, conformance_probability, judge
+from assistant.clutch.conformity import Limits, conformance_probability
 from assistant.clutch.equations import ORDER, PEDAL_LEFT, Setting, Truck
 from assistant.clutch.uncertainty import ONE_SIDED, Measured
 from assistant.quantity import (
@@ -483,52 +483,3 @@ def _others(
         if found is not None and found.setting not in shown:
             shown.add(found.setting)
             yield candidate(truck, kind, found.setting, judged)
-
-
-# --- The rod by itself, once ring and stops are set: it is centred, and so has a rule of its own.
-
-
-def centred_rod(truck: Truck, for_contact: bool = False) -> int:
-    """The rod's flats that place the worse of fork clearance and free travel as well as can be.
-
-    None while both are in. Brake contact is weighed with them only where it would else be out, and
-    only if all three can be in. With `for_contact` the rod is moved only to bring contact in, and
-    only its way. Of equal flats the fewest.
-
-    Raises:
-        ValueError: a quantity would like more flats than the rod has.
-    """
-    judged, now = truck.judged(), truck.now()
-    one = truck.after(Setting(flats=1))
-    figures = {q: figure for q, figure in truck.figures.items() if figure is not None}
-
-    def worst(wanted: Sequence[str], flats: int) -> float:
-        ends = {q: now[q].value_in + flats * (one[q].value_in - now[q].value_in) for q in wanted}
-        return min(placing(end, figures[q]) for q, end in ends.items())
-
-    def best(wanted: Sequence[str]) -> int:
-        if truck.follows or all(judge(now[q], judged[q]).decision == "in" for q in wanted):
-            return 0
-        wishes = [
-            round((figures[q].ideal_in - now[q].value_in) / (one[q].value_in - now[q].value_in))
-            for q in wanted
-        ]
-        if max(map(abs, wishes)) > truck.adjusters.max_flats:
-            raise ValueError("The rod would need too many turns: check readings and thread.")
-        # Each placing rises to its top and falls after it: the best lies between the wishes.
-        tries = sorted(range(min(wishes) - 1, max(wishes) + 2), key=lambda n: (abs(n), -n))
-        return max(tries, key=lambda n: round(worst(wanted, n), 9))
-
-    sets = [q for q in (CLEARANCE, FREE_TRAVEL) if q in judged]
-    flats = 0 if for_contact else best(sets)
-    if BRAKE_CONTACT not in judged or not sets:
-        return flats
-    expected = truck.after(Setting(flats=flats))[BRAKE_CONTACT]
-    if for_contact or judge(expected, judged[BRAKE_CONTACT]).decision == "out":
-        every = [*sets, BRAKE_CONTACT]
-        helped = best(every)
-        wish = now[BRAKE_CONTACT].value_in - figures[BRAKE_CONTACT].ideal_in
-        rightly = not for_contact or helped * wish > 0.0
-        if rightly and worst(every, helped) >= 0.0:
-            return helped
-    return flats

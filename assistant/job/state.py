@@ -25,12 +25,12 @@ from assistant.quantity import (
     GAP,
     JUDGED,
     LUGS,
+    NEVER_TOUCHED,
     QUANTITIES,
     RING,
     RING_LEFT,
     ROD,
     STOPS,
-    never_touched,
 )
 from assistant.sentences import Both
 from assistant.texts.dialogs import Dialogs, Step
@@ -89,7 +89,7 @@ class Taken:
     @property
     def is_length(self) -> bool:
         """Whether it tells how long something is."""
-        return self.value_in is not None and not never_touched(self.quantity, self.high_in)
+        return self.value_in is not None and (self.quantity, self.high_in) != NEVER_TOUCHED
 
     @property
     def critical(self) -> bool:

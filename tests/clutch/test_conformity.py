@@ -1,7 +1,5 @@
 """Judging against limits, against JCGM 106 and scipy."""
 
-import math
-
 import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
@@ -9,10 +7,8 @@ from scipy import stats
 
 from assistant.clutch.conformity import (
     DEFAULT_FIGURES,
-    GAUGES,
     Limits,
     conformance_probability,
-    gauge_that_settles,
     judge,
 )
 from assistant.clutch.uncertainty import Measured
@@ -90,7 +86,6 @@ def test_needed_u_is_none_exactly_on_a_limit() -> None:
     on_it = judge(Measured(0.5, 0.01), GAP)
     assert on_it.needed_u_in is None
     assert on_it.decision == "too close"
-    assert gauge_that_settles(on_it) is None
 
 
 def test_without_uncertainty_the_limit_itself_is_in() -> None:
@@ -105,19 +100,6 @@ def test_one_sided_limits() -> None:
     assert judge(Measured(0.7, 0.01), at_least).decision == "in"
     assert judge(Measured(0.505, 0.01), at_least).decision == "too close"
     assert judge(Measured(0.4, 0.01), at_least).decision == "out"
-
-
-def test_gauge_that_settles_goes_from_coarse_to_fine() -> None:
-    sizes = [gauge.u_in for gauge in GAUGES]
-    assert sizes == sorted(sizes, reverse=True)
-    assert GAUGES[0].u_in == pytest.approx(1 / 32 / math.sqrt(12))
-    coarse = GAUGES[0].u_in
-    fine = gauge_that_settles(judge(Measured(0.51, coarse), GAP))
-    assert fine is not None and "1/64" in fine.name
-    finest = gauge_that_settles(judge(Measured(0.502, coarse), GAP))
-    assert finest is not None and "0.001" in finest.name
-    assert gauge_that_settles(judge(Measured(0.5001, coarse), GAP)) is None
-    assert gauge_that_settles(judge(Measured(0.53, 0.0), GAP)) is None
 
 
 def test_refusals_say_what_to_do() -> None:

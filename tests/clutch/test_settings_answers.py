@@ -9,7 +9,7 @@ from assistant.card import Card, card_from_text, default_card
 from assistant.card.arithmetic import truck_for
 from assistant.clutch.conformity import DEFAULT_FIGURES, Limits
 from assistant.clutch.equations import ORDER, Adjusters, Ratio, Readings, Setting, Truck
-from assistant.clutch.solver import Locked, Out, centred_rod, nearest_lugs, placing, solve
+from assistant.clutch.solver import Locked, Out, nearest_lugs, solve
 from assistant.clutch.uncertainty import Measured
 from assistant.job import plan_words
 from assistant.job.plan import Settled
@@ -196,35 +196,3 @@ def test_every_judged_quantity_has_a_part_for_either_side() -> None:
             assert out.side == ("low" if miss < 0 else "high")
             assert 1 < len(plan_words.part(out, default_card()).split()) <= 5
             assert plan_words.part_why(out).endswith(".")
-
-
-def placed(effects: Truck, flats: int) -> dict[str, float]:
-    """How well each judged quantity sits after so many flats."""
-    after = effects.after(Setting(flats=flats))
-    return {
-        q: placing(after[q].value_in, figure)
-        for q in effects.judged()
-        if (figure := effects.figures[q]) is not None
-    }
-
-
-def test_the_rod_by_itself_is_the_brute_force_best() -> None:
-    """The worse placed of clearance and free travel; contact only where it would else be out."""
-    rng, moved, helped = random.Random(2), 0, 0
-    for _ in range(150):
-        contact = rng.choice([None, rng.uniform(0.2, 1.3)])
-        effects = truck(rng.uniform(0.03, 0.2), 0.53, contact)
-        rows = {n: placed(effects, n) for n in range(-60, 61)}
-        worst = {n: min(row["clearance"], row["free-travel"]) for n, row in rows.items()}
-        flats = centred_rod(effects)
-        if flats and worst[flats] == pytest.approx(max(worst.values()), abs=1e-6):
-            moved += 1
-        elif flats:  # drawn off that best for the contact's sake, which is in now
-            helped += 1
-            assert min(worst[flats], rows[flats]["brake-contact"]) >= 0.0
-        if rows[flats].get("brake-contact", 1.0) < 0.0:  # then no rod has all three well in
-            assert max(min(row.values()) for row in rows.values()) < 0.05
-        only = centred_rod(effects, for_contact=True)
-        if only and rows[0]["brake-contact"] < 0.0:
-            assert min(rows[only].values()) >= 0.0
-    assert moved and helped
