@@ -17,6 +17,7 @@ from assistant.job.job import Job
 from assistant.readings import read
 from assistant.texts.dialogs import Dialogs
 from tests.clutch.test_settings_job import FINE_RING, START, Play
+from tests.job.test_hold import HOLE
 from tests.simulator.judge import signed
 from tests.simulator.kinds import Job as Simulated
 from tests.simulator.people import CAREFUL, Crew
@@ -151,23 +152,24 @@ def test_without_a_card_the_missing_reading_is_asked_for() -> None:
 def test_half_an_inch_moves_no_ring(session: Session, play: Play) -> None:
     said = play(
         session,
-        f"{START} / 8-1/2 / 8-1/2 / 1-9/16 / check / 15/16 / helper: foot off / done / half inch"
-        " / check",
+        f"{START} / h: 8-1/2 / h: 8-1/2 / h: 1-9/16 / h: 15/16 / h: foot off / {HOLE}"
+        " / half inch / check",
     )
     texts = [s.text for s in said]
     assert any("is the nominal" in text and "go, or no go" in text for text in texts)
     assert not any("dial" in text for text in texts)
-    play(session, "1/8 / check")
-    assert session.job.at == "fork_clearance" and not session.job.facts.moves
+    said = play(session, "1/8 / check")
+    assert any("Not moved since: fork clearance 1/8 in" in s.text for s in said)
+    assert session.job.at == "lubricate" and not session.job.facts.moves
 
 
 def test_a_stop_that_changes_nothing_is_told_after_one_turn(session: Session, play: Play) -> None:
     play(
         session,
-        f"{START} / 9-3/8 / 9-3/8 / 1-9/16 / check / 1-13/16 / helper: foot off / done / 0.530"
-        " / check / 1/8 / check / 1/8 / check / 9-3/8 / check / helper: foot off",
+        f"{START} / h: 9-3/8 / h: 9-3/8 / h: 1-9/16 / h: 1-13/16 / h: foot off / {HOLE}"
+        " / 0.530 / 1/8 / check / h: 9-3/8 / check / h: foot off",
     )
     assert session.job.at == "height_stop"
-    said = play(session, "done / 9-3/8 / check")
+    said = play(session, "done / h: 9-3/8 / check")
     assert any("The stop changed nothing" in s.text for s in said)
     assert session.job.at == "set_height" and session.job.choice == "out"

@@ -113,8 +113,8 @@ def test_what_stands_is_taken_over_and_said_so(session: Session, play: Play) -> 
 def test_what_a_move_changes_is_read_again(session: Session, play: Play, moved: str) -> None:
     lugs = "check / done / done / clear / h: holding / five lugs / check / done / done / clear"
     move = f"{PLAN} / {lugs} / h: released / 0.525"
-    rod = " / 11/64 / check / done"
-    play(session, f"{move}{rod if moved == 'rod' else ''} / 0.125 / check")
+    rod = " / 11/64 / check / done / 0.155"
+    play(session, f"{move}{rod if moved == 'rod' else ' / 0.125 / check'}")
     assert session.job.at == "set_free"
     assert session.job.facts.latest(FREE_TRAVEL) is None
 

@@ -111,7 +111,8 @@ def test_contact_rod_never_goes_against_contact(contact: float, clearance: float
     for quantity, value in read.items():
         ends = value - 0.005, value + 0.005
         facts.readings.append(Taken("x", "found", quantity, "tech", value, *ends, None, "", "", ""))
-    plan = facts.plans.rod(for_contact=True)
+    plan = facts.plans.whole()
+    assert plan is not None and plan.settings.possible
     assert plan.fork_in <= 0 and plan.settings.chosen.setting.lugs == 0
     assert plan.after["clearance"].value_in >= 3 / 32
 
