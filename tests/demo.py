@@ -1,9 +1,17 @@
-"""The demo's jobs, as tests and benchmarks play them."""
+"""The demo's jobs, as tests and benchmarks play them.
+
+    python -m tests.demo
+
+writes the finished records in `demo_sessions/records` again, after the job or its words changed.
+"""
 
 import os
 import subprocess
 import sys
-from collections.abc import Iterator
+import tempfile
+from collections.abc import Callable, Iterator
+from datetime import UTC, datetime, timedelta
+from itertools import count
 from pathlib import Path
 from typing import Any
 
@@ -48,12 +56,32 @@ def script(name: str) -> list[str]:
     return [line for line in lines if line.strip() and not line.startswith("#")]
 
 
-def played(name: str, folder: Path) -> Iterator[tuple[Session, str, str, list[Said]]]:
+def played(
+    name: str, folder: Path, now: Callable[[], datetime] = datetime.now
+) -> Iterator[tuple[Session, str, str, list[Said]]]:
     """A script typed into a session that is recorded in `folder`, turn by turn: the session, who
     said what, and the replies; before the first turn nobody said nothing."""
-    session, said = Session.begin(card(CARDS[name]), load_dialogs(DIALOGS), folder)
+    session, said = Session.begin(card(CARDS[name]), load_dialogs(DIALOGS), folder, now)
     yield session, "", "", said
     for line in script(name):
         who, words = split_speaker(line)
         yield session, who, words, session.hear(who, words)
     session.close()
+
+
+def finish(name: str, begun: datetime) -> None:
+    """The finished record of a script, somebody speaking every 20 s."""
+    ticks = count()
+
+    def now() -> datetime:
+        return begun + next(ticks) * timedelta(seconds=20, milliseconds=1)
+
+    with tempfile.TemporaryDirectory() as folder:
+        *_, (session, *_) = played(name, Path(folder), now)
+        done = session.journal.path.read_bytes()
+    (DEMO / "records" / f"{name}.jsonl").write_bytes(done)
+
+
+if __name__ == "__main__":
+    for hour, job in enumerate(CARDS, 9):
+        finish(job, datetime(2026, 11, 27, hour, microsecond=1000, tzinfo=UTC))
