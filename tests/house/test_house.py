@@ -20,9 +20,10 @@ ROOT = Path(__file__).parents[2]
 TOOLS = Path(sys.executable).parent
 MODULES = sorted((ROOT / "assistant").rglob("*.py"))
 MOST_MODULES, MOST_IN_A_FOLDER, MOST_COMPLEX = 182, 15, 15
-MOST_LINES, MOST_TEST_LINES = 36_000, 33_000
-"""Raised only by a capability that the house had not: without natural words, the safety model and
-what opens files, screens and the simulated truck it stands under 27,000 and 22,000."""
+MOST_LINES, MOST_TEST_LINES = 36_300, 33_000
+"""Raised only by a capability that the house had not: without natural words, the safety model,
+what opens files, screens, the simulated truck and one plan for ring, stops and rod it stands under
+27,000 and 22,000."""
 
 
 def lines_of(paths: list[Path]) -> int:
