@@ -266,7 +266,7 @@ class Turn(Line, kw_only=True, gc=False):
 
     `act` is None when it was asked back; the job stood at `step` before it and at `after` after it.
     `over`: readings not taken again, since nothing moved them. `hold` is what the pedal came to:
-    "asked", "held", "releasing", "up" or "unsure".
+    "asked", "held", "doubted", "releasing", "up" or "unsure".
     """
 
     who: str
