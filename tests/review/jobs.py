@@ -125,8 +125,9 @@ def _change(kind: str, data: dict[str, Any], job: Job) -> None:
         _count(taken, job.miles)
     if taken.get("stage") == "found" and taken["quantity"] in ("gap", "clearance"):
         _worn(taken, job)
-    if taken.get("quantity") == "free-travel":
-        _length(taken, job.found if taken["stage"] == "found" else job.left)
+    for one in (taken, *data.get("over", [])):
+        if one.get("quantity") == "free-travel":
+            _length(one, job.found if one["stage"] == "found" else job.left)
 
 
 def _count(taken: dict[str, Any], miles: int) -> None:

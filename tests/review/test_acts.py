@@ -291,10 +291,10 @@ def test_a_lead_is_told_the_seal_that_there_is(
 @pytest.mark.parametrize("about", ["line 121", "line 900", "the gap, line 0", "Line 4000"])
 def test_an_act_is_about_a_line_that_is_there(about: str, record: Path) -> None:
     before = record.read_bytes()
-    with pytest.raises(LeadError, match=r"there is no .* it has 118; nothing was added"):
+    with pytest.raises(LeadError, match=r"there is no .* it has 115; nothing was added"):
         add(record, "question", "L7", "why?", about)
     assert record.read_bytes() == before
-    add(record, "question", "L7", "why?", "the gap, line 118")
+    add(record, "question", "L7", "why?", "the gap, line 115")
 
 
 def test_on_a_read_only_disk_a_lead_is_told_what_he_can_do(

@@ -198,7 +198,7 @@ def test_the_command_says_it_in_lines(
     bay = tmp_path / "bay"
     shutil.copytree(shop / "bay-2", bay)
     path, other, _ = sorted(bay.iterdir())
-    path.write_bytes(path.read_bytes().replace(b"Say done", b"Say dune", 1))
+    path.write_bytes(path.read_bytes().replace(b"Or say skip", b"Or say slip", 1))
     other.write_bytes(other.read_bytes().replace(b'"taken"', b'"token"', 1))
     result = lugcall("review", bay, tmp_path / "gone")
     assert result.exit_code == 1, result.output
