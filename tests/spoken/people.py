@@ -76,10 +76,11 @@ class Truck:
 
 
 def made(rng: random.Random) -> Truck:
-    """A truck whose pedal reaches the brake, as found, see `_drawn`."""
+    """A truck as found whose pedal reaches the brake and goes no lower than the floor: `_drawn`."""
     while True:
         truck = _drawn(rng)
-        if 0.2 < truck.true("brake-contact") < 2.0:
+        contact = truck.true("brake-contact")
+        if 0.2 < contact < 2.0 and truck.height - contact <= truck.total <= truck.height:
             return truck
 
 
@@ -207,8 +208,10 @@ ANSWERS = {
 """Replies that the technician answers always alike."""
 ASKS = frozenset(f"reply:{key}" for key in (
     *ANSWERS, "confirm", "confirm_count", "confirm_code", "close_choice", "what_correct",
-    "which_of_two", "foot_asked"))  # fmt: skip
+    "read_at_least", "read_at_most", "which_of_two", "foot_asked"))  # fmt: skip
 """Replies that want an answer, besides prompts."""
+AGAIN = ("reply:what_correct", "reply:read_at_least", "reply:read_at_most")
+"""Replies that name a quantity and want its value."""
 VERDICTS = frozenset({"reply:whose", "reply:stands", "reply:no_figure"})
 """Replies that begin with the value just taken."""
 MISSED = frozenset({"reply:say_again", "reply:spell_it", "reply:again", "reply:ask_reading",
@@ -283,16 +286,19 @@ class People:
 
     def _fix(self) -> Turn:
         """Put right what was taken wrong; while it is read back, answer that first."""
-        if self._ask.key in ("reply:confirm", "reply:what_correct", "reply:which_of_two"):
-            return self._answer(self._ask)
         quantity = self._fixing
+        named = QUANTITIES[quantity].spoken
+        other = self._ask.key in AGAIN and named not in self._ask.text
+        if not other and self._ask.key in ("reply:confirm", "reply:which_of_two", *AGAIN):
+            return self._answer(self._ask)
         who = "tech"
         self._ask = Said(who, "", f"fixing:{quantity}")
         if self._tries > 2 and self._again % 2 == 0:  # the word and the value one by one
             return who, command("correct that")
         line = self._value(quantity)
-        text = f"correction, {line.text}"
-        return who, Line(text, f"correction {line.words}", line.meant, line.kind)
+        name = f"{named} " if other else ""  # another one is asked for: which it is, is said
+        text = f"correction, {name}{line.text}"
+        return who, Line(text, f"correction {name}{line.words}", line.meant, line.kind)
 
     def _answer(self, ask: Said) -> Turn:
         key = ask.key.partition(":")[2]
@@ -399,6 +405,8 @@ class People:
             if known.spoken in text and (quantity in self.meant or quantity == "lugs"):
                 return "tech", self._value(quantity)
         return "tech", command("back")
+
+    _read_at_least = _read_at_most = _what_correct
 
     def _which_of_two(self, text: str) -> Turn:
         """ "Nine sixteenths or five sixteenths?": first, second, or the value in other words."""

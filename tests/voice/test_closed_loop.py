@@ -45,9 +45,10 @@ def hard_of_hearing(seed: int, share: float) -> Callable[[Session], Deliver]:
             job = session.job
             wrong = line.words
             if line.meant is not None and line.meant.value_in is not None and job.expects():
-                most = QUANTITIES[job.expects()].possible_in[1]
+                called = line.meant.quantity
+                most = QUANTITIES[called].possible_in[1]
                 other = min(line.meant.value_in * rng.choice((0.8, 1.1, 1.3)), 0.9 * most)
-                wrong = callouts.call(job.expects(), other, 0, False, rng).words
+                wrong = callouts.call(called, other, 0, False, rng).words
             ear = {"decision": "choose", "alternatives": [wrong, line.words]}
             match rng.random() / share:
                 case x if x < 0.4:
