@@ -29,7 +29,8 @@ from tests.spoken.closed_loop import Deliver, Loop, Shop, by_sound, by_text
 from tests.spoken.commands import moments, put
 
 SAID = {"odometer": "four hundred thousand", "pedal-height": "eight and a half",
-        "total-travel": "eight", "free-travel": "one and a half"}  # fmt: skip
+        "total-travel": "eight", "free-travel": "one and a half",
+        "ring-left": "nine lugs"}  # fmt: skip
 needs_whisper = pytest.mark.skipif(
     models.find_spec(models.WHISPER_PACKAGE) is None, reason="the Whisper weights are not installed"
 )
