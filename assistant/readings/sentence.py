@@ -25,6 +25,11 @@ _ZERO = re.compile(
 )
 _A_WORD = re.compile(r"[a-z'.,;:!?-]+")
 """What may be left out where it is unknown: nothing that could be of a number."""
+_TOOL = re.compile(
+    r"\b(?:inch|half|(?:quarter|eighth|sixteenth|second|fourth)s?)(?: [a-z]+)?"
+    r" (?:sockets?|wrench(?:es)?|spanners?|ratchets?)\b"
+)
+"""A length that is the size of a tool: "the half inch swivel socket"."""
 _AMBIGUOUS = re.compile(r"\bmil(?:l)?s?\b")
 _SIDES = r"(?:left|right|driver'?s? side|passenger side)"
 _TWO_TIPS = re.compile(
@@ -47,6 +52,8 @@ def among(
         distance, units: as for `read`.
     """
     text = words.lower()
+    if _TOOL.search(text):
+        return None
     if whole.status == "ask" and (not whole.choices or _AMBIGUOUS.search(text)):
         return None  # "fifty mil": what it asks must be answered
     if len(whole.choices) == 1 and (whole.choices[0].value_in or _ZERO.search(text)):
