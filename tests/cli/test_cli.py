@@ -104,7 +104,7 @@ def test_bad_input_is_one_line(line: str, tmp_path: Path) -> None:
 def test_records_that_cannot_be_written(tmp_path: Path) -> None:
     wrong = tmp_path / "file"
     wrong.write_text("x")
-    done = lugcall("chat", "--records", str(wrong), stdin=b"done\n")
+    done = lugcall("chat", "--records", str(wrong), stdin=b"skip\n")
     assert done.returncode == 1 and "Do not start work" in done.stderr
     assert "Chock" not in done.stdout
 
@@ -150,7 +150,7 @@ def test_interrupt_keeps_everything(tmp_path: Path) -> None:
 
 
 def test_pipe_as_a_script_with_odd_bytes(tmp_path: Path) -> None:
-    script = "# a comment\n\ntech: done\r\nhelper: ¿qué?\n".encode() + b"tech: \xff\xfe\n"
+    script = "# a comment\n\ntech: skip\r\ntech: done\r\nhelper: ¿qué?\n".encode() + b"tech: \xff\xfe\n"
     done = lugcall("chat", "--records", str(tmp_path), stdin=script)
     assert done.returncode == 0
     assert "parking brake" in done.stdout
