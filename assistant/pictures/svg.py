@@ -185,8 +185,9 @@ def _strip(sheet: Sheet, stroke: Stroke, top: float, scale: float, units: str) -
 def _name(sheet: Sheet, words: str, left: float, right: float, y: float) -> None:
     """Name and length of a stretch, inside it, or above where it is too narrow."""
     middle = (left + right) / 2
-    if text_width(words, MIDDLE) + 30 < right - left:
-        sheet.text(middle, y + _STRIP / 2 + 18, words, MIDDLE, "middle", True, boxed=True)
+    size = next((s for s in (MIDDLE, SMALL) if text_width(words, s) + 30 < right - left), 0)
+    if size:
+        sheet.text(middle, y + _STRIP / 2 + 18, words, size, "middle", True, boxed=True)
     elif middle < WIDTH / 2:
         sheet.text(max(left, 60), y - 14, words, SMALL, "start", True)
     else:

@@ -264,5 +264,6 @@ def test_in_a_job_it_is_said_and_drawn(tmp_path: Path) -> None:
     assert after.splitlines()[1].endswith(
         "Today: free 17/32 in is out; brake 1/32 in is out; gap 21/32 in is out."
     )
-    assert "TODAY  BRAKE NOT REACHED" in after and "[BRG]" in after and "AFTER" in after
+    assert "\nTODAY\n" in after and "[BRG]" in after and "AFTER" in after
+    assert "brake 1/32 in OUT (1/2 to 1 in high)" in after, "as it was read"
     assert "4 of 9" in after, "the step is where it was"
