@@ -191,7 +191,7 @@ def test_back_two_steps() -> None:
 def test_same_as_before_is_read_back() -> None:
     talk = talk_at("S33")
     talk.hear("tech", "done")
-    assert "0.020" in said(talk, "tech", "same as before")
+    assert "0.080" in said(talk, "tech", "same as before")
     assert talk.dialogue.pending is not None
 
 
