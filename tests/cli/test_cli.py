@@ -150,7 +150,8 @@ def test_interrupt_keeps_everything(tmp_path: Path) -> None:
 
 
 def test_pipe_as_a_script_with_odd_bytes(tmp_path: Path) -> None:
-    script = "# a comment\n\ntech: skip\r\ntech: done\r\nhelper: ¿qué?\n".encode() + b"tech: \xff\xfe\n"
+    script = "# a comment\n\ntech: skip\r\ntech: done\r\nhelper: ¿qué?\n".encode()
+    script += b"tech: \xff\xfe\n"
     done = lugcall("chat", "--records", str(tmp_path), stdin=script)
     assert done.returncode == 0
     assert "parking brake" in done.stdout
