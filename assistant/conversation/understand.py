@@ -259,7 +259,7 @@ def _understood(words: str, who: str, dialogue: Dialogue, asked: Question | None
         return Act(meant, who)
     # "on the floor" is the helper's word for holding, and a reading at another step.
     found = _reading(words, text, who, dialogue, asked)
-    if isinstance(found, Act) and figures:
+    if isinstance(found, Act) and (figures or _chosen(text, asked, dialogue)):
         return found
     guess = likely(words, who, place(dialogue))
     if found is not None and not (_LETTER.search(text) and _better(guess, found)):
@@ -832,6 +832,12 @@ def _answer(text: str, asked: Question, expected: str, dialogue: Dialogue) -> di
         if at < len(choices):
             return choices[at]
     return None
+
+
+def _chosen(text: str, asked: Question | None, dialogue: Dialogue) -> bool:
+    """Whether the words answer the open question itself: "the second" is then no wait."""
+    expected = dialogue.expects()
+    return asked is not None and bool(expected and _answer(text, asked, expected, dialogue))
 
 
 def _part_of_one(text: str, choices: tuple[dict[str, Any], ...]) -> dict[str, Any] | None:
