@@ -43,7 +43,7 @@ WAIT_MS = 10_000
 """So long a test waits for what a page should show."""
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="module")
 def browser() -> Iterator[Any]:
     """Debian's chromium, without a head."""
     if CHROMIUM is None:
