@@ -131,6 +131,7 @@ NEVER_TOUCHED = (BRAKE_CONTACT, 0.0)
 """Quantity and high end of a reading that says that the brake is not touched before the floor: it
 is no height."""
 BY_STEP = {q.step: q for q in QUANTITIES.values() if q.step}
+BY_FIX = {q.fix: q for q in QUANTITIES.values() if q.fix}
 
 ANY = Quantity("", "length", "in", (0, 40), (0, 0), (0, 0))
 """Nothing was asked for: only words that carry their own unit can be read."""

@@ -14,7 +14,6 @@ from assistant.clutch.conformity import judge
 from assistant.clutch.equations import Readings
 from assistant.clutch.linkage.lost_motion import brake_force_lbf, find_lost_motion
 from assistant.clutch.linkage.stroke import LinkageError, brake_stroke_in, free_travel_in
-from assistant.clutch.possible import contradiction
 from assistant.clutch.ring import RingBelief, plan_ring
 from assistant.clutch.solver import solve, with_others
 from assistant.clutch.thread import FLATS_PER_TURN
@@ -43,8 +42,9 @@ def plan_report(
     at_joints = {n: _joint_called(n, said, card) for n, said in (joints or {}).items()}
     if at_joints and not {PEDAL_HEIGHT, BRAKE_CONTACT} <= measured.keys():
         raise CalledError("--joint is read at brake contact: give --pedal-height, --brake-contact")
+    facts = _as_found(card, measured)
     try:
-        found = _as_in_a_job(card, measured)
+        found = _as_in_a_job(facts, measured)
     except ValueError as error:
         raise CalledError(str(error)) from None
     truck = found.truck
@@ -80,7 +80,7 @@ def plan_report(
         "spoken": _spoken(found, card),
         "clutch_brake": truck.clutch_brake,
         "moves_ring": card.clutch != "self-adjusting",
-        "notes": [*_untrue(card, read), *plan_words.notes(found, ring, belief)],
+        "notes": [*_untrue(facts), *plan_words.notes(found, ring, belief)],
         "cautions": [say(f"report.{word}") for word in ("warning", "danger", "notice")],
         "defaulted": list(card.defaulted),
         "units": card.units,
@@ -88,37 +88,37 @@ def plan_report(
     }
 
 
-def _as_in_a_job(card: Card, measured: Mapping[str, Measured]) -> Settled:
-    """The plan as a job with these readings as found would have it, with all other ways.
-
-    Raises:
-        ValueError: a reading or a figure is impossible; the message says what to do.
-    """
+def _as_found(card: Card, measured: Mapping[str, Measured]) -> Facts:
+    """A job's facts with these readings as found; one at its nominal stands, as it does there."""
     facts = Facts(card)
     for quantity, value in measured.items():
         half = value.u_in * math.sqrt(3.0)
         ends = (value.value_in, value.value_in - half, value.value_in + half)
         taken = Taken("", "found", quantity, "tech", *ends, None, "length", "", "")
         facts.readings.append(taken)
-        taken.accepted = taken.accepted or ("nominal" if facts.at_nominal(taken) else "")
+        taken.accepted = "nominal" if facts.at_nominal(taken) else ""
+    return facts
+
+
+def _as_in_a_job(facts: Facts, measured: Mapping[str, Measured]) -> Settled:
+    """The plan as a job with these facts would have it, with all other ways.
+
+    Raises:
+        ValueError: a reading or a figure is impossible; the message says what to do.
+    """
     whole = facts.plans.whole()
     if whole is None:
-        truck = truck_for(card, measured)
+        truck = truck_for(facts.card, measured)
         return Settled(truck, solve(truck))
     return whole._replace(settings=with_others(whole.truck, whole.settings))
 
 
-def _untrue(card: Card, read: Readings) -> list[str]:
+def _untrue(facts: Facts) -> list[str]:
     """Readings that cannot all be true."""
-    half = math.sqrt(3.0)
-    within = {
-        q: (v.value_in, v.value_in - half * v.u_in, v.value_in + half * v.u_in)
-        for q, v in read.by_quantity().items()
-    }
-    odd = contradiction(within, card.figures)
+    odd = facts.contradiction()
     if odd is None:
         return []
-    length = words.length(max(0.0, odd.bound_in), card.units)
+    length = words.length(max(0.0, odd.bound_in), facts.card.units)
     bound = say(f"note.at_{'least' if odd.at_least else 'most'}", length=length)
     names = ", ".join(words.spoken(q) for q in odd.quantities)
     return [say("note.untrue", names=names, again=words.spoken(odd.again), bound=bound)]

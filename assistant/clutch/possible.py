@@ -43,28 +43,16 @@ class Contradiction(NamedTuple):
     bound_in: float
 
 
-class _Rule(NamedTuple):
-    """What is added up must not be below zero: quantity -> its share, none of them 0."""
-
-    shares: Mapping[str, float]
-
-
-_RULES = (
-    _Rule({TOTAL_TRAVEL: 1.0, PEDAL_HEIGHT: -1.0, BRAKE_CONTACT: 1.0}),
-    _Rule({PEDAL_HEIGHT: 1.0, TOTAL_TRAVEL: -1.0}),
-    _Rule({PEDAL_HEIGHT: 1.0, BRAKE_CONTACT: -1.0}),
-    _Rule({PEDAL_HEIGHT: 1.0, BRAKE_CONTACT: -1.0, FREE_TRAVEL: -1.0}),
-    _Rule({TOTAL_TRAVEL: 1.0, FREE_TRAVEL: -1.0}),
-    _Rule({FREE_TRAVEL: 1.0, CLEARANCE: -LEAST_RATIO}),
-    _Rule(
-        {
-            PEDAL_HEIGHT: 1.0,
-            BRAKE_CONTACT: -1.0,
-            CLEARANCE: -LEAST_RATIO,
-            GAP: -LEAST_RATIO,
-        }
-    ),
+_RULES: tuple[Mapping[str, float], ...] = (
+    {TOTAL_TRAVEL: 1.0, PEDAL_HEIGHT: -1.0, BRAKE_CONTACT: 1.0},
+    {PEDAL_HEIGHT: 1.0, TOTAL_TRAVEL: -1.0},
+    {PEDAL_HEIGHT: 1.0, BRAKE_CONTACT: -1.0},
+    {PEDAL_HEIGHT: 1.0, BRAKE_CONTACT: -1.0, FREE_TRAVEL: -1.0},
+    {TOTAL_TRAVEL: 1.0, FREE_TRAVEL: -1.0},
+    {FREE_TRAVEL: 1.0, CLEARANCE: -LEAST_RATIO},
+    {PEDAL_HEIGHT: 1.0, BRAKE_CONTACT: -1.0, CLEARANCE: -LEAST_RATIO, GAP: -LEAST_RATIO},
 )
+"""Quantity -> its share: what is added up must not be below zero; none of the shares is 0."""
 # Of those equally easy to believe, the one that people most often read wrong: a pedal that is not
 # pressed to its end. Common practice, no source.
 _OFTEN_WRONG = (TOTAL_TRAVEL, FREE_TRAVEL, BRAKE_CONTACT, CLEARANCE, PEDAL_HEIGHT, GAP)
@@ -81,25 +69,23 @@ def contradiction(
     what was read. ``asked``: quantities that were read again already; where all of them were, None.
     """
     for rule in _RULES:
-        if not rule.shares.keys() <= read.keys():
+        if not rule.keys() <= read.keys():
             continue
-        total = sum(share * read[q][0] for q, share in rule.shares.items())
+        total = sum(share * read[q][0] for q, share in rule.items())
         if total >= -ROOM_IN - _open(read, rule) - 1e-9:
             continue
-        again = [q for q in _OFTEN_WRONG if q in rule.shares and q not in asked]
+        again = [q for q in _OFTEN_WRONG if q in rule and q not in asked]
         if not again:
             continue
-        bounds = {q: read[q][0] - total / rule.shares[q] for q in again}
+        bounds = {q: read[q][0] - total / rule[q] for q in again}
         first = min(again, key=_hard_to_believe(read, figures, bounds))
-        return Contradiction(tuple(rule.shares), first, rule.shares[first] > 0.0, bounds[first])
+        return Contradiction(tuple(rule), first, rule[first] > 0.0, bounds[first])
     return None
 
 
-def _open(read: Mapping[str, Interval], rule: _Rule) -> float:
+def _open(read: Mapping[str, Interval], rule: Mapping[str, float]) -> float:
     """How much the gauges leave open of what is added up."""
-    return sum(
-        max(share * (end - read[q][0]) for end in read[q][1:]) for q, share in rule.shares.items()
-    )
+    return sum(max(share * (end - read[q][0]) for end in read[q][1:]) for q, share in rule.items())
 
 
 def _hard_to_believe(

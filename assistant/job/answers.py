@@ -11,7 +11,7 @@ from assistant.card.arithmetic import stops_kept
 from assistant.clutch.uncertainty import Measured
 from assistant.job import plan_words, words
 from assistant.job.state import HALTED, REPAIR, LinkageMove
-from assistant.quantity import CLEARANCE, FREE_TRAVEL, GAP, QUANTITIES
+from assistant.quantity import BY_FIX, CLEARANCE, FREE_TRAVEL, GAP, QUANTITIES
 from assistant.sentences import Both, DialogError, capital, joined, sentences, step_name
 
 if TYPE_CHECKING:
@@ -85,15 +85,11 @@ def act_done(job: Job, act: Act) -> list[Said]:
 def change_done(job: Job, act: Act) -> list[Said]:
     """The rod or a stop was moved as told."""
     step, facts = job.here, job.facts
-    plan, quantity = (
-        facts.plans.whole(),
-        next((q.name for q in QUANTITIES.values() if q.fix == step.id), ""),
-    )
+    plan, rod = facts.plans.whole(), step.kind == "rod"
     what = job.kind.blanks(job, step)
     told = what.get("stop_move") or f"{what['rod']} {what['rod_way']}".strip()
-    rod = step.kind == "rod"
     fork_in = plan.fork_in if plan is not None and rod else 0.0
-    stop_in = 0.0 if rod else facts.plans.stop_change_in(quantity) or 0.0
+    stop_in = 0.0 if rod else facts.plans.stop_change_in(BY_FIX[step.id].name) or 0.0
     plan_words.tick(facts, step.id, facts.plans.steps(step.id))
     facts.linkage.append(LinkageMove(step.id, str(told), fork_in, len(facts.readings), stop_in))
     facts.insisted.clear()

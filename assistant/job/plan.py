@@ -403,12 +403,8 @@ class Plans:
         found = self.whole()
         if found is None:
             return 0
-        setting = found.settings.chosen.setting
-        stops = {
-            QUANTITIES[PEDAL_HEIGHT].fix: setting.height_steps,
-            QUANTITIES[TOTAL_TRAVEL].fix: setting.total_steps,
-        }
-        return stops.get(fix, setting.flats)
+        steps: int = getattr(found.settings.chosen.setting, adjuster_of(fix))
+        return steps
 
     def pull(self, taken: Taken) -> float:
         """Inches of a reading by an inch of the fork, moved by the rod; 0 where it is not known."""
@@ -425,6 +421,17 @@ class Plans:
             return None
         move = found.truck.adjusters
         return steps * (move.height_step_in if quantity == PEDAL_HEIGHT else move.total_step_in)
+
+
+_STOPS = {
+    QUANTITIES[PEDAL_HEIGHT].fix: "height_steps",
+    QUANTITIES[TOTAL_TRAVEL].fix: "total_steps",
+}
+
+
+def adjuster_of(step_id: str) -> str:
+    """Which part of a `Setting` a step turns."""
+    return "lugs" if step_id.startswith("ring") else _STOPS.get(step_id, "flats")
 
 
 def out_of(truck: Truck) -> list[str]:

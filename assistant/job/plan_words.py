@@ -28,15 +28,13 @@ from assistant.clutch.ring import RingBelief, RingPlan
 from assistant.clutch.solver import Out, RankedSetting
 from assistant.clutch.uncertainty import Measured
 from assistant.job import words
-from assistant.job.plan import Settled
+from assistant.job.plan import Settled, adjuster_of
 from assistant.quantity import (
     BRAKE_CONTACT,
     CLEARANCE,
     FREE_TRAVEL,
     GAP,
     PEDAL_HEIGHT,
-    QUANTITIES,
-    TOTAL_TRAVEL,
 )
 from assistant.sentences import Both, capital, joined, sentences
 
@@ -337,17 +335,8 @@ def linkage_why(lost: LostMotion, card: Card, readings: Readings) -> Both:
 # `Facts.told` is what of it is still to be done, by steps of the adjusters; `Facts.first` the plan
 # as it was told first, `Facts.done` what was done. All of it follows from the acts.
 
-_STOPS = {
-    QUANTITIES[PEDAL_HEIGHT].fix: "height_steps",
-    QUANTITIES[TOTAL_TRAVEL].fix: "total_steps",
-}
 # A flat or a step more or less is told by its own step.
 SMALL = 1
-
-
-def adjuster_of(step_id: str) -> str:
-    """Which part of a `Setting` a step turns."""
-    return "lugs" if step_id.startswith("ring") else _STOPS.get(step_id, "flats")
 
 
 def announce(job: Job) -> list[Said]:
@@ -416,11 +405,3 @@ def _left(facts: Facts) -> Setting:
 def _moves(setting: Setting, move: Adjusters, job: Job) -> object:
     """`3 lugs tighter, rod 2 flats longer`."""
     return joined(moves_of(setting, move, job.facts.card), ", ")
-
-
-def kept(facts: Facts) -> dict[str, dict[str, int]]:
-    """As the record keeps it: steps of the adjusters, told first, done, and told but not done."""
-    if facts.first is None:
-        return {}
-    named = {"first": facts.first, "done": facts.done, "left": _left(facts)}
-    return {name: setting._asdict() for name, setting in named.items()}

@@ -93,9 +93,7 @@ def instruction(name: str, otherwise: Told) -> Told:
 def by_helper(job: Job, act: Act) -> list[Said] | None:
     """What a helper's word of the pedal does while the shop's way is on it: somebody is there after
     all, and everything stops."""
-    if act.who != "helper" or not job.facts.hazards.propped:
-        return None
-    if act.meaning not in ("holding", "released", "foot_off", "ready"):
+    if act.who != "helper" or act.meaning not in ("holding", "released", "foot_off", "ready"):
         return None
     if job.facts.hazards.pedal_up:
         return None if act.meaning == "ready" else job.prompt()

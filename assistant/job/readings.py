@@ -16,6 +16,7 @@ from assistant.job.answers import causes_of_complaint, past_ahead
 from assistant.job.state import HALTED, RingMove, Taken
 from assistant.quantity import (
     BRAKE_CONTACT,
+    BY_FIX,
     CLEARANCE,
     FREE_TRAVEL,
     GAP,
@@ -593,7 +594,7 @@ def leave_change(job: Job, act: Act) -> list[Said]:
     """Accept the reading that this change was for, and why; leave the change undone."""
     if not act.text:
         return [job.said(act.who, "accept_why")]
-    quantity = next(q.name for q in QUANTITIES.values() if q.fix == job.at)
+    quantity = BY_FIX[job.at].name
     if job.facts.latest(quantity) is None:
         return job.hint(act)
     job.facts.left.add(quantity)
@@ -716,11 +717,10 @@ def _all_true(job: Job, step: Step, *said: Said) -> list[Said]:
     odd = facts.contradiction()
     if odd is not None:
         return [*said, *_read_again(job, odd)]
-    if contradiction_left := facts.untrue():
-        remark = sentences("job").say(
-            "untrue", names=", ".join(map(words.spoken, contradiction_left))
-        )
-        facts.remarks.append(str(remark))
     facts.reread.clear()
+    still = facts.contradiction()
+    if still is not None:  # all of them were read again
+        names = ", ".join(map(words.spoken, still.quantities))
+        facts.remarks.append(str(sentences("job").say("untrue", names=names)))
     taken = facts.latest(step.reading) if step.reading else None
     return [*said, *job.prompt()] if taken is None else _go_by(job, taken, [*said])

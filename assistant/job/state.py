@@ -296,17 +296,10 @@ class Facts:
         return near and judgement.decision == "too close"
 
     def contradiction(self) -> Contradiction | None:
-        """Readings that hold now and cannot all be true."""
+        """Readings that hold now and cannot all be true; None where all were read again too."""
         held = {q: t for q in JUDGED if (t := self.latest(q)) is not None and t.is_length}
         read = {q: (t.value_in, t.low_in, t.high_in) for q, t in held.items()}
         return contradiction(read, self.card.figures, self.reread)  # type: ignore[arg-type]
-
-    def untrue(self) -> tuple[str, ...]:
-        """Those of which all were read again, and which still cannot all be true."""
-        asked, self.reread = self.reread, set()
-        odd = self.contradiction()
-        self.reread = asked
-        return () if odd is None else odd.quantities
 
     # --- moves ---
 
