@@ -334,11 +334,9 @@ def _open_job(number: int, path: Path) -> tuple[str, ...]:
         history = JobHistory.read(path)
     except RecordError:
         return (f"{number:>3}  {path}",)
-    told = [said.text for line in history.lines for said in getattr(line, "said", ())
-            if said.key.startswith("prompt:")]  # fmt: skip
     when = history.lines[-1].at[:16].replace("T", " ")
     unit = history.opened.unit or "no unit"
-    return f"{number:>3}  {unit:<12} {when}  {told[-1] if told else ''}", f"     {path}"
+    return f"{number:>3}  {unit:<12} {when}  {history.last_prompt}", f"     {path}"
 
 
 def kind_of_end(dialogue: Any) -> str:

@@ -632,6 +632,14 @@ class JobHistory:
         """How the lead left it: the last act, one of `ACTS`, or "" (not looked at)."""
         return next((a.act for a in reversed(self.acts) if a.act in ACTS), "")
 
+    @property
+    def last_prompt(self) -> str:
+        """The instruction that was told last, or ""."""
+        told = (
+            said for line in reversed(self.lines) for said in reversed(getattr(line, "said", ()))
+        )
+        return next((said.text for said in told if said.key.startswith("prompt:")), "")
+
     def last_read(self, stage: str) -> dict[str, ReadingKept]:
         """The reading of each quantity that stands in a stage."""
         standing = (r.kept for r in self.readings if not r.replaced)

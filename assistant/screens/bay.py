@@ -90,8 +90,6 @@ class Bay:
         self.ears: Any = None
         """The microphones of its pages, once one of them listens: `ears.BayEars`."""
         self.messages: deque[Message] = deque(maxlen=KEPT)
-        self.problem = ""
-        """Why nothing more is taken: the record could not be written."""
         self.life = secrets.token_hex(4)
         """Numbers of another life of the server mean nothing in this one."""
         self._worker = ThreadPoolExecutor(1, f"bay-{name}")

@@ -87,18 +87,12 @@ class Bays:
                 history = JobHistory.read(path)
             except RecordError:
                 continue
-            told = [
-                said.text
-                for line in history.lines
-                for said in getattr(line, "said", ())
-                if said.key.startswith("prompt:")
-            ]
             out.append(
                 {
                     "name": path.stem,
                     "unit": history.opened.unit or words_of().say("start.no_unit"),
                     "when": history.lines[0].at[:16].replace("T", " "),
-                    "now": told[-1] if told else "",
+                    "now": history.last_prompt,
                     "live": path.stem in self._live,
                 }
             )

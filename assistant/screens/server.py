@@ -12,7 +12,7 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
-from collections.abc import AsyncIterator, Awaitable, Callable
+from collections.abc import AsyncIterator
 from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -143,9 +143,6 @@ async def _problem(request: Request, problem: Exception) -> Response:
 def _page(name: str, status: int = 200, **fields: Any) -> HTMLResponse:
     words = words_of()
     return HTMLResponse(_templates().get_template(name).render(t=words.say, **fields), status)
-
-
-Endpoint = Callable[[Request], Awaitable[Response]]
 
 
 class Pages:

@@ -5,7 +5,7 @@ Nothing here moves anything, and nothing is remembered: a page that comes back i
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from typing import Any
 
 from assistant.act import Said
@@ -29,8 +29,8 @@ def words_of() -> Sentences:
     return sentences("screens")
 
 
-def cab_word(dialogue: Dialogue) -> str:
-    """One of `WORDS`: what the foot in the cab must do now.
+def cab_word(dialogue: Dialogue, prompt: Sequence[Said]) -> str:
+    """One of `WORDS`: what the foot in the cab must do now, as the present `prompt` has it.
 
     "release" stands only where this very moment's prompt tells the helper to; "hold" wherever the
     pedal is down and nothing else is told.
@@ -39,7 +39,7 @@ def cab_word(dialogue: Dialogue) -> str:
         return "wait"
     if dialogue.stopped:
         return "stop"
-    cues = [said.cue for said in dialogue.prompt() if said.cue and said.to != "tech"]
+    cues = [said.cue for said in prompt if said.cue and said.to != "tech"]
     if cues:
         return cues[-1].lower()
     danger = dialogue.danger()
@@ -47,7 +47,7 @@ def cab_word(dialogue: Dialogue) -> str:
         return "hold"
     if danger.foot:
         return "foot"
-    asked = any(said.to != "tech" for said in dialogue.prompt())
+    asked = any(said.to != "tech" for said in prompt)
     return "turn" if asked and dialogue.whose() == "helper" else "wait"
 
 
@@ -98,8 +98,9 @@ def _answers(dialogue: Dialogue, meanings: Iterable[str]) -> list[dict[str, str]
 
 def cab_view(dialogue: Dialogue) -> dict[str, Any]:
     """All that a cab shows."""
-    names, word = words_of(), cab_word(dialogue)
-    told = [said.text for said in dialogue.prompt() if said.to != "tech"]
+    names, prompt = words_of(), dialogue.prompt()
+    word = cab_word(dialogue, prompt)
+    told = [said.text for said in prompt if said.to != "tech"]
     safe = safe_word(dialogue.danger())
     return {
         "word": word,
@@ -116,23 +117,15 @@ def cab_view(dialogue: Dialogue) -> dict[str, Any]:
 def bench_view(dialogue: Dialogue, heard: dict[str, str]) -> dict[str, Any]:
     """All that a bench shows; `heard` is the last utterance: who, words, and what it was taken as.
 
-    Its "figure" is what reads at two metres: a value that waits for its check, else the figure of
-    the instruction, else nothing.
+    Its "figure" is what reads at two metres: a value that waits for its check, else nothing.
     """
     prompt = dialogue.prompt()
     mine = [said for said in prompt if said.to != "helper"]
-    pending, danger = dialogue.pending, dialogue.danger()
-    quantity = dialogue.expects()
+    pending = dialogue.pending
     return {
-        "at": dialogue.at,
-        "prompt": [_line(said) for said in prompt],
         "now": printable(mine[-1].text) if mine else words_of().say("bench.helper_first"),
         "figure": printable(pending.figures) if pending is not None else "",
-        "asks": quantity,
-        "whose": dialogue.whose(),
-        "word": cab_word(dialogue),
-        "danger": bool(danger) or dialogue.stopped,
-        "stopped": dialogue.stopped,
+        "word": cab_word(dialogue, prompt),
         "heard": {key: printable(value) for key, value in heard.items()},
         "answers": bench_answers(dialogue),
         "finished": dialogue.finished,

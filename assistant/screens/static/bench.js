@@ -29,8 +29,6 @@ const on = {
   shown(message) {
     view = message.view;
     part("link").hidden = true;
-    bench.dataset.danger = view.danger;
-    bench.dataset.stopped = view.stopped;
     if (view.heard.words && message.said.length) line(view.heard.who, view.heard.words, "");
     const alarms = message.said.filter((one) => one.signal === "DANGER");
     for (const one of message.said) line("›", one.text, one.signal);
