@@ -9,11 +9,13 @@ from click.testing import CliRunner
 
 from assistant.act import Act
 from assistant.cli.main import main
+from assistant.conversation import split_speaker
 from assistant.dialogue import Question
 from assistant.record.history import JobHistory
 from assistant.voice.devices.audio import RATE
 from assistant.voice.recognition import models
 from assistant.voice.session.staged import SNR_DB, alike, engine
+from tests.demo import script
 
 needs_whisper = pytest.mark.skipif(
     models.find_spec(models.WHISPER_PACKAGE) is None, reason="the Whisper weights are not installed"
@@ -40,7 +42,10 @@ def test_the_demo_by_sound_comes_to_what_it_comes_to_typed(tmp_path: Path) -> No
     assert 0.01 < np.sqrt(np.mean(np.square(sound))) < 0.3
     text = file.with_suffix(".txt").read_text("utf-8")
     assert "[typed]" not in text, "ears that mishear"
-    assert text.count(" > ") > 60 and "HOLD" in text and "[accept 1.00]" in text
+    parts = [p for line in script("first_job") for p in split_speaker(line)[1].split(", ")]
+    assert len(parts) > 50 and text.count(" > ") >= len(parts)
+    assert not [part for part in parts if part not in text]
+    assert "HOLD" in text and "[accept 1.00]" in text
 
 
 @pytest.mark.parametrize("name, why", [
