@@ -249,13 +249,13 @@ class Session(Talk):
         journal = Journal.open(path, now)
         try:
             session = cls(replayed(journal, dialogs), journal)
+            # As the record was begun with, or as a later start was told of and went on with.
+            known = session.in_force()
+            changed = "" if known == dialogs.fingerprint else dialogs.fingerprint
+            said = session.take(Act("resumed", "tech", text=changed))
         except BaseException:
             journal.close()
             raise
-        # As the record was begun with, or as a later start was told of and went on with.
-        known = session.in_force()
-        changed = "" if known == dialogs.fingerprint else dialogs.fingerprint
-        said = session.take(Act("resumed", "tech", text=changed))
         if journal.events[-2].kind == "repaired":
             said = [dialogs.said("both", "repaired_record"), *said]
         if keep_audio:

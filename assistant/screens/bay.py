@@ -7,6 +7,8 @@ terminal and screens can never move a job at once. What is shown is made there t
 from __future__ import annotations
 
 import asyncio
+import logging
+import os
 import secrets
 import time
 from collections import deque
@@ -19,11 +21,13 @@ import orjson
 
 from assistant.act import Act, Evidence, Said
 from assistant.dialogue import Conversation
-from assistant.screens.view import bench_view, cab_view, lines
+from assistant.record import RecordError
+from assistant.screens.view import Broken, bench_view, broken_said, cab_view, lines
 
 if TYPE_CHECKING:
     from assistant.screens.ears import Mouth
 
+_LOG = logging.getLogger(__name__)
 KEPT = 50
 """Messages that a page which comes back can still be sent; a job's truth is in each of them."""
 SILENT_S = 1.5
@@ -71,6 +75,7 @@ class Bay:
         name: how addresses name it: its record's file name without the ending.
         conversation: with its record; closed with the bay.
         opening: what was said at its beginning.
+        resume: takes the job up again from its record, after that could not be written.
         clock: seconds, monotonic.
     """
 
@@ -79,11 +84,15 @@ class Bay:
         name: str,
         conversation: Conversation,
         opening: Sequence[Said],
+        resume: Callable[[], tuple[Conversation, Sequence[Said]]],
         clock: Callable[[], float] = time.monotonic,
     ) -> None:
         self.name = name
         self.conversation = conversation
         self.clock = clock
+        self._resume = resume
+        self._broken: Broken | None = None
+        """Why nothing is taken now: what was answered last did not reach the record."""
         self.screens: set[Screen] = set()
         self.cab: Screen | None = None
         """The one screen that answers for the helper."""
@@ -96,6 +105,8 @@ class Bay:
         self._link = "none"
         self._lock = asyncio.Lock()
         self._n = 0
+        self._down = False
+        """Whether the pedal was down, or may have been, at the newest message."""
         self._heard: dict[str, str] = {}
         self._publish(opening)
 
@@ -103,6 +114,16 @@ class Bay:
     def n(self) -> int:
         """The number of the newest message."""
         return self._n
+
+    @property
+    def broken(self) -> bool:
+        """Whether nothing is taken now, since the record could not be written."""
+        return self._broken is not None
+
+    @property
+    def finished(self) -> bool:
+        """Whether the job is over, and its record closed."""
+        return self._broken is None and self.conversation.dialogue.finished
 
     # --- words and touches ---
 
@@ -116,14 +137,17 @@ class Bay:
                 while that is the newest one.
 
         Returns:
-            "" when it was taken, else the key of what to tell that screen ("late").
+            "" when it was taken, else the key of what to tell that screen ("late", "unkept").
         """
         words = words[:LONGEST]
         if not words.strip():
             return ""
-        return str(await self._run(lambda: self._heard_now(who, words, about)))
+        taken = await self._run(lambda: self._heard_now(who, words, about))
+        return "" if taken is None else str(taken)
 
     def _heard_now(self, who: str, words: str, about: int | None) -> str:
+        if self._broken is not None:
+            return self._begin_again()
         meant = self.conversation.understood(words, who)
         stops = isinstance(meant, Act) and meant.meaning in ("stop", "lost", "danger")
         if about is not None and about != self._n and not stops:
@@ -138,6 +162,8 @@ class Bay:
         heard are published."""
 
         def now() -> None:
+            if self._broken is not None:
+                return
             said, heard = work()
             if said:
                 self._heard = heard
@@ -149,16 +175,56 @@ class Bay:
         async with self._lock:
             before = self._n
             try:
-                return await asyncio.get_running_loop().run_in_executor(self._worker, work)
+                return await asyncio.get_running_loop().run_in_executor(
+                    self._worker, self._guarded, work
+                )
             finally:
                 for screen in self.screens if self._n != before else ():
                     screen.news.set()
 
+    def _guarded(self, work: Callable[[], Any]) -> Any:
+        """What `work` gives; "unkept" where it could not be done or not be recorded."""
+        try:
+            return work()
+        except Exception as problem:
+            self._break(problem)
+            return "unkept"
+
+    def _break(self, problem: Exception) -> None:
+        """The conversation may be ahead of its record: nothing more is taken, and with the pedal
+        down nothing is certain. What was answered before is on the disk."""
+        traced = bool(os.environ.get("LUGCALL_TRACE"))
+        expected = isinstance(problem, RecordError)
+        why = str(problem) if expected else f"{type(problem).__name__}: {problem}"
+        _LOG.error("%s: %s", self.name, " ".join(why.split()), exc_info=problem if traced else None)
+        danger = self.conversation.dialogue.danger()
+        down = self._down or danger.pedal or danger.held or danger.releasing
+        self._broken = Broken(str(problem) if expected else "", down)
+        self._heard = {}
+        self._publish(broken_said(self._broken))
+
+    def _begin_again(self) -> str:
+        """Take the job up again from its record. The words that asked for it count for nothing:
+        where the job stands now was not known to whoever said them."""
+        close = getattr(self.conversation, "close", lambda: None)
+        close()
+        try:
+            self.conversation, said = self._resume()
+        except Exception as problem:
+            self._break(problem)
+            return "unkept"
+        self._broken = None
+        self._publish(said)
+        return ""
+
     def _publish(self, said: Sequence[Said]) -> None:
         """Number what changed, and make it ready for each role; on the bay's thread."""
         self._n += 1
-        dialogue = self.conversation.dialogue
-        bench, cab = bench_view(dialogue, self._heard), cab_view(dialogue)
+        dialogue, broken = self.conversation.dialogue, self._broken
+        if broken is None:
+            danger = dialogue.danger()
+            self._down = danger.pedal or danger.held or danger.releasing
+        bench, cab = bench_view(dialogue, self._heard, broken), cab_view(dialogue, broken)
         views: dict[str, Any] = {"tech": bench, "helper": cab, "lead": bench}
         texts = {
             role: orjson.dumps(
@@ -187,7 +253,12 @@ class Bay:
 
     async def _back(self) -> None:
         self._link = "live"
-        await self._run(lambda: self._publish(self.conversation.notice("tech", "link_back")))
+
+        def now() -> None:
+            if self._broken is None:
+                self._publish(self.conversation.notice("tech", "link_back"))
+
+        await self._run(now)
 
     def leave(self, screen: Screen) -> None:
         """A page is gone; whether a cab is missed is seen by `watch`."""
@@ -224,7 +295,7 @@ class Bay:
         def now() -> None:
             dialogue = self.conversation.dialogue
             danger = dialogue.danger()
-            if dialogue.finished:
+            if dialogue.finished or self._broken is not None:
                 return
             if not (danger.pedal or danger.held or danger.releasing):
                 self._publish(self.conversation.notice("tech", f"{why}_idle"))

@@ -13,14 +13,15 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from assistant import named_file
-from assistant.card import Card, default_card
+from assistant.card import Card, CardError, default_card
 from assistant.card.fleet import cards_in
-from assistant.conversation import Session
+from assistant.conversation import Session, SessionError
 from assistant.record import RecordError, open_jobs
 from assistant.record.folder import SUFFIX
 from assistant.record.history import JobHistory
 from assistant.screens.bay import Bay
 from assistant.screens.view import words_of
+from assistant.sentences import DialogError
 
 if TYPE_CHECKING:
     from assistant.act import Said
@@ -102,7 +103,7 @@ class Bays:
         return [
             self.folder / f"{name}{SUFFIX}"
             for name, bay in list(self._live.items())
-            if not bay.conversation.dialogue.finished
+            if not bay.finished
         ]
 
     def unit(self, name: str) -> str:
@@ -137,15 +138,25 @@ class Bays:
 
     async def _begun(self, begins: Callable[[], tuple[Session, list[Said]]]) -> Bay:
         if len(self._live) >= MOST_BAYS:
+            await self._clear_away()
+        if len(self._live) >= MOST_BAYS:
             raise NoSuchJob(words_of().say("start.too_many"))
         try:
             session, said = await asyncio.to_thread(begins)
-        except Exception as problem:  # a card, a record or its dialogs: one line each
+        except (CardError, DialogError, RecordError, SessionError) as problem:  # one line each
             raise NoSuchJob(str(problem)) from problem
-        bay = Bay(session.journal.path.stem, session, said)
+        path = session.journal.path
+        bay = Bay(path.stem, session, said, lambda: Session.resume(path, self.dialogs))
         self._live[bay.name] = bay
         self._watched[bay.name] = asyncio.create_task(bay.watch())
         return bay
+
+    async def _clear_away(self) -> None:
+        """Let go of the jobs that are over and on no page any more."""
+        for name, bay in list(self._live.items()):
+            if bay.finished and not bay.screens:
+                self._watched.pop(name).cancel()
+                await self._live.pop(name).close()
 
     async def _ears(self) -> Ears | None:
         return None if self._opening is None else await self._opening

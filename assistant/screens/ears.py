@@ -78,14 +78,19 @@ class BayEars:
     """The microphones of one bay's pages."""
 
     def __init__(self, bay: Bay, ears: Ears) -> None:
-        self.bay = bay
+        self.bay, self.ears = bay, ears
+        self._frames: dict[str, int] = {}
+        self._begin()
+        self._busy: asyncio.Task[None] | None = None
+
+    def _begin(self) -> None:
+        """Attend to the bay's conversation, which is another one after it was broken."""
         self._said: list[Said] = []
         self._heard: dict[str, str] = {}
-        self.attendant = Attendant(bay.conversation, ears.recognizers, ears.decoder, self._answered)
-        self._channels: dict[str, tuple[Screen, Channel]] = {}
         self._waiting: list[tuple[Screen, Samples]] = []
-        self._frames: dict[str, int] = {}
-        self._busy: asyncio.Task[None] | None = None
+        self._channels: dict[str, tuple[Screen, Channel]] = {}
+        conversation, ears = self.bay.conversation, self.ears
+        self.attendant = Attendant(conversation, ears.recognizers, ears.decoder, self._answered)
 
     def _answered(self, turn: SpokenTurn) -> None:
         self._said += turn.said
@@ -94,7 +99,7 @@ class BayEars:
 
     def frame(self, screen: Screen, data: bytes) -> None:
         """One frame of a page's microphone."""
-        if len(data) != FRAME_BYTES or len(self._waiting) > _BEHIND:
+        if len(data) != FRAME_BYTES or len(self._waiting) > _BEHIND or self.bay.broken:
             return
         samples = np.frombuffer(data, "<i2").astype(np.float32) / np.float32(32768)
         self._waiting.append((screen, samples))
@@ -102,11 +107,13 @@ class BayEars:
             self._busy = asyncio.create_task(self._work())
 
     async def _work(self) -> None:
-        while self._waiting:
+        while self._waiting and not self.bay.broken:
             await self.bay.turn(self._pumped)
 
     def _pumped(self) -> tuple[list[Said], dict[str, str]]:
         """All frames that wait, and what has been decoded meanwhile; on the bay's thread."""
+        if self.attendant.conversation is not self.bay.conversation:
+            self._begin()
         waiting, self._waiting = self._waiting, []
         for screen, samples in waiting:
             channel = self._channel(screen)

@@ -12,6 +12,8 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
+import logging
+import os
 from collections.abc import AsyncIterator
 from functools import cache
 from pathlib import Path
@@ -33,6 +35,8 @@ from starlette.staticfiles import StaticFiles
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from starlette.websockets import WebSocket, WebSocketDisconnect
 
+from assistant.card import CardError
+from assistant.record import RecordError
 from assistant.screens.access import Access, AccessDenied, Limit
 from assistant.screens.bay import BEAT_S, Bay, Screen
 from assistant.screens.bays import Bays, NoSuchJob
@@ -43,6 +47,7 @@ if TYPE_CHECKING:
     from assistant.act import Said
     from assistant.screens.ears import Mouth
 
+_LOG = logging.getLogger(__name__)
 COOKIE = "lugcall_pass"
 MOST_BYTES = 4096
 """Of one message from a page."""
@@ -73,7 +78,8 @@ def _templates() -> Environment:
 
 
 class Guarded:
-    """Middleware: headers on every answer, and no request that another site's page has made."""
+    """Middleware: headers on every answer, no request that another site's page has made, and a
+    fault of ours in one line."""
 
     def __init__(self, app: ASGIApp) -> None:
         self.app = app
@@ -88,14 +94,27 @@ class Guarded:
                 return await send({"type": "websocket.close", "code": 4403})
             return await Response("", 403)(scope, receive, send)
 
+        begun = False
+
         async def with_headers(message: Message) -> None:
+            nonlocal begun
+            begun = True
             if message["type"] == "http.response.start":
                 out = MutableHeaders(scope=message)
                 for name, value in {"content-security-policy": _CSP, **_HEADERS}.items():
                     out.setdefault(name, value)
             await send(message)
 
-        await self.app(scope, receive, with_headers)
+        try:
+            await self.app(scope, receive, with_headers)
+        except Exception as problem:
+            _fault(scope, problem)
+            if scope["type"] == "websocket":
+                with contextlib.suppress(Exception):  # closed already
+                    await send({"type": "websocket.close", "code": 1011})
+            elif not begun:
+                answer = _page("problem.html", 500, text=words_of().say("fault"))
+                await answer(scope, receive, with_headers)
 
 
 def application(bays: Bays, access: Access, hosts: list[str], address: str) -> Starlette:
@@ -130,14 +149,25 @@ def application(bays: Bays, access: Access, hosts: list[str], address: str) -> S
         routes=routes,
         lifespan=lifespan,
         middleware=[Middleware(TrustedHostMiddleware, allowed_hosts=hosts), Middleware(Guarded)],
-        exception_handlers={HTTPException: _problem, Exception: _problem},
+        exception_handlers=dict.fromkeys((HTTPException, *_TOLD), _problem),
     )
 
 
+_TOLD = (CardError, NoSuchJob, RecordError)
+"""Errors whose text is one line that says what to do."""
+
+
 async def _problem(request: Request, problem: Exception) -> Response:
-    code = problem.status_code if isinstance(problem, HTTPException) else 500
-    text = str(problem.detail) if isinstance(problem, HTTPException) else words_of().say("fault")
+    code = problem.status_code if isinstance(problem, HTTPException) else 503
+    text = problem.detail if isinstance(problem, HTTPException) else str(problem)
     return _page("problem.html", code, text=text)
+
+
+def _fault(scope: Scope, problem: Exception) -> None:
+    """One line for whoever runs the server; LUGCALL_TRACE=1 shows all."""
+    traced = problem if os.environ.get("LUGCALL_TRACE") else None
+    told = " ".join(f"{type(problem).__name__}: {problem}".split())
+    _LOG.error("%s: %s", printable(scope["path"]), printable(told), exc_info=traced)
 
 
 def _page(name: str, status: int = 200, **fields: Any) -> HTMLResponse:

@@ -6,6 +6,7 @@ Nothing here moves anything, and nothing is remembered: a page that comes back i
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 from typing import Any
 
 from assistant.act import Said
@@ -27,6 +28,35 @@ _ALWAYS = ("repeat", "stop")
 def words_of() -> Sentences:
     """The sentences of the screens."""
     return sentences("screens")
+
+
+@dataclass(frozen=True, slots=True)
+class Broken:
+    """A job whose record could not be written: it stands still until that is put right.
+
+    Attributes:
+        why: one line that says what to do; "" where the fault is lugcall's own.
+        down: whether the pedal is down, or may be.
+    """
+
+    why: str
+    down: bool
+
+    @property
+    def line(self) -> str:
+        """What happened and what to do, for the technician."""
+        names = words_of()
+        return self.why.replace("lugcall resume", names.say("answer.again")) or names.say(
+            "broken.fault"
+        )
+
+
+def broken_said(broken: Broken) -> list[Said]:
+    """What is said at once, to both: hands out first, where the pedal is down."""
+    say, told = words_of().say, Said("tech", broken.line, "screen:broken", "WARNING")
+    alarm = Said("tech", say("broken.hands_out"), "screen:hands_out", "DANGER", "STOP")
+    cab = Said("helper", say("broken.cab"), "screen:broken", cue="STOP")
+    return [*([alarm] if broken.down else []), told, cab]
 
 
 def cab_word(dialogue: Dialogue, prompt: Sequence[Said]) -> str:
@@ -96,9 +126,22 @@ def _answers(dialogue: Dialogue, meanings: Iterable[str]) -> list[dict[str, str]
     ]
 
 
-def cab_view(dialogue: Dialogue) -> dict[str, Any]:
-    """All that a cab shows."""
-    names, prompt = words_of(), dialogue.prompt()
+def cab_view(dialogue: Dialogue, broken: Broken | None = None) -> dict[str, Any]:
+    """All that a cab shows; of a `broken` job that the foot stays as it is."""
+    names = words_of()
+    if broken is not None:
+        safe = "hold" if broken.down else "wait"
+        return {
+            "word": "stop",
+            "shown": names.say("word.stop"),
+            "line": names.say("broken.cab"),
+            "answers": [],
+            "asks": "",
+            "safe": safe,
+            "safe_shown": names.say(f"word.{safe}"),
+            "finished": False,
+        }
+    prompt = dialogue.prompt()
     word = cab_word(dialogue, prompt)
     told = [said.text for said in prompt if said.to != "tech"]
     safe = safe_word(dialogue.danger())
@@ -114,11 +157,23 @@ def cab_view(dialogue: Dialogue) -> dict[str, Any]:
     }
 
 
-def bench_view(dialogue: Dialogue, heard: dict[str, str]) -> dict[str, Any]:
+def bench_view(
+    dialogue: Dialogue, heard: dict[str, str], broken: Broken | None = None
+) -> dict[str, Any]:
     """All that a bench shows; `heard` is the last utterance: who, words, and what it was taken as.
 
     Its "figure" is what reads at two metres: a value that waits for its check, else nothing.
     """
+    if broken is not None:
+        label = words_of().say("answer.again")
+        return {
+            "now": printable(broken.line),
+            "figure": "",
+            "word": "stop",
+            "heard": {},
+            "answers": [{"means": "again", "words": label, "label": label}],
+            "finished": False,
+        }
     prompt = dialogue.prompt()
     mine = [said for said in prompt if said.to != "helper"]
     pending = dialogue.pending

@@ -25,6 +25,13 @@ from tests.demo import DEMO, DIALOGS, card, script
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
 
 
+def free_port() -> int:
+    """A port that nobody listens on."""
+    with socket.socket() as free:
+        free.bind(("127.0.0.1", 0))
+        return int(free.getsockname()[1])
+
+
 def until(at: str, folder: Path) -> str:
     """A record of the demo job, left at a step; its name in addresses."""
     session, _ = Session.begin(card(), load_dialogs(DIALOGS), folder)

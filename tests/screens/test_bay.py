@@ -25,11 +25,12 @@ class Clock:
 
 def in_bay(folder: Path, at: str, work: Callable[[Bay, Clock], Awaitable[None]]) -> None:
     """Do something with the demo job, live at a step."""
-    session, said = Session.resume(folder / f"{until(at, folder)}.jsonl", load_dialogs(DIALOGS))
+    path, dialogs = folder / f"{until(at, folder)}.jsonl", load_dialogs(DIALOGS)
+    session, said = Session.resume(path, dialogs)
 
     async def run() -> None:
         clock = Clock()
-        bay = Bay("job", session, said, clock)
+        bay = Bay("job", session, said, lambda: Session.resume(path, dialogs), clock)
         watch = asyncio.create_task(bay.watch())
         try:
             await work(bay, clock)
@@ -163,6 +164,30 @@ def test_what_was_missed_is_sent_again_oldest_first(tmp_path: Path) -> None:
         assert owed[-1].n == bay.n and len(owed) == 50
 
     in_bay(tmp_path, "found_gap", work)
+
+
+def test_a_fault_of_ours_stops_the_job_and_the_record_takes_it_up_again(tmp_path: Path) -> None:
+    async def work(bay: Bay, clock: Clock) -> None:
+        await to_the_turn(bay)
+        kept = len(bay.conversation.journal.events)
+        bay.conversation.take = lambda meant: 1 / 0
+        assert await bay.hear("tech", "5 lugs") == "unkept" and bay.broken
+        bench, cab = last(bay), last(bay, "helper")
+        assert [one["text"] for one in bench["said"] if one.get("signal") == "DANGER"] == [
+            "HANDS OUT. The pedal is not certain."
+        ]
+        assert cab["view"]["word"] == "stop" and not cab["view"]["answers"]
+        assert "fault of lugcall" in bench["view"]["now"]
+        for one in ("join", "turn"):  # nothing else moves it meanwhile
+            n = bay.n
+            await (bay.join(Screen("helper", "b")) if one == "join" else bay.turn(lambda: 1 / 0))
+            assert bay.n == n
+        assert await bay.hear("tech", bench["view"]["answers"][0]["words"]) == ""
+        assert bay.conversation.dialogue.stopped and not bay.broken
+        assert len(bay.conversation.journal.events) == kept + 1
+        assert "HANDS OUT" in " ".join(one["text"] for one in last(bay)["said"])
+
+    in_bay(tmp_path, "ring_turn", work)
 
 
 def test_a_restart_takes_every_job_up_again_and_trusts_no_pedal(tmp_path: Path) -> None:

@@ -37,9 +37,12 @@ def begun(served: Served, unit: str = "T-104", **headers: str) -> str:
     return told["location"].removeprefix("/bench/")
 
 
-def link(served: Served, role: str, job: str, seen: str = "", **headers: str) -> ClientConnection:
-    at = served.at.replace("http", "ws") + f"/live/{role}/{job}?me=test-{role}&seen={seen}"
-    headers = {"origin": served.at} | headers
+def link(
+    served: Served | str, role: str, job: str, seen: str = "", **headers: str
+) -> ClientConnection:
+    home = served if isinstance(served, str) else served.at
+    at = home.replace("http", "ws") + f"/live/{role}/{job}?me=test-{role}&seen={seen}"
+    headers = {"origin": home} | headers
     origin = headers.pop("origin")
     return connect(at, origin=origin or None, additional_headers=headers, open_timeout=10)
 
