@@ -359,6 +359,7 @@ def verify(records: tuple[Path, ...], seal: str | None, as_json: bool) -> None:
                 "problem": verdict.problem,
                 "seal": verdict.seal,
                 "clips": verdict.about_clips,
+                "photos": verdict.about_photos,
             }
             show_told(True, told, (), indent=None)
         elif verdict.ok:
@@ -366,9 +367,10 @@ def verify(records: tuple[Path, ...], seal: str | None, as_json: bool) -> None:
             state = "closed unfinished" if verdict.unfinished else state
             events = f"{verdict.events} event{'' if verdict.events == 1 else 's'}"
             good = f"GOOD     {path}: {events}, {state}, seal {verdict.seal}"
-            paper, clips = verdict.paper_seal, verdict.about_clips
+            paper = verdict.paper_seal
             after = f"seal on the work order {paper}; the lead wrote after"
-            more = [after if paper not in ("", verdict.seal) else "", clips]
+            more = [after if paper not in ("", verdict.seal) else ""]
+            more += [verdict.about_clips, verdict.about_photos]
             show_lines([good, *(f"         {line}" for line in more if line)])
         else:
             show_lines([f"DAMAGED  {path}: {verdict.problem}"])
@@ -391,7 +393,7 @@ def transcript(record: Path) -> None:
 
 for _command in (
     card.card, review.review, review.page, review.pages, review.audit, review.lead,
-    review.retention, trade.cause, trade.picture, trade.due, voice.listen, voice.hear,
+    review.photo, review.retention, trade.cause, trade.picture, trade.due, voice.listen, voice.hear,
     voice.devices, serve.serve,
 ):  # fmt: skip
     main.add_command(_command)

@@ -1,4 +1,4 @@
-"""The lead's desk on the command line: many records at once, pages, acts, retention of sound.
+"""The lead's desk on the command line: many records at once, pages, acts, photos, retention.
 
 Imports stay inside: quick to start.
 """
@@ -175,7 +175,7 @@ def _bar() -> Iterator[Callable[[int, int], None]]:
         yield progress
 
 
-# --- Pages, a lead's acts, retention of sound.
+# --- Pages, a lead's acts, photos, retention of sound and photos.
 
 
 @click.command(short_help="One job as a page to read and print.")
@@ -327,22 +327,42 @@ def _added(record: Path, act: str, event: Event) -> list[str]:
     return [f"Line {event.n + 1} of {record.name}: {act} by {event.data['lead']}.", seal]
 
 
-@click.command(short_help="Remove the sound of jobs older than so many days.")
+@click.command(short_help="A photo, put beside a record.")
+@click.argument("record", type=PATH)
+@click.argument("file", type=PATH)
+@click.argument("words", nargs=-1, required=True, type=WORDS)
+@click.option("--by", "code", required=True, help="The code of who adds it; never a name.")
+def photo(record: Path, file: Path, words: tuple[str, ...], code: str) -> None:
+    """Put a photo, FILE, beside RECORD, open or finished, with WORDS on what it shows.
+
+    JPEG or PNG. The record holds it by its hash, in a line of its own at the end: verify finds it
+    changed or missing, and the job's page shows it. Where it was taken is never kept.
+    """
+    from assistant.review.evidence.photos import add
+    from assistant.review.wording import say
+
+    event, kept = add(record, file, code, " ".join(words))
+    show_lines(_added(record, "photo", event))
+    told = (("photo.no_place", kept.no_place), ("photo.no_more", kept.no_more))
+    show_lines([say(name) for name, so in told if so])
+
+
+@click.command(short_help="Remove sound and photos of jobs older than so many days.")
 @click.argument("folders", nargs=-1, type=PATH)
 @click.option(
-    "--days", type=click.IntRange(0, 100_000), required=True, help="Keep clips up to this age."
+    "--days", type=click.IntRange(0, 100_000), required=True, help="Keep what is up to this age."
 )
 @click.option("--remove", "really", is_flag=True, help="Remove them; without it nothing is.")
 @click.option("--by", "code", default="", help="The lead's code, noted with what was removed.")
 @click.option("--json", "as_json", is_flag=True, help="Print what was found as JSON.")
 def retention(folders: tuple[Path, ...], days: int, really: bool, code: str, as_json: bool) -> None:
-    """Show which clips in the FOLDERS are older than --days; with --remove, remove them.
+    """Show which clips and photos in the FOLDERS are older than --days; with --remove, remove them.
 
-    No line of a record is changed, and it still verifies: it holds a clip by its hash only, and
-    gets a line at its end that says which clips were removed.
+    No line of a record is changed, and it still verifies: it holds them by their hash only, and
+    gets a line at its end that says which were removed.
     """
     from assistant.record import default_folder
-    from assistant.review.evidence.retention import look, remove
+    from assistant.review.evidence.retention import counted, look, remove
 
     found = look(folders or (default_folder(),), days)
     gone, left = remove(found, code) if really else (0, [])
@@ -356,7 +376,7 @@ def retention(folders: tuple[Path, ...], days: int, really: bool, code: str, as_
         for one in sorted(found.old, key=lambda old: old.at)
     ]
     lines += (f"kept     {line}" for line in found.kept)
-    many = f"{_many(len(clips), 'clip')} older than {_many(days, 'day')}, {found.size / 1e6:.1f} MB"
+    many = f"{counted(found.old)} older than {_many(days, 'day')}, {found.size / 1e6:.1f} MB"
     lines.append(f"{many}: {f'{gone} removed' if really else 'nothing removed; add --remove'}.")
     told = {"clips": clips, "kept": found.kept, "removed": gone, "left": left}
     show_told(as_json, told, lines)

@@ -214,10 +214,11 @@ def repair_note(tail: bytes) -> dict[str, Any]:
 
 # --- Checking a record without writing to it, for the shop lead.
 #
-# What this finds: any byte changed, any line lost, doubled or moved, a torn end, a changed clip,
-# and, when the seal from the paper work order is given, an end cut off. What it cannot find: a
-# record written anew from its first line by someone who also changed the paper. A clip that is not
-# there is told, but is no damage: a shop may remove sound.
+# What this finds: any byte changed, any line lost, doubled or moved, a torn end, a changed clip or
+# photo, and, when the seal from the paper work order is given, an end cut off. What it cannot find:
+# a record written anew from its first line by someone who also changed the paper. A clip or photo
+# that is not there is told, but is no damage: a shop may remove sound, and a photo by its rule,
+# which the record then notes. A photo that is gone without such a note is told as missing.
 
 _NOTHING_DONE = ("opened", "unheard", "notice", "repaired")
 _BAD = {"changed": "was changed", "unreadable": "cannot be read"}
@@ -231,8 +232,9 @@ class Verdict:
     them; `problem` is one line naming the line, or None when `ok`; `head` is the last good
     event's hash (hex) and `seal` its short code, both empty when there is none; `torn` says
     that the problem is a torn last line and nothing else; `begun` that somebody said something in
-    it that was taken. `clips` counts the clips that are
-    there and good, `clips_removed` those that are not there. `paper_seal` is the one given at
+    it that was taken. `clips` and `photos` count those that are
+    there and good, `clips_removed` and `photos_removed` those that are not there, and of these
+    `photos_missing` those whose removal no line notes. `paper_seal` is the one given at
     sign-off, on the work order; lines of the lead after it change `seal`, not this. `unfinished`
     says that it was closed without being signed off.
     """
@@ -247,6 +249,9 @@ class Verdict:
     torn: bool = False
     clips: int = 0
     clips_removed: int = 0
+    photos: int = 0
+    photos_removed: int = 0
+    photos_missing: int = 0
     paper_seal: str = field(default="", compare=False)
     unfinished: bool = False
     begun: bool = field(default=False, compare=False)
@@ -259,10 +264,21 @@ class Verdict:
     @property
     def about_clips(self) -> str:
         """In words: `2 clips good, 1 removed`, or "" where the record refers to none."""
-        good = f"{self.clips} clip{'' if self.clips == 1 else 's'} good"
-        if not self.clips_removed:
-            return good if self.clips else ""
-        return f"{good}, {self.clips_removed} removed"
+        return _beside("clip", self.clips, removed=self.clips_removed)
+
+    @property
+    def about_photos(self) -> str:
+        """Likewise: `2 photos good, 1 removed, 1 MISSING`."""
+        removed = self.photos_removed - self.photos_missing
+        return _beside("photo", self.photos, removed=removed, MISSING=self.photos_missing)
+
+
+def _beside(what: str, good: int, **others: int) -> str:
+    """How many of a kind lie beside a record, or "" where none does or did."""
+    told = [f"{count} {how}" for how, count in others.items() if count]
+    if not good and not told:
+        return ""
+    return ", ".join([f"{good} {what}{'' if good == 1 else 's'} good", *told])
 
 
 def verify_file(path: Path, seal: str | None = None, clips: bool = True) -> Verdict:
@@ -285,7 +301,8 @@ def _refused(path: Path, problem: str) -> Verdict:
 
 def _judge(path: Path, reader: ChainReader, seal: str | None, with_clips: bool) -> Verdict:
     wanted = None if seal is None else read_seal(seal)
-    paper, clips, changed = "", Counter[clip_files.State](), ""
+    paper, changed, beside = "", "", Counter[tuple[clip_files.What, clip_files.State]]()
+    gone, noted = list[str](), set[str]()
     sealed_at, sealed_closed, begun, unfinished = 0, False, False, False
     for event in reader:
         begun = begun or _begins(event)
@@ -293,11 +310,15 @@ def _judge(path: Path, reader: ChainReader, seal: str | None, with_clips: bool) 
             paper, unfinished = seal_of(event.hash), "unfinished" in event.data
         if seal_of(event.hash) == wanted:
             sealed_at, sealed_closed = reader.count, reader.closed
-        if with_clips and (clip := _clip(path, event)) is not None:
-            file, state = clip
-            clips[state] += 1
+        noted.update(clip_files.noted_removed(event.kind, event.data))
+        if with_clips and (held := clip_files.held(event.kind, event.data)) is not None:
+            what, file, digest = held
+            state = clip_files.state(path.parent, file, digest)
+            beside[what, state] += 1
+            if (what, state) == ("photo", "removed"):
+                gone.append(file)
             if state in _BAD and not changed:
-                changed = f"the clip of line {reader.count} {_BAD[state]}: {file}"
+                changed = f"the {what} of line {reader.count} {_BAD[state]}: {file}"
     fault, end = reader.fault, reader.count
     by_seal = _by_seal(seal, wanted, sealed_at, sealed_closed, end)
     problem = (by_seal if fault is None else fault.text) or changed
@@ -311,8 +332,11 @@ def _judge(path: Path, reader: ChainReader, seal: str | None, with_clips: bool) 
         head=head,
         seal=code,
         torn=fault is not None and fault.what == "torn" and not changed,
-        clips=clips["good"],
-        clips_removed=clips["removed"],
+        clips=beside["clip", "good"],
+        clips_removed=beside["clip", "removed"],
+        photos=beside["photo", "good"],
+        photos_removed=len(gone),
+        photos_missing=sum(Path(file).name not in noted for file in gone),
         paper_seal=paper,
         begun=begun,
         unfinished=unfinished,
@@ -340,15 +364,6 @@ def _by_seal(given: str | None, wanted: str | None, sealed_at: int, closed: bool
     if sealed_at < end and not closed:
         return f"line {sealed_at} was sealed {wanted}, but {end} lines are here"
     return ""
-
-
-def _clip(path: Path, event: Event) -> tuple[str, clip_files.State] | None:
-    """The file of the clip that an event refers to, and how it is; None where there is none."""
-    clip = event.data.get("clip") if event.kind == "turn" else None
-    if not isinstance(clip, dict) or "sha256" not in clip:
-        return None
-    file = str(clip.get("file"))
-    return file, clip_files.state(path.parent, file, str(clip["sha256"]))
 
 
 def read_events(path: Path) -> tuple[list[Event], str | None]:

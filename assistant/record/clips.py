@@ -1,7 +1,7 @@
-"""The sound of confirmed readings, beside the record: one FLAC file each, named by its own hash.
+"""What lies beside a record: the sound of confirmed readings, and photos, named by their own hash.
 
-A clip is on the disk before the line that refers to it, and only that line holds it in place: a
-shop may remove clips at any time without harm to the record, but not change one unseen.
+A file is on the disk before the line that refers to it, and only that line holds it in place: a
+shop may remove it at any time without harm to the record, but not change it unseen.
 """
 
 from __future__ import annotations
@@ -9,6 +9,7 @@ from __future__ import annotations
 import hashlib
 import io
 import re
+from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
@@ -20,9 +21,16 @@ if TYPE_CHECKING:
     import numpy.typing as npt
 
 RATE = 16_000
-_NAME = re.compile(r"[^/\\]+\.clips/([0-9a-f]{16})\.flac")
+FOLDERS = (".clips", ".photos")
+"""Ends of the folders beside a record: of its sound, as FLAC, and of its photos."""
+PHOTO = "lead-photo"
+"""Kind of the line that puts a photo beside a record; as a lead's it may follow the sign-off."""
+REMOVED = "lead-retention"
+"""Kind of the line by which a record notes what was removed from beside it."""
+_NAME = re.compile(r"[^/\\]+\.(?:clips/([0-9a-f]{16})\.flac|photos/([0-9a-f]{16})\.(?:jpg|png))")
 
 State = Literal["good", "removed", "changed", "unreadable"]
+What = Literal["clip", "photo"]
 
 
 class ClipError(Exception):
@@ -40,7 +48,7 @@ def keep(folder: Path, record_name: str, samples: npt.NDArray[np.float32]) -> di
     """
     flac = _flac(samples)
     digest = hashlib.sha256(flac).hexdigest()
-    name = f"{Path(record_name).stem}.clips/{digest[:16]}.flac"
+    name = f"{Path(record_name).stem}{FOLDERS[0]}/{digest[:16]}.flac"
     try:
         write_whole(folder / name, flac)
     except OSError as error:
@@ -48,10 +56,25 @@ def keep(folder: Path, record_name: str, samples: npt.NDArray[np.float32]) -> di
     return {"file": name, "sha256": digest, "seconds": round(len(samples) / RATE, 3)}
 
 
+def held(kind: str, data: Mapping[str, Any]) -> tuple[What, str, str] | None:
+    """What an event refers to beside its record: a clip or a photo, its file and hash."""
+    what: What = "photo" if kind == PHOTO else "clip"
+    told = data.get(what) if kind in (PHOTO, "turn") else None
+    if not isinstance(told, dict) or "sha256" not in told:
+        return None
+    return what, str(told.get("file")), str(told["sha256"])
+
+
+def noted_removed(kind: str, data: Mapping[str, Any]) -> list[str]:
+    """The names of the photos that an event says were removed by rule."""
+    names = data.get("photos") if kind == REMOVED else None
+    return [str(name) for name in names] if isinstance(names, list) else []
+
+
 def state(folder: Path, name: str, digest: str) -> State:
-    """Whether a clip that a record in `folder` refers to by name and hash is there, unchanged."""
+    """Whether what a record in `folder` refers to by name and hash is there, unchanged."""
     match = _NAME.fullmatch(name)
-    if match is None or match[1] != digest[:16]:
+    if match is None or digest[:16] not in match.groups():
         return "changed"
     try:
         with named_file.opened(folder / name) as file:

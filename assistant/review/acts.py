@@ -92,7 +92,7 @@ def add(
         try:
             return journal.append(LEAD + act, data)
         except RecordError as error:
-            raise _not_written(path, error) from error
+            raise not_written(path, error) from error
 
 
 def _check_about(about: str, lines: int) -> None:
@@ -102,7 +102,7 @@ def _check_about(about: str, lines: int) -> None:
             raise LeadError(f"there is no {found[0]} in it, it has {lines}; nothing was added")
 
 
-def _not_written(path: Path, error: RecordError) -> LeadError:
+def not_written(path: Path, error: RecordError) -> LeadError:
     """Why the disk did not take a lead's line: he need stop no work, nor resume anything."""
     cause = error.__cause__
     if not isinstance(cause, OSError):
@@ -113,15 +113,15 @@ def _not_written(path: Path, error: RecordError) -> LeadError:
     )
 
 
-def lead_code(lead: str) -> str:
-    """A lead's code as records hold it.
+def lead_code(lead: str, whose: str = "lead's ") -> str:
+    """A lead's code as records hold it, or somebody else's, in an error said to be `whose`.
 
     Raises:
         LeadError: it is none.
     """
     code = lead.strip().upper()
     if not _CODE.fullmatch(code):
-        raise LeadError(f"{lead!r} is no lead's code: give one such as L7, never a name")
+        raise LeadError(f"{lead!r} is no {whose}code: give one such as L7, never a name")
     return code
 
 
@@ -145,7 +145,7 @@ def opened(path: Path, now: Callable[[], datetime]) -> Journal:
         told = str(error).split(". ")[0].removesuffix(".")
         raise LeadError(f"{told}; nothing was added") from None
     except RecordError as error:
-        raise _not_written(path, error) from error
+        raise not_written(path, error) from error
     raise LeadError(f"{path.name} {why}")
 
 

@@ -21,6 +21,7 @@ import platformdirs
 
 from assistant import named_file
 from assistant.record import RecordError
+from assistant.record.clips import FOLDERS
 from assistant.record.disk import reason, write_whole
 from assistant.record.folder import slug
 from assistant.review.columns import COLUMNS, OF_A_JOB
@@ -108,7 +109,7 @@ def below(roots: Iterable[Path]) -> Iterator[Path]:
     count = 0
     for root in roots:
         for top, folders, _ in os.walk(root):
-            folders[:] = sorted(f for f in folders if f[0] != "." and not f.endswith(".clips"))
+            folders[:] = sorted(f for f in folders if f[0] != "." and not f.endswith(FOLDERS))
             yield Path(top)
             count += 1
             if count >= MOST_BELOW:

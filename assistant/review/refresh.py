@@ -17,6 +17,7 @@ from functools import partial
 from hashlib import blake2b
 from pathlib import Path
 
+from assistant.record.clips import FOLDERS
 from assistant.record.disk import reason
 from assistant.record.folder import SUFFIX
 from assistant.review.beside import of_one_job
@@ -262,7 +263,8 @@ def as_text(path: str) -> str:
 
 
 def listed(folder: Path, patience_s: float) -> FolderListing:
-    """All files below `folder` but hidden ones, cards and clips; links to folders are not followed.
+    """All files below `folder` but hidden ones, cards, clips and photos of records; links to
+    folders are not followed.
 
     Raises:
         NoAnswer: it is not there, is no folder, or nothing was heard of it for `patience_s`.
@@ -313,7 +315,7 @@ def _walk(folder: str, below: str, listing: FolderListing) -> None:
                 continue
             try:
                 if entry.is_dir(follow_symlinks=False):
-                    if not name.endswith(".clips"):
+                    if not name.endswith(FOLDERS):
                         folders.append(entry)
                     continue
                 facts = entry.stat()

@@ -8,6 +8,7 @@ from assistant.clutch.conformity import Limits
 from assistant.pictures.snapshot import figures_of, limits_text
 from assistant.quantity import QUANTITIES, spoken_name
 from assistant.record import seal_of
+from assistant.record.clips import PHOTO
 from assistant.record.history import (
     Closed,
     JobHistory,
@@ -89,7 +90,12 @@ def _lead(act: LeadAct) -> str:
     """An act of the lead, with its date: it may come weeks after the job."""
     about = f" ({act.about})" if act.about else ""
     text = f": {act.text}" if act.text else ""
-    return f"{act.at[:19]}  LEAD {act.lead or '(no code)'} {act.act.upper()}{about}{text}"
+    return f"{act.at[:19]}  {added_by(act)} {act.act.upper()}{about}{text}"
+
+
+def added_by(act: LeadAct) -> str:
+    """Who did it: a lead, but for a photo, which anybody may have put there."""
+    return _say("by_code" if act.kind == PHOTO else "by_lead", code=act.lead or _say("unnamed"))
 
 
 def _opened(opened: Opened, units: str) -> Iterator[str]:

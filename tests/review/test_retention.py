@@ -11,9 +11,10 @@ import pytest
 from assistant.card import Card
 from assistant.conversation import Session
 from assistant.record import Journal, RecordError, read_events, verify_file
+from assistant.record.clips import REMOVED
 from assistant.review import acts, open_review
 from assistant.review.acts import LeadError
-from assistant.review.evidence.retention import NOTE, look, remove
+from assistant.review.evidence.retention import look, remove
 from assistant.texts.dialogs import Dialogs
 from tests.heard import heard
 from tests.records import HARD, reach
@@ -78,7 +79,7 @@ def test_a_record_notes_which_clips_were_removed(records: list[Path]) -> None:
     assert remove(look([folder], 60, NOW), "L7", lambda: NOW) == (0, [])
     events, problem = read_events(records[0])
     assert problem is None and events[:-1] == before
-    assert events[-1].kind == NOTE and events[-1].data == {
+    assert events[-1].kind == REMOVED and events[-1].data == {
         "lead": "L7",
         "text": "1 clip removed",
         "about": f"line {line}",
@@ -114,7 +115,7 @@ def test_the_index_knows_acceptance_and_is_not_misled_by_removal(
     acts.add(path, "accepted", "L7", "worn shaft, replaced next week")
     assert asked() == ([], "worn shaft, replaced next week")
     with Journal.open(path) as journal:
-        journal.append(NOTE, {"lead": "", "text": "1 clip removed", "about": "line 9"})
+        journal.append(REMOVED, {"lead": "", "text": "1 clip removed", "about": "line 9"})
     assert asked() == ([], "worn shaft, replaced next week")
     acts.add(path, "reopened", "L7", "came back")
     assert asked() == (["lead-reopened"], "")

@@ -1,7 +1,7 @@
-"""Removing the sound of old jobs, which each record notes at its end; no line of it is changed.
+"""Removing sound and photos of old jobs, which each record notes at its end; no line of it changes.
 
-A record holds a clip only by its hash, so `lugcall verify` counts those clips as removed, which is
-no damage. A clip that is not what its record says is evidence, and is kept.
+A record holds them only by their hash, so `lugcall verify` counts them as removed, which is no
+damage. A clip or photo that is not what its record says is evidence, and is kept.
 """
 
 from __future__ import annotations
@@ -12,23 +12,20 @@ from contextlib import nullcontext
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from typing import Any
 
 from assistant.record import Journal, RecordError, read_events, records_in
-from assistant.record.clips import state
+from assistant.record.clips import FOLDERS, REMOVED, held, state
 from assistant.record.disk import reason
-from assistant.record.history import LEAD
 from assistant.review.acts import MAX_TEXT, lead_code, opened
 
-_CLIP = re.compile(r"[0-9a-f]{16}\.flac|\..*\.part")
-_FOLDER = ".clips"
-NOTE = f"{LEAD}retention"
-"""Kind of the line by which a record notes that clips of it were removed."""
+_OURS = re.compile(r"[0-9a-f]{16}\.(?:flac|jpg|png)|\..*\.part")
 
 
 @dataclass(frozen=True, slots=True)
 class OldClip:
-    """A clip to remove: its file, of when it is, its bytes, and whose it was; and the record
-    and the line (from 1) that refer to it, None and 0 if none does."""
+    """A clip or photo to remove: its file, of when it is, its bytes, and whose it was; and the
+    record and the line (from 1) that refer to it, None and 0 if none does."""
 
     path: Path
     at: datetime
@@ -36,6 +33,18 @@ class OldClip:
     what: str
     record: Path | None = None
     line: int = 0
+
+    @property
+    def is_photo(self) -> bool:
+        return self.path.parent.name.endswith(FOLDERS[1])
+
+
+def counted(clips: Iterable[OldClip]) -> str:
+    """`2 clips, 1 photo`; `0 clips` of none."""
+    photos = [one.is_photo for one in clips]
+    told = {"clip": photos.count(False), "photo": photos.count(True)}
+    words = [f"{n} {what}{'' if n == 1 else 's'}" for what, n in told.items() if n]
+    return ", ".join(words) or "0 clips"
 
 
 @dataclass(slots=True)
@@ -52,10 +61,10 @@ class OldClips:
 
 
 def look(folders: Iterable[Path], days: int, now: datetime | None = None) -> OldClips:
-    """Find the clips older than `days`; removes nothing.
+    """Find the clips and photos older than `days`; removes nothing.
 
-    A clip is as old as the line of the record that refers to it; one that no record refers to is as
-    old as its file. Clips of damaged records are kept.
+    Each is as old as the line of the record that refers to it; one that no record refers to is as
+    old as its file. Those of damaged records are kept.
 
     Raises:
         RecordError: a folder cannot be listed.
@@ -80,34 +89,34 @@ def _of_record(path: Path, known: set[Path], kept: list[str]) -> Iterator[OldCli
     except RecordError as error:
         kept.append(str(error))
         events, problem = [], "unreadable"
-    own = path.parent / f"{path.stem}{_FOLDER}"
-    there = list(own.iterdir()) if own.is_dir() else []
+    own = [path.parent / f"{path.stem}{end}" for end in FOLDERS]
+    there = [file for folder in own if folder.is_dir() for file in folder.iterdir()]
     if problem is not None:
         known.update(there)
-        if own.is_dir():
+        if there:
             kept.append(f"{path.name} is damaged: its clips are kept")
         return
     for event in events:
-        clip = event.data.get("clip") if event.kind == "turn" else None
-        if not isinstance(clip, dict) or "sha256" not in clip:
+        refers = held(event.kind, event.data)
+        if refers is None:
             continue
-        file = path.parent / str(clip.get("file"))
-        how = state(path.parent, str(clip.get("file")), str(clip["sha256"]))
+        what, name, digest = refers
+        file, how = path.parent / name, state(path.parent, name, digest)
         line = f"{path.name}, line {event.n + 1}"
         known.add(file)
-        if how == "good" and not own.is_symlink():
+        if how == "good" and not file.parent.is_symlink():
             yield OldClip(file, event.time, file.stat().st_size, line, path, event.n + 1)
         elif how != "removed":
-            kept.append(f"{line}: its clip is {how} and is kept")
+            kept.append(f"{line}: its {what} is {how} and is kept")
             # A name that is no clip's own may point anywhere: it protects by name as well.
             known.update(p for p in there if p.name == file.name)
 
 
 def _orphans(folder: Path, known: set[Path]) -> Iterator[OldClip]:
     """Clips that no record refers to: of a record that is gone, or from before a power cut."""
-    for own in sorted(folder.glob(f"*{_FOLDER}")):
+    for own in sorted(one for end in FOLDERS for one in folder.glob(f"*{end}")):
         for path in sorted(own.iterdir()) if own.is_dir() and not own.is_symlink() else ():
-            if path not in known and _CLIP.fullmatch(path.name) and not path.is_symlink():
+            if path not in known and _OURS.fullmatch(path.name) and not path.is_symlink():
                 facts = path.stat()
                 at = datetime.fromtimestamp(facts.st_mtime, UTC)
                 yield OldClip(path, at, facts.st_size, "no record refers to it")
@@ -118,9 +127,9 @@ def remove(
 ) -> tuple[int, list[str]]:
     """Remove what `look` found old; returns how many went, and a line on each that did not.
 
-    Each record gets a line of the kind "lead-retention" that says which of its clips went, so that
-    its own chain tells a clip removed by rule from one that is lost. A record in use keeps its
-    clips. The files go first: what is noted is gone, also after a power cut.
+    Each record gets a line of the kind "lead-retention" that says which clips and photos went, so
+    that its own chain tells one removed by rule from one that is lost. A record in use keeps its
+    own. The files go first: what is noted is gone, also after a power cut.
 
     `lead` is the code of the lead who does it; empty: by the shop's rule.
 
@@ -145,12 +154,14 @@ def remove(
 
 
 def _note(journal: Journal, went: list[OldClip], code: str, left: list[str]) -> None:
-    many = f"{len(went)} clip{'' if len(went) == 1 else 's'} removed"
+    many = f"{counted(went)} removed"
     about = "line " + ", ".join(str(one.line) for one in went)
-    files = [one.path.name for one in went]
-    data = {"lead": code, "text": many, "about": about[:MAX_TEXT], "clips": files}
+    clips = [one.path.name for one in went if not one.is_photo]
+    photos = [one.path.name for one in went if one.is_photo]
+    data: dict[str, Any] = {"lead": code, "text": many, "about": about[:MAX_TEXT], "clips": clips}
+    data |= {"photos": photos} if photos else {}
     try:
-        journal.append(NOTE, data)
+        journal.append(REMOVED, data)
     except RecordError as error:
         left.append(f"{went[0].record}: {many}, which could not be noted in it: {error}")
 

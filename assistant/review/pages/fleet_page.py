@@ -16,6 +16,7 @@ from urllib.parse import quote
 
 from assistant import __version__, named_file
 from assistant.record import RecordError
+from assistant.record.clips import FOLDERS
 from assistant.record.disk import write_whole
 from assistant.review import questions as questions_of
 from assistant.review.columns import DAMAGE
@@ -289,8 +290,8 @@ def write_rest(
     """Make the pages of jobs and trucks that are missing or old; returns how many, and a line on
     each that failed.
 
-    A page is old when the record's head, its clips or this version changed. May be broken off at
-    any time: the next call goes on.
+    A page is old when the record's head, its clips, photos or this version changed. May be broken
+    off at any time: the next call goes on.
     `show` is given what is to be done, and hands it on one by one: a progress bar.
     """
     made = _made(folder)
@@ -327,13 +328,13 @@ def _write_jobs(
 
 def _state(one: Listed) -> str:
     """What the page of a job depends on."""
-    clips = ""
-    if one.row["clips"]:
-        own = one.record.parent / f"{one.record.stem}.clips"
+    clips = []
+    for end in FOLDERS if one.row["clips"] or one.row["photos"] else ():
+        own = one.record.parent / f"{one.record.stem}{end}"
         try:
-            clips = ",".join(sorted(f"{p.name}:{p.stat().st_size}" for p in own.iterdir()))
+            clips += sorted(f"{p.name}:{p.stat().st_size}" for p in own.iterdir())
         except OSError:
-            clips = "none"
+            clips.append("none")
     told = f"{clips} {one.beside} {one.answers}"
     return f"{__version__} {source_hash(*_SOURCES)} {one.row['head']} {told}"
 

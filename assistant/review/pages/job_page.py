@@ -11,7 +11,7 @@ from typing import Any
 
 from assistant.quantity import BEARING_TRAVEL, QUANTITIES, spoken_name
 from assistant.record import seal_of
-from assistant.record.clips import state
+from assistant.record.clips import PHOTO, held, noted_removed, state
 from assistant.record.history import (
     JobHistory,
     LeadAct,
@@ -30,6 +30,7 @@ from assistant.review.pages.render import link, page, page_name
 from assistant.review.planned import Compared, card_of, compared, decimals, units_of
 from assistant.review.transcript import (
     WHO,
+    added_by,
     as_it_stands,
     findings,
     guessed,
@@ -76,9 +77,9 @@ def _page(
     card, units = card_of(history.opened.card.text), units_of(history)
     unit = history.opened.unit or _say("no_unit")
     found, left = history.last_read("found"), history.as_left()
-    clips = _sounds(history, path.parent)
+    clips, photos = _sounds(history, path.parent), _photos(history, path.parent)
     closed = history.closed
-    chain = _chain(history, clips)
+    chain = _chain(history, [*clips, *photos])
     answers, asked = _questions(history, path, page_folder, fleet)
     job = history.own_lines
     return page(
@@ -118,7 +119,9 @@ def _page(
             if line is not history.closed
         ],
         lasted=span(max(0, job[-1].us - job[0].us) / 1e6),
+        acts=[act for act in history.acts if act.kind != PHOTO],
         clips=clips,
+        photos=photos,
         link=lambda file: link(path.parent / file, page_folder),
         record=path,
         fleet_link=link(fleet, page_folder) if fleet else "",
@@ -140,17 +143,38 @@ def _sounds(history: JobHistory, folder: Path) -> list[Row]:
     for turn in history.turns:
         if (clip := turn.clip) is not None:
             lost = _say("clip_lost", why=clip.lost) if clip.lost else ""
-            now = lost or state(folder, clip.file, clip.sha256)
-            sounds.append({"turn": turn, "clip": clip, "state": now})
+            now = "lost" if lost else state(folder, clip.file, clip.sha256)
+            told = {"what": "clip", "line": turn.line, "file": clip.file, "state": now}
+            sounds.append({**told, "turn": turn, "clip": clip, "now": lost or _how(now)})
     return sounds
 
 
-def _chain(history: JobHistory, clips: list[Row]) -> tuple[str, str]:
+def _photos(history: JobHistory, folder: Path) -> list[Row]:
+    """The photos put beside the job, and how each is now."""
+    photos = []
+    noted = {name for act in history.acts for name in noted_removed(act.kind, act.data)}
+    for act in history.acts:
+        if (photo := held(act.kind, act.data)) is not None:
+            what, file, digest = photo
+            now: str = state(folder, file, digest)
+            if now == "removed" and Path(file).name not in noted:
+                now = "missing"
+            told = {"what": what, "line": act.line, "file": file, "state": now, "now": _how(now)}
+            taken = str(act.data["photo"].get("taken", "")).replace("T", " ")[:16]
+            photos.append({**told, "act": act, "taken": taken})
+    return photos
+
+
+def _how(state: str) -> str:
+    return _say(f"beside.{state}")
+
+
+def _chain(history: JobHistory, beside: list[Row]) -> tuple[str, str]:
     """How the chain is ("good", "torn" or "bad"), and that in words."""
-    changed = next((c for c in clips if c["state"] == "changed"), None)
+    changed = next((one for one in beside if one["state"] == "changed"), None)
     problem = history.problem
     if problem is None and changed is not None:
-        problem = _say("clip_changed", line=changed["turn"].line, file=changed["clip"].file)
+        problem = _say("changed", **{name: changed[name] for name in ("what", "line", "file")})
     if problem is None:
         return "good", say_many("job.chain_good", len(history.lines))
     kind = "torn" if history.torn else "bad"
@@ -281,7 +305,7 @@ def _talk(line: Any, units: str) -> Row:
         case Repaired():
             took, mark = _say("torn_cut_off", bytes=line.cut_bytes or "?"), "repair"
         case LeadAct():
-            when, who = line.at[:16].replace("T", " "), f"LEAD {line.lead or '?'}"
+            when, who = line.at[:16].replace("T", " "), added_by(line)
             words, mark = line.text, "lead"
             took = f"{line.act} ({line.about})" if line.about else line.act
         case _:
