@@ -36,6 +36,22 @@ def fault(words: str) -> bool:
     return bool(_FAULT.search(text)) and not _DENIED.search(text)
 
 
+_NO_FAULT_AFTER_ALL = re.compile(
+    r"\b(?:false alarm|my mistake|my bad|scratch that|forget (?:it|that)|never ?mind"
+    r"|take (?:it|that) back"
+    r"|(?:it|that|they|there)(?:'s| is|'re| are| was| were)? (?:nothing|fine|sound|ok|okay|good)"
+    r"|(?:was|were|is|'s|only|just) (?:only |just |nothing but )+(?:a |an |some |the |old )*"
+    r"(?:grease|dirt|dust|grime|shadow|light|hair|rust|mark|scratch|smear|stain|mud|paint)"
+    r"|wiped (?:it |right |clean )?(?:off|clean|away)|wipes off)\b"
+)
+
+
+def taken_back(words: str) -> bool:
+    """Whether words say that what was told of is no fault: "crack was only grease"."""
+    text = normal(words)
+    return not (_ASKS.search(text) or "?" in words) and bool(_NO_FAULT_AFTER_ALL.search(text))
+
+
 _NONE_LEFT = re.compile(
     r"\b(?:(?:none|nothing|nothin) left|bottomed out|used up|at (?:the|its) end"
     r"|no more adjustment|last thread|ring(?:'s| is) finished|out of (?:road|lugs))\b"

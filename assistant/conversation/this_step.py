@@ -24,6 +24,7 @@ _THINGS = {
     "key": r"keys?\b|engine|ignition",
     "stand": r"stands?\b|jack|raised|ground",
     "glasses": r"glasses|goggles|specs\b|eye",
+    "pedal": r"pedals?\b",
     "lever": r"levers?\b|cross ?shaft",
     "pin": r"pins?\b|clevis|brackets?\b|joints?\b|cotter|rod ends?",
     "cable": r"cable|sheath|fray",

@@ -14,12 +14,12 @@ from rapidfuzz import fuzz, process
 from assistant.act import REASONS, Act
 from assistant.conversation.dead_ends import dead_end
 from assistant.conversation.likelihood import SURE, likeliest
-from assistant.conversation.look import fault, lugs_left
+from assistant.conversation.look import fault, lugs_left, taken_back
 from assistant.conversation.meaning import NUMBERS, PARTS, Likely, likely, place
 from assistant.conversation.this_step import COMPLETES, of_this_step
 from assistant.dialogue import Danger, Dialogue, Heard, Question
 from assistant.interlocks import IN_ONE_BREATH, LOOK
-from assistant.job.state import LEAVING
+from assistant.job.state import LEAVING, REPAIR
 from assistant.quantity import (
     BRAKE_CONTACT,
     CLEARANCE,
@@ -155,6 +155,11 @@ _NO_BUT = re.compile(
     r"(?:that's |it's |it was |i said |make it |was )*(?P<rest>.+)$"
 )
 _CORRECT = re.compile(r"^(?:correction|correct|change|make) (?:that |it |the |my )?(?P<rest>.+)$")
+_BEFORE = re.compile(
+    r"^(?:oh |no |wait |sorry |actually )*(?:that|the|my|our) "
+    r"(?P<rest>[\w ]+ (?:was|were|should be|should've been|should have been) .+)$"
+)
+"""A value of before told anew, while another one waits for its check."""
 _NOTE = re.compile(
     r"^\W*(?:make a note|take a note|note that|note)\b[\s:,]*(?P<rest>.*)$", re.I | re.S
 )
@@ -193,9 +198,17 @@ def understand(
     return _looked(words, who, dialogue, meant) if who == "tech" else meant
 
 
+_OF_FAULTS = ("no", "correct", "note", "sound", "not_sound")
+
+
 def _looked(words: str, who: str, dialogue: Dialogue, meant: Act | Question) -> Act | Question:
     """What is seen in the hole, where it would else be asked after; a fault in its words."""
     lost = isinstance(meant, Question) or meant.meaning in ("unclear", "wait", "aside")
+    if dialogue.at == REPAIR and "sound" in dialogue.allowed():
+        told = isinstance(meant, Act) and meant.meaning in _OF_FAULTS
+        if (lost or told) and taken_back(words):
+            return Act("sound", who, text=words.strip())
+        return Act("not_sound", who, text=words.strip()) if lost and fault(words) else meant
     if dialogue.at == LOOK:
         found = fault(words) if lost else isinstance(meant, Act) and meant.meaning == "not_sound"
         what = words.strip() if len(words.strip()) > _SHORT else ""
@@ -216,14 +229,11 @@ def _lost(meant: Act | Question, who: str) -> bool:
 
 
 def _of_this_step(meant: Act | Question, words: str, dialogue: Dialogue) -> Act | Question:
-    """The act; where it would complete the step by words of another, the question instead."""
+    """The act; where it would complete the step by words of another, it is not understood."""
     completes = isinstance(meant, Act) and meant.meaning in COMPLETES and not meant.text
     if not completes or of_this_step(words, dialogue):
         return meant
-    meaning = next((m for m in COMPLETES if m in dialogue.allowed()), "done")
-    return Question(
-        "did_you_mean", {"phrase": dialogue.dialogs.words[meaning].phrases[0]}, meant.who
-    )
+    return Act("unclear", meant.who, text=normal(words))  # no word is offered that would confirm
 
 
 def _understood(words: str, who: str, dialogue: Dialogue, asked: Question | None) -> Act | Question:
@@ -363,16 +373,20 @@ def _in_one_breath(words: str, who: str, dialogue: Dialogue) -> Act | None:
 
 
 _ITEMS = {
-    "chocks": re.compile(r"\bchock|\bwedge"),
+    "chocks": re.compile(r"\bchock|\bwedge|\bwheels? (?:are |is )?block|\bblocks? (?:in|under)\b"),
     "parking_brake": re.compile(r"\b(?:parking |hand)?brakes?\b|\bhandbrake\b|\bbrake knob"),
     "neutral": re.compile(r"\bneutral\b|\bout of gear\b|\boutta gear\b"),
     "key": re.compile(r"\bkeys?\b|\bengine(?:'s| is)? off\b"),
-    "stands": re.compile(r"\bstands?\b|\bnot raised\b|\bon the ground\b|\bflat on\b"),
+    "stands": re.compile(r"\bstands?\b|\bon the ground\b|\bflat on\b"),
     "eyes": re.compile(
         r"\bgoggles\b|\b(?:safety )?glasses\b|\bspecs\b|\beye protection\b|\bshades\b"
     ),
 }
-_PARTS_OF = re.compile(r"[,.;:!](?=\s|$)|\band\b|\bthen\b|\bplus\b")
+_PARTS_OF = re.compile(r"[,.;:!…](?=\s|$)|\band\b|\bthen\b|\bplus\b")
+_NOT_RAISED = re.compile(
+    r"\b(?:not|isn't|ain't|wasn't|never) (?:been )?(?:raised|jacked(?: up)?|lifted)\b"
+)
+"""A denial that says that a thing is as it should be."""
 
 
 def _of_trouble(text: str, dialogue: Dialogue) -> bool:
@@ -390,7 +404,7 @@ def _items(words: str, who: str, dialogue: Dialogue) -> Act | None:
         return None  # "the clutch brake's in pieces" sets no parking brake
     named = []
     for part in _PARTS_OF.split(words.lower()):
-        text = normal(part or "")
+        text = _NOT_RAISED.sub("on the ground", normal(part or ""))
         found = [item for item, expression in _ITEMS.items() if expression.search(text)]
         if not found:
             continue
@@ -612,8 +626,16 @@ def _with_rest(words: str, short: str, asks: bool, who: str, dialogue: Dialogue)
     m = _NO_BUT.match(short) if wrong else None
     if m is not None and (act := correction(m["rest"], who, dialogue)) is not None and act.reading:
         return act
-    m = _CORRECT.match(short)
-    return None if m is None else correction(m["rest"], who, dialogue)
+    m = _CORRECT.match(short) or (_BEFORE.match(short) if dialogue.pending is not None else None)
+    if m is None or (m.re is _BEFORE and (asks or not _of_another(m["rest"], dialogue))):
+        return None
+    return correction(m["rest"], who, dialogue)
+
+
+def _of_another(text: str, dialogue: Dialogue) -> bool:
+    """Whether words name a quantity, and it is not the one that waits for its check."""
+    waits = dialogue.pending.quantity if dialogue.pending is not None else ""
+    return (next((q for q in named(text) if q in _NAMED), waits) or waits) != waits
 
 
 def note_of(words: str) -> str | None:
@@ -652,7 +674,8 @@ def correction(rest: str, who: str, dialogue: Dialogue) -> Act | None:
     quantity = next((q for q in named(rest) if q in _NAMED), "")
     if quantity:
         rest = rest.split(name_in(rest, quantity), 1)[1]
-        rest = re.sub(r"^\s*(?:to|is|was|at|should be)\b", "", rest).strip()
+        rest = re.sub(r"^\s*(?:to|is|was|at|should(?: be|'?ve been| have been))\b", "", rest)
+        rest = re.sub(r"^\s*(?:really|actually|supposed to be|meant to be)\b", "", rest).strip()
     else:
         rest = re.sub(r"^(?:that )?to\b", "", rest).strip()
     waiting = dialogue.pending.quantity if dialogue.pending is not None else ""

@@ -126,12 +126,22 @@ def on_ready(job: Job, act: Act) -> list[Said]:
 def on_sound(job: Job, act: Act) -> list[Said]:
     """A part of the chain, or the whole clutch, is sound."""
     several = _in_one_breath(job, act) if act.text else []
-    return several or (job.go_on() if job.here.kind == "sound" else job.hint(act))
+    if several or job.here.kind != "sound":
+        return several or job.hint(act)
+    asked = job.whose()  # nobody answers for what only the other one sees or feels
+    return job.go_on() if act.who == asked else job.only(act, asked, _phrase("sound"))
+
+
+def _phrase(name: str) -> str:
+    return str(sentences("job").say(f"phrase.{name}"))
 
 
 def on_not_sound(job: Job, act: Act) -> list[Said]:
-    """It is not: repair first."""
+    """It is not: repair first. A fault counts whoever tells it, but inside only who looks there."""
     step = job.here
+    if job.inside and act.who == "tech" and act.text:
+        job.facts.remarks.remove(_inside(job.found))
+        return _found_inside(job, act, f"{job.found}; {act.text}")
     if step.kind != "sound":
         if not act.text:
             return job.hint(act)
@@ -139,6 +149,8 @@ def on_not_sound(job: Job, act: Act) -> list[Said]:
         heard = [job.said("helper", "noted")] if act.who == "helper" else []
         return [*heard, job.said("tech", "trouble", hint=_prompt(job))]
     if step.id == interlocks.LOOK:
+        if act.who != job.whose():
+            return job.only(act, job.whose(), _phrase("sound"))
         return _found_inside(job, act)
     remark = sentences("job").say("not_sound", step=step_name(step.id))
     job.facts.remarks.append(str(remark))
@@ -151,25 +163,41 @@ def on_not_sound(job: Job, act: Act) -> list[Said]:
     return [*first, job.said("both", "need_repair", signal="WARNING"), *more]
 
 
-def _found_inside(job: Job, act: Act) -> list[Said]:
+def _found_inside(job: Job, act: Act, what: str = "") -> list[Said]:
     """What is wrong in there, in its words: it is repaired, accepted for a reason, or ends it."""
-    what = act.text or str(sentences("job").say("not_told"))
-    job.facts.remarks.append(str(sentences("job").say("found_inside", what=what)))
-    job.faulty = interlocks.LOOK
+    what = what or act.text or str(sentences("job").say("not_told"))
+    job.facts.remarks.append(_inside(what))
+    job.found, job.faulty = what, interlocks.LOOK
     job.fire("not_sound")
     return job.prompt()
 
 
+def _inside(what: str) -> str:
+    return str(sentences("job").say("found_inside", what=what))
+
+
+def look_again(job: Job, act: Act) -> list[Said]:
+    """What was told of inside is no fault after all: noted, and asked once more."""
+    if act.who != "tech" or not job.fire("look_again"):
+        return job.hint(act)
+    job.facts.remarks.remove(_inside(job.found))
+    why = act.text or str(sentences("job").say("not_told"))
+    note = sentences("job").say("found_taken_back", what=job.found, why=why)
+    job.facts.notes.append(("lugcall", str(note)))
+    job.faulty = ""
+    return [job.said("tech", "found_taken_back"), *job.prompt(entering=True)]
+
+
 def accept_found(job: Job, act: Act) -> list[Said]:
-    """What was found inside stays as it is, and why."""
+    """What was found inside stays as it is, and why; then the rest of it is looked at."""
     if job.faulty != interlocks.LOOK:
         return [job.said(act.who, "accept_nothing"), *job.prompt()]
     if not act.text:
         return [job.said(act.who, "accept_why")]
     job.facts.remarks.append(str(sentences("job").say("found_accepted", why=act.text)))
-    job.fire("leave_so")
+    job.fire("look_again")
     job.faulty = ""
-    return [job.said(act.who, "accepted"), *job.prompt(entering=True)]
+    return [job.said(act.who, "accepted_inside"), *job.prompt(entering=True)]
 
 
 def _prompt(job: Job) -> Both:

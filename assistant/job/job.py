@@ -151,6 +151,11 @@ class Job(JobState):
         return waits and not all(map(self.facts.hazards.holds, NEEDS["hands_below"]))
 
     @property
+    def inside(self) -> bool:
+        """Whether something wrong was seen inside, which waits to be repaired or accepted."""
+        return self.at == REPAIR and self.faulty == interlocks.LOOK
+
+    @property
     def _pressing(self) -> bool:
         return self.at in self._pressed or self.correcting in PEDAL_MOVES
 
@@ -199,6 +204,8 @@ class Job(JobState):
         step = self.step
         if self.at == LEAVING:
             return unfinished.phrases(self)
+        if self.inside:
+            return dict.fromkeys(self.dialogs.by_id[interlocks.LOOK].answers, "sound")
         if step is None or self.pending is not None or self.foot_wanted:
             return {}
         means = "skip" if step.kind == "read" else self.kind.means
@@ -237,8 +244,7 @@ class Job(JobState):
         if self.at == LEAVING:
             return unfinished.allowed(self)
         if step is None:
-            inside = self.at == REPAIR and self.faulty == interlocks.LOOK
-            return [*self.kind.allowed, *(["accept"] if inside else [])]
+            return [*self.kind.allowed, *(["accept", "sound"] if self.inside else [])]
         own = ["unpropped", "propped"] if self.facts.hazards.propped else []
         if self.foot_wanted:
             return [*own, "foot_off"]
@@ -303,7 +309,11 @@ class Job(JobState):
         if taken.quantity == LUGS:
             return self.said("tech", "confirm_count", figures=taken.both)
         to = "tech" if taken.who == "tech" else "both"
-        return self.said(to, "confirm", figures=taken.both, spoken=capital(taken.readback))
+        what = {"figures": taken.both, "spoken": capital(taken.readback)}
+        if taken.quantity != self.here.reading:  # of what was read before
+            name = capital(words.spoken(taken.quantity))
+            return self.said(to, "confirm_of", quantity=name, **what)
+        return self.said(to, "confirm", **what)
 
     def why(self, who: str, step: Step) -> Said:
         """The answer to "why" at a step."""

@@ -295,7 +295,12 @@ KINDS: dict[str, Kind] = {
     "stop_bolt": _change(_stop_blanks),
     "sign": Kind(allowed=("sign_off",), blanks=_sign_blanks, instruction=_sign),
     HALTED: Kind(allowed=("carry_on", "clear", "let_up"), instruction=_stopped),
-    REPAIR: Kind(allowed=("repaired",), accept=answers.accept_found, instruction=_repair),
+    REPAIR: Kind(
+        allowed=("repaired",),
+        accept=answers.accept_found,
+        acts={"sound": answers.look_again},
+        instruction=_repair,
+    ),
     SIGNED: Kind(allowed=(), instruction=_outside("closed", "tech")),
     LEAVING: Kind(
         allowed=(),

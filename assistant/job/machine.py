@@ -149,7 +149,7 @@ def transitions(dialogs: Dialogs) -> list[dict[str, Any]]:
     # A failed function check left the key above: make it safe again before going under.
     edge("repaired", REPAIR, "chain_pedal")
     edge("repaired", REPAIR, "chocks")
-    edge("leave_so", REPAIR, ids[ids.index(interlocks.LOOK) + 1], "found_inside")
+    edge("look_again", REPAIR, interlocks.LOOK, "found_inside")
     edge("halt", REPAIR, HALTED)
     edge("carry_on", HALTED, REPAIR, "returns_repair")
     # Closed unfinished, from anywhere with the pedal up; a way back is by way of the stop.

@@ -681,6 +681,8 @@ def _correct(job: Job, new: Taken) -> list[Said]:
     if new.value_in is not None:
         how = verdict(job, new)
         said.append(Said("tech", how.text, "reply:facts", spoken=how.spoken))
+    if quantity in (GAP, LUGS):  # what the move did is judged by them
+        said += _ring_finding(job)
     return _put_right(job, *said)
 
 

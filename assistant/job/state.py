@@ -356,6 +356,7 @@ class JobState:
         closing: how it is being closed unfinished, if it is.
         trouble: the kind of trouble told last, and the step it was told at.
         faulty: the step at which something was not sound, till it is repaired or accepted; or "".
+        found: what was told last to be wrong inside, in its words.
         handing: who ("tech", "helper") may be another person now, till the code is said; or "".
         gauge: "mm" or "inch" when the technician said what his gauge shows, else "".
         full: every reading that drives a move is checked, none is taken over, and every caution
@@ -390,6 +391,7 @@ class JobState:
     closing: Closing | None = None
     trouble: tuple[str, str] = ("", "")
     faulty: str = ""
+    found: str = ""
     handing: str = ""
 
     def __post_init__(self) -> None:

@@ -59,6 +59,7 @@ PLACEHOLDERS: dict[str, tuple[str, ...]] = {
 
 _BLANKS = """
     figures spoken: confirm
+    quantity figures spoken: confirm_of
     figures quantity: stands no_figure
     verdict limits source: whose
     figures: judged_in judged_out judged_close confirm_count ring_cannot
@@ -131,7 +132,7 @@ _BLANKS = """
     :hands_out still_holding keep_out stopped_helper_still up_or_down hold_on ask_torque ask_way
     :ask_other no_doubts how_manual from_what waiting gauge_metric gauge_inch starting_over
     :foot_asked foot_heard trial_stopped link_lost link_lost_idle link_taken link_taken_idle
-    :link_back need_inside
+    :link_back need_inside accepted_inside found_taken_back
     :comes_later ring_again stop_no_effect stop_wrong_way
 """
 REPLIES = {
