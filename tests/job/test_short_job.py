@@ -188,6 +188,7 @@ def test_what_is_wrong_inside_leads_somewhere(session: Session, play: Play, word
     said = play(session, "accept")
     assert session.job.at == "repair" and "why" in text(said)
     play(session, "accept the lead has seen it")
+    play(session, "all good")  # the rest in there
     assert session.job.at == "found_ring_left"
     doubts = session.job.facts.doubts
     assert any(words in d for d in doubts) and any("the lead has seen it" in d for d in doubts)
