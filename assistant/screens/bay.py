@@ -31,8 +31,10 @@ _LOG = logging.getLogger(__name__)
 KEPT = 50
 """Messages that a page which comes back can still be sent; a job's truth is in each of them."""
 SILENT_S = 1.5
-"""A cab that acknowledges nothing for this long has lost its link; two beats are missed by then."""
-BEAT_S = 0.5
+"""A cab has lost its link when the newest beat that it has acknowledged is older than this."""
+BEAT_S, BEAT_DOWN_S = 0.5, 0.25
+"""Between beats; and to a cab while the pedal is down, so that a packet lost on the way is missed,
+and sent again, before the link counts as lost."""
 _LOOK_S = 0.2
 LONGEST = 500
 """Signs of one utterance from a screen."""
@@ -46,7 +48,10 @@ class Screen:
         role: "tech", "helper" or "lead".
         me: the page's own name, which it keeps when it connects again.
         seen: the newest message that it has acknowledged.
-        heard_s: when it last said anything, by the bay's clock.
+        heard_s: when the newest beat that it has acknowledged was sent, by the bay's clock: what
+            comes late over a bad link proves no more than that.
+        at: the page's own time of its newest acknowledgement; 0.0 before the first.
+        at_s: when that came, by the bay's clock.
         news: set when there is something to send.
         mouth: makes sound of what it is told, where the page plays such; else None.
     """
@@ -55,6 +60,8 @@ class Screen:
     me: str
     seen: int = 0
     heard_s: float = 0.0
+    at: float = 0.0
+    at_s: float = 0.0
     news: asyncio.Event = field(default_factory=asyncio.Event)
     mouth: Mouth | None = None
 
@@ -219,7 +226,7 @@ class Bay:
 
     def _publish(self, said: Sequence[Said]) -> None:
         """Number what changed, and make it ready for each role; on the bay's thread."""
-        self._n += 1
+        n = self._n + 1
         dialogue, broken = self.conversation.dialogue, self._broken
         if broken is None:
             danger = dialogue.danger()
@@ -228,18 +235,19 @@ class Bay:
         views: dict[str, Any] = {"tech": bench, "helper": cab, "lead": bench}
         texts = {
             role: orjson.dumps(
-                {"n": self._n, "life": self.life, "view": view, "said": lines(said, role)}
+                {"n": n, "life": self.life, "view": view, "said": lines(said, role)}
             )
             for role, view in views.items()
         }
-        self.messages.append(Message(self._n, texts, tuple(said)))
+        self.messages.append(Message(n, texts, tuple(said)))
+        self._n = n
 
     # --- the link to each screen ---
 
     async def join(self, screen: Screen) -> None:
         """A page shows the bay from now on. A second cab takes over from the first."""
         self.screens.add(screen)
-        screen.heard_s = self.clock()
+        screen.heard_s = screen.at_s = self.clock()
         screen.news.set()
         if screen.role != "helper":
             return
@@ -259,6 +267,25 @@ class Bay:
                 self._publish(self.conversation.notice("tech", "link_back"))
 
         await self._run(now)
+
+    def beat(self, screen: Screen) -> bytes:
+        """What a page is sent when nothing changes, and after each message: with it the page knows
+        how old, at most, is what it shows. It was sent at least `held` ms after the page said `at`.
+        """
+        now = self.clock()
+        told = {"beat": self._n, "cab": self.cab_state, "t": int(now * 1000)}
+        return orjson.dumps({**told, "at": screen.at, "held": int((now - screen.at_s) * 1000)})
+
+    def beat_s(self, screen: Screen) -> float:
+        """Until the next beat."""
+        return BEAT_DOWN_S if self._down and screen.role == "helper" else BEAT_S
+
+    def acknowledged(self, screen: Screen, n: int, of_ms: float, at: float) -> None:
+        """A page has painted message `n` and the beat of time `of_ms`; by its own clock `at`."""
+        now = self.clock()
+        screen.seen = max(screen.seen, n)
+        screen.heard_s = max(screen.heard_s, min(of_ms / 1000, now))
+        screen.at, screen.at_s = at, now
 
     def leave(self, screen: Screen) -> None:
         """A page is gone; whether a cab is missed is seen by `watch`."""

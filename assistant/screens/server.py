@@ -38,7 +38,7 @@ from starlette.websockets import WebSocket, WebSocketDisconnect
 from assistant.card import CardError
 from assistant.record import RecordError
 from assistant.screens.access import Access, AccessDenied, Limit
-from assistant.screens.bay import BEAT_S, Bay, Screen
+from assistant.screens.bay import Bay, Screen
 from assistant.screens.bays import Bays, NoSuchJob
 from assistant.screens.view import words_of
 from assistant.sentences import printable
@@ -309,18 +309,19 @@ async def _send(socket: WebSocket, bay: Bay, screen: Screen, sent: int) -> None:
                 await socket.send_text('{"moved": true}')
             else:
                 owed = bay.owed(sent)
+                if screen.role == "helper":  # what a cab has missed must not be shown nor said
+                    owed = owed[-1:]
                 for message in owed:
                     await socket.send_text(message.texts[screen.role].decode())
-                sent = bay.n
-                beat = {"beat": bay.n, "cab": bay.cab_state}
-                await socket.send_text(orjson.dumps(beat).decode())
+                    sent = message.n
+                await socket.send_text(bay.beat(screen).decode())
                 said = [s for m in owed for s in m.said if s.to in (screen.role, "both")]
                 if screen.mouth is not None and said:
                     if speaking is not None:
                         speaking.cancel()
                     speaking = asyncio.create_task(_speak(socket, screen.mouth, said, screen.role))
             with contextlib.suppress(TimeoutError):
-                await asyncio.wait_for(screen.news.wait(), BEAT_S)
+                await asyncio.wait_for(screen.news.wait(), bay.beat_s(screen))
     except (WebSocketDisconnect, RuntimeError):
         return
     finally:
@@ -348,7 +349,6 @@ async def _receive(socket: WebSocket, bay: Bay, screen: Screen, bays: Bays) -> N
         if len(data or text or "") > MOST_BYTES or not limit.allows():
             await socket.close(4408)
             return
-        screen.heard_s = bay.clock()
         if data is not None:
             if bay.ears is not None and not bay.moved(screen) and screen.role != "lead":
                 bay.ears.frame(screen, data)
@@ -358,7 +358,8 @@ async def _receive(socket: WebSocket, bay: Bay, screen: Screen, bays: Bays) -> N
             await socket.close(4400)
             return
         if "seen" in told:
-            screen.seen = max(screen.seen, _number(told["seen"]))
+            seen, of, at = (_number(told.get(key)) for key in ("seen", "of", "at"))
+            bay.acknowledged(screen, seen, of, at)
         if told.get("take") is True:
             await bay.join(screen)
         if told.get("listen") is True:

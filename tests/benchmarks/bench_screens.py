@@ -78,9 +78,10 @@ class Job:
                     if self.sent[role]:
                         self.waits.append(now - self.sent[role])
                         self.sent[role] = 0.0
-                if "n" in told or "beat" in told:
+                if "beat" in told:
                     ready.set()
-                    await link.send(json.dumps({"seen": self.n[role]}))
+                    seen = {"seen": self.n[role], "of": told["t"], "at": int(now * 1000)}
+                    await link.send(json.dumps(seen))
 
     async def talk(self, every_s: float, ends: float) -> None:
         lines = [line for line in script("first_job") if not line.startswith("helper")]

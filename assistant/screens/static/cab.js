@@ -18,6 +18,7 @@ function show(word, shown, line) {
 }
 
 const on = {
+  gated: true,
   shown(message) {
     view = message.view;
     part("link").hidden = true;
@@ -28,8 +29,8 @@ const on = {
     touches(part("answers"), view.answers, link, message.n);
     say(view.word, view.shown, view.line);
   },
-  /* A release that is a second old is not shown any more. */
-  patience: () => (view && view.word === "release" ? 900 : 1500),
+  /* A release that may be a second old is not shown any more. */
+  patience: (view) => (view.word === "release" ? 900 : 1500),
   lost() {
     /* The foot stays as it is: the safe word, and that there is no link. */
     const safe = view ? view.safe : "wait";
@@ -63,12 +64,13 @@ const on = {
 readings(part("say"), part("words"), part("pad"), () => link);
 
 /* A page that is left or asleep must not wake with an old word on it. */
-document.addEventListener("visibilitychange", () => {
-  if (document.hidden && link && link.up) {
-    link.up = false;
-    on.lost();
-  } else stayAwake();
-});
+function sleeps() {
+  if (!link || !link.up) return;
+  link.up = false;
+  on.lost();
+}
+document.addEventListener("freeze", sleeps);
+document.addEventListener("visibilitychange", () => (document.hidden ? sleeps() : stayAwake()));
 cab.addEventListener("click", () => {
   if (cab.dataset.word === "moved") link.send({ take: true });
 });

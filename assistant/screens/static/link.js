@@ -2,17 +2,27 @@
 /* The live link of a page: numbered messages in, acknowledgements and words out.
    It connects again by itself, and is sent what it has missed. */
 
+const PATIENCE_MS = 1500;
+/* How long one try to connect may take: short, so that a network that is back is found at once;
+   now and then long, for one that is slow. */
+const TRIES_MS = [950, 950, 3000];
+
 class Link {
-  /* role, job: whose page of which job. shown(message): draw it. lost(): nothing came in time.
-     told(text): a remark for this page alone. moved(): another screen has taken over. */
+  /* role, job: whose page of which job. shown(message): draw it. lost(): it may be old now.
+     back(): it is the newest after all. told(text): a remark for this page alone. moved(): another
+     screen has taken over. patience(view): ms that a view may be old. gated: a message is drawn only
+     once it is proved to be the newest. */
   constructor(role, job, on) {
     this.role = role;
     this.job = job;
     this.on = on;
     this.n = 0;
     this.life = "";
-    this.at = 0;
+    this.next = null;
+    this.view = null;
+    this.sure = 0;
     this.up = false;
+    this.tries = 0;
     this.context = null;
     this.playing = [];
     this.me = sessionStorage.getItem("me") || Math.random().toString(36).slice(2);
@@ -25,14 +35,28 @@ class Link {
     const scheme = location.protocol === "https:" ? "wss" : "ws";
     const ask = new URLSearchParams({ me: this.me, seen: this.life + ":" + this.n });
     const at = `${scheme}://${location.host}/live/${this.role}/${encodeURIComponent(this.job)}?${ask}`;
+    this.began = performance.now();
     const socket = new WebSocket(at);
     socket.binaryType = "arraybuffer";
     this.socket = socket;
     socket.onopen = () => this.on.opened && this.on.opened();
-    socket.onmessage = (event) => this.take(event.data);
-    socket.onclose = () => {
-      if (this.socket === socket) setTimeout(() => this.connect(), 300);
-    };
+    socket.onmessage = (event) => this.socket === socket && this.take(event.data);
+    socket.onclose = () => this.socket === socket && this.probe(socket);
+  }
+
+  /* Refused, or ended by the server: browsers make a page wait that tries in vain to open links, but
+     not one that asks for a file. So the file is asked for until it comes, then the link is opened. */
+  async probe(closed) {
+    const hung = new AbortController();
+    const ends = setTimeout(() => hung.abort(), TRIES_MS[0]);
+    const answers = await fetch("/static/icon.svg", { cache: "no-store", signal: hung.signal }).then(
+      () => true,
+      () => hung.signal.aborted,
+    );
+    clearTimeout(ends);
+    if (this.socket !== closed) return;
+    if (answers) setTimeout(() => this.socket === closed && this.connect(), 50);
+    else setTimeout(() => this.probe(closed), 150);
   }
 
   take(data) {
@@ -41,60 +65,85 @@ class Link {
       return;
     }
     const message = JSON.parse(data);
-    this.at = performance.now();
     if (message.moved) {
+      this.sure = performance.now();
+      this.next = null;
+      this.up = false;
       this.on.moved();
-      return;
-    }
-    if ("got" in message) {
+    } else if ("got" in message) {
       if (message.got === this.id) this.waits = false;
       if (message.told) this.on.told(message.told);
-      return;
-    }
-    if (message.hush) {
+    } else if (message.hush) {
       this.hush();
-      return;
-    }
-    if ("loud" in message || "listens" in message) {
+    } else if ("loud" in message || "listens" in message) {
       if (this.on.able) this.on.able(message);
-      return;
+    } else if ("n" in message) {
+      this.next = message;
+      if (!this.on.gated) this.draw();
+    } else {
+      this.beat(message);
     }
-    if ("n" in message) {
-      this.n = message.n;
-      this.life = message.life;
-      this.up = true;
-      this.on.shown(message);
-    } else if (!this.up) {
-      this.up = true;
-      this.on.back();
+  }
+
+  draw() {
+    const message = this.next;
+    this.next = null;
+    this.n = message.n;
+    this.life = message.life;
+    this.view = message.view;
+    this.up = true;
+    this.on.shown(message);
+  }
+
+  /* A beat was sent `held` ms or more after this page said `at`: so old, at most, is what it tells. */
+  beat(message) {
+    this.tries = 0;
+    this.sure = Math.max(this.sure, (message.at || this.began) + message.held);
+    const view = this.next ? this.next.view : this.view;
+    if (performance.now() - this.sure < this.patience(view)) {
+      if (this.next && this.next.n === message.beat) this.draw();
+      else if (!this.up && !this.next && this.n === message.beat) {
+        this.up = true;
+        this.on.back();
+      }
+      if (this.waits && this.socket !== this.asked) {
+        /* Whether they were taken is not known: what is shown now tells. */
+        this.waits = false;
+        this.on.told(document.querySelector("main").dataset.unsure);
+      }
     }
-    if (this.waits && this.socket !== this.asked) {
-      /* Whether they were taken is not known: what is shown now tells. */
-      this.waits = false;
-      this.on.told(document.querySelector("main").dataset.unsure);
-    }
-    if ("cab" in message && this.on.cab) this.on.cab(message.cab);
+    if (this.on.cab) this.on.cab(message.cab);
     /* Acknowledged once it is painted: a page that is hidden or asleep acknowledges nothing. */
-    requestAnimationFrame(() => this.send({ seen: this.n }));
+    const socket = this.socket;
+    requestAnimationFrame(() => {
+      if (socket === this.socket) this.send({ seen: this.n, of: message.t, at: Math.floor(performance.now()) });
+    });
+  }
+
+  patience(view) {
+    return this.on.patience && view ? this.on.patience(view) : PATIENCE_MS;
   }
 
   look() {
-    const patience = this.on.patience ? this.on.patience() : 1500;
-    if (this.up && performance.now() - this.at > patience) {
+    const now = performance.now();
+    if (this.up && now - this.sure > this.patience(this.view)) {
       this.up = false;
+      this.hush();
       this.on.lost();
     }
     /* A network that was cut says nothing: begin anew rather than wait for it. */
-    if (performance.now() - this.at > 3000 && this.socket.readyState === WebSocket.OPEN) {
-      this.at = performance.now();
-      this.socket.close();
-      this.connect();
-    }
+    const opens = this.socket.readyState === WebSocket.CONNECTING;
+    const most = opens ? TRIES_MS[this.tries % TRIES_MS.length] : TRIES_MS[2];
+    if (this.socket.readyState > WebSocket.OPEN || now - this.sure < TRIES_MS[2] || now - this.began < most) return;
+    this.tries += 1;
+    const left = this.socket;
+    this.connect();
+    left.close();
   }
 
   /* Replies as sound, one after another; `hush` cuts them off. */
   async sound(data) {
-    if (!this.context) return;
+    if (!this.context || !this.up) return;
     const turn = this.turn;
     const sound = await this.context.decodeAudioData(data);
     if (turn !== this.turn) return;
