@@ -63,7 +63,7 @@ def serve(
     listener = _listener("0.0.0.0" if lan else "127.0.0.1", port)
     host = (address or _own_address()) if lan else "127.0.0.1"
     at = f"{'https' if key else 'http'}://{host}:{port}"
-    access = Access(paired=lan)
+    access = Access(lan, folder / ".passes.json")
     bays = Bays(folder, load_dialogs(), cards, (lambda: None) if quiet else _ears)
     app = application(bays, access, [host, *_LOCAL], at)
     show_lines([f"Records: {folder}", f"Open {at} in a browser. Ctrl-C ends it."])

@@ -234,9 +234,7 @@ class Bay:
         bench, cab = bench_view(dialogue, self._heard, broken), cab_view(dialogue, broken)
         views: dict[str, Any] = {"tech": bench, "helper": cab, "lead": bench}
         texts = {
-            role: orjson.dumps(
-                {"n": n, "life": self.life, "view": view, "said": lines(said, role)}
-            )
+            role: orjson.dumps({"n": n, "life": self.life, "view": view, "said": lines(said, role)})
             for role, view in views.items()
         }
         self.messages.append(Message(n, texts, tuple(said)))

@@ -1,8 +1,10 @@
 """Who is let in: codes that work once, passes of a role, and limits."""
 
+from pathlib import Path
+
 import pytest
 
-from assistant.screens.access import CODE_S, MAY_SEE, ROLES, Access, AccessDenied, Limit
+from assistant.screens.access import CODE_S, MAY_SEE, PASS_S, ROLES, Access, AccessDenied, Limit
 
 
 class Clock:
@@ -75,3 +77,25 @@ def test_a_limit_lets_through_so_many_in_its_time() -> None:
     assert [limit.allows() for _ in range(4)] == [True, True, True, False]
     clock.now = 2.1
     assert limit.allows()
+
+
+def test_a_pass_is_good_for_a_shift_and_through_a_new_start(tmp_path: Path) -> None:
+    """Only its hash is kept, and what another hand wrote into the file opens nothing."""
+    file, day = tmp_path / "passes.json", Clock()
+    access = Access(True, file, today=day)
+    token, _ = access.join(access.code("helper", "job-1"), "a")
+    assert token not in file.read_text()
+    again = Access(True, file, today=day)
+    assert again.allows(token, "helper", "job-1") and not again.allows(token, "tech", "job-1")
+    day.now = PASS_S + 1
+    assert not again.allows(token, "helper", "job-1")
+    assert not Access(True, file, today=day).allows(token, "helper", "job-1")
+    day.now = 0.0
+    for odd in (b"", b"[]", b'{"x": 1}', b"\xff", file.read_bytes().replace(b"helper", b"root  ")):
+        file.write_bytes(odd)
+        assert not Access(True, file, today=day).allows(token, "helper", "job-1")
+    file.unlink()
+    file.mkdir()
+    kept_nowhere = Access(True, file, today=day)
+    token, _ = kept_nowhere.join(kept_nowhere.code("tech"), "a")
+    assert kept_nowhere.allows(token, "tech")

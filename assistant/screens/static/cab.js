@@ -64,11 +64,7 @@ const on = {
 readings(part("say"), part("words"), part("pad"), () => link);
 
 /* A page that is left or asleep must not wake with an old word on it. */
-function sleeps() {
-  if (!link || !link.up) return;
-  link.up = false;
-  on.lost();
-}
+const sleeps = () => link && link.lose();
 document.addEventListener("freeze", sleeps);
 document.addEventListener("visibilitychange", () => (document.hidden ? sleeps() : stayAwake()));
 cab.addEventListener("click", () => {

@@ -3,9 +3,12 @@
    It connects again by itself, and is sent what it has missed. */
 
 const PATIENCE_MS = 1500;
-/* How long one try to connect may take: short, so that a network that is back is found at once;
-   now and then long, for one that is slow. */
-const TRIES_MS = [950, 950, 3000];
+/* Nothing new for so long: the link is opened anew. */
+const SILENT_MS = 1900;
+/* How long one try to reach the server may take: short, so that a network that is back is found at
+   once; now and then long, for one that is slow. */
+const TRIES_MS = [600, 600, 600, 1900];
+const MOST_TRIES = 24;
 
 class Link {
   /* role, job: whose page of which job. shown(message): draw it. lost(): it may be old now.
@@ -21,6 +24,10 @@ class Link {
     this.next = null;
     this.view = null;
     this.sure = 0;
+    this.doubted = 0;
+    this.slept = 0;
+    this.steady = performance.now();
+    this.wall = Date.now();
     this.up = false;
     this.tries = 0;
     this.context = null;
@@ -31,32 +38,54 @@ class Link {
     setInterval(() => this.look(), 100);
   }
 
+  /* ms; it goes on while the machine sleeps, when the browser's own clock may stand still. */
+  now() {
+    const steady = performance.now();
+    const wall = Date.now();
+    const slept = wall - this.wall - (steady - this.steady);
+    if (slept > 300) this.slept += slept;
+    this.steady = steady;
+    this.wall = wall;
+    return steady + this.slept;
+  }
+
   connect() {
     const scheme = location.protocol === "https:" ? "wss" : "ws";
     const ask = new URLSearchParams({ me: this.me, seen: this.life + ":" + this.n });
     const at = `${scheme}://${location.host}/live/${this.role}/${encodeURIComponent(this.job)}?${ask}`;
-    this.began = performance.now();
+    this.began = this.now();
     const socket = new WebSocket(at);
     socket.binaryType = "arraybuffer";
     this.socket = socket;
     socket.onopen = () => this.on.opened && this.on.opened();
     socket.onmessage = (event) => this.socket === socket && this.take(event.data);
-    socket.onclose = () => this.socket === socket && this.probe(socket);
+    socket.onclose = () => this.probing(socket);
   }
 
-  /* Refused, or ended by the server: browsers make a page wait that tries in vain to open links, but
-     not one that asks for a file. So the file is asked for until it comes, then the link is opened. */
-  async probe(closed) {
-    const hung = new AbortController();
-    const ends = setTimeout(() => hung.abort(), TRIES_MS[0]);
-    const answers = await fetch("/static/icon.svg", { cache: "no-store", signal: hung.signal }).then(
-      () => true,
-      () => hung.signal.aborted,
-    );
-    clearTimeout(ends);
-    if (this.socket !== closed) return;
-    if (answers) setTimeout(() => this.socket === closed && this.connect(), 50);
-    else setTimeout(() => this.probe(closed), 150);
+  /* The link is gone: ask for a small file until it comes, then open the link. Links that cannot be
+     opened are counted by the browser, which then makes the page wait for seconds; files that never
+     came keep its few connections busy: after a while it is the other way round. */
+  probing(socket) {
+    if (this.socket !== socket || this.left === socket) return;
+    this.left = socket;
+    socket.close();
+    setTimeout(() => this.probe(), 50);
+  }
+
+  async probe() {
+    const left = this.socket;
+    while (this.socket === left && this.tries < MOST_TRIES) {
+      const hung = new AbortController();
+      const ends = setTimeout(() => hung.abort(), TRIES_MS[this.tries++ % TRIES_MS.length]);
+      const came = fetch("/static/icon.svg", { cache: "no-store", signal: hung.signal });
+      const answers = await came.then(() => true, () => false);
+      clearTimeout(ends);
+      if (answers) break;
+      if (hung.signal.aborted) continue;
+      this.tries -= 1; // refused at once: this costs the browser nothing
+      await new Promise((done) => setTimeout(done, 150));
+    }
+    if (this.socket === left) this.connect();
   }
 
   take(data) {
@@ -66,7 +95,7 @@ class Link {
     }
     const message = JSON.parse(data);
     if (message.moved) {
-      this.sure = performance.now();
+      this.sure = this.now();
       this.next = null;
       this.up = false;
       this.on.moved();
@@ -98,9 +127,11 @@ class Link {
   /* A beat was sent `held` ms or more after this page said `at`: so old, at most, is what it tells. */
   beat(message) {
     this.tries = 0;
-    this.sure = Math.max(this.sure, (message.at || this.began) + message.held);
+    const from = message.at || this.began;
+    this.sure = Math.max(this.sure, from + message.held);
     const view = this.next ? this.next.view : this.view;
-    if (performance.now() - this.sure < this.patience(view)) {
+    /* After a loss only what the server sent later than that: what was on its way may come at last. */
+    if (from >= this.doubted && this.now() - this.sure < this.patience(view)) {
       if (this.next && this.next.n === message.beat) this.draw();
       else if (!this.up && !this.next && this.n === message.beat) {
         this.up = true;
@@ -116,7 +147,7 @@ class Link {
     /* Acknowledged once it is painted: a page that is hidden or asleep acknowledges nothing. */
     const socket = this.socket;
     requestAnimationFrame(() => {
-      if (socket === this.socket) this.send({ seen: this.n, of: message.t, at: Math.floor(performance.now()) });
+      if (socket === this.socket) this.send({ seen: this.n, of: message.t, at: Math.floor(this.now()) });
     });
   }
 
@@ -124,21 +155,20 @@ class Link {
     return this.on.patience && view ? this.on.patience(view) : PATIENCE_MS;
   }
 
+  /* What is shown may be old. */
+  lose() {
+    if (!this.up) return;
+    this.up = false;
+    this.doubted = this.now();
+    this.hush();
+    this.on.lost();
+  }
+
   look() {
-    const now = performance.now();
-    if (this.up && now - this.sure > this.patience(this.view)) {
-      this.up = false;
-      this.hush();
-      this.on.lost();
-    }
+    const now = this.now();
+    if (now - this.sure > this.patience(this.view)) this.lose();
     /* A network that was cut says nothing: begin anew rather than wait for it. */
-    const opens = this.socket.readyState === WebSocket.CONNECTING;
-    const most = opens ? TRIES_MS[this.tries % TRIES_MS.length] : TRIES_MS[2];
-    if (this.socket.readyState > WebSocket.OPEN || now - this.sure < TRIES_MS[2] || now - this.began < most) return;
-    this.tries += 1;
-    const left = this.socket;
-    this.connect();
-    left.close();
+    if (now - Math.max(this.sure, this.began) > SILENT_MS) this.probing(this.socket);
   }
 
   /* Replies as sound, one after another; `hush` cuts them off. */
