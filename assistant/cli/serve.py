@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from assistant.cli.terminal import PATH, fail, show_lines, truck_card
+from assistant.cli.terminal import PATH, fail, full_option, show_lines, truck_card
 
 if TYPE_CHECKING:
     from assistant.screens.access import Access
@@ -25,6 +25,7 @@ _LOCAL = ("127.0.0.1", "localhost", "[::1]")
 @click.option("--lan", is_flag=True, help="Let the shop's network in, each page by a code.")
 @click.option("--address", default="", help="With --lan: this machine's address there.")
 @click.option("--quiet", is_flag=True, help="No ears and no voice: pages are read and typed in.")
+@full_option
 @click.option("--certificate", type=PATH, help="TLS certificate, for https; goes with --key.")
 @click.option("--key", type=PATH, help="Its private key.")
 def serve(
@@ -34,6 +35,7 @@ def serve(
     lan: bool,
     address: str,
     quiet: bool,
+    full: bool,
     certificate: Path | None,
     key: Path | None,
 ) -> None:
@@ -64,7 +66,7 @@ def serve(
     host = (address or _own_address()) if lan else "127.0.0.1"
     at = f"{'https' if key else 'http'}://{host}:{port}"
     access = Access(lan, folder / ".passes.json")
-    bays = Bays(folder, load_dialogs(), cards, (lambda: None) if quiet else _ears)
+    bays = Bays(folder, load_dialogs(), cards, (lambda: None) if quiet else _ears, full)
     app = application(bays, access, [host, *_LOCAL], at)
     show_lines([f"Records: {folder}", f"Open {at} in a browser. Ctrl-C ends it."])
     if lan:

@@ -20,7 +20,6 @@ if TYPE_CHECKING:
     from assistant.card import Card
     from assistant.clutch.uncertainty import Measured
     from assistant.conversation import Session
-    from assistant.review.acts import WaitingQuestion
 
 PATH = click.Path(path_type=Path)
 
@@ -268,32 +267,14 @@ def show(said: Iterable[Said]) -> None:
 def begin_job(
     card: Card, records: Path | None, keep_audio: bool = False, full: bool = False
 ) -> tuple[Session, list[Said]]:
-    """A job on a new record, and what is said first: what leads asked since the truck's last job.
-
-    Looked up before the new record is there, so that it is not among those looked at.
-    """
-    from assistant.conversation import Session
+    """A job on a new record, and what is said first."""
     from assistant.record import default_folder
-    from assistant.review.acts import waiting
+    from assistant.review.acts import begun
     from assistant.texts.dialogs import load_dialogs
 
-    folder = records or default_folder()
-    questions = waiting(folder, card.unit)
-    session, said = Session.begin(card, load_dialogs(), folder, keep_audio=keep_audio, full=full)
+    session, said = begun(card, load_dialogs(), records or default_folder(), keep_audio, full)
     show_lines([f"Record: {session.journal.path}", ""])
-    return session, [*_put(session, questions), *said]
-
-
-def _put(session: Session, questions: Iterable[WaitingQuestion]) -> list[Said]:
-    """Put a lead's questions to the technician; the record keeps which they are."""
-    return [
-        one
-        for q in questions
-        for one in session.notice(
-            "tech", "lead_asks", lead=q.lead, text=q.text, question=q.hash, of_record=q.record,
-            of_line=str(q.line),
-        )
-    ]  # fmt: skip
+    return session, said
 
 
 def open_record(records: Path | None, begins: str, goes_on: str) -> Path:
@@ -348,13 +329,9 @@ def kind_of_end(dialogue: Any) -> str:
 
 def resume_job(path: Path, keep_audio: bool = False) -> tuple[Session, list[Said]]:
     """The job of a record, and what is said first."""
-    from assistant.conversation import Session
-    from assistant.review.acts import waiting
+    from assistant.review.acts import resumed
     from assistant.texts.dialogs import load_dialogs
 
-    session, said = Session.resume(path, load_dialogs(), keep_audio=keep_audio)
+    session, said = resumed(path, load_dialogs(), keep_audio)
     show_lines([f"Record: {session.journal.path}", ""])
-    events = session.journal.events
-    put = {event.data.get("question") for event in events if event.kind == "notice"}
-    questions = waiting(session.journal.path.parent, str(events[0].data.get("unit", "")))
-    return session, [*_put(session, (q for q in questions if q.hash not in put)), *said]
+    return session, said

@@ -15,7 +15,7 @@ from contextlib import suppress
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 from assistant.record import (
     BrokenChain,
@@ -30,6 +30,12 @@ from assistant.record.events import TornEnd
 from assistant.record.folder import SUFFIX, slug
 from assistant.record.history import ACTS, LEAD, JobHistory
 from assistant.review.index import below, roots_of
+
+if TYPE_CHECKING:
+    from assistant.act import Said
+    from assistant.card import Card
+    from assistant.conversation import Session
+    from assistant.texts.dialogs import Dialogs
 
 LeadActName = Literal["reviewed", "question", "accepted", "reopened"]
 MAX_TEXT = 500
@@ -176,6 +182,44 @@ def waiting(folder: Path, unit: str) -> list[WaitingQuestion]:
         answered |= {one.notice.question for one in history.questions if one.answer is not None}
         found += (one for one in _open(path, history) if one.hash not in answered)
     return found[::-1]
+
+
+def begun(
+    card: Card, dialogs: Dialogs, folder: Path, keep_audio: bool = False, full: bool = False
+) -> tuple[Session, list[Said]]:
+    """A job on a new record, and what is said first: what leads asked since the truck's last job.
+    Arguments and errors as of `Session.begin`.
+
+    Looked up before the new record is there, so that it is not among those looked at.
+    """
+    from assistant.conversation import Session
+
+    questions = waiting(folder, card.unit)
+    session, said = Session.begin(card, dialogs, folder, keep_audio=keep_audio, full=full)
+    return session, [*_put(session, questions), *said]
+
+
+def resumed(path: Path, dialogs: Dialogs, keep_audio: bool = False) -> tuple[Session, list[Said]]:
+    """The job of a record, and what is said first; what leads asked was put to it once."""
+    from assistant.conversation import Session
+
+    session, said = Session.resume(path, dialogs, keep_audio=keep_audio)
+    events = session.journal.events
+    put = {event.data.get("question") for event in events if event.kind == "notice"}
+    questions = waiting(session.journal.path.parent, str(events[0].data.get("unit", "")))
+    return session, [*_put(session, (q for q in questions if q.hash not in put)), *said]
+
+
+def _put(session: Session, questions: Iterable[WaitingQuestion]) -> list[Said]:
+    """Put a lead's questions to the technician; the record keeps which they are."""
+    return [
+        one
+        for q in questions
+        for one in session.notice(
+            "tech", "lead_asks", lead=q.lead, text=q.text, question=q.hash, of_record=q.record,
+            of_line=str(q.line),
+        )
+    ]  # fmt: skip
 
 
 def of_truck(folder: Path, unit: str) -> list[tuple[Path, JobHistory]]:

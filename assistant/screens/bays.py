@@ -9,6 +9,7 @@ import hashlib
 import re
 import tempfile
 from collections.abc import AsyncIterator, Callable
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -19,6 +20,7 @@ from assistant.conversation import Session, SessionError
 from assistant.record import RecordError, open_jobs
 from assistant.record.folder import SUFFIX
 from assistant.record.history import JobHistory
+from assistant.review.acts import begun, resumed
 from assistant.screens.bay import Bay
 from assistant.screens.view import words_of
 from assistant.sentences import DialogError
@@ -48,6 +50,7 @@ class Bays:
         cards: a folder of the shop's cards, one card's file, or None.
         ears: opens what hears and speaks for its pages, beside the first jobs; gives None where it
             cannot. Without it they are read and typed in alone.
+        full: new jobs have every check and every caution whole.
     """
 
     def __init__(
@@ -56,9 +59,10 @@ class Bays:
         dialogs: Dialogs,
         cards: Path | None = None,
         ears: Callable[[], Ears | None] = lambda: None,
+        full: bool = False,
     ) -> None:
         self.folder, self.dialogs = folder, dialogs
-        self._cards = cards
+        self._cards, self._full = cards, full
         self._open_ears = ears
         self._opening: asyncio.Task[Ears | None] | None = None
         self._live: dict[str, Bay] = {}
@@ -127,14 +131,15 @@ class Bays:
             paths = {path.stem: path for path in await asyncio.to_thread(open_jobs, self.folder)}
             if name not in paths:
                 raise NoSuchJob(words_of().say("start.no_job"))
-            return await self._begun(lambda: Session.resume(paths[name], self.dialogs))
+            return await self._begun(lambda: resumed(paths[name], self.dialogs))
 
     async def begin(self, unit: str) -> Bay:
         """A new job on the truck of this unit, or without a card."""
         cards = {card.unit or card.name: card for card in self.cards()}
         card = cards.get(unit, default_card())
         async with self._lock:
-            return await self._begun(lambda: Session.begin(card, self.dialogs, self.folder))
+            begins = partial(begun, card, self.dialogs, self.folder, full=self._full)
+            return await self._begun(begins)
 
     async def _begun(self, begins: Callable[[], tuple[Session, list[Said]]]) -> Bay:
         if len(self._live) >= MOST_BAYS:
@@ -146,7 +151,7 @@ class Bays:
         except (CardError, DialogError, RecordError, SessionError) as problem:  # one line each
             raise NoSuchJob(str(problem)) from problem
         path = session.journal.path
-        bay = Bay(path.stem, session, said, lambda: Session.resume(path, self.dialogs))
+        bay = Bay(path.stem, session, said, lambda: resumed(path, self.dialogs))
         self._live[bay.name] = bay
         self._watched[bay.name] = asyncio.create_task(bay.watch())
         return bay

@@ -65,12 +65,13 @@ def serve(
     port: int = 0,
     paired: bool = False,
     ears: Callable[[], Any] = lambda: None,
+    full: bool = False,
 ) -> Served:
     listener = socket.socket()
     listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     listener.bind(("127.0.0.1", port))
     at = f"http://127.0.0.1:{listener.getsockname()[1]}"
-    bays, access = Bays(folder, load_dialogs(DIALOGS), DEMO, ears), Access(paired)
+    bays, access = Bays(folder, load_dialogs(DIALOGS), DEMO, ears, full), Access(paired)
     app = application(bays, access, ["127.0.0.1"], at)
     config = uvicorn.Config(app, log_level="error", ws="websockets-sansio", lifespan="on")
     config.timeout_graceful_shutdown = 1

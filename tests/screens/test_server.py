@@ -83,6 +83,25 @@ def test_a_job_by_two_screens_is_one_record(served: Served, tmp_path: Path) -> N
     assert "brakes set" in went_on.stdout and went_on.returncode == 0
 
 
+def test_a_job_begun_on_a_screen_is_as_one_begun_at_the_terminal(tmp_path: Path) -> None:
+    """With --full every check and caution; and what a lead has asked of the truck is put first."""
+    from assistant.record.history import JobHistory
+    from assistant.review.acts import add
+    from tests.demo import card, played
+
+    *_, (session, *_) = played("first_job", tmp_path)
+    add(session.journal.path, "question", "L-1", "Why 3 lugs on T-104?")
+    assert card().unit == "T-104"
+    running = serve(tmp_path, full=True)
+    try:
+        job = begun(running)
+        with link(running, "tech", job) as tech:
+            assert any("Why 3 lugs" in one["text"] for one in shown(tech)["said"])
+        assert JobHistory.read(tmp_path / f"{job}.jsonl").opened.full
+    finally:
+        running.stop()
+
+
 def test_other_sites_and_other_names_are_refused(served: Served) -> None:
     """Cross-site requests (OWASP: CSRF, cross-site WebSocket hijacking) and DNS rebinding."""
     job = begun(served)
