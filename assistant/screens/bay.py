@@ -22,7 +22,7 @@ import orjson
 from assistant.act import Act, Evidence, Said
 from assistant.dialogue import Conversation
 from assistant.record import RecordError
-from assistant.screens.view import Broken, bench_view, broken_said, cab_view, lines
+from assistant.screens.view import Broken, bench_view, broken_said, cab_view, lines, reading_of
 
 if TYPE_CHECKING:
     from assistant.screens.ears import Mouth
@@ -115,6 +115,8 @@ class Bay:
         self._down = False
         """Whether the pedal was down, or may have been, at the newest message."""
         self._heard: dict[str, str] = {}
+        self._last: dict[str, str] = {}
+        """The last reading: its words, and "as" what it was understood."""
         self._publish(opening)
 
     @property
@@ -161,19 +163,22 @@ class Bay:
             return "late"
         said = self.conversation.take(meant)
         self._heard = {"who": who, "words": words}
+        self._last = reading_of(meant, words) or self._last
         self._publish(said)
         return ""
 
-    async def turn(self, work: Callable[[], tuple[Sequence[Said], dict[str, str]]]) -> None:
-        """What ears do: `work` runs on the bay's thread; the replies it gives, if any, and what was
-        heard are published."""
+    async def turn(
+        self, work: Callable[[], tuple[Sequence[Said], dict[str, str], dict[str, str]]]
+    ) -> None:
+        """What ears do: `work` runs on the bay's thread; the replies it gives, if any, what was
+        heard, and the reading in it, if any, are published."""
 
         def now() -> None:
             if self._broken is not None:
                 return
-            said, heard = work()
+            said, heard, reading = work()
             if said:
-                self._heard = heard
+                self._heard, self._last = heard, reading or self._last
                 self._publish(said)
 
         await self._run(now)
@@ -231,7 +236,10 @@ class Bay:
         if broken is None:
             danger = dialogue.danger()
             self._down = danger.pedal or danger.held or danger.releasing
-        bench, cab = bench_view(dialogue, self._heard, broken), cab_view(dialogue, broken)
+        bench, cab = (
+            bench_view(dialogue, self._heard, self._last, broken),
+            cab_view(dialogue, broken),
+        )
         views: dict[str, Any] = {"tech": bench, "helper": cab, "lead": bench}
         texts = {
             role: orjson.dumps({"n": n, "life": self.life, "view": view, "said": lines(said, role)})

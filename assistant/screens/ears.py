@@ -17,6 +17,7 @@ import soundfile
 
 from assistant.act import Said
 from assistant.screens.bay import Bay, Screen
+from assistant.screens.view import reading_of
 from assistant.voice.devices.audio import FRAME, FRAME_S, RATE, Samples
 from assistant.voice.output.synthesizer import SpeechError, Synthesizer, spoken
 from assistant.voice.recognition.recognizers import Recognizers, open_recognizers
@@ -87,6 +88,7 @@ class BayEars:
         """Attend to the bay's conversation, which is another one after it was broken."""
         self._said: list[Said] = []
         self._heard: dict[str, str] = {}
+        self._reading: dict[str, str] = {}
         self._waiting: list[tuple[Screen, Samples]] = []
         self._channels: dict[str, tuple[Screen, Channel]] = {}
         conversation, ears = self.bay.conversation, self.ears
@@ -96,6 +98,8 @@ class BayEars:
         self._said += turn.said
         if turn.said:
             self._heard = {"who": turn.role, "words": turn.heard}
+            taken = turn.decision.meaning if turn.kind == "accept" else None
+            self._reading = reading_of(taken, turn.heard) or self._reading
 
     def frame(self, screen: Screen, data: bytes) -> None:
         """One frame of a page's microphone."""
@@ -110,7 +114,7 @@ class BayEars:
         while self._waiting and not self.bay.broken:
             await self.bay.turn(self._pumped)
 
-    def _pumped(self) -> tuple[list[Said], dict[str, str]]:
+    def _pumped(self) -> tuple[list[Said], dict[str, str], dict[str, str]]:
         """All frames that wait, and what has been decoded meanwhile; on the bay's thread."""
         if self.attendant.conversation is not self.bay.conversation:
             self._begin()
@@ -121,7 +125,8 @@ class BayEars:
             channel.feed(samples, count * FRAME_S)
             self.attendant.pump()
         said, self._said = self._said, []
-        return said, self._heard
+        reading, self._reading = self._reading, {}
+        return said, self._heard, reading
 
     def _channel(self, screen: Screen) -> Channel:
         """The channel of the page's role; a new page's begins anew."""

@@ -5,12 +5,13 @@ Nothing here moves anything, and nothing is remembered: a page that comes back i
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from assistant.act import Said
-from assistant.dialogue import Danger, Dialogue
+from assistant.act import Act, Said
+from assistant.dialogue import Danger, Dialogue, Question
 from assistant.sentences import Sentences, printable, sentences
 
 WORDS = ("hold", "release", "stop", "wait", "foot", "turn")
@@ -23,6 +24,12 @@ _BENCH_ANSWERS = (
     *("let_up", "carry_on", "repeat", "stop"),
 )
 _ALWAYS = ("repeat", "stop")
+
+
+def reading_of(meant: Act | Question | None, words: str) -> dict[str, str]:
+    """The words of a reading and what it was understood as; nothing for anything else."""
+    reading = meant.reading if isinstance(meant, Act) else None
+    return {"words": words, "as": str(reading["figures"])} if reading else {}
 
 
 def words_of() -> Sentences:
@@ -157,13 +164,28 @@ def cab_view(dialogue: Dialogue, broken: Broken | None = None) -> dict[str, Any]
     }
 
 
-def bench_view(
-    dialogue: Dialogue, heard: dict[str, str], broken: Broken | None = None
-) -> dict[str, Any]:
-    """All that a bench shows; `heard` is the last utterance: who, words, and what it was taken as.
+_HEAD = re.compile(r"(\d[^:.]*(?:\.\d[^:.]*)*)[.:] ")
+MOST_FIGURE = 24
+"""Signs that still read at two metres."""
 
-    Its "figure" is what reads at two metres: a value that waits for its check, else nothing.
-    """
+
+def figure(dialogue: Dialogue, prompt: Sequence[Said]) -> str:
+    """What must read at two metres: a value that waits for its check, else the number that the
+    prompt begins with ("5 lugs tighter"), else nothing."""
+    if dialogue.pending is not None:
+        return printable(dialogue.pending.figures)
+    found = _HEAD.match(prompt[-1].text) if prompt else None
+    return printable(found[1]) if found and len(found[1]) <= MOST_FIGURE else ""
+
+
+def bench_view(
+    dialogue: Dialogue,
+    heard: dict[str, str],
+    last: dict[str, str],
+    broken: Broken | None = None,
+) -> dict[str, Any]:
+    """All that a bench shows; `heard` is the last utterance: who, words; `last` the last reading:
+    its words, and as what it was understood."""
     if broken is not None:
         label = words_of().say("answer.again")
         return {
@@ -171,17 +193,18 @@ def bench_view(
             "figure": "",
             "word": "stop",
             "heard": {},
+            "last": {},
             "answers": [{"means": "again", "words": label, "label": label}],
             "finished": False,
         }
     prompt = dialogue.prompt()
     mine = [said for said in prompt if said.to != "helper"]
-    pending = dialogue.pending
     return {
         "now": printable(mine[-1].text) if mine else words_of().say("bench.helper_first"),
-        "figure": printable(pending.figures) if pending is not None else "",
+        "figure": figure(dialogue, mine),
         "word": cab_word(dialogue, prompt),
         "heard": {key: printable(value) for key, value in heard.items()},
+        "last": {key: printable(value) for key, value in last.items()},
         "answers": bench_answers(dialogue),
         "finished": dialogue.finished,
     }

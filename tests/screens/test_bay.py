@@ -78,6 +78,28 @@ def test_every_moment_of_a_job_has_one_word(job: str, tmp_path: Path) -> None:
             assert getattr(meant, "meaning", "") == answer["means"]
 
 
+def test_the_bench_shows_the_next_number_and_the_last_reading(tmp_path: Path) -> None:
+    """What waits for its check, else the number that the prompt begins with; and what the last
+    reading was understood as, also once it is taken."""
+
+    async def turned(bay: Bay, clock: Clock) -> None:
+        await to_the_turn(bay)
+        assert last(bay)["view"]["figure"] == "5 lugs tighter in all"
+
+    async def read(bay: Bay, clock: Clock) -> None:
+        assert last(bay)["view"]["figure"] == "" and last(bay)["view"]["last"] == {}
+        await bay.hear("tech", "nine sixteenths shy")
+        seen = {"words": "nine sixteenths shy", "as": "just under 9/16 in"}
+        assert last(bay)["view"]["figure"] == seen["as"] and last(bay)["view"]["last"] == seen
+        await bay.hear("tech", "check")
+        assert last(bay)["view"]["figure"] == "" and last(bay)["view"]["last"] == seen
+
+    in_bay(tmp_path, "found_gap", read)
+    for record in tmp_path.iterdir():
+        record.unlink()
+    in_bay(tmp_path, "ring_turn", turned)
+
+
 def test_a_touch_on_an_old_word_counts_nothing_but_stop_does(tmp_path: Path) -> None:
     async def work(bay: Bay, clock: Clock) -> None:
         await to_the_turn(bay)

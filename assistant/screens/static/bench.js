@@ -38,6 +38,8 @@ const on = {
     part("figure").textContent = view.figure;
     part("figure").style.setProperty("--signs", Math.max(5, view.figure.length));
     part("now").textContent = view.now;
+    part("heard").hidden = !view.last.words;
+    part("heard").textContent = `${bench.dataset.heard}: ${view.last.words} → ${view.last.as}`;
     document.title = view.now;
     touches(part("answers"), view.answers, link, message.n);
     cabSays();
@@ -45,6 +47,7 @@ const on = {
   lost() {
     part("link").textContent = bench.dataset.down;
     part("link").hidden = false;
+    part("cabstate").textContent = "";
     part("answers").replaceChildren();
   },
   back() {
