@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any, Protocol
+from typing import TYPE_CHECKING, Any, NamedTuple, Protocol
 
 from assistant.act import Evidence
 
@@ -45,6 +45,14 @@ class Danger:
 
     def __bool__(self) -> bool:
         return self.pedal or self.pressing or self.engine or self.foot
+
+
+class Breath(NamedTuple):
+    """What may be said done in one breath: each item with the phrases that say so, the present one
+    first, and whether they must be said `in_order`."""
+
+    items: tuple[tuple[str, tuple[str, ...]], ...] = ()
+    in_order: bool = False
 
 
 class Pending(Protocol):
@@ -130,6 +138,10 @@ class Dialogue(Protocol):
     def answers(self) -> dict[str, str]:
         """Phrases that answer just this step, and the meaning that each has."""
         return {}
+
+    def breath(self) -> Breath:
+        """What who is expected to speak may say done in one breath, two items at least; or none."""
+        return Breath()
 
     def whose(self) -> str:
         """Who is expected to speak now: "tech" or "helper"."""

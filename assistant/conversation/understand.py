@@ -17,8 +17,8 @@ from assistant.conversation.likelihood import SURE, likeliest
 from assistant.conversation.look import fault, lugs_left, taken_back
 from assistant.conversation.meaning import NUMBERS, PARTS, Likely, likely, place
 from assistant.conversation.this_step import COMPLETES, of_this_step
-from assistant.dialogue import Danger, Dialogue, Heard, Question
-from assistant.interlocks import IN_ONE_BREATH, LOOK
+from assistant.dialogue import Breath, Danger, Dialogue, Heard, Question
+from assistant.interlocks import LOOK
 from assistant.job.state import LEAVING, REPAIR
 from assistant.quantity import (
     BRAKE_CONTACT,
@@ -358,18 +358,40 @@ def _guessed(words: str, who: str, dialogue: Dialogue, guess: Likely) -> Act | Q
 
 def _in_one_breath(words: str, who: str, dialogue: Dialogue) -> Act | None:
     """The present step and the next ones, each answered by one of its own phrases, in order."""
-    if dialogue.at not in IN_ONE_BREATH or "?" in words:
+    breath, at = dialogue.breath(), dialogue.dialogs.by_id.get(dialogue.at)
+    if not breath.in_order or at is None or "?" in words or who != at.who:
         return None
+    parts = _parts(words, breath)
+    if not 2 <= len(parts) <= len(breath.items):
+        return None
+    named = [item for part, (item, phrases) in zip(parts, breath.items, strict=False)
+             if part in phrases]  # fmt: skip
+    meaning = "sound" if at.kind == "sound" else "done"
+    return Act(meaning, who, text=" ".join(named)) if len(named) == len(parts) else None
+
+
+def _parts(words: str, breath: Breath) -> list[str]:
+    """Words part by part, normal: at their commas, and where nothing but phrases of items stand
+    one after another, as they are heard."""
     parts = [text for part in _PARTS_OF.split(words.lower()) if (text := normal(part or ""))]
-    steps = dialogue.dialogs.steps
-    at = [s.id for s in steps].index(dialogue.at)
-    named = steps[at : at + len(parts)]
-    each = zip(parts, named, strict=False)
-    fits = all(s.id in IN_ONE_BREATH and s.who == who and text in s.answers for text, s in each)
-    if len(parts) < 2 or len(named) < len(parts) or not fits or len({s.kind for s in named}) > 1:
-        return None
-    meaning = "sound" if named[0].kind == "sound" else "done"
-    return Act(meaning, who, text=" ".join(s.id for s in named))
+    phrases = [phrase for _, each in breath.items for phrase in each]
+    return [one for part in parts for one in one_by_one(part, phrases) or [part]]
+
+
+_ONE_BREATH = 200
+"""Letters that are said in one breath at most."""
+
+
+def one_by_one(text: str, phrases: Sequence[str]) -> list[str]:
+    """The phrases that normal words are, one after another; nothing when they are anything else."""
+    if text in phrases:
+        return [text]
+    for phrase in phrases if len(text) <= _ONE_BREATH else ():
+        if text.startswith(phrase + " "):
+            rest = one_by_one(text[len(phrase) + 1 :], phrases)
+            if rest:
+                return [phrase, *rest]
+    return []
 
 
 _ITEMS = {
@@ -402,9 +424,13 @@ def _items(words: str, who: str, dialogue: Dialogue) -> Act | None:
         return None
     if dead_end(words) is not None or _of_trouble(normal(words), dialogue):
         return None  # "the clutch brake's in pieces" sets no parking brake
-    named = []
-    for part in _PARTS_OF.split(words.lower()):
-        text = _NOT_RAISED.sub("on the ground", normal(part or ""))
+    named, breath = [], dialogue.breath()
+    own = {phrase: item for item, phrases in breath.items for phrase in phrases}
+    for text in _parts(words, breath):
+        if text in own:
+            named.append(own[text])
+            continue
+        text = _NOT_RAISED.sub("on the ground", text)
         found = [item for item, expression in _ITEMS.items() if expression.search(text)]
         if not found:
             continue

@@ -44,12 +44,21 @@ def _several_done(job: Job, act: Act) -> list[Said]:
     """ "Brakes set, wheels chocked": each safety step named is done; which of them is left."""
     safe = [s.id for s in job.dialogs.steps if s.phase == "safe" and s.kind == "act"]
     job.ahead.update(item for item in act.text.split() if item in safe)
-    said = _go_on_past(job, act) if job.at in job.ahead else job.prompt()
+    heard = _read_back(job, act, [item for item in act.text.split() if item in safe])
+    said = heard + (_go_on_past(job, act) if job.at in job.ahead else job.prompt())
     left = [s for s in safe[safe.index(job.at) :] if s not in job.ahead] if job.at in safe else []
     if len(left) < 2:
         return said
-    names = joined([sentences("job").say(f"item.{item}") for item in left], ", ")
-    return [*said[:-1], job.said(act.who, "safe_left", left=names), said[-1]]
+    return [*said[:-1], job.said(act.who, "safe_left", left=_named(left)), said[-1]]
+
+
+def _read_back(job: Job, act: Act, items: list[str]) -> list[Said]:
+    """What of several things said done was taken: what was not is heard to be missing."""
+    return [job.said(act.who, "items_done", items=_named(items))] if items else []
+
+
+def _named(items: list[str]) -> str:
+    return joined([sentences("job").say(f"item.{item}") for item in items], ", ")
 
 
 def _in_one_breath(job: Job, act: Act) -> list[Said]:
@@ -60,7 +69,7 @@ def _in_one_breath(job: Job, act: Act) -> list[Said]:
     if act.who != job.here.who:
         return job.hint(act)
     job.ahead.update(named)
-    said = _go_on_past(job, act)
+    said = [*_read_back(job, act, named), *_go_on_past(job, act)]
     job.ahead.difference_update(named)
     return said
 

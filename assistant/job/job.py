@@ -9,13 +9,14 @@ step stands in `kinds.KINDS`. The order lives in `machine`, the rules nobody can
 from __future__ import annotations
 
 from dataclasses import replace
+from itertools import takewhile
 
 from transitions import EventData, MachineError
 
 from assistant import interlocks
 from assistant.act import Act, Said
 from assistant.card import Card
-from assistant.dialogue import Danger
+from assistant.dialogue import Breath, Danger
 from assistant.hazards import NEEDS
 from assistant.job import answers, pedal, prop, readings, talk, unfinished, words
 from assistant.job.kinds import KINDS, Handler
@@ -211,6 +212,22 @@ class Job(JobState):
         means = "skip" if step.kind == "read" else self.kind.means
         meaning = "ready" if step.id == "helper_ready" else means
         return dict.fromkeys(step.answers, meaning)
+
+    def breath(self) -> Breath:
+        step, in_order = self.step, self.at in interlocks.IN_ONE_BREATH
+        if step is None or not self.answers() or not (in_order or step.phase == "safe"):
+            return Breath()
+        kind, who = step.kind, step.who
+
+        def fits(one: Step) -> bool:
+            named = one.id in interlocks.IN_ONE_BREATH if in_order else one.phase == "safe"
+            return named and one.kind == kind and one.who == who
+
+        steps = self.dialogs.steps
+        ahead = steps[steps.index(step) :]
+        mine = takewhile(fits, ahead) if in_order else filter(fits, ahead)
+        items = tuple((s.id, s.answers) for s in mine if s.id not in self.ahead and s.answers)
+        return Breath(items, in_order) if len(items) > 1 else Breath()
 
     def whose(self) -> str:
         if self.facts.hazards.propped:

@@ -112,6 +112,7 @@ _BLANKS = """
     who: mic_lost mic_back
     lead text: lead_asks
     left: safe_left steps_left
+    items: items_done
     quantity: not_read_yet
     left right: fork_cocked
     move moved: lugs_to_go

@@ -205,6 +205,66 @@ def test_a_stop_is_acted_on_at_its_pause_and_once(room: Room, session: Session) 
     assert session.job.at != "halted"
 
 
+def passed(session: Session) -> set[str]:
+    """Safety steps that are done, or told to be."""
+    steps = [step.id for step in session.job.dialogs.steps]
+    return {*steps[steps.index("chocks") : steps.index(session.job.at)], *session.job.ahead}
+
+
+@pytest.mark.parametrize("words, free, done", [
+    ("brakes set wheels chocked out of gear", "", "parking_brake chocks neutral"),
+    ("brakes set and out of gear", "", "parking_brake neutral"),
+    ("key's in my pocket", "", "key"),
+    ("wheels chocked brakes set out of gear", "Chocked, breaks set. Out", "chocks parking_brake"),
+    ("wheels chocked out of gear", "real shock", ""),
+    ("brakes set wheels chocked", "brakes not set, wheels chocked", ""),
+    ("wheels chocked brakes set", "wheels chocked, brakes set, not in neutral yet", ""),
+    ("wheels chocked brakes set", "are the wheels chocked, brakes set?", ""),
+    ("wheels chocked", "wheels chocked, brake won't hold", ""),
+    ("brakes set wheels chocked", "brakes set, wheels chocked, clutch brake's in pieces", ""),
+])  # fmt: skip
+def test_several_things_done_in_one_breath_are_those_that_were_surely_said(
+    room: Room, session: Session, words: str, free: str, done: str
+) -> None:
+    reach(session, "chocks")
+    room.script.listen = lambda samples: hearing(words, free)  # type: ignore[method-assign]
+    room.tell(words)
+    assert passed(session) == {*done.split()}
+    told = [
+        said.text for turn in room.turns for said in turn.said if said.key == "reply:items_done"
+    ]
+    assert room.turns[0].kind == ("accept" if done else "again") and len(told) == bool(done)
+    assert not told or told[0].count(",") >= len(done.split()) - 1, "each is read back"
+
+
+def test_after_one_item_the_next_is_waited_for_and_after_the_last_it_is_not(
+    room: Room, session: Session
+) -> None:
+    reach(session, "chocks")
+    waits: list[bool | None] = []
+    whole = "wheels chocked brakes set out of gear engine off on stands glasses on"
+    for words in ("done", "wheels chocked", "wheels not chocked", whole):
+        room.channels["tech"].endpointer.patience = waits.append  # type: ignore[method-assign]
+        room.begin("tech", words)
+        room.run()
+        room.event("tech", EndpointEvent("resumed", 0.0, room.now))
+    assert waits == [True, False, False, True]
+    room.attendant.warm()
+    assert room.channels["tech"].endpointer.waits.long_s >= 0.7, "as at a comma"
+
+
+def test_an_item_that_began_before_the_last_was_answered_counts(
+    room: Room, session: Session
+) -> None:
+    reach(session, "chocks")
+    room.say("tech", "wheels chocked")
+    room.tell("brakes set")
+    assert passed(session) == {"chocks", "parking_brake"}
+    room.say("tech", "out of gear")
+    room.tell("out of gear")
+    assert passed(session) == {"chocks", "parking_brake", "neutral"}
+
+
 def test_an_impatient_second_done_is_not_the_next_steps(room: Room, session: Session) -> None:
     reach(session, "chocks")
     before = session.job.at

@@ -24,13 +24,11 @@ import numpy as np
 import pytest
 
 from assistant.card import load_card
-from assistant.conversation import Session, split_speaker
+from assistant.conversation import Session
 from assistant.record import read_events, verify_file
 from assistant.texts.dialogs import load_dialogs
 from assistant.voice.devices.audio import RATE, Samples
-from assistant.voice.session.staged import breaths
-from tests.demo import CARDS, DEMO, DIALOGS, card
-from tests.demo import script as written
+from tests.demo import DEMO, played
 from tests.spoken.voices import available, prepare, say, voice_named
 from tests.voice.pulse import MICROPHONES, SPEAKERS, Feed, Pulse, Tape
 
@@ -244,17 +242,10 @@ class Line:
 
 
 def script(name: str, folder: Path) -> list[Line]:
-    """The lines of a script as they are spoken, answered by a typed session that is recorded in
-    `folder`."""
-    session, _ = Session.begin(card(CARDS[name]), load_dialogs(DIALOGS), folder)
-    lines = []
-    for line in written(name):
-        who, words = split_speaker(line)
-        for part in breaths(words, session.understood(words, who)):
-            said = session.hear(who, part)
-            lines.append(Line(who, part, tuple(_shown(one) for one in said)))
-    session.close()
-    return lines
+    """The lines of a script, answered by a typed session that is recorded in `folder`."""
+    turns = played(name, folder)
+    next(turns)
+    return [Line(who, words, tuple(_shown(one) for one in said)) for _, who, words, said in turns]
 
 
 def _shown(said: object) -> str:

@@ -36,6 +36,12 @@ def name_of(meaning: Meaning | None) -> str:
     return meaning.meaning if isinstance(meaning, Act) else "question"
 
 
+def items_of(meaning: Meaning | None) -> list[str]:
+    """What was said done in one breath, or by its name alone; nothing for all else."""
+    done = isinstance(meaning, Act) and meaning.meaning in ("done", "sound")
+    return meaning.text.split() if done and isinstance(meaning, Act) else []
+
+
 def identity(meaning: Meaning) -> Hashable:
     """What two wordings share that mean the same."""
     if isinstance(meaning, Question):

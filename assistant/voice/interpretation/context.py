@@ -11,15 +11,19 @@ import re
 from collections.abc import Hashable, Sequence
 from dataclasses import dataclass, replace
 
+from rapidfuzz import fuzz
+
 from assistant.act import Act, Said
+from assistant.conversation.dead_ends import dead_end
+from assistant.conversation.understand import one_by_one
 from assistant.dialogue import Conversation, Dialogue
 from assistant.quantity import ODOMETER
-from assistant.texts.dialogs import Dialogs
 from assistant.texts.normal import negated, normal
+from assistant.texts.safety import counts
 from assistant.voice.detection.endpointer import EndWaits
 from assistant.voice.devices.audio import Samples
 from assistant.voice.interpretation import POLICY, VALUES, Decision, Meaning, identity, name_of
-from assistant.voice.interpretation.ranking import decide, reading_interpreter
+from assistant.voice.interpretation.ranking import decide, denies, reading_interpreter
 from assistant.voice.recognition.recognizer import Hearing
 
 PRIOR, ACCEPT, RETRY, WAIT, REST = (
@@ -40,11 +44,13 @@ right" and "not right"."""
 
 
 def contradicted(decision: Decision) -> bool:
-    """Whether the opposite of the likeliest meaning may have been said as well."""
-    against = OPPOSITE.get(decision.name, ())
+    """Whether the opposite of the likeliest meaning may have been said as well, or its denial."""
+    against, passes = OPPOSITE.get(decision.name, ()), decision.name in OPPOSITE
     return any(
-        name_of(other.meaning) in against and other.probability >= ACCEPT["opposite_maybe"]
+        name_of(other.meaning) in against
+        or (passes and negated(other.words) and not negated(decision.heard))
         for other in decision.ranked[1:]
+        if other.probability >= ACCEPT["opposite_maybe"]
     )
 
 
@@ -123,24 +129,59 @@ _GOES_ON = frozenset({"accept", "sign_off", "note"})
 _UNIT = re.compile(r"\b(inch|inches|thou|thousandths?|lugs?|flats?|turns?|mill\w+|mils?|miles)\b")
 
 
-def waits_for(quantity: str) -> EndWaits:
-    """How long to wait after words, for the quantity asked or "" for none."""
+def waits_for(dialogue: Dialogue) -> EndWaits:
+    """How long to wait after words, for what is asked."""
+    quantity = dialogue.expects()
     name = "odometer_s" if quantity == ODOMETER else "reading_s" if quantity else "command_s"
-    return EndWaits(*WAIT[name])
+    return EndWaits(*WAIT["items_s" if dialogue.breath().items else name])
 
 
-def may_go_on(decision: Decision, dialogs: Dialogs) -> bool:
+def said_in_breath(words: str, dialogue: Dialogue) -> set[str]:
+    """The phrases of items that words are, one after another; nothing if they are anything else."""
+    phrases = [phrase for _, each in dialogue.breath().items for phrase in each]
+    return {*one_by_one(words.replace(" and ", " "), phrases)}
+
+
+def surely_said(meaning: Act, hearings: Sequence[Hearing], dialogue: Dialogue) -> Act | None:
+    """Of things said done, one or several in one breath, those that were heard freely as well;
+    None when there are none, or when the free words deny, ask or tell of trouble."""
+    breath, free = dialogue.breath(), [hearing.free for hearing in hearings if hearing.free]
+    phrases = sorted((p for _, each in breath.items for p in each), key=len, reverse=True)
+    own = re.compile(rf"\b(?:{'|'.join(map(re.escape, phrases))})\b")
+    rests = [own.sub(",", normal(words)) for words in free]
+    asks = any("?" in words for words in free)
+    if any(not counts(r, asks, meaning.meaning) or dead_end(r) is not None for r in rests):
+        return None
+    if not meaning.text:
+        return meaning
+    known, kept = dict(breath.items), []
+    for item in meaning.text.split():
+        alike = (fuzz.partial_ratio(p, normal(w)) for p in known.get(item, ()) for w in free)
+        if max(alike, default=0.0) >= ACCEPT["item_alike"]:
+            kept.append(item)
+        elif breath.in_order:
+            break  # nothing is done before what comes before it
+    return replace(meaning, text=" ".join(kept)) if kept else None
+
+
+def may_go_on(decision: Decision, dialogue: Dialogue) -> bool:
     """Whether the words may begin others that mean something else.
 
-    A value whole and without a unit ("eight", "eight and a half"), "sign off six", or a phrase that
-    another meaning's begins with: "correct" confirms, "correct that" takes back.
+    A value whole and without a unit ("eight", "eight and a half"), "sign off six", an item where
+    others may be said in one breath with it, or a phrase that another meaning's begins with:
+    "correct" confirms, "correct that" takes back.
     """
-    meaning, words = decision.meaning, decision.heard
+    meaning, words, dialogs = decision.meaning, decision.heard, dialogue.dialogs
     if isinstance(meaning, Act) and meaning.meaning in VALUES:
         data = meaning.reading or {}
         known = [v for k in ("value_in", "low_in", "high_in", "count") if (v := data.get(k))]
         whole = all(float(v).is_integer() for v in known)
         return (whole or " " not in words) and not _UNIT.search(words)
+    said, items = said_in_breath(words, dialogue), dialogue.breath().items
+    if items and denies(words, dialogue):
+        return True  # a denial counts for the whole breath
+    if said:
+        return any(not said.intersection(phrases) for _, phrases in items)
     own = dialogs.words.get(decision.name)
     mine = own.phrases if own is not None else ()
     phrases = (p for meant in dialogs.words.values() for p in meant.phrases)

@@ -20,7 +20,16 @@ from assistant.dialogue import Dialogue, Question
 from assistant.quantity import QUANTITIES
 from assistant.readings import read
 from assistant.texts.normal import normal, without_lead
-from assistant.voice.interpretation import POLICY, Candidate, Decision, Interpret, Meaning, identity
+from assistant.voice.interpretation import (
+    POLICY,
+    Candidate,
+    Decision,
+    Interpret,
+    Meaning,
+    identity,
+    items_of,
+)
+from assistant.voice.recognition.expected import denial
 from assistant.voice.recognition.grammar import Grammar
 from assistant.voice.recognition.recognizer import Hearing
 
@@ -106,17 +115,21 @@ def _features(
     share, agreeing = (first.share, first.engines) if first is not None else (0.0, ())
     inside = main.marks.get("inside", main.hypotheses[0].score if main.hypotheses else -30.0)
     free = main.free_score if main.free_score is not None else inside
+    # The decoder was adapted to one thing at a time: it takes several of them for talk.
+    items = len(items_of(first.meaning)) if first is not None else 0
+    untold = RANKING["no_speech_untold"]
+    no_speech = untold if items > 1 else main.marks.get("no_speech", untold)
     return {
         "one": 1.0,
         "odds": _within(math.log((share + 1e-6) / (1 - share + 1e-6)), -6.0, 6.0),
-        "gap": _within(inside - free, -20.0, 0.0),
+        "gap": _within((inside - free) / max(items, 1), -20.0, 0.0),
         "fit": max(-6.0, inside / max(main.marks.get("tokens", 1.0), 1.0)),
         "free_fit": max(-6.0, free / max(len(main.free.split()), 1)),
         "agree": float(any(h.engine in agreeing for h in others)),
         "silent": float(bool(others) and not any(h.hypotheses for h in others)),
         "posterior": main.marks.get("posterior", 0.0),
         # An engine that cannot tell is believed to have heard speech.
-        "no_speech": max(-12.0, main.marks.get("no_speech", RANKING["no_speech_untold"])),
+        "no_speech": max(-12.0, no_speech),
     }
 
 
@@ -170,9 +183,17 @@ def interpreter(
             free = meant.reading is not None or meant.meaning in _FREE_WORDS
             if not free and not grammar.accepts(words):
                 prior *= PRIOR["outside_grammar"]
+        if denies(words, dialogue):
+            prior = 1.0  # whatever it does: it is what tells "are" from "aren't"
         return meant, prior * earlier(meant)
 
     return interpret
+
+
+def denies(words: str, dialogue: Dialogue) -> bool:
+    """Whether words deny a phrase that would complete this step or one said in one breath."""
+    own = {*dialogue.answers(), *(p for _, each in dialogue.breath().items for p in each)}
+    return any(f" {no} " in f" {words} " for p in own if (no := denial(p)) != p)
 
 
 def reading_interpreter(quantity: str, metric: bool = False) -> Interpret:

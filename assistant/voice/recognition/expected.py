@@ -7,9 +7,10 @@ lowest terms, and what people say around them. Nearly all of it is read as a val
 
 from __future__ import annotations
 
+import re
 from functools import cache, lru_cache
 
-from assistant.dialogue import Dialogue, Question
+from assistant.dialogue import Breath, Dialogue, Question
 from assistant.quantity import FLATS, LUGS, ODOMETER, QUANTITIES, RING_LEFT, TURNS, Quantity
 from assistant.readings.language import (
     FAT,
@@ -35,7 +36,7 @@ from assistant.readings.language import (
 )
 from assistant.readings.speak import number_words
 from assistant.readings.units import MM_PER_IN
-from assistant.texts.normal import normal
+from assistant.texts.normal import negated, normal
 from assistant.voice.recognition.grammar import Grammar
 
 SMALL = NUMBER.said()
@@ -223,12 +224,14 @@ def expected(dialogue: Dialogue, who: str = "", asked: Question | None = None) -
     signs = "sign_off" in dialogue.allowed()
     metric = dialogue.units == "mm"
     taken_back = dialogue.pending is not None or "no" in dialogue.allowed()
-    return _grammar(phrases, quantity, last, metric, signs, asked is not None, taken_back)
+    breath = dialogue.breath() if who in ("", dialogue.whose()) else Breath()
+    return _grammar(phrases, quantity, last, metric, signs, asked is not None, taken_back, breath)
 
 
 def _phrases(dialogue: Dialogue, who: str) -> set[str]:
     known, allowed, danger = dialogue.dialogs.words, dialogue.allowed(), dialogue.danger()
     found = {*dialogue.answers()}
+    found.update(map(denial, dialogue.answers()))
     for key, meaning in known.items():
         mine = not who or meaning.who in ("any", who)
         if mine and (key in allowed or meaning.anytime or key in _ALWAYS):
@@ -256,6 +259,7 @@ def _grammar(
     signs: bool,
     asked: bool,
     taken_back: bool,
+    breath: Breath,
 ) -> Grammar:
     commands = alt(*sorted(" ".join(words) for p in phrases if (words := _spoken(p))))
     command = seq(opt(alt(*_BEFORE_COMMAND)), commands)
@@ -272,8 +276,41 @@ def _grammar(
         wrong = ["no"] if taken_back else []  # "no" with the value, where it takes one back
         again = seq(alt("correction", "correct that to", "make it", *wrong), opt("it's"))
         said.append((0.3, seq(again, reading(last, metric, True))))
-    name = f"now_{abs(hash((phrases, quantity, last, metric, signs, asked, taken_back))):x}"
+    if breath.items:
+        said.append((1.0, _one_breath(breath)))
+    now = (phrases, quantity, last, metric, signs, asked, taken_back, breath)
+    name = f"now_{abs(hash(now)):x}"
     return Grammar(name, weighted(*said))
+
+
+def _one_breath(breath: Breath) -> Rule:
+    """One item after another, as many as there are at most; in any order unless in theirs."""
+    each = [
+        alt(*(" ".join(_spoken(said)) for p in phrases for said in (p, denial(p))))
+        for _, phrases in breath.items
+    ]
+    said, *before = reversed(each if breath.in_order else [alt(*each)] * len(each))
+    for item in before:
+        said = seq(item, opt(opt("and"), said))
+    return said
+
+
+_DENIALS = tuple((re.compile(said), denied) for said, denied in (
+    (r"\b(are|is)\b", r"\1n't"), (r"'s (?!no\b)", "'s not "), (r"^i'm\b", "i'm not"),
+    (r"\b(move|release|squeeze)s\b", r"doesn't \1"), (r"\bhas\b", "doesn't have"),
+    (r"^(?:i've )?got\b", "i haven't got"), (r"\bhave\b", "don't have"),
+    (r"^(\w+(?: \w+)?) (set|chocked|in|on|off|out)$", r"\1 not \2"),
+    (r"^(?=(?:in|on|out|chocked)\b)", "not "),
+))  # fmt: skip
+
+
+def denial(phrase: str) -> str:
+    """A phrase that says that something is so, denied: ears that know both tell "are" from
+    "aren't". The phrase itself where it has no such form."""
+    if negated(phrase) or "nothing" in phrase:
+        return phrase
+    denied = (expression.sub(no, phrase, 1) for expression, no in _DENIALS)
+    return next((one for one in denied if one != phrase), phrase)
 
 
 def _spoken(phrase: str) -> list[str]:

@@ -20,8 +20,9 @@ PRUNE = 9.0
 LENGTH = 1.0
 """Natural-log units a token is worth while hypotheses of different lengths compete: without it a
 short phrase wins over a long one that was said less clearly. Set on the tuning voices."""
-MAX_TOKENS = 28
-FREE_TOKENS = 24
+MAX_TOKENS = 44
+"""Of things done, said in one breath; all else is shorter."""
+FREE_TOKENS = 40
 
 Scored = list[tuple[list[int], float]]
 """Token lists with their log probabilities."""

@@ -15,7 +15,7 @@ from assistant.dialogue import Conversation
 from assistant.texts.core import CONFIRMS
 from assistant.texts.normal import normal
 from assistant.voice.devices.audio import FAINT, RATE, Samples
-from assistant.voice.interpretation import POLICY, VALUES, Decision, Meaning, name_of
+from assistant.voice.interpretation import POLICY, VALUES, Decision, Meaning, items_of, name_of
 from assistant.voice.interpretation.context import (
     Denials,
     Dictation,
@@ -25,6 +25,8 @@ from assistant.voice.interpretation.context import (
     free_act,
     may_go_on,
     noted,
+    said_in_breath,
+    surely_said,
     waits_for,
 )
 from assistant.voice.interpretation.ranking import decide, interpreter, speaker_of
@@ -132,7 +134,7 @@ class Attendant:
     def warm(self) -> None:
         """Make ready for what may be said next, while the reply is spoken."""
         for channel in self.channels:
-            channel.endpointer.waits = waits_for(self.dialogue.expects())
+            channel.endpointer.waits = waits_for(self.dialogue)
             self._executor.submit(self.ears.expect, self.grammar(channel.role))
 
     def practise(self) -> None:
@@ -200,7 +202,7 @@ class Attendant:
             channel.end_now()
             guess.ended_s = channel.now_s
             self._act(channel, guess, decision)
-        elif may_go_on(decision, self.dialogue.dialogs) or decision.kind == "again":
+        elif may_go_on(decision, self.dialogue) or decision.kind == "again":
             # "Eight" may stand alone, but "eight and a half" begins with it as well.
             channel.endpointer.patience(False)
         elif decision.kind == "accept" and decision.probability >= POLICY["wait"]["short_from"]:
@@ -286,6 +288,10 @@ class Attendant:
             return alarm
         kind = "accept" if self._stops(decision) else self._outcome_kind(utterance, decision)
         meaning = decision.meaning if kind == "accept" else None
+        items = items_of(meaning) or said_in_breath(decision.heard, self.dialogue)
+        if isinstance(meaning, Act) and items:
+            meaning = surely_said(meaning, utterance.heard(), self.dialogue)
+            kind = "again" if meaning is None else kind
         words, whole = decision.heard, self._with_the_rest(utterance)
         free = self._free_words(utterance, decision, kind, role)
         if whole:
@@ -339,8 +345,8 @@ class Attendant:
         if kind == "accept" and utterance.start_s < self._answered_s:
             # Words that began before the last answer came do not answer it: an impatient second
             # "done" must not pass for the next step's, nor a "check" for a read-back nobody heard.
-            if name == self._last:
-                return "nothing"
+            if name == self._last:  # an item named by itself is no impatient "done"
+                return kind if said_in_breath(decision.heard, self.dialogue) else "nothing"
             if name in (*CONFIRMS, *_CONFIRMATIONS):
                 return "again"
         if name == "reading" and self.dialogue.pending is None and self.dialogue.expects():

@@ -76,8 +76,7 @@ class StagedJob:
                 self._line(attendant, role, command, rng)
                 self._say(attendant, role, free, rng)
                 continue
-            for part in breaths(words, self.session.understood(words, role)):
-                self._line(attendant, role, part, rng)
+            self._line(attendant, role, words, rng)
             after = script[at + 1][1] if at + 1 < len(script) else ""
             if self._asked and not after.startswith(_ANSWERS):
                 self._line(attendant, role, "check", rng)  # it was heard less surely than typed
@@ -143,13 +142,6 @@ class StagedJob:
 
     def _now_s(self) -> float:
         return sum(map(len, self.sound)) / RATE
-
-
-def breaths(words: str, meant: Meaning) -> list[str]:
-    """A line as it is said to the ears: of several things done, one after another, since they hear
-    one thing at a time."""
-    several = isinstance(meant, Act) and meant.meaning in ("done", "sound") and " " in meant.text
-    return words.split(", ") if several else [words]
 
 
 def alike(heard: Meaning, meant: Meaning) -> bool:
