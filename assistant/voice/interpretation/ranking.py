@@ -174,8 +174,11 @@ def interpreter(
 
     @cache
     def interpret(words: str) -> tuple[Meaning, float] | None:
-        meant = understood(words, who or speaker_of(words, dialogue))
-        prior = PRIOR["question"]
+        speaker = who or speaker_of(words, dialogue)
+        meant, prior = understood(words, speaker), PRIOR["question"]
+        if denies(words, dialogue):  # whatever it does, it is what tells "are" from "aren't"
+            lost = isinstance(meant, Act) and meant.meaning in _NO_COMMAND
+            return (Question("say_again", {}, speaker) if lost else meant), earlier(meant)
         if isinstance(meant, Act):
             if meant.meaning in _NO_COMMAND:
                 return None
@@ -183,8 +186,6 @@ def interpreter(
             free = meant.reading is not None or meant.meaning in _FREE_WORDS
             if not free and not grammar.accepts(words):
                 prior *= PRIOR["outside_grammar"]
-        if denies(words, dialogue):
-            prior = 1.0  # whatever it does: it is what tells "are" from "aren't"
         return meant, prior * earlier(meant)
 
     return interpret

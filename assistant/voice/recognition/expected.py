@@ -261,7 +261,7 @@ def _grammar(
     taken_back: bool,
     breath: Breath,
 ) -> Grammar:
-    commands = alt(*sorted(" ".join(words) for p in phrases if (words := _spoken(p))))
+    commands = alt(*sorted(words for p in phrases if (words := _sayable(p))))
     command = seq(opt(alt(*_BEFORE_COMMAND)), commands)
     named = alt(*(q.spoken for q in QUANTITIES.values()))
     said: list[tuple[float, Rule]] = [(1.0, command), (0.1, seq("correct the", named))]
@@ -277,7 +277,7 @@ def _grammar(
         again = seq(alt("correction", "correct that to", "make it", *wrong), opt("it's"))
         said.append((0.3, seq(again, reading(last, metric, True))))
     if breath.items:
-        said.append((1.0, _one_breath(breath)))
+        said.append((0.5, _one_breath(breath)))
     now = (phrases, quantity, last, metric, signs, asked, taken_back, breath)
     name = f"now_{abs(hash(now)):x}"
     return Grammar(name, weighted(*said))
@@ -285,10 +285,10 @@ def _grammar(
 
 def _one_breath(breath: Breath) -> Rule:
     """One item after another, as many as there are at most; in any order unless in theirs."""
-    each = [
-        alt(*(" ".join(_spoken(said)) for p in phrases for said in (p, denial(p))))
-        for _, phrases in breath.items
-    ]
+    each = []
+    for _, phrases in breath.items:
+        said_so, denied = ([_sayable(p) for p in some] for some in (phrases, map(denial, phrases)))
+        each.append(weighted((0.9, alt(*said_so)), (0.1, alt(*denied))))
     said, *before = reversed(each if breath.in_order else [alt(*each)] * len(each))
     for item in before:
         said = seq(item, opt(opt("and"), said))
@@ -313,9 +313,9 @@ def denial(phrase: str) -> str:
     return next((one for one in denied if one != phrase), phrase)
 
 
-def _spoken(phrase: str) -> list[str]:
-    """A phrase as it is said, or [] for one that is only ever typed."""
+def _sayable(phrase: str) -> str:
+    """A phrase as it is said, or "" for one that is only ever typed."""
     try:
-        return words_of(normal(phrase))
+        return " ".join(words_of(normal(phrase)))
     except ValueError:
-        return []
+        return ""
