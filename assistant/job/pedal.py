@@ -217,7 +217,7 @@ def on_holding(job: Job, act: Act) -> list[Said]:
     keep = job.said("helper", "stopped_helper_held", signal="DANGER", cue="STOP")
     if was == "releasing" and job.at != HALTED:
         return on_stop(job, act)  # told to let up, and still down: or down again
-    if not unasked:
+    if not unasked and job.at == HALTED:
         # He may be holding still, or have pressed again: down, but not to be relied on.
         return [keep, *job.prompt()]
     _alarm(job, act)

@@ -6,6 +6,7 @@ import re
 from typing import TYPE_CHECKING
 
 from assistant.clutch.thread import FLATS_PER_TURN
+from assistant.interlocks import presses
 from assistant.quantity import QUANTITIES
 from assistant.readings import speak
 from assistant.readings.units import MM_PER_IN
@@ -129,7 +130,9 @@ def truck_state(job: JobState) -> Both:
     say, facts = job.dialogs.say, job.facts
     hazards = facts.hazards
     held = "pedal_held_state" if hazards.hold_confirmed else "pedal_unsure_state"
-    parts = [say("pedal_up_state" if hazards.told_up else held)]
+    step = job.dialogs.by_id.get(job.step_id)
+    asked = step is not None and presses(step)  # he may have pressed again since he said so
+    parts = [say("pedal_up_state" if hazards.told_up and not asked else held)]
     if facts.turning:
         parts.append(say("ring_maybe_state"))
     by_gap, called = facts.plans.lugs_by_gap(), facts.lugs_total

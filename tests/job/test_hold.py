@@ -326,3 +326,17 @@ def test_a_clear_in_doubt_while_the_pedal_goes_down(
     """HOLD is not told again on a clear that is in doubt."""
     play(session, f"{HOLD} / {line}")
     assert session.job.stopped
+
+
+def test_a_pedal_down_again_after_going_on_alarms_both(session: Session, play: Play) -> None:
+    """It may be down since the stop: what is said of it next is no news to the helper alone."""
+    play(session, FOUND.split(" / h: 8.5 in")[0])
+    said = play(session, "h: yeah still holding / carry on / h: down again")
+    assert "HANDS OUT" in text(said, "tech") and "stays down" in text(said, "helper")
+
+
+def test_a_pedal_he_is_told_to_press_is_not_called_up(session: Session, play: Play) -> None:
+    """He said foot off, and is asked again to press: it may be down by now."""
+    play(session, FOUND.split(" / h: sound")[0])
+    said = play(session, "h: foot off / h: 9/16 inch / h: my arm's stuck")
+    assert "Everything out" in text(said, "tech") and "Pedal up" not in text(said)
