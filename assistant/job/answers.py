@@ -99,8 +99,10 @@ def change_done(job: Job, act: Act) -> list[Said]:
     told = what.get("stop_move") or f"{what['rod']} {what['rod_way']}".strip()
     fork_in = plan.fork_in if plan is not None and rod else 0.0
     stop_in = 0.0 if rod else facts.plans.stop_change_in(BY_FIX[step.id].name) or 0.0
-    plan_words.tick(facts, step.id, facts.plans.steps(step.id))
-    facts.linkage.append(LinkageMove(step.id, str(told), fork_in, len(facts.readings), stop_in))
+    steps = facts.plans.steps(step.id)
+    plan_words.tick(facts, step.id, steps)
+    at = len(facts.readings)
+    facts.linkage.append(LinkageMove(step.id, str(told), fork_in, at, stop_in, steps))
     facts.insisted.clear()
     return act_done(job, act)
 

@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple, TypeVar, cast
 
 from assistant.card.arithmetic import stops_kept, truck_for
 from assistant.clutch.conformity import Limits, judge
-from assistant.clutch.equations import RatioFinding, Truck, finding_of
+from assistant.clutch.equations import Adjusters, RatioFinding, Truck, finding_of
 from assistant.clutch.linkage.lost_motion import LostMotion, find_lost_motion
 from assistant.clutch.linkage.stroke import LinkageError
 from assistant.clutch.ring import (
@@ -155,7 +155,19 @@ class Plans:
         left = facts.left_alone() if belief is not None else set()
         figures = {q: None if q in left else figure for q, figure in truck.figures.items()}
         lash = found.lash if found is not None and ratio is not None else truck.lash
-        return replace(truck, figures=figures, lash=lash)
+        steps = truck.adjusters if belief is None else self._as_moved(truck.adjusters)
+        return replace(truck, figures=figures, lash=lash, adjusters=steps)
+
+    def _as_moved(self, usual: Adjusters) -> Adjusters:
+        """The adjusters, with the travel of a flat or a step that the readings after changes
+        showed, where it is another than the card's."""
+        found: dict[str, Any] = {}
+        for name, fix in _TRAVELS.items():
+            some = [c for c in self.facts.linkage if c.step in fix and c.other and c.steps]
+            if some:
+                moved = math.fsum(c.clearance_in or c.stop_in for c in some)
+                found[name] = moved / sum(c.steps for c in some)
+        return replace(usual, **found)
 
     def ratios(self) -> RatioFinding | None:
         """What the two pedal ratios of the as-found readings say together."""
@@ -427,6 +439,14 @@ _STOPS = {
     QUANTITIES[PEDAL_HEIGHT].fix: "height_steps",
     QUANTITIES[TOTAL_TRAVEL].fix: "total_steps",
 }
+
+
+_TRAVELS = {
+    "flat_in": tuple(q.fix for q in QUANTITIES.values() if q.fix.endswith("_rod")),
+    "height_step_in": (QUANTITIES[PEDAL_HEIGHT].fix,),
+    "total_step_in": (QUANTITIES[TOTAL_TRAVEL].fix,),
+}
+"""Travel of one step of an adjuster -> the changes that turn it."""
 
 
 def adjuster_of(step_id: str) -> str:

@@ -529,6 +529,8 @@ def _ring_finding(job: Job) -> list[Said]:
 
 NO_SHARE = 0.25
 """A change of less than this share of what was told had no effect: from memory."""
+MOST_SHARE = 4.0
+"""A change of more than that was none of this part alone: from memory."""
 
 
 def _effect(job: Job, taken: Taken) -> list[Said]:
@@ -554,6 +556,7 @@ def _effect(job: Job, taken: Taken) -> list[Said]:
         return []
     share = did / told
     if share > NO_SHARE:
+        change.other = share < MOST_SHARE
         return []
     way = "wrong_way" if share < -NO_SHARE else "no_effect"
     if way == "no_effect":

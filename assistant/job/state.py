@@ -111,7 +111,8 @@ class LinkageMove:
     """One change on rod or stop: what was told, and how many readings came before it.
 
     `clearance_in`: how far a rod moved the fork, `stop_in` a stop the pedal, inches: as told, or as
-    the reading after it showed.
+    the reading after it showed. `steps`: flats of the rod, or steps of the stop; `other`: they
+    moved it by another way than the card's thread or lever says.
     The maker's own procedure on a clutch that adjusts itself is kept as one too.
     """
 
@@ -120,6 +121,8 @@ class LinkageMove:
     clearance_in: float
     at: int
     stop_in: float = 0.0
+    steps: int = 0
+    other: bool = False
 
     @property
     def adjuster(self) -> str:
