@@ -23,6 +23,7 @@ from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cache, partial
 from itertools import chain, combinations, repeat
+from types import MappingProxyType
 from typing import Literal, NamedTuple
 
 from assistant.clutch.conformity import Limits, conformance_probability
@@ -132,10 +133,11 @@ class SettingSearch:
         locked: Locked,
         guard: float = ONE_SIDED,
         grades: int = GRADES,
+        figures: Mapping[str, Limits] = MappingProxyType({}),
     ) -> None:
         self.truck, self.locked = truck, locked
         self.guard, self.grades = guard, grades
-        self.wanted = {quantity: truck.limits(quantity) for quantity in wanted}
+        self.wanted = {q: figures.get(q) or truck.limits(q) for q in wanted}
         self.by_rod = [quantity for quantity in _BY_ROD if quantity in wanted]
         self.below = [quantity for quantity in (BEARING_TRAVEL, PEDAL_LEFT) if quantity in wanted]
         self.best: Found | None = None
@@ -431,8 +433,41 @@ def _within_reach(
             rest = keep - odd[0]
             firsts = [next(q for q in reversed(ORDER) if q in d) for d in odd]
             alone = tuple(firsts) if size == 1 and not gap_out else ()
-            return rest, locked, SettingSearch(truck, rest, locked).run(), alone
+            return rest, locked, _nearest(truck, rest, odd[0], locked), alone
     return frozenset(), locked, None, ()
+
+
+_HALVINGS = 6
+"""How finely what cannot be in is brought near its limits: to 1/64 of the way."""
+
+
+def _nearest(
+    truck: Truck, wanted: frozenset[str], out: frozenset[str], locked: Locked
+) -> Found | None:
+    """The best with what is wanted inside, and what cannot be in with it as near as it goes.
+
+    The limits of what is out are widened, each by the same share of what it misses by where
+    nobody minds it at all; the least such share is found by halving.
+    """
+    found = SettingSearch(truck, wanted, locked).run()
+    if found is None:
+        return None
+    ends = {q: truck.end(q, found.setting)[0] for q in out}
+    misses = {q: truck.limits(q).miss_in(end) for q, end in ends.items()}
+    less, more, best = 0.0, 1.0, found
+    for _ in range(_HALVINGS):
+        share = (less + more) / 2.0
+        figures = {q: _widened(truck.limits(q), share * miss) for q, miss in misses.items()}
+        near = SettingSearch(truck, wanted | out, locked, figures=figures).run()
+        less, more = (less, share) if near is not None else (share, more)
+        best = near or best
+    return best
+
+
+def _widened(limits: Limits, by_in: float) -> Limits:
+    low, high = limits.low_in, limits.high_in
+    low, high = (None if low is None else low - by_in), (None if high is None else high + by_in)
+    return Limits(low, high, limits.source, limits.target_in)
 
 
 def nearest_lugs(truck: Truck) -> int:

@@ -364,7 +364,7 @@ class Plans:
             found = solve(truck, kept._replace(lugs=lugs), with_candidates=False)
             if not found.possible and (0 in kept[2:]):
                 more = solve(truck, Locked(lugs=lugs), with_candidates=False)
-                found = more if more.possible else found
+                found = more if len(more.given_up) < len(found.given_up) else found
             return Settled(truck, found)
         except ValueError:
             return None  # readings too odd for any setting
