@@ -59,7 +59,7 @@ HANDLERS: dict[str, Handler] = {
     **dict.fromkeys(talk.ASKED, talk.on_ask),
     "how": talk.on_how,
     "wait": talk.on_wait,
-    "aside": lambda job, act: [],
+    "aside": talk.on_aside,
     "same": talk.on_same,
     "metric": talk.on_gauge,
     "inch": talk.on_gauge,

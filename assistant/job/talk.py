@@ -87,6 +87,11 @@ def on_how(job: Job, act: Act) -> list[Said]:
     return [job.said(act.who, "how_manual")]
 
 
+def on_aside(job: Job, act: Act) -> list[Said]:
+    """Words not meant for us; who was just told to press or let up is told again."""
+    return job.prompt() if act.who == "helper" and job.facts.hazards.moving else []
+
+
 def on_wait(job: Job, act: Act) -> list[Said]:
     """Somebody needs a moment: no complaint, and nothing else either.
 

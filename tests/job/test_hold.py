@@ -340,3 +340,11 @@ def test_a_pedal_he_is_told_to_press_is_not_called_up(session: Session, play: Pl
     play(session, FOUND.split(" / h: sound")[0])
     said = play(session, "h: foot off / h: 9/16 inch / h: my arm's stuck")
     assert "Everything out" in text(said, "tech") and "Pedal up" not in text(said)
+
+
+def test_a_helper_told_to_move_it_is_never_left_without_an_answer(
+    session: Session, play: Play
+) -> None:
+    play(session, FOUND)
+    said = play(session, "h: it's back down / clear / let it up / h: that's the one")
+    assert said[-1].cue == "RELEASE"
