@@ -188,6 +188,10 @@ def misheard(text: str) -> bool:
     return bool(_MISHEARD.search(text))
 
 
+_BOTH_WAYS = re.compile(r"\bholding\b.*\breleased?\b|\breleased?\b.*\bholding\b")
+"""A pedal said to be down and up in one breath is neither."""
+
+
 def counts(text: str, asks: bool, meaning: str, certain: bool = False) -> bool:
     """Whether words may count as an act that matters, if that is what they say.
 
@@ -204,6 +208,8 @@ def counts(text: str, asks: bool, meaning: str, certain: bool = False) -> bool:
         if _TWICE.search(text) or _REPORTED.search(text) or _YET.search(text):
             return False
         text = _NO_FAULT.sub(" ", text)
+    if meaning in ("holding", "released") and _BOTH_WAYS.search(text):
+        return False
     if meaning == "holding":
         text = _STILL.sub(" ", text)
     if meaning == "let_up":

@@ -348,3 +348,9 @@ def test_a_helper_told_to_move_it_is_never_left_without_an_answer(
     play(session, FOUND)
     said = play(session, "h: it's back down / clear / let it up / h: that's the one")
     assert said[-1].cue == "RELEASE"
+
+
+def test_up_and_down_in_one_breath_is_neither(session: Session, play: Play) -> None:
+    play(session, FOUND)
+    said = play(session, "h: it's back down / clear / let it up / h: holding released")
+    assert "up or down" in text(said, "helper") and "Pedal up" not in text(said)
