@@ -393,7 +393,7 @@ def solve(truck: Truck, locked: Locked = FREE, *, with_candidates: bool = True) 
     given_up = tuple(
         Out(q, _miss(limits, chosen.after[q].value_in), q == GAP and not at_end)
         for q, limits in judged.items()
-        if q not in wanted
+        if q not in wanted and (q == GAP or _miss(limits, chosen.after[q].value_in))
     )
     others = _others(truck, judged, wanted, chosen, locked) if with_candidates else ()
     grade = grade_of(max(0.0, chosen.margin_u), ONE_SIDED)
