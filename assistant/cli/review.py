@@ -108,10 +108,6 @@ def _found(answers: Answers, words: str) -> Iterator[str]:
         yield say("summary.found_more", count=len(rows) - MOST_FOUND)
 
 
-def _many(count: int, what: str) -> str:
-    return f"{count} {what}{'' if count == 1 else 's'}"
-
-
 def _answer(answers: Answers, question: str, as_json: bool) -> Iterable[str]:
     """The answer to a question, as CSV or JSON, a line a row; with the file of each job in it."""
     import csv
@@ -213,7 +209,7 @@ def pages(
     The pages work from a folder, without a network. Only what changed is made again.
     """
     from assistant.review.pages.fleet_page import fleet_file, write_fleet, write_rest
-    from assistant.review.wording import damage_lines
+    from assistant.review.wording import damage_lines, many
 
     with opened(folders, patience_s=patience) as desk:
         jobs, trucks = write_fleet(desk, out, unit, since.date() if since else None, ring_lugs)
@@ -221,7 +217,7 @@ def pages(
         show_lines([f"All jobs: {fleet_file(out)}"])
         done, failed = write_rest(desk, out, jobs, trucks, _page_bar)
     show_lines((f"no page: {line}" for line in failed), err=True)
-    show_lines([f"{_many(len(jobs), 'job')} on it, pages made now: {done}"])
+    show_lines([f"{many(len(jobs), 'job')} on it, pages made now: {done}"])
 
 
 def _page_bar(todo: Iterable[Any]) -> Iterable[Any]:
@@ -258,6 +254,7 @@ def audit(
     from assistant.review.handover.audit import audited, last_month, seals_in
     from assistant.review.pages.render import page as made
     from assistant.review.pages.render import write_page
+    from assistant.review.wording import many
 
     days = [given.date() if given else day
             for given, day in zip((since, until), last_month(), strict=True)]  # fmt: skip
@@ -274,9 +271,9 @@ def audit(
         now = datetime.now(UTC).strftime("%Y-%m-%d %H:%M UTC")
         write_page(out, made("audit.html", a=found, made=now))
     missing = f"{len(found.without)} without their seal on paper"
-    lost = f"{_many(len(found.lost), 'seal')} on paper without a record"
-    show_lines([f"Page: {out}", f"{_many(len(found.jobs), 'job')}, {missing}; {lost}; "
-                f"{_many(len(found.damaged), 'file')} damaged or gone"])  # fmt: skip
+    lost = f"{many(len(found.lost), 'seal')} on paper without a record"
+    show_lines([f"Page: {out}", f"{many(len(found.jobs), 'job')}, {missing}; {lost}; "
+                f"{many(len(found.damaged), 'file')} damaged or gone"])  # fmt: skip
     if not found.fits:
         raise SystemExit(1)
 
@@ -363,6 +360,7 @@ def retention(folders: tuple[Path, ...], days: int, really: bool, code: str, as_
     """
     from assistant.record import default_folder
     from assistant.review.evidence.retention import counted, look, remove
+    from assistant.review.wording import many
 
     found = look(folders or (default_folder(),), days)
     gone, left = remove(found, code) if really else (0, [])
@@ -376,8 +374,8 @@ def retention(folders: tuple[Path, ...], days: int, really: bool, code: str, as_
         for one in sorted(found.old, key=lambda old: old.at)
     ]
     lines += (f"kept     {line}" for line in found.kept)
-    many = f"{counted(found.old)} older than {_many(days, 'day')}, {found.size / 1e6:.1f} MB"
-    lines.append(f"{many}: {f'{gone} removed' if really else 'nothing removed; add --remove'}.")
+    old = f"{counted(found.old)} older than {many(days, 'day')}, {found.size / 1e6:.1f} MB"
+    lines.append(f"{old}: {f'{gone} removed' if really else 'nothing removed; add --remove'}.")
     told = {"clips": clips, "kept": found.kept, "removed": gone, "left": left}
     show_told(as_json, told, lines)
     if left:

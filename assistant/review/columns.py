@@ -58,7 +58,7 @@ _TABLES = {
         n:int at_utc:time question of_record of_line:int answer_n:int answered_utc:time who answer
         """,
     "due": """
-        unit jobs:int last_utc:time odometer_miles:float a_day_miles:float
+        unit jobs:int last_utc:time odometer_miles:float odometer_unit a_day_miles:float
         state due_from_utc:time due_to_utc:time worn_from_miles:float worn_to_miles:float
         check_miles:float free_left_in:float free_limit_in:float lugs:int since_utc:time
         lugs_left:int ring_lugs:int looked:bool clutch lining_from_miles:float lining_to_miles:float

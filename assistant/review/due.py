@@ -52,6 +52,7 @@ class TruckDue(msgspec.Struct):
     since_utc: datetime
     lugs: int
     odometer_miles: float | None
+    odometer_unit: str
     a_day_miles: float | None
     due: tuple[date, date | None] | None
     worn_from_miles: float | None
@@ -147,6 +148,7 @@ def _due(look: Outlook, mine: Sequence[Visit], job: int) -> TruckDue:
         since_utc=mine[0].at,
         lugs=look.lugs_used,
         odometer_miles=look.last.miles,
+        odometer_unit=look.last.distance,
         a_day_miles=None if look.usage is None else look.usage.miles_a_day,
         due=look.due,
         worn_from_miles=worn[0],

@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterator, Set
 from functools import partial
 from typing import TYPE_CHECKING, Any
 
+from assistant.quantity import MILES_PER
 from assistant.review.columns import DAMAGE
 from assistant.sentences import printable, sentences, step_name
 
@@ -15,6 +16,7 @@ if TYPE_CHECKING:
 Row = dict[str, Any]
 """By column, or by the name that a template has for it."""
 
+MILES = "miles"
 MOST_SIGNS = 60
 """Of one doubt among many."""
 _BROKEN = "BROKEN CHAIN: "
@@ -43,6 +45,16 @@ def short(text: str) -> str:
 def signed(count: int) -> str:
     """`+2`, `-1`, `0`."""
     return f"{count:+d}" if count else "0"
+
+
+def way(miles: float, unit: str) -> str:
+    """A distance in what the truck's odometer counts: `12,345 miles`, `20,000 kilometres`."""
+    return f"{in_unit(miles, unit):,.0f} {unit or MILES}"
+
+
+def in_unit(miles: float, unit: str) -> float:
+    """A distance by the truck's odometer, whatever it counts."""
+    return miles / MILES_PER.get(unit, 1.0)
 
 
 def lugs(count: int) -> str:
@@ -162,6 +174,7 @@ def _file(row: Row) -> str:
 
 
 def many(count: int, what: str) -> str:
+    """`1 job`, `12,000 jobs`."""
     return f"{count:,} {what}{'' if count == 1 else 's'}"
 
 
@@ -183,11 +196,12 @@ def _truck(row: Row) -> str:
     low, high, check = row["worn_from_miles"], row["worn_to_miles"], row["check_miles"]
     if low is None or (check is not None and check <= low):
         low = high = check
-    miles = say("summary.miles", low=low) if high in (low, None) else say(
-        "summary.from_to", low=f"{low:,.0f}", high=f"{high:,.0f}")  # fmt: skip
+    unit = row["odometer_unit"]
+    at = way(low, unit) if high in (low, None) else say(
+        "summary.from_to", low=f"{in_unit(low, unit):,.0f}", high=way(high, unit))  # fmt: skip
     first, last = row["due_from_utc"], row["due_to_utc"]
     days = say("summary.on", low=first) if last is None else say(
         "summary.from_to", low=f"{first:%Y-%m-%d}", high=f"{last:%Y-%m-%d}")  # fmt: skip
     state = row["state"].upper()
     past = say("summary.past", state=state) if state else ""
-    return say("summary.due_at", unit=row["unit"], miles=miles, days=days, past=past)
+    return say("summary.due_at", unit=row["unit"], at=at, days=days, past=past)

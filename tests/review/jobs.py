@@ -28,7 +28,8 @@ INTERVAL_MILES = 30_000
 class Job:
     """A record told anew: `left` is free travel as left (inches), `again` how often the found gap
     was not heard, `upto` how many lines there are (0: all, to the sign-off), `due` the next check
-    (miles; 0: as in the demo), `rate_in` the inches lost per 10,000 miles that led to `found`."""
+    (miles; 0: as in the demo), `rate_in` the inches lost per 10,000 miles that led to `found`.
+    `distance` is what its odometer counts, and what `miles` and `due` then are."""
 
     unit: str
     day: datetime
@@ -41,6 +42,7 @@ class Job:
     upto: int = 0
     due: int = 0
     rate_in: float = 0.0
+    distance: str = "miles"
 
 
 def day(year: int, month: int, day_: int) -> datetime:
@@ -113,8 +115,9 @@ def _change(kind: str, data: dict[str, Any], job: Job) -> None:
     if kind == "closed":
         data["code"] = job.code
         data.pop("ring_left", None)  # nobody looked
-        data["next_due"]["count"] = float(job.due or data["next_due"]["count"])
-        _count(data["as_found"]["odometer"], job.miles)
+        count = float(job.due or data["next_due"]["count"])
+        data["next_due"].update(count=count, kind=job.distance)
+        _count(data["as_found"]["odometer"], job)
         for quantity in ("gap", "clearance"):
             _worn(data["as_found"][quantity], job)
         _length(data["as_found"]["free-travel"], job.found)
@@ -122,7 +125,7 @@ def _change(kind: str, data: dict[str, Any], job: Job) -> None:
         return
     taken = data.get("taken") or {}
     if taken.get("quantity") == "odometer" and taken["stage"] == "found":
-        _count(taken, job.miles)
+        _count(taken, job)
     if taken.get("stage") == "found" and taken["quantity"] in ("gap", "clearance"):
         _worn(taken, job)
     for one in (taken, *data.get("over", [])):
@@ -130,8 +133,9 @@ def _change(kind: str, data: dict[str, Any], job: Job) -> None:
             _length(one, job.found if one["stage"] == "found" else job.left)
 
 
-def _count(taken: dict[str, Any], miles: int) -> None:
-    taken.update(count=float(miles), figures=f"{miles:,} miles")
+def _count(taken: dict[str, Any], job: Job) -> None:
+    figures = f"{job.miles:,} {job.distance}"
+    taken.update(count=float(job.miles), kind=job.distance, figures=figures)
 
 
 def _worn(taken: dict[str, Any], job: Job) -> None:

@@ -11,6 +11,7 @@ from assistant.review.acts import add
 from assistant.review.pages.fleet_page import write_fleet, write_rest
 from assistant.review.pages.returns import Came, headline, why_back
 from assistant.review.pages.truck_page import truck_file
+from assistant.review.wording import summary
 from assistant.wear.outlook import Range
 from tests.records import HARD
 from tests.review.jobs import Job, day, tell
@@ -98,3 +99,26 @@ def test_a_life_is_on_one_page(tmp_path: Path) -> None:
     assert "note the lock plate bolt wants replacing" in hard and "not sound" in hard
     add(paths[2], "reviewed", "L7")
     assert made() == 2  # the job's page, and its truck's
+
+
+@pytest.mark.parametrize("distance", ["miles", "kilometres"])
+def test_a_distance_is_told_in_what_the_odometer_counts(
+    tmp_path: Path, home: Path, distance: str
+) -> None:
+    """On the truck's page, in the terminal's list and in the calendar, and in nothing else."""
+    visits = [
+        Job("K-4", day(2025, 1, 1), miles=100_000, found=1.5, due=130_000, distance=distance),
+        Job("K-4", day(2025, 6, 1), miles=131_000, found=1.25, due=160_000, distance=distance),
+    ]
+    tell(tmp_path / "records", visits)
+    with open_review([tmp_path / "records"], home) as desk:
+        jobs, trucks = write_fleet(desk, tmp_path / "out")
+        write_rest(desk, tmp_path / "out", jobs, trucks, lambda todo: todo)
+        (listed,) = (line for line in summary(desk, 10) if line.startswith("  K-4: at "))
+    words = Page((tmp_path / "out" / truck_file("K-4")).read_text("utf-8")).words
+    calendar = (tmp_path / "out" / "due.ics").read_text("utf-8").replace("\r\n ", "")
+    other = {"miles": "kilometres", "kilometres": "miles"}[distance]
+    assert f"131,000 {distance} " in words and f"31,000 {distance}." in words
+    assert f"was at 130,000 {distance}." in words and f"in per 10,000 {distance}" in words
+    assert f" {distance}, " in listed and f"sign-off: 160\\,000 {distance}." in calendar
+    assert not any(other in told for told in (words, listed, calendar))

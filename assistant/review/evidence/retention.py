@@ -18,6 +18,7 @@ from assistant.record import Journal, RecordError, read_events, records_in
 from assistant.record.clips import FOLDERS, REMOVED, held, state
 from assistant.record.disk import reason
 from assistant.review.acts import MAX_TEXT, lead_code, opened
+from assistant.review.wording import many
 
 _OURS = re.compile(r"[0-9a-f]{16}\.(?:flac|jpg|png)|\..*\.part")
 
@@ -43,8 +44,7 @@ def counted(clips: Iterable[OldClip]) -> str:
     """`2 clips, 1 photo`; `0 clips` of none."""
     photos = [one.is_photo for one in clips]
     told = {"clip": photos.count(False), "photo": photos.count(True)}
-    words = [f"{n} {what}{'' if n == 1 else 's'}" for what, n in told.items() if n]
-    return ", ".join(words) or "0 clips"
+    return ", ".join(many(n, what) for what, n in told.items() if n) or many(0, "clip")
 
 
 @dataclass(slots=True)
@@ -154,16 +154,16 @@ def remove(
 
 
 def _note(journal: Journal, went: list[OldClip], code: str, left: list[str]) -> None:
-    many = f"{counted(went)} removed"
+    told = f"{counted(went)} removed"
     about = "line " + ", ".join(str(one.line) for one in went)
     clips = [one.path.name for one in went if not one.is_photo]
     photos = [one.path.name for one in went if one.is_photo]
-    data: dict[str, Any] = {"lead": code, "text": many, "about": about[:MAX_TEXT], "clips": clips}
+    data: dict[str, Any] = {"lead": code, "text": told, "about": about[:MAX_TEXT], "clips": clips}
     data |= {"photos": photos} if photos else {}
     try:
         journal.append(REMOVED, data)
     except RecordError as error:
-        left.append(f"{went[0].record}: {many}, which could not be noted in it: {error}")
+        left.append(f"{went[0].record}: {told}, which could not be noted in it: {error}")
 
 
 def _unlink(clips: list[OldClip], left: list[str]) -> list[OldClip]:

@@ -9,7 +9,7 @@ from collections.abc import Iterable
 from datetime import UTC, datetime, timedelta
 
 from assistant.review.export import harmless
-from assistant.review.wording import Row, say
+from assistant.review.wording import Row, say, way
 
 COLUMNS = ("unit", "state", "due_from", "due_to", "check_miles", "worn_from_miles",
            "worn_to_miles", "odometer_miles", "free_left_in", "free_limit_in", "lugs_left",
@@ -48,11 +48,11 @@ def calendar(trucks: Iterable[Row], made: datetime | None = None) -> bytes:
 
 
 def _about(row: Row) -> str:
-    parts = []
+    parts, unit = [], row["odometer_unit"]
     if row["worn_from_miles"] is not None:
-        parts.append(say("calendar.worn", miles=row["worn_from_miles"]))
+        parts.append(say("calendar.worn", way=way(row["worn_from_miles"], unit)))
     if row["check_miles"] is not None:
-        parts.append(say("calendar.check", miles=row["check_miles"]))
+        parts.append(say("calendar.check", way=way(row["check_miles"], unit)))
     if row["due_to_utc"] is None:
         parts.append(say("calendar.no_end"))
     if row["lugs_left"] is not None:

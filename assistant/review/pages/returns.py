@@ -8,7 +8,7 @@ from datetime import date
 from typing import NamedTuple
 
 from assistant.review.doubts import WEIGHTS
-from assistant.review.wording import Row, say
+from assistant.review.wording import MILES, Row, in_unit, say, way
 from assistant.wear.outlook import Range
 from assistant.wear.visits import PER_MILES, SHORTEST_MILES
 
@@ -33,19 +33,20 @@ class Came(NamedTuple):
     due: tuple[date, date | None] | None = None
 
 
-def why_back(before: Came, now: Came, rate: Range | None) -> list[str]:
+def why_back(before: Came, now: Came, rate: Range | None, unit: str = MILES) -> list[str]:
     """The reasons, the most telling first; never none. `rate` is the truck's own wear, inches of
-    free travel lost per 10,000 miles."""
-    return [*_told(before, now), *_worn(before.job, now.job, rate), *_left_so(before)] or [
-        say("back.unknown")
-    ]
+    free travel lost per 10,000 miles, and `unit` what its odometer counts."""
+    worn = _worn(before.job, now.job, rate, unit)
+    return [*_told(before, now, unit), *worn, *_left_so(before)] or [say("back.unknown")]
 
 
-def headline(before: Came, now: Came) -> str:
+def headline(before: Came, now: Came, unit: str = MILES) -> str:
     """After how long it came, and whether that was sooner than it was due."""
     days = (now.job["began_utc"] - before.job["ended_utc"]).days
     miles = _miles(before.job, now.job)
-    gone = say("back.gone_miles" if miles is not None else "back.gone", days=days, miles=miles)
+    gone = say("back.gone", days=days)
+    if miles is not None:
+        gone = say("back.gone_miles", days=days, way=way(miles, unit))
     if now.due is None:
         return gone
     came, (first, last) = now.job["began_utc"].date(), now.due
@@ -54,7 +55,7 @@ def headline(before: Came, now: Came) -> str:
     return f"{gone} {say(f'back.{when}', first=first, until=until)}"
 
 
-def _told(before: Came, now: Came) -> Iterator[str]:
+def _told(before: Came, now: Came, unit: str) -> Iterator[str]:
     """What somebody said of it."""
     if before.job["unfinished"]:
         yield say("back.unfinished", why=before.job["unfinished"])
@@ -67,10 +68,10 @@ def _told(before: Came, now: Came) -> Iterator[str]:
         before.job["next_due_miles"], before.job["odometer_miles"], now.job["odometer_miles"],
     )  # fmt: skip
     if None not in (due, start, end) and end - start >= NEAR_CHECK * (due - start) > 0:
-        yield say("back.check", miles=due)
+        yield say("back.check", way=way(due, unit))
 
 
-def _worn(before: Row, now: Row, rate: Range | None) -> Iterator[str]:
+def _worn(before: Row, now: Row, rate: Range | None, unit: str) -> Iterator[str]:
     left, found, limit = before["free_left_in"], now["free_found_in"], now["free_limit_in"]
     if found is not None and limit is not None and found <= limit + AT_LIMIT_IN:
         yield say("back.at_limit", found=found, limit=limit)
@@ -85,7 +86,9 @@ def _worn(before: Row, now: Row, rate: Range | None) -> Iterator[str]:
     lost = (left - found) / miles * PER_MILES
     high = rate.high
     how = "slow" if lost < rate.low else "fast" if high is not None and lost > high else "usual"
-    yield say(f"back.{how}", lost=lost, low=rate.low, high=high or rate.low)
+    each = f"{PER_MILES:,.0f} {unit}"
+    lost, low, high = (one / in_unit(1.0, unit) for one in (lost, rate.low, high or rate.low))
+    yield say(f"back.{how}", lost=lost, low=low, high=high, per=each)
 
 
 def _left_so(before: Came) -> Iterator[str]:

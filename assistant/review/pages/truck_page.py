@@ -23,7 +23,7 @@ from assistant.review.pages import charts
 from assistant.review.pages.render import link, page, write_page
 from assistant.review.pages.returns import Came, headline, why_back
 from assistant.review.planned import card_of
-from assistant.review.wording import Row, say, signed
+from assistant.review.wording import Row, say, signed, way
 from assistant.wear import say as wear_words
 
 if TYPE_CHECKING:
@@ -112,9 +112,11 @@ class _Lives:
         cell = charts.cell_of(truck.unit, visits) if visits else None
         look = self._looks.get(truck.unit)
         rate = look.rate if look is not None else None
+        unit = truck.row["odometer_unit"]
         came = [self._came(job, jobs[:i]) for i, job in enumerate(jobs)]
         back = [
-            (headline(before, now), why_back(before, now, rate)) for before, now in pairwise(came)
+            (headline(before, now, unit), why_back(before, now, rate, unit))
+            for before, now in pairwise(came)
         ]
 
         def href(job: int) -> str:
@@ -143,6 +145,7 @@ class _Lives:
             notes=[(job, note) for job in jobs for note in self._notes[job["job"]]],
             kinds={kind: say(f"kinds.{kind}") for kind in KINDS},
             signed=signed,
+            way=lambda miles: way(miles, unit),
             made=datetime.now(UTC).strftime("%Y-%m-%d %H:%M UTC"),
         )  # fmt: skip
 
