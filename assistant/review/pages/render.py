@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import contextlib
 import os
+import re
 from functools import cache, lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -14,14 +15,16 @@ from urllib.parse import quote
 
 from assistant.record.disk import write_whole
 from assistant.record.folder import slug
-from assistant.review.wording import lugs, short, span
+from assistant.review.wording import lugs, many, short, span
 from assistant.sentences import printable, step_name
 
 if TYPE_CHECKING:
     from jinja2 import BytecodeCache, Environment
     from jinja2.bccache import Bucket
+    from markupsafe import Markup
 
 _HERE = Path(__file__).parent
+_DAY = re.compile(r"\d{4}-\d\d-\d\d", re.ASCII)
 
 
 @cache
@@ -40,9 +43,17 @@ def _environment() -> Environment:
         finalize=lambda v: printable(v) if type(v) is str else "" if v is None else v,
         bytecode_cache=_compiled(index_home() / "templates"),
     )
-    made.filters.update(short=short, lugs=lugs, span=span, step=step_name)
+    made.filters.update(short=short, lugs=lugs, span=span, step=step_name, days=_whole_days)
+    made.globals["many"] = many
     made.globals["file"] = lambda name: (_HERE / name).read_text(encoding="utf-8")
     return made
+
+
+def _whole_days(text: str) -> Markup:
+    """A text in which no day is broken at the end of a line."""
+    from markupsafe import Markup, escape
+
+    return Markup(_DAY.sub(r'<span class="day">\g<0></span>', escape(printable(text))))
 
 
 def _compiled(folder: Path) -> BytecodeCache | None:
