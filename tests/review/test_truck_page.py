@@ -1,5 +1,6 @@
 """One truck's whole life on a page, and why it came back, told from its records."""
 
+import re
 from datetime import date, datetime, timedelta
 from pathlib import Path
 from typing import Any
@@ -8,7 +9,7 @@ import pytest
 
 from assistant.review import open_review
 from assistant.review.acts import add
-from assistant.review.pages.fleet_page import write_fleet, write_rest
+from assistant.review.pages.fleet_page import fleet_file, write_fleet, write_rest
 from assistant.review.pages.returns import Came, headline, why_back
 from assistant.review.pages.truck_page import truck_file
 from assistant.review.wording import summary
@@ -122,3 +123,6 @@ def test_a_distance_is_told_in_what_the_odometer_counts(
     assert f"was at 130,000 {distance}." in words and f"in per 10,000 {distance}" in words
     assert f" {distance}, " in listed and f"sign-off: 160\\,000 {distance}." in calendar
     assert not any(other in told for told in (words, listed, calendar))
+    days = next(truck.due for truck in trucks)
+    fleet = Page(fleet_file(tmp_path / "out").read_text("utf-8")).words
+    assert all(re.sub(" +", " ", told).count(days) == 1 for told in (words, fleet))

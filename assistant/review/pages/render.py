@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from markupsafe import Markup
 
 _HERE = Path(__file__).parent
-_DAY = re.compile(r"\d{4}-\d\d-\d\d", re.ASCII)
+_DAY = re.compile(r"(\d{4}-\d\d-\d\d)", re.ASCII)
 
 
 @cache
@@ -53,7 +53,9 @@ def _whole_days(text: str) -> Markup:
     """A text in which no day is broken at the end of a line."""
     from markupsafe import Markup, escape
 
-    return Markup(_DAY.sub(r'<span class="day">\g<0></span>', escape(printable(text))))
+    whole = Markup('<span class="day">{}</span>')
+    parts = enumerate(_DAY.split(printable(text)))
+    return Markup("").join(whole.format(one) if i % 2 else escape(one) for i, one in parts)
 
 
 def _compiled(folder: Path) -> BytecodeCache | None:
