@@ -21,6 +21,7 @@ from assistant import __version__
 from assistant.act import Act, Evidence, Said
 from assistant.card import Card, CardError, card_from_text, default_card
 from assistant.card.show import figure_data
+from assistant.conversation.dead_ends import dead_end
 from assistant.conversation.meaning import weights
 from assistant.conversation.network import network
 from assistant.conversation.understand import Missed, two_called, understand, which, yes_to
@@ -433,6 +434,7 @@ def warm() -> None:
 def _load() -> None:
     weights()
     network()
+    dead_end("")  # its expressions are made
     import assistant.causes.case
     import assistant.wear.recall
     import assistant.wear.say  # noqa: F401
