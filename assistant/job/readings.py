@@ -37,8 +37,10 @@ if TYPE_CHECKING:
     from assistant.job.job import Job
     from assistant.texts.dialogs import Step
 
-MOST_FIXES = 3
+MOST_FIXES = 5
 """Changes for one quantity before we stop proposing more. Common practice, no source."""
+MOST_IDLE = 2
+"""Changes that moved nothing before the next one waits for a "move". Common practice, no source."""
 
 # --- taken in -------------------------------------------------------------------------------------
 
@@ -275,6 +277,8 @@ def _go_by(job: Job, taken: Taken, said: list[Said]) -> list[Said]:
     facts = job.facts
     if job.here.stage in ("ring", "set"):
         said = [*said, *plan_words.announce(job)]
+    if facts.again and job.past_ring(job.at):
+        return job.go_to("ring_plan", *said, job.said("tech", "ring_again"))
     settles = taken.stage in ("found", "again") or (taken.quantity, taken.stage) == (GAP, "ring")
     if settles or facts.judged(taken) is None:
         if job.at == "ring_plan" and not facts.gap_right():
@@ -283,8 +287,6 @@ def _go_by(job: Job, taken: Taken, said: list[Said]) -> list[Said]:
         moves = taken.stage == "set" and _planned(job, taken)
         job.fix = moves and can_fix(job, taken.quantity)
         return past_ahead(job, job.go_on(*said), taken.who)
-    if facts.again:
-        return job.go_to("ring_plan", *said, job.said("tech", "ring_again"))
     back = _stop_first(job, taken)
     if back:
         return job.go_to(back, *said)
@@ -391,7 +393,7 @@ def can_fix(job: Job, quantity: str) -> bool:
         return True  # the plan step shows the move, or says that no lug will do
     if sum(m.step == fix for m in facts.linkage) >= MOST_FIXES:
         return False  # it does not help: let the technician accept it, and why, or repair
-    if fix in facts.dead and quantity not in facts.insisted:
+    if facts.idle[fix] >= MOST_IDLE and quantity not in facts.insisted:
         return False  # it changed nothing: he looks why, and says so
     if _waits(job, quantity):
         return False
@@ -560,7 +562,7 @@ def _effect(job: Job, taken: Taken) -> list[Said]:
         return []
     way = "wrong_way" if share < -NO_SHARE else "no_effect"
     if way == "no_effect":
-        facts.dead.add(change.step)
+        facts.idle[change.step] += 1
     facts.remarks.append(f"{'stop' if stop else 'rod'} {way.replace('_', ' ')}")
     return [job.said("tech", f"{'stop' if stop else 'rod'}_{way}", signal="NOTICE")]
 

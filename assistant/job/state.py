@@ -6,6 +6,7 @@ time it is asked for. A ring move is never taken out again.
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Hashable
 from dataclasses import dataclass, field
 from typing import Any
@@ -182,8 +183,8 @@ class Facts:
     given_up: tuple[str, ...] = ()
     reread: set[str] = field(default_factory=set)
     """Quantities read again since their readings could not all be true."""
-    dead: set[str] = field(default_factory=set)
-    """Steps whose change had no effect."""
+    idle: Counter[str] = field(default_factory=Counter)
+    """How often a change of a step had no effect."""
     code: str = ""
     people: list[tuple[str, str]] = field(default_factory=list)
     """Who went on with the job: "tech" or "helper", and the code, "" where none was said."""
