@@ -444,21 +444,32 @@ _HALVINGS = 6
 def _nearest(
     truck: Truck, wanted: frozenset[str], out: frozenset[str], locked: Locked
 ) -> Found | None:
-    """The best with what is wanted inside, and what cannot be in with it as near as it goes.
+    """The best with what is wanted inside, and what cannot be in with it no worse than it is, or
+    else as near as it goes.
 
-    The limits of what is out are widened, each by the same share of what it misses by where
-    nobody minds it at all; the least such share is found by halving.
+    The limits of what is out are widened: by what it misses now, or each by the same share of what
+    it misses by where nobody minds it at all; the least such share is found by halving.
     """
     found = SettingSearch(truck, wanted, locked).run()
     if found is None:
         return None
-    ends = {q: truck.end(q, found.setting)[0] for q in out}
-    misses = {q: truck.limits(q).miss_in(end) for q, end in ends.items()}
+
+    def missed(setting: Setting) -> dict[str, float]:
+        return {q: truck.limits(q).miss_in(truck.end(q, setting)[0]) for q in out}
+
+    def within(by_in: dict[str, float]) -> Found | None:
+        figures = {q: _widened(truck.limits(q), by) for q, by in by_in.items()}
+        return SettingSearch(truck, wanted | out, locked, figures=figures).run()
+
+    now, then = missed(Setting(*(steps or 0 for steps in locked))), missed(found.setting)
+    if all(then[q] <= now[q] + SLACK for q in out):
+        return found
+    if (near := within(now)) is not None:
+        return near
     less, more, best = 0.0, 1.0, found
     for _ in range(_HALVINGS):
         share = (less + more) / 2.0
-        figures = {q: _widened(truck.limits(q), share * miss) for q, miss in misses.items()}
-        near = SettingSearch(truck, wanted | out, locked, figures=figures).run()
+        near = within({q: share * miss for q, miss in then.items()})
         less, more = (less, share) if near is not None else (share, more)
         best = near or best
     return best

@@ -561,8 +561,8 @@ def _effect(job: Job, taken: Taken) -> list[Said]:
         change.other = share < MOST_SHARE
         return []
     way = "wrong_way" if share < -NO_SHARE else "no_effect"
-    if way == "no_effect":
-        facts.idle[change.step] += 1
+    if way == "no_effect":  # one flat is soon lost under the lock nut: tried once more
+        facts.idle[change.step] += 1 if abs(change.steps) == 1 and not stop else MOST_IDLE
     facts.remarks.append(f"{'stop' if stop else 'rod'} {way.replace('_', ' ')}")
     return [job.said("tech", f"{'stop' if stop else 'rod'}_{way}", signal="NOTICE")]
 

@@ -101,7 +101,9 @@ class Oracle:
         bad = shown_badly(printed)
         if bad:
             self._broken("output", bad)
-        if echoed and not said and any(self.nudge in known for known in terms.PHRASES.values()):
+        # An "okay" where nothing wants one says nothing.
+        known = any(self.nudge in terms.PHRASES[name] for name in terms.PHRASES.keys() - {"check"})
+        if echoed and not said and known and self.nudge not in terms.PHRASES["check"]:
             self._broken("silence", f"no answer: {printed[-300:]!r}")
         to = {who for who, _ in said}
         everybody = "BOTH" in to or {"TECH", "HELPER"} <= to
