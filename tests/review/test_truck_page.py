@@ -120,9 +120,12 @@ def test_a_distance_is_told_in_what_the_odometer_counts(
     calendar = (tmp_path / "out" / "due.ics").read_text("utf-8").replace("\r\n ", "")
     other = {"miles": "kilometres", "kilometres": "miles"}[distance]
     assert f"131,000 {distance} " in words and f"31,000 {distance}." in words
-    assert f"was at 130,000 {distance}." in words and f"in per 10,000 {distance}" in words
+    assert f"was at 130,000 {distance}." in words and f" per 10,000 {distance}" in words
     assert f" {distance}, " in listed and f"sign-off: 160\\,000 {distance}." in calendar
     assert not any(other in told for told in (words, listed, calendar))
+    lengths = {form: len(re.findall(rf"\d {form}\b", words)) for form in ("in", "mm")}
+    assert (lengths["in"] > 4, lengths["mm"] > 4) == (distance == "miles", distance != "miles")
+    assert min(lengths.values()) == 0, words
     days = next(truck.due for truck in trucks)
     fleet = Page(fleet_file(tmp_path / "out").read_text("utf-8")).words
     assert all(re.sub(" +", " ", told).count(days) == 1 for told in (words, fleet))

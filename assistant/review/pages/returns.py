@@ -8,6 +8,7 @@ from datetime import date
 from typing import NamedTuple
 
 from assistant.review.doubts import WEIGHTS
+from assistant.review.planned import decimals
 from assistant.review.wording import MILES, Row, in_unit, say, way
 from assistant.wear.outlook import Range
 from assistant.wear.visits import PER_MILES, SHORTEST_MILES
@@ -74,11 +75,11 @@ def _told(before: Came, now: Came, unit: str) -> Iterator[str]:
 def _worn(before: Row, now: Row, rate: Range | None, unit: str) -> Iterator[str]:
     left, found, limit = before["free_left_in"], now["free_found_in"], now["free_limit_in"]
     if found is not None and limit is not None and found <= limit + AT_LIMIT_IN:
-        yield say("back.at_limit", found=found, limit=limit)
+        yield say("back.at_limit", found=length(found, unit), limit=length(limit, unit))
     if left is None or found is None:
         return
     if found > left + GREW_IN:
-        yield say("back.grew", left=left, found=found)
+        yield say("back.grew", left=length(left, unit), found=length(found, unit))
         return
     miles = _miles(before, now)
     if miles is None or miles < SHORTEST_MILES or rate is None:
@@ -87,8 +88,9 @@ def _worn(before: Row, now: Row, rate: Range | None, unit: str) -> Iterator[str]
     high = rate.high
     how = "slow" if lost < rate.low else "fast" if high is not None and lost > high else "usual"
     each = f"{PER_MILES:,.0f} {unit}"
-    lost, low, high = (one / in_unit(1.0, unit) for one in (lost, rate.low, high or rate.low))
-    yield say(f"back.{how}", lost=lost, low=low, high=high, per=each)
+    rates = (one / in_unit(1.0, unit) for one in (lost, rate.low, high or rate.low))
+    lost_so, low, usual = (length(one, unit) for one in rates)
+    yield say(f"back.{how}", lost=lost_so, low=low, high=usual, per=each)
 
 
 def _left_so(before: Came) -> Iterator[str]:
@@ -96,6 +98,11 @@ def _left_so(before: Came) -> Iterator[str]:
     told = sorted((d for d in before.doubts if d["kind"] in _LEFT_SO), key=_weight)
     for doubt in told[:3]:
         yield say("back.left_so", what=doubt["text"])
+
+
+def length(value_in: float, unit: str) -> str:
+    """A length of a truck whose odometer counts in this unit: of kilometres, in millimetres."""
+    return decimals(value_in, "mm" if unit == "kilometres" else "inch")
 
 
 def _weight(doubt: Mapping[str, str]) -> int:

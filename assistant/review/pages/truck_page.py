@@ -21,7 +21,7 @@ from assistant.review.doubts import KINDS
 from assistant.review.index import source_hash
 from assistant.review.pages import charts
 from assistant.review.pages.render import link, page, write_page
-from assistant.review.pages.returns import Came, headline, why_back
+from assistant.review.pages.returns import Came, headline, length, why_back
 from assistant.review.planned import card_of
 from assistant.review.wording import Row, say, signed, way
 from assistant.wear import say as wear_words
@@ -146,6 +146,7 @@ class _Lives:
             kinds={kind: say(f"kinds.{kind}") for kind in KINDS},
             signed=signed,
             way=lambda miles: way(miles, unit),
+            length=lambda value_in: length(value_in, unit),
             made=datetime.now(UTC).strftime("%Y-%m-%d %H:%M UTC"),
         )  # fmt: skip
 
