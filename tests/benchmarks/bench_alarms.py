@@ -1,10 +1,15 @@
 """How often danger said aloud in a hold, in free words, stops or blocks the job.
 
     python -m tests.benchmarks.bench_alarms [--lines 60] [--harmless]
+    python -m tests.benchmarks.bench_alarms --stops
 
 The words are of two writers who saw no list (`tests/corpus/words/hold`), said by the synthetic
 voices of the tests into the technician's or the helper's microphone, in shop noise. What counts is
 what the whole way through recognizer, interpretation and dialogue makes of the job.
+
+`--stops`: the words that stop a job, a lost pedal's and a danger's, each by some of the synthetic
+voices of test and tuning in turn, in four noises at 10 dB; in a hold, and a stop outside one too.
+Counts and "holding" beside them, which should neither stop nor block.
 """
 
 import argparse
@@ -13,25 +18,59 @@ from collections import Counter
 
 import numpy as np
 
+from assistant.texts.dialogs import load_dialogs
+from assistant.voice.devices.audio import RATE
 from assistant.voice.recognition.recognizers import Recognizers, open_recognizers
 from assistant.voice.session.recorded import listen_files
 from tests.conversation import strangers
+from tests.demo import DIALOGS
+from tests.spoken import noises
 from tests.spoken.channels import scene
 from tests.spoken.voices import available, say
 
 
-def outcome(who: str, words: str, voice: str, snr_db: float, ears: Recognizers, seed: int) -> str:
-    """ "stops", "blocks" or "passes"."""
-    talk = strangers.talk_at("S26" if who == "T" else "S27")
-    sound = scene(
-        say(voice, words), "idle" if snr_db < 90 else "", snr_db, "wideband", seed
-    ).samples
+def outcome(
+    who: str, words: str, voice: str, snr_db: float, ears: Recognizers, seed: int,
+    kind: str = "idle", at: str = "",
+) -> str:  # fmt: skip
+    """ "stops", "blocks" or "passes", in a hold or `at` another situation."""
+    talk = strangers.talk_at(at or ("S26" if who == "T" else "S27"))
+    said = np.pad(say(voice, words), (2 * RATE, 0))  # the ears know the noise by then
+    sound = scene(said, kind if snr_db < 90 else "", snr_db, "wideband", seed).samples
     quiet = np.random.default_rng(seed).standard_normal(len(sound)).astype(np.float32) * 1e-4
     pair = (sound, quiet) if who == "T" else (quiet, sound)
     listen_files(talk, ears, [("tech.wav", pair[0]), ("helper.wav", pair[1])])
     if talk.dialogue.stopped:
         return "stops"
-    return "blocks" if not talk.dialogue.danger().held else "passes"
+    return "blocks" if not at and not talk.dialogue.danger().held else "passes"
+
+
+VOICES = 2
+"""Of each line that stops."""
+
+
+def stops(ears: Recognizers) -> None:
+    """How often a word that stops was missed, and by whom."""
+    known = load_dialogs(DIALOGS).words
+    lines = [(who, p, at) for p in known["stop"].phrases for who in "TH" for at in ("", "S18")]
+    lines += [("H", p, "") for p in (*known["lost"].phrases, "hands out", "get your hands out")]
+    lines += [("T", p, "") for p in known["danger"].phrases]
+    lines += [
+        ("T", p, "count") for p in ("two lugs", "three lugs", "four lugs", "five lugs", "six")
+    ]
+    lines += [("H", p, "count") for p in ("holding", "still holding", "down and holding", "okay")]
+    voices = [v.name for split in ("test", "tuning") for v in available(split)]
+    kinds, counts = list(noises.KINDS), Counter[tuple[str, str]]()
+    for n, (who, words, at) in enumerate(lines):
+        for turn in range(VOICES):
+            voice, kind = voices[(5 * turn + n) % len(voices)], kinds[(turn + n) % len(kinds)]
+            did = outcome(who, words, voice, 10.0, ears, n, kind, at.removeprefix("count"))
+            told = {"": "in a hold", "count": "harmless in a hold"}.get(at, "outside a hold")
+            counts[told, did] += 1
+            if (did == "passes") != (at == "count"):
+                print(f"{did}: {who} {words!r} {told} {voice} {kind}", flush=True)
+    for (told, did), count in sorted(counts.items()):
+        print(f"{told}: {did} {count}", flush=True)
 
 
 def main() -> None:
@@ -39,7 +78,11 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--lines", type=int, default=60)
     parser.add_argument("--harmless", action="store_true")
+    parser.add_argument("--stops", action="store_true")
     chosen = parser.parse_args()
+    if chosen.stops:
+        stops(Recognizers(open_recognizers()[0]))
+        return
     kind = "harmless" if chosen.harmless else "danger"
     found = [
         (who, words)

@@ -7,7 +7,8 @@
   10 and 5 dB and without noise, wide and narrow band; cut as `lugcall hear` cuts them. "free" is
   faster-whisper (beam 5, a prompt, no grammar) with its words typed in; "lugcall" our search with
   the same weights, and what is decided then. First try: taken at once, and right.
-- minutes of shop noise, off-topic talk and radio through the turn-taking at a reading step.
+- minutes of shop noise, off-topic talk, radio and, where `$LUGCALL_PEOPLE` names recordings,
+  people's sentences, through the turn-taking at four steps.
 - turns said into a stream of noise: end of the words to the answer decided on.
 - memory of a process that only hears; the card recordings of pocketsphinx-testdata, by people.
 
@@ -94,7 +95,7 @@ def main() -> None:
     if args.memory:
         hear_a_job()
         return
-    if voices.missing():
+    if not voices.available("test"):
         sys.exit(voices.missing())
     opened, _ = open_recognizers(("whisper",))
     ears, free = Recognizers(opened), Free()
@@ -105,6 +106,7 @@ def main() -> None:
         "policy sha256": hashlib.sha256(weights).hexdigest()[:12],
         "memory MB": memory(),
         "people": people(ears, free),
+        "test voices": len(voices.available("test")),
     }
     if args.n:
         heard = hear_all(plan(args.n), ears, free, args.hearings)
@@ -132,7 +134,7 @@ def report(found: dict[str, Any]) -> None:
           f"{found['load after'][0]:.1f} after; took {found['took s']:.0f} s; "
           f"calibration {found['policy sha256']}")  # fmt: skip
     if "engines" in found:
-        print(f"\nTest voices, {found['n']} utterances")
+        print(f"\nTest voices ({found['test voices']}), {found['n']} utterances")
         table(["", *WAYS], [[key, *(_cell(found["engines"][w][key], key) for w in WAYS)]
                             for key in found["engines"]["lugcall"]])  # fmt: skip
         print("\nReadings by condition")

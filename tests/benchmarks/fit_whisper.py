@@ -32,7 +32,7 @@ import soxr
 from assistant.texts.dialogs import load_dialogs
 from assistant.voice.devices.audio import RATE
 from assistant.voice.devices.audio import load as load_sound
-from assistant.voice.recognition.expected import _spoken, expected, reading_grammar
+from assistant.voice.recognition.expected import _sayable, expected, reading_grammar
 from assistant.voice.recognition.models import WHISPER_SHA256, whisper_folder
 from assistant.voice.recognition.recognizers import Recognizers
 from assistant.voice.recognition.whisper import WhisperRecognizer
@@ -100,7 +100,7 @@ class Words:
         if kind == "chatter":
             return self.rng.choice(self.talk), ""
         listed = self.rng.choice(self.common) if kind == "command" else self.phrases
-        text = " ".join(_spoken(self.rng.choice(listed))) or "check"
+        text = _sayable(self.rng.choice(listed)) or "check"
         return text, text
 
 

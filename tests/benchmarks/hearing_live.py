@@ -22,7 +22,7 @@ from assistant.job.job import Job
 from assistant.voice.devices.audio import FRAME, FRAME_S, RATE, Samples
 from assistant.voice.recognition.recognizers import Recognizers
 from assistant.voice.session.attendant import Attendant, SpokenTurn
-from tests.spoken import channels, noises, nonspeech, voices
+from tests.spoken import channels, noises, nonspeech, recordings, voices
 
 from .hearing_utterances import SEED, Timer, Utterance, asked, jobs, plan
 
@@ -111,6 +111,7 @@ class Stream:
 
     def at(self, job: Job) -> None:
         self.attendant.conversation = Still(job)  # type: ignore[assignment]
+        self.attendant.dialogue = job
         self.attendant.warm()
 
     def feed(self, frame: Samples) -> None:
@@ -200,10 +201,16 @@ def _through(stream: Stream, sound: Samples, said: list[Utterance], spans) -> li
 
 
 def rejection(ears: Recognizers, minutes: float, seed: int = 90) -> dict[str, Any]:
-    """A stretch of shop noise, off-topic talk and radio, at the step that asks for the gap."""
-    sound, events = nonspeech.stream(minutes, seed, "test")
-    stream = Stream(ears, jobs()["found_gap", False], "", _DECODE_S)
+    """A stretch of shop noise, off-topic talk and radio, a quarter of it at each of four steps;
+    people's sentences among it where their recordings are."""
+    people = 0.0 if recordings.missing() else 6.0
+    sound, events = nonspeech.stream(minutes, seed, "test", people)
+    steps = ("found_gap", "chocks", "chain_loose", "found_odometer")
+    stream = Stream(ears, jobs()[steps[0], False], "", _DECODE_S)
+    quarter = -(-len(sound) // FRAME // len(steps))
     for n in range(len(sound) // FRAME):
+        if n % quarter == 0:
+            stream.at(jobs()[steps[n // quarter], False])
         stream.feed(sound[n * FRAME : (n + 1) * FRAME])
     found: dict[str, Counter[str]] = {"accept": Counter(), "again": Counter()}
     examples = []

@@ -4,8 +4,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from assistant.voice.devices.audio import RATE, Samples
+from assistant.voice.devices.audio import RATE, Samples, load
 
+from . import recordings
 from .channels import far, narrowband
 from .chatter import RADIO, SHOP
 from .noises import EVENTS, band, idle, music, scaled
@@ -15,6 +16,8 @@ _TALK = {"chatter": 6.0, "radio": 3.0}
 _WEIGHTS = {**dict.fromkeys(EVENTS, 1.0), "cough": 3.0, "wrench": 2.0, **_TALK}
 """How often each kind comes, relative to the others. No source."""
 _FLOOR = 10 ** (-58 / 20)
+_CONVERSATION = -32, -20
+"""Level of people's sentences, dBFS: as loud as those who talk to the program (`channels.mix`)."""
 _GAP_S = 0.8, 3.5
 """Pause between two events, uniform: long enough for any end of utterance."""
 
@@ -29,8 +32,12 @@ class Event:
     words: str = ""
 
 
-def stream(minutes: float, seed: int, split: str) -> tuple[Samples, list[Event]]:
+def stream(
+    minutes: float, seed: int, split: str, people: float = 0.0
+) -> tuple[Samples, list[Event]]:
     """`minutes` of shop sounds and talk that is not for the program, and what is where.
+
+    With `people`, sentences of real people come as often as that weight says, as loud as one talks.
 
     Voices and sentences are those of `split` ("tuning" or "test"), on the radio the background's.
     A quiet broadband floor runs throughout; for a third of the minutes an engine idles under it.
@@ -47,17 +54,22 @@ def stream(minutes: float, seed: int, split: str) -> tuple[Samples, list[Event]]
     out = _floor(total, rng)
     planned = _talks(int(minutes * 60), split, rng)
     events: list[Event] = []
-    kinds, weights = list(_WEIGHTS), np.array(list(_WEIGHTS.values()))
+    unheard = recordings.sentences()[1::2] if people else []  # nothing was fitted on these
+    weighed = _WEIGHTS | ({"people": people} if people else {})
+    kinds, weights = list(weighed), np.array(list(weighed.values()))
     at = int(rng.uniform(*_GAP_S) * RATE)
     while True:
         kind = str(rng.choice(kinds, p=weights / weights.sum()))
         if kind in _TALK:
             sound, words = _speech(kind, *planned[kind].pop(), rng)
+        elif kind == "people":
+            path = unheard[int(rng.integers(len(unheard)))]
+            sound, words = load(path), path.name
         else:
             sound, words = EVENTS[kind](rng), ""
         if at + len(sound) > total:
             return np.asarray(out, np.float32), events
-        level = 10 ** (rng.uniform(-38, -18) / 20)
+        level = 10 ** (rng.uniform(*(_CONVERSATION if kind == "people" else (-38, -18))) / 20)
         loud = scaled(sound, level)
         out[at : at + len(loud)] += loud * min(1.0, 0.85 / float(np.abs(loud).max()))
         events.append(Event(at / RATE, (at + len(loud)) / RATE, kind, words))

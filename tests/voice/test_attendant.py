@@ -473,3 +473,36 @@ def test_a_value_goes_unchecked_only_where_nobody_was_misheard(
     )
     outcome = room.attendant._outcome(utterance, decision, "tech")
     assert outcome.kind == "accept" and outcome.doubt is doubted
+
+
+@pytest.mark.parametrize("other, probability, name", [
+    ("lost", 0.15, "lost"), ("stop", 0.15, "stop"), ("danger", 0.15, "danger"),
+    ("stop", 0.05, "unsure"), ("pause", 0.6, "unsure"),
+])  # fmt: skip
+@pytest.mark.parametrize("spoken_s", [0.3, 1.0])
+def test_what_may_be_a_stop_in_a_hold_is_acted_on_however_likely_else(
+    session: Session, other: str, probability: float, name: str, spoken_s: float
+) -> None:
+    """Short or long; and speech that is meant for lugcall and not understood blocks."""
+    reach(session, "ring_turn")
+    room = Room(session, "helper")
+    count = Act("reading", "helper", {"count": 6.0, "kind": "exact"})
+    first = Candidate("six lugs", count, 0.5, ("whisper",), 0.5)
+    rival = Candidate("my words", Act(other, "helper"), 0.3, ("whisper",), probability)
+    decision = Decision("again", (first, rival), 0.5, 1.0, "six lugs")
+    utterance: Any = SimpleNamespace(
+        start_s=50.0, speech_end_s=50.0 + spoken_s, heard=list, heard_again=lambda: None
+    )
+    outcome = room.attendant._outcome(utterance, decision, "helper")
+    assert isinstance(outcome.meaning, Act)
+    assert (outcome.kind, outcome.meaning.meaning) == ("accept", name)
+
+
+def test_a_noise_in_a_hold_blocks_nothing(session: Session) -> None:
+    reach(session, "ring_turn")
+    room = Room(session, "helper")
+    utterance: Any = SimpleNamespace(
+        start_s=50.0, speech_end_s=50.3, heard=list, heard_again=lambda: None, again_for=""
+    )
+    decision = Decision("nothing", (), 0.0, 0.1, "")
+    assert room.attendant._outcome(utterance, decision, "helper").kind == "nothing"

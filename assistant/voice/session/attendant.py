@@ -15,7 +15,15 @@ from assistant.dialogue import Conversation
 from assistant.texts.core import CONFIRMS
 from assistant.texts.normal import normal
 from assistant.voice.devices.audio import FAINT, RATE, Samples
-from assistant.voice.interpretation import POLICY, VALUES, Decision, Meaning, items_of, name_of
+from assistant.voice.interpretation import (
+    POLICY,
+    VALUES,
+    Candidate,
+    Decision,
+    Meaning,
+    items_of,
+    name_of,
+)
 from assistant.voice.interpretation.context import (
     Denials,
     Dictation,
@@ -40,6 +48,8 @@ ACCEPT, REST = POLICY["accept"], POLICY["rest"]
 RECORDED = 4
 """Meanings of an utterance that the record keeps, and that may be asked about."""
 _CONFIRMATIONS = ("check", "done")
+_STOPPING = ("stop", "lost", "danger")
+"""What stops a job where somebody may be hurt."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -208,12 +218,18 @@ class Attendant:
         elif decision.kind == "accept" and decision.probability >= POLICY["wait"]["short_from"]:
             channel.endpointer.patience(True)
 
-    def _stops(self, decision: Decision, in_pause: bool = False) -> bool:
+    def _stops(self, decision: Decision, in_pause: bool = False) -> Candidate | None:
+        """What stops the job, if that may have been said: where somebody may be hurt all wordings
+        that would stop it count together, however many others are likelier."""
         danger = self.dialogue.danger()
-        bar = "stop_in_pause" if in_pause else "stop"
-        bar = "stop_in_danger" if danger.pedal or danger.engine else bar
-        sure = decision.probability >= ACCEPT[bar]
-        return sure and decision.name == "stop" and not self.dialogue.stopped
+        if self.dialogue.stopped:
+            return None
+        if danger.pedal or danger.engine:
+            alarms = [c for c in decision.ranked if name_of(c.meaning) in _STOPPING]
+            sure = sum(c.probability for c in alarms) >= ACCEPT["stop_in_danger"]
+            return alarms[0] if sure else None
+        sure = decision.probability >= ACCEPT["stop_in_pause" if in_pause else "stop"]
+        return decision.ranked[0] if sure and decision.name == "stop" else None
 
     def _standing(self) -> tuple[str, str]:
         pending = self.dialogue.pending
@@ -273,20 +289,23 @@ class Attendant:
         for words in dict.fromkeys(h.free for h in utterance.heard() if h.free):
             meant = self.conversation.understood(words, role)
             name = meant.meaning if isinstance(meant, Act) else ""
-            if name in ("danger", "lost", "stop") and (" " in words or normal(words) in known):
+            if name in _STOPPING and (" " in words or normal(words) in known):
                 return _Outcome("accept", meant, words)
         fits = decision.kind == "accept" and decision.probability >= ACCEPT["fits_in_hold"]
-        spoken_s = utterance.speech_end_s - utterance.start_s
-        if fits or not danger.pedal or spoken_s < ACCEPT["doubt_s"]:
+        brief = utterance.speech_end_s - utterance.start_s < ACCEPT["doubt_s"]
+        if fits or not danger.pedal or (brief and decision.kind == "nothing"):
             return None
         words = next((h.free for h in utterance.heard() if h.free), decision.heard)
         return _Outcome("accept", Act("unsure", role), words)
 
     def _outcome(self, utterance: Utterance, decision: Decision, role: str) -> _Outcome:
+        stop = self._stops(decision)
+        if stop is not None:
+            return _Outcome("accept", stop.meaning, stop.words)
         alarm = self._alarm(utterance, decision, role)
         if alarm is not None:
             return alarm
-        kind = "accept" if self._stops(decision) else self._outcome_kind(utterance, decision)
+        kind = self._outcome_kind(utterance, decision)
         meaning = decision.meaning if kind == "accept" else None
         items = items_of(meaning) or said_in_breath(decision.heard, self.dialogue)
         if isinstance(meaning, Act) and items:
