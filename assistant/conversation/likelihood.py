@@ -11,15 +11,17 @@ from assistant.texts.core import CONFIRMS
 from assistant.texts.normal import normal
 from assistant.texts.safety import MATTERS, broken_off, counts, misheard, says
 
-SUREST, SURE, IDLE, LIKELY = 0.85, 0.6, 0.5, 0.35
-"""Shares from which an act that moves or frees a pedal, another that matters, talk that needs no
-answer, and any other act is taken. Fitted on the tuning writers."""
-CERTAIN = 0.96
-"""Share from which words that say an act that matters need not all be known: of the lines of
-writers left out that were so sure, 99 in 100 were right."""
+SUREST, SURE, IDLE, LIKELY = 0.95, 0.8, 0.5, 0.35
+"""Shares from which an act that lets the job go on is taken where somebody may be hurt, and
+elsewhere; talk that needs no answer, and any other act. Fitted on the tuning writers."""
+CERTAIN = 0.97
+"""Share from which words that say an act that matters need not be among those known for it: of the
+lines of writers left out that were so sure, 99 in 100 were right."""
 KNOWN_WELL = 0.7
 """Share of words the writers used, from which an act that matters is taken; all of them where it
 moves a pedal or the words are few: what is only like a word may be another."""
+HALF_KNOWN = 0.5
+"""Share of words the writers used, below which nothing is certain: "chek" may be anything."""
 FAULT = 0.8
 """Share from which something is not sound, where that can be said."""
 FEW = 6
@@ -53,7 +55,8 @@ def likeliest(
     meaning = max(shares, key=lambda m: shares[m])
     share = shares[meaning]
     if meaning in MATTERS:
-        sure = share >= (SUREST if meaning in CONFIRMS else SURE) and may(meaning, who, dialogue)
+        danger = meaning in CONFIRMS or bool(dialogue.danger())
+        sure = share >= (SUREST if danger else SURE) and may(meaning, who, dialogue)
         if sure and _said(words, text, asks, meaning, who, dialogue, guess, share):
             return meaning
         if misheard(text):
@@ -61,7 +64,7 @@ def likeliest(
         planned = not (asks or counts(text, asks, meaning))
         if planned and shares["nothing"] > UNDONE:
             return "wait"
-        return _offered(meaning, who, dialogue)
+        return again(who, dialogue) if may(meaning, who, dialogue) else "unclear"
     fault = meaning == "not_sound" and "sound" in dialogue.allowed()
     denied = fault and counts(text, asks, "sound")
     if denied and share < FAULT:
@@ -90,16 +93,17 @@ def _said(
     As a whole; or in one of their clauses, where no other clause takes it back.
     """
     told = "safe" if dialogue.at in _MAKE_SAFE else meaning
-    if broken_off(words) or not says(text, told):
+    all_known = guess.known == 1 or (meaning not in CONFIRMS or len(text.split()) > FEW)
+    certain = share >= CERTAIN and guess.known >= HALF_KNOWN and all_known
+    if broken_off(words) or not (certain or says(text, told)):
         return False
-    certain = share >= CERTAIN and meaning not in CONFIRMS
     if not certain:
         few = len(text.split()) <= FEW
         known = guess.known >= (1.0 if few or meaning in CONFIRMS else KNOWN_WELL)
         speaks = max(guess.by_words.get(m, 0.0) for m in _same_as(meaning))
         if not known or speaks - guess.by_words["nothing"] < SAID:
             return False
-    if counts(text, asks, meaning, certain):
+    if counts(text, asks, meaning, certain and meaning not in CONFIRMS):
         return True
     clauses = [c for c in CLAUSE.split(words) if c and c.strip()]
     if len(clauses) < 2 or asks or meaning not in _COMPLETE:
@@ -111,11 +115,8 @@ def _said(
         part = likely(clause.strip(), who, place(dialogue))
         own = sum(part.shares.get(m, 0.0) for m in _same_as(meaning))
         against = sum(part.shares.get(m, 0.0) for m in _AGAINST)
-        if (
-            _DENIES.match(normal(clause))
-            or against > 0.4
-            or (part.best == "nothing" and part.waits > 0.3 and own < 0.3)
-        ):
+        waits = part.best == "nothing" and part.waits > 0.3 and own < 0.3
+        if _DENIES.match(normal(clause)) or (not certain and (against > 0.4 or waits)):
             return False
         said = said or (own > SURE and counts(normal(clause), False, meaning))
     return said
@@ -134,7 +135,8 @@ _AGAINST = ("not_sound", "danger", "no", "unsure", "correct", "measure")
 
 _OF_PEDAL = ("holding", "released")
 """What the helper may say of the pedal at any time while it is, or may be, down."""
-_ANYWHERE = ("no", "same", "danger", "not_sound", "measure")
+_ANYWHERE = ("no", "same", "danger", "not_sound", "measure", "skip", "repaired", "accept")
+"""What moves nothing where it is not asked for: the job says so."""
 
 
 def may(meaning: str, who: str, dialogue: Dialogue) -> bool:
@@ -148,9 +150,17 @@ def may(meaning: str, who: str, dialogue: Dialogue) -> bool:
     )
 
 
-def _offered(meaning: str, who: str, dialogue: Dialogue) -> str | Question:
-    """The question whether that was meant: an act that matters must be said itself."""
-    if not may(meaning, who, dialogue):
-        return "unclear"
-    phrase = dialogue.dialogs.words[meaning].phrases[0]
-    return Question("did_you_mean", {"phrase": phrase}, who)
+def hint(who: str, dialogue: Dialogue) -> str:
+    """The present instruction as far as it is for him: the technician's is not the helper's."""
+    for said in reversed(dialogue.prompt()):
+        if who == "tech" or said.to != "tech":
+            return said.text
+    return str(dialogue.dialogs.say("helper_wait"))
+
+
+def again(who: str, dialogue: Dialogue) -> Question:
+    """The present instruction, where words came only near an act that matters: he says it himself.
+
+    What would confirm is never offered to him; who is led says yes.
+    """
+    return Question("again", {"hint": hint(who, dialogue)}, who)

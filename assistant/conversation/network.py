@@ -18,11 +18,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 from unicodedata import category, normalize
 
-from threadpoolctl import ThreadpoolController
-
 if TYPE_CHECKING:
     import numpy as np
     import numpy.typing as npt
+    from threadpoolctl import ThreadpoolController
 
     Array = npt.NDArray[np.float32]
 
@@ -183,6 +182,7 @@ def _level(x: Array, norm: Array) -> Array:
 @cache
 def _threads() -> ThreadpoolController:
     import numpy as np  # noqa: F401  what is to be limited must be there
+    from threadpoolctl import ThreadpoolController
 
     return ThreadpoolController()
 

@@ -13,7 +13,7 @@ from rapidfuzz import fuzz, process
 
 from assistant.act import REASONS, Act
 from assistant.conversation.dead_ends import dead_end
-from assistant.conversation.likelihood import SURE, likeliest
+from assistant.conversation.likelihood import CERTAIN, SURE, again, hint, likeliest
 from assistant.conversation.look import fault, lugs_left, taken_back
 from assistant.conversation.meaning import NUMBERS, PARTS, Likely, likely, place
 from assistant.conversation.this_step import COMPLETES, of_this_step
@@ -50,6 +50,7 @@ from assistant.texts.safety import (
     counts,
     half_said,
     harm,
+    says,
 )
 
 if TYPE_CHECKING:
@@ -264,7 +265,7 @@ def _understood(words: str, who: str, dialogue: Dialogue, asked: Question | None
     if complained is not None:
         return complained
     if meant and asks and meant in MATTERS:
-        return Question("did_you_mean", {"phrase": short}, who)  # "clear?" is no "clear"
+        return again(who, dialogue)  # "clear?" is no "clear"
     if meant and (not dialogue.expects() or _fits(meant, dialogue)):
         return Act(meant, who)
     # "on the floor" is the helper's word for holding, and a reading at another step.
@@ -433,6 +434,8 @@ def _items(words: str, who: str, dialogue: Dialogue) -> Act | None:
         text = _NOT_RAISED.sub("on the ground", text)
         found = [item for item, expression in _ITEMS.items() if expression.search(text)]
         if not found:
+            if not named and dialogue.at in _ITEMS and _bare(text, who, dialogue):
+                named.append(dialogue.at)
             continue
         guess = likely(text, who, found[0])
         done = guess.shares["done"] + guess.shares["check"]
@@ -444,12 +447,19 @@ def _items(words: str, who: str, dialogue: Dialogue) -> Act | None:
     return Act("done", who, text=" ".join(dict.fromkeys(named))) if named else None
 
 
+def _bare(text: str, who: str, dialogue: Dialogue) -> bool:
+    """Whether words that name nothing say that the present step is done: "set, and ..." """
+    said = likely(text, who, place(dialogue)).shares
+    return counts(text, False, "done") and says(text, "safe") and said["done"] >= SURE
+
+
 WELL_KNOWN = 0.8
 """Share of known words from which a reading is looked for among others: a radio has scores too."""
 
 
 def _holds_reading(guess: Likely) -> bool:
-    return guess.shares["reading"] > READS and guess.known > WELL_KNOWN
+    share = guess.shares["reading"]
+    return share > CERTAIN or (share > READS and guess.known > WELL_KNOWN)
 
 
 READS = 0.8
@@ -533,10 +543,13 @@ def _filled(meaning: str, words: str, text: str, who: str, dialogue: Dialogue) -
         return Act("not_sound", who, text=words.strip())
     if meaning == "complaint":
         return Act("complaint", who, text=" ".join(names(text)))
-    if meaning == "correct":
+    if meaning in ("correct", "no"):
         m = _VALUE.search(text)
-        act = correction(m["rest"], who, dialogue) if m else None
-        return act or Act("correct", who)
+        said = [correction(m["rest"], who, dialogue)] if m else []
+        said += [correction(text[m.end() :], who, dialogue) for m in _NEW_VALUE.finditer(text)]
+        valued = [act for act in said if act is not None and act.reading]
+        named_ = [act for act in said if act is not None and meaning == "correct"]
+        return (valued or named_ or [Act(meaning, who)])[-1]
     return Act(meaning, who)
 
 
@@ -544,6 +557,8 @@ _CODE = re.compile(r"\b(?:code|number|initials|by|off)\s+(?:is |it's )?(?P<rest>
 _VALUE = re.compile(
     r"\b(?:was|is|were|it's|to|should be|make it|make that|that's)\s+(?:a |an )?(?P<rest>.+)$"
 )
+_NEW_VALUE = re.compile(r"\b(?:is|it's|to|should be|make it|make that|call it|i said)\s+(?:an? )?")
+""" "The height I gave was wrong, it's seven and a half": what comes last is the value."""
 
 
 def _alarm(text: str, asks: bool, who: str, dialogue: Dialogue) -> Act | Question | None:
@@ -916,18 +931,10 @@ def _like(text: str, who: str, dialogue: Dialogue) -> Act | Question:
     if others:
         return Question("did_you_mean_two", {"first": best, "second": others[0]}, who)
     if key in MATTERS or known[key].exact:
-        return Question("did_you_mean", {"phrase": best}, who)
+        return again(who, dialogue)
     if score < LIKE:
         return Question("did_you_mean", {"phrase": best}, who, open=True, offer=Act(key, who))
     return Act(key, who, text=" ".join(names(best)) if key == "complaint" else "")
-
-
-def hint(who: str, dialogue: Dialogue) -> str:
-    """The present instruction as far as it is for him: the technician's is not the helper's."""
-    for said in reversed(dialogue.prompt()):
-        if who == "tech" or said.to != "tech":
-            return said.text
-    return str(dialogue.dialogs.say("helper_wait"))
 
 
 _OF_ANOTHER = frozenset(

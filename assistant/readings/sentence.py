@@ -8,7 +8,7 @@ from __future__ import annotations
 import re
 from typing import Any
 
-from assistant.quantity import CLEARANCE
+from assistant.quantity import BRAKE_CONTACT, CLEARANCE, FREE_TRAVEL, GAP
 from assistant.readings.language import LEXICON
 from assistant.readings.read import read
 from assistant.readings.reading import Reading
@@ -23,6 +23,9 @@ _ZERO = re.compile(
     r"\b(?:none|zero|nothing|nothin|nowt|never (?:touch|reach|hit|get)\w*|not touching"
     r"|no (?:clearance|free|play|travel|gap|touch)|(?:doesn't|don't|won't) (?:touch|reach))\b"
 )
+_NUMBER = re.compile(r"\d|[½¼¾⅛⅜⅝⅞]|\b(?:half|quarters?|eighths?|sixteenths?|thou|inch|mils?)\b")
+_MAY_BE_NONE = (GAP, CLEARANCE, FREE_TRAVEL, BRAKE_CONTACT)
+_ABOUT = re.compile(r"\b(?:(?:just|only) )?(?:about|around|roughly|maybe)\b")
 _A_WORD = re.compile(r"[a-z'.,;:!?-]+")
 """What may be left out where it is unknown: nothing that could be of a number."""
 _TOOL = re.compile(
@@ -56,15 +59,17 @@ def among(
         return None
     if whole.status == "ask" and (not whole.choices or _AMBIGUOUS.search(text)):
         return None  # "fifty mil": what it asks must be answered
-    if len(whole.choices) == 1 and (whole.choices[0].value_in or _ZERO.search(text)):
-        return whole.choices[0]
+    one = whole.choices[0] if len(whole.choices) == 1 else None
+    if one is not None and (one.value_in or one.count or _ZERO.search(text)):
+        return one
     found = [
         reading
         for clause in (text, *CLAUSE.split(text))
         if (reading := _first(clause, whole.quantity, units, distance)) is not None
     ]
     if not found and whole.status == "none":
-        return _alone(text, whole.quantity, units, distance)
+        none = whole.quantity in _MAY_BE_NONE and _ZERO.search(text) and not _NUMBER.search(text)
+        return read("zero", whole.quantity) if none else _alone(text, whole, units, distance)
     repaired = bool(REPAIRS.search(text))
     if not found or (whole.status != "none" and not repaired):
         return None
@@ -85,8 +90,10 @@ _CHANGES = re.compile(
 """What changes a reading, or its sense, wherever it stands."""
 
 
-def _alone(text: str, quantity: str, units: str, distance: str) -> Reading | None:
+def _alone(text: str, whole: Reading, units: str, distance: str) -> Reading | None:
     """The one run of number words among words that change nothing about it."""
+    about = "about " if _ABOUT.search(text) else ""
+    text = _ABOUT.sub(" ", text)
     runs: list[list[str]] = [[]]
     for word in re.sub(r"[,;:.!?]+(?=\s|$)", " ;", text.replace("-", " ")).split():
         known = LEXICON.get(word)
@@ -100,7 +107,7 @@ def _alone(text: str, quantity: str, units: str, distance: str) -> Reading | Non
         return None
     while said[0][-1] in _JOINS:
         said[0].pop()
-    reading = read(" ".join(said[0]), quantity, units, distance)
+    reading = read(about + " ".join(said[0]), whole.quantity, units, distance)
     return reading if reading.status == "read" else None
 
 

@@ -21,11 +21,12 @@ if TYPE_CHECKING:
 
 # --- harm: words while somebody may be hurt ------------------------------------------------------
 
-HARM_SURE, HARM_HINTED, HARM_NAMED = 0.9, 0.85, 0.8
+HARM_SURE, HARM_HINTED, HARM_NAMED = 0.85, 0.8, 0.7
 """Shares of harm from which it stops: at all, where a word hints at it, where words name it."""
-HARM_NONE, HARM_ASKED, HARM_LITTLE = 0.006, 0.05, 0.2
-"""Shares of harm below which words pass: at all, where they ask what lugcall knows, and where they
-hold the count that was asked for. All are fitted on the tuning writers."""
+HARM_IN_TALK, HARM_IN_ACTS, HARM_LITTLE = 0.004, 0.04, 0.2
+"""Shares of harm below which words pass: small talk, in which danger hides; what asks or tells
+something that lugcall knows; and what holds the count that was asked for. All are fitted on the
+tuning writers: of 2,587 ways to tell of danger 14 of those left out are below."""
 KNOWN = 0.5
 """Words of which fewer are known say nothing sure."""
 
@@ -67,14 +68,8 @@ _NAMED = re.compile(
     r"|christ|damn|shit|crap|hell|god|whoa)(?: \w+)?$"
 )
 """A pedal not down, a foot that gives, hands, the starter, a cry: never let pass in a hold."""
-_ASKED = frozenset(
-    {"repeat", "where", "how", "how_long", "help", "picture", "note"}
-    | {
-        f"ask_{part}"
-        for part in ("gap", "clearance", "torque", "way", "lugs", "doubts", "finished")
-    }
-)
-"""Questions whose answer lugcall knows."""
+_DOUBTFUL = frozenset({"danger", "unsure", "not_sound", "no", "measure", "trouble"})
+"""What never passes in a hold, however little harm is seen in it."""
 
 
 def names_harm(text: str) -> bool:
@@ -96,10 +91,10 @@ def harm(text: str, likely: Likely, count: bool = False) -> str:
         return "stop"
     if count and not named and likely.harm < HARM_LITTLE:
         return ""
-    if named or likely.known < KNOWN:
+    best = likely.best
+    if named or best in _DOUBTFUL or likely.known < KNOWN:
         return "block"
-    asks = likely.best in _ASKED
-    return "" if likely.harm < (HARM_ASKED if asks else HARM_NONE) else "block"
+    return "" if likely.harm < (HARM_IN_TALK if best == "nothing" else HARM_IN_ACTS) else "block"
 
 
 # --- acts that matter ----------------------------------------------------------------------------
@@ -155,6 +150,12 @@ _NO_FAULT = re.compile(
 """ "Nothing loose", "no play": a denial that says it is sound."""
 
 
+_EMPTY = re.compile(
+    r"\b(?:nothing|nothin|nobody|none|no (?:hands?|tools?|fingers?|arms?|rags?))"
+    r"(?: (?:of (?:mine|me|my \w+)|else|left|is|at all))*"
+    r" (?:in (?:the |that )?hole|in there|inside|under)\b"
+)
+""" "Nothing in the hole": a denial that says it is clear."""
 _STILL = re.compile(
     r"\b(?:not|never|hasn't|haven't|ain't|isn't|didn't|i'm not|am not)(?: been)? "
     r"(?:mov(?:ed?|ing|in)|budg(?:ed?|ing|in)|let(?:ting|tin)? (?:go|up|off)|lift(?:ed|ing|in)?"
@@ -204,6 +205,8 @@ def counts(text: str, asks: bool, meaning: str, certain: bool = False) -> bool:
     """
     if asks or _ASKS.search(text) or misheard(text):
         return False
+    if meaning == "clear":
+        text = _EMPTY.sub(" ", text)
     if meaning in ("sound", "check", "done", "clear"):
         if _TWICE.search(text) or _REPORTED.search(text) or _YET.search(text):
             return False

