@@ -42,7 +42,6 @@ from assistant.texts.dialogs import Meaning
 from assistant.texts.normal import denied, negated, normal, shouted, turned_round, without_lead
 from assistant.texts.safety import (
     HARM_HINTED,
-    HARM_LITTLE,
     HARM_NAMED,
     HARM_SURE,
     MATTERS,
@@ -310,7 +309,7 @@ def _beside(words: str, text: str, meant: str, who: str, dialogue: Dialogue) -> 
     harmful = None if meant else _harm(words, text, who, dialogue)
     if harmful is not None:
         harm = likely(words, who, place(dialogue)).harm
-        down = dialogue.danger().pedal and harm >= HARM_LITTLE
+        down = dialogue.danger().pedal and harm >= HARM_OF_TROUBLE
         if down or (harmful.meaning == "danger" and _BODY.search(text)):
             return harmful
     return Act(ends[0], who, text=ends[1])
@@ -474,6 +473,8 @@ _DOUBTS = ("no", "not_sound", "correct", "measure", "back")
 """Exact phrases that may mean that something is wrong, in a hold."""
 
 
+HARM_OF_TROUBLE = 0.005
+"""Share of harm from which words in a hold are more than why a job cannot go on."""
 FOOT_ON = 0.25
 """Share of harm from which the helper is asked for his foot, where a hand may be in the hole."""
 
