@@ -94,7 +94,8 @@ def harm(text: str, likely: Likely, count: bool = False) -> str:
     best = likely.best
     if named or best in _DOUBTFUL or likely.known < KNOWN:
         return "block"
-    return "" if likely.harm < (HARM_IN_TALK if best == "nothing" else HARM_IN_ACTS) else "block"
+    talk = best in ("nothing", "ask_other", "why")  # or asks what lugcall cannot answer
+    return "" if likely.harm < (HARM_IN_TALK if talk else HARM_IN_ACTS) else "block"
 
 
 # --- acts that matter ----------------------------------------------------------------------------
