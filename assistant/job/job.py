@@ -133,7 +133,7 @@ class Job(JobState):
         hazards.act += 1
         if not hazards.counts(act.meaning, self.foot_wanted):
             return self.prompt()
-        if act.meaning in _PRESSED_AGAIN and self._pressing:
+        if act.meaning in _PRESSED_AGAIN and self.pressing:
             hazards.tell_press()
         read, self.just_read = self.just_read, self.just_read * (act.meaning in _PUTS_RIGHT)
         open_ = self.pending is not None or self.signing or self.kind.phrase == "check"
@@ -157,7 +157,8 @@ class Job(JobState):
         return self.at == REPAIR and self.faulty == interlocks.LOOK
 
     @property
-    def _pressing(self) -> bool:
+    def pressing(self) -> bool:
+        """Whether the helper is to press the pedal here, and let it up."""
         return self.at in self._pressed or self.correcting in PEDAL_MOVES
 
     def handle(self, meaning: str, act: Act) -> list[Said]:

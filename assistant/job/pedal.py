@@ -186,6 +186,8 @@ def on_resumed(job: Job, act: Act, who: Said) -> list[Said]:
     out: list[Said] = []
     hazards = job.facts.hazards
     hazards.distrust("lugcall")
+    if job.pressing:  # he is told so once more
+        hazards.tell_press()
     if not hazards.pedal_up:
         if job.at != HALTED:
             halt(job, act)

@@ -354,3 +354,16 @@ def test_up_and_down_in_one_breath_is_neither(session: Session, play: Play) -> N
     play(session, FOUND)
     said = play(session, "h: it's back down / clear / let it up / h: holding released")
     assert "up or down" in text(said, "helper") and "Pedal up" not in text(said)
+
+
+def test_a_foot_off_before_a_new_start_counts_for_nothing(
+    session: Session, play: Play, dialogs: Dialogs
+) -> None:
+    """At a step that has him press, he is told so again: hands wait for a new word of his."""
+    play(session, FOUND.split(" / sound / h: foot off")[0])
+    play(session, "h: foot off the pedal")
+    session.close()
+    again, _ = Session.resume(session.journal.path, dialogs)
+    play(again, "lever moves")
+    assert again.job.at == "chain_loose" and again.job.foot_wanted
+    assert "Pedal up" not in text(play(again, "stop"))
