@@ -40,7 +40,7 @@ _THINGS = {
 }
 _OF_CHAIN = {
     "tight": r"tight|snug|loose|play\b",
-    "free": r"free(?:ly)?\b|mov(?:e|es|ing|ed)\b|straight|bent|rubb|bind",
+    "free": r"free(?:ly)?\b|mov(?:e|es|ing|ed)\b|straight|bent|rubb|bind|stick(?:s|ing)?\b",
 }
 """What is looked for in the chain from pedal to lever, more at each of its steps."""
 _OF_VALUES = ("brake", "gear", "lever")

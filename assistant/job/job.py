@@ -330,7 +330,7 @@ class Job(JobState):
         what = {"figures": taken.both, "spoken": capital(taken.readback)}
         if taken.quantity != self.here.reading:  # of what was read before
             name = capital(words.spoken(taken.quantity))
-            return self.said(to, "confirm_of", quantity=name, **what)
+            return self.said(to, "confirm_of", key="reply:confirm", quantity=name, **what)
         return self.said(to, "confirm", **what)
 
     def why(self, who: str, step: Step) -> Said:

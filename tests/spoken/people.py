@@ -377,6 +377,7 @@ class People:
     def _confirm(self, text: str) -> Turn:
         quantity = self._fixing or self._quantity
         who = "tech"
+        text = text.lower().removeprefix(f"{QUANTITIES[quantity].spoken} ") if quantity else text
         if quantity in self.meant and same(text, self.meant[quantity]):
             return who, self._phrase("check")
         return who, self._phrase("no")
