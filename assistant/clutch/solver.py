@@ -437,6 +437,8 @@ def _within_reach(
     return frozenset(), locked, None, ()
 
 
+_WORTH = 0.5
+"""Share of what it misses by now that may be left where something is moved for it: from memory."""
 _HALVINGS = 6
 """How finely what cannot be in is brought near its limits: to 1/64 of the way."""
 
@@ -444,11 +446,11 @@ _HALVINGS = 6
 def _nearest(
     truck: Truck, wanted: frozenset[str], out: frozenset[str], locked: Locked
 ) -> Found | None:
-    """The best with what is wanted inside, and what cannot be in with it no worse than it is, or
-    else as near as it goes.
+    """The best with what is wanted inside, and what cannot be in with it as near as it goes, where
+    that is worth a move; else no worse than it is.
 
-    The limits of what is out are widened: by what it misses now, or each by the same share of what
-    it misses by where nobody minds it at all; the least such share is found by halving.
+    The limits of what is out are widened, each by the same share of what it misses by now, or
+    where nobody minds it at all; the least such share is found by halving.
     """
     found = SettingSearch(truck, wanted, locked).run()
     if found is None:
@@ -462,17 +464,14 @@ def _nearest(
         return SettingSearch(truck, wanted | out, locked, figures=figures).run()
 
     now, then = missed(Setting(*(steps or 0 for steps in locked))), missed(found.setting)
-    if all(then[q] <= now[q] + SLACK for q in out):
-        return found
-    if (near := within(now)) is not None:
-        return near
-    less, more, best = 0.0, 1.0, found
+    kept = found if all(then[q] <= now[q] + SLACK for q in out) else within(now)
+    least, most, best = 0.0, 1.0, kept or found
     for _ in range(_HALVINGS):
-        share = (less + more) / 2.0
-        near = within({q: share * miss for q, miss in then.items()})
-        less, more = (less, share) if near is not None else (share, more)
+        share = (least + most) / 2.0
+        near = within({q: share * (now if kept else then)[q] for q in out})
+        least, most = (least, share) if near is not None else (share, most)
         best = near or best
-    return best
+    return best if kept is None or most <= _WORTH else kept
 
 
 def _widened(limits: Limits, by_in: float) -> Limits:
