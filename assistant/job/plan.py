@@ -51,6 +51,8 @@ if TYPE_CHECKING:
 LEAST_SHARE = 0.95
 # Where only that count lets everything be in, it need only be likelier in than out by the gap.
 LEAST_CHANCE = 0.5
+# A brake not touched is taken to lie this much lower than the pedal came: from memory.
+UNTOUCHED_IN = 1 / 16
 # So often is the ring moved in one job before it is left as it is: common practice, no source.
 MOST_RING_MOVES = 4
 
@@ -272,7 +274,7 @@ class Plans:
         taken, by = self.facts.readings[at], self._moved(at + 1)
         read = taken.measured if taken.is_length else None
         if quantity == BRAKE_CONTACT and read is None and found is not None and self.facts.changed:
-            read = found.now().get(BRAKE_CONTACT)  # not touched: where it would be
+            read = self._untouched(at, found)  # where it would be
         if read is None or not any(by) or found is None:
             return read
         if read.value_in <= 0.0 and quantity == FREE_TRAVEL:
@@ -291,6 +293,23 @@ class Plans:
         u = by.bearing_u if quantity == CLEARANCE else found.ratio.u * abs(pushed)
         fixed = quantity in (PEDAL_HEIGHT, TOTAL_TRAVEL)
         return read.shifted(carried, 0.0 if fixed else u)
+
+    def _untouched(self, at: int, found: Truck) -> Measured | None:
+        """Where the brake would have been touched when it was not: as foretold from what was found,
+        and lower than the pedal came then."""
+        read, ends = found.now().get(BRAKE_CONTACT), []
+        if read is not None:
+            now, since = self._moved(0), self._moved(at + 1)
+            before = Moved(*(a - b for a, b in zip(now, since, strict=True)))
+            fork = before.bearing if found.follows else -before.rod
+            read = read.shifted(found.ratio.value * fork, 0.0)
+        for quantity in (PEDAL_HEIGHT, TOTAL_TRAVEL):
+            some = [t for t in self.facts.readings[:at] if t.quantity == quantity and t.is_length]
+            ends += [t.measured.value_in for t in some[-1:]]
+        if read is None or len(ends) < 2:
+            return read
+        low = ends[0] - ends[1] - UNTOUCHED_IN
+        return read.shifted(min(0.0, low - read.value_in), 0.0)
 
     @_once
     def truck(self) -> Truck | None:
