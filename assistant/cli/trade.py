@@ -198,7 +198,8 @@ def due(
         bad = [row for row in desk.ask("damaged") if row["path"].endswith(SUFFIX)]
         left_out = [say.left_out(row["path"], row["status"] in DAMAGE) for row in bad
                     if row["status"] not in ("missing", "torn", COPY)]  # fmt: skip
-        show_lines((*desk.told, *left_out), err=True)
+        show_lines(left_out, err=True)
+        slow = desk.told
         units = [unit] if unit else [truck.unit for truck in desk.due.trucks]
         looks = desk.due.outlooks(units, ring_lugs)
         if calendar_file or csv_file:
@@ -208,6 +209,7 @@ def due(
         fail(f"no finished record of unit {unit} in {folder}", NOT_YET)
     if not units:
         fail(f"no finished record in {folder}", NOT_YET)
+    show_lines(slow, err=True)
     told, dialogs = False, load_dialogs()
     for look in map(looks.__getitem__, units):
         told = told or say.reply_of(look) is not None or look.due is not None
