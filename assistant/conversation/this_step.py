@@ -82,7 +82,8 @@ def of_this_step(words: str, dialogue: Dialogue) -> bool:
     things, sides = _own(step.say, step.why, step.answers)
     if step.phase not in ("safe", "chain"):
         named -= _OF_CHAIN.keys()
-    if named and things and not named & things:
+    parts = named - _OF_CHAIN.keys()  # "lever moves" is of the lever, whatever moves besides
+    if things and named and not (parts or named) & things:
         return False
     m = _AT_END.search(without_lead(text))
     return m is None or bool(_BARE.search(m.string[: m.end("side")])) or m["side"] in sides

@@ -13,7 +13,7 @@ from rapidfuzz import fuzz, process
 
 from assistant.act import REASONS, Act
 from assistant.conversation.dead_ends import dead_end
-from assistant.conversation.likelihood import CERTAIN, SURE, again, hint, likeliest
+from assistant.conversation.likelihood import SURE, again, hint, likeliest
 from assistant.conversation.look import fault, lugs_left, taken_back
 from assistant.conversation.meaning import NUMBERS, PARTS, Likely, likely, place
 from assistant.conversation.this_step import COMPLETES, of_this_step
@@ -42,6 +42,7 @@ from assistant.texts.dialogs import Meaning
 from assistant.texts.normal import denied, negated, normal, shouted, turned_round, without_lead
 from assistant.texts.safety import (
     HARM_HINTED,
+    HARM_LITTLE,
     HARM_NAMED,
     HARM_SURE,
     MATTERS,
@@ -309,7 +310,9 @@ def _beside(words: str, text: str, meant: str, who: str, dialogue: Dialogue) -> 
     harmful = None if meant else _harm(words, text, who, dialogue)
     if harmful is not None:
         harm = likely(words, who, place(dialogue)).harm
-        down = dialogue.danger().pedal and harm >= HARM_OF_TROUBLE
+        # Of a ring that will not move the helper is asked in any case: see `unfinished`.
+        most = HARM_LITTLE if ends[1] == "seized" else HARM_OF_TROUBLE
+        down = dialogue.danger().pedal and harm >= most
         if down or (harmful.meaning == "danger" and _BODY.search(text)):
             return harmful
     return Act(ends[0], who, text=ends[1])
@@ -452,13 +455,12 @@ def _bare(text: str, who: str, dialogue: Dialogue) -> bool:
     return counts(text, False, "done") and says(text, "safe") and said["done"] >= SURE
 
 
-WELL_KNOWN = 0.8
+WELL_KNOWN = 0.85
 """Share of known words from which a reading is looked for among others: a radio has scores too."""
 
 
 def _holds_reading(guess: Likely) -> bool:
-    share = guess.shares["reading"]
-    return share > CERTAIN or (share > READS and guess.known > WELL_KNOWN)
+    return guess.shares["reading"] > READS and guess.known > WELL_KNOWN
 
 
 READS = 0.8

@@ -167,8 +167,8 @@ class Plans:
         for name, fix in _TRAVELS.items():
             some = [c for c in self.facts.linkage if c.step in fix and c.other and c.steps]
             if some:
-                moved = math.fsum(c.clearance_in or c.stop_in for c in some)
-                found[name] = moved / sum(c.steps for c in some)
+                moved = math.fsum((c.clearance_in or c.stop_in) * c.steps for c in some)
+                found[name] = moved / sum(c.steps**2 for c in some)  # least squares
         return replace(usual, **found)
 
     def ratios(self) -> RatioFinding | None:

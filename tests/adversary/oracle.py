@@ -101,9 +101,7 @@ class Oracle:
         bad = shown_badly(printed)
         if bad:
             self._broken("output", bad)
-        # An "okay" where nothing wants one says nothing.
-        known = any(self.nudge in terms.PHRASES[name] for name in terms.PHRASES.keys() - {"check"})
-        if echoed and not said and known and self.nudge not in terms.PHRASES["check"]:
+        if echoed and not said and self._wants_answer():
             self._broken("silence", f"no answer: {printed[-300:]!r}")
         to = {who for who, _ in said}
         everybody = "BOTH" in to or {"TECH", "HELPER"} <= to
@@ -125,6 +123,11 @@ class Oracle:
         for who, text in said:
             self._reply(who, text, bool(alarms))
 
+    def _wants_answer(self) -> bool:
+        """Whether the words are a phrase; an "okay" where nothing wants one says nothing."""
+        said = (self.nudge in known for known in terms.PHRASES.values())
+        return any(said) and self.nudge not in terms.PHRASES["check"]
+
     def _reply(self, who: str, text: str, alarmed: bool) -> None:
         if GOING_ON.search(text):
             if not self.carry:
@@ -134,7 +137,7 @@ class Oracle:
             self._broken(f"pedal told up, {self.foot}", text)
         if terms.TOLD_DOWN.search(text) and DOWN not in (self.foot, self.maybe):
             self._broken(f"pedal told down, {self.foot}", text)
-        if terms.RELEASE.search(text):
+        if terms.RELEASE.search(text) and not text.startswith("UNFINISHED:"):  # it quotes
             self._released(text)
             return
         if who == "HELPER" and terms.PRESS.search(text):

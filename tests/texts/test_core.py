@@ -16,7 +16,7 @@ from assistant.act import Act, Said
 from assistant.card import Card
 from assistant.conversation import Session
 from assistant.conversation.understand import understand
-from assistant.dialogue import Danger
+from assistant.dialogue import Breath, Danger
 from assistant.sentences import DialogError
 from assistant.texts.core import CONFIRMS, CORE, orders
 from assistant.texts.dialogs import Dialogs, load_dialogs
@@ -135,6 +135,9 @@ class Standing:
         return ""
 
     last_quantity = expects
+
+    def breath(self) -> Breath:
+        return Breath()
 
     def allowed(self) -> list[str]:
         return TAKEN_AT.get(self.act, [])

@@ -49,8 +49,9 @@ def test_alarm_in_plain_words_stops_a_release(shout: str, tmp_path: Path) -> Non
 
 
 def test_hands_in_is_never_taken_or_offered_for_hands_out(tmp_path: Path) -> None:
-    _, said = at(RELEASE, tmp_path, "tech: stop", "tech: hands in")
-    assert not any("hands out" in s.text.lower() for s in said)
+    session, said = at(RELEASE, tmp_path, "tech: stop", "tech: hands in")
+    assert not any("hands out?" in s.text.lower() or "hands clear" in s.text.lower() for s in said)
+    assert not session.job.facts.hazards.hands_clear
 
 
 @pytest.mark.parametrize("words", ["pedal down", "pressing now", "my foot is on the pedal"])
