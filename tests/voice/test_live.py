@@ -26,6 +26,7 @@ import pytest
 from assistant.card import load_card
 from assistant.conversation import Session
 from assistant.record import read_events, verify_file
+from assistant.sentences import sentences
 from assistant.texts.dialogs import load_dialogs
 from assistant.voice.devices.audio import RATE, Samples
 from tests.demo import DEMO, played
@@ -323,7 +324,7 @@ class Crew:
         Raises:
             AssertionError: one line could not be brought home; with all that was printed.
         """
-        at, tried = 0, 0
+        at, tried, done = 0, 0, 0  # done: items of a breath that was cut, said no second time
         while at < len(lines):
             line, tried = lines[at], tried + 1
             if tried > tries:
@@ -335,19 +336,24 @@ class Crew:
                 self.utter(child, line.who, "note")
                 self.attend(line.who, 0.6)
                 words = words.removeprefix("note ")
+            words = ", ".join(words.split(", ")[done:]) if done else words
             turn = self.utter(child, line.who, words)
             if turn is None:
+                continue
+            done += _items_done(turn) if ", " in words else 0
+            if done and turn.replies and turn.replies[-1:] == line.replies[-1:]:
+                at, tried, done = at + 1, 0, 0
                 continue
             if turn.asks and not line.asks and _read_back_right(turn, line):
                 turn = self.utter(child, line.who, "check") or turn
             if _same(turn.replies, line.replies):
-                at, tried = at + 1, 0
+                at, tried, done = at + 1, 0, 0
                 if at < len(lines):
                     self._hear_out(lines[at].who, turn)
                 continue
             to = self._mend(child, lines, at, turn)
             if to != at:
-                at, tried = to, 0
+                at, tried, done = to, 0, 0
 
     def _hear_out(self, role: str, turn: Turn) -> None:
         """Listen to an answer: to a cue all through, to figures mostly, to what is known from the
@@ -375,6 +381,13 @@ class Crew:
         asked = turn.replies[-1].removeprefix("Not now. ") if turn.replies else ""
         prompts = {one.replies[-1]: i + 1 for i, one in enumerate(lines[: at + 4])}
         return prompts.get(asked, at)
+
+
+def _items_done(turn: Turn) -> int:
+    """How many things said in one breath the answer reads back as done."""
+    told = next((r for r in turn.replies if r.startswith("Done: ")), "")
+    texts = sentences("job").texts
+    return sum(told.count(name) for key, name in texts.items() if key.startswith("item."))
 
 
 def _read_back_right(turn: Turn, line: Line) -> bool:
