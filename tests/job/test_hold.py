@@ -367,3 +367,10 @@ def test_a_foot_off_before_a_new_start_counts_for_nothing(
     play(again, "lever moves")
     assert again.job.at == "chain_loose" and again.job.foot_wanted
     assert "Pedal up" not in text(play(again, "stop"))
+
+
+def test_how_to_read_tells_nothing_of_the_pedal(session: Session, play: Play) -> None:
+    """It is asked at any time, and "Pedal up." is what only the helper's word makes so."""
+    play(session, f"{PLAN} / check / done / done / clear / h: holding / stop")
+    for quantity in ("gap", "clearance"):
+        assert "Pedal up" not in text(play(session, f"how do I measure the {quantity}"))
