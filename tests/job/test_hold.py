@@ -308,9 +308,9 @@ def test_no_way_of_reading_is_told_before_the_foot_is_off(
 ) -> None:
     """How the gap is read begins "pedal up", and sends hands in."""
     play(session, f"{GOOD} / {SET} / done / h: i'm still on the pedal")
-    assert "Pedal up" not in text(play(session, line))
+    assert "pedal up" not in text(play(session, line))
     play(session, "h: foot off")
-    assert "Pedal up" in text(play(session, line))
+    assert "the pedal up" in text(play(session, line))
 
 
 @pytest.mark.parametrize("line", ["h: my gauge is metric", "metric"])
