@@ -46,6 +46,11 @@ class Danger:
     def __bool__(self) -> bool:
         return self.pedal or self.pressing or self.engine or self.foot
 
+    @property
+    def down(self) -> bool:
+        """Whether the pedal is down, on its way up, or may be."""
+        return self.pedal or self.held or self.releasing
+
 
 class Breath(NamedTuple):
     """What may be said done in one breath: each item with the phrases that say so, the present one

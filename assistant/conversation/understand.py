@@ -670,16 +670,17 @@ def _with_rest(words: str, short: str, asks: bool, who: str, dialogue: Dialogue)
     m = _NO_BUT.match(short) if wrong else None
     if m is not None and (act := correction(m["rest"], who, dialogue)) is not None and act.reading:
         return act
-    m = _CORRECT.match(short) or (_BEFORE.match(short) if dialogue.pending is not None else None)
-    if m is None or (m.re is _BEFORE and (asks or not _of_another(m["rest"], dialogue))):
-        return None
-    return correction(m["rest"], who, dialogue)
+    m = _CORRECT.match(short)
+    if m is None and not asks and dialogue.pending is not None:
+        m = _BEFORE.match(short)
+        if m is not None and _named_in(m["rest"]) in ("", dialogue.pending.quantity):
+            return None
+    return None if m is None else correction(m["rest"], who, dialogue)
 
 
-def _of_another(text: str, dialogue: Dialogue) -> bool:
-    """Whether words name a quantity, and it is not the one that waits for its check."""
-    waits = dialogue.pending.quantity if dialogue.pending is not None else ""
-    return (next((q for q in named(text) if q in _NAMED), waits) or waits) != waits
+def _named_in(text: str) -> str:
+    """The quantity that words call by its name, of those that can be corrected; or ""."""
+    return next((q for q in named(text) if q in _NAMED), "")
 
 
 def note_of(words: str) -> str | None:
@@ -715,7 +716,7 @@ def _code(text: str) -> str:
 
 def correction(rest: str, who: str, dialogue: Dialogue) -> Act | None:
     """The act of "correction REST": of what waits or was read last, if REST names nothing."""
-    quantity = next((q for q in named(rest) if q in _NAMED), "")
+    quantity = _named_in(rest)
     if quantity:
         rest = rest.split(name_in(rest, quantity), 1)[1]
         rest = re.sub(r"^\s*(?:to|is|was|at|should(?: be|'?ve been| have been))\b", "", rest)
@@ -812,15 +813,12 @@ def _one_reading(
         data = reading.as_data() if read_now else _part_of_one(text, choices)
         if data is None and reading.status == "none":
             return None
-        other = _other_named(text, expected, who)
-        if other is not None:
-            return other
-        if data is None:
-            several = tuple(c.as_data() for c in reading.choices)
-            return Question("ask_reading", {"question": reading.why}, who, True, several)
     other = _other_named(text, expected, who)
     if other is not None:
         return other
+    if data is None:
+        several = tuple(c.as_data() for c in reading.choices)
+        return Question("ask_reading", {"question": reading.why}, who, True, several)
     if expected == ODOMETER:
         if dialogue.at == "next_due" and _FROM_NOW.search(text):
             return Act("reading", who, data | {"from_now": True}, doubt=True)

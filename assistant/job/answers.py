@@ -36,15 +36,16 @@ def on_done(job: Job, act: Act) -> list[Said]:
     who = "tech" if kind.expects else step.who  # plan and count are his, whoever was told
     if act.who != who:
         phrase = "ready" if step.id == "helper_ready" else kind.phrase
-        return job.only(act, who, sentences("job").say(f"phrase.{phrase}"))
+        return job.only(act, who, _phrase(phrase))
     return _go_on_past(job, act) if step.phase == "safe" else kind.done(job, act)
 
 
 def _several_done(job: Job, act: Act) -> list[Said]:
     """ "Brakes set, wheels chocked": each safety step named is done; which of them is left."""
     safe = [s.id for s in job.dialogs.steps if s.phase == "safe" and s.kind == "act"]
-    job.ahead.update(item for item in act.text.split() if item in safe)
-    heard = _read_back(job, act, [item for item in act.text.split() if item in safe])
+    items = [item for item in act.text.split() if item in safe]
+    job.ahead.update(items)
+    heard = _read_back(job, act, items)
     said = heard + (_go_on_past(job, act) if job.at in job.ahead else job.prompt())
     left = [s for s in safe[safe.index(job.at) :] if s not in job.ahead] if job.at in safe else []
     if len(left) < 2:

@@ -164,8 +164,9 @@ class Plans:
         """The adjusters, with the travel of a flat or a step that the readings after changes
         showed, where it is another than the card's."""
         found: dict[str, Any] = {}
-        for name, fix in _TRAVELS.items():
-            some = [c for c in self.facts.linkage if c.step in fix and c.other and c.steps]
+        for part, name in _TRAVELS.items():
+            told = [c for c in self.facts.linkage if adjuster_of(c.step) == part]
+            some = [c for c in told if c.other and c.steps]
             if some:
                 moved = math.fsum((c.clearance_in or c.stop_in) * c.steps for c in some)
                 found[name] = moved / sum(c.steps**2 for c in some)  # least squares
@@ -288,7 +289,7 @@ class Plans:
             FREE_TRAVEL: r * pushed + by.rest,
             PEDAL_HEIGHT: by.rest,
             TOTAL_TRAVEL: by.rest + by.end,
-            BRAKE_CONTACT: r * (by.bearing if found.follows else -by.rod),
+            BRAKE_CONTACT: _touched_by(found, by),
         }[quantity]
         u = by.bearing_u if quantity == CLEARANCE else found.ratio.u * abs(pushed)
         fixed = quantity in (PEDAL_HEIGHT, TOTAL_TRAVEL)
@@ -300,9 +301,7 @@ class Plans:
         read, ends = found.now().get(BRAKE_CONTACT), []
         if read is not None:
             now, since = self._moved(0), self._moved(at + 1)
-            before = Moved(*(a - b for a, b in zip(now, since, strict=True)))
-            fork = before.bearing if found.follows else -before.rod
-            read = read.shifted(found.ratio.value * fork, 0.0)
+            read = read.shifted(_touched_by(found, now) - _touched_by(found, since), 0.0)
         for quantity in (PEDAL_HEIGHT, TOTAL_TRAVEL):
             some = [t for t in self.facts.readings[:at] if t.quantity == quantity and t.is_length]
             ends += [t.measured.value_in for t in some[-1:]]
@@ -460,12 +459,13 @@ _STOPS = {
 }
 
 
-_TRAVELS = {
-    "flat_in": tuple(q.fix for q in QUANTITIES.values() if q.fix.endswith("_rod")),
-    "height_step_in": (QUANTITIES[PEDAL_HEIGHT].fix,),
-    "total_step_in": (QUANTITIES[TOTAL_TRAVEL].fix,),
-}
-"""Travel of one step of an adjuster -> the changes that turn it."""
+_TRAVELS = {"flats": "flat_in", "height_steps": "height_step_in", "total_steps": "total_step_in"}
+"""Part of a `Setting` -> the travel of one step of it, in `Adjusters`."""
+
+
+def _touched_by(truck: Truck, by: Moved) -> float:
+    """How far what was moved raises the pedal's height where the brake is touched, inches."""
+    return truck.ratio.value * (by.bearing if truck.follows else -by.rod)
 
 
 def adjuster_of(step_id: str) -> str:

@@ -23,6 +23,7 @@ from assistant.act import Act, Evidence, Said
 from assistant.dialogue import Conversation
 from assistant.record import RecordError
 from assistant.screens.view import Broken, bench_view, broken_said, cab_view, lines, reading_of
+from assistant.sentences import printable
 
 if TYPE_CHECKING:
     from assistant.screens.ears import Mouth
@@ -38,6 +39,13 @@ and sent again, before the link counts as lost."""
 _LOOK_S = 0.2
 LONGEST = 500
 """Signs of one utterance from a screen."""
+
+
+def log_fault(where: str, told: str, problem: Exception) -> None:
+    """A line for whoever runs the server, `told` or the fault's own; LUGCALL_TRACE=1 shows all."""
+    line = " ".join((told or f"{type(problem).__name__}: {problem}").split())
+    traced = problem if os.environ.get("LUGCALL_TRACE") else None
+    _LOG.error("%s: %s", printable(where), printable(line), exc_info=traced)
 
 
 @dataclass(eq=False, slots=True)
@@ -205,12 +213,9 @@ class Bay:
     def _break(self, problem: Exception) -> None:
         """The conversation may be ahead of its record: nothing more is taken, and with the pedal
         down nothing is certain. What was answered before is on the disk."""
-        traced = bool(os.environ.get("LUGCALL_TRACE"))
         expected = isinstance(problem, RecordError)
-        why = str(problem) if expected else f"{type(problem).__name__}: {problem}"
-        _LOG.error("%s: %s", self.name, " ".join(why.split()), exc_info=problem if traced else None)
-        danger = self.conversation.dialogue.danger()
-        down = self._down or danger.pedal or danger.held or danger.releasing
+        log_fault(self.name, str(problem) if expected else "", problem)
+        down = self._down or self.conversation.dialogue.danger().down
         self._broken = Broken(str(problem) if expected else "", down)
         self._heard = {}
         self._publish(broken_said(self._broken))
@@ -234,8 +239,7 @@ class Bay:
         n = self._n + 1
         dialogue, broken = self.conversation.dialogue, self._broken
         if broken is None:
-            danger = dialogue.danger()
-            self._down = danger.pedal or danger.held or danger.releasing
+            self._down = dialogue.danger().down
         bench, cab = (
             bench_view(dialogue, self._heard, self._last, broken),
             cab_view(dialogue, broken),
@@ -330,7 +334,7 @@ class Bay:
             danger = dialogue.danger()
             if dialogue.finished or self._broken is not None:
                 return
-            if not (danger.pedal or danger.held or danger.releasing):
+            if not danger.down:
                 self._publish(self.conversation.notice("tech", f"{why}_idle"))
                 return
             told = self.conversation.notice("tech", why, signal="DANGER", cue="STOP")

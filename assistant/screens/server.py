@@ -12,8 +12,6 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
-import logging
-import os
 from collections.abc import AsyncIterator
 from functools import cache
 from pathlib import Path
@@ -38,7 +36,7 @@ from starlette.websockets import WebSocket, WebSocketDisconnect
 from assistant.card import CardError
 from assistant.record import RecordError
 from assistant.screens.access import Access, AccessDenied, Limit
-from assistant.screens.bay import Bay, Screen
+from assistant.screens.bay import Bay, Screen, log_fault
 from assistant.screens.bays import Bays, NoSuchJob
 from assistant.screens.view import words_of
 from assistant.sentences import printable
@@ -47,7 +45,6 @@ if TYPE_CHECKING:
     from assistant.act import Said
     from assistant.screens.ears import Mouth
 
-_LOG = logging.getLogger(__name__)
 COOKIE = "lugcall_pass"
 MOST_BYTES = 4096
 """Of one message from a page."""
@@ -108,7 +105,7 @@ class Guarded:
         try:
             await self.app(scope, receive, with_headers)
         except Exception as problem:
-            _fault(scope, problem)
+            log_fault(scope["path"], "", problem)
             if scope["type"] == "websocket":
                 with contextlib.suppress(Exception):  # closed already
                     await send({"type": "websocket.close", "code": 1011})
@@ -161,13 +158,6 @@ async def _problem(request: Request, problem: Exception) -> Response:
     code = problem.status_code if isinstance(problem, HTTPException) else 503
     text = problem.detail if isinstance(problem, HTTPException) else str(problem)
     return _page("problem.html", code, text=text)
-
-
-def _fault(scope: Scope, problem: Exception) -> None:
-    """One line for whoever runs the server; LUGCALL_TRACE=1 shows all."""
-    traced = problem if os.environ.get("LUGCALL_TRACE") else None
-    told = " ".join(f"{type(problem).__name__}: {problem}".split())
-    _LOG.error("%s: %s", printable(scope["path"]), printable(told), exc_info=traced)
 
 
 def _page(name: str, status: int = 200, **fields: Any) -> HTMLResponse:
