@@ -429,12 +429,26 @@ def _within_reach(
     ]
     for size in range(1, len(loose) + 1):
         drops = [frozenset(chain(*some)) for some in combinations(loose, size)]
-        if odd := [d for d in drops if SettingSearch(truck, keep - d, locked).possible()]:
+        if odd := [d for d in drops if _without(truck, keep, d, locked).possible()]:
             rest = keep - odd[0]
             firsts = [next(q for q in reversed(ORDER) if q in d) for d in odd]
             alone = tuple(firsts) if size == 1 and not gap_out else ()
             return rest, locked, _nearest(truck, rest, odd[0], locked), alone
     return frozenset(), locked, None, ()
+
+
+_NOT_PRESSED = Limits(0.0, None, "geometry")
+_ON_BEARING = frozenset({CLEARANCE, FREE_TRAVEL})
+"""Whatever else cannot be in, no setting presses the fork on the bearing."""
+
+
+def _without(
+    truck: Truck, wanted: frozenset[str], out: frozenset[str], locked: Locked
+) -> SettingSearch:
+    """The search that does not mind what is out, as far as that can be."""
+    pressing = _ON_BEARING & out
+    figures = dict.fromkeys(pressing, _NOT_PRESSED)
+    return SettingSearch(truck, wanted - out | pressing, locked, figures=figures)
 
 
 _WORTH = 0.5
@@ -452,7 +466,7 @@ def _nearest(
     The limits of what is out are widened, each by the same share of what it misses by now, or
     where nobody minds it at all; the least such share is found by halving.
     """
-    found = SettingSearch(truck, wanted, locked).run()
+    found = _without(truck, wanted | out, out, locked).run()
     if found is None:
         return None
 

@@ -382,7 +382,8 @@ class Plans:
             found = solve(truck, kept._replace(lugs=lugs), with_candidates=False)
             if not found.possible and (0 in kept[2:]):
                 more = solve(truck, Locked(lugs=lugs), with_candidates=False)
-                found = more if len(more.given_up) < len(found.given_up) else found
+                kept_out, out = ({one.quantity for one in s.given_up} for s in (found, more))
+                found = more if out < kept_out else found  # never another one for fewer
             return Settled(truck, found)
         except ValueError:
             return None  # readings too odd for any setting

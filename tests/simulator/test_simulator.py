@@ -115,3 +115,9 @@ def test_two_trucks_of_every_kind(part: int) -> None:
     for seed in range(part, 2 * len(KINDS), 4):
         verdict = judged(seed)
         assert verdict.end in (*GOOD, "wrongly refused"), verdict.line
+
+
+@pytest.mark.parametrize("seed", [62975, 67085])
+def test_clearance_is_not_spent_for_a_brake_that_cannot_be_brought_in(seed: int) -> None:
+    """Rods turned by nine turns to and fro till no reading was possible any more."""
+    assert judged(seed, tuple(KINDS)).end in GOOD
