@@ -100,6 +100,13 @@ def wait_word(cab, wanted: str, timeout_s: float = 10) -> float:
     return time.monotonic() - begins
 
 
+CUT = """[...document.querySelectorAll("#answers button")].filter((one) => {
+  const at = one.getBoundingClientRect();
+  return at.right > innerWidth || at.bottom > innerHeight || one.scrollWidth > one.clientWidth;
+}).map((one) => one.textContent)"""
+"""The answers of a cab that are not wholly on its screen."""
+
+
 def test_a_whole_job_by_keys_and_touches(browser, served: Served) -> None:
     """The bench types, the cab touches where a touch says it; both show what the record has."""
     start = browser.new_page()
@@ -118,6 +125,8 @@ def test_a_whole_job_by_keys_and_touches(browser, served: Served) -> None:
         n = bench.evaluate("link.n")
         cab.wait_for_function("(n) => link.n >= n", arg=n)
         words.add(word(cab))
+        cut = cab.evaluate(CUT)
+        assert not cut, (said, cut)
         button = cab.locator(
             f'#answers button[data-means="{said if said != "ready" else "ready"}"]'
         )
