@@ -547,9 +547,12 @@ def _filled(meaning: str, words: str, text: str, who: str, dialogue: Dialogue) -
     if meaning == "complaint":
         return Act("complaint", who, text=" ".join(names(text)))
     if meaning in ("correct", "no"):
-        m = _VALUE.search(text)
-        said = [correction(m["rest"], who, dialogue)] if m else []
-        said += [correction(text[m.end() :], who, dialogue) for m in _NEW_VALUE.finditer(text)]
+        called, m = _named_in(text), _VALUE.search(text)
+        of = (
+            f"{name_in(text, called)} " if called else ""
+        )  # the value is of what is named before it
+        rests = [*([m["rest"]] if m else []), *(text[v.end() :] for v in _NEW_VALUE.finditer(text))]
+        said = [correction(of + rest, who, dialogue) for rest in rests]
         valued = [act for act in said if act is not None and act.reading]
         named_ = [act for act in said if act is not None and meaning == "correct"]
         return (valued or named_ or [Act(meaning, who)])[-1]

@@ -168,7 +168,7 @@ def test_both_fork_tips_are_kept(words: str, asks: bool) -> None:
         ("S42", "what was the pedal height", "8.5 in pedal height"),
         ("S42", "what was the gap", "No gap yet"),
         ("S19", "which way is tighter", "toward the transmission"),
-        ("S18", "how do I measure that", "Blocks or a rule"),
+        ("S18", "how do I measure that", "locks or a rule"),
         ("S29", "what torque", "maker's manual"),
         ("S21", "how many lugs are left", "3 lugs tighter to go"),
         ("S42", "what are the doubts", "No doubts."),

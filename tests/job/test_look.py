@@ -88,3 +88,19 @@ def test_a_pedal_back_down_is_no_guess(session: Session, play: Play) -> None:
 def test_safety_items_in_a_breath_with_blocks_and_a_denial(session: Session, play: Play) -> None:
     play(session, "skip / wheels blocked both ends, brakes set… not raised")
     assert session.job.at == "neutral" and "stands" in session.job.ahead
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        "that free travel's wrong, it's seven sixteenths",
+        "oh shoot, the free travel was seven sixteenths, I read the wrong line",
+        "now fix the free travel, that was seven sixteenths",
+    ],
+)
+def test_a_correction_is_of_the_quantity_it_names(session: Session, play: Play, words: str) -> None:
+    """Said after the brake's contact was read: that one stays as it is."""
+    play(session, FOUND.split(" / h: foot off / done / all good")[0])
+    said = text(play(session, f"h: {words}"))
+    assert "Brake contact" not in said and session.job.correcting in ("", "free-travel")
+    assert "Free travel 7/16 in" in said or "free travel" in said or "get that" in said
