@@ -215,7 +215,7 @@ class Review(Answers, AbstractContextManager["Review"]):
         Raises:
             RecordError: there is no such job.
         """
-        found = self.of_jobs("files", [job])
+        found = self.of_jobs("jobs", [job])
         if not found:
             raise RecordError(f"There is no job {job} in this review.")
         path = Path(found[0]["folder"], found[0]["path"])

@@ -1,17 +1,18 @@
 """What only the folders and the jobs together show: it comes to what each record tells by itself.
 
 Copies in several folders, of which one counts; other files of a job that are damage; an odometer
-that runs backwards from one job of a truck to its next.
+that runs backwards from one job of a truck to its next; a clip or photo that was changed.
 """
 
 from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Sequence
+from pathlib import PurePosixPath
 from typing import TYPE_CHECKING, Any
 
 from assistant.quantity import ODOMETER
-from assistant.review.columns import BROKEN, COLUMNS, COPY, DAMAGE, DIFFERS
+from assistant.review.columns import BROKEN, CHANGED, COLUMNS, COPY, DAMAGE, DIFFERS, LOST
 from assistant.review.doubts import WEIGHTS
 from assistant.review.index import Index, rows_of
 from assistant.review.wording import Row, say
@@ -107,6 +108,7 @@ class Beside:
             for job, path, line in damage
         ]
         told += self._odometers()
+        told += self._kept()
         self._beside = bool(told)
         self._table("beside", "job BIGINT, kind VARCHAR, text VARCHAR, seen BOOLEAN, weight BIGINT",
                     [(*one, WEIGHTS[one[1]]) for one in told])  # fmt: skip
@@ -148,6 +150,31 @@ class Beside:
         found = rows_of(self._run(f"SELECT figures FROM {self._every('readings')} WHERE {of_job}"))
         return found[0]["figures"] if found else "?"
 
+    def _kept(self) -> Iterator[tuple[int, str, str, bool]]:
+        """Jobs with a clip or photo that is not the one that was taken. Those, and each one that
+        cannot be read, or is gone without a line that says so, are put among the files."""
+        gone = "state = 'removed' AND what = 'photo' AND NOT noted"
+        bad = f"state IN ('changed', 'unreadable') OR ({gone})"
+        kept = f"SELECT * FROM {self._every('kept')} WHERE {bad}"
+        sql = f"SELECT k.*, folder, path FROM ({kept}) AS k JOIN {self._every('jobs')} USING (job)"
+        rows = []
+        for row in rows_of(self._run(f"SELECT * FROM ({sql}){self._counting} ORDER BY job, n")):
+            told = {"what": row["what"], "line": row["n"] + 1, "path": row["path"]}
+            status = {"changed": CHANGED, "removed": LOST}.get(row["state"], row["state"])
+            line = say(f"file.beside_{row['state']}", **told)
+            path = str(PurePosixPath(row["path"]).parent / row["file"])
+            rows.append((row["job"], row["folder"], path, status, line, row["seen_utc"]))
+            if status == CHANGED:
+                yield (
+                    row["job"],
+                    "photo",
+                    say("doubts.not_the_one", **told | {"file": row["file"]}),
+                    False,
+                )
+        kinds = ("BIGINT", "VARCHAR", "VARCHAR", "VARCHAR", "VARCHAR", "TIMESTAMP")
+        names = ("job", "folder", "path", "status", "line", "seen_utc")
+        self._table("wrong", ", ".join(map(" ".join, zip(names, kinds, strict=True))), rows)
+
     def _table(self, name: str, columns: str, rows: list[tuple[Any, ...]]) -> None:
         self._run(f"CREATE TABLE {name} ({columns})")
         if rows:
@@ -176,12 +203,13 @@ class Beside:
         """The query that gives a table of all the indexes, each job once."""
         every, columns = self._every(table), dict.fromkeys(COLUMNS[table], "")
         if table == "files":
-            if not self._apart:
-                return f"SELECT * FROM {every}"
-            columns |= {
-                name: f"coalesce(apart.{name}, every.{name})" for name in ("status", "line")
-            }
-            return f"SELECT {_named(columns)} FROM {every} LEFT JOIN apart USING (job)"
+            found = f"SELECT * FROM {every}"
+            if self._apart:
+                columns |= {
+                    name: f"coalesce(apart.{name}, every.{name})" for name in ("status", "line")
+                }
+                found = f"SELECT {_named(columns)} FROM {every} LEFT JOIN apart USING (job)"
+            return f"{found} UNION ALL BY NAME SELECT * FROM wrong"
         if table == "jobs" and self._beside:
             columns |= _OF_A_JOB
             every = f"{every} LEFT JOIN {_MORE} USING (job)"

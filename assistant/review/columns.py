@@ -57,6 +57,7 @@ _TABLES = {
     "answers": """
         n:int at_utc:time question of_record of_line:int answer_n:int answered_utc:time who answer
         """,
+    "kept": "n:int at_utc:time what file sha256 state noted:bool seen_utc:time",
     "due": """
         unit jobs:int last_utc:time odometer_miles:float odometer_unit a_day_miles:float
         state due_from_utc:time due_to_utc:time worn_from_miles:float worn_to_miles:float
@@ -70,7 +71,8 @@ COLUMNS = {table: _columns(names) for table, names in _TABLES.items()}
 """Of each table, its columns and their types: int, float, text, bool or time."""
 OF_A_JOB = tuple(name for name in COLUMNS if name not in ("due", "files"))
 """Tables whose rows belong to a job: not those of trucks, and of files, records or not."""
-BROKEN, DIFFERS, COPY = "BROKEN CHAIN", "DIFFERS", "copy"
+BROKEN, DIFFERS, CHANGED = "BROKEN CHAIN", "DIFFERS", "CHANGED"
+COPY, LOST = "copy", "photo missing"
 """What a file can be, among others."""
-DAMAGE = (BROKEN, DIFFERS)
+DAMAGE = (BROKEN, DIFFERS, CHANGED)
 """What stands above everything else: it was changed after it was written."""

@@ -28,14 +28,14 @@ AHEAD_US = 86_400 * 1_000_000
 FIRST_US = 1_577_836_800_000_000
 """2020: no record is older. A clock that lost its battery begins again long before."""
 KINDS = (
-    "copy", "chain", "pedal", "stop", "alone", "ring", "out", "unfinished", "unsound",
+    "copy", "chain", "photo", "pedal", "stop", "alone", "ring", "out", "unfinished", "unsound",
     "accepted", "plan", "skipped", "odometer", "clock", "ratio", "hold", "again", "edited", "torn",
     "other", "default",
 )  # fmt: skip
 """Every kind of doubt, the gravest first; `desk.toml` has their headings."""
 WEIGHTS = {kind: len(KINDS) - place - 1 for place, kind in enumerate(KINDS)}
 """How grave each is; one that weighs nothing is told, but nobody need look at the job for it."""
-NEVER_SEEN = ("copy", "chain", "torn")
+NEVER_SEEN = ("copy", "chain", "photo", "torn")
 """What no act of the lead covers: it is of the file as it is."""
 _ALONE = ("alone", "helper_gone")
 """What is said of a pedal at which nobody is."""

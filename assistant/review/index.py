@@ -30,17 +30,23 @@ from assistant.review.wording import Row, say
 if TYPE_CHECKING:
     import duckdb
 
-LAYOUT = 13
+LAYOUT = 14
 """Of the file; of another number, it is built anew."""
 WAIT_S = 60.0
 """So long we wait for another lead who has the index."""
 _SQL_TYPES = {"int": "BIGINT", "float": "DOUBLE", "text": "VARCHAR", "bool": "BOOLEAN",
               "time": "TIMESTAMP"}  # fmt: skip
-_STATE = {"size": "BIGINT", "mtime": "BIGINT", "ctime": "BIGINT", "events": "BIGINT",
-          "opening": "VARCHAR", "trail": "VARCHAR", "sound": "BOOLEAN", "counted": "BOOLEAN",
-          "own": "VARCHAR", "own_line": "VARCHAR", "of_job": "BIGINT"}  # fmt: skip
-"""What the table of files keeps for the next refresh, beyond what it shows: what a file is by
-itself (`own`), whether its job is in the tables (`counted`), and the job that it tells as well."""
+_STATE = {
+    "files": {
+        "size": "BIGINT", "mtime": "BIGINT", "ctime": "BIGINT", "events": "BIGINT",
+        "opening": "VARCHAR", "trail": "VARCHAR", "sound": "BOOLEAN", "counted": "BOOLEAN",
+        "own": "VARCHAR", "own_line": "VARCHAR", "of_job": "BIGINT",
+    },
+    "kept": {"stamp": "VARCHAR"},
+}  # fmt: skip
+"""What tables keep for the next refresh, beyond what they show. Of a file: what it is by itself
+(`own`), whether its job is in the tables (`counted`), and the job that it tells as well. Of a clip
+or photo: size and times of its file when it was looked at last."""
 _BUSY = ("lock on file", "file handle conflict", "used by another process")
 """In what DuckDB says of a file that somebody has."""
 _spelled = msgspec.json.Encoder().encode
@@ -289,7 +295,7 @@ def sql_type(kind: str) -> str:
 def _sql_types(table: str) -> dict[str, str]:
     """Of the columns of a table, and of what is kept beside them."""
     kinds = {name: _SQL_TYPES[kind] for name, kind in COLUMNS[table].items()}
-    return kinds | _STATE if table == "files" else kinds
+    return kinds | _STATE.get(table, {})
 
 
 def rows_of(result: duckdb.DuckDBPyConnection) -> list[Row]:

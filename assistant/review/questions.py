@@ -18,7 +18,7 @@ from typing import TYPE_CHECKING, Any
 
 import ibis
 
-from assistant.review.columns import BROKEN, COLUMNS, COPY, DAMAGE
+from assistant.review.columns import BROKEN, CHANGED, COLUMNS, COPY, DAMAGE, LOST
 from assistant.review.doubts import WEIGHTS
 
 if TYPE_CHECKING:
@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 
 MANY_ALIKE = 20
 """So many jobs with the same thing are no exceptions any more."""
-GRAVEST_FILES = (*DAMAGE, "missing", "unreadable", "torn", "later", "foreign", COPY)
+GRAVEST_FILES = (*DAMAGE, "missing", LOST, "unreadable", "torn", "later", "foreign", COPY)
 """What files can be that are not simply a record, the gravest first."""
 
 
@@ -45,6 +45,7 @@ class Tables:
     doubts: ir.Table
     lead_acts: ir.Table
     answers: ir.Table
+    kept: ir.Table
     due: ir.Table
     files: ir.Table
 
@@ -194,9 +195,13 @@ def time_a_step(t: Tables) -> ir.Table:
 
 def totals(t: Tables) -> ir.Table:
     """One row: jobs, signed_off, units, first_time_right (share), mean_time_s, doubtful jobs (with
-    something that no lead has looked at), files that are damage (broken, or they differ)."""
+    something that no lead has looked at), files that are damage (broken, changed, or they differ),
+    how many of them are clips and photos."""
     j, f = t.jobs, t.files
-    damage = f.agg(damage=f.status.isin(DAMAGE).cast("int64").sum())
+    damage = f.agg(
+        damage=f.status.isin(DAMAGE).cast("int64").sum(),
+        changed=(f.status == CHANGED).cast("int64").sum(),
+    )
     told = j.agg(
         jobs=j.count(),
         signed_off=j.signed_off.cast("int64").sum(),
@@ -242,7 +247,9 @@ def damaged(t: Tables) -> ir.Table:
     """Files with something wrong, the gravest first: folder, path, status, line, seen_utc."""
     f = t.files.filter(t.files.status != "record")
     order = list(GRAVEST_FILES)
-    place = ibis.cases(*((f.status == status, order.index(status)) for status in order), else_=9)
+    place = ibis.cases(
+        *((f.status == status, order.index(status)) for status in order), else_=len(order)
+    )
     f = f.mutate(place=place).order_by(["place", "folder", "path"])
     return f.select("folder", "path", "status", "line", "seen_utc")
 

@@ -11,13 +11,14 @@ import threading
 import time
 from collections import defaultdict
 from collections.abc import Callable, Iterator
+from contextlib import suppress
 from dataclasses import dataclass, field
 from datetime import datetime
 from functools import partial
 from hashlib import blake2b
-from pathlib import Path
+from pathlib import Path, PurePosixPath
 
-from assistant.record.clips import FOLDERS
+from assistant.record.clips import FOLDERS, state
 from assistant.record.disk import reason
 from assistant.record.folder import SUFFIX
 from assistant.review.beside import of_one_job
@@ -81,6 +82,7 @@ class Refresh:
                 if stamp[0] is not None and p not in self._listing.found]  # fmt: skip
         self._gone(gone)
         self._tell_copies_apart(patience_s)
+        self._look_beside(patience_s)
         self._tell_gone(gone)
         self.seen_us = time.time_ns() // 1000
         index.note(seen_us=self.seen_us)
@@ -195,6 +197,33 @@ size = -1 WHERE path = ?"
             sql = f"UPDATE {files} SET status = ?, line = ?, of_job = ?, counted = ? WHERE job = ?"
             run(sql, [status, line, of_job, of_job is None, job])
 
+    def _look_beside(self, patience_s: float) -> None:
+        """Whether each clip and photo is still the one that its record holds by its hash: read when
+        it is new here, or its size or times changed."""
+        run, name = self._index.run, self._index.name
+        sql = f"SELECT k.rowid AS id, k.file, k.sha256, k.stamp, f.path FROM {name}.kept AS k JOIN \
+{self._files} AS f ON k.job = f.job WHERE f.own NOT IN ('missing', 'unreadable')"
+        todo, there = list[tuple[Row, Path, str]](), self._listing.beside
+        for row in run(sql):
+            stamp = there.get(str(PurePosixPath(row["path"]).parent / row["file"]), "")
+            if row["stamp"] != stamp:
+                real = str(self._listing.real.get(row["path"], row["path"]))
+                todo.append((row, (self._index.folder / real).parent, stamp))
+        if not todo:
+            return
+        states = list[str]()
+        looked = (state(folder, row["file"], row["sha256"]) for row, folder, _ in todo)
+        try:
+            within(partial(states.extend, looked), states.__len__, patience_s)
+        except NoAnswer as error:
+            self._tell("folder.stopped", why=error, read=len(states), all=len(todo))
+        sql = f"UPDATE {name}.kept SET state = ?, stamp = ?, \
+seen_utc = CASE WHEN ? = 'removed' THEN seen_utc ELSE make_timestamp(?) END WHERE rowid = ?"
+        now_us = time.time_ns() // 1000
+        with self._index.transaction():
+            for (row, _, stamp), how in zip(todo, states[:], strict=False):
+                run(sql, [how, stamp, how, now_us, row["id"]])
+
     def _gone(self, gone: list[str]) -> None:
         """Note files that are no longer there; the rows of their jobs stay."""
         if not gone:
@@ -248,10 +277,12 @@ class FolderListing:
 
     `found` holds bytes and two times in nanoseconds, which tell a changed file from an unchanged
     one; `real` the true names of those that are not valid text; `problems` one line for each folder
-    that could not be listed. `beat` grows while the listing goes on.
+    that could not be listed. `beside` holds the same of clips and photos, in one text each. `beat`
+    grows while the listing goes on.
     """
 
     found: dict[str, tuple[int, int, int]] = field(default_factory=dict)
+    beside: dict[str, str] = field(default_factory=dict)
     real: dict[str, str] = field(default_factory=dict)
     problems: list[str] = field(default_factory=list)
     beat: int = 0
@@ -305,6 +336,16 @@ def within(work: Callable[[], None], beat: Callable[[], int], patience_s: float)
         raise error
 
 
+def _beside(folder: os.DirEntry[str], below: str, listing: FolderListing) -> None:
+    """The clips or photos of one record; what cannot be listed is not there."""
+    with suppress(OSError), os.scandir(folder.path) as entries:
+        for entry in entries:
+            listing.beat += 1
+            facts = entry.stat()
+            path = as_text(f"{below}{folder.name}/{entry.name}")
+            listing.beside[path] = f"{facts.st_size} {facts.st_mtime_ns} {facts.st_ctime_ns}"
+
+
 def _walk(folder: str, below: str, listing: FolderListing) -> None:
     with os.scandir(folder) as entries:
         folders = []
@@ -315,7 +356,9 @@ def _walk(folder: str, below: str, listing: FolderListing) -> None:
                 continue
             try:
                 if entry.is_dir(follow_symlinks=False):
-                    if not name.endswith(FOLDERS):
+                    if name.endswith(FOLDERS):
+                        _beside(entry, below, listing)
+                    else:
                         folders.append(entry)
                     continue
                 facts = entry.stat()

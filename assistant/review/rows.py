@@ -13,6 +13,7 @@ from assistant import named_file
 from assistant.quantity import FREE_TRAVEL, GAP, ODOMETER
 from assistant.record import RecordError, seal_of
 from assistant.record.chain import ChainReader, Fault
+from assistant.record.clips import held, noted_removed
 from assistant.record.disk import reason
 from assistant.record.events import MAX_LINE, VERSION, parse_quickly, version_told
 from assistant.record.history import (
@@ -147,6 +148,7 @@ class _JobRows:
             ],
             "lead_acts": _lead_acts(history),
             "answers": [_answer(put) for put in history.questions],
+            "kept": _kept(history),
         }
 
     # --- What depends on the way of the job: line by line.
@@ -404,6 +406,18 @@ def _answer(put: QuestionPut) -> Row:
         row |= {"answer_n": answer.n, "answered_utc": answer.us, "who": answer.who,
                 "answer": answer.act.text}  # fmt: skip
     return row
+
+
+def _kept(job: JobHistory) -> list[Row]:
+    """The clips and photos that the record holds by their hash; how they are now is not in it."""
+    gone = {name for act in job.acts for name in noted_removed(act.kind, act.data)}
+    clips = [(t, ("clip", t.clip.file, t.clip.sha256)) for t in job.turns if t.clip is not None]
+    photos = [(act, of) for act in job.acts if (of := held(act.kind, act.data)) is not None]
+    return [
+        {"n": line.n, "at_utc": line.us, "what": of[0], "file": of[1], "sha256": of[2],
+         "state": "", "noted": Path(of[1]).name in gone}
+        for line, of in (*clips, *photos) if of[1]
+    ]  # fmt: skip
 
 
 @lru_cache(maxsize=16_384)

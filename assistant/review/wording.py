@@ -173,9 +173,9 @@ def _file(row: Row) -> str:
     return say("summary.seen", line=line, when=row["seen_utc"])
 
 
-def many(count: int, what: str) -> str:
+def many(count: int, what: str, of_many: str = "") -> str:
     """`1 job`, `12,000 jobs`."""
-    return f"{count:,} {what}{'' if count == 1 else 's'}"
+    return f"{count:,} {what if count == 1 else of_many or what + 's'}"
 
 
 def _due(answers: Answers, most: int) -> Iterator[str]:

@@ -6,6 +6,7 @@ import shutil
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
+from urllib.parse import unquote
 
 import jsonschema
 import orjson
@@ -21,7 +22,7 @@ from assistant.record import Journal, verify_file
 from assistant.record.clips import REMOVED
 from assistant.record.events import WriteFailed
 from assistant.record.history import JobHistory
-from assistant.review import open_review
+from assistant.review import acts, open_review
 from assistant.review.acts import LeadError
 from assistant.review.evidence import photos
 from assistant.review.evidence.photos import add, read_photo
@@ -104,7 +105,8 @@ def test_it_is_shown_on_the_page_with_its_text(record: Path, tmp_path: Path) -> 
     def made() -> Page:
         with open_review([record.parent], tmp_path / "index") as desk:
             assert desk.rows(desk.tables.jobs)[0]["photos"] == 2
-            assert len(desk.rows(desk.tables.files)) == 1
+            files = [row["path"] for row in desk.rows(desk.tables.files)]
+            assert [path for path in files if path.endswith(".jsonl")] == [record.name]
             write_rest(desk, tmp_path / "out", *write_fleet(desk, tmp_path / "out"), lambda t: t)
         (file,) = (tmp_path / "out" / "jobs").glob("*.html")
         return Page(file.read_text("utf-8"))
@@ -112,15 +114,80 @@ def test_it_is_shown_on_the_page_with_its_text(record: Path, tmp_path: Path) -> 
     page = made()
     images = [a for t, a in page.tags if t == "img"]
     assert [a["alt"] for a in images] == ['<b>"oil"', "the pad again"]
-    files = [(tmp_path / "out" / "jobs" / str(a["src"])).resolve() for a in images]
-    assert sorted(files) == kept_by(record)
+    copies = [tmp_path / "out" / "jobs" / str(a["src"]) for a in images]
+    assert sorted(copy.name for copy in copies) == [file.name for file in kept_by(record)]
+    files = {file.name: file for file in kept_by(record)}
+    assert all(copy.read_bytes() == files[copy.name].read_bytes() for copy in copies)
     assert "added by 21" in page.words and "taken 2026-11-25 12:31" in page.words
-    files[0].write_bytes(b"else")
+    first = files[copies[0].name]
+    first.write_bytes(bytes(reversed(first.read_bytes())))  # of the same size
     page = made()
-    assert f"BROKEN: the photo of line {LINE} was changed" in page.words
-    files[0].unlink()
+    assert f"CHANGED: the photo of line {LINE} is not the one that was taken" in page.words
+    assert not copies[0].exists() and copies[1].exists()
+    first.unlink()
     page = made()
     assert "MISSING" in page.words and [t for t, _ in page.tags].count("img") == 1
+    shutil.rmtree(first.parent)
+    made()
+    assert not copies[0].parent.exists()
+
+
+def test_a_changed_photo_is_told_wherever_a_broken_record_is(record: Path, tmp_path: Path) -> None:
+    """Fleet page, audit and review, with exit code 1, each time; the record itself is whole."""
+    add(record, jpeg(tmp_path / "a.jpg"), "21", WORDS)
+    shop, out, index = record.parent, tmp_path / "out", {"LUGCALL_INDEX": str(tmp_path / "index")}
+
+    def shown(*words: object) -> Result:
+        return CliRunner().invoke(main, [*map(str, words)], env=index)
+
+    assert shown("review", shop).exit_code == 0
+    (photo,) = kept_by(record)
+    raw = photo.read_bytes()
+    photo.write_bytes(raw[:-1] + b"x")
+    not_the_one = f"the photo of line {LINE}"
+    for _ in range(2):
+        done = shown("review", shop)
+        assert done.exit_code == 1 and "BROKEN" not in done.output
+        assert done.output.startswith(f"{photo}: CHANGED: {not_the_one}"), done.output
+        eye = done.output.partition("Needs eyes first:\n")[2]
+        assert f"{not_the_one} is not the one that was taken" in eye.splitlines()[0]
+    acts.add(record, "reviewed", "L7")
+    assert not_the_one in shown("review", shop).output.partition("Needs eyes")[2]
+    days = ("--since", "2026-01-01", "--until", "2030-01-01")
+    done = shown("audit", shop, *days, "--out", tmp_path / "audit.html")
+    assert done.exit_code == 1 and "1 file damaged or gone" in done.output
+    assert not_the_one in Page((tmp_path / "audit.html").read_text("utf-8")).words
+    shown("pages", shop, "--out", out)
+    words = Page((out / "fleet.html").read_text("utf-8")).words
+    assert "CHANGED: 1 photo or clip" in words and "BROKEN CHAIN in" not in words
+    assert words.count(not_the_one) >= 3
+    (page,) = (Page(one.read_text("utf-8")) for one in (out / "jobs").glob("*.html"))
+    assert "Chain VERIFIED" in page.words and "The record itself is whole." in page.words
+    assert "relied on" not in page.words and page.words.count(f"{not_the_one} is not") == 2
+    photo.unlink()
+    done = shown("audit", shop, *days, "--out", tmp_path / "audit.html")
+    assert done.exit_code == 1 and "1 file damaged or gone" in done.output
+    done = shown("review", shop)
+    assert done.exit_code == 0 and f"{not_the_one} of {record.name} is gone" in done.output
+    photo.write_bytes(raw)
+    assert not_the_one not in shown("review", shop).output
+
+
+def test_the_pages_can_be_carried_away(record: Path, tmp_path: Path) -> None:
+    """Every link and picture is in the folder itself; none leads to the records."""
+    add(record, jpeg(tmp_path / "a.jpg"), "21", WORDS)
+    with open_review([record.parent], tmp_path / "index") as desk:
+        write_rest(desk, tmp_path / "out", *write_fleet(desk, tmp_path / "out"), lambda t: t)
+    carried = tmp_path / "stick"
+    shutil.move(tmp_path / "out", carried)
+    shutil.rmtree(record.parent)
+    shown = 0
+    for file in carried.rglob("*.html"):
+        for tag, attributes in Page(file.read_text("utf-8")).tags:
+            target = str(attributes.get("src") or attributes.get("href") or "#").partition("#")[0]
+            assert not target or (file.parent / unquote(target)).is_file(), (file, target)
+            shown += tag == "img"
+    assert shown == 1
 
 
 def test_verify_tells_a_changed_and_a_missing_photo(record: Path, tmp_path: Path) -> None:

@@ -8,7 +8,7 @@ from datetime import UTC, date, datetime, time, timedelta
 from typing import TYPE_CHECKING
 
 from assistant.record.chain import read_seal
-from assistant.review.columns import DAMAGE
+from assistant.review.columns import DAMAGE, LOST
 from assistant.review.wording import Row
 
 if TYPE_CHECKING:
@@ -69,7 +69,7 @@ def audited(desk: Review, since: date, until: date, on_paper: set[str] | None) -
         [] if on_paper is None else [row for row in jobs if row["seal"] not in listed],
         sorted(listed - every),
         acts,
-        [row for row in desk.ask("damaged") if row["status"] in (*DAMAGE, "missing")],
+        [row for row in desk.ask("damaged") if row["status"] in (*DAMAGE, "missing", LOST)],
     )
 
 

@@ -37,7 +37,7 @@
   };
   const linked = (href, name, rest) => {
     const item = make("li", "");
-    const link = make("a", "", { href });
+    const link = href ? make("a", "", { href }) : make("b", "");
     link.append(make("bdi", name || "no unit"));
     item.append(link, document.createTextNode(" " + rest));
     return item;

@@ -62,7 +62,6 @@ class Listed:
         self.record = Path(row["folder"], row["path"])
         if "\\x" in row["path"]:  # a name that is no text
             self.record = desk.record_path(row["job"])
-        self.record_link = link(self.record, folder)
         self.page = f"jobs/{page_name(Path(row['path']), row['opening'])}"
         self.page_link = link(folder / self.page, folder)
         self.doubts = answers.texts[row["job"]]
@@ -195,7 +194,7 @@ def write_fleet(
     write_page(folder / "safety.html", safety)
     write_whole(folder / "due.ics", calendar(answers.units), durable=False)
     write_page(folder / "due.csv", due_csv(answers.units))
-    write_page(folder / "find.js", _findable(desk, tables, by_job, trucks, folder))
+    write_page(folder / "find.js", _findable(desk, tables, by_job, trucks))
     return jobs, trucks
 
 
@@ -205,8 +204,7 @@ def kind_names() -> dict[str, str]:
 
 
 def _findable(
-    desk: Review, tables: Tables, by_job: Mapping[int, Listed], trucks: Sequence[ListedTruck],
-    folder: Path,
+    desk: Review, tables: Tables, by_job: Mapping[int, Listed], trucks: Sequence[ListedTruck]
 ) -> str:  # fmt: skip
     """What the search on the page looks through: trucks, jobs, and what was said in them, but for
     what is said alike in most of them."""
@@ -225,8 +223,7 @@ def _findable(
 
     def way(row: Row) -> str:
         listed = by_job.get(row["job"])
-        record = Path(row["folder"], row["path"])
-        return listed.page_link if listed is not None else link(record, folder)
+        return "" if listed is None else listed.page_link
 
     told = {
         "trucks": [
@@ -315,24 +312,51 @@ def _write_jobs(
         from assistant.review.pages.job_page import job_page
     for one in show(todo):
         file = folder / one.page
+        photos = Photos(file)
         try:
-            text = job_page(one.record, file.parent, fleet_file(folder), one.beside)
+            text = job_page(one.record, file.parent, fleet_file(folder), one.beside, photos.take)
         except (RecordError, OSError) as error:
             failed.append(str(error))
             continue
+        photos.leave()
         write_page(file, text)
         made[one.page] = _state(one)
         done += 1
     return done, failed
 
 
+class Photos:
+    """Copies of a job's photos beside its page, so that the folder of pages can be carried away.
+    Those that are no longer beside the record go: what a shop removes is not left here."""
+
+    def __init__(self, page: Path) -> None:
+        self._folder = page.with_suffix(FOLDERS[1])
+        self._taken: set[str] = set()
+
+    def take(self, photo: Path) -> Path:
+        """Where the page has it from. Raises OSError: it cannot be read, or written there."""
+        copy = self._folder / photo.name
+        write_whole(copy, named_file.whole(photo), durable=False)
+        self._taken.add(photo.name)
+        return copy
+
+    def leave(self) -> None:
+        """Remove what was not taken. Raises OSError: the disk did not do it."""
+        for old in [*self._folder.iterdir()] if self._folder.is_dir() else ():
+            if old.name not in self._taken:
+                old.unlink()
+        if self._folder.is_dir() and not self._taken:
+            self._folder.rmdir()
+
+
 def _state(one: Listed) -> str:
     """What the page of a job depends on."""
-    clips = []
+    clips = list[str]()
     for end in FOLDERS if one.row["clips"] or one.row["photos"] else ():
         own = one.record.parent / f"{one.record.stem}{end}"
         try:
-            clips += sorted(f"{p.name}:{p.stat().st_size}" for p in own.iterdir())
+            stats = sorted((p.name, p.stat()) for p in own.iterdir())
+            clips += (f"{name}:{facts.st_size}:{facts.st_mtime_ns}" for name, facts in stats)
         except OSError:
             clips.append("none")
     told = f"{clips} {one.beside} {one.answers}"

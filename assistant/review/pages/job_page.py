@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import time
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -53,16 +53,18 @@ def job_page(
     page_folder: Path,
     fleet: Path | None = None,
     beside: Sequence[tuple[str, str]] = (),
+    carried: Callable[[Path], Path] = lambda file: file,
 ) -> str:
     """The page of a record, to lie in `page_folder`, with a link back to the `fleet` page, and with
-    the doubts that only other records show: kind and text of each.
+    the doubts that only other records show: kind and text of each. `carried` puts a photo where the
+    page is to have it from.
 
     Raises:
         RecordError: nothing of the record can be read.
     """
     history = JobHistory.read(path)
     try:
-        return _page(history, path, page_folder, fleet, beside)
+        return _page(history, path, page_folder, fleet, beside, carried)
     except (KeyError, TypeError, ValueError, AttributeError, OverflowError):
         refuse(path.name)
 
@@ -73,13 +75,14 @@ def _page(
     page_folder: Path,
     fleet: Path | None,
     beside: Sequence[tuple[str, str]],
+    carried: Callable[[Path], Path],
 ) -> str:
     card, units = card_of(history.opened.card.text), units_of(history)
     unit = history.opened.unit or _say("no_unit")
     found, left = history.last_read("found"), history.as_left()
     clips, photos = _sounds(history, path.parent), _photos(history, path.parent)
     closed = history.closed
-    chain = _chain(history, [*clips, *photos])
+    chain, changed = _chain(history), _changed([*clips, *photos])
     answers, asked = _questions(history, path, page_folder, fleet)
     job = history.own_lines
     return page(
@@ -90,13 +93,18 @@ def _page(
         paper_seal=seal_of(history.closed.hash) if history.closed else "",
         chain=chain,
         otherwise=[text for kind, text in beside if kind == "copy"],
+        changed=changed,
         who=WHO,
         state=_state(history, chain[0]),
         closed_by=_say("signed_by" if history.signed_off else "left_by"),
         stands=[] if closed else [*as_it_stands(history)],
         undone=[*left_undone(closed.unfinished)] if closed and closed.unfinished else [],
         doubts=sorted(
-            [*(Doubt(*one, n=-1, us=0) for one in beside), *doubts_of(history, _now_us())],
+            [
+                *(Doubt(*one, n=-1, us=0) for one in beside if one[0] != "photo"),
+                *changed,
+                *doubts_of(history, _now_us()),
+            ],
             key=lambda doubt: -doubt.weight,
         ),
         kinds={kind: say(f"kinds.{kind}") for kind in KINDS},
@@ -123,6 +131,7 @@ def _page(
         clips=clips,
         photos=photos,
         link=lambda file: link(path.parent / file, page_folder),
+        shown=lambda file: link(carried(path.parent / file), page_folder),
         record=path,
         fleet_link=link(fleet, page_folder) if fleet else "",
         made=datetime.now(UTC).strftime("%Y-%m-%d %H:%M UTC"),
@@ -169,16 +178,21 @@ def _how(state: str) -> str:
     return _say(f"beside.{state}")
 
 
-def _chain(history: JobHistory, beside: list[Row]) -> tuple[str, str]:
+def _chain(history: JobHistory) -> tuple[str, str]:
     """How the chain is ("good", "torn" or "bad"), and that in words."""
-    changed = next((one for one in beside if one["state"] == "changed"), None)
-    problem = history.problem
-    if problem is None and changed is not None:
-        problem = _say("changed", **{name: changed[name] for name in ("what", "line", "file")})
-    if problem is None:
+    if history.problem is None:
         return "good", say_many("job.chain_good", len(history.lines))
     kind = "torn" if history.torn else "bad"
-    return kind, _say(f"chain_{kind}", problem=problem)
+    return kind, _say(f"chain_{kind}", problem=history.problem)
+
+
+def _changed(beside: list[Row]) -> list[Doubt]:
+    """The clips and photos that are not those that were taken."""
+    return [
+        Doubt("photo", say("doubts.not_the_one", **{k: one[k] for k in ("what", "line", "file")}),
+              one["line"] - 1, 0)
+        for one in beside if one["state"] == "changed"
+    ]  # fmt: skip
 
 
 def _state(history: JobHistory, chain: str) -> list[str]:

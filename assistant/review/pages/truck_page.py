@@ -128,7 +128,6 @@ class _Lives:
             fleet=link(folder.parent / "fleet.html", folder),
             visits=[*zip(came, [None, *back], strict=True)][::-1],
             href=href,
-            record=lambda job: link(Path(job["folder"], job["path"]), folder),
             curve=charts.curve(cell, charts.scale_of([cell]), 640, 170) if cell else "",
             cell=cell,
             why=wear_words.why(look) if look is not None else [],
