@@ -181,8 +181,8 @@ def due(
     """When each truck is due, by the records in FOLDER and its subfolders: when its free travel
     reaches its lower limit, or at the check told at sign-off, whichever comes first.
 
-    Always a range: of miles, and of dates where the records tell them. Exit code 3 when nothing
-    can be told yet, 2 when it was asked wrongly.
+    A range of miles, and of dates where the records tell the truck's own pace; else by odometer
+    only. Exit code 3 when nothing can be told yet, 2 when it was asked wrongly.
     """
     from assistant.cli.review import opened
     from assistant.record import default_folder
@@ -212,7 +212,7 @@ def due(
     show_lines(slow, err=True)
     told, dialogs = False, load_dialogs()
     for look in map(looks.__getitem__, units):
-        told = told or say.reply_of(look) is not None or look.due is not None
+        told = told or say.reply_of(look) is not None or look.check_miles is not None
         show_told(as_json, say.as_json(look), _due_lines(look, dialogs, why), indent=None)
     if not told:
         raise SystemExit(NOT_YET)

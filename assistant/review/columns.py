@@ -20,7 +20,8 @@ _TABLES = {
         signed_off:bool unfinished code step events:int time_s:float turns:int say_agains:int
         corrections:int edits:int holds:int longest_hold_s:float cautions:int doubts:int
         unseen:int weight:int reason asked ring_moves:int lugs:int lugs_by_gap:int
-        first_time_right:bool odometer_miles:float odometer_unit next_due_miles:float
+        first_time_right:bool odometer_miles:float odometer_unit length_unit
+        next_due_miles:float
         free_found_in:float free_found_low_in:float free_found_high_in:float
         free_left_in:float free_left_low_in:float free_left_high_in:float free_limit_in:float
         ring_left:int fitted
@@ -59,7 +60,8 @@ _TABLES = {
         """,
     "kept": "n:int at_utc:time what file sha256 state noted:bool seen_utc:time",
     "due": """
-        unit jobs:int last_utc:time odometer_miles:float odometer_unit a_day_miles:float
+        unit jobs:int last_utc:time odometer_miles:float odometer_unit length_unit
+        a_day_miles:float
         state due_from_utc:time due_to_utc:time worn_from_miles:float worn_to_miles:float
         check_miles:float free_left_in:float free_limit_in:float lugs:int since_utc:time
         lugs_left:int ring_lugs:int looked:bool clutch lining_from_miles:float lining_to_miles:float

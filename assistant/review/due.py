@@ -37,7 +37,7 @@ _READ = (("found", "free_found"), ("left", "free_left"), ("gap_found", "gap_foun
 _COLUMNS = ", ".join([
     "job", "unit", "ended_utc", "odometer_miles", "odometer_unit", "lugs_by_gap", "free_limit_in",
     "transmission", "linkage", "clutch", "lug_pitch_in", "path", "ring_lugs", "next_due_miles",
-    "ring_left", "fitted",
+    "ring_left", "fitted", "length_unit",
     *(f"{column}{end}_in" for _, column in _READ for end in ("", "_low", "_high")),
 ])  # fmt: skip
 
@@ -53,6 +53,7 @@ class TruckDue(msgspec.Struct):
     lugs: int
     odometer_miles: float | None
     odometer_unit: str
+    length_unit: str
     a_day_miles: float | None
     due: tuple[date, date | None] | None
     worn_from_miles: float | None
@@ -117,9 +118,10 @@ class FleetDue:
         return _Kept(key, list(rates.items()), trucks)
 
     def visits(self, units: Iterable[str] | None = None) -> list[tuple[int, Visit]]:
-        """Job and visit of each job signed off of these trucks, or of all, oldest first; not of
-        records whose chain is broken."""
-        sql = f"SELECT {_COLUMNS} FROM jobs WHERE signed_off AND unit <> '' AND chain <> '{BROKEN}'"
+        """Job and visit of each job of these trucks, or of all, that is a `Visit`, oldest first;
+        not of records whose chain is broken."""
+        left = "signed_off OR free_left_in IS NOT NULL"
+        sql = f"SELECT {_COLUMNS} FROM jobs WHERE ({left}) AND unit <> '' AND chain <> '{BROKEN}'"
         some = "" if units is None else f" AND unit IN ({', '.join(map(_quoted, units)) or 'NULL'})"
         found = self._desk.run(f"{sql}{some} ORDER BY ended_utc, job")
         return [(row["job"], _visit(row)) for row in found]
@@ -147,8 +149,9 @@ def _due(look: Outlook, mine: Sequence[Visit], job: int) -> TruckDue:
         last_utc=mine[-1].at,
         since_utc=mine[0].at,
         lugs=look.lugs_used,
-        odometer_miles=look.last.miles,
+        odometer_miles=newest(mine, "miles"),
         odometer_unit=look.last.distance,
+        length_unit=look.last.units,
         a_day_miles=None if look.usage is None else look.usage.miles_a_day,
         due=look.due,
         worn_from_miles=worn[0],
@@ -188,6 +191,7 @@ def _visit(row: Row) -> Visit:
         check_miles=row["next_due_miles"],
         ring_left=row["ring_left"],
         fitted=tuple((row["fitted"] or "").split()),
+        units=row["length_unit"] or "inch",
     ).with_pitch()
 
 

@@ -49,6 +49,15 @@ def decimals(value_in: float, units: str) -> str:
     return f"{value_in * 25.4:.1f} mm" if units == "mm" else f"{value_in:.3f} in"
 
 
+def both_decimals(left_in: float | None, limit_in: float | None, units: str) -> str:
+    """A length and its limit: `1.500 / 1.125 in`; "?" for a length that is not known, and nothing
+    for a limit."""
+    told = [None if one is None else decimals(one, units) for one in (left_in, limit_in)]
+    if told[1] is None:
+        return told[0] or "?"
+    return f"{(told[0] or '?').partition(' ')[0]} / {told[1]}"
+
+
 @lru_cache(maxsize=4096)
 def card_of(text: str) -> Card | None:
     """The card kept in a record; None when this version cannot read it. Kept by its text: a fleet

@@ -225,18 +225,31 @@ def free_travel(t: Tables) -> ir.Table:
 
 
 def units(t: Tables) -> ir.Table:
-    """One row a truck, those overdue first, then by the day from which they may be due: all of the
-    table of trucks, with `last_job` for its job."""
+    """One row a truck, those overdue first, then by the day from which they may be due, then those
+    due by the odometer only, by the way that is left: all of the table of trucks, with `last_job`
+    for its job."""
     u = t.due.rename(last_job="job")
+    way = ibis.least(u.check_miles, u.worn_from_miles) - u.odometer_miles.fill_null(0.0)
     return u.order_by([
-        ibis.desc(u.state == "overdue"), u.due_from_utc.asc(nulls_first=False), "unit",
+        ibis.desc(u.state == "overdue"), u.due_from_utc.asc(nulls_first=False),
+        way.asc(nulls_first=False), "unit",
     ])  # fmt: skip
 
 
+def by_odometer(t: Tables) -> ir.Table:
+    """The trucks of `units` of which it is known at what odometer they are due, but no day."""
+    u = units(t)
+    known = u.check_miles.notnull() | u.worn_from_miles.notnull()
+    return u.filter(u.due_from_utc.isnull() & known)
+
+
 def due_count(t: Tables) -> ir.Table:
-    """One row: trucks whose due days are known, and how many of them are overdue or may be due."""
+    """One row: trucks whose due days are known, how many of them are overdue or may be due, and how
+    many trucks are due by the odometer only."""
     u = t.due
+    known = u.check_miles.notnull() | u.worn_from_miles.notnull()
     return u.agg(
+        by_odometer=(u.due_from_utc.isnull() & known).cast("int64").sum(),
         dated=u.due_from_utc.count(),
         overdue=(u.state == "overdue").cast("int64").sum(),
         may_be_due=(u.state == "may be due").cast("int64").sum(),
@@ -396,7 +409,7 @@ QUESTIONS = {
     for question in (
         needs_eyes, causes, unfinished, lead_questions, as_found_left, predicted_measured,
         by_finding, first_time_right, better, safety, safety_months, misheard, time_a_step, totals,
-        free_travel, units, due_count, damaged, work_orders,
+        free_travel, units, by_odometer, due_count, damaged, work_orders,
     )
 }  # fmt: skip
 """All of them by name."""

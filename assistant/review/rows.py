@@ -263,8 +263,8 @@ def _signed_off(
 
 
 def _worn(job: JobHistory) -> Row:
-    """Of a job's row, what its wear is told from; only of one that is signed off."""
-    if job.closed is None or not job.signed_off:
+    """Of a job's row, what its wear is told from; only of one that is closed."""
+    if job.closed is None:
         return {}
     limits = job.opened.figures.get(FREE_TRAVEL)
     row: Row = {"free_limit_in": None if limits is None else limits.low_in}
@@ -424,10 +424,12 @@ def _kept(job: JobHistory) -> list[Row]:
 def _truck(card_text: str) -> Row:
     """What a card says of the truck."""
     if not card_text:
-        return {"transmission": "non-synchronized", "linkage": "rod", "clutch": "manual"}
+        usual = {"transmission": "non-synchronized", "linkage": "rod", "clutch": "manual"}
+        return {**usual, "length_unit": "inch"}
     card = card_of(card_text)
     if card is None:
-        return {"transmission": "", "linkage": "", "clutch": ""}
+        return {"transmission": "", "linkage": "", "clutch": "", "length_unit": "inch"}
     lug_in = card.lug_in if "ring.lug" not in card.defaulted else None
     traits = {key: card.traits[key] for key in ("transmission", "linkage", "clutch")}
-    return {**traits, "lug_pitch_in": lug_in, "ring_lugs": card.ring_lugs}
+    lengths = {"lug_pitch_in": lug_in, "length_unit": card.units}
+    return {**traits, **lengths, "ring_lugs": card.ring_lugs}

@@ -180,25 +180,38 @@ def many(count: int, what: str, of_many: str = "") -> str:
 
 def _due(answers: Answers, most: int) -> Iterator[str]:
     known = answers.ask("due_count")[0]
-    if not known["dated"]:
-        return
-    counts = {name: known[name] or 0 for name in ("overdue", "may_be_due")}
-    yield say("summary.due", **counts)
-    for row in answers.ask("units", most):
-        if row["due_from_utc"] is not None:
-            yield _truck(row)
-    if known["dated"] > most:
-        yield say("summary.more", count=known["dated"] - most, question="units")
+    if known["dated"]:
+        counts = {name: known[name] or 0 for name in ("overdue", "may_be_due")}
+        yield say("summary.due", **counts)
+        for row in answers.ask("units", most):
+            if row["due_from_utc"] is not None:
+                yield _truck(row)
+        if known["dated"] > most:
+            yield say("summary.more", count=known["dated"] - most, question="units")
+    if known["by_odometer"]:
+        yield say_many("summary.due_odometer", known["by_odometer"])
+        for row in answers.ask("by_odometer", most):
+            yield say("summary.due_by", unit=row["unit"], at=due_at(row))
+        if known["by_odometer"] > most:
+            count = known["by_odometer"] - most
+            yield say("summary.more", count=count, question="by_odometer")
 
 
-def _truck(row: Row) -> str:
-    """A truck, with its odometer and the days when it is due: at the check told, or worn."""
+def due_at(row: Row) -> str:
+    """By a truck's odometer, when it is due: at the check told, or worn, whichever comes first;
+    "" where neither is known."""
     low, high, check = row["worn_from_miles"], row["worn_to_miles"], row["check_miles"]
     if low is None or (check is not None and check <= low):
         low = high = check
     unit = row["odometer_unit"]
-    at = way(low, unit) if high in (low, None) else say(
-        "summary.from_to", low=f"{in_unit(low, unit):,.0f}", high=way(high, unit))  # fmt: skip
+    if low is None or high in (low, None):
+        return "" if low is None else way(low, unit)
+    return say("summary.from_to", low=f"{in_unit(low, unit):,.0f}", high=way(high, unit))
+
+
+def _truck(row: Row) -> str:
+    """A truck, with its odometer and the days when it is due."""
+    at = due_at(row)
     first, last = row["due_from_utc"], row["due_to_utc"]
     days = say("summary.on", low=first) if last is None else say(
         "summary.from_to", low=f"{first:%Y-%m-%d}", high=f"{last:%Y-%m-%d}")  # fmt: skip

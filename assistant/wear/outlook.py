@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from functools import cached_property
 from itertools import pairwise
@@ -181,7 +181,8 @@ class Outlook:
 
     Attributes:
         unit: the fleet's number.
-        last: the visit it is reckoned from.
+        last: the visit it is reckoned from, the newest with free travel as left; without an
+            odometer of its own it has the last one before, than which it is no less.
         usage: miles a day between its visits.
         own, others: intervals of this truck, and of how many similar trucks.
         limit_in: the lower limit of free travel; left: free travel as left.
@@ -202,7 +203,7 @@ class Outlook:
         self._similar = [v for v in mine if v.kind == mine[-1].kind]
         own = intervals_of(self._similar)[0].get(self.unit, [])
         nodes = rate.wear.of(own)
-        start = next((v for v in reversed(mine) if v.left and v.miles is not None), None)
+        start = _reckoned_from(mine)
         self.last = start or mine[-1]
         self.own, self.others = len(own), rate.wear.trucks - bool(own)
         self.limit_in, self.left = self.last.low_in, self.last.left
@@ -247,11 +248,12 @@ class Outlook:
         last = next((v for v in reversed(self._mine) if v.check_miles), None)
         if last is None or last.check_miles is None:
             return None, None
-        if self.usage is None or last.miles is None:
+        start = next((v for v in reversed(self._mine) if v.miles is not None), None)
+        if self.usage is None or start is None or start.miles is None:
             return last.check_miles, None
-        days = max(0.0, last.check_miles - last.miles) / self.usage.miles_a_day
+        days = max(0.0, last.check_miles - start.miles) / self.usage.miles_a_day
         apart = math.exp(_QUANTILE * self.usage.spread)
-        return last.check_miles, _days(last, Range(days / apart, days * apart))
+        return last.check_miles, _days(start, Range(days / apart, days * apart))
 
     def _lining(self, ring_lugs: int | None) -> tuple[int | None, Range | None]:
         """Lugs left, and the odometer at which none are: wear at the bearing, by the gap."""
@@ -272,6 +274,16 @@ class Outlook:
             self.unknown.append(say("unknown.lug_travel"))
         spare = Measured(left * (pitch or COARSE_IN), (pitch or COARSE_IN) / 12**0.5)
         return left, _from(last.miles, miles_until(nodes, spare))
+
+
+def _reckoned_from(visits: Sequence[Visit]) -> Visit | None:
+    """The newest visit with free travel as left, with the odometer as known by then; None where
+    there is none, or no odometer up to it."""
+    for place in range(len(visits) - 1, -1, -1):
+        if visits[place].left:
+            miles = newest(visits[: place + 1], "miles")
+            return None if miles is None else replace(visits[place], miles=miles)
+    return None
 
 
 def since_new(visits: Sequence[Visit]) -> Sequence[Visit]:

@@ -80,7 +80,7 @@ def left_out(record: str, damaged: bool) -> str:
 
 def why(look: Outlook) -> list[str]:
     """What it rests on, and what is unknown."""
-    units = "mm" if look.last.distance == "kilometres" else "inch"
+    units = look.last.units
     lines = []
     if look.left is not None and look.limit_in is not None:
         left = speak.near_figures(look.left.value_in, units)
@@ -115,7 +115,8 @@ def for_command(look: Outlook, due: str) -> list[str]:
     key = "dated" if due and dates else "due"
     state = due_state(look.due, date.today()).upper()
     told = [say("command.state", state=state)] if state else []
-    told.append(say(f"command.{key}", text=text, dates=dates))
+    if due or look.check_miles is None:
+        told.append(say(f"command.{key}", text=text, dates=dates))
     if look.check_miles is not None:
         per, unit = MILES_PER[look.last.distance], look.last.distance
         check, dates = look.check_miles / per, dates_text(look.check)

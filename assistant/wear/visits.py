@@ -29,11 +29,11 @@ def say(name: str, **blanks: object) -> str:
 
 @dataclass(frozen=True, slots=True)
 class Visit:
-    """One finished job.
+    """One job that was signed off, or closed unfinished with free travel read at its end.
 
     Attributes:
         unit: the fleet's number of the truck.
-        at: when it was signed off.
+        at: when it was closed.
         miles: odometer as found, or None; distance: the unit the shop counts in.
         found, left: free travel as found and as left, inches; None where it was not read.
         gap_found, gap_left: likewise the gap.
@@ -45,6 +45,7 @@ class Visit:
         check_miles: odometer of the next check, as told at sign-off, or None.
         ring_left: lugs left on the ring as left, where somebody looked or the clutch was new.
         fitted: what was fitted new before its readings: "clutch", "brake".
+        units: in what lengths are shown on this truck, "inch" or "mm".
     """
 
     unit: str
@@ -64,6 +65,7 @@ class Visit:
     check_miles: float | None = None
     ring_left: int | None = None
     fitted: tuple[str, ...] = ()
+    units: str = "inch"
 
     def with_pitch(self) -> Visit:
         """With the bearing travel a lug by what the ring did, where the card does not say it."""
@@ -89,7 +91,9 @@ def visits_in(folder: Path, pause_s: float = 0.0) -> tuple[list[Visit], list[str
             why = "damaged" if problem else ""
             if not problem and events[0].hash not in visits:
                 ends = JobHistory.of([e for e in events if e.kind in ("opened", "closed")])
-                if ends.closed is not None and ends.signed_off:
+                if ends.closed is not None and (
+                    ends.signed_off or FREE_TRAVEL in ends.closed.as_left
+                ):
                     visits[events[0].hash] = visit_of(ends.opened, ends.closed, name)
         except (NotOurs, TomlError, TypeError, ValueError, AttributeError):
             why = "not_ours"  # or with a card that is no card
@@ -112,7 +116,7 @@ def visit_of(opened: Opened, closed: Closed, name: str) -> Visit:
     found, left = closed.as_found, closed.as_left
     odometer, figure = found.get(ODOMETER), opened.figures.get(FREE_TRAVEL)
     table = TomlFile.of(opened.card.text, opened.card.name).tables
-    truck, ring = table.get("truck") or {}, table.get("ring") or {}
+    truck, ring, shop = (table.get(name) or {} for name in ("truck", "ring", "shop"))
     lug, lugs = ring.get("lug"), ring.get("lugs")
     return Visit(
         unit=opened.unit,
@@ -132,6 +136,7 @@ def visit_of(opened: Opened, closed: Closed, name: str) -> Visit:
         check_miles=closed.next_due.miles if closed.next_due else None,
         ring_left=closed.ring_left,
         fitted=tuple(closed.fitted),
+        units=str(shop.get("units", "inch")),
     ).with_pitch()
 
 

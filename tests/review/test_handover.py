@@ -20,6 +20,7 @@ from assistant.review.questions import WORK_ORDER
 from assistant.review.wording import Row
 from tests.records import DEMOS, HARD
 from tests.review.jobs import Job, day, tell
+from tests.review.test_pages import Page
 
 UNIT = '=cmd, "T;9" \\ é' + "é" * 40
 JOBS = [
@@ -72,6 +73,44 @@ def test_a_due_list_as_csv_has_the_same_days(trucks: list[Row]) -> None:
     assert rows["T-2"]["due_from"] == f"{row['due_from_utc']:%Y-%m-%d}"
     assert date.fromisoformat(rows["T-2"]["last_job"]) == date(2025, 8, 1)
     assert rows["T-2"]["lugs_left"] == "" and float(rows["T-2"]["odometer_miles"]) == 70_000
+
+
+def test_a_check_told_by_distance_is_due_everywhere(
+    tmp_path: Path, lugcall: Callable[..., Result]
+) -> None:
+    """Of trucks that were here once by the odometer only, in kilometres or miles; with days as soon
+    as the truck's own pace is known."""
+    shop, out = tmp_path / "shop", tmp_path / "out"
+    tell(shop, [
+        Job("K-1", day(2025, 1, 1), miles=210_000, due=240_000, distance="kilometres"),
+        Job("K-2", day(2025, 1, 2), miles=400_000, due=430_000),
+        Job("K-3", day(2025, 1, 3), miles=690_000, due=700_000),
+    ])  # fmt: skip
+    told = {"K-1": "240,000 kilometres", "K-2": "430,000 miles", "K-3": "700,000 miles"}
+    lines = lugcall("review", shop).output.splitlines()
+    due = lines.index(next(line for line in lines if "3 more trucks are due by their" in line))
+    order = ("K-3", "K-1", "K-2")  # by the way that is left
+    assert lines[due + 1 :] == [f"  {u}: at {told[u]}, by odometer only" for u in order]
+    lugcall("pages", shop, "--out", out)
+    page = Page((out / "fleet.html").read_text("utf-8")).words
+    assert "known yet" not in page and "3 trucks due by odometer only" in page
+    assert all(f"{unit} at {at}, by odometer only" in page for unit, at in told.items())
+    events = Calendar.from_ical((out / "due.ics").read_bytes())
+    todos = {str(one["summary"]): one for one in events.walk("VTODO")}
+    assert set(todos) == {f"{u}: clutch due at {at}, by odometer only" for u, at in told.items()}
+    assert not events.walk("VEVENT") and not any("due" in one for one in todos.values())
+    rows = {row["unit"]: row for row in csv.DictReader(io.StringIO((out / "due.csv").read_text()))}
+    assert set(rows) == set(told) and rows["K-2"]["check_miles"] == "430000.0"
+    assert not any(row["due_from"] for row in rows.values())
+    done = lugcall("due", shop)
+    assert done.exit_code == 0, done.output
+    for unit, at in told.items():
+        assert f"{unit}: The check told at sign-off is at {at}, by odometer only." in done.output
+    tell(shop / "later", [Job("K-2", day(2025, 2, 2), miles=410_000, due=440_000, found=1.5)])
+    lines = lugcall("review", shop).output.splitlines()
+    assert any(re.match(r"  K-2: at [\d,]+ .*miles, 2025-\d\d-\d\d to ", line) for line in lines), (
+        lines
+    )
 
 
 def test_due_writes_both_files(

@@ -1,6 +1,7 @@
 """One truck's whole life on a page, and why it came back, told from its records."""
 
 import re
+from collections.abc import Callable
 from datetime import date, datetime, timedelta
 from pathlib import Path
 from typing import Any
@@ -16,6 +17,7 @@ from assistant.review.wording import summary
 from assistant.wear.outlook import Range
 from tests.records import HARD
 from tests.review.jobs import Job, day, tell
+from tests.review.test_fleet_page import changed
 from tests.review.test_pages import NASTY, Page, nothing_from_elsewhere
 
 BEGAN = datetime(2025, 1, 10, 8)
@@ -102,16 +104,27 @@ def test_a_life_is_on_one_page(tmp_path: Path) -> None:
     assert made() == 2  # the job's page, and its truck's
 
 
+def in_mm(kind: str, data: dict[str, Any]) -> dict[str, Any]:
+    """The record with a card that has lengths in mm."""
+    if kind != "opened":
+        return data
+    text = data["card"]["text"].replace('units = "inch"', 'units = "mm"')
+    return {**data, "card": {**data["card"], "text": text}}
+
+
 @pytest.mark.parametrize("distance", ["miles", "kilometres"])
 def test_a_distance_is_told_in_what_the_odometer_counts(
     tmp_path: Path, home: Path, distance: str
 ) -> None:
-    """On the truck's page, in the terminal's list and in the calendar, and in nothing else."""
+    """On the truck's page, in the terminal's list and in the calendar, and in nothing else; its
+    lengths are in what its card says, whatever the odometer counts."""
     visits = [
         Job("K-4", day(2025, 1, 1), miles=100_000, found=1.5, due=130_000, distance=distance),
         Job("K-4", day(2025, 6, 1), miles=131_000, found=1.25, due=160_000, distance=distance),
     ]
-    tell(tmp_path / "records", visits)
+    for path in tell(tmp_path / "records", visits):
+        if distance != "miles":
+            changed(path, in_mm)
     with open_review([tmp_path / "records"], home) as desk:
         jobs, trucks = write_fleet(desk, tmp_path / "out")
         write_rest(desk, tmp_path / "out", jobs, trucks, lambda todo: todo)
@@ -129,3 +142,52 @@ def test_a_distance_is_told_in_what_the_odometer_counts(
     days = next(truck.due for truck in trucks)
     fleet = Page(fleet_file(tmp_path / "out").read_text("utf-8")).words
     assert all(re.sub(" +", " ", told).count(days) == 1 for told in (words, fleet))
+    shown = {"miles": "1.562 / 1.125 in", "kilometres": "39.7 / 28.6 mm"}
+    assert fleet.count(shown[distance]) == 2, fleet
+
+
+def test_a_truck_in_mm_with_an_odometer_in_miles_is_shown_in_mm(tmp_path: Path) -> None:
+    (path,) = tell(tmp_path / "records", [Job("M-3", day(2025, 1, 1))])
+    changed(path, in_mm)
+    with open_review([path.parent], tmp_path / "index") as desk:
+        jobs, trucks = write_fleet(desk, tmp_path / "out")
+        write_rest(desk, tmp_path / "out", jobs, trucks, lambda todo: todo)
+    for file in (fleet_file(tmp_path / "out"), tmp_path / "out" / truck_file("M-3")):
+        words = Page(file.read_text("utf-8")).words
+        assert re.search(r"\b39\.7\b", words) and not re.search(r"\d in\b", words), words
+
+
+def skipped_odometer(kind: str, data: dict[str, Any]) -> dict[str, Any]:
+    if kind == "closed":
+        found = {k: v for k, v in data["as_found"].items() if k != "odometer"}
+        return {**data, "as_found": found, "next_due": None}
+    taken = data.get("taken") or {}
+    return data | {"taken": None} if taken.get("quantity") == "odometer" else data
+
+
+def unfinished(kind: str, data: dict[str, Any]) -> dict[str, Any]:
+    left = {"why": "shift over", "at": "signoff", "rest": "", "pedal": "up"}
+    return data | {"unfinished": left, "next_due": None} if kind == "closed" else data
+
+
+@pytest.mark.parametrize("change", [skipped_odometer, unfinished], ids=lambda one: one.__name__)
+def test_the_latest_as_left_counts_by_date(tmp_path: Path, change: Callable[..., Any]) -> None:
+    """Also of a job whose odometer was skipped, or that was closed unfinished: on every page, and
+    for the day when it is due."""
+    jobs = [
+        Job("T-9", day(2025, 1, 1), miles=100_000),
+        Job("T-9", day(2025, 5, 1), miles=130_000, found=1.375),
+        Job("T-9", day(2025, 6, 1), miles=131_000, left=1.25),
+    ]
+    paths = tell(tmp_path / "records", jobs)
+    changed(paths[2], change)
+    with open_review([paths[0].parent], tmp_path / "index") as desk:
+        (row,) = desk.ask("units")
+        listed, trucks = write_fleet(desk, tmp_path / "out")
+        write_rest(desk, tmp_path / "out", listed, trucks, lambda todo: todo)
+    assert row["free_left_in"] == 1.25
+    assert row["worn_from_miles"] < 160_000 < 175_000
+    truck = Page((tmp_path / "out" / truck_file("T-9")).read_text("utf-8")).words
+    assert "Free travel as left, limit 1.250 in / 1.125 in" in truck, truck
+    fleet = Page(fleet_file(tmp_path / "out").read_text("utf-8")).words
+    assert "1.250 / 1.125 in" in fleet and "1.562 / 1.125" not in fleet

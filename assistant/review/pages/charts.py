@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import NamedTuple
 
+from assistant.review.planned import both_decimals
 from assistant.review.wording import Row
 from assistant.wear.visits import Visit
 
@@ -65,17 +66,19 @@ def bin_of(minute: int, found: Sequence[Bin]) -> int:
 
 class Cell(NamedTuple):
     """One truck's curve: its lower limit as last in force, and (miles, as found, as left), inches;
-    None where it was not read."""
+    None where it was not read. `now_in` is how it was left last, or else found, and `units` in what
+    its lengths are shown."""
 
     unit: str
     low_in: float | None
     points: list[tuple[float, float | None, float | None]]
+    now_in: float | None
+    units: str
 
     @property
     def told(self) -> str:
-        """How it was left last, and the limit, as far as known: `1.500 / 1.125`."""
-        now = next((b for _, *both in reversed(self.points) for b in reversed(both) if b), None)
-        return " / ".join(f"{value:.3f}" for value in (now, self.low_in) if value is not None)
+        """How it was left last, and the limit, as far as known: `1.500 / 1.125 in`."""
+        return both_decimals(self.now_in, self.low_in, self.units)
 
 
 def cell_of(unit: str, visits: Sequence[Visit]) -> Cell | None:
@@ -85,7 +88,13 @@ def cell_of(unit: str, visits: Sequence[Visit]) -> Cell | None:
         for v in visits
         if v.miles is not None and (v.found or v.left)
     ]
-    return Cell(unit, visits[-1].low_in, points) if points else None
+    now = next((read for v in reversed(visits) if (read := v.left or v.found)), None)
+    last = visits[-1]
+    return (
+        Cell(unit, last.low_in, points, now.value_in if now else None, last.units)
+        if points
+        else None
+    )
 
 
 def scale_of(cells: Sequence[Cell]) -> tuple[float, float]:

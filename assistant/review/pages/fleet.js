@@ -136,7 +136,7 @@
   const showTrucks = () => {
     let seen = 0;
     for (const row of trucks) {
-      const yes = before.value ? row.dataset.from <= before.value
+      const yes = before.value ? row.dataset.from !== "" && row.dataset.from <= before.value
         : allTrucks || !row.classList.contains("more");
       show(row, yes);
       seen += yes;

@@ -28,9 +28,10 @@ from assistant.review.pages.questions import FleetAnswers, hash_of
 from assistant.review.pages.render import link, page, page_name, write_page
 from assistant.review.pages.trend import measures
 from assistant.review.pages.truck_page import truck_file, write_trucks
+from assistant.review.planned import both_decimals
 from assistant.review.questions import Tables
 from assistant.review.transcript import WHO
-from assistant.review.wording import Row, say, signed
+from assistant.review.wording import Row, due_at, say, signed
 from assistant.wear.outlook import due_state
 from assistant.wear.visits import by_unit
 
@@ -111,6 +112,8 @@ class ListedTruck:
         start, end = row["due_from_utc"], row["due_to_utc"]
         days = None if start is None else (start.date(), None if end is None else end.date())
         self.due, self.word = dates_text(days), due_word(days, today)
+        if days is None and (way := due_at(row)):
+            self.due = say("fleet.by_odometer", at=way)
         self.from_day = "" if days is None else f"{days[0]:%Y-%m-%d}"
         self.span: tuple[float, float] | None = None
         if days is not None:
@@ -123,6 +126,7 @@ class ListedTruck:
         if ring_lugs is not None and not row["looked"] and row["clutch"] != "self-adjusting":
             self.left = min(ring_lugs, max(0, ring_lugs - row["lugs"]))
         self.ring = lugs_text(row, self.has, self.left)
+        self.free = both_decimals(row["free_left_in"], row["free_limit_in"], row["length_unit"])
         self.page_link = quote(truck_file(self.unit))
 
 

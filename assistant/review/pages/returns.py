@@ -34,10 +34,13 @@ class Came(NamedTuple):
     due: tuple[date, date | None] | None = None
 
 
-def why_back(before: Came, now: Came, rate: Range | None, unit: str = MILES) -> list[str]:
+def why_back(
+    before: Came, now: Came, rate: Range | None, unit: str = MILES, lengths: str = "inch"
+) -> list[str]:
     """The reasons, the most telling first; never none. `rate` is the truck's own wear, inches of
-    free travel lost per 10,000 miles, and `unit` what its odometer counts."""
-    worn = _worn(before.job, now.job, rate, unit)
+    free travel lost per 10,000 miles, `unit` what its odometer counts, and `lengths` in what its
+    lengths are shown."""
+    worn = _worn(before.job, now.job, rate, unit, lengths)
     return [*_told(before, now, unit), *worn, *_left_so(before)] or [say("back.unknown")]
 
 
@@ -72,14 +75,14 @@ def _told(before: Came, now: Came, unit: str) -> Iterator[str]:
         yield say("back.check", way=way(due, unit))
 
 
-def _worn(before: Row, now: Row, rate: Range | None, unit: str) -> Iterator[str]:
+def _worn(before: Row, now: Row, rate: Range | None, unit: str, lengths: str) -> Iterator[str]:
     left, found, limit = before["free_left_in"], now["free_found_in"], now["free_limit_in"]
     if found is not None and limit is not None and found <= limit + AT_LIMIT_IN:
-        yield say("back.at_limit", found=length(found, unit), limit=length(limit, unit))
+        yield say("back.at_limit", found=decimals(found, lengths), limit=decimals(limit, lengths))
     if left is None or found is None:
         return
     if found > left + GREW_IN:
-        yield say("back.grew", left=length(left, unit), found=length(found, unit))
+        yield say("back.grew", left=decimals(left, lengths), found=decimals(found, lengths))
         return
     miles = _miles(before, now)
     if miles is None or miles < SHORTEST_MILES or rate is None:
@@ -89,7 +92,7 @@ def _worn(before: Row, now: Row, rate: Range | None, unit: str) -> Iterator[str]
     how = "slow" if lost < rate.low else "fast" if high is not None and lost > high else "usual"
     each = f"{PER_MILES:,.0f} {unit}"
     rates = (one / in_unit(1.0, unit) for one in (lost, rate.low, high or rate.low))
-    lost_so, low, usual = (length(one, unit) for one in rates)
+    lost_so, low, usual = (decimals(one, lengths) for one in rates)
     yield say(f"back.{how}", lost=lost_so, low=low, high=usual, per=each)
 
 
@@ -98,11 +101,6 @@ def _left_so(before: Came) -> Iterator[str]:
     told = sorted((d for d in before.doubts if d["kind"] in _LEFT_SO), key=_weight)
     for doubt in told[:3]:
         yield say("back.left_so", what=doubt["text"])
-
-
-def length(value_in: float, unit: str) -> str:
-    """A length of a truck whose odometer counts in this unit: of kilometres, in millimetres."""
-    return decimals(value_in, "mm" if unit == "kilometres" else "inch")
 
 
 def _weight(doubt: Mapping[str, str]) -> int:

@@ -21,8 +21,8 @@ from assistant.review.doubts import KINDS
 from assistant.review.index import source_hash
 from assistant.review.pages import charts
 from assistant.review.pages.render import link, page, write_page
-from assistant.review.pages.returns import Came, headline, length, why_back
-from assistant.review.planned import card_of
+from assistant.review.pages.returns import Came, headline, why_back
+from assistant.review.planned import card_of, decimals
 from assistant.review.wording import Row, say, signed, way
 from assistant.wear import say as wear_words
 
@@ -112,10 +112,10 @@ class _Lives:
         cell = charts.cell_of(truck.unit, visits) if visits else None
         look = self._looks.get(truck.unit)
         rate = look.rate if look is not None else None
-        unit = truck.row["odometer_unit"]
+        unit, lengths = truck.row["odometer_unit"], truck.row["length_unit"]
         came = [self._came(job, jobs[:i]) for i, job in enumerate(jobs)]
         back = [
-            (headline(before, now, unit), why_back(before, now, rate, unit))
+            (headline(before, now, unit), why_back(before, now, rate, unit, lengths))
             for before, now in pairwise(came)
         ]
 
@@ -145,7 +145,7 @@ class _Lives:
             kinds={kind: say(f"kinds.{kind}") for kind in KINDS},
             signed=signed,
             way=lambda miles: way(miles, unit),
-            length=lambda value_in: length(value_in, unit),
+            length=lambda value_in: decimals(value_in, lengths),
             made=datetime.now(UTC).strftime("%Y-%m-%d %H:%M UTC"),
         )  # fmt: skip
 
