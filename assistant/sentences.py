@@ -114,9 +114,9 @@ def fill(text: str, fields: Mapping[str, object]) -> Both:
     return Both(shown, aloud(text).format_map({k: aloud(v) for k, v in fields.items()}))
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Sentences:
-    """One file's entries, each for eye and ear."""
+    """One file's entries, each for eye and ear; one is equal to itself alone, and can be a key."""
 
     file: str
     texts: dict[str, Both]

@@ -1,5 +1,7 @@
 """What several test files share: the shipped dialogs, the demo card, a session on a real file."""
 
+import os
+import sys
 from collections.abc import Callable
 from pathlib import Path
 
@@ -8,8 +10,10 @@ import pytest
 from assistant.act import Said
 from assistant.card import Card, card_from_text
 from assistant.conversation import Session, split_speaker
+from assistant.record import disk
 from assistant.texts.dialogs import Dialogs, load_dialogs
 
+ROOT = Path(__file__).parent.parent
 CARD = """
 unit = "T-1"
 [ring]
@@ -35,9 +39,19 @@ FOLDERS = {"voice": "sound", "review": "fleet"}
 LONG = frozenset({
     "test_anything_by_anybody", "test_long_walks", "test_any_text_gets_an_answer",
     "test_any_known_words_get_an_answer", "test_num2words_reads_as_an_odometer",
+    "test_held_out_writers_are_understood", "test_pedal_down_is_said_only_when_the_helper_said_so",
+    "test_no_twisted_word_completes_an_act", "test_long_walks_of_other_kinds",
 })  # fmt: skip
-"""Walks at random that alone take longer than all the quick ones."""
+"""Walks at random, and all that writers said: each takes as long as a hundred of the quick ones."""
+NOT_OF_THE_DISK = ("job", "conversation", "whole_jobs", "interview")
+"""Folders of tests that would do nothing but wait for it: each turn is synced."""
 OWN = frozenset({"sound", "fleet", "browser", "long"})
+
+if sys.dont_write_bytecode:
+    # Where nothing may be written beside the modules, what they compile to is kept here: half of
+    # the time of the tests is else spent on compiling them anew, in each process that they start.
+    sys.dont_write_bytecode, sys.pycache_prefix = False, f"{ROOT}/.pytest_cache/bytecode"
+    os.environ.update(PYTHONDONTWRITEBYTECODE="", PYTHONPYCACHEPREFIX=sys.pycache_prefix)
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
@@ -52,10 +66,16 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
             item.add_marker("quick")
 
 
+@pytest.fixture(autouse=True)
+def quick_disk(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> None:
+    if request.path.parent.name in NOT_OF_THE_DISK:
+        monkeypatch.setattr(disk, "sync_data", lambda fd: None)
+
+
 @pytest.fixture(scope="session")
 def dialogs() -> Dialogs:
     """The shipped English dialogs, whatever the environment says."""
-    return load_dialogs(Path(__file__).parent.parent / "dialogs")
+    return load_dialogs(ROOT / "dialogs")
 
 
 @pytest.fixture(scope="session")

@@ -20,7 +20,7 @@ from assistant.dialogue import Breath, Danger
 from assistant.hazards import NEEDS
 from assistant.job import answers, pedal, prop, readings, talk, unfinished, words
 from assistant.job.kinds import KINDS, Handler
-from assistant.job.machine import MAY_BE_HELD, build
+from assistant.job.machine import MAY_BE_HELD, machine
 from assistant.job.state import HALTED, LEAVING, LEFT, REPAIR, SIGNED, Facts, JobState
 from assistant.quantity import (
     GAP,
@@ -110,7 +110,7 @@ class Job(JobState):
         self._below = interlocks.hands_below(own.steps)
         self._pressed = frozenset(s.id for s in own.steps if interlocks.presses(s))
         super().__init__(own, Facts(card), own.steps[0].id, full=full or card.full)
-        self.machine = build(self, self._entered)
+        self.machine = machine(own)
         self.said = own.said
 
     def stand(self) -> None:
@@ -396,7 +396,7 @@ class Job(JobState):
             return [self.said("tech", "gap_unread")]
         return [self.said("tech", "gap_not_right"), *self.prompt()]
 
-    def _entered(self, event: EventData) -> None:
+    def entered(self, event: EventData) -> None:
         """After every change of step: nothing half-said is carried along, hands may go in."""
         self.drop()
         self.stand()

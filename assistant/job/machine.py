@@ -7,6 +7,7 @@ and on every way into a step what `interlocks` says that it needs of `hazards`.
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import lru_cache
 from typing import Any, cast
 
 from transitions import EventData, Machine
@@ -104,22 +105,27 @@ def _asked(guard: Guard) -> Callable[[EventData], bool]:
     return lambda event: guard(cast(JobState, event.model))
 
 
-def build(job: JobState, entered: Callable[[EventData], None]) -> Machine:
-    """The machine that moves `job`; its states are step ids. `entered` is told of every change."""
-    guards = _guards(job.dialogs)
+@lru_cache(maxsize=32)
+def machine(dialogs: Dialogs) -> Machine:
+    """The machine that moves every job with these steps; its states are step ids.
+
+    It keeps nothing of a job: `Event.trigger` is given the one to move, whose `at` is its state,
+    and whose `entered` is called after every change.
+    """
+    guards = _guards(dialogs)
     edges = [
         {**edge, "conditions": [guards[name] for name in edge["conditions"]]}
-        for edge in transitions(job.dialogs)
+        for edge in transitions(dialogs)
     ]
     return Machine(
-        model=job,
+        model=None,
         model_attribute="at",
-        states=[*job.dialogs.by_id, HALTED, REPAIR, SIGNED, LEAVING, LEFT],
-        initial=job.at,
+        states=[*dialogs.by_id, HALTED, REPAIR, SIGNED, LEAVING, LEFT],
+        initial=None,
         transitions=edges,
         auto_transitions=False,
         send_event=True,
-        after_state_change=entered,
+        after_state_change="entered",
     )
 
 

@@ -300,7 +300,7 @@ class Pieces:
     made: dict[tuple[str, ...], Dialogs] = field(default_factory=dict, compare=False)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Dialogs(Sentences):
     """All of one language, for one kind of truck; its sentences are the replies."""
 

@@ -53,6 +53,7 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     [*product(["pipe"], READS), ("link", "card {}"), ("link", "transcript {}"),
      *product(["zeros"], ("card {}", "verify {}", "resume {}", "devices --from {}"))],
 )  # fmt: skip
+@pytest.mark.long
 def test_what_is_no_file_is_never_waited_for(folder: Path, what: str, command: str) -> None:
     args = [SPECIAL[what] if part == "{}" else part for part in command.split()]
     code, told = run(folder, *args)
@@ -154,6 +155,7 @@ def sound(path: Path, rate: int, frames: int, channels: int = 1) -> Path:
         (16_000, 16_000, 900, "channels"),
     ],
 )
+@pytest.mark.sound
 def test_a_sound_that_no_recorder_makes(
     tmp_path: Path, rate: int, frames: int, channels: int, why: str
 ) -> None:
@@ -165,6 +167,7 @@ def test_a_sound_that_no_recorder_makes(
     assert not (tmp_path / "records").exists(), "nothing was begun"
 
 
+@pytest.mark.sound
 def test_an_utterance_is_no_hour(tmp_path: Path) -> None:
     path = sound(tmp_path / "hour.wav", 16_000, 16_000 * 3600)
     code, told = run(tmp_path, "hear", "--for", "gap", str(path))

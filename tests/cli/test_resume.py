@@ -52,6 +52,7 @@ def at_a_terminal(folder: Path, *args: str, answers: tuple[str, ...], end: str) 
     return shown
 
 
+@pytest.mark.sound
 def test_listening_without_a_microphone_leaves_nothing(tmp_path: Path) -> None:
     """Devices first: then `resume` finds the real job."""
     job = chat(tmp_path, "T-104", "skip")
@@ -79,6 +80,7 @@ def test_what_nobody_began_is_not_resumed(tmp_path: Path) -> None:
     assert "lugcall chat begins one" in one_line(run(tmp_path, "resume"))
 
 
+@pytest.mark.sound
 def test_of_several_open_jobs_one_is_named(tmp_path: Path) -> None:
     first = chat(tmp_path, "T-104", "skip", "done")
     second = chat(tmp_path, "C-15", "skip", "done", "done")

@@ -161,8 +161,13 @@ def rows(path: Path) -> list[list[str]]:
     return [row.split("\t") for row in text.splitlines() if row.strip()]
 
 
-def lines_of(path: Path) -> Iterator[Line]:
+@cache
+def lines_of(path: Path) -> tuple[Line, ...]:
     """The lines of one writer."""
+    return tuple(_read(path))
+
+
+def _read(path: Path) -> Iterator[Line]:
     for number, row in enumerate(rows(path), 1):
         situation, who, words, meant, *never = row
         ways = tuple(tuple(re.split(r"\s*\+(?!\d)\s*", way.strip())) for way in meant.split("|"))
@@ -365,6 +370,7 @@ def kept(situation: str) -> Talk:
     return talk_at(situation)
 
 
+@cache
 def take(line: Line) -> Act | Question:
     """What lugcall understands of a line; understanding moves nothing, so a talk serves many."""
     talk = kept(line.situation)

@@ -751,7 +751,9 @@ def test_long_walks_of_other_kinds(kind: Kind, seed: int) -> None:
         walk(seed * 1000 + part, kind)
 
 
-@pytest.mark.parametrize("kind", [USUAL, *OTHERS], ids=str)
+@pytest.mark.parametrize(
+    "kind", [USUAL, *(pytest.param(kind, marks=pytest.mark.long) for kind in OTHERS)], ids=str
+)
 def test_right_answers_sign_off(kind: Kind) -> None:
     """The truck of the model, answered rightly, gets signed off: the test can reach the end."""
     for gap in (0.66, 0.53, 0.40, 0.75):

@@ -151,6 +151,7 @@ def test_killed_anywhere_it_resumes(script: str, dialogs: Dialogs, tmp_path: Pat
 
 
 @pytest.mark.parametrize("script", OTHER_KINDS)
+@pytest.mark.sound
 def test_every_word_of_it_can_be_heard(script: str, dialogs: Dialogs) -> None:
     job = Job(truck(script), dialogs)
     for who, words in lines(script):
@@ -212,6 +213,7 @@ def spoken(part: str) -> list[str]:
     return [x for x in part.splitlines() if x.strip() and not x.startswith("#")]
 
 
+@pytest.mark.long
 def test_hard_day_with_kills_and_resumes(tmp_path: Path) -> None:
     head, *parts = SCRIPT.split("#KILL\n")
     records = ["--records", str(tmp_path)]
