@@ -379,6 +379,9 @@ def ticked_off(job: Job) -> list[Said]:
         return []
     move, out = found.adjusters, []
     as_told, other = _split(facts.first, facts.done)
+    if any(one.told != one.moved for one in facts.moves):  # then the ring was moved otherwise
+        other = other._replace(lugs=facts.done.lugs)
+        as_told = as_told._replace(lugs=0)
     for key, setting in (
         ("plan_done", as_told),
         ("plan_otherwise", other),

@@ -30,7 +30,7 @@ FIRST_US = 1_577_836_800_000_000
 KINDS = (
     "copy", "chain", "photo", "pedal", "stop", "alone", "ring", "out", "unfinished", "unsound",
     "accepted", "plan", "skipped", "odometer", "clock", "ratio", "hold", "again", "edited", "torn",
-    "other", "default",
+    "other", "note", "default",
 )  # fmt: skip
 """Every kind of doubt, the gravest first; `desk.toml` has their headings."""
 WEIGHTS = {kind: len(KINDS) - place - 1 for place, kind in enumerate(KINDS)}
@@ -72,6 +72,7 @@ def doubts_of(history: JobHistory, now_us: int) -> list[Doubt]:
         *_often(history),
         *_clock(history, now_us),
         *_remarks(history),
+        *_notes(history),
         *_figures(history),
     ]
     return sorted(found, key=lambda doubt: (-doubt.weight, doubt.n))
@@ -233,6 +234,14 @@ def _remarks(history: JobHistory) -> Iterator[Doubt]:
         if " accepted: " not in text and not text.startswith(_TOLD_BY_TURNS):
             kind = "ratio" if text.startswith("pedal ratios") else "other"
             yield Doubt(kind, text, closed.n, closed.us)
+
+
+def _notes(history: JobHistory) -> Iterator[Doubt]:
+    """What the people at the truck wanted somebody to know."""
+    for turn in history.turns:
+        if turn.act is not None and turn.meaning == "note" and turn.act.text:
+            who = _PEOPLE.get(turn.who, "?")
+            yield _doubt("note", turn, "note", who=who, text=turn.act.text)
 
 
 def _figures(history: JobHistory) -> Iterator[Doubt]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Set
+from collections.abc import Callable, Iterator, Mapping, Set
 from functools import partial
 from typing import TYPE_CHECKING, Any
 
@@ -17,8 +17,8 @@ Row = dict[str, Any]
 """By column, or by the name that a template has for it."""
 
 MILES = "miles"
-MOST_SIGNS = 60
-"""Of one doubt among many."""
+MOST_SIGNS, MOST_OF_NOTE = 60, 200
+"""Of one doubt among many, and of a note."""
 _BROKEN = "BROKEN CHAIN: "
 
 
@@ -33,13 +33,23 @@ def say_many(name: str, count: int, **fields: object) -> str:
 
 
 def short(text: str) -> str:
-    """A doubt among many: without the reasons it gives after a colon, where it is long."""
+    """A doubt among many: without the reasons it gives after a colon, where it is long; a note in
+    its own words."""
+    if text.startswith(f"{say('kinds.note')} "):
+        return text if len(text) <= MOST_OF_NOTE else text[: MOST_OF_NOTE - 1].rstrip() + "…"
     if text.startswith(_BROKEN):
         return _BROKEN + short(text.removeprefix(_BROKEN))
     if len(text) <= MOST_SIGNS:
         return text
     first = text.split(": ")[0]
     return first if len(first) <= MOST_SIGNS else text[: MOST_SIGNS - 1].rstrip() + "…"
+
+
+def headed(kind: str, text: str) -> tuple[str, str]:
+    """What kind of doubt it is, and the doubt, which may say that by itself up to a colon."""
+    heading = say(f"kinds.{kind}")
+    own, _, rest = text.partition(": ")
+    return (own, rest) if rest and own.lower().startswith(heading) else (heading, text)
 
 
 def signed(count: int) -> str:
@@ -108,8 +118,8 @@ def _lines(answers: Answers, most: int) -> Iterator[str]:
     fresh = answers.fresh()
     if fresh:
         yield say_many("summary.fresh", len(fresh), when=answers.looked)
-    eye = partial(_eye, fresh)
-    yield from _listed(answers, "needs_eyes", most, say("summary.eyes"), eye)
+    eye, notes = partial(_eye, fresh), partial(_notes, answers)
+    yield from _listed(answers, "needs_eyes", most, say("summary.eyes"), eye, notes)
     causes = answers.ask("causes")
     if len(causes) > 1 or any(row["jobs"] > most for row in causes):
         yield say_many("summary.causes", total["doubtful"])
@@ -121,15 +131,19 @@ def _lines(answers: Answers, most: int) -> Iterator[str]:
 
 
 def _listed(
-    answers: Answers, question: str, most: int, heading: str, line: Callable[[Row], str]
-) -> Iterator[str]:
-    """The first rows of a question, each with its file, and how many more there are."""
+    answers: Answers, question: str, most: int, heading: str, line: Callable[[Row], str],
+    more: Callable[[list[Row]], Mapping[int, list[str]]] = lambda rows: {},
+) -> Iterator[str]:  # fmt: skip
+    """The first rows of a question, each with its file and what `more` tells of its job, and how
+    many more rows there are."""
     rows = answers.ask(question, most + 1)
     if rows:
         yield heading
+    below = more(rows[:most])
     for row in rows[:most]:
         yield line(row)
         yield say("summary.path", path=f"{row['folder']}/{row['path']}")
+        yield from below.get(row["job"], ())
     if len(rows) > most:
         count = answers.count(question) - most
         yield say("summary.more", count=count, question=question)
@@ -148,9 +162,23 @@ def _eye(fresh: Set[int], row: Row) -> str:
     return say("summary.eye", what=what, **_about(row))
 
 
+def _notes(answers: Answers, rows: list[Row]) -> Mapping[int, list[str]]:
+    """The notes in these jobs that no lead has looked at, where something else is told first."""
+    told: dict[int, list[str]] = {}
+    for doubt in answers.of_jobs("doubts", [row["job"] for row in rows]):
+        if doubt["kind"] == "note" and not doubt["seen"]:
+            told.setdefault(doubt["job"], []).append(doubt["text"])
+    first = {row["job"]: row["reason"] for row in rows}
+    return {
+        job: [say("summary.path", path=short(text)) for text in texts if text != first[job]]
+        for job, texts in told.items()
+    }
+
+
 def _question(row: Row) -> str:
     blanks = {**row, "unit": row["unit"] or say("summary.no_unit")}
-    return say("summary.answered" if row["answer"] else "summary.question", **blanks)
+    key = "answered" if row["answer"] else "question" if row["put"] else "question_not_put"
+    return say(f"summary.{key}", **blanks)
 
 
 def _open(row: Row) -> str:

@@ -51,7 +51,9 @@ def test_the_index_and_the_page_say_the_same(records: list[Path], tmp_path: Path
         words = Page(job_page(path, tmp_path)).words
         for doubt in page:
             heading = sentences("desk").texts[f"kinds.{doubt.kind}"]
-            assert f"{heading}: {doubt.text} line {doubt.line}" in words
+            alone = doubt.text.lower().startswith(heading)  # then it is not said twice
+            assert f"{'' if alone else heading + ': '}{doubt.text} line {doubt.line}" in words
+            assert f"{heading}: {heading}" not in words.lower()
         seen |= {d.kind for d in page}
     assert seen >= {"pedal", "stop", "ring", "unsound", "accepted", "skipped", "hold", "again"}
 
@@ -99,6 +101,36 @@ def test_what_is_grave_reaches_every_list(
     fleet = Page(fleet_file(tmp_path / "out").read_text("utf-8")).words
     assert fleet.index(says) < fleet.index("What is due?")
     assert says in Page(job_page(path, tmp_path)).words
+
+
+def test_a_note_to_the_lead_is_not_buried(
+    dialogs: Dialogs, card: Any, tmp_path: Path, home: Path, lugcall: Callable[..., Result]
+) -> None:
+    """Whole, as a line of its own below what is graver; alone it brings the job to the lead, who
+    has seen it when he has looked at the job."""
+    words = (
+        "the left pad has a groove: I left it as it is, but it wants the lead to look at it soon"
+    )
+    shop, out = tmp_path / "shop", tmp_path / "out"
+    for grave in (True, False):
+        session = Session.begin(card, dialogs, shop / str(grave))[0]
+        reach(session, "found_odometer")
+        session.hear("tech", f"note {words}")
+        session.hear("tech", "skip" if grave else "412000 miles")
+        session.close()
+    told = f"note of the technician: {words}"
+    lines = lugcall("review", shop).output.splitlines()
+    eyes = lines[lines.index("Needs eyes first:") + 1 :]
+    assert "odometer skipped" in eyes[0] and eyes[2].strip() == told
+    assert told in eyes[3] and eyes[4].strip().startswith(str(shop)), eyes[:6]
+    lugcall("pages", shop, "--out", out)
+    fleet = Page(fleet_file(out).read_text("utf-8")).words.partition("What is due?")[0]
+    assert fleet.count(told) == 2 and "note : 1 job" in fleet
+    for page in (out / "jobs").glob("*.html"):
+        assert told in Page(page.read_text("utf-8")).words
+    for path in shop.rglob("*.jsonl"):
+        acts.add(path, "reviewed", "L7")
+    assert "note of" not in lugcall("review", shop).output
 
 
 def test_what_comes_after_an_act_is_open_again(

@@ -245,3 +245,16 @@ def check_record(path: Path) -> None:
     assert closed["ring_moves"] == [{"told": 5, "moved": 4}]
     assert [c["step"] for c in closed["linkage"]] == ["fork_rod"]
     assert closed["code"] == "12"
+
+
+@pytest.mark.parametrize("path", DEMOS, ids=lambda p: p.stem)
+def test_done_as_planned_is_said_only_of_what_was_moved_as_told(path: Path) -> None:
+    """A ring moved by another count than told was moved otherwise, however near the two are."""
+    events, _ = read_events(path)
+    moves = events[-1].data["ring_moves"]
+    said = [one["text"] for e in events for one in e.data.get("said", ())]
+    planned = any(text.startswith("Done as planned:") and " lug" in text for text in said)
+    otherwise = any(text.startswith("Done otherwise:") and " lug" in text for text in said)
+    if moves:
+        alike = all(move["told"] == move["moved"] for move in moves)
+        assert (planned, otherwise) == (alike, not alike)

@@ -24,7 +24,7 @@ from assistant.record.history import (
     refuse,
 )
 from assistant.review.acts import of_truck
-from assistant.review.doubts import KINDS, LONG_S, Doubt, doubts_of, finding
+from assistant.review.doubts import LONG_S, Doubt, doubts_of, finding
 from assistant.review.pages import drawings
 from assistant.review.pages.render import link, page, page_name
 from assistant.review.planned import Compared, card_of, compared, decimals, units_of
@@ -39,7 +39,7 @@ from assistant.review.transcript import (
     meant,
     taken_for,
 )
-from assistant.review.wording import Row, many, say, say_many, span
+from assistant.review.wording import Row, headed, many, say, say_many, span
 from assistant.sentences import step_name
 
 _SAME_IN = 0.001
@@ -107,7 +107,7 @@ def _page(
             ],
             key=lambda doubt: -doubt.weight,
         ),
-        kinds={kind: say(f"kinds.{kind}") for kind in KINDS},
+        headed=headed,
         finding=finding,
         answers=answers,
         ring=card is None or card.clutch != "self-adjusting",

@@ -54,7 +54,8 @@ class FleetAnswers:
 
     `eyes` are the jobs that need eyes, the gravest first, and those of the last week; `by_weight`
     how many there are of each gravity. `texts` and `flags` are the doubts of each listed job and
-    their kinds, `beside` kind and text of those that its record does not tell by itself;
+    their kinds, `notes` those that no lead has looked at, `beside` kind and text of those
+    that its record does not tell by itself;
     `misheard_at` its steps and microphones; `left_as` the lead's last act; `bins` the jobs of each
     bin of time; `last_job` that of each truck; `answers` those to a lead's questions on a job;
     `asked` his open questions; `befell` what befell people in the days of `questions.PERIOD_DAYS`,
@@ -94,8 +95,11 @@ class FleetAnswers:
         self.texts: defaultdict[int, list[str]] = defaultdict(list)
         self.flags: defaultdict[int, set[str]] = defaultdict(set)
         self.beside: defaultdict[int, list[tuple[str, str]]] = defaultdict(list)
+        self.notes: defaultdict[int, list[str]] = defaultdict(list)
         d = shown.doubts.order_by([ibis.desc("weight"), "n"])
-        for row in rows(d.select("job", "at_utc", "kind", "text")):
+        for row in rows(d.select("job", "at_utc", "kind", "text", "seen")):
+            if row["kind"] == "note" and not row["seen"]:
+                self.notes[row["job"]].append(row["text"])
             self.texts[row["job"]].append(row["text"].rstrip("."))
             self.flags[row["job"]].add(row["kind"])
             if row["at_utc"] is None:  # the record does not tell it by itself

@@ -17,13 +17,12 @@ from assistant.card.arithmetic import lengths_kept
 from assistant.record import RecordError
 from assistant.record.folder import slug
 from assistant.record.history import JobHistory
-from assistant.review.doubts import KINDS
 from assistant.review.index import source_hash
 from assistant.review.pages import charts
 from assistant.review.pages.render import link, page, write_page
 from assistant.review.pages.returns import Came, headline, why_back
 from assistant.review.planned import card_of, decimals
-from assistant.review.wording import Row, say, signed, way
+from assistant.review.wording import Row, headed, say, signed, way
 from assistant.wear import say as wear_words
 
 if TYPE_CHECKING:
@@ -142,7 +141,7 @@ class _Lives:
                 for act in self._acts[job["job"]] if act["kind"] == "lead-question"
             ],
             notes=[(job, note) for job in jobs for note in self._notes[job["job"]]],
-            kinds={kind: say(f"kinds.{kind}") for kind in KINDS},
+            headed=headed,
             signed=signed,
             way=lambda miles: way(miles, unit),
             length=lambda value_in: decimals(value_in, lengths),
