@@ -95,6 +95,7 @@ def with_text(key: str, text: str) -> str:
 
 
 @pytest.mark.parametrize("key", KEYS)
+@pytest.mark.long
 def test_every_field_of_a_card(key: str, tmp_path: Path) -> None:
     path = tmp_path / "truck.toml"
     for text in (*HOSTILE, WITH_ALL):
@@ -160,6 +161,7 @@ def record_of(path: Path, names: frozenset[str], text: str) -> Path:
 
 
 @pytest.mark.parametrize("name", NAMES)
+@pytest.mark.long
 def test_every_field_of_a_record(name: str, tmp_path: Path) -> None:
     record = record_of(tmp_path / "a.jsonl", frozenset({name}), WITH_ALL)
     shown("transcript", record)

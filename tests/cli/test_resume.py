@@ -100,6 +100,7 @@ def test_of_several_open_jobs_one_is_named(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize("answers, truck", [(("2",), "T-104"), (("0", "x", "3", "1"), "C-15")])
+@pytest.mark.long
 def test_of_several_open_jobs_one_is_chosen(
     tmp_path: Path, answers: tuple[str, ...], truck: str
 ) -> None:

@@ -98,10 +98,10 @@ def test_misheard(session: Session, play: Play, at: str, line: str, wanted: str)
 
 
 LIFE = [
-    ("hold", "helper", "holding"),
+    pytest.param("hold", "helper", "holding", marks=pytest.mark.long),
     ("ring ready", "tech", "clear"),
-    ("ring clear", "tech", "clear"),
-    ("release", "helper", "released"),
+    pytest.param("ring clear", "tech", "clear", marks=pytest.mark.long),
+    pytest.param("release", "helper", "released", marks=pytest.mark.long),
     ("halted held", "tech", "let_up"),
 ]
 SPOILERS = [

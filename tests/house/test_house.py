@@ -10,6 +10,7 @@ import subprocess
 import sys
 from collections import Counter
 from collections.abc import Iterator
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -24,6 +25,11 @@ MOST_LINES, MOST_TEST_LINES = 37_700, 35_150
 """Raised only by a capability that the house had not: without natural words, the safety model,
 what opens files, screens, photos, the simulated truck and one plan for ring, stops and rod it
 stands under 27,000 and 22,000."""
+
+
+@cache
+def tree_of(path: Path) -> ast.Module:
+    return ast.parse(path.read_text("utf-8"))
 
 
 def lines_of(paths: list[Path]) -> int:
@@ -65,7 +71,7 @@ def test_a_class_name_means_one_thing() -> None:
     """Private classes too: whoever reads one name in two files takes them for one."""
     names: dict[str, list[str]] = {}
     for path in MODULES:
-        for node in ast.walk(ast.parse(path.read_text("utf-8"))):
+        for node in ast.walk(tree_of(path)):
             if isinstance(node, ast.ClassDef):
                 names.setdefault(node.name, []).append(str(path.relative_to(ROOT)))
     assert not {name: places for name, places in names.items() if len(places) > 1}
@@ -92,7 +98,7 @@ NOT_SAID = {
 
 def sentences_in(path: Path) -> Iterator[tuple[int, str]]:
     """Sentences in a module's code: docstrings, errors and the command line's own help left out."""
-    tree = ast.parse(path.read_text("utf-8"))
+    tree = tree_of(path)
     skipped: set[ast.AST] = set()
     for node in ast.walk(tree):
         body = getattr(node, "body", None)
@@ -157,7 +163,7 @@ def test_one_way_to_open_what_a_user_names() -> None:
     """`named_file`: a pipe or a device opened otherwise may never end."""
     found = set()
     for path in MODULES:
-        for node in ast.walk(ast.parse(path.read_text("utf-8"))):
+        for node in ast.walk(tree_of(path)):
             called = node.func if isinstance(node, ast.Call) else None
             of = called.value if isinstance(called, ast.Attribute) else None
             name = getattr(called, "attr", "") if of is not None else getattr(called, "id", "")

@@ -560,6 +560,7 @@ def test_toml_reads_back(tables: dict[str, Any]) -> None:
 
 
 @pytest.mark.parametrize("seed", range(12))
+@pytest.mark.long
 def test_whatever_is_said_the_card_can_be_read(
     seed: int, begin: Begin, dialogs: Dialogs, texts: CardWords
 ) -> None:

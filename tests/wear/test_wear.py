@@ -308,6 +308,7 @@ def test_a_changed_record_is_left_out_and_named(shop: Path) -> None:
     assert all(v.unit != "T-3" for v in visits) and path.name in problems[0]
 
 
+@pytest.mark.fleet
 def test_command_looks_into_subfolders_and_counts_copies_once(shop: Path) -> None:
     """A bay's own folder is read too; a copy changes nothing; hidden folders are passed over."""
     command = ["due", str(shop), "--json"]
