@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from assistant.card.card import Card
-from assistant.clutch.conformity import judge
+from assistant.clutch.conformity import Measured, judge
 from assistant.clutch.equations import (
     LASH_IN,
     LASH_U_IN,
@@ -24,7 +24,6 @@ from assistant.clutch.linkage.stroke import LinkageError, pedal_for
 from assistant.clutch.ring import MAX_LUGS, RingBelief
 from assistant.clutch.solver import Locked
 from assistant.clutch.thread import FLATS_PER_TURN
-from assistant.clutch.uncertainty import Measured
 from assistant.quantity import JUDGED, NEVER_TOUCHED, PEDAL_HEIGHT, TOTAL_TRAVEL
 from assistant.record.history import ReadingKept
 

@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from assistant.card import Card
 from assistant.causes.case import NO, YES, Case, findings_of
 from assistant.causes.table import Finding, Table
-from assistant.clutch.uncertainty import Measured
+from assistant.clutch.conformity import Measured
 from assistant.readings import QUANTITIES, read
 from assistant.texts.dialogs import Dialogs
 from assistant.texts.normal import denied, normal, without_lead

@@ -19,9 +19,8 @@ from typing import Any
 from assistant.card import Card
 from assistant.card.arithmetic import readings_for
 from assistant.causes.table import Cause, Finding, Table
-from assistant.clutch.conformity import Limits
+from assistant.clutch.conformity import Limits, Measured, normal_cdf
 from assistant.clutch.equations import finding_of
-from assistant.clutch.uncertainty import Measured, normal_cdf
 from assistant.quantity import CLEARANCE, GAP
 from assistant.sentences import capital
 

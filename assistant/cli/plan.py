@@ -10,14 +10,13 @@ from assistant.card import Card
 from assistant.card.arithmetic import truck_for
 from assistant.card.show import limit_text
 from assistant.cli.terminal import CalledError, length_called
-from assistant.clutch.conformity import judge
+from assistant.clutch.conformity import Measured, judge
 from assistant.clutch.equations import Readings
 from assistant.clutch.linkage.lost_motion import brake_force_lbf, find_lost_motion
 from assistant.clutch.linkage.stroke import LinkageError, brake_stroke_in, free_travel_in
 from assistant.clutch.ring import RingBelief, plan_ring
 from assistant.clutch.solver import solve, with_others
 from assistant.clutch.thread import FLATS_PER_TURN
-from assistant.clutch.uncertainty import Measured
 from assistant.job import plan_words, words
 from assistant.job.plan import Settled
 from assistant.job.plan_words import say

@@ -18,7 +18,7 @@ from assistant.sentences import MOST_SHOWN, printable
 if TYPE_CHECKING:
     from assistant.act import Said
     from assistant.card import Card
-    from assistant.clutch.uncertainty import Measured
+    from assistant.clutch.conformity import Measured
     from assistant.conversation import Session
 
 PATH = click.Path(path_type=Path)
@@ -176,7 +176,7 @@ def length_called(option: str, said: str, quantity: str, card: Card) -> tuple[Me
     Raises:
         CalledError: it was not understood.
     """
-    from assistant.clutch.uncertainty import Measured
+    from assistant.clutch.conformity import Measured
     from assistant.readings import read
 
     got = read(said, quantity, card.units)

@@ -23,7 +23,7 @@ from assistant.cli.terminal import (
 
 if TYPE_CHECKING:
     from assistant.card import Card
-    from assistant.clutch.uncertainty import Measured
+    from assistant.clutch.conformity import Measured
     from assistant.record.history import JobHistory
     from assistant.texts.dialogs import Dialogs
     from assistant.wear.outlook import Outlook

@@ -2,8 +2,8 @@
 
 Read the modules in this order:
 
-- ``uncertainty``: a reading and its standard uncertainty;
-- ``conformity``: the default figures; in, out, or too close to call, and the gauge that settles it;
+- ``conformity``: a reading and its standard uncertainty; the default figures; in, out, or too
+  close to call, and the gauge that settles it;
 - ``thread``: published screw threads;
 - ``ring``: what is believed of the adjusting ring, how many lugs, and what a move really did;
 - ``equations``: one truck as read, what each adjuster moves, and where every quantity ends;

@@ -39,10 +39,9 @@ from dataclasses import dataclass
 from functools import lru_cache
 from typing import Literal, NamedTuple
 
-from assistant.clutch.conformity import Limits
+from assistant.clutch.conformity import TWO_SIDED, Limits, Measured
 from assistant.clutch.ring import MAX_LUGS, PITCH_U_IN
 from assistant.clutch.thread import FLATS_PER_TURN, MAX_TURNS
-from assistant.clutch.uncertainty import TWO_SIDED, Measured
 from assistant.quantity import (
     BEARING_TRAVEL,
     BRAKE_CONTACT,

@@ -14,8 +14,7 @@ from functools import lru_cache
 from statistics import NormalDist
 from typing import Literal, NamedTuple, get_args
 
-from assistant.clutch.conformity import Limits
-from assistant.clutch.uncertainty import Measured, chance_between
+from assistant.clutch.conformity import Limits, Measured, chance_between
 
 # Bearing movement by one lug, in inches: common practice, no source.
 COARSE_IN = 0.027

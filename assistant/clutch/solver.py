@@ -26,9 +26,8 @@ from itertools import chain, combinations, repeat
 from types import MappingProxyType
 from typing import Literal, NamedTuple
 
-from assistant.clutch.conformity import Limits, conformance_probability
+from assistant.clutch.conformity import ONE_SIDED, Limits, Measured, conformance_probability
 from assistant.clutch.equations import ORDER, PEDAL_LEFT, Setting, Truck
-from assistant.clutch.uncertainty import ONE_SIDED, Measured
 from assistant.quantity import (
     BEARING_TRAVEL,
     BRAKE_CONTACT,

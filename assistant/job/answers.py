@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from assistant import interlocks
 from assistant.act import REASONS, Act, Said
 from assistant.card.arithmetic import stops_kept
-from assistant.clutch.uncertainty import Measured
+from assistant.clutch.conformity import Measured
 from assistant.job import plan_words, words
 from assistant.job.state import HALTED, REPAIR, LinkageMove
 from assistant.quantity import BY_FIX, CLEARANCE, FREE_TRAVEL, GAP, QUANTITIES

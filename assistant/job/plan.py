@@ -15,7 +15,7 @@ from functools import wraps
 from typing import TYPE_CHECKING, Any, NamedTuple, TypeVar, cast
 
 from assistant.card.arithmetic import stops_kept, truck_for
-from assistant.clutch.conformity import Limits, judge
+from assistant.clutch.conformity import Limits, Measured, judge
 from assistant.clutch.equations import Adjusters, RatioFinding, Truck, finding_of
 from assistant.clutch.linkage.lost_motion import LostMotion, find_lost_motion
 from assistant.clutch.linkage.stroke import LinkageError
@@ -29,7 +29,6 @@ from assistant.clutch.ring import (
     plan_ring,
 )
 from assistant.clutch.solver import Locked, Settings, solve
-from assistant.clutch.uncertainty import Measured
 from assistant.quantity import (
     BRAKE_CONTACT,
     CLEARANCE,

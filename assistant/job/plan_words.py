@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 from assistant.act import Said
 from assistant.card import Card
 from assistant.card.show import limit_text
-from assistant.clutch.conformity import FREE_TRAVEL_INTERNAL_IN, Limits, judge
+from assistant.clutch.conformity import FREE_TRAVEL_INTERNAL_IN, Limits, Measured, judge
 from assistant.clutch.equations import (
     PEDAL_LEFT,
     STEPS_PER_TURN,
@@ -26,7 +26,6 @@ from assistant.clutch.equations import (
 from assistant.clutch.linkage.lost_motion import LostMotion, brake_force_lbf
 from assistant.clutch.ring import RingBelief, RingPlan
 from assistant.clutch.solver import Out, RankedSetting
-from assistant.clutch.uncertainty import Measured
 from assistant.job import words
 from assistant.job.plan import Settled, adjuster_of
 from assistant.quantity import (

@@ -7,10 +7,9 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from assistant.act import Act, Said
-from assistant.clutch.conformity import FREE_TRAVEL_INTERNAL_IN
+from assistant.clutch.conformity import FREE_TRAVEL_INTERNAL_IN, TWO_SIDED
 from assistant.clutch.equations import RatioFinding
 from assistant.clutch.possible import Contradiction
-from assistant.clutch.uncertainty import TWO_SIDED
 from assistant.job import plan_words, words
 from assistant.job.answers import causes_of_complaint, past_ahead
 from assistant.job.state import HALTED, RingMove, Taken

@@ -13,10 +13,9 @@ from typing import Any
 
 from assistant.card import Card
 from assistant.card.show import limit_text
-from assistant.clutch.conformity import DEFAULT_FIGURES, Judgement, Limits, judge
+from assistant.clutch.conformity import DEFAULT_FIGURES, Judgement, Limits, Measured, judge
 from assistant.clutch.equations import Setting
 from assistant.clutch.possible import Contradiction, contradiction
-from assistant.clutch.uncertainty import Measured
 from assistant.hazards import Hazards
 from assistant.job import plan_words
 from assistant.job.plan import Plans

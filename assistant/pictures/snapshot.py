@@ -9,12 +9,11 @@ from typing import NamedTuple
 
 from assistant.card import Card
 from assistant.card.arithmetic import truck_for
-from assistant.clutch.conformity import Judgement, Limits, judge
+from assistant.clutch.conformity import Judgement, Limits, Measured, judge
 from assistant.clutch.equations import Ratio, brake_stroke_in, free_travel_in
 from assistant.clutch.linkage import stroke
 from assistant.clutch.linkage.stroke import LinkageError
 from assistant.clutch.solver import FREE, Locked, solve
-from assistant.clutch.uncertainty import Measured
 from assistant.quantity import (
     BRAKE_CONTACT,
     CLEARANCE,

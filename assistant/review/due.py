@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING
 import msgspec
 
 from assistant import named_file
-from assistant.clutch.uncertainty import Measured
+from assistant.clutch.conformity import Measured
 from assistant.record.disk import write_whole
 from assistant.review.columns import BROKEN
 from assistant.review.index import Index, source_hash

@@ -10,8 +10,8 @@ from functools import cached_property
 from itertools import pairwise
 from typing import Any
 
+from assistant.clutch.conformity import Measured, normal_cdf
 from assistant.clutch.ring import COARSE_IN
-from assistant.clutch.uncertainty import Measured, normal_cdf
 from assistant.wear.rate import FleetRate, RatePoint
 from assistant.wear.visits import PER_MILES, Visit, by_unit, intervals_of, say
 

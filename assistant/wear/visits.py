@@ -11,7 +11,7 @@ from itertools import pairwise
 from pathlib import Path
 
 from assistant.card.arithmetic import length_kept
-from assistant.clutch.uncertainty import Measured
+from assistant.clutch.conformity import Measured
 from assistant.quantity import FREE_TRAVEL, GAP, ODOMETER
 from assistant.readings import read
 from assistant.record import RecordError, read_events, records_in

@@ -24,8 +24,7 @@ from assistant.causes.case import (
 )
 from assistant.causes.table import Table, load_table
 from assistant.cli.main import main
-from assistant.clutch.conformity import Limits, conformance_probability
-from assistant.clutch.uncertainty import Measured
+from assistant.clutch.conformity import Limits, Measured, conformance_probability
 from assistant.conversation import Session, split_speaker
 from assistant.conversation.understand import understand
 from assistant.sentences import DialogError

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
-from assistant.clutch.conformity import DEFAULT_FIGURES
+from assistant.clutch.conformity import DEFAULT_FIGURES, Measured
 from assistant.clutch.equations import (
     DEFAULT_RATIO,
     Adjusters,
@@ -25,7 +25,6 @@ from assistant.clutch.equations import (
     ratio_from_free_travel,
     used_ratio,
 )
-from assistant.clutch.uncertainty import Measured
 from assistant.job import plan_words
 
 QUICK = settings(max_examples=50, deadline=None, database=None)

@@ -9,6 +9,7 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from scipy.optimize import fsolve
 
+from assistant.clutch.conformity import Measured
 from assistant.clutch.equations import Readings
 from assistant.clutch.linkage.cable import Cable, cable_stiffness_lbf_in
 from assistant.clutch.linkage.hydraulic import Hydraulic
@@ -23,7 +24,6 @@ from assistant.clutch.linkage.stroke import (
     pedal_for,
     pedal_force_lbf,
 )
-from assistant.clutch.uncertainty import Measured
 from tests.clutch.rods import with_rod
 
 QUICK = settings(max_examples=60, deadline=None, database=None)

@@ -10,13 +10,13 @@ from assistant.card import Card, CardError, card_from_text
 from assistant.card.arithmetic import truck_for
 from assistant.cli.plan import plan_report, plan_text
 from assistant.cli.terminal import CalledError
+from assistant.clutch.conformity import Measured
 from assistant.clutch.linkage.cable import Cable
 from assistant.clutch.linkage.hydraulic import Hydraulic
 from assistant.clutch.linkage.levers import LeverChain
 from assistant.clutch.linkage.lost_motion import brake_force_lbf, find_lost_motion
 from assistant.clutch.linkage.stroke import Load, brake_stroke_in, free_travel_in, pedal_for
 from assistant.clutch.solver import solve
-from assistant.clutch.uncertainty import Measured
 from assistant.job import plan_words
 from tests.clutch.rods import BARS, with_rod
 from tests.clutch.test_linkage import chain

@@ -9,9 +9,9 @@ from assistant.act import Act, Said
 from assistant.card import card_from_text, default_card
 from assistant.card.arithmetic import truck_for
 from assistant.cli.plan import plan_report
+from assistant.clutch.conformity import Measured
 from assistant.clutch.equations import lash_by, used_ratio
 from assistant.clutch.possible import contradiction
-from assistant.clutch.uncertainty import Measured
 from assistant.conversation import Session
 from assistant.job.job import Job
 from assistant.readings import read

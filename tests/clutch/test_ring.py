@@ -7,7 +7,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
-from assistant.clutch.conformity import Limits
+from assistant.clutch.conformity import Limits, Measured
 from assistant.clutch.ring import (
     COARSE_IN,
     FINE_IN,
@@ -21,7 +21,6 @@ from assistant.clutch.ring import (
     landing_chances,
     plan_ring,
 )
-from assistant.clutch.uncertainty import Measured
 from assistant.job import plan_words
 
 QUICK = settings(max_examples=50, deadline=None, database=None)

@@ -8,10 +8,9 @@ from statistics import NormalDist
 
 import pytest
 
-from assistant.clutch.conformity import Limits
+from assistant.clutch.conformity import Limits, Measured
 from assistant.clutch.equations import Adjusters, Ratio, Readings, Truck
 from assistant.clutch.solver import FREE, Locked, Settings, SettingSearch, solve, widest
-from assistant.clutch.uncertainty import Measured
 
 TRUCKS = 150
 Z95 = NormalDist().inv_cdf(0.95)

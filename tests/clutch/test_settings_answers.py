@@ -7,10 +7,9 @@ import pytest
 
 from assistant.card import Card, card_from_text, default_card
 from assistant.card.arithmetic import truck_for
-from assistant.clutch.conformity import DEFAULT_FIGURES, Limits
+from assistant.clutch.conformity import DEFAULT_FIGURES, Limits, Measured
 from assistant.clutch.equations import ORDER, Adjusters, Ratio, Readings, Setting, Truck
 from assistant.clutch.solver import Locked, Out, nearest_lugs, solve
-from assistant.clutch.uncertainty import Measured
 from assistant.job import plan_words
 from assistant.job.plan import Settled
 from tests.clutch.test_settings import random_truck, rank

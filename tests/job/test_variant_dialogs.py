@@ -10,8 +10,8 @@ from assistant import interlocks
 from assistant.card import CardError, card_from_text
 from assistant.card.arithmetic import truck_for
 from assistant.cli.plan import plan_report, plan_text
+from assistant.clutch.conformity import Measured
 from assistant.clutch.solver import solve
-from assistant.clutch.uncertainty import Measured
 from assistant.conversation import Session, SessionError
 from assistant.texts.dialogs import TRAITS, USUAL, Dialogs
 from tests import demo

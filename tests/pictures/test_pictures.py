@@ -11,7 +11,7 @@ from click.testing import CliRunner
 from assistant.card import Card, card_from_text, default_card
 from assistant.card.arithmetic import lengths_kept
 from assistant.cli.main import main
-from assistant.clutch.uncertainty import Measured
+from assistant.clutch.conformity import Measured
 from assistant.pictures import plain
 from assistant.pictures import plain as say
 from assistant.pictures.snapshot import PictureError, Stroke, figures_of, today_and_after

@@ -5,7 +5,7 @@ import random
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 
-from assistant.clutch.uncertainty import Measured
+from assistant.clutch.conformity import Measured
 from assistant.wear.visits import Visit
 
 KIND = ("non-synchronized", "rod", "manual")

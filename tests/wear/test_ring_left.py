@@ -7,7 +7,7 @@ import pytest
 
 from assistant.act import Act
 from assistant.card import default_card
-from assistant.clutch.uncertainty import Measured
+from assistant.clutch.conformity import Measured
 from assistant.conversation.session import closing
 from assistant.conversation.understand import understand
 from assistant.job.job import Job

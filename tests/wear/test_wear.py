@@ -15,7 +15,7 @@ from click.testing import CliRunner
 
 from assistant.card import Card
 from assistant.cli.main import main
-from assistant.clutch.uncertainty import Measured
+from assistant.clutch.conformity import Measured
 from assistant.conversation import Session, split_speaker
 from assistant.record import Journal
 from assistant.texts.dialogs import Dialogs

@@ -14,6 +14,7 @@ import math
 from collections.abc import Mapping
 from typing import Literal, NamedTuple
 
+from assistant.clutch.conformity import TWO_SIDED, Measured
 from assistant.clutch.equations import Readings
 from assistant.clutch.linkage.stroke import (
     NO_LOAD,
@@ -24,7 +25,6 @@ from assistant.clutch.linkage.stroke import (
     free_travel_in,
     pedal_force_lbf,
 )
-from assistant.clutch.uncertainty import TWO_SIDED, Measured
 
 # Arms and rods are measured to about this share of the travel they give: from memory.
 GEOMETRY_SHARE_U = 0.02
