@@ -28,7 +28,7 @@ _patience_option = click.option(
     "--patience", type=Seconds(0.1, 3600), default=20.0, show_default=True,
     help="Seconds a drive may be silent.",
 )  # fmt: skip
-_ACTS = ("reviewed", "question", "accepted", "reopened")
+_ACTS = ("reviewed", "question", "withdrawn", "accepted", "reopened")
 
 
 @click.command(short_help="Many records at once: what needs eyes, what is due.")
@@ -254,7 +254,7 @@ def audit(
     from assistant.review.handover.audit import audited, last_month, seals_in
     from assistant.review.pages.render import page as made
     from assistant.review.pages.render import write_page
-    from assistant.review.wording import many
+    from assistant.review.wording import many, say
 
     days = [given.date() if given else day
             for given, day in zip((since, until), last_month(), strict=True)]  # fmt: skip
@@ -270,10 +270,14 @@ def audit(
         found = audited(desk, days[0], days[1], paper)
         now = datetime.now(UTC).strftime("%Y-%m-%d %H:%M UTC")
         write_page(out, made("audit.html", a=found, made=now))
-    missing = f"{len(found.without)} without their seal on paper"
-    lost = f"{many(len(found.lost), 'seal')} on paper without a record"
-    show_lines([f"Page: {out}", f"{many(len(found.jobs), 'job')}, {missing}; {lost}; "
-                f"{many(len(found.damaged), 'file')} damaged or gone"])  # fmt: skip
+    told = {
+        "jobs": many(len(found.jobs), "job"),
+        "without": len(found.without),
+        "lost": many(len(found.lost), "seal"),
+        "damaged": many(len(found.damaged), "file"),
+    }
+    which = "audit.found" if paper else "audit.no_list"
+    show_lines([f"Page: {out}", say(which, **told)])
     if not found.fits:
         raise SystemExit(1)
 
@@ -285,7 +289,7 @@ def audit(
 @click.option("--about", default="", help="What it is about: a reading, a line.")
 def lead(act: Any, records: tuple[str, ...], code: str, about: str) -> None:
     """Add an act to RECORDS, with WORDS behind them: reviewed, question WORDS, accepted WORDS,
-    reopened WORDS.
+    reopened WORDS, withdrawn: it takes the open questions back, or that of --about "line 51".
 
     It becomes a line at the end of each record's own chain. No line is ever changed, and a record
     that is signed off takes nothing else. Of several records each is taken by itself: exit code 1
@@ -350,7 +354,12 @@ def photo(record: Path, file: Path, words: tuple[str, ...], code: str) -> None:
     "--days", type=click.IntRange(0, 100_000), required=True, help="Keep what is up to this age."
 )
 @click.option("--remove", "really", is_flag=True, help="Remove them; without it nothing is.")
-@click.option("--by", "code", default="", help="The lead's code, noted with what was removed.")
+@click.option(
+    "--by",
+    "code",
+    default="",
+    help="The lead's code, noted with what was removed; --remove needs it.",
+)
 @click.option("--json", "as_json", is_flag=True, help="Print what was found as JSON.")
 def retention(folders: tuple[Path, ...], days: int, really: bool, code: str, as_json: bool) -> None:
     """Show which clips and photos in the FOLDERS are older than --days; with --remove, remove them.
@@ -362,6 +371,8 @@ def retention(folders: tuple[Path, ...], days: int, really: bool, code: str, as_
     from assistant.review.evidence.retention import counted, look, remove
     from assistant.review.wording import many
 
+    if really and not code.strip():
+        fail("who removes them is noted in each record: add your code, such as --by L7")
     found = look(folders or (default_folder(),), days)
     gone, left = remove(found, code) if really else (0, [])
     clips = [

@@ -350,7 +350,7 @@ class LeadAct(Line, gc=False):
 
     @property
     def act(self) -> str:
-        """ "reviewed", "question", "accepted", "reopened", or another version's."""
+        """ "reviewed", "question", "accepted", "reopened", "withdrawn", or another version's."""
         return self.kind.removeprefix(LEAD)
 
 
@@ -381,8 +381,11 @@ class Closed(Line, kw_only=True, gc=False):
 
 
 LEAD = "lead-"
+_LINE = re.compile(r"\bline (\d{1,9})\b", re.ASCII | re.IGNORECASE)
 ACTS = ("reviewed", "question", "accepted", "reopened")
 """What a lead can do; an act of another version does not change how the job stands."""
+WITHDRAWN = "withdrawn"
+"""The act that takes his open questions on a job back, or the one of the line that it names."""
 _SHAPES: dict[str, type[Line]] = {
     "opened": Opened, "turn": Turn, "unheard": Unheard, "notice": Notice, "repaired": Repaired,
     "closed": Closed,
@@ -630,7 +633,20 @@ class JobHistory:
     @property
     def standing(self) -> str:
         """How the lead left it: the last act, one of `ACTS`, or "" (not looked at)."""
-        return next((a.act for a in reversed(self.acts) if a.act in ACTS), "")
+        back = self.withdrawn
+        return next((a.act for a in reversed(self.acts) if a.act in ACTS and a.n not in back), "")
+
+    @property
+    def withdrawn(self) -> set[int]:
+        """The numbers, from 0, of the lead's questions in it that he took back."""
+        asked, back = list[int](), set[int]()
+        for act in self.acts:
+            if act.act == "question":
+                asked.append(act.n)
+            elif act.act == WITHDRAWN:
+                line = _LINE.search(act.about)
+                back.update(n for n in asked if line is None or n + 1 == int(line[1]))
+        return back
 
     @property
     def last_prompt(self) -> str:

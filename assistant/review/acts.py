@@ -1,9 +1,9 @@
 """What a lead does with a record: lines added to its own chain, never a line changed.
 
-Reviewed, a question to the technician, accepted with a reason, reopened. Leads are named by a code
-only. The seal on the paper work order covers the record up to its sign-off; what a lead adds comes
-after that, and is held by the chain alone. A question is put in each session on that truck until it
-is answered.
+Reviewed, a question to the technician, that question withdrawn, accepted with a reason, reopened.
+Leads are named by a code only. The seal on the paper work order covers the record up to its
+sign-off; what a lead adds comes after that, and is held by the chain alone. A question is put in
+each session on that truck until it is answered or withdrawn.
 """
 
 from __future__ import annotations
@@ -28,7 +28,7 @@ from assistant.record import (
 from assistant.record.disk import reason
 from assistant.record.events import TornEnd
 from assistant.record.folder import SUFFIX, slug
-from assistant.record.history import ACTS, LEAD, JobHistory
+from assistant.record.history import ACTS, LEAD, WITHDRAWN, JobHistory
 from assistant.review.index import below, roots_of
 
 if TYPE_CHECKING:
@@ -37,7 +37,7 @@ if TYPE_CHECKING:
     from assistant.conversation import Session
     from assistant.texts.dialogs import Dialogs
 
-LeadActName = Literal["reviewed", "question", "accepted", "reopened"]
+LeadActName = Literal["reviewed", "question", "accepted", "reopened", "withdrawn"]
 MAX_TEXT = 500
 """Characters of a reason or a remark."""
 MAX_WORDS = 12
@@ -76,7 +76,7 @@ def add(
     """
     code = lead_code(lead)
     words, about = " ".join(text.split()), " ".join(about.split())
-    if act != "reviewed" and not words:
+    if act not in ("reviewed", WITHDRAWN) and not words:
         what = "the question itself" if act == "question" else f"the reason it is {act}"
         raise LeadError(f"{act}: give {what} as well; nothing was added")
     if len(words) > MAX_TEXT or len(about) > MAX_TEXT:
@@ -88,6 +88,9 @@ def add(
         if act in _SIGNED_ONLY and not journal.finished:
             why = f"{path.name} is not signed off yet, so it cannot be {act}"
             raise LeadError(f"{why}; a question can be put, or the job be marked reviewed")
+        if act == WITHDRAWN and not _taken_back(journal.events, about):
+            which = f" in {about}" if about else ""
+            raise LeadError(f"{path.name} has no open question{which}; nothing was added")
         done = [e.kind for e in journal.events if e.kind.removeprefix(LEAD) in ACTS]
         if act == "reopened" and done[-1:] == [f"{LEAD}reopened"]:
             raise LeadError(f"{path.name} is reopened already; nothing was added")
@@ -99,6 +102,14 @@ def add(
             return journal.append(LEAD + act, data)
         except RecordError as error:
             raise not_written(path, error) from error
+
+
+def _taken_back(events: Iterable[Event], about: str) -> bool:
+    """Whether a question is open that would be taken back so."""
+    line = _LINE.search(about)
+    before = JobHistory.of([*events])
+    asked = {act.n for act in before.acts if act.act == "question"} - before.withdrawn
+    return bool(asked if line is None else asked & {int(line[1]) - 1})
 
 
 def _check_about(about: str, lines: int) -> None:
@@ -173,8 +184,8 @@ class WaitingQuestion:
 def waiting(folder: Path, unit: str) -> list[WaitingQuestion]:
     """The open questions on a truck, oldest first.
 
-    A question is over once it was answered in a later session (`JobHistory.questions`), or once a
-    lead did something else with the record after it.
+    A question is over once it was answered in a later session (`JobHistory.questions`), or the
+    lead took it back.
     """
     answered: set[str] = set()
     found: list[WaitingQuestion] = []
@@ -260,10 +271,8 @@ def _newest(folders: Iterable[Path], unit: str) -> Iterator[tuple[Path, JobHisto
 
 
 def _open(path: Path, history: JobHistory) -> Iterator[WaitingQuestion]:
-    """The questions after which the lead did nothing else, newest first."""
+    """The questions that the lead did not take back, newest first."""
+    back = history.withdrawn
     for act in reversed(history.acts):
-        if act.act not in ACTS:
-            continue
-        if act.act != "question":
-            return
-        yield WaitingQuestion(act.lead, act.text, act.hash, act.line, path.name)
+        if act.act == "question" and act.n not in back:
+            yield WaitingQuestion(act.lead, act.text, act.hash, act.line, path.name)

@@ -16,6 +16,7 @@ from assistant.review.columns import BROKEN, CHANGED, COLUMNS, COPY, DAMAGE, DIF
 from assistant.review.doubts import WEIGHTS
 from assistant.review.index import Index, rows_of
 from assistant.review.wording import Row, say
+from assistant.wear.visits import SHORTEST_MILES
 
 if TYPE_CHECKING:
     import duckdb
@@ -76,11 +77,41 @@ _OF_A_JOB = {
     "reason": "CASE WHEN coalesce(heavy, 0) > weight THEN told ELSE reason END",
 }
 """What comes to a job's own columns."""
+_RIGHT = """CASE WHEN first_time_right AND job IN (SELECT job FROM returned) THEN false
+    ELSE first_time_right END"""
+
+
+NEAR_CHECK = 0.9
+"""A truck that has gone so large a share of the way to the check told to it came for that check."""
+AT_LIMIT_IN = 1 / 32
+"""Free travel found so near to its limit has reached it: half a division of a rule more than that
+would tell nothing."""
+RETURN_DAYS = 90
+"""Where nothing tells when a truck was to come, it came back if it came sooner than this. From
+memory of no data, a first guess."""
+_RETURNED = f"""
+    SELECT job FROM (
+        SELECT *, next_miles - miles AS way FROM (
+            SELECT job, odometer_miles AS miles, next_due_miles AS due, ended_utc,
+                lead(began_utc) OVER later AS next_utc,
+                lead(odometer_miles) OVER later AS next_miles,
+                lead(free_found_in - free_limit_in) OVER later AS next_spare_in
+            FROM {{jobs}} AND unit <> '' AND job IN (SELECT job FROM {{readings}})
+            WINDOW later AS (PARTITION BY unit ORDER BY began_utc, job)))
+    WHERE next_utc IS NOT NULL AND CASE
+        WHEN way IS NOT NULL AND due > miles THEN way < {NEAR_CHECK} * (due - miles)
+        WHEN way >= {SHORTEST_MILES} AND next_spare_in <= {AT_LIMIT_IN} THEN false
+        ELSE next_utc < ended_utc + INTERVAL {RETURN_DAYS} DAY END
+"""
+"""The jobs after which their truck came back before it was to, the same day or later: before the
+check told to it, or, where none was told or the odometers are not known, before long and not worn.
+A job in which nothing was read is no coming back."""
 
 
 class Beside:
     """Over all the indexes. Kept as tables beside them: `apart` (job, status, line) of the files
-    whose job does not count here, `beside` (kind, text, weight, seen) of the jobs with more doubts.
+    whose job does not count here, `beside` (kind, text, weight, seen) of the jobs with more doubts,
+    `returned` (job) of those after which the truck came back.
 
     Attributes:
         same: how many jobs are left out as mere copies.
@@ -109,6 +140,9 @@ class Beside:
         ]
         told += self._odometers()
         told += self._kept()
+        jobs = f"{self._every('jobs')}{self._counting or ' WHERE true'}"
+        returned = _RETURNED.format(jobs=jobs, readings=self._every("readings"))
+        self._run(f"CREATE TABLE returned AS {returned}")
         self._beside = bool(told)
         self._table("beside", "job BIGINT, kind VARCHAR, text VARCHAR, seen BOOLEAN, weight BIGINT",
                     [(*one, WEIGHTS[one[1]]) for one in told])  # fmt: skip
@@ -210,6 +244,8 @@ class Beside:
                 }
                 found = f"SELECT {_named(columns)} FROM {every} LEFT JOIN apart USING (job)"
             return f"{found} UNION ALL BY NAME SELECT * FROM wrong"
+        if table == "jobs":
+            columns["first_time_right"] = _RIGHT
         if table == "jobs" and self._beside:
             columns |= _OF_A_JOB
             every = f"{every} LEFT JOIN {_MORE} USING (job)"

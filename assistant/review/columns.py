@@ -54,7 +54,7 @@ _TABLES = {
         acknowledged_s:float
         """,
     "doubts": "n:int at_utc:time kind text weight:int seen:bool",
-    "lead_acts": "n:int at_utc:time kind code text hash settled:bool data",
+    "lead_acts": "n:int at_utc:time kind code text hash withdrawn:bool later_utc:time data",
     "answers": """
         n:int at_utc:time question of_record of_line:int answer_n:int answered_utc:time who answer
         """,

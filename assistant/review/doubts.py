@@ -11,7 +11,7 @@ from collections.abc import Iterator
 from typing import Any, NamedTuple
 
 from assistant.quantity import BEARING_TRAVEL, spoken_name
-from assistant.record.history import ACTS, LEAD, JobHistory
+from assistant.record.history import LEAD, JobHistory
 from assistant.review.planned import compared, units_of
 from assistant.review.wording import lugs, say, signed, span
 from assistant.sentences import step_name
@@ -96,7 +96,7 @@ def is_open(doubt: Doubt, seen: int) -> bool:
 
 def standing(history: JobHistory) -> str:
     """The kind of the lead's last act that says how he left the job, or ""."""
-    return next((act.kind for act in reversed(history.acts) if act.act in ACTS), "")
+    return f"{LEAD}{history.standing}" if history.standing else ""
 
 
 def is_long(held_s: float | None) -> bool:

@@ -103,7 +103,8 @@ def unfinished(t: Tables) -> ir.Table:
 
 
 def lead_questions(t: Tables) -> ir.Table:
-    """Questions of leads that they have not settled by another act, those with an answer first.
+    """Questions of leads that they did not take back, those with an answer first; without those
+    that were answered before the lead's last other act on the job: he has seen the answer.
 
     Columns: job, unit, at_utc, code, text, put (how often it was put to a technician), answer,
     answer_who, answered_utc, answer_job, answer_path, answer_line (from 1), folder, path.
@@ -118,8 +119,9 @@ def lead_questions(t: Tables) -> ir.Table:
         answer_job=a.job.argmin(a.answered_utc, where=answered),
         answer_line=a.answer_n.argmin(a.answered_utc, where=answered) + 1,
     )
-    q = t.lead_acts.filter((t.lead_acts.kind == "lead-question") & ~t.lead_acts.settled)
-    q = q.select("job", "n", "at_utc", "code", "text", "hash").left_join(of, "hash")
+    q = t.lead_acts.filter((t.lead_acts.kind == "lead-question") & ~t.lead_acts.withdrawn)
+    q = q.select("job", "n", "at_utc", "code", "text", "hash", "later_utc").left_join(of, "hash")
+    q = q.filter(q.answered_utc.isnull() | q.later_utc.isnull() | (q.later_utc < q.answered_utc))
     j = t.jobs.select("job", "unit", "folder", "path")
     where = t.jobs.select(answer_job="job", answer_path=t.jobs.folder + "/" + t.jobs.path)
     q = q.inner_join(j, "job").left_join(where, "answer_job").mutate(put=ibis._.put.fill_null(0))

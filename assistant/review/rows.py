@@ -384,11 +384,13 @@ def _cautions(job: JobHistory) -> list[Row]:
 
 
 def _lead_acts(job: JobHistory) -> list[Row]:
-    last = max((act.n for act in job.acts if act.act in ACTS and act.act != "question"), default=-1)
+    others = [act for act in job.acts if act.act in ACTS and act.act != "question"]
+    last, back = others[-1] if others else None, job.withdrawn
     return [
         {
             "n": act.n, "at_utc": act.us, "kind": act.kind, "text": act.text, "hash": act.hash,
-            "code": act.lead or str(act.data.get("code", "")), "settled": act.n < last,
+            "code": act.lead or str(act.data.get("code", "")), "withdrawn": act.n in back,
+            "later_utc": last.us if last is not None and act.n < last.n else None,
             "data": msgspec.json.encode(act.data, order="deterministic").decode(),
         }
         for act in job.acts

@@ -313,16 +313,43 @@ def test_on_a_read_only_disk_a_lead_is_told_what_he_can_do(
     assert "resume" not in str(e.value) and "Stop work" not in str(e.value)
 
 
-def test_what_the_lead_settled_waits_no_longer(tmp_path: Path) -> None:
-    """Reviewed after it, or accepted: nobody need be asked; asked anew, it waits again."""
+def test_a_question_is_open_until_it_is_answered_or_withdrawn(
+    tmp_path: Path, lugcall: Callable[..., Result]
+) -> None:
+    """Whatever else the lead does with the job, in the session and in his own list; then it is over
+    in both. One of several is taken back by its line, and an answer stays until he has seen it."""
     first, second, _ = three_jobs(tmp_path)
+
+    def both() -> list[str]:
+        lines = lugcall("review", tmp_path).output.splitlines()
+        listed = [line.partition("asks: ")[2].split(" (open")[0] for line in lines]
+        waits = texts(tmp_path)
+        assert sorted(filter(None, listed)) == sorted(waits)
+        return waits
+
     add(first, "question", "L7", "Why 5 lugs?")
-    add(first, "reviewed", "L7")
     add(second, "question", "L7", "Which gauge?")
-    add(second, "accepted", "L7", "dial gauge, he told me")
-    assert texts(tmp_path) == []
+    add(second, "question", "L7", "Whose gauge?")
+    for act in ("accepted", "reviewed", "reopened"):
+        add(first, act, "L7", "as he told me")  # type: ignore[arg-type]
+        add(second, act, "L7", "as he told me")  # type: ignore[arg-type]
+    assert both() == ["Why 5 lugs?", "Which gauge?", "Whose gauge?"]
+    line = waiting(tmp_path, "T-1")[1].line
+    done = lugcall("lead", "withdrawn", second, "--by", "L7", "--about", f"line {line}")
+    assert done.exit_code == 0 and both() == ["Why 5 lugs?", "Whose gauge?"], done.output
+    with pytest.raises(LeadError, match=f"no open question in line {line}; nothing was added"):
+        add(second, "withdrawn", "L7", "", f"line {line}")
+    add(first, "withdrawn", "L7")
+    assert both() == ["Whose gauge?"] and verify_file(first).ok
+    with pytest.raises(LeadError, match="has no open question; nothing was added"):
+        add(first, "withdrawn", "L7")
     add(first, "question", "L7", "Still: why 5 lugs?")
-    assert texts(tmp_path) == ["Still: why 5 lugs?"]
+    assert both() == ["Still: why 5 lugs?", "Whose gauge?"]
+    put(tmp_path, waiting(tmp_path, "T-1")[1], "the foreman's")
+    told = lugcall("review", tmp_path).output
+    assert "Whose gauge? ANSWERED" in told and texts(tmp_path) == ["Still: why 5 lugs?"]
+    add(second, "reviewed", "L7")
+    assert "Whose gauge?" not in lugcall("review", tmp_path).output
 
 
 def test_nothing_to_read_is_no_question(tmp_path: Path) -> None:

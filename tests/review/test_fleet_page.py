@@ -75,26 +75,29 @@ def tokens_on(page: Page) -> list[set[str]]:
 
 
 def test_a_question_on_a_job_without_doubts_needs_eyes(tmp_path: Path) -> None:
-    """It is on the page and in the terminal, behind all others, until the lead does another act."""
+    """It is on the page and in the terminal, behind all others, until the lead does another act,
+    and among his questions until it is answered or withdrawn."""
     folder = tmp_path / "records"
     path = tell(folder, [*JOBS, Job("T-9", day(2025, 10, 1))])[-1]
 
-    def eyes() -> list[tuple[str, str]]:
+    def eyes(open_question: bool) -> list[tuple[str, str]]:
         with open_review([folder], tmp_path / "index") as desk:
             found = desk.ask("needs_eyes")
             page = "".join(written(desk, tmp_path / "out").text)
             lines = list(summary(desk, most=50))
         asked = [r["unit"] for r in found if r["asked"] == "lead-question"]
-        assert ("which of the two rods" in page) == bool(asked)
+        assert ("which of the two rods" in page) == open_question
         assert any("T-9: [question]" in line for line in lines) == ("T-9" in asked)
         return [(r["unit"], r["asked"]) for r in found]
 
-    before = eyes()
+    before = eyes(False)
     assert "T-9" not in {unit for unit, _ in before}
     add(path, "question", "L7", "which of the two rods was it")
-    assert eyes() == [*before, ("T-9", "lead-question")]
+    assert eyes(True) == [*before, ("T-9", "lead-question")]
     add(path, "reviewed", "L7")
-    assert eyes() == before
+    assert eyes(True) == before
+    add(path, "withdrawn", "L7")
+    assert eyes(False) == before
 
 
 def test_the_page_is_whole_and_escaped(desk: Review, tmp_path: Path) -> None:

@@ -205,5 +205,8 @@ def test_an_audit_holds_the_seals_against_paper(
     assert "1 file damaged or gone" in audit("\n".join(seals)).output
     assert "holds no seal" in audit("none").output
     assert "turn them round" in audit("1234-ABCD", "--until", "2024-01-01").output
+    done = lugcall("audit", folder, "--since", "2025-01-01", "--out", out)
+    assert "seals not checked: no list from paper was given" in done.output
+    assert "without" not in done.output and "without a seal" not in Page(out.read_text()).words
     done = lugcall("audit", folder, "--seals", tmp_path / "none.txt", "--out", out)
     assert done.exit_code == 1 and "name a text file" in done.output

@@ -2,11 +2,13 @@
 
 import os
 import shutil
+from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import numpy as np
 import pytest
+from click.testing import Result
 
 from assistant.card import Card
 from assistant.conversation import Session
@@ -153,3 +155,13 @@ def test_clips_without_a_record_go_by_their_own_age(records: list[Path], tmp_pat
     assert old == {orphan}
     with pytest.raises(RecordError, match="no folder"):
         look([folder / "none"], 30)
+
+
+def test_who_removes_is_named(records: list[Path], lugcall: Callable[..., Result]) -> None:
+    folder = records[0].parent
+    before = tree(folder)
+    done = lugcall("retention", folder, "--days", "30", "--remove")
+    assert done.exit_code == 1 and done.output.count("\n") == 1 and "--by L7" in done.output
+    assert tree(folder) == before
+    done = lugcall("retention", folder, "--days", "0", "--remove", "--by", "L7")
+    assert done.exit_code == 0 and ": 3 removed" in done.output

@@ -57,6 +57,41 @@ def test_why_it_came_back(before: dict[str, Any], now: dict[str, Any], says: str
     assert len(told) == len(set(told))
 
 
+@pytest.mark.parametrize(
+    ("after", "then", "right"),
+    [
+        (timedelta(hours=3), {"miles": 100_000}, False),
+        (timedelta(days=1), {"miles": 100_020}, False),
+        (timedelta(days=200), {"miles": 124_000}, False),  # of 30,000 to the check told
+        (timedelta(days=200), {"miles": 128_000}, True),
+        (timedelta(days=30), {"miles": 99_000}, False),
+        (timedelta(hours=3), {"miles": 100_000, "upto": 1}, True),  # nothing was read
+    ],
+)
+def test_a_truck_that_came_back_was_not_right_the_first_time(
+    after: timedelta, then: dict[str, Any], right: bool, tmp_path: Path, home: Path
+) -> None:
+    """The same day as well as much later, where it was to come later still; in the tables, on the
+    pages and in the shares."""
+    first = Job("T-1", day(2025, 1, 10), miles=100_000, due=130_000)
+    second = Job("T-1", first.day + after, **{"due": 160_000, **then})
+    other = Job("T-2", first.day + after, miles=100_000)
+    tell(tmp_path / "records", [first, second, other])
+    with open_review([tmp_path / "records"], home) as desk:
+        rows = desk.rows(desk.tables.jobs.order_by(["began_utc", "unit"]))
+        jobs = [row["first_time_right"] for row in rows if row["signed_off"]]
+        assert jobs == [right, True, True][: len(jobs)]
+        assert desk.ask("totals")[0]["first_time_right"] == pytest.approx(sum(jobs) / len(jobs))
+        words = write_fleet(desk, tmp_path / "out") and fleet_file(tmp_path / "out")
+    assert (" NO " in Page(words.read_text("utf-8")).words) == (not right)
+
+
+def test_a_return_is_told_by_the_day() -> None:
+    same, next_day = came(0, 100_000), came(1, 100_000)
+    assert headline(came(), same) == "within the day, after 0 miles."
+    assert headline(came(), next_day) == "after 1 day and 0 miles."
+
+
 def test_whether_it_came_as_it_was_due() -> None:
     first, now = came(), came(90, 120_000)
     assert headline(first, now) == "after 90 days and 20,000 miles."

@@ -7,17 +7,13 @@ from collections.abc import Iterator, Mapping, Sequence
 from datetime import date
 from typing import NamedTuple
 
+from assistant.review.beside import AT_LIMIT_IN, NEAR_CHECK
 from assistant.review.doubts import WEIGHTS
 from assistant.review.planned import decimals
 from assistant.review.wording import MILES, Row, in_unit, say, way
 from assistant.wear.outlook import Range
 from assistant.wear.visits import PER_MILES, SHORTEST_MILES
 
-NEAR_CHECK = 0.9
-"""A truck that has gone so large a share of the way to the check told to it came for that check."""
-AT_LIMIT_IN = 1 / 32
-"""Free travel found so near to its limit has reached it: half a division of a rule more than that
-would tell nothing."""
 GREW_IN = 1 / 16
 """Free travel found larger by this was changed elsewhere: four standard uncertainties of two
 readings to a rule. From memory."""
@@ -48,9 +44,10 @@ def headline(before: Came, now: Came, unit: str = MILES) -> str:
     """After how long it came, and whether that was sooner than it was due."""
     days = (now.job["began_utc"] - before.job["ended_utc"]).days
     miles = _miles(before.job, now.job)
-    gone = say("back.gone", days=days)
+    same = "_same_day" if days < 1 else "_one" if days == 1 else ""
+    gone = say(f"back.gone{same}", days=days)
     if miles is not None:
-        gone = say("back.gone_miles", days=days, way=way(miles, unit))
+        gone = say(f"back.gone_miles{same}", days=days, way=way(miles, unit))
     if now.due is None:
         return gone
     came, (first, last) = now.job["began_utc"].date(), now.due
