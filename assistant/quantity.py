@@ -132,17 +132,23 @@ NEVER_TOUCHED = (BRAKE_CONTACT, 0.0)
 is no height."""
 BY_STEP = {q.step: q for q in QUANTITIES.values() if q.step}
 BY_FIX = {q.fix: q for q in QUANTITIES.values() if q.fix}
+NAMES = tuple(
+    sorted(
+        ((said, q.name) for q in QUANTITIES.values() for said in (q.spoken, *q.also)),
+        key=lambda pair: -len(pair[0]),
+    )
+)
+"""What people call a quantity, and which it is; the longest first."""
 
 ANY = Quantity("", "length", "in", (0, 40), (0, 0), (0, 0))
 """Nothing was asked for: only words that carry their own unit can be read."""
+BY_NAME = {"": ANY, **QUANTITIES}
 
 
 def quantity_named(name: str) -> Quantity:
     """The quantity called `name`; raises ValueError with the accepted names."""
-    if not name:
-        return ANY
     try:
-        return QUANTITIES[name]
+        return BY_NAME[name]
     except KeyError:
         raise ValueError(
             f"there is no quantity {name!r}; use one of {', '.join(QUANTITIES)}"
@@ -155,14 +161,7 @@ def spoken_name(name: str) -> str:
     return name if known is None else known.spoken
 
 
-def named(words: str) -> list[str]:
-    """The quantities that are named in `words`, the longest names first."""
-    names = [(n, q.name) for q in QUANTITIES.values() for n in (q.spoken, *q.also)]
-    ordered = sorted(names, key=lambda pair: -len(pair[0]))
-    return list(dict.fromkeys(name for said, name in ordered if said in words))
-
-
 def name_in(words: str, quantity: str) -> str:
-    """The name that a quantity found by `named` has in `words`, the longest."""
+    """The name that a quantity found in `NAMES` has in `words`, the longest."""
     q = QUANTITIES[quantity]
     return max((n for n in (q.spoken, *q.also) if n in words), key=len)

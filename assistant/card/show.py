@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Iterator, Mapping
 from dataclasses import asdict
+from functools import lru_cache
 from typing import Any
 
 from assistant.card.card import Card
@@ -15,6 +16,7 @@ from assistant.readings import speak
 from assistant.sentences import Both, fill
 
 
+@lru_cache(maxsize=256)  # the same few figures are told again and again
 def limit_text(limit: Limits, units: str) -> Both:
     """`1/2 in to 9/16 in`, `at least 1/2 in`, `at most 9/16 in`."""
     low, high = limit.low_in, limit.high_in

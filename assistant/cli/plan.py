@@ -168,7 +168,7 @@ def _fields(of: object, *names: str) -> dict[str, Any]:
 
 
 def _spoken(found: Settled, card: Card) -> dict[str, str]:
-    setting, noun = found.settings.chosen.setting, plan_words.noun(card)
+    setting, noun = found.settings.chosen.setting, plan_words.noun(card.linkage)
     ring, rod = say("report.own_ring"), say("report.rod_stays", noun=noun)
     if card.clutch != "self-adjusting":
         gap = words.length(found.after[GAP].value_in, card.units)

@@ -6,7 +6,7 @@ Stop comes first, then exact phrases, readings, and likeness last.
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from rapidfuzz import fuzz, process
@@ -27,13 +27,13 @@ from assistant.quantity import (
     GAP,
     JUDGED,
     LUGS,
+    NAMES,
     ODOMETER,
     PEDAL_HEIGHT,
     QUANTITIES,
     RING_LEFT,
     TOTAL_TRAVEL,
     name_in,
-    named,
 )
 from assistant.readings import read
 from assistant.readings.sentence import among, both_tips, tips
@@ -256,7 +256,8 @@ def _understood(words: str, who: str, dialogue: Dialogue, asked: Question | None
     said = _beside(words, text, meant, who, dialogue)
     if said is not None:
         return said
-    figures = bool(dialogue.expects()) and _FIGURES.issuperset(text.replace("-", " ").split())
+    expected = dialogue.expects()
+    figures = bool(expected) and _figures(text)
     if meant in _DOUBTS or not (meant or figures):
         harmful = _harm(words, text, who, dialogue)
         if harmful is not None:
@@ -266,7 +267,7 @@ def _understood(words: str, who: str, dialogue: Dialogue, asked: Question | None
         return complained
     if meant and asks and meant in MATTERS:
         return again(who, dialogue)  # "clear?" is no "clear"
-    if meant and (not dialogue.expects() or _fits(meant, dialogue)):
+    if meant and (not expected or _fits(meant, dialogue)):
         return Act(meant, who)
     # "on the floor" is the helper's word for holding, and a reading at another step.
     found = _reading(words, text, who, dialogue, asked)
@@ -301,7 +302,9 @@ def _beside(words: str, text: str, meant: str, who: str, dialogue: Dialogue) -> 
     if meant not in ("", "trouble", "unfinished"):
         return None
     at = dialogue.at if who == "tech" else ""
-    ends = ("trouble", kind) if kind else (meant, "") if meant else dead_end(words, at)
+    ends = ("trouble", kind) if kind else (meant, "") if meant else None
+    if ends is None and not _figures(text):
+        ends = dead_end(words, at)
     tells = dialogue.telling == "rest" or (dialogue.telling == "why" and ends is None)
     if tells and len(text) > _SHORT:
         return Act("told", who, text=words.strip())
@@ -471,6 +474,12 @@ _FIGURES = frozenset(
     {*NUMBERS, *PARTS, *"and a an shy fat lug lugs tighter looser turn turns flat flats".split()}
 )
 """Words that are nothing but a reading."""
+
+
+def _figures(text: str) -> bool:
+    return _FIGURES.issuperset(text.replace("-", " ").split())
+
+
 _DOUBTS = ("no", "not_sound", "correct", "measure", "back")
 """Exact phrases that may mean that something is wrong, in a hold."""
 
@@ -657,22 +666,21 @@ def _with_rest(words: str, short: str, asks: bool, who: str, dialogue: Dialogue)
     note = note_of(words)
     if note is not None:
         return Act("note", who, text=note)
-    m = _ACCEPT.match(short)
-    takes = dialogue.choosing or "accept" in dialogue.allowed()
+    m = None if asks else _ACCEPT.match(short)
     if (
         m is not None
-        and not asks
-        and takes
+        and (dialogue.choosing or "accept" in dialogue.allowed())
         and not (negated(m["rest"]) or _NOT_NOW.search(m["rest"]))
     ):
         return Act("accept", who, text=m["rest"].strip())
     m = _SIGN.match(short)
     if m is not None and not (asks or broken_off(words)) and _is_code(m["rest"]):
         return Act("sign_off", who, text=_code(m["rest"]))
-    wrong = dialogue.pending is not None or "no" in dialogue.allowed()
-    m = _NO_BUT.match(short) if wrong else None
-    if m is not None and (act := correction(m["rest"], who, dialogue)) is not None and act.reading:
-        return act
+    m = _NO_BUT.match(short)
+    if m is not None and (dialogue.pending is not None or "no" in dialogue.allowed()):
+        act = correction(m["rest"], who, dialogue)
+        if act is not None and act.reading:
+            return act
     m = _CORRECT.match(short)
     if m is None and not asks and dialogue.pending is not None:
         m = _BEFORE.match(short)
@@ -683,7 +691,7 @@ def _with_rest(words: str, short: str, asks: bool, who: str, dialogue: Dialogue)
 
 def _named_in(text: str) -> str:
     """The quantity that words call by its name, of those that can be corrected; or ""."""
-    return next((q for q in named(text) if q in _NAMED), "")
+    return next((q for name, q in NAMES if name in text and q in _NAMED), "")
 
 
 def note_of(words: str) -> str | None:
@@ -741,9 +749,10 @@ def correction(rest: str, who: str, dialogue: Dialogue) -> Act | None:
     return None
 
 
-def _exact(text: str, short: str, who: str, dialogue: Dialogue) -> str:
+def _exact(
+    text: str, short: str, who: str, allowed: list[str], known: Mapping[str, Meaning]
+) -> str:
     """The meaning whose phrase this is, those of this step before those of any time."""
-    allowed, known = dialogue.allowed(), dialogue.dialogs.words
     if text == "correct" and "check" in allowed:
         return "check"
     order = [*allowed, *(k for k, m in known.items() if m.anytime)]
@@ -760,8 +769,8 @@ def _exact(text: str, short: str, who: str, dialogue: Dialogue) -> str:
 
 def _phrase(text: str, short: str, who: str, dialogue: Dialogue) -> str:
     """The meaning whose phrase this is, here: an answer to this step, or any."""
-    meant = _step_answer(text, short, dialogue) or _exact(text, short, who, dialogue)
-    allowed = dialogue.allowed()
+    allowed, known = dialogue.allowed(), dialogue.dialogs.words
+    meant = _step_answer(text, short, dialogue) or _exact(text, short, who, allowed, known)
     if meant == "foot_off" and "ready" in allowed:
         return "ready"  # what is asked for there
     wanted = {*allowed} & {*COMPLETES, "foot_off"}
@@ -870,7 +879,9 @@ _DIGIT = re.compile(rf"\d|\b(?:{'|'.join(sorted(NUMBERS | PARTS))})\b")
 
 def _other_named(text: str, expected: str, who: str) -> Question | None:
     """The question that words about another quantity than the one asked for bring."""
-    others = [q for q in named(text) if q in _NAMED and (q, expected) != (LUGS, RING_LEFT)]
+    others = [q for name, q in NAMES if name in text and q in _NAMED]
+    if expected == RING_LEFT:
+        others = [q for q in others if q != LUGS]
     if not others or expected in others:
         return None
     names = {"named": QUANTITIES[others[0]].spoken, "quantity": QUANTITIES[expected].spoken}
@@ -957,7 +968,7 @@ def yes_to(
         return meant
     text, yes = normal(words), {*_YES, *dialogue.dialogs.words["check"].phrases}
     says_yes = meant.meaning == "check" or bool({text, without_lead(text)} & yes)
-    if meant.meaning not in COMPLETES or not says_yes or named(text):
+    if meant.meaning not in COMPLETES or not says_yes or any(name in text for name, _ in NAMES):
         return meant
     return Question("to_what", {"hint": hint(meant.who, dialogue)}, meant.who)
 

@@ -181,7 +181,7 @@ class Job(JobState):
 
     @property
     def telling(self) -> str:
-        return unfinished.telling(self)
+        return unfinished.telling(self) if self.at == LEAVING else ""
 
     @property
     def choosing(self) -> bool:

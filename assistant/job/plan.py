@@ -395,6 +395,7 @@ class Plans:
             return False
         return now.value_in < limits.ends_in[0]
 
+    @_once
     def whole(self) -> Settled | None:
         """The plan: the whole setting that goes with the ring move that is told, or with none."""
         if not self.may_move_ring:

@@ -7,6 +7,7 @@ texts are in `dialogs/en/plan.toml`; the equations only tell kinds, quantities a
 from __future__ import annotations
 
 from collections.abc import Mapping
+from functools import lru_cache
 from typing import TYPE_CHECKING
 
 from assistant.act import Said
@@ -63,9 +64,9 @@ def name_of(quantity: str) -> str:
     return say(f"name.{quantity}") if quantity == PEDAL_LEFT else words.spoken(quantity)
 
 
-def noun(card: Card) -> Both:
-    """What is turned on this linkage: `rod`, `cable` or `pushrod`."""
-    return say(f"noun.{card.linkage}")
+def noun(linkage: str) -> Both:
+    """What is turned on a linkage: `rod`, `cable` or `pushrod`."""
+    return say(f"noun.{linkage}")
 
 
 def plan_line(setting: Setting, adjusters: Adjusters, card: Card) -> Both:
@@ -74,7 +75,7 @@ def plan_line(setting: Setting, adjusters: Adjusters, card: Card) -> Both:
     What does not fit loses its "then"s, and after that the stops' figures, which come again at
     their own steps.
     """
-    ring, full, bare, rod = _parts(setting, adjusters, card)
+    ring, full, bare, rod = _parts(setting, adjusters, card.units, card.linkage, card.longer)
     full, bare = [*ring, *full], [*ring, *bare]
     if not (full or rod):
         return say("stays")
@@ -90,12 +91,13 @@ def plan_line(setting: Setting, adjusters: Adjusters, card: Card) -> Both:
 
 def moves_of(setting: Setting, adjusters: Adjusters, card: Card) -> list[Both]:
     """Each move of a setting, in their order."""
-    ring, stops, _, rod = _parts(setting, adjusters, card)
+    ring, stops, _, rod = _parts(setting, adjusters, card.units, card.linkage, card.longer)
     return [*ring, *stops, *rod]
 
 
+@lru_cache(maxsize=64)  # a plan is told when it is made, and with its first step
 def _parts(
-    setting: Setting, adjusters: Adjusters, card: Card
+    setting: Setting, adjusters: Adjusters, units: str, linkage: str, longer: str
 ) -> tuple[list[Both], list[Both], list[Both], list[Both]]:
     """The ring's move; those of the stops, and the same without figures; the rod's."""
     stops = (
@@ -108,12 +110,12 @@ def _parts(
         if steps:
             key, length_in = f"{name}_{'up' if steps > 0 else 'down'}", abs(steps) * step_in
             turns = abs(steps) / STEPS_PER_TURN
-            size = words.turns(turns) if by_turns else words.length(length_in, card.units)
+            size = words.turns(turns) if by_turns else words.length(length_in, units)
             full.append(say(f"move.{key}", size=size))
             bare.append(say(f"short.{key}"))
     if setting.flats:
-        size, way = words.rod(setting.flats), words.rod_way(setting.flats, card.longer)
-        rod = [say("move.rod", noun=noun(card), size=size, way=way)]
+        size, way = words.rod(setting.flats), words.rod_way(setting.flats, longer)
+        rod = [say("move.rod", noun=noun(linkage), size=size, way=way)]
     return ring, full, bare, rod
 
 

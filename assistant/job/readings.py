@@ -489,23 +489,24 @@ def _quarrel(job: Job, finding: RatioFinding) -> Said:
 
 def _predicted(job: Job) -> list[Said]:
     """The whole plan, and where it should bring the pedal, when the readings can tell."""
-    whole = job.facts.plans.whole()
+    whole, units = job.facts.plans.whole(), job.units
     out: list[Said] = []
     plan_words.announce(job)
     if whole is None:
         return out
-    settings, contact = whole.settings, whole.after.get(BRAKE_CONTACT)
+    settings, after = whole.settings, whole.after
+    contact = after.get(BRAKE_CONTACT)
     if settings.chosen.setting.moves > 1 or not settings.possible:  # one move is told by its step
         out.append(job.said("tech", "whole_plan", plan=plan_words.spoken(whole, job.facts.card)))
     if whole.truck.ratio.known:
-        free = words.length(whole.after[FREE_TRAVEL].value_in, job.units)
+        free = words.length(after[FREE_TRAVEL].value_in, units)
         out.append(job.said("tech", "free_after", free_after=free))
     if "set_contact" not in job.dialogs.by_id or contact is None:
         return out  # no clutch brake to touch
     if contact.value_in < 0:
         return [*out, job.said("tech", "contact_floor")]
-    after = words.length(contact.value_in, job.units)
-    return [*out, job.said("tech", "contact_after", contact_after=after)]
+    touched = words.length(contact.value_in, units)
+    return [*out, job.said("tech", "contact_after", contact_after=touched)]
 
 
 def _ring_finding(job: Job) -> list[Said]:

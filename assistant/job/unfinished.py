@@ -235,8 +235,8 @@ def phrases(job: Job) -> dict[str, str]:
 
 
 def telling(job: Job) -> str:
-    """The present question, if its answer is kept word for word."""
-    asked = question(job) if job.at == LEAVING else ""
+    """The present question of one that is left, if its answer is kept word for word."""
+    asked = question(job)
     return asked if asked in ("why", "rest") else ""
 
 
@@ -261,7 +261,7 @@ def answered(job: Job, act: Act) -> list[Said]:
 
 def on_told(job: Job, act: Act) -> list[Said]:
     """Words that are kept as they are: why it stays unfinished, or what is left."""
-    if job.closing is None or not telling(job) or not act.text:
+    if job.closing is None or not job.telling or not act.text:
         return job.hint(act)
     if question(job) == "why":
         return _because(job, act.text)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from functools import lru_cache
 from typing import TYPE_CHECKING
 
 from assistant.clutch.thread import FLATS_PER_TURN
@@ -16,6 +17,7 @@ if TYPE_CHECKING:
     from assistant.job.state import JobState
 
 
+@lru_cache(maxsize=256, typed=True)
 def counted(count: float, unit: str) -> Both:
     """`3 lugs`, "three lugs"."""
     return Both(speak.count_figures(count, unit), speak.count_words(count, unit))
@@ -55,6 +57,7 @@ def percent(share: float) -> Both:
     return Both(f"{share:.0%}", f"{told.spoken} percent")
 
 
+@lru_cache(maxsize=256, typed=True)
 def length(value_in: float, units: str) -> Both:
     """A computed length to the nearest 1/64 inch, or 0.1 mm."""
     near_in, (kind, detail) = speak.near(abs(value_in), units)

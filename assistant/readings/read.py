@@ -13,6 +13,7 @@ from functools import lru_cache
 
 from assistant.quantity import (
     BRAKE_CONTACT,
+    BY_NAME,
     CLEARANCE,
     FREE_TRAVEL,
     GAP,
@@ -69,7 +70,7 @@ def read(words: str, quantity: str = "", units: str = "inch", distance: str = "m
 @lru_cache(maxsize=4096)
 def _heard_before(words: str, quantity: str, units: str, distance: str) -> Reading:
     # A shop says the same few hundred things all day, and readings never change once made.
-    q = quantity_named(quantity)
+    q = BY_NAME.get(quantity) or quantity_named(quantity)
     if len(words) > MAX_CHARACTERS:
         return nothing(q, "too_long")
     kinds, values = tokenize(words)
