@@ -31,13 +31,24 @@ _patience_option = click.option(
 _ACTS = ("reviewed", "question", "withdrawn", "accepted", "reopened")
 
 
+class _NamesQuestions(click.Option):
+    """An option whose help names the questions, which are looked up only then."""
+
+    def get_help_record(self, ctx: click.Context) -> tuple[str, str] | None:
+        from assistant.review.columns import ASKED
+
+        told = super().get_help_record(ctx)
+        return told and (told[0], f"{told[1]}: {', '.join(ASKED)}.")
+
+
 @click.command(short_help="Many records at once: what needs eyes, what is due.")
 @click.argument("folders", nargs=-1, type=PATH)
 @click.option("--csv", "csv_folder", type=PATH, help="Write all tables there as CSV.")
 @click.option("--parquet", "parquet_folder", type=PATH, help="Write all tables as Parquet.")
 @click.option("--afresh", is_flag=True, help="Read every record again and check all of it.")
 @_patience_option
-@click.option("--ask", "question", help="Print the answer to this question as CSV instead.")
+@click.option("--ask", "question", metavar="QUESTION", cls=_NamesQuestions,
+              help="Print the answer to this question as CSV instead")  # fmt: skip
 @click.option("--json", "as_json", is_flag=True, help="Print that answer as JSON, a line a row.")
 @click.option("--find", "words", help="Print the lines of all jobs in which these words were said.")
 @click.option("--on", "engine", type=click.Choice(["duckdb", "spark"]), default="duckdb",
@@ -113,13 +124,13 @@ def _answer(answers: Answers, question: str, as_json: bool) -> Iterable[str]:
     import csv
     import io
 
+    from assistant.review.columns import ASKED
     from assistant.review.export import harmless
     from assistant.review.handover.work_orders import as_json as json_lines
-    from assistant.review.questions import QUESTIONS
 
-    if question not in QUESTIONS:
-        fail(f"there is no question {question!r}; ask one of {', '.join(QUESTIONS)}")
-    rows = answers.ask(question)
+    if question not in ASKED:
+        fail(f"there is no question {question!r}; ask one of {', '.join(ASKED)}")
+    rows = [{k: _rounded(k, v) for k, v in row.items()} for row in answers.ask(question)]
     for name in ("job", "last_job"):
         if rows and name in rows[0] and "path" not in rows[0]:
             files = answers.files(row[name] for row in rows)
@@ -133,6 +144,13 @@ def _answer(answers: Answers, question: str, as_json: bool) -> Iterable[str]:
     if rows:
         csv.writer(text, lineterminator="\n").writerows([rows[0], *cells])
     return text.getvalue().split("\n")[:-1]
+
+
+def _rounded(name: str, value: Any) -> Any:
+    """A figure without digits that no gauge shows; a 64th of an inch has six."""
+    if not isinstance(value, float):
+        return value
+    return round(value, 1 if name.endswith(("_miles", "_s")) else 6)
 
 
 @contextmanager

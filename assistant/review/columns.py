@@ -73,6 +73,14 @@ COLUMNS = {table: _columns(names) for table, names in _TABLES.items()}
 """Of each table, its columns and their types: int, float, text, bool or time."""
 OF_A_JOB = tuple(name for name in COLUMNS if name not in ("due", "files"))
 """Tables whose rows belong to a job: not those of trucks, and of files, records or not."""
+ASKED = (
+    "needs_eyes", "causes", "unfinished", "lead_questions", "as_found_left", "predicted_measured",
+    "by_finding", "first_time_right", "better", "safety", "safety_months", "misheard",
+    "time_a_step", "totals", "free_travel", "units", "by_odometer", "due_count", "damaged",
+    "work_orders",
+)  # fmt: skip
+"""What can be asked by name, each a function of `questions`; here, because it is told without
+them, whose imports take long."""
 BROKEN, DIFFERS, CHANGED = "BROKEN CHAIN", "DIFFERS", "CHANGED"
 COPY, LOST = "copy", "photo missing"
 """What a file can be, among others."""

@@ -237,9 +237,13 @@ def _remarks(history: JobHistory) -> Iterator[Doubt]:
 
 
 def _notes(history: JobHistory) -> Iterator[Doubt]:
-    """What the people at the truck wanted somebody to know."""
+    """What the people at the truck wanted somebody to know; an answer to a lead's question stands
+    with his question."""
+    answers = {put.answer.n for put in history.questions if put.answer is not None}
     for turn in history.turns:
-        if turn.act is not None and turn.meaning == "note" and turn.act.text:
+        if turn.act is None or turn.n in answers:
+            continue
+        if turn.meaning == "note" and turn.act.text:
             who = _PEOPLE.get(turn.who, "?")
             yield _doubt("note", turn, "note", who=who, text=turn.act.text)
 

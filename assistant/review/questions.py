@@ -13,12 +13,14 @@ Times are naive and in UTC. A job whose file is gone stays in all tables; `files
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import ibis
 
-from assistant.review.columns import BROKEN, CHANGED, COLUMNS, COPY, DAMAGE, LOST
+from assistant.quantity import MILES_PER
+from assistant.review.columns import ASKED, BROKEN, CHANGED, COLUMNS, COPY, DAMAGE, LOST
 from assistant.review.doubts import WEIGHTS
 
 if TYPE_CHECKING:
@@ -375,12 +377,29 @@ def work_orders(t: Tables) -> ir.Table:
     told = j.select(
         "opening", "unit", "began_utc", "ended_utc", "seal", "odometer_miles", "gap_found_in",
         "gap_left_in", "free_found_in", "free_left_in", "ring_left", "fitted", "first_time_right",
-        "notes", state=state, technician=j.code, why_unfinished=j.unfinished,
+        "notes", "length_unit", state=state, technician=j.code, why_unfinished=j.unfinished,
         next_check_miles=j.next_due_miles, lugs=j.lugs_by_gap, at_work_s=j.time_s,
         lead=j.asked.replace("lead-", ""), to_look_at=j.unseen, gravest=j.reason,
         record=j.folder + "/" + j.path,
+        distance_unit=j.odometer_unit,
+        odometer=_own_way(j, j.odometer_miles), next_check=_own_way(j, j.next_due_miles),
+        **{name: _own_length(j, j[f"{name}_in"]) for name in _OWN_LENGTHS},
     )  # fmt: skip
     return told.order_by([ibis.desc("began_utc"), "opening"]).select(*WORK_ORDER)
+
+
+_OWN_LENGTHS = ("gap_found", "gap_left", "free_found", "free_left")
+
+
+def _own_way(j: ir.Table, miles: Any) -> Any:
+    """A distance in what the truck's odometer counts, to the whole one."""
+    return (miles / ibis.cases(*((j.odometer_unit == u, m) for u, m in MILES_PER.items()),
+                               else_=1.0)).round(0)  # fmt: skip
+
+
+def _own_length(j: ir.Table, value_in: Any) -> Any:
+    """A length as it is shown on this truck: mm to a tenth, inches to a thousandth."""
+    return (j.length_unit == "mm").ifelse((value_in * 25.4).round(1), value_in.round(3))
 
 
 WORK_ORDER = {
@@ -390,6 +409,8 @@ WORK_ORDER = {
     "gap_left_in": "float", "free_found_in": "float", "free_left_in": "float", "lugs": "int",
     "ring_left": "int", "fitted": "text", "first_time_right": "bool", "at_work_s": "float",
     "notes": "text", "lead": "text", "to_look_at": "int", "gravest": "text",
+    "odometer": "int", "next_check": "int", "distance_unit": "text", "gap_found": "float",
+    "gap_left": "float", "free_found": "float", "free_left": "float", "length_unit": "text",
 }  # fmt: skip
 """The columns of `work_orders` and their types, in their order."""
 COMMON_WORDS = 20
@@ -406,12 +427,5 @@ def uncommon(t: Tables) -> ir.Table:
     return both.order_by([ibis.desc("at_utc"), "job", "n"]).select("job", "n", "who", "words")
 
 
-QUESTIONS = {
-    question.__name__: question
-    for question in (
-        needs_eyes, causes, unfinished, lead_questions, as_found_left, predicted_measured,
-        by_finding, first_time_right, better, safety, safety_months, misheard, time_a_step, totals,
-        free_travel, units, by_odometer, due_count, damaged, work_orders,
-    )
-}  # fmt: skip
+QUESTIONS: dict[str, Callable[[Tables], ir.Table]] = {name: globals()[name] for name in ASKED}
 """All of them by name."""

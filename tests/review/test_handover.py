@@ -15,6 +15,7 @@ from icalendar import Calendar
 from assistant.record import verify_file
 from assistant.record.history import JobHistory
 from assistant.review import open_review
+from assistant.review.columns import ASKED
 from assistant.review.handover.due_list import calendar, due_csv
 from assistant.review.questions import WORK_ORDER
 from assistant.review.wording import Row
@@ -147,6 +148,27 @@ def test_each_job_is_one_documented_row(
     lugcall("review", folder, "--csv", tmp_path / "out")
     page = (tmp_path / "out" / "COLUMNS.md").read_text("utf-8").partition("## work_orders")[2]
     assert all(f"| `{name}` | {kind} |" in page for name, kind in WORK_ORDER.items())
+    assert set(ASKED) <= set(re.findall(r"\w+", lugcall("review", "--help").output))
+
+
+def test_a_row_has_figures_that_a_gauge_shows_and_their_unit(
+    folder: Path, lugcall: Callable[..., Result]
+) -> None:
+    """In what the truck's card and odometer count; what is in inches has no more digits than a
+    64th of an inch, and what is in miles none that no odometer shows."""
+    for demo in DEMOS:
+        (folder / demo.name).write_bytes(demo.read_bytes())
+    tell(folder / "k", [Job("K-1", day(2025, 9, 1), miles=240_001, distance="kilometres")])
+    told = lugcall("review", folder, "--ask", "work_orders").output
+    assert not re.search(r"\d\.\d{7}", told), told
+    rows = {Path(row["record"]).stem: row for row in csv.DictReader(io.StringIO(told))}
+    metric, hard = rows["metric_job"], rows["hard_day"]
+    gap = JobHistory.read(HARD.with_name("metric_job.jsonl")).as_left()["gap"].value_in
+    assert metric["length_unit"] == "mm" and metric["gap_left"] == f"{gap * 25.4:.1f}"
+    assert hard["length_unit"] == "inch" and hard["gap_left"] == hard["gap_left_in"] == "0.551"
+    (km,) = [row for row in rows.values() if row["unit"] == "K-1"]
+    assert (km["odometer"], km["distance_unit"]) == ("240001", "kilometres")
+    assert km["next_check"] == "430000" and km["odometer_miles"] == "149129.7"
 
 
 def test_an_act_is_added_to_many_records(folder: Path, lugcall: Callable[..., Result]) -> None:

@@ -144,6 +144,37 @@ def test_search_finds_any_words_in_any_order(page: Any) -> None:
     assert "bolt" in page.inner_text("tr:target")
 
 
+_BROKEN = """([within, words]) => [...document.querySelectorAll(within)].flatMap((cell) => {
+  const walk = document.createTreeWalker(cell, NodeFilter.SHOW_TEXT), broken = [];
+  for (let text = walk.nextNode(); text; text = walk.nextNode()) {
+    for (const found of text.data.matchAll(new RegExp(words, 'g'))) {
+      const range = document.createRange();
+      range.setStart(text, found.index);
+      range.setEnd(text, found.index + found[0].length);
+      if (new Set([...range.getClientRects()].map((box) => Math.round(box.top))).size > 1) {
+        broken.push(found[0]);
+      }
+    }
+  }
+  return broken;
+})"""
+
+
+def test_no_word_of_a_state_and_no_time_is_broken(page: Any, out: Path) -> None:
+    for file in (fleet_file(out), out / truck_file("T-104"), out / "audit.html"):
+        page.goto(file.as_uri())
+        assert page.evaluate(_BROKEN, ["td.state", "\\S+"]) == [], file
+    page.goto(fleet_file(out).as_uri())
+    assert page.evaluate(_BROKEN, ["#list td[data-label=time]", ".+"]) == []
+
+
+def test_at_the_first_visit_everything_is_new(page: Any) -> None:
+    every = page.locator("#look li.case:visible").count()
+    page.click("[data-show=fresh]")
+    assert page.locator("#look li.case:visible").count() == every > 5
+    assert "have not looked" in page.inner_text("[data-show=fresh]")
+
+
 def test_no_page_is_wider_than_its_screen(page: Any, out: Path) -> None:
     for file in every_kind(out):
         page.goto(file.as_uri())

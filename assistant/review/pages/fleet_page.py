@@ -154,7 +154,7 @@ def write_fleet(
     visits = by_unit(visit for _, visit in desk.due.visits(drawn))
     cells = [charts.cell_of(unit, visits[unit]) for unit in drawn if unit in visits]
     curves = [cell for cell in cells if cell is not None]
-    fresh = desk.fresh()
+    fresh = desk.fresh() if desk.looked else set(by_job)  # to whom never looked, all is new
     text = page(
         "fleet.html",
         a=answers,
