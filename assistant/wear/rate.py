@@ -145,11 +145,6 @@ class FleetRate:
         return found
 
 
-def rate_of(fleet: Fleet, unit: str) -> list[RatePoint]:
-    """The rate of one truck of a fleet; see `FleetRate.of`."""
-    return FleetRate.of_fleet(fleet).of(fleet.get(unit, ()))
-
-
 def _mean_rate(intervals: Sequence[Interval]) -> float:
     """The fleet's, inches per 10,000 miles; 0.0 when nothing is known."""
     way = sum(i.way for i in intervals)

@@ -45,9 +45,7 @@ LAST = "forty thou"
 """The last of the as-found readings; "check" comes after it."""
 SCRIPT, CARD = "first_job.txt", "truck_t104.toml"
 VOICE = "us-jacky"
-GOALS = {"typed": (18, "modules"), "check": (300, "switches"), "spoken": (39, "modules")}
-"""18, 300 and 35, and what came after: the safety model, asked at every turn, the reading of
-numbers in any alphabet, and the words for a job that cannot go on."""
+GOALS = {"typed": (18, "modules"), "check": (300, "switches"), "spoken": (35, "modules")}
 
 
 def spoken(words: str) -> Any:

@@ -18,8 +18,7 @@ from assistant.voice.recognition import models
 from assistant.voice.recognition.expected import reading_grammar
 from assistant.voice.recognition.grammar import Grammar, State, over_tokens
 from assistant.voice.recognition.recognizer import RecognizerError
-from assistant.voice.recognition.spectrum import full_spectrum, spectrum
-from assistant.voice.recognition.whisper import WhisperRecognizer
+from assistant.voice.recognition.whisper import WhisperRecognizer, full_spectrum, spectrum
 from assistant.voice.recognition.whisper_model import (
     CHANGES,
     SHARE,

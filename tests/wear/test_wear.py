@@ -28,12 +28,16 @@ from assistant.wear.outlook import (
     rate_range,
     usage_of,
 )
-from assistant.wear.rate import RatePoint, of_truck, rate_of, restricted, sums
+from assistant.wear.rate import FleetRate, RatePoint, of_truck, restricted, sums
 from assistant.wear.visits import Interval, Visit, intervals_of, visits_in
 from tests import demo
 from tests.wear.fleet import LIMIT_IN, Fleet, Score, simulate
 
 START = datetime(2025, 1, 6, 8, 0, tzinfo=UTC)
+
+
+def rate_of(fleet: dict[str, list[Interval]], unit: str) -> list[RatePoint]:
+    return FleetRate.of_fleet(fleet).of(fleet[unit])
 
 
 def test_likelihood_and_shrinkage_by_plain_matrices() -> None:
