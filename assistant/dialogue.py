@@ -156,6 +156,15 @@ class Dialogue(Protocol):
         """Whether somebody may be hurt now."""
         return Danger()
 
+    @property
+    def pressing(self) -> bool:
+        """Whether the helper is to press the pedal here, and let it up."""
+        return False
+
+    def meanwhile(self) -> Said | None:
+        """What the helper goes on doing where the prompt has nothing new for him, if anything."""
+        return None
+
     def prompt(self, entering: bool = False) -> list[Said]:
         """The present instruction; on entering, its cautions first."""
 

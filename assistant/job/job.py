@@ -48,7 +48,7 @@ HANDLERS: dict[str, Handler] = {
     "sign_off": answers.on_sign_off,
     "unclear": lambda job, act: job.hint(act, "again"),
     "back": answers.on_back,
-    "repeat": lambda job, act: job.prompt(),
+    "repeat": pedal.on_repeat,
     "where": answers.on_where,
     "why": answers.on_why,
     "how_long": answers.on_how_long,
@@ -230,6 +230,14 @@ class Job(JobState):
         items = tuple((s.id, s.answers) for s in mine if s.id not in self.ahead and s.answers)
         return Breath(items, in_order) if len(items) > 1 else Breath()
 
+    @property
+    def helper_asked(self) -> bool:
+        """Whether the helper, who stopped it, is still to say that it may go on."""
+        return self.helper_stopped and self.facts.hazards["helper"] == "there"
+
+    def meanwhile(self) -> Said | None:
+        return pedal.meanwhile(self)
+
     def whose(self) -> str:
         if self.facts.hazards.propped:
             return "tech"
@@ -262,7 +270,8 @@ class Job(JobState):
         if self.at == LEAVING:
             return unfinished.allowed(self)
         if step is None:
-            return [*self.kind.allowed, *(["accept", "sound"] if self.inside else [])]
+            ready = ["ready"] if self.stopped and self.helper_asked else []
+            return [*self.kind.allowed, *ready, *(["accept", "sound"] if self.inside else [])]
         own = ["unpropped", "propped"] if self.facts.hazards.propped else []
         if self.foot_wanted:
             return [*own, "foot_off"]
@@ -400,6 +409,7 @@ class Job(JobState):
         """After every change of step: nothing half-said is carried along, hands may go in."""
         self.drop()
         self.stand()
+        self.foot_told = self.foot_told if self.stopped else ""
         step, facts = self.step, self.facts
         if step is None:
             unfinished.entered(self)

@@ -198,7 +198,8 @@ def _repair(job: Job, step: Step) -> list[Said]:
 def _stopped(job: Job, step: Step) -> list[Said]:
     held = "stopped_clear_next" if job.facts.hazards.hands_clear else "stopped_held_next"
     reply = "stopped_next" if job.facts.hazards.pedal_up else held
-    return [job.said("tech", reply, key="reply:stopped_next")]
+    asked = [job.said("helper", "ready_first")] if job.helper_asked else []
+    return [*asked, job.said("tech", reply, key="reply:stopped_next")]
 
 
 # --- the table ------------------------------------------------------------------------------------

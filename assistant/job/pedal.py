@@ -8,6 +8,7 @@ from assistant.act import Act, Said
 from assistant.interlocks import presses
 from assistant.job import words
 from assistant.job.state import HALTED
+from assistant.record.history import LED_ON
 from assistant.sentences import sentences, spoken_to
 
 if TYPE_CHECKING:
@@ -16,29 +17,45 @@ if TYPE_CHECKING:
 
 def on_stop(job: Job, act: Act) -> list[Said]:
     """Everything stops, whoever says it."""
+    state = words.truck_state(job)
     if job.at == HALTED:
         job.facts.hazards.distrust(act.who)
-        state = words.truck_state(job)
+        _stopped_by(job, act)
         again = job.said("both", "already_stopped", signal="DANGER", cue="STOP", state=state)
         return [again, *job.prompt()]
-    state = words.truck_state(job)
     helper = _stop_helper(job)
     halt(job, act)
     return [
-        job.said("tech", "stopped", signal="DANGER", cue="STOP", state=state),
+        job.said("tech", "stopped", signal="DANGER", cue="STOP"),
         helper,
+        job.said("tech", "stands_so", state=state),
         *job.prompt(),
     ]
 
 
-def _stop_helper(job: Job) -> Said:
-    """What the foot on the pedal is told at a stop."""
+def _stop_helper(job: Job, reply: str = "") -> Said:
+    """What the foot on the pedal is told at a stop, and till something else is known of it: the
+    `reply`, or what the state of the pedal asks for."""
     hazards = job.facts.hazards
-    reply = "stopped_helper_up" if hazards.pedal_up else "stopped_helper_held"
+    usual = "stopped_helper_up" if hazards.pedal_up else "stopped_helper_held"
     if hazards.key_above:
         # The engine may be running, and in gear: a foot off the pedal would move the truck.
-        reply = "stopped_helper_engine"
-    return job.said("helper", reply, signal="DANGER", cue="STOP")
+        usual = "stopped_helper_engine"
+    job.foot_told = reply or usual
+    return job.said("helper", job.foot_told, signal="DANGER", cue="STOP")
+
+
+def meanwhile(job: Job) -> Said | None:
+    """What the helper goes on doing meanwhile, where the prompt has nothing new for him."""
+    if job.at == HALTED:
+        return job.said("helper", job.foot_told, signal="DANGER", cue="STOP")
+    return job.said("helper", "hold_on") if job.facts.hazards.hold_confirmed else None
+
+
+def on_repeat(job: Job, act: Act) -> list[Said]:
+    """The present instruction; for the helper what he was told of his foot, where that stands."""
+    stands = meanwhile(job) if act.who == "helper" else None
+    return [*([stands] if stands else []), *job.prompt()]
 
 
 def halt(job: Job, act: Act) -> None:
@@ -49,12 +66,22 @@ def halt(job: Job, act: Act) -> None:
     job.release_halted = False
     job.fire("halt")
     job.facts.hazards.distrust(act.who)
+    _stop_helper(job)
+    _stopped_by(job, act)
+
+
+def _stopped_by(job: Job, act: Act) -> None:
+    """A stop of the helper's is not undone from below: see `on_carry_on`. What he says of his foot
+    alone is no stop of his: the way on asks after that anyway."""
+    his = act.who == "helper" and act.meaning in ("stop", "danger", "unsure", "pause", "trouble")
+    job.helper_stopped = job.helper_stopped or his
 
 
 def _alarm(job: Job, act: Act) -> None:
     """The pedal moves, or may, with hands in the hole: everything halts."""
     job.facts.hazards.alarm(act.who)
     job.alarmed = True
+    _stopped_by(job, act)
     if job.at != HALTED:
         halt(job, act)
 
@@ -68,10 +95,9 @@ def on_danger(job: Job, act: Act) -> list[Said]:
     if hazards.pedal_up and hazards.cover_closed:
         return on_stop(job, act)
     # Where the pedal was up, a foot may stand on it now: let go, it would spring up.
-    helper = job.said("helper", "stopped_helper_still", signal="DANGER", cue="STOP")
-    if not hazards.pedal_up or hazards.key_above:
-        helper = _stop_helper(job)
+    still = hazards.pedal_up and not hazards.key_above
     _alarm(job, act)
+    helper = _stop_helper(job, "stopped_helper_still" if still else "")
     return [
         job.said("tech", "hands_out", signal="DANGER", cue="STOP"),
         helper,
@@ -153,16 +179,21 @@ def on_pause(job: Job, act: Act) -> list[Said]:
 
 
 def on_carry_on(job: Job, act: Act) -> list[Said]:
-    """Back to where the stop came; into the hold and the release only through clear again."""
+    """Back to where the stop came; into the hold and the release only through clear again.
+
+    Where the helper has stopped it, he says first that it may go on: only he saw why.
+    """
     if job.at != HALTED:
         return [job.said(act.who, "nothing_stopped"), *job.prompt()]
+    if job.helper_asked and act.text != LED_ON:
+        return [job.said("tech", "helper_first"), *job.prompt()]
     back = job.dialogs.by_id.get(job.return_to)
     if back is not None and back.held:
         job.after_hold = back.id
     job.release_halted = job.alarmed = False
     if not job.fire("carry_on"):
         return job.not_now(act.who)
-    job.return_to = ""
+    job.return_to, job.helper_stopped = "", False
     return [job.said("both", "carry_on"), *job.prompt(entering=True)]
 
 
@@ -216,13 +247,13 @@ def on_holding(job: Job, act: Act) -> list[Said]:
         return job.go_on(job.said("helper", "hold_standing"))
     if hazards.hold_confirmed:
         return [job.said("helper", "hold_standing"), *(job.prompt() if was == "doubted" else [])]
-    keep = job.said("helper", "stopped_helper_held", signal="DANGER", cue="STOP")
     if was == "releasing" and job.at != HALTED:
         return on_stop(job, act)  # told to let up, and still down: or down again
     if not unasked and job.at == HALTED:
         # He may be holding still, or have pressed again: down, but not to be relied on.
-        return [keep, *job.prompt()]
+        return [_stop_helper(job, "hold_in_stop"), *job.prompt()]
     _alarm(job, act)
+    keep = _stop_helper(job, "stopped_helper_held")
     moving = job.said("tech", "pedal_moving", signal="DANGER", cue="STOP")
     return [moving, keep, *job.prompt()]
 
@@ -249,7 +280,7 @@ def on_lost(job: Job, act: Act) -> list[Said]:
     _alarm(job, act)
     return [
         job.said("tech", "hold_lost", signal="DANGER", cue="STOP"),
-        job.said("helper", "hold_lost_helper", signal="DANGER"),
+        _stop_helper(job, "hold_lost_helper"),
         job.said("tech", "already_stopped", state=words.truck_state(job)),
         *job.prompt(),
     ]
@@ -275,6 +306,7 @@ def on_released(job: Job, act: Act) -> list[Said]:
         alarm = not (job.alarmed or hazards.pedal_up)
         hazards.says_up()
         job.alarmed = job.alarmed or alarm
+        _stop_helper(job)
         out = [job.said("tech", "hold_lost", signal="DANGER", cue="STOP")] if alarm else []
         return [*out, job.said("both", "release_ok"), *job.prompt()]
     return job.not_now("helper") if hazards.pedal_up else on_lost(job, act)

@@ -352,6 +352,8 @@ class JobState:
         rereading: `correcting` was asked for since the readings cannot all be true.
         choice: "close" or "out": a reading waits for a finer one, or to be accepted.
         alarmed: "hands out" was called since the job was stopped.
+        helper_stopped: the helper stopped the job, and has not said since that it may go on.
+        foot_told: the reply that told the helper last what to do with his foot in a stop.
         turn_again: the turn was broken off before its count was said: ask for all that moved.
         given: the cautions that were said already.
         ahead: steps told to be done before they were asked for.
@@ -383,6 +385,8 @@ class JobState:
     choice: str = ""
     rereading: bool = False
     alarmed: bool = False
+    helper_stopped: bool = False
+    foot_told: str = ""
     turn_again: bool = False
     given: set[str] = field(default_factory=set)
     ahead: set[str] = field(default_factory=set)

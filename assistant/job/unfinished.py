@@ -356,11 +356,14 @@ def on_go_on(job: Job, act: Act) -> list[Said]:
 
 
 def on_ready(job: Job, act: Act) -> list[Said]:
-    """The helper is there, for the first time or again."""
-    if job.facts.hazards.helper_there or job.at == "helper_ready":
-        job.facts.hazards.says_there()
-        return answers.on_ready(job, act)
+    """The helper is there, for the first time or again; what he stopped may go on."""
+    there = job.facts.hazards.helper_there or job.at == "helper_ready"
     job.facts.hazards.says_there()
+    stopped, job.helper_stopped = job.helper_stopped, False
+    if there and stopped and job.at == HALTED:
+        return [job.said("both", "ready_heard"), *job.prompt()]
+    if there:
+        return answers.on_ready(job, act)
     return [_said("both", "helper_back"), asks_who(job, "helper"), *job.prompt()]
 
 

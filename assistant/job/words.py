@@ -135,7 +135,7 @@ def truck_state(job: JobState) -> Both:
     held = "pedal_held_state" if hazards.hold_confirmed else "pedal_unsure_state"
     step = job.dialogs.by_id.get(job.step_id)
     asked = step is not None and presses(step)  # he may have pressed again since he said so
-    parts = [say("pedal_up_state" if hazards.told_up and not asked else held)]
+    parts = [say("state_head"), say("pedal_up_state" if hazards.told_up and not asked else held)]
     if facts.turning:
         parts.append(say("ring_maybe_state"))
     by_gap, called = facts.plans.lugs_by_gap(), facts.lugs_total

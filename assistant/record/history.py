@@ -222,6 +222,9 @@ class DueKept(msgspec.Struct, gc=False):
 # --- The lines of a record.
 
 _OFF_WAY = ("halted", "repair")
+LED_ON = "led on"
+"""Text of a "carry on" after which the job went on, also where the helper had stopped it: records
+hold it of a time when nobody asked him first."""
 _NO_ANSWER = ("stop", "carry_on", "resumed", "back", "unclear")
 
 
@@ -286,6 +289,10 @@ class Turn(Line, kw_only=True, gc=False):
     person: PersonKept | None = None
     hold: str | None = None
     hands: str | None = None
+
+    def __post_init__(self) -> None:
+        if self.act is not None and self.act.meaning == "carry_on" and self.after != "halted":
+            self.act.text = LED_ON
 
     @property
     def meaning(self) -> str:

@@ -259,7 +259,10 @@ _KINDS = {"hold": {HELD, PRESSED}, "turn": {TURNED}, "release": {UP, OFF}}
 _OWN = {"hold": HELD, "turn": TURNED, "release": UP}
 """Kind of step -> what its own words must order."""
 _REPLIES = {
-    **dict.fromkeys(("stopped_helper_held", "hold_on", "hold_standing", "pedal_held_state"), HELD),
+    **dict.fromkeys(
+        ("stopped_helper_held", "hold_on", "hold_in_stop", "hold_standing", "pedal_held_state"),
+        HELD,
+    ),
     **dict.fromkeys(("stopped_helper_up", "stopped_helper_engine"), OFF),
     **dict.fromkeys(("foot_asked", "foot_heard"), OFF),
     **dict.fromkeys(("stopped_held_next", "stopped_clear_next", "release_ok"), UP),

@@ -75,7 +75,7 @@ _BLANKS = """
     quantity figures: corrected
     quantity: what_correct
     code: confirm_code
-    state: stopped already_stopped paused pause_held resumed
+    state: stands_so already_stopped paused pause_held resumed
     moved: back_moved ring_moved_state
     measured predicted: move_as_planned move_none move_wrong_way move_unclear
     moved told: move_other_count lugs_differ
@@ -124,7 +124,7 @@ _BLANKS = """
     :release_ok clear_heard back_no back_lock back_blocked back_start need_repair need_bleed
     :repair_done gap_right gap_not_right gap_unread ring_stuck maker_again rod_none resumed_hold
     :dialogs_changed repaired_record skip_no no_why accept_no accept_nothing accepted accept_why
-    :sign_code
+    :sign_code stopped state_head helper_first ready_first ready_heard hold_in_stop
     :sign_ready closed pedal_up_state pedal_held_state pedal_unsure_state lock_in_state
     :lock_out_state cover_off_state ring_maybe_state ring_still_state defaults
     :confirm_clear_first turn_zero lock_plate_out helper_wait clearance_gone pedal_moving

@@ -238,7 +238,7 @@ TRUE = {
 CHANGES = (
     *("stop", "danger", "unsure", "pause", "carry_on", "let_up", "holding", "lost", "clear"),
     *("released", "done", "check", "no", "accept", "move", "measure", "sound"),
-    *("skip", "back", "wait", "start_over", "foot_off"),
+    *("skip", "back", "wait", "start_over", "foot_off", "ready"),
 )
 """Acts that may change where the job stands; that the others do not is tried below."""
 
@@ -298,10 +298,14 @@ def _copy(value: Any) -> Any:
     return value.copy() if isinstance(value, (set, list, dict)) else value
 
 
+_WORDS = ("pending", "ahead", "trouble", "closing", "foot_told")
+"""What changes only words, or is looked at apart."""
+
+
 def _key(job: Job, watch: Watch) -> tuple[Any, ...]:
     """What of a state can matter for what comes after it."""
     facts, pending = job.facts, job.pending
-    plain = [getattr(job, n) for n in _PLAIN if n not in ("pending", "ahead", "trouble", "closing")]
+    plain = [getattr(job, n) for n in _PLAIN if n not in _WORDS]
     seen = {k: v for k, v in vars(watch).items() if isinstance(v, (bool, str))}
     return (
         job.at,

@@ -374,3 +374,68 @@ def test_how_to_read_tells_nothing_of_the_pedal(session: Session, play: Play) ->
     play(session, f"{PLAN} / check / done / done / clear / h: holding / stop")
     for quantity in ("gap", "clearance"):
         assert "Pedal up" not in text(play(session, f"how do I measure the {quantity}"))
+
+
+ORDERS_HIM = ("stopped_helper_held", "stopped_helper_up", "stopped_helper_still",
+              "stopped_helper_engine", "hold_lost_helper", "hold_in_stop")  # fmt: skip
+
+
+@pytest.mark.parametrize("way", [
+    f"{TURN} / stop", f"{TURN} / h: stop", f"{TURN} / h: lost it", 
+    f"{TURN} / h: lost it / h: holding",
+    f"{TURN} / h: lost it / h: released", f"{TURN} / pause", f"{FOUND} / h: stop",
+    f"{TURN} / stop / stop",
+    f"{FOUND} / h: the engine is cranking", f"{TURN} / my arm is stuck",
+    f"{TO_COVER} / done / done / stop",
+])  # fmt: skip
+def test_a_stopped_helper_is_told_one_thing(session: Session, play: Play, way: str) -> None:
+    """What he was told last of his foot stands until something else is known of it, and a "say
+    again" of his says just that."""
+    said = play(session, way)
+    assert session.job.stopped
+    told = [s.text for s in said if s.to == "helper" and s.key.removeprefix("reply:") in ORDERS_HIM]
+    stands = session.job.meanwhile()
+    assert stands is not None and (not told or stands.text == told[-1])
+    assert text(play(session, "h: say again"), "helper").startswith(stands.text)
+
+
+def test_holding_after_lost_is_answered(session: Session, play: Play) -> None:
+    """It does not put the hold back; he is told so, and to keep down what is down."""
+    play(session, f"{TURN} / h: lost it")
+    heard = text(play(session, "h: holding"), "helper")
+    assert "Heard" in heard and "keep the pedal down" in heard
+    assert session.job.stopped and not session.job.facts.hazards.hold_confirmed
+
+
+@pytest.mark.parametrize("at", [FOUND, TURN, LAST, f"{TURN} / stop"])
+def test_a_stop_of_the_helper_s_is_not_undone_from_below(
+    session: Session, play: Play, at: str
+) -> None:
+    """He saw why: he says ready before the technician's carry on counts."""
+    said = play(session, f"{at} / h: stop")
+    assert "Say ready" in text(said, "helper")
+    said = play(session, "carry on")
+    assert session.job.stopped and "ready first" in text(said, "tech")
+    assert "Say ready" in text(said, "helper")
+    play(session, "h: ready")
+    assert session.job.stopped
+    play(session, "carry on")
+    assert not session.job.stopped
+
+
+def test_a_helper_s_stop_is_no_dead_end_without_him(session: Session, play: Play) -> None:
+    play(session, f"{FOUND} / h: stop / my helper left / carry on")
+    assert not session.job.stopped
+
+
+def test_a_record_of_a_time_when_nobody_asked_him_is_resumed(
+    session: Session, play: Play, dialogs: Dialogs, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    with monkeypatch.context() as then:
+        then.setattr("assistant.job.job.Job.helper_asked", False)
+        play(session, f"{FOUND} / h: stop / carry on / 0.530")
+    at = session.job.at
+    session.close()
+    again, _ = Session.resume(session.journal.path, dialogs)
+    assert again.job.at == at
+    again.close()

@@ -198,6 +198,7 @@ class Watch:
         self.out = False
         self.foot_on = False
         self.alone = False
+        self.unready = False
         self.count_open = False
         self.read_at_move: list[int] = []
         self.read_at_maker: list[int] = []
@@ -245,6 +246,8 @@ class Watch:
         """Who is there, and what ends a hold because of it."""
         if self.signed:
             return
+        if act.who == "helper" and act.meaning in ("stop", "ready"):
+            self.unready = act.meaning == "stop"
         gone = act.meaning == "trouble" and act.text in ("alone", "helper_gone")
         if gone:
             self.alone = True
@@ -364,6 +367,8 @@ class Procedure(RuleBasedStateMachine):
         if was_halted and job.at != "halted":
             on = ("carry_on", "let_up", "unfinished", "trouble", "released")
             assert meaning in on, f"{meaning} left a stop"
+            if meaning == "carry_on":
+                assert not watch.unready or watch.alone, "went on, and the helper had stopped it"
             if meaning not in ("carry_on", "let_up"):
                 assert job.at in ends or job.at == "leaving", f"{meaning} went on out of a stop"
         if job.at == "signed_off" and not was_signed:
@@ -469,6 +474,8 @@ class Procedure(RuleBasedStateMachine):
 
     def right_act(self) -> tuple[str, str, dict[str, Any]]:
         job = self.job
+        if job.at == "halted" and "ready" in job.allowed():
+            return ("ready", "helper", {})
         if job.at == "halted":
             return ("carry_on", "tech", {})
         if job.foot_wanted:

@@ -260,7 +260,8 @@ class Crew:
         return "helper", self.rng.choice(("released", "pedal up"))
 
     def at_halted(self) -> tuple[str, str]:
-        return "tech", "carry on"
+        asked = "ready" in self.dialogue.allowed()  # the helper has stopped it
+        return ("helper", "ready") if asked else ("tech", "carry on")
 
     def at_sign(self) -> tuple[str, str]:
         self.doubts = list(self.session.job.facts.doubts)
