@@ -172,7 +172,8 @@ def on_not_sound(job: Job, act: Act) -> list[Said]:
     more = [job.said("both", "need_bleed")] if step.id == "chain_fluid" else []
     if act.text:  # "it grinds into gear": what may be behind it
         more += complain(job, "tech", act.text)
-    return [*first, job.said("both", "need_repair", signal="WARNING"), *more]
+    told = [job.said("tech", "need_repair", signal="WARNING"), job.said("helper", "repair_wait")]
+    return [*first, *told, *more]
 
 
 def _found_inside(job: Job, act: Act, what: str = "") -> list[Said]:

@@ -192,7 +192,7 @@ def _outside(reply: str, to: str) -> Callable[[Job, Step], list[Said]]:
 
 
 def _repair(job: Job, step: Step) -> list[Said]:
-    return [job.said("both", "need_inside" if job.faulty == LOOK else "need_repair")]
+    return [job.said("tech", "need_inside" if job.faulty == LOOK else "need_repair")]
 
 
 def _stopped(job: Job, step: Step) -> list[Said]:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from assistant.act import Act, Said
 from assistant.interlocks import presses
 from assistant.job import words
-from assistant.job.state import HALTED
+from assistant.job.state import HALTED, REPAIR
 from assistant.record.history import LED_ON
 from assistant.sentences import sentences, spoken_to
 
@@ -21,8 +21,12 @@ def on_stop(job: Job, act: Act) -> list[Said]:
     if job.at == HALTED:
         job.facts.hazards.distrust(act.who)
         _stopped_by(job, act)
-        again = job.said("both", "already_stopped", signal="DANGER", cue="STOP", state=state)
-        return [again, *job.prompt()]
+        return [
+            job.said("tech", "stopped", signal="DANGER", cue="STOP"),
+            _stop_helper(job, job.foot_told),
+            job.said("tech", "stands_so", state=state),
+            *job.prompt(),
+        ]
     helper = _stop_helper(job)
     halt(job, act)
     return [
@@ -49,13 +53,17 @@ def meanwhile(job: Job) -> Said | None:
     """What the helper goes on doing meanwhile, where the prompt has nothing new for him."""
     if job.at == HALTED:
         return job.said("helper", job.foot_told, signal="DANGER", cue="STOP")
+    if job.at == REPAIR:
+        return job.said("helper", "repair_wait")
     return job.said("helper", "hold_on") if job.facts.hazards.hold_confirmed else None
 
 
 def on_repeat(job: Job, act: Act) -> list[Said]:
     """The present instruction; for the helper what he was told of his foot, where that stands."""
-    stands = meanwhile(job) if act.who == "helper" else None
-    return [*([stands] if stands else []), *job.prompt()]
+    prompt = job.prompt()
+    if act.who == "tech" or (not job.stopped and any(said.to != "tech" for said in prompt)):
+        return prompt
+    return [meanwhile(job) or job.said("helper", "helper_wait"), *prompt]
 
 
 def halt(job: Job, act: Act) -> None:

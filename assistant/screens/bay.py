@@ -22,7 +22,16 @@ import orjson
 from assistant.act import Act, Evidence, Said
 from assistant.dialogue import Conversation
 from assistant.record import RecordError
-from assistant.screens.view import Broken, bench_view, broken_said, cab_view, lines, reading_of
+from assistant.screens.view import (
+    Broken,
+    bench_view,
+    broken_said,
+    cab_view,
+    lines,
+    presses,
+    reading_of,
+    words_of,
+)
 from assistant.sentences import printable
 
 if TYPE_CHECKING:
@@ -31,12 +40,12 @@ if TYPE_CHECKING:
 _LOG = logging.getLogger(__name__)
 KEPT = 50
 """Messages that a page which comes back can still be sent; a job's truth is in each of them."""
-SILENT_S = 1.5
+SILENT_S = 1.3
 """A cab has lost its link when the newest beat that it has acknowledged is older than this."""
 BEAT_S, BEAT_DOWN_S = 0.5, 0.25
 """Between beats; and to a cab while the pedal is down, so that a packet lost on the way is missed,
 and sent again, before the link counts as lost."""
-_LOOK_S = 0.2
+_LOOK_S = 0.1
 LONGEST = 500
 """Signs of one utterance from a screen."""
 
@@ -76,11 +85,16 @@ class Screen:
 
 @dataclass(frozen=True, slots=True)
 class Message:
-    """One change as each role is sent it: ready-made JSON, and what was said."""
+    """One change as each role is sent it: ready-made JSON, and what was said.
+
+    `unwarned` is what a cab is sent till a bench has shown that the pedal will move, where that is
+    another thing; else empty.
+    """
 
     n: int
     texts: dict[str, bytes]
     said: tuple[Said, ...] = ()
+    unwarned: bytes = b""
 
 
 class Bay:
@@ -125,6 +139,8 @@ class Bay:
         self._heard: dict[str, str] = {}
         self._last: dict[str, str] = {}
         """The last reading: its words, and "as" what it was understood."""
+        self._read_at = self._came_from = ""
+        """Where the job stood when that was called out, and at the beginning of this turn."""
         self._publish(opening)
 
     @property
@@ -165,15 +181,30 @@ class Bay:
     def _heard_now(self, who: str, words: str, about: int | None) -> str:
         if self._broken is not None:
             return self._begin_again()
+        self._forget(self.conversation.dialogue.at)
         meant = self.conversation.understood(words, who)
         stops = isinstance(meant, Act) and meant.meaning in ("stop", "lost", "danger")
         if about is not None and about != self._n and not stops:
             return "late"
-        said = self.conversation.take(meant)
+        said = [*self.conversation.take(meant)]
+        if not any(one.to in (who, "both") for one in said):
+            said.append(Said(who, words_of().say("told.heard"), "screen:heard"))
         self._heard = {"who": who, "words": words}
-        self._last = reading_of(meant, words) or self._last
+        self._remember(reading_of(meant, words))
         self._publish(said)
         return ""
+
+    def _remember(self, reading: dict[str, str]) -> None:
+        if reading:
+            self._last = reading
+            self._read_at = self._came_from
+
+    def _forget(self, at: str) -> None:
+        """A turn begins with the job at this step: the last reading is shown till the job has gone
+        on from where it was called out, and somebody speaks again."""
+        self._came_from = at
+        if at != self._read_at:
+            self._last = {}
 
     async def turn(
         self, work: Callable[[], tuple[Sequence[Said], dict[str, str], dict[str, str]]]
@@ -184,9 +215,12 @@ class Bay:
         def now() -> None:
             if self._broken is not None:
                 return
+            at = self.conversation.dialogue.at
             said, heard, reading = work()
             if said:
-                self._heard, self._last = heard, reading or self._last
+                self._forget(at)
+                self._heard = heard
+                self._remember(reading)
                 self._publish(said)
 
         await self._run(now)
@@ -244,12 +278,16 @@ class Bay:
             bench_view(dialogue, self._heard, self._last, broken),
             cab_view(dialogue, broken),
         )
-        views: dict[str, Any] = {"tech": bench, "helper": cab, "lead": bench}
-        texts = {
-            role: orjson.dumps({"n": n, "life": self.life, "view": view, "said": lines(said, role)})
-            for role, view in views.items()
-        }
-        self.messages.append(Message(n, texts, tuple(said)))
+
+        def made(view: dict[str, Any], told: list[dict[str, str]]) -> bytes:
+            return orjson.dumps({"n": n, "life": self.life, "view": view, "said": told})
+
+        tech, helper = made(bench, lines(said, "tech")), made(cab, lines(said, "helper"))
+        unwarned = b""
+        if broken is None and presses(dialogue, cab["word"]):
+            unwarned = made(cab_view(dialogue, warned=False), [])
+        texts = {"tech": tech, "helper": helper, "lead": made(bench, [])}
+        self.messages.append(Message(n, texts, tuple(said), unwarned))
         self._n = n
 
     # --- the link to each screen ---
@@ -293,6 +331,8 @@ class Bay:
     def acknowledged(self, screen: Screen, n: int, of_ms: float, at: float) -> None:
         """A page has painted message `n` and the beat of time `of_ms`; by its own clock `at`."""
         now = self.clock()
+        if self.cab is not None and screen.role == "tech" and screen.seen < n == self._n:
+            self.cab.news.set()  # a press may have waited for this
         screen.seen = max(screen.seen, n)
         screen.heard_s = max(screen.heard_s, min(of_ms / 1000, now))
         screen.at, screen.at_s = at, now
@@ -300,6 +340,12 @@ class Bay:
     def leave(self, screen: Screen) -> None:
         """A page is gone; whether a cab is missed is seen by `watch`."""
         self.screens.discard(screen)
+
+    def warned(self, message: Message) -> bool:
+        """Whether a bench shows, of this very message, that the pedal will move; or none needs."""
+        return not message.unwarned or any(
+            screen.role == "tech" and screen.seen >= message.n for screen in self.screens
+        )
 
     def moved(self, screen: Screen) -> bool:
         """Whether another cab has taken over from this one."""
@@ -314,13 +360,20 @@ class Bay:
 
     async def watch(self) -> None:
         """Look after the cab's link until cancelled."""
+        pause_s = _LOOK_S
         while True:
-            await asyncio.sleep(_LOOK_S)
+            await asyncio.sleep(pause_s)
+            pause_s = _LOOK_S
             if self.cab is None:
                 continue
-            silent = self.clock() - self.cab.heard_s > SILENT_S
+            left_s = self.cab.heard_s + SILENT_S - self.clock()
+            silent = left_s < 0
+            if not silent:
+                pause_s = min(_LOOK_S, left_s + 0.005)
             if silent and self._link == "live":
                 self._link = "lost"
+                for screen in self.screens:  # told with a beat, before any disk is waited for
+                    screen.news.set()
                 await self._unsure("link_lost")
             elif not silent and self._link == "lost":
                 await self._back()

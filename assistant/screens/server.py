@@ -30,13 +30,14 @@ from starlette.requests import Request
 from starlette.responses import FileResponse, HTMLResponse, RedirectResponse, Response
 from starlette.routing import Mount, Route, WebSocketRoute
 from starlette.staticfiles import StaticFiles
-from starlette.types import ASGIApp, Message, Receive, Scope, Send
+from starlette.types import ASGIApp, Receive, Scope, Send
+from starlette.types import Message as Sending
 from starlette.websockets import WebSocket, WebSocketDisconnect
 
 from assistant.card import CardError
 from assistant.record import RecordError
 from assistant.screens.access import Access, AccessDenied, Limit
-from assistant.screens.bay import Bay, Screen, log_fault
+from assistant.screens.bay import Bay, Message, Screen, log_fault
 from assistant.screens.bays import Bays, NoSuchJob
 from assistant.screens.view import words_of
 from assistant.sentences import printable
@@ -93,7 +94,7 @@ class Guarded:
 
         begun = False
 
-        async def with_headers(message: Message) -> None:
+        async def with_headers(message: Sending) -> None:
             nonlocal begun
             begun = True
             if message["type"] == "http.response.start":
@@ -289,8 +290,9 @@ class Pages:
 async def _send(socket: WebSocket, bay: Bay, screen: Screen, sent: int) -> None:
     """Messages as they come, and a beat when there are none; their sound to a page that plays it,
     cut off by whatever comes next."""
-    if not 0 < sent <= bay.n:  # new, or of another life of the server: begin with the newest
-        sent = bay.n - 1
+    if screen.role == "helper" or not 0 < sent <= bay.n:
+        sent = bay.n - 1  # new, or of another life of the server: begin with the newest
+    waits: Message | None = None
     speaking: asyncio.Task[None] | None = None
     try:
         while True:
@@ -300,12 +302,17 @@ async def _send(socket: WebSocket, bay: Bay, screen: Screen, sent: int) -> None:
             else:
                 owed = bay.owed(sent)
                 if screen.role == "helper":  # what a cab has missed must not be shown nor said
-                    owed = owed[-1:]
+                    owed = owed[-1:] or ([waits] if waits is not None else [])
+                    waits = owed[-1] if owed and not bay.warned(owed[-1]) else None
                 for message in owed:
-                    await socket.send_text(message.texts[screen.role].decode())
+                    if message is not waits:
+                        await socket.send_text(message.texts[screen.role].decode())
+                    elif sent != message.n:
+                        await socket.send_text(message.unwarned.decode())
                     sent = message.n
                 await socket.send_text(bay.beat(screen).decode())
-                said = [s for m in owed for s in m.said if s.to in (screen.role, "both")]
+                shown = () if waits is not None else owed
+                said = [s for m in shown for s in m.said if s.to in (screen.role, "both")]
                 if screen.mouth is not None and said:
                     if speaking is not None:
                         speaking.cancel()

@@ -14,11 +14,13 @@ from assistant.act import Act, Said
 from assistant.dialogue import Danger, Dialogue, Question
 from assistant.sentences import Sentences, printable, sentences
 
-WORDS = ("hold", "release", "stop", "wait", "foot", "turn")
-"""The one word of the cab; "foot" and "turn" where the helper is asked for his foot, or to press,
-look or read. Its wording and sentence stand in `dialogs/`, screens.toml."""
-_CAB_ANSWERS = {"hold": ("holding", "lost"), "release": ("released", "stop")}
-"""What the two touches of the cab mean beside a word; phrases of words.toml say it."""
+WORDS = ("press", "hold", "release", "stop", "wait", "foot", "turn")
+"""The one word of the cab: "press" where he is told to press and hold, "hold" while he does; "foot"
+and "turn" where he is asked for his foot, or to press and let up, look or read. Its wording and
+sentence stand in `dialogs/`, screens.toml."""
+_IN_HOLD = ("holding", "lost", "repeat", "stop")
+_CAB_ANSWERS = {"press": _IN_HOLD, "hold": _IN_HOLD, "release": ("released", "stop")}
+"""What the touches of the cab mean beside a word; phrases of words.toml say it."""
 _BENCH_ANSWERS = (
     *("check", "no", "done", "sound", "not_sound", "clear", "accept", "measure", "move"),
     *("let_up", "carry_on", "repeat", "stop"),
@@ -69,23 +71,35 @@ def broken_said(broken: Broken) -> list[Said]:
 def cab_word(dialogue: Dialogue, prompt: Sequence[Said]) -> str:
     """One of `WORDS`: what the foot in the cab must do now, as the present `prompt` has it.
 
-    "release" stands only where this very moment's prompt tells the helper to; "hold" wherever the
-    pedal is down and nothing else is told.
+    "release" stands only where this very moment's prompt tells the helper to, and so does "press";
+    "hold" wherever the pedal is down and nothing else is told.
     """
     if dialogue.finished:
         return "wait"
     if dialogue.stopped:
         return "stop"
-    cues = [said.cue for said in prompt if said.cue and said.to != "tech"]
+    cues = [said for said in prompt if said.cue and said.to != "tech"]
     if cues:
-        return cues[-1].lower()
+        told = cues[-1].cue.lower()
+        return "press" if told == "hold" and cues[-1].key.startswith("prompt:") else told
     danger = dialogue.danger()
     if danger.held or danger.pedal:
         return "hold"
     if danger.foot:
         return "foot"
     asked = any(said.to != "tech" for said in prompt)
-    return "turn" if asked and dialogue.whose() == "helper" else "wait"
+    his = dialogue.whose() == "helper" or _reads_back(dialogue)
+    return "turn" if asked and his else "wait"
+
+
+def _reads_back(dialogue: Dialogue) -> bool:
+    """Whether a reading of the helper's waits for a "check" that he may say."""
+    return dialogue.pending is not None and dialogue.pending.who == "helper"
+
+
+def presses(dialogue: Dialogue, word: str) -> bool:
+    """Whether the cab asks for a press that nobody's "clear" came before: hands may be below."""
+    return word == "turn" and dialogue.pressing and not dialogue.danger().key
 
 
 def safe_word(danger: Danger) -> str:
@@ -94,13 +108,17 @@ def safe_word(danger: Danger) -> str:
 
 
 def cab_answers(dialogue: Dialogue, word: str) -> list[dict[str, str]]:
-    """The two large touches: each the words that it says, and its label."""
+    """The large touches: each the words that it says, and its label."""
     if dialogue.finished:
         return []
     danger, allowed = dialogue.danger(), dialogue.allowed()
     meanings: tuple[str, ...] | None = _CAB_ANSWERS.get(word)
     if word == "stop":
-        meanings = ("released", "holding") if danger.pedal else ("foot_off", "repeat")
+        ready = ("ready",) if "ready" in allowed else ()
+        foot = ("released", "holding") if danger.pedal else ("foot_off",)
+        meanings = (*ready, *foot, "repeat")
+    elif word == "turn" and _reads_back(dialogue):
+        meanings = ("check", "no", "stop")
     elif word == "turn" and "sound" in allowed:
         meanings = ("sound", "not_sound", "stop")
     elif meanings is None:
@@ -133,8 +151,13 @@ def _answers(dialogue: Dialogue, meanings: Iterable[str]) -> list[dict[str, str]
     ]
 
 
-def cab_view(dialogue: Dialogue, broken: Broken | None = None) -> dict[str, Any]:
-    """All that a cab shows; of a `broken` job that the foot stays as it is."""
+def cab_view(
+    dialogue: Dialogue, broken: Broken | None = None, warned: bool = True
+) -> dict[str, Any]:
+    """All that a cab shows; of a `broken` job that the foot stays as it is.
+
+    `warned`: whether the technician was shown that the pedal will move; no press is asked before.
+    """
     names = words_of()
     if broken is not None:
         safe = "hold" if broken.down else "wait"
@@ -144,24 +167,43 @@ def cab_view(dialogue: Dialogue, broken: Broken | None = None) -> dict[str, Any]
             "line": names.say("broken.cab"),
             "answers": [],
             "asks": "",
+            "unit": "",
             "safe": safe,
             "safe_shown": names.say(f"word.{safe}"),
             "finished": False,
         }
     prompt = dialogue.prompt()
     word = cab_word(dialogue, prompt)
-    told = [said.text for said in prompt if said.to != "tech"]
+    held = not warned and presses(dialogue, word)
+    word = "wait" if held else word
     safe = safe_word(dialogue.danger())
+    asks = dialogue.expects() if word == "turn" and dialogue.pending is None else ""
     return {
         "word": word,
         "shown": names.say(f"word.{word}"),
-        "line": printable(told[-1]) if told else names.say(f"line.{word}"),
+        "line": names.say("cab.unwarned") if held else _cab_line(dialogue, prompt, word),
         "answers": cab_answers(dialogue, word),
-        "asks": dialogue.expects() if word == "turn" else "",
+        "asks": asks,
+        "unit": names.say(f"unit.{dialogue.units}") if asks else "",
         "safe": safe,
         "safe_shown": names.say(f"word.{safe}"),
         "finished": dialogue.finished,
     }
+
+
+def _cab_line(dialogue: Dialogue, prompt: Sequence[Said], word: str) -> str:
+    """What the helper is told beside the word: in a stop what he was told of his foot, and what he
+    is asked; else what he is asked, or what he goes on doing. What is the technician's to say is
+    not shown as his."""
+    his = ("helper", "both") if word == "turn" else ("helper",)
+    told = [said.text for said in prompt if said.to in his]
+    meanwhile = dialogue.meanwhile()
+    stands = [meanwhile.text] if meanwhile is not None else []
+    if word == "stop":
+        told = [*stands, *told]
+    else:
+        told = told[-1:] or stands
+    return printable(" ".join(told)) or words_of().say(f"line.{word}")
 
 
 _HEAD = re.compile(r"(\d[^:.]*(?:\.\d[^:.]*)*)[.:] ")
@@ -191,7 +233,10 @@ def bench_view(
         return {
             "now": printable(broken.line),
             "figure": "",
+            "warn": "",
             "word": "stop",
+            "shown": words_of().say("word.stop"),
+            "down": broken.down,
             "heard": {},
             "last": {},
             "answers": [{"means": "again", "words": label, "label": label}],
@@ -199,10 +244,15 @@ def bench_view(
         }
     prompt = dialogue.prompt()
     mine = [said for said in prompt if said.to != "helper"]
+    word, say = cab_word(dialogue, prompt), words_of().say
+    moves = word in ("press", "release") or (dialogue.pressing and not dialogue.danger().key)
     return {
-        "now": printable(mine[-1].text) if mine else words_of().say("bench.helper_first"),
+        "now": printable(mine[-1].text) if mine else say("bench.helper_first"),
         "figure": figure(dialogue, mine),
-        "word": cab_word(dialogue, prompt),
+        "warn": say("bench.pedal_moves") if moves and not dialogue.stopped else "",
+        "word": word,
+        "shown": say(f"word.{word}"),
+        "down": dialogue.danger().down,
         "heard": {key: printable(value) for key, value in heard.items()},
         "last": {key: printable(value) for key, value in last.items()},
         "answers": bench_answers(dialogue),

@@ -133,7 +133,7 @@ _BLANKS = """
     :hands_out still_holding keep_out stopped_helper_still up_or_down hold_on ask_torque ask_way
     :ask_other no_doubts how_manual from_what waiting gauge_metric gauge_inch starting_over
     :foot_asked foot_heard trial_stopped link_lost link_lost_idle link_taken link_taken_idle
-    :link_back need_inside accepted_inside found_taken_back
+    :link_back need_inside repair_wait accepted_inside found_taken_back
     :comes_later ring_again stop_no_effect stop_wrong_way
 """
 REPLIES = {

@@ -1,6 +1,7 @@
 """One live job on several screens: stale touches, lost links, two cabs, a restart."""
 
 import asyncio
+import threading
 from collections.abc import Awaitable, Callable
 from pathlib import Path
 
@@ -8,7 +9,7 @@ import orjson
 import pytest
 
 from assistant.conversation import Session
-from assistant.screens.bay import SILENT_S, Bay, Screen
+from assistant.screens.bay import _LOOK_S, SILENT_S, Bay, Screen
 from assistant.screens.bays import Bays
 from assistant.screens.view import WORDS, cab_view
 from assistant.texts.dialogs import load_dialogs
@@ -66,6 +67,8 @@ def test_every_moment_of_a_job_has_one_word(job: str, tmp_path: Path) -> None:
         assert view["word"] in WORDS
         if danger.held:
             assert view["word"] in ("hold", "stop", "release")
+        if view["word"] == "press":
+            assert danger.pedal
         if view["word"] == "release":
             assert danger.releasing
         if view["word"] in ("wait", "foot", "turn"):
@@ -230,3 +233,162 @@ def test_a_restart_takes_every_job_up_again_and_trusts_no_pedal(tmp_path: Path) 
             "HANDS OUT" in one["text"]
             for one in orjson.loads(bay.messages[0].texts["tech"])["said"]
         )
+
+
+def told(bay: Bay, role: str = "helper") -> str:
+    """All that the newest message says to one of the two."""
+    return " ".join(one["text"] for one in last(bay, role)["said"])
+
+
+def cab(bay: Bay) -> dict:
+    return last(bay, "helper")["view"]
+
+
+def means(bay: Bay) -> list[str]:
+    """What the touches of the cab mean now."""
+    return [one["means"] for one in cab(bay)["answers"]]
+
+
+def test_after_lost_the_cab_shows_what_was_said(tmp_path: Path) -> None:
+    """One instruction for eye and ear; and a "holding" that does not count is answered."""
+
+    async def work(bay: Bay, clock: Clock) -> None:
+        await to_the_turn(bay)
+        await bay.hear("helper", "i lost it", about=bay.n)
+        assert cab(bay)["word"] == "stop" and cab(bay)["line"] == told(bay)
+        before = cab(bay)
+        await bay.hear("helper", "holding", about=bay.n)
+        assert cab(bay) != before and "Heard" in cab(bay)["line"] and "stopped" in cab(bay)["line"]
+        assert bay.conversation.dialogue.stopped
+        await bay.hear("helper", "released", about=bay.n)
+        assert "Foot off" in cab(bay)["line"] and "Pedal up" in told(bay)
+
+    in_bay(tmp_path, "ring_turn", work)
+
+
+def test_a_stop_of_the_cab_is_not_undone_on_the_bench(tmp_path: Path) -> None:
+    async def work(bay: Bay, clock: Clock) -> None:
+        await bay.hear("helper", "stop", about=bay.n)
+        await bay.hear("tech", "carry on", about=bay.n)
+        assert bay.conversation.dialogue.stopped and cab(bay)["word"] == "stop"
+        assert "Say ready" in cab(bay)["line"] and "ready" in means(bay)
+        await bay.hear("helper", "ready", about=bay.n)
+        assert "ready" not in means(bay)
+        await bay.hear("tech", "carry on", about=bay.n)
+        assert not bay.conversation.dialogue.stopped
+
+    in_bay(tmp_path, "found_gap", work)
+
+
+def test_no_press_on_the_cab_before_the_bench_has_warned(tmp_path: Path) -> None:
+    """Till a bench has painted that the pedal will move, the cab is sent another word."""
+
+    async def work(bay: Bay, clock: Clock) -> None:
+        bench = Screen("tech", "bench")
+        await bay.join(bench)
+        await bay.join(Screen("helper", "phone"))
+        await bay.hear("helper", "8.5 in")
+        asked = bay.messages[-1]
+        assert cab(bay)["word"] == "turn" and "Press" in cab(bay)["line"]
+        assert "PEDAL WILL MOVE" in last(bay)["view"]["warn"]
+        before = orjson.loads(asked.unwarned)
+        assert before["view"]["word"] == "wait" and before["n"] == asked.n and not before["said"]
+        assert "Press" not in before["view"]["line"]
+        assert not bay.warned(asked)
+        bay.acknowledged(bench, asked.n - 1, 0, 0)
+        assert not bay.warned(asked)
+        bay.acknowledged(bench, asked.n, 0, 0)
+        assert bay.warned(asked)
+
+    in_bay(tmp_path, "found_height", work)
+
+
+@pytest.mark.parametrize("words", ["say again", "lovely day", "yes", "blorp", "note it squeaks"])
+@pytest.mark.parametrize("at", ["found_height", "found_gap", "ring_turn"])
+def test_whatever_is_typed_is_answered_on_its_own_page(tmp_path: Path, at: str, words: str) -> None:
+    async def work(bay: Bay, clock: Clock) -> None:
+        if at == "ring_turn":
+            await to_the_turn(bay)
+        for who in ("helper", "tech"):
+            assert await bay.hear(who, words) != "" or told(bay, who)
+
+    in_bay(tmp_path, at, work)
+
+
+def test_a_yes_of_the_helper_s_to_what_the_technician_is_asked(tmp_path: Path) -> None:
+    async def work(bay: Bay, clock: Clock) -> None:
+        await to_the_turn(bay)
+        await bay.hear("tech", "8 lugs")
+        await bay.hear("helper", "yes")
+        assert "Only the technician" in told(bay) and "Check?" not in cab(bay)["line"]
+
+    in_bay(tmp_path, "ring_turn", work)
+
+
+def test_what_the_technician_says_is_not_shown_as_the_helper_s(tmp_path: Path) -> None:
+    async def work(bay: Bay, clock: Clock) -> None:
+        await bay.hear("tech", "not sound")
+        assert bay.conversation.dialogue.at == "repair"
+        assert "repaired" not in cab(bay)["line"] + told(bay) and "Wait" in cab(bay)["line"]
+        assert "repaired" in last(bay)["view"]["now"]
+
+    in_bay(tmp_path, "look_inside", work)
+
+
+def test_press_and_keep_down_are_two_words_and_stop_is_beside_both(tmp_path: Path) -> None:
+    async def work(bay: Bay, clock: Clock) -> None:
+        for words, wanted in (("clear", "stop"), ("carry on", "hold"), ("clear", "press")):
+            await bay.hear("tech", words)
+            assert cab(bay)["word"] == wanted
+        assert {"holding", "stop", "repeat"} <= {*means(bay)} and cab(bay)["safe"] == "hold"
+        assert "PEDAL WILL MOVE" in last(bay)["view"]["warn"]
+        await bay.hear("helper", "holding")
+        assert cab(bay)["word"] == "hold" and {"lost", "stop", "repeat"} <= {*means(bay)}
+        assert last(bay)["view"]["warn"] == ""
+        await bay.hear("helper", "say again", about=bay.n)
+        assert cab(bay)["line"] in told(bay) and bay.conversation.dialogue.danger().held
+
+    in_bay(tmp_path, "ring_turn", work)
+
+
+def test_a_reading_on_the_cab_has_its_unit_and_is_his_to_check(tmp_path: Path) -> None:
+    async def work(bay: Bay, clock: Clock) -> None:
+        await bay.hear("helper", "foot off")
+        assert (cab(bay)["asks"], cab(bay)["unit"]) == ("pedal-height", "in")
+        await bay.hear("helper", "correct pedal height 8.5 in")
+        if bay.conversation.dialogue.pending is not None:
+            assert cab(bay)["word"] == "turn" and {"check", "no"} <= {*means(bay)}
+
+    in_bay(tmp_path, "found_height", work)
+
+
+def test_heard_is_gone_after_the_next_step(tmp_path: Path) -> None:
+    async def work(bay: Bay, clock: Clock) -> None:
+        await bay.hear("tech", "nine sixteenths shy")
+        await bay.hear("tech", "check")
+        assert last(bay)["view"]["last"]
+        await bay.hear("tech", "say again")
+        assert last(bay)["view"]["last"] == {}
+
+    in_bay(tmp_path, "found_gap", work)
+
+
+def test_hands_out_waits_for_no_disk(tmp_path: Path) -> None:
+    """A cab is missed 1.5 s after its last beat at most, and every bench is told so with a beat,
+    also while the record is slow."""
+    assert SILENT_S + _LOOK_S <= 1.5
+
+    async def work(bay: Bay, clock: Clock) -> None:
+        await to_the_turn(bay)
+        bench, phone = Screen("tech", "bench"), Screen("helper", "phone")
+        await bay.join(bench)
+        await bay.join(phone)
+        bench.news.clear()
+        slow, notice = threading.Event(), bay.conversation.notice
+        bay.conversation.notice = lambda *a, **k: (slow.wait(5), notice(*a, **k))[1]
+        clock.now += SILENT_S + 0.01
+        await asyncio.wait_for(bench.news.wait(), 0.5)
+        assert orjson.loads(bay.beat(bench))["cab"] == "lost" and last(bay)["view"]["down"]
+        slow.set()
+
+    in_bay(tmp_path, "ring_turn", work)

@@ -19,10 +19,22 @@ function line(who, text, signal) {
 }
 
 function cabSays() {
-  const shown = view ? view.word.toUpperCase() : "";
+  const shown = view ? view.shown : "";
   const by = { shows: bench.dataset.shows.replace("%", shown), sent: bench.dataset.sent };
   part("cabstate").textContent = by[cabState] || bench.dataset[cabState] || "";
   part("cabstate").dataset.state = cabState;
+}
+
+/* Replies that tell how the truck stands: shown apart from what is to be done. */
+const STATES = ["stands_so", "already_stopped", "paused", "pause_held", "resumed"].map((key) => "reply:" + key);
+
+function show(name, text) {
+  part(name).hidden = !text;
+  part(name).textContent = text;
+}
+
+function joined(state) {
+  return state === "shows" || state === "sent";
 }
 
 const on = {
@@ -31,11 +43,13 @@ const on = {
     part("link").hidden = true;
     if (view.heard.words && message.said.length) line(view.heard.who, view.heard.words, "");
     const alarms = message.said.filter((one) => one.signal === "DANGER");
+    const states = message.said.filter((one) => STATES.includes(one.key));
     for (const one of message.said) line("›", one.text, one.signal);
-    part("alarm").hidden = !alarms.length;
-    part("alarm").textContent = alarms.map((one) => one.text).join(" ");
-    part("figure").hidden = !view.figure;
-    part("figure").textContent = view.figure;
+    show("alarm", alarms.map((one) => one.text).join(" "));
+    show("warn", view.warn);
+    show("state", states.map((one) => one.text).join(" "));
+    if (message.said.some((one) => one.key.startsWith("reply:link_taken"))) show("phone_code", "");
+    show("figure", view.figure);
     part("figure").style.setProperty("--signs", Math.max(5, view.figure.length));
     part("now").textContent = view.now;
     part("heard").hidden = !view.last.words;
@@ -60,6 +74,8 @@ const on = {
   },
   moved() {},
   cab(state) {
+    if (joined(state) && !joined(cabState)) show("phone_code", "");
+    if (state === "lost" && cabState !== "lost" && view && view.down) show("alarm", bench.dataset.out);
     cabState = state;
     cabSays();
   },
@@ -80,7 +96,7 @@ readings(part("say"), part("words"), part("pad"), () => link);
 part("phone").addEventListener("click", async () => {
   const answer = await fetch(`/code/helper/${bench.dataset.job}`, { method: "POST" });
   const got = answer.ok ? await answer.json() : {};
-  part("phone_code").textContent = got.told || "";
+  show("phone_code", got.told || "");
 });
 
 /* One touch begins to listen and to speak: browsers want a touch for both. */

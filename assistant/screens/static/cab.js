@@ -17,13 +17,19 @@ function show(word, shown, line) {
   if (changed) signal(word);
 }
 
+/* What was just said to the helper besides what the page shows him to do. */
+function answered(said, line) {
+  return said.map((one) => one.text).filter((text) => !line.includes(text)).map((text) => text.replace(line, "")).join(" ");
+}
+
 const on = {
   gated: true,
   shown(message) {
     view = message.view;
     part("link").hidden = true;
-    part("told").textContent = "";
     show(view.word, view.shown, view.line);
+    part("told").textContent = answered(message.said || [], view.line);
+    part("unit").textContent = view.unit;
     part("say").hidden = !view.asks;
     if (!view.asks) part("words").value = "";
     touches(part("answers"), view.answers, link, message.n);
@@ -74,6 +80,7 @@ cab.addEventListener("click", () => {
 /* --- what is heard: each word has its own signal, then the words --- */
 
 const SIGNALS = {
+  press: [[440, 0, 0.16], [330, 0.2, 0.16], [220, 0.4, 0.3]],
   hold: [[220, 0, 0.5]],
   release: [[440, 0, 0.16], [554, 0.2, 0.16], [659, 0.4, 0.3]],
   wait: [[330, 0, 0.12]],
@@ -106,7 +113,8 @@ function say(word, shown, line) {
   if (!sounds || link.context || !window.speechSynthesis || said === word + line) return;
   said = word + line;
   speechSynthesis.cancel();
-  speechSynthesis.speak(new SpeechSynthesisUtterance(shown.toLowerCase() + ". " + line));
+  const told = line.toUpperCase().startsWith(shown) ? line : shown.toLowerCase() + ". " + line;
+  speechSynthesis.speak(new SpeechSynthesisUtterance(told));
 }
 
 /* --- awake: the screen must not go dark with a foot on the pedal --- */

@@ -9,7 +9,7 @@ for (const job of document.querySelectorAll("[data-live]")) {
       if (!message.view) return;
       const word = job.querySelector(".word");
       word.hidden = false;
-      word.textContent = message.view.word.toUpperCase();
+      word.textContent = message.view.shown;
       word.dataset.word = message.view.word;
       job.querySelector(".now").textContent = message.view.now;
     };
