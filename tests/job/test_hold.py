@@ -403,7 +403,7 @@ def test_holding_after_lost_is_answered(session: Session, play: Play) -> None:
     """It does not put the hold back; he is told so, and to keep down what is down."""
     play(session, f"{TURN} / h: lost it")
     heard = text(play(session, "h: holding"), "helper")
-    assert "Heard" in heard and "keep the pedal down" in heard
+    assert "Heard" in heard and "stays down" in heard
     assert session.job.stopped and not session.job.facts.hazards.hold_confirmed
 
 

@@ -137,7 +137,7 @@ class Scene:
         """To where the ring may be turned, from a job that was resumed in the hold."""
         for words in ("clear", "carry on", "clear"):
             self.bench.say(words)
-        wait_word(self.cab, "hold")
+        wait_word(self.cab, "press")
         self.cab.evaluate("link.say('holding')")
         self.bench.wait(lambda told: told["view"]["heard"].get("words") == "holding")
         wait_word(self.cab, "hold")
