@@ -20,13 +20,8 @@ from tests.benchmarks.trace_turn import GOALS
 ROOT = Path(__file__).parents[2]
 TOOLS = Path(sys.executable).parent
 MODULES = sorted((ROOT / "assistant").rglob("*.py"))
-<<<<<<< HEAD
 MOST_MODULES, MOST_IN_A_FOLDER, MOST_COMPLEX = 181, 15, 15
-MOST_LINES, MOST_TEST_LINES = 37_700, 35_150
-=======
-MOST_MODULES, MOST_IN_A_FOLDER, MOST_COMPLEX = 183, 15, 15
-MOST_LINES, MOST_TEST_LINES = 37_560, 35_100
->>>>>>> 7d35e2e (Texts of the demo's records anew; the house's ceiling raised by what the screens need)
+MOST_LINES, MOST_TEST_LINES = 37_880, 35_520
 """Raised only by a capability that the house had not: without natural words, the safety model,
 what opens files, screens, photos, the simulated truck and one plan for ring, stops and rod it
 stands under 27,000 and 22,000."""
