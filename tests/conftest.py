@@ -54,6 +54,11 @@ if sys.dont_write_bytecode:
     os.environ.update(PYTHONDONTWRITEBYTECODE="", PYTHONPYCACHEPREFIX=sys.pycache_prefix)
 
 
+def pytest_ignore_collect(collection_path: Path, config: pytest.Config) -> bool | None:
+    """The quick tests alone need not load what the others import."""
+    return (config.getoption("markexpr") == "quick" and collection_path.name in FOLDERS) or None
+
+
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """Mark by folder; what bears none of the markers is quick."""
     for item in items:

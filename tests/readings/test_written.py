@@ -19,10 +19,11 @@ from assistant.texts.normal import normal
 from tests.tables import rows_of
 
 QUICK = settings(max_examples=300, deadline=None, database=None)
-SIGNS = [chr(c) for c in range(0x80, sys.maxunicode + 1) if not 0xD800 <= c < 0xE000]
+EVERY = map(chr, range(0x80, sys.maxunicode + 1))
+SIGNS = [s for s in EVERY if unicodedata.category(s) not in ("Cn", "Co", "Cs")]
 ZEROS = [s for s in SIGNS if unicodedata.category(s) == "Nd" and unicodedata.decimal(s) == 0]
 FRACTIONS = [s for s in SIGNS if unicodedata.decomposition(s).startswith("<fraction>")]
-PLAIN = [s for s in SIGNS if unicodedata.category(s) not in ("Nd", "No", "Nl", "Cn", "Co")]
+PLAIN = [s for s in SIGNS if unicodedata.category(s) not in ("Nd", "No", "Nl")]
 """Everything but figures."""
 NOT_LETTERS = [s for s in PLAIN if unicodedata.category(s)[0] != "L"]
 LONG = ("free-travel", "pedal-height", "total-travel", "brake-contact", "gap", "")
