@@ -51,7 +51,7 @@ def serve(
         from assistant.screens.bays import Bays
         from assistant.screens.server import application
     except ImportError as missing:
-        fail(f"screens need {missing.name}; install lugcall[screens]")
+        fail(f"screens need {missing.name}; in lugcall's folder: pip install '.[voice,screens]'")
     from assistant.record import default_folder
     from assistant.texts.dialogs import load_dialogs
 

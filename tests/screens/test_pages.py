@@ -212,6 +212,99 @@ def test_two_cabs_and_only_the_newer_answers(browser, served: Served, tmp_path: 
     wait_word(first, "wait")
 
 
+def at_bench(page, words: str) -> None:
+    n = page.evaluate("link.n")
+    page.evaluate("(words) => link.say(words)", words)
+    page.wait_for_function("(n) => link.n > n", arg=n)
+
+
+def test_no_press_on_the_cab_before_the_bench_shows_its_warning(browser, tmp_path: Path) -> None:
+    """With the bench asleep the cab waits; the warning stands above the fold, wherever it was
+    scrolled to."""
+    job = until("found_total", tmp_path)
+    served = serve(tmp_path)
+    try:
+        cab = opened(browser, served.at, "cab", job, viewport=PHONE)
+        assert word(cab) == "wait" and "warned" in cab.inner_text("#line")
+        bench = opened(browser, served.at, "bench", job, viewport=PHONE)
+        wait_word(cab, "turn")
+        assert "Press to the floor" in cab.inner_text("#line")
+        bench.evaluate("scrollTo(0, 10000)")
+        box = bench.locator("#warn").bounding_box()
+        assert box["y"] >= 0 and box["y"] + box["height"] < PHONE["height"] / 2
+        assert "PEDAL WILL MOVE" in bench.inner_text("#warn")
+    finally:
+        served.stop()
+
+
+def test_what_is_typed_in_the_cab_is_answered_there(browser, tmp_path: Path) -> None:
+    job = until("found_height", tmp_path)
+    served = serve(tmp_path)
+    try:
+        bench = opened(browser, served.at, "bench", job)
+        cab = opened(browser, served.at, "cab", job, viewport={"width": 360, "height": 560})
+        wait_word(cab, "turn")
+        assert cab.inner_text("#unit") == "in" and cab.query_selector("#pad [data-key=in]")
+        for words in ("blorp", "8.5"):
+            n = cab.evaluate("link.n")
+            cab.fill("#words", words)
+            cab.press("#words", "Enter")
+            cab.wait_for_function("(n) => link.n > n", arg=n)
+            cab.wait_for_function("() => document.getElementById('told').textContent")
+            assert not cab.evaluate(CUT)
+        assert "8.5 in" in cab.inner_text("#told")
+        assert bench.query_selector("#heard:not([hidden])") and not cab.faults
+    finally:
+        served.stop()
+
+
+def test_press_and_keep_down_do_not_look_alike(browser, tmp_path: Path) -> None:
+    """Nor does anything else: word, ground and shape differ; STOP and SAY AGAIN are on the screen
+    in both, and how the truck stands covers nothing that is to be done."""
+    job = until("ring_turn", tmp_path)
+    served = serve(tmp_path)
+    shown = "() => [getComputedStyle(document.querySelector('.shape')).clipPath,"
+    shown += " getComputedStyle(cab).backgroundColor]"
+    try:
+        bench = opened(browser, served.at, "bench", job, viewport=PHONE)
+        cab = opened(browser, served.at, "cab", job, viewport={"width": 360, "height": 560})
+        looks = {"stop": cab.evaluate(shown)}
+        at_bench(bench, "stop")
+        state, now = (bench.locator(name).bounding_box() for name in ("#state", "#now"))
+        assert "As it stands" in bench.inner_text("#state")
+        assert "As it stands" not in bench.inner_text("#alarm")
+        assert now["y"] + now["height"] <= state["y"] and now["y"] < PHONE["height"] / 2
+        for words in ("clear", "carry on", "clear"):
+            at_bench(bench, words)
+        wait_word(cab, "press")
+        looks["press"] = cab.evaluate(shown)
+        assert not cab.evaluate(CUT)
+        cab.click("[data-means=holding]")
+        wait_word(cab, "hold")
+        looks["hold"] = cab.evaluate(shown)
+        assert not cab.evaluate(CUT) and cab.query_selector("[data-means=stop]")
+        for part in zip(*looks.values(), strict=True):
+            assert len({*part}) == len(looks), looks
+        cab.click("[data-means=repeat]")
+        cab.wait_for_function("() => !document.querySelector('#answers :disabled')")
+        assert word(cab) == "hold"
+    finally:
+        served.stop()
+
+
+def test_the_cab_s_address_goes_once_it_has_joined(browser, tmp_path: Path) -> None:
+    job = until("found_gap", tmp_path)
+    served = serve(tmp_path)
+    try:
+        bench = opened(browser, served.at, "bench", job)
+        bench.click("#phone")
+        bench.wait_for_selector("#phone_code:not([hidden])")
+        opened(browser, served.at, "cab", job, viewport=PHONE)
+        bench.wait_for_selector("#phone_code", state="hidden", timeout=5000)
+    finally:
+        served.stop()
+
+
 SIZES = [(360, 740), (844, 390), (768, 1024), (1280, 800), (2560, 1440)]
 
 
