@@ -189,8 +189,9 @@ def understand(
         dialogue: where it stands: what can be said now.
         asked: the open question about a reading, if there is one.
     """
-    meant = _of_this_step(_understood(words, who, dialogue, asked), words, dialogue)
     danger = dialogue.danger()
+    meant = _alarm(words, who, dialogue, danger) or _understood(words, who, dialogue, asked)
+    meant = _of_this_step(meant, words, dialogue)
     if danger.pedal and not dialogue.stopped:
         return Act("unsure", who) if _lost(meant, who) else meant
     waits = isinstance(meant, Question) or meant.meaning in ("wait", "unclear")
@@ -240,9 +241,6 @@ def _of_this_step(meant: Act | Question, words: str, dialogue: Dialogue) -> Act 
 def _understood(words: str, who: str, dialogue: Dialogue, asked: Question | None) -> Act | Question:
     text = normal(words)
     asks = "?" in words
-    alarm = _alarm(text, asks, who, dialogue)
-    if alarm is not None:
-        return alarm
     if not text:
         return Act("unclear", who)
     short = without_lead(text)
@@ -576,9 +574,9 @@ _NEW_VALUE = re.compile(r"\b(?:is|it's|to|should be|make it|make that|call it|i 
 """ "The height I gave was wrong, it's seven and a half": what comes last is the value."""
 
 
-def _alarm(text: str, asks: bool, who: str, dialogue: Dialogue) -> Act | Question | None:
+def _alarm(words: str, who: str, dialogue: Dialogue, danger: Danger) -> Act | Question | None:
     """What is heard in any words that hold it: a stop, a pedal that goes, one that is pressed."""
-    heard, danger = dialogue.dialogs.words, dialogue.danger()
+    text, asks, heard = normal(words), "?" in words, dialogue.dialogs.words
     if _is_stop(text, heard["stop"]):
         return Act("stop", who)
     helper = who == "helper"

@@ -33,11 +33,11 @@ def _ring_blanks(job: JobState, step: Step) -> Blanks:
     plan, gap, figure = facts.plans.ring(), facts.latest(GAP), facts.figure(GAP)
     if plan is None or gap is None or figure is None:
         return dict.fromkeys(("lugs", "way", "gap_now", "gap_after", "plan_why"), "?")
-    after = words.length(plan.gap_after.value_in, units)
-    say = sentences("job").say
+    lugs, way = words.lugs(plan.lugs), words.way(plan.lugs)
+    after, say = words.length(plan.gap_after.value_in, units), sentences("job").say
     reason = plan_words.ring_misses(plan) or say(
         "plan_why",
-        lugs=words.lugs(plan.lugs),
+        lugs=lugs,
         pitch=words.per_lug(plan.pitch_in, units),
         whose=say("common_practice") if "ring.lug" in facts.card.defaulted else "",
         after=after,
@@ -47,8 +47,8 @@ def _ring_blanks(job: JobState, step: Step) -> Blanks:
         whole=_whole_why(job),
     )
     return {
-        "lugs": words.lugs(plan.lugs),
-        "way": words.way(plan.lugs),
+        "lugs": lugs,
+        "way": way,
         "gap_now": gap.both,
         "gap_after": after,
         "plan_why": reason,
