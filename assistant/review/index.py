@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import hashlib
 import os
+import tempfile
 import time
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager, suppress
@@ -49,7 +50,7 @@ _STATE = {
 or photo: size and times of its file when it was looked at last."""
 _BUSY = ("lock on file", "file handle conflict", "used by another process")
 """In what DuckDB says of a file that somebody has."""
-_spelled = msgspec.json.Encoder().encode
+_spelled, _lines = msgspec.json.Encoder().encode, msgspec.json.Encoder().encode_lines
 
 
 def index_home() -> Path:
@@ -271,14 +272,17 @@ class Index:
             return
         kinds = _sql_types(table)
         times = {name for name, kind in kinds.items() if kind == "TIMESTAMP"}
-        taken = (f'make_timestamp(r."{k}")' if k in times else f'r."{k}"' for k in kinds)
-        # As JSON: neither Arrow nor pandas has to be imported, and it is as quick.
-        shape = _spelled([kinds | dict.fromkeys(times, "BIGINT")]).decode()
-        self.run(
-            f"INSERT INTO {self.name}.{table} SELECT {', '.join(taken)} FROM "
-            f"(SELECT unnest(from_json(?::JSON, '{shape}')) AS r)",
-            [_spelled(rows).decode()],
-        )
+        taken = (f'make_timestamp("{k}")' if k in times else f'"{k}"' for k in kinds)
+        shape = _spelled(kinds | dict.fromkeys(times, "BIGINT")).decode()
+        # As lines of JSON in a file: twice as quick as in the statement, and neither Arrow nor
+        # pandas has to be imported.
+        with tempfile.NamedTemporaryFile(suffix=".json") as file:
+            file.write(_lines(rows))
+            file.flush()
+            self.run(
+                f"INSERT INTO {self.name}.{table} SELECT {', '.join(taken)} FROM read_json("
+                f"{quoted(Path(file.name))}, format = 'newline_delimited', columns = {shape})"
+            )
 
     def forget(self, jobs: Iterable[int]) -> None:
         """Remove the rows of these jobs, but for those of their files."""
