@@ -3,6 +3,7 @@
 import http.client
 import json
 import random
+import re
 import time
 from collections.abc import Iterator
 from pathlib import Path
@@ -27,7 +28,7 @@ def ask(
         headers = {"origin": at, "content-type": FORM} | headers
     link.request(method, path, urlencode(form) if form is not None else None, headers)
     got = link.getresponse()
-    return got.status, got.headers, got.read().decode()
+    return got.status, got.headers, got.read().decode(errors="replace")
 
 
 def begun(served: Served, unit: str = "T-104", **headers: str) -> str:
@@ -98,6 +99,24 @@ def test_a_job_begun_on_a_screen_is_as_one_begun_at_the_terminal(tmp_path: Path)
         with link(running, "tech", job) as tech:
             assert any("Why 3 lugs" in one["text"] for one in shown(tech)["said"])
         assert JobHistory.read(tmp_path / f"{job}.jsonl").opened.full
+    finally:
+        running.stop()
+
+
+def test_a_photo_of_a_job_is_shown_on_the_desk(tmp_path: Path) -> None:
+    from assistant.review.evidence.photos import add
+    from tests.demo import played
+    from tests.review.test_photos import jpeg
+
+    *_, (session, *_) = played("first_job", tmp_path / "shop")
+    add(session.journal.path, jpeg(tmp_path / "a.jpg"), "21", "the left pad")
+    running = serve(tmp_path / "shop")
+    try:
+        fleet = ask(running.at, "/desk/fleet.html")[2]
+        page = re.findall(r'href="(jobs/[\w.-]+\.html)"', fleet)[0]
+        photo = re.findall(r'<img src="([^"]+)"', ask(running.at, f"/desk/{page}")[2])[0]
+        status, headers, _ = ask(running.at, f"/desk/jobs/{photo}")
+        assert (status, headers["content-type"]) == (200, "image/jpeg")
     finally:
         running.stop()
 
