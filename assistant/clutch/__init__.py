@@ -3,7 +3,7 @@
 Read the modules in this order:
 
 - ``conformity``: a reading and its standard uncertainty; the default figures; in, out, or too
-  close to call, and the gauge that settles it;
+  close to call;
 - ``thread``: published screw threads;
 - ``ring``: what is believed of the adjusting ring, how many lugs, and what a move really did;
 - ``equations``: one truck as read, what each adjuster moves, and where every quantity ends;

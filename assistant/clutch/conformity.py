@@ -172,16 +172,10 @@ DEFAULT_FIGURES: Mapping[str, Limits | None] = MappingProxyType(
 
 @dataclass(frozen=True, slots=True)
 class Judgement:
-    """What one reading says of its limits; lengths in inches.
-
-    ``probability`` is the conformance probability. ``needed_u_in`` is the largest standard
-    uncertainty with which this same value would be decided either way, None when it sits exactly
-    on a limit.
-    """
+    """What one reading says of its limits; ``probability`` is the conformance probability."""
 
     decision: Decision
     probability: float
-    needed_u_in: float | None
 
 
 def conformance_probability(measured: Measured, limits: Limits) -> float:
@@ -206,5 +200,4 @@ def judge(measured: Measured, limits: Limits) -> Judgement:
     decision: Decision = "too close"
     if depth >= ONE_SIDED * measured.u_in:
         decision = "out" if miss > 0.0 else "in"
-    probability = conformance_probability(measured, limits)
-    return Judgement(decision, probability, depth / ONE_SIDED if depth > 0.0 else None)
+    return Judgement(decision, conformance_probability(measured, limits))

@@ -293,7 +293,7 @@ def listening(understood: str, part: Part) -> Part:
 # --- numbers
 
 ONES, TEENS, TENS_ = SMALL[1:10], SMALL[10:], TENS[2:]
-OF, AND, A = words("O", "of"), words("A", "and"), words("a", "a", "an")
+AND, A = words("A", "and"), words("a", "a", "an")
 ONE_TO_9 = words("[d6]", *ONES)
 TEN = words("[yTX]", *TENS_)
 TEEN = words("t", *TEENS)

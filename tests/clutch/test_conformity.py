@@ -79,18 +79,16 @@ def test_decision_agrees_with_its_guard_and_probability(y: float, u: float) -> N
 
 
 @QUICK
-@given(lengths, st.floats(1e-4, 0.5), st.sampled_from([GAP, Limits(0.5, None), Limits(None, 1)]))
-def test_needed_u_is_the_edge_of_being_decided(y: float, u: float, limits: Limits) -> None:
-    needed = judge(Measured(y, u), limits).needed_u_in
-    assume(needed is not None and needed > 1e-9)
+@given(lengths, st.sampled_from([GAP, Limits(0.5, None), Limits(None, 1)]))
+def test_it_is_decided_so_far_from_a_limit(y: float, limits: Limits) -> None:
+    needed = min(abs(y - end) for end in limits.ends_in) / ONE_SIDED
+    assume(needed > 1e-9)
     assert judge(Measured(y, needed * 0.999), limits).decision != "too close"
     assert judge(Measured(y, needed * 1.001), limits).decision == "too close"
 
 
-def test_needed_u_is_none_exactly_on_a_limit() -> None:
-    on_it = judge(Measured(0.5, 0.01), GAP)
-    assert on_it.needed_u_in is None
-    assert on_it.decision == "too close"
+def test_exactly_on_a_limit_it_is_too_close() -> None:
+    assert judge(Measured(0.5, 0.01), GAP).decision == "too close"
 
 
 def test_without_uncertainty_the_limit_itself_is_in() -> None:
