@@ -100,7 +100,8 @@ def _ears() -> Ears | None:
 
 def _listener(host: str, port: int) -> socket.socket:
     """The socket, opened before anything is said to be served."""
-    listener = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+    # With its protocol named, asyncio lets nothing small wait on it (TCP_NODELAY).
+    listener = socket.socket(socket.AF_INET, socket.SOCK_STREAM, socket.IPPROTO_TCP)
     listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:
         listener.bind((host, port))

@@ -67,7 +67,7 @@ def serve(
     ears: Callable[[], Any] = lambda: None,
     full: bool = False,
 ) -> Served:
-    listener = socket.socket()
+    listener = socket.socket(socket.AF_INET, socket.SOCK_STREAM, socket.IPPROTO_TCP)
     listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     listener.bind(("127.0.0.1", port))
     at = f"http://127.0.0.1:{listener.getsockname()[1]}"

@@ -1,9 +1,11 @@
 """The server from outside, over real sockets: who is refused, and what nothing can break."""
 
+import asyncio
 import http.client
 import json
 import random
 import re
+import socket
 import time
 from collections.abc import Iterator
 from pathlib import Path
@@ -13,7 +15,8 @@ import pytest
 from websockets.exceptions import ConnectionClosed, InvalidStatus
 from websockets.sync.client import ClientConnection, connect
 
-from tests.screens.conftest import Served, serve, until
+from assistant.cli.serve import _listener
+from tests.screens.conftest import Served, free_port, serve, until
 
 FORM = "application/x-www-form-urlencoded"
 
@@ -263,3 +266,26 @@ def test_a_page_that_comes_back_is_sent_the_truth_within_a_second(tmp_path: Path
         assert time.monotonic() - begins < 5  # a second where nothing else runs: see bench_screens
     finally:
         running.stop()
+
+
+def test_no_small_message_waits_for_another_to_be_acknowledged() -> None:
+    """A word for the cab and the beat that proves it are two: the second may not be held back by
+    the kernel for tens of milliseconds (TCP_NODELAY)."""
+
+    async def run() -> int:
+        listener, told = _listener("127.0.0.1", free_port()), asyncio.Event()
+        on: list[int] = []
+
+        def joined(reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+            own = writer.get_extra_info("socket")
+            on.append(own.getsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY))
+            writer.close()
+            told.set()
+
+        async with await asyncio.start_server(joined, sock=listener):
+            _, near = await asyncio.open_connection(*listener.getsockname())
+            await asyncio.wait_for(told.wait(), 5)
+            near.close()
+        return on[0]
+
+    assert asyncio.run(run())
