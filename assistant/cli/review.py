@@ -67,7 +67,8 @@ def review(
     """What the records in the FOLDERS say (without one: the records folder of this user).
 
     An index beside this user's data keeps up with what changed; the records are only read. Exit
-    code 1 when one was changed: its chain is broken, or two files of one job differ.
+    code 1 when one was changed: its chain is broken, two files of one job differ, or a clip or
+    photo is not the one that was taken.
     """
     with opened(folders, afresh=afresh, patience_s=patience) as desk:
         from assistant.review.export import export, on_spark
@@ -264,7 +265,7 @@ def audit(
     """The jobs in the FOLDERS that ended in a time, as a page to print: each seal against the list
     from paper, what leads did, what is damaged.
 
-    Exit code 1 when a seal is missing on either side, or a file is damaged or gone.
+    Exit code 1 when a seal is missing on either side, or a file, clip or photo is damaged or gone.
     """
     from datetime import UTC
 
