@@ -97,6 +97,13 @@ class Hazards:
         return self.pedal_up and self.foot_off and said
 
     @property
+    def came_up(self) -> bool:
+        """Its holder has said that it is up, and nothing of the pedal since; his foot may be on."""
+        holder = "tech" if self.propped else "helper"
+        pedal, foot = self.known["pedal"], self.known["foot"]
+        return self.pedal_up and pedal.by == holder and pedal.since >= foot.since
+
+    @property
     def foot_off(self) -> bool:
         """The helper has said so, and was not told to press since, nor said otherwise."""
         return self["foot"] == "off"

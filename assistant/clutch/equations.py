@@ -199,6 +199,20 @@ def ratio_from_brake(readings: Readings) -> Ratio | None:
     return Ratio(value, u, "brake contact")
 
 
+def ratio_without_lash(readings: Readings) -> Ratio | None:
+    """``R = (H - h - F) / g``, whatever the lash, where it is not known; None where it is, or
+    where one of the four readings lacks, or they imply less than any pedal has."""
+    height, brake, free = readings.pedal_height, readings.brake_contact, readings.free_travel
+    gap = readings.gap
+    if readings.lash_u_in == 0.0 or height is None or brake is None or free is None:
+        return None
+    if _too_small(gap):
+        return None
+    value = (height.value_in - brake.value_in - free.value_in) / gap.value_in
+    u = math.hypot(height.u_in, brake.u_in, free.u_in, value * gap.u_in) / gap.value_in
+    return Ratio(value, u, "both") if value >= LEAST_RATIO else None
+
+
 def _too_small(space: Measured) -> bool:
     return space.value_in <= max(MIN_CLEARANCE_IN, _MIN_CLEARANCE_U * space.u_in)
 

@@ -9,7 +9,7 @@ from assistant.dialogue import Dialogue, Question
 from assistant.readings.sentence import CLAUSE
 from assistant.texts.core import CONFIRMS
 from assistant.texts.normal import normal
-from assistant.texts.safety import MATTERS, broken_off, counts, misheard, says
+from assistant.texts.safety import MATTERS, broken_off, counts, misheard, names_fault, says
 
 SUREST, SURE, IDLE, LIKELY = 0.95, 0.8, 0.5, 0.35
 """Shares from which an act that lets the job go on is taken where somebody may be hurt, and
@@ -69,6 +69,8 @@ def likeliest(
     denied = fault and counts(text, asks, "sound")
     if denied and share < FAULT:
         return "unclear"  # "no grinding at all"
+    if fault and dialogue.trying and not names_fault(text):
+        return again(who, dialogue)  # a trial that is told to have failed ends the job
     if meaning == "nothing":
         if share < IDLE or not guess.known:
             return "unclear"

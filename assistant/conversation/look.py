@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import re
 
+from assistant.readings.sentence import CLAUSE
 from assistant.texts.normal import normal
 
 _FAULT = re.compile(
@@ -36,6 +37,21 @@ def fault(words: str) -> bool:
     return bool(_FAULT.search(text)) and not _DENIED.search(text)
 
 
+_A_DENIAL = re.compile(
+    r"\b(?:no|not|nothing|nothin|nowt|none|never|without|ain't|isn't|aren't|don't|doesn't)\b"
+)
+
+
+def only_denied(words: str) -> bool:
+    """Whether words name faults only to deny them, clause by clause: "pads aren't worn, no oil"."""
+    clauses = [text for part in CLAUSE.split(words) if (text := normal(part or ""))]
+    if "?" in words or not any(_FAULT.search(text) for text in clauses):
+        return False
+    return all(_A_DENIAL.search(text) for text in clauses if _FAULT.search(text)) and all(
+        _FAULT.search(text) for text in clauses if _A_DENIAL.search(text)
+    )
+
+
 _NO_FAULT_AFTER_ALL = re.compile(
     r"\b(?:false alarm|my mistake|my bad|scratch that|forget (?:it|that)|never ?mind"
     r"|take (?:it|that) back"
@@ -46,10 +62,16 @@ _NO_FAULT_AFTER_ALL = re.compile(
 )
 
 
+_MENDED = re.compile(r"\b(?:now|fixed|mended|repaired|replaced|tightened|new|swapped|after)\b")
+"""What was put right was a fault."""
+
+
 def taken_back(words: str) -> bool:
     """Whether words say that what was told of is no fault: "crack was only grease"."""
     text = normal(words)
-    return not (_ASKS.search(text) or "?" in words) and bool(_NO_FAULT_AFTER_ALL.search(text))
+    if _ASKS.search(text) or "?" in words or _MENDED.search(text):
+        return False
+    return bool(_NO_FAULT_AFTER_ALL.search(text))
 
 
 _NONE_LEFT = re.compile(

@@ -36,6 +36,7 @@ _THINGS = {
     "tool": r"tools?\b|bar\b",
     "rod": r"rods?\b|adjuster|pushrod|jam nut|lock nut|locknut",
     "inside": r"in there\b|inside\b",
+    "slip": r"slip\w*|pull(?:s|ing)?\b|bites?\b",
     "grease": r"greas(?:e|ed|ing)\b|lub(?:e|ed|ing|ricat\w*)\b|zerk|oiled",
 }
 _OF_CHAIN = {
@@ -79,7 +80,10 @@ def of_this_step(words: str, dialogue: Dialogue) -> bool:
         m = _AT_END.search(without_lead(text))
         aside = m is not None and not _BARE.search(m.string[: m.end("side")])
         return not (aside or named - {*_OF_CHAIN, *_OF_VALUES})
-    things, sides = _own(step.say, step.why, step.answers)
+    trial = step.kind == "sound" and step.phase == "final"
+    things, sides = _own(step.say, "" if trial else step.why, step.answers)
+    if not trial:
+        named -= {"slip"}
     if step.phase not in ("safe", "chain"):
         named -= _OF_CHAIN.keys()
     parts = named - _OF_CHAIN.keys()  # "lever moves" is of the lever, whatever moves besides

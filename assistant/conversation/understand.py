@@ -14,7 +14,7 @@ from rapidfuzz import fuzz, process
 from assistant.act import REASONS, Act
 from assistant.conversation.dead_ends import dead_end
 from assistant.conversation.likelihood import SURE, again, hint, likeliest
-from assistant.conversation.look import fault, lugs_left, taken_back
+from assistant.conversation.look import fault, lugs_left, only_denied, taken_back
 from assistant.conversation.meaning import NUMBERS, PARTS, Likely, likely, place
 from assistant.conversation.this_step import COMPLETES, of_this_step
 from assistant.dialogue import Breath, Danger, Dialogue, Heard, Question
@@ -193,11 +193,12 @@ def understand(
     meant = _alarm(words, who, dialogue, danger) or _understood(words, who, dialogue, asked)
     meant = _of_this_step(meant, words, dialogue)
     if danger.pedal and not dialogue.stopped:
-        return Act("unsure", who) if _lost(meant, who) else meant
+        return Act("unsure", who) if _lost(meant, who, danger.held) else meant
     waits = isinstance(meant, Question) or meant.meaning in ("wait", "unclear")
     if danger.cleared and waits:
         return Act("unsure", who)  # "I will be clear soon" takes a clear back
-    return _looked(words, who, dialogue, meant) if who == "tech" else meant
+    looks = who == "tech" or dialogue.at == REPAIR
+    return _looked(words, who, dialogue, meant) if looks else meant
 
 
 _OF_FAULTS = ("no", "correct", "note", "sound", "not_sound")
@@ -206,13 +207,17 @@ _OF_FAULTS = ("no", "correct", "note", "sound", "not_sound")
 def _looked(words: str, who: str, dialogue: Dialogue, meant: Act | Question) -> Act | Question:
     """What is seen in the hole, where it would else be asked after; a fault in its words."""
     lost = isinstance(meant, Question) or meant.meaning in ("unclear", "wait", "aside")
-    if dialogue.at == REPAIR and "sound" in dialogue.allowed():
+    if dialogue.at == REPAIR:
         told = isinstance(meant, Act) and meant.meaning in _OF_FAULTS
         if (lost or told) and taken_back(words):
             return Act("sound", who, text=words.strip())
-        return Act("not_sound", who, text=words.strip()) if lost and fault(words) else meant
+        more = lost and "sound" in dialogue.allowed() and fault(words)
+        return Act("not_sound", who, text=words.strip()) if more and who == "tech" else meant
     if dialogue.at == LOOK:
-        found = fault(words) if lost else isinstance(meant, Act) and meant.meaning == "not_sound"
+        told = isinstance(meant, Act) and meant.meaning == "not_sound"
+        if told and only_denied(words):
+            return again(who, dialogue)  # "no oil": of the rest nothing is said
+        found = fault(words) if lost else told
         what = words.strip() if len(words.strip()) > _SHORT else ""
         return Act("not_sound", who, text=what) if found else meant
     if not lost or dialogue.expects() != RING_LEFT:
@@ -223,10 +228,12 @@ def _looked(words: str, who: str, dialogue: Dialogue, meant: Act | Question) -> 
     return Act("skip", who) if left else meant
 
 
-def _lost(meant: Act | Question, who: str) -> bool:
+def _lost(meant: Act | Question, who: str, held: bool) -> bool:
     """Whether words said nothing sure: in a hold, what is not understood is not harmless."""
     if isinstance(meant, Question):
         return who == "helper" and not meant.choices and meant.reply != "ask_reading"
+    if meant.meaning == "wait":
+        return who == "helper" and held  # for what? the foot may be giving
     return meant.meaning == "unclear" and bool(meant.text)
 
 
@@ -243,6 +250,8 @@ def _understood(words: str, who: str, dialogue: Dialogue, asked: Question | None
     asks = "?" in words
     if not text:
         return Act("unclear", who)
+    if who == "helper" and dialogue.at in dialogue.dialogs.by_id and _may_he(text, asks):
+        return Act("unsure", who, text="asks")
     short = without_lead(text)
     if asked is not None and asked.offer is not None and short in _YES | _NEITHER:
         return asked.offer if short in _YES else Question("say_again", {}, who)
@@ -323,7 +332,9 @@ _OVER = re.compile(
     r"^(?:it's |this is )?(?P<name>[\w\- ]{1,24}?)(?: takes| is taking| taking| will take| took"
     r"|'s taking) (?:it )?over\b|^(?:hand(?:ing)? (?:it )?over to|relieved by) (?P<to>[\w\-]+)$"
 )
-_CODE_SAID = re.compile(r"^(?:my )?code(?:'s| is)? (?P<code>[\w\- ]+)$")
+_CODE_SAID = re.compile(
+    r"^(?:i'm |it's |this is |that's )?(?:my )?(?:code|number)(?:'s| is)? (?P<code>[\w\- ]+)$"
+)
 
 
 def _hand_over(text: str, who: str, dialogue: Dialogue) -> Act | None:
@@ -586,8 +597,16 @@ def _alarm(words: str, who: str, dialogue: Dialogue, danger: Danger) -> Act | Qu
     coming = danger.releasing and _COMING_UP.search(text)  # as it was told
     if helper and danger.pedal and not coming and _is_lost(text, heard["lost"]):
         if asks or text.startswith(("can i ", "should i ", "may i ")):
-            return Act("unsure", who)
+            return Act("unsure", who, text="asks")
         return Act("lost", who)
+    away = helper and danger.held and not negated(text) and _FOOT_AWAY.search(text)
+    if away and not dialogue.stopped and text not in heard["foot_off"].phrases:
+        return Act("unsure" if asks else "lost", who)
+    came_up = helper and dialogue.stopped and danger.pedal and _CAME_UP.search(text)
+    if came_up and counts(text, asks, "released") and not _FOOT_ON.search(text):
+        return Act("released", who)
+    if helper and "holding" in dialogue.allowed() and _GOING_DOWN.match(text):
+        return Act("unsure", who)  # not down yet: he is told what to say when it is
     if (danger.pedal or danger.key) and _alarms(text, who, danger, heard["stop"]):
         return Act("stop", who)
     if helper and danger.pressing and _holds(text, heard["holding"].anywhere):
@@ -610,6 +629,38 @@ def _foot(text: str, asks: bool, danger: Danger, foot: Meaning) -> Act | None:
     return Act("foot_off" if counts(text, asks, "foot_off") else "unsure", "helper")
 
 
+_PEDAL_ACT = (
+    r"(?:press|push|step|stomp|pull|pump|hold|let (?:it |her |him )?(?:go|up|off)|let up|lift|ease"
+    r"|release|come (?:off|up)|go|move|get off|take (?:my|the) (?:foot|leg) off|put (?:my|the) foot"
+    r"|foot (?:on|off)|off it|up)"
+)
+_MAY_HE = re.compile(
+    rf"^(?:\w+ ){{0,3}}?(?:can|could|should|shall|may|must|do|am) i\b(?:.{{0,16}}\b)?{_PEDAL_ACT}\b"
+    rf"|\bwant me to\b(?:.{{0,12}}\b)?{_PEDAL_ACT}\b|\b(?:ok|okay|safe|time|good) to {_PEDAL_ACT}\b"
+    rf"|\bi (?:can )?(?:go|{_PEDAL_ACT})(?: it| now| up| off)* \?$"
+)
+""" "Can I let go now?", "want me to push it?": what a helper asks leave for."""
+
+
+def _may_he(text: str, asks: bool) -> bool:
+    """Whether the helper asks if he may press, or let up: his foot is a question until told."""
+    return bool(_MAY_HE.search(f"{text} ?" if asks else text))
+
+
+_FOOT_AWAY = re.compile(
+    r"\b(?:foot|leg)(?:'s| is|s)? (?:\w+ )?(?:away|off|gone|up)\b|\bi'm off (?:it|the)\b"
+)
+""" "Foot is away", in a hold."""
+_CAME_UP = re.compile(
+    r"\b(?:all the way|fully|right|it's|it is|pedal's|pedal is) up\b"
+    r"|\b(?:foot|leg)(?:'s| is)? off\b"
+)
+_FOOT_ON = re.compile(r"\bfoot(?:'s| is)? (?:still )?on\b|\b(?:down|floor\w*|holding|held)\b")
+_GOING_DOWN = re.compile(
+    r"^(?:(?:i'm|i am|am|ok|okay|yes|yeah|now|just) )*(?:pushing|pressing|stepping|going down"
+    r"|putting it down|on (?:my|the) way(?: down)?)"
+    r"(?: (?:it|her|on|the pedal|down|now|in|to the floor))*$"
+)
 _COMING_UP = re.compile(r"\b(?:com(?:ing|in)|letting|let|easing) (?:it |her |him )?(?:up|go)\b")
 
 
@@ -830,6 +881,8 @@ def _one_reading(
         several = tuple(c.as_data() for c in reading.choices)
         return Question("ask_reading", {"question": reading.why}, who, True, several)
     if expected == ODOMETER:
+        if (data["count"] or 0) < LEAST_MILES and (data["count"] or 0) % 1:
+            return Question("say_again", {}, who)  # "eight and a half" is of another thing
         if dialogue.at == "next_due" and _FROM_NOW.search(text):
             return Act("reading", who, data | {"from_now": True}, doubt=True)
         if (data["count"] or 0) < LEAST_MILES:

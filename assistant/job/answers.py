@@ -164,8 +164,7 @@ def on_not_sound(job: Job, act: Act) -> list[Said]:
         if act.who != job.whose():
             return job.only(act, job.whose(), _phrase("sound"))
         return _found_inside(job, act)
-    remark = sentences("job").say("not_sound", step=step_name(step.id))
-    job.facts.remarks.append(str(remark))
+    job.facts.remarks.append(_of_step(step.id))
     first = [job.said("both", "trial_stopped", signal="DANGER")] if job.trying else []
     job.faulty = step.id
     job.fire("not_sound")
@@ -185,20 +184,32 @@ def _found_inside(job: Job, act: Act, what: str = "") -> list[Said]:
     return job.prompt()
 
 
+def _of_step(step_id: str) -> str:
+    return str(sentences("job").say("not_sound", step=step_name(step_id)))
+
+
 def _inside(what: str) -> str:
     return str(sentences("job").say("found_inside", what=what))
 
 
 def look_again(job: Job, act: Act) -> list[Said]:
-    """What was told of inside is no fault after all: noted, and asked once more."""
-    if act.who != "tech" or not job.fire("look_again"):
+    """What was told to be wrong is not, says who looked at it: noted, and asked once more.
+
+    Of a trial nothing is taken back: the key is above, and the whole chain is looked at again.
+    """
+    inside, step = job.inside, job.dialogs.by_id.get(job.faulty)
+    his = step is None or step.who == "tech" or job.facts.hazards.propped
+    bare = not (inside or act.text)  # "sound" may be of the repair: then the whole chain is next
+    if bare or act.who != ("tech" if his else "helper") or not job.fire("look_again"):
         return job.hint(act)
-    job.facts.remarks.remove(_inside(job.found))
+    remark = _inside(job.found) if inside else _of_step(job.at)
+    job.facts.remarks.remove(remark)
     why = act.text or str(sentences("job").say("not_told"))
-    note = sentences("job").say("found_taken_back", what=job.found, why=why)
+    note = sentences("job").say("found_taken_back", what=remark, why=why)
     job.facts.notes.append(("lugcall", str(note)))
     job.faulty = ""
-    return [job.said("tech", "found_taken_back"), *job.prompt(entering=True)]
+    reply = "found_taken_back" if inside else "taken_back"
+    return [job.said(act.who, reply), *job.prompt(entering=True)]
 
 
 def accept_found(job: Job, act: Act) -> list[Said]:

@@ -21,6 +21,7 @@ from assistant.texts.dialogs import Dialogs, Step
 REROUTES = (
     "ring_plan",
     "ring_gap",
+    "fork_clearance",
     "set_height",
     "set_total",
     *(QUANTITIES[q].read_at("final") for q in JUDGED),
@@ -36,7 +37,7 @@ _AGAIN = {
 """A change on the linkage is read again at once."""
 MAY_BE_HELD = ("ring_hold", "ring_turn", "ring_tool", "ring_lock", "ring_clear", "ring_release")
 """Steps in which the pedal may be down."""
-_IN_THE_HOLE = ("ring_plan", "ring_gap", "final_gap", "final_clearance")
+_IN_THE_HOLE = ("ring_plan", "ring_gap", "fork_clearance", "final_gap", "final_clearance")
 
 Guard = Callable[[JobState], bool]
 
@@ -59,8 +60,6 @@ GUARDS: dict[str, Guard] = {
     "release_was_halted": lambda job: job.release_halted,
     # Every final reading is in, or accepted and marked.
     "all_settled": lambda job: not job.unsettled(),
-    # What was found in a look inside is accepted as it is.
-    "found_inside": lambda job: job.faulty == interlocks.LOOK,
     "returns_repair": lambda job: job.return_to == REPAIR,
     "returns_leaving": lambda job: job.return_to == LEAVING,
     # The stop came in a step that needs the pedal down: the hold starts over.
@@ -74,7 +73,12 @@ GUARDS: dict[str, Guard] = {
     "returns_past_ring": lambda job: job.past_ring(job.return_to),
 }
 
-_FAMILIES = {"returns": "return_to", "holds_for": "after_hold", "wants": "wanted"}
+_FAMILIES = {
+    "returns": "return_to",
+    "holds_for": "after_hold",
+    "wants": "wanted",
+    "fault": "faulty",
+}
 """Guards for each step, as in `wants_ring_plan`, and the part of the state that must name it."""
 
 
@@ -155,7 +159,8 @@ def transitions(dialogs: Dialogs) -> list[dict[str, Any]]:
     # A failed function check left the key above: make it safe again before going under.
     edge("repaired", REPAIR, "chain_pedal")
     edge("repaired", REPAIR, "chocks")
-    edge("look_again", REPAIR, interlocks.LOOK, "found_inside")
+    for looked_at in _looks(steps):
+        edge("look_again", REPAIR, looked_at, f"fault_{looked_at}")
     edge("halt", REPAIR, HALTED)
     edge("carry_on", HALTED, REPAIR, "returns_repair")
     # Closed unfinished, from anywhere with the pedal up; a way back is by way of the stop.
@@ -175,9 +180,8 @@ def transitions(dialogs: Dialogs) -> list[dict[str, Any]]:
     for step in steps[ids.index("chain_pedal") + 1 :]:
         if step.id not in MAY_BE_HELD and step.phase not in ("ring", "sign"):
             edge("start_over", step.id, "chain_pedal", *NEEDS["start_over"])
-    for step_id in ids[ids.index("fork_clearance") :]:
-        if step_id in interlocks.DETOURS:
-            continue
+    linkage = ids[ids.index("fork_clearance") :]
+    for step_id in filter(lambda name: name not in interlocks.DETOURS, linkage):
         edge("reroute", step_id, "key_back", "key_above")
         edge("reroute", step_id, "reopen_cover", "cover_in_the_way")
         for target in REROUTES:
@@ -211,6 +215,11 @@ def _ways_on(steps: tuple[Step, ...], i: int) -> list[tuple[str, ...]]:
     if step.kind == "read" and step.stage in ("set", "final"):
         return [(QUANTITIES[step.reading].fix, "wants_fix"), (_past_changes(steps, i), "settled")]
     return [(after, "all_settled")] if step.kind == "sign" else [(after,)]
+
+
+def _looks(steps: tuple[Step, ...]) -> list[str]:
+    """Steps at which a fault may be taken back: a trial has left the key above."""
+    return [s.id for s in steps if s.kind == "sound" and s.phase != "final"]
 
 
 def _past_changes(steps: tuple[Step, ...], i: int) -> str:

@@ -119,7 +119,26 @@ def on_unsure(job: Job, act: Act) -> list[Said]:
     hazards = job.facts.hazards
     if hazards.moving and act.who == "tech" and job.at != HALTED:
         return on_danger(job, act)  # the pedal is on its way: no time to ask
+    no = _may_he(job) if act.text else []
+    if no and hazards.pedal_up and not job.foot_wanted and hazards.hands_clear:
+        return no
     hazards.doubt(act.who)
+    if hazards["pedal"] == "asked" and act.who == "helper" and job.at != HALTED:
+        no = [job.said("tech", "keep_out", signal="WARNING")]
+    return [*no, *_asked_again(job, act)]
+
+
+def _may_he(job: Job) -> list[Said]:
+    """The plain no to a helper who asks whether he may press, or let up, untold."""
+    hazards = job.facts.hazards
+    if hazards["pedal"] in ("held", "doubted"):
+        return [job.said("helper", "no_let_up", signal="WARNING")]
+    told = job.pressing or not hazards.pedal_up
+    return [] if told else [job.said("helper", "no_press", signal="WARNING")]
+
+
+def _asked_again(job: Job, act: Act) -> list[Said]:
+    hazards = job.facts.hazards
     if act.who == "helper" and hazards.pedal_up and job.foot_wanted:
         return job.prompt()
     asked = hazards["pedal"] == "releasing" or (job.at == HALTED and not hazards.pedal_up)

@@ -14,9 +14,15 @@ from dataclasses import replace
 from functools import wraps
 from typing import TYPE_CHECKING, Any, NamedTuple, TypeVar, cast
 
-from assistant.card.arithmetic import stops_kept, truck_for
+from assistant.card.arithmetic import readings_for, stops_kept, truck_for
 from assistant.clutch.conformity import Limits, Measured, judge
-from assistant.clutch.equations import Adjusters, RatioFinding, Truck, finding_of
+from assistant.clutch.equations import (
+    Adjusters,
+    RatioFinding,
+    Truck,
+    finding_of,
+    ratio_without_lash,
+)
 from assistant.clutch.linkage.lost_motion import LostMotion, find_lost_motion
 from assistant.clutch.linkage.stroke import LinkageError
 from assistant.clutch.ring import (
@@ -28,7 +34,7 @@ from assistant.clutch.ring import (
     landing_chances,
     plan_ring,
 )
-from assistant.clutch.solver import Locked, Settings, solve
+from assistant.clutch.solver import FREE, Locked, Settings, solve
 from assistant.quantity import (
     BRAKE_CONTACT,
     CLEARANCE,
@@ -52,8 +58,13 @@ LEAST_SHARE = 0.95
 LEAST_CHANCE = 0.5
 # A brake not touched is taken to lie this much lower than the pedal came: from memory.
 UNTOUCHED_IN = 1 / 16
+# So many changes may move nothing before the next one waits for a "move": common practice, no
+# source.
+MOST_IDLE = 2
+# So many standard uncertainties may a clearance be off that was foretold: from memory.
+UNREAD_U = 3.0
 # So often is the ring moved in one job before it is left as it is: common practice, no source.
-MOST_RING_MOVES = 4
+MOST_RING_MOVES = 6
 
 _Plan = TypeVar("_Plan", bound=Callable[..., Any])
 Findings = tuple[RingBelief, list[MoveFinding | None]]
@@ -147,6 +158,9 @@ class Plans:
         facts = self.facts
         found = None if belief is None or not facts.changed else self.found()
         ratio = found.ratio if found is not None and found.ratio.known else None
+        if found is not None and finding_of(found.readings) is None:
+            # Once the brake is touched, the readings now tell more than what was found.
+            ratio = ratio_without_lash(readings_for(facts.card, read)) or ratio
         touched = facts.latest(BRAKE_CONTACT) if belief else facts.as_found(BRAKE_CONTACT)
         untouched = touched is not None and not touched.is_length and BRAKE_CONTACT not in read
         try:
@@ -155,7 +169,8 @@ class Plans:
             return None  # readings too odd for any plan
         left = facts.left_alone() if belief is not None else set()
         figures = {q: None if q in left else figure for q, figure in truck.figures.items()}
-        lash = found.lash if found is not None and ratio is not None else truck.lash
+        own = found is not None and ratio is found.ratio
+        lash = found.lash if found is not None and own else truck.lash
         steps = truck.adjusters if belief is None else self._as_moved(truck.adjusters)
         return replace(truck, figures=figures, lash=lash, adjusters=steps)
 
@@ -283,12 +298,15 @@ class Plans:
         then, now = self.facts.as_found(CLEARANCE), self.facts.latest(CLEARANCE)
         if quantity == FREE_TRAVEL and taken.stage == "found" and then and now and not by.rest:
             pushed = now.measured.value_in - then.measured.value_in  # as read, not as told
+        lowered = None
+        if quantity == BRAKE_CONTACT:
+            lowered = self._lowered(at, len(self.facts.readings) - 1, found)
         carried = {
             CLEARANCE: pushed + (by.rest / r if found.adjusters.rigid else 0.0),
             FREE_TRAVEL: r * pushed + by.rest,
             PEDAL_HEIGHT: by.rest,
             TOTAL_TRAVEL: by.rest + by.end,
-            BRAKE_CONTACT: _touched_by(found, by),
+            BRAKE_CONTACT: _touched_by(found, by) if lowered is None else lowered,
         }[quantity]
         u = by.bearing_u if quantity == CLEARANCE else found.ratio.u * abs(pushed)
         fixed = quantity in (PEDAL_HEIGHT, TOTAL_TRAVEL)
@@ -299,8 +317,12 @@ class Plans:
         and lower than the pedal came then."""
         read, ends = found.now().get(BRAKE_CONTACT), []
         if read is not None:
-            now, since = self._moved(0), self._moved(at + 1)
-            read = read.shifted(_touched_by(found, now) - _touched_by(found, since), 0.0)
+            first = next(i for i, t in enumerate(self.facts.readings) if t.quantity == GAP)
+            by = self._lowered(first, at, found)
+            if by is None:
+                now, since = self._moved(0), self._moved(at + 1)
+                by = _touched_by(found, now) - _touched_by(found, since)
+            read = read.shifted(by, 0.0)
         for quantity in (PEDAL_HEIGHT, TOTAL_TRAVEL):
             some = [t for t in self.facts.readings[:at] if t.quantity == quantity and t.is_length]
             ends += [t.measured.value_in for t in some[-1:]]
@@ -308,6 +330,31 @@ class Plans:
             return read
         low = ends[0] - ends[1] - UNTOUCHED_IN
         return read.shifted(min(0.0, low - read.value_in), 0.0)
+
+    def _lowered(self, then: int, now: int, found: Truck) -> float | None:
+        """How far the height where the brake is touched went up between two readings, by what
+        clearance and gap were read to be, which is surer than what was told; None where they were
+        not read at both, or the pedal's rest was moved."""
+        if found.follows or self._moved(then + 1).rest != self._moved(now + 1).rest:
+            return None
+        reach = [[self._as_at(q, at) for q in (CLEARANCE, GAP)] for at in (then, now)]
+        read = [taken.measured.value_in for some in reach for taken in some if taken is not None]
+        if len(read) < 4:
+            return None
+        return found.ratio.value * (read[0] + read[1] - read[2] - read[3])
+
+    def _as_at(self, quantity: str, at: int) -> Taken | None:
+        """The reading nearest to another one that nothing which moves it came between."""
+        own = slice(0, 2) if quantity == GAP else slice(0, 4)
+        holds = [
+            i
+            for i, t in enumerate(self.facts.readings)
+            if t.quantity == quantity
+            and t.is_length
+            and self._moved(i + 1)[own] == self._moved(at + 1)[own]
+        ]
+        nearest = min(holds, key=lambda i: abs(i - at), default=None)
+        return None if nearest is None else self.facts.readings[nearest]
 
     @_once
     def truck(self) -> Truck | None:
@@ -373,19 +420,35 @@ class Plans:
         facts, truck = self.facts, self.truck()
         if truck is None or truck.figures.get(GAP) is None:
             return None
-        kept = stops_kept(facts.card, facts.lengths())
+        stay_put = self._stay_put()
+        kept = _locked(stops_kept(facts.card, facts.lengths()), stay_put)
         try:
             if not lugs and not out_of(truck) and not self._missed(truck) and not facts.insisted:
                 stay = solve(truck, Locked(0, 0, 0, 0), with_candidates=False)
                 return Settled(truck, replace(stay, given_up=()))
             found = solve(truck, kept._replace(lugs=lugs), with_candidates=False)
             if not found.possible and (0 in kept[2:]):
-                more = solve(truck, Locked(lugs=lugs), with_candidates=False)
+                more = solve(truck, stay_put._replace(lugs=lugs), with_candidates=False)
                 kept_out, out = ({one.quantity for one in s.given_up} for s in (found, more))
                 found = more if out < kept_out else found  # never another one for fewer
             return Settled(truck, found)
         except ValueError:
             return None  # readings too odd for any setting
+
+    def _stay_put(self) -> Locked:
+        """What is not turned whatever it would help: a stop whose reading was accepted as it is,
+        and a rod that changed nothing."""
+        facts = self.facts
+        if facts.readings[-1].stage == "found":
+            return FREE
+        left = facts.left_alone()
+        rods = (QUANTITIES[q].fix for q in (CLEARANCE, FREE_TRAVEL, BRAKE_CONTACT))
+        idle = not facts.insisted and any(facts.idle[rod] >= MOST_IDLE for rod in rods)
+        return Locked(
+            flats=0 if idle else None,
+            height_steps=0 if PEDAL_HEIGHT in left else None,
+            total_steps=0 if TOTAL_TRAVEL in left else None,
+        )
 
     def _missed(self, truck: Truck) -> bool:
         """Whether the brake, last not touched, would still be touched too low, or not at all."""
@@ -425,6 +488,25 @@ class Plans:
         free = self.settle()
         return free is not None and free.settings.possible
 
+    @_once
+    def clearance_decides(self) -> bool:
+        """Whether fork clearance, foretold since the rod was turned, hides a setting that puts
+        everything in: one that is there if it is as much off as it may be."""
+        truck, at = self.truck(), self._last(CLEARANCE)
+        turned = at is not None and bool(self._moved(at + 1).rod)
+        if truck is None or not turned or self.facts.readings[at or 0].stage == "found":
+            return False
+        foretold = truck.readings.clearance
+        kept = stops_kept(self.facts.card, self.facts.lengths())._replace(lugs=0)
+        for by in (UNREAD_U * foretold.u_in, -UNREAD_U * foretold.u_in):
+            readings = replace(truck.readings, clearance=foretold.shifted(by, 0.0))
+            try:
+                if solve(replace(truck, readings=readings), kept, with_candidates=False).possible:
+                    return True
+            except ValueError:
+                continue
+        return False
+
     @property
     def may_move_ring(self) -> bool:
         return self.facts.card.clutch == "manual"
@@ -452,6 +534,11 @@ class Plans:
             return None
         move = found.truck.adjusters
         return steps * (move.height_step_in if quantity == PEDAL_HEIGHT else move.total_step_in)
+
+
+def _locked(some: Locked, others: Locked) -> Locked:
+    """Locked where either is."""
+    return Locked(*(b if a is None else a for a, b in zip(some, others, strict=True)))
 
 
 _STOPS = {

@@ -12,6 +12,7 @@ from assistant.clutch.equations import RatioFinding
 from assistant.clutch.possible import Contradiction
 from assistant.job import plan_words, words
 from assistant.job.answers import causes_of_complaint, past_ahead
+from assistant.job.plan import MOST_IDLE
 from assistant.job.state import HALTED, RingMove, Taken
 from assistant.quantity import (
     BRAKE_CONTACT,
@@ -38,8 +39,6 @@ if TYPE_CHECKING:
 
 MOST_FIXES = 5
 """Changes for one quantity before we stop proposing more. Common practice, no source."""
-MOST_IDLE = 2
-"""Changes that moved nothing before the next one waits for a "move". Common practice, no source."""
 
 # --- taken in -------------------------------------------------------------------------------------
 
@@ -296,6 +295,8 @@ def _go_by(job: Job, taken: Taken, said: list[Said]) -> list[Said]:
         said = [*said, job.said("tech", "comes_later")]
     if job.fix or later or decision == "in":
         return past_ahead(job, job.go_on(*said), taken.who)
+    if decision == "out" and taken.stage == "set" and facts.plans.clearance_decides():
+        return job.go_to("fork_clearance", *said, job.said("tech", "clearance_decides"))
     job.choice = "close" if decision == "too close" else "out"
     return [*said, *job.prompt()]
 
@@ -305,7 +306,8 @@ def _ring_once_more(job: Job, taken: Taken) -> None:
     facts = job.facts
     before_rod = taken.quantity == GAP and taken.stage == "ring"
     found = taken.quantity == CLEARANCE and taken.stage == "found"
-    if not (before_rod or found or taken.stage == "set"):
+    final = taken.stage == "final" and facts.decided(taken.quantity) == "out"
+    if not (before_rod or found or taken.stage == "set" or final):
         return
     facts.again = False
     facts.again = facts.gap_right() and facts.plans.ring_again()
@@ -327,7 +329,9 @@ def _waits(job: Job, quantity: str) -> bool:
 def _stop_first(job: Job, taken: Taken) -> str:
     """The step to go back to for a stop that the plan moves now, past its place; or ""."""
     facts = job.facts
-    if taken.stage != "set" or taken.quantity not in (FREE_TRAVEL, BRAKE_CONTACT):
+    final = taken.stage == "final" and facts.decided(taken.quantity) == "out"
+    late = taken.stage == "set" and taken.quantity in (FREE_TRAVEL, BRAKE_CONTACT)
+    if not (late or (final and not taken.accepted)):
         return ""
     for quantity in (PEDAL_HEIGHT, TOTAL_TRAVEL):
         fix = QUANTITIES[quantity].fix

@@ -132,10 +132,14 @@ def truck_state(job: JobState) -> Both:
     """Pedal, ring, lock plate and cover, in that order: what a stop must tell."""
     say, facts = job.dialogs.say, job.facts
     hazards = facts.hazards
-    held = "pedal_held_state" if hazards.hold_confirmed else "pedal_unsure_state"
     step = job.dialogs.by_id.get(job.step_id)
     asked = step is not None and presses(step)  # he may have pressed again since he said so
-    parts = [say("state_head"), say("pedal_up_state" if hazards.told_up and not asked else held)]
+    pedal = "pedal_held_state" if hazards.hold_confirmed else "pedal_unsure_state"
+    if not asked and (hazards.told_up or hazards.came_up):
+        pedal = "pedal_up_state" if hazards.told_up else "pedal_came_state"
+    elif not asked and hazards.pedal_up and hazards.cover_closed:
+        pedal = ""  # nobody is in reach of it
+    parts = [say("state_head"), *([say(pedal)] if pedal else [])]
     if facts.turning:
         parts.append(say("ring_maybe_state"))
     by_gap, called = facts.plans.lugs_by_gap(), facts.lugs_total

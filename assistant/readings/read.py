@@ -48,6 +48,12 @@ _NONE_OF_IT = re.compile(
     r"(?:there's |there is |got |i got |i've got |it's )?(?:no|zero) "
     r"(?:free travel|free play|free pedal|play|clearance|gap|travel)"
 )
+_COMPARES = re.compile(
+    r"[,;]?\s+(?:it's|its|it is|that's|thats|that is|which is|so)\s+(?:(?:just|only|about) )?"
+    r"(?:an? )?(?:(?:hair|touch|bit|shade|tad|smidge|whisker|little) )?"
+    r"(?:under|over|below|above|past|shy of|short of|less than|more than)\b"
+)
+"""A clause that compares the value said before it: "seven sixteenths, it's a hair under half"."""
 MAX_CHARACTERS = 300
 """Nobody calls out a reading longer than this."""
 
@@ -73,6 +79,11 @@ def _heard_before(words: str, quantity: str, units: str, distance: str) -> Readi
     q = BY_NAME.get(quantity) or quantity_named(quantity)
     if len(words) > MAX_CHARACTERS:
         return nothing(q, "too_long")
+    compared = _COMPARES.search(words.lower())
+    if compared is not None:
+        before = _heard_before(words[: compared.start()], quantity, units, distance)
+        if before.status == "read":
+            return before
     kinds, values = tokenize(words)
     if STRANGE in kinds:
         return nothing(q) if "#" in kinds else asked(q, "figures")

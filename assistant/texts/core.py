@@ -263,10 +263,13 @@ _REPLIES = {
         ("stopped_helper_held", "hold_on", "hold_in_stop", "hold_standing", "pedal_held_state"),
         HELD,
     ),
+    "no_let_up": HELD,
     **dict.fromkeys(("stopped_helper_up", "stopped_helper_engine"), OFF),
     **dict.fromkeys(("foot_asked", "foot_heard"), OFF),
     **dict.fromkeys(("stopped_held_next", "stopped_clear_next", "release_ok"), UP),
-    **dict.fromkeys(("pedal_up_state", "how.release", "how.gap", "how.clearance"), UP),
+    **dict.fromkeys(
+        ("pedal_up_state", "pedal_came_state", "how.release", "how.gap", "how.clearance"), UP
+    ),
     **dict.fromkeys(("turn_again", "move_wrong_way"), TURNED),
     "how.hold": PRESSED,
     **{"prop.hold": HELD, "prop.release": UP, "prop.up": UP},

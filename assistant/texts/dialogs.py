@@ -125,16 +125,16 @@ _BLANKS = """
     :repair_done gap_right gap_not_right gap_unread ring_stuck maker_again rod_none resumed_hold
     :dialogs_changed repaired_record skip_no no_why accept_no accept_nothing accepted accept_why
     :sign_code stopped state_head helper_first ready_first ready_heard hold_in_stop
-    :sign_ready closed pedal_up_state pedal_held_state pedal_unsure_state lock_in_state
-    :lock_out_state cover_off_state ring_maybe_state ring_still_state defaults
+    :sign_ready closed pedal_up_state pedal_came_state pedal_held_state pedal_unsure_state
+    :lock_in_state lock_out_state cover_off_state ring_maybe_state ring_still_state defaults
     :confirm_clear_first turn_zero lock_plate_out helper_wait clearance_gone pedal_moving
     :rod_no_effect rod_wrong_way contact_floor due_now picture_none say_again spelled
     :spelled_long spelled_mm spelled_long_mm spelled_miles speaker_lost speaker_back audio_kept
     :hands_out still_holding keep_out stopped_helper_still up_or_down hold_on ask_torque ask_way
     :ask_other no_doubts how_manual from_what waiting gauge_metric gauge_inch starting_over
-    :foot_asked foot_heard trial_stopped link_lost link_lost_idle link_taken link_taken_idle
-    :link_back need_inside repair_wait accepted_inside found_taken_back
-    :comes_later ring_again stop_no_effect stop_wrong_way
+    :foot_asked foot_heard no_press no_let_up trial_stopped link_lost link_lost_idle link_taken
+    :link_taken_idle link_back need_inside repair_wait accepted_inside found_taken_back taken_back
+    :comes_later clearance_decides ring_again stop_no_effect stop_wrong_way
 """
 REPLIES = {
     reply: tuple(blanks.split())

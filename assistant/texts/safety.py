@@ -68,6 +68,11 @@ _NAMED = re.compile(
     r"|christ|damn|shit|crap|hell|god|whoa)(?: \w+)?$"
 )
 """A pedal not down, a foot that gives, hands, the starter, a cry: never let pass in a hold."""
+_CRY = re.compile(
+    r"^(?:a{3,9}h{0,9}|a{1,9}h{2,9}|a{1,9}r{1,9}g{1,9}h{0,9}|o{1,9}w{1,9}|no{3,9}|(?:ah ?){3,}"
+    r"|(?:no ?){3,})$"
+)
+"""Nothing but a cry."""
 _DOUBTFUL = frozenset({"danger", "unsure", "not_sound", "no", "measure", "trouble"})
 """What never passes in a hold, however little harm is seen in it."""
 
@@ -87,7 +92,7 @@ def harm(text: str, likely: Likely, count: bool = False) -> str:
     """
     named = names_harm(text)
     bar = HARM_NAMED if named else HARM_HINTED if _HINTS.search(text) else HARM_SURE
-    if likely.harm >= bar:
+    if likely.harm >= bar or _CRY.match(text):
         return "stop"
     if count and not named and likely.harm < HARM_LITTLE:
         return ""
@@ -165,6 +170,17 @@ _STILL = re.compile(
 """ "Ain't moved", "never let go": a denial that says it is held."""
 _LET_UP = re.compile(r"\b(?:(?:you )?can )?(?:let|bring|ease) (?:it|her|him|that|the pedal) up\b")
 _FAULTY = _any("faulty")
+_NOT_TRIED = re.compile(
+    r"\b(?:never|not|\w+n't)\b(?: \w+){0,2} (?:check\w*|tr(?:y|ied)|test\w*|look\w*|done|did|do)\b"
+)
+
+
+def names_fault(text: str) -> bool:
+    """Whether normal words name a fault, or deny that something is as it should be: what was never
+    looked at is none."""
+    return bool(_FAULTY.search(text) or negated(text)) and not _NOT_TRIED.search(text)
+
+
 _UN = re.compile(
     r"\b(?:un|in|dis|non|mis)[- ]?(?:check|correct|confirm|done|sound|lock|set|finish|clear|tight"
     r"|held|hold|releas|repair|ready|sign|chock|safe)\w*"
@@ -207,7 +223,7 @@ def counts(text: str, asks: bool, meaning: str, certain: bool = False) -> bool:
     if asks or _ASKS.search(text) or misheard(text):
         return False
     if meaning == "clear":
-        text = _EMPTY.sub(" ", text)
+        text = _LET_UP.sub(" ", _EMPTY.sub(" ", text))
     if meaning in ("sound", "check", "done", "clear"):
         if _TWICE.search(text) or _REPORTED.search(text) or _YET.search(text):
             return False

@@ -77,12 +77,30 @@ def judged(seed: int, kinds: tuple[str, ...] = KINDS, habits: Habits | None = No
     verdict = _played(job, card, rng, habits or careful, Verdict(seed, kind, "fault"))
     verdict.seconds = time.perf_counter() - start
     verdict.fault = job.fault
+    by_maker = _as_left(before, job)
     found = possible(before, {})
-    verdict.best = None if found is None else found.moves
+    verdict.best = None if found is None else found.moves + by_maker
     if verdict.end in ("left", "accepted"):
         seen = verdict.why.endswith("at its end") and verdict.best is not None
         verdict.end = "closed: a part at its end" if seen else _refused(before, verdict.best)
     return verdict
+
+
+GAUGE = 1 / 32
+"""A gap this much out may be read as in: the coarsest gauge's half step."""
+
+
+def _as_left(before: Job, job: Job) -> bool:
+    """Whether the maker's procedure was done: only it moves the bearing of a clutch that adjusts
+    itself, and nobody says where to. What could be done is judged by where it is left, and by a
+    gap that the gauge shows as in."""
+    done = before.truck.bearing != job.truck.bearing
+    before.truck.bearing = job.truck.bearing
+    low, high = before.limits["gap"]
+    gap = before.truck.gap
+    if not job.manual and low - GAUGE <= gap <= high + GAUGE:
+        before.limits["gap"] = (min(low, gap), max(high, gap))
+    return done
 
 
 def _refused(before: Job, best: int | None) -> str:
@@ -90,6 +108,8 @@ def _refused(before: Job, best: int | None) -> str:
         return "honestly refused"
     small, large = (0.004, 1 / 50) if before.millimetres else (1 / 64, 1 / 32)
     spare = {q: small if q in SMALL else large for q in before.limits}
+    if not before.manual:
+        spare["gap"] = 0.0
     sure = possible(before, spare)
     return "wrongly refused" if sure is not None else "refused, on the edge"
 
