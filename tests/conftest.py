@@ -1,8 +1,11 @@
 """What several test files share: the shipped dialogs, the demo card, a session on a real file."""
 
 import os
+import pickle
 import sys
+import tomllib
 from collections.abc import Callable
+from functools import lru_cache
 from pathlib import Path
 
 import pytest
@@ -54,6 +57,20 @@ if sys.dont_write_bytecode:
     os.environ.update(PYTHONDONTWRITEBYTECODE="", PYTHONPYCACHEPREFIX=sys.pycache_prefix)
 
 
+_loads = tomllib.loads
+
+
+@lru_cache(maxsize=64)
+def _read_once(text: str) -> bytes:
+    return pickle.dumps(_loads(text))
+
+
+# The dialogs are loaded hundreds of times, mostly with one file changed.
+tomllib.loads = lambda text, **more: (
+    _loads(text, **more) if more else pickle.loads(_read_once(text))
+)
+
+
 def pytest_ignore_collect(collection_path: Path, config: pytest.Config) -> bool | None:
     """The quick tests alone need not load what the others import."""
     return (config.getoption("markexpr") == "quick" and collection_path.name in FOLDERS) or None
@@ -75,6 +92,7 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
 def quick_disk(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> None:
     if request.path.parent.name in NOT_OF_THE_DISK:
         monkeypatch.setattr(disk, "sync_data", lambda fd: None)
+        monkeypatch.setattr(os, "fsync", lambda fd: None)
 
 
 @pytest.fixture(scope="session")
