@@ -124,6 +124,7 @@ def test_a_whole_job_by_keys_and_touches(browser, served: Served) -> None:
         who, said = split_speaker(line)
         n = bench.evaluate("link.n")
         cab.wait_for_function("(n) => link.n >= n", arg=n)
+        cab.wait_for_timeout(80)  # twenty words in two seconds are too fast for any person
         words.add(word(cab))
         cut = cab.evaluate(CUT)
         assert not cut, (said, cut)
@@ -242,8 +243,10 @@ def test_what_is_typed_in_the_cab_is_answered_there(browser, tmp_path: Path) -> 
     served = serve(tmp_path)
     try:
         bench = opened(browser, served.at, "bench", job)
-        cab = opened(browser, served.at, "cab", job, viewport={"width": 360, "height": 560})
+        cab = opened(browser, served.at, "cab", job, viewport={"width": 740, "height": 360})
         wait_word(cab, "turn")
+        assert not cab.evaluate(CUT)
+        cab.set_viewport_size({"width": 360, "height": 560})
         assert cab.inner_text("#unit") == "in" and cab.query_selector("#pad [data-key=in]")
         for words in ("blorp", "8.5"):
             n = cab.evaluate("link.n")
@@ -274,6 +277,9 @@ def test_press_and_keep_down_do_not_look_alike(browser, tmp_path: Path) -> None:
         assert "As it stands" in bench.inner_text("#state")
         assert "As it stands" not in bench.inner_text("#alarm")
         assert now["y"] + now["height"] <= state["y"] and now["y"] < PHONE["height"] / 2
+        bench.set_viewport_size({"width": 360, "height": 560})
+        answers, now = (bench.locator(name).bounding_box() for name in ("#answers", "#now"))
+        assert now["y"] + now["height"] <= answers["y"], "the answers cover what is to be done"
         for words in ("clear", "carry on", "clear"):
             at_bench(bench, words)
         wait_word(cab, "press")
