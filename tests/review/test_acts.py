@@ -247,6 +247,7 @@ def test_the_answer_is_shown_and_linked_both_ways(
         p for p, page in pages.items() if "Why 5 lugs?" in page.words and "L7" in page.words
     )
     answering = next(p for p, page in pages.items() if "note it was worn" in page.words)
+    assert "QUESTION of the lead answered" in pages[asking].words
     assert f"it was worn {answered_day(answered)}, {answered.name}, line 3" in pages[asking].words
     links = [{a.get("href") for _, a in pages[page].tags} for page in (asking, answering)]
     assert f"{answering.name}#line-3" in links[0] and f"{asking.name}#line-51" in links[1]

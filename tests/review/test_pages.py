@@ -171,6 +171,18 @@ def test_the_lead_on_the_page(tmp_path: Path) -> None:
     assert verify_file(path).seal in page.words and "ACCEPTED by the lead" in page.words
 
 
+def test_an_open_question_is_told_whatever_else_the_lead_did(tmp_path: Path) -> None:
+    path = Path(shutil.copy(HARD, tmp_path / "x.jsonl"))
+    add(path, "question", "L7", "which gauge?")
+    add(path, "accepted", "L7", "so be it")
+    words = made(path).words
+    assert "ACCEPTED by the lead, QUESTION of the lead open" in words
+    assert "which gauge? line 116 open" in words
+    add(path, "withdrawn", "L7")
+    words = made(path).words
+    assert "which gauge? line 116 withdrawn" in words and "QUESTION of the lead open" not in words
+
+
 def test_clips_are_pointed_at_not_copied(
     card: object, dialogs: Dialogs, tmp_path: Path, play: Callable[[Session, str], list[Said]]
 ) -> None:

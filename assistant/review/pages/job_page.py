@@ -84,6 +84,9 @@ def _page(
     closed = history.closed
     chain, changed = _chain(history), _changed([*clips, *photos])
     answers, asked = _questions(history, path, page_folder, fleet)
+    back = history.withdrawn
+    waits = [act for act in history.acts if act.act == "question" and act.n not in back]
+    waits = [act for act in waits if act.hash not in answers]
     job = history.own_lines
     return page(
         "job.html",
@@ -95,7 +98,8 @@ def _page(
         otherwise=[text for kind, text in beside if kind == "copy"],
         changed=changed,
         who=WHO,
-        state=_state(history, chain[0]),
+        state=_state(history, chain[0], bool(waits)),
+        back=back,
         closed_by=_say("signed_by" if history.signed_off else "left_by"),
         stands=[] if closed else [*as_it_stands(history)],
         undone=[*left_undone(closed.unfinished)] if closed and closed.unfinished else [],
@@ -195,12 +199,15 @@ def _changed(beside: list[Row]) -> list[Doubt]:
     ]  # fmt: skip
 
 
-def _state(history: JobHistory, chain: str) -> list[str]:
-    """Where the job stands, most important first."""
+def _state(history: JobHistory, chain: str, waits: bool) -> list[str]:
+    """Where the job stands, most important first; `waits`: a question of the lead is open."""
     signed = "signed" if history.signed_off else "left" if history.closed else "not_signed"
     if history.closed is None and chain == "bad":
         signed = "sign_off_not_proven"
-    return [_say(signed), _say(f"lead.{history.standing or 'none'}")]
+    answered = history.standing == "question" and not waits
+    lead = ["answered" if answered else history.standing or "none"]
+    lead += ["question"] if waits else []
+    return [_say(signed), ", ".join(_say(f"lead.{one}") for one in dict.fromkeys(lead))]
 
 
 def _verdict(kept: ReadingKept | None) -> tuple[str, str]:
