@@ -46,6 +46,8 @@ BEAT_S, BEAT_DOWN_S = 0.5, 0.25
 """Between beats; and to a cab while the pedal is down, so that a packet lost on the way is missed,
 and sent again, before the link counts as lost."""
 _LOOK_S = 0.1
+STALL_S = 0.3
+"""So much longer, at most, a cab may be silent where this server itself stood still meanwhile."""
 LONGEST = 500
 """Signs of one utterance from a screen."""
 
@@ -360,13 +362,16 @@ class Bay:
 
     async def watch(self) -> None:
         """Look after the cab's link until cancelled."""
-        pause_s = _LOOK_S
+        loop, pause_s, heard_s, stalled_s = asyncio.get_running_loop(), _LOOK_S, 0.0, 0.0
         while True:
+            due_s = loop.time() + pause_s
             await asyncio.sleep(pause_s)
             pause_s = _LOOK_S
             if self.cab is None:
                 continue
-            left_s = self.cab.heard_s + SILENT_S - self.clock()
+            stalled_s = loop.time() - due_s + (stalled_s if heard_s == self.cab.heard_s else 0.0)
+            heard_s = self.cab.heard_s
+            left_s = heard_s + SILENT_S + min(stalled_s, STALL_S) - self.clock()
             silent = left_s < 0
             if not silent:
                 pause_s = min(_LOOK_S, left_s + 0.005)

@@ -47,6 +47,14 @@ def wav(words: str) -> str:
     return base64.b64encode(file.getvalue()).decode()
 
 
+def ready(bay: Any, most_s: float = 60) -> None:
+    """Wait until there are ears: while models are loaded, a busy machine may miss the cab."""
+    ends = time.monotonic() + most_s
+    while (bay.ears is None or bay.cab_state != "shows") and time.monotonic() < ends:
+        time.sleep(0.1)
+    assert bay.ears is not None and bay.cab_state == "shows"
+
+
 def test_spoken_into_the_page_it_is_heard_and_answered(tmp_path: Path) -> None:
     job = until("found_gap", tmp_path)
     served = serve(tmp_path, ears=Ears)
@@ -58,6 +66,7 @@ def test_spoken_into_the_page_it_is_heard_and_answered(tmp_path: Path) -> None:
             bench.evaluate(MICROPHONE)
             bench.click("#listen")
             bench.wait_for_function("() => window.speak")
+            ready(served.bays._live[job])
             for words, shows in (("nine sixteenths", "9/16"), ("no", ""), ("five eighths", "5/8")):
                 n = bench.evaluate("link.n")
                 bench.evaluate("(sound) => window.speak(sound)", wav(words))
@@ -168,6 +177,7 @@ def test_a_whole_job_by_voice_through_the_page(tmp_path: Path) -> None:
             bench.evaluate(MICROPHONE)
             bench.click("#listen")
             bench.wait_for_function("() => window.speak")
+            ready(served.bays._live[job])
             spoken = SpokenJob(served, bench, cab, job, tmp_path / "shadow")
             for line in script("first_job"):
                 who, words = split_speaker(line)
