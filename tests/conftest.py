@@ -44,6 +44,8 @@ LONG = frozenset({
     "test_any_known_words_get_an_answer", "test_num2words_reads_as_an_odometer",
     "test_held_out_writers_are_understood", "test_pedal_down_is_said_only_when_the_helper_said_so",
     "test_no_twisted_word_completes_an_act", "test_long_walks_of_other_kinds",
+    "test_messages_of_any_kind_in_any_order", "test_the_solver_is_the_best_of_all_settings",
+    "test_every_byte_flip_is_found",
 })  # fmt: skip
 """Walks at random, and all that writers said: each takes as long as a hundred of the quick ones."""
 NOT_OF_THE_DISK = ("job", "conversation", "whole_jobs", "interview")
