@@ -47,7 +47,7 @@ LONG = frozenset({
     "test_messages_of_any_kind_in_any_order", "test_the_solver_is_the_best_of_all_settings",
     "test_every_byte_flip_is_found",
 })  # fmt: skip
-"""Walks at random, and all that writers said: each takes as long as a hundred of the quick ones."""
+"""Walks at random, all that writers said, all settings: each takes as long as fifty quick ones."""
 NOT_OF_THE_DISK = ("job", "conversation", "whole_jobs", "interview")
 """Folders of tests that would do nothing but wait for it: each turn is synced."""
 OWN = frozenset({"sound", "fleet", "browser", "long"})
