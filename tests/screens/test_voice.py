@@ -41,6 +41,10 @@ navigator.mediaDevices.getUserMedia = async () => {
 """Into the page goes whatever the test says; from there on all is as with a real microphone."""
 
 
+SHOWN = """([n, shows]) => link.n > n && (shows ? view.figure.includes(shows) : !view.figure)"""
+"""A new message shows this figure, or none."""
+
+
 def wav(words: str) -> str:
     file = io.BytesIO()
     soundfile.write(file, say(available("test")[0], words), RATE, "PCM_16", format="WAV")
@@ -70,8 +74,8 @@ def test_spoken_into_the_page_it_is_heard_and_answered(tmp_path: Path) -> None:
             for words, shows in (("nine sixteenths", "9/16"), ("no", ""), ("five eighths", "5/8")):
                 n = bench.evaluate("link.n")
                 bench.evaluate("(sound) => window.speak(sound)", wav(words))
-                bench.wait_for_function("(n) => link.n > n", arg=n, timeout=30_000)
-                assert shows in bench.inner_text("#figure")
+                # A busy machine may miss the cab's link meanwhile, and tell so: that is no answer.
+                bench.wait_for_function(SHOWN, arg=[n, shows], timeout=30_000)
                 time.sleep(2)  # he hears the answer first; what comes at once is more of a reading
             assert bench.evaluate("link.context.state") == "running"
             begins = time.monotonic()
