@@ -98,7 +98,7 @@ def _as_left(before: Job, job: Job) -> bool:
     before.truck.bearing = job.truck.bearing
     low, high = before.limits["gap"]
     gap = before.truck.gap
-    if not job.manual and low - GAUGE <= gap <= high + GAUGE:
+    if not (job.manual or job.stays_out) and low - GAUGE <= gap <= high + GAUGE:
         before.limits["gap"] = (min(low, gap), max(high, gap))
     return done
 
