@@ -121,3 +121,18 @@ def test_two_trucks_of_every_kind(part: int) -> None:
 def test_clearance_is_not_spent_for_a_brake_that_cannot_be_brought_in(seed: int) -> None:
     """Rods turned by nine turns to and fro till no reading was possible any more."""
     assert judged(seed, tuple(KINDS)).end in GOOD
+
+
+@pytest.mark.parametrize(
+    "seed",
+    [
+        pytest.param(200469, id="clearance foretold hid that the rod may still go on"),
+        pytest.param(200592, id="a wrong way and a lug off leave one more ring move"),
+        pytest.param(310135, id="a final reading is put right by the stops"),
+        pytest.param(311071, id="the brake, touched at last, tells the ratio"),
+        pytest.param(312638, id="a rod at its end leaves the stop"),
+        pytest.param(313610, id="a misread clearance is not carried into the contact"),
+    ],
+)
+def test_what_was_learned_sets_the_truck(seed: int) -> None:
+    assert judged(seed, tuple(KINDS)).end == "in tolerance"
