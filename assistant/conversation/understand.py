@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from rapidfuzz import fuzz, process
@@ -18,7 +19,7 @@ from assistant.conversation.look import fault, lugs_left, only_denied, taken_bac
 from assistant.conversation.meaning import NUMBERS, PARTS, Likely, likely, place
 from assistant.conversation.this_step import COMPLETES, of_this_step
 from assistant.dialogue import Breath, Danger, Dialogue, Heard, Question
-from assistant.interlocks import LOOK
+from assistant.interlocks import LOOK, presses
 from assistant.job.state import LEAVING, REPAIR
 from assistant.quantity import (
     BRAKE_CONTACT,
@@ -36,7 +37,7 @@ from assistant.quantity import (
     name_in,
 )
 from assistant.readings import read
-from assistant.readings.sentence import among, both_tips, tips
+from assistant.readings.sentence import CLAUSE, among, both_tips, tips
 from assistant.sentences import DialogError, capital
 from assistant.texts.dialogs import Meaning
 from assistant.texts.normal import denied, negated, normal, shouted, turned_round, without_lead
@@ -193,12 +194,21 @@ def understand(
     meant = _alarm(words, who, dialogue, danger) or _understood(words, who, dialogue, asked)
     meant = _of_this_step(meant, words, dialogue)
     if danger.pedal and not dialogue.stopped:
-        return Act("unsure", who) if _lost(meant, who, danger.held) else meant
+        meant = Act("unsure", who) if _lost(meant, who, danger.held) else meant
+        return _with_fault(meant, words)
     waits = isinstance(meant, Question) or meant.meaning in ("wait", "unclear")
     if danger.cleared and waits:
         return Act("unsure", who)  # "I will be clear soon" takes a clear back
+    meant = _with_fault(meant, words)
     looks = who == "tech" or dialogue.at == REPAIR
     return _looked(words, who, dialogue, meant) if looks else meant
+
+
+def _with_fault(meant: Act | Question, words: str) -> Act | Question:
+    """A stop that tells of a broken part keeps the words: they are for the lead as well."""
+    if isinstance(meant, Question) or meant.meaning not in ("danger", "stop") or not fault(words):
+        return meant
+    return replace(meant, text=words.strip())
 
 
 _OF_FAULTS = ("no", "correct", "note", "sound", "not_sound")
@@ -237,8 +247,24 @@ def _lost(meant: Act | Question, who: str, held: bool) -> bool:
     return meant.meaning == "unclear" and bool(meant.text)
 
 
+_NOISE = re.compile(r"\b(?:a|any|some|no|the|there's) (?:\w+ )?(?:sounds?|noises?)\b|\bhear\b")
+_BARE = frozenset({"okay", "ok", "yeah", "yep", "yes", "right", "alright", "all right", "sure"})
+
+
+def _of_a_noise(meant: Act, words: str, dialogue: Dialogue) -> bool:
+    """Whether an answer to "sound, or not?" may be of a noise that he hears; or, inside, whether a
+    bare "okay" may be for somebody else."""
+    step = dialogue.dialogs.by_id.get(dialogue.at)
+    if step is None or step.kind != "sound" or meant.meaning not in (*COMPLETES, "not_sound"):
+        return False
+    text = normal(words)
+    return bool(_NOISE.search(text)) or (step.id == LOOK and text in _BARE)
+
+
 def _of_this_step(meant: Act | Question, words: str, dialogue: Dialogue) -> Act | Question:
     """The act; where it would complete the step by words of another, it is not understood."""
+    if isinstance(meant, Act) and _of_a_noise(meant, words, dialogue):
+        return again(meant.who, dialogue)
     completes = isinstance(meant, Act) and meant.meaning in COMPLETES and not meant.text
     if not completes or of_this_step(words, dialogue):
         return meant
@@ -250,8 +276,9 @@ def _understood(words: str, who: str, dialogue: Dialogue, asked: Question | None
     asks = "?" in words
     if not text:
         return Act("unclear", who)
-    if who == "helper" and dialogue.at in dialogue.dialogs.by_id and _may_he(text, asks):
-        return Act("unsure", who, text="asks")
+    leave = _may_he(text, asks) if who == "helper" else ""
+    if leave and (dialogue.stopped or dialogue.at in dialogue.dialogs.by_id):
+        return Act("unsure", who, text=leave)
     short = without_lead(text)
     if asked is not None and asked.offer is not None and short in _YES | _NEITHER:
         return asked.offer if short in _YES else Question("say_again", {}, who)
@@ -597,8 +624,15 @@ def _alarm(words: str, who: str, dialogue: Dialogue, danger: Danger) -> Act | Qu
     coming = danger.releasing and _COMING_UP.search(text)  # as it was told
     if helper and danger.pedal and not coming and _is_lost(text, heard["lost"]):
         if asks or text.startswith(("can i ", "should i ", "may i ")):
-            return Act("unsure", who, text="asks")
-        return Act("lost", who)
+            return Act("unsure", who, text="foot")
+        down = danger.held or danger.releasing or dialogue.stopped
+        never = not down and "not holding" in text  # nor was it before
+        return Act("unsure" if never else "lost", who)
+    inside = not (helper or asks) and _IN_REACH.search(text) and not _OUT.search(text)
+    if inside and (danger.key or _pressed_here(dialogue)):
+        return Act("danger", who)
+    if helper and danger.key and re.search(r"\bunder(?:neath)?\b", text) and not negated(text):
+        return Act("danger", who)
     away = helper and danger.held and not negated(text) and _FOOT_AWAY.search(text)
     if away and not dialogue.stopped and text not in heard["foot_off"].phrases:
         return Act("unsure" if asks else "lost", who)
@@ -630,23 +664,51 @@ def _foot(text: str, asks: bool, danger: Danger, foot: Meaning) -> Act | None:
 
 
 _PEDAL_ACT = (
-    r"(?:press|push|step|stomp|pull|pump|hold|let (?:it |her |him )?(?:go|up|off)|let up|lift|ease"
-    r"|release|come (?:off|up)|go|move|get off|take (?:my|the) (?:foot|leg) off|put (?:my|the) foot"
-    r"|foot (?:on|off)|off it|up)"
+    r"(?:press|push|step|stomp|pull|pump|hold|keep|let (?:it |her |him )?(?:go|up|off)|let up|lift"
+    r"|ease|release|come (?:off|up)|go|move|get off|take (?:my|the) (?:foot|leg) off"
+    r"|put (?:my|the) foot|foot (?:on|off)|off it|up)"
+)
+_KEY_ACT = (
+    r"(?:start|crank|fire|turn (?:on )?(?:the |a )?(?:key|engine|motor|truck|it on)|bump"
+    r"|switch (?:it|on))"
 )
 _MAY_HE = re.compile(
     rf"^(?:\w+ ){{0,3}}?(?:can|could|should|shall|may|must|do|am) i\b(?:.{{0,16}}\b)?{_PEDAL_ACT}\b"
     rf"|\bwant me to\b(?:.{{0,12}}\b)?{_PEDAL_ACT}\b|\b(?:ok|okay|safe|time|good) to {_PEDAL_ACT}\b"
-    rf"|\bi (?:can )?(?:go|{_PEDAL_ACT})(?: it| now| up| off)* \?$"
+    rf"|\bi (?:can )?{_PEDAL_ACT}(?: \w+){{0,3}} \?$|^(?:up|down|let up)(?: okay)? \?$"
+    r"|\b(?:he|she|gus|boss) (?:wants?|says?|said|say)\b.* \?$|\bpress or (?:take )?off\b"
+    r"|^(?:ok |okay |so )*i (?:go|leave|get (?:out|off|down))\b"
 )
-""" "Can I let go now?", "want me to push it?": what a helper asks leave for."""
+""" "Can I let go now?", "want me to push it?": what a helper asks leave for, or is about to do."""
+_MAY_HE_START = re.compile(
+    rf"^(?:\w+ ){{0,3}}?(?:can|could|should|shall|may|must|do|am) i\b(?:.{{0,16}}\b)?{_KEY_ACT}\b"
+    rf"|\bwant me to\b(?:.{{0,12}}\b)?{_KEY_ACT}\b|\b(?:ok|okay|safe|time|good) to {_KEY_ACT}\b"
+    rf"|\bi (?:can )?{_KEY_ACT}(?: \w+){{0,3}}\b|^{_KEY_ACT}(?: \w+){{0,3}} \?$"
+)
+""" "Should I turn the key a little?" """
 
 
-def _may_he(text: str, asks: bool) -> bool:
-    """Whether the helper asks if he may press, or let up: his foot is a question until told."""
-    return bool(_MAY_HE.search(f"{text} ?" if asks else text))
+def _may_he(text: str, asks: bool) -> str:
+    """What the helper asks leave for: "foot", "key", or nothing."""
+    said = f"{text} ?" if asks else text
+    if _MAY_HE_START.search(said) and not negated(text):
+        return "key"
+    return "foot" if _MAY_HE.search(said) else ""
 
 
+def _pressed_here(dialogue: Dialogue) -> bool:
+    step = dialogue.dialogs.by_id.get(dialogue.at)
+    return step is not None and presses(step)
+
+
+_IN_REACH = re.compile(
+    r"\b(?:i'm|i am|hands?|hand's|arm|fingers?|feelers?|feeler's|gauges?|tools?|bar|wrench|head)\b"
+    r".{0,16}\b(?:in (?:here|there|the hole|it)|still (?:in|under)|stuck|caught|pinched)\b"
+    r"|\b(?:go|goin|going|crawl\w*|get|gettin|getting|head\w*|reach\w*|look\w*|duck\w*|slid\w*"
+    r"|climb\w*|pop\w*|back)\b.{0,16}\b(?:under|underneath|beneath)\b"
+)
+_OUT = re.compile(r"\bout (?:from|of|here)\b|\b(?:no|not|nothing|nobody|none|never)\b(?! yet)")
+""" "I'm still in here", where the helper presses or the engine may turn."""
 _FOOT_AWAY = re.compile(
     r"\b(?:foot|leg)(?:'s| is|s)? (?:\w+ )?(?:away|off|gone|up)\b|\bi'm off (?:it|the)\b"
 )
@@ -661,7 +723,7 @@ _GOING_DOWN = re.compile(
     r"|putting it down|on (?:my|the) way(?: down)?)"
     r"(?: (?:it|her|on|the pedal|down|now|in|to the floor))*$"
 )
-_COMING_UP = re.compile(r"\b(?:com(?:ing|in)|letting|let|easing) (?:it |her |him )?(?:up|go)\b")
+_COMING_UP = re.compile(r"\b(?:com(?:ing|in|es)|letting|let|easing) (?:it |her |him )?(?:up|go)\b")
 
 
 def _fits(meaning: str, dialogue: Dialogue) -> bool:
@@ -779,7 +841,7 @@ def correction(rest: str, who: str, dialogue: Dialogue) -> Act | None:
     quantity = _named_in(rest)
     if quantity:
         rest = rest.split(name_in(rest, quantity), 1)[1]
-        rest = re.sub(r"^\s*(?:to|is|was|at|should(?: be|'?ve been| have been))\b", "", rest)
+        rest = re.sub(r"^\s*(?:'s|to|is|was|at|should(?: be|'?ve been| have been))\b", "", rest)
         rest = re.sub(r"^\s*(?:really|actually|supposed to be|meant to be)\b", "", rest).strip()
     else:
         rest = re.sub(r"^(?:that )?to\b", "", rest).strip()
@@ -835,6 +897,8 @@ def _step_answer(text: str, short: str, dialogue: Dialogue) -> str:
 
 
 def _way(text: str) -> str:
+    if "wrong way" in text and _TIGHTER.search(text):
+        return "tighter"  # which way he went, in his own word
     return "looser" if _LOOSER.search(text) else "tighter" if _TIGHTER.search(text) else ""
 
 
@@ -856,6 +920,8 @@ def _one_reading(
         if dialogue.pending is None and read(words, "").status == "read":
             return Question("not_reading_now", {"hint": hint(who, dialogue)}, who)
         return None
+    if expected == LUGS and _LOST_COUNT.search(text):
+        return Question("ask_reading", {"question": read("a few lugs", LUGS).why}, who, True)
     choices = asked.choices if asked is not None else ()
     if len(choices) > 1 and text in _NEITHER:
         return Question("say_again", {}, who)
@@ -876,7 +942,8 @@ def _one_reading(
             return None
     other = _other_named(text, expected, who)
     if other is not None:
-        return other
+        told = _told_anew(words, who, dialogue) if _TAKES_BACK.search(text) else None
+        return told or other
     if data is None:
         several = tuple(c.as_data() for c in reading.choices)
         return Question("ask_reading", {"question": reading.why}, who, True, several)
@@ -894,7 +961,7 @@ _CALLED = {
     FREE_TRAVEL: r"free (?:travel|play|pedal)",
     TOTAL_TRAVEL: r"(?:total |pedal )?(?:travel|stroke)",
     PEDAL_HEIGHT: r"(?:pedal )?height",
-    CLEARANCE: r"(?:fork )?clearance",
+    CLEARANCE: r"(?:fork )?clearance|fork(?:'s| is| at)?",
     BRAKE_CONTACT: r"(?:clutch )?brake(?: contact)?|contact",
     GAP: r"gap",
 }
@@ -925,6 +992,22 @@ def two_called(words: str) -> dict[str, str]:
     return {q: _JOINS.sub("", value) for q, value in values.items()}
 
 
+def _told_anew(words: str, who: str, dialogue: Dialogue) -> Act | None:
+    """The correction that one clause of the words is, of the quantity it names."""
+    for text in (normal(clause or "") for clause in CLAUSE.split(words)):
+        act = correction(text, who, dialogue) if _named_in(text) else None
+        if act is not None and act.reading:
+            return act
+    return None
+
+
+_TAKES_BACK = re.compile(
+    r"\b(?:wrong|wait|sorry|scratch|actually|mistake|misread|meant|oops|shoot)\b"
+)
+""" "No wait, that gap's three eighths": a value of before."""
+_LOST_COUNT = re.compile(
+    r"\blost (?:the |my )?(?:count|track)\b|\b(?:not sure|no idea|don't know)\b"
+)
 _DIGIT = re.compile(rf"\d|\b(?:{'|'.join(sorted(NUMBERS | PARTS))})\b")
 
 

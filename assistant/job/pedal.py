@@ -74,6 +74,8 @@ def halt(job: Job, act: Act) -> None:
     job.release_halted = False
     job.fire("halt")
     job.facts.hazards.distrust(act.who)
+    if act.text and act.meaning in ("danger", "stop"):  # it tells of a broken part
+        job.facts.remarks.append(str(sentences("job").say("told_in_stop", what=act.text)))
     _stop_helper(job)
     _stopped_by(job, act)
 
@@ -119,7 +121,7 @@ def on_unsure(job: Job, act: Act) -> list[Said]:
     hazards = job.facts.hazards
     if hazards.moving and act.who == "tech" and job.at != HALTED:
         return on_danger(job, act)  # the pedal is on its way: no time to ask
-    no = _may_he(job) if act.text else []
+    no = _may_he(job, act.text) if act.who == "helper" and act.text in ("foot", "key") else []
     if no and hazards.pedal_up and not job.foot_wanted and hazards.hands_clear:
         return no
     hazards.doubt(act.who)
@@ -128,11 +130,16 @@ def on_unsure(job: Job, act: Act) -> list[Said]:
     return [*no, *_asked_again(job, act)]
 
 
-def _may_he(job: Job) -> list[Said]:
-    """The plain no to a helper who asks whether he may press, or let up, untold."""
+def _may_he(job: Job, what: str) -> list[Said]:
+    """The plain no to a helper who asks whether he may press, let up, or start, untold."""
     hazards = job.facts.hazards
+    if what == "key":
+        told = job.trying and job.at != HALTED
+        return [] if told else [job.said("helper", "no_key", signal="WARNING")]
     if hazards["pedal"] in ("held", "doubted"):
         return [job.said("helper", "no_let_up", signal="WARNING")]
+    if job.at == HALTED and not hazards.pedal_up:
+        return [job.said("helper", "no_change", signal="WARNING")]
     told = job.pressing or not hazards.pedal_up
     return [] if told else [job.said("helper", "no_press", signal="WARNING")]
 
@@ -142,7 +149,7 @@ def _asked_again(job: Job, act: Act) -> list[Said]:
     if act.who == "helper" and hazards.pedal_up and job.foot_wanted:
         return job.prompt()
     asked = hazards["pedal"] == "releasing" or (job.at == HALTED and not hazards.pedal_up)
-    if asked and act.who == "helper":
+    if asked and act.who == "helper" and act.text not in ("foot", "key"):
         return [job.said("helper", "up_or_down")]
     return job.prompt()
 
@@ -330,7 +337,7 @@ def on_released(job: Job, act: Act) -> list[Said]:
         return job.go_on(job.said("both", "release_ok"))
     if job.at == HALTED:
         # Nobody told him to: an alarm to the one below, unless it was given.
-        alarm = not (job.alarmed or hazards.pedal_up)
+        alarm = not hazards.pedal_up and not (job.alarmed and hazards.hands_clear)
         hazards.says_up()
         job.alarmed = job.alarmed or alarm
         _stop_helper(job)

@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple, TypeVar, cast
 from assistant.card.arithmetic import readings_for, stops_kept, truck_for
 from assistant.clutch.conformity import Limits, Measured, judge
 from assistant.clutch.equations import (
+    PEDAL_LEFT,
     Adjusters,
     RatioFinding,
     Truck,
@@ -456,7 +457,8 @@ class Plans:
         limits, now = truck.judged().get(BRAKE_CONTACT), truck.now().get(BRAKE_CONTACT)
         if at is None or limits is None or now is None or self.facts.readings[at].is_length:
             return False
-        return now.value_in < limits.ends_in[0]
+        left = truck.now().get(PEDAL_LEFT)
+        return now.value_in < limits.ends_in[0] or (left is not None and left.value_in < 0.0)
 
     @_once
     def whole(self) -> Settled | None:

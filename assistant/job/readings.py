@@ -331,7 +331,7 @@ def _stop_first(job: Job, taken: Taken) -> str:
     facts = job.facts
     final = taken.stage == "final" and facts.decided(taken.quantity) == "out"
     late = taken.stage == "set" and taken.quantity in (FREE_TRAVEL, BRAKE_CONTACT)
-    if not (late or (final and not taken.accepted)):
+    if not (late or (final and not taken.accepted and taken.quantity != GAP)):  # the ring is first
         return ""
     for quantity in (PEDAL_HEIGHT, TOTAL_TRAVEL):
         fix = QUANTITIES[quantity].fix
@@ -533,6 +533,11 @@ def _ring_finding(job: Job) -> list[Said]:
     return [said]
 
 
+GAUGES = 6**0.5
+"""Standard uncertainties of a difference by which two readings of one gauge can be off, each by
+half a step: JCGM 100:2008, 4.3.7, a rectangular distribution."""
+HALF_DONE = 0.5
+"""Share of what was told that may be hidden so: the change is not called none. From memory."""
 NO_SHARE = 0.25
 """A change of less than this share of what was told had no effect: from memory."""
 MOST_SHARE = 4.0
@@ -565,6 +570,8 @@ def _effect(job: Job, taken: Taken) -> list[Said]:
         change.other = share < MOST_SHARE
         return []
     way = "wrong_way" if share < -NO_SHARE else "no_effect"
+    if way == "no_effect" and share + GAUGES * unsure / abs(told) >= HALF_DONE:
+        return []  # two readings of a coarse gauge may hide it
     if way == "no_effect":  # one flat is soon lost under the lock nut: tried once more
         facts.idle[change.step] += 1 if abs(change.steps) == 1 and not stop else MOST_IDLE
     facts.remarks.append(f"{'stop' if stop else 'rod'} {way.replace('_', ' ')}")

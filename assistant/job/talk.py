@@ -54,12 +54,15 @@ def on_ask(job: Job, act: Act) -> list[Said]:
         ids = list(job.dialogs.by_id)
         left = len(ids) - ids.index(job.step_id) if job.step_id in ids else 0
         return [job.said(act.who, "steps_left", left=words.number(left)), *job.prompt()]
-    return [job.said(act.who, act.meaning)]
+    stays = act.who == "helper" and not job.facts.hazards.pedal_up
+    return [job.said(act.who, "leave_it" if stays else act.meaning)]
 
 
 def _lugs(job: Job, who: str) -> Said:
     """Lugs to go by the plan, and those moved so far."""
     plan, moved = job.facts.plans.ring(), words.moved(job.facts.lugs_total)
+    if job.facts.turning:
+        return job.said(who, "ring_maybe_state")
     if plan is None:
         return job.said(who, "lugs_so_far", moved=moved)
     return job.said(who, "lugs_to_go", move=words.moved(plan.lugs), moved=moved)

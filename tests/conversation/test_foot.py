@@ -132,3 +132,103 @@ def test_half_a_mile_is_no_odometer(session: Session, play: Play) -> None:
 def test_a_comparison_changes_no_value(session: Session, play: Play) -> None:
     play(session, FOUND)
     assert "7/16 in" in text(play(session, "seven sixteenths, it's a hair under the half"))
+
+
+TRYING = f"{TO_COVER} / done / done"
+STOPPED = f"{TURN} / shit my sleeve's caught"
+
+
+@pytest.mark.parametrize(
+    ("before", "who", "words"),
+    [
+        (GOOD, "tech", "wait, I'm still in here"),
+        (GOOD, "tech", "wait wait feeler's still in"),
+        (GOOD, "tech", "not yet kid, I'm in there"),
+        (TRYING, "tech", "hold on I'm goin' back under for my hat"),
+        (TRYING, "tech", "lemme look underneath real quick"),
+        (TRYING, "helper", "okay, I turn the key... Gus is under the truck?"),
+    ],
+)
+def test_somebody_in_reach_of_pedal_or_engine_stops_it(
+    session: Session, play: Play, before: str, who: str, words: str
+) -> None:
+    play(session, before)
+    said = session.hear(who, words)
+    assert session.job.at == "halted" and "STOP" in text(said, "helper")
+
+
+@pytest.mark.parametrize(
+    "words",
+    ["do I let go??", "do I press more?", "I let it up slowly?", "he wants it up?", "I go to eat"],
+)
+def test_in_a_stop_a_question_of_leave_gets_a_no(session: Session, play: Play, words: str) -> None:
+    play(session, STOPPED)
+    assert "NO. Leave the pedal as it is" in text(play(session, f"h: {words}"), "helper")
+
+
+def test_in_a_stop_nobody_is_sent_to_the_manual(session: Session, play: Play) -> None:
+    play(session, STOPPED)
+    assert "Leave the pedal as it is" in text(play(session, "h: what do I do?!"), "helper")
+
+
+def test_up_in_a_stop_with_hands_not_clear_alarms(session: Session, play: Play) -> None:
+    play(session, STOPPED)
+    assert "HANDS OUT" in text(play(session, "h: it is up"), "tech")
+
+
+@pytest.mark.parametrize("words", ["can I start it?", "should I turn the key a little?"])
+def test_a_question_of_the_key_gets_a_no(session: Session, play: Play, words: str) -> None:
+    play(session, FOUND)
+    assert "NO. Leave the key alone" in text(play(session, f"h: {words}"), "helper")
+
+
+@pytest.mark.parametrize("words", ["yes there is a sound", "I hear nothing", "no sound"])
+def test_a_noise_is_no_answer_to_sound_or_not(session: Session, play: Play, words: str) -> None:
+    play(session, FOUND.split(" / h: sound")[0])
+    play(session, f"h: {words}")
+    assert session.job.at == "chain_pedal"
+
+
+def test_a_bare_okay_passes_no_look_inside(session: Session, play: Play) -> None:
+    play(session, f"{LOOK} / okay")
+    assert session.job.at == "look_inside"
+
+
+def test_a_part_that_broke_in_a_hold_is_for_the_lead(session: Session, play: Play) -> None:
+    play(session, f"{TURN} / whoa, ring's got a crack in it")
+    assert session.job.at == "halted"
+    assert any("ring's got a crack" in doubt for doubt in session.job.facts.doubts)
+
+
+@pytest.mark.parametrize(
+    ("words", "answer"),
+    [
+        ("went the wrong way, four tighter", "4 lugs tighter"),
+        ("six... no five... hell I lost count", "Exactly how many"),
+    ],
+)
+def test_a_count_as_he_says_it(session: Session, play: Play, words: str, answer: str) -> None:
+    play(session, TURN)
+    assert answer in text(play(session, words))
+
+
+def test_a_gap_told_anew_while_clearance_is_asked(session: Session, play: Play) -> None:
+    play(session, f"{FOUND} / 0.530")
+    said = play(session, "no wait that gap's three eighths, I had the wrong gauge")
+    assert "Gap 3/8 in" in text(said)
+
+
+def test_gap_and_fork_in_one_breath(session: Session, play: Play) -> None:
+    play(session, FOUND)
+    said = play(session, "gap seventeen thirty-seconds, fork an eighth")
+    assert "17/32 in" in text(said) and session.job.pending.quantity == "gap"
+
+
+def test_an_order_to_another_is_not_done(session: Session, play: Play) -> None:
+    play(session, "skip / done / done / done / done / done / yeah put your damn glasses on")
+    assert session.job.at == "eyes"
+
+
+def test_not_holding_yet_says_nothing_of_the_pedal(session: Session, play: Play) -> None:
+    play(session, HOLD)
+    assert "coming up" not in text(play(session, "h: not holding yet"))
