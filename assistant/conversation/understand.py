@@ -909,6 +909,8 @@ def _reading(
     mine = two_called(words).get(dialogue.expects(), "")
     if mine:
         words, text = mine, normal(mine)
+    if _LOST_COUNT.search(text) and dialogue.expects() == LUGS:
+        return Question("ask_reading", {"question": read("a few lugs", LUGS).why}, who, True)
     return _one_reading(words, text, who, dialogue, asked)
 
 
@@ -920,8 +922,6 @@ def _one_reading(
         if dialogue.pending is None and read(words, "").status == "read":
             return Question("not_reading_now", {"hint": hint(who, dialogue)}, who)
         return None
-    if expected == LUGS and _LOST_COUNT.search(text):
-        return Question("ask_reading", {"question": read("a few lugs", LUGS).why}, who, True)
     choices = asked.choices if asked is not None else ()
     if len(choices) > 1 and text in _NEITHER:
         return Question("say_again", {}, who)
@@ -940,10 +940,9 @@ def _one_reading(
         data = reading.as_data() if read_now else _part_of_one(text, choices)
         if data is None and reading.status == "none":
             return None
-    other = _other_named(text, expected, who)
+    other = _other_named(words, text, expected, who, dialogue)
     if other is not None:
-        told = _told_anew(words, who, dialogue) if _TAKES_BACK.search(text) else None
-        return told or other
+        return other
     if data is None:
         several = tuple(c.as_data() for c in reading.choices)
         return Question("ask_reading", {"question": reading.why}, who, True, several)
@@ -1011,15 +1010,19 @@ _LOST_COUNT = re.compile(
 _DIGIT = re.compile(rf"\d|\b(?:{'|'.join(sorted(NUMBERS | PARTS))})\b")
 
 
-def _other_named(text: str, expected: str, who: str) -> Question | None:
-    """The question that words about another quantity than the one asked for bring."""
+def _other_named(
+    words: str, text: str, expected: str, who: str, dialogue: Dialogue
+) -> Act | Question | None:
+    """What words about another quantity than the one asked for bring: it is corrected where they
+    take something back, else it is asked."""
     others = [q for name, q in NAMES if name in text and q in _NAMED]
     if expected == RING_LEFT:
         others = [q for q in others if q != LUGS]
     if not others or expected in others:
         return None
+    told = _told_anew(words, who, dialogue) if _TAKES_BACK.search(text) else None
     names = {"named": QUANTITIES[others[0]].spoken, "quantity": QUANTITIES[expected].spoken}
-    return Question("other_quantity", names, who)
+    return told or Question("other_quantity", names, who)
 
 
 _FROM_NOW = re.compile(

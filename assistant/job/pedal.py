@@ -337,7 +337,8 @@ def on_released(job: Job, act: Act) -> list[Said]:
         return job.go_on(job.said("both", "release_ok"))
     if job.at == HALTED:
         # Nobody told him to: an alarm to the one below, unless it was given.
-        alarm = not hazards.pedal_up and not (job.alarmed and hazards.hands_clear)
+        told = job.alarmed and (hazards.hands_clear or hazards.known["pedal"].by != "tech")
+        alarm = not (told or hazards.pedal_up)
         hazards.says_up()
         job.alarmed = job.alarmed or alarm
         _stop_helper(job)

@@ -572,8 +572,9 @@ def _effect(job: Job, taken: Taken) -> list[Said]:
     way = "wrong_way" if share < -NO_SHARE else "no_effect"
     if way == "no_effect" and share + GAUGES * unsure / abs(told) >= HALF_DONE:
         return []  # two readings of a coarse gauge may hide it
-    if way == "no_effect":  # one flat is soon lost under the lock nut: tried once more
-        facts.idle[change.step] += 1 if abs(change.steps) == 1 and not stop else MOST_IDLE
+    if way == "no_effect":  # little of it may be lost in the gauges, or under the nut: once more
+        plain = GAUGES * unsure <= NO_SHARE * abs(told) and (stop or abs(change.steps) > 1)
+        facts.idle[change.step] += MOST_IDLE if plain else 1
     facts.remarks.append(f"{'stop' if stop else 'rod'} {way.replace('_', ' ')}")
     return [job.said("tech", f"{'stop' if stop else 'rod'}_{way}", signal="NOTICE")]
 

@@ -68,11 +68,13 @@ def _within(job: Job, quantity: str, value: float, spare: Spare) -> bool:
 
 
 def _rests(job: Job, spare: Spare) -> list[float]:
-    now = job.truck.set.rest
+    now, truck = job.truck.set.rest, job.truck
     if "pedal-height" not in job.limits:
         return [now]
     width = job.rest_turn / 2 or 1 / 16
     rests = [now + by for by in steps(width)]
+    if truck.fluid:  # a pedal that rests lower keeps the master's port shut, and the clutch drags
+        rests = [rest for rest in rests if truck.lash + rest - truck.rest_found >= 0.0]
     return [rest for rest in rests if _within(job, "pedal-height", rest, spare)]
 
 

@@ -23,9 +23,11 @@ from tests.simulator.people import CAREFUL, SMALL, Crew, Habits, Unsafe
 FAST = Path("/dev/shm")
 GOOD = (
     "in tolerance", "honestly refused", "refused, on the edge", "misread last",
-    "accepted as too close", "closed: a part at its end",
+    "accepted as too close", "closed: a part at its end", "refused, with a part to repair",
 )  # fmt: skip
 """Ends that the house may have; all others are failures."""
+TO_REPAIR = ("worn pins", "gives", "wrong lever")
+"""Faults that a setting can hide but not mend: whoever refuses such a truck is right."""
 
 
 @dataclass
@@ -106,6 +108,8 @@ def _as_left(before: Job, job: Job) -> bool:
 def _refused(before: Job, best: int | None) -> str:
     if best is None:
         return "honestly refused"
+    if before.fault in TO_REPAIR:
+        return "refused, with a part to repair"
     small, large = (0.004, 1 / 50) if before.millimetres else (1 / 64, 1 / 32)
     spare = {q: small if q in SMALL else large for q in before.limits}
     if not before.manual:
