@@ -357,7 +357,7 @@ def _beside(words: str, text: str, meant: str, who: str, dialogue: Dialogue) -> 
 
 _OVER = re.compile(
     r"^(?:it's |this is )?(?P<name>[\w\- ]{1,24}?)(?: takes| is taking| taking| will take| took"
-    r"|'s taking) (?:it )?over\b|^(?:hand(?:ing)? (?:it )?over to|relieved by) (?P<to>[\w\-]+)$"
+    r"|'s takin'?g?) (?:it )?over\b|^(?:hand(?:ing)? (?:it )?over to|relieved by) (?P<to>[\w\-]+)$"
 )
 _CODE_SAID = re.compile(
     r"^(?:i'm |it's |this is |that's )?(?:my )?(?:code|number)(?:'s| is)? (?P<code>[\w\- ]+)$"

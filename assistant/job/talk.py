@@ -44,6 +44,13 @@ def on_ask(job: Job, act: Act) -> list[Said]:
         if taken is None:
             return [job.said(act.who, "not_read_yet", quantity=name)]
         return [job.said(act.who, "stands", figures=taken.both, quantity=name)]
+    if act.meaning == "ask_way" and job.here.kind in ("rod", "stop_bolt"):
+        return job.prompt()  # it says the way
+    plan = job.facts.plans.ring() if act.meaning == "ask_way" and job.here.phase == "ring" else None
+    if plan is not None:
+        moved = words.moved(job.facts.lugs_total)
+        to_go = job.said(act.who, "lugs_to_go", move=words.moved(plan.lugs), moved=moved)
+        return [to_go, job.said(act.who, act.meaning)]
     if act.meaning == "ask_lugs":
         return [_lugs(job, act.who)]
     if act.meaning == "ask_doubts":

@@ -168,7 +168,8 @@ def test_in_a_stop_a_question_of_leave_gets_a_no(session: Session, play: Play, w
 
 def test_in_a_stop_nobody_is_sent_to_the_manual(session: Session, play: Play) -> None:
     play(session, STOPPED)
-    assert "Leave the pedal as it is" in text(play(session, "h: what do I do?!"), "helper")
+    assert "Pedal stays down" in text(play(session, "h: what do I do?!"), "helper")
+    assert "Leave the pedal as it is" in text(play(session, "h: which pedal, the left?"), "helper")
 
 
 def test_up_in_a_stop_with_hands_not_clear_alarms(session: Session, play: Play) -> None:
@@ -232,3 +233,22 @@ def test_an_order_to_another_is_not_done(session: Session, play: Play) -> None:
 def test_not_holding_yet_says_nothing_of_the_pedal(session: Session, play: Play) -> None:
     play(session, HOLD)
     assert "coming up" not in text(play(session, "h: not holding yet"))
+
+
+@pytest.mark.parametrize(
+    ("before", "words", "answer"),
+    [
+        (TURN, "h: wait, tighter or looser?", "tighter to go"),
+        (PLAN, "Earl's takin' over for me", "Say code"),
+        (HOLD, "h: what do I do", "HOLD"),
+        (LOOK, "okay and now?", "Look inside"),
+        (HOLD, "h: I hold", "Pedal down"),
+        ("skip / done / done / done / done", "no stands", "Eye protection"),
+        ("skip / done / done / done / done", "it isn't raised", "Eye protection"),
+    ],
+)
+def test_plain_questions_and_answers(
+    session: Session, play: Play, before: str, words: str, answer: str
+) -> None:
+    play(session, before)
+    assert answer in text(play(session, words))
