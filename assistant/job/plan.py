@@ -19,10 +19,12 @@ from assistant.clutch.conformity import Limits, Measured, judge
 from assistant.clutch.equations import (
     PEDAL_LEFT,
     Adjusters,
+    Ratio,
     RatioFinding,
     Truck,
     finding_of,
     ratio_without_lash,
+    used_ratio,
 )
 from assistant.clutch.linkage.lost_motion import LostMotion, find_lost_motion
 from assistant.clutch.linkage.stroke import LinkageError
@@ -162,6 +164,8 @@ class Plans:
         if found is not None and finding_of(found.readings) is None:
             # Once the brake is touched, the readings now tell more than what was found.
             ratio = ratio_without_lash(readings_for(facts.card, read)) or ratio
+        if found is not None and ratio is None and not found.adjusters.rigid:
+            ratio = self._by_fluid(read)
         touched = facts.latest(BRAKE_CONTACT) if belief else facts.as_found(BRAKE_CONTACT)
         untouched = touched is not None and not touched.is_length and BRAKE_CONTACT not in read
         try:
@@ -174,6 +178,14 @@ class Plans:
         lash = found.lash if found is not None and own else truck.lash
         steps = truck.adjusters if belief is None else self._as_moved(truck.adjusters)
         return replace(truck, figures=figures, lash=lash, adjusters=steps)
+
+    def _by_fluid(self, read: dict[str, Measured]) -> Ratio | None:
+        """The ratio by the readings now, where fluid moves the fork: a pedal that was set to rest
+        higher has that much more slack before it, which is no part of the ratio."""
+        rest = self._moved(0).rest
+        rested = {q: read[q].shifted(-rest, 0.0) for q in (FREE_TRAVEL, PEDAL_HEIGHT) if q in read}
+        ratio = used_ratio(readings_for(self.facts.card, {**read, **rested})) if rest else None
+        return ratio if ratio is not None and ratio.known else None
 
     def _as_moved(self, usual: Adjusters) -> Adjusters:
         """The adjusters, with the travel of a flat or a step that the readings after changes

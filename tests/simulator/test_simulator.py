@@ -132,6 +132,8 @@ def test_clearance_is_not_spent_for_a_brake_that_cannot_be_brought_in(seed: int)
         pytest.param(311071, id="the brake, touched at last, tells the ratio"),
         pytest.param(312638, id="a rod at its end leaves the stop"),
         pytest.param(409176, id="a gap that is out at the end goes to the ring"),
+        pytest.param(412903, id="a pedal that ends above the brake has missed it"),
+        pytest.param(511529, id="fluid: a pedal that rests higher is no part of the ratio"),
         pytest.param(407338, id="a coarse gauge hides what the rod did"),
         pytest.param(313610, id="a misread clearance is not carried into the contact"),
     ],
