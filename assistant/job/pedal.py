@@ -126,7 +126,7 @@ def on_unsure(job: Job, act: Act) -> list[Said]:
         return no
     hazards.doubt(act.who)
     if hazards["pedal"] == "asked" and act.who == "helper" and job.at != HALTED:
-        no = [job.said("tech", "keep_out", signal="WARNING")]
+        no = [job.said("tech", "no_hold_yet", signal="WARNING")]
     return [*no, *_asked_again(job, act)]
 
 

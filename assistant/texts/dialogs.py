@@ -132,10 +132,10 @@ _BLANKS = """
     :spelled_long spelled_mm spelled_long_mm spelled_miles speaker_lost speaker_back audio_kept
     :hands_out still_holding keep_out stopped_helper_still up_or_down hold_on ask_torque ask_way
     :ask_other no_doubts how_manual from_what waiting gauge_metric gauge_inch starting_over
-    :foot_asked foot_heard no_press no_let_up no_change no_key leave_it trial_stopped link_lost
-    :link_lost_idle link_taken link_taken_idle link_back need_inside repair_wait accepted_inside
-    :found_taken_back taken_back comes_later clearance_decides ring_again stop_no_effect
-    :stop_wrong_way
+    :foot_asked foot_heard no_press no_let_up no_change no_key leave_it no_hold_yet trial_stopped
+    :link_lost link_lost_idle link_taken link_taken_idle link_back need_inside repair_wait
+    :accepted_inside found_taken_back taken_back comes_later clearance_decides ring_again
+    :stop_no_effect stop_wrong_way
 """
 REPLIES = {
     reply: tuple(blanks.split())

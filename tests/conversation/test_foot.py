@@ -56,7 +56,7 @@ def test_a_helper_who_waits_in_a_hold_is_asked(session: Session, play: Play, wor
 def test_before_holding_is_said_hands_stay_out(session: Session, play: Play, words: str) -> None:
     play(session, HOLD)
     said = play(session, f"h: {words}")
-    assert session.job.at == "ring_hold" and "Hands out" in text(said, "tech")
+    assert session.job.at == "ring_hold" and "Stay out" in text(said, "tech")
     assert "Say holding" in text(said, "helper")
 
 

@@ -147,7 +147,8 @@ class TestExpected:
         for (state, _), job in moments.items():
             for text in expected(job, "tech").sentences(30, random.Random(state)):
                 act = understand(text, "tech", job)
-                if isinstance(act, Act) and act.meaning == "unclear":
+                okay = text in job.dialogs.words["check"].phrases  # says nothing where none waits
+                if isinstance(act, Act) and act.meaning == "unclear" and not okay:
                     missed.append((state, text))
         assert len(missed) <= 0.01 * 30 * len(moments), missed[:20]
 
