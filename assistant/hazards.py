@@ -92,16 +92,19 @@ class Hazards:
     @property
     def told_up(self) -> bool:
         """The helper himself has said that it is up, or his foot off it, and nothing since."""
-        holder = "tech" if self.propped else "helper"
-        said = holder in (self.known["pedal"].by, self.known["foot"].by)
+        said = self._holder in (self.known["pedal"].by, self.known["foot"].by)
         return self.pedal_up and self.foot_off and said
 
     @property
     def came_up(self) -> bool:
         """Its holder has said that it is up, and nothing of the pedal since; his foot may be on."""
-        holder = "tech" if self.propped else "helper"
         pedal, foot = self.known["pedal"], self.known["foot"]
-        return self.pedal_up and pedal.by == holder and pedal.since >= foot.since
+        return self.pedal_up and pedal.by == self._holder and pedal.since >= foot.since
+
+    @property
+    def _holder(self) -> str:
+        """Who speaks of the pedal: the technician for the shop's own way of holding it."""
+        return "tech" if self.propped else "helper"
 
     @property
     def foot_off(self) -> bool:

@@ -45,11 +45,9 @@ _A_DENIAL = re.compile(
 def only_denied(words: str) -> bool:
     """Whether words name faults only to deny them, clause by clause: "pads aren't worn, no oil"."""
     clauses = [text for part in CLAUSE.split(words) if (text := normal(part or ""))]
-    if "?" in words or not any(_FAULT.search(text) for text in clauses):
-        return False
-    return all(_A_DENIAL.search(text) for text in clauses if _FAULT.search(text)) and all(
-        _FAULT.search(text) for text in clauses if _A_DENIAL.search(text)
-    )
+    told = [(bool(_FAULT.search(text)), bool(_A_DENIAL.search(text))) for text in clauses]
+    denies = any(fault for fault, _ in told) and all(fault == denied for fault, denied in told)
+    return denies and "?" not in words
 
 
 _NO_FAULT_AFTER_ALL = re.compile(

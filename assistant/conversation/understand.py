@@ -192,14 +192,12 @@ def understand(
     """
     danger = dialogue.danger()
     meant = _alarm(words, who, dialogue, danger) or _understood(words, who, dialogue, asked)
-    meant = _of_this_step(meant, words, dialogue)
+    meant = _with_fault(_of_this_step(meant, words, dialogue), words)
     if danger.pedal and not dialogue.stopped:
-        meant = Act("unsure", who) if _lost(meant, who, danger.held) else meant
-        return _with_fault(meant, words)
+        return Act("unsure", who) if _lost(meant, who, danger.held) else meant
     waits = isinstance(meant, Question) or meant.meaning in ("wait", "unclear")
     if danger.cleared and waits:
         return Act("unsure", who)  # "I will be clear soon" takes a clear back
-    meant = _with_fault(meant, words)
     looks = who == "tech" or dialogue.at == REPAIR
     return _looked(words, who, dialogue, meant) if looks else meant
 
@@ -593,9 +591,8 @@ def _filled(meaning: str, words: str, text: str, who: str, dialogue: Dialogue) -
         return Act("complaint", who, text=" ".join(names(text)))
     if meaning in ("correct", "no"):
         called, m = _named_in(text), _VALUE.search(text)
-        of = (
-            f"{name_in(text, called)} " if called else ""
-        )  # the value is of what is named before it
+        # The value is of what is named before it.
+        of = f"{name_in(text, called)} " if called else ""
         rests = [*([m["rest"]] if m else []), *(text[v.end() :] for v in _NEW_VALUE.finditer(text))]
         said = [correction(of + rest, who, dialogue) for rest in rests]
         valued = [act for act in said if act is not None and act.reading]
@@ -672,18 +669,25 @@ _KEY_ACT = (
     r"(?:start|crank|fire|turn (?:on )?(?:the |a )?(?:key|engine|motor|truck|it on)|bump"
     r"|switch (?:it|on))"
 )
+
+
+def _leave(act: str) -> str:
+    """What asks leave for an act: "can I", "want me to", "is it okay to"."""
+    return (
+        rf"^(?:\w+ ){{0,3}}?(?:can|could|should|shall|may|must|do|am) i\b(?:.{{0,16}}\b)?{act}\b"
+        rf"|\bwant me to\b(?:.{{0,12}}\b)?{act}\b|\b(?:ok|okay|safe|time|good) to {act}\b"
+    )
+
+
 _MAY_HE = re.compile(
-    rf"^(?:\w+ ){{0,3}}?(?:can|could|should|shall|may|must|do|am) i\b(?:.{{0,16}}\b)?{_PEDAL_ACT}\b"
-    rf"|\bwant me to\b(?:.{{0,12}}\b)?{_PEDAL_ACT}\b|\b(?:ok|okay|safe|time|good) to {_PEDAL_ACT}\b"
-    rf"|\bi (?:can )?{_PEDAL_ACT}(?: \w+){{0,3}} \?$|^(?:up|down|let up)(?: okay)? \?$"
-    r"|\b(?:he|she|gus|boss) (?:wants?|says?|said|say)\b.* \?$|\bpress or (?:take )?off\b"
+    rf"{_leave(_PEDAL_ACT)}|\bi (?:can )?{_PEDAL_ACT}(?: \w+){{0,3}} \?$"
+    r"|^(?:up|down|let up)(?: okay)? \?$"
+    r"|\b(?:he|she|boss) (?:wants?|says?|said|say)\b.* \?$|\bpress or (?:take )?off\b"
     r"|^(?:ok |okay |so )*i (?:go|leave|get (?:out|off|down))\b"
 )
 """ "Can I let go now?", "want me to push it?": what a helper asks leave for, or is about to do."""
 _MAY_HE_START = re.compile(
-    rf"^(?:\w+ ){{0,3}}?(?:can|could|should|shall|may|must|do|am) i\b(?:.{{0,16}}\b)?{_KEY_ACT}\b"
-    rf"|\bwant me to\b(?:.{{0,12}}\b)?{_KEY_ACT}\b|\b(?:ok|okay|safe|time|good) to {_KEY_ACT}\b"
-    rf"|\bi (?:can )?{_KEY_ACT}(?: \w+){{0,3}}\b|^{_KEY_ACT}(?: \w+){{0,3}} \?$"
+    rf"{_leave(_KEY_ACT)}|\bi (?:can )?{_KEY_ACT}(?: \w+){{0,3}}\b|^{_KEY_ACT}(?: \w+){{0,3}} \?$"
 )
 """ "Should I turn the key a little?" """
 

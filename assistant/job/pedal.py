@@ -121,13 +121,21 @@ def on_unsure(job: Job, act: Act) -> list[Said]:
     hazards = job.facts.hazards
     if hazards.moving and act.who == "tech" and job.at != HALTED:
         return on_danger(job, act)  # the pedal is on its way: no time to ask
-    no = _may_he(job, act.text) if act.who == "helper" and act.text in ("foot", "key") else []
+    leave = act.text if act.who == "helper" and act.text in _LEAVE else ""
+    no = _may_he(job, leave) if leave else []
     if no and hazards.pedal_up and not job.foot_wanted and hazards.hands_clear:
         return no
     hazards.doubt(act.who)
     if hazards["pedal"] == "asked" and act.who == "helper" and job.at != HALTED:
         no = [job.said("tech", "no_hold_yet", signal="WARNING")]
-    return [*no, *_asked_again(job, act)]
+    down = hazards["pedal"] == "releasing" or (job.at == HALTED and not hazards.pedal_up)
+    if down and act.who == "helper" and not leave:
+        return [job.said("helper", "up_or_down")]
+    return [*no, *job.prompt()]
+
+
+_LEAVE = ("foot", "key")
+"""What the text of an act tells that a helper asks leave for."""
 
 
 def _may_he(job: Job, what: str) -> list[Said]:
@@ -142,16 +150,6 @@ def _may_he(job: Job, what: str) -> list[Said]:
         return [job.said("helper", "no_change", signal="WARNING")]
     told = job.pressing or not hazards.pedal_up
     return [] if told else [job.said("helper", "no_press", signal="WARNING")]
-
-
-def _asked_again(job: Job, act: Act) -> list[Said]:
-    hazards = job.facts.hazards
-    if act.who == "helper" and hazards.pedal_up and job.foot_wanted:
-        return job.prompt()
-    asked = hazards["pedal"] == "releasing" or (job.at == HALTED and not hazards.pedal_up)
-    if asked and act.who == "helper" and act.text not in ("foot", "key"):
-        return [job.said("helper", "up_or_down")]
-    return job.prompt()
 
 
 def asks_look(job: Job, name: str) -> list[Said]:

@@ -174,8 +174,7 @@ class Plans:
             return None  # readings too odd for any plan
         left = facts.left_alone() if belief is not None else set()
         figures = {q: None if q in left else figure for q, figure in truck.figures.items()}
-        own = found is not None and ratio is found.ratio
-        lash = found.lash if found is not None and own else truck.lash
+        lash = found.lash if found is not None and ratio is found.ratio else truck.lash
         steps = truck.adjusters if belief is None else self._as_moved(truck.adjusters)
         return replace(truck, figures=figures, lash=lash, adjusters=steps)
 
@@ -311,15 +310,15 @@ class Plans:
         then, now = self.facts.as_found(CLEARANCE), self.facts.latest(CLEARANCE)
         if quantity == FREE_TRAVEL and taken.stage == "found" and then and now and not by.rest:
             pushed = now.measured.value_in - then.measured.value_in  # as read, not as told
-        lowered = None
+        raised = None
         if quantity == BRAKE_CONTACT:
-            lowered = self._lowered(at, len(self.facts.readings) - 1, found)
+            raised = self._raised(at, len(self.facts.readings) - 1, found)
         carried = {
             CLEARANCE: pushed + (by.rest / r if found.adjusters.rigid else 0.0),
             FREE_TRAVEL: r * pushed + by.rest,
             PEDAL_HEIGHT: by.rest,
             TOTAL_TRAVEL: by.rest + by.end,
-            BRAKE_CONTACT: _touched_by(found, by) if lowered is None else lowered,
+            BRAKE_CONTACT: _touched_by(found, by) if raised is None else raised,
         }[quantity]
         u = by.bearing_u if quantity == CLEARANCE else found.ratio.u * abs(pushed)
         fixed = quantity in (PEDAL_HEIGHT, TOTAL_TRAVEL)
@@ -331,7 +330,7 @@ class Plans:
         read, ends = found.now().get(BRAKE_CONTACT), []
         if read is not None:
             first = next(i for i, t in enumerate(self.facts.readings) if t.quantity == GAP)
-            by = self._lowered(first, at, found)
+            by = self._raised(first, at, found)
             if by is None:
                 now, since = self._moved(0), self._moved(at + 1)
                 by = _touched_by(found, now) - _touched_by(found, since)
@@ -344,7 +343,7 @@ class Plans:
         low = ends[0] - ends[1] - UNTOUCHED_IN
         return read.shifted(min(0.0, low - read.value_in), 0.0)
 
-    def _lowered(self, then: int, now: int, found: Truck) -> float | None:
+    def _raised(self, then: int, now: int, found: Truck) -> float | None:
         """How far the height where the brake is touched went up between two readings, by what
         clearance and gap were read to be, which is surer than what was told; None where they were
         not read at both, or the pedal's rest was moved."""
@@ -507,8 +506,9 @@ class Plans:
         """Whether fork clearance, foretold since the rod was turned, hides a setting that puts
         everything in: one that is there if it is as much off as it may be."""
         truck, at = self.truck(), self._last(CLEARANCE)
-        turned = at is not None and bool(self._moved(at + 1).rod)
-        if truck is None or not turned or self.facts.readings[at or 0].stage == "found":
+        if truck is None or at is None or not self._moved(at + 1).rod:
+            return False
+        if self.facts.readings[at].stage == "found":
             return False
         foretold = truck.readings.clearance
         kept = stops_kept(self.facts.card, self.facts.lengths())._replace(lugs=0)

@@ -20,6 +20,7 @@ from assistant.quantity import (
 from assistant.sentences import Both, joined, sentences, spoken_to
 
 if TYPE_CHECKING:
+    from assistant.clutch.ring import RingPlan
     from assistant.job.job import Job
 
 _READ = {
@@ -48,9 +49,7 @@ def on_ask(job: Job, act: Act) -> list[Said]:
         return job.prompt()  # it says the way
     plan = job.facts.plans.ring() if act.meaning == "ask_way" and job.here.phase == "ring" else None
     if plan is not None:
-        moved = words.moved(job.facts.lugs_total)
-        to_go = job.said(act.who, "lugs_to_go", move=words.moved(plan.lugs), moved=moved)
-        return [to_go, job.said(act.who, act.meaning)]
+        return [_to_go(job, act.who, plan), job.said(act.who, act.meaning)]
     if act.meaning == "ask_lugs":
         return [_lugs(job, act.who)]
     if act.meaning == "ask_doubts":
@@ -67,11 +66,16 @@ def on_ask(job: Job, act: Act) -> list[Said]:
 
 def _lugs(job: Job, who: str) -> Said:
     """Lugs to go by the plan, and those moved so far."""
-    plan, moved = job.facts.plans.ring(), words.moved(job.facts.lugs_total)
     if job.facts.turning:
         return job.said(who, "ring_maybe_state")
+    plan = job.facts.plans.ring()
     if plan is None:
-        return job.said(who, "lugs_so_far", moved=moved)
+        return job.said(who, "lugs_so_far", moved=words.moved(job.facts.lugs_total))
+    return _to_go(job, who, plan)
+
+
+def _to_go(job: Job, who: str, plan: RingPlan) -> Said:
+    moved = words.moved(job.facts.lugs_total)
     return job.said(who, "lugs_to_go", move=words.moved(plan.lugs), moved=moved)
 
 

@@ -388,7 +388,8 @@ class Closed(Line, kw_only=True, gc=False):
 
 
 LEAD = "lead-"
-_LINE = re.compile(r"\bline (\d{1,9})\b", re.ASCII | re.IGNORECASE)
+LINE = re.compile(r"\bline (\d{1,9})\b", re.ASCII | re.IGNORECASE)
+"""How the text that a lead's act is about names a line of the record."""
 ACTS = ("reviewed", "question", "accepted", "reopened")
 """What a lead can do; an act of another version does not change how the job stands."""
 WITHDRAWN = "withdrawn"
@@ -561,6 +562,13 @@ class QuestionPut(msgspec.Struct, gc=False):
 _FIXES = {q.fix: q.name for q in QUANTITIES.values() if q.fix}
 
 
+def meant_by(about: str, asked: Iterable[int]) -> set[int]:
+    """Of the lead's questions, by their numbers from 0, the one on the line that a text names, or
+    all where it names none."""
+    line = LINE.search(about)
+    return {n for n in asked if line is None or n + 1 == int(line[1])}
+
+
 class JobHistory:
     """One job, from the lines of its record in their order.
 
@@ -651,8 +659,7 @@ class JobHistory:
             if act.act == "question":
                 asked.append(act.n)
             elif act.act == WITHDRAWN:
-                line = _LINE.search(act.about)
-                back.update(n for n in asked if line is None or n + 1 == int(line[1]))
+                back |= meant_by(act.about, asked)
         return back
 
     @property

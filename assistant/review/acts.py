@@ -28,7 +28,7 @@ from assistant.record import (
 from assistant.record.disk import reason
 from assistant.record.events import TornEnd
 from assistant.record.folder import SUFFIX, slug
-from assistant.record.history import ACTS, LEAD, WITHDRAWN, JobHistory
+from assistant.record.history import ACTS, LEAD, LINE, WITHDRAWN, JobHistory, meant_by
 from assistant.review.index import below, roots_of
 
 if TYPE_CHECKING:
@@ -42,7 +42,6 @@ MAX_TEXT = 500
 """Characters of a reason or a remark."""
 MAX_WORDS = 12
 """Words of a question: it is spoken to somebody under a truck, in one breath."""
-_LINE = re.compile(r"\bline (\d{1,9})\b", re.ASCII | re.IGNORECASE)
 _CODE = re.compile(r"(?=[A-Z-]*\d)[A-Z0-9-]{1,8}", re.ASCII)
 _SIGNED_ONLY = ("accepted", "reopened")
 PATIENCE_S = 2.0
@@ -106,15 +105,14 @@ def add(
 
 def _taken_back(events: Iterable[Event], about: str) -> bool:
     """Whether a question is open that would be taken back so."""
-    line = _LINE.search(about)
     before = JobHistory.of([*events])
     asked = {act.n for act in before.acts if act.act == "question"} - before.withdrawn
-    return bool(asked if line is None else asked & {int(line[1]) - 1})
+    return bool(meant_by(about, asked))
 
 
 def _check_about(about: str, lines: int) -> None:
     """Refuse a line that is not there. Raises LeadError."""
-    for found in _LINE.finditer(about):
+    for found in LINE.finditer(about):
         if not 1 <= int(found[1]) <= lines:
             raise LeadError(f"there is no {found[0]} in it, it has {lines}; nothing was added")
 

@@ -20,6 +20,7 @@ from typing import TYPE_CHECKING, Any
 import ibis
 
 from assistant.quantity import MILES_PER
+from assistant.readings.units import MM_PER_IN
 from assistant.review.columns import ASKED, BROKEN, CHANGED, COLUMNS, COPY, DAMAGE, LOST
 from assistant.review.doubts import WEIGHTS
 
@@ -243,17 +244,20 @@ def units(t: Tables) -> ir.Table:
 def by_odometer(t: Tables) -> ir.Table:
     """The trucks of `units` of which it is known at what odometer they are due, but no day."""
     u = units(t)
-    known = u.check_miles.notnull() | u.worn_from_miles.notnull()
-    return u.filter(u.due_from_utc.isnull() & known)
+    return u.filter(_no_day(u))
+
+
+def _no_day(u: ir.Table) -> Any:
+    """Whether a truck is due at an odometer that is known, on a day that is not."""
+    return u.due_from_utc.isnull() & (u.check_miles.notnull() | u.worn_from_miles.notnull())
 
 
 def due_count(t: Tables) -> ir.Table:
     """One row: trucks whose due days are known, how many of them are overdue or may be due, and how
     many trucks are due by the odometer only."""
     u = t.due
-    known = u.check_miles.notnull() | u.worn_from_miles.notnull()
     return u.agg(
-        by_odometer=(u.due_from_utc.isnull() & known).cast("int64").sum(),
+        by_odometer=_no_day(u).cast("int64").sum(),
         dated=u.due_from_utc.count(),
         overdue=(u.state == "overdue").cast("int64").sum(),
         may_be_due=(u.state == "may be due").cast("int64").sum(),
@@ -399,7 +403,7 @@ def _own_way(j: ir.Table, miles: Any) -> Any:
 
 def _own_length(j: ir.Table, value_in: Any) -> Any:
     """A length as it is shown on this truck: mm to a tenth, inches to a thousandth."""
-    return (j.length_unit == "mm").ifelse((value_in * 25.4).round(1), value_in.round(3))
+    return (j.length_unit == "mm").ifelse((value_in * MM_PER_IN).round(1), value_in.round(3))
 
 
 WORK_ORDER = {

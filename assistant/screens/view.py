@@ -99,7 +99,12 @@ def _reads_back(dialogue: Dialogue) -> bool:
 
 def presses(dialogue: Dialogue, word: str) -> bool:
     """Whether the cab asks for a press that nobody's "clear" came before: hands may be below."""
-    return word == "turn" and dialogue.pressing and not dialogue.danger().key
+    return word == "turn" and _moves_untold(dialogue)
+
+
+def _moves_untold(dialogue: Dialogue) -> bool:
+    """Whether the helper is to press where somebody may still be under the truck."""
+    return dialogue.pressing and not dialogue.danger().key
 
 
 def safe_word(danger: Danger) -> str:
@@ -245,7 +250,7 @@ def bench_view(
     prompt = dialogue.prompt()
     mine = [said for said in prompt if said.to != "helper"]
     word, say = cab_word(dialogue, prompt), words_of().say
-    moves = word in ("press", "release") or (dialogue.pressing and not dialogue.danger().key)
+    moves = word in ("press", "release") or _moves_untold(dialogue)
     return {
         "now": printable(mine[-1].text) if mine else say("bench.helper_first"),
         "figure": figure(dialogue, mine),
