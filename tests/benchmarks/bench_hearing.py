@@ -20,41 +20,22 @@ import hashlib
 import json
 import os
 import platform
-import resource
-import subprocess
 import sys
 import time
 from pathlib import Path
 from typing import Any
 
 import jiwer
-import numpy as np
 
 from assistant.voice import interpretation
 from assistant.voice.devices.audio import load
-from assistant.voice.recognition.expected import expected
 from assistant.voice.recognition.recognizers import Recognizers, open_recognizers
 from tests.benchmarks import hearing_live as live
 from tests.benchmarks import hearing_scores as scores
+from tests.benchmarks.bench_memory import memory
 from tests.benchmarks.figures import quantile, table
-from tests.benchmarks.hearing_utterances import WAYS, Free, hear_all, jobs, judge, plan
+from tests.benchmarks.hearing_utterances import WAYS, Free, hear_all, judge, plan
 from tests.spoken import voices
-
-
-def memory() -> float:
-    """Peak resident megabytes of a process that opens the ears and hears a whole job."""
-    command = [sys.executable, "-m", __spec__.name, "--memory"]
-    return float(subprocess.run(command, capture_output=True, text=True, check=True).stdout)
-
-
-def hear_a_job() -> None:
-    """What `memory` measures; prints it."""
-    ears, rng = Recognizers(open_recognizers()[0]), np.random.default_rng(1)
-    for job in jobs().values():
-        ears.expect(expected(job))
-        if job.expects():
-            ears.listen(rng.normal(0, 0.05, 40_000).astype(np.float32))
-    print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024)
 
 
 def people(ears: Recognizers, free: Free) -> dict[str, Any]:
@@ -90,11 +71,7 @@ def main() -> None:
     parser.add_argument(
         "--hearings", type=Path, help="keep here what the engines heard, and go on from there"
     )
-    parser.add_argument("--memory", action="store_true", help="only how much memory it takes")
     args = parser.parse_args()
-    if args.memory:
-        hear_a_job()
-        return
     if not voices.available("test"):
         sys.exit(voices.missing())
     opened, _ = open_recognizers(("whisper",))

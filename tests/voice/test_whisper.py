@@ -26,6 +26,7 @@ from assistant.voice.recognition.whisper_model import (
     WeightsFile,
     adapted,
 )
+from tests.benchmarks.bench_memory import memory
 from tests.spoken import voices
 from tests.spoken.chatter import SHOP
 from tests.spoken.phrases import plain
@@ -361,13 +362,30 @@ def test_a_rewritten_file_differs_in_what_was_changed_alone(folder: Path, tmp_pa
     name = "encoder/layer_1/ffn/linear_1/bias"
     new = plain[name].astype(np.float32) + 0.25
     copy, file = tmp_path / "model.bin", WeightsFile(folder / "model.bin")
-    copy.write_bytes(file.changed({name: new}))
+    file.write(copy, {name: new})
     again = WeightsFile(copy).variables
     assert {k for k in plain if not np.array_equal(plain[k], again[k])} == {name}
     assert np.allclose(again[name], new, atol=1e-3)
     assert copy.stat().st_size == (folder / "model.bin").stat().st_size
     with pytest.raises(ValueError, match="not"):
-        file.changed({name: new[1:]})
+        file.write(copy, {name: new[1:]})
+
+
+@needs_model
+def test_a_full_disk_is_one_line(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def full(*_: object) -> None:
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(WeightsFile, "write", full)
+    with pytest.raises(RecognizerError, match=r"make room there, or name another folder in TMPDIR"):
+        WhisperRecognizer(folder, shop=True)
+
+
+@needs_model
+def test_they_take_little_memory() -> None:
+    """What a process takes at most that hears a whole job, what measures it included: 600 MB are
+    asked for."""
+    assert 200 < memory() < 550
 
 
 @pytest.mark.parametrize("content", [b"", b"PK\x03\x04 cut short"])

@@ -6,6 +6,7 @@ windows, but its encoder takes fewer frames, and most of the time goes there.
 
 from __future__ import annotations
 
+import tempfile
 import time
 from functools import cache, cached_property, lru_cache, partial
 from pathlib import Path
@@ -63,16 +64,33 @@ KEPT = 8
 """Hypotheses of the search that are scored in full."""
 
 
-def _opened(folder: Path, threads: int, weights: bytes | None) -> Any:
-    """The model in CTranslate2, with other weights than the folder's when they are given."""
-    files = None
-    if weights is not None:
-        listed = (p for p in folder.iterdir() if p.suffix in (".json", ".txt"))
-        files = {p.name: named_file.whole(p) for p in listed}
-        files["model.bin"] = weights
-    return ctranslate2.models.Whisper(
-        str(folder), compute_type="int8", intra_threads=threads, files=files
-    )
+def _opened(folder: Path, threads: int) -> Any:
+    """The model in CTranslate2."""
+    return ctranslate2.models.Whisper(str(folder), compute_type="int8", intra_threads=threads)
+
+
+def _adapted(folder: Path, threads: int, changes: Path, share: float) -> tuple[Any, Decoder]:
+    """The same with the changes made, and our decoder of it.
+
+    CTranslate2 takes weights from a file one after the other, but holds those it is given in memory
+    several times over: so the changed file lies in the temporary folder while it is loaded.
+    """
+    weights = whisper_model.WeightsFile(folder / "model.bin")
+    changed = whisper_model.adapted(weights.variables, changes, share)
+    decoder = Decoder(weights.decoder(changed))  # before the file's own are changed
+    with tempfile.TemporaryDirectory(prefix="lugcall-", ignore_cleanup_errors=True) as name:
+        try:
+            for path in folder.iterdir():
+                if path.suffix in (".json", ".txt"):
+                    (Path(name) / path.name).write_bytes(named_file.whole(path))
+            weights.write(Path(name) / "model.bin", changed)
+        except OSError:
+            raise RecognizerError(
+                f"the ears need 80 MB of room for a moment in {Path(name).parent}; "
+                "make room there, or name another folder in TMPDIR"
+            ) from None
+        del weights, changed  # they take more room than the model
+        return _opened(Path(name), threads), decoder
 
 
 def _view(spectrum: Array) -> Any:
@@ -102,14 +120,17 @@ class WhisperRecognizer:
         changes: Path | None = None,
         share: float = whisper_model.SHARE,
     ) -> None:
-        weights = whisper_model.WeightsFile(folder / "model.bin")
-        changes = changes or whisper_model.CHANGES
-        changed = whisper_model.adapted(weights.variables, changes, share) if shop else {}
-        decoder = weights.decoder(changed) if shop else None  # before the file's own are changed
         self._open = partial(_opened, folder, threads)
         try:
-            self.model = self._open(weights.changed(changed) if shop else None)
+            if shop:
+                changes = changes or whisper_model.CHANGES
+                self.model, self.decoder = _adapted(folder, threads, changes, share)
+            else:
+                weights = whisper_model.WeightsFile(folder / "model.bin")
+                self.model, self.decoder = self._open(), Decoder(weights.decoder())
             self.tokenizer = Tokenizer.from_file(str(folder / "tokenizer.json"))
+        except RecognizerError:
+            raise
         except Exception as error:  # the two libraries raise bare RuntimeError and Exception
             raise RecognizerError(
                 f"the Whisper model in {folder} cannot be loaded; copy it again, all four files"
@@ -123,7 +144,6 @@ class WhisperRecognizer:
         self.shop = shop
         before = [] if shop else [self._previous, *self._ids(f" {PROMPT}.")]
         self._prompt = [*before, self.sot, self.no_times]
-        self.decoder = Decoder(decoder or weights.decoder())
         self._spell = cache(lambda word: tuple(self._ids(" " + word)))
         trade = (token for word in LEXICON if word.isascii() for token in self._spell(word))
         self._keep({*range(COMMON), self.eot, self.no_speech, *trade})
@@ -200,7 +220,7 @@ class WhisperRecognizer:
         """Free words, by the weights as they come: the adapted ones expect readings everywhere."""
         view = _view(full_spectrum(samples[: int(MAX_S * RATE)]))
         if self._free is None:
-            self._free = self._open(None)
+            self._free = self._open()
         prompt = [self._previous, *self._ids(" " + NOTE_PROMPT), self.sot, self.no_times]
         found = self._free.generate(view, [prompt], beam_size=5, max_length=60)
         return self._text(list(found[0].sequences_ids[0]))

@@ -54,19 +54,22 @@ class WeightsFile:
                 "checksum"
             ) from error
 
-    def decoder(self, changed: Mapping[str, Array] = MappingProxyType({})) -> dict[str, Array]:
-        """What is under `decoder/`, as float32, by name without that prefix."""
+    def decoder(self, changed: Mapping[str, Array] = MappingProxyType({})) -> dict[str, Stored]:
+        """What is under `decoder/`, by name without that prefix; float32, but for the embeddings,
+        which take most room and stay as they are in the file."""
         return {
-            name.removeprefix("decoder/"): changed.get(name, value).astype(np.float32)
+            name.removeprefix("decoder/"): value
+            if name == "decoder/embeddings/weight"
+            else changed.get(name, value).astype(np.float32, copy=False)
             for name, value in self.variables.items()
             if name.startswith("decoder/")
         }
 
-    def changed(self, changed: Mapping[str, Array]) -> bytes:
+    def write(self, path: Path, changed: Mapping[str, Array]) -> None:
         """The file with these variables changed, in its own type; the variables here change too."""
         for name, new in changed.items():
             self.variables[name][...] = new  # a ValueError if it has another shape
-        return bytes(self._data)
+        path.write_bytes(self._data)
 
 
 def _variables(data: bytearray) -> Iterator[tuple[str, Stored]]:
@@ -195,14 +198,15 @@ class Memory(NamedTuple):
 class Decoder:
     """A Whisper decoder of any size, float32, with the variables of `WeightsFile.decoder`."""
 
-    def __init__(self, w: Mapping[str, Array]) -> None:
+    def __init__(self, w: Mapping[str, Stored]) -> None:
         self.embeddings = w["embeddings/weight"].astype(np.float16)  # as they stand in the file
         self.kept: npt.NDArray[np.int64] = np.arange(0)
         self.output = np.zeros((self.embeddings.shape[1], 0), np.float32)
         self.positions = w["position_encodings/encodings"]
         self.heads = int(w["num_heads"])
         # Matrices are kept turned round, since x @ W is how they are used.
-        self._w = {n: np.ascontiguousarray(v.T) for n, v in w.items() if n.startswith("layer_")}
+        turned = {n: np.array(v.T, order="C") for n, v in w.items() if n.startswith("layer_")}
+        self._w: dict[str, Array] = turned
         self._layers = sum(name.endswith("/ffn/linear_0/weight") for name in self._w)
 
     def keep(self, tokens: npt.NDArray[np.int64]) -> None:
