@@ -29,6 +29,9 @@ from assistant.quantity import (
 # Beyond the gauges' steps; carpet, and a foot that does not press the same twice. From memory.
 ROOM_IN = 1 / 16
 
+# The same between bearing and brake, or fork and bearing, where a gauge sits on metal. From memory.
+SMALL_ROOM_IN = 1 / 64
+
 Interval = tuple[float, float, float]
 """Value, low and high of a reading, inches."""
 
@@ -103,3 +106,11 @@ def _hard_to_believe(
         return 1 + would - was
 
     return hard
+
+
+def unlike(one: Interval, other: Interval, small: bool) -> bool:
+    """Whether two readings of one length differ by more than all that their gauges leave open;
+    `small`: it is read below, by a gauge between two parts."""
+    low, high = sorted((one, other))
+    open_in = (low[2] - low[0]) + (high[0] - high[1])
+    return high[0] - low[0] > open_in + (SMALL_ROOM_IN if small else ROOM_IN) + 1e-9

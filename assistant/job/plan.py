@@ -15,7 +15,7 @@ from functools import wraps
 from typing import TYPE_CHECKING, Any, NamedTuple, TypeVar, cast
 
 from assistant.card.arithmetic import readings_for, stops_kept, truck_for
-from assistant.clutch.conformity import Limits, Measured, judge
+from assistant.clutch.conformity import TWO_SIDED, Limits, Measured, judge
 from assistant.clutch.equations import (
     PEDAL_LEFT,
     Adjusters,
@@ -23,11 +23,13 @@ from assistant.clutch.equations import (
     RatioFinding,
     Truck,
     finding_of,
+    lash_by,
     ratio_without_lash,
     used_ratio,
 )
 from assistant.clutch.linkage.lost_motion import LostMotion, find_lost_motion
 from assistant.clutch.linkage.stroke import LinkageError
+from assistant.clutch.possible import unlike
 from assistant.clutch.ring import (
     PITCH_U_IN,
     MoveFinding,
@@ -48,6 +50,7 @@ from assistant.quantity import (
     QUANTITIES,
     RING,
     ROD,
+    STOPS,
     TOTAL_TRAVEL,
 )
 
@@ -66,6 +69,10 @@ UNTOUCHED_IN = 1 / 16
 MOST_IDLE = 2
 # So many standard uncertainties may a clearance be off that was foretold: from memory.
 UNREAD_U = 3.0
+# Later readings tell the ratio more surely where their uncertainty is this share of what it was, or
+# less; and a pedal's rest is known so well after its stop was moved, inches: from memory.
+SURER = 0.7
+RAISED_U_IN = 1 / 40
 # So often is the ring moved in one job before it is left as it is: common practice, no source.
 MOST_RING_MOVES = 6
 
@@ -141,7 +148,7 @@ class Plans:
         return (
             (facts.again, *sorted(facts.left), *sorted(facts.insisted)),
             tuple(
-                (t.quantity, t.stage, t.value_in, t.low_in, t.high_in, t.accepted)
+                (t.quantity, t.stage, t.value_in, t.low_in, t.high_in, t.accepted, bool(t.instead))
                 for t in facts.readings
             ),
             tuple((m.moved, m.at) for m in facts.moves),
@@ -164,8 +171,8 @@ class Plans:
         if found is not None and finding_of(found.readings) is None:
             # Once the brake is touched, the readings now tell more than what was found.
             ratio = ratio_without_lash(readings_for(facts.card, read)) or ratio
-        if found is not None and ratio is None and not found.adjusters.rigid:
-            ratio = self._by_fluid(read)
+        if found is not None:
+            ratio = self._learned(found, ratio)
         touched = facts.latest(BRAKE_CONTACT) if belief else facts.as_found(BRAKE_CONTACT)
         untouched = touched is not None and not touched.is_length and BRAKE_CONTACT not in read
         try:
@@ -174,17 +181,59 @@ class Plans:
             return None  # readings too odd for any plan
         left = facts.left_alone() if belief is not None else set()
         figures = {q: None if q in left else figure for q, figure in truck.figures.items()}
-        lash = found.lash if found is not None and ratio is found.ratio else truck.lash
+        lash = found.lash if found is not None and ratio is found.ratio else None
+        if found is None or found.adjusters.rigid or found.follows:
+            lash = lash or truck.lash
+        else:
+            lash = self._slack(truck, lash)
         steps = truck.adjusters if belief is None else self._as_moved(truck.adjusters)
         return replace(truck, figures=figures, lash=lash, adjusters=steps)
 
-    def _by_fluid(self, read: dict[str, Measured]) -> Ratio | None:
-        """The ratio by the readings now, where fluid moves the fork: a pedal that was set to rest
-        higher has that much more slack before it, which is no part of the ratio."""
-        rest = self._moved(0).rest
-        rested = {q: read[q].shifted(-rest, 0.0) for q in (FREE_TRAVEL, PEDAL_HEIGHT) if q in read}
-        ratio = used_ratio(readings_for(self.facts.card, {**read, **rested})) if rest else None
-        return ratio if ratio is not None and ratio.known else None
+    def _learned(self, found: Truck, ratio: Ratio | None) -> Ratio | None:
+        """The ratio that later readings tell, where they tell it more surely, or where they agree
+        two ways that it is another one."""
+        for at, taken in enumerate(self.facts.readings):
+            if taken.quantity != CLEARANCE or not taken.is_length or taken.instead is not None:
+                continue
+            read = self._together(at, found)
+            told = used_ratio(readings_for(self.facts.card, read)) if GAP in read else None
+            if told is None or not told.known:
+                continue
+            if ratio is None or told.u <= SURER * ratio.u:
+                ratio = told
+            elif told.source == "both" and ratio.source != "both":
+                other = abs(told.value - ratio.value) > TWO_SIDED * math.hypot(told.u, ratio.u)
+                ratio = told if other else ratio
+        return ratio
+
+    def _together(self, at: int, found: Truck) -> dict[str, Measured]:
+        """A clearance with the other readings of ring and rod as they were then, as if the pedal
+        had rested where it did; where fluid moves the fork, as if it rested as found, since what
+        it rests higher is slack."""
+        own = {GAP: slice(0, 2), FREE_TRAVEL: slice(0, 3), PEDAL_HEIGHT: slice(0, 0)}
+        own[BRAKE_CONTACT] = slice(2, 3)
+        then, read = self._moved(at + 1), {CLEARANCE: self.facts.readings[at].measured}
+        rest = then.rest if found.adjusters.rigid else self._moved(0).rest
+        for quantity, part in own.items():
+            taken = self._as_at(quantity, at, part)
+            if taken is None:
+                continue
+            raised = self._moved(self._place(taken) + 1).rest - rest
+            if quantity in (GAP, BRAKE_CONTACT):  # which the rest does not move
+                raised = 0.0
+            read[quantity] = taken.measured.shifted(raised, RAISED_U_IN if raised else 0.0)
+        return read
+
+    def _slack(self, truck: Truck, lash: Measured | None) -> Measured | None:
+        """Lash, `lash` where it is known, and what a pedal that was set to rest higher has before
+        fluid moves the fork."""
+        rest, free = self._moved(0).rest, truck.readings.free_travel
+        if not rest:
+            return lash or truck.lash
+        if lash is None:
+            rested = replace(truck.readings, free_travel=free and free.shifted(-rest))
+            lash = lash_by(rested, truck.ratio)
+        return lash.shifted(max(rest, -lash.value_in))
 
     def _as_moved(self, usual: Adjusters) -> Adjusters:
         """The adjusters, with the travel of a flat or a step that the readings after changes
@@ -263,8 +312,71 @@ class Plans:
         belief, _ = self.findings(len(moves) - 1)
         return before.value_in - moves[-1].moved * belief.best.pitch_in
 
+    # --- read again ---
+
+    def unlike(self, taken: Taken) -> Taken | None:
+        """The reading before this one that it does not repeat, though nothing that moves it was
+        touched in between; None where it does, or there is none."""
+        last, small = self._before(taken), QUANTITIES[taken.quantity].small
+        if last is None or not taken.is_length or not last.is_length or self.parted(last, taken):
+            return None
+        raised = self._raised_by(last, taken)
+        if raised is None or (taken.quantity == GAP and self._pressed()):
+            return None
+        start, now = ([t.value_in or 0.0, t.low_in or 0.0, t.high_in or 0.0] for t in (last, taken))
+        moved = (start[0] + raised[0], start[1] + raised[1], start[2] + raised[2])
+        return last if unlike(moved, (now[0], now[1], now[2]), small) else None
+
+    def _before(self, taken: Taken) -> Taken | None:
+        """The reading of the same quantity before it."""
+        readings = self.facts.readings[: self._place(taken)]
+        return next((t for t in readings[::-1] if t.quantity == taken.quantity), None)
+
+    def _place(self, taken: Taken) -> int:
+        return next(i for i, t in enumerate(self.facts.readings) if t is taken)
+
+    def parted(self, one: Taken, other: Taken) -> bool:
+        """Whether their quantity was moved between two readings of it; a total travel is followed
+        past the pedal's stop, whose height is read as well."""
+        moved_by = QUANTITIES[one.quantity].moved_by
+        between = range(self._place(one) + 1, self._place(other) + 1)
+        changes = [c for c in self.facts.linkage if c.at in between]
+        if one.quantity == TOTAL_TRAVEL:
+            changes = [c for c in changes if c.step == QUANTITIES[TOTAL_TRAVEL].fix]
+        elif one.quantity == CLEARANCE:
+            moved_by = (*moved_by, STOPS)  # which draw the fork along, or not quite
+        turned = RING in moved_by and any(m.moved and m.at in between for m in self.facts.moves)
+        return turned or any(c.adjuster in moved_by for c in changes)
+
+    def _raised_by(self, one: Taken, other: Taken) -> tuple[float, float, float] | None:
+        """How far the pedal's stop moved a total travel from one reading of it to another, by the
+        heights: value, low and high end; None where they do not tell."""
+        first, last = self._place(one), self._place(other)
+        stops = [c.at for c in self.facts.linkage if c.adjuster == STOPS and first < c.at <= last]
+        if one.quantity != TOTAL_TRAVEL or not stops:
+            return 0.0, 0.0, 0.0
+        heights = [
+            next((t for t in some[::-1] if t.quantity == PEDAL_HEIGHT and t.is_length), None)
+            for some in (self.facts.readings[: stops[0]], self.facts.readings[stops[-1] : last])
+        ]
+        if heights[0] is None or heights[1] is None:
+            return None
+        then, now = heights[0].measured, heights[1].measured
+        half = TWO_SIDED * math.hypot(then.u_in, now.u_in)
+        raised = now.value_in - then.value_in
+        return raised, raised - half, raised + half
+
+    def _pressed(self) -> bool:
+        """Whether the fork was seen on the bearing since the ring was moved, or never off it: it
+        does not lie where the ring has it then, and rod and stops move the gap as well."""
+        moved = max((m.at for m in self.facts.moves if m.moved), default=0)
+        read = [t for t in self.facts.readings if t.quantity == CLEARANCE and t.is_length]
+        since = [t for t in read if self._place(t) >= moved] or read[-1:]
+        return any(t.measured.value_in <= 0.0 for t in since)
+
     # --- as it is now ---
 
+    @_once
     def _moved(self, since: int) -> Moved:
         """What was moved after that many readings, by what was told or, better, by what was read:
         of the bearing toward the transmission, the rod, the pedal's rest, and its lower end."""
@@ -355,14 +467,16 @@ class Plans:
             return None
         return found.ratio.value * (read[0] + read[1] - read[2] - read[3])
 
-    def _as_at(self, quantity: str, at: int) -> Taken | None:
-        """The reading nearest to another one that nothing which moves it came between."""
-        own = slice(0, 2) if quantity == GAP else slice(0, 4)
+    def _as_at(self, quantity: str, at: int, own: slice | None = None) -> Taken | None:
+        """The reading nearest to another one that nothing which moves it came between; `own`: what
+        of `Moved` moves it."""
+        own = own or (slice(0, 2) if quantity == GAP else slice(0, 4))
         holds = [
             i
             for i, t in enumerate(self.facts.readings)
             if t.quantity == quantity
             and t.is_length
+            and t.instead is None
             and self._moved(i + 1)[own] == self._moved(at + 1)[own]
         ]
         nearest = min(holds, key=lambda i: abs(i - at), default=None)
@@ -493,13 +607,25 @@ class Plans:
         """Whether the ring has to be moved although the gap is right: without it, not everything
         can be in, and with it everything can."""
         facts = self.facts
-        if GAP in facts.left or len(facts.moves) >= MOST_RING_MOVES or not self.may_move_ring:
+        if GAP in facts.left or self._ring_moves() >= MOST_RING_MOVES or not self.may_move_ring:
             return False
         alone = self.settle(0)
         if alone is None or alone.settings.possible:
             return False
         free = self.settle()
         return free is not None and free.settings.possible
+
+    def _ring_moves(self) -> int:
+        """Moves of the ring, but for those that no gap could show: the fork was on the bearing."""
+        moves, shown = self.facts.moves, self.findings()[1]
+        read = [(i, t) for i, t in enumerate(self.facts.readings) if t.quantity == CLEARANCE]
+        opened = next((i for i, t in read if t.is_length and t.measured.value_in > 0.0), 0)
+        hidden = [
+            move
+            for move, finding in zip(moves, shown, strict=True)
+            if move.at <= opened and finding is not None and finding.kind == "did not move"
+        ]
+        return len(moves) - len(hidden)
 
     @_once
     def clearance_decides(self) -> bool:

@@ -38,7 +38,8 @@ if TYPE_CHECKING:
     from assistant.texts.dialogs import Step
 
 MOST_FIXES = 5
-"""Changes for one quantity before we stop proposing more. Common practice, no source."""
+"""Changes for one quantity, with the ring where it is, before we stop proposing more. Common
+practice, no source."""
 
 # --- taken in -------------------------------------------------------------------------------------
 
@@ -258,9 +259,19 @@ def _keep(job: Job, taken: Taken) -> list[Said]:
     if taken.stage == "due" and found is not None and (taken.count or 0) < (found.count or 0):
         return [job.said(taken.who, "due_past", figures=taken.both, found=found.both)]
     facts.readings.append(taken)
-    nominal = facts.at_nominal(taken)
-    if nominal:
+    if facts.at_nominal(taken):
         taken.accepted = str(sentences("job").say("nominal"))
+    before = facts.plans.unlike(taken)
+    if before is not None and (job.choice or job.here.reading != taken.quantity):
+        facts.misread(before, taken)  # it was doubted, and read again for that
+    elif before is not None:
+        return _once_more(job, taken, before)
+    return _taken_in(job, taken)
+
+
+def _taken_in(job: Job, taken: Taken) -> list[Said]:
+    """What a reading that is kept tells, and where it leads."""
+    facts = job.facts
     effect = _effect(job, taken)
     _ring_once_more(job, taken)
     said = [*_tips(job, taken), *effect, *_verdict(job, taken)]
@@ -268,6 +279,44 @@ def _keep(job: Job, taken: Taken) -> list[Said]:
     if odd is not None:
         return [*said, *_read_again(job, odd)]
     return _go_by(job, taken, said)
+
+
+def _once_more(job: Job, taken: Taken, before: Taken) -> list[Said]:
+    """Nothing that moves it was touched, and it reads otherwise: one of the two was misread, and
+    before anything is turned or given up for it, it is read again."""
+    job.correcting, job.unlike = taken.quantity, before
+    if taken.quantity in PEDAL_MOVES:
+        job.facts.hazards.tell_press()
+    name = words.spoken(taken.quantity)
+    return [job.said("both", "unlike", now=taken.both, before=before.both, quantity=name)]
+
+
+def _read_twice(job: Job, taken: Taken, *said: Said) -> list[Said]:
+    """It was read again: the reading that it agrees with was right, the other one misread."""
+    before, job.unlike = job.unlike, None
+    assert before is not None
+    if job.facts.plans.unlike(taken) is not None:
+        job.facts.misread(before, taken)
+    return [*said, *_reopened(job), *_taken_in(job, taken)]
+
+
+def _reopened(job: Job) -> list[Said]:
+    """What was accepted since no setting could put it in is open again, once, where one can."""
+    facts = job.facts
+    held = [t for q in JUDGED if (t := facts.latest(q)) is not None and t.accepted]
+    some = [t for t in held if facts.decided(t.quantity) == "out"]
+    some = [t for t in some if t.quantity not in facts.reopened | facts.left]
+    why = [t.accepted for t in some]
+    for taken in some:
+        taken.accepted = ""
+    plan = facts.plans.whole() if some else None
+    if plan is None or not plan.settings.possible:
+        for taken, was in zip(some, why, strict=True):
+            taken.accepted = was
+        return []
+    facts.reopened.update(t.quantity for t in some)
+    names = joined([words.spoken(t.quantity) for t in some], ", ")
+    return [job.said("tech", "reopened", quantities=names)]
 
 
 def _go_by(job: Job, taken: Taken, said: list[Said]) -> list[Said]:
@@ -394,7 +443,8 @@ def can_fix(job: Job, quantity: str) -> bool:
         return False
     if quantity == GAP:
         return True  # the plan step shows the move, or says that no lug will do
-    if sum(m.step == fix for m in facts.linkage) >= MOST_FIXES:
+    ring = max((m.at for m in facts.moves if m.moved), default=0)
+    if sum(m.step == fix and m.at >= ring for m in facts.linkage) >= MOST_FIXES:
         return False  # it does not help: let the technician accept it, and why, or repair
     if facts.idle[fix] >= MOST_IDLE and quantity not in facts.insisted:
         return False  # it changed nothing: he looks why, and says so
@@ -547,9 +597,11 @@ MOST_SHARE = 4.0
 def _effect(job: Job, taken: Taken) -> list[Said]:
     """What the change just before this reading really did; what it did counts from then on."""
     facts = job.facts
-    if not facts.linkage or facts.linkage[-1].at != len(facts.readings) - 1:
+    index = next(i for i, t in enumerate(facts.readings) if t is taken)
+    if not facts.linkage or facts.linkage[-1].at != index:
         return []
     change = facts.linkage[-1]
+    facts.as_told(change)
     stop = change.adjuster == STOPS
     told, per = (change.stop_in, 1.0) if stop else (change.clearance_in, facts.plans.pull(taken))
     before = [t for t in facts.readings[: change.at] if t.quantity == taken.quantity]
@@ -559,10 +611,7 @@ def _effect(job: Job, taken: Taken) -> list[Said]:
     unsure = math.hypot(taken.measured.u_in, before[-1].measured.u_in) / abs(per)
     as_told = abs(did - told) <= NO_SHARE * abs(told) + TWO_SIDED * unsure
     if not as_told or TWO_SIDED * unsure <= NO_SHARE * abs(told):  # finer than what was told
-        if stop:
-            change.stop_in = did
-        else:
-            change.clearance_in = did
+        change.did(did)
     if as_told:
         return []
     share = did / told
@@ -574,8 +623,10 @@ def _effect(job: Job, taken: Taken) -> list[Said]:
         return []  # two readings of a coarse gauge may hide it
     if way == "no_effect":  # little of it may be lost in the gauges, or under the nut: once more
         plain = GAUGES * unsure <= NO_SHARE * abs(told) and (stop or abs(change.steps) > 1)
-        facts.idle[change.step] += MOST_IDLE if plain else 1
-    facts.remarks.append(f"{'stop' if stop else 'rod'} {way.replace('_', ' ')}")
+        change.idle = MOST_IDLE if plain else 1
+        facts.idle[change.step] += change.idle
+    change.remark = f"{'stop' if stop else 'rod'} {way.replace('_', ' ')}"
+    facts.remarks.append(change.remark)
     return [job.said("tech", f"{'stop' if stop else 'rod'}_{way}", signal="NOTICE")]
 
 
@@ -672,7 +723,7 @@ def on_correct(job: Job, act: Act) -> list[Said]:
     quantity = act.quantity or last_quantity(job)
     if not quantity or _correctable(job, quantity) is None:
         return [job.said(act.who, "nothing_to_correct"), *job.prompt()]
-    job.pending, job.just_read = None, ""
+    job.pending, job.just_read, job.unlike = None, "", None
     job.correcting = quantity
     if act.reading is None:
         if quantity in PEDAL_MOVES:  # read anew: he presses
@@ -684,6 +735,8 @@ def on_correct(job: Job, act: Act) -> list[Said]:
 def _correct(job: Job, new: Taken) -> list[Said]:
     quantity, job.correcting = job.correcting, ""
     facts, old = job.facts, _correctable(job, quantity)
+    if job.unlike is not None and isinstance(old, Taken) and new.figures == old.figures:
+        return _read_twice(job, old)
     if isinstance(old, RingMove):
         old.moved = int(new.count or 0)
     elif old is not None:
@@ -695,6 +748,10 @@ def _correct(job: Job, new: Taken) -> list[Said]:
         facts.notes.append(("lugcall", str(note)))
     name = words.spoken(quantity)
     said = [job.said("both", "corrected", quantity=name, figures=new.both)]
+    if job.unlike is not None:
+        return _read_twice(job, new, *said)
+    if quantity != LUGS:
+        said += _effect(job, new)
     if new.value_in is not None:
         how = verdict(job, new)
         said.append(Said("tech", how.text, "reply:facts", spoken=how.spoken))

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Hashable
 from dataclasses import dataclass, field
+from functools import partial
 from typing import Any
 
 from assistant.card import Card
@@ -68,6 +69,9 @@ class Taken:
     """Fork clearance at the left and at the right tip, where both were read."""
     over: bool = False
     """It was not read again: nothing that moves it was touched since it was."""
+    instead: Taken | None = None
+    """What it was read to be later, twice, though nothing that moves it was touched since: it was
+    misread."""
 
     @classmethod
     def of(cls, step: str, stage: str, quantity: str, who: str, reading: dict[str, Any]) -> Taken:
@@ -123,11 +127,23 @@ class LinkageMove:
     stop_in: float = 0.0
     steps: int = 0
     other: bool = False
+    told_in: float | None = None
+    """What was told, before a reading showed another."""
+    remark: str = ""
+    idle: int = 0
+    """How it counts in `Facts.idle`."""
 
     @property
     def adjuster(self) -> str:
         """What it moved: `RING`, `ROD` or `STOPS`."""
         return ROD if self.step.endswith("_rod") else RING if self.step == "ring_plan" else STOPS
+
+    def did(self, moved_in: float) -> None:
+        """It moved its part so far."""
+        if self.adjuster == STOPS:
+            self.stop_in = moved_in
+        else:
+            self.clearance_in = moved_in
 
 
 @dataclass(frozen=True, slots=True)
@@ -180,6 +196,8 @@ class Facts:
     first: Setting | None = None
     done: Setting = NOTHING
     given_up: tuple[str, ...] = ()
+    reopened: set[str] = field(default_factory=set)
+    """Quantities whose reading was accepted as it was, and was asked for once more."""
     reread: set[str] = field(default_factory=set)
     """Quantities read again since their readings could not all be true."""
     idle: Counter[str] = field(default_factory=Counter)
@@ -217,12 +235,14 @@ class Facts:
         return None
 
     def as_found(self, quantity: str) -> Taken | None:
-        """The as-found reading."""
-        return self.staged(quantity, "found")
+        """The as-found reading; where it was misread, what it was read to be later."""
+        taken = self.staged(quantity, "found")
+        return taken.instead if taken is not None and taken.instead is not None else taken
 
     def lengths(self, stage: str = "") -> dict[str, Measured]:
         """The lengths of one stage, or those that still describe the truck as it is now."""
-        taken = (self.staged(q, stage) if stage else self.latest(q) for q in QUANTITIES)
+        read = self.as_found if stage == "found" else partial(self.staged, stage=stage)
+        taken = (read(q) if stage else self.latest(q) for q in QUANTITIES)
         return {t.quantity: t.measured for t in taken if t is not None and t.is_length}
 
     # --- judging ---
@@ -304,7 +324,25 @@ class Facts:
         read = {q: (t.value_in, t.low_in, t.high_in) for q, t in held.items()}
         return contradiction(read, self.card.figures, self.reread)  # type: ignore[arg-type]
 
+    def misread(self, before: Taken, now: Taken) -> None:
+        """A reading that the two after it do not repeat was misread; not so where it was itself
+        read more than once: then something moved."""
+        held = [t for t in self.readings if t.quantity == now.quantity and not t.over]
+        since = held[: next(i for i, t in enumerate(held) if t is now)]
+        if since[-1:] == [before] and (len(since) < 2 or self.plans.parted(since[-2], before)):
+            before.instead = now
+
     # --- moves ---
+
+    def as_told(self, change: LinkageMove) -> None:
+        """What a reading said of a change is forgotten: it is as told again."""
+        if change.told_in is None:
+            change.told_in = change.stop_in or change.clearance_in
+        change.did(change.told_in)
+        if change.remark:
+            self.remarks.remove(change.remark)
+        self.idle[change.step] -= change.idle
+        change.remark, change.idle, change.other = "", 0, False
 
     @property
     def by_maker(self) -> bool:
@@ -350,6 +388,7 @@ class JobState:
         pending: a reading that was read back and waits for its "check".
         correcting: the quantity that the next reading corrects ("lugs": the count moved), or "".
         rereading: `correcting` was asked for since the readings cannot all be true.
+        unlike: the reading that the one to be read again should repeat, and does not.
         choice: "close" or "out": a reading waits for a finer one, or to be accepted.
         alarmed: "hands out" was called since the job was stopped.
         helper_stopped: the helper stopped the job, and has not said since that it may go on.
@@ -384,6 +423,7 @@ class JobState:
     correcting: str = ""
     choice: str = ""
     rereading: bool = False
+    unlike: Taken | None = None
     alarmed: bool = False
     helper_stopped: bool = False
     foot_told: str = ""
@@ -415,7 +455,7 @@ class JobState:
         """Nothing half-said is carried along."""
         self.pending, self.correcting, self.choice, self.signing = None, "", "", ""
         self.fix, self.undone, self.from_now = False, False, None
-        self.rereading = False
+        self.rereading, self.unlike = False, None
 
     @property
     def step_id(self) -> str:

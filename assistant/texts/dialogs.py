@@ -91,6 +91,8 @@ _BLANKS = """
     plan: whole_plan plan_now
     moves: plan_done plan_otherwise plan_left
     seen: not_all_true
+    now before quantity: unlike
+    quantities: reopened
     quantity length: read_at_least read_at_most
     chain: chain
     thread: thread_default

@@ -11,7 +11,7 @@ from assistant.card.arithmetic import truck_for
 from assistant.cli.plan import plan_report
 from assistant.clutch.conformity import Measured
 from assistant.clutch.equations import lash_by, used_ratio
-from assistant.clutch.possible import contradiction
+from assistant.clutch.possible import Interval, contradiction, unlike
 from assistant.conversation import Session
 from assistant.job.job import Job
 from assistant.readings import read
@@ -173,3 +173,20 @@ def test_a_stop_that_changes_nothing_is_told_after_one_turn(session: Session, pl
     said = play(session, "done / h: 9-3/8 / check")
     assert any("The stop changed nothing" in s.text for s in said)
     assert session.job.at == "set_height" and session.job.choice == "out"
+
+
+@pytest.mark.parametrize(
+    ("one", "other", "small", "differ"),
+    [
+        ((0.5, 0.484, 0.516), (0.5625, 0.547, 0.578), True, True),  # two marks of a rule to 1/32
+        ((0.5, 0.484, 0.516), (0.53125, 0.516, 0.547), True, False),  # the next mark
+        ((0.53, 0.5295, 0.5305), (0.5, 0.484, 0.516), True, False),  # a dial, and a rule
+        ((0.53, 0.5295, 0.5305), (0.55, 0.5495, 0.5505), True, True),
+        ((8.5, 8.46875, 8.53125), (8.625, 8.59375, 8.65625), False, False),  # carpet
+        ((8.5, 8.469, 8.531), (8.75, 8.719, 8.781), False, True),
+    ],
+)
+def test_when_two_readings_of_one_length_differ(
+    one: Interval, other: Interval, small: bool, differ: bool
+) -> None:
+    assert unlike(one, other, small) is unlike(other, one, small) is differ

@@ -56,9 +56,9 @@ _BRANCHES = {
     "S44": ("S26", "h:lost"),
     "S35": (
         "S18",
-        "=0.530 check =0.125 check =1.5 check h:foot_off done =0.530 check =0.125 check",
+        "=0.530 check =0.125 check =1.5 check =1.5 check h:foot_off done =0.530 check =0.125 check",
     ),
-    "S36": ("S18", "=0.530 check =0.125 check =1.5 check h:foot_off"),
+    "S36": ("S18", "=0.530 check =0.125 check =1.5 check =1.5 check h:foot_off"),
     "S37": ("S35", "done"),
     "S38": ("S37", "done"),
     "S39": ("S38", "done"),

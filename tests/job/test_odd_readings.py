@@ -8,9 +8,9 @@ import pytest
 
 from assistant.act import Said
 from assistant.conversation import Session
-from assistant.quantity import BRAKE_CONTACT, CLEARANCE, ODOMETER
+from assistant.quantity import BRAKE_CONTACT, CLEARANCE, FREE_TRAVEL, GAP, ODOMETER
 from assistant.record.history import JobHistory
-from tests.job.test_hold import FOUND, HOLE, TO_SIGN, text
+from tests.job.test_hold import FOUND, GOOD, HOLE, SET, TO_SIGN, text
 from tests.records import last
 
 Play = Callable[[Session, str], list[Said]]
@@ -89,3 +89,35 @@ def test_a_new_clutch_is_a_first_set_up(session: Session, play: Play) -> None:
     assert worn and said and "reply:internal_due" not in keys
     assert [*session.job.facts.fitted] == ["clutch"]
     assert ("tech", "new clutch") in session.job.facts.notes
+
+
+def test_what_nothing_moved_and_reads_otherwise_is_read_again(session: Session, play: Play) -> None:
+    """The second reading that the third one repeats was right; the plan forgets the first."""
+    said = play(session, f"{GOOD} / h: 1.5 in / check")
+    assert "1.5 in now, 5/8 in before, nothing moved" in text(said, "helper")
+    assert session.job.at == "set_free" and session.job.expects() == FREE_TRAVEL
+    play(session, "h: 1.5 in / check")
+    facts = session.job.facts
+    found = facts.plans.found()
+    assert session.job.at != "set_free" and found is not None
+    assert found.readings.free_travel is not None and found.readings.free_travel.value_in == 1.5
+    kept = facts.staged(FREE_TRAVEL, "found")
+    assert kept is not None and kept.value_in == 5 / 8, "the record keeps what was read"
+
+
+def test_the_first_reading_stands_where_the_third_one_repeats_it(
+    session: Session, play: Play
+) -> None:
+    play(session, f"{GOOD} / {SET} / done / 0.590 / check")
+    assert session.job.at == "final_gap" and session.job.correcting == GAP
+    play(session, "0.530 / check")
+    gap = session.job.facts.latest(GAP)
+    assert gap is not None and gap.value_in == 0.530 and session.job.at == "final_clearance"
+    assert session.job.facts.moves == []
+
+
+def test_two_gauges_that_differ_within_their_steps_are_no_misreading(
+    session: Session, play: Play
+) -> None:
+    play(session, f"{GOOD} / {SET} / done / 17/32 / check")
+    assert session.job.at == "final_clearance" and not session.job.correcting

@@ -54,6 +54,8 @@ class Verdict:
     seconds: float = 0.0
     misheard: int = 0
     fault: str = ""
+    gap_half: float = 0.0
+    """Half a step of the gauge that the gap was read by last."""
     lines: list[str] = field(default_factory=list)
 
     @property
@@ -84,7 +86,7 @@ def judged(seed: int, kinds: tuple[str, ...] = KINDS, habits: Habits | None = No
     verdict.best = None if found is None else found.moves + by_maker
     if verdict.end in ("left", "accepted"):
         seen = verdict.why.endswith("at its end") and verdict.best is not None
-        verdict.end = "closed: a part at its end" if seen else _refused(before, verdict.best)
+        verdict.end = "closed: a part at its end" if seen else _refused(before, verdict)
     return verdict
 
 
@@ -105,15 +107,17 @@ def _as_left(before: Job, job: Job) -> bool:
     return done
 
 
-def _refused(before: Job, best: int | None) -> str:
-    if best is None:
+def _refused(before: Job, verdict: Verdict) -> str:
+    if verdict.best is None:
         return "honestly refused"
     if before.fault in TO_REPAIR:
         return "refused, with a part to repair"
     small, large = (0.004, 1 / 50) if before.millimetres else (1 / 64, 1 / 32)
     spare = {q: small if q in SMALL else large for q in before.limits}
     if not before.manual:
-        spare["gap"] = 0.0
+        # Nothing but the procedure moves this gap. Where it left it nearer to a limit than half a
+        # step of the gauge that it was read by last, that gauge may show it as outside.
+        spare["gap"] = min(verdict.gap_half, GAUGE)
     sure = possible(before, spare)
     return "wrongly refused" if sure is not None else "refused, on the edge"
 
@@ -146,6 +150,8 @@ def _played(job: Job, card: Card, rng: random.Random, habits: Habits, verdict: V
     finally:
         shutil.rmtree(folder, ignore_errors=True)
     verdict.utterances, verdict.moves = crew.said, sum(crew.moves.values())
+    if "gap" in crew.told:
+        verdict.gap_half = crew.told["gap"].gauge.half
     verdict.checks = sum(": check" in line for line in crew.lines)
     verdict.mishaps, verdict.misheard, verdict.lines = crew.mishaps, crew.misheard, crew.lines
     if verdict.end == "stuck":

@@ -109,6 +109,11 @@ def test_the_verdict_on_a_truck_that_was_signed_off() -> None:
         assert signed(job, people)[0] == end, (gap, people.doubts)
 
 
+def test_a_gap_nearer_to_a_limit_than_the_gauge_tells_may_be_refused() -> None:
+    """Only the maker's procedure moves it, and a rule to 1/32 shows it as outside."""
+    assert judged(509933, tuple(KINDS)).end == "refused, on the edge"
+
+
 @pytest.mark.long
 @pytest.mark.parametrize("part", range(4))
 def test_two_trucks_of_every_kind(part: int) -> None:
@@ -136,6 +141,12 @@ def test_clearance_is_not_spent_for_a_brake_that_cannot_be_brought_in(seed: int)
         pytest.param(511529, id="fluid: a pedal that rests higher is no part of the ratio"),
         pytest.param(407338, id="a coarse gauge hides what the rod did"),
         pytest.param(313610, id="a misread clearance is not carried into the contact"),
+        pytest.param(506313, id="a finer pair of readings tells the ratio"),
+        pytest.param(508671, id="a travel that its stop did not make is read again"),
+        pytest.param(419418, id="a misread gap, found out at the end, opens what was accepted"),
+        pytest.param(406029, id="fluid: slack of a pedal that rests higher lowers the contact"),
+        pytest.param(408226, id="after the ring the rod may be turned again"),
+        pytest.param(408371, id="ring moves that the fork on the bearing hides do not count"),
     ],
 )
 def test_what_was_learned_sets_the_truck(seed: int) -> None:

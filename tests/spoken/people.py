@@ -208,9 +208,9 @@ ANSWERS = {
 """Replies that the technician answers always alike."""
 ASKS = frozenset(f"reply:{key}" for key in (
     *ANSWERS, "confirm", "confirm_count", "confirm_code", "close_choice", "what_correct",
-    "read_at_least", "read_at_most", "which_of_two", "foot_asked"))  # fmt: skip
+    "read_at_least", "read_at_most", "unlike", "which_of_two", "foot_asked"))  # fmt: skip
 """Replies that want an answer, besides prompts."""
-AGAIN = ("reply:what_correct", "reply:read_at_least", "reply:read_at_most")
+AGAIN = ("reply:what_correct", "reply:read_at_least", "reply:read_at_most", "reply:unlike")
 """Replies that name a quantity and want its value."""
 VERDICTS = frozenset({"reply:whose", "reply:stands", "reply:no_figure"})
 """Replies that begin with the value just taken."""
@@ -407,7 +407,7 @@ class People:
                 return "tech", self._value(quantity)
         return "tech", command("back")
 
-    _read_at_least = _read_at_most = _what_correct
+    _read_at_least = _read_at_most = _unlike = _what_correct
 
     def _which_of_two(self, text: str) -> Turn:
         """ "Nine sixteenths or five sixteenths?": first, second, or the value in other words."""
