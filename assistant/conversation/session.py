@@ -5,6 +5,7 @@
 
 from __future__ import annotations
 
+import atexit
 import contextlib
 import json
 import threading
@@ -427,14 +428,26 @@ def _card_of(opened: Opened) -> Card:
 
 @cache
 def warm() -> None:
-    """Load what words are weighed by, causes and wear, once, on a thread of its own."""
-    threading.Thread(target=_load, name="warm", daemon=True).start()
+    """Load what words are weighed by, causes and wear, once, on a thread of its own.
+
+    Where the program ends meanwhile, what is being loaded is waited for, and no more is begun: a
+    thread that is cut off within numpy's libraries can keep them, and the program, from ending.
+    """
+    leaving = threading.Event()
+    thread = threading.Thread(target=_load, args=(leaving,), name="warm", daemon=True)
+    thread.start()
+    atexit.register(thread.join)
+    atexit.register(leaving.set)  # the last to be registered is the first to be called
 
 
-def _load() -> None:
-    weights()
-    network()
-    dead_end("")  # its expressions are made
+def _load(leaving: threading.Event) -> None:
+    for load in (weights, network, lambda: dead_end(""), _causes_and_wear):
+        if leaving.is_set():
+            return
+        load()
+
+
+def _causes_and_wear() -> None:
     import assistant.causes.case
     import assistant.wear.recall
     import assistant.wear.say  # noqa: F401

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import json
 import shutil
+import subprocess
+import sys
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -18,6 +20,7 @@ from assistant.record import RecordError, read_events, verify_file
 from assistant.record.history import JobHistory
 from assistant.review.transcript import transcript
 from assistant.texts.dialogs import Dialogs, load_dialogs
+from tests.demo import ROOT
 
 Play = Callable[[Session, str], list[Said]]
 
@@ -293,3 +296,20 @@ def test_defaults_and_card_are_named_at_the_start(
 def test_a_record_in_use_cannot_be_resumed(session: Session, dialogs: Dialogs) -> None:
     with pytest.raises(RecordError):
         Session.resume(session.journal.path, dialogs)
+
+
+AT_ITS_END = """
+import time
+from assistant.conversation import session
+session.weights = lambda: (time.sleep(0.3), print("whole", flush=True))
+session.network = lambda: print("begun", flush=True)
+session.warm()
+"""
+
+
+def test_what_is_being_loaded_at_the_end_is_waited_for_and_no_more_is_begun() -> None:
+    """A thread that is cut off within numpy's libraries can keep the program from ending."""
+    done = subprocess.run(
+        [sys.executable, "-c", AT_ITS_END], cwd=ROOT, capture_output=True, text=True, timeout=30
+    )
+    assert (done.returncode, done.stdout, done.stderr) == (0, "whole\n", "")
