@@ -14,7 +14,8 @@ from assistant.act import Said
 from assistant.card import Card, card_from_text
 from assistant.conversation import Session, split_speaker
 from assistant.record import disk
-from assistant.texts.dialogs import Dialogs, load_dialogs
+from assistant.texts.dialogs import Dialogs
+from tests.demo import shipped
 
 ROOT = Path(__file__).parent.parent
 CARD = """
@@ -100,7 +101,7 @@ def quick_disk(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) 
 @pytest.fixture(scope="session")
 def dialogs() -> Dialogs:
     """The shipped English dialogs, whatever the environment says."""
-    return load_dialogs(ROOT / "dialogs")
+    return shipped()
 
 
 @pytest.fixture(scope="session")

@@ -11,6 +11,7 @@ import sys
 import tempfile
 from collections.abc import Callable, Iterator
 from datetime import UTC, datetime, timedelta
+from functools import cache
 from itertools import count
 from pathlib import Path
 from typing import Any
@@ -18,7 +19,7 @@ from typing import Any
 from assistant.act import Said
 from assistant.card import Card, load_card
 from assistant.conversation import Session, split_speaker
-from assistant.texts.dialogs import load_dialogs
+from assistant.texts.dialogs import Dialogs, load_dialogs
 
 ROOT = Path(__file__).parents[1]
 DEMO, DIALOGS = ROOT / "demo_sessions", ROOT / "dialogs"
@@ -46,6 +47,13 @@ def lugcall(*args: str, stdin: bytes = b"", cwd: Path = ROOT, **env: str) -> Any
     return subprocess.CompletedProcess(done.args, done.returncode, out, err)
 
 
+@cache
+def shipped() -> Dialogs:
+    """The English dialogs as they are shipped, loaded once for all tests."""
+    return load_dialogs(DIALOGS)
+
+
+@cache
 def card(truck: str = "t104") -> Card:
     return load_card(DEMO / f"truck_{truck}.toml")
 
@@ -61,7 +69,7 @@ def played(
 ) -> Iterator[tuple[Session, str, str, list[Said]]]:
     """A script typed into a session that is recorded in `folder`, turn by turn: the session, who
     said what, and the replies; before the first turn nobody said nothing."""
-    session, said = Session.begin(card(CARDS[name]), load_dialogs(DIALOGS), folder, now)
+    session, said = Session.begin(card(CARDS[name]), shipped(), folder, now)
     yield session, "", "", said
     for line in script(name):
         who, words = split_speaker(line)

@@ -41,7 +41,7 @@ def draw() -> str:
         lines.append("    }")
     lines.append(f"    [*] --> {dialogs.steps[0].id}")
     for trigger in _DRAWN:
-        for edge in transitions(dialogs):
+        for edge in transitions(dialogs.steps):
             if edge["trigger"] != trigger:
                 continue
             label = trigger if trigger != "advance" else ""

@@ -110,7 +110,7 @@ class Job(JobState):
         self._below = interlocks.hands_below(own.steps)
         self._pressed = frozenset(s.id for s in own.steps if interlocks.presses(s))
         super().__init__(own, Facts(card), own.steps[0].id, full=full or card.full)
-        self.machine = machine(own)
+        self.machine = machine(own.steps)
         self.said = own.said
 
     def stand(self) -> None:

@@ -16,7 +16,7 @@ from assistant import interlocks
 from assistant.hazards import NEEDS
 from assistant.job.state import HALTED, LEAVING, LEFT, REPAIR, SIGNED, JobState
 from assistant.quantity import GAP, JUDGED, QUANTITIES
-from assistant.texts.dialogs import Dialogs, Step
+from assistant.texts.dialogs import Step
 
 REROUTES = (
     "ring_plan",
@@ -86,14 +86,14 @@ def _stopped(job: JobState) -> Step | None:
     return job.dialogs.by_id.get(job.return_to)
 
 
-def _guards(dialogs: Dialogs) -> dict[str, Callable[[EventData], bool]]:
+def _guards(steps: tuple[Step, ...]) -> dict[str, Callable[[EventData], bool]]:
     """All guards by name, as the machine asks them."""
     guards: dict[str, Guard] = dict(GUARDS)
     for need in {need for needs in NEEDS.values() for need in needs}:
         guards[need] = _holds(need)
-    for name in dialogs.by_id:
+    for step in steps:
         for family, of in _FAMILIES.items():
-            guards[f"{family}_{name}"] = _is_at(of, name)
+            guards[f"{family}_{step.id}"] = _is_at(of, step.id)
     return {name: _asked(guard) for name, guard in guards.items()}
 
 
@@ -110,21 +110,21 @@ def _asked(guard: Guard) -> Callable[[EventData], bool]:
 
 
 @lru_cache(maxsize=32)
-def machine(dialogs: Dialogs) -> Machine:
+def machine(steps: tuple[Step, ...]) -> Machine:
     """The machine that moves every job with these steps; its states are step ids.
 
     It keeps nothing of a job: `Event.trigger` is given the one to move, whose `at` is its state,
     and whose `entered` is called after every change.
     """
-    guards = _guards(dialogs)
+    guards = _guards(steps)
     edges = [
         {**edge, "conditions": [guards[name] for name in edge["conditions"]]}
-        for edge in transitions(dialogs)
+        for edge in transitions(steps)
     ]
     return Machine(
         model=None,
         model_attribute="at",
-        states=[*dialogs.by_id, HALTED, REPAIR, SIGNED, LEAVING, LEFT],
+        states=[*(step.id for step in steps), HALTED, REPAIR, SIGNED, LEAVING, LEFT],
         initial=None,
         transitions=edges,
         auto_transitions=False,
@@ -133,9 +133,9 @@ def machine(dialogs: Dialogs) -> Machine:
     )
 
 
-def transitions(dialogs: Dialogs) -> list[dict[str, Any]]:
+def transitions(steps: tuple[Step, ...]) -> list[dict[str, Any]]:
     """Every edge of the procedure, each with the names of its guards."""
-    steps, ids = dialogs.steps, list(dialogs.by_id)
+    ids = [step.id for step in steps]
     out: list[dict[str, Any]] = []
     guards_of = {s.id: interlocks.into(s, steps) for s in steps}
 

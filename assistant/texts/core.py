@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterable, Iterator, Mapping
+from functools import lru_cache
 from typing import TYPE_CHECKING
 
 from assistant.interlocks import EXACT, presses
@@ -244,14 +245,15 @@ _CALLED = re.compile(
 _LOUD = {"HOLD": "the pedal held", "RELEASE": "the pedal let up", "TURN": "the ring turned"}
 
 
-def orders(text: str) -> set[str]:
+@lru_cache(maxsize=2048)
+def orders(text: str) -> frozenset[str]:
     """What a text orders, of `ORDERS`."""
     found = {order for word, order in _LOUD.items() if re.search(rf"\b{word}\b", text)}
     for part in _CLAUSE.split(text.lower()):
         part = re.sub(r"\s+", " ", part).strip(" '\"")
         for clause in {part, _CALLED.sub("", part)}:
             found |= {order for order, says_so in ORDERS.items() if says_so.match(clause)}
-    return found
+    return frozenset(found)
 
 
 HELD, PRESSED, UP, OFF, TURNED = ORDERS

@@ -244,6 +244,9 @@ class Step(_Entry, frozen=True):
     when: When = {}
     instead: Annotated[list[Instead], _hinted(hint="must stand under [[step.instead]]")] = []
 
+    def __hash__(self) -> int:
+        return hash((self.id, self.kind))  # those that are equal are equal in this too
+
     @property
     def held(self) -> bool:
         """Whether the pedal must be held down in this step."""

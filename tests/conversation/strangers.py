@@ -12,7 +12,6 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
-from typing import Any
 
 from assistant.act import Act
 from assistant.card import Card, card_from_text
@@ -20,8 +19,8 @@ from assistant.conversation.session import Talk
 from assistant.dialogue import Question
 from assistant.job.job import Job
 from assistant.readings import read
-from assistant.texts.dialogs import load_dialogs
 from tests.conftest import CARD
+from tests.demo import shipped
 
 ROOT = Path(__file__).parent.parent
 CORPUS = ROOT / "corpus" / "words"
@@ -85,14 +84,9 @@ def _card() -> Card:
     return card_from_text(CARD, "strangers.toml")
 
 
-@cache
-def _dialogs() -> Any:
-    return load_dialogs(ROOT.parent / "dialogs")
-
-
 def talk_at(situation: str) -> Talk:
     """A conversation that stands where `situation` says."""
-    job = Job(_card(), _dialogs())
+    job = Job(_card(), shipped())
     job.prompt(entering=True)
     for piece in _path(situation).split():
         helper, _, word = piece.rpartition(":")

@@ -9,7 +9,6 @@ from __future__ import annotations
 import math
 import random
 from dataclasses import dataclass, field, replace
-from pathlib import Path
 from typing import Any
 
 import pytest
@@ -28,9 +27,10 @@ from assistant.act import Act, Said
 from assistant.card import Card, card_from_text
 from assistant.job.job import Job
 from assistant.job.machine import transitions
-from assistant.texts.dialogs import Dialogs, load_dialogs
+from assistant.texts.dialogs import Dialogs
+from tests.demo import shipped
 
-DIALOGS = load_dialogs(Path(__file__).parents[2] / "dialogs")
+DIALOGS = shipped()
 DETOURS = ("key_back", "reopen_cover")  # these open up again for a ring that is not right
 LIMITS = {  # inches, as on the card below
     "gap": (0.5, 0.5625),
@@ -773,7 +773,7 @@ def test_right_answers_sign_off(kind: Kind) -> None:
         machine.teardown()
 
 
-EDGES = [(kind, edge) for kind in (USUAL, *OTHERS) for edge in transitions(kind.dialogs)]
+EDGES = [(kind, edge) for kind in (USUAL, *OTHERS) for edge in transitions(kind.dialogs.steps)]
 
 
 @pytest.mark.parametrize("kind", [USUAL, *OTHERS], ids=str)

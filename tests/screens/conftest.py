@@ -19,8 +19,7 @@ from assistant.conversation import Session, split_speaker
 from assistant.screens.access import Access
 from assistant.screens.bays import Bays
 from assistant.screens.server import application
-from assistant.texts.dialogs import load_dialogs
-from tests.demo import DEMO, DIALOGS, card, script
+from tests.demo import DEMO, card, script, shipped
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
 
@@ -34,7 +33,7 @@ def free_port() -> int:
 
 def until(at: str, folder: Path) -> str:
     """A record of the demo job, left at a step; its name in addresses."""
-    session, _ = Session.begin(card(), load_dialogs(DIALOGS), folder)
+    session, _ = Session.begin(card(), shipped(), folder)
     for line in script("first_job"):
         if session.job.at == at:
             break
@@ -71,7 +70,7 @@ def serve(
     listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     listener.bind(("127.0.0.1", port))
     at = f"http://127.0.0.1:{listener.getsockname()[1]}"
-    bays, access = Bays(folder, load_dialogs(DIALOGS), DEMO, ears, full), Access(paired)
+    bays, access = Bays(folder, shipped(), DEMO, ears, full), Access(paired)
     app = application(bays, access, ["127.0.0.1"], at)
     config = uvicorn.Config(app, log_level="error", ws="websockets-sansio", lifespan="on")
     config.timeout_graceful_shutdown = 1

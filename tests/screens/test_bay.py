@@ -12,8 +12,7 @@ from assistant.conversation import Session
 from assistant.screens.bay import _LOOK_S, SILENT_S, STALL_S, Bay, Screen
 from assistant.screens.bays import Bays
 from assistant.screens.view import WORDS, cab_view
-from assistant.texts.dialogs import load_dialogs
-from tests.demo import CARDS, DIALOGS, played
+from tests.demo import CARDS, played, shipped
 from tests.screens.conftest import until
 
 
@@ -26,7 +25,7 @@ class Clock:
 
 def in_bay(folder: Path, at: str, work: Callable[[Bay, Clock], Awaitable[None]]) -> None:
     """Do something with the demo job, live at a step."""
-    path, dialogs = folder / f"{until(at, folder)}.jsonl", load_dialogs(DIALOGS)
+    path, dialogs = folder / f"{until(at, folder)}.jsonl", shipped()
     session, said = Session.resume(path, dialogs)
 
     async def run() -> None:
@@ -219,7 +218,7 @@ def test_a_restart_takes_every_job_up_again_and_trusts_no_pedal(tmp_path: Path) 
     name = until("ring_turn", tmp_path)
 
     async def life() -> Bay:
-        bays = Bays(tmp_path, load_dialogs(DIALOGS))
+        bays = Bays(tmp_path, shipped())
         async with bays.running():
             bay = await bays.open(name)
             assert bay is await bays.open(name)

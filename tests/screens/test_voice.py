@@ -11,9 +11,8 @@ import soundfile
 
 from assistant.conversation import Session, split_speaker
 from assistant.screens.ears import Ears
-from assistant.texts.dialogs import load_dialogs
 from assistant.voice.devices.audio import RATE
-from tests.demo import DIALOGS, card, script
+from tests.demo import card, script, shipped
 from tests.screens.conftest import CHROMIUM, Served, serve, until
 from tests.screens.test_pages import AWAKE, PHONE, opened, wait_word
 from tests.spoken.voices import available, say
@@ -102,7 +101,7 @@ class SpokenJob:
     def __init__(self, served: Served, bench: Any, cab: Any, job: str, folder: Path) -> None:
         self.bench, self.cab = bench, cab
         self.live = served.bays._live[job].conversation
-        self.shadow = Session.begin(card(), load_dialogs(DIALOGS), folder)[0]
+        self.shadow = Session.begin(card(), shipped(), folder)[0]
         self.said = self.again = self.typed = 0
 
     def stands(self, job: Any) -> tuple[str, str, str]:

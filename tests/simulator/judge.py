@@ -9,13 +9,11 @@ from collections import Counter
 from collections.abc import Mapping
 from copy import deepcopy
 from dataclasses import dataclass, field
-from functools import cache
 from pathlib import Path
 
 from assistant.card import Card, card_from_text, default_card
 from assistant.conversation import Session
-from assistant.texts.dialogs import Dialogs, load_dialogs
-from tests.demo import DIALOGS
+from tests.demo import shipped
 from tests.simulator import brute, gauges
 from tests.simulator.kinds import KINDS, Job, make
 from tests.simulator.people import CAREFUL, SMALL, Crew, Habits, Unsafe
@@ -62,11 +60,6 @@ class Verdict:
     def line(self) -> str:
         mishaps = ", ".join(self.mishaps) or "none"
         return f"{self.seed} {self.kind} {self.end}: {self.why} [mishaps: {mishaps}]"
-
-
-@cache
-def dialogs() -> Dialogs:
-    return load_dialogs(DIALOGS)
 
 
 def judged(seed: int, kinds: tuple[str, ...] = KINDS, habits: Habits | None = None) -> Verdict:
@@ -137,7 +130,7 @@ def possible(job: Job, spare: Mapping[str, float]) -> brute.Best | None:
 def _played(job: Job, card: Card, rng: random.Random, habits: Habits, verdict: Verdict) -> Verdict:
     folder = Path(tempfile.mkdtemp(dir=FAST if FAST.is_dir() else None))
     try:
-        session, _ = Session.begin(card, dialogs(), folder)
+        session, _ = Session.begin(card, shipped(), folder)
         crew = Crew(job, session, rng, habits)
         try:
             verdict.end = crew.work()

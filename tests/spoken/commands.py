@@ -9,8 +9,8 @@ from assistant.card import Card
 from assistant.conversation import split_speaker
 from assistant.conversation.understand import understand
 from assistant.job.job import Job
-from assistant.texts.dialogs import Dialogs, load_dialogs
-from tests.demo import DIALOGS, script
+from assistant.texts.dialogs import Dialogs
+from tests.demo import script, shipped
 
 _MOST = 8
 """Phrases of one meaning at one step, a split."""
@@ -53,7 +53,7 @@ class Command:
 def commands(split: str) -> tuple[Command, ...]:
     """The commands of "tuning" or "test": each meaning's first phrase is in both, the rest is
     dealt out in turn."""
-    dialogs = load_dialogs(DIALOGS)
+    dialogs = shipped()
     out = []
     for meaning, who, at in _AT:
         for words in _dealt(dialogs.words[meaning].phrases, split):

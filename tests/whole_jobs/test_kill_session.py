@@ -17,13 +17,12 @@ import pytest
 from assistant.conversation import Session, split_speaker
 from assistant.job.job import Job
 from assistant.record import verify_file
-from assistant.texts.dialogs import load_dialogs
 from tests import demo
 from tests.conversation import test_session
 
 pytestmark = pytest.mark.long
 
-DIALOGS = load_dialogs()
+DIALOGS = demo.shipped()
 CARD = demo.card()
 LINES = demo.script("hard_day")
 KILLS = 200

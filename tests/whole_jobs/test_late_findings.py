@@ -14,11 +14,10 @@ from assistant.quantity import BRAKE_CONTACT, FREE_TRAVEL, TOTAL_TRAVEL
 from assistant.record import Journal, RecordError, read_events
 from assistant.record.history import JobHistory
 from assistant.review.transcript import transcript
-from assistant.texts.dialogs import load_dialogs
 from tests import demo
 
 CARD = demo.card()
-DIALOGS = load_dialogs()
+DIALOGS = demo.shipped()
 SCRIPT = demo.script("first_job")
 TURN = SCRIPT.index("helper: holding") + 1
 RELEASE = SCRIPT.index("helper: released")
