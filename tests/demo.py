@@ -7,19 +7,18 @@ writes the finished records in `demo_sessions/records` again, after the job or i
 
 import os
 import subprocess
-import sys
 import tempfile
 from collections.abc import Callable, Iterator
 from datetime import UTC, datetime, timedelta
 from functools import cache
 from itertools import count
 from pathlib import Path
-from typing import Any
 
 from assistant.act import Said
 from assistant.card import Card, load_card
 from assistant.conversation import Session, split_speaker
 from assistant.texts.dialogs import Dialogs, load_dialogs
+from tests import warm
 
 ROOT = Path(__file__).parents[1]
 DEMO, DIALOGS = ROOT / "demo_sessions", ROOT / "dialogs"
@@ -36,15 +35,13 @@ CARDS = {
 """Script -> the truck it is played on."""
 
 
-def lugcall(*args: str, stdin: bytes = b"", cwd: Path = ROOT, **env: str) -> Any:
+def lugcall(
+    *args: str, stdin: bytes = b"", cwd: Path = ROOT, limit_s: float = 120.0, **env: str
+) -> subprocess.CompletedProcess[str]:
     """A command as a shell runs it: its exit code, and what it prints as text."""
-    done = subprocess.run(
-        [sys.executable, "-m", "assistant", *args], input=stdin, capture_output=True,
-        cwd=cwd, env={**os.environ, **env}, timeout=120,
-    )  # fmt: skip
-    out, err = done.stdout.decode(), done.stderr.decode()
-    assert "Traceback" not in err, err
-    return subprocess.CompletedProcess(done.args, done.returncode, out, err)
+    done = warm.asked(args, cwd, {**os.environ, **env}, stdin, limit_s)
+    assert "Traceback" not in done.stderr and "Exception ignored" not in done.stderr, done.stderr
+    return done
 
 
 @cache

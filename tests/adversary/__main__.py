@@ -6,7 +6,7 @@ import tempfile
 from pathlib import Path
 from time import monotonic, time
 
-from tests.adversary import warm
+from tests import warm
 from tests.adversary.attacks import ATTACKS, attack
 
 

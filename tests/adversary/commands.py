@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from time import monotonic
 
-from tests.adversary import warm
+from tests import warm
 from tests.adversary.terms import BREAKS, ROOT
 
 COMMAND = (sys.executable, "-m", "assistant")

@@ -11,9 +11,9 @@ import termios
 import time
 from pathlib import Path
 
-from tests.adversary import warm
+from tests import warm
 from tests.adversary.commands import COMMAND, environment
-from tests.adversary.warm import Forked
+from tests.warm import Forked
 
 LINE = re.compile(r"^ *(TECH|HELPER|BOTH) < (.*)$")
 TURN_LIMIT_S, LONG_LIMIT_S = 20.0, 180.0

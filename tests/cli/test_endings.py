@@ -31,11 +31,15 @@ EVERY = (
 
 
 def surroundings(folder: Path, **env: str) -> dict[str, str]:
-    own = {"PYTHONPATH": str(ROOT), "LUGCALL_RECORDS": str(folder / "records")}
-    return {**os.environ, **own, "LUGCALL_INDEX": str(folder / "index"), **env}
+    return {**os.environ, "PYTHONPATH": str(ROOT), **own(folder), **env}
 
 
-def run(folder: Path, *args: str, limit_s: float = 40.0, **env: str) -> Any:
+def own(folder: Path) -> dict[str, str]:
+    """Where a command's records and index are."""
+    return {"LUGCALL_RECORDS": str(folder / "records"), "LUGCALL_INDEX": str(folder / "index")}
+
+
+def run_anew(folder: Path, *args: str, limit_s: float = 40.0, **env: str) -> Any:
     done = subprocess.run(
         [*COMMAND, *args], cwd=folder, stdin=subprocess.DEVNULL, capture_output=True, text=True,
         timeout=limit_s, env=surroundings(folder, **env),
@@ -122,7 +126,7 @@ def test_what_is_left_off_says_how_it_goes_on(tmp_path: Path, args: tuple[str, .
     _, told = child.communicate(timeout=40)
     named = re.search(r"lugcall resume (\S+) carries on", told)
     assert child.returncode == 130 and named, told
-    again = run(tmp_path, "resume", named[1])
+    again = run_anew(tmp_path, "resume", named[1])
     assert again.returncode == 0 and "Resumed" in again.stdout
 
 
@@ -153,7 +157,7 @@ def test_an_output_that_is_full_or_closed(tmp_path: Path, args: tuple[str, ...])
 
 def test_another_programs_way_to_draw_is_no_matter(tmp_path: Path) -> None:
     where = ("pages", str(DEMO / "records"), "--out", "pages")
-    done = run(tmp_path, *where, MPLBACKEND="no-such", HOME="/proc/nobody", XDG_CACHE_HOME="")
+    done = run_anew(tmp_path, *where, MPLBACKEND="no-such", HOME="/proc/nobody", XDG_CACHE_HOME="")
     assert done.returncode == 0 and not done.stderr
     assert "<svg" in (tmp_path / "pages" / "fleet.html").read_text(encoding="utf-8")
 
@@ -172,7 +176,7 @@ def test_a_library_that_is_missing(tmp_path: Path, library: str, args: tuple[str
     (tmp_path / f"{library}.py").write_text(
         f"raise ModuleNotFoundError('No module named {library}', name='{library}')\n"
     )
-    done = run(tmp_path, *args, PYTHONPATH=f"{tmp_path}{os.pathsep}{ROOT}")
+    done = run_anew(tmp_path, *args, PYTHONPATH=f"{tmp_path}{os.pathsep}{ROOT}")
     told = one_line(done)
     assert "pip install" in told and (library in told or library == "pyspark")
 
@@ -194,7 +198,7 @@ def test_a_home_that_takes_nothing(tmp_path: Path, home: str, args: tuple[str, .
     none = dict.fromkeys(
         ("LUGCALL_RECORDS", "LUGCALL_INDEX", "XDG_DATA_HOME", "XDG_CACHE_HOME"), ""
     )
-    done = run(tmp_path, *(part.format(home) for part in args), **none, HOME=home)
+    done = run_anew(tmp_path, *(part.format(home) for part in args), **none, HOME=home)
     assert done.returncode != 0 and done.stderr.count("\n") == 1
     assert home in done.stderr, "which folder it is"
 
@@ -216,7 +220,7 @@ def test_a_line_of_fifty_megabytes(tmp_path: Path) -> None:
         capture_output=True, timeout=40, env=surroundings(tmp_path),
     )  # fmt: skip
     assert done.returncode == 0 and len(done.stdout) < 10_000
-    assert len(one_line(run(tmp_path, "card", "z" * 100_000))) < 1500
+    assert len(one_line(run_anew(tmp_path, "card", "z" * 100_000))) < 1500
 
 
 def test_an_input_without_end(tmp_path: Path) -> None:
@@ -244,7 +248,7 @@ def test_the_calendars_ends(tmp_path: Path, year: int) -> None:
         ("picture", "--record", "shop/beyond.jsonl"), ("review", "shop", "--csv", "csv"),
         *(("review", "shop", "--ask", asked) for asked in ("units", "needs_eyes")),
     ):  # fmt: skip
-        done = run(tmp_path, *args)
+        done = run_anew(tmp_path, *args)
         assert done.returncode == 0 and not done.stderr, (args, done.stderr)
 
 
@@ -257,13 +261,13 @@ def test_the_calendars_ends(tmp_path: Path, year: int) -> None:
     ids=lambda args: " ".join(args)[:40],
 )  # fmt: skip
 def test_numbers_that_no_option_takes(tmp_path: Path, args: tuple[str, ...]) -> None:
-    assert "--help shows how" in one_line(run(tmp_path, *args), 2)
+    assert "--help shows how" in one_line(run_anew(tmp_path, *args), 2)
 
 
 def test_the_last_day_as_an_option(tmp_path: Path) -> None:
     tell(tmp_path / "shop", [Job("T-1", datetime(2026, 1, 5, tzinfo=UTC))])
     for day, code in (("9999-12-31", 1), ("0001-01-01", 0)):
-        done = run(tmp_path, "pages", "shop", "--out", "pages", "--since", day)
+        done = run_anew(tmp_path, "pages", "shop", "--out", "pages", "--since", day)
         assert done.returncode == code
 
 
@@ -274,16 +278,16 @@ def test_a_fault_of_its_own_is_one_line_too(tmp_path: Path) -> None:
         "p.plan_report = wrong\n"
     )
     env = {"PYTHONPATH": f"{tmp_path}{os.pathsep}{ROOT}"}
-    told = one_line(run(tmp_path, *PLAN, **env), 70)
+    told = one_line(run_anew(tmp_path, *PLAN, **env), 70)
     assert "KeyError" in told and "sitecustomize.py, line 2" in told
     with pytest.raises(AssertionError, match="Traceback"):
-        run(tmp_path, *PLAN, **env, LUGCALL_TRACE="1")
+        run_anew(tmp_path, *PLAN, **env, LUGCALL_TRACE="1")
 
 
 def test_json_stays_whole(tmp_path: Path) -> None:
     """Shortening is for what is told, never for what programs read."""
     long = "half inch shy " * 500
-    done = run(tmp_path, "reading", long, "--json")
+    done = run_anew(tmp_path, "reading", long, "--json")
     assert json.loads(done.stdout)["status"] == "none"
 
 
@@ -300,4 +304,4 @@ NOT_UTF8 = "T-1\udcb2"
     ids=lambda args: args[0],
 )  # fmt: skip
 def test_a_unit_in_no_encoding(tmp_path: Path, args: tuple[str, ...]) -> None:
-    assert "is not UTF-8" in one_line(run(tmp_path, *args), 2)
+    assert "is not UTF-8" in one_line(run_anew(tmp_path, *args), 2)

@@ -3,18 +3,15 @@
 import os
 import shutil
 import struct
-import subprocess
-import sys
 import wave
 from functools import partial
 from itertools import product
 from pathlib import Path
-from typing import Any
 
 import pytest
 
 from assistant.named_file import Unfit, whole
-from tests.demo import DEMO, DIALOGS, ROOT
+from tests.demo import DEMO, DIALOGS, lugcall
 from tests.records import events_of, sealed
 
 RECORD = DEMO / "records" / "hard_day.jsonl"
@@ -31,12 +28,8 @@ SPECIAL = {"pipe": "pipe", "link": "link to the pipe", "zeros": "/dev/zero"}
 
 def run(folder: Path, *args: str, limit_s: float = 25.0, **env: str) -> tuple[int, str]:
     """A command in `folder`: its exit code, and all that it printed."""
-    done: Any = subprocess.run(
-        [sys.executable, "-m", "assistant", *args], cwd=folder, stdin=subprocess.DEVNULL,
-        capture_output=True, text=True, timeout=limit_s,
-        env={**os.environ, "PYTHONPATH": str(ROOT), "LUGCALL_RECORDS": f"{folder}/records", **env},
-    )  # fmt: skip
-    assert "Traceback" not in done.stderr, done.stderr
+    env = {"LUGCALL_RECORDS": f"{folder}/records", **env}
+    done = lugcall(*args, cwd=folder, limit_s=limit_s, **env)
     return done.returncode, (done.stdout + done.stderr).strip()
 
 

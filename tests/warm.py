@@ -1,24 +1,29 @@
 """Commands begun by a fork of a process that has loaded the program: a start costs 20 ms, not 600.
 
-For the long walks. What runs is the command itself, with its own pipes, folder and surroundings;
-only Python's start, and the reading of the dialogs, are not done anew each time.
+What runs is the command itself, with its own pipes, folder and surroundings; only Python's start,
+and what is read once, are not done anew each time. The long walks fork from their own process; the
+tests, which have threads and changes of their own, from one that does nothing else (`asked`).
 """
 
+import base64
 import faulthandler
 import gc
 import importlib
 import io
+import json
 import os
+import select
 import signal
+import subprocess
 import sys
 import threading
-import time
 from contextlib import redirect_stderr, redirect_stdout, suppress
 from functools import cache
 from pathlib import Path
 from tempfile import TemporaryDirectory, TemporaryFile
 from typing import NoReturn
 
+ROOT = Path(__file__).parents[1]
 PROGRAM = "assistant.cli.main"
 on = False
 """Whether commands begin so."""
@@ -57,16 +62,62 @@ def called(
         pid = os.fork()
         if not pid:
             _become(args, folder, env, given.fileno(), out.fileno(), err.fileno())
-        until = time.monotonic() + limit_s
-        while not (ended := os.waitpid(pid, os.WNOHANG))[0]:
-            if time.monotonic() > until:
-                os.kill(pid, signal.SIGKILL)
-                os.waitpid(pid, 0)
-                return None
-            time.sleep(0.005)
+        end = os.pidfd_open(pid)
+        in_time = select.select([end], [], [], limit_s)[0]
+        os.close(end)
+        if not in_time:
+            os.kill(pid, signal.SIGKILL)
+        code = os.waitstatus_to_exitcode(os.waitpid(pid, 0)[1])
         out.seek(0)
         err.seek(0)
-        return os.waitstatus_to_exitcode(ended[1]), out.read(), err.read()
+        return (code, out.read(), err.read()) if in_time else None
+
+
+def asked(
+    args: tuple[str, ...], folder: Path, env: dict[str, str], typed: bytes, limit_s: float
+) -> subprocess.CompletedProcess[str]:
+    """The same, of a process that only waits to be forked.
+
+    Raises:
+        subprocess.TimeoutExpired: the command was killed past its time.
+    """
+    if env.keys() & OF_THE_START:
+        done = subprocess.run(
+            [sys.executable, "-m", "assistant", *args], input=typed, capture_output=True,
+            cwd=folder, env=env, timeout=limit_s,
+        )  # fmt: skip
+        told = done.stdout.decode(), done.stderr.decode()
+        return subprocess.CompletedProcess(done.args, done.returncode, *told)
+    server = _server()
+    assert server.stdin and server.stdout
+    given = base64.b64encode(typed).decode()
+    server.stdin.write(json.dumps([args, str(folder), env, given, limit_s]).encode() + b"\n")
+    server.stdin.flush()
+    ended = json.loads(server.stdout.readline())
+    if ended is None:
+        raise subprocess.TimeoutExpired(args, limit_s)
+    return subprocess.CompletedProcess(args, *ended)
+
+
+OF_THE_START = {"LUGCALL_DIALOGS"}
+"""What is looked at once, as a process begins: where one of these is set, it begins anew."""
+
+
+@cache
+def _server() -> subprocess.Popen[bytes]:
+    return subprocess.Popen(
+        [sys.executable, "-m", "tests.warm"], cwd=ROOT, stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+    )  # fmt: skip
+
+
+def _serve() -> None:
+    loaded()
+    for line in sys.stdin:
+        args, folder, env, typed, limit_s = json.loads(line)
+        ended = called(tuple(args), Path(folder), env, base64.b64decode(typed), limit_s)
+        told = ended and (ended[0], *(text.decode("utf-8") for text in ended[1:]))
+        print(json.dumps(told), flush=True)
 
 
 @cache
@@ -111,3 +162,7 @@ def _become(
         code = error.code if isinstance(error.code, int) else 1
     finally:
         os._exit(code)
+
+
+if __name__ == "__main__":
+    _serve()
