@@ -2,6 +2,7 @@
 
     python -m tests.benchmarks.bench_alarms [--lines 60] [--harmless]
     python -m tests.benchmarks.bench_alarms --stops
+    python -m tests.benchmarks.bench_alarms --said 320 [--writers second]
 
 The words are of two writers who saw no list (`tests/corpus/words/hold`), said by the synthetic
 voices of the tests into the technician's or the helper's microphone, in shop noise. What counts is
@@ -10,10 +11,16 @@ what the whole way through recognizer, interpretation and dialogue makes of the 
 `--stops`: the words that stop a job, a lost pedal's and a danger's, each by some of the synthetic
 voices of test and tuning in turn, in four noises at 10 dB; in a hold, and a stop outside one too.
 Counts and "holding" beside them, which should neither stop nor block.
+
+`--said`: so many lines that the writers of `tuning` marked as nothing but a danger or a stop in a
+hold, in the same voices and noises, and half as many counts and "holding" of theirs;
+of the `first` half of the writers, whose misses were looked at, or of the `second`, where only the
+figures were.
 """
 
 import argparse
 import random
+import re
 from collections import Counter
 
 import numpy as np
@@ -35,8 +42,8 @@ def outcome(
 ) -> str:  # fmt: skip
     """ "stops", "blocks" or "passes", in a hold or `at` another situation."""
     talk = strangers.talk_at(at or ("S26" if who == "T" else "S27"))
-    said = np.pad(say(voice, words), (2 * RATE, 0))  # the ears know the noise by then
-    sound = scene(said, kind if snr_db < 90 else "", snr_db, "wideband", seed).samples
+    spoken = np.pad(say(voice, words), (2 * RATE, 0))  # the ears know the noise by then
+    sound = scene(spoken, kind if snr_db < 90 else "", snr_db, "wideband", seed).samples
     quiet = np.random.default_rng(seed).standard_normal(len(sound)).astype(np.float32) * 1e-4
     pair = (sound, quiet) if who == "T" else (quiet, sound)
     listen_files(talk, ears, [("tech.wav", pair[0]), ("helper.wav", pair[1])])
@@ -45,8 +52,8 @@ def outcome(
     return "blocks" if not at and not talk.dialogue.danger().held else "passes"
 
 
-VOICES = 2
-"""Of each line that stops."""
+VOICES = {"": 2, "S18": 2, "count": 8}
+"""Of each line that stops in a hold, outside one, and of each that does not."""
 
 
 def stops(ears: Recognizers) -> None:
@@ -62,7 +69,7 @@ def stops(ears: Recognizers) -> None:
     voices = [v.name for split in ("test", "tuning") for v in available(split)]
     kinds, counts = list(noises.KINDS), Counter[tuple[str, str]]()
     for n, (who, words, at) in enumerate(lines):
-        for turn in range(VOICES):
+        for turn in range(VOICES[at]):
             voice, kind = voices[(5 * turn + n) % len(voices)], kinds[(turn + n) % len(kinds)]
             did = outcome(who, words, voice, 10.0, ears, n, kind, at.removeprefix("count"))
             told = {"": "in a hold", "count": "harmless in a hold"}.get(at, "outside a hold")
@@ -73,13 +80,44 @@ def stops(ears: Recognizers) -> None:
         print(f"{told}: {did} {count}", flush=True)
 
 
+def said(ears: Recognizers, lines: int, half: str) -> None:
+    """How often what writers call a danger passes a hold, and what they call harmless does not."""
+    paths = sorted((strangers.CORPUS / "tuning").glob("*.tsv"))
+    rows = [row for path in paths[half == "second" :: 2] for row in strangers.rows(path)]
+    known: dict[str, list[tuple[str, str]]] = {"danger": [], "harmless": []}
+    for at, who, words, label, *_ in rows:
+        meant = set(re.split("[|+]", label))
+        counted = (at, who, len(meant), label[:5]) == ("S26", "T", 1, "value")
+        if at in ("S26", "S27") and meant <= {"danger", "stop"}:
+            known["danger"].append((who, words))
+        elif counted or (at, who, meant) == ("S27", "H", {"holding"}):
+            known["harmless"].append((who, words))
+    voices, rng = [v.name for s in ("test", "tuning") for v in available(s)], random.Random(7)
+    kinds, counts = list(noises.KINDS), Counter[tuple[str, str]]()
+    for told, count in (("danger", lines), ("harmless", lines // 2)):
+        for n, (who, words) in enumerate(rng.sample(known[told], min(count, len(known[told])))):
+            voice, kind = voices[n % len(voices)], kinds[n % len(kinds)]
+            did = outcome(who, words, voice, 10.0, ears, n, kind)
+            counts[told, did] += 1
+            counts[f"{told}, {kind}", did] += 1
+            if (did == "passes") != (told == "harmless") and half == "first":
+                print(f"{did}: {who} {words!r} {told} {voice} {kind} {n}", flush=True)
+    for (told, did), count in sorted(counts.items()):
+        print(f"{told}: {did} {count}", flush=True)
+
+
 def main() -> None:
     """The command."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--lines", type=int, default=60)
     parser.add_argument("--harmless", action="store_true")
     parser.add_argument("--stops", action="store_true")
+    parser.add_argument("--said", type=int, default=0)
+    parser.add_argument("--writers", choices=("first", "second"), default="second")
     chosen = parser.parse_args()
+    if chosen.said:
+        said(Recognizers(open_recognizers()[0]), chosen.said, chosen.writers)
+        return
     if chosen.stops:
         stops(Recognizers(open_recognizers()[0]))
         return

@@ -11,7 +11,7 @@ import pytest
 
 from assistant.act import Act
 from assistant.conversation import Session
-from assistant.voice.detection.endpointer import EndpointEvent
+from assistant.voice.detection.endpointer import EndpointEvent, EndWaits
 from assistant.voice.devices.audio import FRAME, FRAME_S
 from assistant.voice.interpretation import Candidate, Decision
 from assistant.voice.recognition.recognizer import Hearing, Hypothesis
@@ -97,6 +97,8 @@ class Room:
                 events=[],
                 feed=lambda samples, at_s, played, over_us, of=role: self._told(of),
                 patience=lambda complete: None,
+                waits=EndWaits(),
+                alert=False,
             )
             self.channels[role] = channel
 
@@ -506,3 +508,55 @@ def test_a_noise_in_a_hold_blocks_nothing(session: Session) -> None:
     )
     decision = Decision("nothing", (), 0.0, 0.1, "")
     assert room.attendant._outcome(utterance, decision, "helper").kind == "nothing"
+
+
+COUNT = {"count": 4.0, "kind": "exact"}
+
+
+@pytest.mark.parametrize("who, first, sure, rival, name", [
+    ("tech", "reading", 0.7, 0.0, "reading"), ("tech", "reading", 0.7, 0.06, "unsure"),
+    ("helper", "reading", 0.83, 0.0, "unsure"), ("tech", "done", 0.78, 0.0, "unsure"),
+    ("tech", "done", 0.95, 0.0, "done"), ("helper", "holding", 0.95, 0.0, "holding"),
+    ("helper", "holding", 0.85, 0.0, "unsure"), ("helper", "holding", 0.92, 0.06, "unsure"),
+])  # fmt: skip
+def test_in_a_hold_only_what_is_surely_awaited_passes(
+    session: Session, who: str, first: str, sure: float, rival: float, name: str
+) -> None:
+    """A count of the technician's, words heard better than that, and no alarm that is as near."""
+    reach(session, "ring_turn")
+    room = Room(session, who)
+    taken = Act(first, who, COUNT if first == "reading" else None)
+    ranked = (
+        Candidate("two words", taken, 0.9, ("whisper",), sure),
+        Candidate("foot's going", Act("lost", who), 0.1, ("whisper",), rival),
+    )
+    utterance: Any = SimpleNamespace(
+        start_s=50.0, speech_end_s=50.4, heard=list, heard_again=lambda: None, again_for=""
+    )
+    decision = Decision("accept", ranked, sure, 1.0, "two words")
+    outcome = room.attendant._outcome(utterance, decision, who)
+    assert isinstance(outcome.meaning, Act) and outcome.meaning.meaning == name
+
+
+@pytest.mark.parametrize("meant_for_us, kind", [(0.1, "nothing"), (0.7, "accept")])
+def test_a_short_sound_in_a_hold_blocks_if_it_may_have_been_said_to_us(
+    session: Session, meant_for_us: float, kind: str
+) -> None:
+    reach(session, "ring_turn")
+    room = Room(session, "helper")
+    utterance: Any = SimpleNamespace(
+        start_s=50.0, speech_end_s=50.3, heard=list, heard_again=lambda: None, again_for=""
+    )
+    decision = Decision("nothing", (), 0.0, meant_for_us, "")
+    assert room.attendant._outcome(utterance, decision, "helper").kind == kind
+
+
+def test_who_may_be_hurt_is_listened_to_more_closely(session: Session) -> None:
+    """Also when a microphone was away meanwhile."""
+    room = Room(session, "helper")
+    room.attendant.warm()
+    assert not room.channels["helper"].endpointer.alert
+    reach(session, "ring_turn")
+    room.attendant.warm()
+    room.channels["helper"].reset()
+    assert room.channels["helper"].endpointer.alert

@@ -187,6 +187,24 @@ def test_one_frame_of_speech_is_nothing() -> None:
     assert played_out(endpointer, samples) == []
 
 
+@pytest.mark.parametrize("alert", [False, True])
+def test_soft_words_are_heard_where_somebody_may_be_hurt(alert: bool) -> None:
+    """As soft as the noise is: by their sound alone."""
+    endpointer, samples = scripted((90, 0.0), (12, 0.97), (30, 0.0))
+    endpointer.alert = alert
+    samples[90 * FRAME : 102 * FRAME] /= 85
+    assert bool(ended(endpointer, samples)) == alert
+
+
+@pytest.mark.parametrize("alert", [False, True])
+def test_a_cry_among_talking_people_is_heard_where_somebody_may_be_hurt(alert: bool) -> None:
+    endpointer, samples = scripted((90, 0.8), (3, 0.99), (30, 0.1))
+    endpointer.alert = alert
+    samples[: 90 * FRAME] /= 50
+    begun = [e.start_s for e in played_out(endpointer, samples) if e.kind == "started"]
+    assert (max(begun, default=0.0) > 88 * FRAME_S) == alert
+
+
 def test_an_even_sound_taken_for_speech_ends_by_itself() -> None:
     endpointer, samples = scripted((20, 0.0), (round(2 * MOST_S / FRAME_S), 0.9))
     events = played_out(endpointer, samples)
@@ -243,9 +261,12 @@ def test_people_are_heard_whole(number: int) -> None:
     assert 1 + last / RATE < whole.at_s < 1 + last / RATE + 0.7
 
 
+@pytest.mark.parametrize("alert", [False, True])
 @pytest.mark.parametrize("kind", ["idle", "impacts", "hiss"])
-def test_machines_alone_say_nothing(kind: str) -> None:
-    assert played_out(Endpointer(), noise(kind, 30, 9)) == []
+def test_machines_alone_say_nothing(kind: str, alert: bool) -> None:
+    endpointer = Endpointer()
+    endpointer.alert = alert
+    assert played_out(endpointer, noise(kind, 30, 9)) == []
 
 
 @needs_voices

@@ -17,6 +17,8 @@ PRE_ROLL_S = 0.42
 BEGIN_FRAMES = 2
 CROWDED_FRAMES = 3
 """Frames of speech in a row that make a beginning; and while others talk in the background."""
+SURE_FRAMES = 6
+"""Of frames that are surely speech, as soft as they may be, where a cry must not be missed."""
 PAUSE_S = 0.12
 """A pause that may be the end."""
 LEAST_S = 0.15
@@ -60,17 +62,22 @@ class EndWaits(NamedTuple):
 
 
 class Endpointer:
-    """Utterances of one microphone, beside which a loudspeaker may be sounding; `waits` are those
-    of the step."""
+    """Utterances of one microphone, beside which a loudspeaker may be sounding.
+
+    Attributes:
+        waits: those of the step.
+        alert: somebody may be hurt: what may be speech is heard, soft or among others.
+    """
 
     def __init__(self, waits: EndWaits | None = None, vad: Vad | None = None) -> None:
         self._echo = EchoCanceller()
         self._detector = SpeechDetector(vad or Vad(), self._echo)
         self.waits = waits or EndWaits()
+        self.alert = False
         self._complete: bool | None = None
         self._kept: deque[Samples] = deque(maxlen=round(PRE_ROLL_S / FRAME_S))
         self._frames: list[Samples] = []
-        self._run = self._active = self._silent = 0
+        self._run = self._sure = self._active = self._silent = 0
         self._paused = False
         self._start_s = 0.0
 
@@ -100,11 +107,16 @@ class Endpointer:
         end_s = at_s + FRAME_S
         if self.speaking:
             self._frames.append(frame)
-            return self._on(end_s) if self._detector.goes_on() else self._silence(end_s)
+            on = self._detector.goes_on(self.alert)
+            return self._on(end_s) if on else self._silence(end_s)
         self._kept.append(frame)
         self._detector.learn()
         self._run = self._run + 1 if self._detector.begins else 0
-        enough = CROWDED_FRAMES if self._detector.crowded else BEGIN_FRAMES
+        crowded = self._detector.crowded and not self.alert
+        self._sure = self._sure + 1 if self._detector.surely else 0
+        if self.alert and self._sure >= SURE_FRAMES:
+            self._run = self._sure
+        enough = CROWDED_FRAMES if crowded else BEGIN_FRAMES
         return self._begin(end_s) if self._run >= enough else []
 
     def _begin(self, end_s: float) -> list[EndpointEvent]:
@@ -152,4 +164,4 @@ class Endpointer:
         # The end of one utterance may be the beginning of the next.
         self._kept.extend(self._frames[-(self._kept.maxlen or 1) :])
         self._frames = []
-        self._run = 0
+        self._run = self._sure = 0

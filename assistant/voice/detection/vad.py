@@ -47,6 +47,8 @@ that it knows too well becomes background to it: of 80 short words in narrowband
 when it never forgot, 71 to 73 when it forgets after 12 to 96 frames."""
 CROWD = 0.3
 """People talk in the background if more than this share of the time before sounded like it."""
+SURELY = 0.9
+"""Probability from which a frame is speech however soft it is, where nobody else talks."""
 STAND_OUT_DB = 6.0
 """A click among talking people is a word if it stands out so far."""
 
@@ -101,11 +103,18 @@ class SpeechDetector:
         """Whether the last frame may begin an utterance."""
         return self._reaches(BEGIN_OVER_US if self._over_us else BEGIN)
 
-    def goes_on(self) -> bool:
-        """Whether the last frame goes on with the utterance begun."""
+    @property
+    def surely(self) -> bool:
+        """Whether the last frame is speech to us by its sound alone, whatever its level."""
+        other = self._over_us or self._echo.bare or self.crowded
+        return not other and self._heard.probability >= SURELY
+
+    def goes_on(self, alert: bool = False) -> bool:
+        """Whether the last frame goes on with the utterance begun; `alert`: by its sound alone."""
         fallen = self._background.now_db < self._loudest_db - FALL_DB
         self._loudest_db = max(self._loudest_db, self._background.now_db)
-        return not fallen and self._reaches(GO_ON_OVER_US if self._over_us else GO_ON)
+        enough = self._reaches(GO_ON_OVER_US if self._over_us else GO_ON)
+        return not fallen and (enough or (alert and self.surely))
 
     def begin(self) -> None:
         """An utterance has begun."""

@@ -143,8 +143,10 @@ class Attendant:
 
     def warm(self) -> None:
         """Make ready for what may be said next, while the reply is spoken."""
+        danger = self.dialogue.danger()
         for channel in self.channels:
             channel.endpointer.waits = waits_for(self.dialogue)
+            channel.endpointer.alert = danger.pedal or danger.engine
             self._executor.submit(self.ears.expect, self.grammar(channel.role))
 
     def practise(self) -> None:
@@ -225,7 +227,7 @@ class Attendant:
         if self.dialogue.stopped:
             return None
         if danger.pedal or danger.engine:
-            alarms = [c for c in decision.ranked if name_of(c.meaning) in _STOPPING]
+            alarms = _alarms(decision)
             sure = sum(c.probability for c in alarms) >= ACCEPT["stop_in_danger"]
             return alarms[0] if sure else None
         sure = decision.probability >= ACCEPT["stop_in_pause" if in_pause else "stop"]
@@ -291,12 +293,24 @@ class Attendant:
             name = meant.meaning if isinstance(meant, Act) else ""
             if name in _STOPPING and (" " in words or normal(words) in known):
                 return _Outcome("accept", meant, words)
-        fits = decision.kind == "accept" and decision.probability >= ACCEPT["fits_in_hold"]
-        brief = utterance.speech_end_s - utterance.start_s < ACCEPT["doubt_s"]
-        if fits or not danger.pedal or (brief and decision.kind == "nothing"):
+        noise = (
+            decision.kind == "nothing"
+            and utterance.speech_end_s - utterance.start_s < ACCEPT["doubt_s"]
+            and decision.meant_for_us < ACCEPT["meant_for_us_in_hold"]
+        )
+        rival = sum(c.probability for c in _alarms(decision)) >= ACCEPT["alarm_maybe"]
+        if not danger.pedal or not (rival or (not noise and not self._fits(decision, role))):
             return None
         words = next((h.free for h in utterance.heard() if h.free), decision.heard)
         return _Outcome("accept", Act("unsure", role), words)
+
+    def _fits(self, decision: Decision, role: str) -> bool:
+        """Whether it is surely what is awaited in a hold: a count from whom it is asked, or words
+        heard better than that, since a cry is as short as they are."""
+        value = decision.name in VALUES
+        bar = ACCEPT["fits_in_hold" if value else "word_in_hold"]
+        mine = not value or role == self.dialogue.whose()
+        return mine and decision.kind == "accept" and decision.probability >= bar
 
     def _outcome(self, utterance: Utterance, decision: Decision, role: str) -> _Outcome:
         stop = self._stops(decision)
@@ -378,6 +392,11 @@ class Attendant:
         confirms = self.dialogue.pending is not None and decision.name in _CONFIRMATIONS
         bar = "pedal_word" if decision.name in CONFIRMS else "confirmation" if confirms else ""
         return bool(bar and decision.probability < ACCEPT[bar]) or contradicted(decision)
+
+
+def _alarms(decision: Decision) -> list[Candidate]:
+    """What would stop a job where somebody may be hurt, the likeliest first."""
+    return [c for c in decision.ranked if name_of(c.meaning) in _STOPPING]
 
 
 def _ear(

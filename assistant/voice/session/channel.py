@@ -94,7 +94,9 @@ class Channel:
         """The microphone was away: what was being said into it is gone, as is what it sounded like;
         utterances that had ended are still answered."""
         self._forget()
-        self.endpointer = Endpointer()
+        waits, alert = self.endpointer.waits, self.endpointer.alert
+        self.endpointer = Endpointer(waits)
+        self.endpointer.alert = alert
 
     def end_now(self) -> None:
         """The guess is taken for finished; what follows without a pause is not listened to."""
