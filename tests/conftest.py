@@ -1,5 +1,6 @@
 """What several test files share: the shipped dialogs, the demo card, a session on a real file."""
 
+import gc
 import os
 import pickle
 import sys
@@ -15,6 +16,7 @@ from assistant.card import Card, card_from_text
 from assistant.conversation import Session, split_speaker
 from assistant.record import disk
 from assistant.texts.dialogs import Dialogs
+from tests import examples
 from tests.demo import shipped
 
 ROOT = Path(__file__).parent.parent
@@ -72,6 +74,17 @@ def _read_once(text: str) -> bytes:
 tomllib.loads = lambda text, **more: (
     _loads(text, **more) if more else pickle.loads(_read_once(text))
 )
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    examples.quick = config.getoption("markexpr") == "quick"
+
+
+def pytest_collection_finish() -> None:
+    """What is loaded for all tests stays: to look through it for rubbish takes a tenth of them."""
+    gc.collect()
+    gc.freeze()
+    gc.set_threshold(10_000, 20, 20)
 
 
 def pytest_ignore_collect(collection_path: Path, config: pytest.Config) -> bool | None:

@@ -3,7 +3,7 @@
 import math
 
 import pytest
-from hypothesis import assume, given, settings
+from hypothesis import assume, given
 from hypothesis import strategies as st
 from scipy import stats
 
@@ -17,8 +17,9 @@ from assistant.clutch.conformity import (
     judge,
     normal_cdf,
 )
+from tests.examples import examples
 
-QUICK = settings(max_examples=60, deadline=None, database=None)
+QUICK = examples(60)
 GAP = Limits(0.5, 0.5625)
 lengths = st.floats(-2, 3)
 spreads = st.floats(0, 0.5)

@@ -6,7 +6,7 @@ import statistics
 from dataclasses import replace
 
 import pytest
-from hypothesis import assume, given, settings
+from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from assistant.clutch.conformity import DEFAULT_FIGURES, Measured
@@ -26,8 +26,9 @@ from assistant.clutch.equations import (
     used_ratio,
 )
 from assistant.job import plan_words
+from tests.examples import examples
 
-QUICK = settings(max_examples=50, deadline=None, database=None)
+QUICK = examples(50)
 ratios, clearances = st.floats(6, 18), st.floats(0.04, 0.25)
 gaps, lashes = st.floats(0.3, 0.8), st.floats(0, 0.2)
 U, FINE = 0.009, 0.001

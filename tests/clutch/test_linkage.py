@@ -2,10 +2,10 @@
 
 import math
 import random
-from dataclasses import astuple, fields
+from dataclasses import astuple, fields, replace
 
 import pytest
-from hypothesis import assume, given, settings
+from hypothesis import assume, given
 from hypothesis import strategies as st
 from scipy.optimize import fsolve
 
@@ -25,8 +25,9 @@ from assistant.clutch.linkage.stroke import (
     pedal_force_lbf,
 )
 from tests.clutch.rods import with_rod
+from tests.examples import examples
 
-QUICK = settings(max_examples=60, deadline=None, database=None)
+QUICK = examples(60)
 
 
 @st.composite
@@ -70,6 +71,8 @@ def test_against_a_numerical_solve_of_the_loop(closed: tuple[FourBar, float]) ->
     assume(ok == 1)
     # Near a dead point the start may fall to the other way of assembling: that is no answer to us.
     assume(abs(found[1] - start[1]) < 0.5)
+    other = replace(four, crossed=not four.crossed).driven(drive)
+    assume(abs(math.remainder(found[1] - other, math.tau)) > 1e-6)
     assert found[1] == pytest.approx(four.driven(drive), abs=1e-6)
 
 

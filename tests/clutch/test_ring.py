@@ -3,7 +3,7 @@
 import random
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
 
@@ -22,8 +22,9 @@ from assistant.clutch.ring import (
     plan_ring,
 )
 from assistant.job import plan_words
+from tests.examples import examples
 
-QUICK = settings(max_examples=50, deadline=None, database=None)
+QUICK = examples(50)
 GAP = Limits(0.5, 0.5625)
 
 

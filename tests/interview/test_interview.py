@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from assistant.act import Said
@@ -31,6 +31,7 @@ from assistant.sentences import DialogError
 from assistant.texts.dialogs import Dialogs
 from assistant.voice.recognition.expected import expected
 from tests.demo import DEMO, DIALOGS, lugcall, script
+from tests.examples import examples
 from tests.heard import heard, unheard
 from tests.tables import rows_of
 
@@ -548,7 +549,7 @@ SCALARS = st.one_of(
 
 
 @given(st.dictionaries(KEYS, st.one_of(SCALARS, st.dictionaries(KEYS, SCALARS, min_size=1))))
-@settings(max_examples=60, deadline=None)
+@examples(60)
 def test_toml_reads_back(tables: dict[str, Any]) -> None:
     assert tomllib.loads(toml_text({"s": {"t": tables}})) == {"s": {"t": tables}}
     assert tomllib.loads(toml_text(tables)) == tables

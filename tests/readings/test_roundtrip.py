@@ -12,13 +12,14 @@ from math import gcd
 from operator import attrgetter
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from assistant.readings import QUANTITIES, Reading, read
 from assistant.readings.language import LEXICON
+from tests.examples import examples
 
-QUICK = settings(max_examples=200, deadline=None, database=None)
+QUICK = examples(200)
 ANY_IN = (0.0, 40.0)
 LENGTHS = ["", *(name for name, q in QUANTITIES.items() if q.unit == "in")]
 UNITS = ["inch", "mm"]
@@ -286,13 +287,13 @@ def sound(words: str, quantity: str, units: str = "inch") -> Reading:
 every_quantity = st.sampled_from(["", *QUANTITIES])
 
 
-@settings(max_examples=500, deadline=None, database=None)
+@examples(500)
 @given(st.text(max_size=80), every_quantity, shops)
 def test_any_text_gets_an_answer(text: str, quantity: str, units: str) -> None:
     sound(text, quantity, units)
 
 
-@settings(max_examples=500, deadline=None, database=None)
+@examples(500)
 @given(st.text(alphabet="0123456789/.,-+'\" ½⅛±_inmth", max_size=20), every_quantity, shops)
 def test_any_typed_figures_get_an_answer(text: str, quantity: str, units: str) -> None:
     sound(text, quantity, units)
@@ -302,7 +303,7 @@ def test_any_typed_figures_get_an_answer(text: str, quantity: str, units: str) -
 SPOKEN = sorted(word for word, (kind, _) in LEXICON.items() if kind not in ";|")
 
 
-@settings(max_examples=500, deadline=None, database=None)
+@examples(500)
 @given(st.lists(st.sampled_from(SPOKEN), max_size=10), every_quantity, shops)
 def test_any_known_words_get_an_answer(words: list[str], quantity: str, units: str) -> None:
     sound(" ".join(words), quantity, units)

@@ -10,15 +10,16 @@ import unicodedata
 from fractions import Fraction
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from assistant.readings import read
 from assistant.readings.written import STRANGE, plain
 from assistant.texts.normal import normal
+from tests.examples import examples
 from tests.tables import rows_of
 
-QUICK = settings(max_examples=300, deadline=None, database=None)
+QUICK = examples(300)
 EVERY = map(chr, range(0x80, sys.maxunicode + 1))
 SIGNS = [s for s in EVERY if unicodedata.category(s) not in ("Cn", "Co", "Cs")]
 ZEROS = [s for s in SIGNS if unicodedata.category(s) == "Nd" and unicodedata.decimal(s) == 0]

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from assistant.record import Journal
@@ -22,6 +22,7 @@ from assistant.record.events import (
     seal_event,
     stamp,
 )
+from tests.examples import examples
 from tests.tables import rows_of
 
 AT = "2026-11-25T09:12:33.120-06:00"
@@ -82,7 +83,7 @@ def test_known_line() -> None:
     assert line.decode() == bare.replace('"kind"', f'"hash":"{event.hash}","kind"') + "\n"
 
 
-@settings(max_examples=400, deadline=None, database=None)
+@examples(400)
 @given(
     n=st.integers(0, 10**9),
     kind=st.text(min_size=1),
@@ -102,7 +103,7 @@ def test_any_json_comes_back(
     assert same(back.data, data) and (back.n, back.at, back.kind, back.prev) == (n, at, kind, prev)
 
 
-@settings(max_examples=300, deadline=None, database=None)
+@examples(300)
 @given(st.binary(max_size=300))
 def test_junk_is_damaged_and_no_worse(junk: bytes) -> None:
     with pytest.raises(DamagedLine):

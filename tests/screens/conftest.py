@@ -7,7 +7,10 @@ import threading
 import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from functools import cache
+from itertools import count
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import Any
 
 import pytest
@@ -33,14 +36,25 @@ def free_port() -> int:
 
 def until(at: str, folder: Path) -> str:
     """A record of the demo job, left at a step; its name in addresses."""
-    session, _ = Session.begin(card(), shipped(), folder)
-    for line in script("first_job"):
-        if session.job.at == at:
-            break
-        session.hear(*split_speaker(line))
-    assert session.job.at == at
-    session.close()
-    return session.journal.path.stem
+    stem, record = _left(at)
+    folder.mkdir(parents=True, exist_ok=True)
+    names = (folder / f"{stem}-{n}.jsonl" for n in count(1))
+    path = next(name for name in names if not name.exists())
+    path.write_bytes(record)
+    return path.stem
+
+
+@cache
+def _left(at: str) -> tuple[str, bytes]:
+    with TemporaryDirectory() as folder:
+        session, _ = Session.begin(card(), shipped(), Path(folder))
+        for line in script("first_job"):
+            if session.job.at == at:
+                break
+            session.hear(*split_speaker(line))
+        assert session.job.at == at
+        session.close()
+        return session.journal.path.stem, session.journal.path.read_bytes()
 
 
 @dataclass

@@ -21,6 +21,7 @@ from assistant.sentences import DialogError
 from assistant.texts.core import CONFIRMS, CORE, orders
 from assistant.texts.dialogs import Dialogs, load_dialogs
 from tests.demo import DIALOGS
+from tests.examples import examples
 from tests.tables import rows_of
 
 Play = Callable[[Session, str], list[Said]]
@@ -204,7 +205,7 @@ EDIT = st.tuples(
 
 
 @given(edits=st.lists(EDIT, min_size=1, max_size=2))
-@settings(max_examples=60, deadline=None, suppress_health_check=list(HealthCheck))
+@settings(examples(60), suppress_health_check=list(HealthCheck))
 def test_random_edits_load_with_all_core_words_heard_or_are_refused(
     tmp_path_factory: pytest.TempPathFactory, edits: list[tuple[str, tuple[str, str], str, int]]
 ) -> None:
