@@ -1,17 +1,20 @@
 """Whole jobs by voice, closed loop: simulated people and truck, real ears, a record at the end.
 
     python -m tests.benchmarks.bench_closed_loop --out FILE [--sessions 100] [--seed 0]
-        [--split test] [--share 0/1] [--show]
+        [--split test] [--share 0/1] [--show] [--people]
     python -m tests.benchmarks.bench_closed_loop --sum FILE...
 
 Each session is one truck with a hidden geometry, a technician and a helper in two voices, one
 noise, 20 or 10 dB, a wide or a narrow channel, one microphone each or one for both. Every word goes
 through the listener frame by frame. Results are appended to FILE, one JSON object a session; what
 is there already is not done again. `--share 1/2` does every second pair of sessions: two runs share
-the work.
+the work. `--people`: every number is called out figure by figure, and each figure is a recorded
+digit of a person's, the technician's of one and the helper's of another (`$LUGCALL_PEOPLE`); a
+"point" or "lugs" between them, and all other words, are the synthetic voices'.
 """
 
 import argparse
+import itertools
 import json
 import statistics
 import sys
@@ -26,6 +29,7 @@ from assistant.texts.dialogs import load_dialogs
 from assistant.voice.recognition.recognizers import Recognizers, open_recognizers
 from tests.benchmarks.figures import table
 from tests.demo import DIALOGS
+from tests.spoken import recordings
 from tests.spoken.closed_loop import Loop, Shop, by_sound
 from tests.spoken.voices import available
 
@@ -33,7 +37,7 @@ NOISES = ("idle", "impacts", "hiss", "babble")
 COUNTED = ("utterances", "accept", "choose", "again", "nothing", "not heard")
 
 
-def shop(number: int, split: str) -> Shop:
+def shop(number: int, split: str, people: bool = False) -> Shop:
     """The `number`-th session's sound: all combinations come in turn."""
     voices = available(split)
     return Shop(
@@ -45,14 +49,19 @@ def shop(number: int, split: str) -> Shop:
         ("wideband", "narrowband")[(number // 8 + number) % 2],
         number // 3 % 3 == 0,
         number,
+        tuple(itertools.permutations(recordings.people(), 2))[number % 6] if people else (),
     )  # fmt: skip
 
 
-def run(number: int, split: str, ears: Recognizers, show: bool) -> dict[str, Any]:
-    sound = shop(number, split)
+def run(
+    number: int, split: str, ears: Recognizers, show: bool, people: bool = False
+) -> dict[str, Any]:
+    sound = shop(number, split, people)
     told = print if show else (lambda line: None)
     with tempfile.TemporaryDirectory(prefix="lugcall-loop-") as folder:
-        loop = Loop(number, load_dialogs(DIALOGS), Path(folder), by_sound(sound, ears), told)
+        loop = Loop(
+            number, load_dialogs(DIALOGS), Path(folder), by_sound(sound, ears), told, people
+        )
         figures = loop.run()
     return {
         "session": number,
@@ -62,6 +71,7 @@ def run(number: int, split: str, ears: Recognizers, show: bool) -> dict[str, Any
         "channel": sound.channel,
         "shared": sound.shared,
         "voices": [sound.tech.name, sound.helper.name],
+        "people": sound.people,
         **figures,
     }
 
@@ -141,6 +151,7 @@ def main() -> None:
     args.add_argument("--share", default="0/1")
     args.add_argument("--minutes", type=float, default=1e9)
     args.add_argument("--show", action="store_true")
+    args.add_argument("--people", action="store_true")
     args.add_argument("--sum", type=Path, nargs="*")
     a = args.parse_args()
     if a.sum:
@@ -159,7 +170,7 @@ def main() -> None:
     for number in range(a.seed, a.seed + a.sessions):
         if number // 2 % of != mine or number in done or time.monotonic() > until:
             continue
-        row = run(number, a.split, ears, a.show)
+        row = run(number, a.split, ears, a.show, a.people)
         rows.append(row)
         if a.out:
             with a.out.open("a", encoding="utf-8") as out:

@@ -66,10 +66,20 @@ def left(n: int, rng: random.Random) -> Line:
     return Line(said, said, read(said, "ring-left"), "ring-left")
 
 
-def miles(n: int, attempt: int, rng: random.Random) -> Line:
-    """An odometer, in full or figure by figure."""
-    full = attempt == 1 or (attempt == 0 and rng.random() < 0.6)
+def in_figures(quantity: str, value_in: float) -> Line:
+    """The same figure by figure and no other way, thousandths where they are meant."""
+    said = _digits(value_in, 3 if quantity in SMALL else 2)
+    bare = said.text.removeprefix("point ")
+    meant = read(plain(bare), quantity)
+    text = bare if true(said, meant) else said.text
+    return Line(text, plain(text), read(plain(text), quantity), said.kind)
+
+
+def miles(n: int, attempt: int, rng: random.Random, figures: bool = False) -> Line:
+    """An odometer, in full or figure by figure; the latter always if `figures`."""
+    full = not figures and (attempt == 1 or (attempt == 0 and rng.random() < 0.6))
     text = numerals.whole(n).replace("-", " ") if full else numerals.digits(str(n))
+    text = text.replace("oh", "zero") if figures else text
     return Line(text, plain(text), read(plain(text), "odometer"), "odometer")
 
 

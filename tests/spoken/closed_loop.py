@@ -28,6 +28,7 @@ from .callouts import Line
 from .channels import CHANNELS, active_level
 from .noises import noise
 from .people import People, made
+from .recordings import FIGURES, called
 from .voices import Voice, say, seed_of, vary
 
 MOST = 250
@@ -46,6 +47,7 @@ class Loop:
         folder: for the record.
         by: builds what delivers words, given the session.
         show: told every exchange, for a look at it.
+        figures: every number is called out figure by figure.
     """
 
     def __init__(
@@ -55,12 +57,13 @@ class Loop:
         folder: Path,
         by: Callable[[Session], Deliver],
         show: Callable[[str], None] = lambda line: None,
+        figures: bool = False,
     ) -> None:
         rng = random.Random(seed)
         self.truck = made(rng)
         card = card_from_text(self.truck.card, "card.toml")
         self.session, self.opening = Session.begin(card, dialogs, folder)
-        self.people = People(self.truck, dialogs, rng)
+        self.people = People(self.truck, dialogs, rng, figures)
         self.utterances: list[dict[str, Any]] = []
         self.mismatches: list[dict[str, Any]] = []
         self.wrong: list[dict[str, Any]] = []
@@ -210,6 +213,7 @@ class Shop:
         channel: a key of `channels.CHANNELS`.
         shared: one microphone for both, instead of one each.
         seed: for noise and delivery.
+        people: whose recorded digits the figures of technician and helper are, if any are.
     """
 
     tech: Voice
@@ -219,6 +223,7 @@ class Shop:
     channel: str
     shared: bool
     seed: int
+    people: tuple[str, ...] = ()
 
 
 class BySound:
@@ -245,7 +250,12 @@ class BySound:
         """Say it, and wait until it was dealt with, or plainly was not."""
         voice = self._shop.tech if who == "tech" else self._shop.helper
         self._said += 1
-        words = vary(say(voice, line.text), seed_of(self._shop.seed, self._said))
+        seed = seed_of(self._shop.seed, self._said)
+        if self._shop.people and FIGURES.keys() & set(line.words.split()):
+            said = called(line.words, self._shop.people[who == "helper"], voice, seed)
+        else:
+            said = say(voice, line.text)
+        words = vary(said, seed)
         before, after = round(BEFORE_S * RATE), round(AFTER_S * RATE)
         self._turns.clear()
         self._feed("" if self._shop.shared else who, self._sound(np.pad(words, (before, after))))

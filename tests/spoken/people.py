@@ -227,9 +227,13 @@ class People:
         truck: what their gauges see, and their hands move.
         dialogs: the phrases they were taught.
         rng: their choices of words, and their small errors.
+        figures: they call every number out figure by figure.
     """
 
-    def __init__(self, truck: Truck, dialogs: Dialogs, rng: random.Random) -> None:
+    def __init__(
+        self, truck: Truck, dialogs: Dialogs, rng: random.Random, figures: bool = False
+    ) -> None:
+        self._figures = figures
         self.truck = truck
         self.dialogs = dialogs
         self.rng = rng
@@ -267,6 +271,8 @@ class People:
             self._finer = False
             if wrong is None:
                 self._tries = 0
+        if {"reply:helper_first", "reply:ready_first"} & set(keys):
+            return "helper", command("ready")
         if any(one.key == "reply:not_now" and "carry on" in one.text.lower() for one in said):
             return "tech", command("carry on")
         return self._fix() if self._fixing else self._answer(self._ask)
@@ -342,7 +348,7 @@ class People:
 
     def _read(self, step: Step) -> Line:
         if step.reading == "ring-left" and self._tries:
-            return command("skip")
+            return self._phrase("skip")
         if step.reading == "odometer":
             self._due = step.stage == "due"
             if self._due and self._tries == 0 and self.rng.random() < 0.2:
@@ -353,14 +359,17 @@ class People:
         if quantity == "odometer":
             n = self.truck.miles
             n = (n // 1000 + 20) * 1000 if self._due else n
-            line = callouts.miles(n, self._tries, self.rng)
+            line = callouts.miles(n, self._tries, self.rng, self._figures)
         elif quantity == "lugs":
             line = callouts.count(self.hands.lugs, self.rng)
         elif quantity == "ring-left":
-            line = callouts.left(self.rng.randint(6, 18), self.rng)
+            line = callouts.left(self.rng.randint(6, 9 if self._figures else 18), self.rng)
         else:
             value = self.truck.true(quantity) + self.rng.gauss(0, 0.001)
-            line = callouts.call(quantity, value, self._tries, self._finer, self.rng)
+            if self._figures:
+                line = callouts.in_figures(quantity, value)
+            else:
+                line = callouts.call(quantity, value, self._tries, self._finer, self.rng)
         self._tries += 1
         self.called.append((quantity, self._tries))
         self.meant[quantity] = line

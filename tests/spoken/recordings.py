@@ -19,7 +19,7 @@ import numpy as np
 from assistant.readings.speak import number_words
 from assistant.voice.devices.audio import RATE, Samples, load
 
-from . import channels, noises
+from . import channels, noises, voices
 
 GAP_S = 0.010, 0.080
 """Silence between two digits."""
@@ -106,6 +106,31 @@ def readings(n: int, seed: int = 1, half: str = "", who: str = "") -> list[Said]
             kind, noise = list(noises.KINDS)[i % len(noises.KINDS)], rng.randrange(1 << 30)
             out += [Said(words, person, chosen, kind, snr, noise) for snr in SNRS]
     return out
+
+
+FIGURES = {number_words(n): n for n in range(10)}
+
+
+def called(words: str, person: str, voice: voices.Voice, seed: int) -> Samples:
+    """Words in which every figure is a take of the person's, by chance, and what is between them
+    the synthetic voice's; all about as loud as one another."""
+    rng, parts, others = np.random.default_rng(seed), [], ""
+
+    def add(one: Samples) -> None:
+        level = 10 ** (rng.uniform(-LEVEL_DB, LEVEL_DB) / 20 - 1)
+        even = one * (level / np.sqrt(channels.active_level(one)[0]))
+        parts.extend([even, np.zeros(round(rng.uniform(*GAP_S) * RATE))])
+
+    for word in [*words.split(), ""]:
+        if others and (word in FIGURES or not word):
+            quiet = round((sum(voices.KEPT_S) - 0.1) * RATE) // 2
+            add(voices.say(voice, others)[quiet:-quiet])
+            others = ""
+        if word in FIGURES:
+            add(digit(person, FIGURES[word], int(rng.integers(50))))
+        else:
+            others = f"{others} {word}".strip()
+    return np.pad(np.concatenate(parts), round(0.1 * RATE)).astype(np.float32)
 
 
 def row(rng: np.random.Generator) -> Said:
