@@ -71,7 +71,8 @@ def in_figures(quantity: str, value_in: float) -> Line:
     said = _digits(value_in, 3 if quantity in SMALL else 2)
     bare = said.text.removeprefix("point ")
     meant = read(plain(bare), quantity)
-    text = bare if true(said, meant) else said.text
+    # "Zero four one" is no way that the ears await: lugcall itself proposes "point zero four one".
+    text = bare if true(said, meant) and value_in >= 0.1 else said.text
     return Line(text, plain(text), read(plain(text), quantity), said.kind)
 
 
