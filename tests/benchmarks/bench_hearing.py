@@ -65,7 +65,9 @@ def people(ears: Recognizers, free: Free) -> dict[str, Any]:
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--n", type=int, default=256, help="utterances")
-    parser.add_argument("--minutes", type=float, default=10, help="of shop noise (the issue: 30)")
+    parser.add_argument(
+        "--minutes", type=float, default=10, help="of shop noise, in stretches of 30"
+    )
     parser.add_argument("--turns", type=int, default=32, help="turns for the latency")
     parser.add_argument("--out", type=Path, help="write all figures here as JSON")
     parser.add_argument(

@@ -7,6 +7,8 @@ less: other programs on the machine are not to be measured, and two threads are.
 
 from __future__ import annotations
 
+import math
+import sys
 from collections import Counter
 from collections.abc import Callable
 from concurrent.futures import Executor, Future
@@ -200,9 +202,52 @@ def _through(stream: Stream, sound: Samples, said: list[Utterance], spans) -> li
     return found
 
 
+STRETCH_MIN = 30.0
+
+
 def rejection(ears: Recognizers, minutes: float, seed: int = 90) -> dict[str, Any]:
-    """A stretch of shop noise, off-topic talk and radio, a quarter of it at each of four steps;
+    """Stretches of shop noise, off-topic talk and radio, a quarter of each at each of four steps;
     people's sentences among it where their recordings are."""
+    counts, worked = Counter[str](), Counter[str]()
+    found: dict[str, Counter[str]] = {"accept": Counter(), "again": Counter()}
+    examples: list[dict[str, Any]] = []
+    for at in range(math.ceil(minutes / STRETCH_MIN)):
+        length = min(STRETCH_MIN, minutes - at * STRETCH_MIN)
+        stream, events = _stretch(ears, length, seed + at)
+        counts.update(e.kind for e in events)
+        worked.update({"found": len(stream.turns), "decode": stream.clock.worked_s})
+        worked["feeding"] += stream.feeding_s
+        for _, turn in stream.turns:
+            if turn.kind == "nothing":
+                continue
+            by = [e for e in events if e.start_s - 0.3 <= turn.speech_end_s <= e.end_s + 0.5]
+            kind = by[-1].kind if by else "between"
+            found["accept" if turn.kind == "accept" else "again"][kind] += 1
+            examples.append(
+                {
+                    "decision": turn.kind,
+                    "heard": turn.heard,
+                    "probability": round(turn.decision.probability, 3),
+                    "event": kind,
+                    "words": by[-1].words if by else "",
+                }
+            )
+        print(f"  {length:.0f} minutes: {dict(found)}, {dict(worked)}", file=sys.stderr, flush=True)
+    return {
+        "minutes": minutes,
+        "events": dict(counts),
+        "utterances found": worked["found"],
+        "false accepts": dict(found["accept"]),
+        "say agains": dict(found["again"]),
+        "false accepts an hour": sum(found["accept"].values()) * 60 / minutes,
+        "say agains an hour": sum(found["again"].values()) * 60 / minutes,
+        "decode s": worked["decode"],
+        "turn-taking s": worked["feeding"],
+        "examples": examples,
+    }
+
+
+def _stretch(ears: Recognizers, minutes: float, seed: int) -> tuple[Stream, list[nonspeech.Event]]:
     people = 0.0 if recordings.missing() else 6.0
     sound, events = nonspeech.stream(minutes, seed, "test", people)
     steps = ("found_gap", "chocks", "chain_loose", "found_odometer")
@@ -212,33 +257,4 @@ def rejection(ears: Recognizers, minutes: float, seed: int = 90) -> dict[str, An
         if n % quarter == 0:
             stream.at(jobs()[steps[n // quarter], False])
         stream.feed(sound[n * FRAME : (n + 1) * FRAME])
-    found: dict[str, Counter[str]] = {"accept": Counter(), "again": Counter()}
-    examples = []
-    for _, turn in stream.turns:
-        if turn.kind == "nothing":
-            continue
-        by = [e for e in events if e.start_s - 0.3 <= turn.speech_end_s <= e.end_s + 0.5]
-        kind = by[-1].kind if by else "between"
-        found["accept" if turn.kind == "accept" else "again"][kind] += 1
-        examples.append(
-            {
-                "decision": turn.kind,
-                "heard": turn.heard,
-                "probability": round(turn.decision.probability, 3),
-                "event": kind,
-                "words": by[-1].words if by else "",
-            }
-        )
-    hours = len(sound) / RATE / 3600
-    return {
-        "minutes": hours * 60,
-        "events": dict(Counter(e.kind for e in events)),
-        "utterances found": len(stream.turns),
-        "false accepts": dict(found["accept"]),
-        "say agains": dict(found["again"]),
-        "false accepts an hour": sum(found["accept"].values()) / hours,
-        "say agains an hour": sum(found["again"].values()) / hours,
-        "decode s": stream.clock.worked_s,
-        "turn-taking s": stream.feeding_s,
-        "examples": examples,
-    }
+    return stream, events
