@@ -51,7 +51,9 @@ LONG = frozenset({
     "test_every_byte_flip_is_found",
 })  # fmt: skip
 """Walks at random, all that writers said, all settings: each takes as long as fifty quick ones."""
-NOT_OF_THE_DISK = ("job", "conversation", "whole_jobs", "interview")
+NOT_OF_THE_DISK = frozenset(
+    "job conversation whole_jobs interview causes wear screens simulator".split()
+)
 """Folders of tests that would do nothing but wait for it: each turn is synced."""
 OWN = frozenset({"sound", "fleet", "browser", "long"})
 
@@ -105,10 +107,15 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
 
 
 @pytest.fixture(autouse=True)
-def quick_disk(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> None:
+def quick_disk(request: pytest.FixtureRequest) -> None:
     if request.path.parent.name in NOT_OF_THE_DISK:
-        monkeypatch.setattr(disk, "sync_data", lambda fd: None)
-        monkeypatch.setattr(os, "fsync", lambda fd: None)
+        request.getfixturevalue("unsynced")
+
+
+@pytest.fixture
+def unsynced(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(disk, "sync_data", lambda fd: None)
+    monkeypatch.setattr(os, "fsync", lambda fd: None)
 
 
 @pytest.fixture(scope="session")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable
+from functools import lru_cache
 
 from assistant.readings.written import STRANGE, plain
 
@@ -28,6 +29,7 @@ _REPEATED = re.compile(r"(.)\1+")
 _SPELLED = re.compile(r"^(?:\w ){2,}\w$")
 
 
+@lru_cache(maxsize=4096)
 def normal(words: str) -> str:
     """Lower case, without punctuation but that of numbers, single spaces."""
     text = plain(words) if _WRITTEN.search(words) else words.lower()

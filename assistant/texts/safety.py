@@ -10,7 +10,7 @@ The words here are those of English: dialogs can add to what alarms, and take no
 from __future__ import annotations
 
 import re
-from functools import cache
+from functools import cache, lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -77,6 +77,7 @@ _DOUBTFUL = frozenset({"danger", "unsure", "not_sound", "no", "measure", "troubl
 """What never passes in a hold, however little harm is seen in it."""
 
 
+@lru_cache(maxsize=4096)
 def names_harm(text: str) -> bool:
     """Whether normal words name what must never pass in a hold, whatever else they say."""
     return bool(_NAMED.search(text))

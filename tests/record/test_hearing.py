@@ -26,6 +26,8 @@ from tests.heard import heard, unheard
 from tests.records import last, reach
 from tests.tables import rows_of
 
+pytestmark = pytest.mark.usefixtures("unsynced")
+
 TWO = ("nine sixteenths", "five sixteenths")
 EAR = {
     "engines": {"vosk": "nine sixteenths", "whisper": "nine sixteenths"},

@@ -94,6 +94,7 @@ def test_clock_set_backwards(tmp_path: Path) -> None:
     assert verify_file(journal.path).ok
 
 
+@pytest.mark.usefixtures("unsynced")
 def test_torn_at_every_byte_of_the_last_line(tmp_path: Path) -> None:
     with small(tmp_path) as journal:
         kept = journal.events[:-1]
@@ -120,6 +121,7 @@ def test_torn_at_every_byte_of_the_last_line(tmp_path: Path) -> None:
     assert verify_file(journal.path).ok
 
 
+@pytest.mark.usefixtures("unsynced")
 def test_torn_group_keeps_its_whole_lines(tmp_path: Path) -> None:
     with small(tmp_path, 1) as journal:
         acknowledged = len(journal.path.read_bytes())
