@@ -13,6 +13,7 @@ from assistant.clutch.solver import Locked, Out, nearest_lugs, solve
 from assistant.job import plan_words
 from assistant.job.plan import Settled
 from tests.clutch.test_settings import random_truck, rank
+from tests.examples import some
 from tests.tables import rows_of
 
 RATIO = Ratio(12.0, 0.1, "both")
@@ -169,14 +170,14 @@ def test_the_plan_in_a_breath(steps: str, line: str) -> None:
 def test_every_plan_is_at_most_twelve_words(card: str) -> None:
     loaded: Card = card_from_text(card, "c")
     rng = random.Random(5)
-    for _ in range(2000):
+    for _ in some(range(2000)):
         setting = Setting(
             rng.randint(-12, 12), rng.randint(-180, 180), rng.randint(-32, 32), rng.randint(-32, 32)
         )
         effects = truck_for(loaded, {"gap": Measured(0.6, U), "clearance": Measured(0.1, U)})
         assert len(plan_words.plan_line(setting, effects.adjusters, loaded).split()) <= 12
     impossible = 0
-    for _ in range(150):
+    for _ in some(range(150)):
         effects = random_truck(rng, 6, 10).as_read()
         found = solve(effects)
         line = plan_words.spoken(Settled(effects, found), loaded)

@@ -20,6 +20,7 @@ from assistant.quantity import BRAKE_CONTACT, FREE_TRAVEL, GAP
 from assistant.record.history import JobHistory
 from tests.clutch.rods import BARS
 from tests.demo import DEMO, script
+from tests.examples import some
 
 HEADING = "UNIT-1042-B of the north yard: pedal stroke"
 NS = "{http://www.w3.org/2000/svg}"
@@ -162,7 +163,7 @@ def test_a_brake_below_the_end_of_the_pedal_is_said_to_be_missed(card: Card) -> 
 
 def test_plain_characters_are_to_scale_and_fit_a_terminal(card: Card) -> None:
     rng = random.Random(4)
-    for _ in range(200):
+    for _ in some(range(200)):
         height = rng.uniform(7, 10)
         values = {
             "gap": rng.uniform(0.3, 0.9), "clearance": rng.uniform(0.01, 0.3),

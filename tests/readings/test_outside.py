@@ -24,6 +24,7 @@ from assistant.readings.units import (
     registry,
     to_inches,
 )
+from tests.examples import some
 from tests.tables import rows_of
 
 RNG = random.Random(485)
@@ -39,7 +40,7 @@ def plain(text: str) -> str:
 
 
 def test_number_words_are_num2words() -> None:
-    for n in [*range(10_001), *SAMPLES, 999_999_999]:
+    for n in [*some(range(10_001)), *SAMPLES, 999_999_999]:
         assert plain(number_words(n)) == plain(num2words(n)), n
 
 

@@ -17,7 +17,7 @@ from hypothesis import strategies as st
 
 from assistant.readings import QUANTITIES, Reading, read
 from assistant.readings.language import LEXICON
-from tests.examples import examples
+from tests.examples import examples, some
 
 QUICK = examples(200)
 ANY_IN = (0.0, 40.0)
@@ -67,7 +67,7 @@ def there_and_back(words: str, quantity: str, units: str = "inch", shown: bool =
 @pytest.mark.parametrize("quantity", ["", "gap", "pedal-height", "free-travel"])
 def test_every_sixty_fourth_to_sixteen_inches(quantity: str) -> None:
     """Fractions are exact in binary, so the value must be exact."""
-    for ticks in range(16 * 64 + 1):
+    for ticks in some(range(16 * 64 + 1)):
         if possible(ticks / 64, quantity):
             got = there_and_back(f"{fraction(ticks)} in", quantity)
             assert got.value_in == ticks / 64
@@ -76,7 +76,7 @@ def test_every_sixty_fourth_to_sixteen_inches(quantity: str) -> None:
 @pytest.mark.parametrize("quantity", ["", "gap", "clearance", "free-travel"])
 def test_every_thousandth_to_four_inches(quantity: str) -> None:
     """Typed in inches and in thousandths: one value, the float nearest to the decimal."""
-    for n in range(4001):
+    for n in some(range(4001)):
         if possible(n / 1000, quantity):
             assert there_and_back(f"{n / 1000:.3f} in", quantity).value_in == n / 1000
             assert read(f"{n} thou", quantity).value_in == n / 1000
@@ -85,7 +85,7 @@ def test_every_thousandth_to_four_inches(quantity: str) -> None:
 @pytest.mark.parametrize("quantity", ["", "bearing-travel", "total-travel", "brake-contact"])
 def test_every_tenth_of_a_millimetre_to_a_hundred(quantity: str) -> None:
     """12.7 mm is exactly half an inch: one division by 25.4."""
-    for n in range(1001):
+    for n in some(range(1001)):
         if possible(n / 254, quantity) and possible(n / 10 / 25.4, quantity):
             assert there_and_back(f"{n / 10:.1f} mm", quantity).value_in == n / 10 / 25.4
 
@@ -117,7 +117,7 @@ def test_every_eighth_of_a_turn_is_said_exactly() -> None:
 
 
 def test_the_odometer_to_five_million() -> None:
-    for n in range(0, 5_000_001, 997):
+    for n in some(range(0, 5_000_001, 997)):
         assert there_and_back(f"{n} miles", "odometer").count == n
         assert read(f"{n:,}", "odometer").count == n
         got = read(str(n), "odometer", distance="kilometres")
