@@ -126,8 +126,7 @@ def _answer(answers: Answers, question: str, as_json: bool) -> Iterable[str]:
     import io
 
     from assistant.review.columns import ASKED
-    from assistant.review.export import harmless
-    from assistant.review.handover.work_orders import as_json as json_lines
+    from assistant.review.export import harmless, json_lines
 
     if question not in ASKED:
         fail(f"there is no question {question!r}; ask one of {', '.join(ASKED)}")

@@ -1,11 +1,14 @@
-"""The tables as CSV and Parquet, with a page that says what each column holds; and on Spark."""
+"""The tables as CSV and Parquet, with a page that says what each column holds; answers as JSON; and
+on Spark."""
 
 from __future__ import annotations
 
+import json
 import re
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
@@ -15,6 +18,7 @@ from assistant.record.events import RecordError
 from assistant.review import Answers, Review
 from assistant.review.columns import COLUMNS
 from assistant.review.index import quoted
+from assistant.review.wording import Row
 from assistant.sentences import sentences
 
 PAGE = "COLUMNS.md"
@@ -54,6 +58,16 @@ def harmless(text: str) -> str:
     with = + - or @ gets a "'" before it, and control characters become spaces."""
     plain = re.sub(_CONTROL, " ", text)
     return f"'{plain}" if re.match(_FORMULA, plain) else plain
+
+
+def json_lines(rows: Iterable[Row]) -> Iterator[str]:
+    """One JSON object a line; times in UTC as RFC 3339 has them."""
+    for row in rows:
+        yield json.dumps(row, ensure_ascii=False, default=_spelled)
+
+
+def _spelled(value: object) -> str:
+    return f"{value:%Y-%m-%dT%H:%M:%S}Z" if isinstance(value, datetime) else str(value)
 
 
 def _column(name: str, column: str, kind: str) -> str:

@@ -1,6 +1,5 @@
 """What a shop takes out of the desk, into programs and onto paper of its own.
 
 - ``due_list``: when trucks are due, as a calendar file and as CSV;
-- ``work_orders``: one documented row a job;
 - ``audit``: a time's records against the seals on paper.
 """
