@@ -513,17 +513,23 @@ def test_a_noise_in_a_hold_blocks_nothing(session: Session) -> None:
 COUNT = {"count": 4.0, "kind": "exact"}
 
 
-@pytest.mark.parametrize("who, first, sure, rival, name", [
-    ("tech", "reading", 0.7, 0.0, "reading"), ("tech", "reading", 0.7, 0.06, "unsure"),
-    ("helper", "reading", 0.83, 0.0, "unsure"), ("tech", "done", 0.78, 0.0, "unsure"),
-    ("tech", "done", 0.95, 0.0, "done"), ("helper", "holding", 0.95, 0.0, "holding"),
-    ("helper", "holding", 0.85, 0.0, "unsure"), ("helper", "holding", 0.92, 0.06, "unsure"),
+@pytest.mark.parametrize("step, who, first, sure, rival, name", [
+    ("ring_turn", "tech", "reading", 0.7, 0.0, "reading"),
+    ("ring_turn", "tech", "reading", 0.7, 0.06, "unsure"),
+    ("ring_turn", "helper", "reading", 0.83, 0.0, "unsure"),
+    ("ring_turn", "tech", "done", 0.78, 0.0, "unsure"),
+    ("ring_turn", "tech", "done", 0.95, 0.0, "done"),
+    ("ring_tool", "tech", "done", 0.78, 0.0, "done"),
+    ("ring_tool", "tech", "done", 0.78, 0.06, "unsure"),
+    ("ring_turn", "helper", "holding", 0.95, 0.0, "holding"),
+    ("ring_turn", "helper", "holding", 0.85, 0.0, "unsure"),
+    ("ring_turn", "helper", "holding", 0.92, 0.06, "unsure"),
 ])  # fmt: skip
 def test_in_a_hold_only_what_is_surely_awaited_passes(
-    session: Session, who: str, first: str, sure: float, rival: float, name: str
+    session: Session, step: str, who: str, first: str, sure: float, rival: float, name: str
 ) -> None:
-    """A count of the technician's, words heard better than that, and no alarm that is as near."""
-    reach(session, "ring_turn")
+    """What is asked for from whom it is asked, other words heard better, and no alarm as near."""
+    reach(session, step)
     room = Room(session, who)
     taken = Act(first, who, COUNT if first == "reading" else None)
     ranked = (

@@ -305,12 +305,13 @@ class Attendant:
         return _Outcome("accept", Act("unsure", role), words)
 
     def _fits(self, decision: Decision, role: str) -> bool:
-        """Whether it is surely what is awaited in a hold: a count from whom it is asked, or words
-        heard better than that, since a cry is as short as they are."""
-        value = decision.name in VALUES
-        bar = ACCEPT["fits_in_hold" if value else "word_in_hold"]
-        mine = not value or role == self.dialogue.whose()
-        return mine and decision.kind == "accept" and decision.probability >= bar
+        """Whether it is surely what is asked for in a hold, from whom it is, or words heard better
+        than that: a cry is as short as they are."""
+        dialogue = self.dialogue
+        asked = VALUES if dialogue.expects() and dialogue.pending is None else dialogue.allowed()
+        awaited = role == dialogue.whose() and decision.name in asked
+        bar = ACCEPT["fits_in_hold" if awaited else "word_in_hold"]
+        return decision.kind == "accept" and decision.probability >= bar
 
     def _outcome(self, utterance: Utterance, decision: Decision, role: str) -> _Outcome:
         stop = self._stops(decision)
