@@ -14,7 +14,7 @@ from rapidfuzz import fuzz, process
 
 from assistant.act import REASONS, Act
 from assistant.conversation.dead_ends import dead_end
-from assistant.conversation.likelihood import SURE, again, hint, likeliest
+from assistant.conversation.likelihood import HALF_KNOWN, SURE, again, hint, likeliest
 from assistant.conversation.look import fault, lugs_left, only_denied, taken_back
 from assistant.conversation.meaning import NUMBERS, PARTS, Likely, likely, place
 from assistant.conversation.this_step import COMPLETES, of_this_step
@@ -43,14 +43,20 @@ from assistant.texts.dialogs import Meaning
 from assistant.texts.normal import denied, negated, normal, shouted, turned_round, without_lead
 from assistant.texts.safety import (
     HARM_HINTED,
+    HARM_IN_ACTS,
     HARM_LITTLE,
     HARM_NAMED,
+    HARM_NEAR,
     HARM_SURE,
     MATTERS,
+    as_told,
     broken_off,
     counts,
     half_said,
     harm,
+    may_he,
+    near_harm,
+    not_yet,
     says,
 )
 
@@ -192,9 +198,11 @@ def understand(
     """
     danger = dialogue.danger()
     meant = _alarm(words, who, dialogue, danger) or _understood(words, who, dialogue, asked)
-    meant = _with_fault(_of_this_step(meant, words, dialogue), words)
+    meant = _with_fault(_of_this_step(meant, words, who, dialogue), words)
     if danger.pedal and not dialogue.stopped:
         return Act("unsure", who) if _lost(meant, who, danger.held) else meant
+    if _lost_near(meant, who, danger) and not dialogue.stopped:
+        return _not_sure(words, who, dialogue)
     waits = isinstance(meant, Question) or meant.meaning in ("wait", "unclear")
     if danger.cleared and waits:
         return Act("unsure", who)  # "I will be clear soon" takes a clear back
@@ -215,13 +223,14 @@ _OF_FAULTS = ("no", "correct", "note", "sound", "not_sound")
 def _looked(words: str, who: str, dialogue: Dialogue, meant: Act | Question) -> Act | Question:
     """What is seen in the hole, where it would else be asked after; a fault in its words."""
     lost = isinstance(meant, Question) or meant.meaning in ("unclear", "wait", "aside")
-    if dialogue.at == REPAIR:
+    at = dialogue.at
+    if at == REPAIR:
         told = isinstance(meant, Act) and meant.meaning in _OF_FAULTS
         if (lost or told) and taken_back(words):
             return Act("sound", who, text=words.strip())
         more = lost and "sound" in dialogue.allowed() and fault(words)
         return Act("not_sound", who, text=words.strip()) if more and who == "tech" else meant
-    if dialogue.at == LOOK:
+    if at == LOOK:
         told = isinstance(meant, Act) and meant.meaning == "not_sound"
         if told and only_denied(words):
             return again(who, dialogue)  # "no oil": of the rest nothing is said
@@ -245,6 +254,30 @@ def _lost(meant: Act | Question, who: str, held: bool) -> bool:
     return meant.meaning == "unclear" and bool(meant.text)
 
 
+def _lost_near(meant: Act | Question, who: str, danger: Danger) -> bool:
+    """Whether words said nothing sure where the engine may turn, or he could step on the pedal with
+    a hand in the hole; who stands below then and asks for a moment may not be out yet."""
+    if not (danger.engine or (danger.pressing and who == "helper")):
+        return False
+    if isinstance(meant, Question):
+        return not meant.choices
+    below = who == "tech" and meant.meaning == "wait"
+    return below or (meant.meaning == "unclear" and bool(meant.text))
+
+
+_OF_TRIALS = frozenset({"sound", "not_sound", "check", "no", "done", "unsure"})
+
+
+def _not_sure(words: str, who: str, dialogue: Dialogue) -> Act | Question:
+    """What stops it; of an answer to a trial in which no harm is seen, only a question: what
+    he is to press is not told again."""
+    guess = likely(words, who, place(dialogue))
+    answers = dialogue.trying and guess.best in _OF_TRIALS
+    if answers and guess.harm < HARM_NEAR and guess.known >= HALF_KNOWN:
+        return Question("sound_or_not", {}, who)
+    return Act("unsure", who)
+
+
 _NOISE = re.compile(r"\b(?:a|any|some|no|the|there's) (?:\w+ )?(?:sounds?|noises?)\b|\bhear\b")
 _BARE = frozenset({"okay", "ok", "yeah", "yep", "yes", "right", "alright", "all right", "sure"})
 
@@ -259,10 +292,21 @@ def _of_a_noise(meant: Act, words: str, dialogue: Dialogue) -> bool:
     return bool(_NOISE.search(text)) or (step.id == LOOK and text in _BARE)
 
 
-def _of_this_step(meant: Act | Question, words: str, dialogue: Dialogue) -> Act | Question:
+_ON_IT = re.compile(
+    r"\b(?:down|holding|held|pressing|pressed|pushing|pushed|foot(?:'s| is)? on|on it)\b"
+)
+""" "Down", where a ready helper has his foot off."""
+
+
+def _of_this_step(
+    meant: Act | Question, words: str, who: str, dialogue: Dialogue
+) -> Act | Question:
     """The act; where it would complete the step by words of another, it is not understood."""
     if isinstance(meant, Act) and _of_a_noise(meant, words, dialogue):
         return again(meant.who, dialogue)
+    ready = isinstance(meant, Act) and meant.meaning == "ready"
+    if ready and dialogue.at == "helper_ready" and _ON_IT.search(normal(words)):
+        return again(who, dialogue)
     completes = isinstance(meant, Act) and meant.meaning in COMPLETES and not meant.text
     if not completes or of_this_step(words, dialogue):
         return meant
@@ -274,9 +318,9 @@ def _understood(words: str, who: str, dialogue: Dialogue, asked: Question | None
     asks = "?" in words
     if not text:
         return Act("unclear", who)
-    leave = _may_he(text, asks) if who == "helper" else ""
-    if leave and (dialogue.stopped or dialogue.at in dialogue.dialogs.by_id):
-        return Act("unsure", who, text=leave)
+    leave = _asks_leave(text, asks, who, dialogue)
+    if leave is not None:
+        return leave
     short = without_lead(text)
     if asked is not None and asked.offer is not None and short in _YES | _NEITHER:
         return asked.offer if short in _YES else Question("say_again", {}, who)
@@ -290,11 +334,12 @@ def _understood(words: str, who: str, dialogue: Dialogue, asked: Question | None
         return said
     expected = dialogue.expects()
     figures = bool(expected) and _figures(text)
-    if meant in _DOUBTS or not (meant or figures):
+    doubts = meant in _DOUBTS and dialogue.danger().pedal
+    if doubts or not (meant or figures):
         harmful = _harm(words, text, who, dialogue)
         if harmful is not None:
             return harmful
-    complained = complaint(short, meant, who, dialogue) if meant else None
+    complained = complaint(short, meant, who, dialogue) if meant else _what_is(text, who)
     if complained is not None:
         return complained
     if meant and asks and meant in MATTERS:
@@ -305,12 +350,45 @@ def _understood(words: str, who: str, dialogue: Dialogue, asked: Question | None
     found = _reading(words, text, who, dialogue, asked)
     if isinstance(found, Act) and (figures or _chosen(text, asked, dialogue)):
         return found
+    if isinstance(found, Question) and not expected and _figures(text):
+        return found  # a bare number is no fault
     guess = likely(words, who, place(dialogue))
     if found is not None and not (_LETTER.search(text) and _better(guess, found)):
         return found
     if meant:
         return Act(meant, who)
     return _guessed(words, who, dialogue, guess)
+
+
+_THINGS = {
+    "lug": "lugs?", "flat": "flats?", "ring": "adjusting ring|adjuster ring|ring",
+    "lock-plate": "lock plate|lock bracket", "brake": "clutch brake",
+    "bearing": "release bearing|throw-?out bearing|bearing", "fork-pad": "fork pads?",
+    "jam-nut": "jam nut", "release": "releases?", "slip": "slips?|slipping",
+    "grind": "grinds?|grinding", "squeeze": "squeezes?", "free": "free travel|free play",
+    "gap": "gap", "clearance": "fork clearance|clearance",
+}  # fmt: skip
+"""Things that are asked after by their names -> how they are called."""
+_WHAT_IS = re.compile(
+    r"^(?:\w+ ){0,2}?what(?:'s| is| are| does| do|s)?(?: (?:you|they|it))?"
+    r"(?: (?:mean|means|meant)(?: by)?)?"
+    r"(?P<a> an?| the)? (?P<thing>"
+    + "|".join(f"(?P<_{n}>{called})" for n, called in enumerate(_THINGS.values()))
+    + r")(?P<means> (?:mean|means|is|are|anyway|again))?$"
+)
+_VALUES = ("free", "gap", "clearance")
+"""Of these, "what's the gap" asks for the reading."""
+
+
+def _what_is(text: str, who: str) -> Act | None:
+    """The question what a thing is: "what's a lug", "what does release mean"."""
+    m = _WHAT_IS.match(text)
+    if m is None:
+        return None
+    thing = [*_THINGS][int(next(k for k, v in m.groupdict().items() if v and k[0] == "_")[1:])]
+    named = " mean" in text or m["a"] in (" a", " an")
+    means = named or (thing not in _VALUES and m["a"] is None)
+    return Act("how", who, text=thing) if means else None
 
 
 _SHORT = 3
@@ -337,6 +415,8 @@ def _beside(words: str, text: str, meant: str, who: str, dialogue: Dialogue) -> 
     ends = ("trouble", kind) if kind else (meant, "") if meant else None
     if ends is None and not _figures(text):
         ends = dead_end(words, at)
+    if not meant and ends == ("trouble", "brake_gone") and dialogue.at == LOOK and who == "tech":
+        return Act("not_sound", who, text=words.strip())
     tells = dialogue.telling == "rest" or (dialogue.telling == "why" and ends is None)
     if tells and len(text) > _SHORT:
         return Act("told", who, text=words.strip())
@@ -520,10 +600,6 @@ _DOUBTS = ("no", "not_sound", "correct", "measure", "back")
 
 HARM_OF_TROUBLE = 0.005
 """Share of harm from which words in a hold are more than why a job cannot go on."""
-FOOT_ON = 0.25
-"""Share of harm from which the helper is asked for his foot, where a hand may be in the hole."""
-
-
 _TURN = "ring_turn"
 
 
@@ -531,14 +607,14 @@ def _harm(words: str, text: str, who: str, dialogue: Dialogue) -> Act | None:
     """What words do of themselves while somebody may be hurt: stop the job, or block it."""
     guess = likely(words, who, place(dialogue))
     danger = dialogue.danger()
-    if danger.pressing and who == "helper":
-        if guess.harm >= HARM_NAMED:
-            return Act("danger", who)
-        return Act("unsure", who) if guess.harm >= FOOT_ON else None
+    expected = dialogue.expects()
+    count = bool(expected) and read(text, expected).status == "read"
+    if not danger.pedal and (danger.engine or danger.pressing):
+        return _harm_near(text, who, dialogue, guess, count)
     if not danger.pedal:
         bar = HARM_HINTED if danger and who == "helper" else HARM_SURE
         return Act("danger", who) if guess.harm >= bar and harm(text, guess) == "stop" else None
-    count = dialogue.expects() == LUGS and read(text, LUGS).status == "read"
+    count = expected == LUGS and (count or bool(_LOST_COUNT.search(text)))
     if danger.held and who == "helper":
         # Of the foot he holds it with he speaks wherever it stands, also while a count waits.
         guess = max(guess, likely(words, who, _TURN), key=lambda likely: likely.harm)
@@ -547,6 +623,23 @@ def _harm(words: str, text: str, who: str, dialogue: Dialogue) -> Act | None:
         return Act("danger", who)
     doubts = bool(does) and (danger.cleared or not dialogue.stopped)
     return Act("unsure", who) if doubts else None
+
+
+def _harm_near(text: str, who: str, dialogue: Dialogue, guess: Likely, count: bool) -> Act | None:
+    """The same where the engine may turn, or a hand may be in the hole and the pedal up.
+
+    Of the technician in the hole only what is likely to tell of harm blocks: who could hurt him is
+    the helper.
+    """
+    danger, helper = dialogue.danger(), who == "helper"
+    if danger.pressing and helper and guess.harm >= HARM_NAMED:
+        return Act("danger", who)
+    does = harm(text, guess, count, near=True)
+    if does == "stop":
+        return Act("danger", who)
+    below = guess.harm >= HARM_IN_ACTS and dialogue.at != REPAIR
+    blocks = does and (danger.engine or helper or below)
+    return Act("unsure", who) if blocks else None
 
 
 def _better(guess: Likely, found: Act | Question) -> bool:
@@ -620,7 +713,7 @@ def _alarm(words: str, who: str, dialogue: Dialogue, danger: Danger) -> Act | Qu
         return foot
     coming = danger.releasing and _COMING_UP.search(text)  # as it was told
     if helper and danger.pedal and not coming and _is_lost(text, heard["lost"]):
-        if asks or text.startswith(("can i ", "should i ", "may i ")):
+        if asks or not_yet(text):
             return Act("unsure", who, text="foot")
         down = danger.held or danger.releasing or dialogue.stopped
         never = not down and "not holding" in text  # nor was it before
@@ -630,9 +723,16 @@ def _alarm(words: str, who: str, dialogue: Dialogue, danger: Danger) -> Act | Qu
         return Act("danger", who)
     if helper and danger.key and re.search(r"\bunder(?:neath)?\b", text) and not negated(text):
         return Act("danger", who)
+    near = _near(text, asks, who, dialogue, danger)
+    if near is not None:
+        return near
     away = helper and danger.held and not negated(text) and _FOOT_AWAY.search(text)
     if away and not dialogue.stopped and text not in heard["foot_off"].phrases:
         return Act("unsure" if asks else "lost", who)
+    if helper and danger.releasing and not asks:
+        last = [normal(clause) for clause in CLAUSE.split(words) if clause and normal(clause)][-1:]
+        if last and _IS_UP.match(last[0]) and counts(text, asks, "released"):
+            return Act("released", who)
     came_up = helper and dialogue.stopped and danger.pedal and _CAME_UP.search(text)
     if came_up and counts(text, asks, "released") and not _FOOT_ON.search(text):
         return Act("released", who)
@@ -643,6 +743,27 @@ def _alarm(words: str, who: str, dialogue: Dialogue, danger: Danger) -> Act | Qu
     if helper and danger.pressing and _holds(text, heard["holding"].anywhere):
         return Act("holding", who)  # "pressing now", while hands may be in the hole
     return foot
+
+
+def _near(text: str, asks: bool, who: str, dialogue: Dialogue, danger: Danger) -> Act | None:
+    """What stops it where the pedal is up, but the engine may turn or a hand is in the hole."""
+    if danger.pedal or not (danger.engine or danger.pressing):
+        return None
+    if _figures(text) or text in _YES or dialogue.stopped:
+        return None
+    if near_harm(f"{text} ?" if asks else text, danger.engine, who == "helper"):
+        return Act("danger", who)
+    told = dialogue.trying and who == "helper" and not asks and as_told(text)
+    return Act("wait", who) if told else None
+
+
+def _asks_leave(text: str, asks: bool, who: str, dialogue: Dialogue) -> Act | None:
+    """The helper asks whether he may."""
+    if who != "helper" or not (dialogue.stopped or dialogue.at in dialogue.dialogs.by_id):
+        return None
+    danger = dialogue.danger()
+    leave = may_he(text, asks, danger.engine and not danger.pedal, bool(danger))
+    return Act("unsure", who, text=leave) if leave else None
 
 
 def _foot(text: str, asks: bool, danger: Danger, foot: Meaning) -> Act | None:
@@ -658,46 +779,6 @@ def _foot(text: str, asks: bool, danger: Danger, foot: Meaning) -> Act | None:
     if not danger.foot or not any(phrase in text for phrase in foot.anywhere):
         return None
     return Act("foot_off" if counts(text, asks, "foot_off") else "unsure", "helper")
-
-
-_PEDAL_ACT = (
-    r"(?:press|push|step|stomp|pull|pump|hold|keep|let (?:it |her |him )?(?:go|up|off)|let up|lift"
-    r"|ease|release|come (?:off|up)|go|move|get off|take (?:my|the) (?:foot|leg) off"
-    r"|put (?:my|the) foot|foot (?:on|off)|off it|up)"
-)
-_KEY_ACT = (
-    r"(?:start|crank|fire|turn (?:on )?(?:the |a )?(?:key|engine|motor|truck|it on)|bump"
-    r"|switch (?:it|on))"
-)
-
-
-def _leave(act: str) -> str:
-    """What asks leave for an act: "can I", "want me to", "is it okay to"."""
-    return (
-        rf"^(?:\w+ ){{0,3}}?(?:can|could|should|shall|may|must|do|am) i\b(?:.{{0,16}}\b)?{act}\b"
-        rf"|\bwant me to\b(?:.{{0,12}}\b)?{act}\b|\b(?:ok|okay|safe|time|good) to {act}\b"
-    )
-
-
-_MAY_HE = re.compile(
-    rf"{_leave(_PEDAL_ACT)}|\bi (?:can )?{_PEDAL_ACT}(?: \w+){{0,3}} \?$"
-    r"|^(?:up|down|let up)(?: okay)? \?$"
-    r"|\b(?:he|she|boss) (?:wants?|says?|said|say)\b.* \?$|\bpress or (?:take )?off\b"
-    r"|^(?:ok |okay |so )*i (?:go|leave|get (?:out|off|down))\b"
-)
-""" "Can I let go now?", "want me to push it?": what a helper asks leave for, or is about to do."""
-_MAY_HE_START = re.compile(
-    rf"{_leave(_KEY_ACT)}|\bi (?:can )?{_KEY_ACT}(?: \w+){{0,3}}\b|^{_KEY_ACT}(?: \w+){{0,3}} \?$"
-)
-""" "Should I turn the key a little?" """
-
-
-def _may_he(text: str, asks: bool) -> str:
-    """What the helper asks leave for: "foot", "key", or nothing."""
-    said = f"{text} ?" if asks else text
-    if _MAY_HE_START.search(said) and not negated(text):
-        return "key"
-    return "foot" if _MAY_HE.search(said) else ""
 
 
 def _pressed_here(dialogue: Dialogue) -> bool:
@@ -721,6 +802,11 @@ _CAME_UP = re.compile(
     r"\b(?:all the way|fully|right|it's|it is|pedal's|pedal is) up\b"
     r"|\b(?:foot|leg)(?:'s| is)? off\b"
 )
+_IS_UP = re.compile(
+    r"^(?:(?:ok|okay|and|now|there|yes|yeah|right|so|well|alright|done) )*"
+    r"(?:it's|it is|she's|pedal's|pedal is|the pedal is) (?:all the way |fully )?up(?: now)?$"
+)
+""" "I let it up slowly... okay, it is up"."""
 _FOOT_ON = re.compile(r"\bfoot(?:'s| is)? (?:still )?on\b|\b(?:down|floor\w*|holding|held)\b")
 _GOING_DOWN = re.compile(
     r"^(?:(?:i'm|i am|am|ok|okay|yes|yeah|now|just) )*(?:pushing|pressing|stepping|going down"
@@ -1009,7 +1095,8 @@ _TAKES_BACK = re.compile(
 )
 """ "No wait, that gap's three eighths": a value of before."""
 _LOST_COUNT = re.compile(
-    r"\blost (?:the |my )?(?:count|track)\b|\b(?:not sure|no idea|don't know)\b"
+    r"\bmaybe (?:it's |it was )?\w+$|\b(?:turned|went|moved|pushed)\b.*\bwrong way$"
+    r"|\blost (?:the |my )?(?:count|track)\b|\b(?:not sure|no idea|don't know)\b"
 )
 _DIGIT = re.compile(rf"\d|\b(?:{'|'.join(sorted(NUMBERS | PARTS))})\b")
 

@@ -123,9 +123,16 @@ def on_unsure(job: Job, act: Act) -> list[Said]:
         return on_danger(job, act)  # the pedal is on its way: no time to ask
     leave = act.text if act.who == "helper" and act.text in _LEAVE else ""
     no = _may_he(job, leave) if leave else []
+    if job.danger().engine and hazards.pedal_up and job.at != HALTED:
+        if leave:
+            return no or job.prompt()
+        return _engine_waits(job, act)
     if no and hazards.pedal_up and not job.foot_wanted and hazards.hands_clear:
         return no
     hazards.doubt(act.who)
+    if act.who == "tech" and job.danger().pressing:
+        hazards.tell_press("tech")  # who knows what he felt: the foot is asked for
+        return asks_foot(job)
     if hazards["pedal"] == "asked" and act.who == "helper" and job.at != HALTED:
         no = [job.said("tech", "no_hold_yet", signal="WARNING")]
     down = hazards["pedal"] == "releasing" or (job.at == HALTED and not hazards.pedal_up)
@@ -134,7 +141,18 @@ def on_unsure(job: Job, act: Act) -> list[Said]:
     return [*no, *job.prompt()]
 
 
-_LEAVE = ("foot", "key")
+def _engine_waits(job: Job, act: Act) -> list[Said]:
+    """Words that are not surely harmless while the engine may turn: nothing is tried on before both
+    say that it may go on."""
+    halt(job, act)
+    return [
+        job.said("helper", job.foot_told, signal="DANGER", cue="STOP"),
+        job.said("tech", "engine_waits", signal="WARNING"),
+        *job.prompt(),
+    ]
+
+
+_LEAVE = ("foot", "key", "other")
 """What the text of an act tells that a helper asks leave for."""
 
 
@@ -146,6 +164,8 @@ def _may_he(job: Job, what: str) -> list[Said]:
         return [] if told else [job.said("helper", "no_key", signal="WARNING")]
     if hazards["pedal"] in ("held", "doubted"):
         return [job.said("helper", "no_let_up", signal="WARNING")]
+    if what == "other" and hazards.pedal_up and job.pressing:
+        return [job.said("helper", "no_leave", signal="WARNING")]
     if job.at == HALTED and not hazards.pedal_up:
         return [job.said("helper", "no_change", signal="WARNING")]
     told = job.pressing or not hazards.pedal_up

@@ -49,6 +49,8 @@ def on_reading(job: Job, act: Act) -> list[Said]:
     expected = job.expects()
     if not expected or act.reading is None:
         return job.hint(act)
+    if _said_again(job, act):
+        return job.handle("check", act)
     if expected == LUGS:
         if act.who != "tech":
             return job.only(act, "tech", sentences("job").say("phrase.count"))
@@ -78,6 +80,22 @@ def on_reading(job: Job, act: Act) -> list[Said]:
     if taken.value_in is not None and any(t is taken for t in job.facts.readings):
         job.just_read = taken.quantity
     return said
+
+
+def _said_again(job: Job, act: Act) -> bool:
+    """Whether it is the very reading that was just read back, by the one who gave it: a check."""
+    waits, said = job.pending, act.reading
+    if waits is None or said is None or waits.who != act.who or waits.step != job.at or act.doubt:
+        return False
+    if waits.quantity == LUGS:
+        count = waits.count or 0
+        way = "tighter" if count >= 0 else "looser"
+        return said.get("count") == abs(count) and act.way in ("", way)
+    ends = ("value_in", "low_in", "high_in")
+    own = (waits.value_in, waits.low_in, waits.high_in)
+    if waits.quantity == ODOMETER or waits.value_in is None:
+        return False
+    return tuple(said.get(name) for name in ends) == own
 
 
 FINE = 1 / 4

@@ -88,13 +88,16 @@ def doubts(job: Job, who: str) -> Said:
 
 
 def on_how(job: Job, act: Act) -> list[Said]:
-    """How the present step is done or measured; without words for it, the maker's manual.
+    """How the present step is done or measured, or what the thing is that the act's text names;
+    without words for it, the maker's manual.
 
     Where the step waits for the helper's word first, that is asked for: hands are out till then.
     """
     if job.foot_wanted or job.facts.hazards["pedal"] == "doubted":
         return job.prompt()
     here, how = job.here, sentences("how")
+    if act.text:
+        return [spoken_to(act.who, how.say(f"what-{act.text}"), "reply:how")]
     for key in (here.reading, here.id, here.kind):
         if key in how.texts:
             return [spoken_to(act.who, how.say(key), "reply:how")]

@@ -137,7 +137,7 @@ _BLANKS = """
     :foot_asked foot_heard no_press no_let_up no_change no_key leave_it no_hold_yet trial_stopped
     :link_lost link_lost_idle link_taken link_taken_idle link_back need_inside repair_wait
     :accepted_inside found_taken_back taken_back comes_later clearance_decides ring_again
-    :stop_no_effect stop_wrong_way
+    :stop_no_effect stop_wrong_way no_leave engine_waits sound_or_not
 """
 REPLIES = {
     reply: tuple(blanks.split())

@@ -21,12 +21,15 @@ if TYPE_CHECKING:
 
 # --- harm: words while somebody may be hurt ------------------------------------------------------
 
-HARM_SURE, HARM_HINTED, HARM_NAMED = 0.92, 0.9, 0.82
+HARM_SURE, HARM_HINTED, HARM_NAMED = 0.94, 0.93, 0.88
 """Shares of harm from which it stops: at all, where a word hints at it, where words name it."""
 HARM_IN_TALK, HARM_IN_ACTS, HARM_LITTLE = 0.0013, 0.03, 0.2
 """Shares of harm below which words pass: small talk, in which danger hides; what asks or tells
 something that lugcall knows; and what holds the count that was asked for. All are fitted on the
 tuning writers, then lowered until nothing but a question passed of those in `hold`."""
+HARM_NEAR = 0.003
+"""That of small talk where the pedal is up, but the engine may turn or a hand is in the hole: of
+nine tuning writers left out, 2 of 33 dangers taken for talk pass, and a third of talk blocks."""
 KNOWN = 0.5
 """Words of which fewer are known say nothing sure."""
 
@@ -60,6 +63,8 @@ _NAMED = re.compile(
     r"|giv\w*|dead|quit\w*)\b"
     r"|\b(?:hands?|fingers?|arm|thumb|sleeve|glove)s?(?:'s| is| are|'re)? "
     r"(?:still |stuck |back )*in\b"
+    r"|\b(?:tool|bar|wrench|spanner|socket|ratchet|screwdriver|gauge|lamp|light|rag)s?"
+    r"(?:'s| is| are|'re)? (?:still|stuck|back|caught|stayed|left|jammed)\b"
     r"|\b(?:com|lift|ris|creep|spring|eas|bring|let)\w* (?:\w+ )?up\b"
     r"|\b(?:crank\w*|starter|ignition)\b|\bkey (?:is |'s )?in\b"
     r"|\b(?:my|his|her|me) (?:hand|finger|arm|thumb)s?\b|\bstuck\b|\bunder the truck\b"
@@ -73,6 +78,8 @@ _CRY = re.compile(
     r"|(?:no ?){3,})$"
 )
 """Nothing but a cry."""
+_FAULTS = frozenset({"not_sound", "no", "measure", "trouble", "complaint"})
+"""What may be wrong with a clutch."""
 _DOUBTFUL = frozenset({"danger", "unsure", "not_sound", "no", "measure", "trouble"})
 """What never passes in a hold, however little harm is seen in it."""
 
@@ -83,13 +90,35 @@ def names_harm(text: str) -> bool:
     return bool(_NAMED.search(text))
 
 
-def harm(text: str, likely: Likely, count: bool = False) -> str:
-    """ "stop", "block" or "": what words must do while the pedal is, or may be, down.
+_GOES = _any("gone wrong")
+"""The truck goes, a cry heard, somebody hurt, missing or in the way: where somebody may be hurt."""
+_WELL = re.compile(r"\b(?:are you|you) (?:ok|okay|alright|all right|hurt|there|good) \?$|\bfire$")
+""" "Piotr, are you okay?" """
+_ENGINE = _any("engine on")
+"""With the engine on: nobody says this of work that goes well."""
+_HOLE = _any("foot on")
+"""With hands in the hole, of the helper: a foot where none may be."""
+
+
+def near_harm(text: str, engine: bool, helper: bool) -> bool:
+    """Whether words name what stops a job where the engine may turn (`engine`), or a hand may be in
+    the open hole, the pedal up."""
+    if _GOES.search(text) or _WELL.search(text) or _CRY.match(text):
+        return True
+    if engine and _ENGINE.search(text):
+        return True
+    return helper and not engine and bool(_HOLE.search(text)) and not negated(text)
+
+
+def harm(text: str, likely: Likely, count: bool = False, near: bool = False) -> str:
+    """ "stop", "block" or "": what words must do while somebody may be hurt.
 
     Args:
         text: normal words.
         likely: what they may mean.
-        count: they hold the count that was asked for.
+        count: they hold the count, or the reading, that was asked for.
+        near: the pedal is up, but the engine may turn, or a hand is in the open hole: there what
+            may be wrong with a clutch is an answer, and danger hides less in talk.
     """
     named = names_harm(text)
     bar = HARM_NAMED if named else HARM_HINTED if _HINTS.search(text) else HARM_SURE
@@ -98,10 +127,13 @@ def harm(text: str, likely: Likely, count: bool = False) -> str:
     if count and not named and likely.harm < HARM_LITTLE:
         return ""
     best = likely.best
+    if near and best in _FAULTS and likely.harm < HARM_LITTLE:
+        return ""
     if named or best in _DOUBTFUL or likely.known < KNOWN:
         return "block"
     talk = best in ("nothing", "ask_other", "why")  # or asks what lugcall cannot answer
-    return "" if likely.harm < (HARM_IN_TALK if talk else HARM_IN_ACTS) else "block"
+    in_talk = HARM_NEAR if near else HARM_IN_TALK
+    return "" if likely.harm < (in_talk if talk else HARM_IN_ACTS) else "block"
 
 
 # --- acts that matter ----------------------------------------------------------------------------
@@ -250,3 +282,100 @@ def half_said(text: str, asks: bool, who: str) -> bool:
     told = ["holding"] if who == "helper" and says(text, "holding") else []
     told += ["clear"] if "clear" in text.split() else []
     return any(not counts(text, asks, meaning) for meaning in told)
+
+
+# --- what the helper asks leave for, or does as he was told ---------------------------------------
+
+_PEDAL_ACT = (
+    r"(?:press|push|step|stomp|pull|pump|hold|keep|let (?:it |her |him )?(?:go|up|off)|let up|lift"
+    r"|ease|release|come (?:off|up)|go|move|get off|take (?:my|the) (?:foot|leg) off"
+    r"|put (?:my|the) foot|foot (?:on|off)|off it|up)"
+)
+_KEY_ACT = (
+    r"(?:start|crank|fire|turn (?:on )?(?:the |a )?(?:key|engine|motor|truck|it on)|bump"
+    r"|switch (?:it|on))"
+)
+
+
+def _leave(act: str) -> str:
+    """What asks leave for an act: "can I", "want me to", "is it okay to"."""
+    return (
+        rf"^(?:\w+ ){{0,3}}?(?:can|could|should|shall|may|must|do|am) i\b(?:.{{0,16}}\b)?{act}\b"
+        rf"|\bwant me to\b(?:.{{0,12}}\b)?{act}\b|\b(?:ok|okay|safe|time|good) to {act}\b"
+    )
+
+
+_MAY_HE = re.compile(
+    rf"{_leave(_PEDAL_ACT)}|\bi (?:can )?{_PEDAL_ACT}(?: \w+){{0,3}} \?$"
+    r"|^(?:up|down|let up)(?: okay)? \?$"
+    r"|\b(?:he|she|boss) (?:wants?|says?|said|say)\b.* \?$|\bpress or (?:take )?off\b"
+    r"|^(?:ok |okay |so )*i (?:go|leave|get (?:out|off|down))\b"
+)
+""" "Can I let go now?", "want me to push it?": what a helper asks leave for, or is about to do."""
+_MAY_HE_START = re.compile(
+    rf"{_leave(_KEY_ACT)}|\bi (?:can )?{_KEY_ACT}(?: \w+){{0,3}}\b|^{_KEY_ACT}(?: \w+){{0,3}} \?$"
+)
+""" "Should I turn the key a little?" """
+
+
+_MAY_HE_DO = re.compile(
+    r"^(?:\w+ ){0,4}?(?:can|could|may|might|shall|should|must) i\b"
+    r"(?! (?:ask|say|tell|hear|see|help))"
+    r"|\bam i (?:allowed|free|ok|okay|good) to\b|\b(?:ok|okay|alright|all right|mind|cool) if i\b"
+    r"|\bwhat if i\b|\bi (?:need|want|have|got|gotta|wanna) (?:to )?"
+    r"(?:stretch|go|leave|answer|take|get|change|swap|switch|move|sneeze|pee)\b"
+)
+""" "Phone is ringing, can I answer?", "what if I change foot?" """
+
+
+_TOLD_TO = re.compile(
+    r"\b(?:he|she|boss|they|you|somebody|someone) (?:says?|said|wants?|told|yell\w*)\b"
+)
+""" "He says let go": his foot has not moved yet."""
+_AS_TOLD = re.compile(
+    r"^(?:(?:ok|okay|right|yes|yeah|so|now|just|i'm|i am|am|gonna|and|well|alright|all right) )*"
+    r"(?:(?:start|crank|fir|turn)(?:ing|in) (?:it|her|him|the engine|the key|the truck)?"
+    r"(?: (?:up|over|on|now))*"
+    r"|(?:press|push)(?:ing|in) (?:it|her|the pedal|the clutch)?(?: (?:down|in|now|slowly|again))*"
+    r"|(?:try|shift|test)(?:ing|in)(?: (?:it|her|first|second|reverse|now|again|the gears))*"
+    r"|(?:lett?|eas)(?:ing|in) (?:it |her )?up(?: (?:now|slow|slowly))*"
+    r"|(?:engine's|engine is|it's|she's) (?:on|running|idling|started)(?: now)?"
+    r"|(?:it's |i'm |she's )?in neutral(?: now)?"
+    r"|pedal's (?:down|going down)|foot's going down|down(?: it| she)? goes)$"
+)
+""" "Starting her now": what a trial asks the helper to do."""
+
+
+def may_he(text: str, asks: bool, trial: bool, danger: bool) -> str:
+    """What the helper asks leave for, in normal words.
+
+    Args:
+        text: normal words.
+        asks: a question mark stood behind them.
+        trial: the engine may turn, and he is to press and to shift.
+        danger: somebody may be hurt.
+
+    Returns:
+        "foot", "key", where somebody may be hurt "other", or "".
+    """
+    said = f"{text} ?" if asks else text
+    if _MAY_HE_START.search(said) and not negated(text):
+        return "key"
+    if trial:
+        told = re.search(r"\b(?:press|push|shift|gear|pump|let (?:it |her )?up|ease)\b", text)
+        return "foot" if told and _MAY_HE.search(said) else "other" if _leaves(said) else ""
+    return "foot" if _MAY_HE.search(said) else "other" if danger and _leaves(said) else ""
+
+
+def not_yet(text: str) -> bool:
+    """Whether words of a foot that goes only ask leave, or tell of an order: "he says let go"."""
+    return bool(_MAY_HE_DO.search(text) or _TOLD_TO.search(text))
+
+
+def as_told(text: str) -> bool:
+    """Whether normal words say that the helper does what a trial asks for: "starting her now"."""
+    return bool(_AS_TOLD.match(text))
+
+
+def _leaves(said: str) -> bool:
+    return bool(_MAY_HE_DO.search(said) or _MAY_HE.search(said))

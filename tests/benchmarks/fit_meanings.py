@@ -30,7 +30,7 @@ _AS_MEANING = {
     "stop": "danger", "value": "reading",
 }  # fmt: skip
 MOST_PIECES = 45_000
-_HOLDS = HAZARD | {"S43", "S44"}
+_HOLDS = HAZARD | {"S43", "S44", "S36", "S39", "S49", "S50", "S51"}
 LATER = ("S47", "S50", "S51")
 """Situations of `later` that the job has now."""
 

@@ -47,7 +47,10 @@ OWN = [
     *(("ring_unlock", w) for w in ("plate's out", "lock plate's off", "it's out", "done")),
     *(("ring_lock", w) for w in ("plate's in", "it's in", "it's on", "plate in, hands out")),
     *(("cover_off", w) for w in ("it's off", "cover's off", "plate's off")),
-    *(("lubricate", w) for w in ("greased", "all greased up", "done", "grease is in")),
+    *(
+        ("lubricate", w)
+        for w in ("greased", "all greased up", "done", "grease is in, wiped off the extra")
+    ),
     *(("out_from_under", w) for w in ("i'm out", "out", "all out, tools out")),
 ]
 

@@ -347,7 +347,7 @@ def test_a_helper_told_to_move_it_is_never_left_without_an_answer(
     session: Session, play: Play
 ) -> None:
     play(session, FOUND)
-    said = play(session, "h: it's back down / clear / let it up / h: that's the one")
+    said = play(session, "h: it's back down / clear / let it up / h: what a day")
     assert said[-1].cue == "RELEASE"
 
 

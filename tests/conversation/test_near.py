@@ -1,0 +1,185 @@
+"""Words where the engine may turn, or a hand is in the open hole with the pedal up: what is not
+surely harmless stops, and the order to press is not told again."""
+
+from __future__ import annotations
+
+import pytest
+
+from assistant.conversation import Session
+from tests.conversation.strangers import ALARMS, CORPUS, kept, labels, rows
+from tests.job.test_hold import (
+    FOUND,
+    TO_COVER,
+    TURN,
+    Play,
+    text,
+)
+
+LOOK = FOUND.removesuffix(" / all good / skip")
+TRIAL = f"{TO_COVER} / done / done"
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        *(
+            "h: it's rolling!",
+            "h: it goes down the hill",
+            "h: it's in first gear I think",
+            "h: smoke",
+        ),
+        *("h: where is Marek, I don't see him", "Tomek off! off!", "kill it", "chock fell out"),
+        *("wait, I left the wrench under, I go get it", "wait, don't turn key", "I burned my hand"),
+        *("aaa hot", "h: there are legs there. I see legs by the wheel", "h: the pedal stays down"),
+    ],
+)
+def test_with_the_engine_on_it_stops(session: Session, play: Play, words: str) -> None:
+    play(session, TRIAL)
+    said = play(session, words)
+    assert session.job.at == "halted"
+    assert "engine off" in text(said, "helper") and "Press" not in text(said, "helper")
+
+
+def test_after_a_doubt_both_say_that_it_goes_on(session: Session, play: Play) -> None:
+    play(session, f"{TRIAL} / h: hm that gauge thing blinks and beeps")
+    assert session.job.at == "halted"
+    assert "ready first" in text(play(session, "carry on"))
+    said = play(session, "h: ready / carry on")
+    assert session.job.at == "function_release" and "Press" in text(said, "helper")
+
+
+@pytest.mark.parametrize("words", ["starting her now", "one sec", "engine's on"])
+def test_what_a_trial_asks_for_does_not_stop_it(session: Session, play: Play, words: str) -> None:
+    play(session, TRIAL)
+    assert "Waiting" in text(play(session, f"h: {words}"))
+
+
+def test_an_answer_to_a_trial_that_is_not_sure_is_asked_for_and_no_more(
+    session: Session, play: Play
+) -> None:
+    play(session, TRIAL)
+    said = play(session, "h: it's squeaking")
+    assert text(said, "helper") == "Sound, or not sound? Or say stop."
+
+
+def test_a_helper_who_asks_to_leave_a_running_truck_hears_no(session: Session, play: Play) -> None:
+    play(session, TRIAL)
+    assert "NO. Stay there" in text(play(session, "h: can I stretch my legs a minute?"), "helper")
+
+
+@pytest.mark.parametrize(
+    "words",
+    ["oops I stepped on it", "he is screaming", "I think the truck moved", "Piotr, you ok?"],
+)
+def test_over_an_open_hole_the_helper_s_words_alarm(
+    session: Session, play: Play, words: str
+) -> None:
+    play(session, LOOK)
+    said = play(session, f"h: {words}")
+    assert session.job.at == "halted" and "HANDS OUT" in text(said, "tech")
+
+
+@pytest.mark.parametrize("words", ["hand is inside now, nobody move", "Tomek don't touch nothing"])
+def test_words_from_below_ask_for_the_foot(session: Session, play: Play, words: str) -> None:
+    play(session, LOOK)
+    said = play(session, words)
+    assert session.job.at == "look_inside" and "Foot off" in text(said, "helper")
+    assert "STOP HERE" not in text(said)
+
+
+def test_a_broken_brake_that_is_seen_is_a_fault(session: Session, play: Play) -> None:
+    play(session, LOOK)
+    assert "STOP HERE" in text(play(session, "the brake is missing one ear"))
+
+
+def test_danger_stops_or_blocks() -> None:
+    """180 ways by one writer who saw nothing of it, never tuned on: E with the engine on, O over
+    the open hole, H in a hold. Two passed over the hole, both the technician's."""
+    at = {"E": "S39", "O": "S50", "H": "S26"}
+    passed = []
+    for place, who, words, kind in rows(CORPUS / "near" / "w.tsv"):
+        if kind != "danger":
+            continue
+        got = labels(kept(at[place]).understood(words, "helper" if who == "H" else "tech"))
+        if not got & (ALARMS | {"released", "block", "bad", "holding"}):
+            passed.append((place, who, words))
+    assert len(passed) <= 2, passed
+
+
+# --- asking leave, a count in doubt, a release, a name -------------------------------------------
+
+
+@pytest.mark.parametrize(
+    "words",
+    ["can I change foot?", "phone is ringing, can I answer", "what if I let go", "he says let go"],
+)
+def test_in_a_hold_asking_leave_gets_a_no(session: Session, play: Play, words: str) -> None:
+    play(session, TURN)
+    said = play(session, f"h: {words}")
+    assert "NO. Keep it down" in text(said, "helper") and "coming up" not in text(said)
+
+
+@pytest.mark.parametrize(
+    "words", ["I lost count", "I think five, maybe six", "I turned the wrong way"]
+)
+def test_a_count_in_doubt_is_asked_for(session: Session, play: Play, words: str) -> None:
+    play(session, TURN)
+    assert "Exactly how many?" in text(play(session, words))
+    assert session.job.pending is None
+
+
+def test_a_tool_still_in_is_no_count(session: Session, play: Play) -> None:
+    play(session, TURN)
+    play(session, "five lugs, but the tool's still in there, mind")
+    assert session.job.pending is None
+
+
+def test_the_pedal_is_up_by_the_last_words(session: Session, play: Play) -> None:
+    play(session, f"{TURN} / 3 / check / done / done / clear")
+    assert "Pedal up." in text(play(session, "h: I let it up slowly... okay, it is up"))
+
+
+@pytest.mark.parametrize("words", ["foot off slowly", "anything but it's up", "off"])
+def test_what_does_not_say_that_it_is_up(session: Session, play: Play, words: str) -> None:
+    play(session, f"{TURN} / 3 / check / done / done / clear")
+    assert "Pedal up." not in text(play(session, f"h: {words}"))
+
+
+def test_down_is_not_ready(session: Session, play: Play) -> None:
+    play(session, "skip / done / done / done / done / done / done / h: down")
+    assert session.job.at == "helper_ready"
+
+
+def test_a_number_is_no_fault(session: Session, play: Play) -> None:
+    play(
+        session, "skip / done / done / done / done / done / done / h: ready / h: sound / half inch"
+    )
+    assert session.job.at == "chain_lever"
+
+
+def test_a_reading_said_twice_is_checked(session: Session, play: Play) -> None:
+    play(session, f"{TURN} / 5 lugs / 5 lugs")
+    assert session.job.at == "ring_tool"
+    play(session, "5 lugs")
+    assert session.job.at == "ring_tool"
+
+
+def test_another_count_is_read_back_anew(session: Session, play: Play) -> None:
+    play(session, f"{TURN} / 5 lugs / 4 lugs")
+    assert session.job.at == "ring_turn" and session.job.pending is not None
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        ("what is a lug", "notch"),
+        ("what's a flat", "hexagon"),
+        ("what does release mean", "lets go"),
+        ("what is a fork pad", "two tips"),
+    ],
+)
+def test_a_thing_is_explained_by_its_name(
+    session: Session, play: Play, words: str, told: str
+) -> None:
+    play(session, LOOK)
+    assert told in text(play(session, words), "tech")
