@@ -368,7 +368,8 @@ def said(t: Tables, words: str) -> ir.Table:
 
 def work_orders(t: Tables) -> ir.Table:
     """One row a job for a shop's own programs, the newest first; `columns.toml` says what each
-    holds, and COLUMNS.md beside an export. Lengths in inches, distances in miles, times in UTC."""
+    holds, and COLUMNS.md beside an export. Names and their order stay, new ones come at the end.
+    Lengths in inches, distances in miles, times in UTC."""
     h = t.hearing.filter(t.hearing.meaning == "note")
     h = h.mutate(placed=h.n.cast("string").lpad(6, "0") + " " + h.words)  # not all engines order
     notes = h.group_by("job").agg(notes=h.placed.collect())

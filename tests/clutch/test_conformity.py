@@ -5,7 +5,6 @@ import math
 import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
-from scipy import stats
 
 from assistant.clutch.conformity import (
     DEFAULT_FIGURES,
@@ -56,6 +55,8 @@ def test_jcgm_106_clause_7_examples(
 @given(lengths, st.floats(1e-3, 0.5), lengths, st.floats(0, 2))
 def test_probability_matches_scipy(y: float, u: float, low: float, width: float) -> None:
     """Outside check: scipy.stats.norm."""
+    from scipy import stats
+
     both = conformance_probability(Measured(y, u), Limits(low, low + width))
     assert both == pytest.approx(
         stats.norm.cdf(low + width, y, u) - stats.norm.cdf(low, y, u), abs=1e-9
@@ -69,6 +70,8 @@ def test_probability_matches_scipy(y: float, u: float, low: float, width: float)
 @QUICK
 @given(lengths, spreads)
 def test_decision_agrees_with_its_guard_and_probability(y: float, u: float) -> None:
+    from scipy import stats
+
     judgement, guard, conf = judge(Measured(y, u), GAP), stats.norm.ppf(0.95) * u, 0.95
     if judgement.decision == "in":
         assert 0.5 + guard - 1e-12 <= y <= 0.5625 - guard + 1e-12
@@ -143,12 +146,16 @@ def test_rectangular_interval_outside_check() -> None:
 @QUICK
 @given(st.floats(-5, 5), st.floats(1e-6, 2))
 def test_interval_matches_scipy_uniform(low: float, width: float) -> None:
+    from scipy import stats
+
     reading = Measured.from_interval(low, low, low + width)
     assert reading.u_in == pytest.approx(stats.uniform.std(0.0, width), abs=1e-12)
 
 
 def test_normal_against_scipy_on_a_grid() -> None:
     """Outside check: scipy.stats.norm."""
+    from scipy import stats
+
     for i in range(-80, 81):
         z = i / 10
         assert normal_cdf(z) == pytest.approx(stats.norm.cdf(z), rel=1e-9)

@@ -5,7 +5,6 @@ import random
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from scipy import stats
 
 from assistant.clutch.conformity import Limits, Measured
 from assistant.clutch.ring import (
@@ -58,6 +57,8 @@ def test_ring_conserves_clearance_plus_gap(
 @given(st.floats(0.3, 0.8), st.floats(1e-3, 0.02), beliefs, st.integers(-MAX_LUGS, MAX_LUGS))
 def test_chance_is_the_scipy_integral(g: float, u: float, belief: RingBelief, lugs: int) -> None:
     """Outside check: scipy.stats.norm, mixed over the belief."""
+    from scipy import stats
+
     expected = 0.0
     for state in belief.states:
         at = g - state.sense * lugs * state.pitch_in
