@@ -29,7 +29,7 @@ from assistant.conversation.understand import Missed, two_called, understand, wh
 from assistant.dialogue import Dialogue, Heard, Question
 from assistant.job import unfinished, words
 from assistant.job.job import Job
-from assistant.job.state import LEFT, Facts, Taken
+from assistant.job.state import LEFT, RULES, Facts, Taken
 from assistant.quantity import FREE_TRAVEL, GAP, ODOMETER, QUANTITIES
 from assistant.record import Journal
 from assistant.record.clips import ClipError, keep
@@ -193,10 +193,11 @@ class Session(Talk):
         now: Callable[[], datetime] = datetime.now,
         keep_audio: bool = False,
         full: bool = False,
+        rules: int = RULES,
     ) -> tuple[Session, list[Said]]:
         """Start a job on a new record; also returns what is said first.
 
-        `full`: see `job.state.JobState`; the record keeps it, so that it goes on alike.
+        `full`, `rules`: see `job.state.JobState`; the record keeps them, so that it goes on alike.
         With `keep_audio`, that the sound of confirmed readings is kept is said before all else.
 
         Raises:
@@ -206,7 +207,7 @@ class Session(Talk):
         problem = card.unsupported()
         if problem:
             raise SessionError(problem)
-        job = Job(card, dialogs, full)
+        job = Job(card, dialogs, full, rules)
         source = "card_used" if card.text else "defaults"
         opening = [
             *([dialogs.said("both", "audio_kept")] if keep_audio else []),
@@ -223,6 +224,7 @@ class Session(Talk):
             "defaulted": list(card.defaulted),
             "said": [s.as_data() for s in opening],
             **({"full": True} if job.full else {}),
+            "rules": job.rules,
         }
         journal = Journal.create(folder, card.unit or "truck", data, now)
         session = cls(job, journal)
@@ -395,7 +397,7 @@ def _replayed(journal: Journal, dialogs: Dialogs) -> Job:
     card = _card_of(opened)
     if card.unsupported():
         raise SessionError(card.unsupported())
-    job = Job(card, dialogs, opened.full)
+    job = Job(card, dialogs, opened.full, opened.rules)
     job.prompt(entering=True)
     for turn in history.turns:
         if turn.act is not None:

@@ -402,7 +402,7 @@ def _beside(words: str, text: str, meant: str, who: str, dialogue: Dialogue) -> 
     leaves = dialogue.at == LEAVING and meant in ("done", "no") and _SIDE.search(text)
     if leaves and not _step_answer(text, without_lead(text), dialogue):
         return Act("unclear", who, text=text)  # "on" is no answer to whether the plate is in
-    handed = _hand_over(text, who, dialogue)
+    handed = _hand_over(words, text, who, dialogue)
     if handed is not None or meant == "takes_over":
         return handed or Act("takes_over", who)
     kinds = dialogue.dialogs.words[meant].kinds if meant in ("trouble", "fitted") else {}
@@ -442,8 +442,29 @@ _CODE_SAID = re.compile(
 )
 
 
-def _hand_over(text: str, who: str, dialogue: Dialogue) -> Act | None:
-    """That another person goes on: with his code, or to be asked for it."""
+_FROM_BREAK = re.compile(
+    r"^(?:(?:ok|okay|alright|all right|right),? )?(?:(?:we|i|they|he)(?:'re|'m|'s| are| am| is)? )?"
+    r"(?:all )?back (?:now |here )?(?:from|after|off) (?:the |our |my )?(?:\w+ )?"
+    r"(?:lunch|dinner|supper|breakfast|break|coffee|smoke|weekend|night)\b[\w ,]*$"
+    r"|^(?:lunch|dinner|break|coffee)(?:'s| is| time is)? over\b[\w ,]*$"
+)
+_CALLS_HIMSELF = re.compile(
+    r"^\W*(?:(?:hi|hey|hello|ok|okay|now),? )?(?:this is|my name is|my name's|the name's)"
+    r" (?P<name>[A-Z][\w\-]+)(?: [A-Z][\w\-]+)?(?:[ ,]+(?:now|here|speaking|on the pedal"
+    r"|in the cab|below|i'm new|taking over|from \w+ shift))*\W*$"
+)
+_HERE_NOW = re.compile(
+    r"^(?:this is |it's |i'm )?(?:a |the |your )?(?:new|different|other|another) "
+    r"(?:guy|man|person|helper|tech|technician|mechanic)\b(?: (?:now|here|up here"
+    r"|down here|on the pedal|in the cab|in the seat|under here))*$"
+)
+
+
+def _hand_over(words: str, text: str, who: str, dialogue: Dialogue) -> Act | None:
+    """That another person goes on, or may: with his code, or to be asked for it."""
+    plain = without_lead(text)
+    if _FROM_BREAK.match(plain) or _HERE_NOW.match(plain) or _CALLS_HIMSELF.match(words):
+        return Act("takes_over", who)
     m = _OVER.match(without_lead(text))
     if m is not None and not negated(text):
         return Act("takes_over", who, text=_person(m["name"] or m["to"]))

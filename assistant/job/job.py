@@ -21,7 +21,16 @@ from assistant.hazards import NEEDS
 from assistant.job import answers, pedal, prop, readings, talk, unfinished, words
 from assistant.job.kinds import KINDS, Handler
 from assistant.job.machine import MAY_BE_HELD, machine
-from assistant.job.state import HALTED, LEAVING, LEFT, REPAIR, SIGNED, Facts, JobState
+from assistant.job.state import (
+    HALTED,
+    LEAVING,
+    LEFT,
+    REPAIR,
+    RULES,
+    SIGNED,
+    Facts,
+    JobState,
+)
 from assistant.quantity import (
     GAP,
     LUGS,
@@ -103,13 +112,16 @@ class Job(JobState):
         card: the truck's card.
         dialogs: checked dialogs.
         full: see `JobState.full`; a card may ask for it as well.
+        rules: see `RULES`.
     """
 
-    def __init__(self, card: Card, dialogs: Dialogs, full: bool = False) -> None:
+    def __init__(
+        self, card: Card, dialogs: Dialogs, full: bool = False, rules: int = RULES
+    ) -> None:
         own = dialogs.for_truck(card.traits)
         self._below = interlocks.hands_below(own.steps)
         self._pressed = frozenset(s.id for s in own.steps if interlocks.presses(s))
-        super().__init__(own, Facts(card), own.steps[0].id, full=full or card.full)
+        super().__init__(own, Facts(card), own.steps[0].id, full=full or card.full, rules=rules)
         self.machine = machine(own.steps)
         self.said = own.said
 
@@ -131,6 +143,9 @@ class Job(JobState):
             self.signing = ""  # a yes to something else must not sign
         hazards = self.facts.hazards
         hazards.act += 1
+        first = unfinished.comes_first(self, act) if self.asking else None
+        if first is not None:
+            return first
         if not hazards.counts(act.meaning, self.foot_wanted):
             return self.prompt()
         if act.meaning in _PRESSED_AGAIN and self.pressing:
@@ -150,6 +165,15 @@ class Job(JobState):
         """Whether the step waits until the helper has said that his foot is off the pedal."""
         waits = self.at in self._below and not self.correcting  # that sends no hand anywhere
         return waits and not all(map(self.facts.hazards.holds, NEEDS["hands_below"]))
+
+    @property
+    def asking(self) -> str:
+        """What is asked before it goes on: "code" of who goes on, "helper", "key"; or ""."""
+        if not self.rules or self.at in (LEAVING, SIGNED, LEFT):
+            return ""
+        if self.handing:
+            return "code"
+        return self.back[0] if self.back and self.step is not None else ""
 
     @property
     def inside(self) -> bool:
@@ -208,6 +232,8 @@ class Job(JobState):
             return unfinished.phrases(self)
         if self.inside:
             return dict.fromkeys(self.dialogs.by_id[interlocks.LOOK].answers, "sound")
+        if self.asking:
+            return unfinished.answers_first(self)
         if step is None or self.pending is not None or self.foot_wanted:
             return {}
         means = "skip" if step.kind == "read" else self.kind.means
@@ -241,6 +267,8 @@ class Job(JobState):
     def whose(self) -> str:
         if self.facts.hazards.propped:
             return "tech"
+        if self.asking:
+            return self.handing or {"helper": "helper", "key": "tech"}[self.asking]
         if self.foot_wanted:
             return "helper"
         return self.here.who if self.pending is None else "tech"
@@ -260,7 +288,7 @@ class Job(JobState):
         )
 
     def expects(self) -> str:
-        if self.foot_wanted:
+        if self.foot_wanted or (self.asking and self.step is not None):
             return ""
         reads = self.here.reading if self.here.kind == "read" else ""
         return self.correcting or self.kind.expects or reads
@@ -273,6 +301,8 @@ class Job(JobState):
             ready = ["ready"] if self.stopped and self.helper_asked else []
             return [*self.kind.allowed, *ready, *(["accept", "sound"] if self.inside else [])]
         own = ["unpropped", "propped"] if self.facts.hazards.propped else []
+        if self.asking:
+            return [*own, *unfinished.ANSWERS_FIRST[self.asking]]
         if self.foot_wanted:
             return [*own, "foot_off"]
         if self.pending is not None:
@@ -290,6 +320,8 @@ class Job(JobState):
             return self.kind.instruction(self, self.here)
         if self.facts.hazards["pedal"] == "doubted":
             return pedal.asks_helper(self)
+        if self.asking:
+            return unfinished.asks(self)
         if self.foot_wanted:
             return pedal.asks_foot(self)
         if step.kind == "turn" and not self.facts.hazards.hold_confirmed:

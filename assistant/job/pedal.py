@@ -282,7 +282,8 @@ def on_resumed(job: Job, act: Act, who: Said) -> list[Said]:
             halt(job, act)
         out.append(job.said("both", "dialogs_changed", signal="NOTICE"))
     state = words.truck_state(job)
-    return [*out, job.said("both", "resumed", state=state), who, *job.prompt(entering=True)]
+    rest = [] if job.asking and job.step is not None else job.prompt(entering=True)
+    return [*out, job.said("both", "resumed", state=state), who, *rest]
 
 
 def on_holding(job: Job, act: Act) -> list[Said]:
@@ -316,10 +317,10 @@ def _may_press(job: Job) -> bool:
     The step has him press and let up, or nobody is under the truck yet, or any more.
     """
     step = job.here
-    return step.phase == "safe" or step.id in _ALL_OUT or presses(step)
+    return step.phase == "safe" or step.id in ALL_OUT or presses(step)
 
 
-_ALL_OUT = ("hand_key", "engine_off", "next_due", "sign_off")
+ALL_OUT = ("hand_key", "engine_off", "next_due", "sign_off")
 """Steps with everybody out."""
 
 

@@ -320,12 +320,23 @@ class Plans:
         last, small = self._before(taken), QUANTITIES[taken.quantity].small
         if last is None or not taken.is_length or not last.is_length or self.parted(last, taken):
             return None
-        raised = self._raised_by(last, taken)
-        if raised is None or (taken.quantity == GAP and self._pressed()):
+        carried = self._carried_by(last, taken)
+        if carried is None or (taken.quantity == GAP and self._pressed()):
             return None
         start, now = ([t.value_in or 0.0, t.low_in or 0.0, t.high_in or 0.0] for t in (last, taken))
-        moved = (start[0] + raised[0], start[1] + raised[1], start[2] + raised[2])
+        by, u = carried
+        half = TWO_SIDED * u
+        moved = (start[0] + by, start[1] + by - half, start[2] + by + half)
         return last if unlike(moved, (now[0], now[1], now[2]), small) else None
+
+    def as_before(self, one: Taken, other: Taken) -> Taken:
+        """A reading as it would have been when an earlier one of its quantity was taken."""
+        by, _ = self._carried_by(one, other) or (0.0, 0.0)
+        value, low, high = (
+            None if at is None else max(0.0, at - by)
+            for at in (other.value_in, other.low_in, other.high_in)
+        )
+        return replace(other, value_in=value, low_in=low, high_in=high)
 
     def _before(self, taken: Taken) -> Taken | None:
         """The reading of the same quantity before it."""
@@ -336,35 +347,47 @@ class Plans:
         return next(i for i, t in enumerate(self.facts.readings) if t is taken)
 
     def parted(self, one: Taken, other: Taken) -> bool:
-        """Whether their quantity was moved between two readings of it; a total travel is followed
-        past the pedal's stop, whose height is read as well."""
+        """Whether their quantity was moved between two readings of it by what does not tell how
+        far. The pedal's stop does, by its height, for a total travel, and the ring, by the gap,
+        for a clearance."""
         moved_by = QUANTITIES[one.quantity].moved_by
         between = range(self._place(one) + 1, self._place(other) + 1)
         changes = [c for c in self.facts.linkage if c.at in between]
         if one.quantity == TOTAL_TRAVEL:
             changes = [c for c in changes if c.step == QUANTITIES[TOTAL_TRAVEL].fix]
         elif one.quantity == CLEARANCE:
-            moved_by = (*moved_by, STOPS)  # which draw the fork along, or not quite
+            moved_by = (ROD, STOPS)  # which draw the fork along, or not quite
+            changes = [c for c in changes if c.adjuster != RING]
         turned = RING in moved_by and any(m.moved and m.at in between for m in self.facts.moves)
         return turned or any(c.adjuster in moved_by for c in changes)
 
-    def _raised_by(self, one: Taken, other: Taken) -> tuple[float, float, float] | None:
-        """How far the pedal's stop moved a total travel from one reading of it to another, by the
-        heights: value, low and high end; None where they do not tell."""
+    def _carried_by(self, one: Taken, other: Taken) -> tuple[float, float] | None:
+        """How far a quantity went from one reading of it to another by what another quantity, read
+        before and after, tells (and how surely); None where that was not read.
+
+        The pedal's stop moves a total travel as it does the height. The ring takes from the gap
+        what it gives the clearance, unless the fork is on the bearing.
+        """
         first, last = self._place(one), self._place(other)
-        stops = [c.at for c in self.facts.linkage if c.adjuster == STOPS and first < c.at <= last]
-        if one.quantity != TOTAL_TRAVEL or not stops:
-            return 0.0, 0.0, 0.0
-        heights = [
-            next((t for t in some[::-1] if t.quantity == PEDAL_HEIGHT and t.is_length), None)
-            for some in (self.facts.readings[: stops[0]], self.facts.readings[stops[-1] : last])
-        ]
-        if heights[0] is None or heights[1] is None:
+        between, facts = range(first + 1, last + 1), self.facts
+        by, moves = PEDAL_HEIGHT, [c.at for c in facts.linkage if c.adjuster == STOPS]
+        if one.quantity == CLEARANCE:
+            by, moves = GAP, [m.at for m in facts.moves if m.moved]
+            moves += [c.at for c in facts.linkage if c.adjuster == RING]
+        moves = sorted(at for at in moves if at in between)
+        if one.quantity not in (TOTAL_TRAVEL, CLEARANCE) or not moves:
+            return 0.0, 0.0
+        then, now = (
+            next((t.measured for t in some[::-1] if t.quantity == by and t.is_length), None)
+            for some in (facts.readings[: moves[0]], facts.readings[moves[-1] : last])
+        )
+        if then is None or now is None:
             return None
-        then, now = heights[0].measured, heights[1].measured
-        half = TWO_SIDED * math.hypot(then.u_in, now.u_in)
-        raised = now.value_in - then.value_in
-        return raised, raised - half, raised + half
+        gone = now.value_in - then.value_in
+        if one.quantity == CLEARANCE:
+            pressed = min(one.measured.value_in, other.measured.value_in) <= 0.0
+            return None if pressed else (-gone, math.hypot(then.u_in, now.u_in))
+        return gone, math.hypot(then.u_in, now.u_in)
 
     def _pressed(self) -> bool:
         """Whether the fork was seen on the bearing since the ring was moved, or never off it: it

@@ -279,7 +279,7 @@ def _keep(job: Job, taken: Taken) -> list[Said]:
     facts.readings.append(taken)
     if facts.at_nominal(taken):
         taken.accepted = str(sentences("job").say("nominal"))
-    before = facts.plans.unlike(taken)
+    before = facts.plans.unlike(taken) if job.rules else None
     if before is not None and (job.choice or job.here.reading != taken.quantity):
         facts.misread(before, taken)  # it was doubted, and read again for that
     elif before is not None:

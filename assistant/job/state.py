@@ -40,6 +40,10 @@ HALTED, REPAIR, SIGNED = "halted", "repair", "signed_off"
 LEAVING, LEFT = "leaving", "left_unfinished"
 """Where a job may stand besides its steps; `LEAVING` while it is closed unfinished, then `LEFT`."""
 
+RULES = 1
+"""By which a job goes on, kept with its record, so that one of an earlier time goes on by its own.
+1: who goes on, whether the helper is there and the key below is answered first, and a reading that
+does not repeat the one before is read again."""
 NOTHING = Setting()
 """No adjuster moved."""
 NOMINAL_IN = 0.001
@@ -330,7 +334,7 @@ class Facts:
         held = [t for t in self.readings if t.quantity == now.quantity and not t.over]
         since = held[: next(i for i, t in enumerate(held) if t is now)]
         if since[-1:] == [before] and (len(since) < 2 or self.plans.parted(since[-2], before)):
-            before.instead = now
+            before.instead = self.plans.as_before(before, now)
 
     # --- moves ---
 
@@ -402,6 +406,9 @@ class JobState:
         faulty: the step at which something was not sound, till it is repaired or accepted; or "".
         found: what was told last to be wrong inside, in its words.
         handing: who ("tech", "helper") may be another person now, till the code is said; or "".
+        back: what is asked then, before anybody goes under again: "helper", "key".
+        away: they broke off to go away from the truck: who comes back is asked.
+        rules: see `RULES`.
         gauge: "mm" or "inch" when the technician said what his gauge shows, else "".
         full: every reading that drives a move is checked, none is taken over, and every caution
             comes whole.
@@ -440,6 +447,9 @@ class JobState:
     faulty: str = ""
     found: str = ""
     handing: str = ""
+    back: tuple[str, ...] = ()
+    away: bool = False
+    rules: int = RULES
 
     def __post_init__(self) -> None:
         self.stand()

@@ -22,6 +22,8 @@ if TYPE_CHECKING:
     from assistant.texts.dialogs import Step
 
 _NOBODY = ("helper_gone", "alone")
+_AWAY = ("break", "time_up")
+"""Kinds of trouble after which they come back from elsewhere, or others do."""
 _CLOSES = ("time_up", "wrong_card")
 """Kinds of trouble for which there is nothing to try."""
 
@@ -46,6 +48,7 @@ def on_trouble(job: Job, act: Act) -> list[Said]:
         job.facts.hazards.says_nobody(act.who)
     if job.at == LEAVING and kind != "break":
         return _because(job, kind)
+    job.away = job.away or kind in _AWAY
     if kind == "break":
         return [*on_pause(job, act), _said("both", "pause_next")]
     job.trouble = kind, job.step_id
@@ -346,8 +349,12 @@ def on_carry_on(job: Job, act: Act) -> list[Said]:
 
 
 def on_go_on(job: Job, act: Act) -> list[Said]:
-    """Carry on; after a shift that was over, who goes on is asked."""
+    """Carry on; after a break or a shift that was over, who goes on is asked."""
     over, stopped = job.trouble[0] == "time_up", job.at in (HALTED, LEAVING)
+    if job.rules:
+        if job.away and stopped and not job.helper_asked:
+            asks_who(job, "tech")
+        return on_carry_on(job, act)
     said = on_carry_on(job, act)
     if not over or not stopped or job.at in (HALTED, LEAVING):
         return said
@@ -364,17 +371,92 @@ def on_ready(job: Job, act: Act) -> list[Said]:
         return [job.said("both", "ready_heard"), *job.prompt()]
     if there:
         return answers.on_ready(job, act)
-    return [_said("both", "helper_back"), asks_who(job, "helper"), *job.prompt()]
+    asked, job.back = asks_who(job, "helper"), ()  # he is there
+    return [_said("both", "helper_back"), asked, *([] if job.rules else job.prompt())]
 
 
 # --- who goes on ----------------------------------------------------------------------------------
 
+ANSWERS_FIRST = {"code": ["takes_over"], "helper": ["foot_off", "ready"], "key": ["done"]}
+"""What `Job.asking` asks -> the acts that answer it."""
+_GOES_ON = frozenset({
+    *("reading", "done", "check", "no", "accept", "move", "measure", "correct", "same", "sound"),
+    *("skip", "repaired", "start_over", "carry_on", "clear", "ready", "sign_off", "back"),
+})  # fmt: skip
+"""Acts that take a job on; all others, of pedal and danger before all, always count."""
+
+
+def comes_first(job: Job, act: Act) -> list[Said] | None:
+    """What is answered instead of going on, while it is not known who goes on, whether the helper
+    is there, or where the key is; None where the act may count."""
+    asking = job.asking
+    if asking == "code" and act.meaning == "sign_off" and act.text:
+        _known(job, act)
+        return None
+    who = {"helper": "helper", "key": "tech"}.get(asking)
+    if who == act.who and act.meaning in ANSWERS_FIRST[asking]:
+        return _there(job, act)
+    stopped = job.step is None and act.meaning in ("clear", "ready")
+    if act.meaning not in _GOES_ON or stopped:
+        return None
+    return asks(job)
+
+
+def asks(job: Job) -> list[Said]:
+    """Who goes on; then, before anybody goes under, whether the helper is there and the key."""
+    if job.asking == "code":
+        return [_said("both", "who_now")]
+    if job.asking == "key":
+        return [_said("tech", "back_key")]
+    keep = job.said("tech", "keep_out", signal="WARNING")
+    return [keep, _said("helper", "back_helper"), job.said("helper", "foot_asked")]
+
+
+def answers_first(job: Job) -> dict[str, str]:
+    """The phrases of the steps that ask the same."""
+    step = {"helper": "helper_ready", "key": "key"}.get(job.asking)
+    meaning = ANSWERS_FIRST[job.asking][-1]
+    return {} if step is None else dict.fromkeys(job.dialogs.by_id[step].answers, meaning)
+
+
+def _there(job: Job, act: Act) -> list[Said]:
+    """The helper is there, or the key with the technician."""
+    hazards = job.facts.hazards
+    if job.asking == "key":
+        hazards.note({"key": "tech"}, act.who)
+    else:
+        hazards.says_there()
+    job.back = job.back[1:]
+    if act.meaning != "foot_off":
+        return job.prompt(entering=True)
+    hazards.says_foot_off()
+    return [job.said("both", "foot_heard"), *job.prompt(entering=True)]
+
 
 def asks_who(job: Job, who: str) -> Said:
-    """Another person may be there now: who it is."""
+    """Another person may be there now: who it is, and what is asked of him."""
     job.facts.people.append((who, ""))
-    job.handing = who
+    job.handing, job.away = who, False
+    _asked_again(job, who)
     return _said("both", "who_now")
+
+
+def _asked_again(job: Job, who: str) -> None:
+    """Where somebody goes under again, the helper, his foot and the key are not taken for granted.
+
+    A pedal that is not up is ended, or held anew, by words of its own; with the key above nobody is
+    below, and it comes back first.
+    """
+    hazards, ids = job.facts.hazards, [*job.dialogs.by_id]
+    begun = job.step_id not in ids or ids.index(job.step_id) > ids.index("helper_ready")
+    job.back = ()
+    if not (job.rules and begun) or hazards.key_above or job.step_id in pedal.ALL_OUT:
+        return
+    if hazards.pedal_up and hazards["helper"] == "there":
+        hazards.tell_press()
+        job.back += ("helper",)
+    if who == "tech":
+        job.back += ("key",)
 
 
 def on_takes_over(job: Job, act: Act) -> list[Said]:
@@ -385,16 +467,20 @@ def on_takes_over(job: Job, act: Act) -> list[Said]:
         out = pedal.on_stop(job, act)
     if not act.text:
         return [*out, asks_who(job, act.who)]
-    if job.handing:
-        job.facts.people[-1] = job.handing, act.text
-    else:
-        job.facts.people.append((act.who, act.text))
-    job.handing = ""
-    if act.who == "helper":
-        hazards.says_there()
+    if not job.handing:
+        asks_who(job, act.who)
+    _known(job, act)
     state = words.truck_state(job)
     told = _said("both", "takes_over", code=words.spelled(act.text), state=state)
-    return [*out, told, *job.prompt()]
+    return [*out, told, *job.prompt(entering=bool(job.rules))]
+
+
+def _known(job: Job, act: Act) -> None:
+    """Who goes on, by his code."""
+    who = job.handing
+    job.facts.people[-1], job.handing = (who, act.text), ""
+    if who == "helper":
+        job.facts.hazards.says_there()
 
 
 # --- for the record -------------------------------------------------------------------------------

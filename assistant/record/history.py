@@ -262,6 +262,8 @@ class Opened(Line, gc=False):
     card: CardKept = msgspec.field(default_factory=CardKept)
     figures: dict[str, LimitsKept] = {}
     full: bool = False
+    rules: int = 0
+    """See `job.state.RULES`."""
 
 
 class Turn(Line, kw_only=True, gc=False):

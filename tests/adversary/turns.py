@@ -28,10 +28,20 @@ SAID = {
 LINES_A_JOB = 400
 
 
+FIRST = {
+    "Who goes on? Say code, and your code.": "code 12",
+    "Helper: still there, in the seat?": "helper: foot off",
+    "Engine off, key on you? Say done.": "done",
+}
+"""What is asked after a new start -> its answer."""
+
+
 def leading_on(rng: random.Random, said: Sequence[tuple[str, str]]) -> str:
     """A line that answers what was asked last."""
     for who, text in reversed(said):
         speaker = "helper: " if who == "HELPER" else ""
+        if text in FIRST:
+            return FIRST[text]
         if text.endswith("Check?"):
             return speaker + rng.choice(("check", "check", "check", "yes", "no"))
         for prompt, _ in terms.prompts_in(text)[:1]:

@@ -42,9 +42,14 @@ ANSWERS = {
     "sign": "tech: sign off 12",
 }
 
+FIRST = {"code": "code 12", "helper": "foot off", "key": "done"}
+"""What is asked after a new start, before it goes on."""
+
 
 def answer(job: Job) -> str:
     """What a pair that knows the job says next; the truck needs five lugs and one turn of rod."""
+    if job.asking:
+        return f"{job.whose()}: {FIRST[job.asking]}"
     if job.at == "halted":
         return "tech: carry on"
     if job.foot_wanted:
@@ -192,6 +197,8 @@ def test_resumed_after_every_turn_of_one_job(card: Card, dialogs: Dialogs, tmp_p
         session.hear(who, words)
         session.close()
         session, _ = Session.resume(session.journal.path, dialogs)
+        while session.job.asking and not session.job.stopped:
+            session.hear(*answer(session.job).split(": "))
     assert session.job.at == "ring_ready"
     finish(session)
 

@@ -31,6 +31,8 @@ SET = "h: 1.5 in / check / h: 1.5 in / check / h: foot off"
 """The free travel is not what it was, though nothing was moved: it is read again."""
 FINAL = "done / 0.530 / 0.125"
 TO_COVER = f"{GOOD} / {SET} / {FINAL} / done"
+BACK = "code 12 / h: ready / done"
+"""Who goes on after a new start, the helper there, the engine off and the key below."""
 TRIED = "h: sound / h: sound / h: sound / h: sound"
 TO_SIGN = f"{TO_COVER} / done / done / {TRIED} / done / skip"
 
@@ -64,7 +66,7 @@ def test_killed_while_the_pedal_is_let_up_out_of_a_stop(
     session.close()
     again, said = Session.resume(session.journal.path, dialogs)
     assert not any(s.cue == "RELEASE" for s in said)
-    play(again, "carry on / clear / h: holding")
+    play(again, "code 12 / carry on / key's on me / clear / h: holding")
     assert again.job.at == "ring_turn"
 
 
@@ -365,7 +367,7 @@ def test_a_foot_off_before_a_new_start_counts_for_nothing(
     play(session, "h: foot off the pedal")
     session.close()
     again, _ = Session.resume(session.journal.path, dialogs)
-    play(again, "lever moves")
+    play(again, f"{BACK} / lever moves")
     assert again.job.at == "chain_loose" and again.job.foot_wanted
     assert "Pedal up" not in text(play(again, "stop"))
 

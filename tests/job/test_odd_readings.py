@@ -94,7 +94,7 @@ def test_a_new_clutch_is_a_first_set_up(session: Session, play: Play) -> None:
 def test_what_nothing_moved_and_reads_otherwise_is_read_again(session: Session, play: Play) -> None:
     """The second reading that the third one repeats was right; the plan forgets the first."""
     said = play(session, f"{GOOD} / h: 1.5 in / check")
-    assert "1.5 in now, 5/8 in before, nothing moved" in text(said, "helper")
+    assert "1.5 in does not fit 5/8 in before" in text(said, "helper")
     assert session.job.at == "set_free" and session.job.expects() == FREE_TRAVEL
     play(session, "h: 1.5 in / check")
     facts = session.job.facts

@@ -16,7 +16,7 @@ from assistant.record.history import JobHistory
 from assistant.texts.dialogs import Dialogs
 from tests import demo
 from tests.conftest import CARD
-from tests.job.test_hold import FOUND, GOOD, HOLE, PLAN, SET, TO_COVER, TO_SIGN, TURN, text
+from tests.job.test_hold import BACK, FOUND, GOOD, HOLE, PLAN, SET, TO_COVER, TO_SIGN, TURN, text
 
 Play = Callable[[Session, str], list[Said]]
 MOST = 50
@@ -114,7 +114,10 @@ def test_what_a_move_changes_is_read_again(session: Session, play: Play, moved: 
     lugs = "check / done / done / clear / h: holding / five lugs / check / done / done / clear"
     move = f"{PLAN} / {lugs} / h: released / 0.525"
     rod = " / 11/64 / check / done / 0.155"
-    play(session, f"{move}{rod if moved == 'rod' else ' / 0.125 / check'}")
+    play(
+        session,
+        f"{move}{rod}" if moved == "rod" else f"{move.replace('525', '535')} / 0.152 / check",
+    )
     assert session.job.at == "set_free"
     assert session.job.facts.latest(FREE_TRAVEL) is None
 
@@ -152,7 +155,7 @@ def test_a_shop_may_want_all_of_it(
     session.close()
     again, _ = Session.resume(path, dialogs)
     assert again.job.full and again.job.at == "fork_clearance"
-    said = play(again, "0.125 / check / h: 8.5 in / check")
+    said = play(again, f"{BACK} / h: foot off / 0.125 / check / h: 8.5 in / check")
     assert again.job.at == "set_total" and "Hands and gauges out of the hole" in text(said)
     said = play(again, "h: 8.25 in / check")
     assert "Hands and gauges out of the hole" in text(said)

@@ -12,6 +12,7 @@ from assistant.card import card_from_text
 from assistant.conversation import Session, SessionError
 from assistant.conversation.dead_ends import dead_end
 from assistant.interlocks import TROUBLES
+from assistant.quantity import GAP
 from assistant.record import verify_file
 from assistant.record.history import JobHistory
 from assistant.review.pages.job_page import job_page
@@ -153,7 +154,7 @@ def test_alone_no_ring_is_moved(session: Session, play: Play, words: str) -> Non
     said = play(session, "clear")
     assert session.job.at == "ring_ready" and "NO RING MOVE" in text(said)
     assert not any(s.cue == "HOLD" for s in play(session, "ready / carry on / done / clear"))
-    assert any(s.cue == "HOLD" for s in play(session, "h: ready / clear"))
+    assert any(s.cue == "HOLD" for s in play(session, "h: ready / h: code 9 / clear"))
 
 
 @pytest.mark.parametrize("words", ["helper's gone", "i'm alone", "my helper left"])
@@ -186,7 +187,7 @@ def test_a_pause_tells_how_to_leave_the_truck(session: Session, play: Play, word
     assert "Lock plate out" in said and "tag on the wheel, open hole marked" in said
     said = text(play(session, "carry on"))
     assert session.job.at == "ring_ready"
-    assert ("Who goes on" in said) == ("shift" in words)
+    assert ("Who goes on" in said) == (words in ("lunch", "shift's over / pause"))
 
 
 def test_a_pause_with_the_engine_running_has_the_key_back_first(
@@ -228,13 +229,76 @@ def test_who_goes_on_is_asked_and_kept(session: Session, play: Play, dialogs: Di
     assert "31 takes over" in text(said)
     said = play(again, "marek takes over")
     assert "Who goes on" in text(said)
-    play(again, "code 44 / 0.530 / check / shift's over / clear / in / on / tagged / skip")
+    play(again, "code 44 / h: foot off / key's on me / 0.530 / check / shift's over / clear / in")
+    play(again, "on / tagged / skip")
     play(again, "sign off 44")
     history = JobHistory.read(again.journal.path)
     assert history.closed is not None
     assert [(p.who, p.code) for p in history.closed.people] == [("tech", "31"), ("tech", "44")]
     assert "TECH NOW: code 31" in "\n".join(transcript(history))
     assert "31" in made(again.journal.path).words
+
+
+@pytest.mark.parametrize(
+    "told",
+    [
+        "this is Earl", "h: this is Dana now", "we're back from lunch", "back from lunch",
+        "lunch / carry on", "lunch / we're back from lunch", "h: i'm taking over", "",
+    ],
+)  # fmt: skip
+def test_nothing_goes_on_before_it_is_known_who_and_that_it_is_safe(
+    session: Session, play: Play, dialogs: Dialogs, told: str
+) -> None:
+    """After a change of person, a break, a new start: code, helper, engine and key, in this order;
+    no other answer takes the job on."""
+    play(session, FOUND)
+    if told:
+        said = play(session, told)
+    else:
+        session.close()
+        session, said = Session.resume(session.journal.path, dialogs)
+    job = session.job
+    assert "Who goes on" in text(said)
+    for words in ("0.530", "done", "all good", "back", "h: 8.5 in", "carry on"):
+        said = text(play(session, words))
+        assert "Who goes on" in said or (job.stopped and words != "carry on"), words
+        assert job.handing and job.pending is None and job.facts.latest(GAP) is None
+    who = job.handing
+    play(session, f"{'h: ' if who == 'helper' else ''}code 31")
+    if job.stopped:
+        play(session, "carry on")
+    assert job.facts.people[-1] == (who, "31")
+    assert "still there" in text(play(session, "done"), "helper") and job.whose() == "helper"
+    play(session, "0.530 / h: foot off")
+    if who == "tech":
+        assert "key on you" in text(play(session, "all good")) and job.whose() == "tech"
+        play(session, "0.530 / key's on me")
+    assert job.pending is None and job.facts.latest(GAP) is None
+    assert job.at == "found_gap" and job.expects() == GAP
+    play(session, "0.530")
+    assert job.facts.latest(GAP) is not None
+    session.close()
+
+
+def test_stop_and_danger_count_before_it_is_known_who(session: Session, play: Play) -> None:
+    play(session, f"{TURN} / this is Earl")
+    assert session.job.stopped and session.job.handing == "tech"
+    assert "HANDS OUT" in text(play(session, "h: it's coming up"))
+    play(session, "clear / let it up / h: released")
+    assert session.job.facts.hazards.pedal_up and session.job.handing == "tech"
+    assert "Who goes on" in text(play(session, "carry on"))
+
+
+def test_a_record_of_a_time_when_it_went_on_without_a_code_is_resumed(
+    session: Session, play: Play, dialogs: Dialogs, tmp_path: Path
+) -> None:
+    old = Session.begin(session.job.facts.card, dialogs, tmp_path, rules=0)[0]
+    play(old, f"{FOUND} / hand over / 0.530 / 0.125 / h: 1.5 in / check")
+    at = old.job.at
+    old.close()
+    again, _ = Session.resume(old.journal.path, dialogs)
+    assert again.job.at == at and again.job.rules == 0
+    again.close()
 
 
 def test_a_change_of_person_in_a_hold_stops(session: Session, play: Play) -> None:

@@ -173,6 +173,9 @@ def test_resumed_sessions_tell_it_again(kept: Session, dialogs: Dialogs) -> None
     quiet.close()
     again, said = Session.resume(kept.journal.path, dialogs, keep_audio=True)
     assert said[0].key == "reply:audio_kept"
+    heard(again, "tech", "code 12", sound=tone(700))
+    heard(again, "helper", "foot off", sound=tone(700))
+    heard(again, "tech", "done", sound=tone(700))
     heard(again, "tech", "check", sound=tone(700))
     assert files(again) == []
     assert last(again).data["taken"]["figures"] == "9/16 in"

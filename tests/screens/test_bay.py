@@ -12,6 +12,7 @@ from assistant.conversation import Session
 from assistant.screens.bay import _LOOK_S, SILENT_S, STALL_S, Bay, Screen
 from assistant.screens.bays import Bays
 from assistant.screens.view import WORDS, cab_view
+from tests.conversation.test_session import FIRST
 from tests.demo import CARDS, played, shipped
 from tests.screens.conftest import until
 
@@ -27,6 +28,8 @@ def in_bay(folder: Path, at: str, work: Callable[[Bay, Clock], Awaitable[None]])
     """Do something with the demo job, live at a step."""
     path, dialogs = folder / f"{until(at, folder)}.jsonl", shipped()
     session, said = Session.resume(path, dialogs)
+    while session.job.asking:
+        said = session.hear(session.job.whose(), FIRST[session.job.asking])
 
     async def run() -> None:
         clock = Clock()
@@ -46,6 +49,7 @@ async def to_the_turn(bay: Bay) -> None:
     for who, words in (
         ("tech", "clear"),
         ("tech", "carry on"),
+        ("tech", "key's on me"),
         ("tech", "clear"),
         ("helper", "holding"),
     ):
@@ -336,7 +340,8 @@ def test_what_the_technician_says_is_not_shown_as_the_helper_s(tmp_path: Path) -
 
 def test_press_and_keep_down_are_two_words_and_stop_is_beside_both(tmp_path: Path) -> None:
     async def work(bay: Bay, clock: Clock) -> None:
-        for words, wanted in (("clear", "stop"), ("carry on", "hold"), ("clear", "press")):
+        back = (("clear", "stop"), ("carry on", "hold"), ("key's on me", "hold"))
+        for words, wanted in (*back, ("clear", "press")):
             await bay.hear("tech", words)
             assert cab(bay)["word"] == wanted
         assert {"holding", "stop", "repeat"} <= {*means(bay)} and cab(bay)["safe"] == "hold"

@@ -83,7 +83,7 @@ def test_a_job_by_two_screens_is_one_record(served: Served, tmp_path: Path) -> N
     served.stop()
     record = tmp_path / f"{job}.jsonl"
     assert lugcall("verify", str(record)).stdout.startswith("GOOD")
-    went_on = lugcall("resume", str(record), stdin=b"brakes set\n")
+    went_on = lugcall("resume", str(record), stdin=b"code 12\nbrakes set\n")
     assert "brakes set" in went_on.stdout and went_on.returncode == 0
 
 

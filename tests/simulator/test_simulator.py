@@ -141,6 +141,7 @@ def test_clearance_is_not_spent_for_a_brake_that_cannot_be_brought_in(seed: int)
         pytest.param(511529, id="fluid: a pedal that rests higher is no part of the ratio"),
         pytest.param(407338, id="a coarse gauge hides what the rod did"),
         pytest.param(313610, id="a misread clearance is not carried into the contact"),
+        pytest.param(611173, id="a clearance that the ring's own gap gives the lie is read again"),
         pytest.param(506313, id="a finer pair of readings tells the ratio"),
         pytest.param(508671, id="a travel that its stop did not make is read again"),
         pytest.param(419418, id="a misread gap, found out at the end, opens what was accepted"),

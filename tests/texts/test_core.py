@@ -274,7 +274,7 @@ def test_a_resume_tells_that_the_dialogs_changed_and_asks(
     assert "carry on" in said[-1].text and session.job.stopped
     play(session, "done")
     assert session.job.stopped, "nothing goes on before it is said"
-    play(session, "carry on / done")
+    play(session, "code 12 / carry on / done")
     assert session.job.at == "key"
     session.close()
 

@@ -210,6 +210,8 @@ def reading_grammar(name: str, metric: bool = False) -> Grammar:
 KEPT = 8
 """Grammars kept: a job goes to and fro between few, and one takes several megabytes."""
 _BEFORE_COMMAND = ("okay", "yes", "right", "all right")
+_SIGNS, _SAYS_WHO = ("sign off", "signing off"), ("code", "my code", "my code is")
+"""What comes before a code."""
 _CHOICES = ("the first", "first", "the second", "second", "neither", "first one", "second one")
 _ANSWER_UNITS = ("inches", "inch", "thousandths", "thou", "millimetres", "millimeters",
                  "sixteenths", "thirty seconds", "sixty fourths")  # fmt: skip
@@ -221,11 +223,13 @@ def expected(dialogue: Dialogue, who: str = "", asked: Question | None = None) -
     phrases = frozenset(_phrases(dialogue, who))
     quantity = dialogue.expects()
     last = quantity or dialogue.last_quantity()
-    signs = "sign_off" in dialogue.allowed()
+    codes = _SIGNS if "sign_off" in dialogue.allowed() else ()
+    if dialogue.handing and who in ("", dialogue.handing):
+        codes = (*codes, *_SAYS_WHO)
     metric = dialogue.units == "mm"
     taken_back = dialogue.pending is not None or "no" in dialogue.allowed()
     breath = dialogue.breath() if who in ("", dialogue.whose()) else Breath()
-    return _grammar(phrases, quantity, last, metric, signs, asked is not None, taken_back, breath)
+    return _grammar(phrases, quantity, last, metric, codes, asked is not None, taken_back, breath)
 
 
 def _phrases(dialogue: Dialogue, who: str) -> set[str]:
@@ -256,7 +260,7 @@ def _grammar(
     quantity: str,
     last: str,
     metric: bool,
-    signs: bool,
+    codes: tuple[str, ...],
     asked: bool,
     taken_back: bool,
     breath: Breath,
@@ -265,9 +269,9 @@ def _grammar(
     command = seq(opt(alt(*_BEFORE_COMMAND)), commands)
     named = alt(*(q.spoken for q in QUANTITIES.values()))
     said: list[tuple[float, Rule]] = [(1.0, command), (0.1, seq("correct the", named))]
-    if signs:
+    if codes:
         code = alt(seq(FIGURE, opt(FIGURE, opt(FIGURE, opt(FIGURE)))), SMALL)
-        said.append((1.0, seq(alt("sign off", "signing off"), opt(alt("code", "by")), code)))
+        said.append((1.0, seq(alt(*codes), opt(alt("code", "by")), code)))
     if asked:
         said.append((1.0, alt(*_CHOICES, *_ANSWER_UNITS)))
     if quantity:
@@ -278,7 +282,7 @@ def _grammar(
         said.append((0.3, seq(again, reading(last, metric, True))))
     if breath.items:
         said.append((0.5, _one_breath(breath)))
-    now = (phrases, quantity, last, metric, signs, asked, taken_back, breath)
+    now = (phrases, quantity, last, metric, codes, asked, taken_back, breath)
     name = f"now_{abs(hash(now)):x}"
     return Grammar(name, weighted(*said))
 
