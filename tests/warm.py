@@ -81,7 +81,7 @@ def asked(
     Raises:
         subprocess.TimeoutExpired: the command was killed past its time.
     """
-    if env.keys() & OF_THE_START:
+    if env.keys() & OF_THE_START or not hasattr(os, "pidfd_open"):  # not Linux
         done = subprocess.run(
             [sys.executable, "-m", "assistant", *args], input=typed, capture_output=True,
             cwd=folder, env=env, timeout=limit_s,
@@ -96,7 +96,8 @@ def asked(
     ended = json.loads(server.stdout.readline())
     if ended is None:
         raise subprocess.TimeoutExpired(args, limit_s)
-    return subprocess.CompletedProcess(args, *ended)
+    told = (base64.b64decode(text).decode() for text in ended[1:])
+    return subprocess.CompletedProcess(args, ended[0], *told)
 
 
 OF_THE_START = {"LUGCALL_DIALOGS"}
@@ -107,7 +108,7 @@ OF_THE_START = {"LUGCALL_DIALOGS"}
 def _server() -> subprocess.Popen[bytes]:
     return subprocess.Popen(
         [sys.executable, "-m", "tests.warm"], cwd=ROOT, stdin=subprocess.PIPE,
-        stdout=subprocess.PIPE,
+        stdout=subprocess.PIPE, start_new_session=True,  # Ctrl-C is for the tests
     )  # fmt: skip
 
 
@@ -116,7 +117,7 @@ def _serve() -> None:
     for line in sys.stdin:
         args, folder, env, typed, limit_s = json.loads(line)
         ended = called(tuple(args), Path(folder), env, base64.b64decode(typed), limit_s)
-        told = ended and (ended[0], *(text.decode("utf-8") for text in ended[1:]))
+        told = ended and (ended[0], *(base64.b64encode(text).decode() for text in ended[1:]))
         print(json.dumps(told), flush=True)
 
 
