@@ -292,7 +292,7 @@ def _taken_in(job: Job, taken: Taken) -> list[Said]:
     facts = job.facts
     effect = _effect(job, taken)
     _ring_once_more(job, taken)
-    said = [*_tips(job, taken), *effect, *_verdict(job, taken)]
+    said = [*_tips(job, taken), *effect, *_verdict(job, taken), *_reopened(job, taken)]
     odd = facts.contradiction() if taken.quantity in JUDGED else None
     if odd is not None:
         return [*said, *_read_again(job, odd)]
@@ -315,22 +315,25 @@ def _read_twice(job: Job, taken: Taken, *said: Said) -> list[Said]:
     assert before is not None
     if job.facts.plans.unlike(taken) is not None:
         job.facts.misread(before, taken)
-    return [*said, *_reopened(job), *_taken_in(job, taken)]
+        if before.instead is not None:
+            _effect(job, before.instead, before)
+    return [*said, *_taken_in(job, taken)]
 
 
-def _reopened(job: Job) -> list[Said]:
-    """What was accepted since no setting could put it in is open again, once, where one can."""
+def _reopened(job: Job, taken: Taken) -> list[Said]:
+    """What was accepted since no setting could put it in is open again, once, where a reading tells
+    that one can."""
     facts = job.facts
     held = [t for q in JUDGED if (t := facts.latest(q)) is not None and t.accepted]
-    some = [t for t in held if facts.decided(t.quantity) == "out"]
+    some = [t for t in held if facts.decided(t.quantity) == "out" and t is not taken]
     some = [t for t in some if t.quantity not in facts.reopened | facts.left]
     why = [t.accepted for t in some]
-    for taken in some:
-        taken.accepted = ""
-    plan = facts.plans.whole() if some else None
-    if plan is None or not plan.settings.possible:
-        for taken, was in zip(some, why, strict=True):
-            taken.accepted = was
+    for one in some:
+        one.accepted = ""
+    plan = facts.plans.whole() if some and job.rules else None
+    if plan is None or not (plan.settings.possible and any(can_fix(job, t.quantity) for t in some)):
+        for one, was in zip(some, why, strict=True):
+            one.accepted = was
         return []
     facts.reopened.update(t.quantity for t in some)
     names = joined([words.spoken(t.quantity) for t in some], ", ")
@@ -612,10 +615,13 @@ MOST_SHARE = 4.0
 """A change of more than that was none of this part alone: from memory."""
 
 
-def _effect(job: Job, taken: Taken) -> list[Said]:
-    """What the change just before this reading really did; what it did counts from then on."""
+def _effect(job: Job, taken: Taken, misread: Taken | None = None) -> list[Said]:
+    """What the change just before this reading really did; what it did counts from then on.
+
+    `misread`: the reading after the change, of which `taken` is what it should have been.
+    """
     facts = job.facts
-    index = next(i for i, t in enumerate(facts.readings) if t is taken)
+    index = next(i for i, t in enumerate(facts.readings) if t is (misread or taken))
     if not facts.linkage or facts.linkage[-1].at != index:
         return []
     change = facts.linkage[-1]
@@ -625,6 +631,8 @@ def _effect(job: Job, taken: Taken) -> list[Said]:
     before = [t for t in facts.readings[: change.at] if t.quantity == taken.quantity]
     if not told or not per or not before or not (before[-1].is_length and taken.is_length):
         return []
+    if before[-1].value_in == 0.0 and taken.quantity in (CLEARANCE, FREE_TRAVEL):
+        return []  # the fork was on the bearing, who knows how hard: that is taken up first
     did = ((taken.value_in or 0.0) - (before[-1].value_in or 0.0)) / per
     unsure = math.hypot(taken.measured.u_in, before[-1].measured.u_in) / abs(per)
     as_told = abs(did - told) <= NO_SHARE * abs(told) + TWO_SIDED * unsure
