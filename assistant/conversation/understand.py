@@ -294,6 +294,7 @@ def _of_a_noise(meant: Act, words: str, dialogue: Dialogue) -> bool:
 
 _ON_IT = re.compile(
     r"\b(?:down|holding|held|pressing|pressed|pushing|pushed|foot(?:'s| is)? on|on it)\b"
+    r"(?! (?:the |my )?(?:floor|deck|ground|step))"
 )
 """ "Down", where a ready helper has his foot off."""
 
@@ -658,7 +659,8 @@ def _harm_near(text: str, who: str, dialogue: Dialogue, guess: Likely, count: bo
     does = harm(text, guess, count, near=True)
     if does == "stop":
         return Act("danger", who)
-    below = guess.harm >= HARM_IN_ACTS and dialogue.at != REPAIR
+    waits = dialogue.at == REPAIR or "clear" in dialogue.allowed()  # nothing is told to anybody
+    below = guess.harm >= HARM_IN_ACTS and not waits
     blocks = does and (danger.engine or helper or below)
     return Act("unsure", who) if blocks else None
 
