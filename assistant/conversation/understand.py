@@ -461,6 +461,12 @@ _HERE_NOW = re.compile(
 )
 
 
+_BARE_CODE = re.compile(
+    rf"\d{{1,3}}|(?:{'|'.join(sorted(NUMBERS))})(?: (?:{'|'.join(sorted(NUMBERS))}))?"
+)
+""" "Twelve": longer ones may be readings that were meant for the step."""
+
+
 def _hand_over(words: str, text: str, who: str, dialogue: Dialogue) -> Act | None:
     """That another person goes on, or may: with his code, or to be asked for it."""
     plain = without_lead(text)
@@ -471,10 +477,11 @@ def _hand_over(words: str, text: str, who: str, dialogue: Dialogue) -> Act | Non
         return Act("takes_over", who, text=_person(m["name"] or m["to"]))
     if not dialogue.handing:
         return None
-    m = _CODE_SAID.match(without_lead(text))
+    m = _CODE_SAID.match(plain)
     if m is not None and _is_code(m["code"]):
         return Act("takes_over", who, text=_code(m["code"]))
-    return None
+    asked = dialogue.handing == who and _BARE_CODE.fullmatch(plain)
+    return Act("takes_over", who, text=_code(plain)) if asked else None
 
 
 def _person(name: str) -> str:

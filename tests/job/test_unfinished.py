@@ -280,6 +280,14 @@ def test_nothing_goes_on_before_it_is_known_who_and_that_it_is_safe(
     session.close()
 
 
+@pytest.mark.parametrize(("words", "code"), [("12", "12"), ("thirty one", "31")])
+def test_a_bare_code_answers_who_goes_on(
+    session: Session, play: Play, words: str, code: str
+) -> None:
+    play(session, f"{FOUND} / this is Earl / five twenty five / {words}")
+    assert session.job.facts.people[-1] == ("tech", code)
+
+
 def test_stop_and_danger_count_before_it_is_known_who(session: Session, play: Play) -> None:
     play(session, f"{TURN} / this is Earl")
     assert session.job.stopped and session.job.handing == "tech"
