@@ -36,7 +36,7 @@ _STEPS = (
     ("S19", "check"), ("S21", "=0.040_in check"), ("S22", "check"), ("S23", "done"),
     ("S24", "done"), ("S25", "clear"), ("S26", "h:holding"), ("S28", "=4_lugs check"),
     ("S29", "done"), ("S30", "done"), ("S31", "clear"),
-    ("S33", "h:released =0.530 check =0.080 check"),
+    ("S33", "h:released =0.530 check =0.080 check =0.080 check"),
 )  # fmt: skip
 """Each situation, and the acts that lead to it from the one before."""
 _BRANCHES = {
