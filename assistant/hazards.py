@@ -259,6 +259,15 @@ class Hazards:
         """Any other word of a hand, an arm, a tool: they may be in again."""
         self._hands_in(by)
 
+    def says_below(self) -> None:
+        """The technician stops it with the key above: he may be under it till he is clear."""
+        self._set("hands", "in", "tech")
+
+    @property
+    def below(self) -> bool:
+        """Whether he may be under the truck while somebody can start the engine."""
+        return self.key_above and self.known["hands"][:2] == ("in", "tech")
+
     def doubt(self, by: str) -> None:
         """Words that are not surely harmless: the clear is spent, the hold asked after again."""
         if self["pedal"] == "held":

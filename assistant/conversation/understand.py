@@ -52,11 +52,13 @@ from assistant.texts.safety import (
     as_told,
     broken_off,
     counts,
+    cries,
     half_said,
     harm,
     may_he,
     near_harm,
     not_yet,
+    orders,
     says,
 )
 
@@ -292,6 +294,36 @@ def _of_a_noise(meant: Act, words: str, dialogue: Dialogue) -> bool:
     return bool(_NOISE.search(text)) or (step.id == LOOK and text in _BARE)
 
 
+_OVER_AGAIN = re.compile(r"\b(?:over|again|beginning|top|scratch|first|one|afresh|anew|new)\b")
+_KEY_AWAY = re.compile(
+    r"\bkeys?\b.{0,12}\b(?:in (?:the )?(?:ignition|truck|cab|dash|door|lock|seat)"
+    r"|with (?!me\b)|on (?:the )?(?:seat|dash))"
+    r"|\b(?:he|she|helper|\w+o|kid|boy)(?:'s| has)(?: got)? (?:the |my )?keys?\b"
+)
+""" "Key's in the ignition", where it should be below."""
+_FAILS = re.compile(
+    r"\b(?:doesn't|does not|don't|won't|can't|didn't|not)"
+    r" (?:move|go|pull|release|squeeze|work|shift|engage)\b"
+)
+""" "It doesn't grind, and it doesn't move"."""
+_OF_KEY = frozenset({"engine_off", "key_back"})
+
+
+def _says_enough(meant: Act, text: str, dialogue: Dialogue) -> bool:
+    """Whether words say all of what they were taken for: where the key goes below, of the key; of a
+    trial that it is sound, nothing that fails; to start over, that it is once more."""
+    if meant.meaning == "start_over":
+        return bool(_OVER_AGAIN.search(text))
+    if meant.meaning not in COMPLETES:
+        return True
+    at = dialogue.at
+    if at in (*_OF_KEY, *_ITEMS, "found_odometer") and _KEY_AWAY.search(text):
+        return False
+    if at in _OF_KEY and re.search(r"\b(?:neutral|off|engine)\b", text):
+        return bool(re.search(r"\bkeys?\b|\ball\b|\bboth\b|\beverything\b", text))
+    return not (dialogue.trying and _FAILS.search(text))
+
+
 _ON_IT = re.compile(
     r"\b(?:down|holding|held|pressing|pressed|pushing|pushed|foot(?:'s| is)? on|on it)\b"
     r"(?! (?:the |my )?(?:floor|deck|ground|step))"
@@ -305,6 +337,8 @@ def _of_this_step(
     """The act; where it would complete the step by words of another, it is not understood."""
     if isinstance(meant, Act) and _of_a_noise(meant, words, dialogue):
         return again(meant.who, dialogue)
+    if isinstance(meant, Act) and not _says_enough(meant, normal(words), dialogue):
+        return again(who, dialogue)
     ready = isinstance(meant, Act) and meant.meaning == "ready"
     if ready and dialogue.at == "helper_ready" and _ON_IT.search(normal(words)):
         return again(who, dialogue)
@@ -748,12 +782,10 @@ def _alarm(words: str, who: str, dialogue: Dialogue, danger: Danger) -> Act | Qu
         down = danger.held or danger.releasing or dialogue.stopped
         never = not down and "not holding" in text  # nor was it before
         return Act("unsure" if never else "lost", who)
-    inside = not (helper or asks) and _IN_REACH.search(text) and not _OUT.search(text)
-    if inside and (danger.key or _pressed_here(dialogue)):
-        return Act("danger", who)
-    if helper and danger.key and re.search(r"\bunder(?:neath)?\b", text) and not negated(text):
-        return Act("danger", who)
-    near = _near(text, asks, who, dialogue, danger)
+    hurt = _hurt(text, asks, who, dialogue, danger)
+    if hurt is not None:
+        return hurt
+    near = _near(text, asks, who, dialogue, danger) or _at_the_end(words, text, who, dialogue)
     if near is not None:
         return near
     away = helper and danger.held and not negated(text) and _FOOT_AWAY.search(text)
@@ -775,15 +807,71 @@ def _alarm(words: str, who: str, dialogue: Dialogue, danger: Danger) -> Act | Qu
     return foot
 
 
+def _hurt(text: str, asks: bool, who: str, dialogue: Dialogue, danger: Danger) -> Act | None:
+    """A cry, a hand in reach or somebody below, where the pedal or the engine may move."""
+    if _figures(text) or text in _YES:
+        return None
+    pressed = _pressed_here(dialogue)
+    if not (danger or pressed):
+        return None
+    inside = who == "tech" and not asks and _IN_REACH.search(text) and not _OUT.search(text)
+    under = who == "helper" and danger.key and re.search(r"\bunder(?:neath)?\b", text)
+    stops = (inside and (danger.key or pressed)) or (under and not negated(text))
+    return Act("danger", who) if stops or cries(text) else None
+
+
+_ENDS_TRIALS = re.compile(
+    r"^(?:(?:ok|okay|i|just|and|yes|yeah|the|it's|it is|its|she's|i've|have) )*"
+    r"(?:(?:engine|motor|truck)?(?:'s| is)? ?(?:switched |turned |shut |killed )?"
+    r"(?:it |her |the engine )?(?:off|down)|(?:in )?neutral$"
+    r"|(?:do|should|shall|can) i (?:turn|switch|shut) it (?:off|down)"
+    r"|(?:here's|here is|giving him|got|got your) the keys?)\b"
+)
+""" "Switched off", "here's the key": what the end of the trials asks for."""
+_KEY_ABOVE = re.compile(
+    r"\b(?:engine|it|truck|she)(?:'s| is)? still (?:on|running)\b|\bignition\b"
+    r"|\bengine(?:'s| is) (?:on|running)\b"
+    r"|\bi(?:'ve| have)? (?:still )?(?:have|got) (?:it|the keys?)\b"
+    r"|\bkeys?(?:'s| is| are)? (?:still )?(?:in|up here|with me|here)\b"
+)
+""" "The engine's still on", when the key was said to be below."""
+_KEY_NOT = re.compile(r"\b(?:not|isn't|ain't|no longer|never)\b")
+_LEFT_IN = re.compile(
+    r"\b(?:left|forgot|still|there's|there is)\b.{0,24}\b(?:rag|tool|wrench|spanner|lamp|light"
+    r"|bar|gauge|screwdriver|socket|bolt|phone)s?\b.{0,16}\b(?:in|under|there|housing|hole)\b"
+)
+""" "There's a rag left in the housing"."""
+_AFTER = {"next_due": "", "sign_off": "2"}
+"""Steps after the engine is off -> how many steps back that is."""
+
+
+def _at_the_end(words: str, text: str, who: str, dialogue: Dialogue) -> Act | None:
+    """What takes back that all is off, closed and out, when only odometer and code are left."""
+    if dialogue.at not in _AFTER:
+        return None
+    if _KEY_ABOVE.search(text) and not ("?" in words or _KEY_NOT.search(text)):
+        return Act("back", who, text=_AFTER[dialogue.at])
+    left = _LEFT_IN.search(text) and not negated(text)
+    return Act("danger", who, text=words.strip()) if left else None
+
+
 def _near(text: str, asks: bool, who: str, dialogue: Dialogue, danger: Danger) -> Act | None:
     """What stops it where the pedal is up, but the engine may turn or a hand is in the hole."""
     if danger.pedal or not (danger.engine or danger.pressing):
         return None
     if _figures(text) or text in _YES or dialogue.stopped:
         return None
+    helper = who == "helper"
+    if danger.pressing and orders(text, helper):
+        return Act("danger" if helper else "unsure", who)
+    if dialogue.at == "engine_off" and _ENDS_TRIALS.search(text):
+        if who == "tech" and "key" in text:
+            return None
+        told = helper and not text.startswith(("do ", "should ", "shall ", "can "))
+        return Act("wait" if told else "repeat", who)
     if near_harm(f"{text} ?" if asks else text, danger.engine, who == "helper"):
         return Act("danger", who)
-    told = dialogue.trying and who == "helper" and not asks and as_told(text)
+    told = dialogue.trying and helper and not asks and as_told(text)
     return Act("wait", who) if told else None
 
 
@@ -819,6 +907,8 @@ def _pressed_here(dialogue: Dialogue) -> bool:
 _IN_REACH = re.compile(
     r"\b(?:i'm|i am|hands?|hand's|arm|fingers?|feelers?|feeler's|gauges?|tools?|bar|wrench|head)\b"
     r".{0,16}\b(?:in (?:here|there|the hole|it)|still (?:in|under)|stuck|caught|pinched)\b"
+    r"|\b(?:my|got|have|with)\b(?: \w+){0,2} (?:hands?|fingers?|arms?|thumb)(?:'s| is| are)?"
+    r" (?:still )?(?:on|in|between|up|under|near|by)\b"
     r"|\b(?:go|goin|going|crawl\w*|get|gettin|getting|head\w*|reach\w*|look\w*|duck\w*|slid\w*"
     r"|climb\w*|pop\w*|back)\b.{0,16}\b(?:under|underneath|beneath)\b"
 )

@@ -18,6 +18,8 @@ if TYPE_CHECKING:
 def on_stop(job: Job, act: Act) -> list[Said]:
     """Everything stops, whoever says it."""
     state = words.truck_state(job)
+    if act.who == "tech" and job.facts.hazards.key_above:
+        job.facts.hazards.says_below()
     if job.at == HALTED:
         job.facts.hazards.distrust(act.who)
         _stopped_by(job, act)
@@ -239,6 +241,8 @@ def on_carry_on(job: Job, act: Act) -> list[Said]:
         return [job.said(act.who, "nothing_stopped"), *job.prompt()]
     if job.helper_asked and act.text != LED_ON:
         return [job.said("tech", "helper_first"), *job.prompt()]
+    if job.facts.hazards.below:
+        return [job.said("tech", "confirm_clear_first")]
     back = job.dialogs.by_id.get(job.return_to)
     if back is not None and back.held:
         job.after_hold = back.id

@@ -66,6 +66,8 @@ def on_ask(job: Job, act: Act) -> list[Said]:
 
 def _lugs(job: Job, who: str) -> Said:
     """Lugs to go by the plan, and those moved so far."""
+    if job.at == "ring_turn":
+        return job.prompt()[-1]  # how many, and which way
     if job.facts.turning:
         return job.said(who, "ring_maybe_state")
     plan = job.facts.plans.ring()

@@ -78,6 +78,8 @@ _CRY = re.compile(
     r"|(?:no ?){3,})$"
 )
 """Nothing but a cry."""
+_HURT = re.compile(r"^(?:(?:ow+|ouch|argh|aua|ay|au|oww+)(?: |$))+$")
+""" "Ow", "ay ay ay"."""
 _FAULTS = frozenset({"not_sound", "no", "measure", "trouble", "complaint"})
 """What may be wrong with a clutch."""
 _DOUBTFUL = frozenset({"danger", "unsure", "not_sound", "no", "measure", "trouble"})
@@ -85,6 +87,11 @@ _DOUBTFUL = frozenset({"danger", "unsure", "not_sound", "no", "measure", "troubl
 
 
 @lru_cache(maxsize=4096)
+def cries(text: str) -> bool:
+    """Whether normal words are nothing but a cry."""
+    return bool(_CRY.match(text) or _HURT.match(text))
+
+
 def names_harm(text: str) -> bool:
     """Whether normal words name what must never pass in a hold, whatever else they say."""
     return bool(_NAMED.search(text))
@@ -98,6 +105,18 @@ _ENGINE = _any("engine on")
 """With the engine on: nobody says this of work that goes well."""
 _HOLE = _any("foot on")
 """With hands in the hole, of the helper: a foot where none may be."""
+
+
+_ORDERS = _any("orders")
+""" "Pump it once for me": told to the helper by the one who has his hands below."""
+_STARTS = _any("starts")
+"""A key turned where nobody may."""
+
+
+def orders(text: str, helper: bool) -> bool:
+    """Whether words would have a pedal pressed, or an engine started, over an open hole: who stands
+    below and asks for it, or who is above and tells of it."""
+    return bool(_STARTS.search(text)) or (not helper and bool(_ORDERS.search(text)))
 
 
 def near_harm(text: str, engine: bool, helper: bool) -> bool:
@@ -155,6 +174,7 @@ _ASKS = re.compile(
     r"|who|whose|what|what's|whats|when|where|where's|why|how|how's|which|any|ya|d'you|ain't|isn't"
     r"|you (?:holding|holdin|got|done|on|off|ready|clear|want|sure|there))\b"
     r"|\b(?:right|yeah|yes|no|ok|okay|innit|eh|huh) \?$|\bor (?:not|what|no)$|\bwhat about\b"
+    r"|\b(?:ready|done) (?:for what|to do what|how|when|why|what|where)\b|\b(?:for|to) what$"
     r"|\b(?:tell me (?:if|when)|wonder if|not sure|don't know|dunno|no idea|can't tell|can't see)\b"
 )
 _LATER = _any("later")
@@ -169,7 +189,8 @@ _DANGLING = re.compile(
 )
 """Half a sentence."""
 _TWICE = re.compile(
-    r"\b(?:not|never|no longer|isn't|ain't)\b (?:quite )?(?:no|not|nothing|nothin|none|never)\b"
+    r"\b(?:not|never|no longer|isn't|ain't)\b (?:quite )?"
+    r"(?:no|not|nothing|nothin|nowt|none|never)\b"
 )
 """A denial denied."""
 _YET = re.compile(r"\bno(?:t yet| longer)\b")
@@ -322,7 +343,7 @@ _MAY_HE_DO = re.compile(
     r"^(?:\w+ ){0,4}?(?:can|could|may|might|shall|should|must) i\b"
     r"(?! (?:ask|say|tell|hear|see|help))"
     r"|\bam i (?:allowed|free|ok|okay|good) to\b|\b(?:ok|okay|alright|all right|mind|cool) if i\b"
-    r"|\bwhat if i\b|\bi (?:need|want|have|got|gotta|wanna) (?:to )?"
+    r"|\bwhat (?:happens )?if i\b|\bi (?:need|want|have|got|gotta|wanna) (?:to )?"
     r"(?:stretch|go|leave|answer|take|get|change|swap|switch|move|sneeze|pee)\b"
 )
 """ "Phone is ringing, can I answer?", "what if I change foot?" """
@@ -339,7 +360,9 @@ _AS_TOLD = re.compile(
     r"|(?:press|push)(?:ing|in) (?:it|her|the pedal|the clutch)?(?: (?:down|in|now|slowly|again))*"
     r"|(?:try|shift|test)(?:ing|in)(?: (?:it|her|first|second|reverse|now|again|the gears))*"
     r"|(?:lett?|eas)(?:ing|in) (?:it |her )?up(?: (?:now|slow|slowly))*"
-    r"|(?:engine's|engine is|it's|she's) (?:on|running|idling|started)(?: now)?"
+    r"|(?:engine's|engine is|engine|it's|she's) (?:on|running|idling|started)(?: now)?"
+    r"|(?:it|she|engine|the engine)(?: (?:won't|will not|doesn't|don't|not))+"
+    r" (?:start|catch|fire)(?: up)?"
     r"|(?:it's |i'm |she's )?in neutral(?: now)?"
     r"|pedal's (?:down|going down)|foot's going down|down(?: it| she)? goes)$"
 )

@@ -7,14 +7,9 @@ import pytest
 
 from assistant.conversation import Session
 from tests.conversation.strangers import ALARMS, CORPUS, kept, labels, rows
-from tests.job.test_hold import (
-    FOUND,
-    TO_COVER,
-    TURN,
-    Play,
-    text,
-)
+from tests.job.test_hold import FOUND, GOOD, SET, TO_COVER, TURN, Play, text
 
+ALL_SAFE = "skip / done / done / done / done / done / done"
 LOOK = FOUND.removesuffix(" / all good / skip")
 TRIAL = f"{TO_COVER} / done / done"
 
@@ -183,3 +178,89 @@ def test_a_thing_is_explained_by_its_name(
 ) -> None:
     play(session, LOOK)
     assert told in text(play(session, words), "tech")
+
+
+# --- orders from below, cries, the key ------------------------------------------------------------
+
+GREASE = f"{GOOD} / {SET}"
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        *("start it up and let's see", "pump it once for me Beto to work the grease in"),
+        *("give me one more stroke", "hit the clutch for me", "turn it over for me", "step on it"),
+    ],
+)
+def test_an_order_from_below_moves_nothing(session: Session, play: Play, words: str) -> None:
+    play(session, GREASE)
+    said = play(session, words)
+    assert session.job.at == "lubricate" and "Hands out" in text(said, "tech")
+
+
+def test_who_is_under_it_says_clear_before_the_engine_goes_on(session: Session, play: Play) -> None:
+    play(session, f"{TRIAL} / h: it's rolling / I'm under it / h: ready")
+    assert "Hands first" in text(play(session, "carry on")) and session.job.at == "halted"
+    assert "Engine on" in text(play(session, "clear / carry on"), "helper")
+
+
+@pytest.mark.parametrize(
+    "words",
+    ["ow", "ouch", "ay ay ay", "my hand's on the linkage", "I've still got my hand up here"],
+)
+def test_a_cry_or_a_hand_where_he_presses_stops_it(
+    session: Session, play: Play, words: str
+) -> None:
+    play(session, f"{ALL_SAFE} / h: ready")
+    play(session, words)
+    assert session.job.at == "halted"
+
+
+@pytest.mark.parametrize(
+    "words",
+    ["wheels chocked, brake set, out of gear, key's in the ignition", "chocked, Beto has the key"],
+)
+def test_a_key_that_is_above_is_not_below(session: Session, play: Play, words: str) -> None:
+    play(session, "skip")
+    assert "key on you" not in text(play(session, words))
+
+
+@pytest.mark.parametrize("words", ["ready for what", "ready how"])
+def test_ready_for_what_is_a_question(session: Session, play: Play, words: str) -> None:
+    play(session, f"{ALL_SAFE} / h: {words}")
+    assert session.job.at == "helper_ready"
+
+
+TRIED = f"{TRIAL} / h: sound / h: sound / h: sound / h: sound"
+
+
+@pytest.mark.parametrize("words", ["neutral", "off, neutral", "switched off", "h: engine off"])
+def test_off_is_not_the_key(session: Session, play: Play, words: str) -> None:
+    play(session, TRIED)
+    assert "STOP" not in text(play(session, words)) and session.job.at == "engine_off"
+    play(session, "engine's off, key's on me")
+    assert session.job.at == "next_due"
+
+
+@pytest.mark.parametrize("words", ["h: the engine's still on", "h: I still have it"])
+@pytest.mark.parametrize("before", ["done", "done / skip"])
+def test_a_key_still_above_is_asked_for_again(
+    session: Session, play: Play, before: str, words: str
+) -> None:
+    play(session, f"{TRIED} / {before} / {words}")
+    assert session.job.at == "engine_off"
+
+
+def test_what_was_left_in_there_is_not_signed_off(session: Session, play: Play) -> None:
+    play(session, f"{TRIED} / done / skip / wait, there's a rag left in the bell housing")
+    assert session.job.at == "halted" and "a rag left" in " ".join(session.job.facts.remarks)
+
+
+def test_what_does_not_move_is_not_sound(session: Session, play: Play) -> None:
+    play(session, f"{TRIAL} / h: it doesn't grind, and it doesn't move")
+    assert session.job.at == "function_release"
+
+
+def test_how_many_did_you_say(session: Session, play: Play) -> None:
+    play(session, TURN)
+    assert "lugs tighter" in text(play(session, "how many did you say"))
