@@ -130,6 +130,11 @@ class Dialogue(Protocol):
     def distance(self) -> str:
         """ "miles" or "kilometres"."""
 
+    @property
+    def asking(self) -> str:
+        """What is asked before the step itself goes on, since people may have changed; or ""."""
+        return ""
+
     def expects(self) -> str:
         """The quantity that a bare reading is taken for now, or ""."""
 

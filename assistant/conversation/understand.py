@@ -343,7 +343,7 @@ def _of_this_step(
     if ready and dialogue.at == "helper_ready" and _ON_IT.search(normal(words)):
         return again(who, dialogue)
     completes = isinstance(meant, Act) and meant.meaning in COMPLETES and not meant.text
-    if not completes or of_this_step(words, dialogue):
+    if not completes or of_this_step(words, dialogue) or dialogue.asking:
         return meant
     return Act("unclear", meant.who, text=normal(words))  # no word is offered that would confirm
 
