@@ -385,8 +385,8 @@ def _understood(words: str, who: str, dialogue: Dialogue, asked: Question | None
     found = _reading(words, text, who, dialogue, asked)
     if isinstance(found, Act) and (figures or _chosen(text, asked, dialogue)):
         return found
-    if isinstance(found, Question) and not expected and _figures(text):
-        return found  # a bare number is no fault
+    if isinstance(found, Question) and _settled(text, expected, asked):
+        return found
     guess = likely(words, who, place(dialogue))
     if found is not None and not (_LETTER.search(text) and _better(guess, found)):
         return found
@@ -424,6 +424,11 @@ def _what_is(text: str, who: str) -> Act | None:
     named = " mean" in text or m["a"] in (" a", " an")
     means = named or (thing not in _VALUES and m["a"] is None)
     return Act("how", who, text=thing) if means else None
+
+
+def _settled(text: str, expected: str, asked: Question | None) -> bool:
+    """Whether a question back is all there is to words: a bare number, or neither of two."""
+    return (not expected and _figures(text)) or (asked is not None and text in _NEITHER)
 
 
 _SHORT = 3
@@ -862,7 +867,8 @@ def _near(text: str, asks: bool, who: str, dialogue: Dialogue, danger: Danger) -
     if _figures(text) or text in _YES or dialogue.stopped:
         return None
     helper = who == "helper"
-    if danger.pressing and orders(text, helper):
+    leave = _asks_leave(text, asks, who, dialogue)
+    if danger.pressing and leave is None and orders(text, helper):
         return Act("danger" if helper else "unsure", who)
     if dialogue.at == "engine_off" and _ENDS_TRIALS.search(text):
         if who == "tech" and "key" in text:

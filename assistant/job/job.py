@@ -168,8 +168,11 @@ class Job(JobState):
 
     @property
     def asking(self) -> str:
-        """What is asked before it goes on: "code" of who goes on, "helper", "key"; or ""."""
-        if not self.rules or self.at in (LEAVING, SIGNED, LEFT):
+        """What is asked before it goes on: "code" of who goes on, "helper", "key"; or "".
+
+        Not while the pedal is let up: that is told to its end.
+        """
+        if not self.rules or self.at in (LEAVING, SIGNED, LEFT, "ring_release"):
             return ""
         if self.handing:
             return "code"
