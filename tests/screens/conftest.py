@@ -47,7 +47,8 @@ def until(at: str, folder: Path) -> str:
 @cache
 def _left(at: str) -> tuple[str, bytes]:
     with TemporaryDirectory() as folder:
-        session, _ = Session.begin(card(), shipped(), Path(folder))
+        # By the rules of before a new start asked who goes on: these tests are not about that.
+        session, _ = Session.begin(card(), shipped(), Path(folder), rules=0)
         for line in script("first_job"):
             if session.job.at == at:
                 break
