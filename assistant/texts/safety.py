@@ -75,23 +75,21 @@ _NAMED = re.compile(
 """A pedal not down, a foot that gives, hands, the starter, a cry: never let pass in a hold."""
 _CRY = re.compile(
     r"^(?:a{3,9}h{0,9}|a{1,9}h{2,9}|a{1,9}r{1,9}g{1,9}h{0,9}|o{1,9}w{1,9}|no{3,9}|(?:ah ?){3,}"
-    r"|(?:no ?){3,})$"
+    r"|(?:no ?){3,}|(?:(?:ow+|ouch|argh|aua|ay|au)(?: |$))+)$"
 )
-"""Nothing but a cry."""
-_HURT = re.compile(r"^(?:(?:ow+|ouch|argh|aua|ay|au|oww+)(?: |$))+$")
-""" "Ow", "ay ay ay"."""
+"""Nothing but a cry: "aaah", "ow", "ay ay ay"."""
 _FAULTS = frozenset({"not_sound", "no", "measure", "trouble", "complaint"})
 """What may be wrong with a clutch."""
 _DOUBTFUL = frozenset({"danger", "unsure", "not_sound", "no", "measure", "trouble"})
 """What never passes in a hold, however little harm is seen in it."""
 
 
-@lru_cache(maxsize=4096)
 def cries(text: str) -> bool:
     """Whether normal words are nothing but a cry."""
-    return bool(_CRY.match(text) or _HURT.match(text))
+    return bool(_CRY.match(text))
 
 
+@lru_cache(maxsize=4096)
 def names_harm(text: str) -> bool:
     """Whether normal words name what must never pass in a hold, whatever else they say."""
     return bool(_NAMED.search(text))
@@ -122,7 +120,7 @@ def orders(text: str, helper: bool) -> bool:
 def near_harm(text: str, engine: bool, helper: bool) -> bool:
     """Whether words name what stops a job where the engine may turn (`engine`), or a hand may be in
     the open hole, the pedal up."""
-    if _GOES.search(text) or _WELL.search(text) or _CRY.match(text):
+    if _GOES.search(text) or _WELL.search(text):
         return True
     if engine and _ENGINE.search(text):
         return True
@@ -141,7 +139,7 @@ def harm(text: str, likely: Likely, count: bool = False, near: bool = False) -> 
     """
     named = names_harm(text)
     bar = HARM_NAMED if named else HARM_HINTED if _HINTS.search(text) else HARM_SURE
-    if likely.harm >= bar or _CRY.match(text):
+    if likely.harm >= bar or cries(text):
         return "stop"
     if count and not named and likely.harm < HARM_LITTLE:
         return ""
@@ -284,6 +282,8 @@ def counts(text: str, asks: bool, meaning: str, certain: bool = False) -> bool:
         text = _NO_FAULT.sub(" ", text)
     if meaning in ("holding", "released") and _BOTH_WAYS.search(text):
         return False
+    if meaning in ("released", "foot_off") and text.endswith((" slow", " slowly")):
+        return False  # on its way: it is what he was told, said over
     if meaning == "holding":
         text = _STILL.sub(" ", text)
     if meaning == "let_up":

@@ -242,7 +242,7 @@ def test_who_goes_on_is_asked_and_kept(session: Session, play: Play, dialogs: Di
 @pytest.mark.parametrize(
     "told",
     [
-        "this is Earl", "h: this is Dana now", "we're back from lunch", "back from lunch",
+        "this is Earl", "h: this is Dora now", "we're back from lunch", "back from lunch",
         "lunch / carry on", "lunch / we're back from lunch", "h: i'm taking over", "",
     ],
 )  # fmt: skip
