@@ -407,9 +407,8 @@ _THINGS = {
 _WHAT_IS = re.compile(
     r"^(?:\w+ ){0,2}?what(?:'s| is| are| does| do|s)?(?: (?:you|they|it))?"
     r"(?: (?:mean|means|meant)(?: by)?)?"
-    r"(?P<a> an?| the)? (?P<thing>"
-    + "|".join(f"(?P<_{n}>{called})" for n, called in enumerate(_THINGS.values()))
-    + r")(?P<means> (?:mean|means|is|are|anyway|again))?$"
+    rf"(?P<a> an?| the)? (?P<thing>{'|'.join(_THINGS.values())})"
+    r"(?: (?:mean|means|is|are|anyway|again))?$"
 )
 _VALUES = ("free", "gap", "clearance")
 """Of these, "what's the gap" asks for the reading."""
@@ -420,7 +419,7 @@ def _what_is(text: str, who: str) -> Act | None:
     m = _WHAT_IS.match(text)
     if m is None:
         return None
-    thing = [*_THINGS][int(next(k for k, v in m.groupdict().items() if v and k[0] == "_")[1:])]
+    thing = next(name for name, called in _THINGS.items() if re.fullmatch(called, m["thing"]))
     named = " mean" in text or m["a"] in (" a", " an")
     means = named or (thing not in _VALUES and m["a"] is None)
     return Act("how", who, text=thing) if means else None
@@ -511,7 +510,7 @@ def _hand_over(words: str, text: str, who: str, dialogue: Dialogue) -> Act | Non
     plain = without_lead(text)
     if _FROM_BREAK.match(plain) or _HERE_NOW.match(plain) or _CALLS_HIMSELF.match(words):
         return Act("takes_over", who)
-    m = _OVER.match(without_lead(text))
+    m = _OVER.match(plain)
     if m is not None and not negated(text):
         return Act("takes_over", who, text=_person(m["name"] or m["to"]))
     if not dialogue.handing:
@@ -675,14 +674,14 @@ def _harm(words: str, text: str, who: str, dialogue: Dialogue) -> Act | None:
     """What words do of themselves while somebody may be hurt: stop the job, or block it."""
     guess = likely(words, who, place(dialogue))
     danger = dialogue.danger()
-    expected = dialogue.expects()
-    count = bool(expected) and read(text, expected).status == "read"
     if not danger.pedal and (danger.engine or danger.pressing):
-        return _harm_near(text, who, dialogue, guess, count)
+        return _harm_near(text, who, dialogue, guess)
     if not danger.pedal:
         bar = HARM_HINTED if danger and who == "helper" else HARM_SURE
         return Act("danger", who) if guess.harm >= bar and harm(text, guess) == "stop" else None
-    count = expected == LUGS and (count or bool(_LOST_COUNT.search(text)))
+    count = dialogue.expects() == LUGS and (
+        read(text, LUGS).status == "read" or bool(_LOST_COUNT.search(text))
+    )
     if danger.held and who == "helper":
         # Of the foot he holds it with he speaks wherever it stands, also while a count waits.
         guess = max(guess, likely(words, who, _TURN), key=lambda likely: likely.harm)
@@ -693,7 +692,7 @@ def _harm(words: str, text: str, who: str, dialogue: Dialogue) -> Act | None:
     return Act("unsure", who) if doubts else None
 
 
-def _harm_near(text: str, who: str, dialogue: Dialogue, guess: Likely, count: bool) -> Act | None:
+def _harm_near(text: str, who: str, dialogue: Dialogue, guess: Likely) -> Act | None:
     """The same where the engine may turn, or a hand may be in the hole and the pedal up.
 
     Of the technician in the hole only what is likely to tell of harm blocks: who could hurt him is
@@ -702,7 +701,9 @@ def _harm_near(text: str, who: str, dialogue: Dialogue, guess: Likely, count: bo
     danger, helper = dialogue.danger(), who == "helper"
     if danger.pressing and helper and guess.harm >= HARM_NAMED:
         return Act("danger", who)
-    does = harm(text, guess, count, near=True)
+    expected = dialogue.expects()
+    reading = bool(expected) and read(text, expected).status == "read"
+    does = harm(text, guess, reading, near=True)
     if does == "stop":
         return Act("danger", who)
     waits = dialogue.at == REPAIR or "clear" in dialogue.allowed()  # nothing is told to anybody
@@ -787,12 +788,15 @@ def _alarm(words: str, who: str, dialogue: Dialogue, danger: Danger) -> Act | Qu
         down = danger.held or danger.releasing or dialogue.stopped
         never = not down and "not holding" in text  # nor was it before
         return Act("unsure" if never else "lost", who)
-    hurt = _hurt(text, asks, who, dialogue, danger)
-    if hurt is not None:
-        return hurt
-    near = _near(text, asks, who, dialogue, danger) or _at_the_end(words, text, who, dialogue)
-    if near is not None:
-        return near
+    told = None
+    if not (_figures(text) or text in _YES):
+        told = (
+            _hurt(text, asks, who, dialogue, danger)
+            or _near(text, asks, who, dialogue, danger)
+            or _at_the_end(words, text, who, dialogue)
+        )
+    if told is not None:
+        return told
     away = helper and danger.held and not negated(text) and _FOOT_AWAY.search(text)
     if away and not dialogue.stopped and text not in heard["foot_off"].phrases:
         return Act("unsure" if asks else "lost", who)
@@ -814,8 +818,6 @@ def _alarm(words: str, who: str, dialogue: Dialogue, danger: Danger) -> Act | Qu
 
 def _hurt(text: str, asks: bool, who: str, dialogue: Dialogue, danger: Danger) -> Act | None:
     """A cry, a hand in reach or somebody below, where the pedal or the engine may move."""
-    if _figures(text) or text in _YES:
-        return None
     pressed = _pressed_here(dialogue)
     if not (danger or pressed):
         return None
@@ -862,20 +864,18 @@ def _at_the_end(words: str, text: str, who: str, dialogue: Dialogue) -> Act | No
 
 def _near(text: str, asks: bool, who: str, dialogue: Dialogue, danger: Danger) -> Act | None:
     """What stops it where the pedal is up, but the engine may turn or a hand is in the hole."""
-    if danger.pedal or not (danger.engine or danger.pressing):
-        return None
-    if _figures(text) or text in _YES or dialogue.stopped:
+    if danger.pedal or not (danger.engine or danger.pressing) or dialogue.stopped:
         return None
     helper = who == "helper"
-    leave = _asks_leave(text, asks, who, dialogue)
-    if danger.pressing and leave is None and orders(text, helper):
+    moves = danger.pressing and orders(text, helper)
+    if moves and _asks_leave(text, asks, who, dialogue) is None:
         return Act("danger" if helper else "unsure", who)
     if dialogue.at == "engine_off" and _ENDS_TRIALS.search(text):
         if who == "tech" and "key" in text:
             return None
         told = helper and not text.startswith(("do ", "should ", "shall ", "can "))
         return Act("wait" if told else "repeat", who)
-    if near_harm(f"{text} ?" if asks else text, danger.engine, who == "helper"):
+    if near_harm(f"{text} ?" if asks else text, danger.engine, helper):
         return Act("danger", who)
     told = dialogue.trying and helper and not asks and as_told(text)
     return Act("wait", who) if told else None
