@@ -218,7 +218,7 @@ class Plans:
             taken = self._as_at(quantity, at, part)
             if taken is None:
                 continue
-            raised = self._moved(self._place(taken) + 1).rest - rest
+            raised = self._moved(self.place(taken) + 1).rest - rest
             if quantity in (GAP, BRAKE_CONTACT):  # which the rest does not move
                 raised = 0.0
             read[quantity] = taken.measured.shifted(raised, RAISED_U_IN if raised else 0.0)
@@ -340,10 +340,11 @@ class Plans:
 
     def _before(self, taken: Taken) -> Taken | None:
         """The reading of the same quantity before it."""
-        readings = self.facts.readings[: self._place(taken)]
+        readings = self.facts.readings[: self.place(taken)]
         return next((t for t in readings[::-1] if t.quantity == taken.quantity), None)
 
-    def _place(self, taken: Taken) -> int:
+    def place(self, taken: Taken) -> int:
+        """Where that very reading stands among all: others may be equal to it."""
         return next(i for i, t in enumerate(self.facts.readings) if t is taken)
 
     def parted(self, one: Taken, other: Taken) -> bool:
@@ -351,7 +352,7 @@ class Plans:
         far. The pedal's stop does, by its height, for a total travel, and the ring, by the gap,
         for a clearance."""
         moved_by = QUANTITIES[one.quantity].moved_by
-        between = range(self._place(one) + 1, self._place(other) + 1)
+        between = range(self.place(one) + 1, self.place(other) + 1)
         changes = [c for c in self.facts.linkage if c.at in between]
         if one.quantity == TOTAL_TRAVEL:
             changes = [c for c in changes if c.step == QUANTITIES[TOTAL_TRAVEL].fix]
@@ -368,7 +369,7 @@ class Plans:
         The pedal's stop moves a total travel as it does the height. The ring takes from the gap
         what it gives the clearance, unless the fork is on the bearing.
         """
-        first, last = self._place(one), self._place(other)
+        first, last = self.place(one), self.place(other)
         between, facts = range(first + 1, last + 1), self.facts
         by, moves = PEDAL_HEIGHT, [c.at for c in facts.linkage if c.adjuster == STOPS]
         if one.quantity == CLEARANCE:
@@ -394,7 +395,7 @@ class Plans:
         does not lie where the ring has it then, and rod and stops move the gap as well."""
         moved = max((m.at for m in self.facts.moves if m.moved), default=0)
         read = [t for t in self.facts.readings if t.quantity == CLEARANCE and t.is_length]
-        since = [t for t in read if self._place(t) >= moved] or read[-1:]
+        since = [t for t in read if self.place(t) >= moved] or read[-1:]
         return any(t.measured.value_in <= 0.0 for t in since)
 
     # --- as it is now ---

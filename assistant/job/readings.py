@@ -621,8 +621,7 @@ def _effect(job: Job, taken: Taken, misread: Taken | None = None) -> list[Said]:
     `misread`: the reading after the change, of which `taken` is what it should have been.
     """
     facts = job.facts
-    index = next(i for i, t in enumerate(facts.readings) if t is (misread or taken))
-    if not facts.linkage or facts.linkage[-1].at != index:
+    if not facts.linkage or facts.linkage[-1].at != facts.plans.place(misread or taken):
         return []
     change = facts.linkage[-1]
     facts.as_told(change)
@@ -767,7 +766,7 @@ def _correct(job: Job, new: Taken) -> list[Said]:
         old.moved = int(new.count or 0)
     elif old is not None:
         # By identity: two readings of one value are still two readings.
-        index = next(i for i, t in enumerate(facts.readings) if t is old)
+        index = facts.plans.place(old)
         new.step, new.stage = old.step, old.stage
         facts.readings[index] = new
         note = sentences("job").say("corrected_from", quantity=quantity, was=old.figures)

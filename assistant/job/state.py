@@ -331,8 +331,8 @@ class Facts:
     def misread(self, before: Taken, now: Taken) -> None:
         """A reading that the two after it do not repeat was misread; not so where it was itself
         read more than once: then something moved."""
-        held = [t for t in self.readings if t.quantity == now.quantity and not t.over]
-        since = held[: next(i for i, t in enumerate(held) if t is now)]
+        earlier = self.readings[: self.plans.place(now)]
+        since = [t for t in earlier if t.quantity == now.quantity and not t.over]
         if since[-1:] == [before] and (len(since) < 2 or self.plans.parted(since[-2], before)):
             before.instead = self.plans.as_before(before, now)
 
