@@ -392,8 +392,9 @@ def _items_done(turn: Turn) -> int:
 
 def _read_back_right(turn: Turn, line: Line) -> bool:
     """Whether the figures that wait for a "check" are those that the typed answer begins with."""
-    figures = turn.replies[-1].split(". ")[0]
-    code = re.fullmatch(r"Sign off with code (.*)", figures)
+    # Of a value given before, read back anew, its name stands before it.
+    figures = re.sub(r"^[A-Z][a-z ]+ (?=\d)", "", turn.replies[-1].split(". ")[0])
+    code = re.match(r"Sign off with code ([^.]*)\. ", turn.replies[-1])
     if code is not None:
         return code[1].replace(" ", "") in line.words
     return any(reply.startswith((f"{figures}:", f"{figures} ")) for reply in line.replies)
