@@ -26,6 +26,8 @@ NEEDS: dict[str, tuple[str, ...]] = {
     "hold": ("hands_clear", "helper_there"),
     "held": ("hold_confirmed",),
     "release": ("hands_clear",),
+    "pressed": ("wedges_out",),
+    "seat": ("hands_clear", "helper_there", "key_below"),
     "past_ring": ("pedal_up", "lock_in"),
     "below": ("key_below",),
     "in_hole": ("cover_open",),
@@ -44,7 +46,7 @@ COUNTS_IN_HOLD = frozenset({"reading", "done", "check", "accept", "correct", "no
 """Acts that count for nothing in a hold unless it is confirmed."""
 COUNTS_BELOW = COUNTS_IN_HOLD - {"correct"} | {
     *("not_sound", "move", "measure", "same", "ready", "repaired", "clear", "start_over"),
-    "sign_off",
+    *("sign_off", "counted"),
 }
 """Acts that count for nothing where hands go below until the helper's foot is off."""
 
@@ -52,7 +54,7 @@ COUNTS_BELOW = COUNTS_IN_HOLD - {"correct"} | {
 def _start() -> dict[str, Known]:
     start = {
         "pedal": "up", "foot": "off", "hands": "clear", "cover": "on", "lock_plate": "in",
-        "key": "tech", "helper": "there",
+        "key": "tech", "helper": "there", "wedges": "out",
     }  # fmt: skip
     return {thing: Known(value) for thing, value in start.items()}
 
@@ -67,7 +69,8 @@ class Hazards:
             that he did not say is off since he was last to press, or "off"; "hands" are "clear"
             or "in", which is all that is not surely clear; "cover" is "on" or "off",
             "lock_plate" "in" or "out"; "key" is with the "tech" or the "helper", who may then
-            have the engine running; "helper" is "gone" once anybody said that nobody is at the
+            have the engine running; "wedges", a new clutch's for shipping, are "in" till they are
+            counted, else "out"; "helper" is "gone" once anybody said that nobody is at the
             pedal, till one says that he is "there", or the shop's own way is a "prop" for him.
         act: how many acts there were: the clock of `Known.since`.
     """
@@ -142,6 +145,11 @@ class Hazards:
         return self["lock_plate"] == "in"
 
     @property
+    def wedges_out(self) -> bool:
+        """No shipping wedge or holding bolt of a new clutch is in."""
+        return self["wedges"] == "out"
+
+    @property
     def key_above(self) -> bool:
         """The key is with the helper: somebody can start the engine."""
         return self["key"] == "helper"
@@ -209,6 +217,10 @@ class Hazards:
             self._set(thing, value, by)
 
     # --- events: what people say ---
+
+    def says_new_clutch(self, by: str) -> None:
+        """A clutch is new: what holds it for shipping may be in."""
+        self._set("wedges", "in", by)
 
     def says_holding(self, by: str = "helper") -> None:
         """The helper, or the shop's own way, has it down.

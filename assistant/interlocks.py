@@ -6,6 +6,8 @@
     Never "release" while hands or a tool may be in the inspection hole.
     Never past the ring with its lock plate out, nor under the truck with the key above.
     Never a hand at hole or linkage before the helper has said that his foot is off the pedal.
+    Never a pedal pressed while the shipping wedges of a new clutch may be in; and new parts are
+        worked by the pedal only once the technician has called clear.
 
 Each is a guard on every transition into a step of the kind it concerns (`into`), so that back,
 resume, correction and a shop's edited order all meet the same gate. The order of the trade
@@ -33,6 +35,8 @@ LOOK = "look_inside"
 """The look into the open hole: brake, bearing, fork pads, oil."""
 FUNCTION = ("function_release", "function", "function_brake", "function_slip")
 """What is tried with the engine on and everybody out."""
+FIRST_NEW = "new_cover"
+"""The first step of all where something was fitted new."""
 IN_ONE_BREATH = (
     *("chain_loose", "chain_cable", "chain_fluid", "chain_binding"),
     *("cover_on", "final_fluid", "out_from_under", "hand_key", *FUNCTION),
@@ -40,6 +44,11 @@ IN_ONE_BREATH = (
 """Steps that may be answered with the next ones, each in its own words, besides making it safe."""
 REQUIRED: tuple[tuple[str, str], ...] = (
     *_steps("act", "chocks", "parking_brake", "neutral", "key", "stands", "eyes", "helper_ready"),
+    *_steps("act", "new_cover"),
+    *_steps("count", "new_wedges"),
+    *_steps("sound", "new_brake"),
+    *_steps("clear", "new_ready"),
+    *_steps("seat", "new_seat"),
     *_steps("sound", "chain_pedal", "chain_lever", "chain_loose", "chain_binding"),
     *_steps("read", "found_height", "found_total", "found_free", "found_contact"),
     *_steps("act", "cover_off"),
@@ -72,11 +81,20 @@ REQUIRED: tuple[tuple[str, str], ...] = (
     *_steps("sign", "sign_off"),
 )
 """Steps that must be there, in this order, on the usual truck. A shop may add between them."""
-_BRAKE = ("found_contact", "set_contact", "contact_rod", "final_contact", "function_brake")
+_BRAKE = (
+    "new_brake",
+    "found_contact",
+    "set_contact",
+    "contact_rod",
+    "final_contact",
+    "function_brake",
+)
 _RING = (
     *("ring_show", "ring_unlock", "ring_ready", "ring_hold", "ring_turn", "ring_tool"),
     *("ring_lock", "ring_clear"),
 )
+_NEW = ("new_cover", "new_wedges", "new_brake", "new_ready", "new_seat")
+"""The first set-up of what was fitted new, in order."""
 _MORE = {
     "cable": {"chain_loose": (("chain_cable", "sound"),)},
     "hydraulic": {
@@ -96,9 +114,13 @@ def required(traits: Traits) -> tuple[tuple[str, str], ...]:
     brake = traits["transmission"] != "synchronized"
     ring = traits["clutch"] != "self-adjusting"
     more = _MORE.get(traits["linkage"], {})
+    new = traits.get("new", "nothing")
+    none = {"new_wedges": ("nothing", "brake"), "new_brake": ("nothing", "clutch")}
     out: list[tuple[str, str]] = []
     for step_id, kind in REQUIRED:
         if (step_id in _BRAKE and not brake) or (step_id in _RING and not ring):
+            continue
+        if step_id in _NEW and new in none.get(step_id, ("nothing",)):
             continue
         out.append((step_id, "maker" if step_id == "ring_plan" and not ring else kind))
         out += more.get(step_id, ())
@@ -108,6 +130,7 @@ def required(traits: Traits) -> tuple[tuple[str, str], ...]:
 _STAGES = {"found": "found", "ring": "ring", "fork": "set", "set": "set", "final": "final"}
 _SETS = {
     "key": ("key", "tech"),
+    "new_cover": ("cover", "off"),
     "cover_off": ("cover", "off"),
     "ring_unlock": ("lock_plate", "out"),
     "ring_lock": ("lock_plate", "in"),
@@ -120,9 +143,12 @@ _SETS = {
 """What the required steps must note about the truck; no other step may note it."""
 DETOURS = ("key_back", "reopen_cover")
 """Steps off the straight path: taken only when something has to be opened up again."""
-_OWN = ("clear", "hold", "turn", "release", "plan", "maker", "rod", "stop_bolt", "sign")
+_OWN = (
+    *("clear", "hold", "turn", "release", "plan", "maker", "rod", "stop_bolt", "sign"),
+    *("count", "seat"),
+)
 HOLDING = ("ring_turn", "ring_tool", "ring_lock")
-_HELPER = ("helper_ready", "chain_pedal", "ring_hold", "ring_release", *FUNCTION)
+_HELPER = ("helper_ready", "new_seat", "chain_pedal", "ring_hold", "ring_release", *FUNCTION)
 
 
 def order_problem(steps: Sequence[Step], traits: Traits) -> str:
@@ -190,7 +216,7 @@ MEANINGS: dict[str, str] = {
     **dict.fromkeys(("ask_free", "ask_contact", "ask_torque", "ask_way", "ask_lugs"), ""),
     **dict.fromkeys(("ask_doubts", "ask_finished", "ask_other", "unfinished", "trouble"), ""),
     "takes_over": "",
-    "fitted": "",
+    **dict.fromkeys(("fitted", "counted"), ""),
     **dict.fromkeys(("shop_way", "propped", "unpropped"), "tech"),
 }
 """What a language must have words for -> who must keep saying it, or "" where a shop decides."""
@@ -236,9 +262,17 @@ def _clash(words: Mapping[str, Meaning]) -> str:
     return ""
 
 
-_PRESSED = ("chain_pedal", "chain_lever", *FUNCTION)
+_PRESSED = ("new_seat", "chain_pedal", "chain_lever", *FUNCTION)
 """Steps in which the helper presses and lets up, besides readings that move the pedal."""
-_AT_REST = ("ring_ready", "ring_hold", *HOLDING, "ring_clear", "ring_release", "key_back")
+_AT_REST = (
+    "new_ready",
+    "ring_ready",
+    "ring_hold",
+    *HOLDING,
+    "ring_clear",
+    "ring_release",
+    "key_back",
+)
 """Steps that bring hands out, have the pedal held, or have nobody below yet."""
 
 
@@ -253,14 +287,15 @@ def hands_below(steps: Sequence[Step]) -> frozenset[str]:
     Whatever a shop adds between chain and function check is taken to send hands below.
     """
     ids = [s.id for s in steps]
-    between = steps[ids.index("chain_pedal") + 1 : ids.index("out_from_under") + 1]
+    first = ids.index(FIRST_NEW) if FIRST_NEW in ids else ids.index("chain_pedal") + 1
+    between = steps[first : ids.index("out_from_under") + 1]
     above = (s.id for s in between if presses(s) or s.reading == PEDAL_HEIGHT)
     return frozenset(s.id for s in between) - {*above, *_AT_REST}
 
 
 _INSIDE = (GAP, CLEARANCE, RING_LEFT)
 """Readings taken in the hole."""
-_OPEN = (LOOK, "lubricate")
+_OPEN = (LOOK, "new_wedges", "new_brake", "lubricate")
 """Other steps for which it must be open."""
 
 
@@ -269,7 +304,8 @@ def into(step: Step, steps: Sequence[Step]) -> list[str]:
     ids = [s.id for s in steps]
     at = ids.index(step.id)
     past_ring = at >= ids.index("fork_clearance") and step.id not in DETOURS
-    below = ids.index("chain_pedal") <= at <= ids.index("out_from_under") and step.id != "key_back"
+    first = ids.index(FIRST_NEW if FIRST_NEW in ids else "chain_pedal")
+    below = first <= at <= ids.index("out_from_under") and step.id != "key_back"
     after = at > ids.index("engine_off")
     told = {
         "held": step.held,
@@ -277,6 +313,8 @@ def into(step: Step, steps: Sequence[Step]) -> list[str]:
         "past_ring": past_ring or step.id == "ring_gap",
         "below": below or after,
         "in_hole": step.reading in _INSIDE or step.phase == "ring" or step.id in _OPEN,
+        "pressed": FIRST_NEW in ids and (presses(step) or step.kind == "hold"),
+        "seat": step.kind == "seat",
         "function": step.id in FUNCTION,
         "cover_closed": at > ids.index("cover_on"),
     }

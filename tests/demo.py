@@ -31,6 +31,7 @@ CARDS = {
     "self_adjusting_job": "a7",
     "synchronized_job": "s22",
     "all_new_job": "k40",
+    "new_clutch_job": "n8",
 }
 """Script -> the truck it is played on."""
 

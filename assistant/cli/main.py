@@ -21,6 +21,7 @@ from assistant.cli.terminal import (
     CommandGroup,
     begin_job,
     fail,
+    fitted_option,
     full_option,
     kind_of_end,
     left_off,
@@ -203,13 +204,20 @@ def demo(records: Path | None, sound: Path | None) -> None:
 @truck_options
 @click.option("--records", type=PATH, help="Folder for the record.")
 @full_option
-def chat(card_file: Path | None, unit: str | None, records: Path | None, full: bool) -> None:
+@fitted_option
+def chat(
+    card_file: Path | None,
+    unit: str | None,
+    records: Path | None,
+    full: bool,
+    fitted: tuple[str, ...],
+) -> None:
     """Do one truck by text, step by step.
 
     Begin a line with "helper:" (or h:) for the helper's words; other lines are the technician's,
     "tech:" may be left out. A pipe is played as a script.
     """
-    _play(*begin_job(truck_card(card_file, unit), records, full=full))
+    _play(*begin_job(truck_card(card_file, unit), records, full=full, fitted=fitted))
 
 
 @main.command(short_help="Carry on a job that was left, or cut off.")

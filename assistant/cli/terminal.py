@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import math
 import sys
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager, suppress
 from functools import partial
 from pathlib import Path
@@ -56,6 +56,14 @@ def truck_options(command: Command) -> Command:
 
 full_option = click.option(
     "--full", is_flag=True, help="Check every reading, take none over, all cautions whole."
+)
+
+
+fitted_option = click.option(
+    "--fitted",
+    multiple=True,
+    type=click.Choice(["clutch", "brake"]),
+    help="A new clutch or clutch brake is in it: a first set-up. For both, say it twice.",
 )
 
 
@@ -265,14 +273,22 @@ def show(said: Iterable[Said]) -> None:
 
 
 def begin_job(
-    card: Card, records: Path | None, keep_audio: bool = False, full: bool = False
+    card: Card,
+    records: Path | None,
+    keep_audio: bool = False,
+    full: bool = False,
+    fitted: Sequence[str] = (),
 ) -> tuple[Session, list[Said]]:
-    """A job on a new record, and what is said first."""
+    """A job on a new record, and what is said first; `fitted`: what is new, told first of all."""
+    from assistant.act import Act, Evidence
     from assistant.record import default_folder
     from assistant.review.acts import begun
     from assistant.texts.dialogs import load_dialogs
 
     session, said = begun(card, load_dialogs(), records or default_folder(), keep_audio, full)
+    for kind in dict.fromkeys(fitted):
+        heard = session.take(Act("fitted", "tech", text=kind, evidence=Evidence(f"new {kind}")))
+        said = [*said[:-1], *heard]
     show_lines([f"Record: {session.journal.path}", ""])
     return session, said
 

@@ -16,6 +16,7 @@ from assistant.cli.terminal import (
     Seconds,
     begin_job,
     fail,
+    fitted_option,
     full_option,
     kind_of_end,
     left_off,
@@ -60,6 +61,7 @@ _engine_option = click.option(
 @click.option("--helper-speaker", help="Helper's loudspeaker.")
 @click.option("--keep-audio", is_flag=True, help="Keep the sound of confirmed readings; says so.")
 @full_option
+@fitted_option
 @click.option("--timings", is_flag=True, help="Say at the end how fast it answered.")
 @_engine_option
 def listen(
@@ -71,6 +73,7 @@ def listen(
     helper_recording: Path | None,
     keep_audio: bool,
     full: bool,
+    fitted: tuple[str, ...],
     timings: bool,
     engines: tuple[str, ...],
     **used: str | None,
@@ -87,7 +90,7 @@ def listen(
     sounds = [(p.name, load(p)) for p in (recording, helper_recording) if p is not None]
     ears = recognizers_for(engines)
     if again is None:
-        begin = partial(begin_job, truck_card(card_file, unit), records, keep_audio, full)
+        begin = partial(begin_job, truck_card(card_file, unit), records, keep_audio, full, fitted)
     else:
         goes_on = "lugcall listen --resume"
         left = Path(again) if again else open_record(records, "lugcall listen", goes_on)

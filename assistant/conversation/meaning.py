@@ -34,7 +34,8 @@ _SAME = {
     "key_back": "key", "reopen_cover": "cover_off", "chain_cable": "chain_loose",
     "chain_fluid": "chain_loose", "final_fluid": "lubricate",
     "function_release": "function", "function_brake": "function", "function_slip": "function",
-    "engine_off": "key",
+    "engine_off": "key", "new_cover": "cover_off", "new_wedges": "look_inside",
+    "new_brake": "look_inside", "new_ready": "ring_ready", "new_seat": "chain_pedal",
 }  # fmt: skip
 NUMBERS = frozenset(
     """zero oh one two three four five six seven eight nine ten eleven twelve thirteen fourteen

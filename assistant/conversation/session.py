@@ -563,6 +563,7 @@ def closing(job: Job) -> dict[str, Any]:
         **({"unfinished": left} if left else {}),
         **({"people": [{"who": w, "code": c} for w, c in facts.people]} if facts.people else {}),
         **({"fitted": [*facts.fitted]} if facts.fitted else {}),
+        **({"first_set_up": {"new": facts.new, "wedges": facts.wedges}} if facts.seated else {}),
         **({} if facts.ring_left is None else {"ring_left": facts.ring_left}),
         "code": facts.code,
         "as_found": stages["found"],

@@ -15,7 +15,7 @@ from assistant.texts.normal import normal, without_lead
 
 COMPLETES = ("done", "check", "sound", "ready")
 """What completes a step of one of these kinds."""
-_KINDS = ("act", "sound", "rod", "stop_bolt")
+_KINDS = ("act", "sound", "rod", "stop_bolt", "seat")
 
 _THINGS = {
     "chock": r"chock|wedge",

@@ -8,6 +8,7 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from functools import cache
 from typing import TYPE_CHECKING, Any
 
 from rapidfuzz import fuzz, process
@@ -20,6 +21,7 @@ from assistant.conversation.meaning import NUMBERS, PARTS, Likely, likely, place
 from assistant.conversation.this_step import COMPLETES, of_this_step
 from assistant.dialogue import Breath, Danger, Dialogue, Heard, Question
 from assistant.interlocks import LOOK, presses
+from assistant.job.answers import MOST_WEDGES
 from assistant.job.state import LEAVING, REPAIR
 from assistant.quantity import (
     BRAKE_CONTACT,
@@ -38,6 +40,7 @@ from assistant.quantity import (
 )
 from assistant.readings import read
 from assistant.readings.sentence import CLAUSE, among, both_tips, tips
+from assistant.readings.speak import number_words
 from assistant.sentences import DialogError, capital
 from assistant.texts.dialogs import Meaning
 from assistant.texts.normal import denied, negated, normal, shouted, turned_round, without_lead
@@ -360,7 +363,7 @@ def _understood(words: str, who: str, dialogue: Dialogue, asked: Question | None
     if asked is not None and asked.offer is not None and short in _YES | _NEITHER:
         return asked.offer if short in _YES else Question("say_again", {}, who)
     special = _with_rest(words, short, asks, who, dialogue) or _items(words, who, dialogue)
-    special = special or _in_one_breath(words, who, dialogue)
+    special = special or _in_one_breath(words, who, dialogue) or _counted(text, who, dialogue)
     meant = _phrase(text, short, who, dialogue)
     if special is not None:
         return special
@@ -579,6 +582,31 @@ def one_by_one(text: str, phrases: Sequence[str]) -> list[str]:
             if rest:
                 return [phrase, *rest]
     return []
+
+
+_OF_WEDGES = frozenset(
+    """all of them em and wedge wedges block blocks bolt bolts piece pieces shipping holding wooden
+    out came come took taken i i've that's got there were are is they're""".split()
+)
+""" "Four wedges and three bolts out"; any other word may say that one is still in."""
+
+
+def _counted(text: str, who: str, dialogue: Dialogue) -> Act | None:
+    """How many shipping wedges and holding bolts came out, all kinds together."""
+    said = text.replace("-", " ").split()
+    few = _few()
+    numbers = [few.get(word, int(word) if word.isdecimal() else None) for word in said]
+    counted = [n for n in numbers if n is not None]
+    if not counted or "counted" not in dialogue.allowed():
+        return None
+    rest = {word for word, n in zip(said, numbers, strict=True) if n is None}
+    known = rest <= _OF_WEDGES and sum(counted) <= MOST_WEDGES
+    return Act("counted", who, text=str(sum(counted))) if known else None
+
+
+@cache
+def _few() -> dict[str, int]:
+    return {number_words(n): n for n in range(MOST_WEDGES + 1)}
 
 
 _ITEMS = {

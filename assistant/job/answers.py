@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 import re
+from functools import cache
 from typing import TYPE_CHECKING
 
 from assistant import interlocks
 from assistant.act import REASONS, Act, Said
 from assistant.card.arithmetic import stops_kept
 from assistant.clutch.conformity import Measured
+from assistant.hazards import NEEDS
 from assistant.job import plan_words, words
-from assistant.job.state import HALTED, REPAIR, LinkageMove
+from assistant.job.state import HALTED, LEAVING, REPAIR, LinkageMove
 from assistant.quantity import BY_FIX, CLEARANCE, FREE_TRAVEL, GAP, QUANTITIES
+from assistant.readings.speak import number_words
 from assistant.sentences import Both, DialogError, capital, joined, sentences, step_name
 
 if TYPE_CHECKING:
@@ -34,6 +37,7 @@ def on_done(job: Job, act: Act) -> list[Said]:
     if job.choice or job.correcting or kind.done is None:
         return job.hint(act)
     who = "tech" if kind.expects else step.who  # plan and count are his, whoever was told
+    who = job.whose() if step.kind == "seat" else who  # alone, who works the pedal says so
     if act.who != who:
         phrase = "ready" if step.id == "helper_ready" else kind.phrase
         return job.only(act, who, _phrase(phrase))
@@ -236,13 +240,16 @@ def on_repaired(job: Job, act: Act) -> list[Said]:
         return job.hint(act)
     job.fire("repaired")
     job.faulty = ""
-    return [job.said("both", "repair_done"), *job.prompt(entering=True)]
+    told = "repair_new" if job.here.phase == "new" else "repair_done"
+    return [job.said("both", told), *job.prompt(entering=True)]
 
 
 def on_skip(job: Job, act: Act) -> list[Said]:
     """Without this reading."""
     if not job.here.optional:
         return [job.said(act.who, "skip_no"), *job.prompt()]
+    if job.facts.seated and job.here.stage == "due":
+        job.facts.remarks.append(str(sentences("job").say("no_first_check")))
     return past_ahead(job, job.go_on(), act.who)
 
 
@@ -388,15 +395,119 @@ _OF_HANDS = re.compile(
 """A note that speaks of what may be in the hole: it spends a clear, and blocks a hold."""
 
 
+# --- what was fitted new: its first set-up before all readings ------------------------------------
+#
+# What it asks for is common practice, no source: what holds a clutch for shipping out and counted,
+# the brake seen, the parts worked by the pedal till they lie, and only then read as found. The
+# rules that no text can switch off stand in `interlocks`, as for every other step.
+
+NEW_PARTS = 2
+"""The rules since which what is new is set up first; before, it was only noted."""
+MOST_WEDGES = 24
+"""Wedges, blocks and holding bolts that any clutch comes with: common practice, no source."""
+
+
 def on_fitted(job: Job, act: Act) -> list[Said]:
-    """A clutch or a brake is new: what the records say of wear begins here."""
+    """A clutch or a brake is new: it is set up first, and what the records say of wear begins here.
+
+    Where something was moved already, or somebody may be hurt on the way back, it is only noted,
+    for the lead to see.
+    """
     facts = job.facts
     if not act.text or not facts.hazards.pedal_up:
         return job.hint(act)
-    facts.fitted[act.text] = len(facts.readings)
+    if job.rules >= NEW_PARTS and act.text == "brake" and "function_brake" not in job.dialogs.by_id:
+        return [job.said(act.who, "no_brake_here"), *job.prompt()]
+    known = act.text in facts.fitted
     what = sentences("job").say(f"fitted.{act.text}")
-    facts.notes.append((act.who, str(what)))
-    return [job.said(act.who, "fitted", what=capital(what)), *job.prompt()]
+    if not known:
+        facts.notes.append((act.who, str(what)))
+        begun = job.rules < NEW_PARTS or _begun(job, act)
+        facts.fitted[act.text] = len(facts.readings)
+        if not begun:
+            facts.remarks.append(str(sentences("job").say("fitted_late", what=what)))
+    late = job.rules >= NEW_PARTS and facts.new not in (act.text, "both")
+    entering = not known and job.here.phase == "new"
+    said = job.said(
+        act.who if late else "both", "fitted_late" if late else "fitted", what=capital(what)
+    )
+    return [said, *job.prompt(entering=entering)]
+
+
+def _begun(job: Job, act: Act) -> bool:
+    """Whether the job goes to the first set-up now, or comes to it in its order."""
+    facts, came = job.facts, job.dialogs
+    ids, hazards = [*came.by_id], facts.hazards
+    if facts.changed or job.at == LEAVING or job.return_to == LEAVING:
+        return False
+    new = "both" if facts.new not in ("nothing", act.text) else act.text
+    stood, step_id = job.at, job.step_id
+    before = step_id in ids and ids.index(step_id) <= ids.index("helper_ready")
+    comes = before or REPAIR in (stood, step_id)
+    job.goes_by(came.for_truck(facts.card.traits, new))
+    if stood == HALTED and not comes:
+        comes = all(map(hazards.holds, NEEDS["start_over"]))
+        job.return_to = _first(job) if comes else job.return_to
+    if not comes and not job.fire("set_up"):
+        job.goes_by(came)
+        return False
+    facts.new, facts.new_from, facts.seated = new, len(facts.readings), False
+    if act.text == "clutch":
+        hazards.says_new_clutch(act.who)
+        facts.wedges = None
+    return True
+
+
+def _first(job: Job) -> str:
+    """Where the first set-up begins as the cover is now."""
+    ids = [*job.dialogs.by_id]
+    return ids[ids.index(interlocks.FIRST_NEW) + job.facts.hazards.cover_open]
+
+
+@cache
+def wedge_counts() -> dict[str, str]:
+    """Phrases that tell how many came out."""
+    said = [number_words(n) for n in range(MOST_WEDGES + 1)]
+    return {
+        phrase: "counted"
+        for n in said
+        for phrase in (n, f"{n} out", f"all {n} out", f"{n} wedges out", f"{n} bolts out")
+    }
+
+
+def on_counted(job: Job, act: Act) -> list[Said]:
+    """How many came out is read back, to be checked against what it came with."""
+    if job.here.kind != "count" or not act.text:
+        return job.hint(act)
+    if act.who != "tech":
+        return job.only(act, "tech", str(sentences("job").say("phrase.count")))
+    job.counted = act.text
+    return job.prompt()
+
+
+def wedges_asked(job: Job) -> Said:
+    """Whether as many came out as it came with."""
+    return job.said("tech", "pieces_out", count=words.number(int(job.counted)))
+
+
+def wedges_checked(job: Job, act: Act) -> list[Said]:
+    """All that it came with are out."""
+    if not job.counted or act.who != "tech":
+        return job.hint(act)
+    job.facts.wedges = int(job.counted)
+    job.facts.hazards.note({"wedges": "out"}, act.who)
+    note = sentences("job").say("wedges_out", count=job.facts.wedges)
+    job.facts.notes.append((act.who, str(note)))
+    return job.go_on()
+
+
+def seated(job: Job, act: Act) -> list[Said]:
+    """The pedal was worked as told: what is read from now on is of parts that lie."""
+    job.facts.seated = True
+    return job.go_on()
+
+
+# --- what may be said ----------------------------------------------------------------------------
 
 
 def on_help(job: Job, act: Act) -> list[Said]:

@@ -49,6 +49,7 @@ HANDLERS: dict[str, Handler] = {
     "measure": readings.on_measure,
     "correct": readings.on_correct,
     "done": answers.on_done,
+    "counted": answers.on_counted,
     "ready": unfinished.on_ready,
     "sound": answers.on_sound,
     "not_sound": answers.on_not_sound,
@@ -119,11 +120,18 @@ class Job(JobState):
         self, card: Card, dialogs: Dialogs, full: bool = False, rules: int = RULES
     ) -> None:
         own = dialogs.for_truck(card.traits)
+        super().__init__(own, Facts(card), own.steps[0].id, full=full or card.full, rules=rules)
+        self.goes_by(own)
+
+    def goes_by(self, own: Dialogs) -> None:
+        """The steps and words that this job goes by from now on: those of its kind of truck, and of
+        what was fitted new."""
+        self.dialogs = own
         self._below = interlocks.hands_below(own.steps)
         self._pressed = frozenset(s.id for s in own.steps if interlocks.presses(s))
-        super().__init__(own, Facts(card), own.steps[0].id, full=full or card.full, rules=rules)
         self.machine = machine(own.steps)
         self.said = own.said
+        self.stand()
 
     def stand(self) -> None:
         """Look where it stands now, and what holds there."""
@@ -239,6 +247,8 @@ class Job(JobState):
             return unfinished.answers_first(self)
         if step is None or self.pending is not None or self.foot_wanted:
             return {}
+        if step.kind == "count":
+            return answers.wedge_counts()
         means = "skip" if step.kind == "read" else self.kind.means
         meaning = "ready" if step.id == "helper_ready" else means
         return dict.fromkeys(step.answers, meaning)
@@ -312,7 +322,7 @@ class Job(JobState):
             return ["check", "no"]
         if self.choice:
             return ["accept", "move", "measure"]
-        wrong = ["no"] if self.signing or self.just_read else []
+        wrong = ["no"] if self.signing or self.just_read or self.counted else []
         before = ["ready"] if step.id == "helper_ready" else ["skip"] if step.optional else []
         return [*before, *own, *self.kind.allowed, *(["check"] if self.signing else []), *wrong]
 
@@ -350,7 +360,7 @@ class Job(JobState):
         new = [c for c in step.cautions if not (cautions[c].once and c in self.given)]
         new.sort(key=lambda c: SIGNALS.index(cautions[c].signal))
         # With the cover off, the pedal never moves without this one, whatever a text leaves out.
-        if self.facts.hazards.cover_open and step.reading in PEDAL_MOVES and "stroke" not in new:
+        if self.facts.hazards.cover_open and step.id in self._pressed and "stroke" not in new:
             new.insert(0, "stroke")
         again = set() if self.full else self.given
         out = [
@@ -358,6 +368,8 @@ class Job(JobState):
             for c in new
         ]
         self.given = self.given | {*new}
+        if step.stage == "due" and self.facts.seated:
+            out.append(self.said("tech", "due_first", signal="NOTICE"))
         if step.helper:
             out.append(spoken_to("helper", step.helper, f"helper:{step.id}"))
         return out
@@ -430,7 +442,7 @@ class Job(JobState):
     def blocked(self) -> list[Said]:
         """Why it does not go on; at the sign-off, to what is still open."""
         facts, hazards = self.facts, self.facts.hazards
-        if not hazards.helper_there and self.at in ("ring_ready", *MAY_BE_HELD):
+        if not hazards.helper_there and self.at in ("new_ready", "ring_ready", *MAY_BE_HELD):
             return [*prop.alone(self), *self.prompt()]
         if not hazards.lock_in and hazards.pedal_up and self.at not in MAY_BE_HELD:
             return [self.said("tech", "lock_plate_out"), *self.prompt()]

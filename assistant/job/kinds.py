@@ -187,6 +187,10 @@ def _sign(job: Job, step: Step) -> list[Said]:
     return [*plan_words.ticked_off(job), *named, *_plain(job, step)]
 
 
+def _count(job: Job, step: Step) -> list[Said]:
+    return [answers.wedges_asked(job)] if job.counted else _plain(job, step)
+
+
 def _outside(reply: str, to: str) -> Callable[[Job, Step], list[Said]]:
     return lambda job, step: [job.said(to, reply)]
 
@@ -292,6 +296,13 @@ KINDS: dict[str, Kind] = {
         blanks=_maker_blanks,
         instruction=_maker,
     ),
+    "count": Kind(
+        allowed=("counted", "check"),
+        check=answers.wedges_checked,
+        phrase="count",
+        instruction=_count,
+    ),
+    "seat": Kind(done=answers.seated, check=answers.checked),
     "rod": _change(_rod_blanks),
     "stop_bolt": _change(_stop_blanks),
     "sign": Kind(allowed=("sign_off",), blanks=_sign_blanks, instruction=_sign),

@@ -6,7 +6,7 @@ and on every way into a step what `interlocks` says that it needs of `hazards`.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from functools import lru_cache
 from typing import Any, cast
 
@@ -35,6 +35,8 @@ _AGAIN = {
     "contact_rod": "set_free",
 }
 """A change on the linkage is read again at once."""
+_AGAIN_BY = {"new_seat": "new_ready"}
+"""Where a stop leads back to, if not to the step it came in: clear comes first again."""
 MAY_BE_HELD = ("ring_hold", "ring_turn", "ring_tool", "ring_lock", "ring_clear", "ring_release")
 """Steps in which the pedal may be down."""
 _IN_THE_HOLE = ("ring_plan", "ring_gap", "fork_clearance", "final_gap", "final_clearance")
@@ -58,6 +60,8 @@ GUARDS: dict[str, Guard] = {
     "leaves": lambda job: job.undone,
     # The pedal was let up out of a stop: the stop goes on.
     "release_was_halted": lambda job: job.release_halted,
+    # What was fitted new is to be set up first.
+    "unseated": lambda job: job.facts.new != "nothing" and not job.facts.seated,
     # Every final reading is in, or accepted and marked.
     "all_settled": lambda job: not job.unsettled(),
     "returns_repair": lambda job: job.return_to == REPAIR,
@@ -152,15 +156,12 @@ def transitions(steps: tuple[Step, ...]) -> list[dict[str, Any]]:
         if step.kind == "sound":
             edge("not_sound", step.id, REPAIR)
         edge("halt", step.id, HALTED)
-        edge("carry_on", HALTED, step.id, f"returns_{step.id}")
+        edge("carry_on", HALTED, _AGAIN_BY.get(step.id, step.id), f"returns_{step.id}")
         before = _before(steps, i)
         if before and step.id not in MAY_BE_HELD and step.id not in interlocks.DETOURS:
             edge("back", step.id, before)
-    # A failed function check left the key above: make it safe again before going under.
-    edge("repaired", REPAIR, "chain_pedal")
-    edge("repaired", REPAIR, "chocks")
-    for looked_at in _looks(steps):
-        edge("look_again", REPAIR, looked_at, f"fault_{looked_at}")
+    for trigger, source, dest, *needs in _out_of_repair(steps):
+        edge(trigger, source, dest, *needs)
     edge("halt", REPAIR, HALTED)
     edge("carry_on", HALTED, REPAIR, "returns_repair")
     # Closed unfinished, from anywhere with the pedal up; a way back is by way of the stop.
@@ -195,13 +196,17 @@ def _ways_on(steps: tuple[Step, ...], i: int) -> list[tuple[str, ...]]:
 
     A way to a step that this kind of truck has not is no way.
     """
-    step = steps[i]
+    step, ids = steps[i], [s.id for s in steps]
     after = steps[i + 1].id if i + 1 < len(steps) else SIGNED
     if step.id in ("found_clearance", "ring_gap"):
         return [("fork_clearance", "gap_right"), ("ring_plan", "gap_wrong")]
     if step.id == "ring_plan":
         on = ("ring_gap",) if step.kind == "maker" else (after, "ring_wanted")
         return [("fork_clearance", "gap_right"), on]
+    if step.id == "helper_ready" and after == interlocks.FIRST_NEW:
+        return [*((first, "unseated") for first in _first_new(ids)), ("chain_pedal",)]
+    if after == "cover_off" and interlocks.FIRST_NEW in ids:
+        return [(steps[i + 2].id, "cover_open"), (after,)]
     if step.kind == "hold":
         return [(target, f"holds_for_{target}") for target in interlocks.HOLDING]
     if step.kind == "release":
@@ -217,9 +222,31 @@ def _ways_on(steps: tuple[Step, ...], i: int) -> list[tuple[str, ...]]:
     return [(after, "all_settled")] if step.kind == "sign" else [(after,)]
 
 
-def _looks(steps: tuple[Step, ...]) -> list[str]:
-    """Steps at which a fault may be taken back: a trial has left the key above."""
-    return [s.id for s in steps if s.kind == "sound" and s.phase != "final"]
+def _first_new(ids: list[str]) -> list[str]:
+    """Where the first set-up begins, where there is one: at the cover, or with it off already."""
+    if interlocks.FIRST_NEW not in ids:
+        return []
+    at = ids.index(interlocks.FIRST_NEW)
+    return [ids[at + 1], ids[at]]
+
+
+def _out_of_repair(steps: tuple[Step, ...]) -> Iterator[tuple[str, ...]]:
+    """Edges out of a repair, and those by which what is new comes to its first set-up."""
+    ids = [s.id for s in steps]
+    if interlocks.FIRST_NEW in ids:
+        yield "clear_again", "new_seat", "new_ready"
+    for first in _first_new(ids):
+        yield "repaired", REPAIR, first, "unseated"
+        for step in steps[ids.index(interlocks.FIRST_NEW) :]:
+            if step.id not in MAY_BE_HELD and step.phase != "sign":
+                yield "set_up", step.id, first, *NEEDS["start_over"]
+    # A failed function check left the key above: make it safe again before going under.
+    yield "repaired", REPAIR, "chain_pedal"
+    yield "repaired", REPAIR, "chocks"
+    # Where a fault may be taken back: a trial has left the key above.
+    for step in steps:
+        if step.kind == "sound" and step.phase != "final":
+            yield "look_again", REPAIR, step.id, f"fault_{step.id}"
 
 
 def _past_changes(steps: tuple[Step, ...], i: int) -> str:
@@ -231,7 +258,7 @@ def _past_changes(steps: tuple[Step, ...], i: int) -> str:
     )
 
 
-_MOVING = ("rod", "stop_bolt", "plan", "maker", "clear", "hold", "turn", "release")
+_MOVING = ("seat", "rod", "stop_bolt", "plan", "maker", "clear", "hold", "turn", "release")
 
 
 def _before(steps: tuple[Step, ...], i: int) -> str:

@@ -359,6 +359,8 @@ class Plans:
         elif one.quantity == CLEARANCE:
             moved_by = (ROD, STOPS)  # which draw the fork along, or not quite
             changes = [c for c in changes if c.adjuster != RING]
+        if self.facts.new_from in between:
+            return True  # other parts, or parts that had not seated
         turned = RING in moved_by and any(m.moved and m.at in between for m in self.facts.moves)
         return turned or any(c.adjuster in moved_by for c in changes)
 

@@ -162,6 +162,8 @@ def stands(job: Job) -> bool:
     again = step.reading in _AT_PEDAL or (step.reading, step.stage) == (CLEARANCE, "set")
     if job.full or step.kind != "read" or step.stage not in ("set", "final") or not again:
         return False
+    if job.facts.seated and (step.reading, step.stage) == (FREE_TRAVEL, "final"):
+        return False  # new parts go on settling: it is read once more
     taken = job.facts.latest(step.reading)
     return taken is not None and (job.facts.decided(step.reading) == "in" or bool(taken.accepted))
 
@@ -249,6 +251,8 @@ def on_no(job: Job, act: Act) -> list[Said]:
         job.pending = None
     elif job.signing:
         job.signing = ""
+    elif job.counted:
+        job.counted = ""
     elif job.just_read:
         return on_correct(job, replace(act, quantity=job.just_read))
     else:

@@ -40,10 +40,11 @@ HALTED, REPAIR, SIGNED = "halted", "repair", "signed_off"
 LEAVING, LEFT = "leaving", "left_unfinished"
 """Where a job may stand besides its steps; `LEAVING` while it is closed unfinished, then `LEFT`."""
 
-RULES = 1
+RULES = 2
 """By which a job goes on, kept with its record, so that one of an earlier time goes on by its own.
 1: who goes on, whether the helper is there and the key below is answered first, and a reading that
-does not repeat the one before is read again."""
+does not repeat the one before is read again. 2: what was fitted new is set up first, in steps of
+its own."""
 NOTHING = Setting()
 """No adjuster moved."""
 NOMINAL_IN = 0.001
@@ -211,6 +212,15 @@ class Facts:
     """Who went on with the job: "tech" or "helper", and the code, "" where none was said."""
     fitted: dict[str, int] = field(default_factory=dict)
     """What is new of `interlocks.FITTED`, and how many readings came before it was said."""
+    new: str = "nothing"
+    """What of it is set up first in this job, of `texts.dialogs.NEW`."""
+    new_from: int = 0
+    """How many readings came before that set-up: they are of the old parts, or of parts that had
+    not seated."""
+    wedges: int | None = None
+    """How many shipping wedges and holding bolts came out of a new clutch."""
+    seated: bool = False
+    """What is new was worked by the pedal, so that what is read since is of parts that lie."""
     complaints: list[tuple[str, bool]] = field(default_factory=list)
     """What is complained of, by the ids of dialogs/en/causes.toml; True: since it was set."""
 
@@ -228,6 +238,7 @@ class Facts:
         moved_by = QUANTITIES[quantity].moved_by
         since = [m.at for m in self.moves if m.moved] if RING in moved_by else []
         since += [change.at for change in self.linkage if change.adjuster in moved_by]
+        since += [self.new_from] if quantity in JUDGED else []
         still = self.readings[max(since, default=0) :]
         return next((t for t in reversed(still) if t.quantity == quantity), None)
 
@@ -412,6 +423,7 @@ class JobState:
         gauge: "mm" or "inch" when the technician said what his gauge shows, else "".
         full: every reading that drives a move is checked, none is taken over, and every caution
             comes whole.
+        counted: how many shipping wedges were said to be out, till they are checked; or "".
         just_read: the quantity just taken without a "check", which "no" still puts right; or "".
         over: the step just entered asks for a reading that still stands.
     """
@@ -440,6 +452,7 @@ class JobState:
     from_now: dict[str, Any] | None = None
     gauge: str = ""
     full: bool = False
+    counted: str = ""
     just_read: str = ""
     over: bool = False
     closing: Closing | None = None
@@ -464,6 +477,7 @@ class JobState:
     def drop(self) -> None:
         """Nothing half-said is carried along."""
         self.pending, self.correcting, self.choice, self.signing = None, "", "", ""
+        self.counted = ""
         self.fix, self.undone, self.from_now = False, False, None
         self.rereading, self.unlike = False, None
 

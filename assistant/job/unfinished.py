@@ -382,6 +382,7 @@ ANSWERS_FIRST = {"code": ["takes_over"], "helper": ["foot_off", "ready"], "key":
 _GOES_ON = frozenset({
     *("reading", "done", "check", "no", "accept", "move", "measure", "correct", "same", "sound"),
     *("skip", "repaired", "start_over", "carry_on", "clear", "ready", "sign_off", "back"),
+    "counted",
 })  # fmt: skip
 """Acts that take a job on; all others, of pedal and danger before all, always count."""
 
@@ -434,7 +435,12 @@ def _there(job: Job, act: Act) -> list[Said]:
 
 
 def asks_who(job: Job, who: str) -> Said:
-    """Another person may be there now: who it is, and what is asked of him."""
+    """Another person may be there now: who it is, and what is asked of him.
+
+    Who is told next to work the pedal was told so over a clear of somebody else: it comes again.
+    """
+    if job.here.kind == "seat":
+        job.fire("clear_again")
     job.facts.people.append((who, ""))
     job.handing, job.away = who, False
     _asked_again(job, who)
@@ -504,6 +510,8 @@ def as_left(job: Job) -> dict[str, str] | None:
         told["ring"] = str(
             _say(f"state.ring_{_ring_left(job)}", moved=words.moved(facts.lugs_total))
         )
+    if not hazards.wedges_out:
+        told["wedges"] = str(_say("state.wedges_in"))
     return told | {"why": closing.why, "rest": closing.rest or "", "at": closing.came}
 
 

@@ -152,4 +152,6 @@ def truck_state(job: JobState) -> Both:
     parts.append(say("lock_in_state" if facts.hazards.lock_in else "lock_out_state"))
     if facts.hazards.cover_open:
         parts.append(say("cover_off_state"))
+    if not facts.hazards.wedges_out:
+        parts.append(say("wedges_in_state"))
     return joined([part for part in parts if part])

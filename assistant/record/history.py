@@ -194,7 +194,8 @@ class PersonKept(msgspec.Struct, gc=False):
 
 class LeftUndone(msgspec.Struct, gc=False):
     """How a job was left that was closed unfinished, in words; `at` is the step it stood at, `rest`
-    what is left to do, or ""; `ring` what is known of its moves, or ""."""
+    what is left to do, or ""; `ring` what is known of its moves, or ""; `wedges` that those of
+    a new clutch are in, or ""."""
 
     why: str
     at: str
@@ -205,6 +206,15 @@ class LeftUndone(msgspec.Struct, gc=False):
     key: str
     rest: str = ""
     ring: str = ""
+    wedges: str = ""
+
+
+class FirstSetUp(msgspec.Struct, gc=False):
+    """What was fitted new and set up first: `new` is "clutch", "brake" or "both"; `wedges`: how
+    many shipping wedges and holding bolts came out, where they were counted."""
+
+    new: str
+    wedges: Count | None = None
 
 
 class DueKept(msgspec.Struct, gc=False):
@@ -381,6 +391,7 @@ class Closed(Line, kw_only=True, gc=False):
     unfinished: LeftUndone | None = None
     people: list[PersonKept] = []
     fitted: list[str] = []
+    first_set_up: FirstSetUp | None = None
     ring_left: Count | None = None
 
     @property

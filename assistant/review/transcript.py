@@ -11,6 +11,7 @@ from assistant.record import seal_of
 from assistant.record.clips import PHOTO
 from assistant.record.history import (
     Closed,
+    FirstSetUp,
     JobHistory,
     LeadAct,
     LeftUndone,
@@ -190,6 +191,8 @@ def findings(turn: Turn, units: str) -> Iterator[str]:
 
 def _closed(closed: Closed) -> Iterator[str]:
     yield from _table(closed.as_found, closed.as_left)
+    if closed.first_set_up is not None:
+        yield first_set_up(closed.first_set_up)
     yield _say_many("ring", len(closed.ring_moves), lugs=lugs(closed.lugs))
     if closed.by_gap != closed.lugs:
         yield f"      {_say('by_gap', lugs=signed(closed.by_gap))}"
@@ -246,13 +249,21 @@ def as_it_stands(history: JobHistory) -> Iterator[tuple[str, str]]:
         yield _say(f"left.{part}"), _say(f"{part}.{'on' if last == on else 'off'}")
 
 
+def first_set_up(done: FirstSetUp) -> str:
+    """That new parts were set up for the first time, and what came out of them."""
+    what = _say(f"new.{done.new}") if done.new in ("clutch", "brake", "both") else done.new
+    told = _say("first_set_up", what=what)
+    return told if done.wedges is None else f"{told}; {_say('wedges', count=done.wedges)}"
+
+
 def left_undone(left: LeftUndone) -> Iterator[tuple[str, str]]:
     """How an unfinished job was left: what, and how it is."""
     for name in ("why", "at", "pedal", "lock", "cover", "tag", "key", "rest"):
         value = getattr(left, name) or _say("left.nothing_said")
         yield _say(f"left.{name}"), step_name(value) if name == "at" else value
-    if left.ring:
-        yield _say("left.ring"), left.ring
+    for name in ("ring", "wedges"):
+        if value := getattr(left, name):
+            yield _say(f"left.{name}"), value
 
 
 def _decided(left: ReadingKept | None) -> str:

@@ -39,7 +39,7 @@ SIGNALS = ("DANGER", "WARNING", "CAUTION", "NOTICE")
 """Signal words, most severe first (ANSI Z535.6)."""
 KINDS = (
     *("act", "sound", "read", "clear", "hold", "turn", "release", "plan", "maker", "rod"),
-    *("stop_bolt", "sign"),
+    *("stop_bolt", "sign", "count", "seat"),
 )
 MAX_WORDS = 16
 """A prompt longer than this is not heard to its end over a compressor; aim for 12."""
@@ -109,7 +109,8 @@ _BLANKS = """
     low unit: due_open
     dates: due_dates
     lugs: due_lugs due_lugs_most
-    what: fitted
+    what: fitted fitted_late
+    count: pieces_out
     figures found: due_past
     who: mic_lost mic_back
     lead text: lead_asks
@@ -137,7 +138,8 @@ _BLANKS = """
     :foot_asked foot_heard no_press no_let_up no_change no_key leave_it no_hold_yet trial_stopped
     :link_lost link_lost_idle link_taken link_taken_idle link_back need_inside repair_wait
     :accepted_inside found_taken_back taken_back comes_later clearance_decides ring_again
-    :stop_no_effect stop_wrong_way no_leave engine_waits sound_or_not
+    :stop_no_effect stop_wrong_way no_leave engine_waits sound_or_not no_brake_here wedges_in_state
+    :repair_new due_first
 """
 REPLIES = {
     reply: tuple(blanks.split())
@@ -158,6 +160,9 @@ TRAITS: dict[str, tuple[str, ...]] = {
     "units": CHOICES["shop.units"],
 }
 """Trait of a truck -> the values it may have, the usual one first."""
+
+NEW = ("nothing", "clutch", "brake", "both")
+"""What was fitted new for this job; a step's `when` tells it as `new`."""
 
 Traits = Mapping[str, str]
 USUAL: Traits = {name: values[0] for name, values in TRAITS.items()}
@@ -321,10 +326,11 @@ class Dialogs(Sentences):
     by_id: dict[str, Step] = field(default_factory=dict)
     traits: Traits = field(default_factory=lambda: USUAL)
 
-    def for_truck(self, traits: Traits) -> Dialogs:
-        """The same language for a truck of another kind."""
-        pieces, key = self.pieces, tuple(traits[name] for name in TRAITS)
+    def for_truck(self, traits: Traits, new: str = NEW[0]) -> Dialogs:
+        """The same language for a truck of another kind; `new`: what was fitted new, of `NEW`."""
+        pieces, key = self.pieces, (*(traits[name] for name in TRAITS), new)
         if key not in pieces.made:
+            traits = {**traits, "new": new}
             steps = tuple(s.on(traits) for s in pieces.steps if fits(s.when, traits))
             replies = dict(pieces.replies)
             for when, others in pieces.others:
@@ -499,12 +505,16 @@ def _check_piece(
             raise DialogError(f"dialogs: {place}: no caution {caution!r} in cautions.toml")
 
 
+_WHEN = {**TRAITS, "new": NEW}
+"""All that a `when` may name."""
+
+
 def _check_when(where: str, when: When) -> None:
     for name, values in when.items():
         for value in [values] if isinstance(values, str) else values:
-            if value not in TRAITS.get(name, ()):
-                what = f"{name} {value!r}" if name in TRAITS else f"trait {name!r}"
-                can = ", ".join(TRAITS.get(name, TRAITS))
+            if value not in _WHEN.get(name, ()):
+                what = f"{name} {value!r}" if name in _WHEN else f"trait {name!r}"
+                can = ", ".join(_WHEN.get(name, _WHEN))
                 raise DialogError(f"dialogs: {where}, when: {what} must be one of {can}")
 
 
@@ -539,14 +549,15 @@ def _others(raw: Any) -> Iterator[tuple[When, dict[str, Both]]]:
 def _check_jobs(steps: tuple[Step, ...]) -> None:
     """The trade's order stands in the job of every kind of truck that the steps tell apart."""
     named = {name for step in steps for name in step.when}
-    values = [TRAITS[name] if name in named else TRAITS[name][:1] for name in TRAITS]
+    values = [told if name in named else told[:1] for name, told in _WHEN.items()]
     for chosen in product(*values):
-        traits = dict(zip(TRAITS, chosen, strict=True))
+        traits = dict(zip(_WHEN, chosen, strict=True))
         composed = tuple(s for s in steps if fits(s.when, traits))
         [(twice, count)] = Counter(s.id for s in composed).most_common(1) or [("", 0)]
         if count > 1:
             raise DialogError(f"dialogs: steps.toml: step {twice} stands twice; rename one")
         if problem := interlocks.order_problem(composed, traits):
-            odd = ", ".join(f"{traits[n]} {n}" for n in TRAITS if traits[n] != USUAL[n])
+            usual = {name: told[0] for name, told in _WHEN.items()}
+            odd = ", ".join(f"{traits[n]} {n}" for n in _WHEN if traits[n] != usual[n])
             kind = f" ({odd})" if odd else ""
             raise DialogError(f"dialogs: steps.toml: {problem}{kind}")

@@ -201,7 +201,8 @@ class Outlook:
     def __init__(self, mine: Sequence[Visit], rate: KindRate, ring_lugs: int | None) -> None:
         self._mine, self._rate, self.unit = mine, rate, mine[-1].unit
         self._similar = [v for v in mine if v.kind == mine[-1].kind]
-        own = intervals_of(self._similar)[0].get(self.unit, [])
+        # A new clutch wears at its own rate; what the old one lost counts as of a similar truck.
+        own = intervals_of(since_new(self._similar))[0].get(self.unit, [])
         nodes = rate.wear.of(own)
         start = _reckoned_from(mine)
         self.last = start or mine[-1]
@@ -264,7 +265,7 @@ class Outlook:
             self.unknown.append(say("unknown.ring_lugs"))
             return None, None
         last = next((v for v in reversed(self._mine) if v.miles is not None), None)
-        own = intervals_of(self._similar, by_gap=True)[0].get(self.unit, [])
+        own = intervals_of(since_new(self._similar), by_gap=True)[0].get(self.unit, [])
         nodes = self._rate.gap.of(own)
         if not nodes or last is None or last.miles is None:
             self.unknown.append(say("unknown.lining"))

@@ -43,7 +43,7 @@ LIMITS = {  # inches, as on the card below
 PRESSED = {
     f"prompt:{i}"
     for i in (
-        *("chain_pedal", "chain_lever", "found_total", "found_free", "found_contact"),
+        *("new_seat", "chain_pedal", "chain_lever", "found_total", "found_free", "found_contact"),
         *("set_total", "set_free", "set_contact", "final_total", "final_free", "final_contact"),
         *("function_release", "function", "function_brake", "function_slip"),
     )
@@ -57,6 +57,7 @@ BELOW = {
         *("lubricate", "final_fluid", "out_from_under", "found_gap", "found_clearance"),
         *("ring_show", "ring_unlock", "ring_gap", "fork_clearance", "final_gap"),
         *("final_clearance", "look_inside", "found_ring_left"),
+        *("new_cover", "new_wedges", "new_brake"),
     )
 }
 """Where hands are at the hole or the linkage with the pedal up."""
@@ -65,7 +66,7 @@ IN_THE_HOLE = {
     for i in (
         *("found_gap", "found_clearance", "ring_show", "ring_unlock", "ring_turn", "ring_tool"),
         *("ring_lock", "ring_gap", "fork_clearance", "final_gap", "final_clearance"),
-        *("look_inside", "found_ring_left", "lubricate"),
+        *("look_inside", "found_ring_left", "lubricate", "new_wedges", "new_brake"),
     )
 }
 TRIED = {f"prompt:{i}" for i in ("function_release", "function", "function_brake", "function_slip")}
@@ -82,6 +83,7 @@ class Kind:
     brake: bool = True
     ring: bool = True
     lock: str = "plate"
+    new: str = "nothing"
     limits: dict[str, tuple[float, float]] = field(default_factory=dict, compare=False)
 
     def __post_init__(self) -> None:
@@ -102,7 +104,7 @@ class Kind:
 
     @property
     def dialogs(self) -> Dialogs:
-        return DIALOGS.for_truck(self.card.traits)
+        return DIALOGS.for_truck(self.card.traits, self.new)
 
     @property
     def ids(self) -> list[str]:
@@ -139,6 +141,8 @@ OTHERS = (
         brake=False,
         ring=False,
     ),
+    Kind("new clutch and brake", new="both"),
+    Kind("new brake, cable", '[truck]\nlinkage = "cable"', new="brake"),
 )
 Z95 = 1.6448536269514722
 ROLES = st.sampled_from(["tech", "helper"])
@@ -200,6 +204,9 @@ class Watch:
         self.alone = False
         self.unready = False
         self.count_open = False
+        self.wedges_in = self.unseated = False
+        self.new: set[str] = set()
+        self.last = Act("", "tech")
         self.read_at_move: list[int] = []
         self.read_at_maker: list[int] = []
 
@@ -215,6 +222,7 @@ class Watch:
             self.held = self.clear = False
         if act.meaning == "let_up" and tech and self.halted:
             self.held = False
+        self.last = act
         self.foot(act)
         if act.meaning in ("lost", "released") and helper:
             if act.meaning == "released" and (self.halted or self.present == "prompt:ring_release"):
@@ -231,7 +239,7 @@ class Watch:
         self.people(act)
         if act.meaning == "note" and "hand" in act.text:
             self.clear = False
-        at_clear = self.present in ("prompt:ring_ready", "prompt:ring_clear")
+        at_clear = self.present in ("prompt:ring_ready", "prompt:ring_clear", "prompt:new_ready")
         if act.meaning == "clear" and tech and (self.halted or at_clear):
             self.clear = True
 
@@ -283,12 +291,23 @@ class Watch:
         if said.key == "prompt:ring_turn":
             assert self.held, "a ring turn was told without a standing hold"
             self.turned_unsaid = True
-        if said.key in ("prompt:ring_ready", "prompt:ring_clear"):
+        if said.key in ("prompt:ring_ready", "prompt:ring_clear", "prompt:new_ready"):
             self.clear = False
         if said.key in BELOW:
             assert not self.foot_on, f"{said.key} sends hands in, and nobody said foot off"
         if said.key in PRESSED:
+            assert not self.wedges_in, f"{said.key} moves the pedal, and the wedges may be in"
             self.foot_on = True
+        if said.key == "reply:fitted" and self.last.text not in self.new:
+            self.new.add(self.last.text)
+            self.wedges_in |= self.last.text == "clutch"
+            self.unseated = True
+        if said.key == "prompt:new_seat":
+            assert self.clear, "new parts are worked, and hands may be in the hole"
+            assert not self.alone, "new parts are to be worked, and nobody is at the pedal"
+            assert not self.key_above, "new parts are worked, and the engine may start"
+        if said.key.startswith("prompt:found_") and said.key != "prompt:found_odometer":
+            assert not self.unseated, f"{said.key} is asked before the new parts were worked"
         if said.key.startswith("prompt:leave_"):
             assert self.pedal_up, f"{said.key} was asked and the pedal may be down"
         if said.key == "prompt:leave_lock":
@@ -339,6 +358,12 @@ class Procedure(RuleBasedStateMachine):
         self.truck = {"gap": 0.66, "clearance": 0.04}
         for said in self.job.prompt(entering=True):
             self.watch.told(said, self.job)
+        self.what_is_new()
+
+    def what_is_new(self) -> None:
+        for part in interlocks.FITTED:
+            if self.kind.new in (part, "both"):
+                self.say("fitted", "tech", text=part)
 
     def say(self, meaning: str, who: str, **more: Any) -> None:
         """One act by one of the two, and all that must hold of what comes of it."""
@@ -430,10 +455,15 @@ class Procedure(RuleBasedStateMachine):
             if at == "prompt:leave_cover" and (yes or no):
                 self.watch.cover_off = no
             self.watch.key_above &= not (yes and at == "prompt:leave_key")
+        if at == "prompt:new_seat" and act.meaning in ("done", "check"):
+            self.watch.unseated &= self.job.at != "chain_pedal"
         if act.meaning in ("done", "check") and moved_on:
             self.watch.lock_out |= at == "prompt:ring_unlock"
             self.watch.lock_out &= at != "prompt:ring_lock"
-            self.watch.cover_off |= at in ("prompt:cover_off", "prompt:reopen_cover")
+            self.watch.cover_off |= at in (
+                *("prompt:new_cover", "prompt:cover_off", "prompt:reopen_cover"),
+            )
+            self.watch.wedges_in &= at != "prompt:new_wedges"
             self.watch.key_above |= at == "prompt:hand_key"
             self.watch.key_above &= at not in KEY_BACK
             self.watch.cover_off &= at != "prompt:cover_on"
@@ -446,6 +476,7 @@ class Procedure(RuleBasedStateMachine):
         assert (f"Lock {self.kind.lock} out." in told) == self.watch.lock_out, (
             "the stop tells the lock wrong"
         )
+        assert ("WEDGES IN" in told) == self.watch.wedges_in, "the stop tells the wedges wrong"
         assert ("Cover off." in told) == self.watch.cover_off, "the stop tells the cover wrong"
         if not self.watch.pedal_up:
             assert "Pedal up." not in told, "the stop says the pedal is up; nobody said released"
@@ -496,6 +527,8 @@ class Procedure(RuleBasedStateMachine):
         if step.kind == "read" or job.correcting:
             data = reading_for(job.expects(), self.true_value(job.expects()))
             return ("reading", "tech", {"reading": data})
+        if step.kind == "count" and not job.counted:
+            return ("counted", "tech", {"text": "4"})
         if step.kind == "turn":
             told = job.facts.plans.ring()
             lugs = told.lugs if told else 0
@@ -508,6 +541,8 @@ class Procedure(RuleBasedStateMachine):
             "hold": "holding",
             "release": "released",
             "plan": "check",
+            "count": "check",
+            "seat": "done",
             "maker": "done",
             "rod": "done",
             "stop_bolt": "done",
@@ -574,6 +609,7 @@ class Procedure(RuleBasedStateMachine):
         self.acts, self.watch = [], Watch(self.kind)
         self.job = Job(self.card, DIALOGS)
         self.job.prompt(entering=True)
+        self.what_is_new()
         self.go_on(depth)
 
     @rule(who=ROLES)
@@ -587,6 +623,10 @@ class Procedure(RuleBasedStateMachine):
     @rule(who=ROLES, kind=st.sampled_from(interlocks.TROUBLES))
     def trouble(self, who: str, kind: str) -> None:
         self.say("trouble", who, text=kind)
+
+    @rule(who=ROLES, part=st.sampled_from(interlocks.FITTED))
+    def fitted(self, who: str, part: str) -> None:
+        self.say("fitted", who, text=part)
 
     @rule(who=ROLES, text=st.sampled_from(["", "31"]))
     def takes_over(self, who: str, text: str) -> None:
@@ -722,6 +762,7 @@ def walk(seed: int, kind: Kind = USUAL, acts: int = 160) -> Procedure:
         lambda who: machine.killed_and_resumed(),
         lambda who: machine.say("trouble", who, text=chance.choice(interlocks.TROUBLES[:-1])),
         lambda who: machine.say("ready", "helper"),
+        lambda who: machine.say("fitted", who, text=chance.choice(interlocks.FITTED)),
         lambda who: machine.correct_now(
             who,
             chance.choice(["", "lugs", "gap", *LIMITS]),

@@ -14,6 +14,7 @@ from assistant.job.job import Job
 from assistant.job.state import RingMove, Taken
 from assistant.quantity import RING_LEFT
 from assistant.readings import read
+from assistant.review.pages import charts
 from assistant.texts.dialogs import Dialogs
 from assistant.wear import say
 from assistant.wear.outlook import lugs_left, outlook
@@ -86,3 +87,22 @@ def test_what_is_new_is_said_at_any_step(dialogs: Dialogs, said: str, what: str)
     job.apply(act)
     assert closing(job)["fitted"] == [what]
     assert closing(job).get("ring_left") == (15 if what == "clutch" else None)
+
+
+def test_a_new_clutch_wears_at_a_rate_of_its_own() -> None:
+    """What the old one lost is no interval of the new one, of free travel or by the gap."""
+    worn = {i: Measured(1.3, 0.02) for i in (1, 2, 3)}
+    old = outlook(visits(1, 1, 1, 1, found=worn), "A")
+    new = outlook(visits(1, 1, 1, 1, found=worn, fitted={2: ("clutch",)}), "A")
+    brake = outlook(visits(1, 1, 1, 1, found=worn, fitted={2: ("brake",)}), "A")
+    assert old is not None and new is not None and brake is not None
+    assert (old.own, new.own, brake.own) == (3, 1, 3)
+
+
+@pytest.mark.parametrize("read", [True, False])
+def test_no_line_of_its_curve_leads_from_the_old_clutch_to_the_new_one(read: bool) -> None:
+    new = visits(1, 1, 1, 1, fitted={2: ("clutch",)}, miles={} if read else {2: None})
+    cell = charts.cell_of("A", new)
+    assert cell is not None and charts.curve(cell, charts.scale_of([cell])).count("M") == 2
+    same = charts.cell_of("A", visits(1, 1, 1, 1, fitted={2: ("brake",)}))
+    assert same is not None and charts.curve(same, charts.scale_of([same])).count("M") == 1

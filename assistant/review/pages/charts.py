@@ -11,6 +11,7 @@ from typing import NamedTuple
 
 from assistant.review.planned import both_decimals
 from assistant.review.wording import Row
+from assistant.wear.outlook import since_new
 from assistant.wear.visits import Visit
 
 _WIDTHS_MIN = (1, 2, 5, 10, 20, 30, 60, 120)
@@ -67,13 +68,14 @@ def bin_of(minute: int, found: Sequence[Bin]) -> int:
 class Cell(NamedTuple):
     """One truck's curve: its lower limit as last in force, and (miles, as found, as left), inches;
     None where it was not read. `now_in` is how it was left last, or else found, and `units` in what
-    its lengths are shown."""
+    its lengths are shown. `anew`: the points at which the clutch was new: no line leads to them."""
 
     unit: str
     low_in: float | None
     points: list[tuple[float, float | None, float | None]]
     now_in: float | None
     units: str
+    anew: frozenset[int] = frozenset()
 
     @property
     def told(self) -> str:
@@ -83,15 +85,20 @@ class Cell(NamedTuple):
 
 def cell_of(unit: str, visits: Sequence[Visit]) -> Cell | None:
     """What is to be drawn of a truck; None without any."""
-    points = [
-        (v.miles, v.found.value_in if v.found else None, v.left.value_in if v.left else None)
-        for v in visits
-        if v.miles is not None and (v.found or v.left)
+    shown = [
+        (i, v, v.miles) for i, v in enumerate(visits) if v.miles is not None and (v.found or v.left)
     ]
+    points = [
+        (at, v.found.value_in if v.found else None, v.left.value_in if v.left else None)
+        for _, v, at in shown
+    ]
+    # At which visit the clutch of each point was new; another one than that of the point before.
+    new_at = [i + 1 - len(since_new(visits[: i + 1])) for i, *_ in shown]
+    anew = frozenset(i for i in range(1, len(shown)) if new_at[i] != new_at[i - 1])
     now = next((read for v in reversed(visits) if (read := v.left or v.found)), None)
     last = visits[-1]
     return (
-        Cell(unit, last.low_in, points, now.value_in if now else None, last.units)
+        Cell(unit, last.low_in, points, now.value_in if now else None, last.units, anew)
         if points
         else None
     )
@@ -114,13 +121,15 @@ def curve(cell: Cell, scale: tuple[float, float], wide: int = 140, high: int = 4
     def at(way: float, value: float) -> tuple[float, float]:
         return 6 + (way - first) * miles, high - 6 - (value - low) * inches
 
-    marks = [
-        (at(way, value), kind)
-        for way, *both in cell.points
-        for value, kind in zip(both, ("found", "left"), strict=True)
-        if value is not None
-    ]
-    path = " L".join(f"{x:.1f} {y:.1f}" for (x, y), _ in marks)
+    marks, path = [], ""
+    for i, (way, *both) in enumerate(cell.points):
+        begins = "M" if i == 0 or i in cell.anew else " L"
+        for value, kind in zip(both, ("found", "left"), strict=True):
+            if value is not None:
+                marks.append((at(way, value), kind))
+                x, y = marks[-1][0]
+                path += f"{begins}{x:.1f} {y:.1f}"
+                begins = " L"
     limit = ""
     if cell.low_in is not None:
         y = at(first, cell.low_in)[1]
@@ -130,5 +139,5 @@ def curve(cell: Cell, scale: tuple[float, float], wide: int = 140, high: int = 4
     )
     return (
         f'<svg class="curve" viewBox="0 0 {wide} {high}" aria-hidden="true">'
-        f'{limit}<path d="M{path}"/>{dots}</svg>'
+        f'{limit}<path d="{path}"/>{dots}</svg>'
     )
