@@ -8,7 +8,7 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from functools import cache
+from functools import cache, lru_cache
 from typing import TYPE_CHECKING, Any
 
 from rapidfuzz import fuzz, process
@@ -17,7 +17,7 @@ from assistant.act import REASONS, Act
 from assistant.conversation.dead_ends import dead_end
 from assistant.conversation.likelihood import HALF_KNOWN, SURE, again, hint, likeliest
 from assistant.conversation.look import fault, lugs_left, only_denied, taken_back
-from assistant.conversation.meaning import NUMBERS, PARTS, Likely, likely, place
+from assistant.conversation.meaning import NUMBERS, PARTS, Likely, likely, place, weights
 from assistant.conversation.this_step import COMPLETES, of_this_step
 from assistant.dialogue import Breath, Danger, Dialogue, Heard, Question
 from assistant.interlocks import LOOK, presses
@@ -67,6 +67,7 @@ from assistant.texts.safety import (
 
 if TYPE_CHECKING:
     from assistant.causes.table import Table
+    from assistant.texts.dialogs import Dialogs
 
 # --- Who spoke: a line may begin `tech:` or `helper:`.
 #
@@ -444,7 +445,7 @@ def _beside(words: str, text: str, meant: str, who: str, dialogue: Dialogue) -> 
     leaves = dialogue.at == LEAVING and meant in ("done", "no") and _SIDE.search(text)
     if leaves and not _step_answer(text, without_lead(text), dialogue):
         return Act("unclear", who, text=text)  # "on" is no answer to whether the plate is in
-    handed = _hand_over(words, text, who, dialogue)
+    handed = _hand_over(words, text, meant, who, dialogue)
     if handed is not None or meant == "takes_over":
         return handed or Act("takes_over", who)
     kinds = dialogue.dialogs.words[meant].kinds if meant in ("trouble", "fitted") else {}
@@ -490,11 +491,70 @@ _FROM_BREAK = re.compile(
     r"(?:lunch|dinner|supper|breakfast|break|coffee|smoke|weekend|night)\b[\w ,]*$"
     r"|^(?:lunch|dinner|break|coffee)(?:'s| is| time is)? over\b[\w ,]*$"
 )
+_SHIFT = r"(?:the |your |our )?(?:night|day|late|early|next|new|other|second|third|back)s? ?shift"
+_NAME = r"[A-Za-z][a-z\-]{1,15}(?: (?-i:[A-Z])[\w\-]+)?"
 _CALLS_HIMSELF = re.compile(
-    r"^\W*(?:(?:hi|hey|hello|ok|okay|now),? )?(?:this is|my name is|my name's|the name's)"
-    r" (?P<name>[A-Z][\w\-]+)(?: [A-Z][\w\-]+)?(?:[ ,]+(?:now|here|speaking|on the pedal"
-    r"|in the cab|below|i'm new|taking over|from \w+ shift))*\W*$"
+    r"^\W*(?:(?:hi|hey|hello|ok|okay|right|alright|yes|yeah|now|morning|evening)\W+)*"
+    r"(?:(?P<says>this is|it's|it is|i'm|i am|my name is|my name's|the name's|you've got|you got)"
+    rf" (?:{_SHIFT}\W+)?(?P<name>{_NAME})"
+    rf"|(?P<here>{_NAME})(?= (?:here|speaking|on the pedal|in the seat|in the cab|from {_SHIFT})\b)"
+    rf"|(?P<of>{_NAME})(?=\W+{_SHIFT}\b)|{_SHIFT} ?(?:here)?\W+(?P<shift>{_NAME}))"
+    r"(?:\W+(?:now|here|speaking|on the pedal|in the seat|in the cab|below|down here|up here"
+    rf"|under here|i'm new|taking over|(?:from )?{_SHIFT}))*"
+    r"(?:\W+(?:and )?(?:my )?(?:code|number)(?:'s| is)? (?P<code>[\w\-]+(?: [\w\-]+)?))?\W*$",
+    re.I,
 )
+_SHIFT_NOW = re.compile(rf"^(?:this is |it's |we're )?{_SHIFT}(?: (?:now|here|on it))*$")
+_NO_NAMES = frozenset(
+    """helper technician tech mechanic boss lead foreman driver nobody somebody everybody anybody me
+    us them him her you another one two the an nothing everything still all ready clear done back
+    good fine right alone under down up out off on in over it that there not just only really
+    smoke fire blood oil water grease fluid gas air leak heat help trouble danger
+    sound released holding pressing stuck hurt caught lunch code number key""".split()
+)
+
+
+_OF_STATES = re.compile(r"(?:in|ing|ed|y)$")
+""" "It's slippin": how something is."""
+
+
+def _names_himself(words: str, who: str, dialogue: Dialogue) -> re.Match[str] | None:
+    """Where somebody says who he is: "Earl here", "it's Pat now", "night shift here, Robin".
+
+    A name has a capital and is none of our words; without a capital, nobody knows it. What may
+    tell of harm or of a fault ("smoke here") is none, but where the pedal is down either stops it.
+    """
+    m = None if "?" in words else _CALLS_HIMSELF.match(words)
+    if m is None:
+        return None
+    name, asked = _name_of(m), dialogue.handing == who
+    first = name.split()[0].lower()
+    written = name[0].isupper() and not words.isupper()
+    if first in _NO_NAMES or first in _own_words(dialogue.dialogs) or fault(words):
+        return None
+    known = f"w {first}" in weights().rows and not (asked and m["here"])
+    if not written and (known or _OF_STATES.search(first)):
+        return None
+    if not written and not asked and (m["says"] or "").lower() in ("it's", "it is", "i'm", "i am"):
+        return None
+    stops = dialogue.danger().down and not dialogue.stopped
+    bar = HARM_NAMED if asked else HARM_LITTLE
+    harmless = likely(words, who, place(dialogue)).harm < bar
+    return m if stops or harmless else None
+
+
+@lru_cache(maxsize=8)
+def _own_words(dialogs: Dialogs) -> frozenset[str]:
+    """All words that are said or understood in a job."""
+    said = [phrase for meaning in dialogs.words.values() for phrase in meaning.phrases]
+    said += [text for step in dialogs.steps for text in (step.say, step.why, *step.answers)]
+    return frozenset(re.findall(r"[a-z']+", " ".join([*said, *dialogs.texts.values()]).lower()))
+
+
+def _name_of(m: re.Match[str]) -> str:
+    return m["name"] or m["here"] or m["of"] or m["shift"]
+
+
 _HERE_NOW = re.compile(
     r"^(?:this is |it's |i'm )?(?:a |the |your )?(?:new|different|other|another) "
     r"(?:guy|man|person|helper|tech|technician|mechanic)\b(?: (?:now|here|up here"
@@ -508,21 +568,42 @@ _BARE_CODE = re.compile(
 """ "Twelve": longer ones may be readings that were meant for the step."""
 
 
-def _hand_over(words: str, text: str, who: str, dialogue: Dialogue) -> Act | None:
+_BARE_NAME = re.compile(r"^\W*[A-Z][a-z]{1,11}\W*$")
+""" "Robin": where it is asked who goes on."""
+
+
+def _hand_over(words: str, text: str, meant: str, who: str, dialogue: Dialogue) -> Act | None:
     """That another person goes on, or may: with his code, or to be asked for it."""
     plain = without_lead(text)
-    if _FROM_BREAK.match(plain) or _HERE_NOW.match(plain) or _CALLS_HIMSELF.match(words):
+    himself = _names_himself(words, who, dialogue)
+    if himself is not None:
+        return _himself(himself, who, dialogue)
+    if _FROM_BREAK.match(plain) or _HERE_NOW.match(plain) or _SHIFT_NOW.match(plain):
         return Act("takes_over", who)
     m = _OVER.match(plain)
     if m is not None and not negated(text):
         return Act("takes_over", who, text=_person(m["name"] or m["to"]))
     if not dialogue.handing:
         return None
+    if not meant and dialogue.handing == who and _BARE_NAME.match(words):
+        bare = normal(words)
+        known = bare in _NO_NAMES | _own_words(dialogue.dialogs) or f"w {bare}" in weights().rows
+        return None if known else Act("takes_over", who, text=bare.upper())
     m = _CODE_SAID.match(plain)
     if m is not None and _is_code(m["code"]):
         return Act("takes_over", who, text=_code(m["code"]))
     asked = dialogue.handing == who and _BARE_CODE.fullmatch(plain)
     return Act("takes_over", who, text=_code(plain)) if asked else None
+
+
+def _himself(m: re.Match[str], who: str, dialogue: Dialogue) -> Act:
+    """Who names himself goes on by his code; by his name where he is asked who goes on; elsewhere
+    he is asked for it."""
+    if m["code"] and _is_code(normal(m["code"])):
+        return Act("takes_over", who, text=_code(normal(m["code"])))
+    if dialogue.handing != who:
+        return Act("takes_over", who)
+    return Act("takes_over", who, text=_code(_name_of(m).split()[0].lower()))
 
 
 def _person(name: str) -> str:

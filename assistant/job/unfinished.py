@@ -471,6 +471,8 @@ def on_takes_over(job: Job, act: Act) -> list[Said]:
     hazards = job.facts.hazards
     if not hazards.pedal_up and job.at != HALTED:
         out = pedal.on_stop(job, act)
+    if job.rules > 1 and not act.text and job.handing not in ("", act.who):
+        return [*out, *asks(job)]  # one after the other: it is asked of the other one already
     if not act.text:
         return [*out, asks_who(job, act.who)]
     if not job.handing:
