@@ -105,6 +105,11 @@ class Dialogue(Protocol):
         return False
 
     @property
+    def choice_in(self) -> tuple[float, float] | None:
+        """The ends of the reading that a choice is about, inches; None without."""
+        return None
+
+    @property
     def trying(self) -> bool:
         """Whether the finished work is tried: a complaint then says that it is not sound."""
         return False

@@ -15,7 +15,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from statistics import NormalDist
 from types import MappingProxyType
@@ -146,6 +146,12 @@ class Limits:
         """How far ``value_in`` lies outside the limits, in inches; 0 when inside."""
         low, high = self.ends_in
         return max(0.0, low - value_in, value_in - high)
+
+    def reaching(self, low_in: float, high_in: float) -> Limits:
+        """These limits, moved out to where a value may be that was taken though too close."""
+        low, high = self.low_in, self.high_in
+        low = low if low is None else min(low, low_in)
+        return replace(self, low_in=low, high_in=high if high is None else max(high, high_in))
 
 
 COMMON_PRACTICE = "common practice, no source"

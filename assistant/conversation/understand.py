@@ -38,7 +38,7 @@ from assistant.quantity import (
     TOTAL_TRAVEL,
     name_in,
 )
-from assistant.readings import read
+from assistant.readings import Reading, read
 from assistant.readings.sentence import CLAUSE, among, both_tips, tips
 from assistant.readings.speak import number_words
 from assistant.sentences import DialogError, capital
@@ -1221,6 +1221,19 @@ def _step_answer(text: str, short: str, dialogue: Dialogue) -> str:
     return answers.get(text) or answers.get(short, "")
 
 
+def _asked_back(reading: Reading, who: str, dialogue: Dialogue) -> Act | Question:
+    """The question that a reading left; or the only one of its meanings that repeats what stands
+    and is to be read finer, since nothing was moved in between."""
+    several = tuple(c.as_data() for c in reading.choices)
+    if dialogue.choice_in is not None and len(several) > 1:
+        low, high = dialogue.choice_in
+        lengths = [c for c in several if c["low_in"] is not None and c["high_in"] is not None]
+        fit = [c for c in lengths if c["low_in"] <= high and low <= c["high_in"]]
+        if len(fit) == 1:
+            return Act("reading", who, fit[0], doubt=True)
+    return Question("ask_reading", {"question": reading.why}, who, True, several)
+
+
 def _way(text: str) -> str:
     if "wrong way" in text and _TIGHTER.search(text):
         return "tighter"  # which way he went, in his own word
@@ -1269,8 +1282,7 @@ def _one_reading(
     if other is not None:
         return other
     if data is None:
-        several = tuple(c.as_data() for c in reading.choices)
-        return Question("ask_reading", {"question": reading.why}, who, True, several)
+        return _asked_back(reading, who, dialogue)
     if expected == ODOMETER:
         if (data["count"] or 0) < LEAST_MILES and (data["count"] or 0) % 1:
             return Question("say_again", {}, who)  # "eight and a half" is of another thing

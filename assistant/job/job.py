@@ -223,6 +223,14 @@ class Job(JobState):
         return bool(self.choice)
 
     @property
+    def choice_in(self) -> tuple[float, float] | None:
+        own = self.choice and not self.correcting
+        taken = self.facts.latest(self.here.reading) if own else None
+        if taken is None or taken.low_in is None or taken.high_in is None:
+            return None
+        return taken.low_in, taken.high_in
+
+    @property
     def trying(self) -> bool:
         return self.here.kind == "sound" and self.here.phase == "final"
 
@@ -448,6 +456,8 @@ class Job(JobState):
             return [self.said("tech", "lock_plate_out"), *self.prompt()]
         if self.here.kind == "sign":
             return self.go_to(QUANTITIES[self.unsettled() or GAP].read_at("final"))
+        if self.rules >= readings.TWO_AGREE and hazards.cover_closed and self.here.stage == "set":
+            return self.go_to("final_gap")  # greased before the trial; the rod moved since
         if facts.latest(GAP) is None:
             return [self.said("tech", "gap_unread")]
         return [self.said("tech", "gap_not_right"), *self.prompt()]

@@ -29,7 +29,7 @@ from assistant.clutch.equations import (
 )
 from assistant.clutch.linkage.lost_motion import LostMotion, find_lost_motion
 from assistant.clutch.linkage.stroke import LinkageError
-from assistant.clutch.possible import unlike
+from assistant.clutch.possible import Interval, unlike
 from assistant.clutch.ring import (
     PITCH_U_IN,
     MoveFinding,
@@ -55,7 +55,7 @@ from assistant.quantity import (
 )
 
 if TYPE_CHECKING:
-    from assistant.job.state import Facts, Taken
+    from assistant.job.state import Facts, LinkageMove, Taken
 
 # A count that suits the whole truck may have this share of the best chance at the gap, no less:
 # common practice, no source.
@@ -73,6 +73,8 @@ UNREAD_U = 3.0
 # less; and a pedal's rest is known so well after its stop was moved, inches: from memory.
 SURER = 0.7
 RAISED_U_IN = 1 / 40
+# By so much of it the travel of a step may differ from one change to the next: from memory.
+ALIKE = 1 / 3
 # So often is the ring moved in one job before it is left as it is: common practice, no source.
 MOST_RING_MOVES = 6
 
@@ -179,8 +181,9 @@ class Plans:
             truck = truck_for(facts.card, read, belief, ratio, untouched)
         except ValueError:
             return None  # readings too odd for any plan
-        left = facts.left_alone() if belief is not None else set()
-        figures = {q: None if q in left else figure for q, figure in truck.figures.items()}
+        figures = dict(truck.figures)
+        if belief is not None:
+            figures |= {q: self._as_accepted(q, figures.get(q)) for q in facts.left_alone()}
         lash = found.lash if found is not None and ratio is found.ratio else None
         if found is None or found.adjusters.rigid or found.follows:
             lash = lash or truck.lash
@@ -188,6 +191,19 @@ class Plans:
             lash = self._slack(truck, lash)
         steps = truck.adjusters if belief is None else self._as_moved(truck.adjusters)
         return replace(truck, figures=figures, lash=lash, adjusters=steps)
+
+    def _as_accepted(self, quantity: str, figure: Limits | None) -> Limits | None:
+        """What a quantity that stays as it is must keep: nothing, but where it was too close to
+        call, no setting takes it further out than it may be."""
+        taken = self.facts.latest(quantity)
+        close = taken is not None and taken.accepted and quantity not in self.facts.left
+        if figure is None or taken is None or not close or not taken.is_length:
+            return None
+        judgement = self.facts.judged(taken)
+        if judgement is None or judgement.decision != "too close":
+            return None
+        assert taken.low_in is not None and taken.high_in is not None
+        return figure.reaching(taken.low_in, taken.high_in)
 
     def _learned(self, found: Truck, ratio: Ratio | None) -> Ratio | None:
         """The ratio that later readings tell, where they tell it more surely, or where they agree
@@ -241,9 +257,9 @@ class Plans:
         found: dict[str, Any] = {}
         for part, name in _TRAVELS.items():
             told = [c for c in self.facts.linkage if adjuster_of(c.step) == part]
-            some = [c for c in told if c.other and c.steps]
+            some = most_alike([c for c in told if c.other and c.steps], getattr(usual, name))
             if some:
-                moved = math.fsum((c.clearance_in or c.stop_in) * c.steps for c in some)
+                moved = math.fsum(c.did_in * c.steps for c in some)
                 found[name] = moved / sum(c.steps**2 for c in some)  # least squares
         return replace(usual, **found)
 
@@ -323,11 +339,18 @@ class Plans:
         carried = self._carried_by(last, taken)
         if carried is None or (taken.quantity == GAP and self._pressed()):
             return None
-        start, now = ([t.value_in or 0.0, t.low_in or 0.0, t.high_in or 0.0] for t in (last, taken))
+        start, now = (_interval(t) for t in (last, taken))
         by, u = carried
         half = TWO_SIDED * u
         moved = (start[0] + by, start[1] + by - half, start[2] + by + half)
-        return last if unlike(moved, (now[0], now[1], now[2]), small) else None
+        return last if unlike(moved, now, small) else None
+
+    def alike(self, one: Taken, other: Taken) -> bool:
+        """Whether two readings of one quantity, with nothing moved in between, agree."""
+        if not (one.is_length and other.is_length):
+            return one.is_length == other.is_length
+        small = QUANTITIES[one.quantity].small
+        return not unlike(_interval(one), _interval(other), small)
 
     def as_before(self, one: Taken, other: Taken) -> Taken:
         """A reading as it would have been when an earlier one of its quantity was taken."""
@@ -350,15 +373,14 @@ class Plans:
     def parted(self, one: Taken, other: Taken) -> bool:
         """Whether their quantity was moved between two readings of it by what does not tell how
         far. The pedal's stop does, by its height, for a total travel, and the ring, by the gap,
-        for a clearance."""
+        for a clearance; a stop draws the fork along, at most (`drawn`)."""
         moved_by = QUANTITIES[one.quantity].moved_by
         between = range(self.place(one) + 1, self.place(other) + 1)
         changes = [c for c in self.facts.linkage if c.at in between]
         if one.quantity == TOTAL_TRAVEL:
             changes = [c for c in changes if c.step == QUANTITIES[TOTAL_TRAVEL].fix]
         elif one.quantity == CLEARANCE:
-            moved_by = (ROD, STOPS)  # which draw the fork along, or not quite
-            changes = [c for c in changes if c.adjuster != RING]
+            moved_by = (ROD,)
         if self.facts.new_from in between:
             return True  # other parts, or parts that had not seated
         turned = RING in moved_by and any(m.moved and m.at in between for m in self.facts.moves)
@@ -378,8 +400,13 @@ class Plans:
             by, moves = GAP, [m.at for m in facts.moves if m.moved]
             moves += [c.at for c in facts.linkage if c.adjuster == RING]
         moves = sorted(at for at in moves if at in between)
+        clearance = one.quantity == CLEARANCE
+        by_stop, stop_u = self.drawn(one, other) if clearance else (0.0, 0.0)
+        pressed = min(one.value_in or 0.0, other.value_in or 0.0) <= 0.0
+        if clearance and pressed and (moves or by_stop):
+            return None
         if one.quantity not in (TOTAL_TRAVEL, CLEARANCE) or not moves:
-            return 0.0, 0.0
+            return by_stop, stop_u
         then, now = (
             next((t.measured for t in some[::-1] if t.quantity == by and t.is_length), None)
             for some in (facts.readings[: moves[0]], facts.readings[moves[-1] : last])
@@ -387,10 +414,20 @@ class Plans:
         if then is None or now is None:
             return None
         gone = now.value_in - then.value_in
-        if one.quantity == CLEARANCE:
-            pressed = min(one.measured.value_in, other.measured.value_in) <= 0.0
-            return None if pressed else (-gone, math.hypot(then.u_in, now.u_in))
-        return gone, math.hypot(then.u_in, now.u_in)
+        u = math.hypot(then.u_in, now.u_in, stop_u)
+        return (by_stop - gone if clearance else gone), u
+
+    def drawn(self, one: Taken, other: Taken) -> tuple[float, float]:
+        """How far the pedal's stop drew the fork along between two readings, and how surely: by all
+        that the pedal rose, or not at all, where slack took it up; by fluid only downward."""
+        found, between = self.found(), range(self.place(one) + 1, self.place(other) + 1)
+        fix = QUANTITIES[PEDAL_HEIGHT].fix
+        rises = [c.stop_in for c in self.facts.linkage if c.at in between and c.step == fix]
+        rise = math.fsum(rises)
+        if found is None or (rise > 0.0 and not found.adjusters.rigid):
+            return 0.0, 0.0
+        half = rise / found.ratio.value / 2.0
+        return half, abs(half) / TWO_SIDED
 
     def _pressed(self) -> bool:
         """Whether the fork was seen on the bearing since the ring was moved, or never off it: it
@@ -449,7 +486,7 @@ class Plans:
         if quantity == FREE_TRAVEL and taken.stage == "found" and then and now and not by.rest:
             pushed = now.measured.value_in - then.measured.value_in  # as read, not as told
         raised = None
-        if quantity == BRAKE_CONTACT:
+        if quantity == BRAKE_CONTACT and (by.rod or by.rest or found.follows):  # no ring moves it
             raised = self._raised(at, len(self.facts.readings) - 1, found)
         carried = {
             CLEARANCE: pushed + (by.rest / r if found.adjusters.rigid else 0.0),
@@ -583,9 +620,28 @@ class Plans:
                 more = solve(truck, stay_put._replace(lugs=lugs), with_candidates=False)
                 kept_out, out = ({one.quantity for one in s.given_up} for s in (found, more))
                 found = more if out < kept_out else found  # never another one for fewer
+            lower = None if found.possible else self._touched_lower(truck)
+            if lower is not None:
+                told = solve(lower, stay_put._replace(lugs=lugs), with_candidates=False)
+                if told.possible:
+                    return Settled(lower, told)
             return Settled(truck, found)
         except ValueError:
             return None  # readings too odd for any setting
+
+    def _touched_lower(self, truck: Truck) -> Truck | None:
+        """The same truck, its brake touched where it should be: a pedal that ended above that has
+        told no more than that it is lower, and its stop comes first. None where it was touched, or
+        may not be in any more."""
+        at, contact = self._last(BRAKE_CONTACT), truck.readings.brake_contact
+        limits = truck.judged().get(BRAKE_CONTACT)
+        if at is None or contact is None or limits is None or self.facts.readings[at].is_length:
+            return None
+        ideal = limits.ideal_in
+        if ideal >= contact.value_in or not self.facts.changed:
+            return None
+        lower = Measured(ideal, contact.u_in)
+        return replace(truck, readings=replace(truck.readings, brake_contact=lower))
 
     def _stay_put(self) -> Locked:
         """What is not turned whatever it would help: a stop whose reading was accepted as it is,
@@ -700,6 +756,28 @@ class Plans:
             return None
         move = found.truck.adjusters
         return steps * (move.height_step_in if quantity == PEDAL_HEIGHT else move.total_step_in)
+
+
+def most_alike(changes: list[LinkageMove], card_in: float) -> list[LinkageMove]:
+    """The changes about whose travel by a step most of the steps agree, where they quarrel; the
+    card's own figure counts as one of them, so that a single misreading is outvoted."""
+    if len(changes) < 2:
+        return changes
+    steps = [abs(c.steps) for c in changes]
+    votes = [(c.did_in / c.steps, n) for c, n in zip(changes, steps, strict=True)]
+    votes = sorted([*votes, (card_in, max(steps) - 1)])
+    half, some = sum(n for _, n in votes) / 2, 0
+    middle = votes[-1][0]
+    for travel, n in votes:
+        some += n
+        if some >= half:
+            middle = travel
+            break
+    return [c for c in changes if abs(c.did_in / c.steps - middle) <= ALIKE * abs(middle)]
+
+
+def _interval(taken: Taken) -> Interval:
+    return taken.value_in or 0.0, taken.low_in or 0.0, taken.high_in or 0.0
 
 
 def _locked(some: Locked, others: Locked) -> Locked:

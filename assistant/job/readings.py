@@ -7,9 +7,9 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from assistant.act import Act, Said
-from assistant.clutch.conformity import FREE_TRAVEL_INTERNAL_IN, TWO_SIDED
+from assistant.clutch.conformity import FREE_TRAVEL_INTERNAL_IN, TWO_SIDED, Measured
 from assistant.clutch.equations import RatioFinding
-from assistant.clutch.possible import Contradiction
+from assistant.clutch.possible import SMALL_ROOM_IN, Contradiction
 from assistant.job import plan_words, words
 from assistant.job.answers import causes_of_complaint, past_ahead
 from assistant.job.plan import MOST_IDLE
@@ -37,6 +37,8 @@ if TYPE_CHECKING:
     from assistant.job.job import Job
     from assistant.texts.dialogs import Step
 
+TWO_AGREE = 3
+"""Of `RULES`, those by which a reading is read again until two agree."""
 MOST_FIXES = 5
 """Changes for one quantity, with the ring where it is, before we stop proposing more. Common
 practice, no source."""
@@ -280,15 +282,51 @@ def _keep(job: Job, taken: Taken) -> list[Said]:
     found = facts.as_found(ODOMETER)
     if taken.stage == "due" and found is not None and (taken.count or 0) < (found.count or 0):
         return [job.said(taken.who, "due_past", figures=taken.both, found=found.both)]
+    foretold = _foretold_in(job, taken) if taken.stage == "final" else None
+    by_maker = taken.stage == "ring" and facts.by_maker and facts.latest(GAP) is None
     facts.readings.append(taken)
     if facts.at_nominal(taken):
         taken.accepted = str(sentences("job").say("nominal"))
     before = facts.plans.unlike(taken) if job.rules else None
+    if job.rules < TWO_AGREE and before is not None and any(facts.plans.drawn(before, taken)):
+        before = None
     if before is not None and (job.choice or job.here.reading != taken.quantity):
         facts.misread(before, taken)  # it was doubted, and read again for that
+        if job.rules >= TWO_AGREE and before.instead is not None:
+            _effect(job, before.instead, before)
     elif before is not None:
         return _once_more(job, taken, before)
+    elif foretold is not None:
+        return _against_all(job, taken, foretold)
+    elif by_maker and job.rules >= TWO_AGREE and facts.decided(GAP) == "out":
+        job.correcting, job.unlike = GAP, (taken,)  # before the procedure is done again
+        return [job.said("tech", "maker_out", key="reply:unlike", quantity=words.spoken(GAP))]
     return _taken_in(job, taken)
+
+
+def _foretold_in(job: Job, taken: Taken) -> Measured | None:
+    """Where a final clearance that is out, for all that the gauges leave open, was to be in, by
+    what was read before it and turned since; else None."""
+    facts, wanted = job.facts, taken.quantity == CLEARANCE
+    if job.rules < TWO_AGREE or not wanted or job.choice or not taken.is_length:
+        return None
+    truck, figure, judgement = facts.plans.truck(), facts.figure(CLEARANCE), facts.judged(taken)
+    if truck is None or figure is None or judgement is None or judgement.decision != "out":
+        return None
+    foretold, read = truck.readings.clearance, taken.measured
+    room = SMALL_ROOM_IN + TWO_SIDED * math.hypot(foretold.u_in, read.u_in)
+    off = abs(read.value_in - foretold.value_in) > room
+    return foretold if off and not figure.miss_in(foretold.value_in) else None
+
+
+def _against_all(job: Job, taken: Taken, foretold: Measured) -> list[Said]:
+    """It is out, and by all others it is in: before anything is turned for it, it is read again."""
+    job.correcting, job.unlike = taken.quantity, (taken,)
+    most = taken.measured.value_in > foretold.value_in
+    by = (1 if most else -1) * (SMALL_ROOM_IN + TWO_SIDED * foretold.u_in)
+    length = words.length(max(0.0, foretold.value_in + by), job.units)
+    bound = "read_at_most" if most else "read_at_least"
+    return [job.said("both", bound, quantity=words.spoken(taken.quantity), length=length)]
 
 
 def _taken_in(job: Job, taken: Taken) -> list[Said]:
@@ -306,18 +344,26 @@ def _taken_in(job: Job, taken: Taken) -> list[Said]:
 def _once_more(job: Job, taken: Taken, before: Taken) -> list[Said]:
     """Nothing that moves it was touched, and it reads otherwise: one of the two was misread, and
     before anything is turned or given up for it, it is read again."""
-    job.correcting, job.unlike = taken.quantity, before
+    job.correcting, job.unlike = taken.quantity, (*(job.unlike or (before,)), taken)
     if taken.quantity in PEDAL_MOVES:
         job.facts.hazards.tell_press()
     name = words.spoken(taken.quantity)
     return [job.said("both", "unlike", now=taken.both, before=before.both, quantity=name)]
 
 
+MOST_AGAIN = 2
+"""So often is one reading read again until two agree: common practice, no source."""
+
+
 def _read_twice(job: Job, taken: Taken, *said: Said) -> list[Said]:
-    """It was read again: the reading that it agrees with was right, the other one misread."""
-    before, job.unlike = job.unlike, None
-    assert before is not None
-    if job.facts.plans.unlike(taken) is not None:
+    """It was read again: the reading that it agrees with was right, the other one misread. Where
+    it agrees with none, once more."""
+    plans, (before, *others) = job.facts.plans, job.unlike
+    more = job.rules >= TWO_AGREE and len(others) < MOST_AGAIN and plans.unlike(taken) is not None
+    if more and not any(plans.alike(one, taken) for one in others):
+        return [*said, *_once_more(job, taken, before)]
+    job.unlike = ()
+    if plans.unlike(taken) is not None:
         job.facts.misread(before, taken)
         if before.instead is not None:
             _effect(job, before.instead, before)
@@ -328,6 +374,8 @@ def _reopened(job: Job, taken: Taken) -> list[Said]:
     """What was accepted since no setting could put it in is open again, once, where a reading tells
     that one can."""
     facts = job.facts
+    if job.rules >= TWO_AGREE and taken.quantity not in JUDGED:
+        return []
     held = [t for q in JUDGED if (t := facts.latest(q)) is not None and t.accepted]
     some = [t for t in held if facts.decided(t.quantity) == "out" and t is not taken]
     some = [t for t in some if t.quantity not in facts.reopened | facts.left]
@@ -641,6 +689,8 @@ def _effect(job: Job, taken: Taken, misread: Taken | None = None) -> list[Said]:
     as_told = abs(did - told) <= NO_SHARE * abs(told) + TWO_SIDED * unsure
     if not as_told or TWO_SIDED * unsure <= NO_SHARE * abs(told):  # finer than what was told
         change.did(did)
+    if did / told > NO_SHARE:
+        facts.works(change)
     if as_told:
         return []
     share = did / told
@@ -752,7 +802,7 @@ def on_correct(job: Job, act: Act) -> list[Said]:
     quantity = act.quantity or last_quantity(job)
     if not quantity or _correctable(job, quantity) is None:
         return [job.said(act.who, "nothing_to_correct"), *job.prompt()]
-    job.pending, job.just_read, job.unlike = None, "", None
+    job.pending, job.just_read, job.unlike = None, "", ()
     job.correcting = quantity
     if act.reading is None:
         if quantity in PEDAL_MOVES:  # read anew: he presses
@@ -764,7 +814,7 @@ def on_correct(job: Job, act: Act) -> list[Said]:
 def _correct(job: Job, new: Taken) -> list[Said]:
     quantity, job.correcting = job.correcting, ""
     facts, old = job.facts, _correctable(job, quantity)
-    if job.unlike is not None and isinstance(old, Taken) and new.figures == old.figures:
+    if job.unlike and isinstance(old, Taken) and new.figures == old.figures:
         return _read_twice(job, old)
     if isinstance(old, RingMove):
         old.moved = int(new.count or 0)
@@ -777,7 +827,7 @@ def _correct(job: Job, new: Taken) -> list[Said]:
         facts.notes.append(("lugcall", str(note)))
     name = words.spoken(quantity)
     said = [job.said("both", "corrected", quantity=name, figures=new.both)]
-    if job.unlike is not None:
+    if job.unlike:
         return _read_twice(job, new, *said)
     if quantity != LUGS:
         said += _effect(job, new)
@@ -808,6 +858,14 @@ def _put_right(job: Job, *said: Said) -> list[Said]:
     if plan is not None:
         move = {"lugs": words.lugs(plan.lugs), "way": words.way(plan.lugs)}
         return [*said, job.said("tech", "plan_change", **move), *job.prompt()]
+    own = (
+        BY_FIX.get(step.id)
+        if job.rules >= TWO_AGREE and step.kind in ("rod", "stop_bolt")
+        else None
+    )
+    if own is not None and facts.decided(own.name) == "in" and not can_fix(job, own.name):
+        job.undone = True  # as read now, it needs no change
+        return job.go_on(*said)
     upset = job.unsettled()
     if upset and facts.staged(upset, "final"):
         ids, final = list(job.dialogs.by_id), QUANTITIES[upset].read_at("final")

@@ -40,11 +40,12 @@ HALTED, REPAIR, SIGNED = "halted", "repair", "signed_off"
 LEAVING, LEFT = "leaving", "left_unfinished"
 """Where a job may stand besides its steps; `LEAVING` while it is closed unfinished, then `LEFT`."""
 
-RULES = 2
+RULES = 3
 """By which a job goes on, kept with its record, so that one of an earlier time goes on by its own.
 1: who goes on, whether the helper is there and the key below is answered first, and a reading that
 does not repeat the one before is read again. 2: what was fitted new is set up first, in steps of
-its own."""
+its own. 3: a reading is read again until two agree, a clearance also where only the pedal's stop
+was moved; a stop or rod that a correction leaves nothing to do for is left."""
 NOTHING = Setting()
 """No adjuster moved."""
 NOMINAL_IN = 0.001
@@ -142,6 +143,11 @@ class LinkageMove:
     def adjuster(self) -> str:
         """What it moved: `RING`, `ROD` or `STOPS`."""
         return ROD if self.step.endswith("_rod") else RING if self.step == "ring_plan" else STOPS
+
+    @property
+    def did_in(self) -> float:
+        """How far it moved its part."""
+        return self.stop_in if self.adjuster == STOPS else self.clearance_in
 
     def did(self, moved_in: float) -> None:
         """It moved its part so far."""
@@ -359,6 +365,13 @@ class Facts:
         self.idle[change.step] -= change.idle
         change.remark, change.idle, change.other = "", 0, False
 
+    def works(self, change: LinkageMove) -> None:
+        """Its part does move something: that an earlier change of it did not counts no more."""
+        for one in self.linkage:
+            if one.step == change.step or one.adjuster == change.adjuster == ROD:
+                self.idle[one.step] -= one.idle
+                one.idle = 0
+
     @property
     def by_maker(self) -> bool:
         """Whether the maker's own procedure was done."""
@@ -403,7 +416,8 @@ class JobState:
         pending: a reading that was read back and waits for its "check".
         correcting: the quantity that the next reading corrects ("lugs": the count moved), or "".
         rereading: `correcting` was asked for since the readings cannot all be true.
-        unlike: the reading that the one to be read again should repeat, and does not.
+        unlike: the readings one of which the one to be read again should repeat: the one before,
+            and those that did not repeat it.
         choice: "close" or "out": a reading waits for a finer one, or to be accepted.
         alarmed: "hands out" was called since the job was stopped.
         helper_stopped: the helper stopped the job, and has not said since that it may go on.
@@ -442,7 +456,7 @@ class JobState:
     correcting: str = ""
     choice: str = ""
     rereading: bool = False
-    unlike: Taken | None = None
+    unlike: tuple[Taken, ...] = ()
     alarmed: bool = False
     helper_stopped: bool = False
     foot_told: str = ""
@@ -479,7 +493,7 @@ class JobState:
         self.pending, self.correcting, self.choice, self.signing = None, "", "", ""
         self.counted = ""
         self.fix, self.undone, self.from_now = False, False, None
-        self.rereading, self.unlike = False, None
+        self.rereading, self.unlike = False, ()
 
     @property
     def step_id(self) -> str:

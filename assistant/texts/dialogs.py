@@ -73,7 +73,7 @@ _BLANKS = """
     example: spell_it
     who phrase: wrong_person
     quantity figures: corrected
-    quantity: what_correct
+    quantity: what_correct maker_out
     code: confirm_code
     state: stands_so already_stopped paused pause_held resumed
     moved: back_moved ring_moved_state

@@ -14,10 +14,12 @@ from assistant.clutch.equations import lash_by, used_ratio
 from assistant.clutch.possible import Interval, contradiction, unlike
 from assistant.conversation import Session
 from assistant.job.job import Job
+from assistant.job.plan import MOST_IDLE, most_alike
+from assistant.job.state import LinkageMove
 from assistant.readings import read
 from assistant.texts.dialogs import Dialogs
 from tests.clutch.test_settings_job import FINE_RING, START, Play
-from tests.job.test_hold import HOLE
+from tests.job.test_hold import HOLE, LAST
 from tests.simulator.judge import signed
 from tests.simulator.kinds import Job as Simulated
 from tests.simulator.people import CAREFUL, Crew
@@ -190,3 +192,124 @@ def test_when_two_readings_of_one_length_differ(
     one: Interval, other: Interval, small: bool, differ: bool
 ) -> None:
     assert unlike(one, other, small) is unlike(other, one, small) is differ
+
+
+HIGH = (
+    f"{START} / h: 9-3/8 / h: 9-3/8 / h: 1-9/16 / h: 1-13/16 / h: foot off / {HOLE}"
+    " / 0.530 / 0.125 / check / h: 9-3/8 / check / h: foot off"
+)
+"""A pedal too high: its stop is to be turned, which draws a clearance of 1/8 along."""
+
+
+def test_a_stop_that_a_correction_leaves_nothing_to_do_for_is_left(
+    session: Session, play: Play
+) -> None:
+    play(session, HIGH)
+    assert session.job.at == "height_stop"
+    play(session, "correct the pedal height to 8-1/2 / check")
+    assert session.job.at == "set_total" and not session.job.facts.linkage
+
+
+LOW = (
+    f"{START} / h: 7-5/8 / h: 7-5/8 / h: 1-3/16 / h: 11/16 / h: foot off / {HOLE}"
+    " / 0.530 / 0.100 / h: 7-5/8 / check / h: foot off / done / h: 8-1/16 / check / h: 8-1/16"
+    " / h: 1-5/8 / h: 11/16 / h: foot off / done / 0.530"
+)
+"""A pedal too low, whose stop is turned."""
+
+
+@pytest.mark.parametrize(
+    ("clearance", "again"), [("0.062", True), ("0.212", True), ("0.135", False), ("0.104", False)]
+)
+def test_a_clearance_that_the_stop_cannot_have_made_is_read_again(
+    session: Session, play: Play, clearance: str, again: bool
+) -> None:
+    """The pedal rests 7/16 in higher: the fork is drawn by as much as that, or not at all."""
+    play(session, LOW)
+    assert session.job.at == "final_clearance"
+    play(session, f"{clearance} / check")
+    assert (session.job.correcting == "clearance") is again
+
+
+def changes(*steps_and_travels: tuple[int, float]) -> list[LinkageMove]:
+    return [
+        LinkageMove("fork_rod", "", steps * travel, 0, steps=steps, other=True)
+        for steps, travel in steps_and_travels
+    ]
+
+
+@pytest.mark.parametrize(
+    ("told", "kept"),
+    [
+        ([(-15, 0.0079)], [0]),  # all that is known
+        ([(-15, 0.0079), (12, 0.0037)], [1]),  # the card's 0.004 has it
+        ([(-15, 0.0079), (12, 0.0083), (3, 0.0037)], [0, 1]),
+        ([(12, 0.0022), (4, 0.0021)], [0, 1]),
+        ([(3, 0.0015), (4, 0.0079)], []),  # the card lies between them
+    ],
+)
+def test_one_misread_change_is_outvoted(told: list[tuple[int, float]], kept: list[int]) -> None:
+    some = changes(*told)
+    assert most_alike(some, 0.004) == [some[i] for i in kept]
+
+
+TURNED = (
+    f"{START} / h: 8 / h: 8 / h: 2 / h: 3/16 / h: foot off / {HOLE} / 0.550 / 0.190 / check"
+    " / 0.190 / check / done"
+)
+"""Too much clearance, and the rod turned for it."""
+
+
+def test_what_a_misreading_made_of_the_rod_is_forgotten_where_it_is_read_again(
+    session: Session, play: Play
+) -> None:
+    play(session, f"{TURNED} / 0.190 / check")
+    assert session.job.facts.idle["fork_rod"] == MOST_IDLE and session.job.choice == "out"
+    play(session, "0.138 / check")
+    facts = session.job.facts
+    assert facts.idle["fork_rod"] == 0 and facts.linkage[-1].clearance_in == pytest.approx(-0.052)
+
+
+def test_a_rod_that_works_was_idle_before_by_a_misreading(session: Session) -> None:
+    """Two changes of little effect count together only where none between them had its own."""
+    facts = session.job.facts
+    early, late = (LinkageMove(f"{at}_rod", "", 0.01, 0, steps=1) for at in ("fork", "free"))
+    early.idle = facts.idle["fork_rod"] = 1
+    facts.linkage[:] = [early, late]
+    facts.works(late)
+    assert early.idle == facts.idle["fork_rod"] == 0
+
+
+def test_the_ring_moves_no_brake_contact_whatever_the_gauges_read(
+    session: Session, play: Play
+) -> None:
+    """Gap and clearance add up to 0.014 in less than before: that is in the gauges."""
+    play(session, f"{LAST} / clear / h: released / 0.540 / check / 0.146 / check")
+    truck = session.job.facts.plans.truck()
+    assert session.job.facts.lugs_total and truck is not None
+    assert truck.readings.brake_contact is not None
+    assert truck.readings.brake_contact.value_in == 3 / 4
+
+
+AT_END = (
+    f"{START} / h: 8.5 / h: 8.5 / h: 2-1/8 / h: 5/8 / h: foot off / {HOLE} / 0.530 / 0.150"
+    " / h: 2-1/8 / check / h: foot off / done / h: 1-7/8 / h: 7/8 / h: foot off / done / 0.530"
+)
+"""The rod turned for the free travel, which says that it did as told; clearance is read last."""
+
+
+def test_a_final_clearance_that_is_out_against_all_else_is_read_again(
+    session: Session, play: Play
+) -> None:
+    said = play(session, f"{AT_END} / 0.200 / check")
+    assert session.job.correcting == "clearance"
+    assert any("By the others, fork clearance is at most" in one.text for one in said)
+    play(session, "0.127 / check")
+    assert session.job.at == "cover_on" and not session.job.facts.moves
+
+
+def test_what_reads_so_twice_is_believed_against_all_else(session: Session, play: Play) -> None:
+    play(session, f"{AT_END} / 0.200 / check / 0.200 / check")
+    taken = session.job.facts.latest("clearance")
+    assert not session.job.correcting and session.job.at != "cover_on"
+    assert taken is not None and taken.value_in == 0.2

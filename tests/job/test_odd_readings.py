@@ -121,3 +121,80 @@ def test_two_gauges_that_differ_within_their_steps_are_no_misreading(
 ) -> None:
     play(session, f"{GOOD} / {SET} / done / 17/32 / check")
     assert session.job.at == "final_clearance" and not session.job.correcting
+
+
+def test_it_is_read_again_until_two_agree(session: Session, play: Play) -> None:
+    """A third reading that repeats neither the first nor the second settles nothing."""
+    play(session, f"{GOOD} / h: 1.5 in / check")
+    said = play(session, "h: 1.1 in / check")
+    assert "1.1 in does not fit 5/8 in before" in text(said, "helper")
+    assert session.job.correcting == FREE_TRAVEL
+    play(session, "h: 5/8 in / check")
+    facts = session.job.facts
+    kept, free = facts.staged(FREE_TRAVEL, "found"), facts.latest(FREE_TRAVEL)
+    assert kept is not None and kept.instead is None and not session.job.correcting
+    assert free is not None and free.value_in == 5 / 8
+
+
+def test_of_four_the_two_that_agree_count(session: Session, play: Play) -> None:
+    play(session, f"{GOOD} / h: 1.5 in / check / h: 1.1 in / check / h: 1.5 in / check")
+    kept = session.job.facts.as_found(FREE_TRAVEL)
+    assert kept is not None and kept.value_in == 1.5 and not session.job.correcting
+
+
+def test_a_length_that_never_repeats_is_not_asked_for_without_end(
+    session: Session, play: Play
+) -> None:
+    play(session, f"{GOOD} / h: 1.5 in / check / h: 1.1 in / check / h: 2 in / check")
+    assert not session.job.correcting
+
+
+def test_a_finer_reading_means_the_length_that_stands(session: Session, play: Play) -> None:
+    """ "One sixty-four": 0.164, or 1/64? Where 5/32 is to be read finer, it is no question, and a
+    following "accept" is not about the coarse reading."""
+    play(session, f"{GOOD} / {SET} / done / 0.530 / five thirty-seconds / check")
+    assert session.job.choosing
+    said = play(session, "one sixty-four")
+    assert session.job.pending is not None and "0.164 in" in text(said)
+    play(session, "check")
+    taken = session.job.facts.latest(CLEARANCE)
+    assert taken is not None and taken.value_in == 0.164 and not taken.accepted
+
+
+def test_a_length_in_two_meanings_is_asked_for_where_none_stands(
+    session: Session, play: Play
+) -> None:
+    play(session, f"{FOUND} / 0.530")
+    assert "or one sixty-fourth" in text(play(session, "one sixty-four"))
+    assert session.job.pending is None
+
+
+def test_what_is_told_at_the_end_opens_no_accepted_reading(session: Session, play: Play) -> None:
+    """Only a reading of the clutch tells that it can be put in after all, not the odometer."""
+    play(session, TO_SIGN.removesuffix(" / skip"))
+    free = session.job.facts.latest(FREE_TRAVEL)
+    assert free is not None
+    free.value_in, free.low_in, free.high_in, free.accepted = 1.0, 0.99, 1.01, "worn"
+    said = play(session, "500,000")
+    assert free.accepted == "worn" and "after all" not in text(said)
+
+
+def test_what_is_turned_after_the_trial_opens_the_cover_again(session: Session, play: Play) -> None:
+    """It was greased before; gap and clearance are read once more, and nothing is a dead end."""
+    play(session, f"{TO_SIGN} / correct free travel to 1 inch / check")
+    assert session.job.at == "final_free"
+    play(session, "h: 1 inch / check / h: foot off")
+    assert session.job.at == "free_rod"
+    play(session, "done / h: 1-3/16 / check / h: 19/32 / check / h: foot off")
+    assert session.job.at == "reopen_cover"
+    play(session, "done")
+    assert session.job.at == "final_gap"
+
+
+def test_what_was_too_close_and_accepted_is_not_taken_further_out(
+    session: Session, play: Play
+) -> None:
+    play(session, f"{GOOD} / {SET} / done / 0.530 / five thirty-seconds / check / accept")
+    truck = session.job.facts.plans.truck()
+    figure = None if truck is None else truck.figures[CLEARANCE]
+    assert figure is not None and figure.ends_in == pytest.approx((3 / 32, 5 / 32 + 1 / 64))

@@ -79,7 +79,7 @@ def judged(seed: int, kinds: tuple[str, ...] = KINDS, habits: Habits | None = No
     verdict.best = None if found is None else found.moves + by_maker
     if verdict.end in ("left", "accepted"):
         seen = verdict.why.endswith("at its end") and verdict.best is not None
-        verdict.end = "closed: a part at its end" if seen else _refused(before, verdict)
+        verdict.end = "closed: a part at its end" if seen else refused(before, verdict)
     return verdict
 
 
@@ -100,7 +100,8 @@ def _as_left(before: Job, job: Job) -> bool:
     return done
 
 
-def _refused(before: Job, verdict: Verdict) -> str:
+def refused(before: Job, verdict: Verdict) -> str:
+    """What a refusal was worth: whether a setting would do, and with how much room."""
     if verdict.best is None:
         return "honestly refused"
     if before.fault in TO_REPAIR:

@@ -11,9 +11,9 @@ from typing import cast
 import pytest
 
 from tests.simulator import brute, gauges
-from tests.simulator.judge import GOOD, judged, possible, signed
+from tests.simulator.judge import GOOD, Verdict, judged, possible, refused, signed
 from tests.simulator.kinds import COMMON, KINDS, Job, make
-from tests.simulator.people import Crew, Told
+from tests.simulator.people import Crew, Habits, Told
 from tests.simulator.truck import Setting, Truck
 
 R, LASH, LUG, FLAT = 12.0, 1 / 16, 0.027, 0.05 / 6
@@ -110,8 +110,35 @@ def test_the_verdict_on_a_truck_that_was_signed_off() -> None:
 
 
 def test_a_gap_nearer_to_a_limit_than_the_gauge_tells_may_be_refused() -> None:
-    """Only the maker's procedure moves it, and a rule to 1/32 shows it as outside."""
-    assert judged(509933, tuple(KINDS)).end == "refused, on the edge"
+    """Only the maker's procedure moves it, and a rule to 1/32 may show it as outside."""
+    limits = {q: COMMON[q] for q in ("gap", "clearance")}
+    for half, end in ((1 / 64, "refused, on the edge"), (0.0, "wrongly refused")):
+        job = Job("", truck(0.120, 0.505), dict(limits), manual=False)
+        assert refused(job, Verdict(0, "", "left", best=1, gap_half=half)) == end
+
+
+def test_a_rod_turned_after_the_trial_is_no_dead_end() -> None:
+    """The cover was on, and greasing, done before, asked for it off."""
+    assert judged(1002993, tuple(KINDS)).end == "honestly refused"
+
+
+CARELESS = Habits(misread=0.04, wrong_way=0.04, wrong_count=0.08)
+
+
+@pytest.mark.parametrize(
+    "seed",
+    [
+        pytest.param(2001526, id="by fluid a higher pedal draws no fork along"),
+        pytest.param(2003834, id="a misread effect of the rod, found out at the choice"),
+        pytest.param(2005321, id="a final clearance against all else is read again"),
+        pytest.param(3001499, id="what the gauges leave open moves no brake contact"),
+        pytest.param(4001638, id="a gap that is out after the maker's procedure is read again"),
+        pytest.param(4003693, id="a pedal that ended above the brake tells no height of it"),
+        pytest.param(3003762, id="a rod that works was called idle by a misreading"),
+    ],
+)
+def test_a_careless_crew_sets_the_truck(seed: int) -> None:
+    assert judged(seed, tuple(KINDS), CARELESS).end == "in tolerance"
 
 
 @pytest.mark.long
@@ -151,6 +178,9 @@ def test_clearance_is_not_spent_for_a_brake_that_cannot_be_brought_in(seed: int)
         pytest.param(406029, id="fluid: slack of a pedal that rests higher lowers the contact"),
         pytest.param(408226, id="after the ring the rod may be turned again"),
         pytest.param(408371, id="ring moves that the fork on the bearing hides do not count"),
+        pytest.param(640786, id="three readings that differ settle nothing"),
+        pytest.param(901616, id="a finer reading said in two meanings is the one that stands"),
+        pytest.param(901928, id="a clearance that the stop cannot have made is read again"),
     ],
 )
 def test_what_was_learned_sets_the_truck(seed: int) -> None:
