@@ -538,7 +538,7 @@ def _names_himself(words: str, who: str, dialogue: Dialogue) -> re.Match[str] | 
     if not written and not asked and (m["says"] or "").lower() in ("it's", "it is", "i'm", "i am"):
         return None
     stops = dialogue.danger().down and not dialogue.stopped
-    bar = HARM_NAMED if asked else HARM_LITTLE
+    bar = HARM_NAMED if asked or written else HARM_LITTLE
     harmless = likely(words, who, place(dialogue)).harm < bar
     return m if stops or harmless else None
 

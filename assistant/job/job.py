@@ -320,6 +320,9 @@ class Job(JobState):
             return unfinished.allowed(self)
         if step is None:
             ready = ["ready"] if self.stopped and self.helper_asked else []
+            if self.stopped and self.asking == "code":
+                up = self.facts.hazards.pedal_up
+                return [*ready, "takes_over", "clear", *([] if up else ["let_up"])]
             return [*self.kind.allowed, *ready, *(["accept", "sound"] if self.inside else [])]
         own = ["unpropped", "propped"] if self.facts.hazards.propped else []
         if self.asking:

@@ -200,9 +200,13 @@ def _repair(job: Job, step: Step) -> list[Said]:
 
 
 def _stopped(job: Job, step: Step) -> list[Said]:
-    held = "stopped_clear_next" if job.facts.hazards.hands_clear else "stopped_held_next"
-    reply = "stopped_next" if job.facts.hazards.pedal_up else held
+    """What leads out of a stop; not before who goes on has said so, where it is asked."""
+    hazards, code = job.facts.hazards, job.asking == "code"
     asked = [job.said("helper", "ready_first")] if job.helper_asked else []
+    if code and hazards.pedal_up:
+        return [*asked, *unfinished.asks(job)]
+    held = "stopped_clear_next" if hazards.hands_clear else "stopped_held_next"
+    reply = "stopped_next" if hazards.pedal_up else held.replace("next", "code") if code else held
     return [*asked, job.said("tech", reply, key="reply:stopped_next")]
 
 

@@ -85,6 +85,8 @@ def cab_word(dialogue: Dialogue, prompt: Sequence[Said]) -> str:
     danger = dialogue.danger()
     if danger.held or danger.pedal:
         return "hold"
+    if _asks_code(dialogue):
+        return "turn"
     if danger.foot:
         return "foot"
     asked = any(said.to != "tech" for said in prompt)
@@ -97,9 +99,14 @@ def _reads_back(dialogue: Dialogue) -> bool:
     return dialogue.pending is not None and dialogue.pending.who == "helper"
 
 
+def _asks_code(dialogue: Dialogue) -> bool:
+    """Whether the helper is asked who he is."""
+    return dialogue.asking == "code" and dialogue.whose() == "helper"
+
+
 def presses(dialogue: Dialogue, word: str) -> bool:
     """Whether the cab asks for a press that nobody's "clear" came before: hands may be below."""
-    return word == "turn" and _moves_untold(dialogue)
+    return word == "turn" and not dialogue.asking and _moves_untold(dialogue)
 
 
 def _moves_untold(dialogue: Dialogue) -> bool:
@@ -126,9 +133,12 @@ def cab_answers(dialogue: Dialogue, word: str) -> list[dict[str, str]]:
         meanings = ("check", "no", "stop")
     elif word == "turn" and "sound" in allowed:
         meanings = ("sound", "not_sound", "stop")
+    elif word == "turn" and "done" in allowed and dialogue.whose() == "helper":
+        meanings = ("done", "stop")
     elif meanings is None:
-        wanted = "foot_off" if danger.foot or "foot_off" in allowed else "repeat"
-        wanted = "ready" if "ready" in allowed else wanted
+        # Where both are asked, the foot tells that he is there as well.
+        off = "foot_off" in allowed or (danger.foot and not _asks_code(dialogue))
+        wanted = "foot_off" if off else "ready" if "ready" in allowed else "repeat"
         meanings = (wanted, "stop")
     return _answers(dialogue, meanings)
 
@@ -172,6 +182,7 @@ def cab_view(
             "line": names.say("broken.cab"),
             "answers": [],
             "asks": "",
+            "label": "",
             "unit": "",
             "safe": safe,
             "safe_shown": names.say(f"word.{safe}"),
@@ -183,13 +194,16 @@ def cab_view(
     word = "wait" if held else word
     safe = safe_word(dialogue.danger())
     asks = dialogue.expects() if word == "turn" and dialogue.pending is None else ""
+    unit = names.say(f"unit.{dialogue.units}") if asks else ""
+    asks = "code" if word in ("turn", "stop") and _asks_code(dialogue) else asks
     return {
         "word": word,
         "shown": names.say(f"word.{word}"),
         "line": names.say("cab.unwarned") if held else _cab_line(dialogue, prompt, word),
         "answers": cab_answers(dialogue, word),
         "asks": asks,
-        "unit": names.say(f"unit.{dialogue.units}") if asks else "",
+        "label": names.say("cab.code" if asks == "code" else "cab.say"),
+        "unit": unit,
         "safe": safe,
         "safe_shown": names.say(f"word.{safe}"),
         "finished": dialogue.finished,
@@ -200,14 +214,14 @@ def _cab_line(dialogue: Dialogue, prompt: Sequence[Said], word: str) -> str:
     """What the helper is told beside the word: in a stop what he was told of his foot, and what he
     is asked; else what he is asked, or what he goes on doing. What is the technician's to say is
     not shown as his."""
-    his = ("helper", "both") if word == "turn" else ("helper",)
+    his = ("helper", "both") if word == "turn" or _asks_code(dialogue) else ("helper",)
     told = [said.text for said in prompt if said.to in his]
     meanwhile = dialogue.meanwhile()
     stands = [meanwhile.text] if meanwhile is not None else []
     if word == "stop":
         told = [*stands, *told]
     else:
-        told = told[-1:] or stands
+        told = (told if dialogue.asking else told[-1:]) or stands
     return printable(" ".join(told)) or words_of().say(f"line.{word}")
 
 
@@ -250,14 +264,17 @@ def bench_view(
     prompt = dialogue.prompt()
     mine = [said for said in prompt if said.to != "helper"]
     word, say = cab_word(dialogue, prompt), words_of().say
-    moves = word in ("press", "release") or _moves_untold(dialogue)
+    moves = word in ("press", "release") or (not dialogue.asking and _moves_untold(dialogue))
+    now, down = str(say("bench.helper_first")), dialogue.danger().down
+    now = printable(mine[-1].text) if mine else now
+    now = str(say("bench.helper_code")) if _asks_code(dialogue) and not down else now
     return {
-        "now": printable(mine[-1].text) if mine else say("bench.helper_first"),
+        "now": now,
         "figure": figure(dialogue, mine),
         "warn": say("bench.pedal_moves") if moves and not dialogue.stopped else "",
         "word": word,
         "shown": say(f"word.{word}"),
-        "down": dialogue.danger().down,
+        "down": down,
         "heard": {key: printable(value) for key, value in heard.items()},
         "last": {key: printable(value) for key, value in last.items()},
         "answers": bench_answers(dialogue),

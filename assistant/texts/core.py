@@ -269,6 +269,7 @@ _REPLIES = {
     **dict.fromkeys(("stopped_helper_up", "stopped_helper_engine"), OFF),
     **dict.fromkeys(("foot_asked", "foot_heard"), OFF),
     **dict.fromkeys(("stopped_held_next", "stopped_clear_next", "release_ok"), UP),
+    **dict.fromkeys(("stopped_held_code", "stopped_clear_code"), UP),
     **dict.fromkeys(
         ("pedal_up_state", "pedal_came_state", "how.release", "how.gap", "how.clearance"), UP
     ),

@@ -30,6 +30,7 @@ const on = {
     show(view.word, view.shown, view.line);
     part("told").textContent = answered(message.said || [], view.line);
     part("unit").textContent = view.unit;
+    part("say").querySelector("label").textContent = view.label;
     part("say").hidden = !view.asks;
     if (!view.asks) part("words").value = "";
     touches(part("answers"), view.answers, link, message.n);
