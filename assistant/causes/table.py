@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from functools import lru_cache
 from pathlib import Path
 from typing import Annotated, Any
@@ -115,7 +115,8 @@ class Finding(_FileTable, frozen=True):
 class Cause(_FileTable, frozen=True):
     """What may be behind it: by complaint and by finding, how often they come with it.
 
-    The entry `mark` of both says whose the numbers are.
+    The entry `mark` of both says whose the numbers are. `wears`: the part, "clutch" or "brake",
+    that must have worn for it; where that was fitted new, it is none.
     """
 
     id: str
@@ -127,6 +128,7 @@ class Cause(_FileTable, frozen=True):
     complaints: dict[str, Share | str]
     findings: dict[str, Shares | str]
     only: Trucks = Trucks()
+    wears: one_of(("clutch", "brake", "")) = ""  # type: ignore[valid-type]
 
     def brings(self, complaint: Complaint) -> float:
         """How often trucks with this cause come in with a complaint."""
@@ -151,8 +153,9 @@ class Table(_FileTable, frozen=True):
     reasons: tuple[Words, ...] = ()
     language: str = "en"
 
-    def of(self, card: Card) -> Table:
-        """The part of it that counts for this truck."""
+    def of(self, card: Card, fitted: Iterable[str] = ()) -> Table:
+        """The part of it that counts for this truck, in which parts may have been `fitted` new."""
+        new = frozenset(fitted)
 
         def judged(finding: Finding) -> bool:  # a reading without a limit is neither low nor high
             return not finding.readings or any(card.figures.get(q) for q in finding.readings)
@@ -164,7 +167,8 @@ class Table(_FileTable, frozen=True):
             return structs.replace(finding, ask=other.ask)
 
         findings = [f for f in self.findings.values() if f.only.fits(card) and judged(f)]
-        causes = {k: c for k, c in self.causes.items() if c.only.fits(card)}
+        own = (c for c in self.causes.values() if c.only.fits(card) and c.wears not in new)
+        causes = {c.id: c for c in own}
         return structs.replace(self, findings={f.id: worded(f) for f in findings}, causes=causes)
 
     @property

@@ -571,7 +571,7 @@ def _case_of(job: Job) -> Case:
 
     facts, as_left = job.facts, _as_left(job)
     read = facts.lengths("" if as_left else "found")
-    case = Case(load_table().of(facts.card))
+    case = Case(load_table().of(facts.card, facts.fitted))
     for key, since in facts.complaints:
         if since == as_left and key in case.table.complaints:
             case.complaints.append(key)

@@ -10,6 +10,7 @@ import pytest
 from assistant import interlocks
 from assistant.act import Act, Said
 from assistant.card import card_from_text
+from assistant.causes.table import load_table
 from assistant.conversation import Session
 from assistant.job.job import Job
 from assistant.job.machine import transitions
@@ -222,3 +223,25 @@ def test_over_a_clear_of_somebody_else_nothing_is_worked(
     play(session, "clear")
     assert session.job.at == "new_seat"
     session.close()
+
+
+def test_what_is_new_has_not_worn(dialogs: Dialogs, tmp_path: Path) -> None:
+    """Neither asked of a cause at the truck, nor on its page, do new facings come first."""
+    facings, brake = "facings wore", "a worn clutch brake"
+    for new, told in ((None, True), ("clutch", False)):
+        job = Job(demo.card(), dialogs)
+        if new:
+            job.apply(Act("fitted", "tech", text=new))
+        said = text(job.apply(Act("complaint", "tech", text="slips")))
+        assert (facings in said) == told, said
+    table = load_table()
+    for card, fitted in ((demo.card(), ["brake"]), (demo.card(), [])):
+        known = [cause.say for cause in table.of(card, fitted).causes.values()]
+        assert (brake in known) == (not fitted) and any(facings in one for one in known)
+
+
+@pytest.mark.parametrize("words", ["new brake fitted", "we put a new brake in", "new clutch in it"])
+def test_ways_to_say_what_is_new(session: Session, words: str) -> None:
+    meant = session.understood(words, "tech")
+    assert isinstance(meant, Act) and meant.meaning == "fitted"
+    assert meant.text == ("brake" if "brake" in words else "clutch")

@@ -169,7 +169,7 @@ class _Lives:
             return []
         if card is None or not known:
             return []
-        case = Case(load_table().of(card))
+        case = Case(load_table().of(card, (job["fitted"] or "").split()))
         case.found.update(findings_of(case.table, card, known))
         ranked = case.ranked() if case.found else []
         return [say("truck.cause", chance=p, what=one.say) for one, p in ranked[:3] if p >= LIKELY]
