@@ -156,7 +156,9 @@ def transitions(steps: tuple[Step, ...]) -> list[dict[str, Any]]:
         if step.kind == "sound":
             edge("not_sound", step.id, REPAIR)
         edge("halt", step.id, HALTED)
-        edge("carry_on", HALTED, _AGAIN_BY.get(step.id, step.id), f"returns_{step.id}")
+        back_to = _AGAIN_BY.get(step.id, step.id)
+        up = NEEDS["leaving"] * (back_to == "new_ready")
+        edge("carry_on", HALTED, back_to, f"returns_{step.id}", *up)
         before = _before(steps, i)
         if before and step.id not in MAY_BE_HELD and step.id not in interlocks.DETOURS:
             edge("back", step.id, before)

@@ -245,3 +245,12 @@ def test_ways_to_say_what_is_new(session: Session, words: str) -> None:
     meant = session.understood(words, "tech")
     assert isinstance(meant, Act) and meant.meaning == "fitted"
     assert meant.text == ("brake" if "brake" in words else "clutch")
+
+
+def test_no_clear_is_asked_anew_before_the_pedal_is_known_to_be_up(
+    session: Session, play: Play
+) -> None:
+    play(session, f"{TO_SEAT} / wait, my hand's in / carry on")
+    assert session.job.at == "halted"
+    play(session, "clear / let it up / h: released / carry on")
+    assert session.job.at == "new_ready" and session.job.facts.hazards.pedal_up
