@@ -207,3 +207,15 @@ def judge(measured: Measured, limits: Limits) -> Judgement:
     if depth >= ONE_SIDED * measured.u_in:
         decision = "out" if miss > 0.0 else "in"
     return Judgement(decision, conformance_probability(measured, limits))
+
+
+def one_side_decides(
+    low_in: float | None, high_in: float | None, limits: Limits | None
+) -> Decision:
+    """What is known of a reading with an open side, less or more than something: only whether all
+    of it lies beyond a limit. A low end of nothing is no side of its own."""
+    if limits is None:
+        return "too close"
+    low, high = limits.ends_in
+    beyond = (high_in is not None and high_in <= low) or (low_in is not None and low_in >= high)
+    return "out" if beyond else "too close"

@@ -39,7 +39,7 @@ from assistant.quantity import (
     name_in,
 )
 from assistant.readings import Reading, read
-from assistant.readings.sentence import CLAUSE, among, both_tips, tips
+from assistant.readings.sentence import CLAUSE, among, both_tips, open_side, tips
 from assistant.readings.speak import number_words
 from assistant.sentences import DialogError, capital
 from assistant.texts.dialogs import Meaning
@@ -187,6 +187,10 @@ _NOT_NOW = re.compile(
 _SIGN = re.compile(
     r"^(?:sign off|signing off|signed off|sign it off)[\s,]*(?:code|by|number)?\s*(?P<rest>.+)$"
 )
+_ONE_BACK = re.compile(
+    r"\b(?:backed|put|went|took|turned)(?: it)?(?: off)? one (?:off|back)?.*?(?=\b(?:so|net)\b)"
+)
+""" "Backed off one, so that's three": of those three nothing is said of the way."""
 _LOOSER = re.compile(r"\b(?:looser|loosened|loose|backed|back|backwards|wrong way)\b")
 _TIGHTER = re.compile(r"\b(?:tighter|tightened|tight)\b")
 
@@ -748,7 +752,7 @@ def _bare(text: str, who: str, dialogue: Dialogue) -> bool:
     return counts(text, False, "done") and says(text, "safe") and said["done"] >= SURE
 
 
-WELL_KNOWN = 0.85
+WELL_KNOWN = 0.55
 """Share of known words from which a reading is looked for among others: a radio has scores too."""
 
 
@@ -756,7 +760,7 @@ def _holds_reading(guess: Likely) -> bool:
     return guess.shares["reading"] > READS and guess.known > WELL_KNOWN
 
 
-READS = 0.8
+READS = 0.5
 """Share of a reading from which one is looked for among other words."""
 _LETTER = re.compile("[a-z]")
 """Without any, nothing is said but a number, whether it can be read or not."""
@@ -867,10 +871,21 @@ def _filled(meaning: str, words: str, text: str, who: str, dialogue: Dialogue) -
         of = f"{name_in(text, called)} " if called else ""
         rests = [*([m["rest"]] if m else []), *(text[v.end() :] for v in _NEW_VALUE.finditer(text))]
         said = [correction(of + rest, who, dialogue) for rest in rests]
+        if not any(act is not None and act.reading for act in said):
+            said.append(correction(_with_stops(words), who, dialogue))
         valued = [act for act in said if act is not None and act.reading]
         named_ = [act for act in said if act is not None and meaning == "correct"]
         return (valued or named_ or [Act(meaning, who)])[-1]
     return Act(meaning, who)
+
+
+def _with_stops(words: str) -> str:
+    """Words as they are corrected from: in lower case, with what divides them; without a "not
+    quite" before them."""
+    clauses = CLAUSE.split(words.lower())
+    while len(clauses) > 1 and not (_DIGIT.search(clauses[0]) or _CALLS.search(clauses[0])):
+        clauses = clauses[1:]
+    return ",".join(clauses).strip()
 
 
 _CODE = re.compile(r"\b(?:code|number|initials|by|off)\s+(?:is |it's )?(?P<rest>[\w -]+)$")
@@ -1165,7 +1180,12 @@ def correction(rest: str, who: str, dialogue: Dialogue) -> Act | None:
     """The act of "correction REST": of what waits or was read last, if REST names nothing."""
     quantity = _named_in(rest)
     if quantity:
-        rest = rest.split(name_in(rest, quantity), 1)[1]
+        before, rest = rest.split(name_in(rest, quantity), 1)
+        if not _DIGIT.search(rest):
+            rest = before
+    elif calls := {list(_CALLED)[int((m.lastgroup or "_0")[1:])] for m in _CALLS.finditer(rest)}:
+        quantity = calls.pop() if len(calls) == 1 else ""
+    if quantity:
         rest = re.sub(r"^\s*(?:'s|to|is|was|at|should(?: be|'?ve been| have been))\b", "", rest)
         rest = re.sub(r"^\s*(?:really|actually|supposed to be|meant to be)\b", "", rest).strip()
     else:
@@ -1175,11 +1195,15 @@ def correction(rest: str, who: str, dialogue: Dialogue) -> Act | None:
     if not target:
         return Act("correct", who)
     reading = read(rest, target, dialogue.units, dialogue.distance)
+    doubt = reading.status != "read"
+    if doubt:
+        told = among(rest, reading, dialogue.distance, dialogue.units)
+        reading = reading if told is None or open_side(told) else told
     if reading.status == "read":
         data = reading.as_data()
         if waiting and target == waiting and not dialogue.correcting:
-            return Act("reading", who, data, way=_way(rest))
-        return Act("correct", who, data, target, way=_way(rest))
+            return Act("reading", who, data, way=_way(rest), doubt=doubt)
+        return Act("correct", who, data, target, way=_way(rest), doubt=doubt)
     if quantity:
         return Act("correct", who, quantity=quantity)
     return None
@@ -1235,6 +1259,7 @@ def _asked_back(reading: Reading, who: str, dialogue: Dialogue) -> Act | Questio
 
 
 def _way(text: str) -> str:
+    text = _ONE_BACK.sub("", text)
     if "wrong way" in text and _TIGHTER.search(text):
         return "tighter"  # which way he went, in his own word
     return "looser" if _LOOSER.search(text) else "tighter" if _TIGHTER.search(text) else ""
@@ -1267,15 +1292,13 @@ def _one_reading(
     pair = tips(words, dialogue.units) if expected == CLEARANCE and data is None else None
     if pair is not None:
         return Act("reading", who, both_tips(pair))
+    doubt = False
     if data is None:
         reading = read(words, expected, dialogue.units, dialogue.distance)
-        guess = likely(words, who, place(dialogue)) if reading.status != "read" else None
-        if guess is not None and _holds_reading(guess):
-            one = among(words, reading, dialogue.distance, dialogue.units)
-            if one is not None:
-                return Act("reading", who, one.as_data(), way=_way(text), doubt=True)
         read_now = reading.status == "read"
         data = reading.as_data() if read_now else _part_of_one(text, choices)
+        if data is None and (one := _held(words, reading, who, dialogue)) is not None:
+            data, doubt = one.as_data(), True
         if data is None and reading.status == "none":
             return None
     other = _other_named(words, text, expected, who, dialogue)
@@ -1284,13 +1307,38 @@ def _one_reading(
     if data is None:
         return _asked_back(reading, who, dialogue)
     if expected == ODOMETER:
-        if (data["count"] or 0) < LEAST_MILES and (data["count"] or 0) % 1:
-            return Question("say_again", {}, who)  # "eight and a half" is of another thing
-        if dialogue.at == "next_due" and _FROM_NOW.search(text):
+        return _miles(data, text, doubt, who, dialogue)
+    return Act("reading", who, data, way=_way(text), doubt=doubt)
+
+
+def _held(words: str, whole: Reading, who: str, dialogue: Dialogue) -> Reading | None:
+    """The reading that stands among other words, where they surely hold one."""
+    guess = likely(words, who, place(dialogue))
+    sure = _holds_reading(guess) or _MIL.search(words.lower()) is not None
+    told = sum(guess.shares[name] for name in ("reading", "correct", "no"))
+    sure = sure or (told > READS and _named_in(normal(words)) == whole.quantity)
+    return among(words, whole, dialogue.distance, dialogue.units) if sure else None
+
+
+def _miles(
+    data: dict[str, Any], text: str, doubt: bool, who: str, dialogue: Dialogue
+) -> Act | Question:
+    """What the odometer shows, or at what distance from now the truck comes back."""
+    count = data["count"] or 0
+    if dialogue.at == "next_due":
+        from_now = _FROM_NOW.search(text) is not None
+        if count < LEAST_THOUSANDS and "miles" not in text:
+            few = re.search(r"\b(?:ten|eleven|twelve|\w+teen|twenty) (?:five|two|seven)\b", text)
+            count = count * (100 if few and count > 100 else 1000)
+            both = Reading("read", ODOMETER, count=count, kind=data["kind"])
+            data, from_now = both.as_data(), from_now or count < LEAST_MILES * 3
+            doubt = True
+        if from_now or count < LEAST_MILES:
             return Act("reading", who, data | {"from_now": True}, doubt=True)
-        if (data["count"] or 0) < LEAST_MILES:
-            return Act("reading", who, data, doubt=True)
-    return Act("reading", who, data, way=_way(text))
+        return Act("reading", who, data, doubt=doubt)
+    if count < LEAST_MILES and count % 1:
+        return Question("say_again", {}, who)  # "eight and a half" is of another thing
+    return Act("reading", who, data, doubt=doubt or count < LEAST_MILES)
 
 
 _CALLED = {
@@ -1364,8 +1412,12 @@ def _other_named(
 
 
 _FROM_NOW = re.compile(
-    r"\b(?:from (?:now|here|today)|more|further|another|later|on top|down the road|add|plus)\b"
+    r"\b(?:from (?:now|here|this|today)|more|further|another|later|on top|down the road|add|plus"
+    r"|every|interval|(?:thousand|miles?|k|kay|clicks|kilomet\w+) (?:on|out|time))\b|^\+"
+    r"|\b(?:in|after)(?: another)? (?:\d|ten|eleven|twelve|\w+teen|\w+ty|\w+ thousand)"
 )
+LEAST_THOUSANDS = 1000
+"""Fewer miles than a truck goes between two checks: thousands of them are meant."""
 LEAST_MILES = 20_000
 """What an odometer of a truck under repair seldom shows less than: read back below it."""
 

@@ -7,7 +7,12 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from assistant.act import Act, Said
-from assistant.clutch.conformity import FREE_TRAVEL_INTERNAL_IN, TWO_SIDED, Measured
+from assistant.clutch.conformity import (
+    FREE_TRAVEL_INTERNAL_IN,
+    TWO_SIDED,
+    Measured,
+    one_side_decides,
+)
 from assistant.clutch.equations import RatioFinding
 from assistant.clutch.possible import SMALL_ROOM_IN, Contradiction
 from assistant.job import plan_words, words
@@ -59,7 +64,7 @@ def on_reading(job: Job, act: Act) -> list[Said]:
         count = act.reading["count"]
         return job.hint(act) if count is None else take_count(job, act, int(count))
     if act.reading["value_in"] is None and expected not in (ODOMETER, *SEEN):
-        return job.hint(act)
+        return _one_side(job, act, expected)
     reading = act.reading
     if reading.get("from_now"):
         base = job.facts.staged(ODOMETER, "found")
@@ -82,6 +87,21 @@ def on_reading(job: Job, act: Act) -> list[Said]:
     if taken.value_in is not None and any(t is taken for t in job.facts.readings):
         job.just_read = taken.quantity
     return said
+
+
+def _one_side(job: Job, act: Act, quantity: str) -> list[Said]:
+    """Less, or more, than something: what it decides is told, and noted; but no plan can be made of
+    it, so that the reading itself is asked for."""
+    reading = act.reading or {}
+    low, high = reading.get("low_in"), reading.get("high_in")
+    if reading.get("kind") != "length" or (low is None and high is None):
+        return job.hint(act)
+    both, name = Both(reading["figures"], reading["readback"]), words.spoken(quantity)
+    job.pending = None
+    job.facts.notes.append((act.who, f"{name} {both}"))
+    out = one_side_decides(low, high, job.facts.figure(quantity)) == "out"
+    key = "one_side_out" if out else "one_side"
+    return [job.said(act.who, key, figures=both, quantity=name)]
 
 
 def _said_again(job: Job, act: Act) -> bool:

@@ -439,6 +439,7 @@ RELATIONS: tuple[tuple[str, Part], ...] = (
     ("gauge", row(_GOES, words("%A?[!|]%?"), _NOT)),
     ("gauge", row(words("%"), _GOES, _MAYBE_AND, _NOT, words("[!|]%?"))),
     ("below", words("[!|]%&|&[!|]%")),
+    ("goes", words("%&|&%")),
     ("one-sided", words("[!|]?%[!|]?&|&[!|]?%|&!")),
     ("between", row(around("somewhere"), _MAYBE_ABOUT, words("B", "between"), _A,
                     words(r"[A2\-_U]?", "and"), _B)),
@@ -459,6 +460,7 @@ RELATIONS: tuple[tuple[str, Part], ...] = (
     ("or", words("@?&U&")),
     ("negative", words(r"[A@]?[g\-]&")),
     ("below", words("[<u]&|![>v]&|&U?[<u]")),
+    ("above", words("[>v]&|![<u]&|&U?>|&Uv")),
     ("one-sided", words("!?(?:>|<|v|u|!)&|&U?[<>vu]?[<>]|&U[vu]")),
     # one amount, and which side of it
     ("shy", row(listening("[@!]?J*[Su<g]J?", either(

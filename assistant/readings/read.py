@@ -17,11 +17,13 @@ from assistant.quantity import (
     CLEARANCE,
     FREE_TRAVEL,
     GAP,
+    LUGS,
     Quantity,
     quantity_named,
 )
 from assistant.readings.amounts import AmountAt, find, split_mixed
 from assistant.readings.language import RELATIONS, tokenize
+from assistant.readings.lugs import counted
 from assistant.readings.reading import Reading, asked, nothing
 from assistant.readings.settle import Plan, ask_between, settle
 from assistant.readings.written import STRANGE
@@ -54,6 +56,11 @@ _COMPARES = re.compile(
     r"(?:under|over|below|above|past|shy of|short of|less than|more than)\b"
 )
 """A clause that compares the value said before it: "seven sixteenths, it's a hair under half"."""
+_AND_A = re.compile(
+    r"(?i)(?<=\w) an'? (?=(?:an? (?:half|quarter|eighth|sixteenth)|half|quarter"
+    r"|\w+ (?:quarter|eighth|sixteenth|thirty.second|sixty.fourth)s?)\b)"
+)
+""" "Seven an a half": and, as many say it."""
 MAX_CHARACTERS = 300
 """Nobody calls out a reading longer than this."""
 
@@ -70,7 +77,11 @@ def read(words: str, quantity: str = "", units: str = "inch", distance: str = "m
     Returns:
         A `Reading`; never raises on words. ValueError for an unknown quantity name.
     """
-    return _heard_before(words, quantity, units, distance)
+    reading = _heard_before(words, quantity, units, distance)
+    if reading.status == "read" or quantity != LUGS:
+        return reading
+    lugs = counted(words)
+    return reading if lugs is None else Reading("read", LUGS, count=float(lugs), kind=LUGS)
 
 
 @lru_cache(maxsize=4096)
@@ -84,6 +95,8 @@ def _heard_before(words: str, quantity: str, units: str, distance: str) -> Readi
         before = _heard_before(words[: compared.start()], quantity, units, distance)
         if before.status == "read":
             return before
+    if " an" in words:
+        words = _AND_A.sub(" and ", words)
     kinds, values = tokenize(words)
     if STRANGE in kinds:
         return nothing(q) if "#" in kinds else asked(q, "figures")

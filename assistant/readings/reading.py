@@ -18,7 +18,8 @@ class Reading:
     Attributes:
         status: "read", "ask", "refused" or "none".
         quantity: what was asked for, or "".
-        value_in, low_in, high_in: best value and the interval it lies in, inches (lengths only).
+        value_in, low_in, high_in: best value and the interval it lies in, inches (lengths only); a
+            reading that tells one side only has no value, and no high end where it is above.
         count: number of lugs, turns, flats, miles or kilometres (counts only).
         kind: "length", "lugs", "turns", "flats", "miles", "kilometres", or "" when not read.
         why: one line: what to ask, or why it was refused.
@@ -91,6 +92,8 @@ _SPOKEN = {
     "between": "between {0} and {1}",
     "within": "{0} plus or minus {1}",
     "under": "under {0}",
+    "below": "less than {0}",
+    "above": "more than {0}",
     "never": "never touches",
 }
 _WRITTEN = {**_SPOKEN, "between": "{0} to {1}", "within": "{0} +/- {1}"}

@@ -5,6 +5,7 @@ Questions in place of guesses: whatever two plausible meanings are left, are bot
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import pairwise
 from typing import NamedTuple
 
@@ -99,7 +100,20 @@ def _strong(said: list[Amount], q: Quantity) -> bool:
 # --- counts: lugs, turns, flats, miles, kilometres
 
 _NOT_ONE_COUNT = {"withdrawn": "again", "lost": "again"} | dict.fromkeys(
-    ("one-sided", "below", "or", "between", "shy", "fat", "many", "gauge", "dash-", "dash_"),
+    (
+        "one-sided",
+        "below",
+        "above",
+        "goes",
+        "or",
+        "between",
+        "shy",
+        "fat",
+        "many",
+        "gauge",
+        "dash-",
+        "dash_",
+    ),
     "exactly",
 )
 
@@ -346,6 +360,9 @@ def _length(f: Filled) -> Reading:
         return _no_meaning(f)
     out = [operate(op, row, q) for row in rows]
     good = [r for r in out if r.status == "read"]
+    ends = [end for r in out for end in r.choices if op in _ONE_SIDED]
+    if ends and not good:
+        return asked(q, "length.one_side", tuple(ends))
     return good[0] if len(good) == 1 else ask_between(out, q)
 
 
@@ -361,10 +378,36 @@ def _dashed_fraction(f: Filled) -> Length | None:
 def _unclear_unit(a: Amount, f: Filled) -> Reading:
     if a.unit == "tenths":
         return asked(f.q, "unit.tenths")
-    ways = [
-        operate("one", [in_unit(a, unit)], f.q) for unit in ("thou", "mm") if f.plan.op == "one"
-    ]
-    return asked(f.q, "unit.mil", tuple(r for r in ways if r.status == "read"))
+    op, found = f.plan.op, []
+    for unit in ("thou", "mm"):
+        said = [x._replace(unit=unit) if x.unit == "mil" else x for x in f.said]
+        plan = f.plan._replace(op="one") if op == "negative" else f.plan
+        for row in meanings(f._replace(said=said, plan=plan)):
+            reading = operate(plan.op, row, f.q)
+            found += [reading] if reading.status == "read" else []
+    likely = [r for r in found if _mils_are(r, f.q)]
+    usual = [r for r in likely if r.form[0] == "m" and _usual(r, f.q)]
+    if usual:  # nobody reads a few thousandths in a wide space
+        likely = [r for r in likely if r in usual or r.parts[0][0] >= LEAST_THOU_IN]
+    return asked(f.q, "unit.mil", tuple(likely or found))
+
+
+def _mils_are(reading: Reading, q: Quantity) -> bool:
+    """Whether what was called in mils can well be a reading in this unit."""
+    said_in = reading.parts[0][0]
+    if reading.form[0] != "m":
+        return q.small and said_in <= q.plausible_in[1]
+    return q.plausible_mm[0] <= said_in * MM_PER_IN <= q.plausible_mm[1]
+
+
+def _usual(reading: Reading, q: Quantity) -> bool:
+    low, high = q.mostly_in or q.plausible_in
+    return low <= reading.parts[0][0] <= high
+
+
+LEAST_THOU_IN = 0.03
+"""The least gap or clearance that is called in mils for thousandths: below it they are
+millimetres. Common practice, no source."""
 
 
 def _no_meaning(f: Filled) -> Reading:
@@ -387,6 +430,9 @@ def _no_meaning(f: Filled) -> Reading:
 # --- lengths in their relations: ranges, offsets, shy and fat, go and no-go, to one reading
 
 
+_ONE_SIDED = ("below", "above", "goes", "one-sided")
+
+
 def operate(op: str, row: list[Length], q: Quantity) -> Reading:
     """The reading that an operation makes of lengths."""
     if op == "one":
@@ -397,8 +443,16 @@ def operate(op: str, row: list[Length], q: Quantity) -> Reading:
         return refused(q, "length.negative")
     if op == "below" and q.name == CLEARANCE:
         return checked(row[0].value_in / 2, (0.0, row[0].value_in), row[:1], "under", q)
-    if op in ("below", "one-sided", "odd"):
-        return asked(q, "only" if op == "odd" else "length.one_side")
+    if op == "odd":
+        return asked(q, "only")
+    if op == "goes" and not q.small:
+        return checked(row[0].value_in, None, row[:1], "", q)  # so far the pedal goes: no gauge
+    if op == "goes" and q.name == CLEARANCE:  # a feeler that goes in is how it is read
+        one = checked(row[0].value_in, None, row[:1], "", q)
+        return asked(q, "length.one_side", (one,) if one.status == "read" else ())
+    if op in _ONE_SIDED:
+        end = () if op == "one-sided" else (_one_side(op, row[0], q),)
+        return asked(q, "length.one_side", tuple(r for r in end if r.status == "read"))
     if op in ("or", "many", "join"):
         return _several(op, row, q)
     if op.startswith("dash"):
@@ -408,6 +462,16 @@ def operate(op: str, row: list[Length], q: Quantity) -> Reading:
     if op in ("within", "under", "beyond"):
         return _sliver(op, row, q)
     return _sum(_added(op, [x.value_in for x in row]), row, q)
+
+
+def _one_side(op: str, x: Length, q: Quantity) -> Reading:
+    """A reading with an open side: less, or more, than a length; what it is itself nobody said."""
+    op = "above" if op == "goes" else op
+    end = checked(x.value_in, None, [x], op, q)
+    if end.status != "read":
+        return end
+    low, high = (0.0, x.value_in) if op == "below" else (x.value_in, None)
+    return replace(end, value_in=None, low_in=low, high_in=high)
 
 
 def _several(op: str, row: list[Length], q: Quantity) -> Reading:

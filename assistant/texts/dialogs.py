@@ -60,7 +60,7 @@ PLACEHOLDERS: dict[str, tuple[str, ...]] = {
 _BLANKS = """
     figures spoken: confirm
     quantity figures spoken: confirm_of
-    figures quantity: stands no_figure
+    figures quantity: stands no_figure one_side one_side_out
     verdict limits source: whose
     figures: judged_in judged_out judged_close confirm_count ring_cannot
     how: gauge

@@ -325,7 +325,9 @@ def _same(label: str, act: Act) -> bool:
         got = high if text.startswith("below") else low
         return got is not None and abs(got - end) < 0.02
     if text.startswith("between"):
-        a, b = (_inches(t) for t in text[7:].split(" and "))
+        one, other = text[7:].split(" and ")
+        unit = _number(other)[1]
+        a, b = (_inches(one if _number(one)[1] else f"{one} {unit}"), _inches(other))
         return low is not None and high is not None and abs(low - a) < 0.02 and abs(high - b) < 0.02
     way = next((w for w in ("tighter", "looser") if text.endswith(w)), "")
     text = text.removesuffix(way).strip()

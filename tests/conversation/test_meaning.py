@@ -172,9 +172,9 @@ def test_readings_and_homophones(
 @pytest.mark.parametrize(
     ("at", "first", "answer", "value_in"),
     [
-        ("clearance", "fifty mil", "thousandths", 0.050),
-        ("clearance", "fifty mil", "thou", 0.050),
-        ("clearance", "three mil", "millimetres", 3 / 25.4),
+        ("clearance", "fifteen mil", "thousandths", 0.015),
+        ("clearance", "fifteen mil", "thou", 0.015),
+        ("clearance", "fifteen mil", "millimetres", 15 / 25.4),
         ("clearance", "fifteen", "thousandths", 0.015),
     ],
 )
@@ -193,7 +193,7 @@ def test_the_unit_answers_the_question(
 
 def test_a_question_is_forgotten_after_another_answer(session: Session, play: Play) -> None:
     """ "thousandths" after something else was said belongs to nothing."""
-    play(session, f"{AT['clearance']} / fifty mil / where are we / thousandths")
+    play(session, f"{AT['clearance']} / fifteen mil / where are we / thousandths")
     assert session.job.pending is None
 
 
