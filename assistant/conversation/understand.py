@@ -1176,6 +1176,11 @@ def _code(text: str) -> str:
     return text.upper()  # as written: "007" stays "007"
 
 
+_NO_NUMBERS = frozenset({"a", "an", "inch", "inches", "and", "in"})
+_NUMBERED = re.compile(rf"\d|\b(?:{'|'.join(sorted((NUMBERS | PARTS) - _NO_NUMBERS))})\b")
+"""A number, not an "inch" alone."""
+
+
 def correction(rest: str, who: str, dialogue: Dialogue) -> Act | None:
     """The act of "correction REST": of what waits or was read last, if REST names nothing."""
     quantity = _named_in(rest)
@@ -1196,7 +1201,7 @@ def correction(rest: str, who: str, dialogue: Dialogue) -> Act | None:
         return Act("correct", who)
     reading = read(rest, target, dialogue.units, dialogue.distance)
     doubt = reading.status != "read"
-    if doubt:
+    if doubt and (quantity or waiting or not dialogue.expects()) and _NUMBERED.search(rest):
         told = among(rest, reading, dialogue.distance, dialogue.units)
         reading = reading if told is None or open_side(told) else told
     if reading.status == "read":
@@ -1314,10 +1319,14 @@ def _one_reading(
 def _held(words: str, whole: Reading, who: str, dialogue: Dialogue) -> Reading | None:
     """The reading that stands among other words, where they surely hold one."""
     guess = likely(words, who, place(dialogue))
-    sure = _holds_reading(guess) or _MIL.search(words.lower()) is not None
+    sure = _holds_reading(guess) or (
+        guess.shares["reading"] > READS and _MIL.search(words.lower()) is not None
+    )
     told = sum(guess.shares[name] for name in ("reading", "correct", "no"))
     sure = sure or (told > READS and _named_in(normal(words)) == whole.quantity)
-    return among(words, whole, dialogue.distance, dialogue.units) if sure else None
+    one = among(words, whole, dialogue.distance, dialogue.units) if sure else None
+    few = one is not None and whole.quantity == ODOMETER and (one.count or 0) < LEAST_MILES
+    return None if few and dialogue.at != "next_due" else one
 
 
 def _miles(

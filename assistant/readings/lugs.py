@@ -32,7 +32,7 @@ _LEFT_OVER = re.compile(
 """Numbers that are not how many were moved: what is left, the plan, what was too many."""
 _DENIED = re.compile(
     rf"\b(?:not|didn't|don't|doesn't|won't|can't|couldn't|ain't|never|no) (?:\w+ ){{0,2}}{_N}\b"
-    r"|\b(?:first|last|next|this|other|starting|the) one\b"
+    r"|\bstill going\b|\b(?:first|last|next|this|other|starting|the) one\b"
 )
 _BACKED = re.compile(r"\bback(?:ed)?\b")
 _WORDS = frozenset(

@@ -104,6 +104,8 @@ class _Said(NamedTuple):
     cued: bool
     """It is what counts of several: "call it five eighths"."""
     lead: str = ""
+    between: str = ""
+    """The words since the number before it that are none of a number."""
 
 
 _NUMERIC = frozenset("d60otyTXCKPhHcQ4FGEbikMZnxqmzrwlpLN")
@@ -129,7 +131,8 @@ _NOT_COUNTED = frozenset(
 )
 """Words of `#` in `words.txt` that do not say what is counted by the number before them."""
 _NO_READING = re.compile(
-    r"\bone of (?:th)?em\b|\bwrong side\b|\bso again$|\bread(?:ing)? it again$"
+    r"\b(?:don't|not|never) (?:believe|trust|buy|said)\b|\bredo\b|\bmeasure\b.*\bagain\b"
+    r"|\bone of (?:th)?em\b|\bwrong side\b|\bso again$|\bread(?:ing)? it again$"
 )
 _MILES_MORE = re.compile(r"\b(?:plus|more|further|another|add|even|flat|exactly)\b|^\s*\+")
 """How miles from now are told: that they are, is seen by who asks for them."""
@@ -184,7 +187,8 @@ def _in_a_clause(text: str, whole: Reading, distance: str, units: str) -> Readin
     if one is not None and (one.count or (whole.quantity in _COUNTED and _ZERO.search(text))):
         return one
     clauses = CLAUSE.split(text)
-    readings = [_first(clause, whole.quantity, units, distance) for clause in clauses]
+    counts = whole.quantity in (LUGS, RING_LEFT)
+    readings = [_first(clause, whole.quantity, units, distance, counts) for clause in clauses]
     # "The last one", "the starting one" count no lugs beside another number.
     more = any(r is not None and r.count != 1 for r in readings)
     found = [
@@ -198,12 +202,15 @@ def _in_a_clause(text: str, whole: Reading, distance: str, units: str) -> Readin
     return found[-1] if repaired or len({(r.value_in, r.count) for r in found}) == 1 else None
 
 
-def _first(words: str, quantity: str, units: str, distance: str) -> Reading | None:
-    """The words as a reading, as they are or without those that no reading has."""
-    known = " ".join(
-        w for w in words.split() if w.strip(".,;:!?") in LEXICON or not _A_WORD.fullmatch(w)
-    )
-    for said in dict.fromkeys((words, known)):
+def _first(words: str, quantity: str, units: str, distance: str, counts: bool) -> Reading | None:
+    """The words as a reading, as they are; those of a count without words that no reading has."""
+    tried = [words]
+    if counts:
+        plain = (
+            w for w in words.split() if w.strip(".,;:!?") in LEXICON or not _A_WORD.fullmatch(w)
+        )
+        tried.append(" ".join(plain))
+    for said in dict.fromkeys(tried):
         reading = read(said, quantity, units, distance)
         if reading.status == "read":
             return reading
@@ -315,7 +322,7 @@ def _said(run: list[str], before: str, quantity: str, units: str, distance: str)
         reading = _taken(said, quantity, units, distance)
         if reading is not None:
             break
-    return _Said(number, reading, bool(cued), lead_words)
+    return _Said(number, reading, bool(cued), lead_words, re.sub(r"\W+", " ", before).strip())
 
 
 def _taken(words: str, quantity: str, units: str, distance: str) -> Reading | None:
@@ -334,9 +341,10 @@ def _without_halves(found: list[_Said]) -> list[_Said]:
     kept: list[_Said] = []
     cued = False
     for i, x in enumerate(found):
-        rest = found[:i] + found[i + 1 :]
-        part = any(f" {x.words} " in f" {y.words} " and x.words != y.words for y in rest)
-        if part or (x.words == "one" and len(found) > 1):
+        begun = i + 1 < len(found) and f" {x.words} " in f" {found[i + 1].words} "
+        again = i > 0 and not x.between and f" {x.words} " in f" {found[i - 1].words} "
+        part = (begun or again) and " " not in x.words
+        if part or (x.words == "one" and not x.cued and (len(found) > 1 or x.between)):
             cued = cued or x.cued
             continue
         kept.append(x._replace(cued=x.cued or cued))
