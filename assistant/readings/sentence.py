@@ -169,6 +169,9 @@ def among(
     if quantity == ODOMETER:
         found = [x for x in found if x.reading is None or (x.reading.count or 0) >= 1000] or found
     last = found[-1]
+    if last.reading is not None and open_side(last.reading) and len(found) > 1:
+        said = [x for x in found if x.words == last.words and x.reading is not None]
+        last = said[0]  # "about a half, not less than a half"
     if last.reading is not None and (last.cued or len(found) == 1):
         return last.reading
     if any(x.reading is None for x in found):
@@ -343,6 +346,7 @@ def _without_halves(found: list[_Said]) -> list[_Said]:
     for i, x in enumerate(found):
         begun = i + 1 < len(found) and f" {x.words} " in f" {found[i + 1].words} "
         again = i > 0 and not x.between and f" {x.words} " in f" {found[i - 1].words} "
+        begun = begun and x.words != found[i + 1].words
         part = (begun or again) and " " not in x.words
         if part or (x.words == "one" and not x.cued and (len(found) > 1 or x.between)):
             cued = cued or x.cued

@@ -39,6 +39,7 @@ from assistant.readings.sentence import among, open_side, tips
         ),
         (TOTAL_TRAVEL, "eight minus a sixteenth, so seven and fifteen sixteenths", "7-15/16 in"),
         (GAP, "drill fits snug, half inch drill", "1/2 in"),
+        (GAP, "three eighths. no, that's the other edge. half. a half", "1/2 in"),
         (FREE_TRAVEL, "nae play at all", "0 in"),
         (FREE_TRAVEL, "there isn't any, it's stiff straight away", "0 in"),
         (BRAKE_CONTACT, "it ain't hitting the brake at all", "never touches"),
