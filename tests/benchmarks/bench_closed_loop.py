@@ -172,6 +172,9 @@ def main() -> None:
             continue
         row = run(number, a.split, ears, a.show, a.people)
         rows.append(row)
+        end = "signed off" if row["signed_off"] else f"not signed off, at {row['stuck_at']}"
+        print(f"session {number}: {end}, {row['readings']} readings, wrong {row['wrong']}, "
+              f"{row['wall_s']:.0f} s", flush=True)  # fmt: skip
         if a.out:
             with a.out.open("a", encoding="utf-8") as out:
                 out.write(json.dumps(row) + "\n")

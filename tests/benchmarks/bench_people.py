@@ -108,7 +108,9 @@ def main() -> None:
     folder, begun = whisper_folder(), time.monotonic()
     if recordings.missing() or folder is None:
         raise SystemExit(recordings.missing() or "there are no Whisper weights here")
-    engine = WhisperRecognizer(folder.folder, shop=True, changes=a.changes, share=a.share)
+    engine = WhisperRecognizer(
+        folder.folder, shop=True, changes=a.changes, share=a.share, halves=folder.halves
+    )
     rows = listen(Recognizers([engine]), a.n, a.sentences, a.only)
     if a.keep:
         a.keep.write_bytes(pickle.dumps(rows))

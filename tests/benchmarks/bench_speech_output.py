@@ -136,7 +136,7 @@ def voices(count: int) -> None:
     """Words got, of those said, by voice and level; then times and memory."""
     found = models.whisper_folder()
     assert found is not None
-    ears = WhisperRecognizer(found.folder)  # the weights as they come
+    ears = WhisperRecognizer(found.whole)  # the weights as they come
     said = [s for t in texts() for s in split_sentences(spoken(t)) if len(s.split()) > 3]
     said = random.Random(3).sample(said, count)
     rows: dict[tuple[str, str], list[int]] = defaultdict(lambda: [0, 0])

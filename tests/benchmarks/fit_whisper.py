@@ -19,23 +19,27 @@ readings taken rightly in voices that are in neither: those of the background.
 from __future__ import annotations
 
 import argparse
+import hashlib
 import random
 import re
 import sys
 import time
+from functools import cache
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import soxr
+from tokenizers import Tokenizer
 
+from assistant.readings.speak import number_words
 from assistant.texts.dialogs import load_dialogs
 from assistant.voice.devices.audio import RATE
 from assistant.voice.devices.audio import load as load_sound
 from assistant.voice.recognition.expected import _sayable, expected, reading_grammar
-from assistant.voice.recognition.models import WHISPER_SHA256, whisper_folder
+from assistant.voice.recognition.models import whisper_folder
 from assistant.voice.recognition.recognizers import Recognizers
-from assistant.voice.recognition.whisper import WhisperRecognizer
+from assistant.voice.recognition.whisper import WhisperRecognizer, in_window
 from assistant.voice.recognition.whisper_model import CHANGES, WeightsFile, places
 from tests.benchmarks.hearing_utterances import hear_all, judge, plan
 from tests.demo import card
@@ -133,8 +137,6 @@ def hear(n: int, work: Path, part: int, parts: int) -> None:
     """Write `n` examples in files of 200: spectrum (80, frames), tokens."""
     rng = random.Random(SEED + part)
     words = Words(rng)
-    engine = WhisperRecognizer(whisper_folder().folder, threads=1)
-    engine.shop = True  # for the windows
     work.mkdir(parents=True, exist_ok=True)
     noise, events = nonspeech.stream(60, SEED + part, "tuning")
     hum = Hum(words, SEED + part)
@@ -160,6 +162,9 @@ def hear(n: int, work: Path, part: int, parts: int) -> None:
                 made = recordings.row(r)
                 person, said = made.person, made.words
                 sound = hum.around(changed(made.clean(), r, 0.22), seed, r)
+            elif people and dice > 0.55:
+                clean, said = joined(voice, r)
+                sound = hum.around(changed(clean, r, 0.22), seed, r)
             elif dice < 0.08:
                 event = events[r.integers(len(events))]
                 at = int(max(event.start_s - r.uniform(0, 0.4), 0) * RATE)
@@ -168,13 +173,22 @@ def hear(n: int, work: Path, part: int, parts: int) -> None:
             else:
                 sound = hum.around(changed(voices.say(voice, text), r), seed, r)
             level = 0.5 / max(float(np.abs(sound).max()), 1e-4)
-            kept[f"x{i}"] = engine.spectrum(sound * np.float32(level)).astype(np.float16)
-            tokens = [t for w in said.split() for t in engine._spell(w)]
-            kept[f"y{i}"] = np.asarray(tokens if said else [engine.no_speech], np.int32)
-            kept[f"p{i}"] = np.array(person)
+            kept[f"x{i}"] = in_window(sound * np.float32(level), True).astype(np.float16)
+            kept[f"y{i}"], kept[f"p{i}"] = np.array(said), np.array(person)
         np.savez(file.with_suffix(".tmp.npz"), **kept)
         file.with_suffix(".tmp.npz").rename(file)
         print(f"{part}: {start + 200} of {n}", file=sys.stderr, flush=True)
+
+
+def joined(voice: Voice, r):
+    """One to five figures, each said alone by the voice and cut tight: what people's rows are made
+    like, in voices that no recordings are needed of."""
+    count = int(r.choice((1, 2, 3, 4, 5), p=recordings.COUNTS))
+    said = [number_words(int(figure)) for figure in r.integers(0, 10, count)]
+    voices.prepare([(voice, word) for word in said], 1)
+    before, after = (round((s - 0.01) * RATE) for s in voices.KEPT_S)
+    digits = [voices.say(voice, word)[before:-after] for word in said]
+    return recordings.in_a_row(digits, r), " ".join(said)
 
 
 class Hum:
@@ -242,9 +256,9 @@ def changed(samples, r, most: float = 0.14):
 # -- the fit --------------------------------------------------------------------------------------
 
 
-def load(work: Path, held: int, without: str = ""):
+def load(work: Path, held: int, without: str, spelled):
     """Examples by shape: {(frames, room): (spectra, token lists)}, and those held back; none of the
-    person `without`."""
+    person `without`. `spelled` gives the tokens of words."""
     out, back = {}, {}
     for n, file in enumerate(sorted(work.glob("part*-*.npz"))):
         if ".tmp" in file.name:
@@ -253,7 +267,7 @@ def load(work: Path, held: int, without: str = ""):
             into = back if n % held == held - 1 else out
             for name in data.files:
                 if name[0] == "x" and (not without or str(data["p" + name[1:]]) != without):
-                    x, y = data[name], data["y" + name[1:]]
+                    x, y = data[name], spelled(str(data["y" + name[1:]]))
                     room = next((r for r in ROOMS if len(y) <= r), 0)
                     xs, ys = into.setdefault((x.shape[1], room), ([], []))
                     if room:
@@ -273,7 +287,7 @@ class Net:
             for k, v in weights.items()
             if v.dtype.kind == "f"
         }
-        self.heads = 6
+        self.heads = weights["embeddings"].shape[1] // 64
         self.kept = torch.from_numpy(weights["kept"].astype(np.int64)).to(self.on)
         self.change = {}
         before = {k: v.astype("f4") for k, v in np.load(start).items() if v.ndim} if start else {}
@@ -363,7 +377,7 @@ def masked(spectra, rng):
     """
     bands = np.arange(80)
     for x in spectra:
-        longer = bands * rng.uniform(0.9, 1.1) + rng.normal(0, 0.5)
+        longer = bands * rng.uniform(0.87, 1.15) + rng.normal(0, 0.5)
         low = np.clip(longer.astype(int), 0, 78)
         part = np.clip(longer - low, 0, 1).astype(np.float32)[:, None]
         x[:] = x[low] * (1 - part) + x[low + 1] * part
@@ -382,6 +396,7 @@ def masked(spectra, rng):
 
 def fit(
     work: Path,
+    given: Path,
     epochs: float,
     write: bool,
     rate: float,
@@ -394,9 +409,18 @@ def fit(
     import torch
 
     torch.manual_seed(0)
-    weights = base()
-    data, held = load(work, 20, without)
-    out = work / f"whisper_shop{without and '_without_' + without}.npz"
+    with np.load(given) as file:
+        weights = dict(file)
+    tokenizer = Tokenizer.from_str(weights.pop("tokenizer").tobytes().decode())
+
+    @cache
+    def spelled(said: str):
+        words = (tokenizer.encode(" " + w, add_special_tokens=False).ids for w in said.split())
+        tokens = [token for ids in words for token in ids]
+        return np.asarray(tokens or [int(weights["no_speech"])], np.int32)
+
+    data, held = load(work, 20, without, spelled)
+    out = work / f"{given.stem}{without and '_without_' + without}.npz"
     said = np.unique(np.concatenate([y for d in (data, held) for _, ys in d.values() for y in ys]))
     weights["kept"] = kept = np.union1d(weights["kept"], said)
     at = np.full(int(kept.max()) + 1, -1)
@@ -479,25 +503,27 @@ def keep(change, weights, path: Path) -> None:
     np.savez_compressed(path, model=weights["model"], **out)
 
 
-def base() -> dict[str, np.ndarray]:
+def base(folder: Path) -> dict[str, np.ndarray]:
     """The weights as arrays: matrices as (in, out), convolutions as they are; names are those of
     `whisper_shop`."""
-    e = WhisperRecognizer(whisper_folder().folder)
-    found, out = WeightsFile(whisper_folder().folder / "model.bin").variables, {}
+    e = WhisperRecognizer(folder)
+    found, out = WeightsFile(folder / "model.bin").variables, {}
+    digest = hashlib.sha256((folder / "model.bin").read_bytes()).hexdigest()
     for name, place in places(found).items():
-        value = found[place].astype(np.float32)
+        value = found[place]  # half precision, as in the file
         out[name] = np.ascontiguousarray(value.T) if name.endswith(".w") else value
         if name.endswith(".w"):
-            out[name[:-1] + "b"] = found[place.replace("/weight", "/bias")].astype(np.float32)
+            out[name[:-1] + "b"] = found[place.replace("/weight", "/bias")]
     for n in (1, 2):
-        out[f"encoder.conv{n}"] = found[f"encoder/conv{n}/weight"].astype(np.float32)
-        out[f"encoder.conv{n}.b"] = found[f"encoder/conv{n}/bias"].astype(np.float32)
+        out[f"encoder.conv{n}"] = found[f"encoder/conv{n}/weight"]
+        out[f"encoder.conv{n}.b"] = found[f"encoder/conv{n}/bias"]
     return out | {
         "positions": found["decoder/position_encodings/encodings"],
         "encoder.positions": found["encoder/position_encodings/encodings"],
         "embeddings": found["decoder/embeddings/weight"],
         "kept": e.decoder.kept, "eot": np.array(e.eot), "no_speech": np.array(e.no_speech),
-        "prompt": np.array([e.sot, e.no_times]), "model": np.array(WHISPER_SHA256),
+        "prompt": np.array(e._begin), "model": np.array(digest),
+        "tokenizer": np.frombuffer((folder / "tokenizer.json").read_bytes(), np.uint8),
     }  # fmt: skip
 
 
@@ -507,7 +533,8 @@ def base() -> dict[str, np.ndarray]:
 def check(changes: Path | None, n: int) -> None:
     """Of `n` utterances at 20, 10 and 5 dB and without noise, how many readings come out right,
     first of the list."""
-    engine = WhisperRecognizer(whisper_folder().folder, shop=True, changes=changes)
+    found = whisper_folder()
+    engine = WhisperRecognizer(found.folder, shop=True, changes=changes, halves=found.halves)
     said = plan(n, 20, "tuning", "background", "calibration")
     rows = [judge(one) for one in hear_all(said, Recognizers([engine]), None)]
     by: dict[str, list[bool]] = {}
@@ -522,7 +549,9 @@ def check(changes: Path | None, n: int) -> None:
 
 def main() -> None:
     args = argparse.ArgumentParser()
-    args.add_argument("stage", choices=("hear", "fit", "check"))
+    args.add_argument("stage", choices=("hear", "weights", "fit", "check"))
+    args.add_argument("--folder", type=Path, help="of other Whisper weights than those in place")
+    args.add_argument("--given", type=Path, default=Path("whisper_shop_base.npz"))
     args.add_argument("--n", type=int, default=24_000)
     args.add_argument("--part", default="0/1")
     args.add_argument("--epochs", type=float, default=4)
@@ -537,10 +566,12 @@ def main() -> None:
     if a.stage == "hear":
         part, parts = map(int, a.part.split("/"))
         hear(a.n // parts, a.work, part, parts)
+    elif a.stage == "weights":
+        np.savez(a.given, **base(a.folder or whisper_folder().whole))
     elif a.stage == "check":
         check(a.changes, a.n)
     else:
-        fit(a.work, a.epochs, a.write, a.rate, a.start, a.without, a.rank)
+        fit(a.work, a.given, a.epochs, a.write, a.rate, a.start, a.without, a.rank)
 
 
 if __name__ == "__main__":

@@ -228,7 +228,7 @@ class Free:
         from faster_whisper import WhisperModel
 
         found = models.whisper_folder()
-        self._model = WhisperModel(str(found.folder), compute_type="int8", cpu_threads=2)
+        self._model = WhisperModel(str(found.whole), compute_type="int8", cpu_threads=2)
 
     def __call__(self, sound: Samples) -> str:
         segments, _ = self._model.transcribe(

@@ -273,6 +273,10 @@ class People:
                 self._tries = 0
         if {"reply:helper_first", "reply:ready_first"} & set(keys):
             return "helper", command("ready")
+        if "reply:still_holding" in keys:  # asked of the helper, whatever the technician said
+            return "helper", self._phrase("holding")
+        if "reply:confirm_clear_first" in keys:  # "hands first: say clear"
+            return "tech", command("clear")
         if any(one.key == "reply:not_now" and "carry on" in one.text.lower() for one in said):
             return "tech", command("carry on")
         return self._fix() if self._fixing else self._answer(self._ask)
@@ -286,8 +290,14 @@ class People:
                     return None
                 return self._quantity
             if one.key == "reply:corrected":
-                self._fixing = ""
-                return None
+                quantity, self._fixing = self._fixing or self._quantity, ""
+                value = (
+                    one.text.lower().partition(QUANTITIES[quantity].spoken)[2].strip()
+                    if quantity
+                    else ""
+                )
+                line = self.meant.get(quantity)
+                return quantity if line is not None and not same(value, line) else None
         return None
 
     def _fix(self) -> Turn:

@@ -27,6 +27,8 @@ LEVEL_DB = 3.0
 """Digits in a row differ in level by at most so much either way: nobody whispers one in three, but
 the recordings of a person do so."""
 SNRS = (None, 20, 10)
+COUNTS = 0.1, 0.2, 0.45, 0.15, 0.1
+"""Shares of one to five figures in a row, to adapt with."""
 HALVES = {"first": range(25), "second": range(25, 50)}
 """Takes of each digit: the first ones to adapt with, where a person's own are used."""
 
@@ -64,6 +66,16 @@ def digit(person: str, figure: int, take: int) -> Samples:
     return load(_there() / "digits" / person / f"{figure}_{take}.flac")
 
 
+def in_a_row(digits: list[Samples], rng: np.random.Generator) -> Samples:
+    """Single digits as one sound, about as loud as one another."""
+    parts = []
+    for one in digits:
+        level = 10 ** (rng.uniform(-LEVEL_DB, LEVEL_DB) / 20 - 1)
+        even = one * (level / np.sqrt(channels.active_level(one)[0]))
+        parts += [even, np.zeros(round(rng.uniform(*GAP_S) * RATE))]
+    return np.concatenate(parts[:-1]).astype(np.float32)
+
+
 @dataclass(frozen=True, slots=True)
 class Said:
     """A reading of a person's: its words, and how it sounds; `snr` None is no noise."""
@@ -77,14 +89,8 @@ class Said:
 
     def clean(self) -> Samples:
         """The digits in a row, about as loud as one another."""
-        rng = np.random.default_rng(self.seed)
-        parts = []
-        for figure, take in self.takes:
-            one = digit(self.person, figure, take)
-            level = 10 ** (rng.uniform(-LEVEL_DB, LEVEL_DB) / 20 - 1)
-            even = one * (level / np.sqrt(channels.active_level(one)[0]))
-            parts += [even, np.zeros(round(rng.uniform(*GAP_S) * RATE))]
-        return np.concatenate(parts[:-1]).astype(np.float32)
+        digits = [digit(self.person, figure, take) for figure, take in self.takes]
+        return in_a_row(digits, np.random.default_rng(self.seed))
 
     def sound(self) -> Samples:
         """The digits in a row, in their noise."""
@@ -136,7 +142,7 @@ def called(words: str, person: str, voice: voices.Voice, seed: int) -> Samples:
 def row(rng: np.random.Generator) -> Said:
     """One to five figures of somebody, mostly three: to adapt with."""
     person = str(rng.choice(people()))
-    count = int(rng.choice((1, 2, 3, 4, 5), p=(0.1, 0.2, 0.45, 0.15, 0.1)))
+    count = int(rng.choice((1, 2, 3, 4, 5), p=COUNTS))
     takes = tuple((int(rng.integers(10)), int(rng.integers(50))) for _ in range(count))
     words = " ".join(number_words(f) for f, _ in takes)
     return Said(words, person, takes, "", None, int(rng.integers(1 << 30)))

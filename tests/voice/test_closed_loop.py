@@ -11,7 +11,7 @@ from typing import Any
 
 import pytest
 
-from assistant.act import Act
+from assistant.act import Act, Said
 from assistant.card import Card
 from assistant.conversation import Session
 from assistant.conversation.understand import understand
@@ -24,9 +24,10 @@ from assistant.texts.safety import MATTERS
 from assistant.voice.recognition import models
 from tests.heard import unheard
 from tests.spoken import callouts, chatter, phrases, voices
-from tests.spoken.callouts import Line
+from tests.spoken.callouts import Line, command
 from tests.spoken.closed_loop import Deliver, Loop, Shop, by_sound, by_text
 from tests.spoken.commands import moments, put
+from tests.spoken.people import People, made
 
 SAID = {"odometer": "four hundred thousand", "pedal-height": "eight and a half",
         "total-travel": "eight", "free-travel": "one and a half",
@@ -175,3 +176,36 @@ def test_off_topic_talk_is_no_reading_and_no_command(card: Card, dialogs: Dialog
             for who in ("tech", "helper"):
                 act = understand(phrases.plain(text), who, job)
                 assert not isinstance(act, Act) or act.meaning not in MOVES, (text, act)
+
+
+@pytest.mark.parametrize("key, text, who, words", [
+    ("confirm_clear_first", "Hands first: say clear.", "tech", "clear"),
+    ("ready_first", "Say ready when it may go on.", "helper", "ready"),
+])  # fmt: skip
+def test_the_people_do_as_they_are_told(
+    dialogs: Dialogs, key: str, text: str, who: str, words: str
+) -> None:
+    """They said "carry on" a hundred times where hands had to be clear first."""
+    people = People(made(random.Random(3)), dialogs, random.Random(3))
+    halted = Said("tech", "STOP. Everything out.", "reply:stopped_next")
+    assert people.hear([halted])[1].words == "carry on"
+    assert people.hear([Said(who, text, f"reply:{key}")]) == (who, command(words))
+
+
+def test_whether_he_still_holds_is_answered_by_the_helper(dialogs: Dialogs) -> None:
+    people = People(made(random.Random(3)), dialogs, random.Random(3))
+    asked = Said("helper", "Still holding? Say holding.", "reply:still_holding")
+    who, line = people.hear([Said("tech", "2 lugs tighter.", "prompt:ring_turn"), asked])
+    assert who == "helper" and "hold" in line.words
+
+
+def test_a_correction_taken_wrong_is_seen(dialogs: Dialogs) -> None:
+    """ "Corrected: free travel 0.48 in" where 0.49 was meant stood in a record."""
+    people = People(made(random.Random(3)), dialogs, random.Random(3), figures=True)
+    _, line = people.hear([Said("helper", "Gap?", "prompt:found_gap")])
+    right, wrong = (Said("both", f"Corrected: gap {figures}.", "reply:corrected")
+                    for figures in (line.meant.figures, "0.123 in"))  # fmt: skip
+    _, after = people.hear([right, Said("tech", "Check?", "prompt:chocks")])
+    assert "correct" not in after.words
+    _, after = people.hear([wrong, Said("tech", "Check?", "prompt:chocks")])
+    assert after.words.startswith("correction ")

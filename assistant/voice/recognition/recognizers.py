@@ -69,7 +69,11 @@ def _loaded(name: str) -> Recognizer | None:
         from assistant.voice.recognition.whisper import WhisperRecognizer
 
         found = models.whisper_folder()
-        return WhisperRecognizer(found.folder, shop=found.checked) if found is not None else None
+        if found is None:
+            return None
+        return WhisperRecognizer(
+            found.folder, shop=found.checked, halves=found.halves, notes=found.notes
+        )
     raise RecognizerError(f"there is no recognizer {name!r}; use one of {', '.join(BEST_FIRST)}")
 
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import tempfile
 import time
+from collections.abc import Mapping, Sequence
 from functools import cache, cached_property, lru_cache, partial
 from pathlib import Path
 from typing import Any
@@ -40,6 +41,8 @@ WINDOWS_S = (5.0, 6.0, 7.0, 8.0, 10.0, 12.0)
 AFTER_S = 0.5
 """Silence that it wants after the words."""
 MAX_S = 12.0
+ENGLISH_TOKENS = 51_864
+"""Of an English-only model; one of many languages has more."""
 PROMPT = "nine sixteenths, four eighty five, check, done"
 """What was said before, as far as the model knows: it then spells numbers in small letters."""
 NOTE_PROMPT = (
@@ -69,28 +72,52 @@ def _opened(folder: Path, threads: int) -> Any:
     return ctranslate2.models.Whisper(str(folder), compute_type="int8", intra_threads=threads)
 
 
-def _adapted(folder: Path, threads: int, changes: Path, share: float) -> tuple[Any, Decoder]:
+def _adapted(
+    folder: Path, threads: int, halves: Sequence[Path], changes: Path, share: float
+) -> tuple[Any, Decoder]:
     """The same with the changes made, and our decoder of it.
 
     CTranslate2 takes weights from a file one after the other, but holds those it is given in memory
     several times over: so the changed file lies in the temporary folder while it is loaded.
     """
-    weights = whisper_model.WeightsFile(folder / "model.bin")
-    changed = whisper_model.adapted(weights.variables, changes, share)
-    decoder = Decoder(weights.decoder(changed))  # before the file's own are changed
+    weights = whisper_model.WeightsFile(*(halves or [folder / "model.bin"]))
+    weights.change(whisper_model.adapted(weights.variables, changes, share))
+    decoder = Decoder(weights.decoder())
     with tempfile.TemporaryDirectory(prefix="lugcall-", ignore_cleanup_errors=True) as name:
         try:
             for path in folder.iterdir():
                 if path.suffix in (".json", ".txt"):
                     (Path(name) / path.name).write_bytes(named_file.whole(path))
-            weights.write(Path(name) / "model.bin", changed)
+            weights.write(Path(name) / "model.bin")
         except OSError:
             raise RecognizerError(
-                f"the ears need 80 MB of room for a moment in {Path(name).parent}; "
+                f"the ears need 160 MB of room for a moment in {Path(name).parent}; "
                 "make room there, or name another folder in TMPDIR"
             ) from None
-        del weights, changed  # they take more room than the model
+        del weights  # it takes more room than the model
         return _opened(Path(name), threads), decoder
+
+
+class _Notes:
+    """Free words, by weights as they come: adapted ones expect readings everywhere."""
+
+    def __init__(self, model: Any, tokenizer: Any) -> None:
+        self._model, self._tokenizer = model, tokenizer
+        known = tokenizer.get_vocab()
+        asked = tokenizer.encode(" " + NOTE_PROMPT, add_special_tokens=False).ids
+        self._prompt = [known["<|startofprev|>"], *asked, *_begin(known)]
+
+    def write(self, samples: Samples) -> str:
+        view = _view(full_spectrum(samples[: int(MAX_S * RATE)]))
+        found = self._model.generate(view, [self._prompt], beam_size=5, max_length=60)
+        return str(self._tokenizer.decode(list(found[0].sequences_ids[0]))).strip()
+
+
+def _begin(known: Mapping[str, int]) -> list[int]:
+    """The tokens that begin what was said. A model of many languages is told which one it is, and
+    that nothing is to be translated."""
+    task = () if len(known) < ENGLISH_TOKENS else ("en", "transcribe")
+    return [known[f"<|{name}|>"] for name in ("startoftranscript", *task, "notimestamps")]
 
 
 def _view(spectrum: Array) -> Any:
@@ -108,9 +135,9 @@ class WhisperRecognizer:
         shop: the weights are those that the changes of `whisper_shop` fit, and these are made.
         changes: another file of changes than the one that comes with lugcall.
         share: how much of each change is made.
+        halves: the files that hold the weights where there is no model.bin in the folder.
+        notes: a folder of other weights, which write free words.
     """
-
-    name = "whisper"
 
     def __init__(
         self,
@@ -119,12 +146,18 @@ class WhisperRecognizer:
         shop: bool = False,
         changes: Path | None = None,
         share: float = whisper_model.SHARE,
+        halves: Sequence[Path] = (),
+        notes: Path | None = None,
     ) -> None:
-        self._open = partial(_opened, folder, threads)
+        self.name = "whisper-base" if halves else "whisper"
+        self._writes = notes or folder
+        self._open = partial(_opened, self._writes, threads)
         try:
             if shop:
-                changes = changes or whisper_model.CHANGES
-                self.model, self.decoder = _adapted(folder, threads, changes, share)
+                fitting = whisper_model.BASE_CHANGES if halves else whisper_model.CHANGES
+                self.model, self.decoder = _adapted(
+                    folder, threads, halves, changes or fitting, share
+                )
             else:
                 weights = whisper_model.WeightsFile(folder / "model.bin")
                 self.model, self.decoder = self._open(), Decoder(weights.decoder())
@@ -135,15 +168,13 @@ class WhisperRecognizer:
             raise RecognizerError(
                 f"the Whisper model in {folder} cannot be loaded; copy it again, all four files"
             ) from error
-        self._free = None if shop else self.model
+        self._free = None if shop else _Notes(self.model, self.tokenizer)
         known = self.tokenizer.get_vocab()
-        names = ("startofprev", "startoftranscript", "notimestamps", "endoftext", "nocaptions")
-        self._previous, self.sot, self.no_times, self.eot, self.no_speech = (
-            known[f"<|{name}|>"] for name in names
-        )
+        self._begin, self.eot = _begin(known), known["<|endoftext|>"]
+        self.no_speech = known.get("<|nospeech|>") or known["<|nocaptions|>"]
         self.shop = shop
-        before = [] if shop else [self._previous, *self._ids(f" {PROMPT}.")]
-        self._prompt = [*before, self.sot, self.no_times]
+        before = [] if shop else [known["<|startofprev|>"], *self._ids(f" {PROMPT}.")]
+        self._prompt = [*before, *self._begin]
         self._spell = cache(lambda word: tuple(self._ids(" " + word)))
         trade = (token for word in LEXICON if word.isascii() for token in self._spell(word))
         self._keep({*range(COMMON), self.eot, self.no_speech, *trade})
@@ -207,23 +238,14 @@ class WhisperRecognizer:
 
     def spectrum(self, samples: Samples) -> Array:
         """What the encoder takes: log mel spectrum, shape (80, frames), 100 frames a second."""
-        before = int(LEAD_S * RATE)
-        samples = samples[: int(MAX_S * RATE)]
-        least = LEAD_S + len(samples) / RATE + AFTER_S
-        fitting = (s for s in WINDOWS_S if s >= least)
-        window_s = next(fitting, WINDOWS_S[-1]) if self.shop else WINDOW_S
-        padded = np.zeros(max(int(window_s * RATE), before + len(samples)), np.float32)
-        padded[before : before + len(samples)] = samples
-        return spectrum(padded)
+        return in_window(samples, self.shop)
 
     def dictate(self, samples: Samples) -> str:
-        """Free words, by the weights as they come: the adapted ones expect readings everywhere."""
-        view = _view(full_spectrum(samples[: int(MAX_S * RATE)]))
+        """Free words; the weights for them are opened with the first."""
         if self._free is None:
-            self._free = self._open()
-        prompt = [self._previous, *self._ids(" " + NOTE_PROMPT), self.sot, self.no_times]
-        found = self._free.generate(view, [prompt], beam_size=5, max_length=60)
-        return self._text(list(found[0].sequences_ids[0]))
+            tokenizer = Tokenizer.from_file(str(self._writes / "tokenizer.json"))
+            self._free = _Notes(self._open(), tokenizer)
+        return self._free.write(samples)
 
     def _without_liking(self, inside: Scored) -> Scored:
         """Scores less `PRIOR` times what the model would say of the words having heard nothing.
@@ -298,6 +320,18 @@ def spectrum(samples: Samples) -> Spectrum:
     heard = np.log10(np.maximum(_bands() @ power.T.astype(np.float32), 1e-10))
     heard = (np.maximum(heard, heard.max() - _RANGE) + 4.0) / 4.0
     return np.asarray(heard, np.float32)
+
+
+def in_window(samples: Samples, shop: bool) -> Spectrum:
+    """The same, in the window that holds these words; see `WINDOW_S` and `WINDOWS_S`."""
+    before = int(LEAD_S * RATE)
+    samples = samples[: int(MAX_S * RATE)]
+    least = LEAD_S + len(samples) / RATE + AFTER_S
+    fitting = (s for s in WINDOWS_S if s >= least)
+    window_s = next(fitting, WINDOWS_S[-1]) if shop else WINDOW_S
+    padded = np.zeros(max(int(window_s * RATE), before + len(samples)), np.float32)
+    padded[before : before + len(samples)] = samples
+    return spectrum(padded)
 
 
 def full_spectrum(samples: Samples) -> Spectrum:

@@ -17,7 +17,6 @@ import struct
 from collections.abc import Iterable, Iterator, Mapping
 from functools import cached_property
 from pathlib import Path
-from types import MappingProxyType
 from typing import Any, NamedTuple
 from zipfile import BadZipFile
 
@@ -35,40 +34,44 @@ _DTYPES = {0: np.float32, 1: np.int8, 2: np.int16, 3: np.int32, 4: np.float16}
 
 
 class WeightsFile:
-    """A `model.bin`, read once; `RecognizerError` on first use if it is no such model, cut short,
-    or quantized."""
+    """A `model.bin`, or the files that hold it in pieces, read once; `RecognizerError` on first use
+    if it is no such model, cut short, or quantized."""
 
-    def __init__(self, path: Path) -> None:
-        self.path = path
+    def __init__(self, *paths: Path) -> None:
+        self.paths = paths
         self._data = bytearray()
 
     @cached_property
     def variables(self) -> dict[str, Stored]:
         """All variables by name, as they stand in the file (float16 in the packaged one)."""
         try:
-            self._data[:] = self.path.read_bytes()
+            self._data = bytearray(sum(path.stat().st_size for path in self.paths))
+            rest = memoryview(self._data)
+            for path in self.paths:  # read in place: they are large
+                with path.open("rb") as file:
+                    rest = rest[file.readinto(rest) :]
             return dict(_variables(self._data))
         except (OSError, struct.error, UnicodeDecodeError, KeyError, ValueError) as error:
             raise RecognizerError(
-                f"the Whisper weights {self.path} cannot be read; copy them again and compare the "
-                "checksum"
+                f"the Whisper weights {self.paths[0]} cannot be read; copy them again and compare "
+                "the checksum"
             ) from error
 
-    def decoder(self, changed: Mapping[str, Array] = MappingProxyType({})) -> dict[str, Stored]:
-        """What is under `decoder/`, by name without that prefix; float32, but for the embeddings,
-        which take most room and stay as they are in the file."""
+    def decoder(self) -> dict[str, Stored]:
+        """What is under `decoder/`, by name without that prefix, as it stands in the file."""
         return {
             name.removeprefix("decoder/"): value
-            if name == "decoder/embeddings/weight"
-            else changed.get(name, value).astype(np.float32, copy=False)
             for name, value in self.variables.items()
             if name.startswith("decoder/")
         }
 
-    def write(self, path: Path, changed: Mapping[str, Array]) -> None:
-        """The file with these variables changed, in its own type; the variables here change too."""
-        for name, new in changed.items():
+    def change(self, changed: Iterable[tuple[str, Array]]) -> None:
+        """Change variables here, each in its own type: one at a time takes little memory."""
+        for name, new in changed:
             self.variables[name][...] = new  # a ValueError if it has another shape
+
+    def write(self, path: Path) -> None:
+        """The file with what was changed."""
         path.write_bytes(self._data)
 
 
@@ -110,6 +113,8 @@ def _variables(data: bytearray) -> Iterator[tuple[str, Stored]]:
 # grammar spells it, and gives the token for no speech at once when a sound was not meant for it.
 
 CHANGES = Path(__file__).with_name("whisper_shop.npz")
+BASE_CHANGES = Path(__file__).with_name("whisper_base_shop.npz")
+"""The same for the larger weights."""
 _PLACES = {
     "self_attention/linear_0": "inward",
     "self_attention/linear_1": "outward",
@@ -148,17 +153,16 @@ better whom the adaptation has not met (Wortsman et al., "Robust fine-tuning of 
 
 def adapted(
     weights: dict[str, Stored], path: Path = CHANGES, share: float = SHARE
-) -> dict[str, Array]:
-    """The variables that change, changed by `share` of what the file says; names and shapes as in
-    the model's file. A change W + A B is kept as A, shape (in, rank), and B, shape (rank, out); the
-    weights stand the other way round, (out, in). `RecognizerError` if the file of changes is
-    missing or damaged."""
+) -> Iterator[tuple[str, Array]]:
+    """The variables that change, one after the other, changed by `share` of what the file says;
+    names and shapes as in the model's file. A change W + A B is kept as A, shape (in, rank), and B,
+    shape (rank, out); the weights stand the other way round, (out, in). `RecognizerError` if the
+    file of changes is missing or damaged."""
     try:
         with np.load(path) as file:
             changes = {name: file[name].astype(np.float32) for name in file.files if "." in name}
     except (OSError, ValueError, KeyError, EOFError, BadZipFile) as error:
         raise RecognizerError(f"{path.name} cannot be read; install lugcall again") from error
-    out = {}
     for name, place in places(weights).items():
         if name + ".a" in changes:
             change = (changes[name + ".a"] @ changes[name + ".b"]).T
@@ -166,8 +170,7 @@ def adapted(
             change = changes[name]
         else:
             continue
-        out[place] = weights[place].astype(np.float32) + share * change
-    return out
+        yield place, weights[place].astype(np.float32) + share * change
 
 
 # --- the decoder
@@ -202,11 +205,14 @@ class Decoder:
         self.embeddings = w["embeddings/weight"].astype(np.float16)  # as they stand in the file
         self.kept: npt.NDArray[np.int64] = np.arange(0)
         self.output = np.zeros((self.embeddings.shape[1], 0), np.float32)
-        self.positions = w["position_encodings/encodings"]
+        self.positions = w["position_encodings/encodings"].astype(np.float32)
         self.heads = int(w["num_heads"])
         # Matrices are kept turned round, since x @ W is how they are used.
-        turned = {n: np.array(v.T, order="C") for n, v in w.items() if n.startswith("layer_")}
-        self._w: dict[str, Array] = turned
+        self._w: dict[str, Array] = {
+            name: np.array(value.T, np.float32, order="C")
+            for name, value in w.items()
+            if name.startswith("layer_")
+        }
         self._layers = sum(name.endswith("/ffn/linear_0/weight") for name in self._w)
 
     def keep(self, tokens: npt.NDArray[np.int64]) -> None:
