@@ -24,7 +24,7 @@ from assistant.voice.interpretation.ranking import (
 )
 from assistant.voice.recognition.expected import expected
 from assistant.voice.recognition.recognizer import Hearing, Hypothesis
-from tests.spoken.commands import put
+from tests.spoken.commands import moments, put
 
 GAP = reading_interpreter("gap")
 PRIOR = POLICY["prior"]
@@ -251,3 +251,11 @@ class TestAtAStep:
         assert speaker_of("let up", job) == "tech"
         put(job, "helper_ready")
         assert speaker_of("ready", job) == "helper"
+
+    def test_whether_he_holds_is_his_at_any_step_of_a_hold(self, job: Job, card: Card) -> None:
+        """ "Still holding?" could not be answered into a shared microphone at the lock plate."""
+        held = moments(card, job.dialogs)["ring_lock", False]
+        held.apply(Act("unsure", "tech"))
+        assert speaker_of("holding", held) == "helper" and speaker_of("done", held) == "tech"
+        put(job, "chocks")
+        assert speaker_of("holding", job) == "tech"

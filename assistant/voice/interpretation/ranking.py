@@ -220,16 +220,18 @@ def reading_interpreter(quantity: str, metric: bool = False) -> Interpret:
 
 
 def speaker_of(words: str, dialogue: Dialogue) -> str:
-    """Who said `words` into a shared microphone: by the words, then by whose step it is."""
+    """Who said `words` into a shared microphone: by the words, then by whose step it is. While the
+    pedal is down the helper's words are his at any step: he may have been asked whether he holds."""
     text = normal(words)
     said = {text, without_lead(text)}
     if text.startswith("helper "):
         return "helper"
-    allowed = dialogue.allowed()
+    allowed, down = dialogue.allowed(), dialogue.danger().pedal
     whose = {
         meaning.who
         for key, meaning in dialogue.dialogs.words.items()
-        if (meaning.anytime or key in allowed) and said & set(meaning.phrases)
+        if (meaning.anytime or key in allowed or (down and meaning.who == "helper"))
+        and said & set(meaning.phrases)
     }
     if len(whose) == 1 and "any" not in whose:
         return whose.pop()
