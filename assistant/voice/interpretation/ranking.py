@@ -221,7 +221,7 @@ def reading_interpreter(quantity: str, metric: bool = False) -> Interpret:
 
 def speaker_of(words: str, dialogue: Dialogue) -> str:
     """Who said `words` into a shared microphone: by the words, then by whose step it is. While the
-    pedal is down the helper's words are his at any step: he may have been asked whether he holds."""
+    pedal is down the helper's words are his at any step: he may be asked whether he holds."""
     text = normal(words)
     said = {text, without_lead(text)}
     if text.startswith("helper "):
