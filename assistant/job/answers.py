@@ -418,6 +418,8 @@ def on_fitted(job: Job, act: Act) -> list[Said]:
         return job.hint(act)
     if job.rules >= NEW_PARTS and act.text == "brake" and "function_brake" not in job.dialogs.by_id:
         return [job.said(act.who, "no_brake_here"), *job.prompt()]
+    if job.rules >= NEW_PARTS and job.pressing:
+        facts.hazards.tell_press()  # he is told so once more
     known = act.text in facts.fitted
     what = sentences("job").say(f"fitted.{act.text}")
     if not known:

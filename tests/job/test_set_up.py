@@ -254,3 +254,13 @@ def test_no_clear_is_asked_anew_before_the_pedal_is_known_to_be_up(
     assert session.job.at == "halted"
     play(session, "clear / let it up / h: released / carry on")
     assert session.job.at == "new_ready" and session.job.facts.hazards.pedal_up
+
+
+def test_told_again_to_press_his_foot_is_asked_for_again(session: Session, play: Play) -> None:
+    """Told once more of a new brake, the step is told once more, and with it to press."""
+    play(session, f"new brake / {SAFE} / cover off / sound / clear / h: done / h: foot off")
+    assert session.job.at == "chain_pedal"
+    play(session, "new brake")
+    said = play(session, "new clutch")
+    assert session.job.at == "new_wedges" and session.job.foot_wanted
+    assert "foot off" in text(said, "helper") and "how many" not in text(said)
