@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import re
 
-from assistant.conversation.meaning import Likely, likely, place
+from assistant.conversation.meaning import Likely, likely, place, weights
 from assistant.dialogue import Dialogue, Question
 from assistant.readings.sentence import CLAUSE
 from assistant.texts.core import CONFIRMS
 from assistant.texts.normal import normal
-from assistant.texts.safety import MATTERS, broken_off, counts, misheard, names_fault, says
+from assistant.texts.safety import MATTERS, broken_off, counts, misheard, names_fault, says, takes_back
 
 SUREST, SURE, IDLE, LIKELY = 0.95, 0.8, 0.5, 0.35
 """Shares from which an act that lets the job go on is taken where somebody may be hurt, and
@@ -94,6 +94,10 @@ def _said(
 
     As a whole; or in one of their clauses, where no other clause takes it back.
     """
+    bare = _without_names(words) if guess.known < 1 else words
+    if bare != words:
+        words, text, guess = bare, normal(bare), likely(bare, who, place(dialogue))
+        share = sum(guess.shares.get(m, 0.0) for m in _same_as(meaning))
     told = "safe" if dialogue.at in _MAKE_SAFE else meaning
     all_known = guess.known == 1 or (meaning not in CONFIRMS or len(text.split()) > FEW)
     certain = share >= CERTAIN and guess.known >= HALF_KNOWN and all_known
@@ -108,20 +112,46 @@ def _said(
     if counts(text, asks, meaning, certain and meaning not in CONFIRMS):
         return True
     clauses = [c for c in CLAUSE.split(words) if c and c.strip()]
-    if len(clauses) < 2 or asks or meaning not in _COMPLETE:
+    strict = meaning in CONFIRMS
+    if len(clauses) < 2 or asks or not (certain if strict else meaning in _COMPLETE):
         return False
-    if not counts(" ".join(text.split()[:4]), False, "done"):
+    if not (strict or counts(" ".join(text.split()[:4]), False, "done")):
         return False
     said = False
     for clause in clauses:
-        part = likely(clause.strip(), who, place(dialogue))
+        part, plain = likely(clause.strip(), who, place(dialogue)), normal(clause)
         own = sum(part.shares.get(m, 0.0) for m in _same_as(meaning))
         against = sum(part.shares.get(m, 0.0) for m in _AGAINST)
         waits = part.best == "nothing" and part.waits > 0.3 and own < 0.3
-        if _DENIES.match(normal(clause)) or (not certain and (against > 0.4 or waits)):
+        if _DENIES.match(plain) or (not certain and (against > 0.4 or waits)):
             return False
-        said = said or (own > SURE and counts(normal(clause), False, meaning))
+        mine = own > (CERTAIN if strict else SURE) and counts(plain, False, meaning)
+        if strict and mine:
+            mine = says(plain, meaning)
+        elif strict and (against > 0.1 or waits or part.harm > 0.02 or takes_back(plain)):
+            return False
+        said = said or mine
     return said
+
+
+_ASIDE = re.compile(
+    r"^((?:(?:yes|yeah|yep|aye|ok|okay|right|so|well|hey) )*)([A-Za-z]+),\s+|,\s*([A-Za-z]+)\s*([.!,]|$)"
+)
+""" "Yes Roy, I'm holding": one word by itself, before a comma or after one."""
+
+
+def _without_names(words: str) -> str:
+    """The words without those that nobody of the writers used and that stand by themselves: names.
+
+    Such a word denies nothing: those that do are known.
+    """
+    rows = weights().rows
+
+    def bare(m: re.Match[str]) -> str:
+        name = (m[2] or m[3]).lower()
+        return m[0] if f"w {name}" in rows else (m[1] or "") if m[2] else (m[4] or "")
+
+    return _ASIDE.sub(bare, words).strip()
 
 
 def _same_as(meaning: str) -> tuple[str, ...]:

@@ -451,7 +451,9 @@ def _beside(words: str, text: str, meant: str, who: str, dialogue: Dialogue) -> 
         return Act("unclear", who, text=text)  # "on" is no answer to whether the plate is in
     handed = _hand_over(words, text, meant, who, dialogue)
     if handed is not None or meant == "takes_over":
-        return handed or Act("takes_over", who)
+        down = dialogue.danger().pedal and not dialogue.handing
+        harmful = _harm(words, text, who, dialogue) if down else None
+        return harmful or handed or Act("takes_over", who)
     kinds = dialogue.dialogs.words[meant].kinds if meant in ("trouble", "fitted") else {}
     kind = next((k for k, said in kinds.items() if {text, without_lead(text)} & {*said}), "")
     if meant == "fitted":
@@ -623,6 +625,8 @@ def _guessed(words: str, who: str, dialogue: Dialogue, guess: Likely) -> Act | Q
     named = complaint(without_lead(text), "", who, dialogue)
     if named is not None and guess.shares["reading"] < SURE:
         return named
+    if "?" not in words and _said_again(guess, who, dialogue):
+        return Act(guess.best, who)
     meaning = likeliest(words, text, "?" in words, who, dialogue, guess)
     if isinstance(meaning, Question):
         return meaning
@@ -798,11 +802,46 @@ def _harm(words: str, text: str, who: str, dialogue: Dialogue) -> Act | None:
     if danger.held and who == "helper":
         # Of the foot he holds it with he speaks wherever it stands, also while a count waits.
         guess = max(guess, likely(words, who, _TURN), key=lambda likely: likely.harm)
-    does = harm(text, guess, count) or ("block" if half_said(text, "?" in words, who) else "")
+    does = harm(text, guess, count)
     if does == "stop":
         return Act("danger", who)
+    if _his_to_say(guess, who, dialogue) and "?" not in words:
+        return None
+    coming = danger.releasing and who == "helper" and _COMING_UP.search(text)
+    if coming and guess.best == "nothing" and guess.harm < NO_HARM_IN_IT:
+        return None  # as he was told
+    half = guess.best not in _BESIDE or guess.harm >= HARM_IN_ACTS
+    if not does and half and (danger.cleared or who == "helper"):
+        does = "block" if half_said(text, "?" in words, who) else ""
     doubts = bool(does) and (danger.cleared or not dialogue.stopped)
     return Act("unsure", who) if doubts else None
+
+
+_BESIDE = frozenset({"nothing", "ask_other", "repeat", "how", "why", "where", "how_long"})
+"""What says nothing of a pedal or of hands, though it may name them: "hold what?" """
+HIS, NO_HARM_IN_IT = 0.95, 0.005
+"""Shares of what is his to say, and of harm in it, from and below which it is just that."""
+
+
+def _his_to_say(guess: Likely, who: str, dialogue: Dialogue) -> bool:
+    """Whether words are surely what this person is to say here of himself: that he holds, that it
+    is up; that his hands are clear, or that it may come up."""
+    if guess.shares[guess.best] < HIS or guess.harm >= NO_HARM_IN_IT:
+        return False
+    held = guess.best == "holding" and dialogue.danger().held
+    own = ("holding", "released") if who == "helper" else ("clear", "let_up")
+    return guess.best in own and (held or who == "tech" or guess.best in dialogue.allowed())
+
+
+def _said_again(guess: Likely, who: str, dialogue: Dialogue) -> bool:
+    """Whether it is what he has said already, so that it lets nothing go on: that he still holds, a
+    hold that is confirmed; that he is clear, or that it may come up, where that is under way."""
+    if not _his_to_say(guess, who, dialogue):
+        return False
+    danger, asked = dialogue.danger(), guess.best in dialogue.allowed()
+    if who == "helper":
+        return guess.best == "holding" and danger.held and not asked
+    return (danger.cleared or danger.releasing) and not asked and not dialogue.stopped
 
 
 def _harm_near(text: str, who: str, dialogue: Dialogue, guess: Likely) -> Act | None:
@@ -901,6 +940,8 @@ def _alarm(words: str, who: str, dialogue: Dialogue, danger: Danger) -> Act | Qu
     text, asks, heard = normal(words), "?" in words, dialogue.dialogs.words
     if _is_stop(text, heard["stop"]):
         return Act("stop", who)
+    if (danger.pedal or danger.engine) and _HELP.match(text):
+        return Act("danger", who)
     helper = who == "helper"
     foot = _foot(text, asks, danger, heard["foot_off"]) if helper else None
     if foot is not None and danger.foot:
@@ -938,6 +979,10 @@ def _alarm(words: str, who: str, dialogue: Dialogue, danger: Danger) -> Act | Qu
     if helper and danger.pressing and _holds(text, heard["holding"].anywhere):
         return Act("holding", who)  # "pressing now", while hands may be in the hole
     return foot
+
+
+_HELP = re.compile(r"^(?:please )?help(?: (?:me|him|her|us|please|quick|now|here|help|down|up))*$")
+""" "Help": where the pedal or the engine may move, no question what may be said."""
 
 
 def _hurt(text: str, asks: bool, who: str, dialogue: Dialogue, danger: Danger) -> Act | None:

@@ -169,7 +169,8 @@ _ASKS = re.compile(
     r"(?:(?:is|are|am|was|were) (?:it|that|this|he|she|they|we|you|i|the|all|every\w*|there|ever|my"
     r"|your|his|her|those|these)"
     r"|do|does|did|can|could|should|shall|would|will|may|might|have you|has"
-    r"|who|whose|what|what's|whats|when|where|where's|why|how|how's|which|any|ya|d'you|ain't|isn't"
+    r"|who|whose|what|what's|whats|when|where|where's|why|how|how's|which|any|d'you|ain't|isn't"
+    r"|ya (?:holding|holdin|got|done|on|off|ready|clear|want|sure|there|think|need)"
     r"|you (?:holding|holdin|got|done|on|off|ready|clear|want|sure|there))\b"
     r"|\b(?:right|yeah|yes|no|ok|okay|innit|eh|huh) \?$|\bor (?:not|what|no)$|\bwhat about\b"
     r"|\b(?:ready|done) (?:for what|to do what|how|when|why|what|where)\b|\b(?:for|to) what$"
@@ -182,8 +183,11 @@ _MISHEARD = _any("misheard")
 _REPORTS = _any("reports")
 _REPORTED = _any("reported")
 _DANGLING = re.compile(
-    r"(?:\.\.+|…|,|-)\s*$|\b(?:the|my|a|an|and|or|of|to|with|plus|is|are|at|from|his|her|their|our|its|it's"
-    r"|that's|was|for|into|onto|i've|i'm|got|just|as)$"
+    r"(?:\.\.+|…|,|-)\s*$|\b(?:the|my|a|an|and|or|of|to|with|plus|at|from|his|their|our|its|it's"
+    r"|that's|for|into|onto|i've|i'm|got|just)$"
+    r"|(?<!\bit )(?<!\bhe )(?<!\bshe )(?<!\bthat )(?<!\bthere )(?<!\bi )(?<!\bwe )(?<!\byou )"
+    r"(?<!\bthey )(?<!\bkid )\b(?:is|are|was)$"
+    r"|(?<!sweet )(?<!solid )(?<!easy )(?<!smooth )(?<!tight )(?<!good )\bas$"
 )
 """Half a sentence."""
 _TWICE = re.compile(
@@ -214,12 +218,27 @@ _EMPTY = re.compile(
     r" (?:in (?:the |that )?hole|in there|inside|under)\b"
 )
 """ "Nothing in the hole": a denial that says it is clear."""
-_STILL = re.compile(
-    r"\b(?:not|never|hasn't|haven't|ain't|isn't|didn't|i'm not|am not)(?: been)? "
-    r"(?:mov(?:ed?|ing|in)|budg(?:ed?|ing|in)|let(?:ting|tin)? (?:go|up|off)|lift(?:ed|ing|in)?"
-    r"|shift(?:ed|ing|in)?|com(?:e|ing|in) (?:up|off))\b"
+_NONE_LEFT = re.compile(
+    r"\b(?:nobody|no one|no-?body|nobody else|not? (?:a )?(?:body|soul))(?:'s| is)?"
+    r" (?:under|underneath|below|in there|in the hole|hurt|near|in the way)(?: (?:it|there|her|the truck))?\b"
+    r"|\b(?:nothing|nowt|nothin|none)(?:'s| is)?(?: (?:of (?:mine|ours)|else))*"
+    r" (?:left|behind|forgotten|missing)(?: (?:in|under|inside|behind))*(?: (?:there|it|here|the hole))?\b"
+    r"|\bforgot nothing\b|\bnot touching (?:it|a thing|anything|nothing)\b|\bno trailer\b"
+    r"|\b(?:not|isn't|ain't|wasn't|never|nothing) (?:been )?(?:raised|jacked|lifted)(?: up)?\b"
+    r"|\b(?:don't|do not)(?: you)? (?:worry|fret|laugh)\b|\b(?:no|not a) (?:problem|bother|worries)\b"
+    r"|\b(?:that's|that is|just|like) what i said\b|\bi say again\b"
+    r"|\bheard (?:the |it |her |them )?(?:air|hiss\w*|dump\w*|click\w*|pop\w*|pshh+|go)\b"
 )
-""" "Ain't moved", "never let go": a denial that says it is held."""
+""" "Nobody under", "nothing left in there", "not raised": a denial, or a report, that says it is so."""
+_STILL = re.compile(
+    r"\b(?:not|never|no|won't|wouldn't|don't|hadn't|wasn't|hasn't|haven't|ain't|isn't|didn't)"
+    r"(?: (?:been|gonna|going to|about to|even))? "
+    r"(?:mov(?:ed?|ing|in)|budg(?:ed?|ing|in)|let(?:ting|tin)? (?:(?:it|her|him) )?(?:go|up|off)"
+    r"|lift(?:ed|ing|in)?|shift(?:ed|ing|in)?|com(?:e|ing|in) (?:up|off)|go(?:ing|in)? (?:any|no)where"
+    r"|left the floor|change|problem|worries|bother)\b"
+    r"|\b(?:don't|do not|never)(?: you)? (?:worry|fret|rush)\b"
+)
+""" "Ain't moved", "never let go", "no change": a denial that says it is held."""
 _LET_UP = re.compile(r"\b(?:(?:you )?can )?(?:let|bring|ease) (?:it|her|him|that|the pedal) up\b")
 _FAULTY = _any("faulty")
 _NOT_TRIED = re.compile(
@@ -258,6 +277,10 @@ def misheard(text: str) -> bool:
     return bool(_MISHEARD.search(text))
 
 
+_MAY_SKIP = re.compile(
+    r"^(?:\w+ ){0,2}?(?:can|can't|could|may|shall) (?:we|i|you) (?:just |please |maybe )*"
+    r"(?=(?:skip|leave|pass|miss|drop)\b)"
+)
 _BOTH_WAYS = re.compile(r"\bholding\b.*\breleased?\b|\breleased?\b.*\bholding\b")
 """A pedal said to be down and up in one breath is neither."""
 
@@ -272,11 +295,14 @@ def counts(text: str, asks: bool, meaning: str, certain: bool = False) -> bool:
         certain: what they mean is beyond doubt, but for what these rules are for: words that tell
             a plan only in most places may stand among them.
     """
+    if meaning == "skip" and _MAY_SKIP.match(text):
+        asks, text = False, _MAY_SKIP.sub("", text)  # asked so politely, it is meant
     if asks or _ASKS.search(text) or misheard(text):
         return False
     if meaning == "clear":
         text = _LET_UP.sub(" ", _EMPTY.sub(" ", text))
-    if meaning in ("sound", "check", "done", "clear"):
+    if meaning in ("sound", "check", "done", "clear", "ready"):
+        text = _NONE_LEFT.sub(" ", text)
         if _TWICE.search(text) or _REPORTED.search(text) or _YET.search(text):
             return False
         text = _NO_FAULT.sub(" ", text)
@@ -296,6 +322,12 @@ def counts(text: str, asks: bool, meaning: str, certain: bool = False) -> bool:
     if meaning not in ("let_up", "carry_on") and _DOING.search(text):
         return False
     return not (meaning in _OWN and _REPORTS.search(text))
+
+
+def takes_back(text: str) -> bool:
+    """Whether words beside an act that matters may take it back: a denial, a plan, a question."""
+    told = negated(_STILL.sub(" ", text)) or _LATER.search(text) or _ASKS.search(text)
+    return bool(told or _UN.search(text))
 
 
 def half_said(text: str, asks: bool, who: str) -> bool:
@@ -329,7 +361,8 @@ def _leave(act: str) -> str:
 _MAY_HE = re.compile(
     rf"{_leave(_PEDAL_ACT)}|\bi (?:can )?{_PEDAL_ACT}(?: \w+){{0,3}} \?$"
     r"|^(?:up|down|let up)(?: okay)? \?$"
-    r"|\b(?:he|she|boss) (?:wants?|says?|said|say)\b.* \?$|\bpress or (?:take )?off\b"
+    rf"|\b(?:he|she|boss) (?:wants?|says?|said|say)\b.{{0,16}}\b{_PEDAL_ACT}\b.* \?$"
+    r"|\bpress or (?:take )?off\b"
     r"|^(?:ok |okay |so )*i (?:go|leave|get (?:out|off|down))\b"
 )
 """ "Can I let go now?", "want me to push it?": what a helper asks leave for, or is about to do."""

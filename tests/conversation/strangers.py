@@ -196,8 +196,8 @@ def labels(meant: Act | Question) -> set[str]:
     """What was taken, as labels; "ask" for a question back or words not understood."""
     if isinstance(meant, Question) or meant.meaning == "unclear":
         return {"ask"}
-    if meant.meaning == "unsure":
-        return {"ask", "block"}
+    if meant.meaning == "unsure":  # who asked leave got his answer, a plain no
+        return {"ask", "block", *(["ask other"] if meant.text else [])}
     if meant.meaning == "reading":
         return {"value"}
     if meant.meaning == "trouble":
