@@ -59,6 +59,7 @@ from assistant.texts.safety import (
     half_said,
     harm,
     may_he,
+    names_fault,
     near_harm,
     not_yet,
     orders,
@@ -315,17 +316,22 @@ _FAILS = re.compile(
 )
 """ "It doesn't grind, and it doesn't move"."""
 _OF_KEY = frozenset({"engine_off", "key_back"})
+_NO_FIRST = re.compile(r"\s*(?:no|nope|nah)\s*[,.;:!-]\s*\w+\W*$", re.I)
+""" "No, grinding": the comma makes a fault of it."""
 
 
-def _says_enough(meant: Act, text: str, dialogue: Dialogue) -> bool:
+def _says_enough(meant: Act, words: str, dialogue: Dialogue) -> bool:
     """Whether words say all of what they were taken for: where the key goes below, of the key; of a
     trial that it is sound, nothing that fails; to start over, that it is once more."""
+    text = normal(words)
     if meant.meaning == "start_over":
         return bool(_OVER_AGAIN.search(text))
     if meant.meaning not in COMPLETES:
         return True
     at = dialogue.at
     if at in (*_OF_KEY, *_ITEMS, "found_odometer") and _KEY_AWAY.search(text):
+        return False
+    if meant.meaning == "sound" and _NO_FIRST.match(words) and names_fault(text):
         return False
     if at in _OF_KEY and re.search(r"\b(?:neutral|off|engine)\b", text):
         return bool(re.search(r"\bkeys?\b|\ball\b|\bboth\b|\beverything\b", text))
@@ -345,7 +351,7 @@ def _of_this_step(
     """The act; where it would complete the step by words of another, it is not understood."""
     if isinstance(meant, Act) and _of_a_noise(meant, words, dialogue):
         return again(meant.who, dialogue)
-    if isinstance(meant, Act) and not _says_enough(meant, normal(words), dialogue):
+    if isinstance(meant, Act) and not _says_enough(meant, words, dialogue):
         return again(who, dialogue)
     ready = isinstance(meant, Act) and meant.meaning == "ready"
     if ready and dialogue.at == "helper_ready" and _ON_IT.search(normal(words)):
@@ -938,7 +944,8 @@ _NEW_VALUE = re.compile(r"\b(?:is|it's|to|should be|make it|make that|call it|i 
 def _alarm(words: str, who: str, dialogue: Dialogue, danger: Danger) -> Act | Question | None:
     """What is heard in any words that hold it: a stop, a pedal that goes, one that is pressed."""
     text, asks, heard = normal(words), "?" in words, dialogue.dialogs.words
-    if _is_stop(text, heard["stop"]):
+    asked_after = dialogue.stopped and _OF_A_STOP.search(text)
+    if not asked_after and _is_stop(text, heard["stop"]):
         return Act("stop", who)
     if (danger.pedal or danger.engine) and _HELP.match(text):
         return Act("danger", who)
@@ -974,6 +981,8 @@ def _alarm(words: str, who: str, dialogue: Dialogue, danger: Danger) -> Act | Qu
         return Act("released", who)
     if helper and "holding" in dialogue.allowed() and _GOING_DOWN.match(text):
         return Act("unsure", who)  # not down yet: he is told what to say when it is
+    if who == "tech" and "clear" in dialogue.allowed() and _NOT_CLEAR.match(text):
+        return Act("wait", who)  # nor was it said
     if (danger.pedal or danger.key) and _alarms(text, who, danger, heard["stop"]):
         return Act("stop", who)
     if helper and danger.pressing and _holds(text, heard["holding"].anywhere):
@@ -981,6 +990,8 @@ def _alarm(words: str, who: str, dialogue: Dialogue, danger: Danger) -> Act | Qu
     return foot
 
 
+_OF_A_STOP = re.compile(r"\b(?:why|why'd|who|what|did i|never|didn't)\b.{0,16}\bstop(?:ped)?\b")
+""" "Why did you stop", while it is stopped."""
 _HELP = re.compile(r"^(?:please )?help(?: (?:me|him|her|us|please|quick|now|here|help|down|up))*$")
 """ "Help": where the pedal or the engine may move, no question what may be said."""
 
@@ -1044,10 +1055,19 @@ def _near(text: str, asks: bool, who: str, dialogue: Dialogue, danger: Danger) -
             return None
         told = helper and not text.startswith(("do ", "should ", "shall ", "can "))
         return Act("wait" if told else "repeat", who)
-    if near_harm(f"{text} ?" if asks else text, danger.engine, helper):
+    said = f"{text} ?" if asks else text
+    if near_harm(said, danger.engine, helper) and not _tells_done(said, asks, who, dialogue):
         return Act("danger", who)
     told = dialogue.trying and helper and not asks and as_told(text)
     return Act("wait", who) if told else None
+
+
+def _tells_done(said: str, asks: bool, who: str, dialogue: Dialogue) -> bool:
+    """Whether words that name a harm surely tell of something else: "the plate's in my hand"."""
+    guess = likely(said, who, place(dialogue))
+    other = guess.best in _BESIDE if asks else guess.best in MATTERS
+    sure = guess.shares[guess.best] >= HIS and guess.known >= WELL_KNOWN
+    return other and sure and guess.harm < NO_HARM_IN_IT
 
 
 def _asks_leave(text: str, asks: bool, who: str, dialogue: Dialogue) -> Act | None:
@@ -1134,10 +1154,15 @@ def _alarms(text: str, who: str, danger: Danger, stop: Meaning) -> bool:
         return True
     if text in ("hands clear", "hands are out", "hands out"):
         return False
+    text = _I_AM_IN.sub(" ", text)
     return any(re.search(rf"\b{re.escape(phrase)}\b", text) for phrase in stop.in_hold)
 
 
-_WAITS = re.compile(r"(?:no|nope|hold|wait|hang on|not yet|hold on|whoa|easy|back down)\b")
+_I_AM_IN = re.compile(
+    r"\bi'm in (?:no (?:hurry|rush)|position|place|neutral|charge|love|luck|the (?:seat|cab|chair))\b"
+)
+_NOT_CLEAR = re.compile(r"(?:(?:no|nope|nah|ok|okay|i'm|i am|am|still) )*not (?:yet )?clear(?: yet)?$")
+_WAITS = re.compile(r"(?:no|nope|hold|wait|hang on|not yet|hold on|whoa|easy(?! does it)|back down)\b")
 """What, from the technician while the pedal comes up, wants it stopped."""
 
 
@@ -1319,6 +1344,8 @@ def _reading(
     words: str, text: str, who: str, dialogue: Dialogue, asked: Question | None
 ) -> Act | Question | None:
     """The reading that is asked for; of two called out in one breath, its own part of the words."""
+    if text == "k":  # an okay, no thousand
+        return None
     mine = two_called(words).get(dialogue.expects(), "")
     if mine:
         words, text = mine, normal(mine)

@@ -72,10 +72,12 @@ CORE: dict[tuple[str, str], tuple[str, ...]] = {
 EXCEPTED = frozenset(
     _phrases(
         """stop bolt/stop bolts/stop screw/stop screws/stop nut/bumper stop/emergency brake
+        stop asking/stop talking/stop worrying/stop laughing/stop singing/stop humming/stop fretting
         freeze plug"""
     )
 )
-"""All that a `stop` may be excepted in: parts of the truck. Dialogs can leave one out, add none."""
+"""All that a `stop` may be excepted in: parts of the truck, and what stops no job ("stop asking").
+Dialogs can leave one out, add none."""
 FOOT_ON = _phrases(
     """on the pedal/foot is on/foot's on/foot on/still on/still pressing/still pushing/still down
     still holding/not off"""
