@@ -9,7 +9,15 @@ from assistant.dialogue import Dialogue, Question
 from assistant.readings.sentence import CLAUSE
 from assistant.texts.core import CONFIRMS
 from assistant.texts.normal import normal
-from assistant.texts.safety import MATTERS, broken_off, counts, misheard, names_fault, says, takes_back
+from assistant.texts.safety import (
+    MATTERS,
+    broken_off,
+    counts,
+    misheard,
+    names_fault,
+    says,
+    takes_back,
+)
 
 SUREST, SURE, IDLE, LIKELY = 0.95, 0.8, 0.5, 0.35
 """Shares from which an act that lets the job go on is taken where somebody may be hurt, and
@@ -135,7 +143,8 @@ def _said(
 
 
 _ASIDE = re.compile(
-    r"^((?:(?:yes|yeah|yep|aye|ok|okay|right|so|well|hey) )*)([A-Za-z]+),\s+|,\s*([A-Za-z]+)\s*([.!,]|$)"
+    r"^((?:(?:yes|yeah|yep|aye|ok|okay|right|so|well|hey) )*)([A-Za-z]+),\s+"
+    r"|,\s*([A-Za-z]+)\s*([.!,]|$)"
 )
 """ "Yes Roy, I'm holding": one word by itself, before a comma or after one."""
 

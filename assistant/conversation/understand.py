@@ -155,6 +155,7 @@ MAYBE = 68.0
 _NAMED = frozenset({*JUDGED, ODOMETER, LUGS})
 """The quantities that a reading or a correction may name."""
 _YES = frozenset({"yes", "check", "yep", "yeah", "that's right", "right"})
+_YES_FIRST = re.compile(r"(?:yes|yeah|yep|aye)\b")
 _ORDINAL = re.compile(r"^(?:the )?(first|second|third|last)(?: one)?$")
 _UNIT_ANSWER = re.compile(
     r"^(?:in |it's |they're |that's )?(thou|thousandths|millimetres|millimeters|mm|inch|inches|"
@@ -1159,16 +1160,22 @@ def _alarms(text: str, who: str, danger: Danger, stop: Meaning) -> bool:
 
 
 _I_AM_IN = re.compile(
-    r"\bi'm in (?:no (?:hurry|rush)|position|place|neutral|charge|love|luck|the (?:seat|cab|chair))\b"
+    r"\bi'm in (?:no (?:hurry|rush)|position|place|neutral|charge|love|luck"
+    r"|the (?:seat|cab|chair))\b"
 )
-_NOT_CLEAR = re.compile(r"(?:(?:no|nope|nah|ok|okay|i'm|i am|am|still) )*not (?:yet )?clear(?: yet)?$")
-_WAITS = re.compile(r"(?:no|nope|hold|wait|hang on|not yet|hold on|whoa|easy(?! does it)|back down)\b")
+_NOT_CLEAR = re.compile(
+    r"(?:(?:no|nope|nah|ok|okay|i'm|i am|am|still) )*not (?:yet )?clear(?: yet)?$"
+)
+_WAITS = re.compile(
+    r"(?:no|nope|hold|wait|hang on|not yet|hold on|whoa|easy(?! does it)|back down)\b"
+)
 """What, from the technician while the pedal comes up, wants it stopped."""
 
 
 def _holds(text: str, phrases: tuple[str, ...]) -> bool:
     """Whether any phrase stands in the words, and the words do not deny it."""
-    return not negated(text) and any(phrase in text for phrase in phrases)
+    spaced = f" {text}"  # "depressing" is no pressing
+    return not negated(text) and any(f" {phrase}" in spaced for phrase in phrases)
 
 
 def _is_lost(text: str, lost: Meaning) -> bool:
@@ -1308,6 +1315,10 @@ def _phrase(text: str, short: str, who: str, dialogue: Dialogue) -> str:
     meant = _step_answer(text, short, dialogue) or _exact(text, short, who, allowed, known)
     if meant == "foot_off" and "ready" in allowed:
         return "ready"  # what is asked for there
+    if meant == "accept" and meant not in allowed and "skip" in allowed:
+        return "skip"  # "leave it"
+    if meant == "carry_on" and "check" in allowed and _YES_FIRST.match(text):
+        return "check"
     wanted = {*allowed} & {*COMPLETES, "foot_off"}
     if meant == "check" and not wanted and dialogue.at != LEAVING:
         return ""  # an "okay" where nothing wants one says nothing

@@ -218,26 +218,9 @@ _EMPTY = re.compile(
     r" (?:in (?:the |that )?hole|in there|inside|under)\b"
 )
 """ "Nothing in the hole": a denial that says it is clear."""
-_NONE_LEFT = re.compile(
-    r"\b(?:nobody|no one|no-?body|nobody else|not? (?:a )?(?:body|soul))(?:'s| is)?"
-    r" (?:under|underneath|below|in there|in the hole|hurt|near|in the way)(?: (?:it|there|her|the truck))?\b"
-    r"|\b(?:nothing|nowt|nothin|none)(?:'s| is)?(?: (?:of (?:mine|ours)|else))*"
-    r" (?:left|behind|forgotten|missing)(?: (?:in|under|inside|behind))*(?: (?:there|it|here|the hole))?\b"
-    r"|\bforgot nothing\b|\bnot touching (?:it|a thing|anything|nothing)\b|\bno trailer\b"
-    r"|\b(?:not|isn't|ain't|wasn't|never|nothing) (?:been )?(?:raised|jacked|lifted)(?: up)?\b"
-    r"|\b(?:don't|do not)(?: you)? (?:worry|fret|laugh)\b|\b(?:no|not a) (?:problem|bother|worries)\b"
-    r"|\b(?:that's|that is|just|like) what i said\b|\bi say again\b"
-    r"|\bheard (?:the |it |her |them )?(?:air|hiss\w*|dump\w*|click\w*|pop\w*|pshh+|go)\b"
-)
-""" "Nobody under", "nothing left in there", "not raised": a denial, or a report, that says it is so."""
-_STILL = re.compile(
-    r"\b(?:not|never|no|won't|wouldn't|don't|hadn't|wasn't|hasn't|haven't|ain't|isn't|didn't)"
-    r"(?: (?:been|gonna|going to|about to|even))? "
-    r"(?:mov(?:ed?|ing|in)|budg(?:ed?|ing|in)|let(?:ting|tin)? (?:(?:it|her|him) )?(?:go|up|off)"
-    r"|lift(?:ed|ing|in)?|shift(?:ed|ing|in)?|com(?:e|ing|in) (?:up|off)|go(?:ing|in)? (?:any|no)where"
-    r"|left the floor|change|problem|worries|bother)\b"
-    r"|\b(?:don't|do not|never)(?: you)? (?:worry|fret|rush)\b"
-)
+_NONE_LEFT = _any("none left")
+""" "Nobody under", "nothing left in there": a denial, or a report, that says it is so."""
+_STILL = _any("holds still")
 """ "Ain't moved", "never let go", "no change": a denial that says it is held."""
 _LET_UP = re.compile(r"\b(?:(?:you )?can )?(?:let|bring|ease) (?:it|her|him|that|the pedal) up\b")
 _FAULTY = _any("faulty")

@@ -237,6 +237,10 @@ def judge(line: Line, meant: Act | Question) -> Verdict:
     """How well `meant` is what the line meant."""
     got = labels(meant)
     taken = _shown(meant)
+    if line.who == "helper" and "holding" in got:
+        danger = kept(line.situation).dialogue.danger()
+        if danger.foot or danger.pressing:  # there it alarms, or his foot is asked for again
+            got = {"ask", "block"} if danger.foot else {"danger"}
     wanted = [_wanted(way, line) for way in line.meant]
     flat = {label for way in wanted for label in way}
     if got & COMPLETES and any(set(way) & COMPLETES for way in wanted):
@@ -270,7 +274,7 @@ def _wanted(way: Iterable[str], line: Line) -> tuple[str, ...]:
         if label.startswith("done:"):
             out.append(f"done:{ITEMS[label[5:]]}")
         else:
-            out.append(label)
+            out.append("released" if label == "foot_off" else label)
     return tuple(out)
 
 
