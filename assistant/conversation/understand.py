@@ -285,7 +285,7 @@ def _not_sure(words: str, who: str, dialogue: Dialogue) -> Act | Question:
     he is to press is not told again."""
     guess = likely(words, who, place(dialogue))
     answers = dialogue.trying and guess.best in _OF_TRIALS
-    if answers and guess.harm < HARM_NEAR and guess.known >= HALF_KNOWN:
+    if answers and guess.harm < HARM_IN_ACTS and guess.known >= HALF_KNOWN:
         return Question("sound_or_not", {}, who)
     return Act("unsure", who)
 
@@ -802,14 +802,14 @@ def _harm(words: str, text: str, who: str, dialogue: Dialogue) -> Act | None:
         return _harm_near(text, who, dialogue, guess)
     if not danger.pedal:
         bar = HARM_HINTED if danger and who == "helper" else HARM_SURE
-        return Act("danger", who) if guess.harm >= bar and harm(text, guess) == "stop" else None
+        return Act("danger", who) if guess.harm >= bar and harm(text, guess, who) == "stop" else None
     count = dialogue.expects() == LUGS and (
         read(text, LUGS).status == "read" or bool(_LOST_COUNT.search(text))
     )
     if danger.held and who == "helper":
         # Of the foot he holds it with he speaks wherever it stands, also while a count waits.
         guess = max(guess, likely(words, who, _TURN), key=lambda likely: likely.harm)
-    does = harm(text, guess, count)
+    does = harm(text, guess, who, count)
     if does == "stop":
         return Act("danger", who)
     if _his_to_say(guess, who, dialogue) and "?" not in words:
@@ -862,7 +862,7 @@ def _harm_near(text: str, who: str, dialogue: Dialogue, guess: Likely) -> Act | 
         return Act("danger", who)
     expected = dialogue.expects()
     reading = bool(expected) and read(text, expected).status == "read"
-    does = harm(text, guess, reading, near=True)
+    does = harm(text, guess, who, reading, near=True)
     if does == "stop":
         return Act("danger", who)
     waits = dialogue.at == REPAIR or "clear" in dialogue.allowed()  # nothing is told to anybody

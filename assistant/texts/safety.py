@@ -21,12 +21,14 @@ if TYPE_CHECKING:
 
 # --- harm: words while somebody may be hurt ------------------------------------------------------
 
-HARM_SURE, HARM_HINTED, HARM_NAMED = 0.94, 0.93, 0.88
+HARM_SURE, HARM_HINTED, HARM_NAMED = 0.92, 0.91, 0.85
 """Shares of harm from which it stops: at all, where a word hints at it, where words name it."""
-HARM_IN_TALK, HARM_IN_ACTS, HARM_LITTLE = 0.0013, 0.03, 0.2
-"""Shares of harm below which words pass: small talk, in which danger hides; what asks or tells
-something that lugcall knows; and what holds the count that was asked for. All are fitted on the
-tuning writers, then lowered until nothing but a question passed of those in `hold`."""
+HARM_IN_TALK = {"tech": 0.004, "helper": 0.008}
+"""Share of harm below which small talk passes in a hold: danger hides in it, the technician's the
+more, who says less of the pedal. Of 320 dangers in `hold` the least have 0.006 and 0.03."""
+HARM_IN_ACTS, HARM_LITTLE = 0.04, 0.2
+"""The same of what asks or tells something that lugcall knows, and of what holds the count that was
+asked for. Fitted on the tuning writers, then lowered until nothing but a question passed."""
 HARM_NEAR = 0.003
 """That of small talk where the pedal is up, but the engine may turn or a hand is in the hole: of
 nine tuning writers left out, 2 of 33 dangers taken for talk pass, and a third of talk blocks."""
@@ -127,12 +129,15 @@ def near_harm(text: str, engine: bool, helper: bool) -> bool:
     return helper and not engine and bool(_HOLE.search(text)) and not negated(text)
 
 
-def harm(text: str, likely: Likely, count: bool = False, near: bool = False) -> str:
+def harm(
+    text: str, likely: Likely, who: str = "tech", count: bool = False, near: bool = False
+) -> str:
     """ "stop", "block" or "": what words must do while somebody may be hurt.
 
     Args:
         text: normal words.
         likely: what they may mean.
+        who: "tech" or "helper".
         count: they hold the count, or the reading, that was asked for.
         near: the pedal is up, but the engine may turn, or a hand is in the open hole: there what
             may be wrong with a clutch is an answer, and danger hides less in talk.
@@ -149,7 +154,7 @@ def harm(text: str, likely: Likely, count: bool = False, near: bool = False) -> 
     if named or best in _DOUBTFUL or likely.known < KNOWN:
         return "block"
     talk = best in ("nothing", "ask_other", "why")  # or asks what lugcall cannot answer
-    in_talk = HARM_NEAR if near else HARM_IN_TALK
+    in_talk = HARM_NEAR if near else HARM_IN_TALK[who]
     return "" if likely.harm < (in_talk if talk else HARM_IN_ACTS) else "block"
 
 
