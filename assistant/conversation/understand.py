@@ -802,7 +802,9 @@ def _harm(words: str, text: str, who: str, dialogue: Dialogue) -> Act | None:
         return _harm_near(text, who, dialogue, guess)
     if not danger.pedal:
         bar = HARM_HINTED if danger and who == "helper" else HARM_SURE
-        return Act("danger", who) if guess.harm >= bar and harm(text, guess, who) == "stop" else None
+        return (
+            Act("danger", who) if guess.harm >= bar and harm(text, guess, who) == "stop" else None
+        )
     count = dialogue.expects() == LUGS and (
         read(text, LUGS).status == "read" or bool(_LOST_COUNT.search(text))
     )

@@ -5,7 +5,9 @@ from __future__ import annotations
 
 import pytest
 
+from assistant.act import Act
 from assistant.conversation import Session
+from assistant.texts.safety import MATTERS
 from tests.conversation.strangers import ALARMS, CORPUS, kept, labels, rows
 from tests.job.test_hold import FOUND, GOOD, SET, TO_COVER, TURN, Play, text
 
@@ -264,3 +266,63 @@ def test_what_does_not_move_is_not_sound(session: Session, play: Play) -> None:
 def test_how_many_did_you_say(session: Session, play: Play) -> None:
     play(session, TURN)
     assert "lugs tighter" in text(play(session, "how many did you say"))
+
+
+SURELY = [
+    ("S27", "helper", "holding, no change", "holding"),
+    ("S27", "helper", "I'm not letting go, don't you worry", "holding"),
+    ("S25", "helper", "yes Roy, I'm holding", "holding"),
+    ("S31", "helper", "It's up, and Emeka says thank you.", "released"),
+    ("S31", "helper", "letting it up now", "aside wait"),
+    ("S30", "tech", "clear, let her up", "clear"),
+    ("S30", "tech", "not clear", "wait"),
+    ("S32", "tech", "I'm out, don't worry about me", "clear"),
+    ("S24", "tech", "both hands on my chest, wrench on the floor. clear", "clear"),
+    ("S23", "tech", "lock plate's in my hand", "done"),
+    ("S05", "tech", "not raised, on her own wheels", "done"),
+    ("S37", "tech", "nobody under, tools in the box", "done"),
+    ("S43", "tech", "why'd you stop", "why"),
+    ("S07", "helper", "what did she say?", "repeat"),
+    ("S21", "tech", "sounds right, four it is", "check move"),
+]
+
+
+@pytest.mark.parametrize(("at", "who", "words", "meaning"), SURELY)
+def test_what_is_surely_his_to_say_is_taken(at: str, who: str, words: str, meaning: str) -> None:
+    """It was asked about, or stopped a job, by a word in it that names a harm or a denial."""
+    got = kept(at).understood(words, who)
+    assert isinstance(got, Act) and got.meaning in meaning.split(), got
+
+
+STILL_NOT = [
+    ("S25", "helper", "yes Roy, I'm nearly holding"),
+    ("S25", "helper", "holding, as if"),
+    ("S52", "helper", "holding, no, wait"),
+    ("S31", "helper", "released, but my foot's still on it"),
+    ("S31", "helper", "it's up, not all the way"),
+    ("S30", "tech", "clear, hang on, my glove"),
+    ("S30", "tech", "clear, let her up, no wait"),
+    ("S24", "tech", "nobody in there but my left hand"),
+    ("S39", "helper", "no, grinding"),
+    ("S01", "tech", "nothing left but the chocks"),
+]
+
+
+@pytest.mark.parametrize(("at", "who", "words"), STILL_NOT)
+def test_words_beside_it_still_take_it_back(at: str, who: str, words: str) -> None:
+    got = kept(at).understood(words, who)
+    assert not isinstance(got, Act) or got.meaning not in MATTERS, got
+
+
+@pytest.mark.parametrize(
+    ("at", "who", "words"),
+    [
+        ("S26", "tech", "help!"),
+        ("S27", "helper", "Help me"),
+        ("S49", "tech", "help"),
+        ("S27", "helper", "new guy says he's taking over for me, scooting across now"),
+    ],
+)
+def test_a_call_for_help_stops_or_blocks(at: str, who: str, words: str) -> None:
+    """It opened the list of what may be said, or asked for a code."""
+    assert labels(kept(at).understood(words, who)) & {*ALARMS, "block"}
