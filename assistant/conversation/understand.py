@@ -49,7 +49,6 @@ from assistant.texts.safety import (
     HARM_IN_ACTS,
     HARM_LITTLE,
     HARM_NAMED,
-    HARM_NEAR,
     HARM_SURE,
     MATTERS,
     as_told,
