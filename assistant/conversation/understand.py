@@ -946,11 +946,8 @@ _NEW_VALUE = re.compile(r"\b(?:is|it's|to|should be|make it|make that|call it|i 
 def _alarm(words: str, who: str, dialogue: Dialogue, danger: Danger) -> Act | Question | None:
     """What is heard in any words that hold it: a stop, a pedal that goes, one that is pressed."""
     text, asks, heard = normal(words), "?" in words, dialogue.dialogs.words
-    asked_after = dialogue.stopped and _OF_A_STOP.search(text)
-    if not asked_after and _is_stop(text, heard["stop"]):
+    if _is_stop(text, heard["stop"]) and not (_OF_A_STOP.search(text) and dialogue.stopped):
         return Act("stop", who)
-    if (danger.pedal or danger.engine) and _HELP.match(text):
-        return Act("danger", who)
     helper = who == "helper"
     foot = _foot(text, asks, danger, heard["foot_off"]) if helper else None
     if foot is not None and danger.foot:
@@ -965,7 +962,8 @@ def _alarm(words: str, who: str, dialogue: Dialogue, danger: Danger) -> Act | Qu
     told = None
     if not (_figures(text) or text in _YES):
         told = (
-            _hurt(text, asks, who, dialogue, danger)
+            _not_clear(text, who, dialogue)
+            or _hurt(text, asks, who, dialogue, danger)
             or _near(text, asks, who, dialogue, danger)
             or _at_the_end(words, text, who, dialogue)
         )
@@ -983,8 +981,6 @@ def _alarm(words: str, who: str, dialogue: Dialogue, danger: Danger) -> Act | Qu
         return Act("released", who)
     if helper and "holding" in dialogue.allowed() and _GOING_DOWN.match(text):
         return Act("unsure", who)  # not down yet: he is told what to say when it is
-    if who == "tech" and "clear" in dialogue.allowed() and _NOT_CLEAR.match(text):
-        return Act("wait", who)  # nor was it said
     if (danger.pedal or danger.key) and _alarms(text, who, danger, heard["stop"]):
         return Act("stop", who)
     if helper and danger.pressing and _holds(text, heard["holding"].anywhere):
@@ -998,6 +994,12 @@ _HELP = re.compile(r"^(?:please )?help(?: (?:me|him|her|us|please|quick|now|here
 """ "Help": where the pedal or the engine may move, no question what may be said."""
 
 
+def _not_clear(text: str, who: str, dialogue: Dialogue) -> Act | None:
+    """That he is not clear yet, where he is to say when he is: nothing waits for it but he."""
+    is_not = who == "tech" and _NOT_CLEAR.match(text) and "clear" in dialogue.allowed()
+    return Act("wait", who) if is_not else None
+
+
 def _hurt(text: str, asks: bool, who: str, dialogue: Dialogue, danger: Danger) -> Act | None:
     """A cry, a hand in reach or somebody below, where the pedal or the engine may move."""
     pressed = _pressed_here(dialogue)
@@ -1005,7 +1007,8 @@ def _hurt(text: str, asks: bool, who: str, dialogue: Dialogue, danger: Danger) -
         return None
     inside = who == "tech" and not asks and _IN_REACH.search(text) and not _OUT.search(text)
     under = who == "helper" and danger.key and re.search(r"\bunder(?:neath)?\b", text)
-    stops = (inside and (danger.key or pressed)) or (under and not negated(text))
+    help_me = (danger.pedal or danger.engine) and _HELP.match(text)
+    stops = (inside and (danger.key or pressed)) or (under and not negated(text)) or help_me
     return Act("danger", who) if stops or cries(text) else None
 
 
