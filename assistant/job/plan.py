@@ -525,10 +525,13 @@ class Plans:
         if found.follows or self._moved(then + 1).rest != self._moved(now + 1).rest:
             return None
         reach = [[self._as_at(q, at) for q in (CLEARANCE, GAP)] for at in (then, now)]
-        read = [taken.measured.value_in for some in reach for taken in some if taken is not None]
+        read = [taken.measured for some in reach for taken in some if taken is not None]
         if len(read) < 4:
             return None
-        return found.ratio.value * (read[0] + read[1] - read[2] - read[3])
+        went = read[0].value_in + read[1].value_in - read[2].value_in - read[3].value_in
+        told = self._moved(now + 1).rod - self._moved(then + 1).rod
+        hidden = TWO_SIDED * math.hypot(*(one.u_in for one in read))
+        return None if abs(went - told) <= hidden else found.ratio.value * went
 
     def _as_at(self, quantity: str, at: int, own: slice | None = None) -> Taken | None:
         """The reading nearest to another one that nothing which moves it came between; `own`: what

@@ -180,6 +180,7 @@ def test_clearance_is_not_spent_for_a_brake_that_cannot_be_brought_in(seed: int)
         pytest.param(408371, id="ring moves that the fork on the bearing hides do not count"),
         pytest.param(640786, id="three readings that differ settle nothing"),
         pytest.param(901616, id="a finer reading said in two meanings is the one that stands"),
+        pytest.param(1115448, id="what coarse gauges leave open of the rod is as told"),
         pytest.param(901928, id="a clearance that the stop cannot have made is read again"),
     ],
 )
