@@ -256,7 +256,8 @@ class People:
         wrong = self._wrong_verdict(said)
         before = self._ask
         for one in said:
-            if one.key.startswith("prompt:") or one.key in ASKS:
+            known = one.key.removeprefix("prompt:") in self.dialogs.by_id
+            if known or one.key in ASKS:
                 self._ask = one
         keys = [one.key for one in said]
         missed = not said or bool(MISSED & set(keys))
@@ -275,6 +276,8 @@ class People:
             return "helper", command("ready")
         if "reply:still_holding" in keys:  # asked of the helper, whatever the technician said
             return "helper", self._phrase("holding")
+        if "reply:leaving" in keys:  # nobody meant to: "carry on takes you back"
+            return "tech", command("carry on")
         if "reply:confirm_clear_first" in keys:  # "hands first: say clear"
             return "tech", command("clear")
         if any(one.key == "reply:not_now" and "carry on" in one.text.lower() for one in said):

@@ -180,6 +180,7 @@ def test_off_topic_talk_is_no_reading_and_no_command(card: Card, dialogs: Dialog
 
 @pytest.mark.parametrize("key, text, who, words", [
     ("confirm_clear_first", "Hands first: say clear.", "tech", "clear"),
+    ("leaving", "Closing unfinished. Carry on takes you back.", "tech", "carry on"),
     ("ready_first", "Say ready when it may go on.", "helper", "ready"),
 ])  # fmt: skip
 def test_the_people_do_as_they_are_told(
