@@ -1009,7 +1009,7 @@ def _hurt(text: str, asks: bool, who: str, dialogue: Dialogue, danger: Danger) -
     under = who == "helper" and danger.key and re.search(r"\bunder(?:neath)?\b", text)
     help_me = (danger.pedal or danger.engine) and _HELP.match(text)
     stops = (inside and (danger.key or pressed)) or (under and not negated(text)) or help_me
-    return Act("danger", who) if stops or cries(text) else None
+    return Act("danger", who) if stops or cries(text, asks) else None
 
 
 _ENDS_TRIALS = re.compile(

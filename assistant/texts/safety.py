@@ -86,9 +86,16 @@ _DOUBTFUL = frozenset({"danger", "unsure", "not_sound", "no", "measure", "troubl
 """What never passes in a hold, however little harm is seen in it."""
 
 
-def cries(text: str) -> bool:
-    """Whether normal words are nothing but a cry."""
-    return bool(_CRY.match(text))
+_CALLED = re.compile(
+    r"^(?!(?:what|now|up|down|clear|ready|yes|no|ok|okay|right|done|who|why|how|wait|hold\w*"
+    r"|sound|check|easy|good|yeah|yep|released|steady|stop)\b)([a-z]+)\b\W+\1\b\W*$"
+)
+""" "Stan? Stan?": somebody is called again who does not answer."""
+
+
+def cries(text: str, asks: bool = False) -> bool:
+    """Whether normal words are nothing but a cry, or a name called again."""
+    return bool(_CRY.match(text) or (asks and _CALLED.match(text)))
 
 
 @lru_cache(maxsize=4096)

@@ -320,6 +320,8 @@ def test_words_beside_it_still_take_it_back(at: str, who: str, words: str) -> No
         ("S26", "tech", "help!"),
         ("S27", "helper", "Help me"),
         ("S49", "tech", "help"),
+        ("S27", "helper", "Stan? ...Stan?"),
+        ("S36", "helper", "Stan? Stan?"),
         ("S27", "helper", "new guy says he's taking over for me, scooting across now"),
     ],
 )
