@@ -818,6 +818,8 @@ def _harm(words: str, text: str, who: str, dialogue: Dialogue) -> Act | None:
     coming = danger.releasing and who == "helper" and _COMING_UP.search(text)
     if coming and guess.best == "nothing" and guess.harm < NO_HARM_IN_IT:
         return None  # as he was told
+    if _of_his_own(guess, who, danger):
+        return None
     half = guess.best not in _BESIDE or guess.harm >= HARM_IN_ACTS
     if not does and half and (danger.cleared or who == "helper"):
         does = "block" if half_said(text, "?" in words, who) else ""
@@ -839,6 +841,16 @@ def _his_to_say(guess: Likely, who: str, dialogue: Dialogue) -> bool:
     held = guess.best == "holding" and dialogue.danger().held
     own = ("holding", "released") if who == "helper" else ("clear", "let_up")
     return guess.best in own and (held or who == "tech" or guess.best in dialogue.allowed())
+
+
+_OF_WORK = frozenset({"nothing", "done", "ask_other"})
+
+
+def _of_his_own(guess: Likely, who: str, danger: Danger) -> bool:
+    """Whether the technician surely tells of his own work, though a word in it names a harm: "rag's
+    still in". Where he has not called clear, nothing moves for it."""
+    calm = who == "tech" and not danger.cleared and guess.harm < NO_HARM_IN_IT
+    return calm and guess.best in _OF_WORK and guess.shares[guess.best] >= HIS
 
 
 def _said_again(guess: Likely, who: str, dialogue: Dialogue) -> bool:
@@ -974,7 +986,8 @@ def _alarm(words: str, who: str, dialogue: Dialogue, danger: Danger) -> Act | Qu
         return Act("unsure" if asks else "lost", who)
     if helper and danger.releasing and not asks:
         last = [normal(clause) for clause in CLAUSE.split(words) if clause and normal(clause)][-1:]
-        if last and _IS_UP.match(last[0]) and counts(text, asks, "released"):
+        said = text.replace("she's", "it's")
+        if last and _IS_UP.match(last[0]) and counts(said, asks, "released"):
             return Act("released", who)
     came_up = helper and dialogue.stopped and danger.pedal and _CAME_UP.search(text)
     if came_up and counts(text, asks, "released") and not _FOOT_ON.search(text):

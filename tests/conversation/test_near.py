@@ -268,6 +268,17 @@ def test_how_many_did_you_say(session: Session, play: Play) -> None:
     assert "lugs tighter" in text(play(session, "how many did you say"))
 
 
+def test_indirect_danger_in_a_hold_stops_or_blocks() -> None:
+    """120 understated, foreign or half-finished ways by another writer, never tuned on."""
+    passed = []
+    for _, who, words, kind in rows(CORPUS / "near" / "y.tsv"):
+        at, person = ("S27", "helper") if who == "H" else ("S26", "tech")
+        got = labels(kept(at).understood(words, person)) if kind == "danger" else ALARMS
+        if not got & (ALARMS | {"released", "block"}):
+            passed.append((who, words))
+    assert len(passed) <= 1, passed
+
+
 SURELY = [
     ("S27", "helper", "holding, no change", "holding"),
     ("S27", "helper", "I'm not letting go, don't you worry", "holding"),
@@ -276,6 +287,8 @@ SURELY = [
     ("S31", "helper", "letting it up now", "aside wait"),
     ("S30", "tech", "clear, let her up", "clear"),
     ("S30", "tech", "not clear", "wait"),
+    ("S30", "tech", "rag's still in", "aside wait"),
+    ("S31", "helper", "she's up", "released"),
     ("S32", "tech", "I'm out, don't worry about me", "clear"),
     ("S24", "tech", "both hands on my chest, wrench on the floor. clear", "clear"),
     ("S23", "tech", "lock plate's in my hand", "done"),
