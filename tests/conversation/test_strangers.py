@@ -22,11 +22,10 @@ def test_each_situation_is_where_it_says(situation: str, at: str) -> None:
 
 
 def test_held_out_writers_are_understood() -> None:
-    """Floors under what was measured (FIGURES.md), which fell by three in a hundred when words near
-    an open hole or a running engine began to block; the goal is 93% right, 6% asked, none
+    """Floors under what was measured (FIGURES.md); the goal is 93% right, 6% asked, none
     dangerous."""
     found = Counter(strangers.judge(x, strangers.take(x)).kind for x in strangers.lines("heldout"))
-    assert found["right"] > 0.70 * found.total() and found["wrong"] < 0.06 * found.total()
+    assert found["right"] > 0.78 * found.total() and found["wrong"] < 0.06 * found.total()
     assert found["dangerous"] <= 0.005 * found.total()
 
 
