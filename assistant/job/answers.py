@@ -380,13 +380,18 @@ def on_note(job: Job, act: Act) -> list[Said]:
         return [job.said(act.who, "note_empty")]
     job.facts.notes.append((act.who, act.text))
     noted = job.said(act.who, "noted")
-    if not _OF_HANDS.search(act.text):
+    if not of_hands(act.text):
         return [noted]
     hazards = job.facts.hazards
     hazards.says_of_hands(act.who)
     if hazards.pedal_up:
         return [noted]
     return [noted, *job.handle("danger" if hazards.moving else "unsure", act)]
+
+
+def of_hands(text: str) -> bool:
+    """Whether a note speaks of hands, or of what else may be in the hole."""
+    return bool(_OF_HANDS.search(text))
 
 
 _OF_HANDS = re.compile(

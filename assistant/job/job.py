@@ -153,7 +153,7 @@ class Job(JobState):
         hazards.act += 1
         first = unfinished.comes_first(self, act) if self.asking else None
         if first is not None:
-            return first
+            return self._pressed_again(first) if self.at in self._pressed else first
         if not hazards.counts(act.meaning, self.foot_wanted):
             return self.prompt()
         if act.meaning in _PRESSED_AGAIN and self.pressing:
@@ -163,10 +163,19 @@ class Job(JobState):
         if read and act.meaning == "check" and not open_:
             return self.prompt()  # of what was read back, not of the step that came after it
         said = self.handle(act.meaning, act)
+        if self.at in self._pressed:
+            said = self._pressed_again(said)
         if not hazards.propped:
             return said
         # Nobody else is there: what a helper would be told, the technician hears as well.
         return [replace(s, to="both") if s.to == "helper" else s for s in said]
+
+    def _pressed_again(self, said: list[Said]) -> list[Said]:
+        """What is said where the pedal is pressed; told so once more, his foot is on it again."""
+        told = (f"prompt:{self.at}", "reply:not_now")
+        if self.facts.hazards.foot_off and any(one.key in told for one in said):
+            self.facts.hazards.tell_press()
+        return said
 
     @property
     def foot_wanted(self) -> bool:
@@ -279,8 +288,12 @@ class Job(JobState):
 
     @property
     def helper_asked(self) -> bool:
-        """Whether the helper, who stopped it, is still to say that it may go on."""
-        return self.helper_stopped and self.facts.hazards["helper"] == "there"
+        """Whether the helper, who stopped it, is still to say that it may go on.
+
+        Not where he was said to be gone since; who was, and stops it after all, is there.
+        """
+        helper = self.facts.hazards.known["helper"]
+        return self.helper_stopped > (0 if helper.value == "there" else helper.since)
 
     def meanwhile(self) -> Said | None:
         return pedal.meanwhile(self)

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 from assistant.act import Act, Said
 from assistant.hazards import Hazards
 from assistant.interlocks import LOOK
-from assistant.job import answers, plan_words, prop, readings, talk, unfinished, words
+from assistant.job import answers, pedal, plan_words, prop, readings, talk, unfinished, words
 from assistant.job.state import HALTED, LEAVING, LEFT, REPAIR, SIGNED, JobState
 from assistant.quantity import CLEARANCE, FREE_TRAVEL, GAP, LUGS, PEDAL_HEIGHT, TOTAL_TRAVEL
 from assistant.sentences import Both, fill, joined, sentences, spoken_to
@@ -191,6 +191,28 @@ def _count(job: Job, step: Step) -> list[Said]:
     return [answers.wedges_asked(job)] if job.counted else _plain(job, step)
 
 
+def _spends_clear(answer: Handler, always: bool = True) -> Handler:
+    """An answer where new parts are worked by the pedal, to words after which hands may be in, or
+    the pedal moves as nobody asked: clear comes first again. Not `always`: after a technician's."""
+
+    def told(job: Job, act: Act) -> list[Said]:
+        said = answer(job, act)
+        if job.here.kind != "seat" or not (always or act.who == "tech"):
+            return said
+        job.fire("clear_again")
+        heard = [one for one in said if not one.key.startswith(("prompt:", "reply:not_now"))]
+        wait = [job.said("helper", "helper_wait")]
+        return [*heard, *wait, *job.prompt(entering=True)]
+
+    return told
+
+
+def _note(job: Job, act: Act) -> list[Said]:
+    """A note, where hands must be out: one that speaks of them spends the clear."""
+    answer = answers.on_note
+    return (_spends_clear(answer) if answers.of_hands(act.text) else answer)(job, act)
+
+
 def _outside(reply: str, to: str) -> Callable[[Job, Step], list[Said]]:
     return lambda job, step: [job.said(to, reply)]
 
@@ -306,7 +328,17 @@ KINDS: dict[str, Kind] = {
         phrase="count",
         instruction=_count,
     ),
-    "seat": Kind(done=answers.seated, check=answers.checked),
+    "seat": Kind(
+        done=answers.seated,
+        check=answers.checked,
+        acts={
+            "holding": _spends_clear(pedal.on_holding),
+            "lost": _spends_clear(pedal.on_lost),
+            "released": _spends_clear(unfinished.on_released),
+            "unsure": _spends_clear(pedal.on_unsure, always=False),
+            "note": _note,
+        },
+    ),
     "rod": _change(_rod_blanks),
     "stop_bolt": _change(_stop_blanks),
     "sign": Kind(allowed=("sign_off",), blanks=_sign_blanks, instruction=_sign),

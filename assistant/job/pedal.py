@@ -42,19 +42,24 @@ def on_stop(job: Job, act: Act) -> list[Said]:
 def _stop_helper(job: Job, reply: str = "") -> Said:
     """What the foot on the pedal is told at a stop, and till something else is known of it: the
     `reply`, or what the state of the pedal asks for."""
+    job.foot_told = reply or _foot_in_stop(job)
+    return job.said("helper", job.foot_told, signal="DANGER", cue="STOP")
+
+
+def _foot_in_stop(job: Job) -> str:
+    """The reply that the state of the pedal asks for."""
     hazards = job.facts.hazards
-    usual = "stopped_helper_up" if hazards.pedal_up else "stopped_helper_held"
     if hazards.key_above:
         # The engine may be running, and in gear: a foot off the pedal would move the truck.
-        usual = "stopped_helper_engine"
-    job.foot_told = reply or usual
-    return job.said("helper", job.foot_told, signal="DANGER", cue="STOP")
+        return "stopped_helper_engine"
+    return "stopped_helper_up" if hazards.pedal_up else "stopped_helper_held"
 
 
 def meanwhile(job: Job) -> Said | None:
     """What the helper goes on doing meanwhile, where the prompt has nothing new for him."""
-    if job.at == HALTED:
-        return job.said("helper", job.foot_told, signal="DANGER", cue="STOP")
+    if job.at == HALTED:  # also come to by itself: a pedal let up, a closing broken off
+        told = job.foot_told or _foot_in_stop(job)
+        return job.said("helper", told, signal="DANGER", cue="STOP")
     if job.at == REPAIR:
         return job.said("helper", "repair_wait")
     return job.said("helper", "hold_on") if job.facts.hazards.hold_confirmed else None
@@ -86,7 +91,7 @@ def _stopped_by(job: Job, act: Act) -> None:
     """A stop of the helper's is not undone from below: see `on_carry_on`. What he says of his foot
     alone is no stop of his: the way on asks after that anyway."""
     his = act.who == "helper" and act.meaning in ("stop", "danger", "unsure", "pause", "trouble")
-    job.helper_stopped = job.helper_stopped or his
+    job.helper_stopped = job.facts.hazards.act if his else job.helper_stopped
 
 
 def _alarm(job: Job, act: Act) -> None:
@@ -249,7 +254,7 @@ def on_carry_on(job: Job, act: Act) -> list[Said]:
     job.release_halted = job.alarmed = False
     if not job.fire("carry_on"):
         return job.not_now(act.who)
-    job.return_to, job.helper_stopped = "", False
+    job.return_to, job.helper_stopped = "", 0
     return [job.said("both", "carry_on"), *job.prompt(entering=True)]
 
 

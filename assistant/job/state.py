@@ -420,7 +420,8 @@ class JobState:
             and those that did not repeat it.
         choice: "close" or "out": a reading waits for a finer one, or to be accepted.
         alarmed: "hands out" was called since the job was stopped.
-        helper_stopped: the helper stopped the job, and has not said since that it may go on.
+        helper_stopped: the act by which the helper stopped the job, till he says that it may go
+            on; or 0.
         foot_told: the reply that told the helper last what to do with his foot in a stop.
         turn_again: the turn was broken off before its count was said: ask for all that moved.
         given: the cautions that were said already.
@@ -458,7 +459,7 @@ class JobState:
     rereading: bool = False
     unlike: tuple[Taken, ...] = ()
     alarmed: bool = False
-    helper_stopped: bool = False
+    helper_stopped: int = 0
     foot_told: str = ""
     turn_again: bool = False
     given: set[str] = field(default_factory=set)

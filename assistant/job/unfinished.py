@@ -45,7 +45,7 @@ def on_trouble(job: Job, act: Act) -> list[Said]:
     if kind not in TROUBLES:
         return job.hint(act)
     if job.at == LEAVING and kind in _NOBODY:
-        job.facts.hazards.says_nobody(act.who)
+        _gone(job, act)
     if job.at == LEAVING and kind != "break":
         return _because(job, kind)
     job.away = job.away or kind in _AWAY
@@ -75,12 +75,20 @@ def _try(job: Job, act: Act, kind: str) -> list[Said]:
 def _nobody(job: Job, act: Act) -> list[Said]:
     """Nobody is at the pedal: no ring move; what was held may come up now."""
     hazards = job.facts.hazards
-    hazards.says_nobody(act.who)
+    _gone(job, act)
     if hazards.pedal_up:
         first = pedal.on_pause(job, act)
     else:
         first = pedal.on_danger(job, act)
     return [*first, *prop.alone(job)]
+
+
+def _gone(job: Job, act: Act) -> None:
+    """Nothing is asked of a helper who is not there: what was is asked when one says "ready"."""
+    job.facts.hazards.says_nobody(act.who)
+    job.back = tuple(one for one in job.back if one != "helper")
+    if job.handing == "helper":
+        job.handing = ""
 
 
 def on_pause(job: Job, act: Act) -> list[Said]:
@@ -366,13 +374,13 @@ def on_ready(job: Job, act: Act) -> list[Said]:
     """The helper is there, for the first time or again; what he stopped may go on."""
     there = job.facts.hazards.helper_there or job.at == "helper_ready"
     job.facts.hazards.says_there()
-    stopped, job.helper_stopped = job.helper_stopped, False
+    stopped, job.helper_stopped = job.helper_stopped, 0
     if there and stopped and job.at == HALTED:
         return [job.said("both", "ready_heard"), *job.prompt()]
     if there:
         return answers.on_ready(job, act)
     asked, job.back = asks_who(job, "helper"), ()  # he is there
-    return [_said("both", "helper_back"), asked, *([] if job.rules else job.prompt())]
+    return [_said("both", "helper_back"), asked, *([] if job.asking else job.prompt())]
 
 
 # --- who goes on ----------------------------------------------------------------------------------
@@ -391,9 +399,8 @@ def comes_first(job: Job, act: Act) -> list[Said] | None:
     """What is answered instead of going on, while it is not known who goes on, whether the helper
     is there, or where the key is; None where the act may count."""
     asking = job.asking
-    if asking == "code" and act.meaning == "sign_off" and act.text:
-        _known(job, act)
-        return None
+    if asking == "code" and act.meaning == "sign_off" and act.text and act.who == job.handing:
+        return on_takes_over(job, act)  # he signs once he has heard what he signs
     who = {"helper": "helper", "key": "tech"}.get(asking)
     if who == act.who and act.meaning in ANSWERS_FIRST[asking]:
         return _there(job, act)
@@ -475,9 +482,13 @@ def on_takes_over(job: Job, act: Act) -> list[Said]:
         return [*out, *asks(job)]  # one after the other: it is asked of the other one already
     if not act.text:
         return [*out, asks_who(job, act.who)]
-    if not job.handing:
+    other, asked = job.handing if job.handing != act.who else "", job.back
+    if job.handing != act.who:
         asks_who(job, act.who)
     _known(job, act)
+    if other:  # his own code answers for nobody else: what was asked of the other one still is
+        job.handing = other
+        job.back += tuple(one for one in asked if one not in job.back)
     state = words.truck_state(job)
     told = _said("both", "takes_over", code=words.spelled(act.text), state=state)
     return [*out, told, *job.prompt(entering=bool(job.rules))]
@@ -485,8 +496,9 @@ def on_takes_over(job: Job, act: Act) -> list[Said]:
 
 def _known(job: Job, act: Act) -> None:
     """Who goes on, by his code."""
-    who = job.handing
-    job.facts.people[-1], job.handing = (who, act.text), ""
+    who, people = job.handing, job.facts.people
+    last = max(i for i, one in enumerate(people) if one == (who, ""))
+    people[last], job.handing = (who, act.text), ""
     if who == "helper":
         job.facts.hazards.says_there()
 

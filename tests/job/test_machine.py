@@ -248,7 +248,8 @@ class Watch:
         if act.who == "helper" and self.pedal_up:
             unsure = act.meaning in ("unsure", "danger")
             self.foot_on |= unsure and self.cover_off
-            self.foot_on &= act.meaning != "foot_off"
+            seated = act.meaning == "ready" and self.present == "prompt:helper_ready"
+            self.foot_on &= act.meaning != "foot_off" and not seated  # "foot off, say ready"
 
     def people(self, act: Act) -> None:
         """Who is there, and what ends a hold because of it."""
@@ -390,12 +391,14 @@ class Procedure(RuleBasedStateMachine):
         if meaning == "stop" and not was_signed:
             self.check_stop(said)
         if was_halted and job.at != "halted":
-            on = ("carry_on", "let_up", "unfinished", "trouble", "released")
+            on = ("carry_on", "let_up", "unfinished", "trouble", "released", "foot_off")
             assert meaning in on, f"{meaning} left a stop"
-            if meaning == "carry_on":
-                assert not watch.unready or watch.alone, "went on, and the helper had stopped it"
             if meaning not in ("carry_on", "let_up"):
                 assert job.at in ends or job.at == "leaving", f"{meaning} went on out of a stop"
+        stood = ("halted", "leaving")
+        if meaning == "carry_on" and before["state"] in stood and job.at not in stood:
+            assert not watch.unready or watch.alone, "went on, and the helper had stopped it"
+            watch.unready = False  # that stop is behind, also where he had gone
         if job.at == "signed_off" and not was_signed:
             self.check_signed(act, at)
         if job.at == "left_unfinished" and not was_signed:

@@ -216,7 +216,8 @@ def test_over_a_clear_of_somebody_else_nothing_is_worked(
     else:
         play(session, "i take over" if how == "takes over" else "h: i take over")
     assert session.job.at == "new_ready" and session.job.asking == "code"
-    said = play(session, "code 31 / h: foot off")
+    whose = "h: " if how == "helper" else ""
+    said = play(session, f"{whose}code 31 / h: foot off")
     if session.job.asking == "key":
         said = play(session, "key's on me")
     assert session.job.at == "new_ready" and "Say clear" in text(said)
@@ -264,3 +265,30 @@ def test_told_again_to_press_his_foot_is_asked_for_again(session: Session, play:
     said = play(session, "new clutch")
     assert session.job.at == "new_wedges" and session.job.foot_wanted
     assert "foot off" in text(said, "helper") and "how many" not in text(said)
+
+
+@pytest.mark.parametrize(
+    "act",
+    [
+        Act("note", "helper", text="both hands back in the hole"),
+        Act("note", "tech", text="my arm is in the hole"),
+        Act("unsure", "tech"),
+        Act("released", "helper"),
+        Act("lost", "helper"),
+        Act("holding", "helper"),
+    ],
+    ids=lambda act: f"{act.who} {act.meaning}",
+)
+def test_hands_may_be_in_again_clear_comes_again(session: Session, play: Play, act: Act) -> None:
+    """Nobody is told once more to work new parts over a clear that something was said since."""
+    play(session, TO_SEAT)
+    job = session.job
+    said = job.apply(act)
+    assert job.at == "new_ready" and "prompt:new_seat" not in [one.key for one in said]
+    assert "prompt:new_seat" not in [one.key for one in job.apply(Act("repeat", "helper"))]
+
+
+def test_a_note_of_other_things_goes_on(session: Session, play: Play) -> None:
+    play(session, TO_SEAT)
+    session.job.apply(Act("note", "helper", text="the seat creaks"))
+    assert session.job.at == "new_seat"

@@ -12,6 +12,7 @@ from assistant.card import card_from_text
 from assistant.conversation import Session, SessionError
 from assistant.conversation.dead_ends import dead_end
 from assistant.interlocks import TROUBLES
+from assistant.job.job import Job
 from assistant.quantity import GAP
 from assistant.record import verify_file
 from assistant.record.history import JobHistory
@@ -20,7 +21,19 @@ from assistant.review.transcript import transcript
 from assistant.texts.dialogs import Dialogs
 from tests.conversation.test_session import answer
 from tests.demo import lugcall
-from tests.job.test_hold import FINAL, FOUND, GOOD, HOLD, HOLE, PLAN, SET, TO_COVER, TURN, text
+from tests.job.test_hold import (
+    FINAL,
+    FOUND,
+    GOOD,
+    HOLD,
+    HOLE,
+    PLAN,
+    SET,
+    TO_COVER,
+    TO_SIGN,
+    TURN,
+    text,
+)
 from tests.review.test_pages import made
 
 Play = Callable[[Session, str], list[Said]]
@@ -429,3 +442,130 @@ def test_carry_on_out_of_a_closing_begun_while_it_was_let_up(session: Session, p
     play(session, "h: not finishing today / h: released / clear / h: foot off / carry on")
     assert session.job.at == "ring_ready"
     assert "HOLD" in text(play(session, "clear"))
+
+
+HELPER_STOPS = Act("stop", "helper")
+GOES_ON = Act("carry_on", "tech")
+
+
+def applied(job: Job, *acts: Act) -> list[Said]:
+    """What the last of several acts is answered."""
+    said: list[Said] = []
+    for act in acts:
+        said = job.apply(act)
+    return said
+
+
+def test_the_stop_of_a_helper_said_to_be_gone_awaits_his_ready(
+    session: Session, play: Play
+) -> None:
+    """Who stops it is there, whatever was said of him before."""
+    play(session, FOUND)
+    job = session.job
+    applied(job, Act("trouble", "tech", text="alone"), HELPER_STOPS, GOES_ON)
+    assert job.stopped and job.helper_asked and "ready" in job.allowed()
+    applied(job, Act("takes_over", "helper", text="31"), GOES_ON)
+    assert job.stopped, "a code does not say that it may go on"
+    applied(job, Act("ready", "helper"), GOES_ON)
+    assert not job.stopped
+
+
+def test_a_stop_of_who_is_gone_since_waits_for_nobody(session: Session, play: Play) -> None:
+    play(session, FOUND)
+    applied(session.job, HELPER_STOPS, Act("trouble", "tech", text="helper_gone"), GOES_ON)
+    assert not session.job.stopped
+
+
+def test_a_stop_passed_without_him_is_not_asked_of_the_next_helper(
+    session: Session, play: Play
+) -> None:
+    play(session, FOUND)
+    job = session.job
+    applied(job, HELPER_STOPS, Act("trouble", "tech", text="alone"), GOES_ON)
+    applied(job, Act("takes_over", "helper", text="31"), Act("stop", "tech"), GOES_ON)
+    assert not job.stopped
+
+
+@pytest.mark.parametrize("meaning", ["takes_over", "sign_off"])
+def test_the_code_of_one_is_not_that_of_the_other(
+    session: Session, play: Play, meaning: str
+) -> None:
+    """A technician's code puts no helper at the pedal."""
+    play(session, FOUND)
+    job = session.job
+    applied(job, Act("trouble", "tech", text="alone"), GOES_ON, Act("takes_over", "helper"))
+    applied(job, Act(meaning, "tech", text="12"))
+    assert job.handing == "helper" and job.facts.hazards["helper"] == "gone"
+    applied(job, Act("takes_over", "helper", text="31"))
+    assert not job.handing and job.facts.hazards["helper"] == "there"
+    assert ("helper", "31") in job.facts.people
+
+
+def test_his_own_code_leaves_what_is_asked_of_the_other(session: Session, play: Play) -> None:
+    play(session, FOUND)
+    job = session.job
+    applied(job, Act("takes_over", "tech"), Act("takes_over", "helper", text="31"))
+    assert job.handing == "tech"
+    applied(job, Act("takes_over", "tech", text="12"))
+    assert job.facts.people == [("tech", "12"), ("helper", "31")]
+    said = applied(job, Act("foot_off", "helper"))
+    assert job.asking == "key" and "key on you" in text(said)
+
+
+def test_nothing_is_asked_of_a_helper_who_is_gone(session: Session, play: Play) -> None:
+    """His foot off answers no question asked before: who comes says ready, and his code."""
+    play(session, FOUND)
+    job = session.job
+    applied(job, Act("takes_over", "tech"), Act("trouble", "tech", text="helper_gone"))
+    applied(job, Act("takes_over", "tech", text="12"), GOES_ON, Act("foot_off", "helper"))
+    assert job.asking == "key" and job.facts.hazards["helper"] == "gone"
+    applied(job, Act("done", "tech"))
+    assert "Who goes on" in text(applied(job, Act("ready", "helper")))
+
+
+def test_nobody_waits_for_the_code_of_a_helper_who_is_gone(session: Session, play: Play) -> None:
+    play(session, FOUND)
+    job = session.job
+    applied(job, Act("takes_over", "helper"), Act("trouble", "tech", text="helper_gone"), GOES_ON)
+    assert not job.handing and not job.stopped
+
+
+def test_a_code_said_for_who_goes_on_signs_nothing_unheard(session: Session, play: Play) -> None:
+    play(session, TO_SIGN)
+    job = session.job
+    applied(job, Act("trouble", "tech", text="time_up"), GOES_ON)
+    assert job.at == "sign_off" and job.asking == "code"
+    applied(job, Act("sign_off", "tech", text="12"))
+    said = applied(job, Act("foot_off", "helper"), Act("done", "tech"))
+    assert job.at == "sign_off" and "prompt:sign_off" in [one.key for one in said]
+    applied(job, Act("sign_off", "tech", text="12"))
+    assert job.finished
+
+
+def test_ready_in_a_closing_tells_what_is_asked_then(session: Session, play: Play) -> None:
+    """He may have his foot on: that is asked first, and heard."""
+    play(session, f"{FOUND} / shift's over / clear")
+    said = applied(session.job, Act("trouble", "tech", text="helper_gone"), Act("ready", "helper"))
+    assert "prompt:leave_foot" in [one.key for one in said]
+
+
+@pytest.mark.parametrize("way", ["let up", "closing"])
+def test_the_helper_hears_of_his_foot_in_every_stop(session: Session, play: Play, way: str) -> None:
+    """Also in one that nobody called: the pedal let up out of a stop, a closing broken off."""
+    if way == "let up":
+        play(session, f"{TURN} / stop / {UP}")
+    else:
+        play(session, f"{FOUND} / shift's over / lunch")
+    assert session.job.stopped
+    said = applied(session.job, Act("repeat", "helper"))
+    assert "reply:stopped_helper_up" in [one.key for one in said]
+
+
+def test_told_once_more_to_press_his_foot_counts_as_on(session: Session, play: Play) -> None:
+    play(session, FOUND.partition(" / h: 8.25 in")[0])
+    job = session.job
+    assert job.at == "found_total"
+    applied(job, Act("foot_off", "helper"))
+    assert job.facts.hazards.foot_off
+    said = applied(job, GOES_ON)
+    assert "prompt:found_total" in [one.key for one in said] and not job.facts.hazards.foot_off
