@@ -379,7 +379,10 @@ def on_ready(job: Job, act: Act) -> list[Said]:
         return [job.said("both", "ready_heard"), *job.prompt()]
     if there:
         return answers.on_ready(job, act)
-    asked, job.back = asks_who(job, "helper"), ()  # he is there
+    other, open_ = job.handing, job.back
+    asked, job.back = asks_who(job, "helper"), tuple(one for one in open_ if one == "key")
+    if other == "tech":  # one after the other; then the helper is asked once more
+        job.handing, job.back = other, ("helper", *job.back)
     return [_said("both", "helper_back"), asked, *([] if job.asking else job.prompt())]
 
 
@@ -405,7 +408,8 @@ def comes_first(job: Job, act: Act) -> list[Said] | None:
     if who == act.who and act.meaning in ANSWERS_FIRST[asking]:
         return _there(job, act)
     stopped = job.step is None and act.meaning in ("clear", "ready")
-    if act.meaning not in _GOES_ON or stopped:
+    comes = act.meaning == "ready" and not job.facts.hazards.helper_there
+    if act.meaning not in _GOES_ON or stopped or comes:
         return None
     return asks(job)
 

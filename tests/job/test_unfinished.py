@@ -569,3 +569,25 @@ def test_told_once_more_to_press_his_foot_counts_as_on(session: Session, play: P
     assert job.facts.hazards.foot_off
     said = applied(job, GOES_ON)
     assert "prompt:found_total" in [one.key for one in said] and not job.facts.hazards.foot_off
+
+
+@pytest.mark.parametrize("asked", ["code", "key"])
+def test_a_helper_who_comes_is_heard_while_something_else_is_asked(
+    session: Session, play: Play, asked: str
+) -> None:
+    """Else hands would be sent in, past a foot of which nothing was asked; nor is that forgotten
+    which was asked before he came."""
+    play(session, FOUND)
+    job = session.job
+    applied(job, Act("trouble", "tech", text="alone"), GOES_ON, Act("takes_over", "tech"))
+    if asked == "key":
+        applied(job, Act("takes_over", "tech", text="12"))
+    assert job.asking == asked and job.facts.hazards["helper"] == "gone"
+    applied(job, Act("ready", "helper"))
+    assert job.facts.hazards["helper"] == "there" and not job.facts.hazards.foot_off
+    whose = "tech" if asked == "code" else "helper"
+    assert job.handing == whose
+    applied(job, Act("takes_over", whose, text="31"))
+    if asked == "code":
+        applied(job, Act("foot_off", "helper"))
+    assert job.asking == "key"
