@@ -811,7 +811,8 @@ def _harm(words: str, text: str, who: str, dialogue: Dialogue) -> Act | None:
         # Of the foot he holds it with he speaks wherever it stands, also while a count waits.
         guess = max(guess, likely(words, who, _TURN), key=lambda likely: likely.harm)
     does = harm(text, guess, who, count)
-    if does == "stop":
+    moving = who == "tech" and danger.pedal and not (danger.held or dialogue.stopped)
+    if does == "stop" or (does and moving and _likely_harm(guess)):
         return Act("danger", who)
     if _his_to_say(guess, who, dialogue) and "?" not in words:
         return None
@@ -843,6 +844,13 @@ def _his_to_say(guess: Likely, who: str, dialogue: Dialogue) -> bool:
     return guess.best in own and (held or who == "tech" or guess.best in dialogue.allowed())
 
 
+def _likely_harm(guess: Likely) -> bool:
+    """Whether harm is the likeliest: what would stop it as not sure is then told as a danger."""
+    return guess.best == "danger" and guess.harm >= SURE_ENOUGH
+
+
+SURE_ENOUGH = 0.5
+"""Share of harm from which a block that stops it is told as a danger."""
 _OF_WORK = frozenset({"nothing", "done", "ask_other"})
 
 
@@ -876,7 +884,7 @@ def _harm_near(text: str, who: str, dialogue: Dialogue, guess: Likely) -> Act | 
     expected = dialogue.expects()
     reading = bool(expected) and read(text, expected).status == "read"
     does = harm(text, guess, who, reading, near=True)
-    if does == "stop":
+    if does == "stop" or (does and danger.engine and _likely_harm(guess)):
         return Act("danger", who)
     waits = dialogue.at == REPAIR or "clear" in dialogue.allowed()  # nothing is told to anybody
     below = guess.harm >= HARM_IN_ACTS and not waits
