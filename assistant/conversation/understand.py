@@ -415,7 +415,7 @@ _THINGS = {
     "bearing": "release bearing|throw-?out bearing|bearing", "fork-pad": "fork pads?",
     "jam-nut": "jam nut", "release": "releases?", "slip": "slips?|slipping",
     "grind": "grinds?|grinding", "squeeze": "squeezes?", "free": "free travel|free play",
-    "gap": "gap", "clearance": "fork clearance|clearance",
+    "gap": "gap", "clearance": "fork clearance|clearance", "clear": "clear", "sound": "sound",
 }  # fmt: skip
 """Things that are asked after by their names -> how they are called."""
 _WHAT_IS = re.compile(
@@ -424,6 +424,19 @@ _WHAT_IS = re.compile(
     rf"(?P<a> an?| the)? (?P<thing>{'|'.join(_THINGS.values())})"
     r"(?: (?:mean|means|is|are|anyway|again))?$"
 )
+_ASKED_FOR = {
+    "pedal": re.compile(
+        r"^(?:\w+ ){0,2}?(?:which|what) (?:pedal|one)(?: (?:do|should) i (?:press|push|use|hold)"
+        r"(?: on| down)*)?(?: please)?$|^(?:press|push) which(?: (?:one|pedal))?$"
+        r"|^is it the (?:left|middle|right)(?: (?:one|pedal))?$"
+    ),
+    "grease": re.compile(
+        r"^(?:\w+ )?where (?:does|do|should) (?:the |i |this )?(?:put (?:the )?)?grease"
+        r"(?: go| it)?$"
+        r"|^(?:\w+ )?how much grease\b.{0,16}$|^where (?:are|is) the grease (?:fittings?|points?)$"
+    ),
+}
+"""What is asked for in other words -> how."""
 _VALUES = ("free", "gap", "clearance")
 """Of these, "what's the gap" asks for the reading."""
 
@@ -432,7 +445,8 @@ def _what_is(text: str, who: str) -> Act | None:
     """The question what a thing is: "what's a lug", "what does release mean"."""
     m = _WHAT_IS.match(text)
     if m is None:
-        return None
+        asked = next((thing for thing, asks in _ASKED_FOR.items() if asks.search(text)), "")
+        return Act("how", who, text=asked) if asked else None
     thing = next(name for name, called in _THINGS.items() if re.fullmatch(called, m["thing"]))
     named = " mean" in text or m["a"] in (" a", " an")
     means = named or (thing not in _VALUES and m["a"] is None)
@@ -459,7 +473,8 @@ def _beside(words: str, text: str, meant: str, who: str, dialogue: Dialogue) -> 
     if handed is not None or meant == "takes_over":
         down = dialogue.danger().pedal and not dialogue.handing
         harmful = _harm(words, text, who, dialogue) if down else None
-        return harmful or handed or Act("takes_over", who)
+        stops = harmful is not None and harmful.meaning == "danger"
+        return (harmful if stops else handed) or Act("takes_over", who)
     kinds = dialogue.dialogs.words[meant].kinds if meant in ("trouble", "fitted") else {}
     kind = next((k for k, said in kinds.items() if {text, without_lead(text)} & {*said}), "")
     if meant == "fitted":
@@ -821,7 +836,8 @@ def _harm(words: str, text: str, who: str, dialogue: Dialogue) -> Act | None:
         return None  # as he was told
     if _of_his_own(guess, who, danger):
         return None
-    half = guess.best not in _BESIDE or guess.harm >= HARM_IN_ACTS
+    beside = guess.best in _BESIDE and guess.harm < HARM_IN_ACTS
+    half = not beside or "clear" in text.split()  # "is he clear": he may see him
     if not does and half and (danger.cleared or who == "helper"):
         does = "block" if half_said(text, "?" in words, who) else ""
     doubts = bool(does) and (danger.cleared or not dialogue.stopped)
@@ -1575,7 +1591,7 @@ def _like(text: str, who: str, dialogue: Dialogue) -> Act | Question:
     allowed, known = dialogue.allowed(), dialogue.dialogs.words
     phrases: dict[str, str] = {}
     for key, meaning in known.items():
-        if key == "lost":
+        if key in ("lost", "danger", "trouble"):
             continue  # heard by its own words, above: nobody is asked "did you mean lost it?"
         if (key in allowed or meaning.anytime) and meaning.who in ("any", who):
             for phrase in meaning.phrases:

@@ -60,6 +60,8 @@ def on_ask(job: Job, act: Act) -> list[Said]:
         ids = list(job.dialogs.by_id)
         left = len(ids) - ids.index(job.step_id) if job.step_id in ids else 0
         return [job.said(act.who, "steps_left", left=words.number(left)), *job.prompt()]
+    if act.who == "helper" and job.facts.hazards.moving and not job.stopped:
+        return job.prompt()  # he was just told to press, or to let up
     stays = act.who == "helper" and not job.facts.hazards.pedal_up
     return [job.said(act.who, "leave_it" if stays else act.meaning)]
 
