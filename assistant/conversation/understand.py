@@ -63,6 +63,7 @@ from assistant.texts.safety import (
     not_yet,
     orders,
     says,
+    takes_back,
 )
 
 if TYPE_CHECKING:
@@ -646,7 +647,7 @@ def _guessed(words: str, who: str, dialogue: Dialogue, guess: Likely) -> Act | Q
     named = complaint(without_lead(text), "", who, dialogue)
     if named is not None and guess.shares["reading"] < SURE:
         return named
-    if "?" not in words and _said_again(guess, who, dialogue):
+    if _said_again(guess, words, who, dialogue):
         return Act(guess.best, who)
     meaning = likeliest(words, text, "?" in words, who, dialogue, guess)
     if isinstance(meaning, Question):
@@ -829,7 +830,7 @@ def _harm(words: str, text: str, who: str, dialogue: Dialogue) -> Act | None:
     moving = who == "tech" and danger.pedal and not (danger.held or dialogue.stopped)
     if does == "stop" or (does and moving and _likely_harm(guess)):
         return Act("danger", who)
-    if _his_to_say(guess, who, dialogue) and "?" not in words:
+    if _his_to_say(guess, words, who, dialogue):
         return None
     coming = danger.releasing and who == "helper" and _COMING_UP.search(text)
     if coming and guess.best == "nothing" and guess.harm < NO_HARM_IN_IT:
@@ -838,7 +839,7 @@ def _harm(words: str, text: str, who: str, dialogue: Dialogue) -> Act | None:
         return None
     beside = guess.best in _BESIDE and guess.harm < HARM_IN_ACTS
     half = not beside or "clear" in text.split()  # "is he clear": he may see him
-    if not does and half and (danger.cleared or who == "helper"):
+    if not does and half and (who == "helper" or danger.cleared or not danger.held):
         does = "block" if half_said(text, "?" in words, who) else ""
     doubts = bool(does) and (danger.cleared or not dialogue.stopped)
     return Act("unsure", who) if doubts else None
@@ -850,10 +851,12 @@ HIS, NO_HARM_IN_IT = 0.95, 0.005
 """Shares of what is his to say, and of harm in it, from and below which it is just that."""
 
 
-def _his_to_say(guess: Likely, who: str, dialogue: Dialogue) -> bool:
+def _his_to_say(guess: Likely, words: str, who: str, dialogue: Dialogue) -> bool:
     """Whether words are surely what this person is to say here of himself: that he holds, that it
     is up; that his hands are clear, or that it may come up."""
     if guess.shares[guess.best] < HIS or guess.harm >= NO_HARM_IN_IT:
+        return False
+    if "?" in words or takes_back(normal(words)):
         return False
     held = guess.best == "holding" and dialogue.danger().held
     own = ("holding", "released") if who == "helper" else ("clear", "let_up")
@@ -873,14 +876,14 @@ _OF_WORK = frozenset({"nothing", "done", "ask_other"})
 def _of_his_own(guess: Likely, who: str, danger: Danger) -> bool:
     """Whether the technician surely tells of his own work, though a word in it names a harm: "rag's
     still in". Where he has not called clear, nothing moves for it."""
-    calm = who == "tech" and not danger.cleared and guess.harm < NO_HARM_IN_IT
+    calm = who == "tech" and danger.held and not danger.cleared and guess.harm < NO_HARM_IN_IT
     return calm and guess.best in _OF_WORK and guess.shares[guess.best] >= HIS
 
 
-def _said_again(guess: Likely, who: str, dialogue: Dialogue) -> bool:
+def _said_again(guess: Likely, words: str, who: str, dialogue: Dialogue) -> bool:
     """Whether it is what he has said already, so that it lets nothing go on: that he still holds, a
     hold that is confirmed; that he is clear, or that it may come up, where that is under way."""
-    if not _his_to_say(guess, who, dialogue):
+    if not _his_to_say(guess, words, who, dialogue):
         return False
     danger, asked = dialogue.danger(), guess.best in dialogue.allowed()
     if who == "helper":

@@ -70,6 +70,7 @@ class TestVosk:
             open_recognizers(("vosk",))
         monkeypatch.setattr(models, "ENGLISH", ("여섯", "정지"))
         assert models.vosk_folder() == folder
+        sound = np.pad(say(VOICE, "여섯 정지"), RATE // 2) if can_talk(VOICE.make) else None
         monkeypatch.setattr(models.subprocess, "run", None)  # no second trial
         (vosk,), problems = open_recognizers(("vosk",))
         assert isinstance(vosk, VoskRecognizer) and problems == []
@@ -77,8 +78,7 @@ class TestVosk:
         for level in (0.0, 0.01):
             noise = np.random.default_rng(3).normal(0, level, RATE).astype(np.float32)
             assert vosk.hear(noise).hypotheses == ()
-        if can_talk(VOICE.make):
-            sound = np.pad(say(VOICE, "여섯 정지"), RATE // 2)
+        if sound is not None:
             (heard,) = Recognizers([vosk]).listen(sound)
             assert (heard.engine, heard.hypotheses[0].words) == ("vosk", "여섯 정지")
             assert 0 < heard.marks["posterior"] <= heard.marks["inside"] <= 1 + 1e-9
