@@ -459,6 +459,13 @@ def _settled(text: str, expected: str, asked: Question | None) -> bool:
     return (not expected and _figures(text)) or (asked is not None and text in _NEITHER)
 
 
+_FITTED = re.compile(
+    r"^(?!.*\b(?:my|needs?|order\w*|wants?|buy|would|will|going to|gonna|should|if|when|last"
+    r"|ago)\b)"
+    r".*\b(?:hung|fitted|put|installed|got|has|had|it's|just|bolted)\b.{0,16}\bnew (?:clutch )?"
+    r"(?P<part>clutch(?! brake)|brake)\b"
+)
+""" "Just hung a brand new clutch in this one"."""
 _SHORT = 3
 """Letters that tell nothing of a reason."""
 _SIDE = re.compile(r"\b(?:in|out|on|off)\b")
@@ -478,8 +485,10 @@ def _beside(words: str, text: str, meant: str, who: str, dialogue: Dialogue) -> 
         return (harmful if stops else handed) or Act("takes_over", who)
     kinds = dialogue.dialogs.words[meant].kinds if meant in ("trouble", "fitted") else {}
     kind = next((k for k, said in kinds.items() if {text, without_lead(text)} & {*said}), "")
-    if meant == "fitted":
-        return Act(meant, who, text=kind)
+    tells = not meant and who == "tech" and not (negated(text) or dialogue.danger().pedal)
+    new = _FITTED.search(text) if tells else None
+    if meant == "fitted" or new is not None:
+        return Act("fitted", who, text=kind if new is None else new["part"])
     if meant not in ("", "trouble", "unfinished"):
         return None
     at = dialogue.at if who == "tech" else ""
@@ -722,7 +731,9 @@ def _few() -> dict[str, int]:
 
 _ITEMS = {
     "chocks": re.compile(r"\bchock|\bwedge|\bwheels? (?:are |is )?block|\bblocks? (?:in|under)\b"),
-    "parking_brake": re.compile(r"\b(?:parking |hand)?brakes?\b|\bhandbrake\b|\bbrake knob"),
+    "parking_brake": re.compile(
+        r"(?<!\bnew )(?<!\bclutch )(?<!\bpiece )\b(?:parking |hand)?brakes?\b|\bbrake knob"
+    ),
     "neutral": re.compile(r"\bneutral\b|\bout of gear\b|\boutta gear\b"),
     "key": re.compile(r"\bkeys?\b|\bengine(?:'s| is)? off\b"),
     "stands": re.compile(r"\bstands?\b|\bon the ground\b|\bflat on\b"),
@@ -1002,6 +1013,7 @@ def _alarm(words: str, who: str, dialogue: Dialogue, danger: Danger) -> Act | Qu
     if not (_figures(text) or text in _YES):
         told = (
             _not_clear(text, who, dialogue)
+            or _cranks(text, asks, who, danger)
             or _hurt(text, asks, who, dialogue, danger)
             or _near(text, asks, who, dialogue, danger)
             or _at_the_end(words, text, who, dialogue)
@@ -1010,7 +1022,8 @@ def _alarm(words: str, who: str, dialogue: Dialogue, danger: Danger) -> Act | Qu
         return told
     away = helper and danger.held and not negated(text) and _FOOT_AWAY.search(text)
     if away and not dialogue.stopped and text not in heard["foot_off"].phrases:
-        return Act("unsure" if asks else "lost", who)
+        asked = asks or not_yet(text)
+        return Act("unsure", who, text="foot") if asked else Act("lost", who)
     if helper and danger.releasing and not asks:
         last = [normal(clause) for clause in CLAUSE.split(words) if clause and normal(clause)][-1:]
         said = text.replace("she's", "it's")
@@ -1032,6 +1045,21 @@ _OF_A_STOP = re.compile(r"\b(?:why|why'd|who|what|did i|never|didn't)\b.{0,16}\b
 """ "Why did you stop", while it is stopped."""
 _HELP = re.compile(r"^(?:please )?help(?: (?:me|him|her|us|please|quick|now|here|help|down|up))*$")
 """ "Help": where the pedal or the engine may move, no question what may be said."""
+
+
+_HITS_KEY = re.compile(
+    r"\b(?:hit|bump|tap|flick|use|with)\b (?:the |that |on the )*(?:key|starter|ignition)\b"
+)
+_MAY_I = re.compile(r"^(?:\w+ ){0,2}?(?:can|could|should|may|shall|do|is it)\b")
+
+
+def _cranks(text: str, asks: bool, who: str, danger: Danger) -> Act | None:
+    """That the technician would turn the engine by its starter while the key is to be below."""
+    if who != "tech" or danger.key or not _HITS_KEY.search(text) or negated(text):
+        return None
+    if asks or _MAY_I.match(text):
+        return None if danger.pedal else Act("how", who, text="starter")
+    return Act("danger", who)
 
 
 def _not_clear(text: str, who: str, dialogue: Dialogue) -> Act | None:
@@ -1538,6 +1566,8 @@ def _other_named(
     """What words about another quantity than the one asked for bring: it is corrected where they
     take something back, else it is asked."""
     others = [q for name, q in NAMES if name in text and q in _NAMED]
+    if expected == GAP and _AT_FORK.search(text):
+        others = [CLEARANCE]
     if expected == RING_LEFT:
         others = [q for q in others if q != LUGS]
     if not others or expected in others:
@@ -1547,6 +1577,7 @@ def _other_named(
     return told or Question("other_quantity", names, who)
 
 
+_AT_FORK = re.compile(r"\b(?:at|on|between) (?:the )?(?:fork|tips?)\b")
 _FROM_NOW = re.compile(
     r"\b(?:from (?:now|here|this|today)|more|further|another|later|on top|down the road|add|plus"
     r"|every|interval|(?:thousand|miles?|k|kay|clicks|kilomet\w+) (?:on|out|time))\b|^\+"

@@ -7,6 +7,7 @@ import pytest
 
 from assistant.act import Act
 from assistant.conversation import Session
+from assistant.dialogue import Question
 from assistant.texts.safety import MATTERS
 from tests.conversation.strangers import ALARMS, CORPUS, kept, labels, rows
 from tests.job.test_hold import FOUND, GOOD, SET, TO_COVER, TURN, Play, text
@@ -341,3 +342,38 @@ def test_words_beside_it_still_take_it_back(at: str, who: str, words: str) -> No
 def test_a_call_for_help_stops_or_blocks(at: str, who: str, words: str) -> None:
     """It opened the list of what may be said, or asked for a code."""
     assert labels(kept(at).understood(words, who)) & {*ALARMS, "block"}
+
+
+@pytest.mark.parametrize(
+    ("at", "who", "words", "meaning", "carries"),
+    [
+        (
+            "S02",
+            "tech",
+            "I said it's got a brand new clutch and a new brake in it",
+            "fitted",
+            "clutch",
+        ),
+        ("S12", "tech", "just hung a brand new clutch in this one", "fitted", "clutch"),
+        ("S22", "tech", "can I use the starter?", "how", "starter"),
+        ("S16", "tech", "let me hit the key a second to bring the ring round", "danger", ""),
+        ("S27", "helper", "can I take my foot off for a sec", "unsure", "foot"),
+        ("S08", "helper", "which pedal?", "how", "pedal"),
+        ("S36", "tech", "where does the grease go?", "how", "grease"),
+    ],
+)
+def test_what_a_stranger_said(at: str, who: str, words: str, meaning: str, carries: str) -> None:
+    """A new brake was taken for the parking brake set, a starter was waited for, a question told as
+    a pedal let up."""
+    got = kept(at).understood(words, who)
+    assert isinstance(got, Act) and (got.meaning, got.text) == (meaning, carries)
+
+
+def test_a_new_brake_on_a_pickup_is_talk() -> None:
+    got = kept("S26").understood("got a new brake on my pickup", "tech")
+    assert isinstance(got, Act) and got.meaning != "fitted"
+
+
+def test_at_the_fork_is_no_gap() -> None:
+    got = kept("S18").understood("three point four at the fork", "tech")
+    assert isinstance(got, Question) and got.reply == "other_quantity"
