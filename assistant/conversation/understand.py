@@ -1014,6 +1014,7 @@ def _alarm(words: str, who: str, dialogue: Dialogue, danger: Danger) -> Act | Qu
         told = (
             _not_clear(text, who, dialogue)
             or _cranks(text, asks, who, danger)
+            or _never_done(text, asks, who, dialogue)
             or _hurt(text, asks, who, dialogue, danger)
             or _near(text, asks, who, dialogue, danger)
             or _at_the_end(words, text, who, dialogue)
@@ -1045,6 +1046,24 @@ _OF_A_STOP = re.compile(r"\b(?:why|why'd|who|what|did i|never|didn't)\b.{0,16}\b
 """ "Why did you stop", while it is stopped."""
 _HELP = re.compile(r"^(?:please )?help(?: (?:me|him|her|us|please|quick|now|here|help|down|up))*$")
 """ "Help": where the pedal or the engine may move, no question what may be said."""
+
+
+_NEVER = re.compile(
+    r"\b(?:never|didn't|did not|forgot to|haven't|hadn't)(?: (?:actually|even|really))?"
+    r" (?:set|put|chock\w*|do|did|done|pull\w*|take|took|block\w*)\b"
+)
+
+
+def _never_done(text: str, asks: bool, who: str, dialogue: Dialogue) -> Act | None:
+    """That a safety item which was said to be done is not: back to it."""
+    if who != "tech" or asks or not _NEVER.search(text) or dialogue.danger().down:
+        return None
+    ids = [step.id for step in dialogue.dialogs.steps]
+    if dialogue.at not in ids:
+        return None
+    named = [ids.index(item) for item, of in _ITEMS.items() if item in ids and of.search(text)]
+    back = ids.index(dialogue.at) - min(named, default=len(ids))
+    return Act("back", who, text=str(back)) if back > 0 else None
 
 
 _HITS_KEY = re.compile(

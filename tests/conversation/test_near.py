@@ -377,3 +377,10 @@ def test_a_new_brake_on_a_pickup_is_talk() -> None:
 def test_at_the_fork_is_no_gap() -> None:
     got = kept("S18").understood("three point four at the fork", "tech")
     assert isinstance(got, Question) and got.reply == "other_quantity"
+
+
+def test_a_safety_item_that_was_never_done_is_asked_again(session: Session, play: Play) -> None:
+    """It was waited for, and the brake stayed told as set."""
+    play(session, "skip / brakes set, wheels chocked, out of gear, key's in my pocket")
+    play(session, "no wait, I never set the parking brake")
+    assert session.job.at == "parking_brake"
