@@ -38,6 +38,8 @@ SAID = 0.25
 """How much more the words themselves must speak for an act that matters than for small talk."""
 UNDONE = 0.15
 """Share of small talk from which a denied or planned act is just that, and nothing is asked."""
+ALARMS_AGAIN = 0.9
+"""Share of harm from which a danger is told once more where all stands and the pedal is up."""
 _COMPLETE = ("check", "ready", "sound", "done")
 """What completes a step: people say one for the other."""
 
@@ -84,6 +86,9 @@ def likeliest(
             return "unclear"
         return "wait" if guess.waits > 0.5 else "aside"
     if share < LIKELY or meaning in ("unsure", "reading") or not may(meaning, who, dialogue):
+        return "unclear"
+    idle = dialogue.stopped and not dialogue.danger().pedal
+    if meaning == "danger" and idle and guess.harm < ALARMS_AGAIN:
         return "unclear"
     return meaning
 

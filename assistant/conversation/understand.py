@@ -155,6 +155,10 @@ MAYBE = 68.0
 _NAMED = frozenset({*JUDGED, ODOMETER, LUGS})
 """The quantities that a reading or a correction may name."""
 _YES = frozenset({"yes", "check", "yep", "yeah", "that's right", "right"})
+_READY = re.compile(
+    r"(?:(?:ok|okay|sorry|yes|yeah|all right|alright|fine|i'm|i am|we're|now|well) )*ready"
+    r"(?: now| again| when you are)?$"
+)
 _YES_FIRST = re.compile(r"(?:yes|yeah|yep|aye)\b")
 _ORDINAL = re.compile(r"^(?:the )?(first|second|third|last)(?: one)?$")
 _UNIT_ANSWER = re.compile(
@@ -1406,6 +1410,8 @@ def _phrase(text: str, short: str, who: str, dialogue: Dialogue) -> str:
     meant = _step_answer(text, short, dialogue) or _exact(text, short, who, allowed, known)
     if meant == "foot_off" and "ready" in allowed:
         return "ready"  # what is asked for there
+    if not meant and "ready" in allowed and _READY.match(text):
+        return "ready"
     if meant == "accept" and meant not in allowed and "skip" in allowed:
         return "skip"  # "leave it"
     if meant == "carry_on" and "check" in allowed and _YES_FIRST.match(text):

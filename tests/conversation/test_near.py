@@ -384,3 +384,10 @@ def test_a_safety_item_that_was_never_done_is_asked_again(session: Session, play
     play(session, "skip / brakes set, wheels chocked, out of gear, key's in my pocket")
     play(session, "no wait, I never set the parking brake")
     assert session.job.at == "parking_brake"
+
+
+def test_while_it_is_stopped_plain_words_alarm_no_more(session: Session, play: Play) -> None:
+    play(session, f"{LOOK} / h: stop")
+    assert "HANDS OUT" not in text(play(session, "plate's back on"))
+    said = play(session, "h: okay okay sorry, ready")
+    assert "Say ready" not in text(said)
