@@ -128,6 +128,8 @@ def _said(
     strict = meaning in CONFIRMS
     if len(clauses) < 2 or asks or not (certain if strict else meaning in _COMPLETE):
         return False
+    if strict and _ALL_BUT.search(text):
+        return False
     if not (strict or counts(" ".join(text.split()[:4]), False, "done")):
         return False
     said = False
@@ -147,6 +149,8 @@ def _said(
     return said
 
 
+_ALL_BUT = re.compile(r"\b(?:any|every|no)?(?:thing|all) but\b")
+""" "Anything but both hands out"."""
 _ASIDE = re.compile(
     r"^((?:(?:yes|yeah|yep|aye|ok|okay|right|so|well|hey) )*)([A-Za-z]+),\s+"
     r"|,\s*([A-Za-z]+)\s*([.!,]|$)"

@@ -187,7 +187,7 @@ _ACCEPT = re.compile(
     r"^(?:accept(?: it| that)?|leave it)[\s,]*(?:because|since|as)?[\s,]*(?P<rest>.+)$"
 )
 _NOT_NOW = re.compile(
-    r"^(?:it |that )?(?:in a|after|later|when|soon|tomorrow|once|if|next)\b"
+    r"^(?:it |that |be )*(?:in a|after|later|when|soon|tomorrow|once|if|next)\b"
     r"|\bin a (?:sec|second|minute|moment|bit|while)$"
 )
 _SIGN = re.compile(
@@ -842,8 +842,7 @@ def _harm(words: str, text: str, who: str, dialogue: Dialogue) -> Act | None:
         # Of the foot he holds it with he speaks wherever it stands, also while a count waits.
         guess = max(guess, likely(words, who, _TURN), key=lambda likely: likely.harm)
     does = harm(text, guess, who, count)
-    moving = who == "tech" and danger.pedal and not (danger.held or dialogue.stopped)
-    if does == "stop" or (does and moving and _likely_harm(guess)):
+    if does == "stop" or (does and _moving(who, dialogue) and _likely_harm(guess)):
         return Act("danger", who)
     if _his_to_say(guess, words, who, dialogue):
         return None
@@ -876,6 +875,12 @@ def _his_to_say(guess: Likely, words: str, who: str, dialogue: Dialogue) -> bool
     held = guess.best == "holding" and dialogue.danger().held
     own = ("holding", "released") if who == "helper" else ("clear", "let_up")
     return guess.best in own and (held or who == "tech" or guess.best in dialogue.allowed())
+
+
+def _moving(who: str, dialogue: Dialogue) -> bool:
+    """Whether the pedal is on its way, so that what the technician says unsurely stops it."""
+    told = dialogue.danger().releasing or "holding" in dialogue.allowed()
+    return who == "tech" and told and not dialogue.stopped
 
 
 def _likely_harm(guess: Likely) -> bool:

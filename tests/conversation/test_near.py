@@ -318,6 +318,9 @@ STILL_NOT = [
     ("S30", "tech", "clear, let her up, no wait"),
     ("S24", "tech", "nobody in there but my left hand"),
     ("S39", "helper", "no, grinding"),
+    ("S24", "tech", "anything but both hands out"),
+    ("S21", "tech", "wet us proceed with that"),
+    ("S34", "tech", "leave it be after this one"),
     ("S01", "tech", "nothing left but the chocks"),
 ]
 
