@@ -10,6 +10,7 @@ import sys
 import threading
 import time
 from collections.abc import Callable, Iterator
+from itertools import groupby
 from pathlib import Path
 from typing import Any
 
@@ -148,8 +149,8 @@ class Scene:
         self.cab.wait_for_function("(n) => link.up && link.n >= n", arg=newest, timeout=20_000)
 
     def words(self) -> list[str]:
-        """What the cab has shown, one after another."""
-        return [shown for _, shown in self.cab.evaluate("words")]
+        """What the cab has shown, one after another; a word shown anew is still the same one."""
+        return [word for word, _ in groupby(shown for _, shown in self.cab.evaluate("words"))]
 
     def stale_releases(self) -> list[float]:
         """How long each RELEASE on the cab outlived that of the server, in seconds."""
