@@ -163,11 +163,11 @@ def _without_names(words: str) -> str:
 
     Such a word denies nothing: those that do are known.
     """
-    rows = weights().rows
+    knows = weights().knows
 
     def bare(m: re.Match[str]) -> str:
         name = (m[2] or m[3]).lower()
-        return m[0] if f"w {name}" in rows else (m[1] or "") if m[2] else (m[4] or "")
+        return m[0] if knows(name) else (m[1] or "") if m[2] else (m[4] or "")
 
     return _ASIDE.sub(bare, words).strip()
 

@@ -190,6 +190,10 @@ class Weights:
             tuple(bytes(data["labels"]).decode().split("\n")),
         )
 
+    def knows(self, word: str) -> bool:
+        """Whether a writer used the word, in lower case."""
+        return f"w {word}" in self.rows
+
     def likely(self, words: str, who: str, at: str) -> Likely:
         """What `words` may mean; see `pieces` for the arguments."""
         import numpy as np
@@ -206,7 +210,7 @@ class Weights:
         shares /= shares.sum()
         harm, waits = 1 / (1 + np.exp(-total[most:]))
         said = set(tokens(words))
-        known = sum(f"w {w}" in self.rows for w in said) / max(len(said), 1)
+        known = sum(self.knows(w) for w in said) / max(len(said), 1)
         return Likely(
             dict(zip(self.labels, shares.tolist(), strict=False)),
             float(harm),

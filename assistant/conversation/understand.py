@@ -573,7 +573,7 @@ def _names_himself(words: str, who: str, dialogue: Dialogue) -> re.Match[str] | 
     written = name[0].isupper() and not words.isupper()
     if first in _NO_NAMES or first in _own_words(dialogue.dialogs) or fault(words):
         return None
-    known = f"w {first}" in weights().rows and not (asked and m["here"])
+    known = weights().knows(first) and not (asked and m["here"])
     if not written and (known or _OF_STATES.search(first)):
         return None
     if not written and not asked and (m["says"] or "").lower() in ("it's", "it is", "i'm", "i am"):
@@ -628,7 +628,7 @@ def _hand_over(words: str, text: str, meant: str, who: str, dialogue: Dialogue) 
         return None
     if not meant and dialogue.handing == who and _BARE_NAME.match(words):
         bare = normal(words)
-        known = bare in _NO_NAMES | _own_words(dialogue.dialogs) or f"w {bare}" in weights().rows
+        known = bare in _NO_NAMES | _own_words(dialogue.dialogs) or weights().knows(bare)
         return None if known else Act("takes_over", who, text=bare.upper())
     m = _CODE_SAID.match(plain)
     if m is not None and _is_code(m["code"]):
@@ -865,12 +865,15 @@ HIS, NO_HARM_IN_IT = 0.95, 0.005
 """Shares of what is his to say, and of harm in it, from and below which it is just that."""
 
 
+def _surely(guess: Likely) -> bool:
+    """Whether what words most likely mean is beyond doubt, and no harm is seen in them."""
+    return guess.shares[guess.best] >= HIS and guess.harm < NO_HARM_IN_IT
+
+
 def _his_to_say(guess: Likely, words: str, who: str, dialogue: Dialogue) -> bool:
     """Whether words are surely what this person is to say here of himself: that he holds, that it
     is up; that his hands are clear, or that it may come up."""
-    if guess.shares[guess.best] < HIS or guess.harm >= NO_HARM_IN_IT:
-        return False
-    if "?" in words or takes_back(normal(words)):
+    if not _surely(guess) or "?" in words or takes_back(normal(words)):
         return False
     held = guess.best == "holding" and dialogue.danger().held
     own = ("holding", "released") if who == "helper" else ("clear", "let_up")
@@ -896,8 +899,8 @@ _OF_WORK = frozenset({"nothing", "done", "ask_other"})
 def _of_his_own(guess: Likely, who: str, danger: Danger) -> bool:
     """Whether the technician surely tells of his own work, though a word in it names a harm: "rag's
     still in". Where he has not called clear, nothing moves for it."""
-    calm = who == "tech" and danger.held and not danger.cleared and guess.harm < NO_HARM_IN_IT
-    return calm and guess.best in _OF_WORK and guess.shares[guess.best] >= HIS
+    works = who == "tech" and danger.held and not danger.cleared
+    return works and guess.best in _OF_WORK and _surely(guess)
 
 
 def _said_again(guess: Likely, words: str, who: str, dialogue: Dialogue) -> bool:
@@ -1025,7 +1028,7 @@ def _alarm(words: str, who: str, dialogue: Dialogue, danger: Danger) -> Act | Qu
             or _cranks(text, asks, who, danger)
             or _never_done(text, asks, who, dialogue)
             or _hurt(text, asks, who, dialogue, danger)
-            or _near(text, asks, who, dialogue, danger)
+            or _near(words, text, who, dialogue, danger)
             or _at_the_end(words, text, who, dialogue)
         )
     if told is not None:
@@ -1143,11 +1146,11 @@ def _at_the_end(words: str, text: str, who: str, dialogue: Dialogue) -> Act | No
     return Act("danger", who, text=words.strip()) if left else None
 
 
-def _near(text: str, asks: bool, who: str, dialogue: Dialogue, danger: Danger) -> Act | None:
+def _near(words: str, text: str, who: str, dialogue: Dialogue, danger: Danger) -> Act | None:
     """What stops it where the pedal is up, but the engine may turn or a hand is in the hole."""
     if danger.pedal or not (danger.engine or danger.pressing) or dialogue.stopped:
         return None
-    helper = who == "helper"
+    asks, helper = "?" in words, who == "helper"
     moves = danger.pressing and orders(text, helper)
     if moves and _asks_leave(text, asks, who, dialogue) is None:
         return Act("danger" if helper else "unsure", who)
@@ -1157,18 +1160,17 @@ def _near(text: str, asks: bool, who: str, dialogue: Dialogue, danger: Danger) -
         told = helper and not text.startswith(("do ", "should ", "shall ", "can "))
         return Act("wait" if told else "repeat", who)
     said = f"{text} ?" if asks else text
-    if near_harm(said, danger.engine, helper) and not _tells_done(said, asks, who, dialogue):
+    if near_harm(said, danger.engine, helper) and not _tells_done(words, who, dialogue):
         return Act("danger", who)
     told = dialogue.trying and helper and not asks and as_told(text)
     return Act("wait", who) if told else None
 
 
-def _tells_done(said: str, asks: bool, who: str, dialogue: Dialogue) -> bool:
+def _tells_done(words: str, who: str, dialogue: Dialogue) -> bool:
     """Whether words that name a harm surely tell of something else: "the plate's in my hand"."""
-    guess = likely(said, who, place(dialogue))
-    other = guess.best in _BESIDE if asks else guess.best in MATTERS
-    sure = guess.shares[guess.best] >= HIS and guess.known >= WELL_KNOWN
-    return other and sure and guess.harm < NO_HARM_IN_IT
+    guess = likely(words, who, place(dialogue))
+    other = guess.best in _BESIDE if "?" in words else guess.best in MATTERS
+    return other and guess.known >= WELL_KNOWN and _surely(guess)
 
 
 def _asks_leave(text: str, asks: bool, who: str, dialogue: Dialogue) -> Act | None:
@@ -1353,7 +1355,7 @@ def _code(text: str) -> str:
     return text.upper()  # as written: "007" stays "007"
 
 
-_NO_NUMBERS = frozenset({"a", "an", "inch", "inches", "and", "in"})
+_NO_NUMBERS = frozenset({"inch", "inches"})
 _NUMBERED = re.compile(rf"\d|\b(?:{'|'.join(sorted((NUMBERS | PARTS) - _NO_NUMBERS))})\b")
 """A number, not an "inch" alone."""
 

@@ -262,7 +262,7 @@ def judge(line: Line, meant: Act | Question) -> Verdict:
     return Verdict("asked" if "ask" in got else "wrong", taken)
 
 
-_STOPS_TOO = {"S45": {"wait"}, "S46": {"holding"}}
+_STOPS_TOO = {"S45": {"wait"}}
 """What stops a job there although it does nowhere else."""
 HAZARD = frozenset({"S26", "S27", "S28", "S29", "S30", "S31", "S32", "S45", "S46", "S52", "S53"})
 """Where the pedal is down, and the job goes on unless something stops or blocks it."""
