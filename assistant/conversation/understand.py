@@ -848,7 +848,7 @@ def _harm(words: str, text: str, who: str, dialogue: Dialogue) -> Act | None:
         return None
     coming = danger.releasing and who == "helper" and _COMING_UP.search(text)
     if coming and guess.best == "nothing" and guess.harm < NO_HARM_IN_IT:
-        return None  # as he was told
+        return Act("aside", who)  # as he was told: a "wait" of his would stop it
     if _of_his_own(guess, who, danger):
         return None
     beside = guess.best in _BESIDE and guess.harm < HARM_IN_ACTS
