@@ -692,6 +692,12 @@ class JobHistory:
         """As the closing line has them; without one, the last readings of the last stage."""
         return self.last_read("final") if self.closed is None else self.closed.as_left
 
+    def last_of(self) -> dict[str, ReadingTaken]:
+        """Of a job that is not signed off: of each quantity not read as left, the last reading."""
+        left = self.as_left()
+        standing = (r for r in self.readings if not r.replaced and r.kept.quantity not in left)
+        return {} if self.signed_off else {one.kept.quantity: one for one in standing}
+
     def misunderstood(self) -> Iterator[Turn | Unheard]:
         """Where words came and were not taken."""
         for line in self.lines:

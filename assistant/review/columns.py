@@ -28,6 +28,7 @@ _TABLES = {
         gap_found_in:float gap_found_low_in:float gap_found_high_in:float
         gap_left_in:float gap_left_low_in:float gap_left_high_in:float voice:bool
         clips:int photos:int lead_accepted seal chain head opening
+        free_last_in:float gap_last_in:float
         """,
     "readings": """
         n:int at_utc:time step stage quantity who value_in:float low_in:float

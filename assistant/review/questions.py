@@ -388,12 +388,13 @@ def work_orders(t: Tables) -> ir.Table:
         record=j.folder + "/" + j.path,
         distance_unit=j.odometer_unit,
         odometer=_own_way(j, j.odometer_miles), next_check=_own_way(j, j.next_due_miles),
+        gap_last_in=j.gap_last_in, free_last_in=j.free_last_in,
         **{name: _own_length(j, j[f"{name}_in"]) for name in _OWN_LENGTHS},
     )  # fmt: skip
     return told.order_by([ibis.desc("began_utc"), "opening"]).select(*WORK_ORDER)
 
 
-_OWN_LENGTHS = ("gap_found", "gap_left", "free_found", "free_left")
+_OWN_LENGTHS = ("gap_found", "gap_left", "free_found", "free_left", "gap_last", "free_last")
 
 
 def _own_way(j: ir.Table, miles: Any) -> Any:
@@ -416,6 +417,7 @@ WORK_ORDER = {
     "notes": "text", "lead": "text", "to_look_at": "int", "gravest": "text",
     "odometer": "int", "next_check": "int", "distance_unit": "text", "gap_found": "float",
     "gap_left": "float", "free_found": "float", "free_left": "float", "length_unit": "text",
+    "gap_last_in": "float", "free_last_in": "float", "gap_last": "float", "free_last": "float",
 }  # fmt: skip
 """The columns of `work_orders` and their types, in their order."""
 COMMON_WORDS = 20

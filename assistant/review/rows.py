@@ -239,6 +239,7 @@ class _JobRows:
             "unfinished": job.closed.unfinished.why if job.closed and job.closed.unfinished else "",
             **_signed_off(job.closed, readings, ring, corrections),
             **_worn(job),
+            **_last(job),
         }  # fmt: skip
 
 
@@ -250,16 +251,31 @@ def _signed_off(
         told = (move.get("gap_by_lugs", move["moved_lugs"]) for move in ring)
         by_gap = sum(lugs for lugs in told if isinstance(lugs, int))
         lugs = ring[-1]["total_lugs"] if ring else 0
-        code = {"code": closed.code} if closed is not None else {}
-        return {"signed_off": False, "lugs": lugs, "lugs_by_gap": by_gap, **code}
+        kept = {} if closed is None else _kept_of(closed)
+        return {"signed_off": False, "lugs": lugs, "lugs_by_gap": by_gap, **kept}
     judged = [r for r in readings if r["as_left"] and r["decision"]]
     all_in = all(r["decision"] == "in" and not r["accepted"] for r in judged)
     return {
-        "signed_off": True, "code": closed.code, "lugs": closed.lugs, "lugs_by_gap": closed.by_gap,
-        "ring_left": closed.ring_left, "fitted": " ".join(closed.fitted),
+        **_kept_of(closed), "signed_off": True, "lugs": closed.lugs, "lugs_by_gap": closed.by_gap,
         "next_due_miles": closed.next_due.miles if closed.next_due else None,
         "first_time_right": len(ring) <= 1 and not corrections and all_in,
     }  # fmt: skip
+
+
+def _kept_of(closed: Closed) -> Row:
+    """Who closed it, what was fitted new and what of the ring is left, finished or not."""
+    fitted = " ".join(closed.fitted)
+    return {"code": closed.code, "ring_left": closed.ring_left, "fitted": fitted}
+
+
+def _last(job: JobHistory) -> Row:
+    """Of a job's row, what was read and is not as left."""
+    last = job.last_of()
+    kept = {name: last.get(quantity) for name, quantity in _LENGTHS}
+    return {f"{name}_last_in": one.kept.value_in for name, one in kept.items() if one is not None}
+
+
+_LENGTHS = (("free", FREE_TRAVEL), ("gap", GAP))
 
 
 def _worn(job: JobHistory) -> Row:
@@ -269,7 +285,7 @@ def _worn(job: JobHistory) -> Row:
     limits = job.opened.figures.get(FREE_TRAVEL)
     row: Row = {"free_limit_in": None if limits is None else limits.low_in}
     for when, stage in (("found", job.closed.as_found), ("left", job.closed.as_left)):
-        for name, quantity in (("free", FREE_TRAVEL), ("gap", GAP)):
+        for name, quantity in _LENGTHS:
             kept = stage.get(quantity)
             if kept is not None:
                 row |= {f"{name}_{when}_in": kept.value_in, f"{name}_{when}_low_in": kept.low_in,

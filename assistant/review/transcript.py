@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping
 
 from assistant.clutch.conformity import Limits
 from assistant.pictures.snapshot import figures_of, limits_text
-from assistant.quantity import QUANTITIES, spoken_name
+from assistant.quantity import GAP, QUANTITIES, spoken_name
 from assistant.record import seal_of
 from assistant.record.clips import PHOTO
 from assistant.record.history import (
@@ -16,6 +16,7 @@ from assistant.record.history import (
     LeadAct,
     LeftUndone,
     LimitsKept,
+    Move,
     Opened,
     ReadingKept,
     Turn,
@@ -55,7 +56,7 @@ def _lines(history: JobHistory) -> Iterator[str]:
                 yield _lead(line)
             case Closed():
                 yield ""
-                yield from _closed(line)
+                yield from _closed(line, last_read(history))
             case _ if line.kind == "repaired":
                 yield f"{line.clock}  -- {_say('repaired')} --"
             case _ if line.kind != "notice":
@@ -189,8 +190,8 @@ def findings(turn: Turn, units: str) -> Iterator[str]:
         yield "= HANDS CLEAR"
 
 
-def _closed(closed: Closed) -> Iterator[str]:
-    yield from _table(closed.as_found, closed.as_left)
+def _closed(closed: Closed, last: Mapping[str, str]) -> Iterator[str]:
+    yield from _table(closed.as_found, closed.as_left, last)
     if closed.first_set_up is not None:
         yield first_set_up(closed.first_set_up)
     yield _say_many("ring", len(closed.ring_moves), lugs=lugs(closed.lugs))
@@ -213,18 +214,38 @@ def _closed(closed: Closed) -> Iterator[str]:
     yield _say("seal", seal=seal_of(closed.hash), line=closed.line)
 
 
-def _table(found: Mapping[str, ReadingKept], left: Mapping[str, ReadingKept]) -> Iterator[str]:
+def last_read(history: JobHistory) -> dict[str, str]:
+    """Of a job not signed off, what was read last of each quantity not read as left, in words."""
+    told = {}
+    for quantity, one in history.last_of().items():
+        moved = any(m.turn.n > one.turn.n for m in history.moves if _may_move(m, quantity))
+        if quantity in history.opened.figures or one.kept.stage != "found":
+            what = "last_read_moved" if moved else "last_read"
+            told[quantity] = _say(what, figures=one.kept.figures)
+    return told
+
+
+def _may_move(move: Move, quantity: str) -> bool:
+    """Whether the quantity is another after the move: no linkage moves the gap."""
+    of_linkage = move.turn.linkage is not None and move.turn.linkage.step != "ring_plan"
+    return not (of_linkage and quantity == GAP)
+
+
+def _table(
+    found: Mapping[str, ReadingKept], left: Mapping[str, ReadingKept], last: Mapping[str, str]
+) -> Iterator[str]:
     yield f"{'':{_NAME}}{'as found':>14}{'as left':>14}"
     for quantity in QUANTITIES:
         both = found.get(quantity), left.get(quantity)
         if any(both):
             cells = "".join(f"{kept.figures if kept else '-':>14}" for kept in both)
-            yield f"{spoken_name(quantity):<{_NAME}}{cells}   {_decided(both[1])}"
+            told = _decided(both[1]) or last.get(quantity, "")
+            yield f"{spoken_name(quantity):<{_NAME}}{cells}   {told}"
 
 
 def _open(history: JobHistory) -> Iterator[str]:
     """How a job stands that nobody closed: what was read and moved, and what is open or held."""
-    yield from _table(history.last_read("found"), history.as_left())
+    yield from _table(history.last_read("found"), history.as_left(), last_read(history))
     ring = [move.turn.ring for move in history.moves if move.turn.ring is not None]
     yield _say_many("ring", len(ring), lugs=lugs(ring[-1].total if ring else 0))
     for name, value in as_it_stands(history):

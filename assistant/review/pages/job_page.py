@@ -35,6 +35,7 @@ from assistant.review.transcript import (
     findings,
     first_set_up,
     guessed,
+    last_read,
     left_undone,
     limits_of,
     meant,
@@ -226,19 +227,21 @@ def _rows(
     """As found and as left of each quantity, what each was before a correction, and the limits."""
     figures = history.opened.figures
     was = {id(r.kept): r.was for r in history.readings}
+    last = last_read(history)
     names = [q for q in QUANTITIES if q in found or q in left or q in figures]
     for quantity in (*names, *(q for q in {**found, **left} if q not in QUANTITIES)):
         figure = figures.get(quantity) or LimitsKept()
-        first, last = found.get(quantity), left.get(quantity)
-        if first is None and last is None and quantity == BEARING_TRAVEL:
+        first, then = found.get(quantity), left.get(quantity)
+        if first is None and then is None and quantity == BEARING_TRAVEL:
             continue
         limits = limits_of(figure, units)
         yield {
             "name": spoken_name(quantity),
             "found": first,
-            "left": last,
+            "left": then,
             "found_was": was.get(id(first), ""),
-            "left_was": was.get(id(last), ""),
+            "left_was": was.get(id(then), ""),
+            "last": last.get(quantity, ""),
             "limits": limits,
             "source": figure.source,
         }
