@@ -10,7 +10,7 @@ from __future__ import annotations
 import re
 
 from assistant.readings.sentence import CLAUSE
-from assistant.texts.normal import normal
+from assistant.texts.normal import negated, normal
 
 _FAULT = re.compile(
     r"\b(?:oil\w*|wet\w*|leak\w*|drip\w*|weep\w*|sweat\w*|blue\w*|hot|burn\w*|glaz\w*|rough\w*"
@@ -70,6 +70,18 @@ def taken_back(words: str) -> bool:
     if _ASKS.search(text) or "?" in words or _MENDED.search(text):
         return False
     return bool(_NO_FAULT_AFTER_ALL.search(text))
+
+
+_CLEANED = re.compile(r"\b(?:clean(?:ed)?|dry|dried)\b")
+_WIPED = re.compile(r"\bwip(?:ed|es)\b")
+
+
+def cleaned_up(words: str) -> bool:
+    """Whether words say no more than that what was seen is clean now: whether it was repaired is
+    another question."""
+    text = normal(words)
+    told = not _WIPED.search(text) and taken_back(words)
+    return bool(_CLEANED.search(text)) and "?" not in words and not (told or negated(text))
 
 
 _NONE_LEFT = re.compile(

@@ -64,8 +64,8 @@ class Talk:
         self.dialogs = dialogue.dialogs
         """In the words for this kind of truck."""
         self.asked: Question | None = None
-        self._newest: Question | None = None
-        """The question asked last, while nothing was answered since."""
+        self._newest: dict[str, Question] = {}
+        """What each was asked last, while he answered nothing and nothing else was said to him."""
         self.keeps_audio = False
         """Whether the sound of confirmed readings is kept."""
         self._missed = Missed()
@@ -85,9 +85,13 @@ class Talk:
         self._missed.forget()
         if isinstance(meant, Question):
             return self._kept_question(meant, self._put(meant))
-        self.asked = self._newest = None
+        self.asked = None
         expected = self.dialogue.expects() if meant.meaning == "reading" else ""
         said = self._applied(meant)
+        if self._newest:
+            heard = {meant.who, *(one.to for one in said)}
+            other = {} if "both" in heard else self._newest
+            self._newest = {who: asked for who, asked in other.items() if who not in heard}
         return self._also_called(meant, expected, said) if expected else said
 
     def _also_called(self, act: Act, expected: str, said: list[Said]) -> list[Said]:
@@ -145,10 +149,11 @@ class Talk:
 
     def _meaning(self, words: str, who: str) -> Act | Question:
         meant = understand(words, who, self.dialogue, self.asked)
-        return yes_to(meant, words, self._newest, self.dialogue)
+        return yes_to(meant, words, self._newest.get(who), self.dialogue)
 
     def _put(self, question: Question) -> list[Said]:
-        self.asked, self._newest = question if question.open else None, question
+        self.asked = question if question.open else None
+        self._newest[question.who] = question
         return self._reply(question)
 
     def _reply(self, question: Question) -> list[Said]:

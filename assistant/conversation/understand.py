@@ -16,7 +16,7 @@ from rapidfuzz import fuzz, process
 from assistant.act import REASONS, Act
 from assistant.conversation.dead_ends import dead_end
 from assistant.conversation.likelihood import HALF_KNOWN, SURE, again, hint, likeliest
-from assistant.conversation.look import fault, lugs_left, only_denied, taken_back
+from assistant.conversation.look import cleaned_up, fault, lugs_left, only_denied, taken_back
 from assistant.conversation.meaning import NUMBERS, PARTS, Likely, likely, place, weights
 from assistant.conversation.this_step import COMPLETES, of_this_step
 from assistant.dialogue import Breath, Danger, Dialogue, Heard, Question
@@ -93,6 +93,9 @@ _COMPLAINT_LEAD = re.compile(
     r"|complaint|pedal|clutch|truck)\b"
 )
 _QUESTION = re.compile(r"^(?:why|how come|what|explain)\b")
+_WHERE = re.compile(r"\b(?:near|by|just above|right above|close to|at) the (?:floor|bottom)\b")
+_TOO_LOW = re.compile(r"\b(?:too|low|soft|sinks?|only|late|wrong|pumps?)\b")
+""" "It squeezes near the floor" tells where, "only near the floor" what is wrong."""
 
 
 def complaint(short: str, meant: str, who: str, dialogue: Dialogue) -> Act | None:
@@ -119,6 +122,8 @@ def complaint(short: str, meant: str, who: str, dialogue: Dialogue) -> Act | Non
         complaints = names(short)
     except DialogError:
         return None
+    if trying and _WHERE.search(short) and not (_TOO_LOW.search(short) or names_fault(short)):
+        complaints = [one for one in complaints if one != "low"]  # where it is told, not a fault
     if trying and not _QUESTION.match(short) and (complaints or meant == "not_sound"):
         return Act("not_sound", who, text=" ".join(complaints))
     if complaints or meant == "complaint":
@@ -242,6 +247,9 @@ def _looked(words: str, who: str, dialogue: Dialogue, meant: Act | Question) -> 
     at = dialogue.at
     if at == REPAIR:
         told = isinstance(meant, Act) and meant.meaning in _OF_FAULTS
+        inside = "sound" in dialogue.allowed() and who == "tech"
+        if inside and (lost or told) and cleaned_up(words):
+            return Question("was_repaired", {}, who)  # oil comes back
         if (lost or told) and taken_back(words):
             return Act("sound", who, text=words.strip())
         more = lost and "sound" in dialogue.allowed() and fault(words)
@@ -315,6 +323,16 @@ _KEY_AWAY = re.compile(
     r"|\b(?:he|she|helper|\w+o|kid|boy)(?:'s| has)(?: got)? (?:the |my )?keys?\b"
 )
 """ "Key's in the ignition", where it should be below."""
+_KEY_KEPT = re.compile(
+    r"\b(?:on me|my (?:\w+ )?(?:pocket|hand|belt)|with me|engine|off"
+    r"|i(?:'ve| have)?(?: still| just)? (?:got|have)|i've (?:it|the keys?))\b"
+)
+_KEY_GIVEN = re.compile(
+    r"\b(?:gave|given|giving|hand(?:ed|ing)|pass(?:ed|ing)|toss\w*|threw|thrown|his|her|him"
+    r"|(?:he|she|helper|they)(?:'s|'ve| has| have)?(?: now)? (?:got|has|have|it|the|took))\b"
+    r"|\b(?:helper|he|she) has\b|\bwith (?:the )?helper\b"
+)
+""" "Key's on me", where the helper is to get it; "I gave him my key"."""
 _FAILS = re.compile(
     r"\b(?:doesn't|does not|don't|won't|can't|didn't|not)"
     r" (?:move|go|pull|release|squeeze|work|shift|engage)\b"
@@ -338,8 +356,12 @@ def _says_enough(meant: Act, words: str, dialogue: Dialogue) -> bool:
         return False
     if meant.meaning == "sound" and _NO_FIRST.match(words) and names_fault(text):
         return False
+    if at == "hand_key" and _KEY_KEPT.search(text) and not _KEY_GIVEN.search(text):
+        return False
     if at in _OF_KEY and re.search(r"\b(?:neutral|off|engine)\b", text):
         return bool(re.search(r"\bkeys?\b|\ball\b|\bboth\b|\beverything\b", text))
+    if at == "function_release" and "squeez" in text:
+        return False  # of the brake, which is asked for later
     return not (dialogue.trying and _FAILS.search(text))
 
 
@@ -376,10 +398,11 @@ def _understood(words: str, who: str, dialogue: Dialogue, asked: Question | None
     if leave is not None:
         return leave
     short = without_lead(text)
+    mine = asked is None or asked.who == who or short not in _YES | _NEITHER
+    asked = asked if mine else None  # a yes or no to what the other was asked is none
     if asked is not None and asked.offer is not None and short in _YES | _NEITHER:
         return asked.offer if short in _YES else Question("say_again", {}, who)
-    special = _with_rest(words, short, asks, who, dialogue) or _items(words, who, dialogue)
-    special = special or _in_one_breath(words, who, dialogue) or _counted(text, who, dialogue)
+    special = _with_more(words, text, short, asks, who, dialogue)
     meant = _phrase(text, short, who, dialogue)
     if special is not None:
         return special
@@ -414,6 +437,19 @@ def _understood(words: str, who: str, dialogue: Dialogue, asked: Question | None
     return _guessed(words, who, dialogue, guess)
 
 
+def _with_more(
+    words: str, text: str, short: str, asks: bool, who: str, dialogue: Dialogue
+) -> Act | Question | None:
+    """What says more than one word of the job: a note, several things done, a count."""
+    return (
+        _with_rest(words, short, asks, who, dialogue)
+        or _items(words, who, dialogue)
+        or _in_one_breath(words, who, dialogue)
+        or _counted(text, who, dialogue)
+        or _part_moved(text, who, dialogue)
+    )
+
+
 _THINGS = {
     "lug": "lugs?", "flat": "flats?", "ring": "adjusting ring|adjuster ring|ring",
     "lock-plate": "lock plate|lock bracket", "brake": "clutch brake",
@@ -440,6 +476,11 @@ _ASKED_FOR = {
         r"(?: go| it)?$"
         r"|^(?:\w+ )?how much grease\b.{0,16}$|^where (?:are|is) the grease (?:fittings?|points?)$"
     ),
+    "turn": re.compile(
+        r"^(?:\w+ ){0,2}?(?:what|which(?: one| ring| bit| part| thing)?)"
+        r" (?:do|should|am|must) (?:i|we) (?:supposed to |have to )?(?:turn|turning|move)"
+        r"(?: here| now| again| then| first)?$"
+    ),
 }
 """What is asked for in other words -> how."""
 _VALUES = ("free", "gap", "clearance")
@@ -451,7 +492,8 @@ def _what_is(text: str, who: str) -> Act | None:
     m = _WHAT_IS.match(text)
     if m is None:
         asked = next((thing for thing, asks in _ASKED_FOR.items() if asks.search(text)), "")
-        return Act("how", who, text=asked) if asked else None
+        his = asked and (asked != "turn" or who == "tech")
+        return Act("how", who, text=asked) if his else None
     thing = next(name for name, called in _THINGS.items() if re.fullmatch(called, m["thing"]))
     named = " mean" in text or m["a"] in (" a", " an")
     means = named or (thing not in _VALUES and m["a"] is None)
@@ -715,14 +757,26 @@ _OF_WEDGES = frozenset(
 """ "Four wedges and three bolts out"; any other word may say that one is still in."""
 
 
-def _counted(text: str, who: str, dialogue: Dialogue) -> Act | None:
-    """How many shipping wedges and holding bolts came out, all kinds together."""
+_PIECES = re.compile(
+    r"\b(?:\d+|one|two|three|four|five|six|seven|eight|nine|ten|eleven|twelve)"
+    r" (?:(?:of the|shipping|holding|wooden) )*(?:wedges?|bolts?|blocks|pieces)\b"
+    r"|^(?:(?:all|that's|there's|got) )*(?:\d+|two|three|four|five|six|eight) (?:are |came )?out$"
+)
+""" "Four wedges out": no length, wherever it is said."""
+
+
+def _counted(text: str, who: str, dialogue: Dialogue) -> Act | Question | None:
+    """How many shipping wedges and holding bolts came out, all kinds together; no reading is ever
+    taken from that."""
     said = text.replace("-", " ").split()
     few = _few()
     numbers = [few.get(word, int(word) if word.isdecimal() else None) for word in said]
     counted = [n for n in numbers if n is not None]
-    if not counted or "counted" not in dialogue.allowed():
+    if not counted:
         return None
+    if "counted" not in dialogue.allowed():
+        lost = _PIECES.search(text) and dialogue.expects() and not dialogue.danger().pedal
+        return again(who, dialogue) if lost else None
     rest = {word for word, n in zip(said, numbers, strict=True) if n is None}
     known = rest <= _OF_WEDGES and sum(counted) <= MOST_WEDGES
     return Act("counted", who, text=str(sum(counted))) if known else None
@@ -731,6 +785,25 @@ def _counted(text: str, who: str, dialogue: Dialogue) -> Act | None:
 @cache
 def _few() -> dict[str, int]:
     return {number_words(n): n for n in range(MOST_WEDGES + 1)}
+
+
+_PART_MOVED = re.compile(
+    r"^(?:i |i've |we )?(?:(?:only |just )?(?:moved|turned|got|did)) (?:only |just )?"
+    r"(?P<count>[a-z]+|\d+)(?: lugs?| notch(?:es)?)?(?: and| but| then| now)*(?: the)?"
+    r" (?:rest|remaining|others?|next|last)(?: of (?:them|it)| ones?| \w+)?"
+    r"(?:'s| is| are| won't| wont| doesn't| don't| will not| got)? ?"
+    r"(?:stuck|seized|jammed|frozen|solid|move|budge|turn|go|come)(?: now| solid| fast| at all)?$"
+)
+""" "Moved three, rest is stuck"."""
+
+
+def _part_moved(text: str, who: str, dialogue: Dialogue) -> Act | None:
+    """How many lugs moved, of a ring that then went no further: read back, to be checked."""
+    m = _PART_MOVED.match(text) if who == "tech" else None
+    if m is None or dialogue.expects() != LUGS:
+        return None
+    count = read(f"{m['count']} lugs", LUGS)
+    return Act("reading", who, count.as_data(), doubt=True) if count.status == "read" else None
 
 
 _ITEMS = {
@@ -1025,6 +1098,7 @@ def _alarm(words: str, who: str, dialogue: Dialogue, danger: Danger) -> Act | Qu
     if not (_figures(text) or text in _YES):
         told = (
             _not_clear(text, who, dialogue)
+            or _first_time(text, who, dialogue)
             or _cranks(text, asks, who, danger)
             or _never_done(text, asks, who, dialogue)
             or _hurt(text, asks, who, dialogue, danger)
@@ -1099,8 +1173,30 @@ def _not_clear(text: str, who: str, dialogue: Dialogue) -> Act | None:
     return Act("wait", who) if is_not else None
 
 
+_OF_IGNITION = re.compile(
+    r"^(?:(?:so|um|uh|hey|ok|okay|sorry|wait) )*(?:(?:is|was) (?:this|that|it) (?:the )?"
+    r"(?:ignition|key|key ?hole|starter|switch)(?: here)?"
+    r"|where(?:'s| is| does) (?:the )?(?:ignition|key ?hole|starter|switch|key)(?: go| at)?"
+    r"|which way (?:is|do i turn|does|goes) (?:the |this )?(?:key|it|ignition)(?: go| turn| on)?"
+    r"|how do i (?:start|turn on|switch on) (?:it|this|the (?:engine|truck))"
+    r"|(?:i'?(?:ve)? )?never (?:drove|driven|started|done)(?: \w+){0,4}"
+    r"|i don't know how to (?:drive|start)(?: \w+){0,3})$"
+)
+""" "Is this the ignition?", of a helper who has the key and is told to start it."""
+
+
+def _first_time(text: str, who: str, dialogue: Dialogue) -> Act | None:
+    """The question of a helper who never started a truck, where he is to."""
+    danger = dialogue.danger() if who == "helper" and _OF_IGNITION.match(text) else None
+    asks = danger is not None and danger.engine and not danger.pedal and not dialogue.stopped
+    return Act("how", who, text="ignition") if asks else None
+
+
 def _hurt(text: str, asks: bool, who: str, dialogue: Dialogue, danger: Danger) -> Act | None:
-    """A cry, a hand in reach or somebody below, where the pedal or the engine may move."""
+    """A cry, a hand in reach or somebody below, where the pedal or the engine may move; somebody
+    else who stands by the wheels, at any step."""
+    if _BY_WHEELS.search(text) and not (asks or dialogue.stopped):
+        return Act("danger", who)
     pressed = _pressed_here(dialogue)
     if not (danger or pressed):
         return None
@@ -1202,6 +1298,16 @@ def _pressed_here(dialogue: Dialogue) -> bool:
     return step is not None and presses(step)
 
 
+_BY_WHEELS = re.compile(
+    r"\b(?:somebody|someone|some (?:guy|kid|man)|(?:a|the|another|this) (?:guy|man|kid|child|woman"
+    r"|driver|fella|bloke)|people|kids)(?:'s| is| are)?(?: still| just| right)?"
+    r"(?: (?:standing|stood|sitting|walking|kneeling|leaning|crouch\w*|lying|hanging|there|over))*"
+    r"(?: right| down| up| around)?"
+    r" (?:by|near|next to|beside|between|behind|in front of|at|against|around) (?:the |my |our )?"
+    r"(?:(?:front|rear|back|drive|steer) )?(?:wheels|tyres|tires|(?<=front )wheel|(?<=rear )wheel"
+    r"|(?<=back )wheel)\b"
+)
+""" "Somebody's standing by the wheels"; "behind the wheel" is where one drives."""
 _IN_REACH = re.compile(
     r"\b(?:i'm|i am|hands?|hand's|arm|fingers?|feelers?|feeler's|gauges?|tools?|bar|wrench|head)\b"
     r".{0,16}\b(?:in (?:here|there|the hole|it)|still (?:in|under)|stuck|caught|pinched)\b"
@@ -1680,6 +1786,7 @@ def _like(text: str, who: str, dialogue: Dialogue) -> Act | Question:
 
 _OF_ANOTHER = frozenset(
     {"did_you_mean", "did_you_mean_two", "which_of_two", "other_quantity", "ask_reading"}
+    | {"was_repaired"}
 )
 """Questions that a yes to the present instruction does not answer."""
 
@@ -1687,10 +1794,9 @@ _OF_ANOTHER = frozenset(
 def yes_to(
     meant: Act | Question, words: str, newest: Question | None, dialogue: Dialogue
 ) -> Act | Question:
-    """The act; but a yes answers the newest question alone, and nothing that waited before it."""
+    """The act; but a yes answers the newest question put to him who says it, and nothing that
+    waited before it."""
     if newest is None or newest.reply not in _OF_ANOTHER or isinstance(meant, Question):
-        return meant
-    if newest.who != meant.who:  # that was asked of the other one
         return meant
     text, yes = normal(words), {*_YES, *dialogue.dialogs.words["check"].phrases}
     says_yes = meant.meaning == "check" or bool({text, without_lead(text)} & yes)

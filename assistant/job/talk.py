@@ -17,7 +17,7 @@ from assistant.quantity import (
     QUANTITIES,
     TOTAL_TRAVEL,
 )
-from assistant.sentences import Both, joined, sentences, spoken_to
+from assistant.sentences import Both, joined, sentences, spoken_to, step_name
 
 if TYPE_CHECKING:
     from assistant.clutch.ring import RingPlan
@@ -32,7 +32,8 @@ _READ = {
     "ask_contact": BRAKE_CONTACT,
 }
 """Questions for a reading that was taken."""
-ASKED = (*_READ, "ask_torque", "ask_way", "ask_lugs", "ask_doubts", "ask_finished", "ask_other")
+ASKED = (*_READ, "ask_torque", "ask_way", "ask_lugs", "ask_doubts", "ask_finished", "ask_other",
+         "ask_changed")  # fmt: skip
 """All questions that are answered from the job or its card."""
 
 
@@ -62,6 +63,8 @@ def on_ask(job: Job, act: Act) -> list[Said]:
         return [job.said(act.who, "steps_left", left=words.number(left)), *job.prompt()]
     if act.who == "helper" and job.facts.hazards.moving and not job.stopped:
         return job.prompt()  # he was just told to press, or to let up
+    if act.meaning == "ask_changed":
+        return [changed(job, act.who)]
     stays = act.who == "helper" and not job.facts.hazards.pedal_up
     return [job.said(act.who, "leave_it" if stays else act.meaning)]
 
@@ -91,6 +94,21 @@ def doubts(job: Job, who: str) -> Said:
     return job.said(who, "doubts_are", doubts=joined([Both(d) for d in found], "; "))
 
 
+def changed(job: Job, who: str) -> Said:
+    """What was moved so far, as the record has it: ring by the gap, rod and stops."""
+    facts, say = job.facts, sentences("job").say
+    by_gap = facts.plans.lugs_by_gap()
+    ring = [say("changed_ring", moved=words.moved(by_gap))] if facts.moves else []
+    steps = [
+        Both(c.what if c.step == "ring_plan" else f"{step_name(c.step)} {c.what}")
+        for c in facts.linkage
+    ]
+    if not ring + steps:
+        return job.said(who, "ring_maybe_state" if facts.turning else "changed_none")
+    maybe = [say("changed_turning")] if facts.turning else []
+    return job.said(who, "changed", moves=joined([*ring, *steps, *maybe], "; "))
+
+
 def on_how(job: Job, act: Act) -> list[Said]:
     """How the present step is done or measured, or what the thing is that the act's text names;
     without words for it, the maker's manual.
@@ -100,12 +118,25 @@ def on_how(job: Job, act: Act) -> list[Said]:
     if job.foot_wanted or job.facts.hazards["pedal"] == "doubted":
         return job.prompt()
     here, how = job.here, sentences("how")
+    if act.text == "turn":
+        return _what_to_turn(job, act)
     if act.text:
         return [spoken_to(act.who, how.say(f"what-{act.text}"), "reply:how")]
     for key in (here.reading, here.id, here.kind):
         if key in how.texts:
             return [spoken_to(act.who, how.say(key), "reply:how")]
     return [job.said(act.who, "how_manual")]
+
+
+def _what_to_turn(job: Job, act: Act) -> list[Said]:
+    """What he turns: the ring, until it is done; then what the present step says."""
+    if job.facts.card.clutch == "self-adjusting":
+        return [job.said(act.who, "how_manual")]
+    here, plan = job.here, job.facts.plans.ring()
+    if here.kind in ("rod", "stop_bolt") or job.past_ring(job.step_id):
+        return job.prompt() if here.who == act.who else job.hint(act)
+    move = [_to_go(job, act.who, plan)] if plan is not None and here.phase == "ring" else []
+    return [spoken_to(act.who, sentences("how").say("what-turn"), "reply:how"), *move]
 
 
 def on_aside(job: Job, act: Act) -> list[Said]:

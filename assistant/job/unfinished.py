@@ -411,7 +411,8 @@ def comes_first(job: Job, act: Act) -> list[Said] | None:
     comes = act.meaning == "ready" and not job.facts.hazards.helper_there
     if act.meaning not in _GOES_ON or stopped or comes:
         return None
-    return asks(job)
+    first = asking == "code" and act.meaning == "carry_on"
+    return [_said("both", "code_first")] if first else asks(job)
 
 
 def asks(job: Job) -> list[Said]:

@@ -89,7 +89,7 @@ _BLANKS = """
     free_after: free_after
     contact_after: contact_after
     plan: whole_plan plan_now
-    moves: plan_done plan_otherwise plan_left
+    moves: plan_done plan_otherwise plan_left changed
     seen: not_all_true
     now before quantity: unlike
     quantities: reopened
@@ -140,7 +140,7 @@ _BLANKS = """
     :link_lost link_lost_idle link_taken link_taken_idle link_back need_inside repair_wait
     :accepted_inside found_taken_back taken_back comes_later clearance_decides ring_again
     :stop_no_effect stop_wrong_way no_leave engine_waits sound_or_not no_brake_here wedges_in_state
-    :repair_new due_first
+    :repair_new due_first was_repaired changed_none
 """
 REPLIES = {
     reply: tuple(blanks.split())

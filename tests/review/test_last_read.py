@@ -32,7 +32,9 @@ STOPS = {
 
 
 @pytest.mark.parametrize("stops", STOPS)
-def test_the_last_gap_of_an_unfinished_job_is_told(session: Session, play: Play, stops: str) -> None:
+def test_the_last_gap_of_an_unfinished_job_is_told(
+    session: Session, play: Play, stops: str
+) -> None:
     """On its page, in the transcript, and in the row that the desk has of it."""
     script, told = STOPS[stops]
     play(session, script)
