@@ -11,6 +11,7 @@ from assistant.texts.core import CONFIRMS
 from assistant.texts.normal import normal
 from assistant.texts.safety import (
     MATTERS,
+    asks_again,
     broken_off,
     counts,
     misheard,
@@ -19,12 +20,14 @@ from assistant.texts.safety import (
     takes_back,
 )
 
-SUREST, SURE, IDLE, LIKELY = 0.95, 0.8, 0.5, 0.35
-"""Shares from which an act that lets the job go on is taken where somebody may be hurt, and
-elsewhere; talk that needs no answer, and any other act. Fitted on the tuning writers."""
-CERTAIN = 0.97
-"""Share from which words that say an act that matters need not be among those known for it: of the
-lines of writers left out that were so sure, 99 in 100 were right."""
+SUREST, SURER, SURE, IDLE, LIKELY = 0.95, 0.9, 0.8, 0.5, 0.35
+"""Shares from which an act is taken that moves a pedal; one that lets the job go on where somebody
+may be hurt, and elsewhere; talk that needs no answer, and any other act. Fitted on the tuning
+writers."""
+CERTAIN = {True: 0.97, False: 0.95}
+"""Share from which words that say an act that matters, one that moves a pedal or not, need not be
+among those known for it: of 480 lines of writers left out that were so sure and that nothing below
+speaks against, 472 were right; half of these writers had set out to mislead."""
 KNOWN_WELL = 0.7
 """Share of words the writers used, from which an act that matters is taken; all of them where it
 moves a pedal or the words are few: what is only like a word may be another."""
@@ -65,8 +68,8 @@ def likeliest(
     meaning = max(shares, key=lambda m: shares[m])
     share = shares[meaning]
     if meaning in MATTERS:
-        danger = meaning in CONFIRMS or bool(dialogue.danger())
-        sure = share >= (SUREST if danger else SURE) and may(meaning, who, dialogue)
+        enough = SUREST if meaning in CONFIRMS else SURER if dialogue.danger() else SURE
+        sure = share >= enough and may(meaning, who, dialogue)
         if sure and _said(words, text, asks, meaning, who, dialogue, guess, share):
             return meaning
         if misheard(text):
@@ -79,7 +82,7 @@ def likeliest(
     denied = fault and counts(text, asks, "sound")
     if denied and share < FAULT:
         return "unclear"  # "no grinding at all"
-    if fault and dialogue.trying and not names_fault(text):
+    if fault and dialogue.trying and not (names_fault(text) or share >= CERTAIN[True]):
         return again(who, dialogue)  # a trial that is told to have failed ends the job
     if meaning == "nothing":
         if share < IDLE or not guess.known:
@@ -113,8 +116,10 @@ def _said(
         share = sum(guess.shares.get(m, 0.0) for m in _same_as(meaning))
     told = "safe" if dialogue.at in _MAKE_SAFE else meaning
     all_known = guess.known == 1 or (meaning not in CONFIRMS or len(text.split()) > FEW)
-    certain = share >= CERTAIN and guess.known >= HALF_KNOWN and all_known
+    certain = share >= CERTAIN[meaning in CONFIRMS] and guess.known >= HALF_KNOWN and all_known
     if broken_off(words) or not (certain or says(text, told)):
+        return False
+    if meaning in _COMPLETE and asks_again(text):
         return False
     if not certain:
         few = len(text.split()) <= FEW
@@ -122,35 +127,77 @@ def _said(
         speaks = max(guess.by_words.get(m, 0.0) for m in _same_as(meaning))
         if not known or speaks - guess.by_words["nothing"] < SAID:
             return False
-    if counts(text, asks, meaning, certain and meaning not in CONFIRMS):
-        return True
-    clauses = [c for c in CLAUSE.split(words) if c and c.strip()]
     strict = meaning in CONFIRMS
-    if len(clauses) < 2 or asks or not (certain if strict else meaning in _COMPLETE):
+    if counts(text, asks, meaning, certain and not strict):
+        return True
+    if asks:
         return False
-    if strict and _ALL_BUT.search(text):
-        return False
-    if not (strict or counts(" ".join(text.split()[:4]), False, "done")):
+    if not strict and meaning in _COMPLETE and _said_first(words, meaning, who, dialogue, certain):
+        return True
+    return certain and said_last(words, meaning, who, dialogue)
+
+
+def _clauses(words: str, who: str, dialogue: Dialogue) -> list[tuple[str, Likely]]:
+    """Each clause, normal, and what it may mean by itself."""
+    said = [clause.strip() for clause in CLAUSE.split(words) if clause and clause.strip()]
+    return [(normal(clause), likely(clause, who, place(dialogue))) for clause in said]
+
+
+def _said_first(words: str, meaning: str, who: str, dialogue: Dialogue, certain: bool) -> bool:
+    """Whether the words begin with what completes the step, and no other clause speaks against it:
+    "blocks are under, both ends, she's not going anywhere"."""
+    clauses = _clauses(words, who, dialogue)
+    if len(clauses) < 2 or not counts(" ".join(normal(words).split()[:4]), False, "done"):
         return False
     said = False
-    for clause in clauses:
-        part, plain = likely(clause.strip(), who, place(dialogue)), normal(clause)
+    for plain, part in clauses:
         own = sum(part.shares.get(m, 0.0) for m in _same_as(meaning))
         against = sum(part.shares.get(m, 0.0) for m in _AGAINST)
         waits = part.best == "nothing" and part.waits > 0.3 and own < 0.3
-        if _DENIES.match(plain) or (not certain and (against > 0.4 or waits)):
+        if _DENIES.match(plain) or against > 0.4 or (not certain and waits):
             return False
-        mine = own > (CERTAIN if strict else SURE) and counts(plain, False, meaning)
-        if strict and mine:
-            mine = says(plain, meaning)
-        elif strict and (against > 0.1 or waits or part.harm > 0.02 or takes_back(plain)):
-            return False
-        said = said or mine
+        said = said or (own > SURE and counts(plain, False, meaning))
     return said
 
 
-_ALL_BUT = re.compile(r"\b(?:any|every|no)?(?:thing|all) but\b")
-""" "Anything but both hands out"."""
+def said_last(words: str, meaning: str, who: str, dialogue: Dialogue) -> bool:
+    """Whether one clause says the act and none after it takes it back: "never mind the bang, she's
+    off now". What only denies that something is amiss takes nothing back."""
+    strict = meaning in CONFIRMS
+    said = False
+    if _TURNS.search(normal(words)):
+        return False
+    for plain, part in _clauses(words, who, dialogue):
+        own = sum(part.shares.get(m, 0.0) for m in _same_as(meaning))
+        against = sum(part.shares.get(m, 0.0) for m in _AGAINST)
+        told = counts(plain, False, meaning)
+        if told and own >= CERTAIN[strict] and (not strict or says(plain, meaning)):
+            said = said or len(plain.split()) > 1 or plain in _BY_ITSELF
+            continue
+        waits = part.best == "nothing" and part.waits > 0.3
+        if strict:
+            twists = against > 0.1 or part.harm > 0.02 or takes_back(plain)
+        else:
+            twists = against > 0.4 or not (told or (own > SURE and _only_denies(plain)))
+        if twists or waits:
+            said = False
+    return said
+
+
+_BY_ITSELF = frozenset(
+    "done sound ready clear holding released accept skip good set greased".split()
+)
+"""Words that say an act alone; a "yes" may be to somebody else."""
+_TURNS = re.compile(r"\b(?:if|unless|whether|but)\b")
+"""What turns round what a clause of its own would say: "anything but both hands out"."""
+
+
+def _only_denies(plain: str) -> bool:
+    """Whether nothing but a denial keeps a clause from counting: "not a squeak out of her"."""
+    return counts(_DENIED.sub(" ", plain), False, "done")
+
+
+_DENIED = re.compile(r"\b(?:not|no|never|nothing|none|isn't|ain't|don't|doesn't|didn't|can't)\b")
 _ASIDE = re.compile(
     r"^((?:(?:yes|yeah|yep|aye|ok|okay|right|so|well|hey) )*)([A-Za-z]+),\s+"
     r"|,\s*([A-Za-z]+)\s*([.!,]|$)"

@@ -89,7 +89,7 @@ def of_this_step(words: str, dialogue: Dialogue) -> bool:
     parts = named - _OF_CHAIN.keys()  # "lever moves" is of the lever, whatever moves besides
     if things and named and not (parts or named) & things:
         return False
-    m = _AT_END.search(without_lead(text))
+    m = None if step.kind in ("rod", "stop_bolt") else _AT_END.search(without_lead(text))
     return m is None or bool(_BARE.search(m.string[: m.end("side")])) or m["side"] in sides
 
 

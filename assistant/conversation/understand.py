@@ -15,7 +15,15 @@ from rapidfuzz import fuzz, process
 
 from assistant.act import REASONS, Act
 from assistant.conversation.dead_ends import dead_end
-from assistant.conversation.likelihood import HALF_KNOWN, SURE, again, hint, likeliest
+from assistant.conversation.likelihood import (
+    HALF_KNOWN,
+    SURE,
+    SUREST,
+    again,
+    hint,
+    likeliest,
+    said_last,
+)
 from assistant.conversation.look import cleaned_up, fault, lugs_left, only_denied, taken_back
 from assistant.conversation.meaning import NUMBERS, PARTS, Likely, likely, place, weights
 from assistant.conversation.this_step import COMPLETES, of_this_step
@@ -62,6 +70,7 @@ from assistant.texts.safety import (
     near_harm,
     not_yet,
     orders,
+    reports,
     says,
     takes_back,
 )
@@ -180,6 +189,8 @@ _NO_BUT = re.compile(
     r"(?:that's |it's |it was |i said |make it |was )*(?P<rest>.+)$"
 )
 _CORRECT = re.compile(r"^(?:correction|correct|change|make) (?:that |it |the |my )?(?P<rest>.+)$")
+_CORRECT_SO = re.compile(r"^\W*(?:\w+ )?correct\s*[,.;!]\s*(?:and|so|but|now)\b", re.I)
+""" "Correct, and put down that...": it is right."""
 _BEFORE = re.compile(
     r"^(?:oh |no |wait |sorry |actually )*(?:that|the|my|our) "
     r"(?P<rest>[\w ]+ (?:was|were|should be|should've been|should have been) .+)$"
@@ -302,7 +313,11 @@ def _not_sure(words: str, who: str, dialogue: Dialogue) -> Act | Question:
     return Act("unsure", who)
 
 
-_NOISE = re.compile(r"\b(?:a|any|some|no|the|there's) (?:\w+ )?(?:sounds?|noises?)\b|\bhear\b")
+_NOISE = re.compile(
+    r"\b(?:a|any|some|the|there's) (?:\w+ )?(?:sounds?|noises?)\b"
+    r"(?! (?:fine|good|ok|okay|right|alright|sweet|great|lovely|normal|healthy|sound))"
+    r"|\bno (?:\w+ )?sounds?\b|^no noises?$|\bhear\b"
+)
 _BARE = frozenset({"okay", "ok", "yeah", "yep", "yes", "right", "alright", "all right", "sure"})
 
 
@@ -333,6 +348,13 @@ _KEY_GIVEN = re.compile(
     r"|\b(?:helper|he|she) has\b|\bwith (?:the )?helper\b"
 )
 """ "Key's on me", where the helper is to get it; "I gave him my key"."""
+_ONE_END = re.compile(
+    r"^(?!.*\b(?:rear|back|drives?|trailer|both|all|every|each|ends|four|six|eight)\b)"
+    r".*\b(?:front|fronts|steers?)\b"
+    r"|^(?!.*\b(?:front|fronts|steers?|both|all|every|each|ends|four|six|eight)\b)"
+    r".*\b(?:rear|rears|drives|back (?:ones|wheels|axle))\b"
+)
+""" "Chocks are in at the front": of the rear nothing is said."""
 _FAILS = re.compile(
     r"\b(?:doesn't|does not|don't|won't|can't|didn't|not)"
     r" (?:move|go|pull|release|squeeze|work|shift|engage)\b"
@@ -352,6 +374,8 @@ def _says_enough(meant: Act, words: str, dialogue: Dialogue) -> bool:
     if meant.meaning not in COMPLETES:
         return True
     at = dialogue.at
+    if at == "chocks" and _ONE_END.search(text):
+        return False
     if at in (*_OF_KEY, *_ITEMS, "found_odometer") and _KEY_AWAY.search(text):
         return False
     if meant.meaning == "sound" and _NO_FIRST.match(words) and names_fault(text):
@@ -366,10 +390,19 @@ def _says_enough(meant: Act, words: str, dialogue: Dialogue) -> bool:
 
 
 _ON_IT = re.compile(
+    r"(?<!sitting )(?<!sat )(?<!sit )"
     r"\b(?:down|holding|held|pressing|pressed|pushing|pushed|foot(?:'s| is)? on|on it)\b"
     r"(?! (?:the |my )?(?:floor|deck|ground|step))"
 )
 """ "Down", where a ready helper has his foot off."""
+
+
+def _told_of_other(meant: Act, words: str, dialogue: Dialogue) -> bool:
+    """Whether the helper tells what the technician has done: "she's out, I see her boots"."""
+    if meant.meaning not in COMPLETES:
+        return False
+    step = dialogue.dialogs.by_id.get(dialogue.at)
+    return step is not None and step.who == "tech" and reports(normal(words))
 
 
 def _of_this_step(
@@ -382,6 +415,8 @@ def _of_this_step(
         return again(who, dialogue)
     ready = isinstance(meant, Act) and meant.meaning == "ready"
     if ready and dialogue.at == "helper_ready" and _ON_IT.search(normal(words)):
+        return again(who, dialogue)
+    if who == "helper" and isinstance(meant, Act) and _told_of_other(meant, words, dialogue):
         return again(who, dialogue)
     completes = isinstance(meant, Act) and meant.meaning in COMPLETES and not meant.text
     if not completes or of_this_step(words, dialogue) or dialogue.asking:
@@ -423,11 +458,23 @@ def _understood(words: str, who: str, dialogue: Dialogue, asked: Question | None
         return again(who, dialogue)  # "clear?" is no "clear"
     if meant and (not expected or _fits(meant, dialogue)):
         return Act(meant, who)
+    return _read_or_guessed(words, text, meant, who, dialogue, asked)
+
+
+def _read_or_guessed(
+    words: str, text: str, meant: str, who: str, dialogue: Dialogue, asked: Question | None
+) -> Act | Question:
+    """A reading, else what the words most likely mean; `meant` is what their exact phrase means."""
+    expected = dialogue.expects()
+    figures = bool(expected) and _figures(text)
     # "on the floor" is the helper's word for holding, and a reading at another step.
     found = _reading(words, text, who, dialogue, asked)
-    if isinstance(found, Act) and (figures or _chosen(text, asked, dialogue)):
-        return found
-    if isinstance(found, Question) and _settled(text, expected, asked):
+    if isinstance(found, Act):
+        if figures or _chosen(text, asked, dialogue):
+            return found
+        if _said_with_yes(found, words, dialogue):
+            return Act("check", who)
+    elif found is not None and _settled(text, expected, asked):
         return found
     guess = likely(words, who, place(dialogue))
     if found is not None and not (_LETTER.search(text) and _better(guess, found)):
@@ -448,6 +495,40 @@ def _with_more(
         or _counted(text, who, dialogue)
         or _part_moved(text, who, dialogue)
     )
+
+
+_YES_WORDS = re.compile(r"\b(?:yes|yep|yeah|yup|aye|yessir|right|correct|check)\b")
+_SAME_IN = 0.0006
+
+
+def _said_with_yes(found: Act, words: str, dialogue: Dialogue) -> bool:
+    """Whether it is the value that waits for its check, said over with a yes."""
+    pending, text = dialogue.pending, normal(words)
+    if pending is None or found.meaning != "reading" or not _YES_WORDS.search(text):
+        return False
+    if "?" in words or negated(text):
+        return False
+    waits, value = read(pending.readback, pending.quantity), (found.reading or {}).get("value_in")
+    if waits.value_in is None or value is None:
+        return False
+    return bool(abs(waits.value_in - value) < _SAME_IN)
+
+
+_LOOKS_BACK = ("back", "repeat", "where", "how_long")
+"""Commands that are heard in one clause, beside talk: "hang on, I missed a wedge, go back one"."""
+
+
+def _in_a_clause(words: str, who: str, dialogue: Dialogue) -> Act | None:
+    """One of those commands, when a clause is a phrase for it and the rest is talk."""
+    clauses = [text for clause in CLAUSE.split(words) if (text := normal(clause or ""))]
+    if len(clauses) < 2:
+        return None
+    for text in (clauses[-1], clauses[0]):
+        meant = _phrase(text, without_lead(text), who, dialogue)
+        if meant in _LOOKS_BACK and not negated(text):
+            filled = _filled(meant, text, text, who, dialogue)
+            return filled if isinstance(filled, Act) else None
+    return None
 
 
 _THINGS = {
@@ -541,6 +622,8 @@ def _beside(words: str, text: str, meant: str, who: str, dialogue: Dialogue) -> 
     ends = ("trouble", kind) if kind else (meant, "") if meant else None
     if ends is None and not _figures(text):
         ends = dead_end(words, at)
+        if ends is not None and _as_asked(likely(words, who, place(dialogue)), dialogue):
+            ends = None  # "rod ends ain't got no play"
     if not meant and ends == ("trouble", "brake_gone") and dialogue.at == LOOK and who == "tech":
         return Act("not_sound", who, text=words.strip())
     tells = dialogue.telling == "rest" or (dialogue.telling == "why" and ends is None)
@@ -557,6 +640,13 @@ def _beside(words: str, text: str, meant: str, who: str, dialogue: Dialogue) -> 
         if down or (harmful.meaning == "danger" and _BODY.search(text)):
             return harmful
     return Act(ends[0], who, text=ends[1])
+
+
+def _as_asked(guess: Likely, dialogue: Dialogue) -> bool:
+    """Whether words most likely say what was asked for, and no trouble."""
+    best = guess.best
+    wanted = (best == "reading" and bool(dialogue.expects())) or best in dialogue.allowed()
+    return wanted and best in (*MATTERS, "reading") and guess.shares[best] >= SURE
 
 
 _OVER = re.compile(
@@ -621,7 +711,7 @@ def _names_himself(words: str, who: str, dialogue: Dialogue) -> re.Match[str] | 
     if not written and not asked and (m["says"] or "").lower() in ("it's", "it is", "i'm", "i am"):
         return None
     stops = dialogue.danger().down and not dialogue.stopped
-    bar = HARM_NAMED if asked or written else HARM_LITTLE
+    bar = HARM_SURE if asked or written else HARM_LITTLE
     harmless = likely(words, who, place(dialogue)).harm < bar
     return m if stops or harmless else None
 
@@ -704,9 +794,15 @@ def _guessed(words: str, who: str, dialogue: Dialogue, guess: Likely) -> Act | Q
         return named
     if _said_again(guess, words, who, dialogue):
         return Act(guess.best, who)
+    if _clear_to_let_up(guess, words, who, dialogue):
+        return Act("let_up", who, text="clear")
     meaning = likeliest(words, text, "?" in words, who, dialogue, guess)
     if isinstance(meaning, Question):
         return meaning
+    if meaning in ("unclear", "wait", "aside"):
+        command = _in_a_clause(words, who, dialogue)
+        if command is not None:
+            return command
     if meaning == "unclear":
         return _like(text, who, dialogue)
     return _filled(meaning, words, text, who, dialogue)
@@ -919,6 +1015,8 @@ def _harm(words: str, text: str, who: str, dialogue: Dialogue) -> Act | None:
         return Act("danger", who)
     if _his_to_say(guess, words, who, dialogue):
         return None
+    if does == "block" and who == "tech" and _blocked(dialogue) and guess.harm < HARM_LITTLE:
+        return None  # nothing goes on before the helper has answered, whatever is said below
     coming = danger.releasing and who == "helper" and _COMING_UP.search(text)
     if coming and guess.best == "nothing" and guess.harm < NO_HARM_IN_IT:
         return Act("aside", who)  # as he was told: a "wait" of his would stop it
@@ -946,7 +1044,9 @@ def _surely(guess: Likely) -> bool:
 def _his_to_say(guess: Likely, words: str, who: str, dialogue: Dialogue) -> bool:
     """Whether words are surely what this person is to say here of himself: that he holds, that it
     is up; that his hands are clear, or that it may come up."""
-    if not _surely(guess) or "?" in words or takes_back(normal(words)):
+    if not _surely(guess) or "?" in words:
+        return False
+    if takes_back(normal(words)) and not said_last(words, guess.best, who, dialogue):
         return False
     held = guess.best == "holding" and dialogue.danger().held
     own = ("holding", "released") if who == "helper" else ("clear", "let_up")
@@ -973,18 +1073,68 @@ def _of_his_own(guess: Likely, who: str, danger: Danger) -> bool:
     """Whether the technician surely tells of his own work, though a word in it names a harm: "rag's
     still in". Where he has not called clear, nothing moves for it."""
     works = who == "tech" and danger.held and not danger.cleared
-    return works and guess.best in _OF_WORK and _surely(guess)
+    return works and guess.best in _OF_WORK and _surely(guess) and guess.known >= WELL_KNOWN
 
 
 def _said_again(guess: Likely, words: str, who: str, dialogue: Dialogue) -> bool:
     """Whether it is what he has said already, so that it lets nothing go on: that he still holds, a
-    hold that is confirmed; that he is clear, or that it may come up, where that is under way."""
+    hold that is confirmed; that he is clear, or that it may come up, where that is under way; that
+    his hands are out, where the helper is awaited."""
+    danger, asked = dialogue.danger(), guess.best in dialogue.allowed()
+    if who == "tech" and guess.best == "clear" and _awaits_helper(dialogue) and not asked:
+        enough = guess.shares["clear"] >= SURE and guess.harm < HARM_IN_ACTS
+        return enough and "?" not in words and not takes_back(_EMPTY_HANDS.sub(" ", normal(words)))
     if not _his_to_say(guess, words, who, dialogue):
         return False
-    danger, asked = dialogue.danger(), guess.best in dialogue.allowed()
     if who == "helper":
         return guess.best == "holding" and danger.held and not asked
     return (danger.cleared or danger.releasing) and not asked and not dialogue.stopped
+
+
+_UP_NOW = re.compile(
+    r"\b(?:let|bring|ease|wind|take)(?: it| her| him| that| the pedal)? (?:\w+ )?up\b"
+    r"|\bup (?:it|she) comes\b|\b(?:let|bring|ease) up\b"
+)
+
+
+def _clear_to_let_up(guess: Likely, words: str, who: str, dialogue: Dialogue) -> bool:
+    """Whether he says in one breath that he is clear and that it may come up, in a stop."""
+    text = normal(words)
+    if who != "tech" or not (dialogue.stopped and "let_up" in dialogue.allowed()):
+        return False
+    both = guess.shares["clear"] + guess.shares["let_up"]
+    clear = [
+        c for clause in CLAUSE.split(words) if (c := normal(clause or "")) and says(c, "clear")
+    ]
+    bare = _UP_NOW.sub(" ", text)
+    return (
+        both >= SUREST
+        and guess.harm < HARM_IN_ACTS
+        and _UP_NOW.search(text) is not None
+        and any(counts(_UP_NOW.sub(" ", c), False, "clear") for c in clear if not _UP_NOW.match(c))
+        and "?" not in words
+        and not takes_back(_EMPTY_HANDS.sub(" ", bare))
+    )
+
+
+_EMPTY_HANDS = re.compile(r"\b(?:nothing|nothin|nowt|no \w+|none)(?: of mine)? (?:left )?in\b")
+""" "Nothing in the hole": a denial that says it is clear."""
+
+
+def _awaits_helper(dialogue: Dialogue) -> bool:
+    """Whether nothing goes on before the helper has answered, hands out."""
+    danger = dialogue.danger()
+    unsure = danger.pedal and not (danger.held or danger.releasing)
+    return not dialogue.stopped and (unsure or danger.foot or danger.releasing)
+
+
+def _blocked(dialogue: Dialogue) -> bool:
+    """Whether the helper was asked if he still holds, and has not answered."""
+    return (
+        _awaits_helper(dialogue)
+        and dialogue.danger().pedal
+        and not (dialogue.danger().releasing or "holding" in dialogue.allowed())
+    )
 
 
 def _harm_near(text: str, who: str, dialogue: Dialogue, guess: Likely) -> Act | None:
@@ -1026,7 +1176,13 @@ _NOTED = re.compile(
     r"|remember|for the record|mark down|make a mark)\b[\s:,]*(?:that |it |this |in the notes )*",
     re.I | re.S,
 )
-_BECAUSE = re.compile(r"\b(?:because|since|as|cause|'cause|cos)\b\s*(?P<rest>.+)$")
+_BESIDE_NOTE = re.compile(
+    r"[,.;]?\s*(?:and )?\b(?:put down|write down|note down|note|jot down|mark down) that\b.*$",
+    re.I | re.S,
+)
+_BECAUSE = re.compile(
+    r"\b(?:because|since|as(?! (?:it )?(?:is|stands)\b)|cause|'cause|cos)\b\s*(?P<rest>.+)$"
+)
 
 
 def _filled(meaning: str, words: str, text: str, who: str, dialogue: Dialogue) -> Act | Question:
@@ -1040,8 +1196,9 @@ def _filled(meaning: str, words: str, text: str, who: str, dialogue: Dialogue) -
         m = _BECAUSE.search(text)
         return Act("accept", who, text=m["rest"] if m else text)
     if meaning == "sign_off":
-        found = _CODE.search(text)
-        code = _code(found["rest"]) if found and _is_code(found["rest"]) else ""
+        each = [_CODE.search(normal(clause or "")) for clause in CLAUSE.split(words)]
+        codes = [_code(m["rest"]) for m in each if m is not None and _is_code(m["rest"])]
+        code = codes[-1] if codes else ""
         return Act("sign_off", who, text=code)
     if meaning == "not_sound" and meaning not in dialogue.allowed():
         return Act("not_sound", who, text=words.strip())
@@ -1154,6 +1311,7 @@ def _never_done(text: str, asks: bool, who: str, dialogue: Dialogue) -> Act | No
 
 _HITS_KEY = re.compile(
     r"\b(?:hit|bump|tap|flick|use|with)\b (?:the |that |on the )*(?:key|starter|ignition)\b"
+    r"(?! (?:is |being |turned |switched )?(?:off|out|away))"
 )
 _MAY_I = re.compile(r"^(?:\w+ ){0,2}?(?:can|could|should|may|shall|do|is it)\b")
 
@@ -1249,7 +1407,8 @@ def _near(words: str, text: str, who: str, dialogue: Dialogue, danger: Danger) -
     asks, helper = "?" in words, who == "helper"
     moves = danger.pressing and orders(text, helper)
     if moves and _asks_leave(text, asks, who, dialogue) is None:
-        return Act("danger" if helper else "unsure", who)
+        told = helper or likely(words, who, place(dialogue)).harm >= HARM_HINTED
+        return Act("danger" if told else "unsure", who)
     if dialogue.at == "engine_off" and _ENDS_TRIALS.search(text):
         if who == "tech" and "key" in text:
             return None
@@ -1265,8 +1424,21 @@ def _near(words: str, text: str, who: str, dialogue: Dialogue, danger: Danger) -
 def _tells_done(words: str, who: str, dialogue: Dialogue) -> bool:
     """Whether words that name a harm surely tell of something else: "the plate's in my hand"."""
     guess = likely(words, who, place(dialogue))
+    if guess.known < WELL_KNOWN:
+        return False
+    if _MY_BODY.search(normal(words)) and not _MY_BODY_HURT.search(normal(words)):
+        return guess.harm < NO_HARM_IN_IT and guess.best != "danger"
     other = guess.best in _BESIDE if "?" in words else guess.best in MATTERS
-    return other and guess.known >= WELL_KNOWN and _surely(guess)
+    return other and _surely(guess)
+
+
+_MY_BODY = re.compile(
+    r"\b(?:in|on|with|by|of) (?:my|me) (?:head|chest|arms?|back|face|hair|sleeve)\b"
+)
+_MY_BODY_HURT = re.compile(
+    r"\b(?:hurt|caught|hit|fell|fallen|dropp|blood|cut|burn|oil|spray|stuck|got)\w*\b"
+)
+""" "Doing the sum on my arm", "quit shining it in my face": of a body, and of no harm."""
 
 
 def _asks_leave(text: str, asks: bool, who: str, dialogue: Dialogue) -> Act | None:
@@ -1417,7 +1589,7 @@ def _with_rest(words: str, short: str, asks: bool, who: str, dialogue: Dialogue)
         act = correction(m["rest"], who, dialogue)
         if act is not None and act.reading:
             return act
-    m = _CORRECT.match(short)
+    m = None if _CORRECT_SO.match(words) else _CORRECT.match(short)
     if m is None and not asks and dialogue.pending is not None:
         m = _BEFORE.match(short)
         if m is not None and _named_in(m["rest"]) in ("", dialogue.pending.quantity):
@@ -1567,12 +1739,21 @@ def _reading(
     """The reading that is asked for; of two called out in one breath, its own part of the words."""
     if text == "k":  # an okay, no thousand
         return None
+    if dialogue.pending is not None and (beside := _BESIDE_NOTE.sub("", words)) != words:
+        words, text = beside, normal(beside)  # what is written down is no new value
     mine = two_called(words).get(dialogue.expects(), "")
     if mine:
         words, text = mine, normal(mine)
+    if dialogue.expects() == ODOMETER:
+        words = _DIGITS_APART.sub(" ", words)
     if _LOST_COUNT.search(text) and dialogue.expects() == LUGS:
         return Question("ask_reading", {"question": read("a few lugs", LUGS).why}, who, True)
     return _one_reading(words, text, who, dialogue, asked)
+
+
+_ONES = r"(?:oh|zero|nought|one|two|three|four|five|six|seven|eight|nine)"
+_DIGITS_APART = re.compile(rf",\s+(?={_ONES} {_ONES}(?: {_ONES})?\W*$)", re.I)
+""" "Five two oh, zero zero zero": one number."""
 
 
 def _one_reading(

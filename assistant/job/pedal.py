@@ -263,10 +263,13 @@ def on_let_up(job: Job, act: Act) -> list[Said]:
     hazards = job.facts.hazards
     if job.at != HALTED or hazards.pedal_up:
         return job.hint(act)
+    if act.text == "clear" and act.who == "tech":
+        hazards.says_clear()
     if not hazards.hands_clear:
         return [job.said("tech", "confirm_clear_first")]
     job.release_halted = True
-    return job.prompt(entering=True) if job.fire("let_up") else job.hint(act)
+    heard = [job.said("tech", "clear_heard")] if act.text == "clear" else []
+    return [*heard, *job.prompt(entering=True)] if job.fire("let_up") else job.hint(act)
 
 
 def on_resumed(job: Job, act: Act, who: Said) -> list[Said]:
@@ -351,6 +354,10 @@ def on_lost(job: Job, act: Act) -> list[Said]:
 def on_clear(job: Job, act: Act) -> list[Said]:
     """Hands and tool are out of the hole."""
     if job.at != HALTED and job.here.kind != "clear":
+        danger = job.danger()
+        awaited = job.whose() == "helper" or (danger.pedal and not danger.held)
+        if act.who == "tech" and awaited:
+            return [job.said("tech", "clear_heard")]
         return job.hint(act)
     job.facts.hazards.says_clear()
     heard = job.said("tech", "clear_heard")

@@ -71,10 +71,13 @@ _NAMED = re.compile(
     r"|\b(?:crank\w*|starter|ignition)\b|\bkey (?:is |'s )?in\b"
     r"|\b(?:my|his|her|me) (?:hand|finger|arm|thumb)s?\b|\bstuck\b|\bunder the truck\b"
     r"|\b(?:don't|dont|do not|didn't)(?: \w+){0,2} (?:let|release|come off|let go)\b|\blet go\b"
+    r"|\b(?:scream\w*|holler\w*)\b"
+    r"|\b(?:ring|adjuster)\b.{0,16}\b(?:stiff\w*|tight|hard\w*|heavy|heavier)\b(?! enough)"
     r"|^(?:oh |ah |aw )*(?:wh?oops\w*|oops\w*|uh oh|oh no|argh\w*|ow+|ouch|hey|oi|yikes|jeez|jesus"
     r"|christ|damn|shit|crap|hell|god|whoa)(?: \w+)?$"
 )
-"""A pedal not down, a foot that gives, hands, the starter, a cry: never let pass in a hold."""
+"""A pedal not down, a foot that gives, hands, the starter, a cry, a ring that turns hard, as it
+does with the pedal up: never let pass in a hold."""
 _CRY = re.compile(
     r"^(?:a{3,9}h{0,9}|a{1,9}h{2,9}|a{1,9}r{1,9}g{1,9}h{0,9}|o{1,9}w{1,9}|no{3,9}|(?:ah ?){3,}"
     r"|(?:no ?){3,}|(?:(?:ow+|ouch|argh|aua|ay|au)(?: |$))+)$"
@@ -185,7 +188,9 @@ _ASKS = re.compile(
     r"|ya (?:holding|holdin|got|done|on|off|ready|clear|want|sure|there|think|need)"
     r"|you (?:holding|holdin|got|done|on|off|ready|clear|want|sure|there))\b"
     r"|\b(?:right|yeah|yes|no|ok|okay|innit|eh|huh) \?$|\bor (?:not|what|no)$|\bwhat about\b"
-    r"|\b(?:ready|done) (?:for what|to do what|how|when|why|what|where)\b|\b(?:for|to) what$"
+    r"|\b(?:ready|done) (?:for what|to do what|how|when(?! (?:you|you're|y'all|ye|yous|u)\b)|why"
+    r"|what|where)\b"
+    r"|\b(?:for|to) what$"
     r"|\b(?:tell me (?:if|when)|wonder if|not sure|don't know|dunno|no idea|can't tell|can't see)\b"
 )
 _LATER = _any("later")
@@ -276,6 +281,16 @@ _MAY_SKIP = re.compile(
     r"^(?:\w+ ){0,2}?(?:can|can't|could|may|shall) (?:we|i|you) (?:just |please |maybe )*"
     r"(?=(?:skip|leave|pass|miss|drop)\b)"
 )
+_I_WILL = re.compile(
+    r"\b(?:i'll|i will|we'll|we will|let's|let us) (?:just )?(?=(?:take|accept|live|leave|go|skip"
+    r"|sign|move|keep|carry|continue|pass|call|close)\b)"
+)
+""" "I'll take it as it is": said by who does it with these words."""
+_CHECK_AGAIN = re.compile(r"\b(?:check|try|measure) (?:\w+ )?again\b|\bcorrect (?:that|it|this)\b")
+""" "Aye, correct that": it is not right yet."""
+_BY_WORDS = ("accept", "skip", "sign_off", "move", "carry_on")
+_RECKONS = re.compile(r"(?<!he )(?<!she )(?<!they )(?<!who )\b(?:i )?reckon(?: that)?\b")
+"""How some say what they have seen."""
 _BOTH_WAYS = re.compile(r"\bholding\b.*\breleased?\b|\breleased?\b.*\bholding\b")
 """A pedal said to be down and up in one breath is neither."""
 
@@ -294,6 +309,10 @@ def counts(text: str, asks: bool, meaning: str, certain: bool = False) -> bool:
         asks, text = False, _MAY_SKIP.sub("", text)  # asked so politely, it is meant
     if asks or _ASKS.search(text) or misheard(text):
         return False
+    if meaning in _BY_WORDS:
+        text = _I_WILL.sub("", text)
+    if certain and meaning not in _OWN:
+        text = _RECKONS.sub(" ", text)
     if meaning == "clear":
         text = _LET_UP.sub(" ", _EMPTY.sub(" ", text))
     if meaning in ("sound", "check", "done", "clear", "ready"):
@@ -317,6 +336,16 @@ def counts(text: str, asks: bool, meaning: str, certain: bool = False) -> bool:
     if meaning not in ("let_up", "carry_on") and _DOING.search(text):
         return False
     return not (meaning in _OWN and _REPORTS.search(text))
+
+
+def asks_again(text: str) -> bool:
+    """Whether words want a thing put right, or looked at once more: "aye, correct that"."""
+    return bool(_CHECK_AGAIN.search(text))
+
+
+def reports(text: str) -> bool:
+    """Whether words tell of somebody else."""
+    return bool(_REPORTS.search(text) or _REPORTED.search(text))
 
 
 def takes_back(text: str) -> bool:
@@ -349,7 +378,8 @@ def _leave(act: str) -> str:
     """What asks leave for an act: "can I", "want me to", "is it okay to"."""
     return (
         rf"^(?:\w+ ){{0,3}}?(?:can|could|should|shall|may|must|do|am) i\b(?:.{{0,16}}\b)?{act}\b"
-        rf"|\bwant me to\b(?:.{{0,12}}\b)?{act}\b|\b(?:ok|okay|safe|time|good) to {act}\b"
+        rf"|\bwant me to\b(?:.{{0,12}}\b)?{act}\b"
+        rf"|\b(?:(?:ok|okay|safe|time) to|good to (?!go\b)) ?{act}\b"
     )
 
 

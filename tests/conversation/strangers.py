@@ -210,6 +210,8 @@ def labels(meant: Act | Question) -> set[str]:
         return (
             {"ask other", "ask total"} if part in ("total", "free", "contact") else {f"ask {part}"}
         )
+    if name == "let_up" and meant.text == "clear":
+        return {"let_up", "clear"}
     if name == "correct" and meant.reading:
         return {"correct", "value"}
     if name == "back" and meant.text not in ("", "1"):
@@ -245,6 +247,8 @@ def judge(line: Line, meant: Act | Question) -> Verdict:
     flat = {label for way in wanted for label in way}
     if got & COMPLETES and any(set(way) & COMPLETES for way in wanted):
         got |= COMPLETES  # people say one for the other, and the step knows which it is
+    if "clear" in got and line.situation in _COMES_UP:
+        got.add("let_up")
     if "value" in got:  # in place of the one that waits: with or without a "no"
         got |= {"no", "correct"}
     if any(_met(way, got, meant) for way in wanted):
@@ -262,6 +266,8 @@ def judge(line: Line, meant: Act | Question) -> Verdict:
     return Verdict("asked" if "ask" in got else "wrong", taken)
 
 
+_COMES_UP = ("S30", "S32")
+"""Where it comes up as soon as he is clear, or is on its way."""
 _STOPS_TOO = {"S45": {"wait"}}
 """What stops a job there although it does nowhere else."""
 HAZARD = frozenset({"S26", "S27", "S28", "S29", "S30", "S31", "S32", "S45", "S46", "S52", "S53"})

@@ -116,7 +116,7 @@ def test_likeness_completes_nothing(situation: str, words: str) -> None:
 
 def test_yes_takes_a_suggestion_that_moves_nothing() -> None:
     talk = talk_at("S42")
-    assert "Did you mean explain" in said(talk, "tech", "exlpain")
+    assert "Did you mean explain" in said(talk, "tech", "expalin")
     assert "Free travel is" in said(talk, "tech", "yes")
 
 

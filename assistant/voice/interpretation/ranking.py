@@ -254,7 +254,10 @@ def _prior(act: Act, dialogue: Dialogue, words: str) -> float:
         return PRIOR["casual_check"]
     if act.meaning in (*_AS_ASKED, *allowed):
         return 1.0
-    anywhere = dialogue.dialogs.words[act.meaning].anytime or act.meaning in _PEDAL_ALARMS
+    meant = dialogue.dialogs.words.get(act.meaning)
+    if meant is None:
+        return 1.0  # what is asked for word for word has no phrases
+    anywhere = meant.anytime or act.meaning in _PEDAL_ALARMS
     return PRIOR["aside" if anywhere else "refused"]
 
 
