@@ -450,7 +450,8 @@ def _understood(words: str, who: str, dialogue: Dialogue, asked: Question | None
     if doubts or not (meant or figures):
         harmful = _harm(words, text, who, dialogue)
         if harmful is not None:
-            return harmful
+            denies = meant == "no" and who == "tech" and harmful.meaning == "unsure"
+            return replace(harmful, text="no") if denies else harmful
     complained = complaint(short, meant, who, dialogue) if meant else _what_is(text, who)
     if complained is not None:
         return complained

@@ -126,6 +126,8 @@ def on_danger(job: Job, act: Act) -> list[Said]:
 def on_unsure(job: Job, act: Act) -> list[Said]:
     """Words in a hold that are not surely harmless: nothing counts before the helper answers."""
     hazards = job.facts.hazards
+    if act.text == "no" and act.who == "tech":
+        job.pending = None  # the count that was read back is denied, whatever else it means
     if hazards.moving and act.who == "tech" and job.at != HALTED:
         return on_danger(job, act)  # the pedal is on its way: no time to ask
     leave = act.text if act.who == "helper" and act.text in _LEAVE else ""

@@ -197,7 +197,8 @@ def labels(meant: Act | Question) -> set[str]:
     if isinstance(meant, Question) or meant.meaning == "unclear":
         return {"ask"}
     if meant.meaning == "unsure":  # who asked leave got his answer, a plain no
-        return {"ask", "block", *(["ask other"] if meant.text else [])}
+        leave = meant.text not in ("", "no")
+        return {"ask", "block", *(["ask other"] if leave else [])}
     if meant.meaning == "reading":
         return {"value"}
     if meant.meaning == "trouble":
@@ -304,9 +305,14 @@ def _has(label: str, got: set[str], meant: Act | Question) -> bool:
         return True
     if label == "back" and any(g.startswith("back") for g in got):
         return True
-    return label in got
+    return label in got or bool(_SAME_TROUBLE.get(label, set()) & got)
 
 
+_SAME_TROUBLE = {
+    "trouble seized": {"trouble frozen", "trouble cover", "trouble stripped"},
+    "trouble break": {"trouble stripped"},
+}
+"""What the writers could call only seized or broken -> the kinds that lugcall tells apart."""
 _UNITS = {"in": 1.0, "mm": 1 / 25.4, "cm": 1 / 2.54, "thou": 0.001}
 
 

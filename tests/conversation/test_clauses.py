@@ -96,3 +96,12 @@ def test_what_was_asked_for_is_no_trouble() -> None:
 def test_an_order_to_the_starter_is_told_as_danger() -> None:
     got = strangers.kept("S22").understood("Starter just kicked! Who's on the key?!", "tech")
     assert isinstance(got, Act) and got.meaning == "danger"
+
+
+def test_a_count_that_is_denied_in_a_hold_is_dropped_once_he_holds() -> None:
+    """ "No" may be an alarm, so it blocks; but the count is not read back for ever."""
+    talk = strangers.talk_at("S26")
+    talk.hear("tech", "one lug")
+    assert "Still holding" in talk.hear("tech", "no")[-1].text
+    said = talk.hear("helper", "holding")[-1].text
+    assert "Say how many moved" in said and talk.dialogue.pending is None
