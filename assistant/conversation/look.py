@@ -73,6 +73,7 @@ def taken_back(words: str) -> bool:
 
 
 _CLEANED = re.compile(r"\b(?:clean(?:ed)?|dry|dried)\b")
+_REPAIRED = re.compile(r"\b(?:repaired|fixed|mended|replaced)\b")
 _WIPED = re.compile(r"\bwip(?:ed|es)\b")
 
 
@@ -80,7 +81,7 @@ def cleaned_up(words: str) -> bool:
     """Whether words say no more than that what was seen is clean now: whether it was repaired is
     another question."""
     text = normal(words)
-    told = not _WIPED.search(text) and taken_back(words)
+    told = (not _WIPED.search(text) and taken_back(words)) or _REPAIRED.search(text)
     return bool(_CLEANED.search(text)) and "?" not in words and not (told or negated(text))
 
 

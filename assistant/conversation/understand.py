@@ -341,6 +341,7 @@ _KEY_AWAY = re.compile(
 _KEY_KEPT = re.compile(
     r"\b(?:on me|my (?:\w+ )?(?:pocket|hand|belt)|with me|engine|off"
     r"|i(?:'ve| have)?(?: still| just)? (?:got|have)|i've (?:it|the keys?))\b"
+    r"|^(?:(?:yeah|yes|ok|okay|still) )*got (?:it|(?:the |my )?keys?)\b"
 )
 _KEY_GIVEN = re.compile(
     r"\b(?:gave|given|giving|hand(?:ed|ing)|pass(?:ed|ing)|toss\w*|threw|thrown|his|her|him"
@@ -565,6 +566,13 @@ _ASKED_FOR = {
     ),
 }
 """What is asked for in other words -> how."""
+_CHANGED = re.compile(
+    r"^(?:(?:so|and|ok|okay|hey|now|well) )*what(?: all| exactly| changes| things)?"
+    r"(?:'s|'ve| have| did| has| was| were)(?: all| exactly| we| i| you| been)*"
+    r" (?:chang(?:e|ed)|moved?|adjust(?:ed)?|made|turned)"
+    r"(?: so far| already| today| up to now| till now| on it| here)*$"
+)
+""" "What all have we changed": what was moved so far."""
 _VALUES = ("free", "gap", "clearance")
 """Of these, "what's the gap" asks for the reading."""
 
@@ -572,6 +580,8 @@ _VALUES = ("free", "gap", "clearance")
 def _what_is(text: str, who: str) -> Act | None:
     """The question what a thing is: "what's a lug", "what does release mean"."""
     m = _WHAT_IS.match(text)
+    if m is None and _CHANGED.match(text):
+        return Act("ask_changed", who)
     if m is None:
         asked = next((thing for thing, asks in _ASKED_FOR.items() if asks.search(text)), "")
         his = asked and (asked != "turn" or who == "tech")
@@ -857,6 +867,7 @@ _OF_WEDGES = frozenset(
 _PIECES = re.compile(
     r"\b(?:\d+|one|two|three|four|five|six|seven|eight|nine|ten|eleven|twelve)"
     r" (?:(?:of the|shipping|holding|wooden) )*(?:wedges?|bolts?|blocks|pieces)\b"
+    r"|^(?:i |we |he )?(?:took|pulled) (?:out )?(?:\d+|two|three|four|five|six|eight)\b"
     r"|^(?:(?:all|that's|there's|got) )*(?:\d+|two|three|four|five|six|eight) (?:are |came )?out$"
 )
 """ "Four wedges out": no length, wherever it is said."""
@@ -885,8 +896,9 @@ def _few() -> dict[str, int]:
 
 
 _PART_MOVED = re.compile(
-    r"^(?:i |i've |we )?(?:(?:only |just )?(?:moved|turned|got|did)) (?:only |just )?"
-    r"(?P<count>[a-z]+|\d+)(?: lugs?| notch(?:es)?)?(?: and| but| then| now)*(?: the)?"
+    r"^(?:(?:i |i've |we )?(?:only |just )?(?:moved|turned|got|did) (?:only |just )?"
+    r"(?P<count>[a-z]+|\d+)(?: lugs?| notch(?:es)?)?"
+    r"|(?P<first>[a-z]+|\d+)(?: lugs?)? (?:moved|turned))(?: and| but| then| now)*(?: the)?"
     r" (?:rest|remaining|others?|next|last)(?: of (?:them|it)| ones?| \w+)?"
     r"(?:'s| is| are| won't| wont| doesn't| don't| will not| got)? ?"
     r"(?:stuck|seized|jammed|frozen|solid|move|budge|turn|go|come)(?: now| solid| fast| at all)?$"
@@ -899,7 +911,7 @@ def _part_moved(text: str, who: str, dialogue: Dialogue) -> Act | None:
     m = _PART_MOVED.match(text) if who == "tech" else None
     if m is None or dialogue.expects() != LUGS:
         return None
-    count = read(f"{m['count']} lugs", LUGS)
+    count = read(f"{m['count'] or m['first']} lugs", LUGS)
     return Act("reading", who, count.as_data(), doubt=True) if count.status == "read" else None
 
 
@@ -1256,7 +1268,7 @@ def _alarm(words: str, who: str, dialogue: Dialogue, danger: Danger) -> Act | Qu
     if not (_figures(text) or text in _YES):
         told = (
             _not_clear(text, who, dialogue)
-            or _first_time(text, who, dialogue)
+            or _first_time(words, who, dialogue)
             or _cranks(text, asks, who, danger)
             or _never_done(text, asks, who, dialogue)
             or _hurt(text, asks, who, dialogue, danger)
@@ -1335,18 +1347,25 @@ def _not_clear(text: str, who: str, dialogue: Dialogue) -> Act | None:
 _OF_IGNITION = re.compile(
     r"^(?:(?:so|um|uh|hey|ok|okay|sorry|wait) )*(?:(?:is|was) (?:this|that|it) (?:the )?"
     r"(?:ignition|key|key ?hole|starter|switch)(?: here)?"
-    r"|where(?:'s| is| does) (?:the )?(?:ignition|key ?hole|starter|switch|key)(?: go| at)?"
-    r"|which way (?:is|do i turn|does|goes) (?:the |this )?(?:key|it|ignition)(?: go| turn| on)?"
+    r"|where(?:'s| is| does| do i put) (?:the )?(?:ignition|key ?hole|starter|switch|key)"
+    r"(?: go| at| in)?"
+    r"|(?:which way (?:is|do i turn|does|goes)|does) (?:the |this )?(?:key|it|ignition)"
+    r"(?: go| turn| on| again)*(?: this way| in here)?"
+    r"|(?:what|which(?: one| key)?) (?:do i turn|is (?:it|the ignition))|what's the ignition"
     r"|how do i (?:start|turn on|switch on) (?:it|this|the (?:engine|truck))"
-    r"|(?:i'?(?:ve)? )?never (?:drove|driven|started|done)(?: \w+){0,4}"
+    r"|(?:i'?(?:ve)? )?never (?:drove|driven|started|done|been in)(?: \w+){0,4}"
     r"|i don't know how to (?:drive|start)(?: \w+){0,3})$"
 )
 """ "Is this the ignition?", of a helper who has the key and is told to start it."""
 
 
-def _first_time(text: str, who: str, dialogue: Dialogue) -> Act | None:
-    """The question of a helper who never started a truck, where he is to."""
-    danger = dialogue.danger() if who == "helper" and _OF_IGNITION.match(text) else None
+def _first_time(words: str, who: str, dialogue: Dialogue) -> Act | None:
+    """The question of a helper who never started a truck, where he is to; each clause is of it."""
+    if who != "helper":
+        return None
+    clauses = [text for clause in CLAUSE.split(words) if (text := normal(clause or ""))]
+    of_it = _OF_IGNITION.match(normal(words)) or all(map(_OF_IGNITION.match, clauses))
+    danger = dialogue.danger() if of_it else None
     asks = danger is not None and danger.engine and not danger.pedal and not dialogue.stopped
     return Act("how", who, text="ignition") if asks else None
 

@@ -30,7 +30,7 @@ def meant(at: str, words: str) -> str:
 # --- counted pieces are no length ---
 
 WEDGES = ("four wedges out", "h: four bolts and two wedges came out", "six blocks out",
-          "all four out", "h: we got 4 wedges out")  # fmt: skip
+          "all four out", "took out four", "h: we got 4 wedges out")  # fmt: skip
 
 
 @pytest.mark.parametrize("words", WEDGES)
@@ -86,6 +86,11 @@ def test_a_yes_does_not_pass_a_later_question_of_the_other_one() -> None:
 @pytest.mark.parametrize("words", ["what did we change", "what have we changed so far?"])
 def test_what_was_changed_is_answered_anywhere(at: str, words: str) -> None:
     assert meant(at, words) == meant(at, f"h: {words}") == "ask_changed"
+
+
+@pytest.mark.parametrize("words", ["what all have we changed", "what's been moved so far?"])
+def test_what_was_changed_is_asked_in_other_words(words: str) -> None:
+    assert {meant(at, words) for at in ("S12", "S18", "S21", "S33")} == {"ask_changed"}
 
 
 def test_what_was_changed_is_told_from_the_record(session: Session, play: Play) -> None:
@@ -148,7 +153,7 @@ def test_clean_is_not_repaired(session: Session, play: Play, words: str) -> None
 
 
 @pytest.mark.parametrize(
-    "words", ["moved three, rest is stuck", "turned three but the last one won't move"]
+    "words", ["moved three, rest is stuck", "three moved, the rest won't budge"]
 )
 def test_lugs_that_moved_before_it_stuck_are_read_back(words: str) -> None:
     talk = talk_at("S26")
@@ -168,7 +173,9 @@ def test_half_a_lug_is_asked_back() -> None:
 # --- the trials ---
 
 FIRST = ("h: I never drove before", "h: is this the ignition?", "h: which way is the key",
-         "h: where's the ignition", "h: which way does the key go?")  # fmt: skip
+         "h: where's the ignition", "h: um, is this the ignition?",
+         "h: I never drove before, is this the ignition?", "h: what do I turn?",
+         "h: which way does the key go?")  # fmt: skip
 
 
 @pytest.mark.parametrize("words", FIRST)
@@ -200,9 +207,10 @@ def test_wheels_alone_stop_nothing(words: str) -> None:
 
 
 KEPT = ("engine's off and key's on me", "key's on me", "i've got the key", "key is in my pocket",
-        "I have it", "engine's off")  # fmt: skip
+        "I have it", "engine's off", "got the key right here")  # fmt: skip
 GIVEN = ("helper's got the key", "he's got the key now", "she's got the key", "gave him the key",
-         "gave him my key", "key's with the helper", "handed it over", "done")  # fmt: skip
+         "helper has it", "gave him my key", "key's with the helper", "handed it over",
+         "done")  # fmt: skip
 
 
 @pytest.mark.parametrize("words", KEPT)
