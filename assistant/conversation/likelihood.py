@@ -115,8 +115,10 @@ def _said(
         words, text, guess = bare, normal(bare), likely(bare, who, place(dialogue))
         share = sum(guess.shares.get(m, 0.0) for m in _same_as(meaning))
     told = "safe" if dialogue.at in _MAKE_SAFE else meaning
-    all_known = guess.known == 1 or (meaning not in CONFIRMS or len(text.split()) > FEW)
-    certain = share >= CERTAIN[meaning in CONFIRMS] and guess.known >= HALF_KNOWN and all_known
+    all_known = guess.known == 1 or meaning not in CONFIRMS or len(text.split()) > FEW
+    certain = share >= CERTAIN[meaning in CONFIRMS] and guess.known >= HALF_KNOWN
+    if certain and not all_known:
+        return not (asks or broken_off(words)) and said_last(words, meaning, who, dialogue)
     if broken_off(words) or not (certain or says(text, told)):
         return False
     if meaning in _COMPLETE and asks_again(text):
@@ -168,10 +170,13 @@ def said_last(words: str, meaning: str, who: str, dialogue: Dialogue) -> bool:
     if _TURNS.search(normal(words)):
         return False
     for plain, part in _clauses(words, who, dialogue):
+        if not part.known and len(plain.split()) == 1:
+            continue  # a name
         own = sum(part.shares.get(m, 0.0) for m in _same_as(meaning))
         against = sum(part.shares.get(m, 0.0) for m in _AGAINST)
         told = counts(plain, False, meaning)
-        if told and own >= CERTAIN[strict] and (not strict or says(plain, meaning)):
+        named = not strict or (says(plain, meaning) and part.known == 1)
+        if told and own >= CERTAIN[strict] and named:
             said = said or len(plain.split()) > 1 or plain in _BY_ITSELF
             continue
         waits = part.best == "nothing" and part.waits > 0.3

@@ -1096,7 +1096,8 @@ def _said_again(guess: Likely, words: str, who: str, dialogue: Dialogue) -> bool
     danger, asked = dialogue.danger(), guess.best in dialogue.allowed()
     if who == "tech" and guess.best == "clear" and _awaits_helper(dialogue) and not asked:
         enough = guess.shares["clear"] >= SURE and guess.harm < HARM_IN_ACTS
-        return enough and "?" not in words and not takes_back(_EMPTY_HANDS.sub(" ", normal(words)))
+        said = _WAITS_FOR.sub(" ", _EMPTY_HANDS.sub(" ", normal(words)))
+        return enough and "?" not in words and not takes_back(said)
     if not _his_to_say(guess, words, who, dialogue):
         return False
     if who == "helper":
@@ -1132,6 +1133,7 @@ def _clear_to_let_up(guess: Likely, words: str, who: str, dialogue: Dialogue) ->
 
 _EMPTY_HANDS = re.compile(r"\b(?:nothing|nothin|nowt|no \w+|none)(?: of mine)? (?:left )?in\b")
 """ "Nothing in the hole": a denial that says it is clear."""
+_WAITS_FOR = re.compile(r"\b(?:i'm |i am |just )?wait(?:ing|in) (?:on|for) \w+\b")
 
 
 def _awaits_helper(dialogue: Dialogue) -> bool:
@@ -1426,6 +1428,10 @@ def _near(words: str, text: str, who: str, dialogue: Dialogue, danger: Danger) -
         return None
     asks, helper = "?" in words, who == "helper"
     moves = danger.pressing and orders(text, helper)
+    if moves and not helper and "clear" in dialogue.allowed():
+        guess = likely(words, who, place(dialogue))
+        if guess.best == "clear" and _his_to_say(guess, words, who, dialogue):
+            return None  # "I'm out, all of me, you can step on it"
     if moves and _asks_leave(text, asks, who, dialogue) is None:
         told = helper or likely(words, who, place(dialogue)).harm >= HARM_HINTED
         return Act("danger" if told else "unsure", who)

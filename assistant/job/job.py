@@ -449,6 +449,16 @@ class Job(JobState):
         except MachineError:
             return False
 
+    def open(self, trigger: str) -> bool:
+        """Whether an edge of the machine is open now."""
+        event = self.machine.events[trigger]
+        state = self.machine.get_model_state(self)
+        data = EventData(state, event, self.machine, self, (), {})
+        return any(
+            all(guard.check(data) for guard in edge.conditions)
+            for edge in event.transitions.get(self.at, ())
+        )
+
     def go_on(self, *before: Said) -> list[Said]:
         """On to the next step that is not answered yet, or why not."""
         if self.fire("advance"):

@@ -228,6 +228,8 @@ def _stopped(job: Job, step: Step) -> list[Said]:
     if code and hazards.pedal_up:
         return [*asked, *unfinished.asks(job)]
     held = "stopped_clear_next" if hazards.hands_clear else "stopped_held_next"
+    if not (code or job.open("carry_on")):
+        held = held.replace("next", "up")  # what needs the pedal up cannot go on before
     reply = "stopped_next" if hazards.pedal_up else held.replace("next", "code") if code else held
     return [*asked, job.said("tech", reply, key="reply:stopped_next")]
 

@@ -272,6 +272,7 @@ _REPLIES = {
     **dict.fromkeys(("foot_asked", "foot_heard"), OFF),
     **dict.fromkeys(("stopped_held_next", "stopped_clear_next", "release_ok"), UP),
     **dict.fromkeys(("stopped_held_code", "stopped_clear_code"), UP),
+    **dict.fromkeys(("stopped_held_up", "stopped_clear_up"), UP),
     **dict.fromkeys(
         ("pedal_up_state", "pedal_came_state", "how.release", "how.gap", "how.clearance"), UP
     ),

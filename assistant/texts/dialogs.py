@@ -123,7 +123,7 @@ _BLANKS = """
     doubts: doubts_are
     :close_choice out_choice dropped nothing_to_correct noted note_empty
     :stopped_helper_held stopped_helper_up stopped_helper_engine stopped_next stopped_held_next
-    :stopped_clear_next stopped_held_code stopped_clear_code
+    :stopped_clear_next stopped_held_code stopped_clear_code stopped_held_up stopped_clear_up
     :carry_on nothing_stopped hold_lost hold_lost_helper hold_standing
     :release_ok clear_heard back_no back_lock back_blocked back_start need_repair need_bleed
     :repair_done gap_right gap_not_right gap_unread ring_stuck maker_again rod_none resumed_hold

@@ -291,6 +291,16 @@ _CHECK_AGAIN = re.compile(r"\b(?:check|try|measure) (?:\w+ )?again\b|\bcorrect (
 _BY_WORDS = ("accept", "skip", "sign_off", "move", "carry_on")
 _RECKONS = re.compile(r"(?<!he )(?<!she )(?<!they )(?<!who )\b(?:i )?reckon(?: that)?\b")
 """How some say what they have seen."""
+_AS_ASKED = re.compile(
+    r"\b(?:just )?(?:as|like|the way) (?:you|he|she|it|they) (?:asked|said|told|ordered|wanted)"
+    r"(?: me| us)?\b"
+)
+""" "Slowly, like you said": it was done as told."""
+_GOES_ON_HOLDING = re.compile(
+    r"\b(?:until|till|unless)\b.*\b(?:says?|tells?|told|otherwise|different|further)\b.*$"
+    r"|\b(?:i'll|i will|i shall) (?:be (?:right )?here|not (?:move|budge|shift))\b"
+)
+""" "I'm staying on it until told": it is held, and will be."""
 _BOTH_WAYS = re.compile(r"\bholding\b.*\breleased?\b|\breleased?\b.*\bholding\b")
 """A pedal said to be down and up in one breath is neither."""
 
@@ -309,6 +319,7 @@ def counts(text: str, asks: bool, meaning: str, certain: bool = False) -> bool:
         asks, text = False, _MAY_SKIP.sub("", text)  # asked so politely, it is meant
     if asks or _ASKS.search(text) or misheard(text):
         return False
+    text = _AS_ASKED.sub(" ", text)
     if meaning in _BY_WORDS:
         text = _I_WILL.sub("", text)
     if certain and meaning not in _OWN:
@@ -325,7 +336,7 @@ def counts(text: str, asks: bool, meaning: str, certain: bool = False) -> bool:
     if meaning in ("released", "foot_off") and text.endswith((" slow", " slowly")):
         return False  # on its way: it is what he was told, said over
     if meaning == "holding":
-        text = _STILL.sub(" ", text)
+        text = _STILL.sub(" ", _GOES_ON_HOLDING.sub(" ", text))
     if meaning == "let_up":
         text = _LET_UP.sub("up", text)
     later = _LATER_SURELY if certain and meaning not in _OWN else _LATER

@@ -105,3 +105,13 @@ def test_a_count_that_is_denied_in_a_hold_is_dropped_once_he_holds() -> None:
     assert "Still holding" in talk.hear("tech", "no")[-1].text
     said = talk.hear("helper", "holding")[-1].text
     assert "Say how many moved" in said and talk.dialogue.pending is None
+
+
+def test_carry_on_is_offered_only_where_it_leads_on() -> None:
+    """What needs the pedal up does not go on with it down: then it must come up first."""
+    talk = strangers.talk_at("S31")
+    talk.hear("helper", "released")
+    assert talk.hear("helper", "pedal down")[-1].text == "Say clear, then let it up."
+    assert talk.hear("tech", "clear")[-1].text == "Say let it up."
+    talk.hear("tech", "let it up")
+    assert "carry on" in talk.hear("helper", "released")[-1].text

@@ -327,7 +327,10 @@ class People:
         if ask.key.startswith("fixing:"):
             return self._fix()
         if key in ANSWERS:
-            return "tech", command(ANSWERS[key])
+            said = ANSWERS[key]
+            if key == "stopped_next" and said not in ask.text.lower():  # up first: as he is told
+                said = "clear" if "say clear" in ask.text.lower() else "let it up"
+            return "tech", command(said)
         handler = getattr(self, f"_{key}")
         answer: Turn = handler(ask.text)
         return answer
