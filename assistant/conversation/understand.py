@@ -203,7 +203,7 @@ _ACCEPT = re.compile(
     r"^(?:accept(?: it| that)?|leave it)[\s,]*(?:because|since|as)?[\s,]*(?P<rest>.+)$"
 )
 _NOT_NOW = re.compile(
-    r"^(?:it |that |be )*(?:in a|after|later|when|soon|tomorrow|once|if|next)\b"
+    r"^(?:it |that |be |at |as |is )*(?:in a|after|later|when|soon|tomorrow|once|if|next)\b"
     r"|\bin a (?:sec|second|minute|moment|bit|while)$"
 )
 _SIGN = re.compile(
@@ -215,6 +215,10 @@ _ONE_BACK = re.compile(
 """ "Backed off one, so that's three": of those three nothing is said of the way."""
 _LOOSER = re.compile(r"\b(?:looser|loosened|loose|backed|back|backwards|wrong way)\b")
 _TIGHTER = re.compile(r"\b(?:tighter|tightened|tight)\b")
+
+
+_WAIT_ASKS = re.compile(r"^\s*wait\b[\s,.]+(?=\S[^,.;]*\?\s*$)", re.I)
+""" "Wait, tighter or looser?": the question alone."""
 
 
 def understand(
@@ -229,6 +233,8 @@ def understand(
         asked: the open question about a reading, if there is one.
     """
     danger = dialogue.danger()
+    if who == "helper" and not danger.releasing:
+        words = _WAIT_ASKS.sub("", words)
     meant = _alarm(words, who, dialogue, danger) or _understood(words, who, dialogue, asked)
     meant = _with_fault(_of_this_step(meant, words, who, dialogue), words)
     if danger.pedal and not dialogue.stopped:
@@ -1033,7 +1039,7 @@ def _harm(words: str, text: str, who: str, dialogue: Dialogue) -> Act | None:
     coming = danger.releasing and who == "helper" and _COMING_UP.search(text)
     if coming and guess.best == "nothing" and guess.harm < NO_HARM_IN_IT:
         return Act("aside", who)  # as he was told: a "wait" of his would stop it
-    if _of_his_own(guess, who, danger):
+    if _of_his_own(guess, words, who, danger):
         return None
     beside = guess.best in _BESIDE and guess.harm < HARM_IN_ACTS
     half = not beside or "clear" in text.split()  # "is he clear": he may see him
@@ -1082,10 +1088,16 @@ SURE_ENOUGH = 0.5
 _OF_WORK = frozenset({"nothing", "done", "ask_other"})
 
 
-def _of_his_own(guess: Likely, who: str, danger: Danger) -> bool:
+_MORE_PEDAL = re.compile(r"\b(?:give (?:me|us) (?:a (?:bit|little) )?more|more,? more)\b", re.I)
+""" "Give me more": the pedal is not all the way down."""
+
+
+def _of_his_own(guess: Likely, words: str, who: str, danger: Danger) -> bool:
     """Whether the technician surely tells of his own work, though a word in it names a harm: "rag's
     still in". Where he has not called clear, nothing moves for it."""
     works = who == "tech" and danger.held and not danger.cleared
+    if works and _MORE_PEDAL.search(words):
+        return False
     return works and guess.best in _OF_WORK and _surely(guess) and guess.known >= WELL_KNOWN
 
 

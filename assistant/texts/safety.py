@@ -21,11 +21,12 @@ if TYPE_CHECKING:
 
 # --- harm: words while somebody may be hurt ------------------------------------------------------
 
-HARM_SURE, HARM_HINTED, HARM_NAMED = 0.92, 0.91, 0.85
+HARM_SURE, HARM_HINTED, HARM_NAMED = 0.88, 0.9, 0.85
 """Shares of harm from which it stops: at all, where a word hints at it, where words name it."""
-HARM_IN_TALK = {"tech": 0.004, "helper": 0.008}
+HARM_IN_TALK = {"tech": 0.0028, "helper": 0.007}
 """Share of harm below which small talk passes in a hold: danger hides in it, the technician's the
-more, who says less of the pedal. Of 320 dangers in `hold` the least have 0.006 and 0.03."""
+more, who says less of the pedal. Of 320 dangers in `hold` the least have 0.003 and 0.007, but for
+words that `_NAMED` names."""
 HARM_IN_ACTS, HARM_LITTLE = 0.04, 0.2
 """The same of what asks or tells something that lugcall knows, and of what holds the count that was
 asked for. Fitted on the tuning writers, then lowered until nothing but a question passed."""
@@ -71,7 +72,8 @@ _NAMED = re.compile(
     r"|\b(?:crank\w*|starter|ignition)\b|\bkey (?:is |'s )?in\b"
     r"|\b(?:my|his|her|me) (?:hand|finger|arm|thumb)s?\b|\bstuck\b|\bunder the truck\b"
     r"|\b(?:don't|dont|do not|didn't)(?: \w+){0,2} (?:let|release|come off|let go)\b|\blet go\b"
-    r"|\b(?:scream\w*|holler\w*)\b"
+    r"|\b(?:scream\w*|holler\w*)\b|\blosing (?:it|this|her|him)\b"
+    r"|\bgive (?:me|us) (?:a (?:bit|little) )?more\b|\bstill with (?:me|us)\b"
     r"|\b(?:ring|adjuster)\b.{0,16}\b(?:stiff\w*|tight|hard\w*|heavy|heavier)\b(?! enough)"
     r"|^(?:oh |ah |aw )*(?:wh?oops\w*|oops\w*|uh oh|oh no|argh\w*|ow+|ouch|hey|oi|yikes|jeez|jesus"
     r"|christ|damn|shit|crap|hell|god|whoa)(?: \w+)?$"

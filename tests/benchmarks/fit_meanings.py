@@ -84,7 +84,9 @@ def fit(lines: list[Line]) -> dict[str, np.ndarray]:
         labels.append(label)
     matrix, bias = np.hstack(weights), np.concatenate(biases)
     strength = np.abs(matrix).max(axis=1)
-    kept = np.sort(np.argsort(-strength)[:MOST_PIECES])
+    words = names.astype(str)  # all single ones are kept: they tell which words are known
+    whole = np.char.startswith(words, "w ") & (np.char.count(words, " ") == 1)
+    kept = np.sort(np.argsort(-(strength + whole * strength.max()))[:MOST_PIECES])
     matrix, names = matrix[kept], names[kept]
     scale = np.abs(matrix).max(axis=0) / 127
     return {
