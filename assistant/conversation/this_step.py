@@ -34,8 +34,9 @@ _THINGS = {
     "plate": r"plates?\b|bracket|keeper",
     "under": r"(?:out )?from under|i'm (?:all )?out\b|i am out\b",
     "tool": r"tools?\b|bar\b",
-    "rod": r"rods?\b|adjuster|pushrod|jam nut|lock nut|locknut",
+    "rod": r"rods?\b|adjuster|pushrod|jam nut|lock nut|locknut|nuts?\b|flats?\b|shorten|lengthen",
     "inside": r"in there\b|inside\b",
+    "squeeze": r"squeez\w*",
     "slip": r"slip\w*|pull(?:s|ing)?\b|bites?\b",
     "grease": r"greas(?:e|ed|ing)\b|lub(?:e|ed|ing|ricat\w*)\b|zerk|oiled",
 }
@@ -71,19 +72,20 @@ def of_this_step(words: str, dialogue: Dialogue) -> bool:
     may any where the step is unknown.
     """
     step = dialogue.dialogs.by_id.get(dialogue.at)
-    if step is None or (step.kind not in _KINDS and dialogue.pending is None):
+    planned = step is not None and step.kind == "plan"
+    if step is None or not (planned or step.kind in _KINDS or dialogue.pending is not None):
         return True
     told = [text for clause in CLAUSE.split(words) if (text := normal(clause or ""))]
     text = next((text for text in told if not _LEADS.fullmatch(text)), "")
     named = {thing for thing, like in _NAMED.items() if like.search(text)}
-    if dialogue.pending is not None:  # a value waits: "cover's off" does not say that it is right
+    if planned or dialogue.pending is not None:  # "cover's off" does not say that a value is right
         m = _AT_END.search(without_lead(text))
         aside = m is not None and not _BARE.search(m.string[: m.end("side")])
         return not (aside or named - {*_OF_CHAIN, *_OF_VALUES})
     trial = step.kind == "sound" and step.phase == "final"
     things, sides = _own(step.say, "" if trial else step.why, step.answers)
     if not trial:
-        named -= {"slip"}
+        named -= {"slip", "squeeze"}
     if step.phase not in ("safe", "chain"):
         named -= _OF_CHAIN.keys()
     parts = named - _OF_CHAIN.keys()  # "lever moves" is of the lever, whatever moves besides

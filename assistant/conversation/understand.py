@@ -372,6 +372,12 @@ _NO_FIRST = re.compile(r"\s*(?:no|nope|nah)\s*[,.;:!-]\s*\w+\W*$", re.I)
 """ "No, grinding": the comma makes a fault of it."""
 
 
+def _is_value(text: str) -> bool:
+    """Whether words, but for a yes, are nothing but a value: it completes no step."""
+    bare = _YES_FIRST.sub("", text).strip()
+    return bool(bare != text and bare and _figures(bare) and read(bare, GAP).status == "read")
+
+
 def _says_enough(meant: Act, words: str, dialogue: Dialogue) -> bool:
     """Whether words say all of what they were taken for: where the key goes below, of the key; of a
     trial that it is sound, nothing that fails; to start over, that it is once more."""
@@ -380,6 +386,8 @@ def _says_enough(meant: Act, words: str, dialogue: Dialogue) -> bool:
         return bool(_OVER_AGAIN.search(text))
     if meant.meaning not in COMPLETES:
         return True
+    if _is_value(text) and dialogue.pending is None and not dialogue.expects():
+        return dialogue.dialogs.by_id[dialogue.at].kind not in ("act", "sound")
     at = dialogue.at
     if at == "chocks" and _ONE_END.search(text):
         return False
@@ -516,10 +524,10 @@ def _said_with_yes(found: Act, words: str, dialogue: Dialogue) -> bool:
         return False
     if "?" in words or negated(text):
         return False
-    waits, value = read(pending.readback, pending.quantity), (found.reading or {}).get("value_in")
-    if waits.value_in is None or value is None:
-        return False
-    return bool(abs(waits.value_in - value) < _SAME_IN)
+    waits, said = read(pending.readback, pending.quantity), found.reading or {}
+    if waits.value_in is not None and said.get("value_in") is not None:
+        return bool(abs(waits.value_in - said["value_in"]) < _SAME_IN)
+    return waits.count is not None and waits.count == said.get("count") and not found.way
 
 
 _LOOKS_BACK = ("back", "repeat", "where", "how_long")
@@ -1488,6 +1496,12 @@ def _asks_leave(text: str, asks: bool, who: str, dialogue: Dialogue) -> Act | No
     return Act("unsure", who, text=leave) if leave else None
 
 
+_OFF_ALONE = re.compile(
+    r"^(?:(?:yes|yeah|yep|yup|aye|ok|okay) )?(?:it's|it is|they're)? ?off(?: now| it)?$"
+)
+""" "It's off", where it is asked whether his foot is."""
+
+
 def _foot(text: str, asks: bool, danger: Danger, foot: Meaning) -> Act | None:
     """What the helper says of his foot where hands are below, or wait to go there.
 
@@ -1498,7 +1512,8 @@ def _foot(text: str, asks: bool, danger: Danger, foot: Meaning) -> Act | None:
     for phrase in foot.excepted:
         if phrase in text and (negated(phrase) or not negated(text)):
             return Act("unsure", "helper")
-    if not danger.foot or not any(phrase in text for phrase in foot.anywhere):
+    said = any(phrase in text for phrase in foot.anywhere) or _OFF_ALONE.match(text)
+    if not danger.foot or not said:
         return None
     return Act("foot_off" if counts(text, asks, "foot_off") else "unsure", "helper")
 

@@ -73,6 +73,8 @@ _NAMED = re.compile(
     r"|\b(?:my|his|her|me) (?:hand|finger|arm|thumb)s?\b|\bstuck\b|\bunder the truck\b"
     r"|\b(?:don't|dont|do not|didn't)(?: \w+){0,2} (?:let|release|come off|let go)\b|\blet go\b"
     r"|\b(?:scream\w*|holler\w*)\b|\blosing (?:it|this|her|him)\b"
+    r"|\b(?:hasn't|haven't|isn't|not|won't|doesn't|didn't|never|no)(?: \w+)?"
+    r" (?:answer\w*|repl(?:y|ied))\b"
     r"|\bgive (?:me|us) (?:a (?:bit|little) )?more\b|\bstill with (?:me|us)\b"
     r"|\b(?:ring|adjuster)\b.{0,16}\b(?:stiff\w*|tight|hard\w*|heavy|heavier)\b(?! enough)"
     r"|^(?:oh |ah |aw )*(?:wh?oops\w*|oops\w*|uh oh|oh no|argh\w*|ow+|ouch|hey|oi|yikes|jeez|jesus"
@@ -223,7 +225,8 @@ _FAULT = (
     r"|shak\w*|jump\w*|dead|lost|fault\w*|bound|complain\w*|amiss|crooked|twist\w*)"
 )
 _NO_FAULT = re.compile(
-    r"\b(?:no|nothing|nothin|none|not|isn't|ain't|don't|doesn't|never|without|nowt|any|zero|can't) "
+    r"\b(?:no|nothing(?:'s)?|nothin'?|none|not|isn't|ain't|don't|doesn't|never|without|nowt|any|zero"
+    r"|can't) "
     rf"(?:\w+ ){{0,3}}?{_FAULT}\b"
     r"|\bnot (?:(?:a )?(?:thing|problem|bother)|a bit|budge|bad)\b"
     r"|\bno (?:sir|ma'am|boss|worries)\b"

@@ -19,13 +19,19 @@ SAID = [
     ("S01", "tech", "Never mind the slope, all four chocks are in tight, front and rear.", "done"),
     ("S17", "tech", "Never mind the bang, that was the bolt, the cover's off now.", "done"),
     ("S31", "helper", "I didn't let it fly, I eased it up, and my foot's off now.", "released"),
-    ("S24", "tech", "I was reaching for the rag, never mind it, I'm out of the hole now.", "clear"),
+    ("S24", "tech", "Never mind the light, I'm out of the hole now, all of me.", "clear"),
     ("S41", "tech", "I'll sign her off, put my name on it, code six oh one one.", "sign_off"),
     ("S34", "tech", "I'll take it as it is.", "accept"),
     ("S20", "tech", "Yep, six ten.", "check"),
+    ("S47", "helper", "it's off", "foot_off"),
+    ("S11", "tech", "nothing's bent and it swings free", "sound"),
     ("S35", "tech", "Hang on, I never did grease that bearing. Go back one.", "back"),
 ]
 TAKEN_BACK = [
+    ("S47", "helper", "it's not off"),
+    ("S21", "tech", "got it out, bolt and all"),
+    ("S50", "tech", "shortened it like you said, both nuts are tight"),
+    ("S11", "tech", "yep, twenty one thirty seconds"),
     ("S01", "tech", "Chocks are in at the front, don't you worry."),
     ("S20", "tech", "Aye, correct that."),
     ("S20", "tech", "Check it again, I'd argue with it."),
@@ -115,3 +121,15 @@ def test_carry_on_is_offered_only_where_it_leads_on() -> None:
     assert talk.hear("tech", "clear")[-1].text == "Say let it up."
     talk.hear("tech", "let it up")
     assert "carry on" in talk.hear("helper", "released")[-1].text
+
+
+def test_a_helper_who_gets_no_answer_is_no_small_talk() -> None:
+    got = strangers.kept("S27").understood("he hasn't answered me three times now", "helper")
+    assert isinstance(got, Act) and got.meaning in ("unsure", "danger")
+
+
+def test_a_count_said_over_with_a_yes_is_confirmed() -> None:
+    talk = strangers.talk_at("S51")
+    assert "Check?" in talk.hear("tech", "about eight left on the ring")[-1].text
+    talk.hear("tech", "eight, yes")
+    assert talk.dialogue.pending is None

@@ -395,3 +395,10 @@ def test_while_it_is_stopped_plain_words_alarm_no_more(session: Session, play: P
     assert "HANDS OUT" not in text(play(session, "plate's back on"))
     said = play(session, "h: okay okay sorry, ready")
     assert "Say ready" not in text(said)
+
+
+def test_a_trial_is_not_answered_by_another_trials_words(session: Session, play: Play) -> None:
+    play(session, f"{TRIAL} / h: it releases clean")
+    at = session.job.at
+    play(session, "h: it squeezes near the floor, all good")
+    assert session.job.at == at
