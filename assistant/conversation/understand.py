@@ -1042,7 +1042,7 @@ def _harm(words: str, text: str, who: str, dialogue: Dialogue) -> Act | None:
         return Act("danger", who)
     if _his_to_say(guess, words, who, dialogue):
         return None
-    if does == "block" and who == "tech" and _blocked(dialogue) and guess.harm < HARM_LITTLE:
+    if does == "block" and who == "tech" and _blocked(dialogue) and guess.harm < HARM_IN_ACTS:
         return None  # nothing goes on before the helper has answered, whatever is said below
     coming = danger.releasing and who == "helper" and _COMING_UP.search(text)
     if coming and guess.best == "nothing" and guess.harm < NO_HARM_IN_IT:
