@@ -328,8 +328,9 @@ class People:
             return self._fix()
         if key in ANSWERS:
             said = ANSWERS[key]
-            if key == "stopped_next" and said not in ask.text.lower():  # up first: as he is told
-                said = "clear" if "say clear" in ask.text.lower() else "let it up"
+            asked = ask.text.lower()
+            if key == "stopped_next" and "let it up" in asked and said not in asked:
+                said = "clear" if "say clear" in asked else "let it up"  # up first: as he is told
             return "tech", command(said)
         handler = getattr(self, f"_{key}")
         answer: Turn = handler(ask.text)
