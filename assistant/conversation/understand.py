@@ -386,9 +386,10 @@ def _says_enough(meant: Act, words: str, dialogue: Dialogue) -> bool:
         return bool(_OVER_AGAIN.search(text))
     if meant.meaning not in COMPLETES:
         return True
-    if _is_value(text) and dialogue.pending is None and not dialogue.expects():
-        return dialogue.dialogs.by_id[dialogue.at].kind not in ("act", "sound")
     at = dialogue.at
+    step = dialogue.dialogs.by_id.get(at) if _is_value(text) else None
+    if step is not None and step.kind in ("act", "sound") and dialogue.pending is None:
+        return False
     if at == "chocks" and _ONE_END.search(text):
         return False
     if at in (*_OF_KEY, *_ITEMS, "found_odometer") and _KEY_AWAY.search(text):

@@ -128,6 +128,14 @@ def test_a_helper_who_gets_no_answer_is_no_small_talk() -> None:
     assert isinstance(got, Act) and got.meaning in ("unsure", "danger")
 
 
+@pytest.mark.parametrize("situation", ["S43", "S47", "S52"])
+def test_a_yes_with_a_value_where_the_job_stands_still(situation: str) -> None:
+    at = strangers.kept(situation).dialogue.at
+    talk = strangers.talk_at(situation)
+    talk.hear("tech", "yep, nine sixteenths")
+    assert talk.dialogue.at == at
+
+
 def test_a_count_said_over_with_a_yes_is_confirmed() -> None:
     talk = strangers.talk_at("S51")
     assert "Check?" in talk.hear("tech", "about eight left on the ring")[-1].text
