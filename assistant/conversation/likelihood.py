@@ -119,7 +119,8 @@ def _said(
     certain = share >= CERTAIN[meaning in CONFIRMS] and guess.known >= HALF_KNOWN
     if certain and not all_known:
         return not (asks or broken_off(words)) and said_last(words, meaning, who, dialogue)
-    if broken_off(words) or not (certain or says(text, told)):
+    terse = meaning in CONFIRMS and len(text.split()) <= FEW  # "all out", of a pedal or a hand
+    if broken_off(words) or not ((certain and not terse) or says(text, told)):
         return False
     if meaning in _COMPLETE and asks_again(text):
         return False
