@@ -34,7 +34,7 @@ _THINGS = {
     "plate": r"plates?\b|bracket|keeper",
     "under": r"(?:out )?from under|i'm (?:all )?out\b|i am out\b",
     "tool": r"tools?\b|bar\b",
-    "rod": r"rods?\b|adjuster|pushrod|jam nut|lock nut|locknut|nuts?\b|flats?\b|shorten|lengthen",
+    "rod": r"rods?\b|adjuster|pushrod|jam nut|lock nut|locknut|nuts?\b|shorten|lengthen",
     "inside": r"in there\b|inside\b",
     "squeeze": r"squeez\w*",
     "slip": r"slip\w*|pull(?:s|ing)?\b|bites?\b",

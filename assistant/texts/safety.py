@@ -291,7 +291,10 @@ _I_WILL = re.compile(
     r"|sign|move|keep|carry|continue|pass|call|close)\b)"
 )
 """ "I'll take it as it is": said by who does it with these words."""
-_CHECK_AGAIN = re.compile(r"\b(?:check|try|measure) (?:\w+ )?again\b|\bcorrect (?:that|it|this)\b")
+_CHECK_AGAIN = re.compile(
+    r"\b(?:check|try|measure) (?:\w+ )?again\b"
+    r"|(?<!that's )(?<!it's )(?<!is )(?<!all )\bcorrect (?:that|it|this|the|my)\b"
+)
 """ "Aye, correct that": it is not right yet."""
 _BY_WORDS = ("accept", "skip", "sign_off", "move", "carry_on")
 _RECKONS = re.compile(r"(?<!he )(?<!she )(?<!they )(?<!who )\b(?:i )?reckon(?: that)?\b")

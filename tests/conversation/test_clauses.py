@@ -28,6 +28,7 @@ SAID = [
     ("S35", "tech", "Hang on, I never did grease that bearing. Go back one.", "back"),
 ]
 TAKEN_BACK = [
+    ("S37", "tech", "correct the flats"),
     ("S31", "helper", "all out"),
     ("S47", "helper", "it's not off"),
     ("S21", "tech", "got it out, bolt and all"),
