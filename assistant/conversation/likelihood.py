@@ -113,24 +113,22 @@ def _said(
     bare = _without_names(words) if guess.known < 1 else words
     if bare != words:
         words, text, guess = bare, normal(bare), likely(bare, who, place(dialogue))
-        share = sum(guess.shares.get(m, 0.0) for m in _same_as(meaning))
+        share = _share(guess, _same_as(meaning))
     told = "safe" if dialogue.at in _MAKE_SAFE else meaning
-    all_known = guess.known == 1 or meaning not in CONFIRMS or len(text.split()) > FEW
-    certain = share >= CERTAIN[meaning in CONFIRMS] and guess.known >= HALF_KNOWN
-    if certain and not all_known:
+    strict, few = meaning in CONFIRMS, len(text.split()) <= FEW
+    terse = strict and few  # "all out", of a pedal or a hand
+    certain = share >= CERTAIN[strict] and guess.known >= HALF_KNOWN
+    if certain and terse and guess.known != 1:
         return not (asks or broken_off(words)) and said_last(words, meaning, who, dialogue)
-    terse = meaning in CONFIRMS and len(text.split()) <= FEW  # "all out", of a pedal or a hand
     if broken_off(words) or not ((certain and not terse) or says(text, told)):
         return False
     if meaning in _COMPLETE and asks_again(text):
         return False
     if not certain:
-        few = len(text.split()) <= FEW
-        known = guess.known >= (1.0 if few or meaning in CONFIRMS else KNOWN_WELL)
+        known = guess.known >= (1.0 if few or strict else KNOWN_WELL)
         speaks = max(guess.by_words.get(m, 0.0) for m in _same_as(meaning))
         if not known or speaks - guess.by_words["nothing"] < SAID:
             return False
-    strict = meaning in CONFIRMS
     if counts(text, asks, meaning, certain and not strict):
         return True
     if asks:
@@ -154,8 +152,7 @@ def _said_first(words: str, meaning: str, who: str, dialogue: Dialogue, certain:
         return False
     said = False
     for plain, part in clauses:
-        own = sum(part.shares.get(m, 0.0) for m in _same_as(meaning))
-        against = sum(part.shares.get(m, 0.0) for m in _AGAINST)
+        own, against = _share(part, _same_as(meaning)), _share(part, _AGAINST)
         waits = part.best == "nothing" and part.waits > 0.3 and own < 0.3
         if _DENIES.match(plain) or against > 0.4 or (not certain and waits):
             return False
@@ -173,8 +170,7 @@ def said_last(words: str, meaning: str, who: str, dialogue: Dialogue) -> bool:
     for plain, part in _clauses(words, who, dialogue):
         if not part.known and len(plain.split()) == 1:
             continue  # a name
-        own = sum(part.shares.get(m, 0.0) for m in _same_as(meaning))
-        against = sum(part.shares.get(m, 0.0) for m in _AGAINST)
+        own, against = _share(part, _same_as(meaning)), _share(part, _AGAINST)
         told = counts(plain, False, meaning)
         named = not strict or (says(plain, meaning) and part.known == 1)
         if told and own >= CERTAIN[strict] and named:
@@ -223,6 +219,11 @@ def _without_names(words: str) -> str:
         return m[0] if knows(name) else (m[1] or "") if m[2] else (m[4] or "")
 
     return _ASIDE.sub(bare, words).strip()
+
+
+def _share(guess: Likely, meanings: tuple[str, ...]) -> float:
+    """What any of the meanings has of it, together."""
+    return sum(guess.shares.get(m, 0.0) for m in meanings)
 
 
 def _same_as(meaning: str) -> tuple[str, ...]:

@@ -1166,11 +1166,9 @@ def _awaits_helper(dialogue: Dialogue) -> bool:
 
 def _blocked(dialogue: Dialogue) -> bool:
     """Whether the helper was asked if he still holds, and has not answered."""
-    return (
-        _awaits_helper(dialogue)
-        and dialogue.danger().pedal
-        and not (dialogue.danger().releasing or "holding" in dialogue.allowed())
-    )
+    danger = dialogue.danger()
+    asked = danger.pedal and not (danger.releasing or "holding" in dialogue.allowed())
+    return asked and _awaits_helper(dialogue)
 
 
 def _harm_near(text: str, who: str, dialogue: Dialogue, guess: Likely) -> Act | None:
