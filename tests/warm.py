@@ -23,10 +23,21 @@ from pathlib import Path
 from tempfile import TemporaryDirectory, TemporaryFile
 from typing import NoReturn
 
+from assistant.conversation.network import Network, network
+
 ROOT = Path(__file__).parents[1]
 PROGRAM = "assistant.cli.main"
 on = False
 """Whether commands begin so."""
+_left_behind: list[Network] = []
+
+
+def in_a_fork() -> None:
+    """The network's threads do not come along into a fork: it reads another there, and never ends
+    this one, which would wait for them."""
+    if network.cache_info().currsize:
+        _left_behind.append(network())
+        network.cache_clear()
 
 
 class Forked:
@@ -145,6 +156,7 @@ def _become(
     args: tuple[str, ...], folder: Path, env: dict[str, str], typed: int, out: int, err: int
 ) -> NoReturn:
     code = 70
+    in_a_fork()
     try:
         for end, stream in ((typed, 0), (out, 1), (err, 2)):
             os.dup2(end, stream)

@@ -10,6 +10,7 @@ from assistant.readings.sentence import CLAUSE
 from assistant.texts.core import CONFIRMS
 from assistant.texts.normal import normal
 from assistant.texts.safety import (
+    HARM_IN_ACTS,
     MATTERS,
     asks_again,
     broken_off,
@@ -20,11 +21,11 @@ from assistant.texts.safety import (
     takes_back,
 )
 
-SUREST, SURER, SURE, IDLE, LIKELY = 0.95, 0.9, 0.8, 0.5, 0.35
+SUREST, SURER, SURE, IDLE, LIKELY = 0.95, 0.88, 0.75, 0.5, 0.35
 """Shares from which an act is taken that moves a pedal; one that lets the job go on where somebody
 may be hurt, and elsewhere; talk that needs no answer, and any other act. Fitted on the tuning
 writers."""
-CERTAIN = {True: 0.97, False: 0.95}
+CERTAIN = {True: 0.975, False: 0.92}
 """Share from which words that say an act that matters, one that moves a pedal or not, need not be
 among those known for it: of 480 lines of writers left out that were so sure and that nothing below
 speaks against, 472 were right; half of these writers had set out to mislead."""
@@ -117,6 +118,8 @@ def _said(
     told = "safe" if dialogue.at in _MAKE_SAFE else meaning
     strict, few = meaning in CONFIRMS, len(text.split()) <= FEW
     terse = strict and few  # "all out", of a pedal or a hand
+    if strict and len(text.split()) == 1 and text not in _BY_ITSELF:
+        return False  # "hold" may be what he was told, said over
     certain = share >= CERTAIN[strict] and guess.known >= HALF_KNOWN
     if certain and terse and guess.known != 1:
         return not (asks or broken_off(words)) and said_last(words, meaning, who, dialogue)
@@ -165,6 +168,11 @@ def said_last(words: str, meaning: str, who: str, dialogue: Dialogue) -> bool:
     off now". What only denies that something is amiss takes nothing back."""
     strict = meaning in CONFIRMS
     said = False
+    before, but, after = words.rpartition(" but ")
+    told = normal(before)
+    plain = counts(told, False, "done") and not (_ALL.search(told) or _TURNS.search(told))
+    if but and plain and likely(before, who, place(dialogue)).harm < HARM_IN_ACTS:
+        words = after
     if _TURNS.search(normal(words)):
         return False
     for plain, part in _clauses(words, who, dialogue):
@@ -187,9 +195,11 @@ def said_last(words: str, meaning: str, who: str, dialogue: Dialogue) -> bool:
 
 
 _BY_ITSELF = frozenset(
-    "done sound ready clear holding released accept skip good set greased".split()
+    "done sound ready clear holding holdin released accept skip good set greased".split()
 )
 """Words that say an act alone; a "yes" may be to somebody else."""
+_ALL = re.compile(r"\b(?:\w+thing|all|none|far)$")
+"""Before a "but" it takes back what comes: "anything but both hands out"."""
 _TURNS = re.compile(r"\b(?:if|unless|whether|but)\b")
 """What turns round what a clause of its own would say: "anything but both hands out"."""
 

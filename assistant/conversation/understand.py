@@ -53,10 +53,8 @@ from assistant.sentences import DialogError, capital
 from assistant.texts.dialogs import Meaning
 from assistant.texts.normal import denied, negated, normal, shouted, turned_round, without_lead
 from assistant.texts.safety import (
-    HARM_HINTED,
     HARM_IN_ACTS,
     HARM_LITTLE,
-    HARM_NAMED,
     HARM_SURE,
     MATTERS,
     as_told,
@@ -314,7 +312,7 @@ def _not_sure(words: str, who: str, dialogue: Dialogue) -> Act | Question:
     he is to press is not told again."""
     guess = likely(words, who, place(dialogue))
     answers = dialogue.trying and guess.best in _OF_TRIALS
-    if answers and guess.harm < HARM_IN_ACTS and guess.known >= HALF_KNOWN:
+    if answers and guess.harm < HARM_LITTLE and guess.known >= HALF_KNOWN:
         return Question("sound_or_not", {}, who)
     return Act("unsure", who)
 
@@ -1028,10 +1026,8 @@ def _harm(words: str, text: str, who: str, dialogue: Dialogue) -> Act | None:
     if not danger.pedal and (danger.engine or danger.pressing):
         return _harm_near(text, who, dialogue, guess)
     if not danger.pedal:
-        bar = HARM_HINTED if danger and who == "helper" else HARM_SURE
-        return (
-            Act("danger", who) if guess.harm >= bar and harm(text, guess, who) == "stop" else None
-        )
+        surely = guess.harm >= HARM_SURE and harm(text, guess, who) == "stop"
+        return Act("danger", who) if surely else None
     count = dialogue.expects() == LUGS and (
         read(text, LUGS).status == "read" or bool(_LOST_COUNT.search(text))
     )
@@ -1060,7 +1056,7 @@ def _harm(words: str, text: str, who: str, dialogue: Dialogue) -> Act | None:
 
 _BESIDE = frozenset({"nothing", "ask_other", "repeat", "how", "why", "where", "how_long"})
 """What says nothing of a pedal or of hands, though it may name them: "hold what?" """
-HIS, NO_HARM_IN_IT = 0.95, 0.005
+HIS, NO_HARM_IN_IT = 0.92, 0.01
 """Shares of what is his to say, and of harm in it, from and below which it is just that."""
 
 
@@ -1074,9 +1070,11 @@ def _his_to_say(guess: Likely, words: str, who: str, dialogue: Dialogue) -> bool
     is up; that his hands are clear, or that it may come up."""
     if not _surely(guess) or "?" in words:
         return False
-    if takes_back(normal(words)) and not said_last(words, guess.best, who, dialogue):
-        return False
     held = guess.best == "holding" and dialogue.danger().held
+    again = held and guess.shares["holding"] >= SUREST  # "ain't let up": nothing goes on by it
+    turned = takes_back(normal(words)) and not again
+    if turned and not said_last(words, guess.best, who, dialogue):
+        return False
     own = ("holding", "released") if who == "helper" else ("clear", "let_up")
     return guess.best in own and (held or who == "tech" or guess.best in dialogue.allowed())
 
@@ -1178,7 +1176,7 @@ def _harm_near(text: str, who: str, dialogue: Dialogue, guess: Likely) -> Act | 
     the helper.
     """
     danger, helper = dialogue.danger(), who == "helper"
-    if danger.pressing and helper and guess.harm >= HARM_NAMED:
+    if danger.pressing and helper and guess.harm >= HARM_SURE:
         return Act("danger", who)
     expected = dialogue.expects()
     reading = bool(expected) and read(text, expected).status == "read"
@@ -1452,7 +1450,7 @@ def _near(words: str, text: str, who: str, dialogue: Dialogue, danger: Danger) -
         if guess.best == "clear" and _his_to_say(guess, words, who, dialogue):
             return None  # "I'm out, all of me, you can step on it"
     if moves and _asks_leave(text, asks, who, dialogue) is None:
-        told = helper or likely(words, who, place(dialogue)).harm >= HARM_HINTED
+        told = helper or likely(words, who, place(dialogue)).harm >= HARM_SURE
         return Act("danger" if told else "unsure", who)
     if dialogue.at == "engine_off" and _ENDS_TRIALS.search(text):
         if who == "tech" and "key" in text:

@@ -21,18 +21,16 @@ if TYPE_CHECKING:
 
 # --- harm: words while somebody may be hurt ------------------------------------------------------
 
-HARM_SURE, HARM_HINTED, HARM_NAMED = 0.88, 0.9, 0.85
-"""Shares of harm from which it stops: at all, where a word hints at it, where words name it."""
-HARM_IN_TALK = {"tech": 0.0028, "helper": 0.007}
-"""Share of harm below which small talk passes in a hold: danger hides in it, the technician's the
-more, who says less of the pedal. Of 320 dangers in `hold` the least have 0.003 and 0.007, but for
-words that `_NAMED` names."""
-HARM_IN_ACTS, HARM_LITTLE = 0.04, 0.2
+HARM_SURE = 0.85
+"""Share of harm from which it stops: so that of 320 harmless lines in `hold` under 3 % do."""
+HARM_IN_TALK = {"tech": 0.01, "helper": 0.012}
+"""Share of harm below which small talk passes in a hold: danger hides in it. Of 1,054 dangers of
+writers who were not fitted on two lie below it; other rules hold these."""
+HARM_IN_ACTS, HARM_LITTLE = 0.06, 0.2
 """The same of what asks or tells something that lugcall knows, and of what holds the count that was
-asked for. Fitted on the tuning writers, then lowered until nothing but a question passed."""
-HARM_NEAR = 0.003
-"""That of small talk where the pedal is up, but the engine may turn or a hand is in the hole: of
-nine tuning writers left out, 2 of 33 dangers taken for talk pass, and a third of talk blocks."""
+asked for."""
+HARM_NEAR = 0.005
+"""That of small talk where the pedal is up, but the engine may turn or a hand is in the hole."""
 KNOWN = 0.5
 """Words of which fewer are known say nothing sure."""
 
@@ -57,7 +55,6 @@ def _any(section: str, without: str = "") -> re.Pattern[str]:
     return re.compile(r"\b(?:" + "|".join(words).replace("_", " ") + r")\b")
 
 
-_HINTS = _any("hints")
 _NAMED = re.compile(
     r"(?:\b(?:not|can't|cannot|never|no longer|barely|hardly)|n't)\b.{0,20}"
     r"\b(?:hold\w*|down|floor|floored)\b"
@@ -157,8 +154,7 @@ def harm(
             may be wrong with a clutch is an answer, and danger hides less in talk.
     """
     named = names_harm(text)
-    bar = HARM_NAMED if named else HARM_HINTED if _HINTS.search(text) else HARM_SURE
-    if likely.harm >= bar or cries(text):
+    if likely.harm >= HARM_SURE or cries(text):
         return "stop"
     if count and not named and likely.harm < HARM_LITTLE:
         return ""

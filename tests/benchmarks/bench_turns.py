@@ -28,7 +28,7 @@ def first_prompt(folder: Path, card: Path) -> float:
         text=True,
     )
     for line in child.stdout:
-        if "Chock" in line:
+        if "Odometer?" in line:
             break
     taken = time.perf_counter() - start
     child.stdin.close()

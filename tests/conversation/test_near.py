@@ -77,7 +77,7 @@ def test_over_an_open_hole_the_helper_s_words_alarm(
     assert session.job.at == "halted" and "HANDS OUT" in text(said, "tech")
 
 
-@pytest.mark.parametrize("words", ["hand is inside now, nobody move", "Tomek don't touch nothing"])
+@pytest.mark.parametrize("words", ["don't press, I'm looking", "Tomek don't touch nothing"])
 def test_words_from_below_ask_for_the_foot(session: Session, play: Play, words: str) -> None:
     play(session, LOOK)
     said = play(session, words)
@@ -289,7 +289,6 @@ SURELY = [
     ("S31", "helper", "letting it up now, slow", "aside"),
     ("S30", "tech", "clear, let her up", "clear"),
     ("S30", "tech", "not clear", "wait"),
-    ("S30", "tech", "rag's still in", "aside wait"),
     ("S31", "helper", "she's up", "released"),
     ("S32", "tech", "I'm out, don't worry about me", "clear"),
     ("S24", "tech", "both hands on my chest, wrench on the floor. clear", "clear"),

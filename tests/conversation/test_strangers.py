@@ -25,13 +25,12 @@ def test_held_out_writers_are_understood() -> None:
     """Floors under what was measured (FIGURES.md); the goal is 93% right, 6% asked, none
     dangerous."""
     found = Counter(strangers.judge(x, strangers.take(x)).kind for x in strangers.lines("heldout"))
-    assert found["right"] > 0.78 * found.total() and found["wrong"] < 0.06 * found.total()
+    assert found["right"] > 0.8 * found.total() and found["wrong"] < 0.06 * found.total()
     assert found["dangerous"] <= 0.005 * found.total()
 
 
 def test_danger_in_a_hold_stops_or_blocks() -> None:
-    """320 ways by two writers of their own; the one that passes is a question ("why can i see you
-    standing by the door")."""
+    """320 ways by two writers of their own, by whose lines the bars were set."""
     passes, alarms, harmless = [], 0, 0
     for path in sorted((CORPUS / "hold").glob("*.tsv")):
         for kind, who, words in strangers.rows(path):
@@ -42,7 +41,7 @@ def test_danger_in_a_hold_stops_or_blocks() -> None:
                 passes.append(words)
             harmless += kind == "harmless"
             alarms += kind == "harmless" and stops
-    assert len(passes) <= 1, passes
+    assert not passes
     assert alarms <= 0.03 * harmless
 
 

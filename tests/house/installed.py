@@ -133,7 +133,7 @@ licence is from memory. Whoever passes on an installation, not the sources alone
   that can be replaced.
 - ffmpeg, x264 and x265 are not part of an installation: sound is read by `soundfile`, resampled by
   `soxr`. The tests' extra brings `av`, which has them inside, as a reference to compare with.
-- `conversation/network.npz` is begun with the weights of all-MiniLM-L6-v2, under Apache 2.0, cut
+- `conversation/encoder/` is begun with the weights of all-MiniLM-L6-v2, under Apache 2.0, cut
   and fitted anew; `tests/benchmarks/fit_network.py` tells how.
 
 This page is written by `python -m tests.house.installed --write`.

@@ -17,7 +17,7 @@ import pytest
 from assistant.conversation import Session, split_speaker
 from assistant.job.job import Job
 from assistant.record import verify_file
-from tests import demo
+from tests import demo, warm
 from tests.conversation import test_session
 
 pytestmark = pytest.mark.long
@@ -58,6 +58,7 @@ def killed_run(session: Session, lines: list[str], rng: random.Random) -> tuple[
     child = os.fork()
     if child == 0:
         os.close(read_end)
+        warm.in_a_fork()
         play(session, lines, write_end)
     os.close(write_end)
     session.journal.close()  # the child has its own descriptor of the lock's file
