@@ -169,9 +169,9 @@ def said_last(words: str, meaning: str, who: str, dialogue: Dialogue) -> bool:
     strict = meaning in CONFIRMS
     said = False
     before, but, after = words.rpartition(" but ")
-    told = normal(before)
-    plain = counts(told, False, "done") and not (_ALL.search(told) or _TURNS.search(told))
-    if but and plain and likely(before, who, place(dialogue)).harm < HARM_IN_ACTS:
+    first = normal(before)
+    whole = counts(first, False, "done") and not (_ALL.search(first) or _TURNS.search(first))
+    if but and whole and likely(before, who, place(dialogue)).harm < HARM_IN_ACTS:
         words = after
     if _TURNS.search(normal(words)):
         return False

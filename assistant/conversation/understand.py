@@ -235,6 +235,8 @@ def understand(
         words = _WAIT_ASKS.sub("", words)
     meant = _alarm(words, who, dialogue, danger) or _understood(words, who, dialogue, asked)
     meant = _with_fault(_of_this_step(meant, words, who, dialogue), words)
+    if _cried(meant, words, who, dialogue):
+        return Act("danger", who)
     if danger.pedal and not dialogue.stopped:
         return Act("unsure", who) if _lost(meant, who, danger.held) else meant
     if _lost_near(meant, who, danger) and not dialogue.stopped:
@@ -244,6 +246,20 @@ def understand(
         return Act("unsure", who)  # "I will be clear soon" takes a clear back
     looks = who == "tech" or dialogue.at == REPAIR
     return _looked(words, who, dialogue, meant) if looks else meant
+
+
+_HEARD_AS_TALK = frozenset({"how", "why", "aside", "wait", "unclear", "where", "repeat"})
+_CRIED = 0.97
+"""Share of harm from which words that were taken for talk stop the job at any step."""
+
+
+def _cried(meant: Act | Question, words: str, who: str, dialogue: Dialogue) -> bool:
+    """Whether words that were taken for talk are most surely of danger: "who's cranking it?" """
+    heard = isinstance(meant, Question) or meant.meaning in _HEARD_AS_TALK
+    if not heard or dialogue.stopped:
+        return False
+    guess = likely(words, who, place(dialogue))
+    return guess.best == "danger" and guess.harm >= _CRIED
 
 
 def _with_fault(meant: Act | Question, words: str) -> Act | Question:
@@ -1125,7 +1141,7 @@ def _said_again(guess: Likely, words: str, who: str, dialogue: Dialogue) -> bool
 
 
 _UP_NOW = re.compile(
-    r"\b(?:let|bring|ease|wind|take)(?: it| her| him| that| the pedal)? (?:\w+ )?up\b"
+    r"\b(?:let|bring|ease|wind|take)(?: it| '?er| her| him| that| the pedal)? (?:\w+ )?up\b"
     r"|\bup (?:it|she) comes\b|\b(?:let|bring|ease) up\b"
 )
 
@@ -1545,7 +1561,7 @@ _FOOT_AWAY = re.compile(
 )
 """ "Foot is away", in a hold."""
 _CAME_UP = re.compile(
-    r"\b(?:all the way|fully|right|it's|it is|pedal's|pedal is) up\b"
+    r"\b(?:all the way|fully|(?<!all )right|it's|it is|pedal's|pedal is) up\b"
     r"|\b(?:foot|leg)(?:'s| is)? off\b"
 )
 _IS_UP = re.compile(
@@ -1559,7 +1575,10 @@ _GOING_DOWN = re.compile(
     r"|putting it down|on (?:my|the) way(?: down)?)"
     r"(?: (?:it|her|on|the pedal|down|now|in|to the floor))*$"
 )
-_COMING_UP = re.compile(r"\b(?:com(?:ing|in|es)|letting|let|easing) (?:it |her |him )?(?:up|go)\b")
+_COMING_UP = re.compile(
+    r"\b(?:com(?:ing|in|es)|came|letting|let|easing|eased) (?:it |her |him )?"
+    r"(?:(?:right|straight|back|all the way) )?(?:up|go)\b"
+)
 
 
 def _fits(meaning: str, dialogue: Dialogue) -> bool:
@@ -1585,12 +1604,13 @@ def _alarms(text: str, who: str, danger: Danger, stop: Meaning) -> bool:
         return True
     if text in ("hands clear", "hands are out", "hands out"):
         return False
-    text = _I_AM_IN.sub(" ", text)
+    text = _NO_ALARM.sub(" ", text)
     return any(re.search(rf"\b{re.escape(phrase)}\b", text) for phrase in stop.in_hold)
 
 
-_I_AM_IN = re.compile(
-    r"\bi'm in (?:no (?:hurry|rush)|position|place|neutral|charge|love|luck"
+_NO_ALARM = re.compile(
+    r"\bow (?:do|does|did|many|much|long|about|come)\b"
+    r"|\bi'm in (?:no (?:hurry|rush)|position|place|neutral|charge|love|luck"
     r"|the (?:seat|cab|chair))\b"
 )
 _NOT_CLEAR = re.compile(
@@ -1704,6 +1724,9 @@ def correction(rest: str, who: str, dialogue: Dialogue) -> Act | None:
         rest = re.sub(r"^(?:that )?to\b", "", rest).strip()
     waiting = dialogue.pending.quantity if dialogue.pending is not None else ""
     target = quantity or waiting or dialogue.correcting or dialogue.last_quantity()
+    asked = dialogue.expects()
+    if target != quantity and asked == ODOMETER and read(rest, asked).status == "read":
+        return None  # "make it six hundred thousand": it is what is asked for
     if not target:
         return Act("correct", who)
     reading = read(rest, target, dialogue.units, dialogue.distance)

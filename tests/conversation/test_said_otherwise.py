@@ -243,3 +243,32 @@ def test_where_it_happens_is_no_fault(words: str) -> None:
 )
 def test_a_fault_near_the_floor_is_one_still(words: str) -> None:
     assert meant("S39", f"h: {words}") in ("not_sound", "unsure", "danger")
+
+
+@pytest.mark.parametrize(("situation", "who", "words", "meaning"), [
+    ("S04", "tech", "Somebody just hit the starter! Who's cranking it? I'm under here!", "danger"),
+    ("S31", "helper", "It came up nice and easy and my feet are tucked away.", "released"),
+    ("S43", "tech", "I'm clear, let 'er up.", "let_up"),
+    ("S26", "tech", "'Ow do I know which way's tighter, from underneath?", "ask_way"),
+    ("S44", "helper", "Go on with it, we're all right up here.", ""),
+    ("S44", "helper", "Both my feet are on the floor mat, and I'm so sorry.", ""),
+    ("S27", "helper", "Still here, ain't goin' nowhere.", "holding"),
+    ("S25", "helper", "hold", ""),
+])  # fmt: skip
+def test_what_other_writers_said(situation: str, who: str, words: str, meaning: str) -> None:
+    """By those whose lines the bars were set with; "" where it is asked, or blocks."""
+    got = kept(situation).understood(words, who)
+    at_all = isinstance(got, Act) and got.meaning not in ("unsure", "unclear")
+    assert (got.meaning if isinstance(got, Act) and at_all else "") == meaning
+
+
+def test_what_is_asked_for_is_no_correction() -> None:
+    got = kept("S40").understood("Make it six hundred and ten thousand.", "tech")
+    assert isinstance(got, Act) and got.meaning == "reading"
+    assert got.reading is not None and got.reading["count"] == 610_000
+
+
+def test_above_something_is_where_it_is_measured() -> None:
+    got = kept("S16").understood("Seven eighths of an inch above the rubber.", "helper")
+    assert isinstance(got, Act) and got.reading is not None
+    assert got.reading["figures"] == "7/8 in"

@@ -21,7 +21,7 @@ ROOT = Path(__file__).parents[2]
 TOOLS = Path(sys.executable).parent
 MODULES = sorted((ROOT / "assistant").rglob("*.py"))
 MOST_MODULES, MOST_IN_A_FOLDER, MOST_COMPLEX = 181, 15, 15
-MOST_LINES, MOST_TEST_LINES = 41_450, 39_200
+MOST_LINES, MOST_TEST_LINES = 41_350, 39_250
 """Raised only by a capability that the house had not: without natural words, the safety model,
 what opens files, screens, photos, the simulated truck and one plan for ring, stops and rod it
 stands under 27,000 and 22,000."""
