@@ -259,7 +259,9 @@ _UN = re.compile(
 )
 
 
-_SAID_BY = "done safe sound clear holding released let_up carry_on skip accept sign_off move"
+_SAID_BY = (
+    "done safe sound clear holding released foot_off let_up carry_on skip accept sign_off move"
+)
 _SAYS = {meaning: _any(meaning) for meaning in _SAID_BY.split()}
 
 
@@ -364,9 +366,10 @@ def reports(text: str) -> bool:
 
 
 def takes_back(text: str) -> bool:
-    """Whether words beside an act that matters may take it back: a denial, a plan, a question."""
+    """Whether words beside an act that matters may take it back: a denial, a plan, a question, one
+    that may be misheard."""
     told = negated(_STILL.sub(" ", text)) or _LATER.search(text) or _ASKS.search(text)
-    return bool(told or _UN.search(text))
+    return bool(told or _UN.search(text) or misheard(text))
 
 
 def half_said(text: str, asks: bool, who: str) -> bool:

@@ -254,6 +254,8 @@ def test_a_fault_near_the_floor_is_one_still(words: str) -> None:
     ("S44", "helper", "Both my feet are on the floor mat, and I'm so sorry.", ""),
     ("S27", "helper", "Still here, ain't goin' nowhere.", "holding"),
     ("S25", "helper", "hold", ""),
+    ("S47", "helper", "everything's whole", ""),
+    ("S31", "tech", "clear as mud", ""),
 ])  # fmt: skip
 def test_what_other_writers_said(situation: str, who: str, words: str, meaning: str) -> None:
     """By those whose lines the bars were set with; "" where it is asked, or blocks."""
