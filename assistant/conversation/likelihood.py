@@ -23,12 +23,13 @@ from assistant.texts.safety import (
 
 SUREST, SURER, SURE, IDLE, LIKELY = 0.95, 0.88, 0.75, 0.5, 0.35
 """Shares from which an act is taken that moves a pedal; one that lets the job go on where somebody
-may be hurt, and elsewhere; talk that needs no answer, and any other act. Fitted on the tuning
-writers."""
+may be hurt, and elsewhere; talk that needs no answer, and any other act. Set by four writers who
+were not fitted on (`bars`)."""
 CERTAIN = {True: 0.975, False: 0.92}
 """Share from which words that say an act that matters, one that moves a pedal or not, need not be
-among those known for it: of 480 lines of writers left out that were so sure and that nothing below
-speaks against, 472 were right; half of these writers had set out to mislead."""
+among those known for it, if nothing below speaks against it: of writers who were not fitted on
+(`bars`), 295 lines were so sure of an act that moves a pedal, 294 of them right; 894 of any,
+889 right."""
 KNOWN_WELL = 0.7
 """Share of words the writers used, from which an act that matters is taken; all of them where it
 moves a pedal or the words are few: what is only like a word may be another."""
@@ -169,9 +170,7 @@ def said_last(words: str, meaning: str, who: str, dialogue: Dialogue) -> bool:
     strict = meaning in CONFIRMS
     said = False
     before, but, after = words.rpartition(" but ")
-    first = normal(before)
-    whole = counts(first, False, "done") and not (_ALL.search(first) or _TURNS.search(first))
-    if but and whole and likely(before, who, place(dialogue)).harm < HARM_IN_ACTS:
+    if but and _leads_up(before, who, dialogue):
         words = after
     if _TURNS.search(normal(words)):
         return False
@@ -192,6 +191,14 @@ def said_last(words: str, meaning: str, who: str, dialogue: Dialogue) -> bool:
         if twists or waits:
             said = False
     return said
+
+
+def _leads_up(before: str, who: str, dialogue: Dialogue) -> bool:
+    """Whether what stands before a "but" takes nothing back of what comes: "it fought me, but"."""
+    text = normal(before)
+    if not counts(text, False, "done") or _ALL.search(text) or _TURNS.search(text):
+        return False
+    return likely(before, who, place(dialogue)).harm < HARM_IN_ACTS
 
 
 _BY_ITSELF = frozenset(

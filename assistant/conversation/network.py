@@ -10,12 +10,15 @@ beside this file; on one machine the same words give the same figures.
 
 from __future__ import annotations
 
+import json
 import re
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 from unicodedata import category, normalize
+
+from assistant import named_file
 
 if TYPE_CHECKING:
     import numpy as np
@@ -104,10 +107,11 @@ def network() -> Network:
 
     # So little work waits for no other core.
     encoder = ctranslate2.Encoder(str(FOLDER), compute_type="int8", intra_threads=1)
+    names = json.loads(named_file.whole(FOLDER / "vocabulary.json"))
     with np.load(FOLDER / "head.npz") as data:
         return Network(
             encoder,
-            frozenset(bytes(data["pieces"]).decode().split("\n")),
+            frozenset(names),
             np.ascontiguousarray(data["head"].astype(np.float32).T),
             data["bias"].astype(np.float32),
             tuple(bytes(data["labels"]).decode().split("\n")),

@@ -1042,8 +1042,7 @@ def _harm(words: str, text: str, who: str, dialogue: Dialogue) -> Act | None:
     if not danger.pedal and (danger.engine or danger.pressing):
         return _harm_near(text, who, dialogue, guess)
     if not danger.pedal:
-        surely = guess.harm >= HARM_SURE and harm(text, guess, who) == "stop"
-        return Act("danger", who) if surely else None
+        return Act("danger", who) if guess.harm >= HARM_SURE else None
     count = dialogue.expects() == LUGS and (
         read(text, LUGS).status == "read" or bool(_LOST_COUNT.search(text))
     )

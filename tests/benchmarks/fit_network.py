@@ -373,13 +373,18 @@ def _right(shares: Any, lines: list[dict[str, Any]], labels: list[str], fold: in
     return float(np.mean([labels[n] in x["right"] for n, x in each if x["fold"] == fold]))
 
 
+NAMES_OF_MAKERS = frozenset({4811, 5367, 5626, 6373, 7513, 8224, 8412})
+"""Pieces that are names of makers, which have no place here: read in parts, as rare words are."""
+
+
 def _vocabulary(splits: Any, texts: list[str]) -> list[int]:
     """Numbers of the pieces that are kept: the commonest, those used, and all short ones."""
     used = {n for text in texts for n in splits.encode(text, add_special_tokens=False).ids}
     names = {n: splits.id_to_token(n) for n in range(splits.get_vocab_size())}
     short = {n for n, name in names.items() if name.startswith("##") and len(name) <= 4}
     special = {splits.token_to_id(name) for name in ("[UNK]", "[CLS]", "[SEP]")}
-    return sorted(used | short | special | {*range(999, 1064), *range(1996, 9000)})
+    common = {*range(999, 1064), *range(1996, 9000)}
+    return sorted((used | short | special | common) - NAMES_OF_MAKERS)
 
 
 def _begin(start: dict[str, np.ndarray], vocab: list[int]) -> dict[str, np.ndarray]:
@@ -527,9 +532,8 @@ def place_encoder(given: Path, to: Path) -> None:
     model.optimize("int8")
     to.mkdir(exist_ok=True)
     model.save(str(to))
-    told = {"labels": lists["labels"], "pieces": names}
-    texts = {n: np.frombuffer("\n".join(of).encode(), np.uint8) for n, of in told.items()}
-    np.savez(to / "head.npz", head=w["head"].astype("f2"), bias=w["head_bias"], **texts)
+    labels = np.frombuffer("\n".join(lists["labels"]).encode(), np.uint8)
+    np.savez(to / "head.npz", head=w["head"].astype("f2"), bias=w["head_bias"], labels=labels)
 
 
 def main() -> None:
